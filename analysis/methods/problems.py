@@ -1,0 +1,5 @@
+"""What a method says when data cannot be used: what was wanted, what came, what to do."""
+
+
+class UnusableData(ValueError):
+    """Data that cannot be charted or judged; the text tells a person what was wanted, what came and what to do."""

@@ -1,0 +1,59 @@
+"""Many series in one array: readings sorted series after series, and where each series starts.
+
+Every method takes `values` of shape (n,) and `starts` of shape (s,). `starts[0]` is 0, starts rise strictly, so no
+segment is empty; segment i is values[starts[i]:starts[i + 1]], the last one runs to the end.
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.methods.problems import UnusableData
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+
+ONE_STREAM: Ints = np.zeros(1, dtype=np.int64)
+
+
+def checked(values: npt.ArrayLike, starts: npt.ArrayLike) -> tuple[Floats, Ints]:
+    """Values as float64 (n,) and starts as int64 (s,), or UnusableData where they are no complete segments."""
+    array = np.ascontiguousarray(values, dtype=np.float64)
+    begins = np.ascontiguousarray(starts, dtype=np.int64)
+    if array.ndim != 1 or begins.ndim != 1:
+        raise UnusableData(f"wanted one row of readings and one of starts; got shapes {array.shape} and {begins.shape}")
+    if len(array) == 0:
+        raise UnusableData("there is no reading; wanted at least one: choose a longer period or load more logs")
+    if len(begins) == 0 or begins[0] != 0 or begins[-1] >= len(array) or bool((np.diff(begins) <= 0).any()):
+        raise UnusableData(f"starts must begin at 0, rise strictly and stay below the {len(array)} readings")
+    missing = ~np.isfinite(array)
+    if missing.any():
+        raise UnusableData(f"{int(missing.sum())} of {len(array)} readings are missing, first at {int(missing.argmax())}; drop them first")
+    return array, begins
+
+
+def lengths(starts: Ints, n: int) -> Ints:
+    """How many readings each segment holds, shape (s,)."""
+    return np.diff(starts, append=n)
+
+
+def segment_ids(starts: Ints, n: int) -> Ints:
+    """The number of its segment for each reading, shape (n,)."""
+    return np.repeat(np.arange(len(starts), dtype=np.int64), lengths(starts, n))
+
+
+def places(starts: Ints, n: int) -> Ints:
+    """The place of each reading in its own segment, from 0, shape (n,)."""
+    return np.arange(n, dtype=np.int64) - np.repeat(starts, lengths(starts, n))
+
+
+def sums(values: npt.NDArray[np.generic], starts: Ints) -> Floats:
+    """Sum of each segment, shape (s,)."""
+    return np.asarray(np.add.reduceat(values, starts), dtype=np.float64)
+
+
+def means(values: Floats, starts: Ints) -> Floats:
+    """Mean of each segment, shape (s,); computed round the first value, so that a constant run has exactly its value as mean."""
+    first = values[starts]
+    spread = np.repeat(first, lengths(starts, len(values)))
+    return first + np.add.reduceat(values - spread, starts) / lengths(starts, len(values))
