@@ -1,0 +1,136 @@
+"""The frame round the eight pages: header, theme, width and scheme of the browser; and the server on this machine."""
+
+from __future__ import annotations
+
+import importlib
+from typing import Any, Protocol
+
+import dash
+import dash_mantine_components as dmc
+from dash import Dash, Input, Output, State, dcc, html
+from dash.dependencies import ClientsideFunction
+
+from dashboard import parts
+from dashboard.charts import style
+
+PAGES = ("week", "drift", "capability", "rework", "necks", "bench", "gauges", "logs")  # in the order of the header
+HEAD = """<!DOCTYPE html>
+<html lang="en" data-mantine-color-scheme="light">
+<head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
+<link rel="preload" href="FONT" as="font" type="font/woff2" crossorigin>
+</head>
+<body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
+</html>"""
+
+
+class Desk(Protocol):
+    """What the frame asks of the desk."""
+
+    def shop_words(self) -> tuple[str, str]:
+        """The shop's name, and as of when: `("Alder Street Setup Shop", "as of Fri 13 Nov 2026, 16:40")`."""
+        ...
+
+
+def make_app(desk: Desk) -> Dash:
+    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine."""
+    app = Dash(
+        "dashboard", use_pages=True, pages_folder="", compress=True, title="Truerun", update_title="", suppress_callback_exceptions=True,
+        assets_folder="assets", meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )  # fmt: skip
+    app.index_string = HEAD.replace("FONT", app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2"))
+    dash.page_registry.clear()  # the registry belongs to the process, not to the app
+    pages = [importlib.import_module(f"dashboard.pages.{name}") for name in PAGES]
+    for page in pages:
+        dash.register_page(page.__name__, path=page.PATH, name=page.NAME, title=f"{page.NAME} - Truerun", layout=page.layout)
+        page.connect(app)
+    app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
+    connect(app, desk)
+    return app
+
+
+def frame(desk: Desk, pages: list[tuple[str, str]]) -> Any:
+    """Header, skip link, and the place where pages appear."""
+    shop, as_of = desk.shop_words()
+    wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **{"aria-label": "Pages"})
+    phone = html.Details(
+        [html.Summary("Pages", id="menu-name"),
+         html.Ul([*[html.Li(dcc.Link(name, href=path)) for name, path in pages], html.Li([shop, html.Br(), as_of], className="as-of")])],
+        id="menu", className="menu", open=False,
+    )  # fmt: skip
+    toggle = dmc.ColorSchemeToggle(
+        id="scheme", className="scheme no-print", lightIcon=html.Div(className="scheme-face"), darkIcon=html.Div(className="scheme-face"),
+        variant="transparent", **{"aria-label": "Light or dark"},
+    )  # fmt: skip
+    header = html.Div(
+        [dcc.Link("Truerun", href=pages[0][1], className="brand"), wide,
+         html.Span([html.Span(shop, id="shop-name"), html.Span(as_of, id="shop-as-of")], className="shop"), toggle, phone],
+        className="top-row",
+    )  # fmt: skip
+    return dmc.MantineProvider(
+        [
+            dcc.Store(id="width"),
+            dcc.Store(id="dark-twins", data=style.DARK_TWINS),
+            html.A("Skip to the page", href="#main", className="skip"),
+            dmc.AppShell(
+                [dmc.AppShellHeader(header, className="top"), dmc.AppShellMain(dash.page_container, id="main")],
+                header={"height": {"base": 54, "sm": 60}},
+                padding=0,
+            ),
+        ],
+        theme=THEME,
+        defaultColorScheme="light",
+    )
+
+
+def connect(app: Dash, desk: Desk) -> None:
+    """What the frame does by itself: width class, scheme of the charts, the open page, shop and as-of."""
+    here = "truerun"
+    app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))
+    app.clientside_callback(
+        ClientsideFunction(here, "draw"),
+        Output(parts.graph_id(dash.MATCH), "figure"),
+        Input(parts.figure_id(dash.MATCH), "data"), Input("width", "data"), Input("scheme", "computedColorScheme"), State("dark-twins", "data"),
+    )  # fmt: skip
+    app.clientside_callback(
+        ClientsideFunction(here, "present"), Output("menu-name", "children"),
+        Input("_pages_location", "pathname"), Input("_pages_content", "children"),
+    )  # fmt: skip
+    app.callback(Output("shop-name", "children"), Output("shop-as-of", "children"), Input("_pages_location", "pathname"))(lambda _: desk.shop_words())
+
+
+def serve(app: Dash, port: int = 8050) -> None:
+    """Serve on this machine only, until stopped."""
+    import waitress  # a test that makes an app needs no server
+
+    waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun")
+
+
+def _ten(*steps: str) -> list[str]:
+    return list(steps)
+
+
+THEME = {
+    "fontFamily": style.FONT,
+    "headings": {"fontFamily": style.FONT, "fontWeight": "650", "sizes": {"h1": {"fontSize": "30px", "lineHeight": "1.2"}, "h2": {"fontSize": "17px", "lineHeight": "1.3"}}},
+    "colors": {
+        "ink": _ten("#F3F5F5", "#E9ECED", "#D2D7DA", "#AEB6BC", "#99A2A9", "#7F878D", "#596167", "#454C52", "#2B3136", "#1A1E22"),
+        "wood": _ten("#FBF6EC", "#F4E4C4", "#E6CFA2", "#D8C29A", "#BFA574", "#A08550", "#856C3A", "#6B5428", "#5F481A", "#3A2B18"),
+        "amber": _ten("#FFF6E0", "#FFE7B0", "#FFD27A", "#F5B93D", "#E69F00", "#D98200", "#D55E00", "#B84F00", "#A04100", "#7A3200"),
+        "back": _ten("#FBF1F6", "#F5DCE9", "#ECB4D3", "#E39AC4", "#CC79A7", "#B85F91", "#A3487A", "#8F4C75", "#8A3A66", "#5E2746"),
+        "blue": _ten("#EAF5FC", "#D3EAF8", "#B5E0F7", "#85C9F2", "#56B4E9", "#2B93CF", "#0072B2", "#00639C", "#005080", "#003A5C"),
+    },
+    "primaryColor": "ink",
+    "primaryShade": {"light": 9, "dark": 1},
+    "autoContrast": True,
+    "defaultRadius": "sm",
+    "radius": {"sm": "3px"},
+    "shadows": dict.fromkeys(("xs", "sm", "md", "lg", "xl"), "none"),
+    "spacing": {"xs": "8px", "sm": "12px", "md": "16px", "lg": "20px", "xl": "28px"},
+    "breakpoints": {"xs": "30em", "sm": "47.5em", "md": "62em", "lg": "80em", "xl": "90em"},
+    "fontSizes": {"xs": "13px", "sm": "14px", "md": "16px", "lg": "17px", "xl": "23px"},
+    "components": {
+        "Paper": {"defaultProps": {"withBorder": True, "radius": "sm", "shadow": "none"}},
+        "Badge": {"styles": {"root": {"textTransform": "none"}}},
+        "Anchor": {"defaultProps": {"underline": "always"}},
+    },
+}  # fmt: skip

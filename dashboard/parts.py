@@ -1,0 +1,215 @@
+"""The parts pages are laid out from: headline, sheet, mark, finding, field, facts, table, key, chart, and what stands where nothing can be shown.
+
+A page returns `html.Div([...], className="page")`: the frame already stands it inside the one `<main>`. No part computes; each takes finished words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from dashboard.charts import style
+
+MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
+    "moved-up": "moved up", "moved-down": "moved down", "steady": "steady", "thin": "thin", "closed": "closed", "odd": "odd instrument",
+    "outside": "outside", "came-back": "came back", "question": "question", "take": "take", "shown": "shown", "not-shown": "not shown yet",
+    "in-doubt": "in doubt", "too-few": "too few to say", "fit": "fit", "coarse": "coarse", "unfit": "unfit", "untested": "untested",
+}  # fmt: skip
+PICTURES = {"shown": "take", "too-few": "thin"}  # two words share a picture
+KEYS = ("board", "edge", "gap", "light", "limits", "interval", "subject", "nut", "capo", "clamp", "run", "anew", "back", "usual", "other")
+Words = Any  # text, or a list of texts and components
+
+
+def page(*children: Any) -> html.Div:
+    """One page: what stands in it from the headline down."""
+    return html.Div(list(children), className="page")
+
+
+def page_head(headline: Words, under: Words = "", caution: Words = "") -> html.Div:
+    """The finding as the page's one h1, what it was computed from below it, and a caution where people are shown."""
+    parts: list[Any] = [html.H1(headline), html.P(under, className="under")]
+    if caution:
+        parts.append(html.P(caution, className="caution"))
+    return html.Div(parts)
+
+
+def sheet(name: Words, right: Words = "", children: Any = None, *, marks: Sequence[Any] = (), id: Any = None, className: str = "") -> html.Section:
+    """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it."""
+    title = html.Div([html.H2(name), *marks], className="sheet-title")
+    head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
+    more = {"id": id} if id is not None else {}
+    return html.Section([head, *_listed(children)], className=f"sheet {className}".strip(), **more)
+
+
+def row(columns: str, *sheets: Any) -> html.Div:
+    """Sheets side by side: columns is `75`, `57`, `66`, `84` or `444`; one below the other on a phone."""
+    return html.Div(list(sheets), className=f"row c{columns}")
+
+
+def picture(state: str, *, big: bool = False) -> html.Span:
+    """The mark alone, where its word stands beside it anyway."""
+    return html.Span(className=f"mark mark-{PICTURES.get(state, state)}" + (" big" if big else ""), **{"aria-hidden": "true"})
+
+
+def mark(state: str, words: Words = "", *, light: bool = False) -> html.Span:
+    """A state as picture and word: `mark("moved-up", "moved up 0.11 mm")`. `light` takes the weight off."""
+    return html.Span([picture(state), html.Span(words or MARKS[state])], className=f"state state-{state}" + (" light" if light else ""))
+
+
+def finding(state: str, say: Words, why: Words = "", *, spark: Any = None, link: str = "", link_words: str = "", words: Words = "") -> html.Div:
+    """One sentence of the week: state, the finding, what stands behind it, a small drawing and the way to its page."""
+    text = [html.P(say, className="say")]
+    if why:
+        text.append(html.P(why, className="why"))
+    go = dcc.Link(link_words, href=link, className="go") if link else html.Span(className="go")
+    return html.Div([mark(state, words), html.Div(text, className="text"), html.Div(spark, className="spark"), go], className="finding")
+
+
+def field(label: str, id: Any, value: str | None, data: Sequence[Any], **more: Any) -> dmc.Select:
+    """A filter: label over value on a line; data as dmc.Select takes it."""
+    asked: dict[str, Any] = {
+        "variant": "unstyled",
+        "allowDeselect": False,
+        "checkIconPosition": "right",
+        "className": "field",
+        "maxDropdownHeight": 320,
+    }
+    return dmc.Select(label=label, id=id, value=value, data=list(data), **{**asked, **more})
+
+
+def fields(*several: Any) -> html.Div:
+    """The filters of a page, two abreast on a phone."""
+    return html.Div(list(several), className="filters")
+
+
+def text_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInput:
+    """A line to write on."""
+    return dmc.TextInput(label=label, id=id, value=value, variant="unstyled", className="field", **more)
+
+
+def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:
+    """Large figures, each with its note below."""
+    return html.Div(
+        [html.Div([html.B(figure), html.Span(note, className="small")]) for figure, note in pairs], className="facts" + (" big" if big else "")
+    )
+
+
+def table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, caption: str = "") -> html.Div:
+    """A plain table. A column is `(key, heading)` or `(key, heading, kind)`; kind holds `n` (figures, right) and `wide-only` (not on a phone)."""
+    told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
+    head = html.Thead(html.Tr([html.Th(heading, className=kind, scope="col") for _, heading, kind in told]))
+    body = html.Tbody([html.Tr([html.Td(line.get(key, ""), className=kind) for key, _, kind in told]) for line in rows])
+    caption_part = [html.Caption(caption, className="spoken")] if caption else []
+    return html.Div(html.Table([*caption_part, head, body], className="plain"), className="table-wrap")
+
+
+def key(*entries: tuple[str, Words]) -> html.Div:
+    """The key under a chart: name of a key picture (KEYS) or of a state (MARKS), and its words."""
+    told = []
+    for name, words in entries:
+        shown = html.Span(className=f"mark wide mark-key-{name}", **{"aria-hidden": "true"}) if name in KEYS else picture(name)
+        told.append(html.Span([shown, html.Span(words)]))
+    return html.Div(told, className="key")
+
+
+def to_readings(href: str, words: Words = "The readings behind this") -> dcc.Link:
+    """The way from a figure to its readings."""
+    return dcc.Link(words, href=href)
+
+
+def empty_state(text: Words, nearest: str = "", link: str = "", *, id: Any = None) -> html.Div:
+    """What is missing, and a button to the nearest that exists."""
+    button = [dcc.Link(nearest, href=link, className="button")] if nearest and link else []
+    more = {"id": id} if id is not None else {}
+    return html.Div([html.P(text), *button], className="box", **more)
+
+
+def problem_state(text: Words, link: str = "/logs", link_words: str = "Open in Logs") -> html.Div:
+    """A figure that cannot be worked out: the text of the problem and a way to Logs; the rest of the page stands."""
+    return html.Div([html.P([picture("question"), " ", text]), dcc.Link(link_words, href=link, className="button")], className="box", role="note")
+
+
+def loading_state(text: Words = "") -> html.Div:
+    """Grey bars and an empty board while something is read."""
+    return html.Div(
+        [
+            html.Div(className="bone", style={"width": "70%"}),
+            html.Div(className="bone board"),
+            html.Div(className="bone", style={"width": "40%"}),
+            html.P(text),
+        ]
+    )
+
+
+def ask(words: Words) -> html.Div:
+    """A question to the shop, with its mark."""
+    return html.Div([picture("question"), html.P(words)], className="ask")
+
+
+# Charts: a page hands over the finished figure in both widths; the browser draws the one that fits, in its scheme.
+
+
+def graph_id(name: Any) -> dict[str, Any]:
+    """Id of the dcc.Graph of a chart, for its clickData."""
+    return {"type": "graph", "name": name}
+
+
+def figure_id(name: Any) -> dict[str, Any]:
+    """Id of the store a callback puts new figures into: `Output(figure_id("drift-stream"), "data")`."""
+    return {"type": "figure", "name": name}
+
+
+def both(chart: Callable[..., dict[str, Any]], *args: Any, **more: Any) -> dict[str, Any]:
+    """A chart in both widths, ready for `graph` or for its store."""
+    return {"wide": chart(*args, **more), "narrow": chart(*args, narrow=True, **more)}
+
+
+def graph(figure: dict[str, Any], finding: str, name: str, behind_it: Any = None) -> html.Div:
+    """A chart with its finding for those who do not see it, and the table behind it.
+
+    figure is what `both` gives, or one figure for every width; name is unique over all pages ("drift-stream").
+    """
+    drawn = html.Div(
+        [dcc.Store(id=figure_id(name), data=figure), dcc.Graph(id=graph_id(name), config=style.CONFIG, responsive=True, figure=_space(figure))],
+        className="chart", role="img", **{"aria-label": finding},
+    )  # fmt: skip
+    return html.Div([drawn, behind(behind_it)] if behind_it is not None else [drawn])
+
+
+def behind(children: Any, words: str = "The numbers behind this") -> html.Details:
+    """A table folded away under its chart."""
+    return html.Details([html.Summary(words), *_listed(children)], className="behind")
+
+
+def sparkline(uris: tuple[str, str], finding: str, width: int = 236, height: int = 52) -> html.Div:
+    """A small drawing beside a sentence: one image a scheme."""
+    return html.Div(
+        [
+            html.Img(src=uri, alt=finding, width=width, height=height, className=f"for-{scheme}")
+            for uri, scheme in zip(uris, ("light", "dark"), strict=True)
+        ]
+    )
+
+
+def grid_options(**more: Any) -> dict[str, Any]:
+    """dashGridOptions for AG Grid in our look: follows the scheme."""
+    params = (
+        "{fontFamily:'inherit',fontSize:15,headerFontSize:13,backgroundColor:'var(--card)',foregroundColor:'var(--ink)',borderColor:'var(--line)',"
+        "headerBackgroundColor:'var(--card)',headerTextColor:'var(--ink3)',wrapperBorder:false,rowHeight:38,accentColor:'var(--focus)'}"
+    )
+    return {"theme": {"function": f"themeQuartz.withParams({params})"}, "suppressCellFocus": False, "enableCellTextSelection": True, **more}
+
+
+def _space(figure: dict[str, Any]) -> dict[str, Any]:
+    """An empty figure as high as the one to come, so that the page does not jump."""
+    height = (figure.get("wide") or figure).get("layout", {}).get("height", 300)
+    return {"data": [], "layout": style.layout(height, (0, 0, 0, 0), xaxis=style.axis(0, 1), yaxis=style.axis(0, 1))}
+
+
+def _listed(children: Any) -> list[Any]:
+    if children is None:
+        return []
+    return list(children) if isinstance(children, list | tuple) else [children]
