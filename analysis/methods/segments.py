@@ -4,6 +4,9 @@ Every method takes `values` of shape (n,) and `starts` of shape (s,). `starts[0]
 segment is empty; segment i is values[starts[i]:starts[i + 1]], the last one runs to the end.
 """
 
+from collections.abc import Iterator
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -57,3 +60,29 @@ def means(values: Floats, starts: Ints) -> Floats:
     first = values[starts]
     spread = np.repeat(first, lengths(starts, len(values)))
     return first + np.add.reduceat(values - spread, starts) / lengths(starts, len(values))
+
+
+def standard_deviations(values: Floats, starts: Ints) -> Floats:
+    """Standard deviation (divisor n - 1) of each segment round its mean, shape (s,); 0 where a segment holds one reading."""
+    size = lengths(starts, len(values))
+    centre = means(values, starts)
+    off = values - np.repeat(centre, size)
+    squares = np.add.reduceat(off * off, starts) - np.add.reduceat(off, starts) ** 2 / size  # the second term mends the rounded mean
+    return np.sqrt(np.maximum(squares, 0.0) / np.maximum(size - 1, 1))
+
+
+def firsts(starts: Ints, n: int, count: Ints) -> tuple[Ints, Ints]:
+    """Indices of the first `count` (s,) readings of each segment, fewer where it is shorter, and where each segment starts among them."""
+    taken = np.minimum(lengths(starts, n), count)
+    begins = np.cumsum(taken) - taken
+    return np.repeat(starts - begins, taken) + np.arange(int(taken.sum()), dtype=np.int64), begins
+
+
+def blocks(starts: Ints, n: int, size: int = 32_768) -> Iterator[tuple[slice, slice]]:
+    """Whole segments of about `size` readings at a time, as (which segments, which readings).
+
+    A long pass then works on arrays that stay in the processor's cache; results do not depend on `size`.
+    """
+    cuts = np.unique(np.append(np.searchsorted(starts, np.arange(0, n, size)), len(starts))).tolist()
+    for first, last in pairwise(cuts):
+        yield slice(first, last), slice(int(starts[first]), int(starts[last]) if last < len(starts) else n)
