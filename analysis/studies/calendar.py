@@ -1,0 +1,93 @@
+"""The clock on the wall: local days, weeks by the shop's first day, and which minutes between two times are paid."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Floats, Ints
+from ingest.shop import DAYS, Calendar, Shop
+
+DAY = 86_400_000_000  # microseconds
+MINUTE = 60_000_000  # microseconds
+
+
+def local_day(time: pl.Expr, shop: Shop) -> pl.Expr:
+    """The date on the shop's wall at a UTC time."""
+    return time.dt.convert_time_zone(shop.shop.timezone).dt.date()
+
+
+def week_of(day: pl.Expr, shop: Shop) -> pl.Expr:
+    """The first day of the week a date lies in."""
+    first = DAYS.index(shop.shop.week_starts)
+    return day - pl.duration(days=(day.dt.weekday().cast(pl.Int64) + 6 - first) % 7)
+
+
+def first_day(day: date, shop: Shop) -> date:
+    """`week_of` for one date."""
+    return day - timedelta(days=(day.weekday() - DAYS.index(shop.shop.week_starts)) % 7)
+
+
+def wall(time: pl.Series, shop: Shop) -> Ints:
+    """UTC times as microseconds of the clock on the wall since 1970, shape (n,); no time may be missing."""
+    return np.asarray(time.dt.convert_time_zone(shop.shop.timezone).dt.replace_time_zone(None).cast(pl.Int64).to_numpy(), dtype=np.int64)
+
+
+def paid_minutes(started: pl.Series, finished: pl.Series, shop: Shop) -> Floats:
+    """Minutes from start to finish less breaks and closed hours.
+
+    started, finished : UTC times, shape (n,), none missing, finish not before start.
+    Where the shop names no opening hours every hour may be paid, and what passed is counted in real time, so that a night on which
+    the clocks change keeps its true length.
+    """
+    begin, end = wall(started, shop), wall(finished, shop)
+    closed = closed_days(shop.calendar)
+    if shop.calendar.open:
+        paid = _count(end, _paid_hours(shop.calendar), closed, DAY) - _count(begin, _paid_hours(shop.calendar), closed, DAY)
+    else:
+        hours = _paid_hours(shop.calendar)
+        unpaid = (end - begin) - (_count(end, hours, closed, DAY) - _count(begin, hours, closed, DAY))
+        paid = np.asarray((finished - started).dt.total_microseconds().to_numpy(), dtype=np.int64) - unpaid
+    return np.maximum(paid, 0) / MINUTE
+
+
+def closed_days(calendar: Calendar) -> Ints:
+    """Every closed day as days since 1970, rising, each once."""
+    days: set[int] = set()
+    for entry in calendar.closed:
+        first, _, last = entry.partition("/")
+        begin, end = date.fromisoformat(first.strip()), date.fromisoformat((last or first).strip())
+        days.update(range((begin - date(1970, 1, 1)).days, (end - date(1970, 1, 1)).days + 1))
+    return np.array(sorted(days), dtype=np.int64)
+
+
+def _paid_hours(calendar: Calendar) -> list[tuple[int, int]]:
+    """The paid stretches of an open day in microseconds from midnight."""
+    open_hours = _stretches(calendar.open) if calendar.open else [(0, DAY)]
+    for pause in calendar.breaks:
+        for low, high in _stretches(pause):
+            open_hours = [part for begin, end in open_hours for part in ((begin, min(end, low)), (max(begin, high), end)) if part[0] < part[1]]
+    return open_hours
+
+
+def _stretches(text: str) -> list[tuple[int, int]]:
+    """'07:30-17:00' as one stretch of the day; over midnight as two."""
+    begin, end = (_of_day(part) for part in text.split("-"))
+    return [(begin, end)] if begin < end else [(0, end), (begin, DAY)]
+
+
+def _of_day(text: str) -> int:
+    hours, minutes = text.strip().split(":")
+    return (int(hours) * 60 + int(minutes)) * MINUTE
+
+
+def _count(time: Ints, hours: list[tuple[int, int]], closed: Ints, day: int) -> Ints:
+    """Paid microseconds of the wall clock from 1970 to each time."""
+    days, within = np.divmod(time, day)
+    whole = sum(end - begin for begin, end in hours)
+    before = np.searchsorted(closed, days, side="left")
+    shut = np.searchsorted(closed, days, side="right") > before
+    part = np.zeros_like(within)
+    for begin, end in hours:
+        part += np.clip(within, begin, end) - begin
+    return np.asarray((days - before) * whole + np.where(shut, 0, part), dtype=np.int64)
