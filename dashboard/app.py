@@ -111,7 +111,10 @@ def _ten(*steps: str) -> list[str]:
 
 THEME = {
     "fontFamily": style.FONT,
-    "headings": {"fontFamily": style.FONT, "fontWeight": "650", "sizes": {"h1": {"fontSize": "30px", "lineHeight": "1.2"}, "h2": {"fontSize": "17px", "lineHeight": "1.3"}}},
+    "headings": {
+        "fontFamily": style.FONT, "fontWeight": "650",
+        "sizes": {"h1": {"fontSize": "30px", "lineHeight": "1.2"}, "h2": {"fontSize": "17px", "lineHeight": "1.3"}},
+    },
     "colors": {
         "ink": _ten("#F3F5F5", "#E9ECED", "#D2D7DA", "#AEB6BC", "#99A2A9", "#7F878D", "#596167", "#454C52", "#2B3136", "#1A1E22"),
         "wood": _ten("#FBF6EC", "#F4E4C4", "#E6CFA2", "#D8C29A", "#BFA574", "#A08550", "#856C3A", "#6B5428", "#5F481A", "#3A2B18"),

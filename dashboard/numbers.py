@@ -1,0 +1,208 @@
+"""How every figure is rounded and written: the same on pages, papers and at the command line.
+
+A number and its unit are held together by a no-break space, a minus is U+2212, and nothing is ever written -0.00.
+Sizes of n decide decimals only for shares: one decimal from a thousand on. Nothing here knows a study.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+
+MINUS, NBSP, DASH = "\u2212", "\u00a0", "\u2013"
+MM_PER_INCH = 25.4
+SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+SMALL = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+NONE = "no figure"  # what stands where a value could not be computed
+
+
+def plain(value: float | None, decimals: int = 2) -> str:
+    """`plain(-0.001) == "0.00"`, `plain(-1.5, 1) == "−1.5"`, thousands with a comma."""
+    if value is None or math.isnan(value):
+        return NONE
+    text = f"{abs(value):,.{decimals}f}"
+    return MINUS + text if value < 0 and text.strip("0.,") else text
+
+
+def signed(value: float | None, decimals: int = 2) -> str:
+    """With a plus where above 0: `signed(0.05) == "+0.05"`, `signed(0) == "0.00"`."""
+    text = plain(value, decimals)
+    return "+" + text if value is not None and value > 0 and text.strip("0.,") and text != NONE else text
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Number and unit, held together: `with_unit("2.39", "mm")`."""
+    return f"{text}{NBSP}{unit}" if unit and text != NONE else text
+
+
+# One reading or mean, by what its characteristic measures
+
+
+def decimals_of(quantity: str, *, shown: str = "mm", mean: bool = False) -> int:
+    """Decimals of a quantity: lengths 2 in mm and 3 in inches, cents whole (means 1), angles 1, counts whole (means 1), plain 2."""
+    if quantity == "length":
+        return 3 if shown == "in" else 2
+    if quantity in ("pitch", "count"):
+        return 1 if mean else 0
+    return 1 if quantity == "angle" else 2
+
+
+def unit_of(quantity: str, *, shown: str = "mm") -> str:
+    """The unit a quantity is shown in: `mm` or `in`, `cents`, `°`, else none."""
+    return {"length": shown, "pitch": "cents", "angle": "°"}.get(quantity, "")
+
+
+def in_unit(value: float, quantity: str, *, shown: str = "mm") -> float:
+    """A value in canonical units (mm, cents, degrees) in the unit it is shown in."""
+    return value / MM_PER_INCH if quantity == "length" and shown == "in" else value
+
+
+def amount(value: float | None, quantity: str = "length", *, shown: str = "mm", mean: bool = False, sign: bool = False) -> str:
+    """A value in canonical units as the shop reads it: `2.39 mm`, `0.094 in`, `−7 cents`."""
+    if value is None:
+        return NONE
+    write = signed if sign else plain
+    return with_unit(write(in_unit(value, quantity, shown=shown), decimals_of(quantity, shown=shown, mean=mean)), unit_of(quantity, shown=shown))
+
+
+def mm(value: float | None, *, shown: str = "mm", sign: bool = False) -> str:
+    """A length: `0.11 mm`; in inches where the shop shows inches."""
+    return amount(value, "length", shown=shown, sign=sign)
+
+
+def cents(value: float | None, *, mean: bool = False) -> str:
+    """A pitch deviation: whole cents, one decimal for means."""
+    return amount(value, "pitch", mean=mean)
+
+
+def gauge(value: float, unit: str, *, with_mm: bool = False, quantity: str = "length") -> str:
+    """A length as the bench's gauge says it: `14 thou`, `5.5/64 in`, `0.05 mm`; `with_mm` adds mm behind: `14 thou (0.36 mm)`.
+
+    unit is `thou`, `64ths`, `in`, `mm`, or, for other quantities, ignored.
+    """
+    if quantity != "length":
+        return amount(value, quantity)
+    if unit == "thou":
+        text = with_unit(_no_zeros(value / MM_PER_INCH * 1000), "thou")
+    elif unit == "64ths":
+        text = with_unit(f"{_no_zeros(value / MM_PER_INCH * 64)}/64", "in")
+    elif unit == "in":
+        text = with_unit(plain(value / MM_PER_INCH, 3), "in")
+    else:
+        return mm(value)
+    return f"{text} ({mm(value)})" if with_mm else text
+
+
+def _no_zeros(value: float) -> str:
+    """To the half, as a gauge is read: `14`, `5.5`."""
+    halves = round(value * 2) / 2
+    return plain(halves, 0 if halves == int(halves) else 1)
+
+
+# Time and money
+
+
+def minutes(value: float | None) -> str:
+    """Whole minutes: `13 min`."""
+    return with_unit(plain(value, 0), "min")
+
+
+def hours(value: float | None, *, unit: str = "h") -> str:
+    """Hours, one decimal: `5.3 h`."""
+    return with_unit(plain(value, 1), unit)
+
+
+def hours_of(minutes_: float | None, *, unit: str = "h") -> str:
+    """Minutes written as hours."""
+    return hours(None if minutes_ is None else minutes_ / 60, unit=unit)
+
+
+def money(value: float | None, code: str) -> str:
+    """Whole, with its code: `866 EUR`."""
+    return with_unit(plain(value, 0), code)
+
+
+def count(value: float | None) -> str:
+    """A whole number with a comma at thousands."""
+    return plain(value, 0)
+
+
+def in_words(value: int, *, capital: bool = False) -> str:
+    """Up to twelve in words, for sentences: `three`, `Three`, `13`."""
+    text = SMALL[value] if 0 <= value < len(SMALL) else count(value)
+    return text.capitalize() if capital else text
+
+
+def of(k: int, n: int) -> str:
+    """`6 of 50`."""
+    return f"{count(k)}{NBSP}of{NBSP}{count(n)}"
+
+
+# Shares and ranges
+
+
+def share(value: float | None, n: int) -> str:
+    """A share of n as %: whole, one decimal from n = 1,000; something never becomes nothing, nearly all never all."""
+    if value is None:
+        return NONE
+    decimals = 1 if n >= 1000 else 0
+    text = plain(100 * value, decimals)
+    if value > 0 and float(text.replace(",", "")) == 0:
+        return f"under {with_unit('0.1' if decimals else '1', '%')}"
+    if value < 1 and float(text.replace(",", "")) == 100:
+        return f"over {with_unit('99.9' if decimals else '99', '%')}"
+    return with_unit(text, "%")
+
+
+def share_range(low: float | None, high: float | None, n: int) -> str:
+    """`5 to 24 %`, with the decimals of `share`."""
+    if low is None or high is None:
+        return NONE
+    decimals = 1 if n >= 1000 else 0
+    return f"{plain(100 * low, decimals)} to {with_unit(plain(100 * high, decimals), '%')}"
+
+
+def span(low: float | None, high: float | None, decimals: int = 2, unit: str = "") -> str:
+    """A range in prose: `0.08 to 0.15 mm`."""
+    if low is None or high is None:
+        return NONE
+    return f"{plain(low, decimals)} to {with_unit(plain(high, decimals), unit)}"
+
+
+def span_in_table(low: float | None, high: float | None, decimals: int = 2) -> str:
+    """A range in a table: `0.08–0.15`; where a sign stands always `−0.01 to 0.03`."""
+    if low is None or high is None:
+        return NONE
+    a, b = plain(low, decimals), plain(high, decimals)
+    return f"{a} to {b}" if MINUS in a + b else f"{a}{DASH}{b}"
+
+
+# Dates, on the shop's clock
+
+
+def day(when: date | datetime, now: date | datetime | None = None) -> str:
+    """`3 Nov`, with the year where it differs from now's."""
+    year = f" {when.year}" if now is not None and when.year != now.year else ""
+    return f"{when.day}{NBSP}{SHORT_MONTHS[when.month - 1]}{year}"
+
+
+def days(first: date | datetime, last: date | datetime, now: date | datetime | None = None) -> str:
+    """`30 Oct to 5 Nov`."""
+    return f"{day(first, now)} to {day(last, now)}"
+
+
+def long_day(when: date | datetime) -> str:
+    """`Monday 9 November 2026`."""
+    return f"{WEEKDAYS[when.weekday()]} {when.day}{NBSP}{MONTHS[when.month - 1]} {when.year}"
+
+
+def weekday(when: date | datetime) -> str:
+    """`Wed 18 Nov`."""
+    return f"{WEEKDAYS[when.weekday()][:3]} {day(when)}"
+
+
+def clock(when: datetime) -> str:
+    """`Fri 13 Nov 2026, 16:40`."""
+    return f"{weekday(when)} {when.year}, {when:%H:%M}"
