@@ -14,7 +14,7 @@ International 22 (drift); Worsley (1986), Biometrika 73, 91-104 (confidence set 
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,7 @@ from scipy.special import ndtr
 
 from analysis.methods.constants import d2
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, checked, lengths
+from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, lengths
 
 WITHIN = 3.0  # of the largest log-likelihood
 BLOCK = 1 << 17  # readings worked on at once: they stay in the processor's cache
@@ -184,14 +184,13 @@ def _search(
     narrowed = begin is not None or end is not None
     parts: dict[str, list[npt.NDArray[np.generic]]] = {name: [] for name in ("at", "low", "high", "centre", "score", "statistic", "sigma")}
     likely = np.zeros(len(values), dtype=np.bool_) if members else None
-    for chosen in _blocks(starts, len(values)):
-        here = starts[chosen]
-        offset, stop = int(here[0]), int(here[-1] + n[chosen][-1])
-        x, local, size = values[offset:stop], here - offset, n[chosen]
+    for chosen, where in blocks(starts, len(values), BLOCK):
+        offset = where.start
+        x, local, size = values[where], starts[chosen] - offset, n[chosen]
         centre, spread, scaled = _standardized(x, local, size, None if known is None else known[chosen], None if before is None else before[chosen])
         score, likelihood = scan(scaled, local, size, spread)
         if narrowed:
-            index = np.arange(offset, stop)
+            index = np.arange(offset, where.stop)
             likelihood[(index < np.repeat(first[chosen], size)) | (index > np.repeat(last[chosen], size))] = NO_START
         best = np.maximum.reduceat(likelihood, local)
         nearly = best - ROUNDING * np.abs(best)
@@ -213,15 +212,6 @@ def _search(
             parts[name].append(number)
     whole = {name: np.concatenate(pieces) for name, pieces in parts.items()}
     return _Best(**whole, first=first, last=last, likely=likely)
-
-
-def _blocks(starts: Ints, n: int) -> Iterator[slice]:
-    """Runs of whole segments with about BLOCK readings together."""
-    segment = 0
-    while segment < len(starts):
-        following = max(int(np.searchsorted(starts, starts[segment] + BLOCK)), segment + 1)
-        yield slice(segment, following)
-        segment = following
 
 
 def _standardized(x: Floats, local: Ints, size: Ints, sigma: Floats | None, before: Floats | None) -> tuple[Floats, Floats, Floats]:
