@@ -173,7 +173,7 @@ def graph(figure: dict[str, Any], finding: str, name: str, behind_it: Any = None
     figure is what `both` gives, or one figure for every width; name is unique over all pages ("drift-stream").
     """
     drawn = html.Div(
-        [dcc.Store(id=figure_id(name), data=figure), dcc.Graph(id=graph_id(name), config=style.CONFIG, responsive=True, figure=_space(figure))],
+        [dcc.Store(id=figure_id(name), data=figure), dcc.Graph(id=graph_id(name), config=style.CONFIG, responsive="auto", figure=_space(figure))],
         className="chart", role="img", **{"aria-label": finding},
     )  # fmt: skip
     return html.Div([drawn, behind(behind_it)] if behind_it is not None else [drawn])

@@ -19,6 +19,7 @@ class Timeline:
     left: float
     plot: float
     week_starts: int = 0
+    named_from: datetime | None = None  # the day the axis names first; its start unless said
 
     def px(self, when: datetime) -> float:
         """Px from the chart's left side at the nominal width."""
@@ -60,17 +61,18 @@ class Timeline:
         named = [
             (month, names[month.month - 1] + (f" {month.year}" if month.month == 1 and month.year != self.start.year else "")) for month in months
         ]
-        wish = f"{self.start.day} {names[self.start.month - 1]}"
-        if not named or self.px(named[0][0]) - self.left > style.width_of(wish) + 8:
-            named.insert(0, (self.start, wish))
+        begin = self.named_from or self.start
+        wish = f"{begin.day} {names[begin.month - 1]}"
+        if not named or self.px(named[0][0]) - self.px(begin) > style.width_of(wish) + 8:
+            named.insert(0, (begin, wish))
         for when, text in named:
             x = self.px(when)
             if x < free or x + style.width_of(text) > self.left + self.plot + 20:
                 continue
             free = x + style.width_of(text) + 14
-            if when is not self.start:
+            if when is not begin:
                 shapes.append(style.line(iso(when), -below, iso(when), -below - 14, style.RULE, **at))
-            texts.append(style.words(iso(when), 0, text, xref="x", yref="paper", xshift=0 if when is self.start else 5, yshift=-below - 17))
+            texts.append(style.words(iso(when), 0, text, xref="x", yref="paper", xshift=0 if when is begin else 5, yshift=-below - 17))
         return shapes, texts
 
 
