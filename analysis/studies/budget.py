@@ -1,0 +1,63 @@
+"""The false-signal budget: how rarely each reading may raise a false signal, week by week.
+
+The shop allows B false signals a week over all charts that can open. Every reading on every chart gets the same share, phi:
+B = sum over charts of readings a week x phi. The volume is that of the last 13 full weeks. phi moves only at a week's start: when the
+volume has moved by a quarter since it was last set, or when limits were put on file the week before. It is a recursion over weeks
+from the first log, so a store made again gives the same.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.methods.segments import Floats, Ints
+
+FULL_WEEKS = 13
+MOVED_BY = 0.25
+LARGEST_RATE = 0.02  # a very small shop: no chart is asked to signal falsely more often than once in fifty readings
+
+
+@dataclass(frozen=True)
+class Budget:
+    first_week: int  # number of the first week with readings
+    rates: Floats  # (w,) phi of each week, false signals a reading
+    volumes: Floats  # (w,) readings a week that phi of that week was set for
+
+    def at(self, weeks: Ints) -> Ints:
+        """Place in `rates` of each week number; weeks after the last count as the last."""
+        return np.clip(weeks - self.first_week, 0, len(self.rates) - 1)
+
+
+def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: Ints) -> Budget:
+    """phi of each week.
+
+    Parameters
+    ----------
+    allowed : false signals a week, above 0.
+    chart, week : int (n,), the chart and the week number of each reading on each chart.
+    ready : int (c,), the first week at whose start each chart could open (its baseline was complete); larger than any week: never.
+    relimited : int (k,), weeks in which limits were put on file.
+    """
+    first, last = int(week.min()), int(week.max())
+    weeks = last - first + 1
+    since = np.clip(ready - first, 0, weeks)  # weeks = never
+    counts = np.zeros((weeks + 1, weeks))
+    np.add.at(counts, (since[chart], week - first), 1.0)
+    # readings in week u of charts that were ready by week w
+    by_ready = np.cumsum(counts, axis=0)[:weeks]
+    summed = np.concatenate((np.zeros((weeks, 1)), np.cumsum(by_ready, axis=1)), axis=1)
+    place = np.arange(weeks)
+    full = np.minimum(place, FULL_WEEKS)
+    volumes = (summed[place, place] - summed[place, place - full]) / np.maximum(full, 1)
+    everything = counts.sum(axis=0)
+    volumes[0] = everything[0]  # no full week yet: what the first week itself brings
+    volumes = np.where(volumes > 0, volumes, everything[0])
+    again = np.zeros(weeks, dtype=bool)
+    again[np.clip(relimited - first + 1, 0, weeks - 1)] = len(relimited) > 0
+    used = np.empty(weeks)
+    current = volumes[0]
+    for at, volume in enumerate(volumes):
+        if again[at] or abs(volume / current - 1) >= MOVED_BY:
+            current = volume
+        used[at] = current
+    return Budget(first, np.minimum(allowed / used, LARGEST_RATE), used)
