@@ -34,7 +34,7 @@ class Chain:
     @property
     def steps(self) -> Floats:
         """Expected steps to the end from each state (k,)."""
-        return self.visits.sum(axis=1)
+        return np.asarray(self.visits.sum(axis=1), dtype=np.float64)
 
     @property
     def steps_variance(self) -> Floats:
