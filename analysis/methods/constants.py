@@ -15,6 +15,7 @@ from analysis.methods.problems import UnusableData
 _REACH = 12.0  # beyond 12 sigma a normal reading weighs under 1e-32, so even a billion of them leave the integrals alone
 _GRID = np.linspace(-_REACH, _REACH, 4801)  # the trapezoid rule on a smooth curve that dies out is exact to the last digits
 _STEP = float(_GRID[1] - _GRID[0])
+_WIDTHS = tuple(_REACH * (part + shift) for part, shift in zip(np.polynomial.legendre.leggauss(160), (1, 0), strict=True))  # on 0 to 24
 
 
 def _size(n: int) -> int:
@@ -40,14 +41,11 @@ def d3(n: int) -> float:
     Mean squared range = integral of w^2 n(n-1) f(x) f(x+w) (F(x+w) - F(x))^(n-2) over x and over w > 0.
     """
     size = _size(n)
-    nodes, weights = np.polynomial.legendre.leggauss(240)
-    wide = 2 * _REACH
-    total = 0.0
-    x = np.linspace(-_REACH, _REACH, 1201)
-    for w, weight in zip((nodes + 1) / 2 * wide, weights / 2 * wide, strict=True):
-        inside = np.maximum(ndtr(x + w) - ndtr(x), 0.0)
-        density = size * (size - 1) * np.exp(-(x**2 + (x + w) ** 2) / 2) / (2 * np.pi) * inside ** (size - 2)
-        total += float(weight * w * w * density.sum() * (x[1] - x[0]))
+    w, weight = _WIDTHS
+    x = _GRID[::12, None]  # a step of 0.06 sigma
+    inside = np.maximum(ndtr(x + w) - ndtr(x), 0.0)
+    density = size * (size - 1) * np.exp(-(x**2 + (x + w) ** 2) / 2) / (2 * np.pi) * inside ** (size - 2)
+    total = float((weight * w * w * density.sum(axis=0)).sum() * _STEP * 12)
     return sqrt(total - d2(size) ** 2)
 
 

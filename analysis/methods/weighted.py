@@ -6,6 +6,7 @@ Source: Lucas & Saccucci 1990, Exponentially weighted moving average control sch
 1982, Fast initial response for CUSUM quality-control schemes, Technometrics 24; ISO 7870-4, -6.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -152,3 +153,79 @@ def ewma(
 def _heads(begins: Ints, taken: Ints) -> Ints:
     """Indices of the `taken` readings from each begin on."""
     return np.repeat(begins - np.cumsum(taken) + taken, taken) + np.arange(int(taken.sum()), dtype=np.int64)
+
+
+@dataclass(frozen=True)
+class Cusum:
+    upper: Floats  # (n,) sum of what lies above centre + k sigma, in sigmas, never below 0
+    lower: Floats  # (n,) sum of what lies below centre - k sigma, in sigmas, never below 0
+    signal: Flags  # (n,) one of them is above h
+    began: Ints  # (n,) where the signalling sum last rose from 0, as index in `values`; -1 without a signal
+    shift: Floats  # (n,) estimated mean minus centre since then, in the unit of `values`; 0 without a signal
+
+
+def cusum(
+    values: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    centre: npt.ArrayLike,
+    sigma: npt.ArrayLike,
+    k: float = 0.5,
+    h: float = 5.0,
+    head_start: float = 0.0,
+) -> Cusum:
+    """Two-sided tabular cumulative sum, begun anew at each start and not after a signal.
+
+    Parameters
+    ----------
+    values : float, shape (n,)
+        Readings, segment after segment, oldest first, none missing.
+    starts : int, shape (s,)
+    centre, sigma : float or (s,)
+        Target and standard deviation of one reading; sigma above 0.
+    k, h : float
+        Allowance (half the shift to be found) and limit of the sums, in sigmas; k at least 0, h above 0.
+    head_start : float
+        What both sums begin with, in sigmas, at least 0 and below h; h / 2 makes a chart quick from its first reading.
+
+    Returns
+    -------
+    Cusum
+        With a signal: when it began = first reading after the sum was last 0, its size = k + sum / readings since (what
+        is left of a head start is no evidence, so it is taken off).
+
+    Source: Lucas & Crosier 1982; ISO 7870-4; NIST/SEMATECH e-Handbook, section 6.3.2.3.
+    """
+    readings, begins = checked(values, starts)
+    s, n = len(begins), len(readings)
+    middle, unit = per_segment(centre, s, "centre"), per_segment(sigma, s, "sigma")
+    if (unit <= 0).any() or k < 0 or not 0 <= head_start < h:
+        raise UnusableData("a CUSUM wants sigma above 0, k of at least 0 and a head start from 0 to below h; leave out series that never move")
+    size = lengths(begins, n)
+    upper, lower, since_upper, since_lower = np.empty(n), np.empty(n), np.empty(n, np.int64), np.empty(n, np.int64)
+    for which, at, inside in _rectangles(begins, size):
+        z = (readings[at] - middle[which, None]) / unit[which, None]
+        for sums, since, steps in ((upper, since_upper, z - k), (lower, since_lower, -z - k)):
+            path = head_start + np.cumsum(steps, axis=1)
+            total = path - np.minimum(np.minimum.accumulate(path, axis=1), 0.0)
+            zero = np.maximum.accumulate(np.where(total == 0, np.arange(at.shape[1]), -1), axis=1)
+            sums[at[inside]], since[at[inside]] = total[inside], (begins[which, None] + zero + 1)[inside]
+    side = upper >= lower
+    sums, began = np.where(side, upper, lower), np.where(side, since_upper, since_lower)
+    signal = sums > h * (1 + TIE)
+    fresh = began == np.repeat(begins, size)  # the sum has not been 0 since the head start
+    count = np.maximum(np.arange(n) - began + 1, 1)
+    shift = np.where(side, 1.0, -1.0) * (k + (sums - head_start * fresh) / count) * np.repeat(unit, size)
+    return Cusum(upper, lower, signal, np.where(signal, began, -1), np.where(signal, shift, 0.0))
+
+
+def _rectangles(begins: Ints, size: Ints, cells: int = 1 << 20) -> Iterator[tuple[Ints, Ints, Flags]]:
+    """Segments of like length laid side by side: which they are (k,), indices of their readings (k, longest), which of these are theirs."""
+    order = np.argsort(size, kind="stable")
+    doubled = np.floor(np.log2(size[order])).astype(np.int64)
+    batch = np.cumsum(2 ** (doubled + 1)) // cells
+    cuts = np.flatnonzero((np.diff(doubled) > 0) | (np.diff(batch) > 0)) + 1
+    for which in np.split(order, cuts):
+        along = np.arange(size[which].max())
+        inside = along < size[which, None]
+        yield which, np.where(inside, begins[which, None] + along, begins[which, None]), inside

@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -15,17 +17,17 @@ readings = st.one_of(halves, runs)
 
 
 def by_hand(z, rule):
-    """The eight rules as section 6 words them, one reading at a time: the slow twin of the fast code."""
+    """The eight rules as worded, one reading at a time: the slow twin of the fast code."""
     fired = []
     for i in range(len(z)):
         window = z[max(0, i - MEMBERS[rule] + 1) : i + 1]
         full = len(window) == MEMBERS[rule]
-        steps = [b - a for a, b in zip(window, window[1:], strict=False)]
+        steps = [b - a for a, b in pairwise(window)]
         fires = {
             "beyond": abs(z[i]) > 3,
             "one side": full and (all(v > 0 for v in window) or all(v < 0 for v in window)),
             "climb": full and (all(d > 0 for d in steps) or all(d < 0 for d in steps)),
-            "sawtooth": full and all(a * b < 0 for a, b in zip(steps, steps[1:], strict=False)),
+            "sawtooth": full and all(a * b < 0 for a, b in pairwise(steps)),
             "two of three": any(side * z[i] > 2 and sum(side * v > 2 for v in window) >= 2 for side in (1, -1)),
             "four of five": any(side * z[i] > 1 and sum(side * v > 1 for v in window) >= 4 for side in (1, -1)),
             "hugging": full and all(abs(v) <= 1 for v in window),
@@ -47,7 +49,7 @@ def test_every_rule_fires_where_a_reading_of_its_wording_says(z):
 
 @given(st.lists(readings, min_size=1, max_size=5))
 def test_a_pattern_never_reaches_over_the_start_of_a_segment(streams):
-    together = fired_all(sum(streams, []), np.cumsum([0] + [len(z) for z in streams[:-1]]))
+    together = fired_all([value for z in streams for value in z], np.cumsum([0] + [len(z) for z in streams[:-1]]))
     for rule in ALL:
         assert together[rule].tolist() == [flag for z in streams for flag in fired_all(z)[rule].tolist()]
 

@@ -1,0 +1,83 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.methods import segments
+from analysis.methods.problems import UnusableData
+from tests.published.cases import case
+
+UNIVARIATE = ["strd-lew", "strd-lottery", "strd-mavro", "strd-michelso", "strd-numacc1", "strd-numacc2", "strd-numacc3"]
+streams = st.lists(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=12), min_size=1, max_size=8)
+
+
+def joined(parts):
+    return np.array([value for part in parts for value in part]), np.cumsum([0] + [len(part) for part in parts[:-1]])
+
+
+@pytest.mark.parametrize("name", UNIVARIATE)
+def test_mean_deviation_and_correlation_keep_the_certified_digits(name):
+    # NIST Statistical Reference Datasets, univariate summary statistics; certified to 15 digits.
+    # NumAcc3 sits at 1,000,000.2 with a spread of 0.1: the readings themselves are rounded at 1e-10, which leaves the deviation some 10 digits.
+    printed = case(name)
+    y = np.array([float(text) for text in printed.data["y"]])
+    mean, sd = segments.means(y, segments.ONE_STREAM)[0], segments.standard_deviations(y, segments.ONE_STREAM)[0]
+    off = y - mean
+    lag = (off[1:] * off[:-1]).sum() / (off * off).sum()
+    close = 1e-9 if name == "strd-numacc3" else float(printed.tolerance["default"].removeprefix("rel:"))
+    assert mean == pytest.approx(printed.published["mean"], rel=1e-14)
+    assert sd == pytest.approx(printed.published["sd"], rel=close)
+    assert lag == pytest.approx(printed.published["lag1_autocorrelation"], rel=max(close, 1e-11))
+
+
+@given(streams)
+def test_segments_together_give_what_each_gives_alone(parts):
+    values, starts = joined(parts)
+    assert segments.means(values, starts) == pytest.approx([segments.means(np.array(part), segments.ONE_STREAM)[0] for part in parts], rel=1e-12)
+    alone = [segments.standard_deviations(np.array(part), segments.ONE_STREAM)[0] for part in parts]
+    assert segments.standard_deviations(values, starts) == pytest.approx(alone, rel=1e-12)
+    assert segments.lengths(starts, len(values)).tolist() == [len(part) for part in parts]
+    assert segments.places(starts, len(values)).tolist() == [place for part in parts for place in range(len(part))]
+    assert segments.segment_ids(starts, len(values)).tolist() == [i for i, part in enumerate(parts) for _ in part]
+
+
+@given(st.floats(-1e9, 1e9), st.integers(1, 1000))
+def test_a_constant_run_has_its_own_value_as_mean_and_no_deviation(value, n):
+    run = np.full(n, value)
+    assert segments.means(run, segments.ONE_STREAM)[0] == value
+    assert segments.standard_deviations(run, segments.ONE_STREAM)[0] == 0
+
+
+@given(streams, st.integers(1, 20))
+def test_blocks_hold_every_segment_whole_and_once(parts, size):
+    values, starts = joined(parts)
+    which, where = zip(*segments.blocks(starts, len(values), size), strict=True)
+    assert [i for block in which for i in range(block.start, block.stop)] == list(range(len(starts)))
+    assert [i for block in where for i in range(block.start, block.stop)] == list(range(len(values)))
+    assert [block.start for block in where] == [starts[block.start] for block in which]
+
+
+@given(streams, st.integers(1, 15))
+def test_firsts_are_the_first_readings_of_each_segment(parts, count):
+    values, starts = joined(parts)
+    at, begins = segments.firsts(starts, len(values), np.full(len(starts), count))
+    assert values[at].tolist() == [value for part in parts for value in part[:count]]
+    assert begins.tolist() == joined([part[:count] for part in parts])[1].tolist()
+
+
+@pytest.mark.parametrize(
+    ("values", "starts", "message"),
+    [
+        ([], [0], "no reading"),
+        ([[1.0]], [0], "one row"),
+        ([1.0, 2.0], [], "starts must begin at 0"),
+        ([1.0, 2.0], [1], "starts must begin at 0"),
+        ([1.0, 2.0], [0, 2], "stay below the 2 readings"),
+        ([1.0, 2.0], [0, 0], "rise strictly"),
+        ([1.0, np.inf], [0], "1 of 2 readings are missing, first at 1"),
+        ([np.nan, np.nan], [0], "2 of 2 readings are missing, first at 0"),
+    ],
+)
+def test_what_is_no_complete_row_of_segments_is_refused(values, starts, message):
+    with pytest.raises(UnusableData, match=message):
+        segments.checked(values, starts)
