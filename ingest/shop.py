@@ -1,18 +1,26 @@
 """shop.toml: the shop as its manager wrote it down. Unknown keys are refused; an error names file, key, value and what is allowed."""
 
 import hashlib
+import re
 import tomllib
+from collections.abc import Iterator
 from datetime import date, time
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
-from zoneinfo import ZoneInfo
+from statistics import median
+from typing import Annotated, Any, Literal, Self, get_args
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from ingest.units import CANONICAL, amount, quantity_of, unit_of
 
 Role = Literal["receiving", "bench", "rest", "test", "final", "packing", "repair"]
 Quantity = Literal["length", "pitch", "angle", "count", "class", "plain"]
 Key = Annotated[str, Field(min_length=1)]
+RunRule = Literal["beyond", "one side", "climb", "sawtooth", "two of three", "four of five", "hugging", "avoiding"]
+Outcome = Literal["pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"]
+CAUSES_OUTSIDE = ("supplier", "handling", "unknown")  # a fault's suspect or cause that is no stage
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -26,6 +34,33 @@ class Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, ignored_types=(cached_property,))
 
 
+def span(text: str) -> tuple[time, time]:
+    """Begin and end of '07:30-17:00'; ValueError where it is none or ends before it begins."""
+    found = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})\s*", text)
+    try:
+        if not found:
+            raise ValueError
+        begin, end = time(int(found[1]), int(found[2])), time(int(found[3]), int(found[4]))
+    except ValueError:
+        raise ValueError(f"{text!r} is no span of time; wanted one such as '07:30-17:00'") from None
+    if end <= begin:
+        raise ValueError(f"{text!r} ends before it begins; wanted a span within one day")
+    return begin, end
+
+
+def days(text: str) -> tuple[date, date]:
+    """First and last day of '2026-12-24' or '2026-12-24/2027-01-01'; ValueError where it is neither."""
+    first, slash, last = text.partition("/")
+    try:
+        begin = date.fromisoformat(first.strip())
+        end = date.fromisoformat(last.strip()) if slash else begin
+    except ValueError:
+        raise ValueError(f"{text!r} is no day; wanted '2026-12-24' or '2026-12-24/2027-01-01'") from None
+    if end < begin:
+        raise ValueError(f"{text!r} ends before it begins")
+    return begin, end
+
+
 class About(Part):
     name: Key
     timezone: Key
@@ -35,6 +70,15 @@ class About(Part):
     labour_per_hour: Annotated[float, Field(ge=0)] = 0.0
     week_starts: Literal["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"] = "Monday"
 
+    @field_validator("timezone")
+    @classmethod
+    def _is_a_zone(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise ValueError("not a known time zone; wanted one such as 'Europe/Dublin' or 'UTC'") from None
+        return value
+
 
 class Calendar(Part):
     """Paid hours; minutes of a visit outside them are not labour. Days are open unless closed."""
@@ -43,14 +87,42 @@ class Calendar(Part):
     breaks: tuple[str, ...] = ()
     closed: tuple[str, ...] = ()  # "2026-12-24" or "2026-12-24/2027-01-01", both ends included
 
+    @field_validator("open")
+    @classmethod
+    def _opens(cls, value: str) -> str:
+        if value:
+            span(value)
+        return value
+
+    @field_validator("breaks")
+    @classmethod
+    def _breaks_end(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        spans = sorted(span(entry) for entry in value)
+        if any(later[0] < earlier[1] for earlier, later in zip(spans, spans[1:], strict=False)):
+            raise ValueError("two breaks overlap; wanted breaks one after the other")
+        return value
+
+    @field_validator("closed")
+    @classmethod
+    def _are_days(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for entry in value:
+            days(entry)
+        return value
+
 
 class Judging(Part):
     baseline_readings: Annotated[int, Field(ge=2)] = 100
     least_readings: Annotated[int, Field(ge=2)] = 25
     false_signals_per_week: Annotated[float, Field(gt=0)] | None = None  # None with `width` None: 1.0
     width: Annotated[float, Field(gt=0)] | None = None
-    rules: tuple[str, ...] = ("beyond",)
+    rules: tuple[RunRule, ...] = ("beyond",)
     ewma_weight: Annotated[float, Field(gt=0, le=1)] = 0.1
+
+    @model_validator(mode="after")
+    def _is_one_or_the_other(self) -> Self:
+        if self.width is not None and self.false_signals_per_week is not None:
+            raise ValueError("false_signals_per_week and width are both given; wanted one of them")
+        return self
 
     @property
     def budget(self) -> float | None:
@@ -65,12 +137,18 @@ class People(Part):
     purpose: str = ""
     keep_months: Annotated[int, Field(ge=1)] = 24
 
+    @model_validator(mode="after")
+    def _names_have_a_purpose(self) -> Self:
+        if self.show == "names" and not self.purpose.strip():
+            raise ValueError("show = \"names\" needs a purpose; wanted purpose = \"what the figures are for\"")
+        return self
+
 
 class Stage(Part):
     key: Key
     name: str = ""
     role: Role = "bench"
-    minutes: float | dict[str, float] = 0.0
+    minutes: Annotated[float, Field(ge=0)] | dict[str, Annotated[float, Field(ge=0)]] = 0.0
     families: tuple[str, ...] = ()
 
     def planned_minutes(self, family: str) -> float:
@@ -93,6 +171,28 @@ class Characteristic(Part):
     positions: tuple[str, ...] = ()
     plausible: tuple[str, str] | None = None
 
+    @cached_property
+    def plausible_range(self) -> tuple[float, float] | None:
+        """Lowest and highest plausible value in canonical units; None where nothing is said."""
+        if self.plausible is None:
+            return None
+        kind = self.quantity if self.quantity in CANONICAL else "plain"
+        return amount(self.plausible[0], kind), amount(self.plausible[1], kind)
+
+    @property
+    def canonical_unit(self) -> str:
+        """The unit its values are kept in, '' for a count, a class or a gauge without a unit."""
+        return CANONICAL.get(self.quantity, "")
+
+    @model_validator(mode="after")
+    def _is_plausible(self) -> Self:
+        bounds = self.plausible_range
+        if bounds and bounds[0] >= bounds[1]:
+            raise ValueError(f"plausible goes from {self.plausible} which is not rising; wanted the lowest first")
+        if len(set(self.positions)) < len(self.positions):
+            raise ValueError(f"positions {list(self.positions)} name one twice")
+        return self
+
 
 class Gauge(Part):
     key: Key
@@ -101,6 +201,24 @@ class Gauge(Part):
     resolution: str = ""
     leaves: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
+
+    @cached_property
+    def step(self) -> float | None:
+        """Smallest difference the gauge can show, in canonical units: its resolution, or the middle step between its leaves; None: not said."""
+        if self.resolution:
+            return amount(self.resolution)
+        sizes = sorted({amount(leaf) for leaf in self.leaves})
+        return median(high - low for low, high in zip(sizes, sizes[1:], strict=False)) if len(sizes) > 1 else None
+
+    @model_validator(mode="after")
+    def _has_a_step(self) -> Self:
+        if self.resolution and self.leaves:
+            raise ValueError("resolution and leaves are both given; wanted one of them")
+        if self.resolution and amount(self.resolution) <= 0:
+            raise ValueError(f"resolution {self.resolution!r} is not above 0")
+        if self.leaves and (len({amount(leaf) for leaf in self.leaves}) < 2 or min(amount(leaf) for leaf in self.leaves) <= 0):
+            raise ValueError(f"leaves {list(self.leaves)}: wanted two or more different sizes above 0")
+        return self
 
 
 class ShortString(Part):
@@ -155,6 +273,11 @@ class Log(Part):
     ignore: tuple[str, ...] = ()
     units: dict[str, str] = {}
     words: dict[str, dict[str, str]] = {}
+
+    @field_validator("stage", "empty_outcome")
+    @classmethod
+    def _is_trimmed(cls, value: str) -> str:
+        return value.strip()
 
 
 class Shop(Part):
@@ -219,7 +342,98 @@ class Shop(Part):
 
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> Self:
-        return self  # cross checks: see checked_shop
+        faults = list(disagreements(self))
+        if faults:
+            raise ValueError("\n".join(faults))
+        return self
+
+
+def disagreements(shop: Shop) -> Iterator[str]:
+    """Every place where one table of shop.toml names something that another does not have."""
+    yield from _twice("stage", [stage.key for stage in shop.stages])
+    yield from _twice("characteristic", [item.key for item in shop.characteristics])
+    yield from _twice("gauge", [gauge.key for gauge in shop.gauges])
+    yield from _twice("model", [model.key for model in shop.models])
+    yield from _twice("fault", [fault.key for fault in shop.faults])
+    yield from _twice("tech", [tech.key for tech in shop.techs])
+    yield from _words_twice("tech", {tech.key: (tech.key, *tech.words) for tech in shop.techs})
+    yield from _words_twice("fault", {fault.key: (fault.key, *fault.words) for fault in shop.faults})
+    yield from _words_twice("model", {model.key: (model.key, *model.words) for model in shop.models})
+    stages, measures, models = [s.key for s in shop.stages], [c.key for c in shop.characteristics], [m.key for m in shop.models]
+    families = sorted({model.family for model in shop.models})
+    for stage in shop.stages:
+        if stage.key in CAUSES_OUTSIDE:
+            yield f"stage {stage.key}: key may not be one of {', '.join(CAUSES_OUTSIDE)}"
+        for family in stage.families:
+            yield from _known(f"stage {stage.key}: families", family, families)
+        for family in stage.minutes if isinstance(stage.minutes, dict) else ():
+            yield from _known(f"stage {stage.key}: minutes", family, [*families, "other"])
+    for item in shop.characteristics:
+        for key, value in (("set_at", item.set_at), ("at_pitch_from", item.at_pitch_from)):
+            if value:
+                yield from _known(f"characteristic {item.key}: {key}", value, stages)
+    for gauge in shop.gauges:
+        for measure in gauge.measures:
+            yield from _known(f"gauge {gauge.key}: measures", measure, measures)
+            quantity = shop.by_characteristic[measure].quantity if measure in measures else ""
+            for text in (gauge.resolution, *gauge.leaves):
+                if text and quantity in ("length", "pitch", "angle") and quantity_of(re.sub(r"^[\s\d./+-]+", "", text)) != quantity:
+                    yield f"gauge {gauge.key}: {text!r} is no {quantity}, which {measure} is"
+    for model in shop.models:
+        if model.setup in models and model.setup != model.key:
+            yield f"model {model.key}: setup {model.setup!r} is another model's key; wanted a name of its own"
+        if model.scale:
+            yield from _amount(f"model {model.key}: scale", model.scale)
+    for fault in shop.faults:
+        if fault.suspect:
+            yield from _known(f"fault {fault.key}: suspect", fault.suspect, [*stages, *CAUSES_OUTSIDE])
+    for tech in shop.techs:
+        for stage_key in tech.qualified:
+            yield from _known(f"tech {tech.key}: qualified", stage_key, stages)
+    for plan in shop.plans:
+        yield from _known("plan: characteristic", plan.characteristic, measures)
+        if plan.accept >= plan.sample:
+            yield f"plan {plan.characteristic}: accept {plan.accept} is not below sample {plan.sample}"
+    for log in shop.logs:
+        yield from _log_disagreements(log, shop, stages)
+
+
+def _log_disagreements(log: Log, shop: Shop, stages: list[str]) -> Iterator[str]:
+    if log.stage:
+        yield from _known(f"log {log.name}: stage", log.stage, stages)
+    yield from _known(f"log {log.name}: empty_outcome", log.empty_outcome, list(get_args(Outcome)))
+    for column, keys in (("stage", stages), ("outcome", list(get_args(Outcome))), ("model", [m.key for m in shop.models])):
+        for word, key in log.words.get(column, {}).items():
+            yield from _known(f"log {log.name}: words, {column}, {word!r}", key, keys)
+    for key, unit in log.units.items():
+        item = shop.by_characteristic.get(key) or shop.by_characteristic.get(key.split(" ")[0])
+        if item and unit_of(unit, item.quantity) is None:
+            yield f"log {log.name}: units, {key} is {unit!r}, which is no unit of a {item.quantity}"
+
+
+def _known(where: str, value: str, allowed: list[str]) -> Iterator[str]:
+    if value not in allowed:
+        yield f"{where} is {value!r}; wanted one of {', '.join(allowed)}"
+
+
+def _amount(where: str, value: str) -> Iterator[str]:
+    try:
+        amount(value, "length")
+    except ValueError as fault:
+        yield f"{where}: {fault}"
+
+
+def _twice(table: str, keys: list[str]) -> Iterator[str]:
+    for key in sorted({key for key in keys if keys.count(key) > 1}):
+        yield f"{table} {key}: the key stands {keys.count(key)} times; wanted each once"
+
+
+def _words_twice(table: str, words: dict[str, tuple[str, ...]]) -> Iterator[str]:
+    owner: dict[str, str] = {}
+    for key, spelt in words.items():
+        for word in {entry.casefold() for entry in spelt}:
+            if owner.setdefault(word, key) != key:
+                yield f"{table} {key}: {word!r} already means {owner[word]}"
 
 
 def read_shop(path: Path) -> Shop:
@@ -228,9 +442,66 @@ def read_shop(path: Path) -> Shop:
         table: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise ShopProblem("No shop here. Start with `truerun demo`.") from None
+    except OSError as fault:
+        raise ShopProblem(f"{path.name}: cannot be opened: {fault.strerror}") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise ShopProblem(f"{path.name}: not readable as TOML: {fault}") from None
-    return Shop.model_validate(table)
+    return checked_shop(table, path.name)
+
+
+def checked_shop(table: dict[str, Any], name: str = "shop.toml") -> Shop:
+    """The shop of a table as TOML gives it. ShopProblem, a line per fault: file, key, what was found, what is allowed."""
+    try:
+        return Shop.model_validate(table)
+    except ValidationError as problem:
+        faults = [fault for fault in problem.errors() if not (fault["type"] == "dict_type" and "constrained-float" in str(fault["loc"]))]
+        lines = [f"{name}: {line}" for fault in faults or problem.errors() for line in _said(fault, table)]
+        raise ShopProblem("\n".join(dict.fromkeys(lines))) from None
+
+
+def _said(fault: Any, table: dict[str, Any]) -> list[str]:
+    """One fault pydantic found, in the words of the shop file."""
+    kind, place = fault["type"], [part for part in fault["loc"] if "constrained-float" not in str(part)]
+    where = _where(place, table)
+    if kind == "extra_forbidden":
+        return [f"{where} is not a key; wanted one of {', '.join(_keys_at(place))}"]
+    if kind == "missing":
+        return [f"{where} is missing"]
+    if kind in ("value_error", "assertion_error"):
+        said = str(fault["ctx"]["error"])
+        return said.split("\n") if not place else [f"{where}: {said}" if isinstance(fault["input"], dict) else f"{where} = {fault['input']!r}: {said}"]
+    wanted = {
+        "literal_error": lambda: "one of " + str(fault["ctx"]["expected"]).replace(" or ", ", ").replace("'", '"'),
+        "too_short": lambda: "at least one",
+    }.get(kind, lambda: str(fault["msg"]).removeprefix("Input should be "))()
+    found = repr(fault["input"])
+    return [f"{where} is {found if len(found) < 80 else found[:80] + '…'}; wanted {wanted}"]
+
+
+def _where(place: list[Any], table: Any) -> str:
+    """'stage receiving: minutes' for ('stage', 0, 'minutes')."""
+    words: list[str] = []
+    for part in place:
+        if isinstance(part, int):
+            entry = table[part] if isinstance(table, list) and part < len(table) else None
+            label = entry.get("key", entry.get("name", "")) if isinstance(entry, dict) else ""
+            words[-1] += f" {label or part + 1}"
+            table = entry
+        else:
+            words.append(str(part))
+            table = table.get(part) if isinstance(table, dict) else None
+    return ": ".join(words) or "shop.toml"
+
+
+def _keys_at(place: list[Any]) -> list[str]:
+    """The keys that the table around an unknown key may hold."""
+    part: Any = Shop
+    for step in place[:-1]:
+        if isinstance(step, str) and isinstance(part, type) and issubclass(part, BaseModel):
+            fields = {field.alias or name: field for name, field in part.model_fields.items()}
+            annotation = fields[step].annotation if step in fields else None
+            part = next((kind for kind in (annotation, *get_args(annotation)) if isinstance(kind, type) and issubclass(kind, BaseModel)), None)
+    return [field.alias or name for name, field in part.model_fields.items()] if part is not None else []
 
 
 def fingerprint(folder: Path) -> str:

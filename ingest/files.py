@@ -1,0 +1,122 @@
+"""A file as it came, to tables of text with line numbers: encodings, separators, headers, title and total lines.
+
+A regular file (UTF-8, no quotes, header first, every line as wide as the header) is read by Polars in one go; every other goes through
+`careful`, which must say the same of a regular file. A workbook goes through `workbook`.
+"""
+
+import io
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from ingest.questions import FileProblem, Question
+
+SEPARATORS = (",", ";", "\t", "|")
+LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
+_TOTAL = re.compile(r"(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?", re.IGNORECASE)
+_CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
+
+Score = Callable[[Sequence[str]], int]  # how much a row of cells looks like the header of a log: 0 = not at all
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a file: headings and the rows below it, all text, '' where empty, not stripped."""
+
+    header: tuple[str, ...]
+    header_line: int
+    rows: pl.DataFrame  # line (Int64), then c0, c1 ... (String), one a heading
+
+
+@dataclass
+class Tables:
+    """Every table of a file; rows refused for their form; lines passed over (blank, title, repeated header, total)."""
+
+    tables: list[Table]
+    refused: list[Question] = field(default_factory=list)
+    passed_over: int = 0
+    notes: list[str] = field(default_factory=list)
+
+
+def read_tables(data: bytes, name: str, score: Score) -> Tables:
+    """The tables of a CSV file or workbook. FileProblem where there is none to read.
+
+    score : tells a header from a row; a table begins at the row that scores above 0 and highest among the lines above its rows.
+    """
+    if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
+        raise FileProblem(f"{name}: the file is empty; nothing to load")
+    if data[:4] == b"PK\x03\x04":
+        from ingest.workbook import read_workbook
+
+        return read_workbook(data, name, score)
+    quick = read_regular(data, score)
+    if quick is not None:
+        return quick
+    from ingest.careful import read_any
+
+    return read_any(data, name, score)
+
+
+def read_regular(data: bytes, score: Score) -> Tables | None:
+    """A regular file in one go, or None where it is not regular.
+
+    Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line as wide as it.
+    """
+    body = data[3:] if data.startswith(b"\xef\xbb\xbf") else data
+    if b"\x00" in body or (b"\r" in body and body.count(b"\r") != body.count(b"\r\n")) or body[:1] in b"\r\n":
+        return None
+    first = body.split(b"\n", 1)[0].rstrip(b"\r")
+    if not body.isascii():
+        try:
+            body.decode("utf-8")
+        except UnicodeDecodeError:
+            return None
+    text = first.decode("utf-8")
+    separator = max(SEPARATORS, key=lambda sep: (score(text.split(sep)), text.count(sep)))
+    header = text.split(separator)
+    if score(header) == 0 or len(header) < 2 or '"' in text:
+        return None
+    mark = separator.encode()
+    if b'"' in body and (mark + b'"' in body or b'\n"' in body):
+        return None
+    lines = body.count(b"\n") + (not body.endswith(b"\n"))
+    if lines < 2 or body.count(mark) != lines * (len(header) - 1):
+        return None
+    names = [f"c{place}" for place in range(len(header))]
+    try:
+        rows = pl.read_csv(
+            io.BytesIO(body), has_header=False, skip_rows=1, separator=separator, quote_char=None, schema=dict.fromkeys(names, pl.String),
+            empty_string_is_null=False, row_index_name="line", row_index_offset=2,
+        )  # fmt: skip
+    except pl.exceptions.PolarsError:  # a row longer than the header; with the count above, then also one that is shorter
+        return None
+    if rows.height != lines - 1 or rows.select(pl.any_horizontal(pl.col(names).str.contains(_CONTROL.pattern).any())).item():
+        return None
+    if rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL:
+        return None
+    return tidied([Table(tuple(header), 1, rows.with_columns(pl.col("line").cast(pl.Int64)))], score)
+
+
+def tidied(tables: list[Table], score: Score, refused: list[Question] | None = None, passed_over: int = 0, notes: list[str] | None = None) -> Tables:
+    """The tables without blank, repeated-header and total lines, which are counted as passed over."""
+    kept: list[Table] = []
+    for table in tables:
+        names = table.rows.columns[1:]
+        keep = table.rows.filter(~_passed_over(table, names))
+        passed_over += table.rows.height - keep.height
+        kept.append(Table(table.header, table.header_line, keep))
+    return Tables(kept, refused or [], passed_over, notes or [])
+
+
+def _passed_over(table: Table, names: list[str]) -> pl.Expr:
+    """Blank lines, the header again, and totals: a first filled cell that says total and no more than half the cells filled."""
+    first = pl.lit("")
+    for name in reversed(names):
+        cell = pl.col(name).str.strip_chars()
+        first = pl.when(cell == "").then(first).otherwise(cell)
+    blank = pl.all_horizontal(pl.col(names).str.strip_chars() == "")
+    again = pl.all_horizontal(pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True))
+    total = first.str.contains(rf"^(?i:{_TOTAL.pattern})\s*:?$")
+    return blank | again | total

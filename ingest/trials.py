@@ -1,0 +1,34 @@
+"""A gauge study: one row a reading of one part by one tech."""
+
+import polars as pl
+
+from ingest import tables
+from ingest.headings import Columns
+from ingest.measurements import read_values
+from ingest.sheet import Reading
+from ingest.visits import Cells, Refusals
+
+
+def read_trials(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
+    """tables.GAUGE_TRIALS of a study sheet; a row without study, part, tech, a listed characteristic or a readable value is set aside whole."""
+    cells = Cells(rows, columns)
+    refused = Refusals(rows)
+    text = {field: cells.text(field) for field in ("study", "part", "tech", "trial", "value", "unit")}
+    for field in ("study", "part", "tech", "value"):
+        refused.add(text[field] == "", f"no {field}", f"the {field} of every reading")
+    named = cells.text("characteristic")
+    keys = reading.words.translate("characteristic", named)
+    refused.add(keys.is_null() | (keys == ""), "characteristic not known", f"one of {', '.join(c.key for c in reading.shop.characteristics)}")
+    techs, unknown = reading.words.or_as_typed("tech", text["tech"])
+    if reading.words.asks_techs:
+        for word in unknown:
+            reading.note(reading.words.ask("tech", word))
+    frame = rows.select("line", pl.int_range(pl.len(), dtype=pl.UInt32).alias("row")).with_columns(
+        keys.fill_null("").alias("characteristic"), techs.alias("tech"), *(text[field].alias(field) for field in ("study", "part", "trial", "value", "unit"))
+    )  # fmt: skip
+    heading_unit = (columns.find("value").unit if columns.find("value") else "") or ""  # type: ignore[union-attr]
+    values = read_values(frame, heading_unit, reading.shop, reading.log)
+    refused.add(values["reason"] != "", values["reason"], values["wanted"])
+    keep = refused.settle(reading)
+    trials = frame.with_columns(pl.lit(reading.log_id).alias("log_id"), raw=pl.col("value"), value=values["number"], unit=values["unit"])
+    return tables.shaped(trials if keep is None else trials.filter(keep), tables.GAUGE_TRIALS)
