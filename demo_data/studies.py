@@ -1,0 +1,32 @@
+"""Two gauge studies on paper: feeler leaves on necks, and the steel rule on mandolins. Ten parts, three people, three trials each."""
+
+import numpy as np
+
+from demo_data import scenario as shop
+from demo_data.sheets import Sheet, sixty_fourths, thou
+
+PARTS, TRIALS = 10, 3
+
+
+def _sheet(study: str, characteristic: str, people: tuple[str, ...], values: list[str], unit: str) -> Sheet:
+    rows = [(f"{part + 1}", tech, f"{trial + 1}") for trial in range(TRIALS) for tech in people for part in range(PARTS)]
+    columns = {"study": [study] * len(rows), "characteristic": [characteristic] * len(rows), "part": [row[0] for row in rows],
+               "tech": [row[1] for row in rows], "trial": [row[2] for row in rows], "value": values, "unit": [unit] * len(rows)}  # fmt: skip
+    return {name: np.array(cells, dtype=object) for name, cells in columns.items()}
+
+
+def _readings(rng: np.random.Generator, mean: float, part_sd: float, hand_sd: float, read_sd: float, step: float) -> np.ndarray:
+    part = rng.normal(mean, part_sd, PARTS)
+    hand = rng.normal(0, hand_sd, 3)
+    read = part[None, None, :] + hand[None, :, None] + rng.normal(0, read_sd, (TRIALS, 3, PARTS))
+    return (np.rint(read / step) * step).ravel()
+
+
+def gauge_studies(rng: np.random.Generator) -> dict[str, Sheet]:
+    """File name and sheet of each study: the leaves pass, the rule does not."""
+    leaves = _readings(rng, shop.BOW + 0.05, 0.11, 0.002, 0.006, shop.STEP["leaves"])
+    rule = _readings(rng, 1.75, 0.09, 0.02, 0.05, shop.STEP["rule 64"])
+    return {
+        "study_2026-09_leaves.csv": _sheet("leaves 2026-09", "neck_bow", ("T01", "T03", "T07"), [thou(x) for x in leaves], "thou"),
+        "study_2026-10_rule.csv": _sheet("rule 2026-10", "action", ("T02", "T05", "T09"), [sixty_fourths(x)[:-1] for x in rule], "in"),
+    }
