@@ -1,0 +1,93 @@
+"""One counter for pages, papers and exports: ask a study, get its answer for the shop as it stands now.
+
+Answers are kept by what they hang on - store version, book sequence, shop files, as_of, options - and the oldest go first when
+they fill more than their share of memory. No statistics, and no study by name.
+"""
+
+import sys
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from datetime import date, datetime
+from pathlib import Path
+from threading import RLock
+from typing import Any, TypeVar
+
+import numpy as np
+import polars as pl
+
+from ingest.shop import fingerprint
+from ingest.snapshot import Snapshot
+from ingest.store import newest, open_snapshot
+
+T = TypeVar("T")
+MOST_BYTES = 512_000_000
+SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
+
+
+class Desk:
+    """The counter of one shop folder."""
+
+    def __init__(self, folder: Path, *, as_of: datetime | None = None) -> None:
+        self.folder = folder
+        self.as_of = as_of
+        self._lock = RLock()
+        self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
+        self._bytes = 0
+        self._snapshots: OrderedDict[Hashable, Snapshot] = OrderedDict()
+
+    def snapshot(self, as_of: datetime | None = None) -> Snapshot:
+        """The shop as it stands: opened anew only when the store, the book or a shop file has changed."""
+        as_of = as_of or self.as_of
+        key = (*newest(self.folder), fingerprint(self.folder), as_of)
+        with self._lock:
+            if key not in self._snapshots:
+                self._snapshots[key] = open_snapshot(self.folder, as_of=as_of)
+                while len(self._snapshots) > SNAPSHOTS:
+                    self._snapshots.popitem(last=False)
+            self._snapshots.move_to_end(key)
+            return self._snapshots[key]
+
+    def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
+        """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""
+        snapshot = self.snapshot(as_of)
+        if not options:
+            return snapshot.once(study)
+        key = (study.__module__, study.__qualname__, snapshot.key, tuple(sorted((name, _frozen(value)) for name, value in options.items())))
+        with self._lock:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                kept: T = self._answers[key][0]
+                return kept
+        answer = study(snapshot, **options)
+        size = weight(answer)
+        with self._lock:
+            if key not in self._answers:
+                self._answers[key] = (answer, size)
+                self._bytes += size
+            while self._bytes > MOST_BYTES and len(self._answers) > 1:
+                _, (_, gone) = self._answers.popitem(last=False)
+                self._bytes -= gone
+        return answer
+
+
+def weight(answer: Any, depth: int = 0) -> int:
+    """About how many bytes an answer holds."""
+    if isinstance(answer, pl.DataFrame | pl.Series):
+        return int(answer.estimated_size())
+    if isinstance(answer, np.ndarray):
+        return int(answer.nbytes)
+    if depth < 4 and isinstance(answer, dict):
+        return sum(weight(item, depth + 1) for item in answer.values()) + 64 * len(answer)
+    if depth < 4 and isinstance(answer, list | tuple):
+        return sum(weight(item, depth + 1) for item in answer) + 64
+    if depth < 4 and hasattr(answer, "__dataclass_fields__"):
+        return sum(weight(getattr(answer, name), depth + 1) for name in answer.__dataclass_fields__)
+    return sys.getsizeof(answer)
+
+
+def _frozen(value: Any) -> Hashable:
+    if isinstance(value, list | tuple | set):
+        return tuple(_frozen(item) for item in value)
+    if isinstance(value, date | str | int | float | bool) or value is None:
+        return value
+    return repr(value)
