@@ -1,8 +1,202 @@
-"""Files that are not regular: any encoding, quotes, title lines, short and long rows, several tables below one another."""
+"""Files that are not regular: any encoding, quotes and quoted line breaks, title lines, short and long rows, several tables one below another.
 
-from ingest.files import Score, Tables
-from ingest.questions import FileProblem
+Says the same of a regular file as `files.read_regular`, only slower (a test keeps it so).
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from ingest.encodings import MARK, decode
+from ingest.files import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
+from ingest.questions import FileProblem, Question, short
+
+MOST_LINES = 10_000  # a quoted cell of more lines was never closed
+Record = tuple[int, list[str]]  # line it begins on, its cells
 
 
-def read_any(data: bytes, name: str, score: Score) -> Tables:
-    raise FileProblem(f"{name}: not regular")
+def read_any(data: bytes, name: str, form: Form) -> Tables:
+    """The tables of any text file. FileProblem where it is binary or holds no header of a log."""
+    text, note = decode(data, name)
+    if not text.strip("\x00 \t\r\n\ufeff"):
+        raise FileProblem(f"{name}: the file is empty; nothing to load")
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    if "\n" not in text.rstrip("\r"):
+        text = text.replace("\r", "\n")
+    lines = text.split("\n")
+    if lines and lines[-1] == "":
+        lines.pop()
+    declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE) if lines else None
+    separator = declared[1] if declared else _separator(lines, form)
+    found = tables_of(_records(lines, separator, form, skip=1 if declared else 0), name, form)
+    found.passed_over += bool(declared)
+    if note:
+        found.notes.insert(0, note)
+    return found
+
+
+def _separator(lines: list[str], form: Form) -> str:
+    """The separator under which one of the first lines looks most like a header."""
+    head = lines[:60]
+
+    def rank(separator: str) -> tuple[int, int]:
+        return max((form.score(split_line(line, separator)[0]) for line in head), default=0), sum(line.count(separator) for line in head)
+
+    return max(SEPARATORS, key=rank)
+
+
+def split_line(line: str, separator: str) -> tuple[list[str], str]:
+    """(cells, state) of one record: state 'whole', 'open' where a quoted cell is not closed, 'odd' where text follows a closing quote."""
+    if '"' not in line:
+        return line.split(separator), "whole"
+    cells: list[str] = []
+    at = 0
+    while True:
+        if line.startswith('"', at):
+            end = at + 1
+            while True:
+                end = line.find('"', end)
+                if end == -1:
+                    return line.split(separator), "open"
+                if line.startswith('""', end):
+                    end += 2
+                    continue
+                break
+            cells.append(line[at + 1 : end].replace('""', '"'))
+            at = end + 1
+            if at < len(line) and not line.startswith(separator, at):
+                return line.split(separator), "odd"
+        else:
+            end = line.find(separator, at)
+            cells.append(line[at:] if end == -1 else line[at:end])
+            at = len(line) if end == -1 else end
+        if at >= len(line):
+            return cells, "whole"
+        at += 1
+        if at == len(line):
+            return [*cells, ""], "whole"
+
+
+def _records(lines: list[str], separator: str, form: Form, skip: int) -> Iterator[Record]:
+    """Every record of the file with the line it begins on.
+
+    A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character (an inch or ditto mark).
+    """
+    width = 0
+    last_quote = next((place for place in range(len(lines) - 1, -1, -1) if '"' in lines[place]), -1)
+    at = skip
+    while at < len(lines):
+        line, used = lines[at], 1
+        cells, state = split_line(line, separator)
+        if state == "open" and at < last_quote:
+            joined = _joined(lines, at, last_quote, separator, width)
+            if joined:
+                cells, used = joined
+        elif state == "whole" and '"' in line and width and len(cells) != width and line.count(separator) + 1 == width:
+            cells = line.split(separator)
+        if form.score(cells) > 0:
+            width = len(cells)
+        yield at + 1, cells
+        at += used
+
+
+def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
+    """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes a whole row."""
+    end = at
+    while end < min(last_quote, at + MOST_LINES):
+        end += 1
+        if '"' not in lines[end]:
+            continue
+        cells, state = split_line("\n".join(lines[at : end + 1]), separator)
+        if state == "whole":
+            return (cells, end + 1 - at) if not width or len(cells) == width else None
+        if state == "odd":
+            return None
+    return None
+
+
+@dataclass
+class _Open:
+    """A table while its rows are gathered."""
+
+    header: list[str]
+    line: int
+    lines: list[int] = field(default_factory=list)
+    rows: list[list[str]] = field(default_factory=list)
+
+
+def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
+    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title, passed over."""
+    open_tables: list[_Open] = []
+    refused: list[Question] = []
+    passed_over = 0
+    wide = 0
+    for line, cells in records:
+        filled = sum(1 for cell in cells if cell.strip())
+        if form.score(cells) > 0:
+            header = _trimmed(cells)
+            if open_tables and [cell.strip() for cell in header] == [cell.strip() for cell in open_tables[-1].header]:
+                passed_over += 1
+                continue
+            if open_tables:
+                passed_over += _take_titles(open_tables[-1], refused)
+            open_tables.append(_Open(header, line))
+            wide = len(header)
+        elif not open_tables or not filled:
+            passed_over += 1
+        else:
+            fault = _fault(cells, wide)
+            if fault:
+                refused.append(Question(line, "", short(" | ".join(cells)), *fault))
+            else:
+                open_tables[-1].lines.append(line)
+                open_tables[-1].rows.append(cells[:wide])
+    if not open_tables:
+        raise FileProblem(f"{name}: {form.missing}; wanted a heading line that says so, or headings mapped under `headings` of its [[log]]")
+    return tidied([_table(each) for each in open_tables], refused, passed_over, [])
+
+
+def _trimmed(cells: list[str]) -> list[str]:
+    """A header without the empty cells behind its last name."""
+    end = len(cells)
+    while end > 1 and not cells[end - 1].strip():
+        end -= 1
+    return cells[:end]
+
+
+def _fault(cells: list[str], wide: int) -> tuple[str, str] | None:
+    """What is wrong with the form of a row: (reason, wanted)."""
+    text = "".join(cells)
+    if CONTROL.search(text):
+        return "a control character or NUL byte in the row", "text only; type the row again"
+    if MARK in text:
+        return "letters that cannot be read for sure", "the file saved as UTF-8"
+    if len(text) > LONGEST_CELL and max(map(len, cells)) > LONGEST_CELL:
+        return "a cell longer than any spreadsheet's", f"at most {LONGEST_CELL} characters: a quote may not be closed"
+    if len(cells) < wide:
+        return "a row shorter than the header", f"{wide} cells, as the header has; {len(cells)} came"
+    if any(cell.strip() for cell in cells[wide:]):
+        return "a row longer than the header", f"{wide} cells, as the header has; {len(cells)} came: a comma in a number or note?"
+    return None
+
+
+def _take_titles(table: _Open, refused: list[Question]) -> int:
+    """Lines with one filled cell right above the next header are its title: taken out of the rows and questions above, and counted."""
+    taken = 0
+    while table.rows and sum(1 for cell in table.rows[-1] if cell.strip()) == 1 and (not refused or refused[-1].line < table.lines[-1]):
+        table.rows.pop()
+        table.lines.pop()
+        taken += 1
+    while refused and refused[-1].line > max(table.lines, default=table.line) and sum(1 for cell in refused[-1].raw.split(" | ") if cell.strip()) == 1:
+        refused.pop()
+        taken += 1
+    return taken
+
+
+def _table(table: _Open) -> Table:
+    names = [f"c{place}" for place in range(len(table.header))]
+    columns = {name: [row[place] for row in table.rows] for place, name in enumerate(names)}
+    schema = {"line": pl.Int64} | dict.fromkeys(names, pl.String)
+    return Table(tuple(table.header), table.line, pl.DataFrame({"line": table.lines} | columns, schema=schema))

@@ -16,9 +16,17 @@ from ingest.questions import FileProblem, Question
 SEPARATORS = (",", ";", "\t", "|")
 LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
 _TOTAL = re.compile(r"(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?", re.IGNORECASE)
-_CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
+CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 
-Score = Callable[[Sequence[str]], int]  # how much a row of cells looks like the header of a log: 0 = not at all
+
+@dataclass(frozen=True)
+class Form:
+    """What a kind of sheet looks like."""
+
+    score: Callable[[Sequence[str]], int]  # how much a row of cells looks like its header: 0 = not at all
+    digits: Callable[[Sequence[str]], list[int]]  # places of the columns of a header that hold a digit in every row below it: dates
+    missing: str = "no serial or date column"  # what a file without a header lacks
+    decimal: str = "."
 
 
 @dataclass(frozen=True)
@@ -40,26 +48,26 @@ class Tables:
     notes: list[str] = field(default_factory=list)
 
 
-def read_tables(data: bytes, name: str, score: Score) -> Tables:
+def read_tables(data: bytes, name: str, form: Form) -> Tables:
     """The tables of a CSV file or workbook. FileProblem where there is none to read.
 
-    score : tells a header from a row; a table begins at the row that scores above 0 and highest among the lines above its rows.
+    form : tells a header from a row.
     """
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
     if data[:4] == b"PK\x03\x04":
         from ingest.workbook import read_workbook
 
-        return read_workbook(data, name, score)
-    quick = read_regular(data, score)
+        return read_workbook(data, name, form)
+    quick = read_regular(data, form)
     if quick is not None:
         return quick
     from ingest.careful import read_any
 
-    return read_any(data, name, score)
+    return read_any(data, name, form)
 
 
-def read_regular(data: bytes, score: Score) -> Tables | None:
+def read_regular(data: bytes, form: Form) -> Tables | None:
     """A regular file in one go, or None where it is not regular.
 
     Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line as wide as it.
@@ -74,9 +82,9 @@ def read_regular(data: bytes, score: Score) -> Tables | None:
         except UnicodeDecodeError:
             return None
     text = first.decode("utf-8")
-    separator = max(SEPARATORS, key=lambda sep: (score(text.split(sep)), text.count(sep)))
+    separator = max(SEPARATORS, key=lambda sep: (form.score(text.split(sep)), text.count(sep)))
     header = text.split(separator)
-    if score(header) == 0 or len(header) < 2 or '"' in text:
+    if form.score(header) == 0 or len(header) < 2 or '"' in text:
         return None
     mark = separator.encode()
     if b'"' in body and (mark + b'"' in body or b'\n"' in body):
@@ -92,14 +100,26 @@ def read_regular(data: bytes, score: Score) -> Tables | None:
         )  # fmt: skip
     except pl.exceptions.PolarsError:  # a row longer than the header; with the count above, then also one that is shorter
         return None
-    if rows.height != lines - 1 or rows.select(pl.any_horizontal(pl.col(names).str.contains(_CONTROL.pattern).any())).item():
+    if rows.height != lines - 1 or rows.select(pl.any_horizontal(pl.col(names).str.contains(CONTROL.pattern).any())).item():
         return None
     if rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL:
         return None
-    return tidied([Table(tuple(header), 1, rows.with_columns(pl.col("line").cast(pl.Int64)))], score)
+    table = Table(tuple(header), 1, rows.with_columns(pl.col("line").cast(pl.Int64)))
+    if not header[-1].strip() or _holds_a_second_header(table, form):
+        return None
+    return tidied([table], [], 0, [])
 
 
-def tidied(tables: list[Table], score: Score, refused: list[Question] | None = None, passed_over: int = 0, notes: list[str] | None = None) -> Tables:
+def _holds_a_second_header(table: Table, form: Form) -> bool:
+    """Is there another table below, with a header of its own? Such a line has no digit where the first table has its dates."""
+    places = form.digits(table.header)
+    doubtful = table.rows.filter(pl.all_horizontal(~pl.col(f"c{place}").str.contains(r"\d") for place in places)) if places else table.rows
+    again = [cell.strip() for cell in table.header]
+    rows = doubtful.drop("line").unique().iter_rows()
+    return any(form.score(row) > 0 and [cell.strip() for cell in row] != again for row in rows)
+
+
+def tidied(tables: list[Table], refused: list[Question], passed_over: int, notes: list[str]) -> Tables:
     """The tables without blank, repeated-header and total lines, which are counted as passed over."""
     kept: list[Table] = []
     for table in tables:
@@ -107,7 +127,7 @@ def tidied(tables: list[Table], score: Score, refused: list[Question] | None = N
         keep = table.rows.filter(~_passed_over(table, names))
         passed_over += table.rows.height - keep.height
         kept.append(Table(table.header, table.header_line, keep))
-    return Tables(kept, refused or [], passed_over, notes or [])
+    return Tables(kept, refused, passed_over, notes)
 
 
 def _passed_over(table: Table, names: list[str]) -> pl.Expr:

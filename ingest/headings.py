@@ -130,8 +130,10 @@ class Headings:
     def read(self, heading: str, place: int = 0) -> Column:
         """What one heading means; field 'other' where it is not known."""
         typed = plain(heading)
-        if typed in self._ignored or not typed:
+        if typed in self._ignored:
             return Column(place, heading, "ignore")
+        if not typed:
+            return Column(place, heading, "other")
         column = self._read(self._targets.get(typed, typed))
         return replace(column or Column(0, "", "other"), place=place, heading=heading)
 
@@ -202,7 +204,7 @@ class Headings:
                         "rename one, or put one under `ignore` of this [[log]]"
                     )
                 taken[key] = column
-        unknown = [column.heading for column in columns if column.field == "other" and plain(column.heading) not in self._targets]
+        unknown = [column.heading for column in columns if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets]
         notes = [self._ask(heading) for heading in dict.fromkeys(unknown)]
         undeclared = {
             (column.characteristic, position): column.heading

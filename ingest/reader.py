@@ -4,11 +4,12 @@ import hashlib
 from collections.abc import Sequence
 from datetime import datetime
 from fnmatch import fnmatch
+from functools import lru_cache
 
 import polars as pl
 
 from ingest import tables
-from ingest.files import Table, Tables, read_tables
+from ingest.files import Form, Table, Tables, read_tables
 from ingest.headings import Columns, Headings, missing
 from ingest.instruments import read_instruments
 from ingest.questions import IT_IS_REAL, FileProblem
@@ -58,7 +59,7 @@ def read_log(
     reading.progress = progress or reading.progress
     reading.progress(0.0, "reading")
     headings = Headings(shop, log)
-    found = read_tables(data, name, lambda cells: _score(headings, cells, log))
+    found = read_tables(data, name, _form(headings, log))
     for question in found.refused:
         reading.asides.add(question)
     reading.notes += found.notes
@@ -77,13 +78,29 @@ def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
     return settled.filter((pl.col("log_id") == ident) & (pl.col("verdict") == IT_IS_REAL)).select("line", "column", "raw").unique()
 
 
-def _score(headings: Headings, cells: Sequence[str], log: Log) -> int:
-    """How much a row of cells looks like the header of a log of this kind."""
-    fields = [column.field for column in (headings.read(cell.strip()) for cell in cells) if column.field not in ("other", "ignore")]
-    if log.shape == "study":
-        return len(fields) if {"study", "part", "value"} <= set(fields) else 0
-    has_name, has_date = bool({"serial", "lot"} & set(fields)), bool({"date", "started_at", "finished_at"} & set(fields))
-    return len(fields) if has_name and has_date and len(fields) > 2 - bool(log.stage) else 0
+def _form(headings: Headings, log: Log) -> Form:
+    """What the header of a log of this kind looks like."""
+    dates = {"value"} if log.shape == "study" else {"date", "started_at", "finished_at"}
+
+    @lru_cache(maxsize=4096)
+    def field(cell: str) -> str:
+        return headings.read(cell).field
+
+    def score(cells: Sequence[str]) -> int:
+        if any(cell.strip(" .,:/-0123456789") == "" and cell.strip() for cell in cells):
+            return 0  # a bare number, date or time stands in no header
+        fields = [name for cell in cells if (name := field(cell.strip())) not in ("other", "ignore")]
+        found = set(fields)
+        if log.shape == "study":
+            return len(fields) if {"study", "part", "value"} <= found else 0
+        enough = found & {"serial", "lot"} and found & dates and len(fields) > 2 - bool(log.stage)
+        return len(fields) if enough else 0
+
+    def digits(header: Sequence[str]) -> list[int]:
+        return [place for place, cell in enumerate(header) if field(cell.strip()) in dates]
+
+    lacks = "no column for study, part and value" if log.shape == "study" else "no line that names a serial and a date column"
+    return Form(score, digits, lacks, log.decimal)
 
 
 def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
