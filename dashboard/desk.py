@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 import numpy as np
 import polars as pl
 
+from dashboard import numbers
 from ingest.shop import fingerprint
 from ingest.snapshot import Snapshot
 from ingest.store import newest, open_snapshot
@@ -47,6 +48,12 @@ class Desk:
             self._snapshots.move_to_end(key)
             return self._snapshots[key]
 
+    def shop_words(self) -> tuple[str, str]:
+        """The shop's name, and as of when it is shown."""
+        snapshot = self.snapshot()
+        local = snapshot.as_of.astimezone(snapshot.shop.zone)
+        return snapshot.shop.shop.name, f"as of {numbers.weekday(local)} {numbers.day(local)} {local.year}, {numbers.clock(local)}"
+
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""
         snapshot = self.snapshot(as_of)
@@ -68,6 +75,26 @@ class Desk:
                 _, (_, gone) = self._answers.popitem(last=False)
                 self._bytes -= gone
         return answer
+
+
+_open: list[Desk] = []
+
+
+def use(counter: Desk) -> None:
+    """The counter that pages of this process ask at: the one of the app made last."""
+    _open[:] = [counter]
+
+
+def here() -> Desk:
+    """The counter in use."""
+    if not _open:
+        raise RuntimeError("no shop is open; make the app with a Desk first")
+    return _open[0]
+
+
+def ask(study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
+    """`Desk.ask` of the counter in use."""
+    return here().ask(study, as_of=as_of, **options)
 
 
 def weight(answer: Any, depth: int = 0) -> int:
