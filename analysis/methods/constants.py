@@ -15,7 +15,7 @@ from analysis.methods.problems import UnusableData
 _REACH = 12.0  # beyond 12 sigma a normal reading weighs under 1e-32, so even a billion of them leave the integrals alone
 _GRID = np.linspace(-_REACH, _REACH, 4801)  # the trapezoid rule on a smooth curve that dies out is exact to the last digits
 _STEP = float(_GRID[1] - _GRID[0])
-_WIDTHS = tuple(_REACH * (part + shift) for part, shift in zip(np.polynomial.legendre.leggauss(160), (1, 0), strict=True))  # on 0 to 24
+_WIDTHS = tuple(_REACH * (part + shift) for part, shift in zip(np.polynomial.legendre.leggauss(240), (1, 0), strict=True))  # on 0 to 24
 
 
 def _size(n: int) -> int:
