@@ -31,7 +31,7 @@ DATES = {"receiving": "Date", "bench": "End", "playtest": "When", "final": "Insp
 GARBLED = ("2.4.1", "??", "see card", "1O", "x", "smudged")
 AS_DATES = ("Apr-64", "23468", "May-64", "23498")  # what a spreadsheet makes of 4/64 and 5/64
 KINDS = ("garbled", "spreadsheet date", "ditto", "no point", "stage", "tech", "fault", "duplicate", "future")
-WEIGHTS = np.array([0.24, 0.14, 0.12, 0.08, 0.12, 0.12, 0.08, 0.07, 0.03])
+WEIGHTS = np.array([0.29, 0.15, 0.14, 0.08, 0.11, 0.06, 0.08, 0.08, 0.01])
 
 
 def _swapped(rng: np.random.Generator, word: str) -> str:
@@ -47,36 +47,51 @@ def soiled(rng: np.random.Generator, sheet: Sheet, kind: str, file: str) -> tupl
     sheet = {name: values.copy() for name, values in sheet.items()}
     count = len(next(iter(sheet.values())))
     chosen = np.sort(rng.choice(count, size=rng.binomial(count, SHARE), replace=False))
-    specks, doubled = [], []
+    found: list[tuple[int, str, str]] = []
     for row in chosen:
-        what = str(rng.choice(KINDS, p=WEIGHTS))
-        column = ""
-        written = [name for name in MEASURED[kind] if sheet[name][row]]
-        if what in ("garbled", "spreadsheet date", "ditto", "no point"):
-            names = [name for name in written if what != "spreadsheet date" or name in FRACTIONS.get(kind, ())]
-            if names:
-                column = str(rng.choice(names))
-                sheet[column][row] = {"garbled": str(rng.choice(GARBLED)), "spreadsheet date": str(rng.choice(AS_DATES)), "ditto": '"',
-                                      "no point": sheet[column][row].lstrip(".-0,") + "00"}[what]  # fmt: skip
-        elif what == "stage" and kind == "bench":
-            column, sheet["Stage"][row] = "Stage", _misspelt(rng, sheet["Stage"][row])
-        elif what == "tech" and sheet[PEOPLE[kind]][row]:
-            column = PEOPLE[kind]
-            name = sheet[column][row]
-            sheet[column][row] = ("T" + name, name.replace("0", "O") if "0" in name else name.lower(), name + "?")[int(rng.integers(0, 3))]
-        elif what == "fault" and sheet["Fault"][row]:
-            column, sheet["Fault"][row] = "Fault", _swapped(rng, sheet["Fault"][row])
-        elif what == "future":
-            column = DATES[kind]
-            sheet[column][row] = sheet[column][row].replace("2026", "2062")
-        if not column:
-            what = "duplicate"
-            doubled.append(row)
-        specks.append(Speck(file, int(row), what, column))
-    order = np.sort(np.concatenate([np.arange(count), np.array(doubled, dtype=int)]), kind="stable")
-    shift = np.searchsorted(np.array(doubled), [speck.row for speck in specks], side="left") if doubled else np.zeros(len(specks), dtype=int)
-    specks = [Speck(speck.file, speck.row + int(by), speck.kind, speck.column) for speck, by in zip(specks, shift, strict=True)]
+        open_to = {what: columns for what in KINDS if (columns := _open_to(sheet, kind, what, row))}
+        weights = np.array([WEIGHTS[KINDS.index(what)] for what in open_to])
+        what = str(rng.choice(list(open_to), p=weights / weights.sum()))
+        column = str(rng.choice(open_to[what]))
+        for name in {column, "Start"} & sheet.keys() if what == "future" else {column} - {""}:
+            sheet[name][row] = _spoilt(rng, what, sheet[name][row], kind)
+        found.append((int(row), what, column))
+    doubled = np.array([row for row, what, _ in found if what == "duplicate"], dtype=int)
+    order = np.sort(np.concatenate([np.arange(count), doubled]), kind="stable")
+    specks = [Speck(file, row + int(np.searchsorted(doubled, row)), what, column) for row, what, column in found]
     return {name: values[order] for name, values in sheet.items()}, specks
+
+
+def _open_to(sheet: Sheet, kind: str, what: str, row: int) -> tuple[str, ...]:
+    """The columns of a row that can be spoilt that way; ('',) where it is the row itself."""
+    if what == "duplicate":
+        return ("",)
+    names = {"stage": ("Stage",), "tech": (PEOPLE[kind],), "fault": ("Fault",), "future": (DATES[kind],)}.get(what, MEASURED[kind])
+    if what == "spreadsheet date":
+        names = FRACTIONS.get(kind, ())
+    return tuple(name for name in names if name in sheet and sheet[name][row])
+
+
+def _spoilt(rng: np.random.Generator, what: str, text: str, kind: str) -> str:
+    if what == "garbled":
+        return str(rng.choice(GARBLED))
+    if what == "spreadsheet date":
+        return str(rng.choice(AS_DATES))
+    if what == "ditto":
+        return '"' if kind == "receiving" else "do"
+    if what == "no point":
+        return text.lstrip(".-0,") + "00"
+    if what == "future":
+        return text.replace("2026", "2062")
+    if what == "tech":
+        return _misread(rng, text)
+    return _misspelt(rng, text) if what == "stage" else _swapped(rng, text)
+
+
+def _misread(rng: np.random.Generator, name: str) -> str:
+    """T09 as TO9 or T9; initials with their letters swapped."""
+    spoilt = name.replace("0", "O") if rng.random() < 0.5 or "0" not in name else name.replace("0", "")
+    return spoilt if spoilt != name else name[::-1]
 
 
 def _misspelt(rng: np.random.Generator, word: str) -> str:

@@ -118,7 +118,8 @@ def intake(rng: np.random.Generator, days: np.ndarray) -> Instruments:
             for begin in range(0, len(necks), quantity):
                 part = necks[begin : begin + quantity]
                 opened = days[day[part[0]]]
-                lots.append(Lot(number, maker, quantity, part, opened, opened - int(rng.integers(4, 9)), int(rng.integers(72, 121))))
+                received = np.busday_offset(opened, -int(rng.integers(3, 7)))
+                lots.append(Lot(number, maker, quantity, part, opened, received, int(rng.integers(72, 121))))
     _name(lots, lot, days[0])
     return Instruments(model, day, np.concatenate(minutes), serial.astype(str), supplier, lot.astype(str), lots)
 
@@ -129,7 +130,7 @@ def _name(lots: list[Lot], lot: np.ndarray, first_day: np.datetime64) -> None:
     since = np.datetime64(bowed["from_date"])
     lots.sort(key=lambda row: (row.opened, row.model, row.supplier))
     for number, row in enumerate(lots):
-        row.name = f"{shop.LOT_PREFIX[row.supplier]}-{2001 + 3 * number}"
+        row.name = f"{shop.LOT_PREFIX[row.supplier]}-{2080 + 3 * number}"
     whose = (shop.MODELS.index(bowed["model"]), shop.SUPPLIERS.index(bowed["supplier"]))
     late = [row for row in lots if (row.model, row.supplier) == whose and row.opened >= since]
     if late and first_day < since:
@@ -143,8 +144,8 @@ def base_visits(rng: np.random.Generator, instruments: Instruments) -> Visits:
     route = shop.routes()[instruments.model]
     ukulele = np.array(["ukulele" in family for family in shop.FAMILY])[instruments.model]
     needed = rng.random(len(ukulele)) < shop.AS_NEEDED["levelling"]
-    for stage in shop.AS_NEEDED:
-        route[:, PLACE[stage]] &= ~ukulele | needed
+    for name in shop.AS_NEEDED:
+        route[:, PLACE[name]] &= ~ukulele | needed
     instrument, stage = np.nonzero(route)
     blank = np.full(len(stage), "", dtype=object)
     zero = np.zeros(len(stage), dtype=int)

@@ -109,9 +109,8 @@ def sheets(told: Truth) -> list[tuple[str, str, Sheet, list[Speck]]]:
     made: list[tuple[str, str, Sheet, list[Speck]]] = []
     writer = Writer(told.instruments, told.visits, told.measures, told.air, told.days, told.chance)
     rng = told.chance.rng("dirt")
-    for week, kind, sheet in writer.weeks():
-        year, number, _ = (told.days[0] + 7 * week).item().isocalendar()
-        name = f"{kind}_{year}-W{number:02d}.csv"
+    for kind, period, sheet in writer.files():
+        name = f"{kind}_{period}.csv"
         made.append((name, SEPARATOR[kind], *soiled(rng, sheet, kind, name)))
     first, last = str(told.days[0])[:7], str(told.days[-1])[:7]
     for name, sheet in gauge_studies(told.chance.rng("studies")).items():
@@ -121,8 +120,10 @@ def sheets(told: Truth) -> list[tuple[str, str, Sheet, list[Speck]]]:
 
 
 def _write(folder: Path, name: str, frame: pl.DataFrame, separator: str = ",") -> Path:
+    """Cells stand without quotes, as people type them (4/64"), but in a file that holds a lone ditto mark."""
     path = folder / name
-    frame.write_csv(path, separator=separator, line_terminator="\n")
+    dittos = any(frame.select((column == '"').any()).item() for column in (pl.col(n) for n, t in frame.schema.items() if t == pl.String))
+    frame.write_csv(path, separator=separator, line_terminator="\n", quote_style="necessary" if dittos else "never")
     return path
 
 

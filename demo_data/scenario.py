@@ -38,9 +38,9 @@ STARTED = np.array([tech["started"] for tech in SHOP["tech"]], dtype="datetime64
 NOBODY = -1  # nobody works at the rest
 
 PREFIX = ("L2", "L4", "PC", "HO", "HD", "HX", "D5", "DR", "K2", "K3")  # of a serial, model by model
-PER_DAY = np.array([7.0, 4.0, 10.0, 12.0, 10.0, 0.25, 10.0, 3.0, 10.5, 3.2])  # common practice, no published source
+PER_DAY = np.array([7.0, 4.0, 10.0, 12.0, 10.0, 0.18, 10.0, 3.0, 10.5, 3.2])  # common practice, no published source
 FIRST_DAY = np.array(["2000-01-01"] * 9 + ["2026-10-19"], dtype="datetime64[D]")  # the last model is new
-DAY_FROM, DAY_TO = 60, 74  # instruments taken in on a day
+DAY_FROM, DAY_TO = 62, 72  # instruments taken in on a day
 
 # Planned minutes are in shop.toml; what a visit takes scatters round them by so much (standard deviation of the logarithm).
 MINUTES_SCATTER = 0.28

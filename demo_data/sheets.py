@@ -1,4 +1,4 @@
-"""The shop's sheets as its people keep them: four a week, in the notation each bench writes. See [[log]] in shop.toml."""
+"""The shop's sheets as its people keep them: three a week and the testers' book of a month, each in its own notation. See [[log]] in shop.toml."""
 
 from collections.abc import Callable, Iterator
 
@@ -17,13 +17,12 @@ STAGE_WORDS = {**{word: word for word in ("rest", "repair")}, **{stage: word for
 OUTCOME_WORDS = {"pass": "ok", "send back": "back", "return": "ret", "reject": "scrap", "second": "B"}
 FAULT_WORDS = {"open-string buzz": "buzz open", "slot too narrow": "pinging", "buzz mid neck": "mid buzz", "action out after settling": "action out"}
 TYPED_MINUTES = [PLACE[name] for name in ("levelling", "crowning", "nut_slotting", "repair")]
-KINDS = ("receiving", "bench", "playtest", "final")
 
 
 def cells(values: np.ndarray, write: Callable[[float], str]) -> np.ndarray:
     """Values as text, each distinct one written once; NaN is ''."""
     known = ~np.isnan(values)
-    distinct, place = np.unique(np.round(values[known], 6), return_inverse=True)
+    distinct, place = np.unique(np.round(values[known], 6) + 0.0, return_inverse=True)  # no minus nought
     text = np.full(len(values), "", dtype=object)
     text[known] = np.array([write(float(value)) for value in distinct], dtype=object)[place] if len(distinct) else ""
     return text
@@ -69,7 +68,6 @@ class Writer:
 
     def __init__(self, instruments: Instruments, visits: Visits, measures: Measures, air: Climate, days: np.ndarray, chance: Chance) -> None:
         self.instruments, self.visits, self.measures, self.air, self.days, self.chance = instruments, visits, measures, air, days, chance
-        self.week = visits.finish // (7 * 1440)
         model = instruments.model[visits.instrument]
         self.serial, self.model = instruments.serial[visits.instrument].astype(object), np.array(shop.MODELS, dtype=object)[model]
         self.prefix = np.array(shop.PREFIX, dtype=object)[model]
@@ -91,19 +89,23 @@ class Writer:
         following = np.append((v.instrument[1:] == v.instrument[:-1]) & (v.stage[:-1] == FINAL) & (v.stage[1:] == PACKING), False)
         return np.where(following, np.arange(1, len(v) + 1), -1)
 
-    def weeks(self) -> Iterator[tuple[int, str, Sheet]]:
-        """(week from 0, kind, sheet), a week's sheets in the order of KINDS."""
+    def files(self) -> Iterator[tuple[str, str, Sheet]]:
+        """(kind, 2026-W41 or 2026-10, sheet) in the order in which the sheets were closed: weeks on Friday, the testers' book at month's end."""
         v = self.visits
-        packed_here = np.isin(np.arange(len(v)), self.packed_with)
-        own = (v.stage == RECEIVING) & (v.outcome != "return"), (v.stage == PLAY), (v.stage == FINAL)
-        bench = ~(own[0] | own[1] | own[2] | packed_here)
-        makers = dict(zip(KINDS, ((own[0], self.receiving), (bench, self.bench), (own[1], self.playtest), (own[2], self.final)), strict=True))
-        for week in range(int(self.week.max()) + 1):
-            for kind in KINDS:
-                chosen, make = makers[kind]
-                rows = np.flatnonzero(chosen & (self.week == week))
-                if len(rows):
-                    yield week, kind, make(rows[np.argsort(v.finish[rows], kind="stable")])
+        day = self.days[0] + v.finish // 1440
+        friday = self.days[0] + v.finish // (7 * 1440) * 7 + 4
+        month = day.astype("datetime64[M]")
+        receiving, play, final = (v.stage == RECEIVING) & (v.outcome != "return"), v.stage == PLAY, v.stage == FINAL
+        bench = ~(receiving | play | final | np.isin(np.arange(len(v)), self.packed_with))
+        kinds = (("receiving", receiving, self.receiving, friday), ("bench", bench, self.bench, friday), ("final", final, self.final, friday),
+                 ("playtest", play, self.playtest, (month + 1).astype("datetime64[D]") - 1))  # fmt: skip
+        closings = sorted((end, place) for place, (_, chosen, _, closed) in enumerate(kinds) for end in np.unique(closed[chosen]))
+        for end, place in closings:
+            kind, chosen, make, closed = kinds[place]
+            rows = np.flatnonzero(chosen & (closed == end))
+            year, number, _ = end.item().isocalendar()
+            period = str(end)[:7] if kind == "playtest" else f"{year}-W{number:02d}"
+            yield kind, period, make(rows[np.argsort(v.finish[rows], kind="stable")])
 
     def receiving(self, rows: np.ndarray) -> Sheet:
         v, read, number = self.visits, self.measures.columns, self.visits.instrument[rows]

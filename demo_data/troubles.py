@@ -25,8 +25,8 @@ class Trouble:
 def left_behind(rng: np.random.Generator, visits: Visits, instruments: Instruments, days: np.ndarray) -> dict[int, Trouble]:
     """Which instruments carry a trouble out of a first pass; at most one each."""
     share = np.zeros(len(STAGES))
-    for stage, kind in shop.TROUBLES.items():
-        share[PLACE[stage]] = kind.share
+    for name, kind in shop.TROUBLES.items():
+        share[PLACE[name]] = kind.share
     odds = share[visits.stage]
     nut = PLANTED["nut_rework"]
     odds = odds * np.where((visits.stage == PLACE[nut["stage"]]) & (visits.tech == shop.TECH[nut["tech"]]), nut["times"], 1.0)
@@ -36,9 +36,9 @@ def left_behind(rng: np.random.Generator, visits: Visits, instruments: Instrumen
     for row in rng.permutation(hits):
         number, stage = int(visits.instrument[row]), int(visits.stage[row])
         kind = shop.TROUBLES[STAGES[stage]]
-        name = str(rng.choice(list(kind.names), p=list(kind.names.values())))
+        fault = str(rng.choice(list(kind.names), p=list(kind.names.values())))
         caught = PLACE[str(rng.choice(list(kind.caught), p=list(kind.caught.values())))]
-        found[number] = Trouble(stage, caught, name, _where(rng, kind.where, int(shop.STRINGS[instruments.model[number]]), name))
+        found[number] = Trouble(stage, caught, fault, _where(rng, kind.where, int(shop.STRINGS[instruments.model[number]]), fault))
     return found
 
 
