@@ -52,7 +52,7 @@ class Desk:
         """The shop's name, and as of when it is shown."""
         snapshot = self.snapshot()
         local = snapshot.as_of.astimezone(snapshot.shop.zone)
-        return snapshot.shop.shop.name, f"as of {numbers.weekday(local)} {numbers.day(local)} {local.year}, {numbers.clock(local)}"
+        return snapshot.shop.shop.name, f"as of {numbers.clock(local)}"
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""

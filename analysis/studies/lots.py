@@ -26,8 +26,8 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     found = told.readings.filter(
-        (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found") & pl.col("value").is_not_null()
-        & ((pl.col("supplier") != "") | (pl.col("lot") != ""))
+        (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found"),
+        pl.col("value").is_not_null(), (pl.col("supplier") != "") | (pl.col("lot") != ""),
     )  # fmt: skip
     ordered = found.sort("characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True)
     one_each = ordered.unique(["characteristic", "part"], keep="first", maintain_order=True)
@@ -61,7 +61,8 @@ def judged(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     )  # fmt: skip
     usable = (rows["agreed"] & rows["limited"]).to_numpy()
     n = rows["n"].to_numpy()
-    target, lower, upper = (np.where(usable, rows[name].cast(pl.Float64).fill_null(np.nan).to_numpy(), np.nan) for name in ("target", "lower", "upper"))
+    asked = rows.select(pl.col("target", "lower", "upper").cast(pl.Float64).fill_null(np.nan))
+    target, lower, upper = (np.where(usable, asked[name].to_numpy(), np.nan) for name in asked.columns)
     sd = rows["sd"].fill_null(np.nan).to_numpy()
     index = indices(rows["mean"].to_numpy(), sd, sd, n, target=target, lower=lower, upper=upper)
     bad = rows["bad"].to_numpy()
@@ -85,6 +86,7 @@ def _with_plan(measured: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:
     """Sample and accept of the plan agreed for the characteristic: with the supplier, else with everybody."""
     own = plans.filter(pl.col("for_supplier") != "").unique(["characteristic", "for_supplier"], keep="last")
     everybody = plans.filter(pl.col("for_supplier") == "").unique("characteristic", keep="last").drop("for_supplier")
-    joined = measured.join(own, left_on=["characteristic", "supplier"], right_on=["characteristic", "for_supplier"], how="left", maintain_order="left")
+    own = own.rename({"for_supplier": "supplier"})
+    joined = measured.join(own, on=["characteristic", "supplier"], how="left", maintain_order="left")
     joined = joined.join(everybody, on="characteristic", how="left", suffix="_all", maintain_order="left")
     return joined.with_columns(pl.coalesce("sample", "sample_all").alias("sample"), pl.coalesce("accept", "accept_all").alias("accept"))
