@@ -5,10 +5,11 @@ for the readings' spread and an average of them too lively for its limits: at a 
 one false opening in 8,000 readings gives 30 times as many. Taken as a first-order autoregression with correlation phi:
 
 - moving range: mean |x(t) - x(t-1)| = d2 sigma sqrt(1 - phi), so sigma = (mean moving range / d2) / sqrt(1 - phi);
-- EWMA: variance = sigma^2 weight / (2 - weight) (1 + phi k) / (1 - phi k), k = 1 - weight, so its limits widen by the root.
+- EWMA: variance = sigma^2 weight / (2 - weight) (1 + phi k) / (1 - phi k), k = 1 - weight; its limits widen by a little less than the root, for
+  it then moves more smoothly and crosses them less often (`ewma_widening`).
 
-Measured with both, weight 0.1, limits from 100 readings, one opening in 8,000 wished: 0.96 of the wished openings at phi 0, 0.88 at 0.15,
-0.78 at 0.3, 0.64 at 0.5 (the average moves more smoothly than with independent readings and crosses its limits less often).
+Measured so, weight 0.1, limits from 100 readings, one opening in 8,000 wished (tests/trials/false_signals.md):
+MEASURED
 
 A step in the mean looks like correlation too: test baselines, or readings less what is known to have moved.
 
@@ -18,12 +19,16 @@ series; Moran (1948), Biometrika 35 (moments of the lag-1 correlation); Kendall 
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import brentq
 from scipy.special import ndtr
 
+from analysis.methods.allowance import ewma_width
 from analysis.methods.problems import UnusableData
+from analysis.methods.run_length_weighted import ewma_rate_dependent
 from analysis.methods.segments import ONE_STREAM, Flags, Floats, checked, lengths, means
 
 LEAST = 4  # readings of a stream that says anything about neighbours
@@ -116,9 +121,30 @@ def ewma_factor(phi: npt.ArrayLike, weight: float = 0.1) -> Floats:
     return np.asarray(np.sqrt((1 + kept) / (1 - kept)))
 
 
-def ewma_widening(phi: npt.ArrayLike, weight: float = 0.1) -> Floats:
-    """What to multiply the width of an EWMA by whose sigma is mean moving range / d2: `ewma_factor` times `sigma_factor`."""
-    return ewma_factor(phi, weight) * sigma_factor(phi)
+def ewma_widening(phi: float, *, weight: float = 0.1, arl: float = 8000.0) -> float:
+    """What to multiply the width of an EWMA by whose sigma is mean moving range / d2, so that it signals once in `arl` readings again.
+
+    `sigma_factor` times `ewma_factor`, less what the smoother course of the average gives back: its rate with limits so widened would be
+    0.90 of the wished one at phi 0.15, 0.81 at 0.3, 0.67 at 0.5 (1.20 at -0.3). Found from the chain of two successive averages. phi counts
+    to three decimals, from -0.9 to 0.9.
+    """
+    _checked_phi(phi)
+    return _widening(round(min(max(float(phi), -0.9), 0.9), 3), weight, arl)
+
+
+@lru_cache(maxsize=1024)
+def _widening(phi: float, weight: float, arl: float) -> float:
+    if phi == 0 or weight == 1:
+        return float(sigma_factor(phi))
+    plain = ewma_width(min(max(arl, 20.0), 1e6), weight=weight, baseline=None)
+    wished = math.log(ewma_rate_dependent(plain, 0.0, weight=weight))
+    by_variance = plain * float(ewma_factor(phi, weight))
+
+    def excess(width: float) -> float:
+        return math.log(ewma_rate_dependent(width, phi, weight=weight)) - wished
+
+    width = brentq(excess, 0.5 * by_variance, 1.25 * by_variance, xtol=1e-4)
+    return float(width / plain * sigma_factor(phi))
 
 
 def ewma_variance(readings: npt.ArrayLike, phi: float, weight: float = 0.1) -> Floats:
@@ -140,25 +166,10 @@ def ewma_variance(readings: npt.ArrayLike, phi: float, weight: float = 0.1) -> F
 
 
 def effective_size(n: npt.ArrayLike, phi: npt.ArrayLike) -> Floats:
-    """How many independent readings have a mean as sure as n correlated ones: n / (1 + 2 sum (1 - j/n) phi^j), shape of n and phi."""
+    """How many independent readings have a mean as sure as n correlated ones: n / (1 + 2 sum (1 - j/n) phi^j), shape of n and phi.
+
+    It is for intervals of a mean. The width of an EWMA asks for the plain number of readings of its baseline: the mean errs more, but so does
+    the average that is held against it, by nearly the same factor.
+    """
     size, rho = np.asarray(n, dtype=np.float64), _checked_phi(phi)
     return np.asarray(size / ((1 + rho) / (1 - rho) - 2 * rho * (1 - rho**size) / (size * (1 - rho) ** 2)))
-
-
-def effective_baseline(n: int, phi: float, weight: float = 0.1) -> int:
-    """The baseline to ask an EWMA's width for where n readings are correlated: the smaller of what the mean and the moving range are worth.
-
-    The mean counts against an average that itself varies more by `ewma_factor`^2; the moving range by its variance
-    2 (sqrt(1 - r^2) + r asin r - 1) summed over the correlations r of the differences.
-    """
-    mean_worth = float(effective_size(n, phi)) * float(ewma_factor(phi, weight)) ** 2
-    range_worth = (n - 1) * _range_variance(0.0, n) / _range_variance(phi, n) + 1
-    return max(2, min(n, round(min(mean_worth, range_worth))))
-
-
-def _range_variance(phi: float, n: int) -> float:
-    """Variance of the mean moving range times n - 1, over its squared mean."""
-    lags = np.arange(1, n - 1, dtype=np.float64)
-    r = -0.5 * (1 - phi) * np.power(phi, lags - 1)
-    together = np.sqrt(1 - r * r) + r * np.arcsin(r) - 1
-    return float(math.pi / 2 - 1 + 2 * ((1 - lags / (n - 1)) * together).sum())

@@ -122,6 +122,31 @@ def _ewma_block(half: Floats, before: Floats, after: Floats, weight: float, star
     return np.asarray(run + np.einsum("bi,bi->b", mass, remaining))
 
 
+def ewma_rate_dependent(width: float, phi: float, *, weight: float) -> float:
+    """Long-run in-control signals a reading of an EWMA over a first-order autoregression with lag-1 correlation phi.
+
+    Limits are centre +- width sigma sqrt(weight / (2 - weight)), sigma that of the readings. One less the largest eigenvalue of the chain
+    of two successive averages (from which the last reading follows), so exact up to the nodes, 1.6 a kernel sigma: within 1 % of the rate up
+    to one signal in 1e6 readings.
+    """
+    _checked_weight(weight)
+    if not abs(phi) < 1 or not width > 0:
+        raise UnusableData(f"correlation {phi}, width {width}; wanted a correlation between -1 and 1 and a width above 0")
+    half, noise = width * math.sqrt(weight / (2 - weight)), math.sqrt(1 - phi * phi)
+    unit, quadrature = _nodes(2 * math.ceil(0.8 * 2 * half / (weight * noise)) + 15)
+    nodes = half * unit
+    reading = (nodes[None, :] - (1 - weight) * nodes[:, None]) / weight  # that leads from one average to the next
+    kernel = _density((reading[None, :, :] - phi * reading[:, :, None]) / noise) * (quadrature * half / (weight * noise))
+    mass, stays = np.exp(-0.5 * reading * reading), 0.0
+    for _ in range(20_000):
+        mass = np.matmul(mass.T[:, None, :], kernel.transpose(1, 0, 2))[:, 0, :]
+        before, stays = stays, float(mass.sum())
+        mass /= stays
+        if abs(stays - before) < 1e-10:
+            break
+    return 1 - stays
+
+
 @dataclass(frozen=True)
 class _OneSided:
     zero: float  # mean run length from 0

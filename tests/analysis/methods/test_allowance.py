@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from analysis.methods.allowance import (
     ewma_delay,
@@ -12,9 +13,11 @@ from analysis.methods.allowance import (
     individuals_rate,
     individuals_spread,
     individuals_width,
-    moving_range_freedom,
+    sigma_law,
 )
+from analysis.methods.constants import d2
 from analysis.methods.problems import UnusableData
+from tests.trials.false_signals import average, individuals, normal
 
 
 @pytest.mark.parametrize("baseline", [25, 50, 100, 200, None])
@@ -24,10 +27,25 @@ def test_the_width_gives_back_the_wished_rate(arl: float, baseline: int | None) 
     assert 1 / individuals_rate(individuals_width(arl, baseline=baseline), baseline=baseline) == pytest.approx(arl, rel=1e-9)
 
 
-def test_moving_range_freedom_is_near_its_usual_value() -> None:
-    # nu near 0.605 (m - 1): the limit of the ratio is 1 / (2 var), var = pi/2 - 1 + 2 (sqrt(3)/2 + pi/12 - 1)
-    assert moving_range_freedom(100_000) / 99_999 == pytest.approx(0.605, abs=5e-4)
-    assert moving_range_freedom(2) == pytest.approx(1.0, abs=1e-9)  # one difference is one degree of freedom
+@pytest.mark.parametrize("baseline", [2, 3, 10, 50])
+def test_the_estimated_sigma_has_the_moments_of_the_moving_range(baseline: int) -> None:
+    # 2: half-normal, exactly; else against 200,000 baselines of a fixed seed
+    law = sigma_law(baseline)
+    variance, skewness = law.shape * law.scale**2, 2 / np.sqrt(law.shape)
+    assert law.least + law.shape * law.scale == pytest.approx(1.0)
+    if baseline == 2:
+        assert (variance, skewness) == pytest.approx((np.pi / 2 - 1, float(stats.halfnorm.stats(moments="s"))))
+    x = np.random.default_rng(20261203).normal(size=(200_000, baseline))
+    estimates = np.abs(np.diff(x, axis=1)).mean(axis=1) / d2(2)
+    assert (estimates.mean(), estimates.var(), stats.skew(estimates)) == pytest.approx((1.0, variance, skewness), rel=0.05)
+
+
+@pytest.mark.parametrize("baseline", [50, 100, 200, 1000])
+def test_single_readings_get_nearly_the_t_like_factor(baseline: int) -> None:
+    # Quesenberry (1993); nu near 0.605 (m - 1) for sigma from the moving range
+    for arl in (370.0, 7000.0):
+        factor = np.sqrt(1 + 1 / baseline) * stats.t.isf(0.5 / arl, 0.605 * (baseline - 1))
+        assert individuals_width(arl, baseline=baseline) == pytest.approx(factor, rel=0.02)
 
 
 def test_many_widths_are_the_single_ones() -> None:
@@ -58,3 +76,17 @@ def test_impossible_wishes_say_what_was_wanted() -> None:
         individuals_width(500.0, baseline=1)
     with pytest.raises(UnusableData, match="weight"):
         ewma_width(500.0, weight=1.5, baseline=None)
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("baseline", [50, 100, 200])
+def test_false_signals_are_as_many_as_promised_and_naive_limits_give_far_more(baseline: int) -> None:
+    rng = np.random.default_rng(20261204)
+    promise = individuals_rate(3.8, baseline=None)
+    allowed = individuals(rng, "normal", width=individuals_width(1 / promise, baseline=baseline), baseline=baseline, streams=40_000)
+    assert allowed == pytest.approx(promise, rel=0.10)
+    naive = individuals(rng, "normal", width=3.8, baseline=baseline, streams=40_000)
+    assert naive / promise == pytest.approx({50: 4.5, 100: 2.35, 200: 1.6}[baseline], rel=0.10)
+    rate, error = average(rng, normal, width=ewma_width(1000.0, baseline=baseline), baseline=baseline, streams=4000, readings=1000)
+    assert rate * 1000 == pytest.approx(1.0, abs=0.10)
+    assert error * 1000 < 0.04  # or the line above could not fail

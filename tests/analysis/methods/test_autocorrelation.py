@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.signal import lfilter
 
+from analysis.methods.allowance import ewma_width
 from analysis.methods.autocorrelation import (
     dependence,
-    effective_baseline,
     effective_size,
     ewma_factor,
     ewma_variance,
@@ -23,16 +23,10 @@ from analysis.methods.autocorrelation import (
 from analysis.methods.constants import d2
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
+from tests.trials.false_signals import autoregressive, average
 
 PUBLISHED = Path(__file__).parents[2] / "published"
 READINGS = arrays(np.float64, st.integers(4, 40), elements=st.floats(-50, 50, width=32)).filter(lambda x: np.std(x) > 0.01)
-
-
-def correlated(rng: np.random.Generator, phi: float, streams: int, n: int) -> Floats:
-    """Streams of a first-order autoregression with sigma 1, shape (streams, n)."""
-    noise = rng.normal(size=(streams, n)) * np.sqrt(1 - phi**2)
-    noise[:, 0] /= np.sqrt(1 - phi**2)
-    return np.asarray(lfilter([1.0], [1.0, -phi], noise, axis=1))
 
 
 @pytest.mark.parametrize("name", ["lew", "lottery", "mavro", "michelso", "numacc1", "numacc2", "numacc3"])
@@ -69,7 +63,7 @@ def test_streams_that_say_nothing_are_left_out() -> None:
 
 
 def test_independent_readings_widen_nothing() -> None:
-    assert (float(sigma_factor(0.0)), float(ewma_factor(0.0)), float(ewma_widening(0.0)), effective_baseline(100, 0.0)) == (1.0, 1.0, 1.0, 100)
+    assert (float(sigma_factor(0.0)), float(ewma_factor(0.0)), ewma_widening(0.0)) == (1.0, 1.0, 1.0)
     assert ewma_variance([1, 2, 500], 0.0).tolist() == pytest.approx([0.01, 0.0181, 0.1 / 1.9])
 
 
@@ -86,6 +80,13 @@ def test_the_variance_of_the_average_is_the_double_sum(phi: float) -> None:
 def test_the_mean_is_as_sure_as_its_effective_size(phi: float) -> None:
     covariance = phi ** np.abs(np.subtract.outer(np.arange(50), np.arange(50)))
     assert float(effective_size(50, phi)) == pytest.approx(50**2 / covariance.sum())
+
+
+@pytest.mark.parametrize("phi", [-0.3, 0.15, 0.3, 0.5])
+def test_an_average_of_correlated_readings_widens_a_little_less_than_by_its_variance(phi: float) -> None:
+    by_variance = float(ewma_factor(phi) * sigma_factor(phi))
+    assert 0.93 < ewma_widening(phi) / by_variance < 1.03
+    assert (ewma_widening(phi) < by_variance) == (phi > 0)
 
 
 def test_bad_input_says_what_was_wanted() -> None:
@@ -107,10 +108,20 @@ def test_independent_streams_are_called_dependent_as_often_as_promised() -> None
 @pytest.mark.promise
 @pytest.mark.parametrize("phi", [0.15, 0.3, 0.5])
 def test_correlation_sigma_and_the_average_are_as_computed(phi: float) -> None:
-    x = correlated(np.random.default_rng(20261201), phi, 3000, 100)
+    x = autoregressive(phi)(np.random.default_rng(20261201), 3000, 100)
     starts = np.arange(3000) * 100
     assert dependence(x.ravel(), starts).phi[0] == pytest.approx(phi, abs=0.01)
     assert np.abs(np.diff(x, axis=1)).mean() / d2(2) * float(sigma_factor(phi)) == pytest.approx(1.0, abs=0.005)
     average = lfilter([0.1], [1.0, -0.9], x, axis=1)
     assert average[:, 99].std() == pytest.approx(np.sqrt(float(ewma_variance(100, phi))), rel=0.04)
     assert average[:, 4].std() == pytest.approx(np.sqrt(float(ewma_variance(5, phi))), rel=0.04)
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("phi", [0.15, 0.3, 0.5])
+def test_widened_limits_give_the_wished_openings_and_plain_ones_many_more(phi: float) -> None:
+    rng, plain = np.random.default_rng(20261205), ewma_width(1000.0, baseline=100)
+    widened = plain * ewma_widening(phi, arl=1000.0)
+    rate, _ = average(rng, autoregressive(phi), width=widened, baseline=100, streams=4000, readings=1000)
+    assert rate * 1000 == pytest.approx(1.0, abs=0.15)
+    assert average(rng, autoregressive(phi), width=plain, baseline=100, streams=500, readings=1000)[0] * 1000 > 2.5

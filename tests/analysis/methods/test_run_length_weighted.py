@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from analysis.methods import run_length_weighted as subject
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_length import xbar_arl
-from analysis.methods.run_length_weighted import cusum_arl, cusum_interval, ewma_arls
+from analysis.methods.run_length_weighted import cusum_arl, cusum_interval, ewma_arls, ewma_rate_dependent
 from analysis.methods.weighted import ewma
 
 PUBLISHED = Path(__file__).parents[2] / "published"
@@ -86,6 +86,13 @@ def test_an_interval_gives_back_its_run_length() -> None:
     for share in (0.0, 0.5):
         interval = cusum_interval(500.0, head_share=share)
         assert cusum_arl(interval, head=share * interval) == pytest.approx(500.0)
+
+
+def test_independent_readings_are_the_correlated_case_at_zero() -> None:
+    # two different computations: the chain of successive averages, and the integral equation of one
+    for width in (3.0, 3.688, 4.5):
+        arl = float(ewma_arls(width, weight=0.1))
+        assert ewma_rate_dependent(width, 0.0, weight=0.1) * arl == pytest.approx(1.0, abs=0.012)
 
 
 def test_impossible_charts_say_what_was_wanted() -> None:
