@@ -184,14 +184,10 @@ def behind(children: Any, words: str = "The numbers behind this") -> html.Detail
     return html.Details([html.Summary(words), *_listed(children)], className="behind")
 
 
-def sparkline(uris: tuple[str, str], finding: str, width: int = 236, height: int = 52) -> html.Div:
-    """A small drawing beside a sentence: one image a scheme."""
-    return html.Div(
-        [
-            html.Img(src=uri, alt=finding, width=width, height=height, className=f"for-{scheme}")
-            for uri, scheme in zip(uris, ("light", "dark"), strict=True)
-        ]
-    )
+def sparkline(uris: tuple[str, str], finding: str, words: Words = "") -> html.Div:
+    """A small drawing beside a sentence: one image a scheme, from charts/sparkline.py, and a figure beside it."""
+    images = [html.Img(src=uri, alt=finding, className=f"for-{scheme}") for uri, scheme in zip(uris, ("light", "dark"), strict=True)]
+    return html.Div([*images, html.Span(words, className="note tabular")] if words else images)
 
 
 def grid_options(**more: Any) -> dict[str, Any]:
