@@ -1,0 +1,343 @@
+"""The next version of a store while it is made: logs go in and out, then one commit makes it the newest.
+
+Rows wait in memory and are written to the Delta tables a good many at a time; until the version row is there nobody sees them.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+import polars as pl
+
+from ingest import delta, ledger, tables
+from ingest.ledger import Version
+from ingest.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
+from ingest.sheet import Sheet
+from ingest.sqlite_tables import fetch, insert
+from ingest.typed import typed_rows
+
+FLUSH_AT = 1_000_000  # readings that may wait in memory
+SPANS = 8  # stretches of time in which a log's visits are looked for
+CONFLICT = "another row tells of the same visit with other values"
+_FEW = 3_000_000  # rows worth sorting before they are written
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One log as the book names it."""
+
+    log_id: str
+    sha256: str
+    name: str
+    loaded: int  # the sequence of its line in the book; of a log not yet written there a number above all
+    at: datetime
+    kind: str = ""  # the kind of sheet, where a newer file of the kind wins over an older one
+    replaces: str = ""  # log_id of the log in whose place it came
+
+
+@dataclass
+class Draft:
+    """What a writer has changed since the newest version; `write` False: the Delta tables are left alone, as `load --check` wants it."""
+
+    folder: Path
+    connection: sqlite3.Connection
+    before: Version | None
+    versions: dict[str, int | None]  # of the Delta tables, as they stand for this draft
+    settled: pl.DataFrame  # verdicts that stand
+    write: bool = True
+    waiting: dict[str, list[pl.DataFrame]] = field(default_factory=lambda: {name: [] for name in ledger.DELTA})
+    gone: pl.DataFrame = field(default_factory=lambda: tables.empty({name: CANDIDATE[name] for name in ROW}))  # in the Delta tables, no longer counting
+    dropped: set[str] = field(default_factory=set)  # logs whose rows in the Delta tables no longer count
+    taken_out: bool = False
+    last_at: datetime | None = None
+    held_visits: int = 0
+    done: list[str] = field(default_factory=list)  # what the version row will say
+    logs: pl.DataFrame = field(init=False)  # ledger.LOGS as they stand for this draft
+
+    def __post_init__(self) -> None:
+        self.logs = ledger.table(self.connection, "logs")
+        if self.before:
+            self.last_at, self.held_visits = self.before.last_at, self.before.visits
+
+    @property
+    def n(self) -> int:
+        """The version being made."""
+        return (self.before.n if self.before else 0) + 1
+
+    def path(self, name: str) -> Path:
+        """Where a Delta table stands."""
+        return self.folder / "store" / name
+
+    def drop(self, log_ids: Sequence[str]) -> None:
+        """Take out everything that some logs brought."""
+        if not log_ids:
+            return
+        self.dropped |= set(log_ids)
+        self.taken_out = True
+        others = ~pl.col("log_id").is_in(list(log_ids))
+        self.logs = self.logs.filter(others)
+        self.gone = self.gone.filter(others)
+        self.waiting = {name: [frame.filter(others) for frame in frames] for name, frames in self.waiting.items()}
+        if self.write:
+            self._delete(delta.of_logs(sorted(log_ids)) if self.logs.height else None)
+            self.dropped.clear()
+        for name in ledger.VERSIONED:
+            ledger.close(self.connection, name, self.n, list(log_ids))
+        for name in ledger.CURRENT:
+            ledger.drop(self.connection, name, list(log_ids))
+
+    def add(self, entry: Entry, sheet: Sheet, replaced: pl.DataFrame | None = None) -> pl.DataFrame:
+        """Put in what a log holds and return its row of `logs`.
+
+        replaced : KEY and text_hash of the visits of the log in whose place it comes.
+        """
+        visits = with_key(sheet.visits.lazy()).collect()
+        wide = bool(sheet.visits.height) and bool(sheet.visits["line"].is_duplicated().any())
+        merged, rows = self._merge(entry, visits, replaced)
+        if merged is None:
+            in_place = _in_place(visits, replaced)
+            merged = Merged.of_none(visits.filter(in_place)) if in_place.any() else None
+        account = _account(entry, sheet, merged, wide)
+        self.logs = pl.concat([self.logs, account])
+        ledger.add(self.connection, "logs", self.n, account)
+        ledger.add(self.connection, "gauge_trials", self.n, sheet.gauge_trials)
+        asked = sheet.set_aside
+        if merged is not None:
+            if merged.lost.height:
+                raw = typed_rows(merged.lost, sheet.visits, sheet.readings)
+                asked = pl.concat([asked, self._questions(merged.lost, raw, wide)])
+            self._remember(merged, rows)
+            if merged.displaced.height:
+                self._displace(merged.displaced)
+        ledger.add(self.connection, "set_aside", self.n, asked)
+        self._put(sheet, merged)
+        return account
+
+    def _merge(self, entry: Entry, visits: pl.DataFrame, replaced: pl.DataFrame | None) -> tuple[Merged | None, pl.DataFrame]:
+        """How the rows of a log come out that share their visit with others; None where none does."""
+        others = pl.concat([self._held(visits), self._lost(visits)])
+        shared = met(visits, others)
+        if not shared.any():
+            return None, tables.empty(CANDIDATE)
+        new = visits.filter(shared).with_columns(status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id))
+        near = others.join(new.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
+        rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), near]), self.settled)
+        return merge(rows, replaced), rows
+
+    def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
+        """The rows that count so far for the visits of a new log (CANDIDATE)."""
+        parts = [frame.lazy() for frame in self.waiting["visits"]]
+        if self.versions["visits"] is not None and visits.height:
+            stored = delta.scan(self.path("visits"), self.versions["visits"]).filter(_within(visits))
+            if self.dropped:
+                stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
+            parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
+        keys = visits.lazy().select(KEY).unique()
+        narrow = [with_key(part).select("log_id", "line", *KEY, "text_hash").join(keys, on=KEY, how="semi", nulls_equal=True) for part in parts]
+        found = pl.concat(pl.collect_all(narrow)) if narrow else tables.empty(CANDIDATE)
+        return self._of_logs(found.with_columns(status=pl.lit("held")))
+
+    def _lost(self, visits: pl.DataFrame) -> pl.DataFrame:
+        """The rows set aside before as questions about the visits of a new log (CANDIDATE)."""
+        schema = {name: dtype for name, dtype in ledger.CONTESTED.items() if name != "status"}
+        found = fetch(self.connection, schema, "FROM main.contested WHERE status = 'set aside'")
+        near = found.join(visits.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
+        return self._of_logs(near.with_columns(status=pl.lit("lost")))
+
+    def _of_logs(self, rows: pl.DataFrame) -> pl.DataFrame:
+        return tables.shaped(rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE)
+
+    def _questions(self, lost: pl.DataFrame, raw: pl.Series, wide: bool) -> pl.DataFrame:
+        """Rows set aside because another row of their visit counts, as rows of set_aside."""
+        names = dict(self.logs.select("log_id", "name").iter_rows())
+        return tables.shaped(
+            lost.with_columns(
+                raw.alias("raw"), pl.col("log_id").replace(names).alias("name"), pl.lit(CONFLICT).alias("reason"),
+                (pl.col("stage") if wide else pl.lit("")).alias("column"),
+                pl.format("one of the two: {} line {} counts until you settle it", pl.col("other_log").replace(names), "other_line").alias("wanted"),
+            ), tables.SET_ASIDE,
+        )  # fmt: skip
+
+    def _remember(self, merged: Merged, rows: pl.DataFrame) -> None:
+        """Keep in the ledger which rows are no plain accepted ones, and which logs share visits."""
+        marks = pl.concat([
+            merged.lost.select(*ROW, status=pl.lit("set aside")),
+            merged.counts.filter("changed").select(*ROW, status=pl.lit("changed")),
+        ])  # fmt: skip
+        kept = marks.join(rows.select("log_id", "line", *KEY, "text_hash"), on=ROW, how="left") if rows.height else marks
+        insert(self.connection, "main.contested", tables.shaped(kept, ledger.CONTESTED))
+        pairs = pl.concat([part.select("log_id", "other_log") for part in (merged.lost, merged.held, merged.displaced)]).unique().sort("log_id", "other_log")
+        insert(self.connection, "main.meets", pairs.filter(pl.col("log_id") != pl.col("other_log")).rename({"other_log": "other"}))
+
+    def _displace(self, displaced: pl.DataFrame) -> None:
+        """Rows held so far give way: out of the tables, into the account of their own log, and asked about unless a newer sheet says so."""
+        full = self._rows_of(displaced)
+        for (log_id,), rows in displaced.group_by("log_id", maintain_order=True):
+            self._move(str(log_id), rows, full)
+        contested = displaced.filter("asked").join(with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect(), on=ROW, how="left")
+        insert(self.connection, "main.contested", tables.shaped(contested.with_columns(status=pl.lit("set aside")), ledger.CONTESTED))
+        here = displaced.select(ROW)
+        self.waiting = {name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames] for name, frames in self.waiting.items()}
+        self.gone = pl.concat([self.gone, here])
+        self.taken_out = True
+
+    def _rows_of(self, rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+        """The rows of `visits` and `readings` on the lines given, waiting or stored."""
+        lines = rows.select("log_id", "line").unique()
+        out = {}
+        for name in ("visits", "readings"):
+            parts = [frame.lazy() for frame in self.waiting[name]]
+            if self.versions[name] is not None:
+                stored = delta.scan(self.path(name), self.versions[name])
+                near = pl.col("log_id").is_in(lines["log_id"].unique().to_list()) & pl.col("line").is_between(lines["line"].min(), lines["line"].max())
+                parts.append(stored.filter(near).join(self.gone.lazy(), on=ROW, how="anti"))
+            found = pl.collect_all([part.join(lines.lazy(), on=["log_id", "line"], how="semi") for part in parts])
+            out[name] = pl.concat(found) if found else tables.empty(delta.KEPT[name])
+        return out
+
+    def _move(self, log_id: str, rows: pl.DataFrame, full: dict[str, pl.DataFrame]) -> None:
+        """Bring the account and the questions of one log in line with the rows it loses."""
+        account = self.logs.filter(pl.col("log_id") == log_id)
+        mine = full["visits"].filter(pl.col("log_id") == log_id)
+        left = mine.join(rows, on=ROW, how="anti")
+        marks = "SELECT line, stage FROM main.contested WHERE log_id = ? AND status = "
+        changed = {(line, stage) for line, stage in self.connection.execute(marks + "'changed'", (log_id,))}
+        asked_before = {line for line, _ in self.connection.execute(marks + "'set aside'", (log_id,))}
+        asked = set(rows.filter("asked")["line"].to_list())
+        moved = {"accepted": 0, "changed": 0, "already_held": 0, "set_aside": 0, "cells_set_aside": 0}
+        stays = set(left["line"].to_list())
+        for line, stages in rows.group_by("line").agg("stage").iter_rows():
+            was = "changed" if any((line, stage) in changed for stage in stages) else "accepted"
+            if line in stays:  # a row an instrument: other visits of the line still count
+                moved["cells_set_aside"] += rows.filter((pl.col("line") == line) & pl.col("asked")).height
+                continue
+            moved[was] -= 1
+            moved["set_aside" if line in asked or line in asked_before else "already_held"] += 1
+        account = account.with_columns(pl.col(name) + by for name, by in moved.items())
+        self.logs = pl.concat([self.logs.filter(pl.col("log_id") != log_id), account])
+        ledger.close(self.connection, "logs", self.n, [log_id])
+        ledger.add(self.connection, "logs", self.n, account)
+        questions = rows.filter("asked")
+        wide = bool(mine["line"].is_duplicated().any())
+        ledger.add(self.connection, "set_aside", self.n, self._questions(questions, typed_rows(questions, full["visits"], full["readings"]), wide))
+
+    def _put(self, sheet: Sheet, merged: Merged | None) -> None:
+        """Let the rows of a log that count wait to be written."""
+        frames = {"visits": tables.shaped(sheet.visits, delta.KEPT["visits"]), "readings": sheet.readings, "faults": sheet.faults}
+        if merged is not None and (merged.held.height or merged.lost.height):
+            out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
+            frames = {name: frame.join(out, on=ROW, how="anti", maintain_order="left") for name, frame in frames.items()}
+        for name, frame in frames.items():
+            if frame.height:
+                self.waiting[name].append(frame)
+        if not self.write:
+            self.waiting["readings"].clear()  # only the visits are looked at again
+        elif sum(frame.height for frame in self.waiting["readings"]) + sum(frame.height for frame in self.waiting["visits"]) > FLUSH_AT:
+            self.flush()
+
+    def _delete(self, where: str | None) -> None:
+        """Take rows out of the Delta tables; None: all."""
+        for name in ledger.DELTA:
+            if self.versions[name] is not None:
+                self.versions[name] = delta.delete(self.path(name), where, {"truerun": f"version {self.n}"})
+
+    def flush(self) -> None:
+        """Write what waits; nobody sees it before the version row."""
+        if self.gone.height:
+            self._delete(delta.of_rows(self.gone))
+            self.gone = self.gone.clear()
+        for name in ledger.DELTA:
+            frames = self.waiting[name]
+            if not any(frame.height for frame in frames):
+                continue
+            rows = _in_order(name, frames)
+            self.waiting[name] = []
+            if name == "visits":
+                latest = rows.select(pl.coalesce("finished_at", "started_at").max()).item()
+                self.last_at = max((at for at in (self.last_at, latest) if at is not None), default=None)
+                self.held_visits += rows.height
+            log_ids = rows["log_id"].unique().sort().to_list()
+            self.versions[name] = delta.append(self.path(name), rows, {"truerun": f"version {self.n}", "logs": " ".join(log_ids)})
+
+    def finish(self, what: str, at: datetime, shop_files: str, book_sequence: int) -> Version:
+        """Write everything and the version row; the commit of the ledger's transaction then makes it the newest."""
+        self.flush()
+        for name in ledger.DELTA:
+            if self.versions[name] is not None:
+                self.versions[name] = delta.tidy(self.path(name), {"truerun": f"version {self.n}"})
+        if self.taken_out and self.versions["visits"] is not None:
+            stored = delta.scan(self.path("visits"), self.versions["visits"])
+            self.last_at, self.held_visits = stored.select(pl.coalesce("finished_at", "started_at").max(), n=pl.len()).collect().row(0)
+        version = Version(self.n, dict(self.versions), book_sequence, shop_files, what, at, self.last_at, self.held_visits)
+        ledger.add_version(self.connection, version)
+        return version
+
+
+def _within(visits: pl.DataFrame) -> pl.Expr:
+    """The condition that a stored visit falls in the stretches of time of these: with it most of the table need not be read."""
+    spans = stretches(visits["time"])
+    started = pl.any_horizontal(pl.col("started_at").is_between(low, high) for low, high in spans)
+    if not visits["started_at"].null_count():
+        return started
+    return started | pl.any_horizontal(pl.col("started_at").is_null() & pl.col("finished_at").is_between(low, high) for low, high in spans)
+
+
+def stretches(times: pl.Series, most: int = SPANS) -> list[tuple[datetime, datetime]]:
+    """At most so many stretches that cover all times, parted at the widest gaps: one mistyped year must not mean all years."""
+    ordered = times.drop_nulls().unique().sort()
+    gaps = ordered.diff().dt.total_microseconds()[1:]
+    cuts = sorted(gaps.arg_sort(descending=True).head(most - 1).to_list())
+    firsts = [0, *(cut + 1 for cut in cuts)]
+    lasts = [*cuts, ordered.len() - 1]
+    return [(ordered[first], ordered[last]) for first, last in zip(firsts, lasts, strict=True)]
+
+
+def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
+    """Which rows come in the place of a row of a replaced log, with another text."""
+    if replaced is None or replaced.is_empty():
+        return pl.Series("changed", [False]).new_from_index(0, visits.height)
+    return in_place_of(visits, replaced)
+
+
+def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:
+    """Candidates with what people said about them."""
+    said = settled.filter(pl.col("verdict").is_in(["take new", "keep held"])).select("log_id", "line", "sequence", "verdict", of="column")
+    plain = rows.drop("taken", "dropped").with_columns(index=pl.int_range(pl.len()))
+    about = plain.join(said, on=["log_id", "line"]).filter((pl.col("of") == "") | (pl.col("of") == pl.col("stage")))
+    latest = about.sort("sequence").unique("index", keep="last").select("index", "verdict", "sequence")
+    joined = plain.join(latest, on="index", how="left", maintain_order="left")
+    taken = pl.when(pl.col("verdict") == "take new").then("sequence").otherwise(0)
+    return tables.shaped(joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE)
+
+
+def _account(entry: Entry, sheet: Sheet, merged: Merged | None, wide: bool) -> pl.DataFrame:
+    """The row of `logs` of a new log: every row that was read is in one of four places."""
+    rows = sheet.rows_read - sheet.rows_set_aside
+    changed = held = lost = cells = 0
+    if merged is not None:
+        out = pl.concat([merged.held.select("line", "stage"), merged.lost.select("line", "stage")])
+        kept = sheet.visits.select("line", "stage").join(out, on=["line", "stage"], how="anti")["line"].unique() if wide else pl.Series("line", [], dtype=pl.Int64)
+        stays = pl.col("line").is_in(kept.to_list())
+        changed = merged.counts.filter("changed")["line"].n_unique()
+        lost = merged.lost.filter(~stays)["line"].n_unique()
+        held = out.filter(~stays)["line"].n_unique() - lost
+        cells = merged.lost.filter(stays).height
+    account = {
+        "log_id": entry.log_id, "name": entry.name, "rows_read": sheet.rows_read, "accepted": rows - changed - held - lost, "changed": changed,
+        "already_held": held, "set_aside": sheet.rows_set_aside + lost, "cells_set_aside": sheet.cells_set_aside + cells, "passed_over": sheet.passed_over,
+        "loaded_at": entry.at, "sha256": entry.sha256, "kind": entry.kind, "loaded": entry.loaded,
+    }  # fmt: skip
+    return pl.DataFrame([account], schema=ledger.LOGS)
+
+
+def _in_order(name: str, frames: list[pl.DataFrame]) -> pl.DataFrame:
+    """Rows to be written, so that what is read together stands together: visits in time, readings by stream."""
+    rows = pl.concat(frames, rechunk=False)
+    if name == "visits":
+        times = rows.select(pl.coalesce("started_at", "finished_at").alias("time")).to_series()
+        return rows if times.is_sorted() else rows[times.arg_sort()]
+    if name == "readings" and rows.height <= _FEW:
+        return rows.sort("characteristic", "position", "stage", "taken_at", maintain_order=True)
+    return rows
