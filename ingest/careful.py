@@ -13,6 +13,7 @@ from ingest.encodings import MARK, decode
 from ingest.files import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
 from ingest.questions import FileProblem, Question, short
 
+_MARK = re.compile(r'\s*"\s*|[^"]*\d\s*"\s*')  # a ditto mark, or a number in inches
 MOST_LINES = 10_000  # a quoted cell of more lines was never closed
 Record = tuple[int, list[str]]  # line it begins on, its cells
 
@@ -111,10 +112,18 @@ def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: i
             continue
         cells, state = split_line("\n".join(lines[at : end + 1]), separator)
         if state == "whole":
-            return (cells, end + 1 - at) if not width or len(cells) == width else None
+            if width and (len(cells) != width or _are_marks(lines[at : end + 1], separator, width)):
+                return None
+            return cells, end + 1 - at
         if state == "odd":
             return None
     return None
+
+
+def _are_marks(lines: list[str], separator: str, width: int) -> bool:
+    """Is every line a whole row by itself, with no quotes but ditto marks and inch marks?"""
+    rows = [line.split(separator) for line in lines]
+    return all(len(row) == width for row in rows) and all(_MARK.fullmatch(cell) for row in rows for cell in row if '"' in cell)
 
 
 @dataclass

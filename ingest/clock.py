@@ -4,7 +4,7 @@
 """
 
 import re
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -16,6 +16,7 @@ LOCAL = pl.Datetime("us")
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 Order = Literal["ymd", "dmy", "mdy"]
 WRITTEN = {"ymd": "year-month-day", "dmy": "day-month-year", "mdy": "month-day-year"}
+FIRST_YEAR, LAST_YEAR = 1970, 2099  # a visit outside is a slip of the pen
 EXCEL_DAY_0 = datetime(1899, 12, 30)  # day 0 of a spreadsheet's day numbers
 EXCEL_DAYS = (36526, 73050)  # 2000-01-01 to 2099-12-31: other bare numbers are no date here
 
@@ -27,8 +28,8 @@ _THREE = re.compile(rf"(?P<a>\d{{1,4}})\s*[-/.]\s*(?P<b>\d{{1,2}})\s*[-/.]\s*(?P
 _NAMED = re.compile(rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-z]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE)
 _BARE_CLOCK = re.compile(_CLOCK, re.IGNORECASE)
 _DAY_NUMBER = re.compile(r"\d{5}(?:[.,]\d+)?")
-_REGULAR = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2})?$"
-_REGULAR_DAY = r"^\d{4}-\d{2}-\d{2}$"
+_REGULAR = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2})?$"
+_REGULAR_DAY = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}$"
 
 STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolean(), "has_clock": pl.Boolean()}
 
@@ -36,7 +37,7 @@ STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolea
 def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | None, bool, bool] | None:
     """One typed stamp: (local, utc, has a day, has a clock), or None where it is no date or time.
 
-    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Two-digit years are 20yy.
+    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Two-digit years are 20yy; years outside 1970 to 2099 are no date.
     Dates are ISO or in `order`; a month by name is taken in any order; spreadsheet day numbers from 2000 to 2099 are taken.
     """
     text = text.strip()
@@ -55,13 +56,15 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         typed = dict(zip(order, (found["a"], found["b"], found["c"]), strict=True))
         if len(typed["y"]) not in (2, 4) or len(typed["m"]) > 2 or len(typed["d"]) > 2:
             return None
-        year, month, day = int(typed["y"]), int(typed["m"]), int(typed["d"])
+        year, month, day = _year(typed["y"]), int(typed["m"]), int(typed["d"])
     elif (found := _NAMED.fullmatch(text)) and found["name"].lower() in _MONTHS:
-        year, month, day = int(found["y"]), _MONTHS[found["name"].lower()], int(found["d"])
+        year, month, day = _year(found["y"]), _MONTHS[found["name"].lower()], int(found["d"])
     else:
         return None
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        return None
     try:
-        moment = datetime(year + 2000 if year < 100 else year, month, day)
+        moment = datetime(year, month, day)
     except ValueError:
         return None
     if found["hour"] is None:
@@ -77,6 +80,10 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         sign = -1 if offset[0] == "-" else 1
         moment -= sign * timedelta(hours=int(offset[1:3]), minutes=int(offset[3:5]))
     return None, moment, True, True
+
+
+def _year(text: str) -> int:
+    return int(text) + (2000 if len(text) == 2 else 0)
 
 
 def _time_of_day(found: re.Match[str]) -> timedelta | None:

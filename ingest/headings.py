@@ -48,7 +48,7 @@ _FRET = re.compile(r"(?:(?:string|str\.?|s)?\s*(\d{1,2})\s*,?\s*)(?:fret|f)\s*(\
 _STRING = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})")
 _OPEN = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})\s+open")
 _SIDES = {"bass": "bass", "treble": "treble", "bass side": "bass", "treble side": "treble"}
-_MOMENTS = {"found": "found", "as found": "found", "left": "left", "as left": "left"}
+_MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
 
 
 @dataclass(frozen=True)
@@ -175,6 +175,7 @@ class Headings:
                 for words, meant in _MOMENTS.items():
                     if rest == words or rest.endswith(" " + words):
                         rest, moment = rest[: -len(words)].strip(), meant
+                        break
                 sides = tuple(position_of(side) or "" for side in rest.split("/")) if "/" in rest else (position_of(rest),)
                 if any(side is None or (side == "" and len(sides) > 1) for side in sides):
                     continue
