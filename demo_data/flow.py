@@ -114,7 +114,7 @@ def intake(rng: np.random.Generator, days: np.ndarray) -> Instruments:
         serial[mine] = [f"{prefix}-{20101 + 1111 * number + place:05d}" for place in range(len(mine))]
         for maker in shop.SUPPLIERS_OF[number]:
             necks = mine[supplier[mine] == maker]
-            quantity = int(rng.choice([48, 60, 72]))
+            quantity = int(rng.choice([54, 60, 72, 84]))
             for begin in range(0, len(necks), quantity):
                 part = necks[begin : begin + quantity]
                 opened = days[day[part[0]]]

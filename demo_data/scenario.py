@@ -137,6 +137,7 @@ MEASURED_OUT = {"relief": "relief out", "action": "action out after settling", "
 
 SHARE_SENT_BACK = 0.72  # of the troubles caught; the rest is put right on the spot
 SHARE_CAUSE_WRITTEN = 0.45  # someone confirmed where it came from
+SHARE_SUPPLIER_WRITTEN = 0.85  # what came with the neck is written down more often than one's own slips
 SHARE_SENT_ASTRAY = 0.12  # sent to a bench that did not cause it
 SHARE_NOT_CHECKED_AGAIN = 0.08  # the re-check at the stage that caught it is missed
 SHARE_BACK_AGAIN = 0.12  # the re-check finds it again

@@ -1,9 +1,9 @@
-"""Two gauge studies on paper: feeler leaves on necks, and the steel rule on mandolins. Ten parts, three people, three trials each."""
+"""Two gauge studies on paper: feeler leaves on bare necks and at the nut. Ten parts, three people, three trials each."""
 
 import numpy as np
 
 from demo_data import scenario as shop
-from demo_data.sheets import Sheet, sixty_fourths, thou
+from demo_data.sheets import Sheet, thou
 
 PARTS, TRIALS = 10, 3
 
@@ -23,10 +23,10 @@ def _readings(rng: np.random.Generator, mean: float, part_sd: float, hand_sd: fl
 
 
 def gauge_studies(rng: np.random.Generator) -> dict[str, Sheet]:
-    """File name and sheet of each study: the leaves pass, the rule does not."""
-    leaves = _readings(rng, shop.BOW + 0.05, 0.11, 0.002, 0.006, shop.STEP["leaves"])
-    rule = _readings(rng, 1.75, 0.09, 0.02, 0.05, shop.STEP["rule 64"])
+    """File name and sheet of each study; the leaves pass both."""
+    necks = _readings(rng, shop.BOW + 0.05, 0.11, 0.002, 0.006, shop.STEP["leaves"])
+    nuts = _readings(rng, 0.50, 0.10, 0.003, shop.READ_SD["nut"], shop.STEP["leaves"])
     return {
-        "study_2026-09_leaves.csv": _sheet("leaves 2026-09", "neck_bow", ("T01", "T03", "T07"), [thou(x) for x in leaves], "thou"),
-        "study_2026-10_rule.csv": _sheet("rule 2026-10", "action", ("T02", "T05", "T09"), [sixty_fourths(x)[:-1] for x in rule], "in"),
+        "study_2026-09_necks.csv": _sheet("necks 2026-09", "neck_bow", ("T01", "T03", "T07"), [thou(x) for x in necks], "thou"),
+        "study_2026-10_nut.csv": _sheet("nut 2026-10", "nut", ("T01", "T02", "T09"), [thou(x) for x in nuts], "thou"),
     }

@@ -97,7 +97,8 @@ class Walk:
         astray = depth == 0 and target != REPAIR and self.chance(shop.SHARE_SENT_ASTRAY)
         if astray:
             target = int(self.rng.choice([stage for stage in route if RECEIVING < stage < trouble.caught and STAGES[stage] in shop.TROUBLES]))
-        cause = self.named(trouble.cause) if self.chance(shop.SHARE_CAUSE_WRITTEN) else ""
+        written = shop.SHARE_SUPPLIER_WRITTEN if trouble.cause == RECEIVING else shop.SHARE_CAUSE_WRITTEN
+        cause = self.named(trouble.cause) if self.chance(written) else ""
         rows: list[Row] = [(trouble.caught, "send back", trouble.name, trouble.where, cause, STAGES[target], 0)]
         again = [PLACE[name] for name in shop.TROUBLES[STAGES[target]].after] if target != REPAIR else []
         path = [target] + [stage for stage in again if stage in route and target < stage < trouble.caught]
