@@ -7,17 +7,23 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from analysis.methods import change_point
+from analysis.methods.allowance import ewma_delay, ewma_width
 from analysis.methods.change_point import drift, step
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
+from tests.trials.change_point import coverage, signalled
 
 SERIES = arrays(np.float64, st.integers(4, 40), elements=st.floats(-100, 100, width=32))
 
 
 def by_hand(x: Floats, sigma: float) -> Floats:
     """Log-likelihood above no change for a step at each place, straight from the definition; place 0 is no start."""
-    squares = lambda part: float(((part - part.mean()) ** 2).sum())  # noqa: E731 - the definition on one line
-    return np.array([-np.inf] + [(squares(x) - squares(x[:k]) - squares(x[k:])) / 2 / sigma**2 for k in range(1, len(x))])
+
+
+    def squares(part: Floats) -> float:
+        return float(((part - part.mean()) ** 2).sum())
+
+    return np.array([-np.inf, *((squares(x) - squares(x[:k]) - squares(x[k:])) / 2 / sigma**2 for k in range(1, len(x)))])
 
 
 @given(SERIES)
@@ -133,3 +139,23 @@ def test_bad_input_says_what_was_wanted() -> None:
         step([1.0, np.nan])
     with pytest.raises(UnusableData, match="mean before"):
         step([1.0, 2.0], before=np.nan)
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("size", [1.0, 1.5, 2.0, 3.0])
+def test_the_set_covers_the_start_of_a_step(size: float) -> None:
+    width = ewma_width(8000.0, baseline=100)
+    data = signalled(np.random.default_rng(20261207), size, runs=600, kind="step", width=width)
+    assert len(data.starts) > 500
+    members, between, _ = coverage(data, "step")
+    assert 0.90 <= members <= between
+    if size >= 1.5:
+        assert data.delay.mean() == pytest.approx(ewma_delay(size, width, baseline=100), rel=0.10)
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("n", [30, 300])
+def test_no_change_is_seldom_called_one(n: int) -> None:
+    x, starts = np.random.default_rng(20261208).normal(size=4000 * n), np.arange(4000) * n
+    for result in (step(x, starts, sigma=1.0), drift(x, starts, sigma=1.0), step(x, starts, sigma=1.0, before=0.0)):
+        assert 0.02 < result.found.mean() < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 4000)
