@@ -1,0 +1,58 @@
+"""What a load did, told in lines on a terminal: the account of every file, then the questions by reason."""
+
+from collections.abc import Iterator, Sequence
+
+import polars as pl
+
+from ingest.load import Loaded
+
+SHOWN = 10  # questions of one reason in full; then a count
+_WIDEST = 60  # characters of a cell
+
+
+def account(file: Loaded) -> str:
+    """One file in one line; its rows add up."""
+    if file.outcome == "refused":
+        return file.problem
+    if file.outcome == "already loaded":
+        return f"{file.name}: this file is loaded already; nothing changed"
+    parts = [f"{file.accepted} accepted"]
+    rest = ((file.changed, "changed"), (file.already_held, "already held"), (file.set_aside, "set aside"))
+    parts += [f"{count} {word}" for count, word in rest if count]
+    told = f"{file.name}: {file.rows_read} rows read = {' + '.join(parts)}"
+    if file.cells_set_aside:
+        told += f"; {file.cells_set_aside} {'cell' if file.cells_set_aside == 1 else 'cells'} set aside"
+    if file.passed_over:
+        told += f"; {file.passed_over} blank, title or total lines passed over"
+    return told
+
+
+def questions(files: Sequence[Loaded]) -> Iterator[str]:
+    """What was set aside, reason by reason, the commonest first: ten in full, then a count; then what is asked once."""
+    asked = pl.concat([file.questions for file in files]) if files else pl.DataFrame()
+    if asked.height:
+        yield "Set aside, as questions to you:"
+        groups = asked.group_by("reason", maintain_order=True).agg(pl.len().alias("n"))
+        for reason, count in groups.sort("n", "reason", descending=[True, False]).iter_rows():
+            yield f"  {reason} ({count})"
+            rows = asked.filter(pl.col("reason") == reason)
+            for name, line, column, raw, wanted in rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows():
+                yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
+            if count > SHOWN:
+                yield f"    and {count - SHOWN} more"
+    notes = list(dict.fromkeys(note for file in files for note in file.notes))
+    if notes:
+        yield "To look at once:"
+        yield from (f"  {note}" for note in notes)
+
+
+def _short(text: str) -> str:
+    line = " ".join(text.split())
+    return line if len(line) <= _WIDEST else line[: _WIDEST - 3] + "..."
+
+
+def exit_code(files: Sequence[Loaded]) -> int:
+    """0 done; 1 done, something set aside or refused; 2 nothing done."""
+    if all(file.outcome == "refused" for file in files):
+        return 2
+    return 1 if any(file.set_aside or file.cells_set_aside or file.outcome == "refused" for file in files) else 0
