@@ -1,5 +1,6 @@
 """What goes wrong between the bench and the file: about one row in a hundred, of the kinds that real logs show."""
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,7 +55,7 @@ def soiled(rng: np.random.Generator, sheet: Sheet, kind: str, file: str) -> tupl
         what = str(rng.choice(list(open_to), p=weights / weights.sum()))
         column = str(rng.choice(open_to[what]))
         for name in {column, "Start"} & sheet.keys() if what == "future" else {column} - {""}:
-            sheet[name][row] = _spoilt(rng, what, sheet[name][row], kind)
+            sheet[name][row] = _spoilt(rng, what, sheet[name][row], kind, column)
         found.append((int(row), what, column))
     doubled = np.array([row for row, what, _ in found if what == "duplicate"], dtype=int)
     order = np.sort(np.concatenate([np.arange(count), doubled]), kind="stable")
@@ -72,7 +73,7 @@ def _open_to(sheet: Sheet, kind: str, what: str, row: int) -> tuple[str, ...]:
     return tuple(name for name in names if name in sheet and sheet[name][row])
 
 
-def _spoilt(rng: np.random.Generator, what: str, text: str, kind: str) -> str:
+def _spoilt(rng: np.random.Generator, what: str, text: str, kind: str, column: str) -> str:
     if what == "garbled":
         return str(rng.choice(GARBLED))
     if what == "spreadsheet date":
@@ -80,7 +81,8 @@ def _spoilt(rng: np.random.Generator, what: str, text: str, kind: str) -> str:
     if what == "ditto":
         return '"' if kind == "receiving" else "do"
     if what == "no point":
-        return text.lstrip(".-0,") + "00"
+        digits = re.sub("[^0-9]", "", text).lstrip("0") or "9"
+        return digits if set(text) & set("./,") and not column.lower().startswith("i") else digits + "00"
     if what == "future":
         return text.replace("2026", "2062")
     if what == "tech":
