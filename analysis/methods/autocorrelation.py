@@ -9,7 +9,7 @@ one false opening in 8,000 readings gives 30 times as many. Taken as a first-ord
   it then moves more smoothly and crosses them less often (`ewma_widening`).
 
 Measured so, weight 0.1, limits from 100 readings, one opening in 8,000 wished (tests/trials/false_signals.md):
-MEASURED
+0.97 of the wished openings at phi 0.15, 0.96 at 0.3, 0.95 at 0.5.
 
 A step in the mean looks like correlation too: test baselines, or readings less what is known to have moved.
 

@@ -85,7 +85,7 @@ def ewma_arls(
     order = np.argsort(halves, kind="stable")  # neighbours of one size share the number of nodes
     out = np.empty(len(halves))
     for first in range(0, len(order), 32):  # blocks of 32 charts keep the matrices in the cache
-        block = order[first:first + 32]
+        block = order[first : first + 32]
         out[block] = _ewma_block(halves[block], before[block], after[block], weight, start, limits)
     return out.reshape(widths.shape)
 

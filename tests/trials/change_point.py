@@ -80,7 +80,8 @@ def main() -> None:
             members, between, length = coverage(data, "step", after=after)
             other = f"{profile_coverage(data):.3f}" if after == 0 else ""
             delay = f"{data.delay.mean():.1f} ({ewma_delay(size, width, baseline=BASELINE):.1f})"
-            lines.append(f"| step of {size} sigma | {after} | {len(data.starts)} | {delay} | {members:.3f} | {between:.3f} | {length:.1f} | {other} |")
+            first = f"| step of {size} sigma | {after} | {len(data.starts)} | {delay}"
+            lines.append(f"{first} | {members:.3f} | {between:.3f} | {length:.1f} | {other} |")
     for slope in (0.01, 0.03, 0.1):
         data = signalled(rng, slope, runs=4000, kind="drift", width=width)
         members, between, length = coverage(data, "drift")

@@ -19,7 +19,6 @@ SERIES = arrays(np.float64, st.integers(4, 40), elements=st.floats(-100, 100, wi
 def by_hand(x: Floats, sigma: float) -> Floats:
     """Log-likelihood above no change for a step at each place, straight from the definition; place 0 is no start."""
 
-
     def squares(part: Floats) -> float:
         return float(((part - part.mean()) ** 2).sum())
 
