@@ -5,8 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.methods import run_rules as subject
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import ALL, MEMBERS, run_rules
+from analysis.methods.segments import blocks
 
 # Half sigmas put readings on every line; a run of them is much likelier to complete a pattern than normal readings are.
 halves = st.lists(st.integers(-8, 8).map(lambda k: k / 2), min_size=1, max_size=60)
@@ -148,3 +150,21 @@ def test_what_cannot_be_judged_is_refused_in_words(values, options, message):
 def test_a_first_member_is_asked_only_where_the_rule_fired():
     with pytest.raises(UnusableData, match="did not fire"):
         run_rules([0.0, 1.0], centre=0.0, sigma=1.0).from_at("beyond", [1])
+
+
+@given(readings)
+def test_patterns_that_have_no_direction_in_time_are_the_same_ones_backwards(z):
+    forward, backward = fired_all(z), fired_all(z[::-1])
+    for rule in ("beyond", "one side", "climb", "sawtooth", "hugging", "avoiding"):
+        first_members = np.flatnonzero(forward[rule]) - (MEMBERS[rule] - 1)
+        assert sorted(len(z) - 1 - first_members) == np.flatnonzero(backward[rule]).tolist()
+
+
+def test_a_hundred_thousand_readings_in_many_segments_give_what_small_pieces_give(monkeypatch):
+    rng = np.random.default_rng(91)
+    z = np.round(rng.normal(0, 1.5, 100_000) * 2) / 2  # wide enough for every rule to fire
+    starts = np.r_[0, np.sort(rng.choice(np.arange(1, 30_000), 2_000, replace=False))]  # many short segments, then one of 70,000
+    wholesale = fired_all(z, starts)
+    monkeypatch.setattr(subject, "blocks", lambda starts, n: blocks(starts, n, 50))
+    piecemeal = fired_all(z, starts)
+    assert all((wholesale[rule] == piecemeal[rule]).all() and wholesale[rule].any() for rule in ALL)

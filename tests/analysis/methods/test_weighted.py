@@ -3,7 +3,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.methods import weighted as subject
 from analysis.methods.problems import UnusableData
+from analysis.methods.segments import blocks
 from analysis.methods.weighted import cusum, ewma
 from tests.published.cases import case, tolerance
 
@@ -155,3 +157,25 @@ def test_a_step_down_is_found_and_measured_downwards():
 def test_what_cannot_be_charted_is_refused_in_words(call, message):
     with pytest.raises(UnusableData, match=message):
         call()
+
+
+def test_a_hundred_thousand_readings_in_many_segments_give_what_small_pieces_give(monkeypatch):
+    rng = np.random.default_rng(92)
+    z = rng.normal(size=100_000)
+    starts = np.r_[0, np.sort(rng.choice(np.arange(1, 30_000), 2_000, replace=False))]
+    sizes = np.diff(starts, append=len(z))
+    lines = {"centre": rng.normal(size=len(starts)) * 0.1, "sigma": rng.uniform(0.5, 1.5, len(starts)), "begin": np.minimum(sizes // 2, 20)}
+    wholesale = ewma(z, starts, **lines)
+    monkeypatch.setattr(subject, "blocks", lambda starts, n: blocks(starts, n, 50))
+    piecemeal = ewma(z, starts, **lines)
+    assert wholesale.average == pytest.approx(piecemeal.average, abs=1e-12)
+    assert (wholesale.beyond == piecemeal.beyond).all()
+    last = slice(starts[-1], None)
+    assert wholesale.average[last] == pytest.approx(by_hand(z[last], lines["centre"][-1], 0.1, lines["begin"][-1]), abs=1e-12)
+
+
+def test_a_stream_that_runs_away_leaves_the_next_one_exact():
+    x = np.r_[np.full(5, 1e18), 0.1, 0.2, 0.3, np.full(3, -1e15), 0.4]
+    chart = ewma(x, [0, 5, 8, 11], centre=0.0, sigma=1.0)
+    assert chart.average[5:8].tolist() == ewma([0.1, 0.2, 0.3], centre=0.0, sigma=1.0).average.tolist()
+    assert chart.average[11] == pytest.approx(0.04, rel=1e-12)
