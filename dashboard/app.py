@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import importlib
-from typing import Any, Protocol
+from typing import Any
 
 import dash
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html
 from dash.dependencies import ClientsideFunction
 
+from dashboard import desk as counter
 from dashboard import parts
 from dashboard.charts import style
 
@@ -23,16 +24,9 @@ HEAD = """<!DOCTYPE html>
 </html>"""
 
 
-class Desk(Protocol):
-    """What the frame asks of the desk."""
-
-    def shop_words(self) -> tuple[str, str]:
-        """The shop's name, and as of when: `("Alder Street Setup Shop", "as of Fri 13 Nov 2026, 16:40")`."""
-        ...
-
-
-def make_app(desk: Desk) -> Dash:
-    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine."""
+def make_app(desk: counter.Desk) -> Dash:
+    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine. Pages then ask at this desk."""
+    counter.use(desk)
     app = Dash(
         "dashboard", use_pages=True, pages_folder="", compress=True, title="Truerun", update_title="", suppress_callback_exceptions=True,
         assets_folder="assets", meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
@@ -48,7 +42,7 @@ def make_app(desk: Desk) -> Dash:
     return app
 
 
-def frame(desk: Desk, pages: list[tuple[str, str]]) -> Any:
+def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     """Header, skip link, and the place where pages appear."""
     shop, as_of = desk.shop_words()
     wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **{"aria-label": "Pages"})
@@ -82,7 +76,7 @@ def frame(desk: Desk, pages: list[tuple[str, str]]) -> Any:
     )
 
 
-def connect(app: Dash, desk: Desk) -> None:
+def connect(app: Dash, desk: counter.Desk) -> None:
     """What the frame does by itself: width class, scheme of the charts, the open page, shop and as-of."""
     here = "truerun"
     app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))

@@ -11,6 +11,7 @@ from dashboard import numbers
 from dashboard.charts import style
 from dashboard.charts.dots import ticks
 from dashboard.charts.glyphs import glyph
+from dashboard.charts.stacks import stacked
 
 Figure = dict[str, Any]
 DEEP = 60  # px of drawn hollow a millimetre of bow
@@ -123,22 +124,13 @@ def _stack(
     lot: LotRow, dots: tuple[list[Any], ...], crosses: tuple[list[Any], ...], px: Callable[[float], float], bottom: float, view: LotsView
 ) -> None:
     """Readings one on the other, several abreast where there is room; closer where a column would leave its strip."""
-    columns: dict[int, list[int]] = {}
+    aside, above = stacked([px(value) for value in lot.values], high=38)
     for i, value in enumerate(lot.values):
-        columns.setdefault(round(px(value) / 3), []).append(i)
-    places = sorted(columns)
-    for k, place in enumerate(places):
-        members = columns[place]
-        near = min([place - places[k - 1]] * (k > 0) + [places[k + 1] - place] * (k + 1 < len(places)), default=12) * 3
-        abreast = max(1, min(-(-len(members) // 7), int(near / 6)))
-        rise = min(6.0, 38 / -(-len(members) // abreast))
-        for order, i in enumerate(members):
-            value = lot.values[i]
-            out = (lot.lower is not None and value < lot.lower) or (lot.upper is not None and value > lot.upper)
-            x, y, told = crosses if out else dots
-            x.append(px(value) + 6 * (order % abreast - (abreast - 1) / 2))
-            y.append(bottom - 3.5 - rise * (order // abreast))
-            told.append(f"{lot.necks[i]}<br>{lot.lot}: {numbers.with_unit(numbers.plain(value, view.decimals), view.unit)}")
+        out = (lot.lower is not None and value < lot.lower) or (lot.upper is not None and value > lot.upper)
+        x, y, told = crosses if out else dots
+        x.append(px(value) + aside[i])
+        y.append(bottom - 3.5 - above[i])
+        told.append(f"{lot.necks[i]}<br>{lot.lot}: {numbers.with_unit(numbers.plain(value, view.decimals), view.unit)}")
 
 
 def _said(view: LotsView, lot: LotRow, shapes: list[Figure], texts: list[Figure], top: float, width: float, first: bool, narrow: bool) -> None:
