@@ -79,7 +79,7 @@ def _spoilt(rng: np.random.Generator, what: str, text: str, kind: str, column: s
     if what == "spreadsheet date":
         return str(rng.choice(AS_DATES))
     if what == "ditto":
-        return '"' if kind == "receiving" else "do"
+        return '"' if kind == "receiving" and rng.random() < 0.4 else "do"
     if what == "no point":
         digits = re.sub("[^0-9]", "", text).lstrip("0") or "9"
         return digits if set(text) & set("./,") and not column.lower().startswith("i") else digits + "00"
