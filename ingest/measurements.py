@@ -165,6 +165,8 @@ def _canonical(pieces: pl.DataFrame, quantity: str) -> pl.DataFrame:
     if quantity == "temperature":
         fahrenheit = (pl.col("number") - 32) / 1.8
         return pieces.with_columns(pl.when(pl.col("unit") == "F").then(fahrenheit).otherwise("number").round(DECIMALS).alias("value")).drop("number")
+    if pieces.is_empty():
+        return pieces.rename({"number": "value"})
     by_unit = {unit: factors(unit, quantity) for unit in pieces["unit"].unique().to_list()}
     if len(by_unit) == 1:
         (top, bottom), = by_unit.values()

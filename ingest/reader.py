@@ -1,7 +1,7 @@
 """One log file to the rows it holds, before it meets the store: pure, reads no clock and no disk."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from fnmatch import fnmatch
 from functools import lru_cache
@@ -9,6 +9,7 @@ from functools import lru_cache
 import polars as pl
 
 from ingest import tables
+from ingest.corrections import heading_of, laid_over
 from ingest.files import Form, Table, Tables, read_tables
 from ingest.headings import Columns, Headings, missing
 from ingest.instruments import read_instruments
@@ -19,7 +20,7 @@ from ingest.trials import read_trials
 from ingest.visits import overlap_notes, read_visits, serial_notes
 from ingest.words import Words
 
-__all__ = ["Sheet", "log_for", "log_id", "read_log"]
+__all__ = ["Sheet", "cell_of", "log_for", "log_id", "read_log"]
 
 def log_id(data: bytes) -> str:
     """The first 16 hexadecimal digits of the SHA-256 of a file as it came."""
@@ -45,12 +46,14 @@ def read_log(
     *,
     as_of_limit: datetime | None = None,
     settled: pl.DataFrame | None = None,
+    corrected: Mapping[tuple[int, str], str] | None = None,
     progress: Progress | None = None,
 ) -> Sheet:
     """All that a log file says, with every row and cell that could not be accepted beside it.
 
     data : the file as it came.  name : its name, which chooses the [[log]].  as_of_limit : UTC; a row taken later is set aside (the future).
-    settled : tables.SETTLED; 'it is real' accepts an implausible cell.  progress : told the share done and what is being done.
+    settled : tables.SETTLED; 'it is real' accepts an implausible cell.
+    corrected : texts to be read in place of the cells at (line, heading).  progress : told the share done and what is being done.
     Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching [[log]], two headings for one column.
     """
     log = log_for(name, shop)
@@ -60,6 +63,8 @@ def read_log(
     reading.progress(0.0, "reading")
     headings = Headings(shop, log)
     found = read_tables(data, name, _form(headings, log))
+    if corrected:
+        found.tables = [laid_over(table, corrected) for table in found.tables]
     for question in found.refused:
         reading.asides.add(question)
     reading.notes += found.notes
@@ -70,6 +75,13 @@ def read_log(
     read = read_instruments if log.shape == "instrument" else read_visits
     rows = [read(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
     return _sheet(reading, found, rows, tables.empty(tables.GAUGE_TRIALS))
+
+
+def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple[str, str]:
+    """The heading as typed and the text of one cell of a log; FileProblem where there is no such cell."""
+    log = log_for(name, shop)
+    headings = Headings(shop, log)
+    return heading_of(read_tables(data, name, _form(headings, log)).tables, line, column, name)
 
 
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
@@ -93,7 +105,7 @@ def _form(headings: Headings, log: Log) -> Form:
         found = set(fields)
         if log.shape == "study":
             return len(fields) if {"study", "part", "value"} <= found else 0
-        enough = found & {"serial", "lot"} and found & dates and len(fields) > 2 - bool(log.stage)
+        enough = found & {"serial", "lot"} and found & dates
         return len(fields) if enough else 0
 
     def digits(header: Sequence[str]) -> list[int]:
