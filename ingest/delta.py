@@ -24,10 +24,10 @@ _HOOKS = PostCommitHookProperties(create_checkpoint=True, cleanup_expired_logs=F
 def plain(rows: pl.DataFrame) -> Any:
     """An Arrow table of plain strings: the string views of Polars are not read by every engine."""
     table = arro.Table.from_arrow(rows)
-    columns = {}
-    for column in table.schema:
-        held = table.column(column.name)
-        columns[column.name] = held.cast(arro.DataType.string()) if "view" in str(column.type).lower() else held
+    columns: dict[str, Any] = {}
+    for name, dtype in rows.schema.items():
+        held = table.column(name)
+        columns[name] = held.cast(arro.DataType.string()) if dtype == pl.String() else held
     return arro.Table.from_pydict(columns)
 
 

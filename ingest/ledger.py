@@ -126,6 +126,7 @@ def make(connection: sqlite3.Connection) -> None:
     for name, schema in CURRENT.items():
         create(connection, f"main.{name}", schema)
         connection.execute(f"CREATE INDEX main.{name}_log ON {name} (log_id)")
+    connection.execute("CREATE TABLE IF NOT EXISTS main.format (format INTEGER NOT NULL)")
     connection.execute("DELETE FROM main.format")
     connection.execute("INSERT INTO main.format VALUES (?)", (FORMAT,))
 

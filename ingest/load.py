@@ -8,6 +8,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest import book, ledger, originals, tables
+from ingest.corrections import marked
 from ingest.draft import Draft, Entry
 from ingest.ledger import StoreProblem
 from ingest.merge import KEY, with_key
@@ -116,8 +117,21 @@ def _part(progress: Progress | None, place: int, count: int, name: str) -> Progr
 
 def _read(entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None) -> tuple[Entry, bytes, Sheet]:
     """A log as the shop files and the book of today have it read."""
-    sheet = read_log(data, entry.name, shop, as_of_limit=entry.at, settled=book.standing_verdicts(said["settled"]), progress=progress)
+    settled = book.standing_verdicts(said["settled"])
+    mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
+    sheet = read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, progress=progress)
+    if mended.height:
+        cells = {(line, column): value for line, column, value in mended.select("line", "column", "value").iter_rows()}
+        sheet = _as_it_came(read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, corrected=cells, progress=progress), sheet)
     return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
+
+
+def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:
+    """A corrected log whose rows are still known by the text they came with, and whose changed readings are marked."""
+    came = original.visits.select("line", "stage", came="text_hash").unique(["line", "stage"])
+    visits = sheet.visits.join(came, on=["line", "stage"], how="left", maintain_order="left")
+    visits = visits.with_columns(pl.coalesce("came", "text_hash").alias("text_hash")).drop("came")
+    return replace(sheet, visits=visits, readings=marked(sheet.readings, original.readings))
 
 
 def _commit(folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces: str | None, now: datetime) -> dict[int, Loaded]:
@@ -131,7 +145,7 @@ def _commit(folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces:
         if replaces is not None:
             gone = log_called(draft.logs, replaces)
             replaced = _keys_of(folder, shop, said, gone)
-        fresh = []
+        fresh: list[_Came] = []
         for came in batch:
             if came.entry.log_id in draft.logs["log_id"] or came.entry.log_id in {other.entry.log_id for other in fresh}:  # somebody was faster
                 became[came.place] = Loaded(came.entry.name, came.entry.log_id, "already loaded")
@@ -186,8 +200,11 @@ def entries_of(said: dict[str, pl.DataFrame], log_ids: Iterable[str] | None = No
     return [Entry(log_id, sha, name, sequence, at, "", replaces) for log_id, sha, name, sequence, at, replaces in wanted.iter_rows()]
 
 
-def put_in(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], entries: Sequence[Entry], progress: Progress | None = None) -> None:
-    """Read logs from their originals, under the shop files and the book of today, and put them in."""
+def put_in(
+    draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], entries: Sequence[Entry], progress: Progress | None = None
+) -> dict[str, tuple[str, ...]]:  # fmt: skip
+    """Read logs from their originals, under the shop files and the book of today, and put them in; what is to be asked once of each."""
+    notes = {}
     for place, entry in enumerate(entries):
         try:
             data = originals.fetch(folder, entry.sha256)
@@ -196,6 +213,8 @@ def put_in(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame]
             came = _Came(place, entry, b"", _unreadable(entry, fault))
         replaced = _keys_of(folder, shop, said, entry.replaces) if entry.replaces else None
         draft.add(came.entry, came.sheet, replaced)
+        notes[entry.log_id] = tuple(came.sheet.notes)
+    return notes
 
 
 def _unreadable(entry: Entry, fault: Exception) -> Sheet:
@@ -229,11 +248,13 @@ def _take_out(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFra
     put_in(draft, folder, shop, said, entries_of(said, near - {log_id}))
 
 
-def read_again(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_ids: Iterable[str], progress: Progress | None = None) -> None:
+def read_again(
+    draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_ids: Iterable[str], progress: Progress | None = None
+) -> dict[str, tuple[str, ...]]:  # fmt: skip
     """Read some logs anew, with all that share visits with them."""
     near = ledger.neighbours(draft.connection, set(log_ids))
     draft.drop(sorted(near))
-    put_in(draft, folder, shop, said, entries_of(said, near), progress)
+    return put_in(draft, folder, shop, said, entries_of(said, near), progress)
 
 
 def ensure(folder: Path, *, progress: Progress | None = None, now: datetime) -> bool:
