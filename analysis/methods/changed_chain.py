@@ -16,6 +16,8 @@ from scipy.sparse import linalg
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 
+FOR_EVER = 1e9  # a change whose cost grows by more than so many times comes from a chain without an end, seen through rounding
+
 
 @dataclass(frozen=True)
 class Solved:
@@ -32,10 +34,14 @@ class Solved:
         UnusableData where the changed moves lead to no end.
         """
         own = self.columns[:, self.column_of[rows]]
-        left = np.eye(len(rows)) - moves @ own
-        if np.linalg.matrix_rank(left) < len(rows):
+        left, right = np.eye(len(rows)) - moves @ own, moves @ self.cost + costs
+        try:
+            added = np.linalg.solve(left, right)
+        except np.linalg.LinAlgError:
+            added = np.full_like(right, np.inf)
+        if not bool((np.abs(added) <= FOR_EVER * (1 + np.abs(right).max(initial=0))).all()):
             raise UnusableData("with these moves work would go round for ever; change fewer of them, or wait for more work to come through")
-        return np.asarray(self.visits[rows] @ np.linalg.solve(left, moves @ self.cost + costs), dtype=np.float64)
+        return np.asarray(self.visits[rows] @ added, dtype=np.float64)
 
 
 def solved(among: sparse.csr_matrix, per_visit: Floats, visits: Floats, changing: Ints) -> Solved:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from scipy import sparse
 
 from analysis.methods.segments import Floats, Ints
 from ingest.shop import Shop
@@ -15,23 +16,52 @@ FIRST = -1  # the context of a visit outside every loop
 
 
 @dataclass(frozen=True)
+class Tally:
+    """What weighted instruments did, summed."""
+
+    instruments: float
+    moves: Floats  # (t,) how often each kind of move was made
+    left: Floats  # (k,) how often each state was left
+    spent: Floats  # (k, 2) minutes and days in each state that are a loop's
+    redone: Floats  # (p, 2) of them those of the causing stage, or of a repair, in loops of each pair
+    seen: Floats  # (s,) visits to each stage
+    looked: Floats  # (s, 2) minutes and days of those visits
+
+    @property
+    def visits(self) -> Floats:
+        """Expected visits of one instrument to each state (k,)."""
+        return self.left / self.instruments
+
+    @property
+    def per_visit(self) -> Floats:
+        """Minutes and days of a visit in each state (k, 2)."""
+        return self.spent / np.maximum(self.left, 1)[:, None]
+
+
+@dataclass(frozen=True)
 class Bench:
-    """Round-1 visits as moves between states, and what each cost. Pairs are (caused, caught) of send-backs."""
+    """Round-1 visits as moves between states. Pairs are (caused, caught) of send-backs; k states, t kinds of move, p pairs, s stages."""
 
     instruments: int
-    instrument: Ints  # (n,)
-    state: Ints  # (n,)
-    cell: Ints  # (n,) which kind of move
-    cost: Floats  # (n, 2) minutes and days where they are a loop's
-    redone: Ints  # (n,) pair whose causing stage, or a repair, this visit in its loop redoes; -1 none
-    stage: Ints  # (n,)
-    whole: Floats  # (n, 2) minutes and days of any visit
     states: Ints  # (k, 2) stage, context
-    cells: Ints  # (t, 3) state, pair sent back or -1, next state or k
+    moves: Ints  # (t, 3) state, pair sent back or -1, next state or k at the end; sorted by state
     pairs: list[tuple[str, str]]
     instead: Ints  # (p,) stage after the causing one where it could be caught, -1 none
     caught: Ints  # (p,) stage
     rank: Ints  # (p,) place of the causing stage: supplier first, then the bench, handling and unknown last
+    each: sparse.csr_matrix  # (t + 2k + 2p + 3s, instruments) what each instrument adds to a tally
+
+    def tally(self, weights: Floats) -> list[Tally]:
+        """One tally for each row of weights (d, instruments)."""
+        k, p, stages = len(self.states), len(self.pairs), (self.each.shape[0] - len(self.moves) - 2 * len(self.states) - 2 * len(self.pairs)) // 3
+        sizes = [len(self.moves), 2 * k, 2 * p, stages, 2 * stages]
+        starts = np.flatnonzero(np.diff(self.moves[:, 0], prepend=-1))
+        tallies = []
+        for sums, weight in zip((self.each @ weights.T).T, weights, strict=True):
+            moves, spent, redone, seen, looked = np.split(sums, np.cumsum(sizes)[:-1])
+            left = np.add.reduceat(moves, starts)
+            tallies.append(Tally(float(weight.sum()), moves, left, spent.reshape(k, 2), redone.reshape(p, 2), seen, looked.reshape(stages, 2)))
+        return tallies
 
 
 def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
@@ -53,8 +83,8 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     following = np.where(last, k, np.append(state[1:], k))
     opened = loops.select("visit", pl.Series("pair", of_loop))
     sent = visits.select("visit").join(opened, on="visit", how="left", maintain_order="left")["pair"].fill_null(-1).to_numpy()
-    kinds, cell = np.unique((state * (len(pairs) + 1) + sent + 1) * (k + 1) + following, return_inverse=True)
-    cells = np.column_stack([kinds // (k + 1) // (len(pairs) + 1), kinds // (k + 1) % (len(pairs) + 1) - 1, kinds % (k + 1)])
+    kinds, move = np.unique((state * (len(pairs) + 1) + sent + 1) * (k + 1) + following, return_inverse=True)
+    moves = np.column_stack([kinds // (k + 1) // (len(pairs) + 1), kinds // (k + 1) % (len(pairs) + 1) - 1, kinds % (k + 1)])
     time = visits["taken_at"].cast(pl.Int64).to_numpy() / 86_400e6
     days = np.where(np.diff(instrument, prepend=-1) != 0, 0.0, np.maximum(np.diff(time, prepend=time[:1]), 0.0)) if len(time) else time
     repair = (visits["role"] == "repair").to_numpy()
@@ -64,11 +94,26 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     causing = np.array([order.get(caused, -2) for caused, _ in pairs] + [-2], dtype=np.int64)
     redone = np.where(counts & (repair | (stage == causing[context])), context, -1)
     return Bench(
-        int(instrument[-1]) + 1 if len(instrument) else 0, instrument, state, cell, np.where(counts[:, None], whole, 0.0), redone, stage, whole,
-        np.column_stack([states % stages, states // stages - 1]), cells, pairs, _instead(pairs, visits, shop),
-        np.array([order[caught] for _, caught in pairs], dtype=np.int64),
+        int(instrument[-1]) + 1 if len(instrument) else 0, np.column_stack([states % stages, states // stages - 1]), moves, pairs,
+        _instead(pairs, visits, shop), np.array([order[caught] for _, caught in pairs], dtype=np.int64),
         np.array([-1 if caused == "supplier" else order.get(caused, stages) for caused, _ in pairs], dtype=np.int64),
+        _stacked(instrument, [(move, len(moves), None), (state, k, np.where(counts[:, None], whole, 0.0)), (redone, len(pairs), whole),
+                              (stage, stages, None), (stage, stages, whole)]),
     )  # fmt: skip
+
+
+def _stacked(instrument: Ints, parts: list[tuple[Ints, int, Floats | None]]) -> sparse.csr_matrix:
+    """Rows of what is summed by instrument: for each part (which of so many, -1 none; two numbers a visit, or None to count)."""
+    blocks = []
+    size = int(instrument.max(initial=-1)) + 1
+    for which, many, values in parts:
+        known = which >= 0
+        if values is None:
+            blocks.append(sparse.csr_matrix((np.ones(int(known.sum())), (which[known], instrument[known])), shape=(many, size)))
+        else:
+            rows = (2 * which[known])[:, None] + np.arange(2)
+            blocks.append(sparse.csr_matrix((values[known].ravel(), (rows.ravel(), np.repeat(instrument[known], 2))), shape=(2 * many, size)))
+    return sparse.vstack(blocks, format="csr")
 
 
 def _instead(pairs: list[tuple[str, str]], visits: pl.DataFrame, shop: Shop) -> Ints:

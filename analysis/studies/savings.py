@@ -13,7 +13,7 @@ from scipy import sparse
 from analysis.methods.changed_chain import Solved, solved
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
-from analysis.studies.bench_moves import FIRST, Bench, bench_of
+from analysis.studies.bench_moves import FIRST, Bench, Tally, bench_of
 from analysis.studies.scope import ALL, Scope, judged
 from analysis.studies.story import story
 from ingest.shop import Shop
@@ -56,24 +56,26 @@ def what_if(snapshot: Snapshot, scope: Scope = ALL, *, seed: int = SEED, draws: 
     bench = bench_of(rows, told.loops, snapshot.shop)
     if not bench.pairs:
         return WhatIf(pl.DataFrame(schema=_SCHEMA), bench.instruments, weeks, 0.0, 0.0)
-    changes = [(pair, early) for pair in range(len(bench.pairs)) for early in (False, True) if not early or bench.instead[pair] >= 0]
-    fitted, saved = _saved(bench, np.ones(bench.instruments), changes)
+    firsts = {int(stage) for stage, context in bench.states if context == FIRST}
+    changes = [(pair, early) for pair in range(len(bench.pairs)) for early in (False, True) if not early or int(bench.instead[pair]) in firsts]
+    [today] = bench.tally(np.ones((1, bench.instruments)))
+    saved = _Changes(bench, changes).saved(today)
     order = np.argsort(-saved[:, 0], kind="stable")[:CONSIDERED]
     changes, saved = [changes[i] for i in order], saved[order]
     best = min(BEST, len(changes))
     rng = np.random.default_rng(seed)
+    weights = rng.multinomial(bench.instruments, np.full(bench.instruments, 1 / bench.instruments), size=draws).astype(np.float64)
+    ready = _Changes(bench, changes)
     optimism = np.empty((draws, best, 2))
-    for draw in range(draws):
-        weight = rng.multinomial(bench.instruments, np.full(bench.instruments, 1 / bench.instruments)).astype(np.float64)
-        again = _saved(bench, weight, changes)[1]
+    for draw, tally in enumerate(bench.tally(weights)):
+        again = ready.saved(tally)
         chosen = np.argsort(-again[:, 0], kind="stable")[:best]
         optimism[draw] = again[chosen] - saved[chosen]
     low, high = saved[:best] - np.quantile(optimism, 0.975, axis=0), saved[:best] - np.quantile(optimism, 0.025, axis=0)
-    sent = np.bincount(bench.cells[bench.cell, 1] + 1, minlength=len(bench.pairs) + 1)[1:]
-    table = [_row(bench, snapshot.shop, change, int(sent[change[0]])) for change in changes[:best]]
+    table = [_row(bench, snapshot.shop, change, int(today.moves[bench.moves[:, 1] == change[0]].sum())) for change in changes[:best]]
     numbers = {f"{name}{side}": values[:, i] * factor for i, name, factor in ((0, "minutes", 1.0), (1, "days", 1.0), (0, "cost", labour))
                for side, values in (("", saved[:best]), ("_low", low), ("_high", high))}  # fmt: skip
-    total = fitted.visits @ fitted.per_visit * bench.instruments
+    total = today.visits @ today.per_visit * bench.instruments
     return WhatIf(pl.DataFrame(table).with_columns(**{name: pl.Series(value) for name, value in numbers.items()}).select(*_SCHEMA),
                   bench.instruments, weeks, float(total[0]), float(total[1]))  # fmt: skip
 
@@ -96,90 +98,57 @@ def _row(bench: Bench, shop: Shop, change: tuple[int, bool], count: int) -> dict
             "count": count}  # fmt: skip
 
 
-@dataclass(frozen=True)
-class _Fitted:
-    """The chain fitted to weighted instruments."""
+class _Changes:
+    """Changes of one bench, made ready so that each tally costs little."""
 
-    moves: Floats  # (t,) how often each kind of move was made
-    left: Floats  # (k,) how often each state was left
-    visits: Floats  # (k,) expected visits of one instrument
-    per_visit: Floats  # (k, 2) minutes and days
+    def __init__(self, bench: Bench, changes: list[tuple[int, bool]]) -> None:
+        self.bench, self.changes = bench, changes
+        self.firsts = {int(stage): i for i, (stage, context) in enumerate(bench.states) if context == FIRST}
+        self.ready = [self._ready(pair) for pair, _ in changes]
+        touched = np.isin(bench.states[:, 0], [bench.caught[pair] for pair, _ in changes])
+        touched[[self.firsts[int(bench.instead[pair])] for pair, early in changes if early]] = True
+        self.touched = np.flatnonzero(touched)
 
+    def _ready(self, pair: int) -> tuple[Ints, list[tuple[Ints, Ints]]]:
+        """The states whose moves change, and for the moves sent back as this pair and those that went on: which, and their place in (rows, k + 1)."""
+        bench, k = self.bench, len(self.bench.states)
+        rows = np.flatnonzero(bench.states[:, 0] == bench.caught[pair])
+        row_of = np.full(k, -1, dtype=np.int64)
+        row_of[rows] = np.arange(len(rows))
+        later = np.append(bench.rank, np.iinfo(np.int64).max)[bench.moves[:, 1]] > bench.rank[pair]
+        picks = [np.flatnonzero(wanted & (row_of[bench.moves[:, 0]] >= 0)) for wanted in (bench.moves[:, 1] == pair, later)]
+        return rows, [(pick, row_of[bench.moves[pick, 0]] * (k + 1) + bench.moves[pick, 2]) for pick in picks]
 
-def _fitted(bench: Bench, weight: Floats) -> _Fitted:
-    k = len(bench.states)
-    each = weight[bench.instrument]
-    moves: Floats = np.bincount(bench.cell, weights=each, minlength=len(bench.cells)).astype(np.float64)
-    left: Floats = np.bincount(bench.state, weights=each, minlength=k).astype(np.float64)
-    spent = np.column_stack([np.bincount(bench.state, weights=each * bench.cost[:, i], minlength=k) for i in (0, 1)])
-    return _Fitted(moves, left, left / weight.sum(), spent / np.maximum(left, 1)[:, None])
+    def saved(self, tally: Tally) -> Floats:
+        """Minutes and days that each change would save over all the instruments of a tally, shape (c, 2)."""
+        bench, k = self.bench, len(self.bench.states)
+        share = tally.moves / np.maximum(tally.left, 1)[bench.moves[:, 0]]
+        inside = bench.moves[:, 2] < k
+        among = sparse.csr_matrix((share[inside], (bench.moves[inside, 0], bench.moves[inside, 2])), shape=(k, k))
+        chain = solved(among, tally.per_visit, tally.visits, self.touched)
+        return np.array([-tally.instruments * self._change(i, tally, chain, share) for i in range(len(self.changes))])
 
-
-def _saved(bench: Bench, weight: Floats, changes: list[tuple[int, bool]]) -> tuple[_Fitted, Floats]:
-    """Minutes and days that each change would save over all the weighted instruments, shape (c, 2)."""
-    fitted = _fitted(bench, weight)
-    k = len(bench.states)
-    share = fitted.moves / np.maximum(fitted.left, 1)[bench.cells[:, 0]]
-    inside = bench.cells[:, 2] < k
-    among = sparse.csr_matrix((share[inside], (bench.cells[inside, 0], bench.cells[inside, 2])), shape=(k, k))
-    firsts = {int(stage): i for i, (stage, context) in enumerate(bench.states) if context == FIRST}
-    caught = {int(bench.caught[pair]) for pair, _ in changes}
-    touched = np.isin(bench.states[:, 0], list(caught))
-    touched[[firsts[int(bench.instead[pair])] for pair, early in changes if early and int(bench.instead[pair]) in firsts]] = True
-    chain = solved(among, fitted.per_visit, fitted.visits, np.flatnonzero(touched))
-    extra = _early_cost(bench, weight)
-    saved = np.zeros((len(changes), 2))
-    for i, (pair, early) in enumerate(changes):
-        saved[i] = -weight.sum() * _change(bench, fitted, chain, share, pair, firsts, extra if early else None)
-    return fitted, saved
-
-
-def _change(bench: Bench, fitted: _Fitted, chain: Solved, share: Floats, pair: int, firsts: dict[int, int], extra: Floats | None) -> Floats:
-    """Change in minutes and days of one instrument."""
-    k = len(bench.states)
-    rows = np.flatnonzero((bench.states[:, 0] == bench.caught[pair]) & (fitted.left > 0))
-    row_of = np.full(k, -1, dtype=np.int64)
-    row_of[rows] = np.arange(len(rows))
-    mine = _dense(bench, share, row_of, bench.cells[:, 1] == pair, len(rows))
-    on = _dense(bench, share, row_of, np.append(bench.rank, np.iinfo(np.int64).max)[bench.cells[:, 1]] > bench.rank[pair], len(rows))
-    went_on = on.sum(axis=1)
-    usual = firsts.get(int(bench.caught[pair]), -1)
-    spare = on[row_of[usual]] / went_on[row_of[usual]] if usual >= 0 and row_of[usual] >= 0 and went_on[row_of[usual]] > 0 else np.zeros(k + 1)
-    instead = np.where(went_on[:, None] > 0, on / np.where(went_on > 0, went_on, 1.0)[:, None], spare)
-    part = 0.5 if extra is None else 1.0
-    moves = part * (mine.sum(axis=1, keepdims=True) * instead - mine)
-    costs = np.zeros((len(rows), 2))
-    if extra is not None:
-        found_at = firsts.get(int(bench.instead[pair]), -1)
-        if found_at < 0 or fitted.left[found_at] == 0:
-            return np.zeros(2)  # nobody of this sample came there
-        rows = np.append(rows, found_at)
-        moves = np.vstack([moves, np.zeros(k + 1)])
-        sent = fitted.moves[bench.cells[:, 1] == pair].sum()
-        costs = np.vstack([costs, sent / fitted.left[found_at] * extra[pair]])
-    try:
-        return chain.change(rows, moves[:, :k], costs)
-    except UnusableData:  # a handful of instruments, all of which came back: what else they might have done was never seen
-        return np.zeros(2)
-
-
-def _dense(bench: Bench, share: Floats, row_of: Ints, wanted: Ints, rows: int) -> Floats:
-    """Chances of the wanted moves from the rows, shape (rows, k + 1); the last column is the end."""
-    pick = np.flatnonzero(wanted & (row_of[bench.cells[:, 0]] >= 0))
-    dense = np.zeros((rows, len(bench.states) + 1))
-    np.add.at(dense, (row_of[bench.cells[pick, 0]], bench.cells[pick, 2]), share[pick])
-    return dense
-
-
-def _early_cost(bench: Bench, weight: Floats) -> Floats:
-    """Minutes and days of one send-back of each pair caught one stage after: redoing as today, and one more look, shape (p, 2)."""
-    each = weight[bench.instrument]
-    p = len(bench.pairs)
-    sent = np.bincount(bench.cells[bench.cell, 1] + 1, weights=each, minlength=p + 1)[1:]
-    seen = np.bincount(bench.stage, weights=each, minlength=int(bench.instead.max(initial=0)) + 1)
-    extra = np.zeros((p, 2))
-    for i in (0, 1):
-        redone = np.bincount(bench.redone + 1, weights=each * bench.cost[:, i], minlength=p + 1)[1:]
-        look = np.bincount(bench.stage, weights=each * bench.whole[:, i], minlength=len(seen)) / np.maximum(seen, 1)
-        extra[:, i] = redone / np.maximum(sent, 1) + np.where(bench.instead >= 0, look[bench.instead], 0.0)
-    return extra
+    def _change(self, change: int, tally: Tally, chain: Solved, share: Floats) -> Floats:
+        """Change in minutes and days of one instrument."""
+        k = len(self.bench.states)
+        (pair, early), (rows, picks) = self.changes[change], self.ready[change]
+        mine, on = (np.bincount(at, weights=share[pick], minlength=len(rows) * (k + 1)).reshape(len(rows), k + 1) for pick, at in picks)
+        went_on = on.sum(axis=1, keepdims=True)
+        usual = self.firsts.get(int(self.bench.caught[pair]), -1)
+        spare = on[rows == usual].sum(axis=0) / max(went_on[rows == usual].sum(), 1e-300)  # where nobody went on: as in the first pass
+        instead = np.where(went_on > 0, on / np.where(went_on > 0, went_on, 1.0), spare)
+        moves = (1.0 if early else 0.5) * (mine.sum(axis=1, keepdims=True) * instead - mine)
+        costs = np.zeros((len(rows), 2))
+        if early:
+            found_at, stage = self.firsts[int(self.bench.instead[pair])], int(self.bench.instead[pair])
+            sent = tally.moves[self.bench.moves[:, 1] == pair].sum()
+            if tally.left[found_at] == 0 or sent == 0:
+                return np.zeros(2)  # nobody of this sample came there
+            extra = tally.redone[pair] / sent + tally.looked[stage] / tally.seen[stage]
+            rows = np.append(rows, found_at)
+            moves = np.vstack([moves, np.zeros(k + 1)])
+            costs = np.vstack([costs, sent / tally.left[found_at] * extra])
+        try:
+            return chain.change(rows, moves[:, :k], costs)
+        except UnusableData:  # a handful of instruments, all of which came back: what else they might have done was never seen
+            return np.zeros(2)
