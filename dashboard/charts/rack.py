@@ -39,7 +39,7 @@ class RackCell:
     row: int
     column: int
     state: str  # steady | moved | thin
-    line: Sequence[float] = ()  # evenly spread in time, oldest first
+    line: Sequence[float | None] = ()  # evenly spread in time, oldest first, None before its first reading
     light_from: int | None = None  # place in `line` where the light begins
     key: str = ""  # handed back when the cell is clicked
     words: str = ""  # what the pointer is told
@@ -91,13 +91,15 @@ def rack(view: RackView, *, narrow: bool = False) -> Figure:
         edge.add([x0, x0 + inner], [y0, y0])
         n = len(cell.line)
         x = [x0 + inner * k / max(n - 1, 1) for k in range(n)]
-        y = [y0 - shallow * min(max(v, -1.15), 1.15) for v in cell.line]
+        seen = [k for k, v in enumerate(cell.line) if v is not None]
+        x = [x[k] for k in seen]
+        y = [y0 - shallow * min(max(v, -1.15), 1.15) for v in cell.line if v is not None]
         if cell.state == "thin":
             thin.add([x0 + inner - 4 - k * (3.4 if narrow else 7) for k in (2, 1, 0)], [y0] * 3)
-        elif cell.state == "moved" and cell.light_from is not None and n:
-            k = min(max(cell.light_from, 0), n - 1)
+        elif cell.state == "moved" and cell.light_from is not None and seen:
+            k = min(sum(place < cell.light_from for place in seen), len(seen) - 1)
             light_x += [*x[k:], *x[k:][::-1], None]
-            light_y += [*y[k:], *([y0] * (n - k)), None]
+            light_y += [*y[k:], *([y0] * (len(y) - k)), None]
             before.add(x[: k + 1], y[: k + 1])
             moved.add(x[k:], y[k:])
         else:

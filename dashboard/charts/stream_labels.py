@@ -11,7 +11,7 @@ from dashboard import numbers
 from dashboard.charts import style
 
 if TYPE_CHECKING:
-    from dashboard.charts.stream import StreamView
+    from dashboard.charts.stream_view import StreamView
 
 
 class Words:
