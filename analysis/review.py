@@ -1,0 +1,160 @@
+"""All studies of one week: what the weekly review says, before it is put into words."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.problems import UnusableData
+from analysis.studies import lots, rework, settling, states, weeks
+from analysis.studies.actions import actions, last_week
+from analysis.studies.arrived import arrived, review_week
+from analysis.studies.causes import MovesWith, all_candidates
+from analysis.studies.leaving import outside_as_set, shipped_in_doubt
+from analysis.studies.rack import Rack, rack
+from analysis.studies.scope import Scope
+from analysis.studies.signals import signals
+from ingest.snapshot import Snapshot
+
+SEEN_WEEKS = 13
+USUAL = (0.025, 0.975)  # of the weeks before: nineteen in twenty
+
+
+@dataclass(frozen=True)
+class Matter:
+    """Signals of one model and characteristic that opened within two working days: one thing to look at."""
+
+    main: dict[str, object]  # the signal that stands for it: of all techs where there is one, the largest share of tolerance
+    share: float | None  # of the tolerance in force used by the shift
+    positions: list[str]
+    stages: list[str]
+    only_some: bool  # only charts of single techs opened
+    new: bool  # opened in the week under review
+    moves_with: MovesWith
+    signals: list[int]  # rows of signals.found
+    line: list[float | None]  # the running average, shares of `rack.scale`, oldest first
+    light_from: int | None
+    known_until: date | None  # a person marked it known until this day
+
+
+@dataclass(frozen=True)
+class Review:
+    week: date  # its first day
+    last_day: date
+    arrived: pl.DataFrame
+    questions: int  # rows and cells set aside that still wait
+    weeks: pl.DataFrame  # the `weeks` figures, thirteen weeks up to this one
+    usual: dict[str, tuple[float, float]]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty before lay
+    matters: list[Matter]  # open as of the review, new and large first
+    known: list[Matter]  # marked known by a person
+    streams: int  # of all techs
+    steady: int
+    moved: int
+    thin: int
+    coarse: pl.DataFrame  # streams of all techs whose gauge is coarse: rows of the `streams` figures
+    lots: pl.DataFrame  # rows of the `lots` figures, measured in the week, whose plan says reject or whose interval lies above what was agreed
+    flows: pl.DataFrame  # caused_at x caught_at of the week, largest minutes first
+    flows_before: pl.DataFrame  # the same over the four weeks before
+    outside: pl.DataFrame
+    shipped: pl.DataFrame
+    settling: pl.DataFrame
+    actions: pl.DataFrame
+    decision: dict[str, object] | None
+    finished: int
+    bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
+    computed_from: dict[str, object]
+
+
+def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
+    """The review of one week (its first day); by default the last whose final working day has readings. UnusableData without any reading."""
+    found = week or review_week(snapshot)
+    if found is None:
+        raise UnusableData("no log is loaded yet; load one to see a week")
+    last = found + timedelta(days=6)
+    seen = snapshot.once(weeks.table).filter(pl.col("week") <= found).tail(SEEN_WEEKS)
+    matters = _matters(snapshot, found)
+    known = [matter for matter in matters if matter.known_until is not None and matter.known_until > last]
+    streams = snapshot.once(states.table).filter(pl.col("tech") == "")
+    book = snapshot.table("bench_book")
+    decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
+    return Review(
+        week=found, last_day=last, arrived=arrived(snapshot, week=found), questions=_waiting(snapshot), weeks=seen, usual=_usual(seen, found),
+        matters=[matter for matter in matters if matter not in known], known=known, streams=len(streams),
+        steady=int((streams["state"] == states.STEADY).sum()), moved=int((streams["state"] == states.MOVED).sum()),
+        thin=int((streams["state"] == states.THIN).sum()),
+        coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
+        lots=_lots_of(snapshot, found), flows=_flows(snapshot, found, found),
+        flows_before=_flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1)),
+        outside=outside_as_set(snapshot, first=found, last=found), shipped=shipped_in_doubt(snapshot, week=found),
+        settling=snapshot.once(settling.table), actions=actions(snapshot, since=last_week(found)),
+        decision=decisions.row(-1, named=True) if len(decisions) else None,
+        finished=int(seen.filter(pl.col("week") == found)["finished"].sum()), bench=rework.on_the_bench(snapshot),
+        computed_from={"version": snapshot.version, "book": snapshot.book_sequence, "shop_files": snapshot.shop_files, "as_of": snapshot.as_of},
+    )  # fmt: skip
+
+
+def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
+    before = seen.filter(pl.col("week") < week)
+    found = {}
+    for name in ("finished", "never_sent_back", "signals_opened"):
+        values = before[name].drop_nulls().to_numpy().astype(float)
+        if len(values) >= 4:
+            found[name] = (float(np.quantile(values, USUAL[0])), float(np.quantile(values, USUAL[1])))
+    return found
+
+
+def _waiting(snapshot: Snapshot) -> int:
+    """Questions nobody has settled yet."""
+    asked, settled = snapshot.table("set_aside", "log_id", "line", "column"), snapshot.table("settled", "log_id", "line", "column")
+    return len(asked.join(settled, on=["log_id", "line", "column"], how="anti"))
+
+
+def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
+    return rework.flows(snapshot, Scope(first=first, last=last)).rows.sort("minutes", descending=True)
+
+
+def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
+    """Lots measured in the week that their plan rejects, or more of which lies outside than was agreed, with their agreed share."""
+    measured = snapshot.once(lots.necks)
+    here = measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6))).select("supplier", "lot").unique()
+    agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
+    rows = snapshot.once(lots.table).join(here, on=["supplier", "lot"], how="semi").join(agreed, on=["supplier", "lot"], how="left")
+    return rows.filter((pl.col("verdict") == lots.REJECT) | (pl.col("outside_low") > pl.col("agreed_limit"))).sort("outside", descending=True)
+
+
+def _matters(snapshot: Snapshot, week: date) -> list[Matter]:
+    """Open signals put together into matters, new ones and large ones first."""
+    judged = snapshot.once(signals)
+    if judged is None:
+        return []
+    found = judged.found.with_row_index("row").filter(pl.col("closed_at").is_null())
+    if found.is_empty():
+        return []
+    everyone: Rack = rack(snapshot)
+    room = everyone.streams.select("characteristic", "position", "model", "stage", "tolerance", "line", "light_from")
+    found = found.join(room, on=["characteristic", "position", "model", "stage"], how="left", maintain_order="left")
+    found = found.with_columns(share=pl.col("size").abs() / pl.col("tolerance"))
+    candidates = snapshot.once(all_candidates)
+    known = _known(snapshot)
+    matters = []
+    for _, part in found.group_by("matter", maintain_order=True):
+        alone = (part["tech"] != "").all()
+        ranked = part.sort(pl.col("tech") != "", -pl.col("share").fill_null(0.0), "opened_at")
+        main = ranked.row(0, named=True)
+        day = main["opened_at"].astimezone(snapshot.shop.zone).date()
+        matters.append(
+            Matter(
+                main=main, share=main["share"], positions=part["position"].unique(maintain_order=True).to_list(),
+                stages=part["stage"].unique(maintain_order=True).to_list(), only_some=bool(alone), new=day >= week,
+                moves_with=candidates[main["row"]], signals=part["row"].to_list(), line=list(main["line"] or []), light_from=main["light_from"],
+                known_until=known.get((main["characteristic"], main["model"])),
+            )
+        )  # fmt: skip
+    return sorted(matters, key=lambda matter: (matter.only_some, not matter.new, -(matter.share or 0.0)))
+
+
+def _known(snapshot: Snapshot) -> dict[tuple[str, str], date]:
+    """Matters a person marked known, and until when: the latest word counts."""
+    book = snapshot.table("bench_book").filter((pl.col("kind") == "known") & pl.col("until").is_not_null()).sort("sequence")
+    return {(row["characteristic"], row["model"]): row["until"] for row in book.iter_rows(named=True)}

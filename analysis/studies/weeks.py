@@ -1,0 +1,13 @@
+"""Week by week: finished, judged, yields, loops, signals, what was set aside."""
+
+import polars as pl
+
+from analysis.studies import rework
+from analysis.studies.signals import signals
+from ingest.snapshot import Snapshot
+
+
+def table(snapshot: Snapshot) -> pl.DataFrame:
+    """`weeks` of the figures."""
+    judged = snapshot.once(signals)
+    return rework.weeks(snapshot, None if judged is None else judged.found.select("opened_at"))
