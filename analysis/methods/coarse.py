@@ -60,7 +60,7 @@ def rounded_normal(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *,
     mean_error, sd_error = _errors(stream, centre, count, q, mean, sd, len(begins))
     with np.errstate(divide="ignore"):
         unbiased = np.sqrt(n / np.maximum(n - 1, 1))
-    told = [np.where(known, a, np.nan) for a in (mean, sd * unbiased, mean_error, sd_error * unbiased)]
+    told = [np.where(known, a, np.nan) for a in (mean, sd * unbiased, mean_error * unbiased, sd_error * unbiased)]
     return Rounded(told[0], told[1], told[2], told[3], known)
 
 

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 
-LONGEST = 5000
+LONGEST = 1000  # instruments; nobody waits longer for a verdict
 
 
 @dataclass(frozen=True)

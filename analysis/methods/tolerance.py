@@ -111,7 +111,7 @@ def drop(n: int, coverage: float, confidence: float) -> int:
     _sizes(max(n, 2), coverage, confidence, None)
     m = np.arange(1, n + 1)
     sure = special.betaincc(n - m + 1, m, coverage)  # P(share > coverage)
-    return int((sure >= confidence).sum()) - 2
+    return max(int((sure >= confidence).sum()) - 2, -1)
 
 
 def free_band(values: npt.ArrayLike, *, coverage: float = 0.95, confidence: float = 0.95) -> tuple[float, float]:
