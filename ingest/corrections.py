@@ -1,5 +1,6 @@
 """A person's value laid over one cell of an original: the file stays as it came, what is read from it changes."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -18,16 +19,20 @@ def heading_of(tables: Sequence[Table], line: int, column: str, name: str) -> tu
         if row.is_empty():
             continue
         headings = [heading.strip() for heading in table.header]
-        wanted = column.strip()
-        places = [place for place, heading in enumerate(headings) if heading == wanted] or [
-            place for place, heading in enumerate(headings) if heading.casefold() == wanted.casefold()
-        ]
+        for plain in (str.strip, str.casefold, _without_unit):
+            places = [place for place, heading in enumerate(headings) if plain(heading) == plain(column.strip())]
+            if places:
+                break
         if len(places) != 1:
-            near = closest(wanted, headings)
+            near = closest(_without_unit(column), {_without_unit(heading): heading for heading in headings})
             hint = f"; did you mean {near!r}?" if near else f"; it has {listed(headings)}"
             raise FileProblem(f"{name}, line {line}: no one column is headed {column!r}{hint}")
         return headings[places[0]], str(row[f"c{places[0]}"].item()).strip()
     raise FileProblem(f"{name}: line {line} is no row of a table; wanted the line of a row, as it is shown with every question")
+
+
+def _without_unit(heading: str) -> str:
+    return re.sub(r"[(\[].*?[)\]]", "", heading).strip().casefold()
 
 
 def laid_over(table: Table, cells: Mapping[tuple[int, str], str]) -> Table:

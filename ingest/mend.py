@@ -71,8 +71,7 @@ def _the_log(draft: Draft, log: str) -> tuple[str, str, str]:
 def _decided(draft: Draft, folder: Path, table: str, row: pl.DataFrame, log_id: str, what: str, who: str, why: str, now: datetime) -> Loaded:
     """Write a decision into the book, read its log anew with all that share visits with it, and end the version."""
     sequence = book.append(draft.connection, table, row, now=now, who=who, why=why, schema="book")
-    said = book.read(folder)
-    said[table] = pl.concat([said[table], book.lines(draft.connection, f"book.{table}").tail(1)])
+    said = {name: book.lines(draft.connection, name) for name in book.SCHEMAS}
     draft.settled = book.standing_verdicts(said["settled"])
     read_again(draft, folder, usable_shop(folder), said, [log_id])
     draft.finish(what, now, fingerprint(folder), sequence)
