@@ -214,7 +214,9 @@ def ewma_arl(width: float, *, weight: float = 0.1, shift: float = 0.0, baseline:
 def ewma_delay(shift: float, width: float, weight: float = 0.1, baseline: int | None = None) -> float:
     """Mean number of readings until an EWMA that has long run in control signals a shift of the mean by `shift` true sigmas.
 
-    With a baseline the delay is averaged over the estimates it may give.
+    With a baseline the delay is averaged over the estimates it may give (0.2 s a call). For small shifts and short baselines that mean is ruled by
+    the few streams whose limits are far too wide; without a baseline it is the delay of the stream whose estimates are right, for many
+    streams at once `ewma_arls(widths, shift, weight=weight, start="steady")`.
     """
     return _averaged(width, weight, shift, baseline, start="steady")
 

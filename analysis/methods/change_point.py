@@ -26,7 +26,7 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, lengths
 
 WITHIN = 3.0  # of the largest log-likelihood
-BLOCK = 1 << 17  # readings worked on at once: they stay in the processor's cache
+BLOCK = 1 << 16  # readings worked on at once: they stay in the processor's cache
 ROUNDING = 1e-9  # relative: starts as likely as the best but for the last bits are as likely
 NO_START = -1.0  # below every log-likelihood over no change
 

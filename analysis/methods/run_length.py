@@ -75,7 +75,8 @@ class RunLength:
         return np.array(alive), pace
 
 
-def _solved(stays: csr_array, start: Floats) -> RunLength:
+def solved(stays: csr_array, start: Floats) -> RunLength:
+    """The run length of a chain from the chances (k, k) to stay running and the weights (k,) of the states before the first reading."""
     size = stays.shape[0]
     system = splu((eye_array(size) - stays).tocsc())
     mean = system.solve(np.ones(size))
@@ -133,7 +134,7 @@ def run_length(
     stays = csr_array((share[zones.band], (zones.source, zones.target)), shape=(zones.states, zones.states))
     start = np.zeros(zones.states)
     start[0] = 1.0
-    return _solved(stays, start)
+    return solved(stays, start)
 
 
 @lru_cache(maxsize=64)
@@ -238,7 +239,7 @@ def _order_run_length(rule: str, count: int) -> RunLength:
             stays[states(k), states(k + 1)] += on
     start = np.zeros(len(stays))
     start[0] = 1.0
-    return _solved(csr_array(stays), start)
+    return solved(csr_array(stays), start)
 
 
 def xbar_arl(shift: npt.ArrayLike = 0.0, *, n: int = 1, width: float = 3.0) -> Floats:

@@ -14,9 +14,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
+from scipy.sparse import csr_array
 from scipy.special import ndtr
 
 from analysis.methods.problems import UnusableData
+from analysis.methods.run_length import RunLength, solved
 from analysis.methods.segments import Floats
 
 Start = Literal["centre", "steady"]
@@ -145,6 +147,18 @@ def ewma_rate_dependent(width: float, phi: float, *, weight: float) -> float:
         if abs(stays - before) < 1e-10:
             break
     return 1 - stays
+
+
+def ewma_run_length(width: float, *, weight: float, shift: float = 0.0) -> RunLength:
+    """Mean, sd and quantiles of the run length of a two-sided EWMA from the centre, final limits; as `ewma_arls` otherwise."""
+    _checked_weight(weight)
+    _checked_width(np.array([width]))
+    half = np.array([min(width, LARGEST_WIDTH) * math.sqrt(weight / (2 - weight))])
+    unit, quadrature = _nodes(_count(2 * float(half[0]) / weight))
+    stays = _ewma_kernel(half[:, None] * unit, half[:, None] * unit, half, quadrature, np.array([shift]), weight)[0]
+    start = np.zeros(len(unit))
+    start[len(unit) // 2] = 1.0
+    return solved(csr_array(stays), start)
 
 
 @dataclass(frozen=True)

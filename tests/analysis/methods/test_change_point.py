@@ -158,3 +158,13 @@ def test_no_change_is_seldom_called_one(n: int) -> None:
     x, starts = np.random.default_rng(20261208).normal(size=4000 * n), np.arange(4000) * n
     for result in (step(x, starts, sigma=1.0), drift(x, starts, sigma=1.0), step(x, starts, sigma=1.0, before=0.0)):
         assert 0.02 < result.found.mean() < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 4000)
+
+
+@pytest.mark.promise
+def test_ten_million_readings_in_ten_thousand_streams_are_each_judged_alone() -> None:
+    x, starts = np.random.default_rng(20261210).normal(size=10_000_000), np.arange(10_000) * 1000
+    together = step(x, starts, sigma=1.0)
+    for i in (0, 4321, 9999):
+        alone = step(x[starts[i] : starts[i] + 1000], sigma=1.0)
+        assert (together.at[i], together.low[i], together.high[i]) == tuple(starts[i] + [alone.at[0], alone.low[0], alone.high[0]])
+        assert together.statistic[i] == pytest.approx(alone.statistic[0], rel=1e-9)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from analysis.methods import run_length_weighted as subject
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_length import xbar_arl
-from analysis.methods.run_length_weighted import cusum_arl, cusum_interval, ewma_arls, ewma_rate_dependent
+from analysis.methods.run_length_weighted import cusum_arl, cusum_interval, ewma_arls, ewma_rate_dependent, ewma_run_length
 from analysis.methods.weighted import ewma
 
 PUBLISHED = Path(__file__).parents[2] / "published"
@@ -86,6 +86,18 @@ def test_an_interval_gives_back_its_run_length() -> None:
     for share in (0.0, 0.5):
         interval = cusum_interval(500.0, head_share=share)
         assert cusum_arl(interval, head=share * interval) == pytest.approx(500.0)
+
+
+def test_the_distribution_agrees_with_the_mean_and_with_the_runs() -> None:
+    for shift in (0.0, 1.0):
+        whole = ewma_run_length(2.814, weight=0.1, shift=shift)
+        assert whole.mean == pytest.approx(float(ewma_arls(2.814, shift, weight=0.1)))
+        assert whole.running(20_000).sum() == pytest.approx(whole.mean, rel=1e-9)
+        low, middle, high = whole.quantiles((0.1, 0.5, 0.9))
+        assert low < middle < high
+        assert whole.running(int(middle))[-1] <= 0.5 < whole.running(int(middle) - 1)[-1]
+    in_control = ewma_run_length(2.814, weight=0.1)
+    assert in_control.sd == pytest.approx(in_control.mean, rel=0.05)  # nearly geometric
 
 
 def test_independent_readings_are_the_correlated_case_at_zero() -> None:
