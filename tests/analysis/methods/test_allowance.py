@@ -98,7 +98,7 @@ def test_false_signals_are_as_many_as_promised_and_naive_limits_give_far_more(ba
 def test_the_table_of_rates_agrees_with_the_integral_equation(width: float, baseline: int) -> None:
     off, sigma, share = subject._estimates(baseline)
     direct = float(share @ (1 / ewma_arls(width * sigma, off=off, weight=0.1)))
-    assert ewma_rate(width, baseline=baseline) == pytest.approx(direct, rel=1e-4)
+    assert ewma_rate(width, baseline=baseline) == pytest.approx(direct, rel=3e-4)
 
 
 def test_the_width_is_near_that_of_a_coarser_computation() -> None:
