@@ -7,7 +7,7 @@ they fill more than their share of memory. No statistics, and no study by name.
 import sys
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from dashboard import numbers
+from ingest import book
 from ingest.shop import fingerprint
 from ingest.snapshot import Snapshot
 from ingest.store import newest, open_snapshot
@@ -53,6 +54,10 @@ class Desk:
         snapshot = self.snapshot()
         local = snapshot.as_of.astimezone(snapshot.shop.zone)
         return snapshot.shop.shop.name, f"as of {numbers.clock(local)}"
+
+    def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
+        """One line into the bench book (ingest.book.write_entry), written now; the next question sees it."""
+        return book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""

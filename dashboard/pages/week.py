@@ -1,19 +1,274 @@
-"""Week: layout and callbacks, no arithmetic."""
+"""Week: the manager's weekly review, in the order of its agenda."""
 
 from __future__ import annotations
 
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from dash import Dash, html
+import polars as pl
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard import parts
+from analysis.methods.problems import UnusableData
+from analysis.review import Review, review
+from analysis.studies import actions as deeds
+from analysis.studies.arrived import review_week
+from analysis.studies.calendar import first_day
+from dashboard import desk, numbers, parts, sentences
+from dashboard.address import address
+from dashboard.charts.normal_week import WeeksView, normal_week
+from dashboard.charts.shares import ShareRow, shares
+from ingest.shop import Shop
 
 PATH, NAME = "/", "Week"
+DECISION, OWNER, DUE, WRITE, WRITTEN, HERE = "week-decision", "week-owner", "week-due", "week-write", "week-written", "week-here"
+SHOWN = 12  # serials in a list; then a count
 
 
-def layout(**_address: Any) -> Any:
-    return html.Div([parts.page_head(NAME, "")], className="page")
+def layout(week: str | None = None, **_address: str) -> Any:
+    """The review of the week that holds the day `week`; by default the last whole one."""
+    shop = desk.here().snapshot().shop
+    try:
+        found = desk.ask(review, week=_week(week, shop))
+    except UnusableData as problem:
+        return parts.page(parts.page_head("No week to review yet.", "The week stands here once a log is loaded."),
+                          parts.empty_state(str(problem), "Load a log", "/logs"))  # fmt: skip
+    judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
+    return parts.page(
+        parts.page_head(sentences.headline(found, shop), _under(found, judged)),
+        arrived(found, shop), normal(found, shop), findings(found, shop),
+        parts.row("75", outside(found, shop), shipped(found, shop)),
+        parts.row("75", acted(found, shop), bench(found, shop)),
+        decide(found, shop), others(found),
+    )  # fmt: skip
+
+
+def _week(asked: str | None, shop: Shop) -> date | None:
+    try:
+        return first_day(date.fromisoformat(asked), shop) if asked else None
+    except ValueError:
+        return None
+
+
+def _under(found: Review, judged: int) -> str:
+    many = "instrument" if judged == 1 else "instruments"
+    return f"Week of {numbers.long_day(found.week)}. {numbers.count(judged)} {many} reached final inspection or ended before it."
+
+
+def arrived(found: Review, shop: Shop) -> html.Section:
+    """Did the data arrive: rows per stage against the instruments that should have passed it."""
+    boxes, bars = [], []
+    for row in found.arrived.filter(pl.col("expected") > 0).iter_rows(named=True):
+        there, expected = row["there"], row["expected"]
+        note = "all" if there == expected else f"of {numbers.count(expected)}"
+        bar = html.Span(html.Span(style={"width": f"{100 * there / expected:.0f}%"}), className="bar")
+        name = html.Span(shop.stage_name(row["stage"]), className="name")
+        missing = "missing" if row["question"] else ""
+        boxes.append(html.Div([name, html.B(numbers.count(there)), note, bar], className=missing))
+        bars.append(html.Span(className=missing, title=f"{shop.stage_name(row['stage'])}: {numbers.of(there, expected)}"))
+    phone = html.Div([html.Div(bars, className="bars"), html.Div([html.Span("first stage"), html.Span("packing")], className="ends small")],
+                     className="stages-phone")  # fmt: skip
+    asked = found.arrived.filter("question")
+    lines = []
+    if len(asked):
+        row = asked.row(0, named=True)
+        short = f"{shop.stage_name(row['stage'])} has {numbers.of(row['there'], row['expected'])} rows"
+        usual = f": usually {numbers.share(row['usual'], 100)} have one. A sheet may be missing. "
+        lines += [html.B(short), usual]
+    if found.questions:
+        many = "question waits" if found.questions == 1 else "questions wait"
+        lines += [html.B(f"{numbers.count(found.questions)} {many}"), " on the logs loaded so far. "]
+    if lines:
+        asks = parts.ask([*lines, dcc.Link("Answer them in Logs", href="/logs")])
+    else:
+        asks = html.P("Every stage that should have written has written, and no question waits.", className="small")
+    return parts.sheet("Did the data arrive?", "instruments of the week with a row at the stage", [html.Div(boxes, className="stages"), phone, asks])
+
+
+def normal(found: Review, shop: Shop) -> html.Section:
+    """Is it a normal week: three figures on the range of the weeks before."""
+    columns = (("finished", numbers.count), ("never_sent_back", lambda x: numbers.share(x, 100)), ("signals_opened", numbers.count))
+    told = sentences.normal(found, shop)
+    cells = []
+    for (name, figure, say), (column, write) in zip(told, columns, strict=False):
+        values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
+        low, high = found.usual.get(column, (None, None))
+        view = WeeksView(values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip(),
+                         [f"week of {numbers.day(week)}" for week in found.weeks["week"]], [write(v) for v in found.weeks[column]])  # fmt: skip
+        chart = parts.graph(parts.both(normal_week, view), f"{name}: {figure}. {say}", f"week-{column}")
+        cells.append(html.Div([html.P(name, className="small"), html.P(figure, className="big"), chart, html.P(say, className="small")]))
+    right = f"{numbers.in_words(len(found.weeks))} weeks, this week the large dot; grey is the usual range"
+    return parts.sheet("Is it a normal week?", right, html.Div(cells, className="normal"))
+
+
+def findings(found: Review, shop: Shop) -> html.Section:
+    """At most seven sentences, each with the way to its chart."""
+    rows = []
+    for one in sentences.week(found, shop):
+        spark = parts.sparkline(one.spark, one.picture) if one.spark else None
+        rows.append(parts.finding(one.state, [html.B(one.lead), one.rest], one.why, spark=spark, link=one.link, link_words=one.page, words=one.word))
+    if found.known:
+        names = ", ".join(f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known)
+        rows.append(html.P(f"Marked known, not shown until its date or until it grows: {names}.", className="small"))
+    return parts.sheet("What to know", "grey line: the edge; black: where the average runs, 13 weeks", rows or html.P("Nothing to report yet."))
+
+
+def outside(found: Review, shop: Shop) -> html.Section:
+    """As set outside limits, n of N, from the first log on."""
+    if found.outside.is_empty():
+        return parts.sheet("As set, outside limits", "", parts.empty_state("No final inspection of this week has a reading with limits."))
+    rows = [
+        ShareRow(sentences.characteristic(shop, row["characteristic"], row["position"]), row["share"], row["low"], row["high"],
+                 numbers.of(row["outside"], row["n"]), key=f"{row['characteristic']}|{row['position']}")
+        for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)
+    ]  # fmt: skip
+    whole = found.outside.filter(pl.col("characteristic") == "any").row(0, named=True)
+    interval = numbers.share_range(whole["low"], whole["high"], whole["n"])
+    say = f"{numbers.of(whole['outside'], whole['n'])} instruments have at least one reading outside ({interval})."
+    few = " Few instruments so far." if whole["n"] < 30 else ""
+    table = parts.table(
+        [{"name": parts.to_readings(_readings(found, row), sentences.characteristic(shop, row["characteristic"], row["position"])),
+          "of": numbers.of(row["outside"], row["n"]), "range": numbers.share_range(row["low"], row["high"], row["n"])}
+         for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)],
+        [("name", "Reading"), ("of", "Outside", "n"), ("range", "95 % interval", "n")],
+    )  # fmt: skip
+    chart = parts.graph(parts.both(shares, rows), say, "week-outside", table)
+    return parts.sheet("As set, outside limits", "first final inspection, n of N, 95 % interval", [chart, html.P(say + few, className="small")])
+
+
+def _readings(found: Review, row: dict[str, Any]) -> str:
+    return address("/logs/readings", characteristic=row["characteristic"], position=row["position"], role="final", judged_from=found.week,
+                   judged_to=found.last_day, outside=1)  # fmt: skip
+
+
+def shipped(found: Review, shop: Shop) -> html.Section:
+    """Serials packed with a last reading outside, or without a final inspection on file."""
+    by_serial = found.shipped.group_by("serial", maintain_order=True).agg(pl.all())
+    lines = []
+    for row in by_serial.head(SHOWN).iter_rows(named=True):
+        if row["why"][0] == "no final":
+            what = f"packed {numbers.day(sentences.local(shop, row['packed_at'][0]))}, no final inspection on file"
+        else:
+            readings = zip(*(row[k] for k in ("characteristic", "position", "value", "lower", "upper")), strict=True)
+            what = "; ".join(_beyond(shop, *each) for each in readings)
+        lines += [html.Dt(dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]))), html.Dd(what)]
+    n = len(by_serial)
+    if not n:
+        body: Any = html.P("None: all that was packed had a final inspection, and its last readings lie within their limits.", className="small")
+    else:
+        more = [html.P(f"and {numbers.count(n - SHOWN)} more", className="small")] if n > SHOWN else []
+        body = [html.Dl(lines, className="serials"), *more, html.P("A question to the shop first: a sheet may be late.", className="small")]
+    return parts.sheet("Shipped outside, or without final", f"{numbers.count(n)} {'serial' if n == 1 else 'serials'}", body)
+
+
+def _beyond(shop: Shop, characteristic: str, position: str, value: float, lower: float | None, upper: float | None) -> str:
+    limit = upper if upper is not None and value > upper else lower
+    what = sentences.characteristic(shop, characteristic, position).lower()
+    return f"{what} {sentences.amount(shop, characteristic, value)}, limit {sentences.amount(shop, characteristic, limit)}"
+
+
+def acted(found: Review, shop: Shop) -> html.Section:
+    """Last week's actions: did the chart move?"""
+    if found.actions.is_empty():
+        body: Any = parts.empty_state("No action is in the bench book yet. Write one down beside its signal on Drift.", "Open Drift", "/drift")
+    else:
+        body = [_action(row, shop) for row in found.actions.iter_rows(named=True)]
+    return parts.sheet("Last week's actions: did it move?", "", body)
+
+
+def _action(row: dict[str, Any], shop: Shop) -> html.Div:
+    change, n = row["change"], row["n_after"]
+    if change is None:
+        told = "its signal is no longer there" if row["verdict"] == deeds.NO_CHART else f"{numbers.count(n or 0)} instruments since; ten are needed"
+    else:
+        low, high = (sentences.amount(shop, row["characteristic"], row[end], sign=True) for end in ("low", "high"))
+        told = f"{sentences.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on {numbers.count(n)} instruments"
+    due = f", by {numbers.day(row['due'])}" if row["due"] else ""
+    owner = f" {row['owner']}{due}." if row["owner"] else f" {due.removeprefix(', ')}." if due else ""
+    about = f"{sentences.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}." if row["model"] else ""
+    return html.Div([html.Div([html.P(row["text"]), html.P(f"{about}{owner}", className="small")]),
+                     html.Div([html.B(row["verdict"]), html.P(told, className="small")])], className="action")  # fmt: skip
+
+
+def bench(found: Review, shop: Shop) -> html.Section:
+    """Finished, on the bench and oldest, on hold, lost from sight."""
+    rows = found.bench
+    on_bench, hold, lost = (rows.filter(pl.col("standing") == word) for word in ("bench", "hold", "lost"))
+    facts: list[tuple[Any, Any]] = [
+        (numbers.count(found.finished), "finished this week"),
+        (numbers.count(len(on_bench)), "on the bench"),
+        (numbers.count(len(hold)), "on hold"),
+    ]
+    if len(on_bench):
+        oldest = on_bench.sort("first_seen").row(0, named=True)
+        days = _as_of() - oldest["first_seen"]
+        link = dcc.Link(oldest["serial"], href=address("/logs/instrument", serial=oldest["serial"]), className="serial")
+        facts.append((f"{days.days} days", ["oldest: ", link, f", {shop.stage_name(oldest['last_stage']).lower()}"]))
+    gone = []
+    if len(lost):
+        serials = [dcc.Link(s, href=address("/logs/instrument", serial=s), className="serial") for s in lost["serial"].head(SHOWN)]
+        many = "instrument has" if len(lost) == 1 else "instruments have"
+        gone = [html.P([f"{numbers.in_words(len(lost), capital=True)} {many} not been seen for 30 days: ", *_between(serials)], className="small")]
+    return parts.sheet("On the bench", f"as of {numbers.day(sentences.local(shop, _as_of()))}", [parts.facts(*facts), *gone])
+
+
+def _as_of() -> datetime:
+    return desk.here().snapshot().as_of
+
+
+def _between(items: list[Any]) -> list[Any]:
+    told: list[Any] = []
+    for item in items:
+        told += [", ", item] if told else [item]
+    return told
+
+
+def decide(found: Review, shop: Shop) -> html.Section:
+    """One decision, one owner, one date; it goes into the bench book and onto the paper."""
+    held = found.decision or {}
+    due = held.get("due")
+    return parts.sheet(
+        "Decision of the week", "goes into the bench book and onto the paper",
+        [
+            html.Div([parts.text_field("Decision", DECISION, str(held.get("text", ""))), parts.text_field("Owner", OWNER, str(held.get("owner", ""))),
+                      parts.text_field("By (year-month-day)", DUE, due.isoformat() if isinstance(due, date) else "")], className="ruled"),
+            html.Div(
+                [html.Button("Put in the bench book", id=WRITE, className="button primary"),
+                 html.A("Print the weekly review", href=f"/papers/week?week={found.week}", target="_blank", className="button")],
+                className="acts",
+            ),
+            html.P(id=WRITTEN, className="small", role="status"), dcc.Store(id=HERE, data=found.week.isoformat()),
+        ],
+        className="no-print",
+    )  # fmt: skip
+
+
+def others(found: Review) -> html.P:
+    """The weeks beside this one."""
+    week = timedelta(weeks=1)
+    links = [dcc.Link(f"Week of {numbers.day(found.week - week)}", href=address("/", week=found.week - week))]
+    latest = desk.ask(review_week)
+    if latest is not None and found.week < latest:
+        links.append(dcc.Link(f"Week of {numbers.day(found.week + week)}", href=address("/", week=found.week + week)))
+    return html.P(_between(links), className="small no-print")
 
 
 def connect(app: Dash) -> None:
-    """No callback yet."""
+    app.callback(
+        Output(WRITTEN, "children"), Input(WRITE, "n_clicks"),
+        *(State(each, "value") for each in (DECISION, OWNER, DUE)), State(HERE, "data"), prevent_initial_call=True,
+    )(write_decision)  # fmt: skip
+
+
+def write_decision(clicks: int | None, decision: str | None, owner: str | None, due: str | None, week: str) -> Any:
+    """Puts the decision into the bench book, or says what is missing."""
+    if not clicks:
+        return no_update
+    if not (decision or "").strip() or not (owner or "").strip():
+        return "A decision wants its words and an owner."
+    try:
+        by = date.fromisoformat((due or "").strip()) if (due or "").strip() else None
+    except ValueError:
+        return f"{due!r} is not a date; write it as 2026-11-27."
+    words, name = str(decision).strip(), str(owner).strip()
+    desk.here().write_entry("decision", words, who=name, owner=name, due=by, week=date.fromisoformat(week))
+    return f"Written into the bench book: {words}"
