@@ -2,18 +2,18 @@
 
 import os
 import sys
-import tempfile
-import traceback
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from importlib.metadata import version as version_of
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    from dashboard.desk import Desk
+    from ingest.load import Loaded
     from ingest.sheet import Progress
     from ingest.snapshot import Snapshot
 
@@ -85,29 +85,56 @@ def demo(
 
 @app.command()
 def load(
-    files: Annotated[list[Path], typer.Argument(metavar="LOG", help="Log files as they came: .csv, .txt or .xlsx.", show_default=False)],
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="LOG", help="Log files as they came: .csv, .txt or .xlsx.", show_default=False)
+    ] = None,
     shop: ShopFolder = HERE,
     check: Annotated[bool, typer.Option("--check", help="Say what would be loaded and what would be set aside; change nothing.")] = False,
     replaces: Annotated[
         str | None, typer.Option(metavar="LOG", help="A loaded log (file name or start of its hash) whose place the one file takes.")
     ] = None,
+    watch: Annotated[Path | None, typer.Option(metavar="DIR", help="Load whatever comes into this folder, until stopped.")] = None,
 ) -> None:
     """Load bench logs into the shop.
 
     Every row is accounted for. What cannot be read is set aside as a question with file and line, never dropped. The same file again changes nothing.
     """
+    if (files is None) == (watch is None):
+        raise UserProblem("Wanted log files to load, or --watch DIR. See `truerun load --help`")
     from dashboard import telling
     from ingest.load import load as load_files
 
+    if files is None and watch is not None:
+        _watch(shop, watch)
+        return
     with progress_bar("Loading") as progress:
-        became = load_files(shop, files, check=check, replaces=replaces, progress=progress, now=now())
+        became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())
+    _tell(became)
+    if check:
+        say("Nothing was changed: this was a check.")
+    raise typer.Exit(telling.exit_code(became))
+
+
+def _tell(became: "Sequence[Loaded]") -> None:
+    from dashboard import telling
+
     for file in became:
         typer.echo(telling.account(file), err=file.outcome == "refused")
     for line in telling.questions(became):
         say(line)
-    if check:
-        say("Nothing was changed: this was a check.")
-    raise typer.Exit(telling.exit_code(became))
+
+
+def _watch(shop: Path, directory: Path) -> None:
+    """Load what comes into a directory until stopped."""
+    from ingest.load import usable_shop
+    from ingest.watch import watch
+
+    usable_shop(shop)
+    if not directory.is_dir():
+        raise UserProblem(f"{directory} is no folder; wanted the folder into which logs come")
+    say(f"Watching {directory} (Ctrl-C stops)")
+    for became in watch(shop, directory, clock=now):
+        _tell(became)
 
 
 @app.command()
@@ -127,6 +154,64 @@ def unload(
 
 
 @app.command()
+def again(
+    shop: ShopFolder = HERE,
+    everything: Annotated[bool, typer.Option("--all", help="Read every original anew, and say what changes before it is kept.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="With --all: keep the changes without asking.")] = False,
+) -> None:
+    """Try open questions again, after shop.toml was mended."""
+    from dashboard import telling
+    from ingest import again as verbs
+
+    if not everything:
+        with progress_bar("Reading again") as progress:
+            became = verbs.again(shop, progress=progress, now=now())
+        _tell(became)
+        if not became:
+            say("No question is open; nothing changed.")
+            return
+        raise typer.Exit(telling.exit_code(became))
+
+    def agree(changes: "list[verbs.Change]") -> bool:
+        for line in telling.changes(changes):
+            say(line)
+        if not changes:
+            return True
+        if yes or not sys.stdin.isatty():
+            return yes
+        return typer.confirm("Keep these changes?")
+
+    try:
+        verbs.again_all(shop, agree, now=now())
+    except verbs.NotAgreed:
+        raise UserProblem("Nothing was changed." if sys.stdin.isatty() else "Nothing was changed; with --yes the changes are kept") from None
+
+
+@app.command()
+def correct(
+    log: Annotated[str, typer.Argument(metavar="LOG", help="Its file name, or the start of its hash.")],
+    line: Annotated[int, typer.Argument(metavar="LINE", help="The line in the file.")],
+    column: Annotated[str, typer.Argument(metavar="COLUMN", help="The heading of the column.")],
+    value: Annotated[str, typer.Argument(metavar="VALUE", help="What the cell should say, as one would type it.")] = "",
+    shop: ShopFolder = HERE,
+    who: Who = "",
+    why: Why = "",
+    undo: Annotated[bool, typer.Option("--undo", help="Take the correction of this cell back.")] = False,
+) -> None:
+    """Lay a person's value over one cell of a log.
+
+    The file stays as it came; the corrected value is marked wherever it shows, and can be taken back with --undo.
+    """
+    from ingest.mend import correct as lay_over
+
+    if undo == bool(value):
+        raise UserProblem("Wanted a VALUE, or --undo to take the correction back; one of the two")
+    file = lay_over(shop, log, line, column, None if undo else value, who, why, now=now())
+    say(f"{file.name}, line {line}: {'the value as it came counts again' if undo else 'corrected'}.")
+    _tell([file])
+
+
+@app.command()
 def figures(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the files go.")],
     shop: ShopFolder = HERE,
@@ -137,9 +222,9 @@ def figures(
 
     Figures are unrounded, in mm, cents and minutes, times in UTC.
     """
+    snapshot = opened(shop, _end_of(shop, of))
     from dashboard.exports import write_figures
 
-    snapshot = opened(shop, _end_of(shop, of))
     written = 0
     for path in write_figures(snapshot, out, as_json=json):
         say(f"{path}")
@@ -162,12 +247,12 @@ def serve(
 
 def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
     """Serve until stopped; the address is told once the port is ours."""
+    opened(shop)
+    _free(port)
     from dashboard import desk
     from dashboard.app import make_app
     from dashboard.app import serve as serve_app
 
-    opened(shop)
-    _free(port)
     counter = desk.Desk(shop)
     desk.use(counter)
     if sentences:
@@ -184,8 +269,15 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
     serve_app(pages, port)
 
 
-def _week_in_sentences(counter: Any) -> Iterator[str]:
-    return iter(())
+def _week_in_sentences(counter: "Desk") -> Iterator[str]:
+    """The week under review: its headline, then at most seven sentences."""
+    from analysis.review import review
+    from dashboard import sentences
+
+    found, shop = counter.ask(review), counter.snapshot().shop
+    yield f"{shop.shop.name}: {sentences.headline(found, shop)}"
+    for sentence in sentences.week(found, shop):
+        yield f"  - {sentence.text}"
 
 
 def _free(port: int) -> None:
@@ -260,16 +352,9 @@ def _one_line(fault: Exception, arguments: list[str]) -> str:
         return str(fault)
     if hasattr(fault, "format_message"):  # the command line itself: an argument missing, an option unknown
         return f"{fault.format_message().rstrip('.')}. See `truerun --help`"
-    shop = _shop_of(arguments)
-    log = (shop / "store" if shop.is_dir() else Path(tempfile.gettempdir())) / "program.log"
-    text = "".join(traceback.format_exception(fault))
-    try:
-        log.parent.mkdir(exist_ok=True)
-        with log.open("a", encoding="utf-8") as file:
-            file.write(f"{now().isoformat(timespec='seconds')} truerun {' '.join(arguments)}\n{text}\n")
-    except OSError:
-        return f"Something went wrong in the program ({type(fault).__name__}: {fault}); {log} could not be written"
-    return f"Something went wrong in the program ({type(fault).__name__}); the details stand in {log}"
+    from dashboard.faults import keep_traceback
+
+    return keep_traceback(fault, _shop_of(arguments), f"truerun {' '.join(arguments)}")
 
 
 def _problems() -> list[type[Exception]]:

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import polars as pl
 
+from ingest.again import Change
 from ingest.load import Loaded
 
 SHOWN = 10  # questions of one reason in full; then a count
@@ -44,6 +45,20 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
     if notes:
         yield "To look at once:"
         yield from (f"  {note}" for note in notes)
+
+
+def changes(found: Sequence[Change]) -> Iterator[str]:
+    """What reading everything anew would change, log by log."""
+    if not found:
+        yield "Every original was read again; nothing changes."
+        return
+    yield "Reading every original again would change:"
+    for change in found:
+        moved = [name for name in change.after if change.before[name] != change.after[name]]
+        parts = [f"{name.replace('_', ' ')} {change.before[name]} to {change.after[name]}" for name in moved]
+        parts += [f"{count} {table} come in" for table, count in change.came.items() if count]
+        parts += [f"{count} {table} go out" for table, count in change.went.items() if count]
+        yield f"  {change.name}: {', '.join(parts)}"
 
 
 def _short(text: str) -> str:
