@@ -147,24 +147,24 @@ def leverage(frets: npt.ArrayLike) -> Floats:
 def scan(frets: npt.ArrayLike, cents: npt.ArrayLike, *, terms: Sequence[str] = TERMS, doubt: float = DOUBT) -> Scan:
     """Is one fret out by itself: deletion t of each fretted note, with Bonferroni over the frets.
 
-    `cents` of shape (n,) for one string, or (strings, n) for several played at the same frets, whose residuals are averaged: a
-    misplaced fret shows on all of them. Frets played more than once are judged by the mean of their notes.
+    `cents` of shape (n,) for one string, or (strings, n) for several played at the same frets: each has its own terms, the fret is out
+    by the same on all of them. Frets played more than once are judged by the mean of their notes.
     """
-    n = np.asarray(frets, dtype=np.float64)
-    e = np.atleast_2d(np.asarray(cents, dtype=np.float64)).mean(axis=0)
-    n, e = _notes(n, e)
+    n, e = np.asarray(frets, dtype=np.float64), np.atleast_2d(np.asarray(cents, dtype=np.float64))
+    for string in e:
+        _notes(n, string)
     base = _columns(n, [term for term in TERMS if term in terms])
     tested = np.unique(n[n > 0]).astype(np.int64)
-    spare = len(n) - base.shape[1] - 1
-    if spare < 1 or np.linalg.matrix_rank(base) < base.shape[1]:
+    spare = len(e) * (len(n) - base.shape[1]) - 1
+    if len(n) - base.shape[1] < 2 or np.linalg.matrix_rank(base) < base.shape[1]:
         raise UnusableData(f"a fret cannot be judged from {len(n)} notes; play the open string and at least five frets")
     q, _ = np.linalg.qr(base)
-    rest = e - q @ (q.T @ e)
+    rest = e - (e @ q) @ q.T
     mark = (n[:, None] == tested[None, :]).astype(np.float64)
     mark -= q @ (q.T @ mark)
-    size = (mark**2).sum(axis=0)
+    size = len(e) * (mark**2).sum(axis=0)
     can = size > 1e-9
-    along = mark[:, can].T @ rest
+    along = (rest @ mark[:, can]).sum(axis=0)
     # squares left once the fret has its own term; the floor keeps exact data finite and lies far below a hundredth of a cent
     left = np.maximum((rest**2).sum() - along**2 / size[can], 1e-12)
     t = along / np.sqrt(size[can] * left / spare)
