@@ -1,22 +1,28 @@
 """What a shift moves together with: who set it, lot, supplier, gauge, an earlier stage's tech, humidity, a dated change, the weekday.
 
-For each signal the readings are split at the likeliest start into before and after. A level of a candidate (one lot, one tech ...)
-stands out where, after the start, its readings moved and those of the others did not: the difference of the two shifts is tested against
-the stream's sigma, two-sided, with Bonferroni's adjustment for every level looked at (overall 5 %). Where after the start there is
-nobody else to compare with - a gauge changed for all, a dated change - it stands out only if its date falls into the set of likely starts
-and so good a hit would be rare by chance. Of those that stand out, all whose likelihood lies within 3.0 of the best cannot be told
-apart and are named together. Nothing here is called the cause.
+For each signal the readings are split: before = since the limits' baseline began, up to the first likely start, less what belonged to
+earlier signals of the chart; after = from the likeliest start on. A level of a candidate (one lot, one tech ...) stands out where its readings
+moved and those of the others did not: the difference of the two shifts is tested against the stream's sigma, two-sided. Where after the start
+there is nobody else to compare with - a gauge changed for all, a dated change - it stands out if its date falls into the set of likely starts
+and so good a hit would be rare by chance: the chance is the share of the readings that lie on those days. Both tests are adjusted by Bonferroni for
+every level looked at; together they name something by mistake in 5 % at most, half of it for each where both kinds are there. Of those that
+stand out, all whose likelihood lies within 3.0 of the best cannot be told apart and are named together. Nothing here is called the cause.
+
+How often the right one is named: tests/trials/causes.md.
 
 Source: likelihood ratio for nested means with known sigma; Bonferroni (Dunn 1961, J. American Statistical Association 56).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
 
 import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
-from analysis.methods.segments import Flags, Floats
+from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.setters import deviations
 from analysis.studies.signals import SHORT_RUN, Signals, signals
 from analysis.studies.story import story
 from analysis.studies.stream_view import changes_for
@@ -27,6 +33,7 @@ TOGETHER = 3.0  # log-likelihood within which two candidates cannot be told apar
 LEAST = 5  # readings of a level after the start, and of the others, from which on they are compared
 OWN_BEFORE = 10  # readings of a level before the start from which on its own mean before is used
 Z95 = 1.96
+EPOCH = date(1970, 1, 1)
 
 SET_BY, LOT, SUPPLIER, GAUGE, HUMIDITY, CHANGE, WEEKDAY = "set by", "lot", "supplier", "gauge", "humidity", "change", "weekday"
 TECH_AT = "tech at "  # and the stage
@@ -76,147 +83,230 @@ def _joined(one: MovesWith) -> tuple[str, str]:
     return "; ".join(candidate.name for candidate in one.named), "; ".join(candidate.value for candidate in one.named)
 
 
+@dataclass(frozen=True)
+class _Levels:
+    """One candidate: the level of every reading of the shop."""
+
+    name: str
+    code: Ints  # (n,) -1 where not known
+    words: list[str]  # the level of each code
+
+
+@dataclass(frozen=True)
+class _Split:
+    """The readings of one signal, before and after."""
+
+    at: Ints  # (k,) rows of Streams.readings
+    values: Floats  # (k,)
+    after: Flags  # (k,)
+    sigma: float
+    sign: float  # which way it moved
+    low: int  # places in `at` of the first and last likely start
+    high: int
+
+    def likelihood(self, moved: Flags) -> float:
+        """Log-likelihood, up to a constant, of one mean for those that moved and one for all others."""
+        off = sum(float(((part - part.mean()) ** 2).sum()) for part in (self.values[moved], self.values[~moved]) if len(part))
+        return -off / (2 * self.sigma**2)
+
+
+@dataclass(frozen=True)
+class _Episode:
+    """One shift, as one signal or several tell of it."""
+
+    began: int
+    first: int  # likely starts
+    last: int
+    end: int  # the last firing
+    away: float  # from the centre
+
+
 class _Looks:
     """What is needed to look at any signal: the readings with everything they may move with."""
 
     def __init__(self, snapshot: Snapshot, judged: Signals) -> None:
         self.snapshot, self.judged = snapshot, judged
-        told = snapshot.once(story)
-        self.climate = snapshot.table("climate").filter(pl.col("rh").is_not_null()).sort("at")
-        self.visits = told.visits.select("visit", "serial", "stage", "tech", "bench_order", "first_pass", "rh")
+        readings = judged.streams.readings
+        self.day, self.set_on = (readings[name].cast(pl.Int32).to_numpy() for name in ("day", "set_on"))
+        shared = [(LOT, readings["lot"]), (SUPPLIER, readings["supplier"]), (GAUGE, readings["gauge"]),
+                  (WEEKDAY, readings["day"].dt.strftime("%A")), (SET_BY, readings["set_by"])]  # fmt: skip
+        self.shared = [_coded(name, column) for name, column in shared]
+        visits = snapshot.once(story).visits
+        self.earlier = _earlier(visits, readings)
+        self.rh = _damp(snapshot, visits, readings)
+        self.episodes: dict[int, list[_Episode]] = {}  # earlier signals by chart
+        plotted, _, worked = deviations(judged.streams)
+        self.values = np.where(judged.streams.per_reading(worked), plotted, judged.streams.values)  # as the charts judge them
+        self.set_at = {item.key: item.set_at for item in snapshot.shop.characteristics}
 
-    def at(self, row: dict[str, object]) -> MovesWith:
-        held = self.judged.streams
-        first, began, stream = (int(str(row[name])) for name in ("first_reading", "began_reading", "stream"))
-        end = int(held.readings["stream"].search_sorted(stream, side="right"))
-        if row["closed_at"] is not None:  # to the last firing: the quiet readings after it are no part of the shift
-            end = first + int((held.readings["taken_at"].slice(first, end - first) <= row["last_at"]).sum())
-        readings = held.readings[first:end]
-        values = held.values[first:end]
-        after = np.arange(first, end) >= began
-        sigma = self._sigma(row, stream)
-        if sigma <= 0 or after.sum() < LEAST or (~after).sum() < LEAST:
+    def at(self, row: dict[str, Any]) -> MovesWith:
+        split = self._split(row)
+        if split is None:
             return MovesWith([], 0)
-        tried: list[Candidate] = []
-        for name, levels in self._levels(readings, str(row["tech"])):
-            tried += _compared(name, levels, values, after, sigma, readings["taken_at"], row)
-        tried += self._changes(readings, values, sigma, row)
-        return _named(tried)
-
-    def _sigma(self, row: dict[str, object], stream: int) -> float:
-        charts = self.judged.charts
-        if charts is None or row["chart"] == SHORT_RUN:
-            return float(self.judged.streams.own.sigma[stream])
-        return float(charts.sigma[int(str(row["chart_row"]))])
-
-    def _levels(self, readings: pl.DataFrame, tech: str) -> list[tuple[str, pl.Series]]:
-        """Each candidate and its level for each reading; '' where not known."""
-        found = [(LOT, readings["lot"]), (SUPPLIER, readings["supplier"]), (GAUGE, readings["gauge"]),
-                 (WEEKDAY, readings["day"].dt.strftime("%A")), (HUMIDITY, self._damp(readings))]  # fmt: skip
-        if not tech:
-            found.append((SET_BY, readings["set_by"]))
-        item = self.snapshot.shop.by_characteristic.get(str(readings["characteristic"][0]))
-        set_at = item.set_at if item else ""
-        mine = readings.select("serial", pl.col("visit").alias("_at")).with_row_index("place")
-        here = self.visits.filter(pl.col("serial").is_in(readings["serial"].unique().to_list()) & pl.col("first_pass") & (pl.col("tech") != ""))
-        before = mine.join(here, on="serial").filter(pl.col("visit") < pl.col("_at"))
-        for (stage,), part in before.group_by("stage", maintain_order=True):
-            if stage == set_at:
-                continue
-            last = part.unique("place", keep="last").select("place", "tech")
-            one_each = mine.select("place").join(last, on="place", how="left", maintain_order="left")
-            found.append((TECH_AT + str(stage), one_each["tech"].fill_null("")))
-        return found
-
-    def _damp(self, readings: pl.DataFrame) -> pl.Series:
-        """Thirds of the humidity at the bench: as written at the visit, else the last in the climate log."""
-        at = readings.select("visit", "taken_at").with_row_index("place")
-        rh = at.join(self.visits.select("visit", "rh"), on="visit", how="left", maintain_order="left")["rh"]
-        if rh.null_count() and len(self.climate):
-            air = self.climate.select("at", pl.col("rh").alias("air"))
-            near = at.sort("taken_at").join_asof(air, left_on="taken_at", right_on="at").sort("place")
-            rh = pl.select(pl.coalesce(rh, near["air"])).to_series()
-        known = rh.drop_nulls()
-        if len(known) < 3 * LEAST or known.n_unique() < 3:
-            return pl.Series([""] * len(readings))
-        low, high = float(known.quantile(1 / 3) or 0), float(known.quantile(2 / 3) or 0)
-        words = pl.when(rh.is_null()).then(pl.lit("")).when(rh <= low).then(pl.lit(f"up to {low:.0f} %RH"))
-        return pl.select(words.when(rh > high).then(pl.lit(f"above {high:.0f} %RH")).otherwise(pl.lit(f"{low:.0f} to {high:.0f} %RH"))).to_series()
-
-    def _changes(self, readings: pl.DataFrame, values: Floats, sigma: float, row: dict[str, object]) -> list[Candidate]:
-        """Dated changes that touch the stream: one stands out where its date lies among the likely starts."""
-        dated = changes_for(self.snapshot, str(row["model"]), str(row["stage"]), str(row["characteristic"]), readings["day"][0])
-        found = []
-        for change in dated.iter_rows(named=True):
-            since = (readings["day"] >= change["from_date"]).to_numpy()
+        held = self.judged.streams.readings
+        set_at = self.set_at.get(str(row["characteristic"]), "")
+        levels = [one for one in self.shared if one.name != SET_BY or not row["tech"]]
+        levels += [one for one in self.earlier if one.name != TECH_AT + set_at]
+        levels += self._thirds(split)
+        compared: list[Candidate] = []
+        dated: list[Candidate] = []
+        for one in levels:
+            beside, alone = _compared(one, split, self.day)
+            compared += beside
+            dated += alone
+        first = held["day"][int(split.at[0])]
+        for change in changes_for(self.snapshot, row["model"], row["stage"], row["characteristic"], first).iter_rows(named=True):
+            days = self.set_on[split.at] if change["stage"] and change["stage"] == set_at else self.day[split.at]
+            begun = (change["from_date"] - EPOCH).days
+            since = days >= begun
+            if change["to_date"] is not None:
+                since &= days <= (change["to_date"] - EPOCH).days
             if LEAST <= since.sum() <= len(since) - LEAST:
-                found.append(_dated(CHANGE, f"{change['what']}, {change['from_date']:%Y-%m-%d}", since, values, sigma, readings["day"], row))
-        return found
+                dated.append(_dated(CHANGE, f"{change['what']}, {change['from_date']:%Y-%m-%d}", since, begun, split, days))
+        return _named(compared, dated)
+
+    def _split(self, row: dict[str, Any]) -> _Split | None:
+        """Before and after; None where too few lie on either side."""
+        if row["stream"] < 0 or row["began_at"] is None:
+            return None
+        held, charts = self.judged.streams, self.judged.charts
+        stream, began, chart = row["stream"], row["began_reading"], row["chart_row"]
+        low, end = int(held.starts[stream]), int(np.append(held.starts, len(held.values))[stream + 1])
+        sigma, centre, earlier = float(held.own.sigma[stream]), float(held.own.centre[stream]), []
+        if charts is not None and row["chart"] != SHORT_RUN:
+            low, sigma, centre = int(charts.window[chart]), float(charts.sigma[chart]), float(charts.centre[chart])
+            earlier = self.episodes.setdefault(chart, [])
+        if row["closed_at"] is not None:  # to the last firing: the quiet readings after it are no part of the shift
+            end = max(row["last_reading"], began) + 1
+        away = float(self.values[row["reading"] : row["last_reading"] + 1].mean()) - centre
+        taken = held.readings["taken_at"].slice(row["first_reading"], end - row["first_reading"])
+        first, last = (row["first_reading"] + int(taken.search_sorted(row[name])) for name in ("began_low", "began_high"))
+        if earlier and self._never_went_back(earlier[-1], row["reading"], centre, away):
+            before = earlier.pop()
+            began, first, last = before.began, before.first, before.last
+        earlier.append(_Episode(began, first, last, row["last_reading"], away))
+        at = np.arange(low, end)
+        kept = (at < first) | (at >= began)
+        for other in earlier[:-1]:
+            kept &= (at < other.began) | (at > other.end)
+        at = at[kept]
+        after = at >= began
+        if sigma <= 0 or after.sum() < LEAST or (~after).sum() < LEAST:
+            return None
+        places = np.searchsorted(at, (first, last))
+        return _Split(at, self.values[at], after, sigma, float(np.sign(away)), int(places[0]), min(int(places[1]), len(at) - 1))
+
+    def _never_went_back(self, before: "_Episode", opened: int, centre: float, away: float) -> bool:
+        """A chart whose average hovers about its limit closes and opens again over one shift: have the readings between gone back by half?"""
+        between = self.values[before.end + 1 : opened]
+        rest = (float(between.mean()) - centre) if len(between) else before.away
+        return rest * before.away > 0 and away * before.away > 0 and abs(rest) > abs(before.away) / 2
+
+    def _thirds(self, split: _Split) -> list[_Levels]:
+        """Thirds of the humidity at the bench."""
+        rh = self.rh[split.at]
+        known = rh[~np.isnan(rh)]
+        if len(known) < 3 * LEAST or len(np.unique(known)) < 3:
+            return []
+        low, high = np.quantile(known, [1 / 3, 2 / 3])
+        code = np.where(np.isnan(rh), -1, (rh > low).astype(np.int64) + (rh > high))
+        every = np.full(len(self.rh), -1, dtype=np.int64)
+        every[split.at] = code
+        return [_Levels(HUMIDITY, every, [f"up to {low:.0f} %RH", f"{low:.0f} to {high:.0f} %RH", f"above {high:.0f} %RH"])]
 
 
-def _compared(name: str, levels: pl.Series, values: Floats, after: Flags, sigma: float, taken: pl.Series, row: dict[str, object]) -> list[Candidate]:
-    """Every level of one candidate: its shift against the others' shift, or, where all moved over to it, its date."""
-    level, which = np.unique(levels.to_numpy().astype(str), return_inverse=True)
-    if len(level) < 2:
-        return []
-    count = np.zeros((2, len(level)))
-    total = np.zeros((2, len(level)))
-    np.add.at(count, (after.astype(int), which), 1.0)
-    np.add.at(total, (after.astype(int), which), values)
+def _coded(name: str, column: pl.Series) -> _Levels:
+    codes, words = _codes(column)
+    return _Levels(name, codes, words)
+
+
+def _codes(column: pl.Series) -> tuple[Ints, list[str]]:
+    """Number of each text from 0 in the order of the alphabet, -1 for none; and the texts."""
+    words = column.unique().drop_nulls().sort()
+    words = words.filter(words != "")
+    numbered = pl.DataFrame({"word": words, "code": pl.int_range(len(words), dtype=pl.Int64, eager=True)})
+    found = pl.DataFrame({"word": column}).join(numbered, on="word", how="left", maintain_order="left")["code"].fill_null(-1)
+    return found.to_numpy().astype(np.int64), words.to_list()
+
+
+def _earlier(visits: pl.DataFrame, readings: pl.DataFrame) -> list[_Levels]:
+    """Who worked on the instrument at each stage before it was read, by first-pass visits."""
+    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != "")).select("serial", "stage", "tech", pl.col("visit").alias("_at"))
+    mine = readings.select("serial", "visit")
     found = []
-    for k in np.flatnonzero((level != "") & (count[1] >= LEAST)):
+    for (stage,), part in first.group_by("stage", maintain_order=True):
+        one_each = part.unique("serial", keep="first", maintain_order=True)
+        joined = mine.join(one_each, on="serial", how="left", maintain_order="left")
+        found.append(_coded(TECH_AT + str(stage), joined.select(pl.when(pl.col("_at") < pl.col("visit")).then("tech").otherwise(pl.lit("")))["tech"]))
+    return sorted(found, key=lambda one: one.name)
+
+
+def _damp(snapshot: Snapshot, visits: pl.DataFrame, readings: pl.DataFrame) -> Floats:
+    """Humidity at the bench when each reading was taken: as written at the visit, else the last in the climate log; nan where not known."""
+    at = readings.select("visit", "taken_at").with_row_index("place")
+    rh = at.join(visits.select("visit", "rh"), on="visit", how="left", maintain_order="left")["rh"]
+    climate = snapshot.table("climate").filter(pl.col("rh").is_not_null()).sort("at")
+    if rh.null_count() and len(climate):
+        air = climate.select("at", pl.col("rh").alias("air"))
+        near = at.sort("taken_at").join_asof(air, left_on="taken_at", right_on="at").sort("place")
+        rh = pl.select(pl.coalesce(rh, near["air"])).to_series()
+    return rh.cast(pl.Float64).fill_null(np.nan).to_numpy()
+
+
+def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], list[Candidate]]:
+    """Every level of one candidate: its shift against the others' shift; apart from them the levels to which all moved over, by their date."""
+    code = one.code[split.at]
+    known = code >= 0
+    if not known.any():
+        return [], []
+    level, which = np.unique(code, return_inverse=True)
+    if len(level) < 2:
+        return [], []
+    cell = split.after * len(level) + which
+    count = np.bincount(cell, minlength=2 * len(level)).reshape(2, -1).astype(np.float64)
+    total = np.bincount(cell, split.values, minlength=2 * len(level)).reshape(2, -1)
+    beside: list[Candidate] = []
+    alone: list[Candidate] = []
+    for k in np.flatnonzero((level >= 0) & (count[1] >= LEAST)):
+        word = one.words[int(level[k])]
         others = count.sum(axis=1) - count[:, k]
         if others[1] < LEAST:
-            inside = which == k
             if count[0, k] <= 0.05 * count[1, k]:  # all moved over to it
-                found.append(_dated(name, str(level[k]), inside, values, sigma, taken.dt.date(), row))
+                inside = which == k
+                alone.append(_dated(one.name, word, inside, int(day[split.at[int(inside.argmax())]]), split, day[split.at]))
             continue
         mean = total[:, k] / np.maximum(count[:, k], 1)
         rest = (total.sum(axis=1) - total[:, k]) / np.maximum(others, 1)
-        effect, variance = mean[1] - rest[1], 1 / count[1, k] + 1 / others[1]
+        effect, variance = float(mean[1] - rest[1]), float(1 / count[1, k] + 1 / others[1])
         if count[0, k] >= OWN_BEFORE and others[0] >= OWN_BEFORE:  # its own mean before, if it had one
-            effect, variance = effect - (mean[0] - rest[0]), variance + 1 / count[0, k] + 1 / others[0]
-        error = sigma * np.sqrt(variance)
-        size = float(str(row["size"])) if row["size"] is not None else 0.0
-        same_way = effect * size > 0
-        p = 2 * float(ndtr(-abs(effect) / error)) if same_way else 1.0
-        found.append(Candidate(name, str(level[k]), float(effect), float(effect - Z95 * error), float(effect + Z95 * error), p,
-                               _likelihood(values, after & (which == k), sigma), False))  # fmt: skip
-    return found
+            effect, variance = effect - float(mean[0] - rest[0]), variance + float(1 / count[0, k] + 1 / others[0])
+        error = split.sigma * float(np.sqrt(variance))
+        p = 2 * float(ndtr(-abs(effect) / error)) if effect * split.sign > 0 else 1.0
+        moved = split.after & (which == k)
+        beside.append(Candidate(one.name, word, effect, effect - Z95 * error, effect + Z95 * error, p, split.likelihood(moved), False))
+    return beside, alone
 
 
-def _dated(
-    name: str, value: str, since: Flags, values: Floats, sigma: float, days: pl.Series, row: dict[str, object]
-) -> Candidate:
-    """Something that holds for all readings from a date on: how rarely would its date fall so well among the likely starts."""
-    size, n = int(since.sum()), len(values)
-    effect = float(values[since].mean() - values[~since].mean())
-    error = sigma * float(np.sqrt(1 / size + 1 / (n - size)))
-    begun = days[int(since.argmax())]
-    low, high = (row[key].date() if row[key] is not None else None for key in ("began_low", "began_high"))  # type: ignore[attr-defined]
-    likely = low is not None and high is not None and low <= begun <= high
-    span = max((days[-1] - days[0]).days, 1)
-    width = (high - low).days + 1 if low is not None and high is not None else span
-    p = min(1.0, width / span) if likely else 1.0
-    return Candidate(name, value, effect, effect - Z95 * error, effect + Z95 * error, p, _likelihood(values, since, sigma), False)
+def _dated(name: str, value: str, since: Flags, begun: int, split: _Split, days: Ints) -> Candidate:
+    """Something that holds for all readings from a day on: how rarely would its day fall so well among the likely starts."""
+    size, n = int(since.sum()), len(since)
+    effect = float(split.values[since].mean() - split.values[~since].mean())
+    error = split.sigma * float(np.sqrt(1 / size + 1 / (n - size)))
+    early, late = int(days[split.low:split.high + 1].min()), int(days[split.low:split.high + 1].max())
+    hit = early <= begun <= late and effect * split.sign > 0
+    p = float(((days >= early) & (days <= late)).mean()) if hit else 1.0
+    return Candidate(name, value, effect, effect - Z95 * error, effect + Z95 * error, p, split.likelihood(since), False)
 
 
-def _likelihood(values: Floats, moved: Flags, sigma: float) -> float:
-    """Log-likelihood, up to a constant, of one mean for those that moved and one for all others."""
-    off = sum(float(((part - part.mean()) ** 2).sum()) for part in (values[moved], values[~moved]) if len(part))
-    return -off / (2 * sigma**2)
-
-
-def _named(tried: list[Candidate]) -> MovesWith:
-    looked = len(tried)
-    adjusted = [Candidate(c.name, c.value, c.effect, c.low, c.high, min(1.0, c.p * looked), c.likelihood, False) for c in tried]
-    out = [c for c in adjusted if c.p <= OVERALL]
-    best = max((c.likelihood for c in out), default=0.0)
+def _named(compared: list[Candidate], dated: list[Candidate]) -> MovesWith:
+    kinds = [kind for kind in (compared, dated) if kind]
+    adjusted = [replace(c, p=min(1.0, c.p * len(kind) * len(kinds))) for kind in kinds for c in kind]
+    best = max((c.likelihood for c in adjusted if c.p <= OVERALL), default=0.0)
     kept: dict[str, Candidate] = {}
     for c in sorted(adjusted, key=lambda c: (c.p, -c.likelihood)):  # the best level of each candidate is shown
         named = c.p <= OVERALL and c.likelihood >= best - TOGETHER
         shown = kept.get(c.name)
         if shown is None or (named and not shown.named):
-            kept[c.name] = Candidate(c.name, c.value, c.effect, c.low, c.high, c.p, c.likelihood, named)
+            kept[c.name] = replace(c, named=named)
     ordered = sorted(kept.values(), key=lambda c: (not c.named, c.p, -c.likelihood, c.name))
-    return MovesWith(ordered, looked)
+    return MovesWith(ordered, len(adjusted))
