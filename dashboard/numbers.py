@@ -161,6 +161,8 @@ def share_range(low: float | None, high: float | None, n: int) -> str:
     if low is None or high is None:
         return NONE
     decimals = 1 if n >= 1000 else 0
+    if high > 0 and float(plain(100 * high, decimals)) == 0:  # something never becomes nothing
+        return share(high, n)
     return f"{plain(100 * low, decimals)} to {with_unit(plain(100 * high, decimals), '%')}"
 
 

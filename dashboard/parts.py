@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+from urllib.parse import parse_qs
 
 import dash_mantine_components as dmc
-from dash import dcc, html
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from dashboard import address
 from dashboard.charts import style
 
 MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
@@ -83,6 +85,28 @@ def field(label: str, id: Any, value: str | None, data: Sequence[Any], **more: A
 def fields(*several: Any) -> html.Div:
     """The filters of a page, two abreast on a phone."""
     return html.Div(list(several), className="filters")
+
+
+def filters_to_address(app: Dash, path: str, filters: Mapping[str, str], *, everything: str = "all") -> None:
+    """Choosing in a filter puts it into the address, and the page is laid out anew from there: Back, Forward and links all agree.
+
+    filters : name in the address -> id of the field. Each field must stand on the page. The value `everything` is left out of the address.
+    """
+    names = list(filters)
+
+    def chosen(*values: Any) -> Any:
+        *several, search, here = values
+        asked = {name: value for name, value in zip(names, several, strict=True) if value not in (None, "", everything)}
+        if here.rstrip("/") != path.rstrip("/"):
+            return no_update
+        kept = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items() if name not in filters}
+        new = address.address("", **{**kept, **asked})
+        return no_update if new == (search or "") else new
+
+    app.callback(
+        Output("_pages_location", "search", allow_duplicate=True), *(Input(field_id, "value") for field_id in filters.values()),
+        State("_pages_location", "search"), State("_pages_location", "pathname"), prevent_initial_call=True,
+    )(chosen)  # fmt: skip
 
 
 def text_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInput:

@@ -1,19 +1,169 @@
-"""Capability: layout and callbacks, no arithmetic."""
+"""Capability: every model and characteristic on its board, and the rows behind it with their bounds and flags."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import polars as pl
 from dash import Dash, html
 
-from dashboard import parts
+from analysis.studies import capability
+from analysis.studies.conformity import BUILT, SET, SHIPPED
+from analysis.studies.room import room
+from dashboard import address as addresses
+from dashboard import desk, numbers, parts, sentences
+from dashboard.charts.capability_map import MapCell, MapView, capability_map
+from ingest.shop import Shop
 
 PATH, NAME = "/capability", "Capability"
+WHEN, CHARACTERISTIC, MODEL, BY = "capability-when", "capability-characteristic", "capability-model", "capability-by"
+ALL, EVERYBODY, PER_TECH = "all", "everybody", "each tech"
+MEANING = {
+    BUILT: "first play-test readings",
+    SET: "first final-inspection readings",
+    SHIPPED: "last final-inspection readings, after inspection sorted them",
+}
+FEW = 30
+SHOWN = 60  # rows of the table; then a count
 
 
-def layout(**_address: Any) -> Any:
-    return html.Div([parts.page_head(NAME, "")], className="page")
+def layout(when: str | None = None, characteristic: str | None = None, model: str | None = None, by: str | None = None, **_address: str) -> Any:
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    when = addresses.chosen(when, (BUILT, SET, SHIPPED), SET) or SET
+    found = desk.ask(room, when=when)
+    if found.is_empty():
+        empty = parts.empty_state("No reading of a final inspection or play test is on file yet.", "Load a log", "/logs")
+        return parts.page(parts.page_head("Nothing to judge yet.", "Capability stands here once readings with limits are loaded."), empty)
+    characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
+    model = addresses.chosen(model, found["model"].unique().to_list(), None)
+    by = addresses.chosen(by, (EVERYBODY, PER_TECH), EVERYBODY) if shop.people.show != "none" else EVERYBODY
+    seen = found.filter((pl.col("characteristic") == (characteristic or pl.col("characteristic"))) & (pl.col("model") == (model or pl.col("model"))))
+    return parts.page(
+        parts.page_head(_headline(seen, shop, when), _under(seen, when)),
+        _filters(found, shop, when, characteristic, model, by or EVERYBODY), _map(seen, shop, when), _table(shop, when, characteristic, model, by),
+    )  # fmt: skip
+
+
+def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
+    """What is furthest from fitting between its limits, if that can be said."""
+    limited = seen.filter(pl.col("ppk").is_not_null() & ~pl.col("flags").str.contains(capability.THIN))
+    if limited.is_empty():
+        return "No stream with limits has readings enough to say how much room is left."
+    tight = limited.filter(pl.col("ppk_high") < 1)
+    if tight.is_empty():
+        worst = limited.sort("ppk").row(0, named=True)
+        return f"Nothing clearly needs more than its tolerance; {_what(shop, worst)} has the least room."
+    worst = tight.sort("ppk").row(0, named=True)
+    many = f"{numbers.in_words(len(tight), capital=True)} of {numbers.count(len(limited))} need more than their tolerance"
+    share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
+    return f"{many}, {_what(shop, worst)} most: {numbers.of(worst['outside'], worst['n'])} outside {when} ({share})."
+
+
+def _what(shop: Shop, row: dict[str, Any]) -> str:
+    return f"{sentences.characteristic(shop, row['characteristic'], row['position']).lower()} on {row['model']}"
+
+
+def _under(seen: pl.DataFrame, when: str) -> str:
+    return f"{when.capitalize()}: {MEANING[when]}, under the limits now in force. {numbers.count(len(seen))} streams."
+
+
+def _filters(found: pl.DataFrame, shop: Shop, when: str, characteristic: str | None, model: str | None, by: str) -> html.Div:
+    every = [{"value": ALL, "label": "All"}]
+    kinds = [{"value": key, "label": shop.characteristic_name(key)} for key in found["characteristic"].unique(maintain_order=True)]
+    return parts.fields(
+        parts.field("Readings", WHEN, when, [{"value": w, "label": w.capitalize()} for w in (BUILT, SET, SHIPPED)]),
+        parts.field("Characteristic", CHARACTERISTIC, characteristic or ALL, every + kinds),
+        parts.field("Model", MODEL, model or ALL, every + [{"value": m, "label": m} for m in sorted(found["model"].unique().to_list())]),
+        parts.field("Table for", BY, by, [{"value": b, "label": b.capitalize()} for b in (EVERYBODY, PER_TECH)],
+                    style={"display": "none"} if shop.people.show == "none" else {}),
+    )  # fmt: skip
+
+
+def _map(seen: pl.DataFrame, shop: Shop, when: str) -> html.Section:
+    order = {item.key: place for place, item in enumerate(shop.characteristics)}
+    place = pl.col("characteristic").replace_strict(order, default=len(order), return_dtype=pl.Int64)
+    rows = seen.select("characteristic", "position").unique().sort(place, "position")
+    places = {(c, p): k for k, (c, p) in enumerate(rows.iter_rows())}
+    columns = {m: k for k, m in enumerate(sorted(seen["model"].unique().to_list()))}
+    cells = [_cell(row, places[row["characteristic"], row["position"]], columns[row["model"]], shop) for row in seen.iter_rows(named=True)]
+    view = MapView([sentences.characteristic(shop, c, p) for c, p in places], list(columns), cells)
+    finding = _headline(seen, shop, when)
+    line = "middle 99.7 % of readings; thick: middle half; hole: mean"
+    key = parts.key(("board", "asked: limits"), ("interval", line), ("outside", "the line leaves the board"))
+    say = "Ppk with its 95 % bounds stands below each. A stream that is not steady, thin or read too coarsely says so: its Ppk is no promise."
+    small = html.P(say, className="small")
+    chart = parts.graph(parts.both(capability_map, view), finding, "capability-map")
+    return parts.sheet("All models at a glance", "one scale, shares of the tolerance", [chart, key, small])
+
+
+def _cell(row: dict[str, Any], place: int, column: int, shop: Shop) -> MapCell:
+    lower, upper = row["lower"], row["upper"]
+    if (lower is None and upper is None) or row["sd"] is None:
+        instead = "no limits" if row["sd"] is not None else f"{numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'}"
+        return MapCell(place, column, instead=instead)
+    width = (upper - lower) if lower is not None and upper is not None else max(row["high"] - row["low"], 1e-12)
+    base = lower if lower is not None else upper - width
+    shares = {name: (row[name] - base) / width for name in ("low", "quarter", "mean", "three_quarters", "high")}
+    flags = ", ".join(word for word in row["flags"].split(";") if word)
+    told = f"{_what(shop, row)}: {numbers.of(row['outside'], row['n'])} outside, {numbers.share_range(row['share_low'], row['share_high'], row['n'])}"
+    ppk = numbers.plain(row["ppk"]) if row["ppk"] is not None else ""
+    bounds = numbers.span(row["ppk_low"], row["ppk_high"]) if row["ppk_low"] is not None else ""
+    return MapCell(place, column, has_lower=lower is not None, has_upper=upper is not None, ppk=ppk, bounds=bounds, flags=flags, told=told,
+                   key=f"{row['characteristic']}|{row['position']}|{row['model']}", **shares)  # fmt: skip
+
+
+def _table(shop: Shop, when: str, characteristic: str | None, model: str | None, by: str | None) -> html.Section:
+    """The capability figures of every stage, or each tech's own: by stream and spec in force."""
+    rows = desk.ask(capability.table).filter(pl.col("position") != capability.ANY)
+    rows = rows.filter((pl.col("tech") != "") if by == PER_TECH else (pl.col("tech") == ""))
+    if characteristic:
+        rows = rows.filter(pl.col("characteristic") == characteristic)
+    if model:
+        rows = rows.filter(pl.col("model") == model)
+    role = "test" if when == BUILT else "final"
+    here = [stage.key for stage in shop.stages if stage.role == role]
+    rows = rows.filter(pl.col("stage").is_in(here)) if not characteristic else rows
+    columns = [
+        ("what", "Stream"), ("stage", "Stage", "wide-only"), ("since", "Limits since", "wide-only"), ("n", "n", "n"), ("mean", "Mean", "n wide-only"),
+        ("sd", "sd short, long", "n wide-only"), ("cpk", "Cpk", "n wide-only"), ("ppk", "Ppk (95 %)", "n"), ("out", "Outside (95 %)", "n"),
+        ("flags", "Read with care"),
+    ]  # fmt: skip
+    if by == PER_TECH:
+        columns.insert(1, ("tech", "Set by"))
+    told = [_line(row, shop) for row in rows.head(SHOWN).iter_rows(named=True)]
+    more = [html.P(f"and {numbers.count(len(rows) - SHOWN)} more; choose a characteristic or a model", className="small")] if len(rows) > SHOWN else []
+    coaching = "Figures of single people are for coaching; local law and agreements decide their use."
+    people = [html.P(coaching, className="caution")] if by == PER_TECH else []
+    body = [*people, parts.table(told, columns), *more] if told else html.P("No stream with limits here.", className="small")
+    right = "a row a stream and limits in force; choose a characteristic to see every stage" if not characteristic else "every stage"
+    return parts.sheet("The figures", right, body)
+
+
+def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
+    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.shop.length
+    scale = numbers.in_unit(1.0, kind, shown=shown)
+
+    def amount(value: float | None, more: int = 0) -> str:
+        if value is None:
+            return numbers.NONE
+        return numbers.plain(scale * value, numbers.decimals_of(kind, shown=shown, mean=True) + more)
+
+    href = addresses.address("/logs/readings", characteristic=row["characteristic"], position=row["position"], model=row["model"], stage=row["stage"],
+                             tech=row["tech"])  # fmt: skip
+    bounds = f" ({numbers.span(row['ppk_low'], row['ppk_high'])})" if row["ppk_low"] is not None else ""
+    out = numbers.of(row["nonconforming"], row["n"]) if row["nonconforming"] is not None else numbers.NONE
+    share = f" ({numbers.share_range(row['nonconforming_low'], row['nonconforming_high'], row['n'])})" if row["nonconforming"] is not None else ""
+    few = ["few"] if row["n"] < FEW and capability.THIN not in row["flags"] else []
+    return {
+        "what": parts.to_readings(href, f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"), "tech": row["tech"],
+        "stage": shop.stage_name(row["stage"]), "since": numbers.day(sentences.local(shop, row["first_at"])), "n": numbers.count(row["n"]),
+        "mean": amount(row["mean"]), "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
+        "cpk": numbers.plain(row["cpk"]) if row["cpk"] is not None else numbers.NONE,
+        "ppk": (numbers.plain(row["ppk"]) + bounds) if row["ppk"] is not None else numbers.NONE, "out": out + share,
+        "flags": ", ".join([word for word in row["flags"].split(";") if word] + few),
+    }  # fmt: skip
 
 
 def connect(app: Dash) -> None:
-    """No callback yet."""
+    parts.filters_to_address(app, PATH, {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY}, everything=ALL)
