@@ -32,10 +32,11 @@ def make_app(desk: counter.Desk) -> Dash:
         assets_folder="assets", meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )  # fmt: skip
     app.index_string = HEAD.replace("FONT", app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2"))
+    app.server.config["COMPRESS_STREAMS"] = False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
     dash.page_registry.clear()  # the registry belongs to the process, not to the app
     pages = [importlib.import_module(f"dashboard.pages.{name}") for name in PAGES]
-    for page in pages:
-        dash.register_page(page.__name__, path=page.PATH, name=page.NAME, title=f"{page.NAME} - Truerun", layout=page.layout)
+    for order, page in enumerate(pages):
+        dash.register_page(page.__name__, path=page.PATH, order=order, name=page.NAME, title=f"{page.NAME} - Truerun", layout=page.layout)
         page.connect(app)
     app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
     connect(app, desk)

@@ -1,0 +1,92 @@
+"""A real Chromium for the tests in this folder, the system's own, and a server for a Dash app on this machine."""
+
+from __future__ import annotations
+
+import logging
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+from werkzeug.serving import make_server
+
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync", "--disable-dev-shm-usage",
+]  # fmt: skip
+CHROMIUM = os.environ.get("CHROMIUM") or next(
+    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
+)
+WITHOUT = "no Chromium found: install one (Debian: apt install chromium) or name it in CHROMIUM, and the browser tests run"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One browser for the session. Without a Chromium the test is skipped in one line; in CI that is a failure."""
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail(WITHOUT)
+        pytest.skip(WITHOUT)
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+class Watched:
+    """A page of the browser and what it did that it should not."""
+
+    def __init__(self, browser: Browser, width: int, height: int = 900) -> None:
+        self.context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
+        self.context.set_default_timeout(90_000)  # a busy machine is slow, not wrong
+        self.page: Page = self.context.new_page()
+        self.wrong: list[str] = []
+        self.page.on("pageerror", lambda error: self.wrong.append(f"error: {error}"))
+        self.page.on("console", lambda said: self.wrong.append(f"console: {said.text}") if said.type == "error" else None)
+        self.page.on("request", lambda request: self._look(request.url))
+        self.page.on("response", lambda answer: self.wrong.append(f"{answer.status}: {answer.url}") if answer.status >= 400 else None)
+
+    def _look(self, url: str) -> None:
+        if not url.startswith(("http://127.0.0.1:", "data:", "blob:")):
+            self.wrong.append(f"outside: {url}")
+
+    def charts_drawn(self, count: int = 1) -> None:
+        """Wait until so many charts are drawn and the page has come to rest."""
+        self.page.wait_for_function(f"document.querySelectorAll('.js-plotly-plot .main-svg').length >= {count}")
+        self.page.wait_for_load_state("networkidle")
+        self.page.evaluate("document.fonts.ready")
+        self.page.wait_for_timeout(250)
+
+
+@pytest.fixture
+def watched(browser: Browser) -> Iterator[Callable[..., Watched]]:
+    """Opens pages of a width; each ends with the test."""
+    opened: list[Watched] = []
+
+    def open_page(width: int = 1280, height: int = 900) -> Watched:
+        opened.append(Watched(browser, width, height))
+        return opened[-1]
+
+    yield open_page
+    for each in opened:
+        each.context.close()
+
+
+@pytest.fixture(scope="session")
+def served() -> Iterator[Callable[[Any], str]]:
+    """Serves Dash apps on free ports of this machine; gives back each one's address."""
+    servers = []
+
+    def serve(app: Any) -> str:
+        logging.getLogger("werkzeug").setLevel(logging.WARNING)  # a line a request says nothing
+        server = make_server("127.0.0.1", 0, app.server, threaded=True)
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        servers.append(server)
+        return f"http://127.0.0.1:{server.server_port}"
+
+    yield serve
+    for server in servers:
+        server.shutdown()

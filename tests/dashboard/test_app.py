@@ -1,0 +1,102 @@
+import json
+import re
+from pathlib import Path
+
+import dash
+import pytest
+
+from dashboard import app, parts
+from dashboard.desk import Desk
+
+
+class CounterOfNoShop(Desk):
+    """A desk without a shop folder: enough for the frame."""
+
+    def __init__(self) -> None:
+        super().__init__(Path("nowhere"))
+
+    def shop_words(self):
+        return "Quayside Setup Shop", "as of Fri 13 Nov 2026, 16:40"
+
+
+@pytest.fixture
+def made():
+    return app.make_app(CounterOfNoShop())
+
+
+def test_the_eight_pages_stand_in_order(made):
+    pages = [(page["name"], page["path"]) for page in dash.page_registry.values()]
+    assert [name for name, _ in pages] == ["Week", "Drift", "Capability", "Rework", "Necks", "Bench", "Gauges", "Logs"]
+    assert pages[0][1] == "/"
+    assert [path for _, path in pages[1:]] == [f"/{name.lower()}" for name, _ in pages[1:]]
+
+
+def test_an_app_can_be_made_as_often_as_a_test_likes():
+    first, second = app.make_app(CounterOfNoShop()), app.make_app(CounterOfNoShop())
+    assert first is not second
+    assert len(dash.page_registry) == 8
+
+
+def test_the_first_page_names_no_other_host(made):
+    text = made.server.test_client().get("/").get_data(as_text=True)
+    assert not re.findall(r"https?://(?!127\.0\.0\.1|localhost)[\w.]+", text)
+    assert "atkinson-hyperlegible-next-latin-wght-normal.woff2" in text
+
+
+def test_font_and_marks_come_from_this_machine(made):
+    client = made.server.test_client()
+    for path in ("font/atkinson-hyperlegible-next-latin-wght-normal.woff2", "font/LICENSE.txt", "marks/logo.svg", "marks/moved-up.dark.svg"):
+        with client.get(f"/assets/{path}") as answer:
+            assert len(answer.data) > 100
+
+
+def test_stylesheets_ask_for_nothing_outside():
+    for sheet in (Path(app.__file__).parent / "assets").glob("*.css"):
+        assert not re.findall(r"https?:|@import|//[a-z]", sheet.read_text())
+
+
+def test_the_header_names_shop_and_time_and_every_page_twice(made):
+    text = json.dumps(made.layout().to_plotly_json(), cls=__import__("plotly").utils.PlotlyJSONEncoder)
+    assert "Quayside Setup Shop" in text
+    assert "as of Fri 13 Nov 2026, 16:40" in text
+    assert text.count('"href": "/drift"') == 2  # the row of the desk and the list of the phone
+    assert text.index("Skip to the page") < text.index('"href": "/drift"')
+
+
+def test_it_is_served_on_this_machine_only(made, monkeypatch):
+    asked = {}
+    monkeypatch.setattr("waitress.serve", lambda server, **how: asked.update(how))
+    app.serve(made, 8123)
+    assert (asked["host"], asked["port"]) == ("127.0.0.1", 8123)
+
+
+@pytest.mark.parametrize("state", list(parts.MARKS))
+def test_every_state_has_its_word_and_its_picture_in_both_schemes(state):
+    picture, word = parts.mark(state).children
+    assert word.children == parts.MARKS[state]
+    name = picture.className.removeprefix("mark mark-")
+    folder = Path(app.__file__).parent / "assets" / "marks"
+    assert (folder / f"{name}.light.svg").exists()
+    assert (folder / f"{name}.dark.svg").exists()
+
+
+@pytest.mark.parametrize("name", parts.KEYS)
+def test_every_key_picture_is_there_in_both_schemes(name):
+    folder = Path(app.__file__).parent / "assets" / "marks"
+    assert (folder / f"key-{name}.light.svg").exists()
+    assert (folder / f"key-{name}.dark.svg").exists()
+
+
+def test_a_chart_says_its_finding_and_has_its_table_behind_it():
+    figure = {"data": [], "layout": {"height": 200}}
+    shown = parts.graph(figure, "Action bass runs at 2.49 mm", "test-chart", parts.table([{"a": "1"}], [("a", "A")]))
+    drawn, behind = shown.children
+    assert getattr(drawn, "aria-label") == "Action bass runs at 2.49 mm"
+    assert drawn.children[1].figure["layout"]["height"] == 200
+    assert behind.className == "behind"
+
+
+def test_columns_of_figures_stand_right_and_some_leave_the_phone():
+    body = parts.table([{"stage": "Nut", "n": "43"}], [("stage", "Stage"), ("n", "Sent back", "n wide-only")]).children.children[1]
+    cells = body.children[0].children
+    assert [cell.className for cell in cells] == ["", "n wide-only"]
