@@ -80,12 +80,14 @@ def writing(folder: Path) -> Iterator[sqlite3.Connection]:
     """
     path_of(folder).parent.mkdir(parents=True, exist_ok=True)
     with closing(connect(path_of(folder))) as connection:
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute("CREATE TABLE IF NOT EXISTS format (format INTEGER NOT NULL)")
+        connection.execute("COMMIT")
         connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
         connection.execute("PRAGMA book.synchronous = FULL")
         connection.execute("BEGIN")
         try:
-            connection.execute("CREATE TABLE IF NOT EXISTS main.format (format INTEGER NOT NULL)")
-            connection.execute("UPDATE main.format SET format = format")  # the lock, where the table was there already
+            connection.execute("UPDATE main.format SET format = format")  # the lock: nothing may be read before, or nobody would wait
             yield connection
         except BaseException:
             connection.execute("ROLLBACK")
