@@ -132,7 +132,8 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
     if by == PER_TECH:
         columns.insert(1, ("tech", "Set by"))
     told = [_line(row, shop) for row in rows.head(SHOWN).iter_rows(named=True)]
-    more = [html.P(f"and {numbers.count(len(rows) - SHOWN)} more; choose a characteristic or a model", className="small")] if len(rows) > SHOWN else []
+    left = f"and {numbers.count(len(rows) - SHOWN)} more; choose a characteristic or a model"
+    more = [html.P(left, className="small")] if len(rows) > SHOWN else []
     coaching = "Figures of single people are for coaching; local law and agreements decide their use."
     people = [html.P(coaching, className="caution")] if by == PER_TECH else []
     body = [*people, parts.table(told, columns), *more] if told else html.P("No stream with limits here.", className="small")
@@ -156,7 +157,8 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
     share = f" ({numbers.share_range(row['nonconforming_low'], row['nonconforming_high'], row['n'])})" if row["nonconforming"] is not None else ""
     few = ["few"] if row["n"] < FEW and capability.THIN not in row["flags"] else []
     return {
-        "what": parts.to_readings(href, f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"), "tech": row["tech"],
+        "what": parts.to_readings(href, f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"),
+        "tech": row["tech"],
         "stage": shop.stage_name(row["stage"]), "since": numbers.day(sentences.local(shop, row["first_at"])), "n": numbers.count(row["n"]),
         "mean": amount(row["mean"]), "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
         "cpk": numbers.plain(row["cpk"]) if row["cpk"] is not None else numbers.NONE,

@@ -1,19 +1,144 @@
-"""Gauges: layout and callbacks, no arithmetic."""
+"""Gauges: can what was measured be trusted - steps against spread and tolerance, and gauge studies."""
 
 from __future__ import annotations
 
 from typing import Any
 
+import polars as pl
 from dash import Dash, html
 
-from dashboard import parts
+from analysis.studies import gauges, states
+from analysis.studies.steps import steps
+from dashboard import address as addresses
+from dashboard import desk, numbers, parts, sentences
+from ingest.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
+CHARACTERISTIC, WORD = "gauges-characteristic", "gauges-word"
+ALL = "all"
+UNDER = "A gauge is coarse where one step of it is more than the stream's sigma. It may still judge runs and shares."
+JUDGED = (
+    "Under 10 % of the spread is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes "
+    "(AIAG Measurement Systems Analysis, 4th edition)."
+)
+SHOWN = 40
+GOOD, UNFIT = 0.10, 0.30  # of the spread: under a tenth good, over three tenths unfit; AIAG Measurement Systems Analysis, 4th edition
 
 
-def layout(**_address: Any) -> Any:
-    return html.Div([parts.page_head(NAME, "")], className="page")
+def layout(characteristic: str | None = None, word: str | None = None, **_address: str) -> Any:
+    shop = desk.here().snapshot().shop
+    found, studies = desk.ask(steps), desk.ask(gauges.table)
+    characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
+    word = addresses.chosen(word, (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
+    return parts.page(
+        parts.page_head(_headline(found, studies, shop), UNDER),
+        _studies(studies, shop), _filters(found, shop, characteristic, word), _steps(found, shop, characteristic, word), _next(found, studies, shop),
+    )  # fmt: skip
+
+
+def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
+    unfit = studies.filter(pl.col("share_of_spread") > UNFIT)
+    if len(unfit):
+        row = unfit.sort("share_of_spread", descending=True).row(0, named=True)
+        what = shop.characteristic_name(row["characteristic"]).lower()
+        return f"The gauge takes {numbers.share(row['share_of_spread'], 100)} of the spread of {what}: unfit to judge."
+    coarse = found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
+    if len(coarse):
+        names = [shop.characteristic_name(key).lower() for key in coarse["characteristic"].unique(maintain_order=True)]
+        models = coarse["model"].unique(maintain_order=True).to_list()
+        shown = ", ".join(models[:4]) + (f" and {numbers.in_words(len(models) - 4)} more" if len(models) > 4 else "")
+        return f"Gauges are too coarse for {' and '.join(names[:2])} on {shown}."
+    if found.is_empty() and studies.is_empty():
+        return "No gauge is declared yet."
+    return "Every gauge with enough readings is fine enough for its streams."
+
+
+def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
+    right = "standard deviations by analysis of variance; share of spread: rr over total"
+    if studies.is_empty():
+        text = "No gauge study is loaded. A sheet with the columns study, characteristic, part, tech, trial, value and unit brings one."
+        return parts.sheet("Gauge studies", right, parts.empty_state(text, "Load it on Logs", "/logs"))
+    rows = []
+    for row in studies.iter_rows(named=True):
+        share = row["share_of_spread"]
+        word, told = states.UNTESTED, "cannot be worked out: every reader must measure every part equally often"
+        if share is not None:
+            word = states.UNFIT if share > UNFIT else states.FIT
+            told = f"{numbers.share(share, 100)}, {'good' if share < GOOD else 'by agreement' if share <= UNFIT else 'unfit'}"
+        parts_of = (row[name] for name in ("repeatability", "reproducibility", "rr", "part"))
+        amount = [numbers.plain(value, 3) if value is not None else numbers.NONE for value in parts_of]
+        tolerance = numbers.share(row["share_of_tolerance"], 100) if row["share_of_tolerance"] is not None else numbers.NONE
+        rows.append(
+            {"study": row["study"], "what": shop.characteristic_name(row["characteristic"]), "word": parts.mark(word), "same": amount[0],
+             "between": amount[1], "rr": amount[2], "part": amount[3], "share": told, "tolerance": tolerance,
+             "ndc": numbers.count(row["ndc"]) if row["ndc"] is not None else numbers.NONE}
+        )  # fmt: skip
+    columns = [
+        ("study", "Study"), ("what", "Characteristic"), ("word", "Gauge"), ("same", "Same reader again", "n wide-only"),
+        ("between", "Between readers", "n wide-only"), ("rr", "Both (rr)", "n"), ("part", "Parts", "n wide-only"), ("share", "Share of spread"),
+        ("tolerance", "6 rr of tolerance", "n wide-only"), ("ndc", "Classes told apart", "n wide-only"),
+    ]  # fmt: skip
+    return parts.sheet("Gauge studies", right, [parts.table(rows, columns), html.P(JUDGED, className="small")])
+
+
+def _filters(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Div:
+    kinds = [{"value": key, "label": shop.characteristic_name(key)} for key in found["characteristic"].unique(maintain_order=True).sort()]
+    words = [{"value": w, "label": w.capitalize()} for w in (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED)]
+    every = [{"value": ALL, "label": "All"}]
+    return parts.fields(
+        parts.field("Characteristic", CHARACTERISTIC, characteristic or ALL, every + kinds), parts.field("Gauge", WORD, word or ALL, every + words)
+    )
+
+
+def _steps(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Section:
+    if found.is_empty():
+        text = "No gauge with a resolution is declared in shop.toml. Add a [[gauge]] with what it measures and its resolution."
+        return parts.sheet("Steps against spread and tolerance", "", parts.empty_state(text))
+    rows = found.filter(pl.col("characteristic") == (characteristic or pl.col("characteristic")), pl.col("gauge") == (word or pl.col("gauge")))
+    told = [_line(row, shop) for row in rows.head(SHOWN).iter_rows(named=True)]
+    columns = [
+        ("what", "Stream"), ("stage", "Stage", "wide-only"), ("word", "Gauge"), ("step", "Step", "n"), ("sigma", "Sigma", "n"),
+        ("in_sigma", "Steps in a sigma", "n wide-only"), ("in_tolerance", "Steps in the tolerance", "n"), ("gauges", "Taken with", "wide-only"),
+        ("n", "n", "n wide-only"),
+    ]  # fmt: skip
+    more = [html.P(f"and {numbers.count(len(rows) - SHOWN)} more, finer ones", className="small")] if len(rows) > SHOWN else []
+    body = [parts.table(told, columns), *more] if told else html.P("No stream of this kind.", className="small")
+    return parts.sheet("Steps against spread and tolerance", "the coarsest first", body)
+
+
+def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
+    kind, shown = sentences.quantity(shop, row["characteristic"]), shop.shop.length
+    scale, decimals = numbers.in_unit(1.0, kind, shown=shown), numbers.decimals_of(kind, shown=shown) + 1
+
+    def amount(value: float | None) -> str:
+        return numbers.with_unit(numbers.plain(scale * value, decimals), numbers.unit_of(kind, shown=shown)) if value is not None else numbers.NONE
+
+    href = addresses.address("/drift", characteristic=row["characteristic"], position=row["position"], model=row["model"], stage=row["stage"])
+    return {
+        "what": parts.to_readings(href, f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"),
+        "stage": shop.stage_name(row["stage"]), "word": parts.mark(row["gauge"]), "step": amount(row["step"]), "sigma": amount(row["sigma"]),
+        "in_sigma": numbers.plain(row["steps_in_sigma"], 1) if row["steps_in_sigma"] is not None else numbers.NONE,
+        "in_tolerance": numbers.plain(row["steps_in_tolerance"], 1) if row["steps_in_tolerance"] is not None else numbers.NONE,
+        "gauges": row["gauges"] or "not named", "n": numbers.count(row["n"]),
+    }  # fmt: skip
+
+
+def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
+    """What to do about it, in sentences."""
+    say = []
+    coarse = found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
+    for (key,), part in coarse.group_by("characteristic", maintain_order=True):
+        fewest = part.select(pl.col("steps_in_tolerance").min()).item()
+        holds = f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice." if fewest is not None else ""
+        tell = f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside are sounder than a sigma."
+        say.append(html.P([html.B(f"{shop.characteristic_name(str(key))}: "), tell]))
+    studied = set(studies["characteristic"].to_list())
+    without = [shop.characteristic_name(key) for key in found["characteristic"].unique(maintain_order=True) if key not in studied]
+    if without:
+        how = "Ten parts, three readers, two or three trials each, blind and in mixed order, say how much of the spread is the gauge."
+        say.append(html.P([html.B("No study yet: "), f"{', '.join(without)}. {how}"]))
+    return parts.sheet("What to do next", "", say or html.P("Nothing: every gauge is fine enough and studied."))
 
 
 def connect(app: Dash) -> None:
-    """No callback yet."""
+    parts.filters_to_address(app, PATH, {"characteristic": CHARACTERISTIC, "word": WORD}, everything=ALL)
