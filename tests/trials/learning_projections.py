@@ -12,7 +12,7 @@ from analysis.methods.learning import fit, fit_share, level
 from tests.trials.written import write
 
 SEED = 20261104
-RUNS = {"minutes": 1000, "shares": 500}
+RUNS = {"minutes": 600, "shares": 400}
 CURVES = [(0.0, 0.0), (-0.1, 0.0), (-0.32, 0.0), (-0.32, 0.4), (-0.6, 0.3), (-0.9, 0.6), (-0.25, 0.72)]
 
 
