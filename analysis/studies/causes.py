@@ -1,10 +1,11 @@
 """What a shift moves together with: who set it, lot, supplier, gauge, an earlier stage's tech, humidity, a dated change, the weekday.
 
-For each signal the readings are split: before = since the limits' baseline began, up to the first likely start, less what belonged to
-earlier signals of the chart; after = from the likeliest start on. A level of a candidate (one lot, one tech ...) stands out where its readings
+For each signal the readings are split: before = since the limits' baseline began, up to the first likely start; after = from the likeliest start
+on. A level of a candidate (one lot, one tech ...) stands out where its readings
 moved and those of the others did not: the difference of the two shifts is tested against the stream's sigma, two-sided. Where after the start
 there is nobody else to compare with - a gauge changed for all, a dated change - it stands out if its date falls into the set of likely starts
-and so good a hit would be rare by chance: the chance is the share of the readings that lie on those days. Both tests are adjusted by Bonferroni for
+and so good a hit would be rare by chance: the chance is the share of the readings that lie on those days. Humidity stands out where the
+readings follow it, apart from the shift, and its own change explains at least a third of the shift. The tests are adjusted by Bonferroni for
 every level looked at; together they name something by mistake in 5 % at most, half of it for each where both kinds are there. Of those that
 stand out, all whose likelihood lies within 3.0 of the best cannot be told apart and are named together. Nothing here is called the cause.
 
@@ -21,6 +22,7 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
+from analysis.methods.change_point import step
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.setters import deviations
 from analysis.studies.signals import SHORT_RUN, Signals, signals
@@ -33,6 +35,8 @@ TOGETHER = 3.0  # log-likelihood within which two candidates cannot be told apar
 LEAST = 5  # readings of a level after the start, and of the others, from which on they are compared
 OWN_BEFORE = 10  # readings of a level before the start from which on its own mean before is used
 Z95 = 1.96
+LAG_HOURS = 48
+ITS_SHARE = 1 / 3  # of the shift, that the air must explain to stand out
 EPOCH = date(1970, 1, 1)
 
 SET_BY, LOT, SUPPLIER, GAUGE, HUMIDITY, CHANGE, WEEKDAY = "set by", "lot", "supplier", "gauge", "humidity", "change", "weekday"
@@ -110,17 +114,6 @@ class _Split:
         return -off / (2 * self.sigma**2)
 
 
-@dataclass(frozen=True)
-class _Episode:
-    """One shift, as one signal or several tell of it."""
-
-    began: int
-    first: int  # likely starts
-    last: int
-    end: int  # the last firing
-    away: float  # from the centre
-
-
 class _Looks:
     """What is needed to look at any signal: the readings with everything they may move with."""
 
@@ -133,8 +126,7 @@ class _Looks:
         self.shared = [_coded(name, column) for name, column in shared]
         visits = snapshot.once(story).visits
         self.earlier = _earlier(visits, readings)
-        self.rh = _damp(snapshot, visits, readings)
-        self.episodes: dict[int, list[_Episode]] = {}  # earlier signals by chart
+        self.air = _air(snapshot, visits, readings)
         plotted, _, worked = deviations(judged.streams)
         self.values = np.where(judged.streams.per_reading(worked), plotted, judged.streams.values)  # as the charts judge them
         self.set_at = {item.key: item.set_at for item in snapshot.shop.characteristics}
@@ -147,8 +139,7 @@ class _Looks:
         set_at = self.set_at.get(str(row["characteristic"]), "")
         levels = [one for one in self.shared if one.name != SET_BY or not row["tech"]]
         levels += [one for one in self.earlier if one.name != TECH_AT + set_at]
-        levels += self._thirds(split)
-        compared: list[Candidate] = []
+        compared = self._follows(split)
         dated: list[Candidate] = []
         for one in levels:
             beside, alone = _compared(one, split, self.day)
@@ -172,47 +163,55 @@ class _Looks:
         held, charts = self.judged.streams, self.judged.charts
         stream, began, chart = row["stream"], row["began_reading"], row["chart_row"]
         low, end = int(held.starts[stream]), int(np.append(held.starts, len(held.values))[stream + 1])
-        sigma, centre, earlier = float(held.own.sigma[stream]), float(held.own.centre[stream]), []
+        sigma, centre = float(held.own.sigma[stream]), float(held.own.centre[stream])
         if charts is not None and row["chart"] != SHORT_RUN:
             low, sigma, centre = int(charts.window[chart]), float(charts.sigma[chart]), float(charts.centre[chart])
-            earlier = self.episodes.setdefault(chart, [])
         if row["closed_at"] is not None:  # to the last firing: the quiet readings after it are no part of the shift
             end = max(row["last_reading"], began) + 1
-        away = float(self.values[row["reading"] : row["last_reading"] + 1].mean()) - centre
-        taken = held.readings["taken_at"].slice(row["first_reading"], end - row["first_reading"])
-        first, last = (row["first_reading"] + int(taken.search_sorted(row[name])) for name in ("began_low", "began_high"))
-        if earlier and self._never_went_back(earlier[-1], row["reading"], centre, away):
-            before = earlier.pop()
-            began, first, last = before.began, before.first, before.last
-        earlier.append(_Episode(began, first, last, row["last_reading"], away))
-        at = np.arange(low, end)
-        kept = (at < first) | (at >= began)
-        for other in earlier[:-1]:
-            kept &= (at < other.began) | (at > other.end)
-        at = at[kept]
-        after = at >= began
-        if sigma <= 0 or after.sum() < LEAST or (~after).sum() < LEAST:
+        if sigma <= 0 or end - low < 2 * LEAST:
             return None
+        if row["first_reading"] == low:
+            taken = held.readings["taken_at"].slice(low, end - low)
+            first, last = (low + int(taken.search_sorted(row[name])) for name in ("began_low", "began_high"))
+        else:  # a chart whose average hovers about its limit opens again and again over one shift: look for it since the baseline began
+            since = step(self.values[low:end], sigma=sigma, end=row["reading"] - low)
+            began, first, last = (low + int(place[0]) for place in (since.at, since.low, since.high))
+        at = np.arange(low, end)
+        at = at[(at < first) | (at >= began)]
+        after = at >= began
+        if after.sum() < LEAST or (~after).sum() < LEAST:
+            return None
+        away = float(self.values[row["reading"] : row["last_reading"] + 1].mean()) - centre
         places = np.searchsorted(at, (first, last))
         return _Split(at, self.values[at], after, sigma, float(np.sign(away)), int(places[0]), min(int(places[1]), len(at) - 1))
 
-    def _never_went_back(self, before: "_Episode", opened: int, centre: float, away: float) -> bool:
-        """A chart whose average hovers about its limit closes and opens again over one shift: have the readings between gone back by half?"""
-        between = self.values[before.end + 1 : opened]
-        rest = (float(between.mean()) - centre) if len(between) else before.away
-        return rest * before.away > 0 and away * before.away > 0 and abs(rest) > abs(before.away) / 2
-
-    def _thirds(self, split: _Split) -> list[_Levels]:
-        """Thirds of the humidity at the bench."""
-        rh = self.rh[split.at]
-        known = rh[~np.isnan(rh)]
-        if len(known) < 3 * LEAST or len(np.unique(known)) < 3:
-            return []
-        low, high = np.quantile(known, [1 / 3, 2 / 3])
-        code = np.where(np.isnan(rh), -1, (rh > low).astype(np.int64) + (rh > high))
-        every = np.full(len(self.rh), -1, dtype=np.int64)
-        every[split.at] = code
-        return [_Levels(HUMIDITY, every, [f"up to {low:.0f} %RH", f"{low:.0f} to {high:.0f} %RH", f"above {high:.0f} %RH"])]
+    def _follows(self, split: _Split) -> list[Candidate]:
+        """Do the readings follow the air, apart from the shift, and did the air change with it: so much of the shift goes with humidity."""
+        found = []
+        for word, every in self.air:
+            rh = every[split.at]
+            known = ~np.isnan(rh)
+            before, after = known & ~split.after, known & split.after
+            if before.sum() < LEAST or after.sum() < LEAST or known.mean() < 0.9:
+                continue
+            air, value, side = rh[known], split.values[known], split.after[known]
+            change = float(air[side].mean() - air[~side].mean())
+            shift = float(value[side].mean() - value[~side].mean())
+            off = air - air.mean()
+            square = float(off @ off)
+            if square <= 1e-9 * float(air @ air):
+                continue
+            rest = float(((value - value.mean() - float(off @ value) / square * off) ** 2).sum())
+            for parts in ((~side, side), (side,)):  # always, or since the shift only
+                inside = [air[part] - air[part].mean() for part in parts]
+                square = max(sum(float(part @ part) for part in inside), 1e-12)
+                slope = sum(float(one @ value[part]) for one, part in zip(inside, parts, strict=True)) / square
+                effect, error = slope * change, split.sigma * abs(change) / float(np.sqrt(square))
+                stands = error > 0 and effect * split.sign > 0 and abs(effect) >= ITS_SHARE * abs(shift)
+                p = 2 * float(ndtr(-abs(effect) / error)) if stands else 1.0
+                told = f"{'+' if change > 0 else '-'}{abs(change):.0f} %RH{word}"
+                found.append(Candidate(HUMIDITY, told, effect, effect - Z95 * error, effect + Z95 * error, p, -rest / (2 * split.sigma**2), False))
+        return found
 
 
 def _coded(name: str, column: pl.Series) -> _Levels:
@@ -241,16 +240,23 @@ def _earlier(visits: pl.DataFrame, readings: pl.DataFrame) -> list[_Levels]:
     return sorted(found, key=lambda one: one.name)
 
 
-def _damp(snapshot: Snapshot, visits: pl.DataFrame, readings: pl.DataFrame) -> Floats:
-    """Humidity at the bench when each reading was taken: as written at the visit, else the last in the climate log; nan where not known."""
+def _air(snapshot: Snapshot, visits: pl.DataFrame, readings: pl.DataFrame) -> list[tuple[str, Floats]]:
+    """Humidity for each reading (n,), nan where not known: at the bench as written at the visit, else the last in the climate log; and two days
+    before, since wood takes its time (common practice, no published source for the two days)."""
     at = readings.select("visit", "taken_at").with_row_index("place")
     rh = at.join(visits.select("visit", "rh"), on="visit", how="left", maintain_order="left")["rh"]
-    climate = snapshot.table("climate").filter(pl.col("rh").is_not_null()).sort("at")
-    if rh.null_count() and len(climate):
-        air = climate.select("at", pl.col("rh").alias("air"))
-        near = at.sort("taken_at").join_asof(air, left_on="taken_at", right_on="at").sort("place")
-        rh = pl.select(pl.coalesce(rh, near["air"])).to_series()
-    return rh.cast(pl.Float64).fill_null(np.nan).to_numpy()
+    air = snapshot.table("climate").filter(pl.col("rh").is_not_null()).select("at", pl.col("rh").alias("air")).sort("at")
+    if air.is_empty():
+        return [("", _numbers(rh))] if rh.null_count() < len(rh) else []
+    sorted_at = at.sort("taken_at")
+    now = sorted_at.join_asof(air, left_on="taken_at", right_on="at").sort("place")["air"]
+    before = sorted_at.with_columns(pl.col("taken_at") - pl.duration(hours=LAG_HOURS))
+    earlier = before.join_asof(air, left_on="taken_at", right_on="at").sort("place")["air"]
+    return [("", _numbers(pl.select(pl.coalesce(rh, now)).to_series())), (f" {LAG_HOURS} h before", _numbers(earlier))]
+
+
+def _numbers(column: pl.Series) -> Floats:
+    return np.asarray(column.cast(pl.Float64).fill_null(np.nan).to_numpy(), dtype=np.float64)
 
 
 def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], list[Candidate]]:

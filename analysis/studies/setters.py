@@ -1,38 +1,69 @@
 """Where those who set a stream differ in their means, the chart of all techs works on deviations from each setter's own mean.
 
-Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over the setters' baselines, p < .01.
+Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over their readings in the
+stream's baseline, p < .01.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 from scipy.special import fdtrc
 
-from analysis.methods.segments import Flags, Floats, lengths, places
+from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import spread
-from analysis.studies.streams import KEY, STREAM, Streams
+from analysis.studies.streams import STREAM, Streams
 
 DIFFER = 0.01
 
 
+@dataclass(frozen=True)
+class _Setters:
+    """Readings within the stream's own baseline of each setter, a row a stream and setter; later readings must not undo what was judged."""
+
+    stream: Ints  # (k,) rising
+    code: Ints  # (k,) number of the setter
+    n: Floats  # (k,)
+    mean: Floats  # (k,)
+    within: Floats  # (k,) squares about the mean
+
+
+def _setters(held: Streams) -> _Setters:
+    n = len(held.values)
+    everyone = (held.rows["tech"] == "").to_numpy()
+    size = lengths(held.starts, n)
+    inside = np.repeat(everyone, size) & (places(held.starts, n) < np.repeat(held.own.n, size))
+    code = setter_codes(held)
+    at = np.flatnonzero(inside & (code >= 0))
+    stream = np.repeat(np.arange(len(size)), size)[at]
+    key, which = np.unique(stream * (code.max(initial=0) + 1) + code[at], return_inverse=True)
+    off = held.values[at] - held.own.centre[stream]
+    count = np.bincount(which, minlength=len(key)).astype(np.float64)
+    mean = np.bincount(which, off, minlength=len(key)) / np.maximum(count, 1)
+    within = np.bincount(which, (off - mean[which]) ** 2, minlength=len(key)).astype(np.float64)
+    of, who = np.divmod(key, code.max(initial=0) + 1)
+    return _Setters(of, who, count, mean + held.own.centre[of], within)
+
+
+def setter_codes(held: Streams) -> Ints:
+    """A number for who set each reading, -1 where nobody is known, shape (n,)."""
+    names = held.readings["set_by"]
+    return np.where((names == "").to_numpy(), -1, names.rank("dense").cast(pl.Int64).to_numpy())
+
+
 def differing(held: Streams) -> tuple[Flags, Floats]:
     """For each stream of all techs: do its setters differ; and the p value (1 where it cannot be said); shape (s,) with techs' own False."""
-    s, n = len(held.starts), len(held.values)
-    parent = _parents(held)
-    inside = places(held.starts, n) < np.repeat(held.own.n, lengths(held.starts, n))
-    techs = np.flatnonzero((parent >= 0) & (held.own.n >= 2))
+    s = len(held.starts)
     p = np.ones(s)
-    if len(techs) == 0:
-        return p < DIFFER, p
-    off = held.values - np.repeat(held.own.centre, lengths(held.starts, n))
-    squares = np.add.reduceat(np.where(inside, off**2, 0.0), held.starts)[techs]
-    mine, size, mean = parent[techs], held.own.n[techs].astype(np.float64), held.own.centre[techs]
-    total = np.bincount(mine, size, minlength=s)
-    groups = np.bincount(mine, minlength=s)
-    grand = np.divide(np.bincount(mine, size * mean, minlength=s), total, out=np.zeros(s), where=total > 0)
-    between = np.bincount(mine, size * (mean - grand[mine]) ** 2, minlength=s)
-    within = np.bincount(mine, squares, minlength=s)
+    each = _setters(held)
+    total = np.bincount(each.stream, each.n, minlength=s)
+    groups = np.bincount(each.stream, minlength=s)
+    off = each.mean - held.own.centre[each.stream]
+    grand = np.divide(np.bincount(each.stream, each.n * off, minlength=s), total, out=np.zeros(s), where=total > 0)
+    between = np.bincount(each.stream, each.n * (off - grand[each.stream]) ** 2, minlength=s)
+    within = np.bincount(each.stream, each.within, minlength=s)
     freedom = total - groups
-    usable = (groups >= 2) & (freedom > 0) & (within > 1e-18 * np.maximum(total * grand**2, 1e-300))
+    usable = (groups >= 2) & (freedom > 0) & (within > 1e-18 * np.maximum(total * held.own.centre**2, 1e-300))
     ratio = np.divide(between / np.maximum(groups - 1, 1), within / np.maximum(freedom, 1), out=np.zeros(s), where=usable)
     p[usable] = fdtrc(groups[usable] - 1, freedom[usable], ratio[usable])
     return p < DIFFER, p
@@ -54,22 +85,23 @@ def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
     return plotted, np.where(worked, changed.sigma, eras.sigma), worked
 
 
-def _parents(held: Streams) -> np.ndarray:
-    """For each tech's own stream the stream of all techs; -1 for the latter."""
-    numbered = held.rows.with_row_index("stream")
-    everyone = numbered.filter(pl.col("tech") == "").select(*KEY, pl.col("stream").alias("parent"))
-    found = numbered.join(everyone, on=KEY, how="left", maintain_order="left")
-    own = pl.when(pl.col("tech") == "").then(-1).otherwise(pl.col("parent").cast(pl.Int64)).fill_null(-1)
-    return found.select(own.alias("parent"))["parent"].to_numpy()
-
-
 LEAST = 25  # readings of a setter from which on they have a mean of their own
 
 
 def _setter_centres(held: Streams) -> Floats:
-    """Baseline mean of the setter of each reading; the stream's own where the setter is unknown or has too few readings to have a mean."""
+    """Baseline mean of the setter of each reading: of their readings in the stream's baseline, else of their own first ones.
+
+    The stream's own where the setter is unknown or has too few readings to have a mean.
+    """
     own = held.rows.with_columns(tech_centre=pl.Series(held.own.centre)).filter((pl.col("tech") != "") & (pl.col("n") >= LEAST))
     keyed = held.readings.select("characteristic", "position", pl.col("setup").alias("model"), "stage", pl.col("set_by").alias("tech"))
-    found = keyed.join(own.select(*STREAM, "tech_centre"), on=STREAM, how="left", maintain_order="left")
-    stream_centre = np.repeat(held.own.centre, lengths(held.starts, len(held.values)))
-    return np.where(found["tech_centre"].is_null().to_numpy(), stream_centre, found["tech_centre"].fill_null(0.0).to_numpy())
+    found = keyed.join(own.select(*STREAM, "tech_centre"), on=STREAM, how="left", maintain_order="left")["tech_centre"]
+    size = lengths(held.starts, len(held.values))
+    centre = np.where(found.is_null().to_numpy(), np.repeat(held.own.centre, size), found.fill_null(0.0).to_numpy())
+    each, code = _setters(held), setter_codes(held)
+    known = each.n >= LEAST
+    key = each.stream[known] * (code.max(initial=0) + 1) + each.code[known]
+    wanted = np.repeat(np.arange(len(size)), size) * (code.max(initial=0) + 1) + code
+    place = np.minimum(np.searchsorted(key, wanted), max(len(key) - 1, 0))
+    hit = (key[place] == wanted) & (code >= 0) if len(key) else np.zeros(len(code), dtype=bool)
+    return np.where(hit, each.mean[known][place] if len(key) else centre, centre)

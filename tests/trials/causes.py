@@ -2,7 +2,8 @@
 
 Shops of many models, each a run of its own: after a baseline of 100 readings and up to 100 more, readings of one level of one candidate shift by
 1.5 sigma until 60 of them have been taken. Three people set, three work at an earlier stage, lots of 40 necks come two at a time from three
-suppliers, two gauges lie about, humidity wanders. With nothing planted all readings shift. Counted are
+suppliers, two gauges lie about, humidity wanders
+and after the step the air is damp for half of the time, half a day at once. With nothing planted all readings shift. Counted are
 the runs in which the chart of all has a signal open at that moment.
 """
 
@@ -49,12 +50,9 @@ def run(rng: np.random.Generator, kind: str, number: int) -> Run:
     lot = (np.arange(n) // 40) * 2 + rng.integers(0, 2, n) * 1
     pick["lot"] = np.array([f"L{k}" for k in lot])
     pick["supplier"] = np.array(["S1", "S2", "S3"])[rng.integers(0, 3, lot.max() + 1)][lot]
-    rh = np.empty(n)
-    rh[0] = rng.normal()
-    for i in range(1, n):
-        rh[i] = 0.9 * rh[i - 1] + np.sqrt(1 - 0.81) * rng.normal()
-    rh = 50 + 6 * rh
     since = np.arange(n) >= before
+    damp = since & np.repeat(rng.random(n // 4 + 1) < 0.5, 4)[:n]
+    rh = np.where(damp & (kind == HUMIDITY), 62.0, 48.0) + rng.normal(0, 4, n)
     level = {SET_BY: "T1", GAUGE: "g1", TECH_AT + "frets": "T4"}.get(kind, "")
     if kind == LOT:  # a lot that is opened at the step, and lasts until 60 of its necks are through
         half = rng.random(n) < 0.5
@@ -62,8 +60,7 @@ def run(rng: np.random.Generator, kind: str, number: int) -> Run:
         pick["supplier"] = np.where(since & half, "S2", pick["supplier"])
         level, moved = "bad", since & half
     elif kind == HUMIDITY:
-        moved = since & (rh > 50 + 6 * 0.43)
-        level = "above"
+        moved = damp
     elif kind == "none":
         moved = since
     else:
@@ -101,7 +98,7 @@ def trial(rng: np.random.Generator, kind: str, runs: int) -> Told:
     right = alone = some = 0
     for model_name, i in latest.items():
         named = candidates[i].named
-        hit = any(c.name == kind and c.value.startswith(levels[model_name]) for c in named)
+        hit = any(c.name == kind and (c.value == levels[model_name] or kind == HUMIDITY) for c in named)
         right += hit
         alone += hit and len(named) == 1
         some += bool(named)
@@ -110,7 +107,8 @@ def trial(rng: np.random.Generator, kind: str, runs: int) -> Told:
 
 def main() -> None:
     rng = np.random.default_rng(SEED)
-    lines = [__doc__.split("\n\n", 1)[1] if __doc__ else "", "| planted | runs | signalled | named | alone | something named |", "|---|---|---|---|---|---|"]
+    lines = [(__doc__ or "").split("\n\n", 1)[1]]
+    lines += ["| planted | runs | open | named | alone | something named |", "|---|---|---|---|---|---|"]
     for kind in KINDS:
         told = trial(rng, kind, 500)
         share = max(told.signalled, 1)
