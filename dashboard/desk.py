@@ -23,6 +23,7 @@ from ingest.store import newest, open_snapshot
 
 T = TypeVar("T")
 MOST_BYTES = 512_000_000
+WORDS_ONLY = ("cause", "action", "known", "note", "decision")  # kinds of entry that no study kept with its snapshot reads, but the review
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
 
 
@@ -56,8 +57,22 @@ class Desk:
         return snapshot.shop.shop.name, f"as of {numbers.clock(local)}"
 
     def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
-        """One line into the bench book (ingest.book.write_entry), written now; the next question sees it."""
-        return book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        """One line into the bench book (ingest.book.write_entry), written now; the next question sees it.
+
+        Words move no figure: what was worked out before them is handed on, so that a page shows the line at once.
+        """
+        before = self.snapshot()
+        written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        if kind in WORDS_ONLY:
+            after = self.snapshot()
+            same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
+            if same and after.book_sequence == before.book_sequence + 1:
+                after.hand_on(before, "analysis.studies.")
+        return written
+
+    def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:
+        """Limits on file (ingest.book.write_limits: a row a stream), written now; the next question draws them."""
+        return book.write_limits(self.folder, rows, who, why, now=datetime.now(UTC))
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""
