@@ -1,9 +1,12 @@
 // The few things only the browser knows: how wide it is, which scheme it shows, which page is open.
 window.dash_clientside = window.dash_clientside || {};
 (() => {
-  const narrow = window.matchMedia("(max-width: 760px)");
-  const widthClass = () => (narrow.matches ? "narrow" : "wide");
-  narrow.addEventListener("change", () => window.dash_clientside.set_props("width", { data: widthClass() }));
+  // Pages turn into one column at 760 px; charts are drawn narrow up to 1160, where their words would no longer fit side by side.
+  const narrow = window.matchMedia("(max-width: 760px)"), middle = window.matchMedia("(max-width: 1160px)");
+  const widthClass = () => (narrow.matches ? "narrow" : middle.matches ? "middle" : "wide");
+  const tell = () => window.dash_clientside.set_props("width", { data: widthClass() });
+  narrow.addEventListener("change", tell);
+  middle.addEventListener("change", tell);
 
   const dark = () => document.documentElement.getAttribute("data-mantine-color-scheme") === "dark";
   const inScheme = (figure, twins) =>
@@ -15,7 +18,7 @@ window.dash_clientside = window.dash_clientside || {};
     draw: async (figures, width, scheme, twins) => {
       if (!figures) return window.dash_clientside.no_update;
       await document.fonts.load('16px "Atkinson Hyperlegible Next"');
-      const figure = figures.data ? figures : figures[width || widthClass()] || figures.wide;
+      const figure = figures.data ? figures : figures[(width || widthClass()) === "wide" ? "wide" : "narrow"] || figures.wide;
       const drawn = inScheme(figure, twins);
       drawn.layout = Object.assign({}, drawn.layout, { uirevision: null, datarevision: Date.now() });
       return drawn;

@@ -57,7 +57,7 @@ def drawing(page, charts):
     return layout
 
 
-@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize("width", [1280, 1024, 390])
 def test_charts_in_both_schemes_do_not_overlap_leave_their_place_or_ask_outside(address, watched, width):
     seen = watched(width)
     seen.page.goto(f"{address}/everything")
