@@ -7,7 +7,8 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest import book, delta, ledger
+from ingest import book, ledger
+from ingest.delta import KEPT, Table
 from ingest.draft import Draft
 from ingest.load import ACCOUNT, Loaded, ensure, entries_of, loaded_of, put_in, read_again, usable_shop
 from ingest.sheet import Progress
@@ -88,12 +89,12 @@ def _changes(draft: Draft, before: pl.DataFrame) -> list[Change]:
 
 def _counts(draft: Draft, name: str, *, new: bool) -> dict[str, int]:
     """Rows by log that are in the new table and not in the old one, or the other way about."""
-    old_version = draft.before.tables[name] if draft.before else None
-    versions = (draft.versions[name], old_version) if new else (old_version, draft.versions[name])
-    if versions[0] is None:
+    now = draft.stored[name]
+    was = Table(now.path, draft.before.tables[name] if draft.before else None)
+    one, other = (now, was) if new else (was, now)
+    if one.version is None:
         return {}
-    rows = delta.scan(draft.path(name), versions[0])
-    if versions[1] is not None:
-        other = delta.scan(draft.path(name), versions[1])
-        rows = rows.join(other, on=list(delta.KEPT[name]), how="anti", nulls_equal=True)
+    rows = one.scan()
+    if other.version is not None:
+        rows = rows.join(other.scan(), on=list(KEPT[name]), how="anti", nulls_equal=True)
     return dict(rows.group_by("log_id").len().collect().iter_rows())

@@ -164,7 +164,7 @@ def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
                 open_tables[-1].rows.append(cells[:wide])
     if not open_tables:
         raise FileProblem(f"{name}: {form.missing}; wanted a heading line that says so, or headings mapped under `headings` of its [[log]]")
-    return tidied([_table(each) for each in open_tables], refused, passed_over, [])
+    return tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
 
 
 def _trimmed(cells: list[str]) -> list[str]:
@@ -198,7 +198,9 @@ def _take_titles(table: _Open, refused: list[Question]) -> int:
         table.rows.pop()
         table.lines.pop()
         taken += 1
-    while refused and refused[-1].line > max(table.lines, default=table.line) and sum(1 for cell in refused[-1].raw.split(" | ") if cell.strip()) == 1:
+    while (
+        refused and refused[-1].line > max(table.lines, default=table.line) and sum(1 for cell in refused[-1].raw.split(" | ") if cell.strip()) == 1
+    ):
         refused.pop()
         taken += 1
     return taken

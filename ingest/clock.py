@@ -28,8 +28,8 @@ _THREE = re.compile(rf"(?P<a>\d{{1,4}})\s*[-/.]\s*(?P<b>\d{{1,2}})\s*[-/.]\s*(?P
 _NAMED = re.compile(rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-z]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE)
 _BARE_CLOCK = re.compile(_CLOCK, re.IGNORECASE)
 _DAY_NUMBER = re.compile(r"\d{5}(?:[.,]\d+)?")
-_REGULAR = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2})?$"
-_REGULAR_DAY = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}$"
+_DAY = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}$"
+_TO_THE_MINUTE, _TO_THE_SECOND = (_DAY[:-1] + r"[T ]\d{2}:\d{2}" + rest for rest in ("$", r":\d{2}$"))
 
 STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolean(), "has_clock": pl.Boolean()}
 
@@ -37,8 +37,8 @@ STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolea
 def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | None, bool, bool] | None:
     """One typed stamp: (local, utc, has a day, has a clock), or None where it is no date or time.
 
-    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Two-digit years are 20yy; years outside 1970 to 2099 are no date.
-    Dates are ISO or in `order`; a month by name is taken in any order; spreadsheet day numbers from 2000 to 2099 are taken.
+    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Dates are ISO or in `order`; a month by name is
+    taken in any order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet day numbers from 2000 to 2099 are taken.
     """
     text = text.strip()
     if _DAY_NUMBER.fullmatch(text):
@@ -105,15 +105,14 @@ def read_stamps(texts: pl.Series, order: Order) -> pl.DataFrame:
     The regular ISO stamp is cast all at once, every other distinct text is read once.
     """
     column = texts.rename("text").to_frame()
-    regular, day = pl.col("text").str.contains(_REGULAR), pl.col("text").str.contains(_REGULAR_DAY)
+    minutes, seconds, day = (pl.col("text").str.contains(form) for form in (_TO_THE_MINUTE, _TO_THE_SECOND, _DAY))
+    whole = pl.when(minutes).then(pl.col("text") + ":00").when(seconds).then("text").when(day).then(pl.col("text") + " 00:00:00")
+    column = column.with_columns(whole.str.replace("T", " ", literal=True).str.strptime(LOCAL, "%Y-%m-%d %H:%M:%S", strict=False).alias("local"))
     column = column.with_columns(
-        pl.when(regular).then(pl.col("text").str.replace("T", " ", literal=True)).when(day).then(pl.col("text") + " 00:00").alias("plain"),
-    ).with_columns(
-        pl.coalesce(
-            pl.col("plain").str.strptime(LOCAL, "%Y-%m-%d %H:%M", strict=False), pl.col("plain").str.strptime(LOCAL, "%Y-%m-%d %H:%M:%S", strict=False)
-        ).alias("local"),
-    )  # fmt: skip
-    column = column.with_columns(has_day=pl.col("local").is_not_null(), has_clock=pl.col("local").is_not_null() & regular, utc=pl.lit(None, dtype=TIME))
+        has_day=pl.col("local").is_not_null(),
+        has_clock=pl.col("local").is_not_null() & (pl.col("text").str.len_bytes() > 10),
+        utc=pl.lit(None, dtype=TIME),
+    )
     rest = column.filter(pl.col("local").is_null() & (pl.col("text") != ""))["text"].unique().to_list()
     read = {text: stamp for text in rest if (stamp := read_stamp(text, order)) is not None}
     if read:
@@ -125,6 +124,11 @@ def read_stamps(texts: pl.Series, order: Order) -> pl.DataFrame:
             pl.coalesce("has_day_", "has_day").alias("has_day"), pl.coalesce("has_clock_", "has_clock").alias("has_clock"),
         )  # fmt: skip
     return column.select(pl.col(name).cast(dtype) for name, dtype in STAMPS.items())
+
+
+def no_stamps(n: int) -> pl.DataFrame:
+    """STAMPS of n empty cells."""
+    return pl.DataFrame(schema=STAMPS).clear(n).with_columns(text=pl.lit(""), has_day=pl.lit(False), has_clock=pl.lit(False))
 
 
 def to_utc(local: pl.Expr, zone: ZoneInfo) -> pl.Expr:

@@ -1,12 +1,13 @@
 """The three Delta tables of a store: written as plain strings and UTC times, so that any engine can open them; read at one version."""
 
+import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import arro3.core as arro
 import polars as pl
-from deltalake import CommitProperties, DeltaTable, PostCommitHookProperties, write_deltalake
+from deltalake import CommitProperties, DeltaTable, PostCommitHookProperties, WriterProperties, write_deltalake
 
 from ingest import tables
 
@@ -17,7 +18,9 @@ KEPT: dict[str, dict[str, pl.DataType]] = {
     "faults": tables.FAULTS,
 }
 BATCH = 500_000  # rows handed over at a time
-MANY_FILES = 40  # small files of one table before they are put together
+ROW_GROUP = 128 * 1024  # rows that are read or passed over as one
+MANY_FILES = 40  # files of one table before small ones are put together
+LARGE = 32 << 20  # bytes of a file that is left as it is
 _HOOKS = PostCommitHookProperties(create_checkpoint=True, cleanup_expired_logs=False)  # the past stays readable until it is vacuumed
 
 
@@ -31,50 +34,62 @@ def plain(rows: pl.DataFrame) -> Any:
     return arro.Table.from_pydict(columns)
 
 
-def append(path: Path, rows: pl.DataFrame, said: dict[str, str]) -> int:
-    """Add rows to a table (made where it is not there) and return its version; `said` goes into the commit's metadata."""
-    schema = plain(rows.clear()).schema
+class Table:
+    """One Delta table at one version; None: not made yet. Opened once, and only when it is needed."""
 
-    def batches() -> Iterator[Any]:
-        for start in range(0, rows.height, BATCH):
-            yield from plain(rows.slice(start, BATCH)).to_batches()
+    def __init__(self, path: Path, version: int | None) -> None:
+        self.path, self.version = path, version
+        self._open: DeltaTable | None = None
 
-    write_deltalake(
-        path,
-        arro.RecordBatchReader.from_batches(schema, batches()),
-        mode="append",
-        commit_properties=CommitProperties(custom_metadata=said),
-        post_commithook_properties=_HOOKS,
-    )
-    return DeltaTable(path).version()
+    def _opened(self, *, latest: bool = False) -> DeltaTable:
+        if self._open is None:
+            self._open = DeltaTable(self.path, version=None if latest else self.version)
+        return self._open
 
+    def scan(self) -> pl.LazyFrame:
+        """The rows, to be read column by column; only of a table that is there."""
+        return pl.scan_delta(self._opened())
 
-def delete(path: Path, where: str | None, said: dict[str, str]) -> int:
-    """Take out the rows of an SQL condition (None: all) and return the table's version."""
-    table = DeltaTable(path)
-    table.delete(where, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS)
-    return int(table.version())
+    def stand(self) -> None:
+        """Take the table from a writer that died: whatever was written after this version is taken back (a restore is a new version)."""
+        if self.version is None:
+            shutil.rmtree(self.path, ignore_errors=True)
+            return
+        table = self._opened(latest=True)
+        if table.version() > self.version:
+            table.restore(self.version, post_commithook_properties=_HOOKS)
+        self.version = table.version()
 
+    def append(self, rows: pl.DataFrame, said: dict[str, str]) -> None:
+        """Add rows, made where there is no table yet; `said` goes into the commit's metadata."""
 
-def bring_back(path: Path, version: int) -> int:
-    """The table as it was at `version`, whatever was written after it; the version it has now (a restore is a new one)."""
-    table = DeltaTable(path)
-    if table.version() > version:
-        table.restore(version, post_commithook_properties=_HOOKS)
-    return int(table.version())
+        def batches() -> Iterator[Any]:
+            for start in range(0, rows.height, BATCH):
+                yield from plain(rows.slice(start, BATCH)).to_batches()
 
+        write_deltalake(
+            self.path if self.version is None else self._opened(),
+            arro.RecordBatchReader.from_batches(plain(rows.clear()).schema, batches()),
+            mode="append",
+            writer_properties=WriterProperties(max_row_group_size=ROW_GROUP),
+            commit_properties=CommitProperties(custom_metadata=said),
+            post_commithook_properties=_HOOKS,
+        )
+        self.version = self._opened().version()
 
-def tidy(path: Path, said: dict[str, str]) -> int:
-    """Put many small files together; the table's version."""
-    table = DeltaTable(path)
-    if len(table.file_uris()) > MANY_FILES:
-        table.optimize.compact(target_size=32 << 20, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS)
-    return int(table.version())
+    def delete(self, where: str | None, said: dict[str, str]) -> None:
+        """Take out the rows of an SQL condition; None: all."""
+        if self.version is not None:
+            self._opened().delete(where, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS)
+            self.version = self._opened().version()
 
-
-def scan(path: Path, version: int | None) -> pl.LazyFrame:
-    """The table at a version, to be read column by column; None: as it is now."""
-    return pl.scan_delta(DeltaTable(path, version=version))
+    def tidy(self, said: dict[str, str]) -> None:
+        """Put small files together where there are many."""
+        if self.version is None or self._open is None:
+            return
+        if len(self._open.file_uris()) > MANY_FILES:
+            self._open.optimize.compact(target_size=LARGE, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS)
+            self.version = self._open.version()
 
 
 def text(value: str) -> str:

@@ -12,6 +12,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest import delta, ledger, tables
+from ingest.delta import Table
 from ingest.ledger import Version
 from ingest.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
 from ingest.sheet import Sheet
@@ -44,7 +45,7 @@ class Draft:
     folder: Path
     connection: sqlite3.Connection
     before: Version | None
-    versions: dict[str, int | None]  # of the Delta tables, as they stand for this draft
+    stored: dict[str, Table]  # the Delta tables, as they stand for this draft
     settled: pl.DataFrame  # verdicts that stand
     write: bool = True
     waiting: dict[str, list[pl.DataFrame]] = field(default_factory=lambda: {name: [] for name in ledger.DELTA})
@@ -65,10 +66,6 @@ class Draft:
     def n(self) -> int:
         """The version being made."""
         return (self.before.n if self.before else 0) + 1
-
-    def path(self, name: str) -> Path:
-        """Where a Delta table stands."""
-        return self.folder / "store" / name
 
     def drop(self, log_ids: Sequence[str]) -> None:
         """Take out everything that some logs brought."""
@@ -129,8 +126,8 @@ class Draft:
     def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
         """The rows that count so far for the visits of a new log (CANDIDATE)."""
         parts = [frame.lazy() for frame in self.waiting["visits"]]
-        if self.versions["visits"] is not None and visits.height:
-            stored = delta.scan(self.path("visits"), self.versions["visits"]).filter(_within(visits))
+        if self.stored["visits"].version is not None and visits.height:
+            stored = self.stored["visits"].scan().filter(_within(visits))
             if self.dropped:
                 stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
             parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
@@ -189,8 +186,8 @@ class Draft:
         out = {}
         for name in ("visits", "readings"):
             parts = [frame.lazy() for frame in self.waiting[name]]
-            if self.versions[name] is not None:
-                stored = delta.scan(self.path(name), self.versions[name])
+            if self.stored[name].version is not None:
+                stored = self.stored[name].scan()
                 near = pl.col("log_id").is_in(lines["log_id"].unique().to_list()) & pl.col("line").is_between(lines["line"].min(), lines["line"].max())
                 parts.append(stored.filter(near).join(self.gone.lazy(), on=ROW, how="anti"))
             found = pl.collect_all([part.join(lines.lazy(), on=["log_id", "line"], how="semi") for part in parts])
@@ -239,9 +236,8 @@ class Draft:
 
     def _delete(self, where: str | None) -> None:
         """Take rows out of the Delta tables; None: all."""
-        for name in ledger.DELTA:
-            if self.versions[name] is not None:
-                self.versions[name] = delta.delete(self.path(name), where, {"truerun": f"version {self.n}"})
+        for table in self.stored.values():
+            table.delete(where, {"truerun": f"version {self.n}"})
 
     def flush(self) -> None:
         """Write what waits; nobody sees it before the version row."""
@@ -259,18 +255,17 @@ class Draft:
                 self.last_at = max((at for at in (self.last_at, latest) if at is not None), default=None)
                 self.held_visits += rows.height
             log_ids = rows["log_id"].unique().sort().to_list()
-            self.versions[name] = delta.append(self.path(name), rows, {"truerun": f"version {self.n}", "logs": " ".join(log_ids)})
+            self.stored[name].append(rows, {"truerun": f"version {self.n}", "logs": " ".join(log_ids)})
 
     def finish(self, what: str, at: datetime, shop_files: str, book_sequence: int) -> Version:
         """Write everything and the version row; the commit of the ledger's transaction then makes it the newest."""
         self.flush()
-        for name in ledger.DELTA:
-            if self.versions[name] is not None:
-                self.versions[name] = delta.tidy(self.path(name), {"truerun": f"version {self.n}"})
-        if self.taken_out and self.versions["visits"] is not None:
-            stored = delta.scan(self.path("visits"), self.versions["visits"])
+        for table in self.stored.values():
+            table.tidy({"truerun": f"version {self.n}"})
+        if self.taken_out and self.stored["visits"].version is not None:
+            stored = self.stored["visits"].scan()
             self.last_at, self.held_visits = stored.select(pl.coalesce("finished_at", "started_at").max(), n=pl.len()).collect().row(0)
-        version = Version(self.n, dict(self.versions), book_sequence, shop_files, what, at, self.last_at, self.held_visits)
+        version = Version(self.n, {name: table.version for name, table in self.stored.items()}, book_sequence, shop_files, what, at, self.last_at, self.held_visits)
         ledger.add_version(self.connection, version)
         return version
 

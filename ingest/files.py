@@ -15,8 +15,9 @@ from ingest.questions import FileProblem, Question
 
 SEPARATORS = (",", ";", "\t", "|")
 LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
-_TOTAL = re.compile(r"(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?", re.IGNORECASE)
+_TOTAL_CELL = r"^(?i:\s*(?:(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?)\s*:?\s*)$"
 CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
+_CONTROL_BYTES = bytes([*range(0x09), *range(0x0E, 0x20)])
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
     Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line as wide as it.
     """
     body = data[3:] if data.startswith(b"\xef\xbb\xbf") else data
-    if b"\x00" in body or (b"\r" in body and body.count(b"\r") != body.count(b"\r\n")) or body[:1] in b"\r\n":
+    if len(body.translate(None, _CONTROL_BYTES)) != len(body) or (b"\r" in body and body.count(b"\r") != body.count(b"\r\n")) or body[:1] in b"\r\n":
         return None
     first = body.split(b"\n", 1)[0].rstrip(b"\r")
     if not body.isascii():
@@ -100,43 +101,42 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
         )  # fmt: skip
     except pl.exceptions.PolarsError:  # a row longer than the header; with the count above, then also one that is shorter
         return None
-    if rows.height != lines - 1 or rows.select(pl.any_horizontal(pl.col(names).str.contains(CONTROL.pattern).any())).item():
+    if rows.height != lines - 1 or rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL:
         return None
-    if rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL:
+    if not header[-1].strip():
         return None
     table = Table(tuple(header), 1, rows.with_columns(pl.col("line").cast(pl.Int64)))
-    if not header[-1].strip() or _holds_a_second_header(table, form):
-        return None
-    return tidied([table], [], 0, [])
+    again = [cell.strip() for cell in header]
+    doubtful = table.rows.filter(_undated(table, form)).drop("line").unique().iter_rows()
+    if any(form.score(row) > 0 and [cell.strip() for cell in row] != again for row in doubtful):
+        return None  # another table below, with a header of its own
+    return tidied([table], form, [], 0, [])
 
 
-def _holds_a_second_header(table: Table, form: Form) -> bool:
-    """Is there another table below, with a header of its own? Such a line has no digit where the first table has its dates."""
+def _undated(table: Table, form: Form) -> pl.Expr:
+    """Rows without a digit where the table has its dates: no visit, whatever else they are."""
     places = form.digits(table.header)
-    doubtful = table.rows.filter(pl.all_horizontal(~pl.col(f"c{place}").str.contains(r"\d") for place in places)) if places else table.rows
-    again = [cell.strip() for cell in table.header]
-    rows = doubtful.drop("line").unique().iter_rows()
-    return any(form.score(row) > 0 and [cell.strip() for cell in row] != again for row in rows)
+    return pl.all_horizontal(~pl.col(f"c{place}").str.contains(r"\d") for place in places) if places else pl.lit(True)
 
 
-def tidied(tables: list[Table], refused: list[Question], passed_over: int, notes: list[str]) -> Tables:
+def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over: int, notes: list[str]) -> Tables:
     """The tables without blank, repeated-header and total lines, which are counted as passed over."""
     kept: list[Table] = []
     for table in tables:
-        names = table.rows.columns[1:]
-        keep = table.rows.filter(~_passed_over(table, names))
-        passed_over += table.rows.height - keep.height
-        kept.append(Table(table.header, table.header_line, keep))
+        doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(_TOTAL_CELL))
+        over = doubtful.filter(_passed_over(table))
+        passed_over += over.height
+        rows = table.rows.join(over.select("line"), on="line", how="anti", maintain_order="left") if over.height else table.rows
+        kept.append(Table(table.header, table.header_line, rows))
     return Tables(kept, refused, passed_over, notes)
 
 
-def _passed_over(table: Table, names: list[str]) -> pl.Expr:
-    """Blank lines, the header again, and totals: a first filled cell that says total and no more than half the cells filled."""
+def _passed_over(table: Table) -> pl.Expr:
+    """Blank lines, the header again, and lines whose first filled cell says total."""
+    names = table.rows.columns[1:]
     first = pl.lit("")
     for name in reversed(names):
         cell = pl.col(name).str.strip_chars()
         first = pl.when(cell == "").then(first).otherwise(cell)
-    blank = pl.all_horizontal(pl.col(names).str.strip_chars() == "")
     again = pl.all_horizontal(pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True))
-    total = first.str.contains(rf"^(?i:{_TOTAL.pattern})\s*:?$")
-    return blank | again | total
+    return (first == "") | again | first.str.contains(_TOTAL_CELL)

@@ -68,7 +68,11 @@ class Column:
     @property
     def meaning(self) -> str:
         """The column in the words of a heading, without its unit."""
-        words = [self.characteristic, "/".join(self.positions), "" if self.moment == "found" else self.moment] if self.field == "reading" else [self.field]
+        words = (
+            [self.characteristic, "/".join(self.positions), "" if self.moment == "found" else self.moment]
+            if self.field == "reading"
+            else [self.field]
+        )
         return " ".join(word for word in words if word) + (f" @ {self.stage}" if self.stage else "")
 
 
@@ -205,7 +209,9 @@ class Headings:
                         "rename one, or put one under `ignore` of this [[log]]"
                     )
                 taken[key] = column
-        unknown = [column.heading for column in columns if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets]
+        unknown = [
+            column.heading for column in columns if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets
+        ]
         notes = [self._ask(heading) for heading in dict.fromkeys(unknown)]
         undeclared = {
             (column.characteristic, position): column.heading
@@ -220,7 +226,9 @@ class Headings:
     def _ask(self, heading: str) -> str:
         near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)])
         line = f"headings = {{ {quoted(heading)} = {quoted(near.replace(' ', '_') if near.replace(' ', '_') in self.fields else near or 'note')} }}"
-        return f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: {line}, or ignore = [{quoted(heading)}]"
+        return (
+            f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: {line}, or ignore = [{quoted(heading)}]"
+        )
 
     def known(self, header: Sequence[str]) -> set[str]:
         """The fields that a row of cells would name as a header: 'serial', 'date' ... and 'reading'."""

@@ -8,7 +8,6 @@ no date of its own (its time of day is not taken, since it cannot be that of all
 import polars as pl
 
 from ingest import tables
-from ingest.files import Table
 from ingest.headings import Column, Columns
 from ingest.questions import FileProblem
 from ingest.sheet import VISIT_ROWS, Reading, Rows
@@ -22,7 +21,9 @@ def read_instruments(rows: pl.DataFrame, columns: Columns, reading: Reading) -> 
     log, shop = reading.log, reading.shop
     bare = [column.heading for column in columns.readings() if not column.stage]
     if bare and not log.stage:
-        raise FileProblem(f"{reading.name}: {bare[0]!r} names no stage; wanted 'relief @ final_inspection' under `headings`, or `stage` in this [[log]]")
+        raise FileProblem(
+            f"{reading.name}: {bare[0]!r} names no stage; wanted 'relief @ final_inspection' under `headings`, or `stage` in this [[log]]"
+        )
     stages = {column.stage or log.stage for column in columns.all if column.stage or column.field == "reading"}
     if log.stage:
         stages.add(log.stage)
@@ -52,4 +53,6 @@ def _filled(rows: pl.DataFrame, own: list[Column]) -> pl.Series:
     """Which rows hold anything in the columns of a stage."""
     if not own:
         return pl.Series("filled", [False]).new_from_index(0, rows.height)
-    return rows.select(pl.any_horizontal(~pl.col(f"c{column.place}").str.strip_chars().is_in(["", "-"]) for column in own).alias("filled")).to_series()
+    return rows.select(
+        pl.any_horizontal(~pl.col(f"c{column.place}").str.strip_chars().is_in(["", "-"]) for column in own).alias("filled")
+    ).to_series()

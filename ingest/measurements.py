@@ -19,7 +19,15 @@ if TYPE_CHECKING:
 _PLAIN = {".": r"^[+-]?(?:\d{1,3}(?:\.\d+)?|\.\d+)$", ",": r"^[+-]?(?:\d{1,3}(?:,\d+)?|,\d+)$"}
 _PIECES = {"text": pl.String(), "number": pl.Float64(), "unit": pl.String(), "flag": pl.String(), "position": pl.String(), "moment": pl.String()}
 _FAULTS = {"text": pl.String(), "reason": pl.String(), "wanted": pl.String()}
-FOUND = {"row": pl.UInt32(), "value": pl.Float64(), "raw": pl.String(), "unit": pl.String(), "flag": pl.String(), "position": pl.String(), "moment": pl.String()}
+FOUND = {
+    "row": pl.UInt32(),
+    "value": pl.Float64(),
+    "raw": pl.String(),
+    "unit": pl.String(),
+    "flag": pl.String(),
+    "position": pl.String(),
+    "moment": pl.String(),
+}
 
 
 @dataclass(frozen=True)
@@ -50,26 +58,34 @@ def readings_of(column: Column, rows: pl.DataFrame, shop: Shop, log: Log, asides
     real : line, raw of this column's cells that somebody has said are real.
     """
     manner = manner_of(column, shop, log)
-    texts = rows["text"].unique()
-    pieces, faults, not_taken = _pieces(texts, manner)
-    pieces = _canonical(pieces, manner.quantity)
-    out = _implausible(pieces, shop.by_characteristic[column.characteristic].plausible_range, manner.quantity)
-    if out.height:
-        doubtful = rows.join(out, on="text", how="inner")
-        accepted = doubtful.join(real.select("line", pl.col("raw").alias("text"), real=True), on=["line", "text"], how="left")
-        refused = accepted.filter(pl.col("real").is_null())
-        _ask(refused, column, asides)
-        believed = accepted.filter(pl.col("real").is_not_null()).select("row", "text")
-        sure = rows.join(out.select("text"), on="text", how="anti").select("row", "text")
-        readings = pl.concat([sure.join(pieces, on="text"), believed.join(pieces, on="text").with_columns(flag=_with("real"))])
-    elif pieces.height == texts.len() and _one_each(pieces):
-        readings = rows.select("row", "text").join(pieces, on="text", how="left", maintain_order="left")
+    plausible = shop.by_characteristic[column.characteristic].plausible_range
+    plain = _plain_readings(rows, manner)
+    if plain.height < rows.height:
+        rest = rows.filter(pl.col("text") != "") if plain.is_empty() else rows.filter((pl.col("text") != "") & ~_is_plain(manner))
+        pieces, faults, not_taken = _pieces(rest["text"].unique(maintain_order=True), manner)
+        other = rest.join(pieces, on="text", how="inner", maintain_order="left").select(plain.columns)
+        plain = pl.concat([plain, other]).sort("row", maintain_order=True) if other.height else plain
+        if faults.height:
+            _ask(rest.join(faults, on="text", how="inner"), column, asides)
+        skipped = rest.filter(pl.col("text").is_in(not_taken)).height if not_taken else 0
     else:
-        readings = rows.select("row", "text").join(pieces, on="text", how="inner", maintain_order="left")
-    if faults.height:
-        _ask(rows.join(faults, on="text", how="inner"), column, asides)
-    skipped = rows.filter(pl.col("text").is_in(not_taken)).height if not_taken else 0
+        skipped = 0
+    readings = _believed(_canonical(plain, manner.quantity), column, plausible, manner.quantity, asides, real)
     return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped)
+
+
+def _believed(
+    readings: pl.DataFrame, column: Column, plausible: tuple[float, float] | None, quantity: str, asides: Asides, real: pl.DataFrame
+) -> pl.DataFrame:  # fmt: skip
+    """The readings within the plausible range, or said to be real and flagged so; the cells of the others go to `asides`."""
+    out = _implausible(readings, plausible, quantity)
+    if out.is_empty():
+        return readings
+    said = out.join(real.select("line", pl.col("raw").alias("text")), on=["line", "text"], how="semi").select("row", real=True)
+    refused = out.join(said, on="row", how="anti")
+    _ask(refused, column, asides)
+    kept = readings.join(refused, on="row", how="anti", maintain_order="left").join(said, on="row", how="left", maintain_order="left")
+    return kept.with_columns(flag=pl.when("real").then(_with("real")).otherwise("flag")).drop("real")
 
 
 def numbers_of(column: Column | None, cells: "Cells", manner: Manner, bounds: tuple[float, float], asides: Asides) -> pl.Series:
@@ -80,15 +96,12 @@ def numbers_of(column: Column | None, cells: "Cells", manner: Manner, bounds: tu
     rows = cells.long(column)
     if column.unit:
         manner = replace(manner, unit=column.unit)
-    pieces, faults, _ = _pieces(rows["text"].unique(), manner)
-    pieces = _canonical(pieces, manner.quantity)
-    out = pl.concat([faults, _implausible(pieces, bounds, manner.quantity)])
-    if out.height:
-        _ask(rows.join(out, on="text", how="inner"), column, asides)
-        pieces = pieces.join(out, on="text", how="anti")
-    if pieces.is_empty():
-        return nothing
-    return rows.join(pieces.select("text", "value"), on="text", how="left", maintain_order="left")["value"]
+    rows = rows.filter(pl.col("text") != "")
+    pieces, faults, _ = _pieces(rows["text"].unique(maintain_order=True), manner)
+    readings = _canonical(rows.join(pieces, on="text", how="inner", maintain_order="left"), manner.quantity)
+    _ask(rows.join(faults, on="text", how="inner"), column, asides)
+    readings = _believed(readings, column, bounds, manner.quantity, asides, pl.DataFrame(schema={"line": pl.Int64, "raw": pl.String}))
+    return nothing.scatter(readings["row"], readings["value"]) if readings.height else nothing
 
 
 def read_values(frame: pl.DataFrame, heading_unit: str, shop: Shop, log: Log) -> pl.DataFrame:
@@ -113,14 +126,18 @@ def read_values(frame: pl.DataFrame, heading_unit: str, shop: Shop, log: Log) ->
             else:
                 top, bottom = factors(cell.readings[0].unit, item.quantity)
                 rows.append((characteristic, text, unit_text, round(cell.readings[0].number * top / bottom, DECIMALS), cell.readings[0].unit, "", ""))
-    schema = {"characteristic": pl.String, "value": pl.String, "unit": pl.String, "number": pl.Float64, "unit_": pl.String, "reason": pl.String, "wanted": pl.String}
+    schema = {
+        "characteristic": pl.String,
+        "value": pl.String,
+        "unit": pl.String,
+        "number": pl.Float64,
+        "unit_": pl.String,
+        "reason": pl.String,
+        "wanted": pl.String,
+    }
     table = pl.DataFrame(rows, schema=schema, orient="row")
     joined = frame.join(table, on=["characteristic", "value", "unit"], how="left", maintain_order="left")
     return joined.select("number", pl.col("unit_").alias("unit"), "reason", "wanted")
-
-
-def _one_each(pieces: pl.DataFrame) -> bool:
-    return pieces["text"].n_unique() == pieces.height
 
 
 def _with(word: str) -> pl.Expr:
@@ -131,33 +148,36 @@ def _ask(cells: pl.DataFrame, column: Column, asides: Asides) -> None:
     asides.add_frame(cells.select("line", pl.lit(column.heading).alias("column"), pl.col("text").alias("raw"), "reason", "wanted"))
 
 
+def _is_plain(manner: Manner) -> pl.Expr:
+    """Cells that hold a plain decimal, which takes the column's unit."""
+    return pl.col("text").str.contains(_PLAIN[manner.decimal])
+
+
+def _plain_readings(rows: pl.DataFrame, manner: Manner) -> pl.DataFrame:
+    """The plain decimals of a column, cast all at once: row, line, text and the columns of _PIECES."""
+    single = len(manner.positions) == 1 and manner.quantity != "class" and manner.reference is None
+    if not single or not (manner.unit or manner.quantity in ("plain", "count")):
+        return pl.DataFrame(schema=rows.schema | _PIECES)
+    number = pl.col("text").str.replace(",", ".", literal=True) if manner.decimal == "," else pl.col("text")
+    flag = pl.when(pl.col("number") == 0).then(pl.lit("below")).otherwise(pl.lit("")) if manner.leaves else pl.lit("")
+    return rows.filter(_is_plain(manner)).with_columns(number.str.strip_prefix("+").cast(pl.Float64).alias("number")).with_columns(
+        pl.lit(manner.unit).alias("unit"), flag.alias("flag"), pl.lit(manner.positions[0]).alias("position"), pl.lit(manner.moment).alias("moment")
+    )  # fmt: skip
+
+
 def _pieces(texts: pl.Series, manner: Manner) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
     """(readings of each distinct text, its faults, the texts that say no reading was taken)."""
-    single = len(manner.positions) == 1 and manner.quantity not in ("class",) and manner.reference is None
-    can_cast = single and (bool(manner.unit) or manner.quantity in ("plain", "count"))
-    frame = texts.rename("text").to_frame().filter(pl.col("text") != "")
-    plain = frame.clear()
-    if can_cast:
-        plain = frame.filter(pl.col("text").str.contains(_PLAIN[manner.decimal]))
-        number = pl.col("text").str.replace(",", ".", literal=True) if manner.decimal == "," else pl.col("text")
-        plain = plain.with_columns(number.str.strip_prefix("+").cast(pl.Float64).alias("number"))
-        flag = pl.when(pl.col("number") == 0).then(pl.lit("below")).otherwise(pl.lit("")) if manner.leaves else pl.lit("")
-        plain = plain.with_columns(
-            pl.lit(manner.unit).alias("unit"), flag.alias("flag"), pl.lit(manner.positions[0]).alias("position"), pl.lit(manner.moment).alias("moment")
-        )  # fmt: skip
-        frame = frame.filter(~pl.col("text").str.contains(_PLAIN[manner.decimal]))
     rows: list[tuple[str, float | None, str, str, str, str]] = []
     faults: list[tuple[str, str, str]] = []
     not_taken: list[str] = []
-    for text in frame["text"].to_list():
+    for text in texts.to_list():
         cell = read_cell(text, manner)
         if cell.reason:
             faults.append((text, cell.reason, cell.wanted))
         elif not cell.readings:
             not_taken.append(text)
         rows += [(text, None if math.isnan(r.number) else r.number, r.unit, r.flag, r.position, r.moment) for r in cell.readings]
-    read = pl.DataFrame(rows, schema=_PIECES, orient="row")
-    return pl.concat([plain, read]) if plain.height else read, pl.DataFrame(faults, schema=_FAULTS, orient="row"), not_taken
+    return pl.DataFrame(rows, schema=_PIECES, orient="row"), pl.DataFrame(faults, schema=_FAULTS, orient="row"), not_taken
 
 
 def _canonical(pieces: pl.DataFrame, quantity: str) -> pl.DataFrame:
@@ -169,7 +189,7 @@ def _canonical(pieces: pl.DataFrame, quantity: str) -> pl.DataFrame:
         return pieces.rename({"number": "value"})
     by_unit = {unit: factors(unit, quantity) for unit in pieces["unit"].unique().to_list()}
     if len(by_unit) == 1:
-        (top, bottom), = by_unit.values()
+        ((top, bottom),) = by_unit.values()
         value = pl.col("number") * top / bottom
     else:
         top_of = pl.col("unit").replace_strict({unit: float(top) for unit, (top, _) in by_unit.items()}, return_dtype=pl.Float64)
@@ -178,12 +198,13 @@ def _canonical(pieces: pl.DataFrame, quantity: str) -> pl.DataFrame:
     return pieces.with_columns(value.cast(pl.Float64).round(DECIMALS).alias("value")).drop("number")
 
 
-def _implausible(pieces: pl.DataFrame, plausible: tuple[float, float] | None, quantity: str) -> pl.DataFrame:
-    """text, reason, wanted of the texts with a reading outside the plausible range."""
-    if plausible is None:
-        return pl.DataFrame(schema=_FAULTS)
+def _implausible(readings: pl.DataFrame, plausible: tuple[float, float] | None, quantity: str) -> pl.DataFrame:
+    """row, line, text, reason, wanted of the cells with a reading outside the plausible range, each cell once."""
+    schema = {name: readings.schema[name] for name in ("row", "line", "text")} | {"reason": pl.String(), "wanted": pl.String()}
+    if plausible is None or not readings.select(pl.any_horizontal(pl.col("value").min() < plausible[0], pl.col("value").max() > plausible[1])).item():
+        return pl.DataFrame(schema=schema)
     low, high = plausible
     unit = f" {CANONICAL[quantity]}" if quantity in CANONICAL else ""
-    out = pieces.filter((pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)).unique("text", maintain_order=True)
+    out = readings.filter((pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)).unique("row", keep="first", maintain_order=True)
     wanted = pl.format(f"{low:g} to {high:g}{unit}; read as {{}}{unit}: {IMPLAUSIBLE}", pl.col("value").round(6))
-    return out.select("text", pl.lit("implausible").alias("reason"), wanted.alias("wanted"))
+    return out.select("row", "line", "text", pl.lit("implausible").alias("reason"), wanted.alias("wanted"))

@@ -294,7 +294,11 @@ def _why_not(text: str, manner: Manner) -> tuple[str, str]:
 
 
 def _example(manner: Manner) -> str:
-    examples = {"length": "a length, such as '.010 in', '4/64' or '1.6 mm'", "pitch": "cents, such as '+3 cents'", "angle": "degrees, such as '3 deg'"}
+    examples = {
+        "length": "a length, such as '.010 in', '4/64' or '1.6 mm'",
+        "pitch": "cents, such as '+3 cents'",
+        "angle": "degrees, such as '3 deg'",
+    }
     return examples.get(manner.quantity, "a number")
 
 

@@ -36,9 +36,11 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
         while header and not header[-1]:
             header.pop()
         faults = [
-            f"{path.name}: heading {name!r} is not known; wanted one of {', '.join(columns)}" + (f" ({near!r}?)" if (near := closest(name, columns)) else "")
-            for name in header if name not in columns
-        ]  # fmt: skip
+            f"{path.name}: heading {name!r} is not known; wanted one of {', '.join(columns)}"
+            + (f" ({near!r}?)" if (near := closest(name, columns)) else "")
+            for name in header
+            if name not in columns
+        ]
         faults += [f"{path.name}: heading {name!r} stands twice" for name in columns if header.count(name) > 1]
         faults += [f"{path.name}: no heading {name!r}; wanted {', '.join(columns)}" for name in required if name not in header]
         if faults:
@@ -50,7 +52,7 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
                 continue
             if any(cell.strip() for cell in cells[len(header) :]):
                 raise ShopProblem(f"{path.name}, line {line}: {len(cells)} cells under {len(header)} headings; a comma in a number or note?")
-            yield line, {name: "" for name in columns} | {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
+            yield line, dict.fromkeys(columns, "") | {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
     except csv.Error as fault:
         raise ShopProblem(f"{path.name}, line {reader.line_num}: {fault}") from None
 

@@ -22,6 +22,7 @@ from ingest.words import Words
 
 __all__ = ["Sheet", "cell_of", "log_for", "log_id", "read_log"]
 
+
 def log_id(data: bytes) -> str:
     """The first 16 hexadecimal digits of the SHA-256 of a file as it came."""
     return hashlib.sha256(data).hexdigest()[:16]
@@ -136,5 +137,15 @@ def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFr
     rows = sum(table.rows.height for table in found.tables) + len(found.refused)
     reading.progress(1.0, "read")
     return Sheet(
-        visits, readings, faults, trials, aside, rows, whole, aside.height - whole, found.passed_over, reading.notes, reading.log.replaces == "same visits"
-    )  # fmt: skip
+        visits,
+        readings,
+        faults,
+        trials,
+        aside,
+        rows,
+        whole,
+        aside.height - whole,
+        found.passed_over,
+        reading.notes,
+        reading.log.replaces == "same visits",
+    )

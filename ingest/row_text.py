@@ -2,9 +2,14 @@
 
 from hashlib import blake2b
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from ingest.headings import Columns
+
+AT_ONCE = 100_000  # rows hashed at a time
+FACTOR = 0x9E3779B97F4A7C15  # odd, so that no place is lost; 2^64 / golden ratio
 
 
 def row_text(rows: pl.DataFrame) -> pl.Series:
@@ -32,12 +37,43 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
 
 
 def text_hash(rows: pl.DataFrame, columns: Columns) -> pl.Series:
-    """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the order of columns."""
-    named = sorted(((column.meaning if column.field != "other" else column.heading, column.place) for column in columns.all if column.field != "ignore"))
-    pieces = []
+    """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the order of columns.
+
+    rows : line, c0, c1 ...
+    """
+    named = sorted(
+        (column.meaning if column.field != "other" else column.heading, column.place) for column in columns.all if column.field != "ignore"
+    )
+    pieces: list[pl.Expr] = []
     for meaning, place in named:
         cell = pl.col(f"c{place}").str.strip_chars()
-        pieces.append(pl.when(cell == "").then(pl.lit("")).otherwise(pl.lit(f"{meaning}\x1f") + cell + "\x1e"))
-    texts = rows.select(pl.concat_str(pieces) if pieces else pl.lit("").repeat_by(pl.len())).to_series()
-    hashes = [int.from_bytes(blake2b(text.encode(), digest_size=8).digest(), "big", signed=True) for text in texts]
-    return pl.Series("text_hash", hashes, dtype=pl.Int64)
+        pieces += [pl.when(cell != "").then(pl.lit("\x1e" + blake2b(meaning.encode(), digest_size=3).hexdigest())), cell]
+    if not pieces:
+        return pl.Series("text_hash", [0], dtype=pl.Int64).new_from_index(0, rows.height)
+    hashes = [
+        hash_of(rows[start : start + AT_ONCE].select(pl.concat_str(pieces, ignore_nulls=True)).to_series())
+        for start in range(0, rows.height, AT_ONCE)
+    ]
+    return pl.Series("text_hash", np.concatenate(hashes) if hashes else np.zeros(0, dtype=np.int64), dtype=pl.Int64)
+
+
+def hash_of(texts: pl.Series) -> npt.NDArray[np.int64]:
+    """A hash of each text that stays the same from version to version and machine to machine, shape (n,).
+
+    The UTF-8 bytes, padded with NUL to words of 8, each word mixed, then added up with a factor of its own for each place.
+    """
+    padding = (8 - texts.str.len_bytes() % 8).cast(pl.Int64)  # 1 to 8: no text is without a word
+    padded = pl.select(texts + pl.lit("\0" * 8).str.slice(0, padding)).to_series()
+    words = np.frombuffer(padded.str.join("").item().encode(), dtype="<u8")
+    counts = (padded.str.len_bytes() // 8).to_numpy().astype(np.int64)
+    starts = np.cumsum(counts) - counts
+    place = np.arange(len(words)) - np.repeat(starts, counts)
+    factors = np.cumprod(np.full(int(counts.max(initial=1)), FACTOR, dtype=np.uint64))
+    return _mixed(np.add.reduceat(_mixed(words) * factors[place], starts)).view(np.int64) if len(words) else np.zeros(0, dtype=np.int64)
+
+
+def _mixed(words: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:
+    """Every bit of a word spread over the whole word (the finishing steps of a linear congruential hash)."""
+    words = (words ^ (words >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    words = (words ^ (words >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return words ^ (words >> np.uint64(31))

@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Iterator
 from datetime import date, time
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from statistics import median
 from typing import Annotated, Any, Literal, Self, get_args
@@ -98,7 +99,7 @@ class Calendar(Part):
     @classmethod
     def _breaks_end(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         spans = sorted(span(entry) for entry in value)
-        if any(later[0] < earlier[1] for earlier, later in zip(spans, spans[1:], strict=False)):
+        if any(later[0] < earlier[1] for earlier, later in pairwise(spans)):
             raise ValueError("two breaks overlap; wanted breaks one after the other")
         return value
 
@@ -140,7 +141,7 @@ class People(Part):
     @model_validator(mode="after")
     def _names_have_a_purpose(self) -> Self:
         if self.show == "names" and not self.purpose.strip():
-            raise ValueError("show = \"names\" needs a purpose; wanted purpose = \"what the figures are for\"")
+            raise ValueError('show = "names" needs a purpose; wanted purpose = "what the figures are for"')
         return self
 
 
@@ -208,7 +209,7 @@ class Gauge(Part):
         if self.resolution:
             return amount(self.resolution)
         sizes = sorted({amount(leaf) for leaf in self.leaves})
-        return median(high - low for low, high in zip(sizes, sizes[1:], strict=False)) if len(sizes) > 1 else None
+        return median(high - low for low, high in pairwise(sizes)) if len(sizes) > 1 else None
 
     @model_validator(mode="after")
     def _has_a_step(self) -> Self:
@@ -469,11 +470,12 @@ def _said(fault: Any, table: dict[str, Any]) -> list[str]:
         return [f"{where} is missing"]
     if kind in ("value_error", "assertion_error"):
         said = str(fault["ctx"]["error"])
-        return said.split("\n") if not place else [f"{where}: {said}" if isinstance(fault["input"], dict) else f"{where} = {fault['input']!r}: {said}"]
-    wanted = {
-        "literal_error": lambda: "one of " + str(fault["ctx"]["expected"]).replace(" or ", ", ").replace("'", '"'),
-        "too_short": lambda: "at least one",
-    }.get(kind, lambda: str(fault["msg"]).removeprefix("Input should be "))()
+        return (
+            said.split("\n") if not place else [f"{where}: {said}" if isinstance(fault["input"], dict) else f"{where} = {fault['input']!r}: {said}"]
+        )
+    wanted = "at least one" if kind == "too_short" else str(fault["msg"]).removeprefix("Input should be ")
+    if kind == "literal_error":
+        wanted = "one of " + str(fault["ctx"]["expected"]).replace(" or ", ", ").replace("'", '"')
     found = repr(fault["input"])
     return [f"{where} is {found if len(found) < 80 else found[:80] + '…'}; wanted {wanted}"]
 

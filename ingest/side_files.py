@@ -46,7 +46,9 @@ def read_changes(folder: Path, shop: Shop) -> pl.DataFrame:
     frame = _read(folder / "changes.csv", readers, tables.CHANGES, ("from_date", "what"))
     wrong = frame.filter(pl.col("to_date") < pl.col("from_date"))
     if wrong.height:
-        raise ShopProblem("\n".join(f"changes.csv: {row['what']!r} ends {row['to_date']} before it begins {row['from_date']}" for row in wrong.to_dicts()))
+        raise ShopProblem(
+            "\n".join(f"changes.csv: {row['what']!r} ends {row['to_date']} before it begins {row['from_date']}" for row in wrong.to_dicts())
+        )
     return frame
 
 
@@ -77,8 +79,14 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
 
 
 def _read(
-    path: Path, readers: dict[str, Cell], schema: dict[str, pl.DataType], required: tuple[str, ...], *, key: tuple[str, ...] = (), copy: dict[str, str] | None = None
-) -> pl.DataFrame:  # fmt: skip
+    path: Path,
+    readers: dict[str, Cell],
+    schema: dict[str, pl.DataType],
+    required: tuple[str, ...],
+    *,
+    key: tuple[str, ...] = (),
+    copy: dict[str, str] | None = None,
+) -> pl.DataFrame:
     """Rows of a side file, each cell read by its column's reader; ShopProblem with a line per fault."""
     if not path.exists():
         return pl.DataFrame(schema=schema)

@@ -52,7 +52,9 @@ class Specs:
             part = slice(start, min(start + step, keys.height))
             fits = np.ones((part.stop - part.start, rows.height), dtype=bool)
             for name in ("characteristic", *PREFERENCE):
-                codes = _codes(pl.concat([keys[name][part], rows[name], setup[part]]) if name == "model" else pl.concat([keys[name][part], rows[name]]))
+                codes = _codes(
+                    pl.concat([keys[name][part], rows[name], setup[part]]) if name == "model" else pl.concat([keys[name][part], rows[name]])
+                )
                 n, m = fits.shape
                 mine, theirs = codes[:n, None], codes[None, n : n + m]
                 same = mine == theirs
@@ -111,7 +113,9 @@ def _row(cells: dict[str, str], shop: Shop) -> tuple[dict[str, object], list[str
     }
     wrong += [_not_known(name, cells, known) for name, known in allowed.items() if cells[name] and cells[name] not in known]
     if item is not None and cells["position"] and cells["position"].split(" fret ")[0] not in item.positions:
-        wrong.append(_not_known("position", cells, [*item.positions, "or empty"] if item.positions else ["empty: the shop declares no positions for it"]))
+        wrong.append(
+            _not_known("position", cells, [*item.positions, "or empty"] if item.positions else ["empty: the shop declares no positions for it"])
+        )
     model = shop.by_model.get(cells["model"])
     if model and cells["family"] and model.family != cells["family"]:
         wrong.append(f"model {model.key!r} is a {model.family}, not a {cells['family']}; leave family empty")

@@ -19,14 +19,19 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
     order, zone = reading.log.date_order, reading.shop.zone
     stamps: dict[str, pl.DataFrame] = {}
     for field in ("date", "started_at", "finished_at"):
-        text = cells.text(field)
-        read = clock.read_stamps(text, order)
         column = cells.column(field)
-        if column is not None:
+        if column is None:
+            stamps[field] = clock.no_stamps(cells.rows.height)
+        else:
+            text = cells.text(field)
+            stamps[field] = read = clock.read_stamps(text, order)
             unread = (text != "") & read["local"].is_null() & read["utc"].is_null()
             wanted = f"{clock.WRITTEN[order]} and hour:minute under {column.heading!r}; found "
-            refused.add(unread, "a time that cannot be read", pl.select(pl.lit(wanted) + "'" + text.str.slice(0, 60) + "'").to_series() if unread.any() else "")
-        stamps[field] = read
+            refused.add(
+                unread,
+                "a time that cannot be read",
+                pl.select(pl.lit(wanted) + "'" + text.str.slice(0, 60) + "'").to_series() if unread.any() else "",
+            )
     day, start, end = stamps["date"], stamps["started_at"], stamps["finished_at"]
     frame = pl.DataFrame({
         "day": day["local"], "day_utc": day["utc"], "day_clock": day["has_clock"], "day_is": day["has_day"],
@@ -41,10 +46,13 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
         start_clock=pl.when(pl.col("start").is_null() & pl.col("day_is")).then("day_clock").otherwise("start_clock"),
         start_day=pl.col("start_day") | (pl.col("start").is_null() & pl.col("day_is")),
     )  # fmt: skip
-    frame = frame.with_columns(start=_on_day("start", pl.col("day"))).with_columns(end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start"))))
+    frame = frame.with_columns(start=_on_day("start", pl.col("day"))).with_columns(
+        end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start")))
+    )
     homeless = frame.select(
-        (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null()) | (pl.col("end_clock") & ~pl.col("end_day") & pl.col("end").is_null())
-    ).to_series()  # fmt: skip
+        (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null())
+        | (pl.col("end_clock") & ~pl.col("end_day") & pl.col("end").is_null())
+    ).to_series()
     refused.add(homeless, "a time of day without a date", "a date beside it")
     if day_only:
         frame = frame.with_columns(start_clock=pl.lit(False), end_clock=pl.lit(False))
@@ -62,7 +70,7 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
         time_known=pl.col("start_clock") | pl.col("end_clock"),
         clock_twice=(pl.col("start_clock") & pl.col("start_utc").is_null() & clock.exists_twice(pl.col("start"), zone))
         | (pl.col("end_clock") & pl.col("end_utc").is_null() & clock.exists_twice(pl.col("end"), zone)),
-    ).with_columns(started_at=pl.when("time_known").then("started").otherwise(clock.day_begins(dates, zone)), finished_at=pl.col("finished"))  # fmt: skip
+    ).with_columns(started_at=pl.when("time_known").then("started").otherwise(clock.day_begins(dates, zone)), finished_at=pl.col("finished"))
     taken = frame.select(pl.coalesce("finished_at", "started_at")).to_series()
     refused.add(frame["start"].is_null() & frame["end"].is_null(), "no date", "the day of the visit")
     refused.add(frame["finished_at"] < frame["started_at"], "finished before started", "a finish after the start")

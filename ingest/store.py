@@ -1,6 +1,5 @@
 """store/: what the program made of the originals. One writer at a time drafts the next version; readers open the newest, or an older one, as a snapshot."""
 
-import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,7 +11,8 @@ from typing import Any
 import polars as pl
 from deltalake.exceptions import DeltaError
 
-from ingest import book, delta, ledger, tables
+from ingest import book, ledger, tables
+from ingest.delta import Table
 from ingest.draft import Draft
 from ingest.ledger import StoreProblem, Version
 from ingest.shop import ShopProblem, fingerprint, read_shop
@@ -36,8 +36,10 @@ def drafting(folder: Path) -> Iterator[Draft]:
             ledger.make(connection)
         book.make(connection, "book")
         before = ledger.newest(connection)
-        versions = {name: _stand(folder / "store" / name, before.tables[name] if before else None) for name in ledger.DELTA}
-        yield Draft(folder, connection, before, versions, book.standing_verdicts(book.read(folder)["settled"]))
+        held = delta_tables(folder, before)
+        for table in held.values():
+            table.stand()
+        yield Draft(folder, connection, before, held, book.standing_verdicts(book.read(folder)["settled"]))
 
 
 @contextmanager
@@ -50,17 +52,13 @@ def pretending(folder: Path) -> Iterator[Draft]:
         if not ledger.check_format(copy):
             ledger.make(copy)
         before = ledger.newest(copy)
-        versions = dict(before.tables) if before else dict.fromkeys(ledger.DELTA)
-        yield Draft(folder, copy, before, versions, book.standing_verdicts(book.read(folder)["settled"]), write=False)
+        yield Draft(folder, copy, before, delta_tables(folder, before), book.standing_verdicts(book.read(folder)["settled"]), write=False)
     copy.close()
 
 
-def _stand(path: Path, version: int | None) -> int | None:
-    """Bring back a Delta table that a writer left ahead of the newest version row; the version it has now."""
-    if version is None:
-        shutil.rmtree(path, ignore_errors=True)
-        return None
-    return delta.bring_back(path, version)
+def delta_tables(folder: Path, version: Version | None) -> dict[str, Table]:
+    """The Delta tables as a version row names them."""
+    return {name: Table(folder / "store" / name, version.tables[name] if version else None) for name in ledger.DELTA}
 
 
 @contextmanager
@@ -129,11 +127,12 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     last_at = (found.last_at if found else None) or LONG_AGO
     as_of = last_at if as_of is None else as_of
     cut = as_of if as_of < last_at else None
+    held = delta_tables(folder, found)
     readers: dict[str, Reader] = {
         **{name: _side(folder, name, shop) for name in ("lots", "changes", "climate")},
         **{name: _of_book(folder, name, sequence) for name in book.SCHEMAS if name != "loads"},
         **{name: _of_ledger(folder, name, found) for name in ledger.VERSIONED},
-        **{name: _of_delta(folder / "store" / name, name, found, cut, folder / "store" / "visits") for name in ledger.DELTA},
+        **{name: _of_delta(held[name], name, cut, held["visits"]) for name in ledger.DELTA},
     }
     return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder))
 
@@ -176,17 +175,17 @@ def _of_ledger(folder: Path, name: str, version: Version | None) -> Reader:
     return _once(read)
 
 
-def _of_delta(path: Path, name: str, version: Version | None, cut: datetime | None, visits: Path) -> Reader:
-    at = version.tables[name] if version else None
+def _of_delta(table: Table, name: str, cut: datetime | None, visits: Table) -> Reader:
+    """A reader of a Delta table, to the moment `cut`."""
     time = pl.coalesce("finished_at", "started_at") if name == "visits" else pl.col("taken_at")
 
     def read(columns: tuple[str, ...]) -> pl.DataFrame:
         wanted = list(columns) or list(PUBLIC[name])
-        if at is None or version is None:
+        if table.version is None:
             return tables.empty({column: PUBLIC[name][column] for column in wanted})
-        rows = delta.scan(path, at)
+        rows = table.scan()
         if cut is not None and name == "faults":
-            before = delta.scan(visits, version.tables["visits"]).filter(pl.coalesce("finished_at", "started_at") <= cut)
+            before = visits.scan().filter(pl.coalesce("finished_at", "started_at") <= cut)
             rows = rows.join(before.select("log_id", "line", "stage"), on=["log_id", "line", "stage"], how="semi", maintain_order="left")
         elif cut is not None:
             rows = rows.filter(time <= cut)

@@ -24,8 +24,10 @@ def read_trials(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Da
         for word in unknown:
             reading.note(reading.words.ask("tech", word))
     frame = rows.select("line", pl.int_range(pl.len(), dtype=pl.UInt32).alias("row")).with_columns(
-        keys.fill_null("").alias("characteristic"), techs.alias("tech"), *(text[field].alias(field) for field in ("study", "part", "trial", "value", "unit"))
-    )  # fmt: skip
+        keys.fill_null("").alias("characteristic"),
+        techs.alias("tech"),
+        *(text[field].alias(field) for field in ("study", "part", "trial", "value", "unit")),
+    )
     heading_unit = (columns.find("value").unit if columns.find("value") else "") or ""  # type: ignore[union-attr]
     values = read_values(frame, heading_unit, reading.shop, reading.log)
     refused.add(values["reason"] != "", values["reason"], values["wanted"])

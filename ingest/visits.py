@@ -85,7 +85,9 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     rows, words, log = cells.rows, reading.words, reading.log
     refused = Refusals(rows)
     serial = cells.text("serial")
-    refused.add(serial.str.contains(_DAMAGED), "serial damaged by a spreadsheet", "the serial as it stands on the instrument; format the column as text")
+    refused.add(
+        serial.str.contains(_DAMAGED), "serial damaged by a spreadsheet", "the serial as it stands on the instrument; format the column as text"
+    )
     refused.add(serial.str.to_lowercase().is_in(list(DITTO)), "ditto mark", "the serial itself: ditto marks are never copied")
     stages = _listed("stage", cells, refused, words, default=stage)
     if not stage:
@@ -97,7 +99,9 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     refused.add((serial == "") & ~(receiving & (lots != "")), "no serial", "a serial; only a part at receiving may have a lot in its place")
     times = read_times(cells, refused, reading, day_only=keys_of_row)
     keep = refused.settle(reading)
-    visits = times.with_columns(rows["line"].alias("line"), serial.alias("serial"), stages.alias("stage"), models.alias("model"), outcomes.alias("outcome"), lots)
+    visits = times.with_columns(
+        rows["line"].alias("line"), serial.alias("serial"), stages.alias("stage"), models.alias("model"), outcomes.alias("outcome"), lots
+    )
     if keep is not None:
         visits, cells = visits.filter(keep), Cells(rows.filter(keep), cells.columns, cells.at)
     visits = _with_fields(visits, cells, reading)
@@ -121,7 +125,11 @@ def _listed(field: str, cells: Cells, refused: Refusals, words: Words, default: 
         told = text.rename("text").to_frame().join(shown, on="text", how="left", maintain_order="left")
         refused.add(unknown, told["reason"], told["wanted"])
         keys = keys.fill_null("")
-    return keys if not default else keys.to_frame().select(pl.when(pl.col(keys.name) == "").then(pl.lit(default)).otherwise(pl.col(keys.name)).alias(field)).to_series()
+    return (
+        keys
+        if not default
+        else keys.to_frame().select(pl.when(pl.col(keys.name) == "").then(pl.lit(default)).otherwise(pl.col(keys.name)).alias(field)).to_series()
+    )
 
 
 def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
@@ -191,6 +199,7 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
     named = cells.column("gauge") is not None
     base = visits.select("line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice")
     twice = bool(visits["clock_twice"].any())
+    every = pl.int_range(base.height, dtype=pl.UInt32, eager=True)
     not_taken = 0
     out: list[pl.DataFrame] = []
     for done, column in enumerate(measures):
@@ -198,7 +207,8 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
         found = readings_of(column, cells.long(column), reading.shop, reading.log, reading.asides, real)
         not_taken += found.not_taken
         index = found.readings["row"]
-        frame = found.readings.hstack(base[index]).with_columns(
+        all_rows = base.height == index.len() and bool((index == every).all())
+        frame = found.readings.hstack(base if all_rows else base[index]).with_columns(
             pl.lit(reading.log_id).alias("log_id"), pl.lit(column.characteristic).alias("characteristic"),
         )  # fmt: skip
         frame = frame.with_columns(_gauges_for(column.characteristic, gauges[index], reading).alias("gauge") if named else pl.lit("").alias("gauge"))
@@ -223,7 +233,9 @@ def _faults(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.DataFram
     if cells.column("fault") is None:
         return tables.empty(tables.FAULTS)
     known = reading.words.by_field["fault"]
-    frame = visits.select("log_id", "line", "serial", "stage").with_columns(cells.text("fault").alias("raw"), cells.text("fault_at").alias("fault_at"))
+    frame = visits.select("log_id", "line", "serial", "stage").with_columns(
+        cells.text("fault").alias("raw"), cells.text("fault_at").alias("fault_at")
+    )
     frame = frame.filter((pl.col("raw") != "") & ~(pl.col("raw").str.to_lowercase().is_in(sorted(NO_READING - known.keys()))))
     if frame.is_empty():
         return tables.empty(tables.FAULTS)
@@ -257,9 +269,14 @@ def serial_notes(serials: pl.Series) -> list[str]:
     distinct = serials.unique().sort().to_frame("serial").filter(pl.col("serial") != "")
     notes: list[str] = []
     alike = (
-        distinct.with_columns(shape=pl.col("serial").str.to_uppercase().str.replace_all("O", "0").str.replace_all("[IL]", "1").str.replace_all(r"[\s._/-]", ""))
-        .group_by("shape").agg("serial").filter(pl.col("serial").list.len() > 1).sort("shape")
-    )  # fmt: skip
+        distinct.with_columns(
+            shape=pl.col("serial").str.to_uppercase().str.replace_all("O", "0").str.replace_all("[IL]", "1").str.replace_all(r"[\s._/-]", "")
+        )
+        .group_by("shape")
+        .agg("serial")
+        .filter(pl.col("serial").list.len() > 1)
+        .sort("shape")
+    )
     if alike.height:
         pairs = [" / ".join(group) for group in alike["serial"].to_list()]
         notes.append(f"serials that look alike (O and 0, I and 1, capitals, dashes), kept apart: {listed(pairs)}")
@@ -275,14 +292,28 @@ def serial_notes(serials: pl.Series) -> list[str]:
 
 def overlap_notes(visits: pl.DataFrame) -> list[str]:
     """Serials at two stages at once, listed once."""
-    timed = visits.select("serial", "stage", "started_at", "finished_at", "line").drop_nulls().filter(pl.col("serial") != "")
-    if timed.is_empty():
-        return []
-    timed = timed.sort("serial", "started_at", "line").with_columns(
-        before=pl.col("finished_at").cum_max().shift(1).over("serial"), other=pl.col("stage").shift(1).over("serial")
-    )  # fmt: skip
-    both = timed.filter((pl.col("started_at") < pl.col("before")) & (pl.col("stage") != pl.col("other")))
+    timed = (
+        visits.select(
+            pl.col("serial").hash().alias("who"),
+            "started_at",
+            "finished_at",
+            pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
+            named=pl.col("serial") != "",
+        )
+        .filter(pl.col("named") & (pl.col("started_at") < pl.col("finished_at")))
+        .drop("named")
+    )
+    timed = timed.sort("who", "started_at", "row")
+    meets = (pl.col("who") == pl.col("who").shift(1)) & (pl.col("started_at") < pl.col("finished_at").shift(1))
+    pairs = timed.select("row", before=pl.col("row").shift(1), meets=meets).filter("meets")
+    here = visits.select("serial", "stage", "line")
+    both = pl.concat([here[pairs["row"]], here[pairs["before"]].select(pl.all().name.prefix("other_"))], how="horizontal")
+    both = both.filter(pl.col("stage") != pl.col("other_stage")).sort("line")
     if both.is_empty():
         return []
-    said = [f"{serial} ({other} and {stage}, line {line})" for serial, stage, other, line in both.select("serial", "stage", "other", "line").iter_rows()]
-    return [f"one serial at two stages at once: {listed(said, 6)}"]
+    said = [
+        f"{serial} ({other} and {stage}, line {line})"
+        for serial, stage, other, line in both.head(6).select("serial", "stage", "other_stage", "line").iter_rows()
+    ]
+    more = f" and {both.height - len(said)} more" if both.height > len(said) else ""
+    return [f"one serial at two stages at once: {', '.join(said)}{more}"]

@@ -28,7 +28,7 @@ def dying(work):
             os.kill(os.getpid(), signal.SIGKILL)
         return done
     return step
-delta.append, delta.delete = dying(delta.append), dying(delta.delete)
+delta.Table.append, delta.Table.delete = dying(delta.Table.append), dying(delta.Table.delete)
 ledger.add_version, book.append = dying(ledger.add_version), dying(book.append)
 now = datetime.fromisoformat(now)
 load.load(Path(folder), [Path(path)], now=now) if verb == "load" else load.unload(Path(folder), path, now=now)
