@@ -91,6 +91,9 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
     for row in visits:
         if taken_at(row) <= as_of and row["serial"]:
             by_serial[row["serial"]].append(dict(row))
+    said = defaultdict(list)
+    for fault in faults:
+        said[fault["log_id"], fault["line"], fault["stage"]].append(fault["fault"])
     told = {}
     for serial in sorted(by_serial):
         ordered = in_order(shop, by_serial[serial])
@@ -113,7 +116,7 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
             row["pass_no"] = 1 + sum(1 for x in ordered[:i] if x["stage"] == row["stage"] and x["round"] == row["round"])
             row["minutes"], row["minutes_from"] = minutes_of(shop, row)
             row["day"] = local_day(shop, taken_at(row))
-            row["faults"] = [x["fault"] for x in faults if (x["log_id"], x["line"], x["stage"]) == (row["log_id"], row["line"], row["stage"])]
+            row["faults"] = said[row["log_id"], row["line"], row["stage"]]
             row["caused_at"], row["confirmed"] = cause_of(shop, row)
             row["charged"] = charged_to(ordered[:i], row)
         for turn in {row["round"] for row in ordered}:
@@ -227,7 +230,8 @@ def weeks(shop, told: dict[str, list[dict]]) -> dict[date, dict[str, float | Non
             if judging and week_of(shop, judging["day"]) == week:
                 mine.append([row for row in visits if row["round"] == 1])
         loops = [row["loop"] for row in everything if row["round"] == 1 and "loop" in row and week_of(shop, row["day"]) == week]
-        rolled = sum(rolled_yield(shop, [other for other in mine if other[0]["model"] == visits[0]["model"]]) for visits in mine)
+        of_model = {model: [visits for visits in mine if visits[0]["model"] == model] for model in {visits[0]["model"] for visits in mine}}
+        rolled = sum(len(same) * rolled_yield(shop, same) for same in of_model.values())
         table[week] = {
             "finished": finished, "judged": len(mine), "rolled_yield": rolled / len(mine) if mine else None,
             "never_sent_back": sum(not any(row["outcome"] == "send back" for row in visits) for visits in mine) / len(mine) if mine else None,
