@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
@@ -97,9 +97,9 @@ def spread_bounds(index: npt.ArrayLike, nu: npt.ArrayLike, level: float = 0.95) 
     Source: Kane 1986, J. Quality Technology 18; exact for s of normal readings.
     """
     value, freedom = np.asarray(index, dtype=np.float64), np.asarray(nu, dtype=np.float64)
-    low = value * np.sqrt(stats.chi2.ppf((1 - level) / 2, freedom) / freedom)
-    high = value * np.sqrt(stats.chi2.isf((1 - level) / 2, freedom) / freedom)
-    return low, high
+    sizes, which = np.unique(freedom, return_inverse=True)  # many rows, few sizes
+    low, high = (np.sqrt(special.chdtri(sizes, above) / sizes)[which.reshape(freedom.shape)] for above in ((1 + level) / 2, (1 - level) / 2))
+    return value * low, value * high
 
 
 def bissell(index: npt.ArrayLike, n: npt.ArrayLike, nu: npt.ArrayLike) -> tuple[Floats, Floats]:

@@ -8,9 +8,7 @@ from analysis.methods.loops import chain, from_counts
 from analysis.methods.problems import UnusableData
 
 counts = st.integers(1, 5).flatmap(
-    lambda k: st.tuples(
-        arrays.arrays(np.int64, (k, k), elements=st.integers(0, 6)), arrays.arrays(np.int64, (k, 2), elements=st.integers(1, 6))
-    )
+    lambda k: st.tuples(arrays.arrays(np.int64, (k, k), elements=st.integers(0, 6)), arrays.arrays(np.int64, (k, 2), elements=st.integers(1, 6)))
 )
 
 
