@@ -33,7 +33,9 @@ TABLE: dict[str, Any] = {
     ],
     "fault": [{"key": "open-string buzz", "words": ["buzz open"], "suspect": "nut_slotting"}, {"key": "high fret"}],
     "tech": [{"key": "T07", "words": ["JR", "J.R."], "qualified": ["nut_slotting"]}, {"key": "T08", "words": ["AO"]}],
-    "log": [{"name": "bench", "files": "*.csv", "units": {"relief": "in", "action": "mm", "intonation": "cents"}, "words": {"outcome": {"ok": "pass"}}}],
+    "log": [
+        {"name": "bench", "files": "*.csv", "units": {"relief": "in", "action": "mm", "intonation": "cents"}, "words": {"outcome": {"ok": "pass"}}}
+    ],
 }
 
 

@@ -15,13 +15,24 @@ def read(heading: str, **log: object):
 @pytest.mark.parametrize(
     ("heading", "meaning", "unit"),
     [
-        ("relief (in)", "relief", "in"), ("Relief [mm]", "relief", "mm"), ("Neck relief", "relief", ""), ("action bass (mm)", "action bass", "mm"),
-        ("action_treble", "action treble", ""), ("intonation 1 (cents)", "intonation 1", "cents"), ("intonation 1 fret 7 (cents)", "intonation 1 fret 7", "cents"),
-        ("intonation string 2 fret 12", "intonation 2 fret 12", ""), ("intonation 3 open", "intonation 3 fret 0", ""), ("action bass left (mm)", "action bass left", "mm"),
-        ("relief as found", "relief", ""), ("action bass/treble (mm)", "action bass/treble", "mm"), ("action treble/bass", "action treble/bass", ""),
-        ("relief (64ths)", "relief", "64ths"), ("head (notches)", "head", "notches"), ("head 3", "head 3", ""),
+        ("relief (in)", "relief", "in"),
+        ("Relief [mm]", "relief", "mm"),
+        ("Neck relief", "relief", ""),
+        ("action bass (mm)", "action bass", "mm"),
+        ("action_treble", "action treble", ""),
+        ("intonation 1 (cents)", "intonation 1", "cents"),
+        ("intonation 1 fret 7 (cents)", "intonation 1 fret 7", "cents"),
+        ("intonation string 2 fret 12", "intonation 2 fret 12", ""),
+        ("intonation 3 open", "intonation 3 fret 0", ""),
+        ("action bass left (mm)", "action bass left", "mm"),
+        ("relief as found", "relief", ""),
+        ("action bass/treble (mm)", "action bass/treble", "mm"),
+        ("action treble/bass", "action treble/bass", ""),
+        ("relief (64ths)", "relief", "64ths"),
+        ("head (notches)", "head", "notches"),
+        ("head 3", "head 3", ""),
     ],
-)  # fmt: skip
+)
 def test_a_measurement_is_characteristic_position_moment_and_unit(heading, meaning, unit):
     column = read(heading)
     assert (column.field, column.meaning, column.unit) == ("reading", meaning, unit)
@@ -29,16 +40,35 @@ def test_a_measurement_is_characteristic_position_moment_and_unit(heading, meani
 
 @pytest.mark.parametrize(
     ("heading", "field"),
-    [("S/N", "serial"), ("Serial No.", "serial"), ("serial #", "serial"), ("Technician", "tech"), ("started_at", "started_at"), ("Started at", "started_at"),
-     ("Date", "date"), ("sent back to", "sent_back_to"), ("RH (%)", "rh"), ("Temp (F)", "temperature"), ("string_set", "string_set"), ("Remarks:", "note"),
-     ("relief (cents)", "other"), ("Colour", "other"), ("", "other"), ("action middle", "other"), ("relief at fret 7", "other")],
-)  # fmt: skip
+    [
+        ("S/N", "serial"),
+        ("Serial No.", "serial"),
+        ("serial #", "serial"),
+        ("Technician", "tech"),
+        ("started_at", "started_at"),
+        ("Started at", "started_at"),
+        ("Date", "date"),
+        ("sent back to", "sent_back_to"),
+        ("RH (%)", "rh"),
+        ("Temp (F)", "temperature"),
+        ("string_set", "string_set"),
+        ("Remarks:", "note"),
+        ("relief (cents)", "other"),
+        ("Colour", "other"),
+        ("", "other"),
+        ("action middle", "other"),
+        ("relief at fret 7", "other"),
+    ],
+)
 def test_a_field_is_known_by_its_names(heading, field):
     assert read(heading).field == field
 
 
 def test_the_sheets_own_headings_come_first():
-    own = {"headings": {"Act. B @12": "action bass", "Nr": "serial", "Tech": "ignore", "Hz 1": "intonation 1 (Hz re 329.63)"}, "ignore": ["Initials 2"]}
+    own = {
+        "headings": {"Act. B @12": "action bass", "Nr": "serial", "Tech": "ignore", "Hz 1": "intonation 1 (Hz re 329.63)"},
+        "ignore": ["Initials 2"],
+    }
     assert read("Act. B @12", **own).meaning == "action bass"
     assert read("NR", **own).field == "serial"
     assert read("tech", **own).field == "ignore"
@@ -71,8 +101,13 @@ def test_an_unknown_heading_is_asked_about_once_with_the_closest_known_and_the_l
 
 @pytest.mark.parametrize(
     ("header", "lacks"),
-    [(["Date", "Stage"], "no serial column"), (["Serial", "Stage"], "no date column"), (["Serial", "Date"], "no stage column"), (["Serial", "Date", "Stage"], "")],
-)  # fmt: skip
+    [
+        (["Date", "Stage"], "no serial column"),
+        (["Serial", "Stage"], "no date column"),
+        (["Serial", "Date"], "no stage column"),
+        (["Serial", "Date", "Stage"], ""),
+    ],
+)
 def test_a_log_needs_a_serial_a_date_and_a_stage(header, lacks):
     shop = small_shop()
     assert missing(Headings(shop, shop.logs[0]).table(header, "a.csv"), shop.logs[0]) == lacks
@@ -80,8 +115,19 @@ def test_a_log_needs_a_serial_a_date_and_a_stage(header, lacks):
 
 @pytest.mark.parametrize(
     ("text", "position"),
-    [("Bass", "bass"), ("treble side", "treble"), ("3", "3"), ("string 3", "3"), ("s3", "3"), ("s1 f12", "1 fret 12"), ("1 fret 7", "1 fret 7"), ("2 open", "2 fret 0"),
-     ("", ""), ("middle", None), ("fret 7", None)],
-)  # fmt: skip
+    [
+        ("Bass", "bass"),
+        ("treble side", "treble"),
+        ("3", "3"),
+        ("string 3", "3"),
+        ("s3", "3"),
+        ("s1 f12", "1 fret 12"),
+        ("1 fret 7", "1 fret 7"),
+        ("2 open", "2 fret 0"),
+        ("", ""),
+        ("middle", None),
+        ("fret 7", None),
+    ],
+)
 def test_a_position_is_a_string_a_side_or_a_fret(text, position):
     assert position_of(text) == position

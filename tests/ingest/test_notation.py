@@ -48,10 +48,20 @@ def test_a_length_as_it_is_written_at_the_bench(text, unit, mm, flag):
 
 
 CENTS = [  # text, cents
-    ("+3", 3.0), ("-2.5", -2.5), ("−2.5", -2.5), ("3 cents", 3.0), ("2.5¢", 2.5), ("-4c", -4.0), ("3 cents sharp", 3.0), ("3 cents flat", -3.0), ("4 flat", -4.0),
-    ("441.2 Hz / 440", 1200 * math.log2(441.2 / 440)), ("441.2Hz (440)", 1200 * math.log2(441.2 / 440)), ("328.1 hz re 329.63", 1200 * math.log2(328.1 / 329.63)),
+    ("+3", 3.0),
+    ("-2.5", -2.5),
+    ("−2.5", -2.5),
+    ("3 cents", 3.0),
+    ("2.5¢", 2.5),
+    ("-4c", -4.0),
+    ("3 cents sharp", 3.0),
+    ("3 cents flat", -3.0),
+    ("4 flat", -4.0),
+    ("441.2 Hz / 440", 1200 * math.log2(441.2 / 440)),
+    ("441.2Hz (440)", 1200 * math.log2(441.2 / 440)),
+    ("328.1 hz re 329.63", 1200 * math.log2(328.1 / 329.63)),
     ("880 Hz @ 440 Hz", 1200.0),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "cents"), CENTS)
@@ -70,17 +80,42 @@ def test_a_heading_may_name_the_reference_pitch():
 
 
 QUESTIONS = [  # text, manner, words of the reason
-    (".063", NONE, "without a unit"), ("0", NONE, "without a unit"), (".010-.012", NONE, "without a unit"), ("1,6", MM, "comma"),
-    ("3/10", MM, "no inch fraction"), ("3/0", MM, "over 0"), ("2.0/1.5", MM, "several numbers"), ("1.6 foo", MM, "unit not known"),
-    ("hello", MM, "cannot be read"), ("1e5", MM, "cannot be read"), ("inf", MM, "cannot be read"), ("nan", MM, "cannot be read"), (".", MM, "cannot be read"),
-    ('"', MM, "ditto"), ("do", MM, "ditto"), ("〃", MM, "ditto"), ("''", MM, "ditto"), ("?", MM, "cannot be read"),
-    ("Apr-64", MM, "date"), ("Mar-32", MM, "date"), ("4-Apr", MM, "date"), ("1964-04-01", MM, "date"), ("01/04/1964", MM, "date"),
-    ("23468", INCHES, "date"), ("11749", MM, "date"), (".012 ->", INCHES, "part missing"), (".012 -> .010 -> .008", INCHES, "part missing"),
-    (".012-.010", INCHES, "high to low"), ("441.2 Hz", Manner("pitch", "cents"), "without a reference"), ("3", Manner("pitch"), "without a unit"),
-    ("86 87 85", Manner("plain", fills=("1", "2", "3", "4")), "not one number"), (".01 -> .02", Manner(unit="in", moment="left"), "left"),
-    ("5/64", Manner(unit="mm", positions=("bass", "treble")), "not one number"), ("2.0", Manner(unit="mm", positions=("bass", "treble")), "not one number"),
+    (".063", NONE, "without a unit"),
+    ("0", NONE, "without a unit"),
+    (".010-.012", NONE, "without a unit"),
+    ("1,6", MM, "comma"),
+    ("3/10", MM, "no inch fraction"),
+    ("3/0", MM, "over 0"),
+    ("2.0/1.5", MM, "several numbers"),
+    ("1.6 foo", MM, "unit not known"),
+    ("hello", MM, "cannot be read"),
+    ("1e5", MM, "cannot be read"),
+    ("inf", MM, "cannot be read"),
+    ("nan", MM, "cannot be read"),
+    (".", MM, "cannot be read"),
+    ('"', MM, "ditto"),
+    ("do", MM, "ditto"),
+    ("〃", MM, "ditto"),
+    ("''", MM, "ditto"),
+    ("?", MM, "cannot be read"),
+    ("Apr-64", MM, "date"),
+    ("Mar-32", MM, "date"),
+    ("4-Apr", MM, "date"),
+    ("1964-04-01", MM, "date"),
+    ("01/04/1964", MM, "date"),
+    ("23468", INCHES, "date"),
+    ("11749", MM, "date"),
+    (".012 ->", INCHES, "part missing"),
+    (".012 -> .010 -> .008", INCHES, "part missing"),
+    (".012-.010", INCHES, "high to low"),
+    ("441.2 Hz", Manner("pitch", "cents"), "without a reference"),
+    ("3", Manner("pitch"), "without a unit"),
+    ("86 87 85", Manner("plain", fills=("1", "2", "3", "4")), "not one number"),
+    (".01 -> .02", Manner(unit="in", moment="left"), "left"),
+    ("5/64", Manner(unit="mm", positions=("bass", "treble")), "not one number"),
+    ("2.0", Manner(unit="mm", positions=("bass", "treble")), "not one number"),
     ("1.600", Manner(unit="mm", decimal=","), "point before three digits"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "manner", "words"), QUESTIONS)
@@ -125,8 +160,15 @@ def test_an_arrow_gives_what_was_found_and_what_was_left(text):
 
 @pytest.mark.parametrize(
     ("text", "bass", "treble"),
-    [("2.0/1.5", 2.0, 1.5), ("2.0 / 1.5 mm", 2.0, 1.5), ("2.0;1.5", 2.0, 1.5), ("2.0 1.5", 2.0, 1.5), ("5/64 / 4/64", 1.984375, 1.5875), ("5/64, 4/64", 1.984375, 1.5875)],
-)  # fmt: skip
+    [
+        ("2.0/1.5", 2.0, 1.5),
+        ("2.0 / 1.5 mm", 2.0, 1.5),
+        ("2.0;1.5", 2.0, 1.5),
+        ("2.0 1.5", 2.0, 1.5),
+        ("5/64 / 4/64", 1.984375, 1.5875),
+        ("5/64, 4/64", 1.984375, 1.5875),
+    ],
+)
 def test_a_pair_fills_both_positions_in_the_order_of_the_heading(text, bass, treble):
     first, second = read_cell(text, Manner(unit="mm", positions=("bass", "treble"))).readings
     assert (first.position, second.position) == ("bass", "treble")
@@ -151,7 +193,9 @@ def test_a_decimal_comma_is_read_where_the_sheet_says_so():
 
 
 def test_one_reading_in_three_notations_is_one_number():
-    assert len({to_canonical(r.number, r.unit, "length") for text in ("63 thou", ".063 in", "0.0630 in") for r in read_cell(text, NONE).readings}) == 1
+    assert (
+        len({to_canonical(r.number, r.unit, "length") for text in ("63 thou", ".063 in", "0.0630 in") for r in read_cell(text, NONE).readings}) == 1
+    )
 
 
 @given(st.integers(0, 20), st.integers(1, 127), st.sampled_from(POWERS))
@@ -165,7 +209,12 @@ def test_every_inch_fraction_is_inches_whatever_the_columns_unit(whole, top, bot
 
 @given(st.text(max_size=30), st.sampled_from(["length", "pitch", "angle", "count", "class", "plain"]))
 def test_no_text_makes_the_reader_stumble(text, quantity):
-    for manner in (Manner(quantity), Manner(quantity, "mm", ","), Manner(quantity, positions=("bass", "treble")), Manner(quantity, fills=("1", "2", "3"))):
+    for manner in (
+        Manner(quantity),
+        Manner(quantity, "mm", ","),
+        Manner(quantity, positions=("bass", "treble")),
+        Manner(quantity, fills=("1", "2", "3")),
+    ):
         cell = read_cell(text, manner)
         assert bool(cell.reason) <= (not cell.readings)
 

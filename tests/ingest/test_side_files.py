@@ -18,7 +18,8 @@ def test_no_file_is_no_rows(tmp_path):
 
 
 def test_a_lot_keeps_its_limit_in_mm(tmp_path):
-    (tmp_path / "lots.csv").write_text("supplier,lot,model,received_on,quantity,rod_state,hours_acclimatised,agreed_limit\nS1,L1,LARK-25,2026-03-02,200,slack,48,.010 in\nS1,L2,,,,,,0.25\n")
+    header = "supplier,lot,model,received_on,quantity,rod_state,hours_acclimatised,agreed_limit"
+    (tmp_path / "lots.csv").write_text(f"{header}\nS1,L1,LARK-25,2026-03-02,200,slack,48,.010 in\nS1,L2,,,,,,0.25\n")
     first, second = read_lots(tmp_path, SHOP).to_dicts()
     assert first["agreed_limit"] == pytest.approx(0.254)
     assert (first["received_on"], first["quantity"], first["hours_acclimatised"]) == (date(2026, 3, 2), 200, 48.0)
@@ -38,7 +39,13 @@ def test_climate_stands_in_utc_and_celsius(tmp_path):
 def test_changes_are_dated(tmp_path):
     (tmp_path / "changes.csv").write_text("from_date,to_date,model,stage,what,note\n2026-03-02,2026-03-09,tenor,nut_slotting,jig,spare jig\n")
     (row,) = read_changes(tmp_path, SHOP).to_dicts()
-    assert (row["from_date"], row["to_date"], row["model"], row["stage"], row["what"]) == (date(2026, 3, 2), date(2026, 3, 9), "tenor", "nut_slotting", "jig")
+    assert (row["from_date"], row["to_date"], row["model"], row["stage"], row["what"]) == (
+        date(2026, 3, 2),
+        date(2026, 3, 9),
+        "tenor",
+        "nut_slotting",
+        "jig",
+    )
 
 
 @pytest.mark.parametrize(
