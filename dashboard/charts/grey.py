@@ -12,7 +12,8 @@ Figure = dict[str, Any]
 GREY = {
     "page": "#FFFFFF", "card": "#FFFFFF", "sunk": "#EDEDED", "line": "#CFCFCF", "rule": "#808080", "ink": "#000000", "ink2": "#333333",
     "ink3": "#555555", "board": "#E6E6E6", "boardedge": "#000000", "boardtext": "#333333", "light": "#BFBFBF", "moved": "#000000",
-    "movedtext": "#000000", "back": "#B0B0B0", "backmark": "#000000", "backtext": "#000000", "focus": "#000000", "focustext": "#000000", "sky": "#999999",
+    "movedtext": "#000000", "back": "#B0B0B0", "backmark": "#000000", "backtext": "#000000", "focus": "#000000", "focustext": "#000000",
+    "sky": "#999999",
 }  # fmt: skip
 _TWINS = {style.LIGHT[name].lower(): GREY[name] for name in style.LIGHT}
 
