@@ -186,6 +186,13 @@ def figure_id(name: Any) -> dict[str, Any]:
     return {"type": "figure", "name": name}
 
 
+def clicked_key(clicked: Mapping[str, Any] | None) -> str:
+    """The key of the mark that was clicked on a chart; '' where none was."""
+    points = (clicked or {}).get("points") or []
+    told = points[0].get("customdata") if points else None
+    return str(told[0]) if isinstance(told, list) and told else ""
+
+
 def both(chart: Callable[..., dict[str, Any]], *args: Any, **more: Any) -> dict[str, Any]:
     """A chart in both widths, ready for `graph` or for its store."""
     return {"wide": chart(*args, **more), "narrow": chart(*args, narrow=True, **more)}
