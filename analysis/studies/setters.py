@@ -5,6 +5,7 @@ stream's baseline, p < .01.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import polars as pl
@@ -12,7 +13,7 @@ from scipy.special import fdtrc
 
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import spread
-from analysis.studies.streams import STREAM, Streams
+from analysis.studies.streams import KEY, Streams
 
 DIFFER = 0.01
 
@@ -28,6 +29,7 @@ class _Setters:
     within: Floats  # (k,) squares about the mean
 
 
+@lru_cache(maxsize=1)
 def _setters(held: Streams) -> _Setters:
     n = len(held.values)
     everyone = (held.rows["tech"] == "").to_numpy()
@@ -45,6 +47,7 @@ def _setters(held: Streams) -> _Setters:
     return _Setters(of, who, count, mean + held.own.centre[of], within)
 
 
+@lru_cache(maxsize=1)
 def setter_codes(held: Streams) -> Ints:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
     names = held.readings["set_by"]
@@ -69,6 +72,7 @@ def differing(held: Streams) -> tuple[Flags, Floats]:
     return p < DIFFER, p
 
 
+@lru_cache(maxsize=1)  # several studies ask for those of the same streams in a row
 def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
     """What the charts average (n,), the sigma of each era on that scale (e,), and which eras work on deviations (e,)."""
     differs, _ = differing(held)
@@ -93,15 +97,20 @@ def _setter_centres(held: Streams) -> Floats:
 
     The stream's own where the setter is unknown or has too few readings to have a mean.
     """
-    own = held.rows.with_columns(tech_centre=pl.Series(held.own.centre)).filter((pl.col("tech") != "") & (pl.col("n") >= LEAST))
-    keyed = held.readings.select("characteristic", "position", pl.col("setup").alias("model"), "stage", pl.col("set_by").alias("tech"))
-    found = keyed.join(own.select(*STREAM, "tech_centre"), on=STREAM, how="left", maintain_order="left")["tech_centre"]
     size = lengths(held.starts, len(held.values))
-    centre = np.where(found.is_null().to_numpy(), np.repeat(held.own.centre, size), found.fill_null(0.0).to_numpy())
-    each, code = _setters(held), setter_codes(held)
+    code = setter_codes(held)
+    kinds = int(code.max(initial=0)) + 1
+    everyone = held.rows.with_row_index("parent").filter(pl.col("tech") == "").select(*KEY, pl.col("parent").cast(pl.Int64))
+    parent = held.rows.join(everyone, on=KEY, how="left", maintain_order="left")["parent"].to_numpy()
+    each = _setters(held)
     known = each.n >= LEAST
-    key = each.stream[known] * (code.max(initial=0) + 1) + each.code[known]
-    wanted = np.repeat(np.arange(len(size)), size) * (code.max(initial=0) + 1) + code
-    place = np.minimum(np.searchsorted(key, wanted), max(len(key) - 1, 0))
-    hit = (key[place] == wanted) & (code >= 0) if len(key) else np.zeros(len(code), dtype=bool)
-    return np.where(hit, each.mean[known][place] if len(key) else centre, centre)
+    own = np.flatnonzero((held.rows["tech"] != "").to_numpy() & (held.rows["n"].to_numpy() >= LEAST))
+    key = np.concatenate((each.stream[known] * kinds + each.code[known], parent[own] * kinds + code[held.starts[own]]))
+    key, place = np.unique(key, return_index=True)  # the first of two alike: the stream's baseline goes before the tech's own
+    centre = np.concatenate((each.mean[known], held.own.centre[own]))[place]
+    plain = np.repeat(held.own.centre, size)
+    if len(key) == 0:
+        return plain
+    wanted = np.repeat(parent, size) * kinds + code
+    found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+    return np.where((code >= 0) & (key[found] == wanted), centre[found], plain)

@@ -30,6 +30,7 @@ from analysis.studies.charts import (
 )  # fmt: skip
 from analysis.studies.independence import stretches
 from analysis.studies.setters import deviations
+from analysis.studies.single_points import Singles, Watched, opened, singles
 from analysis.studies.streams import STREAM, WIDTH_DRAWN, Streams, streams
 from ingest.shop import Shop
 from ingest.snapshot import Snapshot
@@ -57,6 +58,9 @@ class Signals:
     """A row a signal, by opened_at: the columns of FOUND. `reading` is its opening row in streams.readings, `began_reading` the likeliest
     first reading after the change, `first_reading` to `last_reading` the readings it was looked for in; `stream` the stream whose readings
     moved; `matter` numbers the matters."""
+    single: Singles
+    others: pl.DataFrame
+    """Signals of the charts `together` and `share`: the columns of FOUND, `stream` -1, `reading` a reading of the instrument (share: -1)."""
 
     @property
     def open(self) -> pl.DataFrame:
@@ -72,7 +76,7 @@ def signals(snapshot: Snapshot) -> Signals | None:
     shop = snapshot.shop
     budgeted = shop.judging.budget is not None
     coarse = coarse_streams(held)
-    stretch = stretches(held) if budgeted else np.ones(len(held.starts))
+    stretch = _stretch(held, shop) if budgeted else np.ones(len(held.starts))
     own = stream_charts(held, shop, coarse=coarse, stretch=stretch, budgeted=budgeted)
     kinds = [own]
     if len(own.starts):
@@ -81,13 +85,24 @@ def signals(snapshot: Snapshot) -> Signals | None:
     young = short_runs(held, shop)
     kinds += [young] if young is not None else []
     kinds = [kind for kind in kinds if len(kind.starts)]
-    if not kinds:
-        return Signals(held, coarse, None, None, None, pl.DataFrame(schema=FOUND))
-    charts = joined(kinds)
-    allowance = allow(snapshot, held, charts)
+    single = singles(snapshot, held, coarse)
+    charts = joined(kinds) if kinds else None
+    allowance = allow(snapshot, held, charts, single.watched())
+    others = pl.concat([pl.DataFrame(schema=FOUND), opened(snapshot, single, allowance)], how="diagonal")
+    numbers = ("stream", "began_reading", "first_reading", "last_reading", "chart_row", "matter")
+    others = others.with_columns(pl.col("adjusted").fill_null(""), pl.col(numbers).fill_null(-1)).sort("opened_at", "stage", "model", "chart")
+    if charts is None:
+        return Signals(held, coarse, None, None, allowance, pl.DataFrame(schema=FOUND), single, others)
     fired = fire(shop, held, charts, allowance)
     found = _found(snapshot, held, charts, fired)
-    return Signals(held, coarse, charts, fired, allowance, found)
+    return Signals(held, coarse, charts, fired, allowance, found, single, others)
+
+
+def _stretch(held: Streams, shop: Shop) -> Floats:
+    """Factors for readings that are not independent, at about the rate that the budget will allow each reading."""
+    weeks = week_numbers(held, shop)
+    arl = len(weeks) / max(int(weeks.max() - weeks.min()), 1) / (shop.judging.budget or 1.0)
+    return stretches(held, weight=shop.judging.ewma_weight, arl=float(np.clip(arl, 100.0, 1e5)))
 
 
 def coarse_streams(held: Streams) -> Flags:
@@ -103,8 +118,8 @@ def week_numbers(held: Streams, shop: Shop) -> Ints:
     return np.asarray(first // 7, dtype=np.int64)
 
 
-def allow(snapshot: Snapshot, held: Streams, charts: Charts) -> Budget | None:
-    """The shop's budget over all streams that a chart can open for; None where the shop asks for classical charts."""
+def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, single: Watched) -> Budget | None:
+    """The shop's budget over all charts that can open; None where the shop asks for classical charts."""
     allowed = snapshot.shop.judging.budget
     if allowed is None:
         return None
@@ -115,11 +130,13 @@ def allow(snapshot: Snapshot, held: Streams, charts: Charts) -> Budget | None:
     ready = np.full(len(held.starts), never)
     everyone = (held.rows["tech"] == "").to_numpy() & (held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings)
     ready[everyone] = weeks[held.starts[everyone]]
-    mine = charts.rows["stream"].to_numpy()
-    size = lengths(charts.starts, len(charts.reading))
-    some = (mine >= 0) & (charts.begin < size)
-    first = weeks[charts.reading[charts.starts[some] + charts.begin[some]]]
-    np.minimum.at(ready, mine[some], first)
+    if charts is not None:
+        mine = charts.rows["stream"].to_numpy()
+        size = lengths(charts.starts, len(charts.reading))
+        some = (mine >= 0) & (charts.begin < size)
+        first = weeks[charts.reading[charts.starts[some] + charts.begin[some]]]
+        np.minimum.at(ready, mine[some], first)
+    ids, weeks, ready = (np.concatenate(pair) for pair in ((ids, single.chart + len(ready)), (weeks, single.week), (ready, single.ready)))
     relimited = snapshot.table("limits_on_file", "at").select(week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7)
     return budget(allowed, ids, weeks, ready, relimited=relimited["at"].to_numpy().astype(np.int64))
 
@@ -275,8 +292,11 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
         "began_high", "size",
     ]  # fmt: skip
     held = snapshot.once(signals)
-    found = held.found if held is not None else pl.DataFrame(schema=FOUND)
-    return pl.concat([found.select(names), snapshot.once(moves_with)], how="horizontal")
+    if held is None:
+        return pl.DataFrame(schema={name: FOUND[name] for name in names} | {"moves_with": pl.String(), "moves_with_value": pl.String()})
+    own = pl.concat([held.found.select(names), snapshot.once(moves_with)], how="horizontal")
+    others = held.others.select(names).with_columns(moves_with=pl.lit(""), moves_with_value=pl.lit(""))
+    return pl.concat([own, others]).sort("opened_at", *STREAM, "chart")
 
 
 __all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signals", "table"]

@@ -35,7 +35,7 @@ class Eras:
     on_file: Flags  # (e,)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Streams:
     rows: pl.DataFrame  # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at, last_at, step
     readings: pl.DataFrame  # a row a reading of a stream: `stream` and the columns of the story's readings
