@@ -218,8 +218,8 @@ def how_it_judges(shop: Shop) -> list[str]:
     if budget is not None:
         said.append(
             "Readings that do not follow a normal curve raise more false signals than the budget says. In simulations of 20,000 streams with limits "
-            "from 100 readings: 4.3 times as many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 3.3 times where the "
-            "curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a sigma. Where neighbours are alike the "
+            "from 100 readings: 4.3 times as many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 3.3 times "
+            "where the curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a sigma. Where neighbours are alike the "
             "limits are widened, and the promise holds."
         )
     return said

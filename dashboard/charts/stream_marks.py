@@ -139,7 +139,7 @@ class Marks(Ground):
     def began_and_runs(self) -> None:
         at = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
         began = self.view.began
-        rails = [[], []]
+        rail: list[list[tuple[float, float]]] = [[]]
         if began:
             y = -20
             self.shapes.append(style.line(iso(began.at), 0, iso(began.at), -13, style.INK, 1.2, **at))
@@ -163,8 +163,8 @@ class Marks(Ground):
                 continue
             x0, x1 = self.time.px(max(run.from_at, self.time.start)), self.time.px(run.to_at)
             wide = style.width_of(run.rule, 12)
-            if style.first_free(rails[:1], x0 - wide - 8, max(x1, x0 + 5)) is None:
-                if style.first_free(rails[1:], x0, max(x1, x0 + 5)) is None:
+            if style.first_free(rail, x0 - wide - 8, max(x1, x0 + 5)) is None:
+                if style.first_free(rail, x0 - 2, max(x1, x0 + 5)) is None:
                     continue
                 wide = 0
             y = -42

@@ -204,10 +204,11 @@ def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop) -> list[Any]:
         state = "moved-down" if (row["shift"] or 0) < 0 else "moved-up"
         link = dcc.Link(sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES), href=PATH + to_stream(asked, row).search)
         lines.append(html.Li([parts.picture(state), " ", link, f", {sentences_drift.moved_line(row, shop, _today())}"]))
-    if len(lines) > SHOWN_MOVED:
-        return [html.Ul(lines[:SHOWN_MOVED], className="moved-list"), parts.behind(html.Ul(lines[SHOWN_MOVED:], className="moved-list"),
-                                                                                 f"{numbers.count(len(lines) - SHOWN_MOVED)} more moved")]  # fmt: skip
-    return [html.Ul(lines, className="moved-list")] if lines else []
+    if not lines:
+        return []
+    rest = html.Ul(lines[SHOWN_MOVED:], className="moved-list")
+    more = [parts.behind(rest, f"{numbers.count(len(rest.children))} more moved")] if rest.children else []
+    return [html.Ul(lines[:SHOWN_MOVED], className="moved-list"), *more]
 
 
 def cell_key(row: dict[str, Any]) -> str:
@@ -275,7 +276,7 @@ def odd_instruments(asked: Asked, stages: list[str], shop: Shop) -> html.Section
          "day": numbers.day(sentences.local(shop, row["taken_at"]), _today())}
         for row in found.iter_rows(named=True)
     ]  # fmt: skip
-    columns = [("serial", "Serial"), ("what", "What"), ("value", "Reading", "n"), ("far", "Sigma from the edge", "n wide-only"), ("day", "Taken", "n")]
+    columns = [("serial", "Serial"), ("what", "What"), ("value", "Reading", "n"), ("far", "Sigma off the edge", "n wide-only"), ("day", "Taken", "n")]
     many = "instrument" if n == 1 else "instruments"
     say = f"{numbers.in_words(n, capital=True)} {many} in these weeks. Look at the instrument before the gauge, and at the gauge before the bench."
     rest = lines[SHOWN_ODD:]

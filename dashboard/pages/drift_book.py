@@ -76,8 +76,8 @@ def connect(app: Dash) -> None:
 
 
 def pressed(
-    write_: int | None, known: int | None, close: int | None, reopen: int | None, cause: str | None, action: str | None, owner: str | None, due: str | None,
-    who: str | None, until: str | None, about: dict[str, Any], written: int | None,
+    write_: int | None, known: int | None, close: int | None, reopen: int | None, cause: str | None, action: str | None, owner: str | None,
+    due: str | None, who: str | None, until: str | None, about: dict[str, Any], written: int | None,
 ) -> tuple[Any, Any]:  # fmt: skip
     """One of the four buttons of the form."""
     if not any((write_, known, close, reopen)):

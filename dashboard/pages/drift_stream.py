@@ -83,7 +83,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     gauge = str(view.row["gauge"])
     marks = [parts.mark(state, words), parts.mark(gauge, sentences_drift.gauge(gauge), light=True)]
     telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, _today().date())
-    chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART, _table(seen, shop))
+    chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
     more = [young, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio)]
     notes = [html.P(text, className="small") for text in more if text]
@@ -91,7 +91,8 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     return parts.sheet(
         sentences_drift.stream_name(shop, row, stage=True), _right(seen, shop),
         [parts.facts(*_facts(seen, shop)), chart, _key(seen), *shapes, html.P(telling, className="finding-words"), *notes,
-         html.Div([by_field, parts.to_readings(_readings(seen), "Its readings, each with file and line")], className="beside")],
+         html.Div([by_field, parts.to_readings(_readings(seen), "Its readings, each with file and line")], className="beside"),
+         parts.behind(_table(seen, shop), "The newest readings as a table")],
         marks=marks, id=ID,
     )  # fmt: skip
 
@@ -102,8 +103,9 @@ def _right(seen: Seen, shop: Shop) -> str:
     step = ""
     if gauges and gauges[0] in named:
         found = named[gauges[0]]
-        step = f", {found.name or found.key}" + (f", reads {found.resolution}" if found.resolution else "")
-    return f"{numbers.count(int(seen.row['n']))} readings in all, {numbers.count(len(seen.view.readings))} in these weeks{step}"
+        step = f", {found.name or found.key}" + (f" {found.resolution}" if found.resolution else "")
+    n = len(seen.view.readings)
+    return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}{step}"
 
 
 def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
@@ -119,7 +121,8 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
         way = "up" if found.size >= 0 else "down"
         on = "began that day, by the readings" if low.date() == high.date() else f"began; {numbers.days(low, high, now)} by the readings"
         return [
-            (f"{sentences.amount(shop, key, abs(found.size))} {way}", f"{sentences_drift.span(shop, key, found)}{share}"), (numbers.day(began, now), on),
+            (f"{sentences.amount(shop, key, abs(found.size))} {way}", f"{sentences_drift.span(shop, key, found)}{share}"),
+            (numbers.day(began, now), on),
             (since[0], f"outside since then ({since[1]})" if found.since.n else since[1]),
             (before[0], f"outside{span} ({before[1]})" if found.before.n else before[1]),
         ]  # fmt: skip
