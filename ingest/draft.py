@@ -125,7 +125,8 @@ class Draft:
 
     def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
         """The rows that count so far for the visits of a new log (CANDIDATE)."""
-        parts = [frame.lazy() for frame in self.waiting["visits"]]
+        waiting = self.waiting["visits"]
+        parts = [pl.concat(waiting, rechunk=False).lazy()] if waiting else []
         if self.stored["visits"].version is not None and visits.height:
             stored = self.stored["visits"].scan().filter(_within(visits))
             if self.dropped:

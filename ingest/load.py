@@ -1,6 +1,8 @@
 """The verbs: load, unload, again. Each ends in one new version of the store for what it was given, or changes nothing."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -19,6 +21,7 @@ from ingest.shop import Shop, fingerprint, read_shop
 from ingest.store import check_shop_files, drafting, is_whole, log_called, pretending
 
 BATCH = 400_000  # readings and visits of the files that are committed together
+AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
 ACCOUNT = ("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
 UNREADABLE = "the file can no longer be read"
 _NOT_YET = 2**40  # `loaded` of a log that the book does not name yet: after all that it names
@@ -80,26 +83,53 @@ def load_data(
     known = set(book.active_logs(said["loads"])["log_id"])
     became: dict[int, Loaded] = {}
     batch: list[_Came] = []
-    for place, (name, read) in enumerate(sources):
-        try:
-            data = read()
-            digest = originals.sha256(data)
-            entry = Entry(originals.log_id(digest), digest, name, _NOT_YET + place, now)
-            if entry.log_id in known:
-                became[place] = Loaded(name, entry.log_id, "already loaded")
-                continue
-            batch.append(_Came(place, *_read(entry, data, shop, said, _part(progress, place, len(sources), name))))
-        except FileProblem as problem:
-            became[place] = Loaded(name, outcome="refused", problem=str(problem))
-        except IsADirectoryError:
-            became[place] = Loaded(name, outcome="refused", problem=f"{name}: this is a folder; wanted a log file")
-        except OSError as fault:
-            became[place] = Loaded(name, outcome="refused", problem=f"{name}: could not be read ({fault.strerror or fault})")
+
+    def one(place: int, name: str, data: bytes) -> _Came | Loaded:
+        digest = originals.sha256(data)
+        entry = Entry(originals.log_id(digest), digest, name, _NOT_YET + place, now)
+        if entry.log_id in known:
+            return Loaded(name, entry.log_id, "already loaded")
+        return _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(sources), name)))
+
+    for place, came in _ahead(sources, one):
+        if isinstance(came, Loaded):
+            became[place] = came
+            continue
+        batch.append(came)
         if sum(came.sheet.readings.height + came.sheet.visits.height for came in batch) > BATCH:
             became |= _commit(folder, shop, batch, check, replaces, now)
             batch = []
     became |= _commit(folder, shop, batch, check, replaces, now)
     return [became[place] for place in range(len(sources))]
+
+
+def _ahead(sources: Sequence[Source], one: Callable[[int, str, bytes], _Came | Loaded]) -> Iterator[tuple[int, _Came | Loaded]]:
+    """What `one` makes of each file, in order; small files are read by two threads while those before them are taken in."""
+    waiting: deque[tuple[int, Future[_Came | Loaded]]] = deque()
+    with ThreadPoolExecutor(2, thread_name_prefix="truerun-read") as readers:
+        for place, (name, read) in enumerate(sources):
+            try:
+                data = read()
+            except OSError as fault:
+                said = "this is a folder; wanted a log file" if isinstance(fault, IsADirectoryError) else f"could not be read ({fault.strerror or fault})"
+                refused: Future[_Came | Loaded] = Future()
+                refused.set_result(Loaded(name, outcome="refused", problem=f"{name}: {said}"))
+                waiting.append((place, refused))
+                continue
+            waiting.append((place, readers.submit(_or_refused, one, place, name, data)))
+            while len(waiting) > (AHEAD if len(data) <= SMALL else 0):
+                first, future = waiting.popleft()
+                yield first, future.result()
+        while waiting:
+            first, future = waiting.popleft()
+            yield first, future.result()
+
+
+def _or_refused(one: Callable[[int, str, bytes], _Came | Loaded], place: int, name: str, data: bytes) -> _Came | Loaded:
+    try:
+        return one(place, name, data)
+    except FileProblem as problem:
+        return Loaded(name, outcome="refused", problem=str(problem))
 
 
 def usable_shop(folder: Path) -> Shop:
