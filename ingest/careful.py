@@ -13,7 +13,7 @@ from ingest.encodings import MARK, decode
 from ingest.files import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
 from ingest.questions import FileProblem, Question, short
 
-_MARK = re.compile(r'\s*"\s*|[^"]*\d\s*"\s*')  # a ditto mark, or a number in inches
+_QUOTED = re.compile(r'"(?:[^"]|"")+"')
 MOST_LINES = 10_000  # a quoted cell of more lines was never closed
 Record = tuple[int, list[str]]  # line it begins on, its cells
 
@@ -121,9 +121,9 @@ def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: i
 
 
 def _are_marks(lines: list[str], separator: str, width: int) -> bool:
-    """Is every line a whole row by itself, with no quotes but ditto marks and inch marks?"""
+    """Is every line a whole row by itself, in a file that does not quote its cells? Then the quotes are ditto marks, inch marks or slips."""
     rows = [line.split(separator) for line in lines]
-    return all(len(row) == width for row in rows) and all(_MARK.fullmatch(cell) for row in rows for cell in row if '"' in cell)
+    return all(len(row) == width for row in rows) and not any(_QUOTED.fullmatch(cell) for row in rows for cell in row if '"' in cell)
 
 
 @dataclass

@@ -53,7 +53,7 @@ class Words:
             key = known.get(plain(text))
             if key is None and text and field == "tech":
                 parts = _TWO_NAMES.split(text)
-                keys = [known.get(plain(part), part.strip()) if place % 2 == 0 else part.strip() for place, part in enumerate(parts)]
+                keys = [known.get(plain(part), part.strip()) if place % 2 == 0 else part for place, part in enumerate(parts)]
                 unknown += [part.strip() for part in parts[::2] if part.strip() and plain(part) not in known]
                 key = "".join(keys)
             elif key is None and text:

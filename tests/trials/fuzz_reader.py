@@ -1,0 +1,203 @@
+"""Damaged logs by the hundred: no crash, every line accounted for, every undamaged row accepted with its values.
+
+Run by hand: `python -m tests.trials.fuzz_reader [ROWS]`; at least 200,000 damaged rows. The result stands in fuzz_reader.md.
+Seeds were fixed before the first run.
+"""
+
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from ingest.questions import FileProblem
+from ingest.reader import Sheet, read_log
+from tests.ingest.small_shop import small_shop
+
+SEED = 20_261_125
+ROWS = 200_000
+HEADER = "serial,model,stage,tech,started_at,finished_at,minutes,outcome,fault,relief,action bass (mm),intonation 1,head,note".split(",")
+GARBAGE = [
+    *(
+        '"',
+        "'",
+        "\x00",
+        "\x07",
+        "\ufffd",
+        "é",
+        "½",
+        "″",
+        "1,5",
+        "1.2E+11",
+        "-",
+        "n/a",
+        "do",
+        "ditto",
+        "nan",
+        "inf",
+        "1e9",
+        "4/0",
+        "9" * 400,
+        "x" * 40_000,
+    ),
+    *("{}", "=1+1", "31/02/2026", "2026-03-29 01:30", "2026-02-30", "Apr-64", "23468", "<", ">", "->", "1->2->3", "/", "//", "1/2/3", "  ", "\t"),
+    *("\u200b", "\u2028", "\x85", "\x0b", "🪕", "#REF!", "TRUE", "Total", "serial", "date"),
+]
+
+
+@dataclass
+class Told:
+    """What came of all files."""
+
+    files: int = 0
+    damaged: int = 0
+    clean: int = 0
+    refused_files: int = 0
+    rows_read: int = 0
+    accepted: int = 0
+    rows_set_aside: int = 0
+    cells_set_aside: int = 0
+    passed_over: int = 0
+    reasons: Counter[str] = field(default_factory=Counter)
+    faults: list[str] = field(default_factory=list)
+
+
+def clean_row(rng: np.random.Generator, number: int, separator: str) -> list[str]:
+    day, hour, minute = rng.integers(2, 28), rng.integers(8, 16), rng.integers(0, 50)
+    begun = f"2026-03-{day:02d} {hour:02d}:{minute:02d}"
+    faults = "high fret" if separator == ";" else "high fret;buzz open"
+    relief = rng.choice([".010", "4/64", "10 thou", ".012 -> .008", "0.25mm", "", "-", "<.002", "1/64-", "BB"])
+    return [
+        f"S{number:06d}", str(rng.choice(["LARK-25", "DRAY-5", "L25"])), str(rng.choice(["final_inspection", "nut_slotting", "packing"])),
+        str(rng.choice(["T07", "JR", "T08/JR"])), begun, f"2026-03-{day:02d} {hour:02d}:{minute + 9:02d}", str(rng.choice(["", "8", "9.5"])),
+        str(rng.choice(["pass", "ok", "fixed", ""])), str(rng.choice(["", "buzz open", faults])), str(relief),
+        f"{rng.normal(2.4, 0.1):.2f}", f"{rng.normal(0, 4):+.1f}", "86 87 85 88", str(rng.choice(["", "slow", "a note"])),
+    ]  # fmt: skip
+
+
+def damaged(rng: np.random.Generator, cells: list[str], separator: str) -> str:
+    """A row with one of many kinds of damage, as one line or more."""
+    kind = rng.integers(0, 10)
+    place = int(rng.integers(0, len(cells)))
+    garbage = str(rng.choice(GARBAGE))
+    if kind <= 2:
+        cells = [*cells[:place], garbage, *cells[place + 1 :]]
+    elif kind == 3:
+        cells = [*cells[:place], cells[place] + garbage, *cells[place + 1 :]]
+    elif kind == 4:
+        cells = cells[:place]
+    elif kind == 5:
+        cells = [*cells, *cells[:place]]
+    elif kind == 6:
+        return separator.join(cells)[: int(rng.integers(0, 60))]
+    elif kind == 7:
+        return "".join(letter for letter in separator.join(cells) if rng.random() > 0.05)
+    elif kind == 8:
+        return "".join(str(rng.choice(list('",;/\\ .-+09aZé'))) if rng.random() < 0.08 else letter for letter in separator.join(cells))
+    else:
+        return str(rng.choice(["", separator * 5, "Total" + separator * 4, separator.join(HEADER), "----", garbage]))
+    return separator.join(cells)
+
+
+def one_file(rng: np.random.Generator, number: int, rows: int, told: Told) -> None:
+    """Write one log, damage it, read it, and hold the sheet against what is known of the file."""
+    separator = str(rng.choice([",", ";", "\t"]))
+    share = float(rng.choice([0.02, 0.3, 0.9]))
+    lines = [separator.join(HEADER)]
+    clean: dict[str, int] = {}
+    for place in range(rows):
+        cells = clean_row(rng, number * 10_000 + place, separator)
+        if rng.random() < share:
+            lines.append(damaged(rng, cells, separator))
+            told.damaged += 1
+        else:
+            clean[cells[0]] = len(lines) + 1
+            lines.append(separator.join(cells))
+    text = str(rng.choice(["\n", "\r\n"])).join(lines) + str(rng.choice(["\n", ""]))
+    encoding = str(rng.choice(["utf-8", "utf-8-sig", "utf-16", "cp1252"]))
+    data = bytearray(text.encode(encoding, "replace"))
+    torn = rng.random() < 0.1  # whole bytes changed anywhere below the header: no row is known to be clean
+    if torn:
+        head = len(lines[0].encode(encoding, "replace")) + 4
+        for at in rng.integers(head, len(data), max(1, len(data) // 5_000)):
+            data[at] = int(rng.integers(0, 256))
+    told.files += 1
+    told.clean += len(clean)
+    name = f"file {number} ({encoding}, {separator!r}, {share:.0%}{', torn' if torn else ''})"
+    try:
+        sheet = read_log(bytes(data), "a.csv", small_shop())
+    except FileProblem:
+        told.refused_files += 1
+        if share < 0.5 and not torn:
+            told.faults.append(f"{name}: refused")
+        return
+    except Exception as fault:  # whatever it is, it is a fault of the reader
+        told.faults.append(f"{name}: {type(fault).__name__}: {fault}")
+        return
+    _count(sheet, told)
+    told.faults += [f"{name}: {fault}" for fault in faults_of(sheet, text, lines, {} if torn else clean, torn)]
+
+
+def _count(sheet: Sheet, told: Told) -> None:
+    told.rows_read += sheet.rows_read
+    told.accepted += sheet.visits["line"].n_unique()
+    told.rows_set_aside += sheet.rows_set_aside
+    told.cells_set_aside += sheet.cells_set_aside
+    told.passed_over += sheet.passed_over
+    for reason, count in sheet.set_aside.select(pl.col("reason").str.replace(r"'.*'", "'…'")).to_series().value_counts().iter_rows():
+        told.reasons[reason] += count
+
+
+def faults_of(sheet: Sheet, text: str, lines: list[str], clean: dict[str, int], torn: bool) -> list[str]:
+    """Everything about a sheet that does not add up."""
+    faults = []
+    whole = sheet.set_aside.filter(pl.col("column") == "")
+    accepted = set(sheet.visits["line"].to_list())
+    if sheet.rows_read != len(accepted) + sheet.rows_set_aside or whole.height != whole["line"].n_unique() or accepted & set(whole["line"].to_list()):
+        faults.append("rows read are not rows accepted and rows set aside")
+    if sheet.cells_set_aside != sheet.set_aside.height - whole.height or not set(sheet.set_aside["line"]) - set(whole["line"]) <= accepted:
+        faults.append("cells set aside do not add up")
+    if sheet.set_aside.filter((pl.col("reason") == "") | (pl.col("wanted") == "")).height:
+        faults.append("a question without a reason or without what was wanted")
+    if sheet.readings.filter(pl.col("value").is_nan() | (pl.col("value").is_null() & ~pl.col("flag").str.contains("class"))).height:
+        faults.append("a reading without a value that is no class")
+    if (
+        sheet.readings.join(sheet.visits, on=["line", "stage"], how="anti").height
+        or sheet.faults.join(sheet.visits, on=["line", "stage"], how="anti").height
+    ):
+        faults.append("a reading or fault without its visit")
+    if '"' not in text and not torn and sheet.rows_read + sheet.passed_over != len(lines) - 1:
+        faults.append(f"{len(lines) - 1} lines below the header, {sheet.rows_read} rows and {sheet.passed_over} passed over")
+    held = dict(sheet.visits.select("serial", "line").iter_rows())
+    lost = [serial for serial, line in clean.items() if held.get(serial) != line]
+    if lost:
+        faults.append(f"{len(lost)} undamaged rows not accepted on their line, first {lost[0]} on line {clean[lost[0]]}")
+    return faults
+
+
+def main(rows: int = ROWS) -> None:
+    rng = np.random.default_rng(SEED)
+    told = Told()
+    begun = time.perf_counter()
+    number = 0
+    while told.damaged < rows:
+        one_file(rng, number, int(rng.choice([1, 20, 300, 1000])), told)
+        number += 1
+    say = sys.stdout.write
+    say(f"{told.files} files, {told.damaged:,} damaged rows among {told.clean:,} undamaged ones, {time.perf_counter() - begun:.0f} s\n")
+    say(f"rows read {told.rows_read:,} = accepted {told.accepted:,} + set aside {told.rows_set_aside:,}; ")
+    say(f"cells set aside {told.cells_set_aside:,}; lines passed over {told.passed_over:,}; files refused {told.refused_files}\n")
+    say(f"faults of the reader: {len(told.faults)}\n")
+    for fault in told.faults[:20]:
+        say(f"  {fault}\n")
+    say("questions by reason:\n")
+    for reason, count in told.reasons.most_common():
+        say(f"  {count:>8,} {reason}\n")
+    if told.faults:
+        raise SystemExit(1)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1].replace("_", "").replace(",", "")) if len(sys.argv) > 1 else ROWS)
