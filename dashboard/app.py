@@ -7,14 +7,16 @@ from typing import Any
 
 import dash
 import dash_mantine_components as dmc
+import flask
 from dash import Dash, Input, Output, State, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import desk as counter
-from dashboard import parts
+from dashboard import parts, written
 from dashboard.charts import style
 
 PAGES = ("week", "drift", "capability", "rework", "necks", "bench", "gauges", "logs")  # in the order of the header
+FURTHER = ("logs_readings", "logs_instrument", "logs_visits")  # behind a number: reached by links, not by the header
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
@@ -35,12 +37,23 @@ def make_app(desk: counter.Desk) -> Dash:
     app.server.config["COMPRESS_STREAMS"] = False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
     dash.page_registry.clear()  # the registry belongs to the process, not to the app
     pages = [importlib.import_module(f"dashboard.pages.{name}") for name in PAGES]
-    for order, page in enumerate(pages):
+    further = [importlib.import_module(f"dashboard.pages.{name}") for name in FURTHER]
+    for order, page in enumerate([*pages, *further]):
         dash.register_page(page.__name__, path=page.PATH, order=order, name=page.NAME, title=f"{page.NAME} - Truerun", layout=page.layout)
         page.connect(app)
     app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
     connect(app, desk)
+    app.server.add_url_rule("/save/<name>", "save", save)
     return app
+
+
+def save(name: str) -> flask.Response:
+    """A table a person saves from a page, as CSV: canonical units, unrounded; filters as in the page's address."""
+    page = importlib.import_module(f"dashboard.pages.logs_{name}") if f"logs_{name}" in FURTHER else None
+    if page is None or not hasattr(page, "saved"):
+        return flask.Response("There is no such table to save.", status=404, mimetype="text/plain")
+    file, rows = page.saved(**flask.request.args.to_dict())
+    return flask.Response(written.csv_text(written.plain(rows)), mimetype="text/csv", headers={"Content-Disposition": f"attachment; filename={file}"})
 
 
 def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
