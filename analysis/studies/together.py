@@ -40,9 +40,9 @@ class Pattern:
         return float(phase_two(self.values[:1], model=self.steady, false_rate=rate).limit[0])
 
     def drivers(self, place: int, *, false_rate: float = 0.01) -> pl.DataFrame:
-        """What drives one point: characteristic, position, value, usual, alone and given_others (shares of their limits), odd_alone, odd_given_others.
+        """What drives one point, largest first.
 
-        Largest first.
+        characteristic, position, value, usual, alone and given_others (shares of their limits), odd_alone, odd_given_others
         """
         found = drivers(self.values[place : place + 1], model=self.steady, false_rate=false_rate)
         return pl.DataFrame({
