@@ -72,16 +72,16 @@ def what_if(snapshot: Snapshot, scope: Scope = ALL, *, seed: int = SEED, draws: 
         chosen = np.argsort(-again[:, 0], kind="stable")[:best]
         optimism[draw] = again[chosen] - saved[chosen]
     low, high = saved[:best] - np.quantile(optimism, 0.975, axis=0), saved[:best] - np.quantile(optimism, 0.025, axis=0)
-    table = [_row(bench, snapshot.shop, change, int(today.moves[bench.moves[:, 1] == change[0]].sum())) for change in changes[:best]]
+    named = [_row(bench, snapshot.shop, change, int(today.moves[bench.moves[:, 1] == change[0]].sum())) for change in changes[:best]]
     numbers = {f"{name}{side}": values[:, i] * factor for i, name, factor in ((0, "minutes", 1.0), (1, "days", 1.0), (0, "cost", labour))
                for side, values in (("", saved[:best]), ("_low", low), ("_high", high))}  # fmt: skip
     total = today.visits @ today.per_visit * bench.instruments
-    return WhatIf(pl.DataFrame(table).with_columns(**{name: pl.Series(value) for name, value in numbers.items()}).select(*_SCHEMA),
+    return WhatIf(pl.DataFrame(named).with_columns(**{name: pl.Series(value) for name, value in numbers.items()}).select(*_SCHEMA),
                   bench.instruments, weeks, float(total[0]), float(total[1]))  # fmt: skip
 
 
-def savings(snapshot: Snapshot, *, seed: int = SEED) -> pl.DataFrame:
-    """change, minutes, minutes_low, minutes_high, cost of the five changes worth most over all the logs."""
+def table(snapshot: Snapshot, *, seed: int = SEED) -> pl.DataFrame:
+    """`savings` of the figures: change, minutes, minutes_low, minutes_high, cost of the five changes worth most over all the logs."""
     return what_if(snapshot, seed=seed).rows.select("change", "minutes", "minutes_low", "minutes_high", "cost")
 
 

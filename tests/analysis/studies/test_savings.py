@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.studies.savings import savings, what_if
+from analysis.studies.savings import table, what_if
 from analysis.studies.story import story
 from ingest import tables
 from ingest.snapshot import Snapshot
@@ -68,10 +68,10 @@ def test_a_change_made_for_real_saves_what_was_said():
 
 def test_the_same_seed_says_the_same():
     snapshot = sent_back_from_final(3, 9)
-    assert savings(snapshot, seed=7).equals(savings(snapshot, seed=7))
-    assert not savings(snapshot, seed=7).equals(savings(snapshot, seed=8))
+    assert table(snapshot, seed=7).equals(table(snapshot, seed=7))
+    assert not table(snapshot, seed=7).equals(table(snapshot, seed=8))
 
 
 def test_a_bench_without_a_send_back_has_nothing_to_save():
     assert what_if(bench("A 2 8 nut pass\nA 3 8 final pass")).rows.is_empty()
-    assert savings(Snapshot.of(shop(), visits=tables.empty(tables.VISITS))).columns == ["change", "minutes", "minutes_low", "minutes_high", "cost"]
+    assert table(Snapshot.of(shop(), visits=tables.empty(tables.VISITS))).columns == ["change", "minutes", "minutes_low", "minutes_high", "cost"]
