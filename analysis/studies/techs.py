@@ -1,0 +1,183 @@
+"""Work charged to a tech, stage by stage, against what the others would give on the same mix of models, lots, weeks and inspectors.
+
+Exposure: a tech's first-pass visits of judged instruments, round 1. Charged: send-backs caused at that stage whose last visit there
+before them was the tech's. Not charged: what came from a supplier or from nobody known, relief on an instrument without a rod, and
+visits that bear two names.
+"""
+
+import numpy as np
+import polars as pl
+from scipy import stats
+
+from analysis.methods.funnel import LEAST_UNITS, LEVEL, chance_limits, shrunk, winsorized
+from analysis.methods.intervals import poisson_ratio
+from analysis.methods.segments import Floats
+from analysis.studies.same_mix import MIX, expected
+from analysis.studies.story import SEVERAL, story
+from ingest.shop import Shop
+from ingest.snapshot import Snapshot
+
+RELIEF = "relief"  # the characteristic that a rod sets
+NO_ROD, TWO_NAMES, NOBODY, NOT_JUDGED = "no rod", "two names", "nobody named", "not judged yet"
+
+TECHS: dict[str, pl.DataType] = {
+    "stage": pl.String(), "tech": pl.String(), "visits": pl.Int64(), "judged": pl.Int64(), "charged": pl.Int64(),
+    **{name: pl.Float64() for name in ("expected", "ratio", "ratio_low", "ratio_high")}, "outside_funnel": pl.Boolean(),
+    "minutes_median": pl.Float64(),
+}  # fmt: skip
+
+EXPECTED: dict[str, pl.DataType] = {"stage": pl.String(), "tech": pl.String(), "expected": pl.Float64(), "expected_sd": pl.Float64()}
+
+
+def table(snapshot: Snapshot) -> pl.DataFrame:
+    """`techs` of the figures: a row a stage and tech, in bench order.
+
+    visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits. expected is null where
+    nobody else worked there; ratio and what follows are null where nothing is expected.
+    """
+    return snapshot.once(people).select(TECHS.keys())
+
+
+def people(snapshot: Snapshot) -> pl.DataFrame:
+    """The rows of `table` with expected_sd (how well the expectation is known, as a standard deviation), limits of the funnel funnel_low and
+    funnel_high, the ratio drawn towards 1 by how little it is known shrunk, shrunk_low, shrunk_high (95 %), and p_more: the chance of as
+    many or more, half of the tie counted, were the tech as the others, allowing for how well their rate is known."""
+    visits = _named(snapshot.once(story).visits.filter(pl.col("round") == 1))
+    rows = visits.group_by("stage", "tech").agg(
+        pl.len().alias("visits"), pl.col("minutes").filter("first_pass").median().alias("minutes_median"), pl.col("bench_order").first()
+    )
+    work = snapshot.once(exposure)
+    counted = work.group_by("stage", "tech").agg(pl.len().alias("judged"))
+    sent = charged(snapshot).group_by(pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).agg(pl.len().alias("charged"))
+    rows = rows.join(counted, on=["stage", "tech"], how="left").join(sent, on=["stage", "tech"], how="left").with_columns(
+        pl.col("judged", "charged").fill_null(0)
+    ).sort("bench_order", "tech")  # fmt: skip
+    return _judged(rows.join(_expected(rows, work), on=["stage", "tech"], how="left", maintain_order="left"))
+
+
+def exposure(snapshot: Snapshot) -> pl.DataFrame:
+    """A row a first-pass visit of a judged instrument that bears one name: visit, serial, stage, tech, model, lot, week, inspector, came_back."""
+    told = snapshot.once(story)
+    judged = told.instruments.filter("judged")
+    inspector = pl.Series("inspector", told.visits["tech"].gather(judged["judged_visit"]))
+    back = charged(snapshot).select("serial", pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).unique()
+    return (
+        _named(told.visits.filter("first_pass"))
+        .join(judged.select("serial", inspector), on="serial", maintain_order="left")
+        .join(back.with_columns(came_back=pl.lit(True)), on=["serial", "stage", "tech"], how="left", maintain_order="left")
+        .select("visit", "serial", "stage", "tech", *MIX, pl.col("came_back").fill_null(False))
+    )
+
+
+def charged(snapshot: Snapshot) -> pl.DataFrame:
+    """Send-backs of judged instruments, round 1, that are charged to somebody (story.Story.loops)."""
+    return _sorted_out(snapshot).filter(pl.col("why") == "").drop("why")
+
+
+def not_charged(snapshot: Snapshot) -> pl.DataFrame:
+    """Why how many send-backs of round 1 are charged to nobody: why (supplier, handling, unknown, no rod, two names, nobody named, not judged
+    yet), count."""
+    left = _sorted_out(snapshot).filter(pl.col("why") != "").group_by("why").agg(pl.len().cast(pl.Int64).alias("count"))
+    return left.sort("count", "why", descending=[True, False])
+
+
+def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
+    """Loops of round 1 with `why` they are not charged ('' = they are)."""
+    told = snapshot.once(story)
+    loops = told.loops.filter(pl.col("round") == 1)
+    named = told.visits["tech"].gather(loops["charged_visit"]).fill_null("")
+    judged = told.instruments.filter("judged")["serial"].to_list()
+    why = (
+        pl.when(~pl.col("caused_at").is_in(list(snapshot.shop.bench_order))).then("caused_at")
+        .when(~pl.col("serial").is_in(judged)).then(pl.lit(NOT_JUDGED))
+        .when((pl.col("caused_at") == _relief_stage(snapshot.shop)) & pl.col("model").is_in(_without_rod(snapshot.shop))).then(pl.lit(NO_ROD))
+        .when(pl.Series("_named", named).str.contains(SEVERAL)).then(pl.lit(TWO_NAMES))
+        .when(pl.col("charged") == "").then(pl.lit(NOBODY)).otherwise(pl.lit(""))
+    )  # fmt: skip
+    return loops.with_columns(why=why)
+
+
+def _expected(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
+    """expected and expected_sd for each stage and tech with exposure; where nothing of the others' came back nothing is expected.
+
+    The model tells which visits come back; some come back twice, and work done a second time comes back too. What is expected is
+    therefore times the others' charged send-backs for each of their visits that came back.
+    """
+    parts = [pl.DataFrame(schema=EXPECTED)]
+    charged_at = rows.group_by("stage").agg(pl.col("charged").sum().alias("all_charged"))
+    for stage in rows["stage"].unique(maintain_order=True).to_list():
+        here = work.filter(pl.col("stage") == stage)
+        techs = here["tech"].unique(maintain_order=True).to_list()
+        found = expected(here, techs)
+        parts.append(pl.DataFrame({"stage": [stage] * len(techs), "tech": techs, "expected": found.count, "expected_sd": np.sqrt(found.variance)},
+                                  schema=EXPECTED))  # fmt: skip
+    came = work.group_by("stage", "tech").agg(pl.col("came_back").sum().alias("came")).with_columns(all_came=pl.col("came").sum().over("stage"))
+    told = pl.concat(parts).with_columns(pl.col("expected", "expected_sd").fill_nan(None))
+    told = told.join(came, on=["stage", "tech"], how="left").join(charged_at, on="stage", how="left")
+    told = told.join(rows.select("stage", "tech", "charged"), on=["stage", "tech"], how="left")
+    others_came = pl.col("all_came") - pl.col("came")
+    each = pl.when(others_came > 0).then((pl.col("all_charged") - pl.col("charged")) / others_came).otherwise(1.0)
+    return told.select("stage", "tech", pl.col("expected", "expected_sd") * each)
+
+
+def _judged(rows: pl.DataFrame) -> pl.DataFrame:
+    """Adds what the counts say against what was expected; null where nothing is expected."""
+    names = ("ratio", "ratio_low", "ratio_high", "funnel_low", "funnel_high", "p_more", "shrunk", "shrunk_low", "shrunk_high")
+    known = np.flatnonzero((rows["expected"].fill_null(0.0) > 0).to_numpy())
+    columns = {name: np.full(rows.height, np.nan) for name in names}
+    if len(known):
+        heard = rows[known]
+        k, e = heard["charged"].to_numpy().astype(np.float64), heard["expected"].to_numpy()
+        v = heard["expected_sd"].to_numpy() ** 2
+        low, high = poisson_ratio(k, e)
+        values = [k / e, low, high, *funnel_limits(k, e, v), as_many(k, e, v)]
+        for name, value in zip(names, values, strict=False):
+            columns[name][known] = value
+        stage = heard["stage"].to_numpy()
+        for name in np.unique(stage):
+            here = stage == name
+            pulled = shrunk(k[here], e[here])
+            for column, value in zip(names[-3:], (pulled.ratio, pulled.low, pulled.high), strict=True):
+                columns[column][known[here]] = value
+    told = [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
+    beyond = (pl.col("ratio") < pl.col("funnel_low")) | (pl.col("ratio") > pl.col("funnel_high"))
+    return rows.with_columns(*told).with_columns(outside_funnel=beyond).cast({"visits": pl.Int64, "judged": pl.Int64, "charged": pl.Int64})
+
+
+def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """99.8 % limits of the ratio of each unit, shape (u,): chance, times how well the expectation is known, times the unrest of all units.
+
+    The unrest is judged over the shop's units of which one send-back or more is expected, since a stage alone has too few of them; names
+    mistyped on a few cards would only water it down.
+    """
+    low, high = chance_limits(wanted, LEVEL)
+    doubt = 1 + variance / wanted
+    z = winsorized((2 * (np.sqrt(count) - np.sqrt(wanted)) / np.sqrt(doubt))[wanted >= 1])
+    total = float(z @ z)
+    unrest = total / len(z) if len(z) >= LEAST_UNITS and total > float(stats.chi2.ppf(0.95, len(z))) else 1.0
+    spread = np.sqrt(doubt * unrest)
+    return np.maximum(1 - (1 - low) * spread, 0.0), 1 + (high - 1) * spread
+
+
+def as_many(count: Floats, wanted: Floats, variance: Floats) -> Floats:
+    """Chance of `count` or more, half of the tie counted, where the expected count is known as a gamma with that mean and variance.
+
+    A Poisson count about a gamma mean is negative binomial; with no variance it is Poisson.
+    """
+    shape = wanted**2 / np.maximum(variance, 1e-9 * wanted**2)
+    curve = stats.nbinom(shape, shape / (shape + wanted))
+    return np.asarray(curve.sf(count) + curve.pmf(count) / 2, dtype=np.float64)
+
+
+def _named(visits: pl.DataFrame) -> pl.DataFrame:
+    """Visits that bear one name."""
+    return visits.filter((pl.col("tech") != "") & ~pl.col("tech").str.contains(SEVERAL))
+
+
+def _relief_stage(shop: Shop) -> str:
+    item = shop.by_characteristic.get(RELIEF)
+    return item.set_at if item else ""
+
+
+def _without_rod(shop: Shop) -> list[str]:
+    return [model.key for model in shop.models if model.rod is False]
