@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import polars as pl
 
+from ingest.shop import Shop
 from ingest.snapshot import Snapshot
 
 FROM_SIGHT = timedelta(days=30)  # on the bench, and not seen for so long: lost from sight
@@ -14,17 +15,17 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
 
     serial, model, setup, family, supplier, lot, neck, job, string_set, grade, hand · visits (count, all rounds), rounds · first_seen,
     last_seen (UTC), last_stage, last_outcome, last_visit · of round 1: sent_back (count of send-backs), first_final_visit, last_final_visit (or
-    null), judged Bool (reached final inspection, or ended in reject or second) with judged_visit, judged_at, judged_day and week (Date, the
-    first day of the week), end ('' | reject | second | pulled: left the bench and did not come back in the round) with end_at, finished_at
-    (first passed packing) with finished_week · now: standing (finished | reject | second | pulled | hold | lost | bench) by its latest round,
-    on_hold Bool.
+    null), judged Bool (reached final inspection - in a shop without one, packing - or ended in reject or second) with judged_visit, judged_at,
+    judged_day and week (Date, the first day of the week), end ('' | reject | second | pulled: left the bench and did not come back in the
+    round) with end_at, finished_at (first passed packing) with finished_week · now: standing (finished | reject | second | pulled | hold |
+    lost | bench) by its latest round, on_hold Bool.
     """
     first = pl.col("round") == 1
     latest = pl.col("round") == pl.col("round").max()
     packed = (pl.col("role") == "packing") & (pl.col("outcome") == "pass")
     over = pl.col("outcome").is_in(["reject", "second"])
     final = first & (pl.col("role") == "final")
-    judging = first & ((pl.col("role") == "final") | over)
+    judging = first & ((pl.col("role") == judging_role(snapshot.shop)) | over)
     last_in_first = pl.col("outcome").filter(first).last()
     rows = visits.group_by("serial", maintain_order=True).agg(
         *(pl.col(name).first() for name in ("model", "setup", "family", "supplier", "lot", "neck", "job", "string_set", "grade", "hand")),
@@ -66,3 +67,8 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     return rows.with_columns(
         pl.col("judged_visit").is_not_null().alias("judged"), standing.alias("standing")
     ).with_columns((pl.col("standing") == "hold").alias("on_hold")).drop("_packed", "_over")  # fmt: skip
+
+
+def judging_role(shop: Shop) -> str:
+    """The role of the stage at which work is judged: final inspection, in a shop that has none packing."""
+    return "final" if "final" in shop.roles.values() else "packing"

@@ -7,7 +7,7 @@ import polars as pl
 from analysis.studies.calendar import local_day, week_of
 from analysis.studies.scope import ALL, Scope, events_caught, judged, loops_caught
 from analysis.studies.story import ELSEWHERE, story
-from analysis.studies.yields import rolled_yields, stage_yields
+from analysis.studies.yields import rolled_yields, routes, stage_yields
 from ingest.shop import Shop
 from ingest.snapshot import Snapshot
 
@@ -114,17 +114,20 @@ def answers(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
 def travels(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """How far each fault went before it was seen: a row a send-back, fix or reject whose causing visit is on file.
 
-    visit, serial, model, kind, caused_at, caught_at, fault, stages (steps along the bench, below 0 never: at least 0), minutes (worked on the
-    instrument between the two visits), days (from the end of the causing visit to the end of the catching one).
+    visit, serial, model, kind, caused_at, caught_at, fault, stages (steps along the route of the family; 0 where it was caught at or before
+    the causing stage, or at a repair), minutes (worked on the instrument between the two visits), days (from the end of the causing visit to
+    the end of the catching one).
     """
     told = snapshot.once(story)
-    order = snapshot.shop.bench_order
     known = events_caught(snapshot, scope).filter(pl.col("charged_visit").is_not_null())
     worked = pl.concat([pl.Series([0.0]), told.visits["minutes"].cum_sum()])
     begun = told.visits["taken_at"].gather(known["charged_visit"])
-    place = [pl.col(name).replace_strict(order, return_dtype=pl.Int64) for name in ("caught_at", "caused_at")]
+    steps = routes(snapshot.shop)
+    for name in ("caught_at", "caused_at"):
+        known = known.join(steps.rename({"stage": name, "step": f"{name}_step"}), on=["family", name], how="left", maintain_order="left")
     return known.select(
-        "visit", "serial", "model", "kind", "caused_at", "caught_at", "fault", (place[0] - place[1]).clip(lower_bound=0).alias("stages"),
+        "visit", "serial", "model", "kind", "caused_at", "caught_at", "fault",
+        (pl.col("caught_at_step") - pl.col("caused_at_step")).clip(lower_bound=0).fill_null(0).alias("stages"),
         (worked.gather(known["visit"]) - worked.gather(known["charged_visit"] + 1)).alias("minutes"),
         ((pl.col("taken_at") - begun).dt.total_seconds().clip(lower_bound=0) / 86400).alias("days"),
     )  # fmt: skip

@@ -67,7 +67,7 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
             ("never_sent_back", "never_sent_back_low", "never_sent_back_high"), pl.Float64)  # fmt: skip
         return pl.DataFrame(schema=columns)
     first = visits_judged(snapshot, instruments).filter("first_pass").drop("week")
-    first = first.join(_routes(snapshot.shop), on=["family", "stage"], how="semi").join(instruments.select("serial", "week"), on="serial")
+    first = first.join(routes(snapshot.shop), on=["family", "stage"], how="semi").join(instruments.select("serial", "week"), on="serial")
     key = [*groups, "model"]
     cells = first.group_by(*key, "stage").agg((pl.col("outcome") == "pass").sum().alias("k"), pl.len().alias("n")).sort(*key, "stage")
     per_model = instruments.group_by(key).agg(pl.len().cast(pl.Int64).alias("judged"), (pl.col("sent_back") == 0).sum().cast(pl.Int64).alias("never"))
@@ -85,10 +85,13 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
     )
 
 
-def _routes(shop: Shop) -> pl.DataFrame:
-    pairs = [(family, stage.key) for family in dict.fromkeys([*shop.families.values(), ""]) for stage in shop.stages
-             if stage.role != "repair" and stage.holds_for(family)]  # fmt: skip
-    return pl.DataFrame(pairs, schema=["family", "stage"], orient="row")
+def routes(shop: Shop) -> pl.DataFrame:
+    """Each family's way along the bench: family, stage, step (from 0). A repair stage is no part of a route."""
+    rows = []
+    for family in dict.fromkeys([*shop.families.values(), ""]):
+        passed = [stage.key for stage in shop.stages if stage.role != "repair" and stage.holds_for(family)]
+        rows += [(family, stage, step) for step, stage in enumerate(passed)]
+    return pl.DataFrame(rows, schema={"family": pl.String, "stage": pl.String, "step": pl.Int64}, orient="row")
 
 
 def _products(cells: pl.DataFrame, key: list[str]) -> pl.DataFrame:

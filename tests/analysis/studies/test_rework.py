@@ -88,6 +88,29 @@ def test_rolled_yield_of_a_route_by_hand():
     assert row["rolled_low"] < 0.375 < row["rolled_high"] <= 1
 
 
+def test_rolled_yields_by_family_and_week_weigh_their_models():
+    # Week of the 2nd: LARK 1 of 2 straight at the nut, WREN 1 of 1: by family 0.5 and 1; together (2 x 0.5 + 1) / 3.
+    made = bench("""
+        A 2 8 nut pass
+        A 3 9 final pass
+        B 2 8 nut hold
+        B 3 9 final pass
+        C 2 8 nut pass model=WREN
+        C 3 9 final pass model=WREN""")
+    assert rolled_yields(made, by=("family",)).select("family", "judged", "rolled_yield").rows() == [("banjo", 1, 1.0), ("tenor ukulele", 2, 0.5)]
+    assert rolled_yields(made, by=("week",)).select("week", "rolled_yield").rows() == [(date(2026, 3, 2), pytest.approx(2 / 3))]
+    everything = rolled_yields(made, by=()).row(0, named=True)
+    assert everything["rolled_yield"] == pytest.approx(2 / 3)
+    assert everything["rolled_low"] < 2 / 3 < everything["rolled_high"]
+
+
+def test_a_shop_without_a_final_inspection_judges_at_packing():
+    stages_of = [{"key": "nut", "minutes": 5}, {"key": "packing", "role": "packing", "minutes": 5}]
+    made = bench("A 2 8 nut pass\nA 9 9 packing pass\nB 2 8 nut pass", stage=stages_of, characteristic=[{"key": "relief"}])
+    assert made.once(story).instruments.select("serial", "judged", "week").rows() == [("A", True, date(2026, 3, 9)), ("B", False, None)]
+    assert stages(made)["yield_caught"].to_list()[:2] == [1.0, 1.0]
+
+
 def test_a_repair_stage_is_no_part_of_the_route():
     made = bench("A 2 8 nut pass\nA 2 9 luthier hold\nA 3 9 final pass")
     assert rolled_yields(made)["rolled_yield"].to_list() == [1.0]
