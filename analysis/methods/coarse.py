@@ -47,7 +47,7 @@ def rounded_normal(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *,
     x, begins = checked(values, starts)
     q = np.broadcast_to(np.asarray(step, dtype=np.float64), begins.shape)
     if not bool((np.isfinite(q) & (q > 0)).all()):
-        raise UnusableData("a gauge's step must be above 0; write its resolution in shop.toml")
+        raise UnusableData("a gauge's step must be above 0; enter its resolution")
     cells = _cells(x, begins)
     stream, centre, count = cells
     n = lengths(begins, len(x)).astype(np.float64)

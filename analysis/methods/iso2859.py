@@ -35,6 +35,6 @@ def single_normal(letter: str, aql: float, *, from_memory: bool = False) -> Plan
         offered = ", ".join(f"{name} at {share} %" for name, share in sorted(READ))
         raise UnusableData(
             f"the plan for letter {letter} at AQL {aql} % is not confirmed; confirmed are {offered}: "
-            "use acceptance.through with risks agreed with the supplier, or type the agreed sample and accept number into shop.toml"
+            "use acceptance.through with risks agreed with the supplier, or enter the sample and accept number agreed"
         )
     return Plan(SIZES[letter], cell)
