@@ -239,6 +239,11 @@ class Model(Part):
     bridge: Literal["fixed", "movable", ""] = ""
     words: tuple[str, ...] = ()
 
+    @cached_property
+    def scale_mm(self) -> float | None:
+        """Length of the open string in mm; None where it is not said."""
+        return amount(self.scale, "length") if self.scale else None
+
 
 class Fault(Part):
     key: Key
