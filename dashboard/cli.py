@@ -212,6 +212,25 @@ def correct(
 
 
 @app.command()
+def forget(
+    tech: Annotated[str, typer.Argument(metavar="TECH", help="The tech's key, name, or a word that logs use for them.")],
+    shop: ShopFolder = HERE,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
+) -> None:
+    """Take a person's name out of the shop's folder.
+
+    Shop files, kept logs, book and store are rewritten with a neutral code in the name's place; older versions of the store go.
+    Files elsewhere, and papers made before, are not touched.
+    """
+    from ingest.forget import forget as take_out
+
+    if not yes and sys.stdin.isatty() and not typer.confirm(f"Take {tech!r} out of everything in {shop}, for good?"):
+        raise UserProblem("Nothing was changed.")
+    code = take_out(shop, tech, now=now())
+    say(f"Done: {code} stands where the name stood. Not touched: papers made before, and files outside {shop}.")
+
+
+@app.command()
 def figures(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the files go.")],
     shop: ShopFolder = HERE,

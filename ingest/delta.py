@@ -92,6 +92,20 @@ class Table:
             self.version = self._open.version()
 
 
+    def forget_the_past(self) -> None:
+        """Make this version the only one: files and log entries of older ones are taken off the disk."""
+        table = self._opened()
+        table.create_checkpoint()  # not `vacuum`: it would make a version that no row of `versions` names
+        kept = {uri.rsplit("/", 1)[-1] for uri in table.file_uris()}
+        for path in self.path.glob("*.parquet"):
+            if path.name not in kept:
+                path.unlink()
+        for path in (self.path / "_delta_log").iterdir():
+            number = path.name.split(".", 1)[0]
+            if number.isdigit() and int(number) < table.version():
+                path.unlink()
+
+
 def text(value: str) -> str:
     """A text as SQL writes it."""
     return "'" + value.replace("'", "''") + "'"

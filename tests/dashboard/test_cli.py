@@ -36,7 +36,9 @@ def test_help_and_load_wait_for_no_dashboard(tmp_path, arguments):
 def test_every_command_says_what_it_is_for(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0
-    listed = [line for line in out if line.startswith("  ") and line.split()[0] in {command.callback.__name__ for command in cli.app.registered_commands}]
+    listed = [
+        line for line in out if line.startswith("  ") and line.split()[0] in {command.callback.__name__ for command in cli.app.registered_commands}
+    ]
     assert len(listed) == len(cli.app.registered_commands)
     assert not any(line.rstrip().endswith("...") for line in listed)
 
@@ -185,3 +187,11 @@ def test_demo_never_touches_a_folder_it_did_not_make(capsys, tmp_path):
     code, out, err = run(capsys, "demo", "--shop", tmp_path / "mine", "--no-open")
     assert (code, out, len(err)) == (2, [], 1)
     assert [path.name for path in Path(tmp_path / "mine").iterdir()] == ["letter.txt"]
+
+
+def test_forget_takes_a_name_out(capsys, folder):
+    run(capsys, "load", log(folder, "a.csv", [row("A1", tech="Old Bert")]), "--shop", folder)
+    code, out, _ = run(capsys, "forget", "Old Bert", "--yes", "--shop", folder)
+    assert (code, out) == (0, [f"Done: X01 stands where the name stood. Not touched: papers made before, and files outside {folder}."])
+    code, _, err = run(capsys, "forget", "Old Bert", "--yes", "--shop", folder)
+    assert (code, len(err)) == (2, 1)
