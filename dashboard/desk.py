@@ -23,7 +23,8 @@ from ingest.store import newest, open_snapshot
 
 T = TypeVar("T")
 MOST_BYTES = 512_000_000
-WORDS_ONLY = ("cause", "action", "known", "note", "decision")  # kinds of entry that no study kept with its snapshot reads, but the review
+WORDS_ONLY = ("cause", "action", "known", "note", "decision")  # kinds of entry that move no figure; only these modules read them:
+READ_THE_BOOK = ("analysis.review", "analysis.studies.entries", "analysis.studies.actions")
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
 
 
@@ -67,7 +68,7 @@ class Desk:
             after = self.snapshot()
             same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
             if same and after.book_sequence == before.book_sequence + 1:
-                after.hand_on(before, "analysis.studies.")
+                after.hand_on(before, but=READ_THE_BOOK)
         return written
 
     def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:

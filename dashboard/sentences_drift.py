@@ -199,6 +199,26 @@ def by_shape(levels: list[str], marks: tuple[str, ...], what: str) -> str:
     return "; ".join(f"{mark}: {level}" for mark, level in zip(marks, levels, strict=False)) + "; others as before."
 
 
+def unsteady(streams: int, points: Any) -> str:
+    """Whether a baseline was steady; a step and a far reading are named in the table."""
+    if not len(points):
+        return "The baseline is steady: no reading lies farther out, and no mean shifts more, than chance explains."
+    if streams <= 1:
+        many = "reading says" if len(points) == 1 else "readings say"
+        return f"The baseline is unsteady: {numbers.in_words(len(points))} {many} so. Leave one out only with a reason, or name other days."
+    touched = points.select("characteristic", "position", "model", "stage", "tech").n_unique()
+    return f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} streams. Leave a reading out only with a reason."
+
+
+def proposed(row: dict[str, Any], width: float, shop: Shop) -> str:
+    """The limits that a baseline gives, in one sentence."""
+    key = row["characteristic"]
+    low, high = (sentences.amount(shop, key, row["centre"] + side * width * row["sigma"]) for side in (-1, 1))
+    holds = numbers.day(sentences.local(shop, row["holds_from"]))
+    return (f"From {numbers.count(row['n'])} readings: edge {sentences.amount(shop, key, row['centre'])}, limits of one reading {low} and {high}; "
+            f"they judge from {holds} on.")  # fmt: skip
+
+
 def how_it_judges(shop: Shop) -> list[str]:
     """What the page promises, and where the promise is weaker."""
     budget = shop.judging.budget
@@ -219,7 +239,7 @@ def how_it_judges(shop: Shop) -> list[str]:
         said.append(
             "Readings that do not follow a normal curve raise more false signals than the budget says. In simulations of 20,000 streams with limits "
             "from 100 readings: 4.3 times as many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 3.3 times "
-            "where the curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a sigma. Where neighbours are alike the "
-            "limits are widened, and the promise holds."
+            "where the curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a sigma. Where neighbours are alike "
+            "the limits are widened, and the promise holds."
         )
     return said

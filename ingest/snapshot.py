@@ -69,9 +69,9 @@ class Snapshot:
             kept: T = self._kept[work]
             return kept
 
-    def hand_on(self, before: "Snapshot", package: str) -> None:
-        """Take over what functions of a package made of an earlier snapshot; the caller knows that it holds here too."""
+    def hand_on(self, before: "Snapshot", *, but: tuple[str, ...]) -> None:
+        """Take over what was worked out from an earlier snapshot, but for functions of some modules; the caller knows that it holds here too."""
         with before._lock:
-            kept = {work: answer for work, answer in before._kept.items() if getattr(work, "__module__", "").startswith(package)}
+            kept = {work: answer for work, answer in before._kept.items() if getattr(work, "__module__", "") not in but}
         with self._lock:
             self._kept.update({work: answer for work, answer in kept.items() if work not in self._kept})

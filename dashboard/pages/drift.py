@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from urllib.parse import parse_qs
 
@@ -82,7 +82,8 @@ def layout(**given: Any) -> Any:
 
 def body(asked: Asked) -> html.Div:
     """Everything below the header, for one address."""
-    shop = desk.here().snapshot().shop
+    snapshot = desk.here().snapshot()
+    shop, now = snapshot.shop, sentences.local(snapshot.shop, snapshot.as_of)
     rows = desk.ask(rack, weeks=asked.weeks, tech=asked.tech).streams
     if rows.is_empty() and not asked.tech:
         nothing = "No reading on file belongs to a stream yet. Streams are the first-pass readings of one characteristic, model and stage."
@@ -95,25 +96,27 @@ def body(asked: Asked) -> html.Div:
     stages = [asked.stage] if asked.stage != ALL_STAGES else [stage.key for stage in shop.stages if stage.key in set(here["stage"])]
     head = parts.page_head(
         sentences_drift.headline(counted[states.MOVED], len(here), counted[states.THIN], most, shop),
-        sentences_drift.under(shop, stages, asked.weeks, _today(), asked.tech),
+        sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     return parts.page(
-        head, _filters(asked, shop), glance(shown, counted, stages, asked, stream, shop), *_looked_at(stream, asked, shop),
-        odd_instruments(asked, stages, shop), drift_limits.budget_sheet(shop), how_it_judges(shop),
+        head, _filters(asked, shop, now), glance(shown, counted, stages, asked, stream, shop, now), *_looked_at(stream, asked, shop, now),
+        odd_instruments(asked, stages, shop, now), how_it_judges(shop),
     )  # fmt: skip
 
 
-def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop) -> list[Any]:
+def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
     if stream is None:
         return []
     try:
-        seen = drift_stream.look(stream, asked.tech, asked.weeks)
+        seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
         return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
+    limits, buys = drift_limits.sheet(seen, shop), drift_limits.budget_sheet(seen, shop)
     return [
         drift_stream.sheet(seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop),
-        parts.row("75", drift_stream.moves(seen, shop), drift_book.sheet(seen, shop)), drift_limits.sheet(seen, shop),
+        parts.row("75", drift_stream.moves(seen, shop), drift_book.sheet(seen, shop)),
+        parts.row("75", limits, buys) if buys is not None else limits,
     ]  # fmt: skip
 
 
@@ -136,12 +139,7 @@ def _stream(rows: pl.DataFrame, here: pl.DataFrame, asked: Asked) -> dict[str, A
     return in_state.row(0, named=True) if len(in_state) else None
 
 
-def _today() -> date:
-    snapshot = desk.here().snapshot()
-    return sentences.local(snapshot.shop, snapshot.as_of).date()
-
-
-def _filters(asked: Asked, shop: Shop) -> html.Div:
+def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
     setups = list(dict.fromkeys(shop.setups.values()))
     families = list(dict.fromkeys(shop.families.values()))
     models: list[Any] = [{"value": "", "label": f"All {numbers.in_words(len(setups))}"}]
@@ -149,7 +147,7 @@ def _filters(asked: Asked, shop: Shop) -> html.Div:
         models.append({"group": "Families", "items": [{"value": f"{FAMILY}{family}", "label": family.capitalize()} for family in families]})
     models.append({"group": "Models", "items": [{"value": setup, "label": setup} for setup in setups]})
     stages = [{"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"]
-    weeks = [{"value": str(n), "label": f"{n}, to {numbers.day(_today())}"} for n in sorted({*WEEKS_SEEN, asked.weeks})]
+    weeks = [{"value": str(n), "label": f"{n}, to {numbers.day(now)}"} for n in sorted({*WEEKS_SEEN, asked.weeks})]
     techs = [{"value": "", "label": "Everybody"}] + [{"value": key, "label": key} for key in _techs(shop)]
     found = [("", "All"), (states.MOVED, "Moved"), (states.STEADY, "Steady"), (states.THIN, "Thin")]
     return parts.fields(
@@ -163,14 +161,16 @@ def _filters(asked: Asked, shop: Shop) -> html.Div:
 # All streams at a glance
 
 
-def glance(rows: pl.DataFrame, counted: dict[str, int], stages: list[str], asked: Asked, stream: dict[str, Any] | None, shop: Shop) -> html.Section:
+def glance(
+    rows: pl.DataFrame, counted: dict[str, int], stages: list[str], asked: Asked, stream: dict[str, Any] | None, shop: Shop, now: datetime
+) -> html.Section:
     """The rack of each stage, the counts in words, and what moved, most of its tolerance first."""
     drawn = []
     for stage in stages:
         part = rows.filter(pl.col("stage") == stage)
         if part.is_empty():
             continue
-        view = rack_view(part, shop, cell_key(stream) if stream else "")
+        view = rack_view(part, shop, cell_key(stream) if stream else "", now.date())
         heading = [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
         told = f"{shop.stage_name(stage)}: {_counts_in_words(part)}"
         drawn += [*heading, parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}")]
@@ -178,7 +178,7 @@ def glance(rows: pl.DataFrame, counted: dict[str, int], stages: list[str], asked
         which = f" that is {asked.state}" if asked.state else ""
         drawn = [parts.empty_state(f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}")]
     right = "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma where nothing is asked"
-    return parts.sheet("All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop)])
+    return parts.sheet("All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())])
 
 
 def _counts_in_words(rows: pl.DataFrame) -> str:
@@ -196,14 +196,14 @@ def _counts(counted: dict[str, int], shop: Shop) -> html.Div:
     return html.Div(told, className="key")
 
 
-def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop) -> list[Any]:
+def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop, now: date) -> list[Any]:
     """What moved as a list, largest share of its tolerance first; each line leads to its stream."""
     moved = rows.filter(pl.col("state") == states.MOVED)
     lines = []
     for row in moved.iter_rows(named=True):
         state = "moved-down" if (row["shift"] or 0) < 0 else "moved-up"
         link = dcc.Link(sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES), href=PATH + to_stream(asked, row).search)
-        lines.append(html.Li([parts.picture(state), " ", link, f", {sentences_drift.moved_line(row, shop, _today())}"]))
+        lines.append(html.Li([parts.picture(state), " ", link, f", {sentences_drift.moved_line(row, shop, now)}"]))
     if not lines:
         return []
     rest = html.Ul(lines[SHOWN_MOVED:], className="moved-list")
@@ -221,32 +221,37 @@ def to_stream(asked: Asked, row: dict[str, Any]) -> Asked:
     return replace(asked, stage=stage, **{name: row[name] for name in KEY if name != "stage"})
 
 
-def rack_view(rows: pl.DataFrame, shop: Shop, picked: str) -> RackView:
+def rack_view(rows: pl.DataFrame, shop: Shop, picked: str, now: date) -> RackView:
     """One stage's streams: characteristics and positions in the shop's order by models in the shop's order."""
     order = {item.key: k for k, item in enumerate(shop.characteristics)}
     there = {(row["characteristic"], row["position"]) for row in rows.iter_rows(named=True)}
     keys = sorted(there, key=lambda key: (order.get(key[0], len(order)), _natural(shop, *key)))
     names, before = [], ""
     for key, position in keys:
-        name = sentences.characteristic(shop, key, position)
-        within = key == before and bool(position)
-        names.append(RackRow(name.removeprefix(f"{shop.characteristic_name(key)} ") if within else name, within))
+        whole, head = sentences.characteristic(shop, key, position), shop.characteristic_name(key)
+        place, within = whole.removeprefix(head).strip(), key == before and bool(position)
+        names.append(RackRow(place if within else f"{head}, {place}" if place else head, within))
         before = key
     models = set(rows["model"])
     setups = [setup for setup in dict.fromkeys(shop.setups.values()) if setup in models]
     notes = {setup: shop.families[model] for model, setup in shop.setups.items()}
-    place = {setup: k for k, setup in enumerate(setups)}
+    column = {setup: k for k, setup in enumerate(setups)}
     line_of = {key: k for k, key in enumerate(keys)}
     cells = [
-        RackCell(line_of[row["characteristic"], row["position"]], place[row["model"]], row["state"], row["line"] or (), row["light_from"],
-                 cell_key(row), f"{sentences_drift.stream_name(shop, row)}: {_cell_words(row, shop)}")
+        RackCell(line_of[row["characteristic"], row["position"]], column[row["model"]], row["state"], row["line"] or (), row["light_from"],
+                 cell_key(row), f"{sentences_drift.stream_name(shop, row)}: {_cell_words(row, shop, now)}")
         for row in rows.iter_rows(named=True)
     ]  # fmt: skip
-    return RackView(names, [RackColumn(setup, notes.get(setup, "")) for setup in setups], cells, picked)
+    return RackView(names, [RackColumn(setup, _short(notes.get(setup, ""), len(setups))) for setup in setups], cells, picked)
 
 
-def _cell_words(row: dict[str, Any], shop: Shop) -> str:
-    return sentences_drift.moved_line(row, shop, _today()) if row["state"] == states.MOVED else f"{row['state']}, {numbers.count(row['n'])} readings"
+def _short(family: str, columns: int) -> str:
+    """A family's name under its model; where many models stand side by side a long one is its last word."""
+    return family.split()[-1] if columns > 7 and len(family) > 15 else family
+
+
+def _cell_words(row: dict[str, Any], shop: Shop, now: date) -> str:
+    return sentences_drift.moved_line(row, shop, now) if row["state"] == states.MOVED else f"{row['state']}, {numbers.count(row['n'])} readings"
 
 
 def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
@@ -260,10 +265,10 @@ def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
 # The rest of the page
 
 
-def odd_instruments(asked: Asked, stages: list[str], shop: Shop) -> html.Section:
+def odd_instruments(asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
     """Single readings beyond four sigma, newest first, by serial."""
     found = _of_models(desk.ask(states.odd), asked.models, shop)
-    since = desk.here().snapshot().as_of - timedelta(weeks=asked.weeks)
+    since = (now - timedelta(weeks=asked.weeks)).astimezone(UTC)
     found = found.filter(pl.col("stage").is_in(stages), pl.col("taken_at") >= since).sort("taken_at", descending=True)
     n = found["serial"].n_unique()
     right = "one reading beyond four sigma of its stream; listed, opens no signal"
@@ -273,7 +278,7 @@ def odd_instruments(asked: Asked, stages: list[str], shop: Shop) -> html.Section
         {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
          "what": sentences_drift.stream_name(shop, row, stage=len(stages) > 1),
          "value": sentences.amount(shop, row["characteristic"], row["value"]), "far": numbers.signed(row["sigmas"], 1),
-         "day": numbers.day(sentences.local(shop, row["taken_at"]), _today())}
+         "day": numbers.day(sentences.local(shop, row["taken_at"]), now)}
         for row in found.iter_rows(named=True)
     ]  # fmt: skip
     columns = [("serial", "Serial"), ("what", "What"), ("value", "Reading", "n"), ("far", "Sigma off the edge", "n wide-only"), ("day", "Taken", "n")]

@@ -8,7 +8,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from dashboard import desk, numbers, parts, sentences, sentences_drift
-from dashboard.pages.drift_stream import KEY, Seen, today
+from dashboard.pages.drift_stream import KEY, Seen
 from ingest.shop import Shop
 
 CAUSE, ACTION, OWNER, DUE, WHO, UNTIL = "drift-cause", "drift-action", "drift-owner", "drift-due", "drift-who", "drift-until"
@@ -24,7 +24,7 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
     if signal is not None:
         about |= {"chart": signal["chart"], "opened_at": signal["opened_at"].isoformat(), "serial": signal["serial"]}
     still = seen.signal is not None
-    right = f"signal of {numbers.day(sentences.local(shop, signal['opened_at']), today())}" if signal is not None else "this stream"
+    right = f"signal of {numbers.day(sentences.local(shop, signal['opened_at']), seen.now)}" if signal is not None else "this stream"
     buttons = [html.Button("Write it down", id=WRITE, className="button primary")]
     buttons.append(html.Button("Known until that date", id=KNOWN, className="button", style=_only(still)))
     buttons.append(html.Button("Close the signal", id=CLOSE, className="button", style=_only(still)))
@@ -54,12 +54,10 @@ def entries(seen: Seen, shop: Shop) -> html.Div:
     """Lines of the book about this stream, newest first; one whose signal is gone since late data says so."""
     if seen.entries.is_empty():
         return html.Div(html.P("Nothing is written about this stream yet.", className="small"))
-    there = set(seen.view.signals["opened_at"].to_list())
-    now = sentences.local(shop, desk.here().snapshot().as_of)
     lines = []
     for line in seen.entries.reverse().iter_rows(named=True):
-        said, written = sentences_drift.entry(line, shop, now)
-        gone = "; its signal is no longer there since late data came" if line["opened_at"] and line["opened_at"] not in there else ""
+        said, written = sentences_drift.entry(line, shop, seen.now)
+        gone = "; its signal is no longer there since late data came" if line["gone"] else ""
         lines.append(html.Li([html.Span(said), html.Br(), html.Span(f"{written}{gone}", className="small")]))
     older = lines[SHOWN:]
     more = [parts.behind(html.Ul(older, className="book"), f"{numbers.count(len(older))} older lines")] if older else []
@@ -112,7 +110,8 @@ def write(
     if button == KNOWN:
         if last is None:
             return "Until when is it known? Write the date, year-month-day."
-        if last <= today():
+        snapshot = desk.here().snapshot()
+        if last <= sentences.local(snapshot.shop, snapshot.as_of).date():
             return f"{numbers.day(last)} has passed; a known matter comes back on its date, so write a later one."
         desk.here().write_entry("known", cause, who=who, until=last, **tied)
         return ""

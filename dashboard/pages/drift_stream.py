@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ import polars as pl
 from dash import dcc, html
 
 from analysis.studies import causes
+from analysis.studies.entries import entries_for
 from analysis.studies.shift import Shift, outside, shift
 from analysis.studies.signals import signals
 from analysis.studies.stream_view import StreamSeen, stream_view
@@ -36,14 +37,15 @@ class Seen:
     signal: dict[str, Any] | None  # its open signal, the newest
     found: Shift | None
     moves: causes.MovesWith | None
-    entries: pl.DataFrame  # lines of the bench book about it, oldest first
+    entries: pl.DataFrame  # lines of the bench book about it, oldest first, with `gone` where the signal is no longer there
+    now: datetime  # as of, on the shop's clock
 
     @property
     def key(self) -> dict[str, str]:
         return {name: str(self.row[name]) for name in KEY}
 
 
-def look(row: dict[str, Any], tech: str, weeks: int) -> Seen:
+def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
     """Everything about one stream; UnusableData where it is not there."""
     key = {name: str(row[name]) for name in KEY if name != "tech"} | {"tech": tech}
     view = desk.ask(stream_view, weeks=weeks, **key)
@@ -55,8 +57,9 @@ def look(row: dict[str, Any], tech: str, weeks: int) -> Seen:
         found = desk.ask(shift, opened_at=signal["opened_at"], **named)
         moves = _moves(signal)
     book = desk.here().snapshot().table("bench_book")
-    entries = book.filter(*[pl.col(name) == value for name, value in key.items()]).sort("sequence")
-    return Seen({**row, "tech": tech}, view, signal, found, moves, entries)
+    lines = book.filter(*[pl.col(name) == value for name, value in key.items()]).sort("sequence")
+    tied = desk.ask(entries_for).select("sequence", "gone", "now_opened_at")
+    return Seen({**row, "tech": tech}, view, signal, found, moves, lines.join(tied, on="sequence", how="left", maintain_order="left"), now)
 
 
 def _moves(signal: dict[str, Any]) -> causes.MovesWith | None:
@@ -68,11 +71,6 @@ def _moves(signal: dict[str, Any]) -> causes.MovesWith | None:
     return desk.ask(causes.all_candidates)[int(at[0])] if len(at) else None
 
 
-def _today() -> datetime:
-    snapshot = desk.here().snapshot()
-    return sentences.local(snapshot.shop, snapshot.as_of)
-
-
 # The sheet
 
 
@@ -82,7 +80,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     state, words = sentences_drift.state_words(row, shop, seen.found.size if seen.found else None)
     gauge = str(view.row["gauge"])
     marks = [parts.mark(state, words), parts.mark(gauge, sentences_drift.gauge(gauge), light=True)]
-    telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, _today().date())
+    telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, seen.now.date())
     chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
     more = [young, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio)]
@@ -91,7 +89,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     return parts.sheet(
         sentences_drift.stream_name(shop, row, stage=True), _right(seen, shop),
         [parts.facts(*_facts(seen, shop)), chart, _key(seen), *shapes, html.P(telling, className="finding-words"), *notes,
-         html.Div([by_field, parts.to_readings(_readings(seen), "Its readings, each with file and line")], className="beside"),
+         html.Div([by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")], className="beside"),
          parts.behind(_table(seen, shop), "The newest readings as a table")],
         marks=marks, id=ID,
     )  # fmt: skip
@@ -109,7 +107,7 @@ def _right(seen: Seen, shop: Shop) -> str:
 
 
 def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
-    row, now = seen.row, _today().date()
+    row, now = seen.row, seen.now.date()
     key = str(row["characteristic"])
     if seen.found and seen.signal and seen.signal["began_at"]:
         found, signal = seen.found, seen.signal
@@ -156,9 +154,9 @@ def _key(seen: Seen) -> html.Div:
     return parts.key(*entries)
 
 
-def _readings(seen: Seen) -> str:
+def _readings(seen: Seen, shop: Shop) -> str:
     taken = seen.view.readings["taken_at"]
-    first, last = (sentences.local(desk.here().snapshot().shop, taken[k]).date() for k in (0, -1))
+    first, last = (sentences.local(shop, taken[k]).date() for k in (0, -1))
     return address("/logs/readings", **seen.key, **{"from": first, "to": last})
 
 
@@ -188,7 +186,7 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
     view, row = seen.view, seen.row
     key = str(row["characteristic"])
     quantity, length = sentences.quantity(shop, key), shop.shop.length
-    now = _today().date()
+    now = seen.now.date()
 
     def at(when: datetime) -> datetime:
         return sentences.local(shop, when).replace(tzinfo=None)
@@ -241,7 +239,7 @@ def _odd_words(reading: dict[str, Any], shop: Shop, key: str) -> str:
 
 def _cause(seen: Seen, signal: dict[str, Any]) -> str:
     """The last cause that the bench book holds for a signal."""
-    found = seen.entries.filter(pl.col("kind").is_in(["cause", "close"]), pl.col("opened_at") == signal["opened_at"], pl.col("text") != "")
+    found = seen.entries.filter(pl.col("kind").is_in(["cause", "close"]), pl.col("now_opened_at") == signal["opened_at"], pl.col("text") != "")
     return str(found["text"][-1]) if len(found) else ""
 
 
@@ -305,8 +303,4 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P([say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")])
     return parts.sheet(name, right, [parts.graph(parts.both(moves_with, rows, decimals=decimals), say, MOVES, table), together, *more])
-
-
-def today() -> date:
-    return _today().date()
 
