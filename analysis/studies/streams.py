@@ -146,19 +146,18 @@ def _filed(snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings
     at = readings.select("stream", tables.TAKEN_AT).with_row_index("start").with_columns(pl.col("start").cast(pl.Int64)).sort(tables.TAKEN_AT)
     midnight = pl.col("baseline_from").cast(pl.Datetime("us")).dt.replace_time_zone(snapshot.shop.shop.timezone, non_existent="null")
     known = filed.join(numbered, on=STREAM).with_columns(began=pl.coalesce(midnight.dt.convert_time_zone("UTC"), "holds_from"))
-    first_at = {"by": "stream", "strategy": "forward", "check_sortedness": False, "right_on": tables.TAKEN_AT}
-    known = known.sort("holds_from").join_asof(at, left_on="holds_from", **first_at)
-    known = known.sort("began").join_asof(at.rename({"start": "window"}), left_on="began", **first_at)
+    for name, of in (("holds_from", at), ("began", at.rename({"start": "window"}))):  # the first reading at or after it
+        known = known.sort(name).join_asof(of, left_on=name, right_on=tables.TAKEN_AT, by="stream", strategy="forward", check_sortedness=False)
     stream = known["stream"].to_numpy()
-    off = (known["n"] == 0).to_numpy()  # taken off file again: the stream's own first readings count once more
+    off = known["n"] == 0  # taken off file again: the stream's own first readings count once more
     own_of = {"centre": own.centre[stream], "sigma": own.sigma[stream], "baseline": own.n[stream]}
     return known.with_columns(
         pl.when(off).then(pl.Series(own_of["centre"])).otherwise("centre").alias("centre"),
         pl.when(off).then(pl.Series(own_of["sigma"])).otherwise("sigma").alias("sigma"),
         pl.when(off).then(pl.Series(own_of["baseline"])).otherwise("n").alias("baseline"),
         pl.when(off).then(pl.Series(starts[stream])).otherwise("window").alias("window"),
-        judged_from=pl.lit(0),
-        on_file=~pl.Series(off),
+        judged_from=pl.when(off).then((pl.Series(own.n + starts)[stream] - pl.col("start")).clip(0)).otherwise(0),
+        on_file=~off,
     ).filter(pl.col("start").is_not_null())
 
 

@@ -36,7 +36,8 @@ def trial(rng: np.random.Generator, size: float, runs: int, *, after: int = AFTE
     values = rng.normal(size=n.sum()) + size * (place >= np.repeat(before, n))
     order = np.lexsort((which, place))
     base = np.array([(at(p) - at(0)).total_seconds() / 3600 for p in range(int(n.max()))])
-    told = snapshot(shop(models, false_signals_per_week=runs / 150), {("relief", ""): values[order]}, model=np.array(models, dtype=object)[which[order]],
+    named = np.array(models, dtype=object)[which[order]]
+    told = snapshot(shop(models, false_signals_per_week=runs / 150), {("relief", ""): values[order]}, model=named,
                     hours=base[place[order]] + which[order] / (2 * runs))  # fmt: skip
     judged = told.once(signals)
     assert judged is not None

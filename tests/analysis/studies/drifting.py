@@ -65,7 +65,7 @@ def snapshot(
             (pl.col("rh") if stage == "final" else pl.lit(None, dtype=pl.Float64)).alias("rh"),
         ))  # fmt: skip
     readings = [
-        base.with_columns(value=pl.Series(column).fill_nan(None), line=pl.int_range(n, dtype=pl.Int64) * 4 + 3).filter(pl.col("value").is_not_null()).select(
+        base.with_columns(value=pl.Series(column).fill_nan(None), line=pl.int_range(n, dtype=pl.Int64) * 4 + 3).drop_nulls("value").select(
             "serial", pl.lit("final").alias("stage"), pl.col("finished_at").alias("taken_at"), pl.lit(characteristic).alias("characteristic"),
             pl.lit(position).alias("position"), pl.lit("found").alias("moment"), "value", "gauge", pl.lit("log").alias("log_id"), "line",
         )
