@@ -4,7 +4,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from importlib.metadata import version as version_of
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -212,6 +212,43 @@ def correct(
 
 
 @app.command()
+def limits(
+    first: Annotated[str, typer.Option("--from", metavar="DATE", help="First day of the baseline (2026-03-02).")],
+    last: Annotated[str, typer.Option("--to", metavar="DATE", help="Last day of the baseline, included.")],
+    who: Annotated[str, typer.Option("--who", help="Who decides this.")],
+    why: Annotated[str, typer.Option("--why", help="Why, in a few words; it stands in the book.")],
+    shop: ShopFolder = HERE,
+    model: Annotated[str, typer.Option("--model", help="Only this model (or setup).")] = "",
+    characteristic: Annotated[str, typer.Option("--characteristic", help="Only this characteristic.")] = "",
+) -> None:
+    """Put control limits on file.
+
+    They are computed from the readings of the days named, for every stream with enough of them, and judge from the day after.
+    """
+    begin, end = _day(first), _day(last)
+    if end < begin:
+        raise UserProblem(f"--from {first} is after --to {last}")
+    snapshot = opened(shop)
+    from analysis.studies.limits import limits_proposal
+    from ingest.book import write_limits
+
+    shop_file = snapshot.shop
+    known = {*shop_file.setups, *shop_file.setups.values()}
+    for name, value, among in (("model", model, known), ("characteristic", characteristic, set(shop_file.by_characteristic))):
+        if value and value not in among:
+            raise UserProblem(f"No {name} {value!r} in shop.toml; wanted one of {', '.join(sorted(among))}")
+    rows, unsteady = limits_proposal(snapshot, from_date=begin, to_date=end, model=model, characteristic=characteristic)
+    if rows.is_empty():
+        least = shop_file.judging.least_readings
+        raise UserProblem(f"No stream has {least} readings from {first} to {last}; nothing was put on file")
+    for row in unsteady.iter_rows(named=True):
+        stream = " ".join(row[name] for name in ("characteristic", "position", "model", "stage", "tech") if row[name])
+        say(f"  not steady: {stream}, {row['taken_at']:%Y-%m-%d} {row['serial']}: {row['why']}, {row['sigmas']:+.1f} sigma")
+    write_limits(shop, rows, who, why, now=now())
+    say(f"Limits of {rows.height} streams are on file, from the readings of {first} to {last}.")
+
+
+@app.command()
 def forget(
     tech: Annotated[str, typer.Argument(metavar="TECH", help="The tech's key, name, or a word that logs use for them.")],
     shop: ShopFolder = HERE,
@@ -319,12 +356,15 @@ def _end_of(shop: Path, day: str | None) -> datetime | None:
 
     from ingest.shop import read_shop
 
-    try:
-        date = datetime.strptime(day, "%Y-%m-%d").date()
-    except ValueError:
-        raise UserProblem(f"{day!r} is no date; wanted one such as 2026-03-27") from None
-    midnight = datetime.combine(date + timedelta(days=1), time(0), read_shop(shop / "shop.toml").zone)
+    midnight = datetime.combine(_day(day) + timedelta(days=1), time(0), read_shop(shop / "shop.toml").zone)
     return midnight.astimezone(UTC) - timedelta(microseconds=1)
+
+
+def _day(text: str) -> date:
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").date()
+    except ValueError:
+        raise UserProblem(f"{text!r} is no date; wanted one such as 2026-03-27") from None
 
 
 class UserProblem(ValueError):
