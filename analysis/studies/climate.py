@@ -105,4 +105,5 @@ def _clusters(row: Ints, when: Ints, push: Floats, rows: int) -> tuple[Ints, Flo
     span = int(when.max()) + 1
     keys, which = np.unique(row * span + when, return_inverse=True)
     owner = keys // span
-    return np.bincount(owner, minlength=rows), np.bincount(owner, np.bincount(which, push) ** 2, minlength=rows)
+    squares = np.bincount(owner, np.bincount(which, push) ** 2, minlength=rows).astype(np.float64)
+    return np.bincount(owner, minlength=rows).astype(np.int64), squares

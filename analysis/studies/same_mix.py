@@ -38,7 +38,7 @@ def expected(work: pl.DataFrame, techs: list[str]) -> Expected:
     cells = known.group_by("tech", "pattern").agg(pl.len().alias("n"), pl.col("came_back").sum().alias("k"))
     columns = _columns(patterns)
     n, k = (_counts(cells, name, patterns.height) for name in ("n", "k"))
-    start = _effects(columns, n, k, None)
+    start = _effects(columns, n, k, None) if 0 < k.sum() < n.sum() else None
     count, variance = np.full(len(techs), np.nan), np.full(len(techs), np.nan)
     for place, tech in enumerate(techs):
         mine = cells.filter(pl.col("tech") == tech)
@@ -65,13 +65,8 @@ def _over(columns: Floats, n: Floats, k: Floats, own: Floats, start: Floats | No
     return float(own @ share), float(slope @ np.linalg.solve(information, slope))
 
 
-def _effects(columns: Floats, n: Floats, k: Floats, start: Floats | None) -> Floats | None:
-    """The door of statsmodels: visits that came back and that held for each pattern, then two visits of each level for its prior.
-
-    None where nothing or everything came back.
-    """
-    if not 0 < k.sum() < n.sum():
-        return None
+def _effects(columns: Floats, n: Floats, k: Floats, start: Floats | None) -> Floats:
+    """The door of statsmodels: visits that came back (some, not all) and that held for each pattern, then two of each level for its prior."""
     levels = columns.shape[1] - 1
     prior = np.hstack([np.zeros((levels, 1)), np.eye(levels)])
     counts = np.vstack([np.column_stack([k, n - k]), np.ones((levels, 2))])
