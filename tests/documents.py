@@ -1,0 +1,79 @@
+"""Writes the parts of DEVELOPERS.md that the code knows best: the map of modules and the table of methods.
+
+`python -m tests.documents` lays them anew between their marks; a test holds the page to it.
+"""
+
+import ast
+import re
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+PAGE = ROOT / "DEVELOPERS.md"
+ROOMS = (
+    "ingest", "analysis", "analysis/methods", "analysis/studies", "dashboard", "dashboard/pages", "dashboard/charts", "dashboard/papers",
+    "demo_data",
+)  # fmt: skip
+
+
+def first_sentence(path: Path) -> str:
+    """The first sentence of a module's docstring, on one line."""
+    told = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+    return " ".join(re.split(r"(?<=[.?!])\s", told.strip().split("\n\n")[0], maxsplit=1)[0].split())
+
+
+def modules(room: str) -> list[Path]:
+    return sorted(path for path in (ROOT / room).glob("*.py") if path.name != "__init__.py")
+
+
+def the_map() -> str:
+    """A line a module, room by room."""
+    lines = []
+    for room in ROOMS:
+        lines += [f"**{room}/**", "", "| module | what it is for |", "|---|---|"]
+        lines += [f"| {path.stem} | {first_sentence(path).replace('|', '/')} |" for path in modules(room)]
+        lines.append("")
+    return "\n".join(lines).strip()
+
+
+def sources(path: Path) -> list[str]:
+    """Every 'Source:' of a module, each once, in order."""
+    text = path.read_text(encoding="utf-8")
+    found = re.findall(r"Sources?: (.*?)(?:\n\s*\n|\"\"\")", text, flags=re.S)
+    return list(dict.fromkeys(" ".join(one.split()).rstrip(".") for one in found))
+
+
+def cases(path: Path) -> list[str]:
+    """Published cases that the module's test holds it against."""
+    test = ROOT / "tests" / "analysis" / "methods" / f"test_{path.stem}.py"
+    text = test.read_text(encoding="utf-8") if test.exists() else ""
+    names = {file.stem for file in (ROOT / "tests" / "published").rglob("*.json")}
+    return sorted(name for name in names if f'"{name}"' in text or f'/{name}"' in text or f'"{name}.json"' in text or f'/{name}.json"' in text)
+
+
+def method_table() -> str:
+    """Method, source, cases, and what rests on memory."""
+    lines = ["| method | source | published cases it is held against | rests on memory |", "|---|---|---|---|"]
+    for path in modules("analysis/methods"):
+        if path.stem in ("problems", "segments") or not sources(path):
+            continue
+        text = path.read_text(encoding="utf-8")
+        memory = sorted({" ".join(one.split()) for one in re.findall(r"[^.;(]*from memory[^.;)]*", text)})
+        row = ("; ".join(sources(path)), ", ".join(cases(path)) or "none in print: laws and simulation", "; ".join(memory) or "nothing said to")
+        lines.append(f"| {path.stem} | " + " | ".join(cell.replace("|", "/") for cell in row) + " |")
+    return "\n".join(lines)
+
+
+PARTS = {"map": the_map, "methods": method_table}
+
+
+def written(page: str) -> str:
+    """The page with each part laid anew between its marks."""
+    for name, make in PARTS.items():
+        begin, end = f"<!-- {name} -->\n", f"<!-- /{name} -->"
+        head, _, rest = page.partition(begin)
+        page = head + begin + make() + "\n" + end + rest.partition(end)[2]
+    return page
+
+
+if __name__ == "__main__":
+    PAGE.write_text(written(PAGE.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,54 @@
+"""README and DEVELOPERS.md say what is true."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from tests import documents
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGE = documents.PAGE.read_text(encoding="utf-8")
+
+
+def test_the_map_and_the_method_table_are_those_of_the_code():
+    assert documents.written(PAGE) == PAGE, "run python -m tests.documents"
+
+
+def test_every_module_says_what_it_is_for():
+    silent = [str(path) for room in documents.ROOMS for path in documents.modules(room) if not documents.first_sentence(path)]
+    assert silent == []
+
+
+def test_every_command_of_the_readme_is_in_the_help_and_the_other_way_round():
+    help_text = subprocess.run([sys.executable, "-m", "dashboard.cli", "--help"], capture_output=True, text=True, check=True, cwd=ROOT).stdout
+    offered = set(re.findall(r"^  ([a-z]+)  ", help_text, flags=re.M))
+    told = set(re.findall(r"^\| `truerun ([a-z]+)", README, flags=re.M))
+    assert told == offered
+
+
+def test_every_page_of_the_header_stands_in_the_readme():
+    from dashboard.app import PAGES
+
+    assert [name.lower() for name in re.findall(r"^\| \*\*(\w+)\*\*", README, flags=re.M)] == list(PAGES)
+
+
+def test_every_picture_of_the_readme_is_there_and_small():
+    for name in re.findall(r"!\[[^\]]*\]\(([^)]+)\)", README):
+        assert (ROOT / name).stat().st_size < 200_000, name
+
+
+def test_no_tracked_file_names_this_machine_or_a_registry():
+    here = str(ROOT.resolve()).split("/")[1]
+    listed = subprocess.run(["git", "ls-files"], capture_output=True, text=True, cwd=ROOT, check=False).stdout.split()
+    hosts = ("py" + "pi.", "python" + "hosted.", "npm" + "js.", "registry.")
+    found = []
+    for name in listed:
+        path = ROOT / name
+        if path.suffix in {".png", ".woff2", ".xlsx", ".pdf", ".svg"} or not path.is_file():
+            continue
+        text = path.read_text(encoding="utf-8", errors="ignore")
+        if f"/{here}/main" in text or any(f"://{host}" in text for host in hosts):
+            found.append(name)
+    assert found == []
