@@ -41,12 +41,10 @@ def paid_minutes(started: pl.Series, finished: pl.Series, shop: Shop) -> Floats:
     the clocks change keeps its true length.
     """
     begin, end = wall(started, shop), wall(finished, shop)
-    closed = closed_days(shop.calendar)
-    if shop.calendar.open:
-        paid = _count(end, _paid_hours(shop.calendar), closed, DAY) - _count(begin, _paid_hours(shop.calendar), closed, DAY)
-    else:
-        hours = _paid_hours(shop.calendar)
-        unpaid = (end - begin) - (_count(end, hours, closed, DAY) - _count(begin, hours, closed, DAY))
+    hours, closed = _paid_hours(shop.calendar), closed_days(shop.calendar)
+    paid = _count(end, hours, closed) - _count(begin, hours, closed)
+    if not shop.calendar.open:
+        unpaid = (end - begin) - paid
         paid = np.asarray((finished - started).dt.total_microseconds().to_numpy(), dtype=np.int64) - unpaid
     return np.maximum(paid, 0) / MINUTE
 
@@ -63,17 +61,16 @@ def closed_days(calendar: Calendar) -> Ints:
 
 def _paid_hours(calendar: Calendar) -> list[tuple[int, int]]:
     """The paid stretches of an open day in microseconds from midnight."""
-    open_hours = _stretches(calendar.open) if calendar.open else [(0, DAY)]
-    for pause in calendar.breaks:
-        for low, high in _stretches(pause):
-            open_hours = [part for begin, end in open_hours for part in ((begin, min(end, low)), (max(begin, high), end)) if part[0] < part[1]]
-    return open_hours
+    paid = [_stretch(calendar.open)] if calendar.open else [(0, DAY)]
+    for low, high in map(_stretch, calendar.breaks):
+        paid = [part for begin, end in paid for part in ((begin, min(end, low)), (max(begin, high), end)) if part[0] < part[1]]
+    return paid
 
 
-def _stretches(text: str) -> list[tuple[int, int]]:
-    """'07:30-17:00' as one stretch of the day; over midnight as two."""
+def _stretch(text: str) -> tuple[int, int]:
+    """'07:30-17:00' as a stretch of the day."""
     begin, end = (_of_day(part) for part in text.split("-"))
-    return [(begin, end)] if begin < end else [(0, end), (begin, DAY)]
+    return begin, end
 
 
 def _of_day(text: str) -> int:
@@ -81,9 +78,9 @@ def _of_day(text: str) -> int:
     return (int(hours) * 60 + int(minutes)) * MINUTE
 
 
-def _count(time: Ints, hours: list[tuple[int, int]], closed: Ints, day: int) -> Ints:
+def _count(time: Ints, hours: list[tuple[int, int]], closed: Ints) -> Ints:
     """Paid microseconds of the wall clock from 1970 to each time."""
-    days, within = np.divmod(time, day)
+    days, within = np.divmod(time, DAY)
     whole = sum(end - begin for begin, end in hours)
     before = np.searchsorted(closed, days, side="left")
     shut = np.searchsorted(closed, days, side="right") > before
