@@ -46,7 +46,7 @@ def paid_minutes(started: pl.Series, finished: pl.Series, shop: Shop) -> Floats:
     if not shop.calendar.open:
         unpaid = (end - begin) - paid
         paid = np.asarray((finished - started).dt.total_microseconds().to_numpy(), dtype=np.int64) - unpaid
-    return np.maximum(paid, 0) / MINUTE
+    return np.asarray(np.maximum(paid, 0) / MINUTE, dtype=np.float64)
 
 
 def closed_days(calendar: Calendar) -> Ints:

@@ -15,7 +15,7 @@ from tests.trials.written import write
 
 SEED = 20260302
 SHOPS = {1000: 60, 4000: 40}  # instruments a shop: shops
-REAL = 240_000  # instruments of the bench on which a change is made
+REAL = 200_000  # instruments of the bench on which a change is made
 PART = 40_000
 
 

@@ -5,6 +5,7 @@ there the instrument goes along the bench again, or (as often as `skips` says) s
 the chance of each (caused, caught); `caught_at` moves the catching of some to another stage.
 """
 
+from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import numpy as np
@@ -23,22 +24,25 @@ def visits(instruments: int, rng: np.random.Generator, chances: dict[tuple[str, 
            moved: dict[tuple[str, str], str] | None = None) -> list[tuple[int, str, str, str, float]]:
     """(instrument, stage, outcome, sent back to, minutes) in order of time."""
     moved = moved or {}
+    chance_of = {stage: [(pair, chance) for pair, chance in chances.items() if pair[0] == stage] for stage in ROUTE}
+    catches = {stage: {pair for pair in chances if moved.get(pair, pair[1]) == stage} for stage in ROUTE}
+    draws = _draws(rng)
     rows = []
     for instrument in range(instruments):
-        at, faults, target = 0, set(), -1
+        at, target = 0, -1
+        faults: set[tuple[str, str]] = set()
         while at < len(ROUTE):
             stage = ROUTE[at]
-            for pair, chance in chances.items():
-                if pair[0] == stage:
-                    faults.discard(pair)
-                    if rng.random() < chance:
-                        faults.add(pair)
-            caught = [pair for pair in faults if moved.get(pair, pair[1]) == stage]
-            minutes = MINUTES[stage] * rng.uniform(0.7, 1.3)
+            for pair, chance in chance_of[stage]:
+                faults.discard(pair)
+                if next(draws) < chance:
+                    faults.add(pair)
+            caught = faults & catches[stage]
+            minutes = MINUTES[stage] * (0.7 + 0.6 * next(draws))
             if caught:
                 pair = min(caught, key=lambda pair: ROUTE.index(pair[0]))
                 rows.append((instrument, stage, "send back", pair[0], minutes))
-                target = at if rng.random() < skips else -1
+                target = at if next(draws) < skips else -1
                 at = ROUTE.index(pair[0])
             else:
                 rows.append((instrument, stage, "pass", "", minutes))
@@ -47,6 +51,11 @@ def visits(instruments: int, rng: np.random.Generator, chances: dict[tuple[str, 
                 else:
                     at += 1
     return rows
+
+
+def _draws(rng: np.random.Generator) -> Iterator[float]:
+    while True:
+        yield from rng.random(1 << 14).tolist()
 
 
 def snapshot(rows: list[tuple[int, str, str, str, float]]) -> Snapshot:
