@@ -111,7 +111,7 @@ def _waiting(snapshot: Snapshot) -> int:
 
 
 def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
-    return rework.flows(snapshot, Scope(first=first, last=last)).rows.sort("minutes", descending=True)
+    return rework.flows(snapshot, Scope(first=first, last=last)).rows
 
 
 def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
@@ -120,7 +120,7 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
     here = measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6))).select("supplier", "lot").unique()
     agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
     rows = snapshot.once(lots.table).join(here, on=["supplier", "lot"], how="semi").join(agreed, on=["supplier", "lot"], how="left")
-    return rows.filter((pl.col("verdict") == lots.REJECT) | (pl.col("outside_low") > pl.col("agreed_limit"))).sort("outside", descending=True)
+    return rows.filter((pl.col("verdict") == lots.REJECT) | (pl.col("outside_low") > pl.col("agreed_limit"))).sort(-pl.col("outside"), *lots.KEY)
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[Matter]:

@@ -174,12 +174,13 @@ def came_back(found: Review, shop: Shop) -> Sentence | None:
     rest = f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back this week."
     sent = "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
     many = "instrument" if count == 1 else "instruments"
-    lead = f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to {_cause(shop, row['caused_at'])}"
+    lead = f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to {cause(shop, row['caused_at'])}"
     why = f"{sent}The four weeks before: {numbers.hours_of(usual)} a week."
     return Sentence("came-back", "came back", lead, rest, why, address("/rework", caused_at=row["caused_at"], caught_at=row["caught_at"]), "Rework")
 
 
-def _cause(shop: Shop, key: str) -> str:
+def cause(shop: Shop, key: str) -> str:
+    """A cause in the middle of a sentence: a stage, or where else it came from."""
     names = {"supplier": "the supplier", "handling": "handling", "unknown": "a stage not known"}
     return names.get(key) or shop.stage_name(key).lower()
 

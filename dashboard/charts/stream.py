@@ -20,11 +20,11 @@ __all__ = ["Asked", "Began", "Change", "Limits", "Odd", "Run", "Signal", "Stream
 Figure = dict[str, Any]
 
 
-def stream(view: StreamView, *, narrow: bool = False) -> Figure:
-    """The stream chart; `empty` words where there is no reading."""
+def stream(view: StreamView, *, narrow: bool = False, width: int | None = None, inner: int | None = None) -> Figure:
+    """The stream chart; `empty` words where there is no reading. On paper: `width` of the chart and height of its inner part, px."""
     if not len(view.taken_at):
         return style.empty("No readings of this stream here.", narrow=narrow)
-    return _Drawing(view, narrow).figure()
+    return _Drawing(view, narrow, width, inner).figure()
 
 
 class _Drawing(Marks):
@@ -46,7 +46,7 @@ class _Drawing(Marks):
 
     def finished(self) -> Figure:
         shapes, texts = self.time.drawn(self.axis_at, narrow=self.narrow)
-        lines = [] if self.narrow or not self.view.asked else ["marks along the week: a vertical gap in the board is a Monday"]
+        lines = [] if self.narrow or self.paper or not self.view.asked else ["marks along the week: a vertical gap in the board is a Monday"]
         lines += _folded(self.below, (self.width - 24) / (style.CHARACTER * 12 / 13))
         for k, text in enumerate(lines):
             at = {"xref": "paper", "yref": "paper", "xshift": 2 - self.left if self.narrow else 0, "yshift": -self.axis_at - 40 - 18 * k}

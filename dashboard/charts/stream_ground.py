@@ -26,11 +26,11 @@ KIND_MARKS = (
 class Ground:
     """Geometry of one chart, what has been drawn so far, and everything under its marks."""
 
-    def __init__(self, view: StreamView, narrow: bool) -> None:
-        self.view, self.narrow = view, narrow
+    def __init__(self, view: StreamView, narrow: bool, width: int | None = None, inner: int | None = None) -> None:
+        self.view, self.narrow, self.paper = view, narrow, width is not None
         self.left, self.right = (40, 12) if narrow else (58, 176)
-        self.width = style.NARROW if narrow else style.WIDE
-        self.inner = 300 if narrow else 330
+        self.width = width or (style.NARROW if narrow else style.WIDE)
+        self.inner = inner or (300 if narrow else 330)
         times = list(view.taken_at) + ([view.began.low, view.began.high] if view.began else [])
         first, last = min(times), max(times)
         pad = max((last - first) * 0.012, timedelta(hours=6))

@@ -51,6 +51,10 @@ class Paper:
     def chart(self, figure: dict[str, Any], says: str) -> Markup:
         """The place of a chart, as wide as its column; `says` is its finding, for whoever cannot see it."""
         grey = in_grey(figure)
+        for text in grey["layout"].get("annotations", ()):
+            ground = text.get("font", {}).pop("shadow", "")  # print leaves shadows out: words over data get a ground of their own
+            if ground:
+                text["bgcolor"] = "#" + ground.rpartition("#")[2]
         self._charts.append({"data": grey["data"], "layout": grey["layout"]})
         place = Markup('<div class="chart" id="chart-{}" role="img" aria-label="{}" style="height:{}px"></div>')
         return place.format(len(self._charts), says, int(figure["layout"]["height"]))
@@ -68,7 +72,7 @@ class Paper:
     def html(self, template: str, **words: Any) -> str:
         """The whole file."""
         body = environment().get_template(template)
-        return body.render(paper=self, faces=faces(), grey=GREY, charts=as_script(self._charts), plotly=plotly() if self._charts else "", **words)
+        return body.render(paper=self, faces=faces(), grey=GREY, figures=as_script(self._charts), plotly=plotly() if self._charts else "", **words)
 
 
 def in_place(svg: str, says: str) -> Markup:

@@ -1,0 +1,141 @@
+"""The weekly review on paper: the agenda of the Week page, the charts of open matters, and lines to write on; no tech is named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import polars as pl
+
+from analysis.methods.problems import UnusableData
+from analysis.review import Matter, Review, review
+from analysis.studies import rework
+from analysis.studies.scope import Scope
+from dashboard import desk, numbers, sentences, sentences_drift, sentences_week
+from dashboard.charts.normal_week import WeeksView, normal_week
+from dashboard.charts.shares import ShareRow, shares
+from dashboard.charts.stream import StreamView, stream
+from dashboard.pages import drift_stream
+from dashboard.papers.paper import Paper, computed_from
+from ingest.shop import Shop
+
+CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 3, 4, 4, 5, 7, 3  # rows that leave room for all else on three pages
+WEEKS = 13
+INNER = 128  # px of a stream chart between its rails
+COLUMN = 380  # px of the wider of two columns
+
+
+def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
+    """The review of one week (its first day; None: the last whole one) as a name for its file and its HTML. UnusableData without any reading."""
+    found: Review = desk.ask(review, week=week)
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, computed_from(snapshot), letter=letter)
+    sheets = {
+        "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
+        "normal": _normal(made, found, shop),
+        "findings": [(one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in sentences.week(found, shop)],
+        "known": sentences_week.known(found, shop),
+        "charts": _charts(made, found, shop),
+        "outside": _outside(made, found, shop),
+        "shipped": sentences_week.shipped(found, shop),
+        "rework": _rework(found, shop),
+        "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
+        "settling": _settling(found, shop),
+        "actions": [(row, *sentences_week.action(row, shop)) for row in found.actions.tail(ACTIONS).iter_rows(named=True)],
+        "bench": sentences_week.on_the_bench(found, shop), "oldest": sentences_week.oldest(found, shop), "lost": sentences_week.lost(found),
+    }  # fmt: skip
+    held = found.decision or {}
+    due = held.get("due")
+    return f"weekly-review-{found.week.isoformat()}", made.html(
+        "week.html", headline=sentences.headline(found, shop), under=sentences_week.under(found), most_shipped=SHIPPED,
+        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)), version=snapshot.version, decision=held.get("text") or "",
+        owner=held.get("owner") or "", due=numbers.weekday(due) if isinstance(due, date) else "", **sheets,
+    )  # fmt: skip
+
+
+def _long(week: date) -> str:
+    return numbers.long_day(week).partition(" ")[2]
+
+
+def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
+    """Three figures on the range of the weeks before."""
+    columns = (("finished", numbers.count), ("never_sent_back", lambda x: numbers.share(x, 100)), ("signals_opened", numbers.count))
+    cells = []
+    for (name, figure, say), (column, write) in zip(sentences.normal(found, shop), columns, strict=False):
+        values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
+        low, high = found.usual.get(column, (None, None))
+        view = WeeksView(values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip())
+        cells.append({"name": name, "figure": figure, "say": say, "chart": made.chart(normal_week(view), f"{name}: {figure}. {say}")})
+    return cells
+
+
+def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
+    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench, not at the table."""
+    drawn = []
+    now = sentences.local(shop, desk.here().snapshot().as_of)
+    for matter in [matter for matter in found.matters if not matter.only_some][:CHARTS]:
+        row = dict(matter.main)
+        try:
+            seen = drift_stream.look(row, "", WEEKS, now)
+        except UnusableData:  # a share or a pair of readings together: no single stream
+            continue
+        figure = stream(_quiet(drift_stream.chart_view(seen, "", shop)), width=made.inner, inner=INNER)
+        n = len(seen.view.readings)
+        drawn.append({
+            "name": sentences_drift.stream_name(shop, row, stage=True), "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
+            "also": _also(matter, shop), "chart": made.chart(figure, sentences.moved(matter, shop, now.date()).text),
+        })  # fmt: skip
+    return drawn
+
+
+def _quiet(view: StreamView) -> StreamView:
+    """The stream without what opens nothing: run marks go, odd instruments keep their mark and lose their words."""
+    return replace(view, runs=(), odd=[replace(odd, words="") for odd in view.odd])
+
+
+def _also(matter: Matter, shop: Shop) -> str:
+    """Other stages at which the same was seen."""
+    others = [shop.stage_name(stage).lower() for stage in matter.stages if stage and stage != matter.main["stage"]]
+    return f"Seen at {' and '.join(others)} too." if others else ""
+
+
+def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
+    """As set outside limits, n of N; the largest shares where there are more than fit."""
+    if found.outside.is_empty():
+        return None
+    each = found.outside.filter(pl.col("characteristic") != "any").with_row_index("place")
+    most = each.sort(-pl.col("share"), "place").head(OUTSIDE).sort("place")
+    rows = [
+        ShareRow(sentences.characteristic(shop, row["characteristic"], row["position"]), row["share"], row["low"], row["high"],
+                 numbers.of(row["outside"], row["n"]))
+        for row in most.iter_rows(named=True)
+    ]  # fmt: skip
+    say = sentences_week.outside(found)
+    left = len(each) - len(most)
+    return {"chart": made.chart(shares(rows, width=COLUMN), say), "say": say, "left": f"The {left} smallest are left out." if left else ""}
+
+
+def _rework(found: Review, shop: Shop) -> dict[str, Any]:
+    scope = Scope(first=found.week, last=found.week)
+    total = desk.ask(rework.flows, scope=scope).total.row(0, named=True)
+    rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
+    return {"rows": rows, "total": sentences_week.rework_total(total, shop), "left": max(len(found.flows) - WAYS_BACK, 0)}
+
+
+def _lot(row: dict[str, Any], shop: Shop) -> dict[str, str]:
+    n, agreed = row["n"], row["agreed_limit"]
+    return {
+        "lot": row["lot"], "what": sentences.characteristic(shop, row["characteristic"]), "of": numbers.of(round(row["outside"] * n), n),
+        "range": numbers.share_range(row["outside_low"], row["outside_high"], n), "few": "few" if n < sentences_week.FEW else "",
+        "agreed": numbers.share(agreed, 100) if agreed is not None else "", "verdict": {"reject": "bring to the supplier"}.get(row["verdict"], ""),
+    }  # fmt: skip
+
+
+def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
+    """What the rest surely moves, by as much as its figure shows: the largest against its spread first, small samples last."""
+    sure = found.settling.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("sd") > 0)
+    order = sure.sort(pl.col("n") < sentences_week.FEW, -(pl.col("mean").abs() / pl.col("sd")), "model", "characteristic", "position")
+    rows = [sentences_week.settled(row, shop) for row in order.iter_rows(named=True)]
+    return [row for row in rows if row["mean"].strip("+0. mincents")][:SETTLED]
