@@ -146,11 +146,11 @@ def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
         filled = sum(1 for cell in cells if cell.strip())
         if form.score(cells) > 0:
             header = _trimmed(cells)
+            if open_tables:
+                passed_over += _take_titles(open_tables[-1], refused)
             if open_tables and [cell.strip() for cell in header] == [cell.strip() for cell in open_tables[-1].header]:
                 passed_over += 1
                 continue
-            if open_tables:
-                passed_over += _take_titles(open_tables[-1], refused)
             open_tables.append(_Open(header, line))
             wide = len(header)
         elif not open_tables or not filled:

@@ -1,5 +1,6 @@
 """What could not be read, as data: a file that is no log, and the rows and cells set aside as questions to the shop."""
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -86,4 +87,4 @@ def listed(words: Iterable[str], most: int = 12) -> str:
 
 def quoted(word: str) -> str:
     """A word as TOML writes it."""
-    return '"' + word.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return json.dumps(word, ensure_ascii=False).replace("\x7f", "\\u007f")

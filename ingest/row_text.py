@@ -36,13 +36,15 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
     return rows.select(pl.when(joined == "").then(pl.lit("")).otherwise("{" + joined + "}").alias("other")).to_series()
 
 
-def text_hash(rows: pl.DataFrame, columns: Columns) -> pl.Series:
+def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "") -> pl.Series:
     """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the order of columns.
 
-    rows : line, c0, c1 ...
+    rows : line, c0, c1 ...  at : a stage; cells of other stages on the row are left out, since they fill up while it travels on.
     """
     named = sorted(
-        (column.meaning if column.field != "other" else column.heading, column.place) for column in columns.all if column.field != "ignore"
+        (column.meaning if column.field != "other" else column.heading, column.place)
+        for column in columns.all
+        if column.field != "ignore" and (not at or column.stage in ("", at))
     )
     pieces: list[pl.Expr] = []
     for meaning, place in named:

@@ -14,9 +14,6 @@ from ingest.words import Words
 Progress = Callable[[float, str], None]  # share done from 0 to 1, what is being done
 VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {"part": pl.String(), "ordinal": pl.Int64(), "text_hash": pl.Int64()}
 
-# What makes two rows the same visit; a part without a serial is told apart by lot and neck in place of the serial.
-VISIT_KEY = ("serial", "part", "stage", "started_at", "finished_at", "tech", "ordinal")
-
 
 @dataclass(frozen=True)
 class Sheet:

@@ -109,7 +109,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     faults = _faults(visits, cells, reading)
     part = pl.when(pl.col("serial") == "").then(pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.lit(""))
     visits = visits.with_columns(part.alias("part"))
-    visits = visits.with_columns(_ordinal(visits), text_hash(cells.rows, cells.columns).alias("text_hash"))
+    visits = visits.with_columns(_ordinal(visits), text_hash(cells.rows, cells.columns, cells.at).alias("text_hash"))
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
 
 

@@ -18,7 +18,22 @@ from tests.ingest.small_shop import small_shop
 
 SEED = 20_261_125
 ROWS = 200_000
-HEADER = "serial,model,stage,tech,started_at,finished_at,minutes,outcome,fault,relief,action bass (mm),intonation 1,head,note".split(",")
+HEADER = [
+    "serial",
+    "model",
+    "stage",
+    "tech",
+    "started_at",
+    "finished_at",
+    "minutes",
+    "outcome",
+    "fault",
+    "relief",
+    "action bass (mm)",
+    "intonation 1",
+    "head",
+    "note",
+]
 GARBAGE = [
     *(
         '"',
