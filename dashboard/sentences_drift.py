@@ -55,7 +55,7 @@ def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "")
     where = _small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
     who = f" of what {tech} set" if tech else ""
     many = "week" if weeks == 1 else "weeks"
-    seen = f"First-pass readings{who} at {where}, {numbers.in_words(weeks)} {many} to {numbers.day(last)} {last.year}."
+    seen = f"First-pass readings{who} at {where}, {numbers.in_words(weeks)} {many} to {numbers.long_day(last).partition(' ')[2]}."
     return f"{seen} {judged_by(shop)}"
 
 
