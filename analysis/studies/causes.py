@@ -4,7 +4,7 @@ For each signal the readings are split: before = since the limits' baseline bega
 on. A level of a candidate (one lot, one tech ...) stands out where its readings
 moved and those of the others did not: the difference of the two shifts is tested against the stream's sigma, two-sided. Where after the start
 there is nobody else to compare with - a gauge changed for all, a dated change - it stands out if its date falls into the set of likely starts
-and so good a hit would be rare by chance: the chance is the share of the readings that lie on those days. Humidity stands out where the
+and so good a hit would be rare by chance: the share of the readings that are likely starts, or lie on the days of such. Humidity stands out where the
 readings follow it, apart from the shift, and its own change explains at least a third of the shift. The tests are adjusted by Bonferroni for
 every level looked at; together they name something by mistake in 5 % at most, half of it for each where both kinds are there. Of those that
 stand out, all whose likelihood lies within 3.0 of the best cannot be told apart and are named together. Nothing here is called the cause.
@@ -105,8 +105,8 @@ class _Split:
     after: Flags  # (k,)
     sigma: float
     sign: float  # which way it moved
-    low: int  # places in `at` of the first and last likely start
-    high: int
+    likely: tuple[int, int]  # rows of the first and last likely start
+    size: int  # readings among which the start was looked for
 
     def likelihood(self, moved: Flags) -> float:
         """Log-likelihood, up to a constant, of one mean for those that moved and one for all others."""
@@ -182,8 +182,7 @@ class _Looks:
         if after.sum() < LEAST or (~after).sum() < LEAST:
             return None
         away = float(self.values[row["reading"] : row["last_reading"] + 1].mean()) - centre
-        places = np.searchsorted(at, (first, last))
-        return _Split(at, self.values[at], after, sigma, float(np.sign(away)), int(places[0]), min(int(places[1]), len(at) - 1))
+        return _Split(at, self.values[at], after, sigma, float(np.sign(away)), (first, min(last, end - 1)), end - low)
 
     def _follows(self, split: _Split) -> list[Candidate]:
         """Do the readings follow the air, apart from the shift, and did the air change with it: so much of the shift goes with humidity."""
@@ -294,13 +293,19 @@ def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], 
 
 
 def _dated(name: str, value: str, since: Flags, begun: int, split: _Split, days: Ints) -> Candidate:
-    """Something that holds for all readings from a day on: how rarely would its day fall so well among the likely starts."""
+    """Something that holds for all readings from a day on: how rarely would it fall so well among the likely starts, as a reading or as a day."""
     size, n = int(since.sum()), len(since)
     effect = float(split.values[since].mean() - split.values[~since].mean())
     error = split.sigma * float(np.sqrt(1 / size + 1 / (n - size)))
-    early, late = int(days[split.low:split.high + 1].min()), int(days[split.low:split.high + 1].max())
-    hit = early <= begun <= late and effect * split.sign > 0
-    p = float(((days >= early) & (days <= late)).mean()) if hit else 1.0
+    first, last = split.likely
+    inside = (split.at >= first) & (split.at <= last)
+    early, late = int(days[inside].min()), int(days[inside].max())
+    p = 1.0
+    if effect * split.sign > 0:
+        if first <= split.at[int(since.argmax())] <= last:
+            p = (last - first + 1) / split.size
+        elif early <= begun <= late:
+            p = float(((days >= early) & (days <= late)).mean())
     return Candidate(name, value, effect, effect - Z95 * error, effect + Z95 * error, p, split.likelihood(since), False)
 
 
