@@ -14,9 +14,11 @@ from dash.dependencies import ClientsideFunction
 from dashboard import desk as counter
 from dashboard import parts, written
 from dashboard.charts import style
+from dashboard.papers import served
 
 PAGES = ("week", "drift", "capability", "rework", "necks", "bench", "gauges", "logs")  # in the order of the header
 FURTHER = ("logs_readings", "logs_instrument", "logs_visits")  # behind a number: reached by links, not by the header
+SAVED = {"readings": "logs_readings", "questions": "logs"}  # tables a person may save, and the page they stand on
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
@@ -44,13 +46,15 @@ def make_app(desk: counter.Desk) -> Dash:
     app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
+    served.connect(app.server)
     return app
 
 
 def save(name: str) -> flask.Response:
     """A table a person saves from a page, as CSV: canonical units, unrounded; filters as in the page's address."""
-    page = importlib.import_module(f"dashboard.pages.logs_{name}") if f"logs_{name}" in FURTHER else None
-    if page is None or not hasattr(page, "saved"):
+    module = SAVED.get(name)
+    page = importlib.import_module(f"dashboard.pages.{module}") if module else None
+    if page is None:
         return flask.Response("There is no such table to save.", status=404, mimetype="text/plain")
     file, rows = page.saved(**flask.request.args.to_dict())
     return flask.Response(written.csv_text(written.plain(rows)), mimetype="text/csv", headers={"Content-Disposition": f"attachment; filename={file}"})

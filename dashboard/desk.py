@@ -8,6 +8,7 @@ import sys
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from datetime import UTC, date, datetime
+from functools import cached_property
 from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
@@ -16,6 +17,7 @@ import numpy as np
 import polars as pl
 
 from dashboard import numbers
+from dashboard.jobs import Jobs
 from ingest import book
 from ingest.shop import fingerprint
 from ingest.snapshot import Snapshot
@@ -38,6 +40,11 @@ class Desk:
         self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
         self._bytes = 0
         self._snapshots: OrderedDict[Hashable, Snapshot] = OrderedDict()
+
+    @cached_property
+    def jobs(self) -> Jobs:
+        """Long work on this shop: loads, corrections, answers to questions; one at a time."""
+        return Jobs(self.folder)
 
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
         """The shop as it stands: opened anew only when the store, the book or a shop file has changed."""

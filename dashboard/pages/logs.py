@@ -1,19 +1,345 @@
-"""Logs: layout and callbacks, no arithmetic."""
+"""Logs: what was read, what was set aside and why, and the shop's answers."""
 
 from __future__ import annotations
 
+import base64
 from typing import Any
 
-from dash import Dash, html
+import polars as pl
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard import parts
+from dashboard import address as addresses
+from dashboard import desk, numbers, parts, sentences
+from dashboard.jobs import LARGEST, Job
 
 PATH, NAME = "/logs", "Logs"
+DROP, TICK, PROGRESS, AGAIN, HERE = "logs-drop", "logs-tick", "logs-progress", "logs-again", "logs-here"
+VALUE, WHO, WHY, SAID = "logs-value", "logs-who", "logs-why", "logs-said"
+CORRECT, REAL, KEEP, TAKE = "logs-correct", "logs-real", "logs-keep", "logs-take"
+UNLOAD, UNLOAD_LOG, UNLOAD_WHO, UNLOAD_WHY = "logs-unload", "logs-unload-log", "logs-unload-who", "logs-unload-why"
+SHOWN, TEN = 60, 10
+VERDICTS = {REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
+REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit")
 
 
-def layout(**_address: Any) -> Any:
-    return html.Div([parts.page_head(NAME, "")], className="page")
+def layout(question: str | None = None, **_address: str) -> Any:
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    logs, asked = snapshot.table("logs"), waiting()
+    rows = int(logs["rows_read"].sum()) if len(logs) else 0
+    head = parts.page_head(
+        _headline(logs, asked), _under(logs, rows) if len(logs) else "Drop a sheet below, or load it with truerun load at the command line."
+    )
+    return parts.page(
+        head,
+        parts.sheet(
+            "Bring a log",
+            f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE",
+            [_drop(), html.Div(_latest(), id=PROGRESS), dcc.Interval(id=TICK, interval=700, disabled=not _running())],
+        ),
+        *([_answer(question, asked)] if question else []),
+        _questions(asked),
+        _logs(logs, shop),
+        _take_out(logs),
+        dcc.Store(id=HERE, data=question or ""),
+    )
+
+
+def waiting() -> pl.DataFrame:
+    """Questions nobody has answered yet, newest log first."""
+    snapshot = desk.here().snapshot()
+    settled = snapshot.table("settled", "log_id", "line", "column")
+    return snapshot.table("set_aside").join(settled, on=["log_id", "line", "column"], how="anti", maintain_order="left")
+
+
+def _headline(logs: pl.DataFrame, asked: pl.DataFrame) -> str:
+    if logs.is_empty():
+        return "No log is loaded yet."
+    n = len(asked)
+    many = "log" if len(logs) == 1 else "logs"
+    say = f"{numbers.count(len(logs))} {many} loaded"
+    return f"{say}; no question waits." if not n else f"{say}; {numbers.count(n)} {'question waits' if n == 1 else 'questions wait'}."
+
+
+def _under(logs: pl.DataFrame, rows: int) -> str:
+    told = {name: int(logs[name].sum()) for name in ("accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")}
+    return (
+        f"{numbers.count(rows)} rows read = {numbers.count(told['accepted'])} accepted + {numbers.count(told['changed'])} changed + "
+        f"{numbers.count(told['already_held'])} already held + {numbers.count(told['set_aside'])} set aside. "
+        f"{numbers.count(told['cells_set_aside'])} cells set aside, {numbers.count(told['passed_over'])} blank, title or total lines passed over."
+    )
+
+
+def _drop() -> dcc.Upload:
+    return dcc.Upload(
+        html.Div(["Drop a log here, or ", html.Span("choose a file", className="as-link")]),
+        id=DROP,
+        multiple=True,
+        max_size=LARGEST,
+        className="drop",
+    )
+
+
+def _running() -> bool:
+    job = desk.here().jobs.latest()
+    return job is not None and job.state in ("waiting", "running")
+
+
+def _latest() -> list[Any]:
+    job = desk.here().jobs.latest()
+    return told(job) if job else []
+
+
+def told(job: Job) -> list[Any]:
+    """A job in words: how far it is, or what became of it."""
+    if job.state in ("waiting", "running"):
+        return [
+            html.P([html.B(f"{job.title}: "), f"{job.doing}, {numbers.share(job.share, 100)} done"]),
+            html.Progress(value=f"{job.share:.2f}", max="1"),
+        ]
+    if job.state in ("refused", "failed"):
+        return [parts.ask([html.B("Nothing was changed. "), job.problem])]
+    lines: list[Any] = []
+    for file in job.files:
+        if file.outcome == "refused":
+            lines.append(parts.ask(file.problem))
+            continue
+        if file.outcome == "already loaded":
+            lines.append(html.P(f"{file.name}: this file is loaded already; nothing changed."))
+            continue
+        rest = [
+            f"{numbers.count(count)} {word}"
+            for count, word in ((file.changed, "changed"), (file.already_held, "already held"), (file.set_aside, "set aside"))
+            if count
+        ]
+        say = f"{file.name}: {numbers.count(file.rows_read)} rows read = {' + '.join([f'{numbers.count(file.accepted)} accepted', *rest])}."
+        cells = f" {numbers.count(file.cells_set_aside)} cells set aside." if file.cells_set_aside else ""
+        lines.append(html.P([parts.picture("take"), " ", say + cells]))
+        lines += [html.P(note, className="small") for note in file.notes[:TEN]]
+    return lines or [html.P([parts.picture("take"), f" {job.title}: done."])]
+
+
+def _questions(asked: pl.DataFrame) -> html.Section:
+    if asked.is_empty():
+        return parts.sheet("Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered."))
+    asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))  # one question, however it was misspelt
+    groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n")).sort("n", "reason", descending=[True, False])
+    blocks = []
+    for reason, n in groups.iter_rows():
+        rows = asked.filter(pl.col("kind") == reason)
+        shown = [_line(row) for row in rows.head(TEN).iter_rows(named=True)]
+        columns = [("where", "File and line"), ("column", "Column", "wide-only"), ("raw", "As typed"), ("wanted", "Wanted", "wide-only"), ("go", "")]
+        more = [html.P(f"and {numbers.count(n - TEN)} more", className="small")] if n > TEN else []
+        title = html.Summary([html.B(f"{numbers.count(n)}"), f" {reason}"])
+        blocks.append(html.Details([title, parts.table(shown, columns), *more], className="reason", open=len(blocks) == 0 and len(groups) < 4))
+        if len(blocks) >= SHOWN:
+            break
+    acts = html.Div(
+        [html.Button("Ask them again", id=AGAIN, className="button primary"), html.A("Save as CSV", href="/save/questions", className="button")],
+        className="acts",
+    )
+    note = "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set aside is a question, not a loss."
+    return parts.sheet("Questions to the shop", "grouped by reason, the commonest first", [*blocks, acts, html.P(note, className="small")])
+
+
+def _line(row: dict[str, Any]) -> dict[str, Any]:
+    key = f"{row['log_id']}:{row['line']}:{row['column']}"
+    return {
+        "where": f"{row['name']}, line {row['line']}",
+        "column": row["column"] or "whole row",
+        "raw": html.Code(_short(row["raw"])),
+        "wanted": row["wanted"],
+        "go": dcc.Link("Answer", href=addresses.address(PATH, question=key)),
+    }
+
+
+def _short(text: str) -> str:
+    line = " ".join(text.split())
+    return line if len(line) <= 60 else line[:57] + "..."
+
+
+def _answer(question: str, asked: pl.DataFrame) -> html.Section:
+    """One question, in full, and the answers it takes."""
+    log_id, line, column = _parsed(question)
+    found = asked.filter((pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == column))
+    if found.is_empty():
+        return parts.sheet("This question", "", parts.empty_state("It has been answered, or its log was taken out.", "All questions", PATH))
+    row = found.row(0, named=True)
+    real = any(word in (row["reason"] + row["wanted"]) for word in REAL_WORDS)
+    conflict = any(word in row["reason"] for word in CONFLICT_WORDS)
+    buttons = [
+        html.Button("Correct it", id=CORRECT, className="button primary", style={} if column else {"display": "none"}),
+        html.Button("It is real", id=REAL, className="button", style={} if real else {"display": "none"}),
+        html.Button("Keep what is held", id=KEEP, className="button", style={} if conflict else {"display": "none"}),
+        html.Button("Take the new one", id=TAKE, className="button", style={} if conflict else {"display": "none"}),
+    ]
+    fields = [
+        parts.text_field("Value to lay over it", VALUE, style={} if column else {"display": "none"}),
+        parts.text_field("Who", WHO),
+        parts.text_field("Why", WHY),
+    ]
+    say = html.P(
+        [html.B(f"{row['name']}, line {row['line']}: "), f"{row['column'] or 'the row'} is ", html.Code(row["raw"]), f"; wanted {row['wanted']}."]
+    )
+    note = "A correction is laid over what was typed: the original stays as it came, and the value is marked wherever it shows."
+    return parts.sheet(
+        "This question",
+        row["reason"],
+        [
+            say,
+            html.Div(fields, className="ruled"),
+            html.Div(buttons, className="acts"),
+            html.P(id=SAID, role="status"),
+            html.P(note, className="small"),
+        ],
+    )
+
+
+def _parsed(question: str) -> tuple[str, int, str]:
+    log_id, _, rest = question.partition(":")
+    line, _, column = rest.partition(":")
+    return log_id, int(line) if line.isdigit() else -1, column
+
+
+def _logs(logs: pl.DataFrame, shop: Any) -> html.Section:
+    if logs.is_empty():
+        return parts.sheet("Loaded logs", "", html.P("None yet.", className="small"))
+    rows = [
+        {
+            "name": row["name"],
+            "when": numbers.clock(sentences.local(shop, row["loaded_at"])),
+            "read": numbers.count(row["rows_read"]),
+            "accepted": numbers.count(row["accepted"]),
+            "changed": numbers.count(row["changed"]),
+            "held": numbers.count(row["already_held"]),
+            "aside": numbers.count(row["set_aside"]),
+            "cells": numbers.count(row["cells_set_aside"]),
+            "over": numbers.count(row["passed_over"]),
+            "id": html.Code(row["log_id"][:8]),
+        }
+        for row in logs.sort("loaded_at", "name", descending=True).head(SHOWN).iter_rows(named=True)
+    ]
+    columns = [
+        ("name", "Log"),
+        ("when", "Loaded", "wide-only"),
+        ("read", "Rows read", "n"),
+        ("accepted", "Accepted", "n"),
+        ("changed", "Changed", "n wide-only"),
+        ("held", "Already held", "n wide-only"),
+        ("aside", "Set aside", "n"),
+        ("cells", "Cells set aside", "n wide-only"),
+        ("over", "Passed over", "n wide-only"),
+        ("id", "Begins", "wide-only"),
+    ]
+    more = [html.P(f"and {numbers.count(len(logs) - SHOWN)} more", className="small")] if len(logs) > SHOWN else []
+    return parts.sheet("Loaded logs", "rows read = accepted + changed + already held + set aside", [parts.table(rows, columns), *more])
+
+
+def _take_out(logs: pl.DataFrame) -> html.Details:
+    """Taking a log out again: behind a fold, with who and why."""
+    names = sorted(logs["name"].unique().to_list())
+    fields = [parts.field("Log", UNLOAD_LOG, None, names, searchable=True), parts.text_field("Who", UNLOAD_WHO), parts.text_field("Why", UNLOAD_WHY)]
+    say = "Its original stays in the shop folder; rows that other logs share with it come back from them."
+    button = html.Div(html.Button("Take it out", id=UNLOAD, className="button"), className="acts")
+    return html.Details(
+        [html.Summary("Take a log out again"), html.P(say, className="small"), html.Div(fields, className="ruled"), button], className="behind"
+    )
+
+
+def saved(**_asked: str) -> tuple[str, pl.DataFrame]:
+    """The questions that wait, as a table a person saves."""
+    return "questions.csv", waiting()
 
 
 def connect(app: Dash) -> None:
-    """No callback yet."""
+    watch = (Output(PROGRESS, "children", allow_duplicate=True), Output(TICK, "disabled", allow_duplicate=True))
+    app.callback(*watch, Input(DROP, "contents"), State(DROP, "filename"), prevent_initial_call=True)(bring)
+    app.callback(*watch, Input(AGAIN, "n_clicks"), prevent_initial_call=True)(ask_again)
+    app.callback(
+        *watch,
+        Input(UNLOAD, "n_clicks"),
+        State(UNLOAD_LOG, "value"),
+        State(UNLOAD_WHO, "value"),
+        State(UNLOAD_WHY, "value"),
+        prevent_initial_call=True,
+    )(take_out)
+    app.callback(
+        Output(PROGRESS, "children"),
+        Output(TICK, "disabled"),
+        Output("_pages_location", "href", allow_duplicate=True),
+        Input(TICK, "n_intervals"),
+        State("_pages_location", "href"),
+        prevent_initial_call=True,
+    )(look)
+    said = (Output(SAID, "children"), *watch)
+    said_by = (State(HERE, "data"), State(WHO, "value"), State(WHY, "value"))
+    app.callback(
+        *said,
+        Input(CORRECT, "n_clicks"),
+        Input(REAL, "n_clicks"),
+        Input(KEEP, "n_clicks"),
+        Input(TAKE, "n_clicks"),
+        State(VALUE, "value"),
+        *said_by,
+        prevent_initial_call=True,
+    )(answer)
+
+
+def bring(contents: list[str] | None, names: list[str] | None) -> tuple[Any, Any]:
+    """Begins to load the dropped files."""
+    if not contents or not names:
+        return no_update, no_update
+    files = []
+    for content, name in zip(contents, names, strict=True):
+        _, comma, data = content.partition(",")
+        if not comma:
+            return [parts.ask(f"{name} came empty; load it at the command line: truerun load {name}")], True
+        files.append((name, base64.b64decode(data)))
+    number = desk.here().jobs.load(files)
+    return told(desk.here().jobs.look(number) or Job(number, "Load")), False
+
+
+def ask_again(clicks: int | None) -> tuple[Any, Any]:
+    if not clicks:
+        return no_update, no_update
+    number = desk.here().jobs.again()
+    return told(desk.here().jobs.look(number) or Job(number, "Try open questions again")), False
+
+
+def take_out(clicks: int | None, log: str | None, who: str | None, why: str | None) -> tuple[Any, Any]:
+    if not clicks:
+        return no_update, no_update
+    if not log or not (who or "").strip():
+        return [parts.ask("Taking a log out wants the log and who does it.")], True
+    number = desk.here().jobs.unload(log, str(who).strip(), (why or "").strip())
+    return told(desk.here().jobs.look(number) or Job(number, "Unload")), False
+
+
+def look(_ticks: int | None, href: str | None) -> tuple[Any, bool, Any]:
+    """How far the work is; when it has ended the page is laid out anew."""
+    job = desk.here().jobs.latest()
+    if job is None:
+        return [], True, no_update
+    running = job.state in ("waiting", "running")
+    return told(job), not running, no_update if running else href
+
+
+def answer(
+    correct: int | None, real: int | None, keep: int | None, take: int | None, value: str | None, question: str, who: str | None, why: str | None
+) -> tuple[Any, Any, Any]:
+    """One answer to one question, by the button that was pressed."""
+    from dash import ctx
+
+    pressed = ctx.triggered_id
+    if not any((correct, real, keep, take)) or not question:
+        return no_update, no_update, no_update
+    if not (who or "").strip() or not (why or "").strip():
+        return "An answer wants who gives it and why.", no_update, no_update
+    log_id, line, column = _parsed(question)
+    if pressed == CORRECT:
+        if not (value or "").strip():
+            return "Write the value to lay over it, as it should have been typed.", no_update, no_update
+        number = desk.here().jobs.correct(log_id, line, column, str(value).strip(), str(who).strip(), str(why).strip())
+    else:
+        number = desk.here().jobs.settle(log_id, line, column, VERDICTS[str(pressed)], str(who).strip(), str(why).strip())
+    return "Written into the book.", told(desk.here().jobs.look(number) or Job(number, "Answer")), False
