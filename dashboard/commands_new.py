@@ -48,9 +48,8 @@ def new(
     if proposal.additions:
         say("Put what is right into shop.toml, then load the sheets.")
         return
-    say(
-        f"Next: read {shop / 'shop.toml'}, then `truerun load {' '.join(path.name for path in files)} --shop {shop}` and `truerun serve --shop {shop}`"
-    )
+    names = " ".join(str(path) for path in files)
+    say(f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {shop}` and `truerun serve --shop {shop}`")
 
 
 def _bytes(path: Path) -> bytes:

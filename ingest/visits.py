@@ -9,6 +9,7 @@ from ingest.notation import DITTO, NO_READING, Manner
 from ingest.questions import listed
 from ingest.row_text import other_json, row_text, text_hash
 from ingest.sheet import VISIT_ROWS, Reading, Rows
+from ingest.shop import Shop
 from ingest.stamps import read_times
 from ingest.words import Words
 
@@ -92,7 +93,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     stages = _listed("stage", cells, refused, words, default=stage)
     if not stage:
         refused.add(stages == "", "no stage", "the stage in its column, or `stage` in the [[log]] of a sheet of one stage")
-    models = _listed("model", cells, refused, words)
+    models = _listed("model", cells, refused, words, default=_only_model(cells, reading.shop))
     outcomes = _listed("outcome", cells, refused, words, default=log.empty_outcome)
     lots = _as_typed("lot", cells, reading)
     receiving = stages.is_in([key for key, role in reading.shop.roles.items() if role == "receiving"])
@@ -111,6 +112,11 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     visits = visits.with_columns(part.alias("part"))
     visits = visits.with_columns(_ordinal(visits), text_hash(cells.rows, cells.columns, cells.at).alias("text_hash"))
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
+
+
+def _only_model(cells: Cells, shop: Shop) -> str:
+    """The model of a sheet without a model column in a shop of a single model; '' elsewhere."""
+    return shop.models[0].key if cells.column("model") is None and len(shop.models) == 1 else ""
 
 
 def _listed(field: str, cells: Cells, refused: Refusals, words: Words, default: str = "") -> pl.Series:

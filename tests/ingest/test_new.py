@@ -52,6 +52,7 @@ def test_a_foreign_sheet_goes_into_a_store_with_at_most_ten_answers(name, tmp_pa
     read = read_log(sheet(name)[1], name, shop)
     assert (read.visits.height, read.readings.height) == (visits, readings)
     assert read.visits["stage"].n_unique() == len(shop.stages)
+    assert set(read.visits["model"]) == set(shop.by_model)
 
 
 def test_the_instrument_book_is_read_with_inches_and_fractions_and_setters():

@@ -289,6 +289,14 @@ def test_an_empty_outcome_is_what_the_sheet_says():
     assert read(row(outcome=""), empty_outcome="pass").visits["outcome"].to_list() == ["pass"]
 
 
+def test_a_sheet_without_models_in_a_shop_of_one_model_tells_of_that_model():
+    rows = csv("serial,date,stage", "A1,2026-03-02,packing")
+    shop = small_shop()
+    one = shop.model_copy(update={"models": shop.models[:1]})
+    assert read_log(rows, "a.csv", one).visits["model"].to_list() == ["LARK-25"]
+    assert read_log(rows, "a.csv", shop).visits["model"].to_list() == [""]
+
+
 def test_a_sheet_of_one_stage_needs_no_stage_column():
     sheet = read("A1,2026-03-02", header="serial,date", stage="packing")
     assert sheet.visits["stage"].to_list() == ["packing"]
