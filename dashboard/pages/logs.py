@@ -122,8 +122,9 @@ def told(job: Job) -> list[Any]:
 def _questions(asked: pl.DataFrame) -> html.Section:
     if asked.is_empty():
         return parts.sheet("Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered."))
-    asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))  # one question, however it was misspelt
-    groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n")).sort("n", "reason", descending=[True, False])
+    asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))
+    groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n"))
+    groups = groups.sort("n", "reason", descending=[True, False])
     blocks = []
     for reason, n in groups.iter_rows():
         rows = asked.filter(pl.col("kind") == reason)
