@@ -299,9 +299,9 @@ def _dated(name: str, value: str, since: Flags, begun: int, split: _Split, days:
     error = split.sigma * float(np.sqrt(1 / size + 1 / (n - size)))
     first, last = split.likely
     inside = (split.at >= first) & (split.at <= last)
-    early, late = int(days[inside].min()), int(days[inside].max())
     p = 1.0
-    if effect * split.sign > 0:
+    if effect * split.sign > 0 and inside.any():  # a clean before and after may leave out all the likely starts
+        early, late = int(days[inside].min()), int(days[inside].max())
         if first <= split.at[int(since.argmax())] <= last:
             p = (last - first + 1) / split.size
         elif early <= begun <= late:
