@@ -74,7 +74,8 @@ def test_nothing_is_judged_before_a_hundred_are_complete():
 def test_one_characteristic_alone_is_no_pattern_and_a_coarse_one_stays_out():
     alone = snapshot(shop(), {("action", "bass"): BASS, ("action", "treble"): TREBLE})
     assert alone.once(signals).single.patterns == []
-    coarse = snapshot(shop(gauges={"rule": 0.2}), {("action", "bass"): np.round(BASS / 0.2) * 0.2, ("action", "treble"): TREBLE, ("relief", ""): RELIEF})
+    columns = {("action", "bass"): np.round(BASS / 0.2) * 0.2, ("action", "treble"): TREBLE, ("relief", ""): RELIEF}
+    coarse = snapshot(shop(gauges={"rule": 0.2}), columns)
     assert coarse.once(signals).single.patterns == []  # the rule measures all three: each is read too coarsely
 
 
