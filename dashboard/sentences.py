@@ -141,7 +141,11 @@ def candidate_words(candidate: causes.Candidate, shop: Shop, *, people: bool = F
     if candidate.name == causes.CHANGE:
         what, _, when = candidate.value.rpartition(", ")
         return f"the change of {numbers.day(date.fromisoformat(when))}: {what}"
-    words = {causes.LOT: "neck lot", causes.SUPPLIER: "supplier", causes.GAUGE: "gauge", causes.HUMIDITY: "humidity", causes.WEEKDAY: ""}
+    if candidate.name == causes.HUMIDITY:
+        size, _, since = candidate.value.replace("-", numbers.MINUS, 1).partition(" %RH")
+        change = f"{size}{numbers.NBSP}%RH" + (f", {since.strip().replace(' h', f'{numbers.NBSP}h')}" if since else "")
+        return f"{'drier' if candidate.value.startswith('-') else 'damper'} air ({change})"
+    words = {causes.LOT: "neck lot", causes.SUPPLIER: "supplier", causes.GAUGE: "gauge", causes.WEEKDAY: ""}
     return f"{words.get(candidate.name, candidate.name)} {candidate.value}".strip()
 
 

@@ -64,7 +64,7 @@ def shipped(found: Review, shop: Shop) -> list[tuple[str, str]]:
 def _beyond(shop: Shop, characteristic: str, position: str, value: float, lower: float | None, upper: float | None) -> str:
     limit = upper if upper is not None and value > upper else lower
     what = sentences.characteristic(shop, characteristic, position).lower()
-    return f"{what} {sentences.amount(shop, characteristic, value)}, limit {sentences.amount(shop, characteristic, limit)}"
+    return f"{what}: {sentences.amount(shop, characteristic, value)}, limit {sentences.amount(shop, characteristic, limit)}"
 
 
 def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
@@ -114,11 +114,11 @@ def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
     return {
         "what": f"{sentences.characteristic(shop, key, row['position'])} on {row['model']}", "mean": mean,
         "range": f"{low.partition(numbers.NBSP)[0]} to {high.partition(numbers.NBSP)[0]}",
-        "pairs": f"{numbers.count(row['n'])}{few}", "left_out": numbers.count(row["left_out"]),
+        "pairs": f"{numbers.count(row['n'])} pairs{few}", "left_out": numbers.count(row["left_out"]),
     }  # fmt: skip
 
 
-def on_the_bench(found: Review, shop: Shop) -> list[tuple[str, str]]:
+def on_the_bench(found: Review) -> list[tuple[str, str]]:
     """Figures of the bench with their words: finished, on the bench, on hold."""
     count = {word: int((found.bench["standing"] == word).sum()) for word in ("bench", "hold")}
     return [

@@ -47,7 +47,7 @@ class _Drawing(Marks):
     def finished(self) -> Figure:
         shapes, texts = self.time.drawn(self.axis_at, narrow=self.narrow)
         lines = [] if self.narrow or self.paper or not self.view.asked else ["marks along the week: a vertical gap in the board is a Monday"]
-        lines += _folded(self.below, (self.width - 24) / (style.CHARACTER * 12 / 13))
+        lines += _folded([text for text in self.below if text], (self.width - 24) / (style.CHARACTER * 12 / 13))
         for k, text in enumerate(lines):
             at = {"xref": "paper", "yref": "paper", "xshift": 2 - self.left if self.narrow else 0, "yshift": -self.axis_at - 40 - 18 * k}
             self.texts.append(style.words(0, 0, text, size=12, colour=style.INK3, **at))

@@ -10,10 +10,9 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Review, review
-from analysis.studies import actions as deeds
 from analysis.studies.arrived import review_week
 from analysis.studies.calendar import first_day
-from dashboard import desk, numbers, parts, sentences
+from dashboard import desk, numbers, parts, sentences, sentences_week
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
@@ -32,9 +31,8 @@ def layout(week: str | None = None, **_address: str) -> Any:
     except UnusableData as problem:
         return parts.page(parts.page_head("No week to review yet.", "The week stands here once a log is loaded."),
                           parts.empty_state(str(problem), "Load a log", "/logs"))  # fmt: skip
-    judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
     return parts.page(
-        parts.page_head(sentences.headline(found, shop), _under(found, judged)),
+        parts.page_head(sentences.headline(found, shop), sentences_week.under(found)),
         arrived(found, shop), normal(found, shop), findings(found, shop),
         parts.row("75", outside(found, shop), shipped(found, shop)),
         parts.row("75", acted(found, shop), bench(found, shop)),
@@ -47,11 +45,6 @@ def _week(asked: str | None, shop: Shop) -> date | None:
         return first_day(date.fromisoformat(asked), shop) if asked else None
     except ValueError:
         return None
-
-
-def _under(found: Review, judged: int) -> str:
-    many = "instrument" if judged == 1 else "instruments"
-    return f"Week of {numbers.long_day(found.week)}. {numbers.count(judged)} {many} reached final inspection or ended before it."
 
 
 def arrived(found: Review, shop: Shop) -> html.Section:
@@ -67,16 +60,11 @@ def arrived(found: Review, shop: Shop) -> html.Section:
         bars.append(html.Span(className=missing, title=f"{shop.stage_name(row['stage'])}: {numbers.of(there, expected)}"))
     phone = html.Div([html.Div(bars, className="bars"), html.Div([html.Span("first stage"), html.Span("packing")], className="ends small")],
                      className="stages-phone")  # fmt: skip
-    asked = found.arrived.filter("question")
-    lines = []
-    if len(asked):
-        row = asked.row(0, named=True)
-        short = f"{shop.stage_name(row['stage'])} has {numbers.of(row['there'], row['expected'])} rows"
-        usual = f": usually {numbers.share(row['usual'], 100)} have one. A sheet may be missing. "
-        lines += [html.B(short), usual]
+    lines: list[Any] = []
+    for short, usual in sentences_week.missing(found, shop)[:1]:
+        lines += [html.B(short), f"{usual} "]
     if found.questions:
-        many = "question waits" if found.questions == 1 else "questions wait"
-        lines += [html.B(f"{numbers.count(found.questions)} {many}"), " on the logs loaded so far. "]
+        lines += [html.B(sentences_week.waiting(found)), " on the logs loaded so far. "]
     if lines:
         asks = parts.ask([*lines, dcc.Link("Answer them in Logs", href="/logs")])
     else:
@@ -107,8 +95,7 @@ def findings(found: Review, shop: Shop) -> html.Section:
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
         rows.append(parts.finding(one.state, [html.B(one.lead), one.rest], one.why, spark=spark, link=one.link, link_words=one.page, words=one.word))
     if found.known:
-        names = ", ".join(f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known)
-        rows.append(html.P(f"Marked known, not shown until its date or until it grows: {names}.", className="small"))
+        rows.append(html.P(sentences_week.known(found, shop), className="small"))
     return parts.sheet("What to know", "grey line: the edge; black: where the average runs, 13 weeks", rows or html.P("Nothing to report yet."))
 
 
@@ -121,10 +108,7 @@ def outside(found: Review, shop: Shop) -> html.Section:
                  numbers.of(row["outside"], row["n"]), key=f"{row['characteristic']}|{row['position']}")
         for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)
     ]  # fmt: skip
-    whole = found.outside.filter(pl.col("characteristic") == "any").row(0, named=True)
-    interval = numbers.share_range(whole["low"], whole["high"], whole["n"])
-    say = f"{numbers.of(whole['outside'], whole['n'])} instruments have at least one reading outside ({interval})."
-    few = " Few instruments so far." if whole["n"] < 30 else ""
+    say = sentences_week.outside(found)
     table = parts.table(
         [{"name": parts.to_readings(_readings(found, row), sentences.characteristic(shop, row["characteristic"], row["position"])),
           "of": numbers.of(row["outside"], row["n"]), "range": numbers.share_range(row["low"], row["high"], row["n"])}
@@ -132,7 +116,7 @@ def outside(found: Review, shop: Shop) -> html.Section:
         [("name", "Reading"), ("of", "Outside", "n"), ("range", "95 % interval", "n")],
     )  # fmt: skip
     chart = parts.graph(parts.both(shares, rows), say, "week-outside", table)
-    return parts.sheet("As set, outside limits", "first final inspection, n of N, 95 % interval", [chart, html.P(say + few, className="small")])
+    return parts.sheet("As set, outside limits", "first final inspection, n of N, 95 % interval", [chart, html.P(say, className="small")])
 
 
 def _readings(found: Review, row: dict[str, Any]) -> str:
@@ -142,28 +126,17 @@ def _readings(found: Review, row: dict[str, Any]) -> str:
 
 def shipped(found: Review, shop: Shop) -> html.Section:
     """Serials packed with a last reading outside, or without a final inspection on file."""
-    by_serial = found.shipped.group_by("serial", maintain_order=True).agg(pl.all())
+    told = sentences_week.shipped(found, shop)
     lines = []
-    for row in by_serial.head(SHOWN).iter_rows(named=True):
-        if row["why"][0] == "no final":
-            what = f"packed {numbers.day(sentences.local(shop, row['packed_at'][0]))}, no final inspection on file"
-        else:
-            readings = zip(*(row[k] for k in ("characteristic", "position", "value", "lower", "upper")), strict=True)
-            what = "; ".join(_beyond(shop, *each) for each in readings)
-        lines += [html.Dt(dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]))), html.Dd(what)]
-    n = len(by_serial)
+    for serial, what in told[:SHOWN]:
+        lines += [html.Dt(dcc.Link(serial, href=address("/logs/instrument", serial=serial))), html.Dd(what)]
+    n = len(told)
     if not n:
         body: Any = html.P("None: all that was packed had a final inspection, and its last readings lie within their limits.", className="small")
     else:
         more = [html.P(f"and {numbers.count(n - SHOWN)} more", className="small")] if n > SHOWN else []
         body = [html.Dl(lines, className="serials"), *more, html.P("A question to the shop first: a sheet may be late.", className="small")]
     return parts.sheet("Shipped outside, or without final", f"{numbers.count(n)} {'serial' if n == 1 else 'serials'}", body)
-
-
-def _beyond(shop: Shop, characteristic: str, position: str, value: float, lower: float | None, upper: float | None) -> str:
-    limit = upper if upper is not None and value > upper else lower
-    what = sentences.characteristic(shop, characteristic, position).lower()
-    return f"{what} {sentences.amount(shop, characteristic, value)}, limit {sentences.amount(shop, characteristic, limit)}"
 
 
 def acted(found: Review, shop: Shop) -> html.Section:
@@ -176,38 +149,21 @@ def acted(found: Review, shop: Shop) -> html.Section:
 
 
 def _action(row: dict[str, Any], shop: Shop) -> html.Div:
-    change, n = row["change"], row["n_after"]
-    if change is None:
-        told = "its signal is no longer there" if row["verdict"] == deeds.NO_CHART else f"{numbers.count(n or 0)} instruments since; ten are needed"
-    else:
-        low, high = (sentences.amount(shop, row["characteristic"], row[end], sign=True) for end in ("low", "high"))
-        told = f"{sentences.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on {numbers.count(n)} instruments"
-    due = f", by {numbers.day(row['due'])}" if row["due"] else ""
-    owner = f" {row['owner']}{due}." if row["owner"] else f" {due.removeprefix(', ')}." if due else ""
-    about = f"{sentences.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}." if row["model"] else ""
-    return html.Div([html.Div([html.P(row["text"]), html.P(f"{about}{owner}", className="small")]),
+    about, told = sentences_week.action(row, shop)
+    return html.Div([html.Div([html.P(row["text"]), html.P(about, className="small")]),
                      html.Div([html.B(row["verdict"]), html.P(told, className="small")])], className="action")  # fmt: skip
 
 
 def bench(found: Review, shop: Shop) -> html.Section:
     """Finished, on the bench and oldest, on hold, lost from sight."""
-    rows = found.bench
-    on_bench, hold, lost = (rows.filter(pl.col("standing") == word) for word in ("bench", "hold", "lost"))
-    facts: list[tuple[Any, Any]] = [
-        (numbers.count(found.finished), "finished this week"),
-        (numbers.count(len(on_bench)), "on the bench"),
-        (numbers.count(len(hold)), "on hold"),
-    ]
-    if len(on_bench):
-        oldest = on_bench.sort("first_seen").row(0, named=True)
-        days = _as_of() - oldest["first_seen"]
-        link = dcc.Link(oldest["serial"], href=address("/logs/instrument", serial=oldest["serial"]), className="serial")
-        facts.append((f"{days.days} days", ["oldest: ", link, f", {shop.stage_name(oldest['last_stage']).lower()}"]))
-    gone = []
-    if len(lost):
-        serials = [dcc.Link(s, href=address("/logs/instrument", serial=s), className="serial") for s in lost["serial"].head(SHOWN)]
-        many = "instrument has" if len(lost) == 1 else "instruments have"
-        gone = [html.P([f"{numbers.in_words(len(lost), capital=True)} {many} not been seen for 30 days: ", *_between(serials)], className="small")]
+    facts: list[tuple[Any, Any]] = list(sentences_week.on_the_bench(found))
+    oldest = sentences_week.oldest(found, shop)
+    if oldest:
+        days, serial, stage = oldest
+        facts.append((days, ["oldest: ", dcc.Link(serial, href=address("/logs/instrument", serial=serial), className="serial"), f", {stage}"]))
+    words, serials = sentences_week.lost(found)
+    links = [dcc.Link(s, href=address("/logs/instrument", serial=s), className="serial") for s in serials[:SHOWN]]
+    gone = [html.P([f"{words}: ", *_between(links)], className="small")] if serials else []
     return parts.sheet("On the bench", f"as of {numbers.day(sentences.local(shop, _as_of()))}", [parts.facts(*facts), *gone])
 
 
@@ -233,7 +189,8 @@ def decide(found: Review, shop: Shop) -> html.Section:
                       parts.text_field("By (year-month-day)", DUE, due.isoformat() if isinstance(due, date) else "")], className="ruled"),
             html.Div(
                 [html.Button("Put in the bench book", id=WRITE, className="button primary"),
-                 html.A("Print the weekly review", href=f"/papers/week?week={found.week}", target="_blank", className="button")],
+                 html.A("Print the weekly review", href=address("/papers/week", week=found.week), target="_blank", className="button"),
+                 html.A("on Letter", href=address("/papers/week", week=found.week, letter=1), target="_blank", className="small")],
                 className="acts",
             ),
             html.P(id=WRITTEN, className="small", role="status"), dcc.Store(id=HERE, data=found.week.isoformat()),

@@ -20,9 +20,12 @@ from dashboard.pages import drift_stream
 from dashboard.papers.paper import Paper, computed_from
 from ingest.shop import Shop
 
-CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 3, 4, 4, 5, 7, 3  # rows that leave room for all else on three pages
+CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 3, 4, 3, 5, 7, 3  # rows that leave room for all else on three pages
 WEEKS = 13
-INNER = 128  # px of a stream chart between its rails
+INNER = 126  # px of a stream chart between its rails
+ROOM = {False: 780, True: 712}  # px for charts and their words on an A4 and on a Letter page, what came back under them
+WORDS = 34  # px of the line over a chart, and the gap under it
+LONGEST = 150  # characters of a text that a person typed; the whole stands in the bench book
 COLUMN = 380  # px of the wider of two columns
 
 
@@ -32,25 +35,27 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, computed_from(snapshot), letter=letter)
+    charts = _charts(made, found, shop)
     sheets = {
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
         "findings": [(one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in sentences.week(found, shop)],
         "known": sentences_week.known(found, shop),
-        "charts": _charts(made, found, shop),
+        "charts": charts, "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
-        "shipped": sentences_week.shipped(found, shop),
+        "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
         "rework": _rework(found, shop),
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
         "settling": _settling(found, shop),
-        "actions": [(row, *sentences_week.action(row, shop)) for row in found.actions.tail(ACTIONS).iter_rows(named=True)],
-        "bench": sentences_week.on_the_bench(found, shop), "oldest": sentences_week.oldest(found, shop), "lost": sentences_week.lost(found),
+        "actions": [(_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
+                    for row in found.actions.tail(ACTIONS).iter_rows(named=True)],
+        "bench": sentences_week.on_the_bench(found), "oldest": sentences_week.oldest(found, shop), "lost": sentences_week.lost(found),
     }  # fmt: skip
     held = found.decision or {}
     due = held.get("due")
     return f"weekly-review-{found.week.isoformat()}", made.html(
         "week.html", headline=sentences.headline(found, shop), under=sentences_week.under(found), most_shipped=SHIPPED,
-        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)), version=snapshot.version, decision=held.get("text") or "",
+        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)), version=snapshot.version, decision=_short(str(held.get("text") or "")),
         owner=held.get("owner") or "", due=numbers.weekday(due) if isinstance(due, date) else "", **sheets,
     )  # fmt: skip
 
@@ -59,9 +64,17 @@ def _long(week: date) -> str:
     return numbers.long_day(week).partition(" ")[2]
 
 
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST else text[: LONGEST - 3].rstrip() + "..."
+
+
 def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
     """Three figures on the range of the weeks before."""
-    columns = (("finished", numbers.count), ("never_sent_back", lambda x: numbers.share(x, 100)), ("signals_opened", numbers.count))
+
+    def share(x: float | None) -> str:
+        return numbers.share(x, 100)
+
+    columns = (("finished", numbers.count), ("never_sent_back", share), ("signals_opened", numbers.count))
     cells = []
     for (name, figure, say), (column, write) in zip(sentences.normal(found, shop), columns, strict=False):
         values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
@@ -73,7 +86,8 @@ def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
 
 def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
     """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench, not at the table."""
-    drawn = []
+    drawn: list[dict[str, Any]] = []
+    room = ROOM[made.letter]
     now = sentences.local(shop, desk.here().snapshot().as_of)
     for matter in [matter for matter in found.matters if not matter.only_some][:CHARTS]:
         row = dict(matter.main)
@@ -82,12 +96,20 @@ def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
         except UnusableData:  # a share or a pair of readings together: no single stream
             continue
         figure = stream(_quiet(drift_stream.chart_view(seen, "", shop)), width=made.inner, inner=INNER)
+        room -= int(figure["layout"]["height"]) + WORDS
+        if drawn and room < 0:
+            break
         n = len(seen.view.readings)
         drawn.append({
             "name": sentences_drift.stream_name(shop, row, stage=True), "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
             "also": _also(matter, shop), "chart": made.chart(figure, sentences.moved(matter, shop, now.date()).text),
         })  # fmt: skip
     return drawn
+
+
+def _undrawn(found: Review, drawn: int) -> str:
+    left = sum(not matter.only_some for matter in found.matters) - drawn
+    return f"{numbers.in_words(left, capital=True)} more {'is' if left == 1 else 'are'} on Drift." if left else ""
 
 
 def _quiet(view: StreamView) -> StreamView:
@@ -137,5 +159,5 @@ def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
     """What the rest surely moves, by as much as its figure shows: the largest against its spread first, small samples last."""
     sure = found.settling.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("sd") > 0)
     order = sure.sort(pl.col("n") < sentences_week.FEW, -(pl.col("mean").abs() / pl.col("sd")), "model", "characteristic", "position")
-    rows = [sentences_week.settled(row, shop) for row in order.iter_rows(named=True)]
-    return [row for row in rows if row["mean"].strip("+0. mincents")][:SETTLED]
+    rows = [sentences_week.settled(row, shop) for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)]
+    return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]

@@ -1,0 +1,39 @@
+"""Papers in the browser, to be read, saved or printed there: /papers/week?week=2026-11-09&letter=1."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import flask
+
+from analysis.methods.problems import UnusableData
+from analysis.studies.calendar import first_day
+from dashboard import desk
+from dashboard.papers import week as weekly
+from dashboard.papers.paper import Paper, computed_from
+
+
+def connect(server: flask.Flask) -> None:
+    """The addresses of the papers."""
+    server.add_url_rule("/papers/week", "paper-week", week)
+
+
+def week() -> flask.Response:
+    """The weekly review of the week that holds the day `week`, by default the last whole one; `letter` for that size of paper."""
+    asked, letter = flask.request.args.get("week", ""), bool(flask.request.args.get("letter"))
+    try:
+        first = first_day(date.fromisoformat(asked), desk.here().snapshot().shop) if asked else None
+    except ValueError:
+        return problem(f"{asked!r} is no day; wanted one such as 2026-11-27.")
+    try:
+        return flask.Response(weekly.paper(week=first, letter=letter)[1], mimetype="text/html")
+    except UnusableData as nothing:
+        text = str(nothing)
+        return problem(f"{text[:1].upper()}{text[1:]}.")
+
+
+def problem(text: str) -> flask.Response:
+    """A paper that says why there is none, and the way back."""
+    snapshot = desk.here().snapshot()
+    empty = Paper("Nothing to print", snapshot.shop.shop.name, computed_from(snapshot))
+    return flask.Response(empty.html("problem.html", problem=text), status=404, mimetype="text/html")

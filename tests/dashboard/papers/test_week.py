@@ -1,0 +1,168 @@
+"""The weekly review on paper: what stands on it, that it computes again to the same bytes, and how it prints."""
+
+import re
+import shutil
+import subprocess
+from datetime import date
+from html import unescape
+
+import pytest
+
+from analysis.methods.problems import UnusableData
+from dashboard import desk
+from dashboard.app import make_app
+from dashboard.papers import pdf, week
+from ingest.load import load
+from tests.dashboard.pages import moving_shop
+
+CHROMIUM = pdf.find_chromium()
+ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    folder = moving_shop.stands(tmp_path_factory.mktemp("paper") / "shop")
+    counter = desk.Desk(folder)
+    counter.write_entry("decision", "Measure 20 saddle blanks <against> 20 old ones", who="R. Marsh", owner="R. Marsh", due=date(2026, 4, 10),
+                        week=date(2026, 3, 30))  # fmt: skip
+    return folder
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+def small(folder, rows):
+    """A shop with a few rows loaded, and no more."""
+    moving_shop.stands(folder, with_logs=False)
+    if rows:
+        path = folder / "day.csv"
+        path.write_text("\n".join([ONE_DAY, *rows]) + "\n")
+        load(folder, [path], now=moving_shop.NOW)
+    desk.use(desk.Desk(folder))
+    return folder
+
+
+def one_day(n, outcome="pass"):
+    stages = (("bridge_fitting", "pass"), ("final_inspection", outcome), ("packing", "pass"))
+    return [
+        f"A{k},LARK-25,{stage},T01,2026-03-02 {9 + place}:{k:02d},2026-03-02 {9 + place}:{k + 5:02d},{end},{'0.2' if place == 1 else ''}"
+        for k in range(n) for place, (stage, end) in enumerate(stages)
+    ]  # fmt: skip
+
+
+def words(html):
+    """What the paper says, without scripts, styles and marks; blanks that hold together are blanks."""
+    text = re.sub(r"<(script|style)\b.*?</\1>", " ", html, flags=re.S)
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", text)).replace("\u00a0", " "))
+
+
+def test_the_agenda_stands_on_it_in_its_order(looked_at):
+    said = words(week.paper()[1])
+    agenda = ["Did the data arrive?", "Is it a normal week?", "What to know", "What moved, reading by reading", "What came back", "As set, outside limits",
+              "Shipped outside, or without final", "What the rest does", "Neck lots in doubt", "Last week’s actions: did it move?", "On the bench",
+              "Decision of the week", "Owner", "By"]  # fmt: skip
+    places = [said.find(name) for name in agenda]
+    assert -1 not in places
+    assert places == sorted(places)
+
+
+def test_the_headline_and_sentences_are_those_of_the_page(looked_at):
+    from analysis.review import review
+    from dashboard import sentences
+
+    found, shop = looked_at.ask(review), looked_at.snapshot().shop
+    said = words(week.paper()[1])
+    assert sentences.headline(found, shop) in said
+    for one in sentences.week(found, shop):
+        assert f"{one.lead}".replace("\u00a0", " ") in said
+
+
+def test_the_decision_of_the_week_stands_on_its_line_as_it_was_typed(looked_at):
+    html = week.paper()[1]
+    assert "Measure 20 saddle blanks &lt;against&gt; 20 old ones" in html
+    assert "R. Marsh" in words(html)
+    assert "Fri 10 Apr" in words(html)
+
+
+def test_nobody_of_the_bench_is_named_whatever_the_shop_shows(tmp_path):
+    desk.use(desk.Desk(moving_shop.stands(tmp_path / "names", people='names"\npurpose = "coaching')))
+    html = re.sub(r"<script>.*?</script>|base64,[^)]*", "", week.paper()[1], flags=re.S)
+    assert "action" in html.lower()
+    for name in ("T01", "T02", "Okafor", "Lindqvist"):
+        assert name not in html
+
+
+def test_the_same_version_gives_the_same_bytes(stands):
+    made = []
+    for _ in range(2):
+        desk.use(desk.Desk(stands))
+        made.append(week.paper())
+    assert made[0] == made[1]
+
+
+def test_it_says_what_it_was_computed_from(looked_at):
+    snapshot = looked_at.snapshot()
+    said = words(week.paper()[1])
+    assert f"store version {snapshot.version}, bench book {snapshot.book_sequence}, shop files {snapshot.shop_files[:12]}, Truerun " in said
+
+
+def test_it_needs_nothing_from_elsewhere(looked_at):
+    html = week.paper()[1]
+    page = re.sub(r"<script>.*?</script>", "", html, flags=re.S)
+    assert not re.findall(r"""(?:src|href)=["'](?!data:)""", page)
+    assert "url(http" not in page
+    assert html.count("<script>") == 2  # the library, and what draws
+
+
+def test_every_chart_says_its_finding_and_is_grey(looked_at):
+    html = week.paper()[1]
+    assert len(re.findall(r'class="chart" id="chart-\d+" role="img" aria-label="[^"]{10,}"', html)) == 5  # three weeks, one stream, shares
+    colours = set(re.findall(r"#([0-9A-Fa-f]{6})\b", html[html.index('id="charts"') :]))
+    assert colours
+    assert all(c[:2] == c[2:4] == c[4:] for c in colours)
+
+
+def test_an_empty_shop_has_no_paper_and_says_why(tmp_path):
+    small(tmp_path / "shop", [])
+    with pytest.raises(UnusableData, match="no log is loaded yet"):
+        week.paper()
+
+
+@pytest.mark.parametrize(("n", "outcome"), [(1, "pass"), (12, "pass"), (3, "hold")])
+def test_one_day_of_one_model_is_a_paper_that_calls_itself_small(tmp_path, n, outcome):
+    small(tmp_path / "shop", one_day(n, outcome))
+    said = words(week.paper()[1])
+    assert "Few instruments so far." in said
+    assert "nan" not in said.lower().split()
+    assert "None" not in said.replace("None judged", "").replace("None of those", "").replace("None.", "")
+
+
+def test_the_page_serves_it_and_says_what_is_wrong_with_an_address(stands, tmp_path):
+    app = make_app(desk.Desk(stands))
+    client = app.server.test_client()
+    answer = client.get("/papers/week?week=2026-04-01&letter=1")
+    assert answer.status_code == 200
+    assert "size: letter" in answer.text
+    assert "Week of Monday 30 March 2026" in words(answer.text)
+    assert (client.get("/papers/week?week=soon").status_code, "is no day" in client.get("/papers/week?week=soon").text) == (404, True)
+    empty = make_app(desk.Desk(moving_shop.stands(tmp_path / "empty", with_logs=False))).server.test_client().get("/papers/week")
+    assert empty.status_code == 404
+    assert "No log is loaded yet; load one to see a week." in words(empty.text)
+
+
+@pytest.mark.skipif(CHROMIUM is None or shutil.which("pdftotext") is None, reason="no Chromium here")
+@pytest.mark.parametrize("letter", [False, True], ids=["A4", "Letter"])
+def test_it_prints_on_three_pages_at_most_each_with_more_than_a_line(looked_at, tmp_path, letter):
+    html, printed = tmp_path / "week.html", tmp_path / "week.pdf"
+    html.write_text(week.paper(letter=letter)[1])
+    pdf.write_pdf(html, printed)
+    text = subprocess.run(["pdftotext", "-layout", str(printed), "-"], capture_output=True, text=True, check=True).stdout
+    pages = text.split("\f")[:-1]
+    assert 1 <= len(pages) <= 3
+    for number, page in enumerate(pages, start=1):
+        assert f"page {number} of {len(pages)}" in page
+        assert len([line for line in page.splitlines() if line.strip()]) > 10
