@@ -1,0 +1,129 @@
+"""Drift in a real browser: a cell, a deep link, limits put on file, a cause written down, a matter marked known, two people at once."""
+
+import shutil
+
+import pytest
+
+from dashboard.app import make_app
+from dashboard.desk import Desk
+from tests.dashboard.pages import moving_shop
+
+DRAWN = "[...document.querySelectorAll('.js-plotly-plot')].map(chart => chart.textContent).join(' ')"
+CELL = """key => {
+  const chart = document.querySelector('.js-plotly-plot'), cells = chart.data.at(-1), at = cells.customdata.findIndex(told => told[0] === key);
+  const box = chart.getBoundingClientRect(), layout = chart._fullLayout;
+  return [box.x + layout._size.l + layout.xaxis.d2p(cells.x[at]), box.y + layout._size.t + layout.yaxis.d2p(cells.y[at])];
+}"""
+DEEP = "/drift?characteristic=relief&model=LARK-25&stage=final_inspection"
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return moving_shop.stands(tmp_path_factory.mktemp("drift") / "shop")
+
+
+@pytest.fixture
+def folder(stands, tmp_path):
+    return shutil.copytree(stands, tmp_path / "copy")
+
+
+@pytest.fixture
+def opened(folder, served, watched):
+    """A window on Drift of a shop; another call opens another window on the same shop."""
+    address = served(make_app(Desk(folder)))
+
+    def open_page(path="/drift", width=1280):
+        seen = watched(width)
+        seen.page.set_default_timeout(60_000)
+        seen.page.goto(address + path)
+        seen.charts_drawn(2)
+        return seen
+
+    return open_page
+
+
+def wait_for_words(seen, words):
+    seen.page.wait_for_function("words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words)
+
+
+def test_a_click_on_a_cell_shows_its_stream_and_back_returns(opened):
+    seen = opened()
+    wait_for_words(seen, "LARK-25, action treble, final inspection")
+    x, y = seen.page.evaluate(CELL, "relief||LARK-25|final_inspection")
+    seen.page.mouse.move(x, y)
+    seen.page.mouse.click(x, y)
+    seen.page.wait_for_url("**characteristic=relief**")
+    wait_for_words(seen, "Neck relief on LARK-25 ran true")
+    seen.page.go_back()
+    wait_for_words(seen, "moved up 0.3")
+    assert seen.wrong == []
+
+
+def test_a_deep_link_shows_its_stream_and_its_readings_are_a_click_away(opened):
+    seen = opened(DEEP)
+    wait_for_words(seen, "LARK-25, neck relief, final inspection")
+    href = seen.page.get_by_text("Its readings, each with file and line").get_attribute("href")
+    assert href.startswith("/logs/readings?characteristic=relief&model=LARK-25&stage=final_inspection")
+    assert seen.wrong == []
+
+
+def test_a_filter_goes_into_the_address_and_the_page_follows(opened):
+    seen = opened()
+    seen.page.click("#drift-weeks")
+    seen.page.get_by_role("option", name="4, to 3 Apr").click()
+    seen.page.wait_for_url("**weeks=4**")
+    wait_for_words(seen, "four weeks to 3 April 2026")
+    assert seen.wrong == []
+
+
+def test_limits_put_on_file_change_the_chart(opened):
+    seen = opened()
+    assert "limits set anew" not in seen.page.evaluate(DRAWN)
+    seen.page.fill("#drift-from", moving_shop.day(40).date().isoformat())
+    seen.page.fill("#drift-to", moving_shop.day(119).date().isoformat())
+    seen.page.fill("#drift-limits-who", "Mara")
+    seen.page.fill("#drift-limits-why", "steady weeks")
+    seen.page.click("#drift-try")
+    wait_for_words(seen, "From 80 readings: edge")
+    seen.page.click("#drift-file")
+    wait_for_words(seen, "Mara, ")
+    seen.page.wait_for_function(f"{DRAWN}.includes('limits set anew')")
+    assert seen.wrong == []
+
+
+def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened):
+    seen = opened()
+    seen.page.fill("#drift-cause", "saddle blanks stand taller")
+    seen.page.fill("#drift-who", "Mara")
+    seen.page.click("#drift-write")
+    wait_for_words(seen, "Cause: saddle blanks stand taller")
+    week = opened("/")
+    wait_for_words(week, "Action treble on LARK-25 moved up")
+    seen.page.fill("#drift-who", "Mara")
+    seen.page.fill("#drift-until", "2026-05-01")
+    seen.page.click("#drift-known")
+    wait_for_words(seen, "Marked known until 1 May")
+    week.page.reload()
+    wait_for_words(week, "Marked known, not shown until its date")
+    assert "Action treble on LARK-25 moved up" not in week.page.text_content("body")
+    assert seen.wrong == []
+    assert week.wrong == []
+
+
+def test_two_people_who_write_at_once_lose_nothing(opened, folder):
+    first, second = opened(), opened()
+    for seen, who in ((first, "Mara"), (second, "Rowan")):
+        seen.page.fill("#drift-action", f"look at the jig, says {who}")
+        seen.page.fill("#drift-who", who)
+    first.page.click("#drift-write", no_wait_after=True)
+    second.page.click("#drift-write", no_wait_after=True)
+    wait_for_words(first, "Action: look at the jig, says Mara")
+    wait_for_words(second, "Action: look at the jig, says Rowan")
+    written = Desk(folder).snapshot().table("bench_book")
+    assert sorted(written["who"]) == ["Mara", "Rowan"]
+
+
+def test_on_a_phone_nothing_runs_off_the_side(opened):
+    seen = opened(width=390)
+    assert seen.page.evaluate("document.documentElement.scrollWidth") == 390
+    assert seen.wrong == []
