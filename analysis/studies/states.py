@@ -3,10 +3,11 @@
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import lengths
+from analysis.methods.segments import Flags, Floats, lengths
 from analysis.studies.charts import SHORT_RUN
 from analysis.studies.signals import ODD, Signals, signals
 from analysis.studies.streams import STREAM, WIDTH_DRAWN
+from ingest import tables
 from ingest.snapshot import Snapshot
 from ingest.tables import TIME
 
@@ -34,12 +35,14 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
     thin = _thin(snapshot, judged)
     reach = (snapshot.shop.judging.width or WIDTH_DRAWN) * sigma
     alone = (n < 2) & ~held.eras.on_file[last]
-    state = np.where(thin, THIN, np.where(_moved(judged), MOVED, STEADY))
+    moved = _moved(judged, snapshot.shop.judging.baseline_readings)
+    state = np.where(thin, THIN, np.where(moved, MOVED, STEADY))
     rows = held.rows.select(*STREAM, "n", "first_at", "last_at").with_columns(
         centre=_number(centre, alone), sigma=_number(sigma, alone),
-        lower_limit=_number(centre - reach, thin), upper_limit=_number(centre + reach, thin), state=pl.Series(state), gauge=gauge_words(snapshot, judged),
+        lower_limit=_number(centre - reach, thin), upper_limit=_number(centre + reach, thin), state=pl.Series(state),
+        gauge=gauge_words(snapshot, judged),
     )  # fmt: skip
-    return rows.select(STREAMS.keys()).cast(dict(STREAMS))
+    return tables.shaped(rows, STREAMS)
 
 
 def odd(snapshot: Snapshot) -> pl.DataFrame:
@@ -55,7 +58,7 @@ def odd(snapshot: Snapshot) -> pl.DataFrame:
     far = (np.abs(off) > ODD * sigma + 1e-9 * np.maximum(np.abs(held.values), sigma)) & (sigma > 0)
     at = np.flatnonzero(far & np.repeat(usable, lengths(held.starts, len(held.values))))
     rows = held.readings[at].with_columns(pl.col("setup").alias("model"), sigmas=pl.Series((off / safe)[at], dtype=pl.Float64()))
-    return rows.select(ODD_ONES.keys()).cast(dict(ODD_ONES)).sort("taken_at", "serial", "characteristic", "position")
+    return tables.shaped(rows, ODD_ONES).sort("taken_at", "serial", "characteristic", "position")
 
 
 def gauge_words(snapshot: Snapshot, judged: Signals) -> pl.Series:
@@ -71,12 +74,12 @@ def gauge_words(snapshot: Snapshot, judged: Signals) -> pl.Series:
     return pl.select(word.alias("gauge")).to_series()
 
 
-def _thin(snapshot: Snapshot, judged: Signals) -> np.ndarray:
+def _thin(snapshot: Snapshot, judged: Signals) -> Flags:
     held = judged.streams
     return (held.rows["n"].to_numpy() < snapshot.shop.judging.least_readings) | (held.eras.sigma[held.last_era] <= 0)
 
 
-def _moved(judged: Signals) -> np.ndarray:
+def _moved(judged: Signals, baseline: int) -> Flags:
     """Streams with a signal open: on their own chart, or while they are young on the short-run chart."""
     moved = np.zeros(len(judged.streams.starts), dtype=bool)
     still = judged.open.filter((pl.col("chart") != SHORT_RUN) | (pl.col("stream") >= 0))
@@ -84,10 +87,9 @@ def _moved(judged: Signals) -> np.ndarray:
         own = still.filter(pl.col("chart") != SHORT_RUN)["stream"].to_numpy()
         moved[own[own >= 0]] = True
         young = still.filter(pl.col("chart") == SHORT_RUN)["stream"].to_numpy()
-        full = judged.streams.own.n.max() if len(judged.streams.own.n) else 0
-        moved[young[judged.streams.rows["n"].to_numpy()[young] < full]] = True
+        moved[young[judged.streams.rows["n"].to_numpy()[young] < baseline]] = True
     return moved
 
 
-def _number(values: np.ndarray, missing: np.ndarray) -> pl.Series:
+def _number(values: Floats, missing: Flags) -> pl.Series:
     return pl.select(pl.when(pl.Series(missing)).then(None).otherwise(pl.Series(values, dtype=pl.Float64()))).to_series()
