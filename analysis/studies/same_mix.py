@@ -7,11 +7,13 @@ the others never worked on stands at their average. The fit is a plain GLM, with
 Source of the prior: Greenland & Mansournia 2015, Statistics in Medicine 34 (data rows for log-F priors).
 """
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 import statsmodels.api as sm
+from statsmodels.tools.sm_exceptions import PerfectSeparationWarning
 
 from analysis.methods.segments import Floats
 
@@ -71,7 +73,10 @@ def _effects(columns: Floats, n: Floats, k: Floats, start: Floats | None) -> Flo
     prior = np.hstack([np.zeros((levels, 1)), np.eye(levels)])
     counts = np.vstack([np.column_stack([k, n - k]), np.ones((levels, 2))])
     model = sm.GLM(counts, np.vstack([columns, prior]), family=sm.families.Binomial())
-    return np.asarray(model.fit(start_params=start, maxiter=STEPS, tol=CLOSE, wls_method="qr").params, dtype=np.float64)
+    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):  # one pattern leaves no degree of freedom to a scale unused
+        # said wherever a fit is exact, as with one pattern; the prior's rows leave nothing to separate
+        warnings.simplefilter("ignore", PerfectSeparationWarning)
+        return np.asarray(model.fit(start_params=start, maxiter=STEPS, tol=CLOSE, wls_method="qr").params, dtype=np.float64)
 
 
 def _counts(cells: pl.DataFrame, name: str, patterns: int) -> Floats:
