@@ -1,7 +1,7 @@
 """book.sqlite: what people decided, append-only. Limits on file, bench book, corrections, settled questions, and which logs were loaded or unloaded.
 
-`sequence` rises by one with every line, whatever its table. Lines are never changed or taken out (but for `forget`, which takes a name out everywhere);
-what is no longer so is said by a later line.
+`sequence` rises by one with every line, whatever its table. Lines are never changed or taken out, but for `forget`, which takes a name out
+everywhere; what is no longer so is said by a later line.
 """
 
 import sqlite3
@@ -23,7 +23,8 @@ LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log 
     "replaces": pl.String(),  # log_id of the log in whose place this one was loaded, or ''
 }  # fmt: skip
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
-    "limits_on_file": tables.LIMITS_ON_FILE, "bench_book": tables.BENCH_BOOK, "corrections": tables.CORRECTIONS, "settled": tables.SETTLED, "loads": LOADS,
+    "limits_on_file": tables.LIMITS_ON_FILE, "bench_book": tables.BENCH_BOOK, "corrections": tables.CORRECTIONS, "settled": tables.SETTLED,
+    "loads": LOADS,
 }  # fmt: skip
 VERDICTS = ("it is real", "keep held", "take new")
 KINDS = ("cause", "action", "close", "reopen", "known", "note", "decision")
@@ -37,12 +38,16 @@ def make(connection: sqlite3.Connection, schema: str = "main") -> None:
     connection.execute(f"INSERT INTO {schema}.counter SELECT 0 WHERE NOT EXISTS (SELECT 1 FROM {schema}.counter)")
 
 
-def append(connection: sqlite3.Connection, table: str, rows: pl.DataFrame, *, now: datetime, who: str = "", why: str = "", schema: str = "main") -> int:
+def append(
+    connection: sqlite3.Connection, table: str, rows: pl.DataFrame, *, now: datetime, who: str = "", why: str = "", schema: str = "main"
+) -> int:
     """Write rows (the columns of the table but sequence, at, who, why) into an open transaction; the sequence of the last line written."""
     connection.execute(f"UPDATE {schema}.counter SET last = last + ?", (rows.height,))
     last = int(connection.execute(f"SELECT last FROM {schema}.counter").fetchone()[0])
     first = last - rows.height + 1
-    lines = rows.with_columns(pl.int_range(first, last + 1, dtype=pl.Int64).alias("sequence"), at=pl.lit(now, dtype=tables.TIME), who=pl.lit(who), why=pl.lit(why))
+    lines = rows.with_columns(
+        pl.int_range(first, last + 1, dtype=pl.Int64).alias("sequence"), at=pl.lit(now, dtype=tables.TIME), who=pl.lit(who), why=pl.lit(why)
+    )
     insert(connection, f"{schema}.{table}", tables.shaped(lines, SCHEMAS[table]))
     return last
 

@@ -1,5 +1,6 @@
 """The three Delta tables of a store: written as plain strings and UTC times, so that any engine can open them; read at one version."""
 
+import json
 import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -88,22 +89,35 @@ class Table:
         if self.version is None or self._open is None:
             return
         if len(self._open.file_uris()) > MANY_FILES:
-            self._open.optimize.compact(target_size=LARGE, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS)
+            self._open.optimize.compact(
+                target_size=LARGE, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS
+            )
             self.version = self._open.version()
 
-
     def forget_the_past(self) -> None:
-        """Make this version the only one: files and log entries of older ones are taken off the disk."""
+        """Make this version the oldest that can be read: files and log entries of older ones are taken off the disk.
+
+        Not `vacuum`: it keeps files by their age, and makes a version that no row of `versions` names.
+        """
         table = self._opened()
-        table.create_checkpoint()  # not `vacuum`: it would make a version that no row of `versions` names
+        table.create_checkpoint()
         kept = {uri.rsplit("/", 1)[-1] for uri in table.file_uris()}
+        logs = [path for path in (self.path / "_delta_log").iterdir() if path.name.split(".", 1)[0].isdigit()]
+        for path in logs:
+            if path.suffix == ".json" and _number(path) > table.version():
+                lines = (json.loads(line) for line in path.read_text(encoding="utf-8").splitlines())
+                kept |= {line["add"]["path"].rsplit("/", 1)[-1] for line in lines if "add" in line}
         for path in self.path.glob("*.parquet"):
             if path.name not in kept:
                 path.unlink()
-        for path in (self.path / "_delta_log").iterdir():
-            number = path.name.split(".", 1)[0]
-            if number.isdigit() and int(number) < table.version():
+        for path in logs:
+            if _number(path) < table.version():
                 path.unlink()
+
+
+def _number(path: Path) -> int:
+    """The version of an entry of a Delta log."""
+    return int(path.name.split(".", 1)[0])
 
 
 def text(value: str) -> str:
@@ -120,5 +134,6 @@ def of_rows(rows: pl.DataFrame) -> str:
     """The SQL condition for the rows of some visits (log_id, line, stage)."""
     parts = rows.group_by("log_id", "stage", maintain_order=True).agg(pl.col("line").unique())
     return " OR ".join(
-        f"(log_id = {text(log_id)} AND stage = {text(stage)} AND line IN ({', '.join(map(str, lines))}))" for log_id, stage, lines in parts.iter_rows()
+        f"(log_id = {text(log_id)} AND stage = {text(stage)} AND line IN ({', '.join(map(str, lines))}))"
+        for log_id, stage, lines in parts.iter_rows()
     )

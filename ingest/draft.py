@@ -49,12 +49,14 @@ class Draft:
     settled: pl.DataFrame  # verdicts that stand
     write: bool = True
     waiting: dict[str, list[pl.DataFrame]] = field(default_factory=lambda: {name: [] for name in ledger.DELTA})
-    gone: pl.DataFrame = field(default_factory=lambda: tables.empty({name: CANDIDATE[name] for name in ROW}))  # in the Delta tables, no longer counting
+    gone: pl.DataFrame = field(
+        default_factory=lambda: tables.empty({name: CANDIDATE[name] for name in ROW})
+    )  # in the Delta tables, no longer counting
     dropped: set[str] = field(default_factory=set)  # logs whose rows in the Delta tables no longer count
     taken_out: bool = False
     last_at: datetime | None = None
     held_visits: int = 0
-    done: list[str] = field(default_factory=list)  # what the version row will say
+    made: datetime | None = None  # when the version row was written
     logs: pl.DataFrame = field(init=False)  # ledger.LOGS as they stand for this draft
 
     def __post_init__(self) -> None:
@@ -96,10 +98,11 @@ class Draft:
         if merged is None:
             in_place = _in_place(visits, replaced)
             merged = Merged.of_none(visits.filter(in_place)) if in_place.any() else None
-        account = _account(entry, sheet, merged, wide)
+        trials = self._new_trials(entry, sheet.gauge_trials)
+        account = _account(entry, sheet, merged, wide, sheet.gauge_trials.height - trials.height)
         self.logs = pl.concat([self.logs, account])
         ledger.add(self.connection, "logs", self.n, account)
-        ledger.add(self.connection, "gauge_trials", self.n, sheet.gauge_trials)
+        ledger.add(self.connection, "gauge_trials", self.n, trials)
         asked = sheet.set_aside
         if merged is not None:
             if merged.lost.height:
@@ -112,13 +115,26 @@ class Draft:
         self._put(sheet, merged)
         return account
 
+    def _new_trials(self, entry: Entry, trials: pl.DataFrame) -> pl.DataFrame:
+        """The trials of a gauge study that no log has told of yet in the same words."""
+        if trials.is_empty():
+            return trials
+        words = [name for name in trials.columns if name not in ("log_id", "line")]
+        held = ledger.table(self.connection, "gauge_trials").join(trials, on=words, how="semi", nulls_equal=True)
+        pairs = held.select(pl.lit(entry.log_id).alias("log_id"), other="log_id").unique().sort("other")
+        insert(self.connection, "main.meets", pairs)
+        first = trials.unique(words, keep="first", maintain_order=True)
+        return first.join(held, on=words, how="anti", nulls_equal=True, maintain_order="left")
+
     def _merge(self, entry: Entry, visits: pl.DataFrame, replaced: pl.DataFrame | None) -> tuple[Merged | None, pl.DataFrame]:
         """How the rows of a log come out that share their visit with others; None where none does."""
         others = pl.concat([self._held(visits), self._lost(visits)])
         shared = met(visits, others)
         if not shared.any():
             return None, tables.empty(CANDIDATE)
-        new = visits.filter(shared).with_columns(status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id))
+        new = visits.filter(shared).with_columns(
+            status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id)
+        )
         near = others.join(new.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
         rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), near]), self.settled)
         return merge(rows, replaced), rows
@@ -166,7 +182,11 @@ class Draft:
         ])  # fmt: skip
         kept = marks.join(rows.select("log_id", "line", *KEY, "text_hash"), on=ROW, how="left") if rows.height else marks
         insert(self.connection, "main.contested", tables.shaped(kept, ledger.CONTESTED))
-        pairs = pl.concat([part.select("log_id", "other_log") for part in (merged.lost, merged.held, merged.displaced)]).unique().sort("log_id", "other_log")
+        pairs = (
+            pl.concat([part.select("log_id", "other_log") for part in (merged.lost, merged.held, merged.displaced)])
+            .unique()
+            .sort("log_id", "other_log")
+        )
         insert(self.connection, "main.meets", pairs.filter(pl.col("log_id") != pl.col("other_log")).rename({"other_log": "other"}))
 
     def _displace(self, displaced: pl.DataFrame) -> None:
@@ -174,10 +194,14 @@ class Draft:
         full = self._rows_of(displaced)
         for (log_id,), rows in displaced.group_by("log_id", maintain_order=True):
             self._move(str(log_id), rows, full)
-        contested = displaced.filter("asked").join(with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect(), on=ROW, how="left")
+        contested = displaced.filter("asked").join(
+            with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect(), on=ROW, how="left"
+        )
         insert(self.connection, "main.contested", tables.shaped(contested.with_columns(status=pl.lit("set aside")), ledger.CONTESTED))
         here = displaced.select(ROW)
-        self.waiting = {name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames] for name, frames in self.waiting.items()}
+        self.waiting = {
+            name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames] for name, frames in self.waiting.items()
+        }
         self.gone = pl.concat([self.gone, here])
         self.taken_out = True
 
@@ -189,7 +213,9 @@ class Draft:
             parts = [frame.lazy() for frame in self.waiting[name]]
             if self.stored[name].version is not None:
                 stored = self.stored[name].scan()
-                near = pl.col("log_id").is_in(lines["log_id"].unique().to_list()) & pl.col("line").is_between(lines["line"].min(), lines["line"].max())
+                near = pl.col("log_id").is_in(lines["log_id"].unique().to_list()) & pl.col("line").is_between(
+                    lines["line"].min(), lines["line"].max()
+                )
                 parts.append(stored.filter(near).join(self.gone.lazy(), on=ROW, how="anti"))
             found = pl.collect_all([part.join(lines.lazy(), on=["log_id", "line"], how="semi") for part in parts])
             out[name] = pl.concat(found) if found else tables.empty(delta.KEPT[name])
@@ -266,8 +292,11 @@ class Draft:
         if self.taken_out and self.stored["visits"].version is not None:
             stored = self.stored["visits"].scan()
             self.last_at, self.held_visits = stored.select(pl.coalesce("finished_at", "started_at").max(), n=pl.len()).collect().row(0)
-        version = Version(self.n, {name: table.version for name, table in self.stored.items()}, book_sequence, shop_files, what, at, self.last_at, self.held_visits)
+        version = Version(
+            self.n, {name: table.version for name, table in self.stored.items()}, book_sequence, shop_files, what, at, self.last_at, self.held_visits
+        )
         ledger.add_version(self.connection, version)
+        self.made = at
         return version
 
 
@@ -308,13 +337,18 @@ def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:
     return tables.shaped(joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE)
 
 
-def _account(entry: Entry, sheet: Sheet, merged: Merged | None, wide: bool) -> pl.DataFrame:
+def _account(entry: Entry, sheet: Sheet, merged: Merged | None, wide: bool, trials_held: int) -> pl.DataFrame:
     """The row of `logs` of a new log: every row that was read is in one of four places."""
     rows = sheet.rows_read - sheet.rows_set_aside
-    changed = held = lost = cells = 0
+    changed = lost = cells = 0
+    held = trials_held
     if merged is not None:
         out = pl.concat([merged.held.select("line", "stage"), merged.lost.select("line", "stage")])
-        kept = sheet.visits.select("line", "stage").join(out, on=["line", "stage"], how="anti")["line"].unique() if wide else pl.Series("line", [], dtype=pl.Int64)
+        kept = (
+            sheet.visits.select("line", "stage").join(out, on=["line", "stage"], how="anti")["line"].unique()
+            if wide
+            else pl.Series("line", [], dtype=pl.Int64)
+        )
         stays = pl.col("line").is_in(kept.to_list())
         changed = merged.counts.filter("changed")["line"].n_unique()
         lost = merged.lost.filter(~stays)["line"].n_unique()
@@ -322,8 +356,8 @@ def _account(entry: Entry, sheet: Sheet, merged: Merged | None, wide: bool) -> p
         cells = merged.lost.filter(stays).height
     account = {
         "log_id": entry.log_id, "name": entry.name, "rows_read": sheet.rows_read, "accepted": rows - changed - held - lost, "changed": changed,
-        "already_held": held, "set_aside": sheet.rows_set_aside + lost, "cells_set_aside": sheet.cells_set_aside + cells, "passed_over": sheet.passed_over,
-        "loaded_at": entry.at, "sha256": entry.sha256, "kind": entry.kind, "loaded": entry.loaded,
+        "already_held": held, "set_aside": sheet.rows_set_aside + lost, "cells_set_aside": sheet.cells_set_aside + cells,
+        "passed_over": sheet.passed_over, "loaded_at": entry.at, "sha256": entry.sha256, "kind": entry.kind, "loaded": entry.loaded,
     }  # fmt: skip
     return pl.DataFrame([account], schema=ledger.LOGS)
 

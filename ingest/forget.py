@@ -46,7 +46,9 @@ def forget(folder: Path, person: str, *, now: datetime) -> str:
     try:
         new_shop = checked_shop(tomllib.loads(new_toml))
     except (ShopProblem, tomllib.TOMLDecodeError) as problem:
-        raise StoreProblem(f"shop.toml could not be rewritten ({str(problem).splitlines()[0]}); take {person!r} out of it by hand, then try again") from None
+        raise StoreProblem(
+            f"shop.toml could not be rewritten ({str(problem).splitlines()[0]}); take {person!r} out of it by hand, then try again"
+        ) from None
     with drafting(folder) as draft:
         known = set(draft.logs["name"]) | set(_techs_of(draft))
         renamed, changed = _rewrite_originals(draft, folder, out)
@@ -222,4 +224,3 @@ def clean(folder: Path) -> None:
     for name, version in (found.tables if found else {}).items():
         if version is not None:
             Table(folder / "store" / name, version).forget_the_past()
-

@@ -20,7 +20,11 @@ FILE = "ledger.sqlite"
 FORMAT = 1  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
 DELTA = ("visits", "readings", "faults")
 
-LOGS: dict[str, pl.DataType] = tables.LOGS | {"sha256": pl.String(), "kind": pl.String(), "loaded": pl.Int64()}  # kind of sheet; sequence of its loading
+LOGS: dict[str, pl.DataType] = tables.LOGS | {
+    "sha256": pl.String(),
+    "kind": pl.String(),
+    "loaded": pl.Int64(),
+}  # kind of sheet; sequence of its loading
 # Visits that are held otherwise than as plain accepted rows: what lost to another row, or took the place of one.
 CONTESTED: dict[str, pl.DataType] = {
     tables.LOG_ID: pl.String(), tables.LINE: pl.Int64(), "who": pl.String(), tables.STAGE: pl.String(), "time": tables.TIME, tables.TECH: pl.String(),
@@ -76,7 +80,8 @@ def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
 def writing(folder: Path) -> Iterator[sqlite3.Connection]:
     """The only writer of a store, with the book at hand as `book`; both are committed as one, or neither.
 
-    The first statement takes the ledger's write lock, as BEGIN IMMEDIATE would, but not the book's: a long load must not keep people from writing there.
+    The first statement takes the ledger's write lock, as BEGIN IMMEDIATE would, but not the book's: a long load must not keep people from
+    writing there.
     """
     path_of(folder).parent.mkdir(parents=True, exist_ok=True)
     with closing(connect(path_of(folder))) as connection:
@@ -141,7 +146,14 @@ def newest(connection: sqlite3.Connection, version: int | None = None) -> Versio
         return None
     row = rows.row(0, named=True)
     return Version(
-        row["n"], {name: row[f"{name}_version"] for name in DELTA}, row["book_sequence"], row["shop_files"], row["what"], row["at"], row["last_at"], row["visits"]
+        row["n"],
+        {name: row[f"{name}_version"] for name in DELTA},
+        row["book_sequence"],
+        row["shop_files"],
+        row["what"],
+        row["at"],
+        row["last_at"],
+        row["visits"],
     )
 
 

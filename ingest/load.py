@@ -111,7 +111,11 @@ def _ahead(sources: Sequence[Source], one: Callable[[int, str, bytes], _Came | L
             try:
                 data = read()
             except OSError as fault:
-                said = "this is a folder; wanted a log file" if isinstance(fault, IsADirectoryError) else f"could not be read ({fault.strerror or fault})"
+                said = (
+                    "this is a folder; wanted a log file"
+                    if isinstance(fault, IsADirectoryError)
+                    else f"could not be read ({fault.strerror or fault})"
+                )
                 refused: Future[_Came | Loaded] = Future()
                 refused.set_result(Loaded(name, outcome="refused", problem=f"{name}: {said}"))
                 waiting.append((place, refused))
@@ -210,7 +214,9 @@ def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now:
     })  # fmt: skip
     last = book.append(draft.connection, "loads", rows, now=now, schema="book")
     for place, entry in enumerate(entries):
-        draft.connection.execute("UPDATE main.logs SET loaded = ? WHERE log_id = ? AND until IS NULL", (last - len(entries) + 1 + place, entry.log_id))
+        draft.connection.execute(
+            "UPDATE main.logs SET loaded = ? WHERE log_id = ? AND until IS NULL", (last - len(entries) + 1 + place, entry.log_id)
+        )
     what = f"loaded {entries[0].name}" + (f" and {len(entries) - 1} more" if len(entries) > 1 else "")
     draft.finish(what, now, fingerprint(folder), last)
 

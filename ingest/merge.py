@@ -67,24 +67,28 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
     replaced : KEY and text_hash of the rows of a log in whose place the new rows come.
     """
     rows = tables.shaped(candidates, CANDIDATE).with_columns(
-        pl.struct(KEY).rank("dense").alias("visit"), pl.int_range(pl.len(), dtype=pl.Int64).alias("index"), (pl.col("status") == "lost").alias("was_lost")
+        pl.struct(KEY).rank("dense").alias("visit"), pl.int_range(pl.len(), dtype=pl.Int64).alias("index"), was_lost=pl.col("status") == "lost",
+        not_held=pl.col("status") != "held",
     )  # fmt: skip
     older = _older(rows)
     rows = rows.with_columns(older.alias("older"))
     beside = (~pl.col("older") & ~pl.col("dropped")).any().over("visit")
     rows = rows.with_columns(out=pl.col("older") | (pl.col("dropped") & beside))
     ranked = rows.filter(~pl.col("out")).sort(
-        "visit", "was_lost", "taken", "text_hash", pl.col("status") != "held", "loaded", "line", descending=[False, False, True, False, False, False, False]
+        "visit", "was_lost", "taken", "text_hash", "not_held", "loaded", "line", descending=[False, False, True, False, False, False, False]
     )  # fmt: skip
     best = ranked.unique("visit", keep="first", maintain_order=True).select(
         "visit", best="index", best_hash="text_hash", other_log="log_id", other_line="line", person=pl.col("taken") > 0
     )  # fmt: skip
     rows = rows.join(best, on="visit", maintain_order="left")
     same = pl.col("text_hash") == pl.col("best_hash")
-    losing = rows.filter(~pl.col("out") & ~same & ~pl.col("person")).sort("visit", "text_hash", ~pl.col("was_lost"), pl.col("status") != "held", "loaded", "line")
+    losing = rows.filter(~pl.col("out") & ~same & ~pl.col("person")).sort(
+        "visit", "text_hash", ~pl.col("was_lost"), pl.col("status") != "held", "loaded", "line"
+    )
     asked = losing.unique(["visit", "text_hash"], keep="first", maintain_order=True)["index"]
     rows = rows.with_columns(
-        wins=pl.col("index") == pl.col("best"), asked=pl.col("index").is_in(asked.to_list()), after_older=(pl.col("older").any().over("visit", "kind"))
+        wins=pl.col("index") == pl.col("best"), asked=pl.col("index").is_in(asked.to_list()),
+        after_older=pl.col("older").any().over("visit", "kind"),
     )  # fmt: skip
     new, held = rows.filter(pl.col("status") == "new"), rows.filter(pl.col("status") == "held")
     columns = [*ROW, "other_log", "other_line"]

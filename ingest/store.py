@@ -1,9 +1,9 @@
-"""store/: what the program made of the originals. One writer at a time drafts the next version; readers open the newest, or an older one, as a snapshot."""
+"""store/: what the program made of the originals. One writer at a time drafts the next version; readers open one as a snapshot."""
 
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,8 @@ from ingest.specs import read_specs
 
 __all__ = ["StoreProblem", "drafting", "is_whole", "log_called", "newest", "open_snapshot", "trying"]
 
+KEPT_FOR = timedelta(days=30)  # that an older version stays readable
+TIDY_EVERY = 20  # versions between two looks at the older ones
 LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)  # as_of of a shop without a visit
 
 
@@ -39,7 +41,10 @@ def drafting(folder: Path) -> Iterator[Draft]:
         held = delta_tables(folder, before)
         for table in held.values():
             table.stand()
-        yield Draft(folder, connection, before, held, book.standing_verdicts(book.read(folder)["settled"]))
+        draft = Draft(folder, connection, before, held, book.standing_verdicts(book.read(folder)["settled"]))
+        yield draft
+        if draft.made and draft.n % TIDY_EVERY == 0:
+            forget_older(folder, connection, draft.made - KEPT_FOR)
 
 
 @contextmanager
@@ -70,10 +75,12 @@ def trying(folder: Path) -> Iterator[None]:
         raise StoreProblem(f"{folder} could not be written ({fault}); nothing was changed. Is the folder writable, the disk not full?") from fault
     except sqlite3.DatabaseError as fault:
         raise StoreProblem(
-            f"{folder}: book.sqlite or store/ledger.sqlite is damaged ({fault}). The folder store/ may be moved away: it is made again from the originals."
+            f"{folder}: book.sqlite or store/ledger.sqlite is damaged ({fault}). The folder store/ may be moved away; it is made again."
         ) from fault
     except (OSError, DeltaError) as fault:
-        raise StoreProblem(f"{folder} could not be written ({_first_line(fault)}); nothing was changed. Is the folder writable, the disk not full?") from fault
+        raise StoreProblem(
+            f"{folder} could not be written ({_first_line(fault)}); nothing was changed. Is the folder writable, the disk not full?"
+        ) from fault
 
 
 def _first_line(fault: BaseException) -> str:
@@ -104,7 +111,9 @@ def log_called(logs: pl.DataFrame, called: str) -> str:
         return str(named["log_id"].item())
     if named.is_empty():
         held = ", ".join(logs["name"].unique(maintain_order=True).head(8).to_list()) or "none yet"
-        raise StoreProblem(f"No log {called!r} is loaded; wanted a file name or the start of its hash. Loaded: {held}{' ...' if logs.height > 8 else ''}")
+        raise StoreProblem(
+            f"No log {called!r} is loaded; wanted a file name or the start of its hash. Loaded: {held}{' ...' if logs.height > 8 else ''}"
+        )
     several = ", ".join(f"{name} ({sha[:8]})" for name, sha in named.select("name", "sha256").iter_rows())
     raise StoreProblem(f"{called!r} may be any of {several}; wanted the start of one hash")
 
@@ -150,6 +159,22 @@ def _once(read: Any) -> Reader:
         return table.select(columns) if columns else table
 
     return columns_of
+
+
+def forget_older(folder: Path, connection: sqlite3.Connection, before: datetime) -> None:
+    """Take versions made before a moment off the disk, all but the newest; inside a writer's transaction, so that nobody writes meanwhile."""
+    row = connection.execute(
+        "SELECT MIN(n) FROM main.versions WHERE at >= ?", (before.astimezone(UTC).isoformat(timespec="microseconds"),)
+    ).fetchone()
+    found = ledger.newest(connection, row[0]) or ledger.newest(connection)
+    if found is None or not connection.execute("SELECT 1 FROM main.versions WHERE n < ? LIMIT 1", (found.n,)).fetchone():
+        return
+    for table in delta_tables(folder, found).values():
+        if table.version is not None:
+            table.forget_the_past()
+    connection.execute("DELETE FROM main.versions WHERE n < ?", (found.n,))
+    for name in ledger.VERSIONED:
+        connection.execute(f"DELETE FROM main.{name} WHERE until <= ?", (found.n,))
 
 
 def _side(folder: Path, name: str, shop: Any) -> Reader:

@@ -29,5 +29,7 @@ def typed_rows(rows: pl.DataFrame, visits: pl.DataFrame, readings: pl.DataFrame)
             "raw", separator=" ", ignore_nulls=True,
         ).alias("measured"),
     ).group_by(ROW).agg(pl.col("measured").sort().str.join(", "))  # fmt: skip
-    both = rows.select(ROW).join(plain.unique(ROW), on=ROW, how="left", maintain_order="left").join(measured, on=ROW, how="left", maintain_order="left")
+    both = (
+        rows.select(ROW).join(plain.unique(ROW), on=ROW, how="left", maintain_order="left").join(measured, on=ROW, how="left", maintain_order="left")
+    )
     return both.select(pl.concat_str("plain", "measured", separator=", ", ignore_nulls=True).fill_null("").alias("raw")).to_series()

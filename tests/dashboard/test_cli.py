@@ -13,7 +13,7 @@ TRUERUN = [sys.executable, "-c", "from dashboard.cli import main; main()"]
 HEAVY = ("dash", "statsmodels", "pandas", "scipy", "plotly")
 
 
-@pytest.fixture()
+@pytest.fixture
 def folder(tmp_path):
     return shop(tmp_path / "shop")
 

@@ -10,7 +10,7 @@ from ingest.store import open_snapshot
 from tests.ingest.bench import HEADER, NOW, row, shop
 
 
-@pytest.fixture()
+@pytest.fixture
 def work(tmp_path):
     return jobs.Jobs(shop(tmp_path), clock=lambda: NOW)
 

@@ -93,7 +93,8 @@ def log(folder: Path, name: str, rows: Iterable[str], header: str = HEADER) -> P
 
 
 def row(serial: str = "A1", *, model: str = "LARK-25", stage: str = "play_test", tech: str = "T01", start: str = "2026-03-02 09:00",
-        finish: str = "2026-03-02 09:20", outcome: str = "pass", fault: str = "", relief: str = "0.20", action: str = "2.40", note: str = "") -> str:  # fmt: skip
+        finish: str = "2026-03-02 09:20", outcome: str = "pass", fault: str = "", relief: str = "0.20", action: str = "2.40",
+        note: str = "") -> str:  # fmt: skip
     """One visit as somebody typed it."""
     return ",".join([serial, model, stage, tech, start, finish, outcome, fault, relief, action, note])
 

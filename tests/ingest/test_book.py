@@ -36,7 +36,14 @@ def test_the_sequence_rises_over_all_tables(tmp_path):
     assert held["limits_on_file"]["sequence"].to_list() == [1, 2]
     assert held["limits_on_file"].select("model", "centre", "n", "holds_from", "baseline_to").rows()[1] == ("HERON", 0.2, 100, NOW, date(2026, 3, 6))
     entry = held["bench_book"].row(0, named=True)
-    assert (entry["sequence"], entry["text"], entry["due"], entry["who"], entry["at"], entry["tech"]) == (3, "new nut files", date(2026, 6, 8), "Mo", NOW, "")
+    assert (entry["sequence"], entry["text"], entry["due"], entry["who"], entry["at"], entry["tech"]) == (
+        3,
+        "new nut files",
+        date(2026, 6, 8),
+        "Mo",
+        NOW,
+        "",
+    )
     assert book.last_sequence(folder) == 3
     assert book.read(folder, up_to=1)["limits_on_file"].height == 1
 

@@ -56,7 +56,13 @@ def files_with(folder: Path, *texts: str) -> list[str]:
 def folder(tmp_path):
     folder = shop(tmp_path / "shop", TECHS)
     (folder / "changes.csv").write_text("from_date,to_date,model,stage,what,note\n2026-03-03,,,,people,Mary Quill joins\n")
-    rows = [row("A1", tech="MQ", note="asked Mary Quill"), row("A2", tech="T07"), row("A3", tech="jf"), row("MQ-9", tech="T08", relief="MQ 3"), row("A5", tech="mq1")]
+    rows = [
+        row("A1", tech="MQ", note="asked Mary Quill"),
+        row("A2", tech="T07"),
+        row("A3", tech="jf"),
+        row("MQ-9", tech="T08", relief="MQ 3"),
+        row("A5", tech="mq1"),
+    ]
     load(folder, [log(folder, "mary_quill.csv", rows), log(folder, "b.csv", [row("A6", tech="Jo Fenn")])], now=NOW)
     load(folder, [log(folder, "c.csv", [row("A7", tech="M.Q.", outcome="fixed", fault="seen by MQ")])], now=NOW)
     unload(folder, "c.csv", now=NOW)

@@ -17,7 +17,7 @@ from tests.ingest.test_load import same
 RELIEF = pl.col("characteristic") == "relief"
 
 
-@pytest.fixture()
+@pytest.fixture
 def folder(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "a.csv", [row("A1", relief="0.2"), row("A2", relief="25.0"), row("A3", relief="two or so")])], now=NOW)
@@ -78,7 +78,7 @@ def test_a_correction_of_no_cell_is_refused_and_changes_nothing(folder):
         assert "\n" not in str(problem.value)
     with pytest.raises(StoreProblem, match="--who"):
         correct(folder, "a.csv", 2, "relief (mm)", "1", "", "why", now=NOW)
-    with pytest.raises(StoreProblem, match="No log 'z.csv'"):
+    with pytest.raises(StoreProblem, match=r"No log 'z\.csv'"):
         correct(folder, "z.csv", 2, "relief (mm)", "1", "T01", "why", now=NOW)
     with pytest.raises(StoreProblem, match="no correction to take back"):
         correct(folder, "a.csv", 2, "relief (mm)", None, "T01", "why", now=NOW)
