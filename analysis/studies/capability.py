@@ -145,11 +145,17 @@ def _any_position(snapshot: Snapshot, groups: _Groups) -> pl.DataFrame:
     rows = (
         everyone.filter(pl.col("characteristic").is_in(sorted(several)))
         .group_by("characteristic", "stream_model", "stage", "part")
-        .agg(pl.col("outside").fill_null(False).any(), pl.col("taken_at").min().alias("first_at"), pl.col("taken_at").max().alias("last_at"))
+        .agg(
+            pl.col("outside").fill_null(False).any(), pl.col("outside").is_not_null().any().alias("limited"),
+            pl.col("taken_at").min().alias("first_at"), pl.col("taken_at").max().alias("last_at"),
+        )
         .group_by("characteristic", "stream_model", "stage", maintain_order=True)
-        .agg(pl.len().alias("n"), pl.col("outside").sum().alias("nonconforming"), pl.col("first_at").min(), pl.col("last_at").max())
+        .agg(
+            pl.len().alias("n"), pl.when(pl.col("limited").any()).then(pl.col("outside").sum()).alias("nonconforming"), pl.col("first_at").min(),
+            pl.col("last_at").max(),
+        )
         .with_columns(pl.col("stream_model").alias("model"), position=pl.lit(ANY), tech=pl.lit(""))
-    )
+    )  # fmt: skip
     filled = rows.with_columns([pl.lit("" if name == "flags" else None, dtype=dtype).alias(name)
                                 for name, dtype in CAPABILITY.items() if name not in rows.columns])  # fmt: skip
     return filled.select(CAPABILITY.keys()).cast(dict(CAPABILITY))  # type: ignore[arg-type]

@@ -35,7 +35,8 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
-    """`lots` of the figures. ppk, outside and the verdict are null where the specs of a lot's necks differ or hold no limit."""
+    """`lots` of the figures. ppk and outside are null where the specs of a lot's necks differ or hold no limit; the verdict where a neck
+    has no limit or there is no plan."""
     return judged(snapshot.once(necks), snapshot.shop)
 
 
@@ -68,7 +69,7 @@ def judged(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     bad = rows["bad"].to_numpy()
     low, high = binomial_exact(bad, n)
     verdict = (
-        pl.when(~pl.Series(usable) | pl.col("sample").is_null()).then(None)
+        pl.when(~pl.col("limited") | pl.col("sample").is_null()).then(None)
         .when(pl.col("bad_in_sample") > pl.col("accept")).then(pl.lit(REJECT))  # decided, however many are left to measure
         .when(pl.col("n") < pl.col("sample")).then(pl.lit(TOO_FEW)).otherwise(pl.lit(ACCEPT))
     )  # fmt: skip
