@@ -15,7 +15,7 @@ Source: likelihood ratio for nested means with known sigma; Bonferroni (Dunn 196
 """
 
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -89,7 +89,7 @@ def _joined(one: MovesWith) -> tuple[str, str]:
 
 @dataclass(frozen=True)
 class _Levels:
-    """One candidate: the level of every reading of the shop."""
+    """One candidate: the level of every reading of the streams that have a signal."""
 
     name: str
     code: Ints  # (n,) -1 where not known
@@ -101,6 +101,7 @@ class _Split:
     """The readings of one signal, before and after."""
 
     at: Ints  # (k,) rows of Streams.readings
+    local: Ints  # (k,) the same among the readings that are looked up
     values: Floats  # (k,)
     after: Flags  # (k,)
     sigma: float
@@ -119,7 +120,10 @@ class _Looks:
 
     def __init__(self, snapshot: Snapshot, judged: Signals) -> None:
         self.snapshot, self.judged = snapshot, judged
-        readings = judged.streams.readings
+        moved = judged.found["stream"].unique().to_list()
+        asked = judged.streams.readings["stream"].is_in(moved)
+        self.place = np.cumsum(asked.to_numpy()) - 1  # of a reading among those of streams with a signal: nothing else is looked up
+        readings = judged.streams.readings.filter(asked)
         self.day, self.set_on = (readings[name].cast(pl.Int32).to_numpy() for name in ("day", "set_on"))
         shared = [(LOT, readings["lot"]), (SUPPLIER, readings["supplier"]), (GAUGE, readings["gauge"]),
                   (WEEKDAY, readings["day"].dt.strftime("%A")), (SET_BY, readings["set_by"])]  # fmt: skip
@@ -129,6 +133,7 @@ class _Looks:
         self.air = _air(snapshot, visits, readings)
         plotted, _, worked = deviations(judged.streams)
         self.values = np.where(judged.streams.per_reading(worked), plotted, judged.streams.values)  # as the charts judge them
+        self.taken = judged.streams.readings["taken_at"].cast(pl.Int64).to_numpy()
         self.set_at = {item.key: item.set_at for item in snapshot.shop.characteristics}
 
     def at(self, row: dict[str, Any]) -> MovesWith:
@@ -147,7 +152,7 @@ class _Looks:
             dated += alone
         first = held["day"][int(split.at[0])]
         for change in changes_for(self.snapshot, row["model"], row["stage"], row["characteristic"], first).iter_rows(named=True):
-            days = self.set_on[split.at] if change["stage"] and change["stage"] == set_at else self.day[split.at]
+            days = self.set_on[split.local] if change["stage"] and change["stage"] == set_at else self.day[split.local]
             begun = (change["from_date"] - EPOCH).days
             since = days >= begun
             if change["to_date"] is not None:
@@ -171,8 +176,8 @@ class _Looks:
         if sigma <= 0 or end - low < 2 * LEAST:
             return None
         if row["first_reading"] == low:
-            taken = held.readings["taken_at"].slice(low, end - low)
-            first, last = (low + int(taken.search_sorted(row[name])) for name in ("began_low", "began_high"))
+            taken = self.taken[low:end]
+            first, last = (low + int(np.searchsorted(taken, _micro(row[name]))) for name in ("began_low", "began_high"))
         else:  # a chart whose average hovers about its limit opens again and again over one shift: look for it since the baseline began
             since = step(self.values[low:end], sigma=sigma, end=row["reading"] - low)
             began, first, last = (low + int(place[0]) for place in (since.at, since.low, since.high))
@@ -182,13 +187,13 @@ class _Looks:
         if after.sum() < LEAST or (~after).sum() < LEAST:
             return None
         away = float(self.values[row["reading"] : row["last_reading"] + 1].mean()) - centre
-        return _Split(at, self.values[at], after, sigma, float(np.sign(away)), (first, min(last, end - 1)), end - low)
+        return _Split(at, self.place[at], self.values[at], after, sigma, float(np.sign(away)), (first, min(last, end - 1)), end - low)
 
     def _follows(self, split: _Split) -> list[Candidate]:
         """Do the readings follow the air, apart from the shift, and did the air change with it: so much of the shift goes with humidity."""
         found = []
         for word, every in self.air:
-            rh = every[split.at]
+            rh = every[split.local]
             known = ~np.isnan(rh)
             before, after = known & ~split.after, known & split.after
             if before.sum() < LEAST or after.sum() < LEAST or known.mean() < 0.9:
@@ -211,6 +216,10 @@ class _Looks:
                 told = f"{'+' if change > 0 else '-'}{abs(change):.0f} %RH{word}"
                 found.append(Candidate(HUMIDITY, told, effect, effect - Z95 * error, effect + Z95 * error, p, -rest / (2 * split.sigma**2), False))
         return found
+
+
+def _micro(when: datetime) -> int:
+    return (when - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
 def _coded(name: str, column: pl.Series) -> _Levels:
@@ -260,7 +269,7 @@ def _numbers(column: pl.Series) -> Floats:
 
 def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], list[Candidate]]:
     """Every level of one candidate: its shift against the others' shift; apart from them the levels to which all moved over, by their date."""
-    code = one.code[split.at]
+    code = one.code[split.local]
     known = code >= 0
     if not known.any():
         return [], []
@@ -278,7 +287,7 @@ def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], 
         if others[1] < LEAST:
             if count[0, k] <= 0.05 * count[1, k]:  # all moved over to it
                 inside = which == k
-                alone.append(_dated(one.name, word, inside, int(day[split.at[int(inside.argmax())]]), split, day[split.at]))
+                alone.append(_dated(one.name, word, inside, int(day[split.local[int(inside.argmax())]]), split, day[split.local]))
             continue
         mean = total[:, k] / np.maximum(count[:, k], 1)
         rest = (total.sum(axis=1) - total[:, k]) / np.maximum(others, 1)
