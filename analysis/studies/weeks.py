@@ -10,4 +10,5 @@ from ingest.snapshot import Snapshot
 def table(snapshot: Snapshot) -> pl.DataFrame:
     """`weeks` of the figures."""
     judged = snapshot.once(signals)
-    return rework.weeks(snapshot, None if judged is None else judged.found.select("opened_at"))
+    opened = None if judged is None else pl.concat([judged.found.select("opened_at"), judged.others.select("opened_at")])
+    return rework.weeks(snapshot, opened)
