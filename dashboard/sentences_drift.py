@@ -132,9 +132,9 @@ def adjusted(words: str) -> str:
     return f"The average's limits are not those of the plain readings: {'; '.join(told)}." if told else ""
 
 
-def spread(ratio: float | None) -> str:
-    """What the spread from reading to reading says beside that of all readings; '' where the two agree."""
-    if ratio is None or ratio >= 0.85:
+def spread(ratio: float | None, n: int) -> str:
+    """What the spread from reading to reading says beside that of all readings; '' where the two agree, or there are few."""
+    if ratio is None or ratio >= 0.85 or n < 100:
         return ""
     return f"From one reading to the next it spreads {numbers.share(ratio, 100)} of what all readings do: more than chance moves it along."
 
@@ -217,6 +217,12 @@ def proposed(row: dict[str, Any], width: float, shop: Shop) -> str:
     holds = numbers.day(sentences.local(shop, row["holds_from"]))
     return (f"From {numbers.count(row['n'])} readings: edge {sentences.amount(shop, key, row['centre'])}, limits of one reading {low} and {high}; "
             f"they judge from {holds} on.")  # fmt: skip
+
+
+def part_of_a_shift(n: int) -> str:
+    """Readings far from the old edge because their stream moved."""
+    many = "reading lies" if n == 1 else "readings lie"
+    return f"{numbers.in_words(n, capital=True)} more {many} beyond four sigma because the stream moved: part of the shift, not odd."
 
 
 def how_it_judges(shop: Shop) -> list[str]:

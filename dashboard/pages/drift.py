@@ -21,13 +21,19 @@ from dashboard.pages import drift_book, drift_limits, drift_stream
 from ingest.shop import Shop
 
 PATH, NAME = "/drift", "Drift"
-ADDRESS, SHOWN, BODY, GO = "drift-address", "drift-shown", "drift-body", "drift-go"
+ADDRESS, SHOWN, BODY, GO, SCROLLED = "drift-address", "drift-shown", "drift-body", "drift-go", "drift-scrolled"
 STAGE, MODELS, TECH, STATE, WEEKS, BY = "drift-stage", "drift-models", "drift-tech", "drift-state", "drift-weeks", "drift-by"
 RACK = "drift-rack"
 ALL_STAGES, FAMILY = "all", "family "
 WEEKS_SEEN = (4, 8, 13, 26, 52)
 SHOWN_ODD, SHOWN_MOVED = 12, 7
 KEY = ("characteristic", "position", "model", "stage")
+TO_THE_STREAM = f"""clicks => {{
+  const [click] = window.dash_clientside.callback_context.triggered;
+  const show = () => document.getElementById("{drift_stream.ID}")?.scrollIntoView();
+  if (click?.value && click.prop_id.includes("{RACK}")) setTimeout(show, 300);
+  return window.dash_clientside.no_update;
+}}"""
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ def layout(**given: Any) -> Any:
     asked = read(shop, given)
     return html.Div([
         dcc.Location(id=ADDRESS, refresh=False), dcc.Location(id=GO, refresh="callback-nav"), dcc.Store(id=SHOWN, data=[asked.search, 0]),
-        dcc.Store(id=drift_book.WRITTEN), html.Div(body(asked), id=BODY),
+        dcc.Store(id=drift_book.WRITTEN), dcc.Store(id=SCROLLED), html.Div(body(asked), id=BODY),
     ])  # fmt: skip
 
 
@@ -101,7 +107,7 @@ def body(asked: Asked) -> html.Div:
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     return parts.page(
         head, _filters(asked, shop, now), glance(shown, counted, stages, asked, stream, shop, now), *_looked_at(stream, asked, shop, now),
-        odd_instruments(asked, stages, shop, now), how_it_judges(shop),
+        odd_instruments(rows, asked, stages, shop, now), how_it_judges(shop),
     )  # fmt: skip
 
 
@@ -112,12 +118,12 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
         seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
         return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
-    limits, buys = drift_limits.sheet(seen, shop), drift_limits.budget_sheet(seen, shop)
-    return [
-        drift_stream.sheet(seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop),
-        parts.row("75", drift_stream.moves(seen, shop), drift_book.sheet(seen, shop)),
-        parts.row("75", limits, buys) if buys is not None else limits,
-    ]  # fmt: skip
+    one = drift_stream.sheet(seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
+    limits, buys, book = drift_limits.sheet(seen, shop), drift_limits.budget_sheet(seen, shop), drift_book.sheet(seen, shop)
+    if seen.signal is None:
+        return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
+    moves = parts.row("75", drift_stream.moves(seen, shop), book)
+    return [one, moves, parts.row("75", limits, buys) if buys is not None else limits]
 
 
 def _of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:
@@ -265,15 +271,22 @@ def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
 # The rest of the page
 
 
-def odd_instruments(asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
-    """Single readings beyond four sigma, newest first, by serial."""
+def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
+    """Single readings beyond four sigma, newest first, by serial; what is far out because its stream moved stands apart."""
     found = _of_models(desk.ask(states.odd), asked.models, shop)
     since = (now - timedelta(weeks=asked.weeks)).astimezone(UTC)
     found = found.filter(pl.col("stage").is_in(stages), pl.col("taken_at") >= since).sort("taken_at", descending=True)
+    if not rows.is_empty():
+        found = found.join(rows.select(*KEY, "began_at"), on=KEY, how="left", maintain_order="left")
+        shifted = found.filter(pl.col("taken_at") >= pl.col("began_at"))
+        found = found.filter((pl.col("taken_at") < pl.col("began_at")).fill_null(True))
+    else:
+        shifted = found.clear()
     n = found["serial"].n_unique()
     right = "one reading beyond four sigma of its stream; listed, opens no signal"
+    apart = [html.P(sentences_drift.part_of_a_shift(len(shifted)), className="small")] if len(shifted) else []
     if found.is_empty():
-        return parts.sheet("Odd instruments", right, html.P("None in these weeks.", className="small"))
+        return parts.sheet("Odd instruments", right, [html.P("None in these weeks.", className="small"), *apart])
     lines = [
         {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
          "what": sentences_drift.stream_name(shop, row, stage=len(stages) > 1),
@@ -286,7 +299,7 @@ def odd_instruments(asked: Asked, stages: list[str], shop: Shop, now: datetime) 
     say = f"{numbers.in_words(n, capital=True)} {many} in these weeks. Look at the instrument before the gauge, and at the gauge before the bench."
     rest = lines[SHOWN_ODD:]
     more = [parts.behind(parts.table(rest, columns), f"{numbers.count(len(rest))} more readings")] if rest else []
-    return parts.sheet("Odd instruments", right, [html.P(say, className="small"), parts.table(lines[:SHOWN_ODD], columns), *more])
+    return parts.sheet("Odd instruments", right, [html.P(say, className="small"), parts.table(lines[:SHOWN_ODD], columns), *more, *apart])
 
 
 def how_it_judges(shop: Shop) -> html.Section:
@@ -314,6 +327,7 @@ def connect(app: Dash) -> None:
         Output(BODY, "children"), Output(SHOWN, "data"), Input(ADDRESS, "search"), Input(drift_book.WRITTEN, "data"), State(SHOWN, "data"),
         State(ADDRESS, "pathname"), prevent_initial_call=True,
     )(shown)  # fmt: skip
+    app.clientside_callback(TO_THE_STREAM, Output(SCROLLED, "data"), Input({"type": "graph", "name": ALL}, "clickData"), prevent_initial_call=True)
     drift_book.connect(app)
     drift_limits.connect(app)
 

@@ -33,7 +33,7 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
                className="small"),
         html.Div([parts.text_field("Baseline from (year-month-day)", FROM), parts.text_field("to", TO),
                   parts.field("For", SCOPE, STREAM, [{"value": value, "label": label} for value, label in scopes])], className="pair three"),
-        html.Div([parts.text_field("Serials left out, with a comma between", LEFT_OUT), parts.text_field("Who", WHO), parts.text_field("Why", WHY)],
+        html.Div([parts.text_field("Serials left out (comma between)", LEFT_OUT), parts.text_field("Who", WHO), parts.text_field("Why", WHY)],
                  className="pair three"),
         html.Div([html.Button("Show what they would be", id=TRY, className="button"), html.Button("Put on file", id=FILE, className="button primary"),
                   html.Button("Take off file", id=OFF, className="button", style={} if _on_file(seen) else {"display": "none"})], className="acts"),
@@ -74,13 +74,13 @@ def _history(seen: Seen, shop: Shop) -> Any:
 
 
 def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
-    """How many instruments pass until a shift is seen in this stream, under this budget and under others."""
+    """How many instruments pass until a shift is seen in this stream, under this budget and under others; None without a chart of its own."""
     if shop.judging.budget is None:
         return None
     found = desk.ask(what_it_buys).filter(*[pl.col(name) == value for name, value in seen.key.items()])
     name, right = "What the budget buys", "instruments until a shift is seen, on average"
     if found.is_empty():
-        return parts.sheet(name, right, html.P("This stream is not yet judged by a chart of its own.", className="small"))
+        return None
     rows = [
         {"budget": [f"{numbers.plain(row['budget'], 1).removesuffix('.0')} a week", html.B(", as set") if row["now"] else ""],
          **{size: numbers.count(row[size]) for size in ("half_sigma", "one_sigma", "two_sigma")}}

@@ -26,6 +26,7 @@ CHART, MOVES, ID = "drift-stream", "drift-moves", "drift-one"
 KEY = ("characteristic", "position", "model", "stage", "tech")
 SHAPES = ("blue dot", "diamond", "triangle")  # the first three of charts.stream_ground.KIND_MARKS
 SHOWN_CANDIDATES = 8
+SHOWN_ODD = 6  # odd instruments on the chart, the newest; all stand in the list
 
 
 @dataclass(frozen=True)
@@ -83,9 +84,10 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, seen.now.date())
     chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
-    more = [young, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio)]
+    more = [young, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio, int(row["n"]))]
     notes = [html.P(text, className="small") for text in more if text]
-    shapes = [html.P(sentences_drift.by_shape(_levels(seen, by)[:3], SHAPES, dict(BY_SHAPE)[by].lower()), className="small")] if by else []
+    told = sentences_drift.by_shape(_named(_levels(seen, by)[:3], by, shop), SHAPES, dict(BY_SHAPE)[by].lower()) if by else ""
+    shapes = [html.P(told, className="small")] if told else []
     return parts.sheet(
         sentences_drift.stream_name(shop, row, stage=True), _right(seen, shop),
         [parts.facts(*_facts(seen, shop)), chart, _key(seen), *shapes, html.P(telling, className="finding-words"), *notes,
@@ -139,9 +141,9 @@ def _key(seen: Seen) -> html.Div:
     entries: list[tuple[str, str]] = [("board", "asked: limits and target")] if len(view.asked) else []
     if view.limits["centre"].drop_nulls().len():
         entries.append(("edge", "the edge: mean of the baseline"))
-    if _averaged(view):
+    if np.isfinite(view.gap_low).any():
         entries += [("light", "light: the running average left its gap"), ("gap", "gap: where the average may stray")]
-    elif len(view.signals):
+    elif len(view.signals) and not _averaged(view):
         entries.append(("light", "light: between the edge and a run that fired"))
     if view.limits["lower"].drop_nulls().len():
         entries.append(("limits", "limits of one reading"))
@@ -200,7 +202,9 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
     readings = view.readings
     taken = [at(when) for when in readings["taken_at"]]
     averaged = _averaged(view)
-    odd = [Odd(taken[k], units([readings["value"][int(k)]])[0], _odd_words(readings.row(int(k), named=True), shop, key)) for k in view.odd]
+    begun = seen.signal["began_at"] if seen.signal is not None else None
+    alone = [int(k) for k in view.odd if begun is None or readings["taken_at"][int(k)] < begun]  # from then on a far reading is part of the shift
+    odd = [Odd(taken[k], units([readings["value"][k]])[0], _odd_words(readings.row(k, named=True), shop, key)) for k in alone[-SHOWN_ODD:]]
     began = None
     if seen.signal is not None and seen.signal["began_at"] is not None:
         moments = [at(seen.signal[name]) for name in ("began_at", "began_low", "began_high")]
@@ -257,6 +261,11 @@ def by_field(id: str, by: str, shop: Shop) -> Any:
     return parts.field("Show by shape", id, by, [{"value": key, "label": name} for key, name in shapes(shop)])
 
 
+def _named(levels: list[str], by: str, shop: Shop) -> list[str]:
+    gauges = {gauge.key: gauge.name or gauge.key for gauge in shop.gauges}
+    return [gauges.get(level, level) for level in levels] if by == "gauge" else levels
+
+
 def _levels(seen: Seen, by: str) -> list[str]:
     """The commonest lots, gauges ... of the readings in sight since the shift began, the commonest first."""
     readings = seen.view.readings
@@ -270,10 +279,8 @@ def _levels(seen: Seen, by: str) -> list[str]:
 
 
 def moves(seen: Seen, shop: Shop) -> html.Section:
-    """The things looked at for the open signal, as dots with intervals, and what stands out in words."""
+    """The things looked at for the stream's open signal, as dots with intervals, and what stands out in words."""
     name = "What it moves together with"
-    if seen.signal is None:
-        return parts.sheet(name, "", html.P("No signal of this stream is open, so there is nothing to look for.", className="small"))
     found = seen.moves
     if found is None or not found.candidates:
         return parts.sheet(name, "", parts.empty_state("Too few readings since it began to see what it moves together with."))

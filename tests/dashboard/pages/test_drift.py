@@ -82,7 +82,7 @@ def test_the_stream_that_moved_most_is_shown_with_its_size_date_and_share_outsid
 def test_a_steady_stream_says_that_it_ran_true(looked_at):
     text = page(characteristic="relief", model="LARK-25", stage="final_inspection")
     assert "Neck relief on LARK-25 ran true" in text
-    assert "No signal of this stream is open" in text
+    assert "What it moves together with" not in text  # nothing to look for
 
 
 def test_a_thin_stream_says_how_many_readings_it_has_and_how_many_are_needed(looked_at):
@@ -151,10 +151,30 @@ def test_the_page_is_drawn_again_only_for_another_address_or_after_something_was
 
 
 def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(looked_at):
-    assert "blue dot: taper" in page(by="gauge")
+    assert "blue dot: Taper gauge" in page(by="gauge")
     text = page(by="set_by")
     assert "T01" in text
     assert "Okafor" not in text
+
+
+def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_at):
+    text = page()
+    assert "None in these weeks." in text
+    assert "more readings lie beyond four sigma because the stream moved: part of the shift, not odd." in text
+    assert "odd instrument LA-" not in text
+
+
+def test_what_it_moves_together_with_stands_in_words_and_as_a_chart(looked_at):
+    text = page()
+    assert "Moves together with the change of 30 Mar: saddle blanks." in text
+    assert "Moving together is not the cause" in text
+    assert "drift-moves" in text
+
+
+def test_the_page_says_what_the_budget_buys(looked_at):
+    text = page()
+    assert "What the budget buys" in text
+    assert ", as set" in text
 
 
 def test_a_cause_and_an_action_stand_in_the_book_and_on_the_page_at_once(written_in):
