@@ -35,6 +35,11 @@ def _root(version: Annotated[bool, typer.Option("--version", callback=_version, 
     """Options that stand before a command."""
 
 
+# Many small matrices, one process: threads of the linear algebra would only wait for one another (measured: 25 times slower on a busy machine).
+for _variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_variable, "1")
+
+
 def main() -> None:
     """The command `truerun`: exit 0 done; 1 done, something set aside; 2 nothing done, one line why."""
     sys.exit(run(sys.argv[1:]))
