@@ -136,10 +136,10 @@ def to_utc(local: pl.Expr, zone: ZoneInfo) -> pl.Expr:
     return local.dt.replace_time_zone(zone.key, ambiguous="earliest", non_existent="null").dt.convert_time_zone("UTC")
 
 
-def exists_twice(local: pl.Expr, zone: ZoneInfo) -> pl.Expr:
-    """Does the clock on the wall show this time twice that day?"""
+def shown_again(local: pl.Expr, utc: pl.Expr, zone: ZoneInfo) -> pl.Expr:
+    """Does the clock on the wall show this time twice that day? `utc` is its first time, as `to_utc` gives it."""
     later = local.dt.replace_time_zone(zone.key, ambiguous="latest", non_existent="null").dt.convert_time_zone("UTC")
-    return (to_utc(local, zone) != later).fill_null(False)
+    return (utc != later).fill_null(False)
 
 
 def day_begins(day: pl.Expr, zone: ZoneInfo) -> pl.Expr:

@@ -60,7 +60,7 @@ def _dated(rows: pl.DataFrame, columns: Columns, stage: str, bench_order: dict[s
     here = bench_order[stage]
     before = sorted((column for column in dates if bench_order[column.stage] < here), key=lambda column: -bench_order[column.stage])
     after = sorted((column for column in dates if bench_order[column.stage] > here), key=lambda column: bench_order[column.stage])
-    lent = pl.coalesce(pl.col(f"c{column.place}").str.strip_chars().replace("", None) for column in [*before, *after]).fill_null("")
+    lent = pl.coalesce(pl.col(f"c{column.place}").replace("", None) for column in [*before, *after]).fill_null("")
     place = rows.width - 1
     column = Column(place, " or ".join(column.heading for column in [*before, *after]), "date", stage)
     return rows.with_columns(lent.alias(f"c{place}")), Columns((*columns.all, column), columns.notes)
@@ -70,6 +70,4 @@ def _filled(rows: pl.DataFrame, own: list[Column]) -> pl.Series:
     """Which rows hold anything in the columns of a stage."""
     if not own:
         return pl.Series("filled", [False]).new_from_index(0, rows.height)
-    return rows.select(
-        pl.any_horizontal(~pl.col(f"c{column.place}").str.strip_chars().is_in(["", "-"]) for column in own).alias("filled")
-    ).to_series()
+    return rows.select(pl.any_horizontal(~pl.col(f"c{column.place}").is_in(["", "-"]) for column in own).alias("filled")).to_series()

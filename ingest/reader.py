@@ -2,11 +2,13 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from fnmatch import fnmatch
 from functools import lru_cache
 
 import polars as pl
+import polars.selectors as cs
 
 from ingest import tables
 from ingest.corrections import heading_of, laid_over
@@ -66,6 +68,7 @@ def read_log(
     found = read_tables(data, name, _form(headings, log))
     if corrected:
         found.tables = [laid_over(table, corrected) for table in found.tables]
+    found.tables = [replace(table, rows=table.rows.with_columns(cs.string().str.strip_chars())) for table in found.tables]
     for question in found.refused:
         reading.asides.add(question)
     reading.notes += found.notes

@@ -1,5 +1,6 @@
 """A row as it was typed: in one line for a question, as JSON for what no column holds, as a hash that any version of the program repeats."""
 
+from base64 import b64encode
 from hashlib import blake2b
 
 import numpy as np
@@ -29,7 +30,7 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
         return pl.Series("other", [""], dtype=pl.String).new_from_index(0, rows.height)
     pieces = []
     for column in others:
-        cell = pl.col(f"c{column.place}").str.strip_chars()
+        cell = pl.col(f"c{column.place}")
         encoded = pl.struct(cell.alias(column.heading or f"column {column.place + 1}")).struct.json_encode()
         pieces.append(pl.when(cell != "").then(encoded.str.slice(1, encoded.str.len_chars() - 2)))
     joined = pl.concat_str(pieces, separator=",", ignore_nulls=True)
@@ -39,17 +40,19 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
 def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "") -> pl.Series:
     """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the order of columns.
 
-    rows : line, c0, c1 ...  at : a stage; cells of other stages on the row are left out, since they fill up while it travels on.
+    rows : line, c0, c1 ... (stripped).  at : a stage; cells of other stages on the row are left out, since they fill up while it travels on.
     """
     named = sorted(
         (column.meaning if column.field != "other" else column.heading, column.place)
         for column in columns.all
         if column.field != "ignore" and (not at or column.stage in ("", at))
     )
+    filled = rows.select((pl.col(f"c{place}") != "").all() for _, place in named).row(0) if named else ()
     pieces: list[pl.Expr] = []
-    for meaning, place in named:
-        cell = pl.col(f"c{place}").str.strip_chars()
-        pieces += [pl.when(cell != "").then(pl.lit("\x1e" + blake2b(meaning.encode(), digest_size=3).hexdigest())), cell]
+    for (meaning, place), everywhere in zip(named, filled, strict=True):
+        cell = pl.col(f"c{place}")
+        tag = pl.lit("\x1e" + b64encode(blake2b(meaning.encode(), digest_size=3).digest()).decode())
+        pieces += [tag if everywhere else pl.when(cell != "").then(tag), cell]
     if not pieces:
         return pl.Series("text_hash", [0], dtype=pl.Int64).new_from_index(0, rows.height)
     hashes = [

@@ -1,6 +1,7 @@
 """When each row was taken: the date, start and finish cells of a table as UTC, and what is wrong with them."""
 
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
@@ -32,23 +33,7 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
                 "a time that cannot be read",
                 pl.select(pl.lit(wanted) + "'" + text.str.slice(0, 60) + "'").to_series() if unread.any() else "",
             )
-    day, start, end = stamps["date"], stamps["started_at"], stamps["finished_at"]
-    frame = pl.DataFrame({
-        "day": day["local"], "day_utc": day["utc"], "day_clock": day["has_clock"], "day_is": day["has_day"],
-        "start": start["local"], "start_utc": start["utc"], "start_day": start["has_day"], "start_clock": start["has_clock"],
-        "end": end["local"], "end_utc": end["utc"], "end_day": end["has_day"], "end_clock": end["has_clock"],
-    })  # fmt: skip
-    for name in ("day", "start", "end"):  # a stamp with an offset stands on the shop's clock too, for its day
-        frame = frame.with_columns(pl.coalesce(name, clock.to_local(pl.col(f"{name}_utc"), zone)).alias(name))
-    frame = frame.with_columns(  # a date column gives the day of a bare clock, and the start where there is none
-        day=pl.when("day_is").then("day"), start=pl.when(pl.col("start").is_null() & pl.col("day_is")).then("day").otherwise("start"),
-        start_utc=pl.when(pl.col("start").is_null() & pl.col("day_is")).then("day_utc").otherwise("start_utc"),
-        start_clock=pl.when(pl.col("start").is_null() & pl.col("day_is")).then("day_clock").otherwise("start_clock"),
-        start_day=pl.col("start_day") | (pl.col("start").is_null() & pl.col("day_is")),
-    )  # fmt: skip
-    frame = frame.with_columns(start=_on_day("start", pl.col("day"))).with_columns(
-        end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start")))
-    )
+    frame = _on_the_wall(stamps, zone)
     homeless = frame.select(
         (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null())
         | (pl.col("end_clock") & ~pl.col("end_day") & pl.col("end").is_null())
@@ -59,27 +44,53 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
     frame = frame.with_columns(
         started=pl.when("start_clock").then(pl.coalesce("start_utc", clock.to_utc(pl.col("start"), zone))),
         finished=pl.when("end_clock").then(pl.coalesce("end_utc", clock.to_utc(pl.col("end"), zone))),
-    )  # fmt: skip
+        time_known=pl.col("start_clock") | pl.col("end_clock"),
+    )
     skipped = frame.select(
         (pl.col("start_clock") & pl.col("start").is_not_null() & pl.col("started").is_null())
         | (pl.col("end_clock") & pl.col("end").is_not_null() & pl.col("finished").is_null())
-    ).to_series()  # fmt: skip
+    ).to_series()
     refused.add(skipped & ~homeless, "a time that does not exist", f"a time on the clock of {zone.key}: that night it went forward over this hour")
-    dates = pl.coalesce("end", "start")
-    frame = frame.with_columns(
-        time_known=pl.col("start_clock") | pl.col("end_clock"),
-        clock_twice=(pl.col("start_clock") & pl.col("start_utc").is_null() & clock.exists_twice(pl.col("start"), zone))
-        | (pl.col("end_clock") & pl.col("end_utc").is_null() & clock.exists_twice(pl.col("end"), zone)),
-    ).with_columns(started_at=pl.when("time_known").then("started").otherwise(clock.day_begins(dates, zone)), finished_at=pl.col("finished"))
-    taken = frame.select(pl.coalesce("finished_at", "started_at")).to_series()
+    twice = [pl.col("start_utc").is_null() & clock.shown_again(pl.col("start"), pl.col("started"), zone)]
+    twice += [pl.col("end_utc").is_null() & clock.shown_again(pl.col("end"), pl.col("finished"), zone)]
+    frame = frame.with_columns(clock_twice=twice[0] | twice[1], started_at="started", finished_at="finished")
+    if not frame["time_known"].all():
+        begins = clock.day_begins(pl.coalesce("end", "start"), zone)
+        frame = frame.with_columns(started_at=pl.when("time_known").then("started").otherwise(begins))
     refused.add(frame["start"].is_null() & frame["end"].is_null(), "no date", "the day of the visit")
     refused.add(frame["finished_at"] < frame["started_at"], "finished before started", "a finish after the start")
     if reading.limit is not None:
+        taken = frame.select(pl.coalesce("finished_at", "started_at")).to_series()
         refused.add(taken > reading.limit, "the future", f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded")
-    twice = frame["clock_twice"].sum()
-    if twice:
-        reading.note(f"{twice} rows have a time that the clock showed twice that night; the earlier is taken and flagged")
+    count = frame["clock_twice"].sum()
+    if count:
+        reading.note(f"{count} rows have a time that the clock showed twice that night; the earlier is taken and flagged")
     return frame.select("started_at", "finished_at", "time_known", "clock_twice")
+
+
+def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFrame:
+    """day, start and end on the shop's clock with what each is known by: the date column gives the day of a bare clock, and the start where
+    there is none."""
+    day, start, end = stamps["date"], stamps["started_at"], stamps["finished_at"]
+    frame = pl.DataFrame({
+        "day": day["local"], "day_utc": day["utc"], "day_clock": day["has_clock"], "day_is": day["has_day"],
+        "start": start["local"], "start_utc": start["utc"], "start_day": start["has_day"], "start_clock": start["has_clock"],
+        "end": end["local"], "end_utc": end["utc"], "end_day": end["has_day"], "end_clock": end["has_clock"],
+    })  # fmt: skip
+    for name in ("day", "start", "end"):
+        if frame[f"{name}_utc"].null_count() < frame.height:  # a stamp with an offset stands on the shop's clock too, for its day
+            frame = frame.with_columns(pl.coalesce(name, clock.to_local(pl.col(f"{name}_utc"), zone)).alias(name))
+    if frame["day_is"].any() or frame["day"].null_count() < frame.height:
+        alone = pl.col("start").is_null() & pl.col("day_is")
+        frame = frame.with_columns(
+            day=pl.when("day_is").then("day"), start=pl.when(alone).then("day").otherwise("start"),
+            start_utc=pl.when(alone).then("day_utc").otherwise("start_utc"), start_clock=pl.when(alone).then("day_clock").otherwise("start_clock"),
+            start_day=pl.col("start_day") | alone,
+        )  # fmt: skip
+    if frame.select(((pl.col("start_clock") & ~pl.col("start_day")) | (pl.col("end_clock") & ~pl.col("end_day"))).any()).item():
+        frame = frame.with_columns(start=_on_day("start", pl.col("day")))
+        frame = frame.with_columns(end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start"))))
+    return frame
 
 
 def _on_day(name: str, day: pl.Expr) -> pl.Expr:

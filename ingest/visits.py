@@ -59,15 +59,12 @@ class Cells:
         column = self.column(field)
         if column is None:
             return pl.Series(field, [""], dtype=pl.String).new_from_index(0, self.rows.height)
-        cell = pl.col(f"c{column.place}").str.strip_chars()
+        cell = pl.col(f"c{column.place}")
         return self.rows.select(pl.when(cell.is_in(_EMPTY)).then(pl.lit("")).otherwise(cell).alias(field)).to_series()
 
-    def long(self, column: Column, keep: pl.Series | None = None) -> pl.DataFrame:
+    def long(self, column: Column) -> pl.DataFrame:
         """row, line, text of one column."""
-        frame = self.rows.select(
-            pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), "line", pl.col(f"c{column.place}").str.strip_chars().alias("text")
-        )  # fmt: skip
-        return frame if keep is None else frame.filter(keep)
+        return self.rows.select(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), "line", pl.col(f"c{column.place}").alias("text"))
 
 
 def read_visits(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:

@@ -79,7 +79,7 @@ def test_a_time_that_the_clock_skipped_has_no_utc():
 
 def test_a_time_that_exists_twice_is_the_earlier():
     frame = local_series(datetime(2026, 10, 25, 1, 30), datetime(2026, 10, 25, 2, 30)).select(
-        utc=clock.to_utc(pl.col("local"), DUBLIN), twice=clock.exists_twice(pl.col("local"), DUBLIN)
+        utc=clock.to_utc(pl.col("local"), DUBLIN), twice=clock.shown_again(pl.col("local"), clock.to_utc(pl.col("local"), DUBLIN), DUBLIN)
     )
     assert frame.rows() == [(datetime(2026, 10, 25, 0, 30, tzinfo=UTC), True), (datetime(2026, 10, 25, 2, 30, tzinfo=UTC), False)]
 
