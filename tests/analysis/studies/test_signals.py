@@ -11,6 +11,7 @@ from analysis.studies.states import table as states
 from ingest import tables
 from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.analysis.studies.test_streams import RELIEF, filed
+from tests.trials.delay import trial as delay_trial
 
 RNG = np.random.default_rng(20261218)
 QUIET = RNG.normal(size=400)
@@ -203,3 +204,11 @@ def test_the_figures_hold_every_signal_once_with_what_it_moves_with():
 
 def test_an_empty_shop_has_no_signal():
     assert snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(table).is_empty()
+
+
+@pytest.mark.promise
+def test_a_step_is_seen_as_soon_as_computed_and_its_beginning_is_covered():
+    seen = delay_trial(np.random.default_rng(20270107), 1.5, 150)
+    assert seen.delay == pytest.approx(seen.computed, rel=0.10 + 0.10)  # a third of the full size: two standard errors more
+    assert seen.covered >= 0.88
+    assert seen.missed <= 3
