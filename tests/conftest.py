@@ -4,16 +4,16 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: see dashboard/cli.py
 
-from datetime import UTC, datetime  # noqa: E402
-from pathlib import Path  # noqa: E402
+from datetime import UTC, datetime
+from pathlib import Path
 
-import pytest  # noqa: E402
-from hypothesis import HealthCheck, settings  # noqa: E402
+import pytest
+from hypothesis import HealthCheck, settings
 
-from demo_data.generator import write_shop  # noqa: E402
-from ingest.load import load  # noqa: E402
-from ingest.snapshot import Snapshot  # noqa: E402
-from ingest.store import open_snapshot  # noqa: E402
+from demo_data.generator import write_shop
+from ingest.load import load
+from ingest.snapshot import Snapshot
+from ingest.store import open_snapshot
 
 settings.register_profile("truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("truerun")
