@@ -20,7 +20,7 @@ TAKEN_AT = "taken_at"  # UTC: finished_at, else started_at
 CHARACTERISTIC = "characteristic"
 POSITION = "position"  # '' | string number | bass | treble | 'N fret F'
 MOMENT = "moment"  # found | left
-VALUE = "value"  # mm, cents, degrees or as the gauge gives it; relief and bow: hollow positive, hump and back-bow negative; intonation: sharp positive
+VALUE = "value"  # mm, cents, degrees or as the gauge gives it; relief and bow: hollow positive, hump and back-bow negative; sharp positive
 
 VISITS: dict[str, pl.DataType] = {
     LOG_ID: pl.String(), LINE: pl.Int64(), SERIAL: pl.String(), MODEL: pl.String(), STAGE: pl.String(), TECH: pl.String(),
@@ -34,7 +34,8 @@ VISITS: dict[str, pl.DataType] = {
 }  # fmt: skip
 
 READINGS: dict[str, pl.DataType] = {
-    LOG_ID: pl.String(), LINE: pl.Int64(), SERIAL: pl.String(), STAGE: pl.String(), TAKEN_AT: TIME, CHARACTERISTIC: pl.String(), POSITION: pl.String(),
+    LOG_ID: pl.String(), LINE: pl.Int64(), SERIAL: pl.String(), STAGE: pl.String(), TAKEN_AT: TIME,
+    CHARACTERISTIC: pl.String(), POSITION: pl.String(),
     MOMENT: pl.String(), VALUE: pl.Float64(),
     "raw": pl.String(),  # the cell as typed
     "unit": pl.String(),  # the unit it was typed in
@@ -52,11 +53,13 @@ LOGS: dict[str, pl.DataType] = {
 }  # fmt: skip
 
 SET_ASIDE: dict[str, pl.DataType] = {  # column '' = the whole row
-    LOG_ID: pl.String(), "name": pl.String(), LINE: pl.Int64(), "column": pl.String(), "raw": pl.String(), "reason": pl.String(), "wanted": pl.String(),
+    LOG_ID: pl.String(), "name": pl.String(), LINE: pl.Int64(), "column": pl.String(), "raw": pl.String(), "reason": pl.String(),
+    "wanted": pl.String(),
 }  # fmt: skip
 
 GAUGE_TRIALS: dict[str, pl.DataType] = {  # one row a reading of a gauge study; value canonical
-    LOG_ID: pl.String(), LINE: pl.Int64(), "study": pl.String(), CHARACTERISTIC: pl.String(), "part": pl.String(), TECH: pl.String(), "trial": pl.String(),
+    LOG_ID: pl.String(), LINE: pl.Int64(), "study": pl.String(), CHARACTERISTIC: pl.String(), "part": pl.String(), TECH: pl.String(),
+    "trial": pl.String(),
     VALUE: pl.Float64(), "raw": pl.String(), "unit": pl.String(),
 }  # fmt: skip
 
