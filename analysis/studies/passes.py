@@ -98,7 +98,7 @@ def _later_maximum(values: Ints, who: Ints) -> Ints:
     lifted = values[::-1] + (who.max() - who[::-1] + 1) * step
     running = np.maximum.accumulate(lifted)
     later = np.concatenate([[0], running[:-1]]) - (who.max() - who[::-1] + 1) * step
-    return np.maximum(later, -1)[::-1]
+    return np.asarray(np.maximum(later, -1)[::-1], dtype=np.int64)
 
 
 def _places(keys: Ints) -> Ints:
