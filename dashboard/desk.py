@@ -27,6 +27,7 @@ T = TypeVar("T")
 MOST_BYTES = 512_000_000
 WORDS_ONLY = ("cause", "action", "known", "note", "decision")  # kinds of entry that move no figure; only these modules read them:
 READ_THE_BOOK = ("analysis.review", "analysis.studies.entries", "analysis.studies.actions")
+NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
 
 
@@ -62,7 +63,7 @@ class Desk:
         """The shop's name, and as of when it is shown."""
         snapshot = self.snapshot()
         local = snapshot.as_of.astimezone(snapshot.shop.zone)
-        return snapshot.shop.shop.name, f"as of {numbers.clock(local)}"
+        return snapshot.shop.shop.name, f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet"
 
     def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
         """One line into the bench book (ingest.book.write_entry), written now; the next question sees it.
