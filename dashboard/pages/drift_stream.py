@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +14,7 @@ from dash import dcc, html
 from analysis.studies import causes
 from analysis.studies.entries import entries_for
 from analysis.studies.shift import Shift, outside, shift
-from analysis.studies.signals import signals
+from analysis.studies.signals import SHORT_RUN, signals
 from analysis.studies.stream_view import StreamSeen, stream_view
 from dashboard import desk, numbers, parts, sentences, sentences_drift
 from dashboard.address import address
@@ -50,6 +50,8 @@ def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
     """Everything about one stream; UnusableData where it is not there."""
     key = {name: str(row[name]) for name in KEY if name != "tech"} | {"tech": tech}
     view = desk.ask(stream_view, weeks=weeks, **key)
+    if not view.young:  # what the short-run chart left open while the stream was young is settled by the stream's own chart
+        view = replace(view, signals=view.signals.filter((pl.col("chart") != SHORT_RUN) | pl.col("closed_at").is_not_null()))
     still = view.signals.filter(pl.col("closed_at").is_null())
     signal = still.sort("opened_at").row(-1, named=True) if len(still) else None
     found = moves = None

@@ -27,7 +27,7 @@ def made():
 def test_the_size_is_the_mean_since_minus_the_mean_before_with_an_interval_by_sigma(made):
     shot, values = made
     judged = shot.once(signals)
-    row = judged.open.row(0, named=True)
+    row = judged.open.sort("opened_at").row(-1, named=True)
     found = shift(shot, **RELIEF, opened_at=row["opened_at"])
     first, began = row["first_reading"], row["first_reading"] + found.n_before  # an earlier signal may have closed in between
     assert abs(began - STEP) <= 3
@@ -56,7 +56,7 @@ def test_outside_is_counted_before_and_since_and_the_shift_is_a_share_of_the_tol
     spec = tables.shaped(pl.DataFrame({"characteristic": ["relief"], "lower": [0.10], "upper": [0.28]}), tables.SPECS)
     shot, values = made
     limited = type(shot)(shot.shop, Specs(spec), shot.readers, shot.as_of)
-    row = limited.once(signals).open.row(0, named=True)
+    row = limited.once(signals).open.sort("opened_at").row(-1, named=True)
     found = shift(limited, **RELIEF, opened_at=row["opened_at"])
     first, began = row["first_reading"], row["first_reading"] + found.n_before
     beyond = (values < 0.10) | (values > 0.28)
