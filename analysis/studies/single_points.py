@@ -89,8 +89,12 @@ def opened(snapshot: Snapshot, found: Singles, allowance: Budget | None) -> pl.D
                                   "value": float(one.t2[at]), "reading": one.points["reading"][at]})  # fmt: skip
     if found.shares is not None:
         table = found.shares.rows
-        midnight = pl.col("week").cast(pl.Datetime("us")).dt.replace_time_zone(snapshot.shop.shop.timezone, ambiguous="earliest", non_existent="null")
-        taken = table.select(midnight.dt.convert_time_zone("UTC"))["week"]
+        start_of_day = [
+            (pl.col("week").cast(pl.Datetime("us")) + pl.duration(hours=hour)).dt.replace_time_zone(
+                snapshot.shop.shop.timezone, ambiguous="earliest", non_existent="null")
+            for hour in (0, 1)  # where the clocks skip midnight the day begins at one
+        ]  # fmt: skip
+        taken = table.select(pl.coalesce(start_of_day).dt.convert_time_zone("UTC"))["week"]
         fired = shares_beyond(found.shares, rates[place(found.shares.weeks)])
         ends = np.append(found.shares.starts[1:], len(fired))
         for start, end in zip(found.shares.starts, ends, strict=True):  # a handful of stages
