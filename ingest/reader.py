@@ -15,11 +15,12 @@ from ingest.corrections import heading_of, laid_over
 from ingest.files import Form, Table, Tables, read_tables
 from ingest.headings import Columns, Headings, missing
 from ingest.instruments import read_instruments
+from ingest.oddities import oddities
 from ingest.questions import IT_IS_REAL, FileProblem
 from ingest.sheet import VISIT_ROWS, Progress, Reading, Rows, Sheet
 from ingest.shop import Log, Shop
 from ingest.trials import read_trials
-from ingest.visits import overlap_notes, read_visits, serial_notes
+from ingest.visits import read_visits
 from ingest.words import Words
 
 __all__ = ["Sheet", "cell_of", "log_for", "log_id", "read_log"]
@@ -133,7 +134,7 @@ def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFr
     visits = pl.concat([part.visits for part in parts] or [tables.empty(VISIT_ROWS)])
     readings = pl.concat([frame for part in parts for frame in part.readings] or [tables.empty(tables.READINGS)])
     faults = pl.concat([part.faults for part in parts] or [tables.empty(tables.FAULTS)])
-    for note in [*serial_notes(visits["serial"]), *overlap_notes(visits)]:
+    for note in oddities(visits):
         reading.note(note)
     aside = reading.asides.table(reading.log_id, reading.name)
     whole = aside.filter(pl.col("column") == "").height

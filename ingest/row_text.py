@@ -29,9 +29,12 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
     if not others:
         return pl.Series("other", [""], dtype=pl.String).new_from_index(0, rows.height)
     pieces = []
+    named = [column.heading for column in others]
     for column in others:
         cell = pl.col(f"c{column.place}")
-        encoded = pl.struct(cell.alias(column.heading or f"column {column.place + 1}")).struct.json_encode()
+        alone = column.heading and named.count(column.heading) == 1
+        name = column.heading if alone else f"{column.heading} column {column.place + 1}".strip()
+        encoded = pl.struct(cell.alias(name)).struct.json_encode()
         pieces.append(pl.when(cell != "").then(encoded.str.slice(1, encoded.str.len_chars() - 2)))
     joined = pl.concat_str(pieces, separator=",", ignore_nulls=True)
     return rows.select(pl.when(joined == "").then(pl.lit("")).otherwise("{" + joined + "}").alias("other")).to_series()

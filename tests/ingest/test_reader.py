@@ -372,6 +372,24 @@ def test_a_gauge_study_gives_trials_in_canonical_units():
     assert adds_up(sheet)
 
 
+def test_the_position_of_a_study_belongs_to_its_part():
+    sheet = read(
+        "S1,action bass,,P1,JR,1,2.4", "S1,action,treble,P1,JR,1,2.1", "S1,Action,,P2,JR,1,2.1",
+        header="study,characteristic,position,part,tech,trial,value", shape="study",
+    )  # fmt: skip
+    assert sheet.gauge_trials.select("characteristic", "part", "value").rows() == [
+        ("action", "P1 bass", 2.4),
+        ("action", "P1 treble", 2.1),
+        ("action", "P2", 2.1),
+    ]
+
+
+def test_an_instrument_of_two_models_is_listed_and_kept():
+    sheet = read(row(), row(model="DRAY-5", stage="packing"), row(serial="A2"))
+    assert any("two values of model" in note and "A1 (DRAY-5 and LARK-25)" in note for note in sheet.notes)
+    assert sheet.visits.height == 3
+
+
 def test_the_text_hash_minds_neither_column_order_nor_separator_and_sees_every_cell():
     one = read("A1,2026-03-02,packing,x", header="serial,date,stage,note").visits["text_hash"][0]
     assert read("x;packing;2026-03-02;A1", header="note;stage;date;serial").visits["text_hash"][0] == one

@@ -63,3 +63,10 @@ def test_cells_that_no_heading_names_are_kept_as_json():
     assert other_json(rows, columns).to_list() == ['{"The \\"odd\\" one":"say \\"é\\""}', ""]
     rows = rows.with_columns(c2=pl.Series(["x", ""]))
     assert other_json(rows, columns).to_list() == ['{"The \\"odd\\" one":"say \\"é\\"","column 3":"x"}', ""]
+
+
+def test_two_unknown_columns_of_one_name_are_both_kept():
+    shop = small_shop()
+    columns = Headings(shop, shop.logs[0]).table(["serial", "x", "x"], "a.csv")
+    rows = pl.DataFrame({"line": [2], "c0": ["A1"], "c1": ["1"], "c2": ["2"]})
+    assert other_json(rows, columns).to_list() == ['{"x column 2":"1","x column 3":"2"}']
