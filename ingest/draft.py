@@ -11,7 +11,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest import delta, ledger, tables
+from ingest import accounts, delta, ledger, tables
 from ingest.delta import Table
 from ingest.ledger import Version
 from ingest.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
@@ -21,7 +21,6 @@ from ingest.typed import typed_rows
 
 FLUSH_AT = 1_000_000  # readings that may wait in memory
 SPANS = 8  # stretches of time in which a log's visits are looked for
-CONFLICT = "another row tells of the same visit with other values"
 _FEW = 3_000_000  # rows worth sorting before they are written
 
 
@@ -93,25 +92,33 @@ class Draft:
         replaced : KEY and text_hash of the visits of the log in whose place it comes.
         """
         visits = with_key(sheet.visits.lazy()).collect()
-        wide = bool(sheet.visits.height) and bool(sheet.visits["line"].is_duplicated().any())
         merged, rows = self._merge(entry, visits, replaced)
         if merged is None:
             in_place = _in_place(visits, replaced)
             merged = Merged.of_none(visits.filter(in_place)) if in_place.any() else None
         trials = self._new_trials(entry, sheet.gauge_trials)
-        account = _account(entry, sheet, merged, wide, sheet.gauge_trials.height - trials.height)
+        account = _account(entry, sheet, sheet.gauge_trials.height - trials.height)
+        asked = sheet.set_aside
+        if merged is not None:
+            contested = self._contested(entry, sheet, merged, rows)
+            insert(self.connection, "main.contested", contested)
+            out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
+            touched = pl.concat([out["line"], contested["line"]]).unique()
+            lines = sheet.visits.select("line", "stage").join(touched.to_frame(), on="line", how="semi")
+            counting = lines.join(out, on=["line", "stage"], how="anti")
+            conflicts = accounts.questions(contested, counting, entry.log_id, entry.name)
+            asked = pl.concat([asked, conflicts])
+            moved = accounts.counts(accounts.line_places(touched, counting, contested)) | {"cells_set_aside": _cells(conflicts)}
+            moved["accepted"] -= touched.len()
+            account = _moved(account, moved)
         self.logs = pl.concat([self.logs, account])
         ledger.add(self.connection, "logs", self.n, account)
         ledger.add(self.connection, "gauge_trials", self.n, trials)
-        asked = sheet.set_aside
+        ledger.add(self.connection, "set_aside", self.n, asked)
         if merged is not None:
-            if merged.lost.height:
-                raw = typed_rows(merged.lost, sheet.visits, sheet.readings)
-                asked = pl.concat([asked, self._questions(merged.lost, raw, wide)])
-            self._remember(merged, rows)
+            self._remember_meeting(merged)
             if merged.displaced.height:
                 self._displace(merged.displaced)
-        ledger.add(self.connection, "set_aside", self.n, asked)
         self._put(sheet, merged)
         return account
 
@@ -155,7 +162,7 @@ class Draft:
 
     def _lost(self, visits: pl.DataFrame) -> pl.DataFrame:
         """The rows set aside before as questions about the visits of a new log (CANDIDATE)."""
-        schema = {name: dtype for name, dtype in ledger.CONTESTED.items() if name != "status"}
+        schema = {name: dtype for name, dtype in ledger.CONTESTED.items() if name in CANDIDATE and name != "status"}
         found = fetch(self.connection, schema, "FROM main.contested WHERE status = 'set aside'")
         near = found.join(visits.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
         return self._of_logs(near.with_columns(status=pl.lit("lost")))
@@ -163,41 +170,32 @@ class Draft:
     def _of_logs(self, rows: pl.DataFrame) -> pl.DataFrame:
         return tables.shaped(rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE)
 
-    def _questions(self, lost: pl.DataFrame, raw: pl.Series, wide: bool) -> pl.DataFrame:
-        """Rows set aside because another row of their visit counts, as rows of set_aside."""
-        names = dict(self.logs.select("log_id", "name").iter_rows())
-        return tables.shaped(
-            lost.with_columns(
-                raw.alias("raw"), pl.col("log_id").replace(names).alias("name"), pl.lit(CONFLICT).alias("reason"),
-                (pl.col("stage") if wide else pl.lit("")).alias("column"),
-                pl.format("one of the two: {} line {} counts until you settle it", pl.col("other_log").replace(names), "other_line").alias("wanted"),
-            ), tables.SET_ASIDE,
-        )  # fmt: skip
+    def _contested(self, entry: Entry, sheet: Sheet, merged: Merged, rows: pl.DataFrame) -> pl.DataFrame:
+        """The rows of a new log that are no plain accepted ones (ledger.CONTESTED)."""
+        lost = self._asked(merged.lost, sheet.visits, sheet.readings, {entry.log_id: entry.name})
+        marks = pl.concat([lost, merged.counts.filter("changed").select(*ROW, status=pl.lit("changed"))], how="diagonal")
+        keyed = marks.join(rows.select("log_id", "line", *KEY, "text_hash"), on=ROW, how="left") if rows.height else marks
+        return tables.shaped(keyed, ledger.CONTESTED)
 
-    def _remember(self, merged: Merged, rows: pl.DataFrame) -> None:
-        """Keep in the ledger which rows are no plain accepted ones, and which logs share visits."""
-        marks = pl.concat([
-            merged.lost.select(*ROW, status=pl.lit("set aside")),
-            merged.counts.filter("changed").select(*ROW, status=pl.lit("changed")),
-        ])  # fmt: skip
-        kept = marks.join(rows.select("log_id", "line", *KEY, "text_hash"), on=ROW, how="left") if rows.height else marks
-        insert(self.connection, "main.contested", tables.shaped(kept, ledger.CONTESTED))
-        pairs = (
-            pl.concat([part.select("log_id", "other_log") for part in (merged.lost, merged.held, merged.displaced)])
-            .unique()
-            .sort("log_id", "other_log")
-        )
-        insert(self.connection, "main.meets", pairs.filter(pl.col("log_id") != pl.col("other_log")).rename({"other_log": "other"}))
+    def _asked(self, lost: pl.DataFrame, visits: pl.DataFrame, readings: pl.DataFrame, more: dict[str, str]) -> pl.DataFrame:
+        """Rows that another row has pushed aside, with what their question shows."""
+        names = dict(self.logs.select("log_id", "name").iter_rows()) | more
+        other = pl.col("other_log").replace(names)
+        wanted = pl.format("one of the two: {} line {} counts until you settle it", other, "other_line")
+        raw = typed_rows(lost, visits, readings).alias("raw")
+        return lost.select(*ROW, raw, wanted.alias("wanted"), status=pl.lit("set aside"))
+
+    def _remember_meeting(self, merged: Merged) -> None:
+        """Keep in the ledger which logs share visits."""
+        parts = [part.select("log_id", other="other_log") for part in (merged.lost, merged.held, merged.displaced)]
+        pairs = pl.concat(parts).unique().filter(pl.col("log_id") != pl.col("other")).sort("log_id", "other")
+        insert(self.connection, "main.meets", pairs)
 
     def _displace(self, displaced: pl.DataFrame) -> None:
         """Rows held so far give way: out of the tables, into the account of their own log, and asked about unless a newer sheet says so."""
         full = self._rows_of(displaced)
         for (log_id,), rows in displaced.group_by("log_id", maintain_order=True):
             self._move(str(log_id), rows, full)
-        contested = displaced.filter("asked").join(
-            with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect(), on=ROW, how="left"
-        )
-        insert(self.connection, "main.contested", tables.shaped(contested.with_columns(status=pl.lit("set aside")), ledger.CONTESTED))
         here = displaced.select(ROW)
         self.waiting = {
             name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames] for name, frames in self.waiting.items()
@@ -223,29 +221,30 @@ class Draft:
 
     def _move(self, log_id: str, rows: pl.DataFrame, full: dict[str, pl.DataFrame]) -> None:
         """Bring the account and the questions of one log in line with the rows it loses."""
+        lines = rows["line"].unique().sort()
         account = self.logs.filter(pl.col("log_id") == log_id)
-        mine = full["visits"].filter(pl.col("log_id") == log_id)
-        left = mine.join(rows, on=ROW, how="anti")
-        marks = "SELECT line, stage FROM main.contested WHERE log_id = ? AND status = "
-        changed = {(line, stage) for line, stage in self.connection.execute(marks + "'changed'", (log_id,))}
-        asked_before = {line for line, _ in self.connection.execute(marks + "'set aside'", (log_id,))}
-        asked = set(rows.filter("asked")["line"].to_list())
-        moved = {"accepted": 0, "changed": 0, "already_held": 0, "set_aside": 0, "cells_set_aside": 0}
-        stays = set(left["line"].to_list())
-        for line, stages in rows.group_by("line").agg("stage").iter_rows():
-            was = "changed" if any((line, stage) in changed for stage in stages) else "accepted"
-            if line in stays:  # a row an instrument: other visits of the line still count
-                moved["cells_set_aside"] += rows.filter((pl.col("line") == line) & pl.col("asked")).height
-                continue
-            moved[was] -= 1
-            moved["set_aside" if line in asked or line in asked_before else "already_held"] += 1
-        account = account.with_columns(pl.col(name) + by for name, by in moved.items())
+        name = str(account["name"].item())
+        before = full["visits"].filter(pl.col("log_id") == log_id).select("line", "stage")
+        after = before.join(rows, on=["line", "stage"], how="anti")
+        held = fetch(self.connection, ledger.CONTESTED, "FROM main.contested WHERE log_id = ?", (log_id,)).join(
+            lines.to_frame(), on="line", how="semi"
+        )
+        keys = with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect()
+        new = self._asked(rows.filter("asked"), full["visits"], full["readings"], {}).join(keys, on=ROW, how="left")
+        new = tables.shaped(new, ledger.CONTESTED)
+        standing = pl.concat([held.join(rows, on=["line", "stage"], how="anti"), new])
+        asked_before, asked = (accounts.questions(*each, log_id, name) for each in ((held, before), (standing, after)))
+        was, now = (accounts.counts(accounts.line_places(lines, *each)) for each in ((before, held), (after, standing)))
+        moved = {place: now[place] - was[place] for place in accounts.PLACES} | {"cells_set_aside": _cells(asked) - _cells(asked_before)}
+        account = _moved(account, moved)
         self.logs = pl.concat([self.logs.filter(pl.col("log_id") != log_id), account])
         ledger.close(self.connection, "logs", self.n, [log_id])
         ledger.add(self.connection, "logs", self.n, account)
-        questions = rows.filter("asked")
-        wide = bool(mine["line"].is_duplicated().any())
-        ledger.add(self.connection, "set_aside", self.n, self._questions(questions, typed_rows(questions, full["visits"], full["readings"]), wide))
+        ledger.close_lines(self.connection, self.n, log_id, lines.to_list(), accounts.CONFLICT)
+        ledger.add(self.connection, "set_aside", self.n, asked)
+        gone = rows.select("line", "stage").iter_rows()
+        self.connection.executemany(f"DELETE FROM main.contested WHERE log_id = {delta.text(log_id)} AND line = ? AND stage = ?", gone)
+        insert(self.connection, "main.contested", new)
 
     def _put(self, sheet: Sheet, merged: Merged | None) -> None:
         """Let the rows of a log that count wait to be written."""
@@ -337,29 +336,23 @@ def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:
     return tables.shaped(joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE)
 
 
-def _account(entry: Entry, sheet: Sheet, merged: Merged | None, wide: bool, trials_held: int) -> pl.DataFrame:
-    """The row of `logs` of a new log: every row that was read is in one of four places."""
+def _account(entry: Entry, sheet: Sheet, trials_held: int) -> pl.DataFrame:
+    """The row of `logs` of a new log, before any of its visits has met another one."""
     rows = sheet.rows_read - sheet.rows_set_aside
-    changed = lost = cells = 0
-    held = trials_held
-    if merged is not None:
-        out = pl.concat([merged.held.select("line", "stage"), merged.lost.select("line", "stage")])
-        kept = (
-            sheet.visits.select("line", "stage").join(out, on=["line", "stage"], how="anti")["line"].unique()
-            if wide
-            else pl.Series("line", [], dtype=pl.Int64)
-        )
-        stays = pl.col("line").is_in(kept.to_list())
-        changed = merged.counts.filter("changed")["line"].n_unique()
-        lost = merged.lost.filter(~stays)["line"].n_unique()
-        held = out.filter(~stays)["line"].n_unique() - lost
-        cells = merged.lost.filter(stays).height
     account = {
-        "log_id": entry.log_id, "name": entry.name, "rows_read": sheet.rows_read, "accepted": rows - changed - held - lost, "changed": changed,
-        "already_held": held, "set_aside": sheet.rows_set_aside + lost, "cells_set_aside": sheet.cells_set_aside + cells,
+        "log_id": entry.log_id, "name": entry.name, "rows_read": sheet.rows_read, "accepted": rows - trials_held, "changed": 0,
+        "already_held": trials_held, "set_aside": sheet.rows_set_aside, "cells_set_aside": sheet.cells_set_aside,
         "passed_over": sheet.passed_over, "loaded_at": entry.at, "sha256": entry.sha256, "kind": entry.kind, "loaded": entry.loaded,
     }  # fmt: skip
     return pl.DataFrame([account], schema=ledger.LOGS)
+
+
+def _moved(account: pl.DataFrame, by: dict[str, int]) -> pl.DataFrame:
+    return account.with_columns(pl.col(name) + count for name, count in by.items())
+
+
+def _cells(questions: pl.DataFrame) -> int:
+    return questions.filter(pl.col("column") != "").height
 
 
 def _in_order(name: str, frames: list[pl.DataFrame]) -> pl.DataFrame:

@@ -17,7 +17,7 @@ from ingest import book, tables
 from ingest.sqlite_tables import connect, create, fetch, insert
 
 FILE = "ledger.sqlite"
-FORMAT = 1  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
+FORMAT = 2  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
 DELTA = ("visits", "readings", "faults")
 
 LOGS: dict[str, pl.DataType] = tables.LOGS | {
@@ -29,7 +29,8 @@ LOGS: dict[str, pl.DataType] = tables.LOGS | {
 CONTESTED: dict[str, pl.DataType] = {
     tables.LOG_ID: pl.String(), tables.LINE: pl.Int64(), "who": pl.String(), tables.STAGE: pl.String(), "time": tables.TIME, tables.TECH: pl.String(),
     "ordinal": pl.Int64(), "text_hash": pl.Int64(),
-    "status": pl.String(),  # set aside | settled | changed
+    "status": pl.String(),  # set aside | changed
+    "raw": pl.String(), "wanted": pl.String(),  # of a row set aside: what its question shows
 }  # fmt: skip
 MEETS: dict[str, pl.DataType] = {tables.LOG_ID: pl.String(), "other": pl.String()}  # logs that share a visit, however it came out
 VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables.GAUGE_TRIALS}
@@ -184,6 +185,15 @@ def close(connection: sqlite3.Connection, name: str, n: int, log_ids: list[str])
 def add(connection: sqlite3.Connection, name: str, n: int, rows: pl.DataFrame) -> None:
     """Rows that hold from version n on."""
     insert(connection, f"main.{name}", rows.select(list(VERSIONED[name])).with_columns(since=pl.lit(n, dtype=pl.Int64)))
+
+
+def close_lines(connection: sqlite3.Connection, n: int, log_id: str, lines: list[int], reason: str) -> None:
+    """The questions of one reason on some lines of a log are asked no longer from version n on."""
+    for start in range(0, len(lines), 500):
+        some = lines[start : start + 500]
+        where = f"log_id = ? AND reason = ? AND line IN ({', '.join('?' * len(some))})"
+        connection.execute(f"DELETE FROM main.set_aside WHERE since = ? AND {where}", (n, log_id, reason, *some))
+        connection.execute(f"UPDATE main.set_aside SET until = ? WHERE until IS NULL AND {where}", (n, log_id, reason, *some))
 
 
 def drop(connection: sqlite3.Connection, name: str, log_ids: list[str]) -> None:

@@ -6,7 +6,8 @@ from pathlib import Path
 import polars as pl
 
 from ingest import book, ledger, originals
-from ingest.draft import CONFLICT, Draft
+from ingest.accounts import CONFLICT
+from ingest.draft import Draft
 from ingest.ledger import StoreProblem
 from ingest.load import Loaded, ensure, loaded_of, read_again, usable_shop
 from ingest.questions import IMPLAUSIBLE

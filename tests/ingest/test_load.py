@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
 from ingest import book
-from ingest.draft import CONFLICT
+from ingest.accounts import CONFLICT
 from ingest.ledger import StoreProblem
 from ingest.load import Loaded, ensure, load, unload
 from ingest.shop import ShopProblem
