@@ -11,6 +11,7 @@ from analysis.studies import lots, rework, settling, states, weeks
 from analysis.studies.actions import actions, last_week
 from analysis.studies.arrived import arrived, review_week
 from analysis.studies.causes import MovesWith, all_candidates
+from analysis.studies.entries import known as known_matters
 from analysis.studies.leaving import outside_as_set, shipped_in_doubt
 from analysis.studies.rack import Rack, rack
 from analysis.studies.scope import Scope
@@ -155,6 +156,5 @@ def _matters(snapshot: Snapshot, week: date) -> list[Matter]:
 
 
 def _known(snapshot: Snapshot) -> dict[tuple[str, str], date]:
-    """Matters a person marked known, and until when: the latest word counts."""
-    book = snapshot.table("bench_book").filter((pl.col("kind") == "known") & pl.col("until").is_not_null()).sort("sequence")
-    return {(row["characteristic"], row["model"]): row["until"] for row in book.iter_rows(named=True)}
+    """Matters a person marked known that have not grown since, and until when."""
+    return {(row["characteristic"], row["model"]): row["until"] for row in known_matters(snapshot).filter("holds").iter_rows(named=True)}

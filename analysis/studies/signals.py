@@ -208,13 +208,14 @@ def _closed_by_people(snapshot: Snapshot, held: Streams, charts: Charts) -> list
     ends = np.append(charts.starts[1:], len(charts.reading))
     found = []
     for entry in latest.sort("sequence").iter_rows(named=True):
+        when = entry["at"] if entry["at"] >= entry["opened_at"] else snapshot.as_of  # a clock behind the readings: they are all before it
         same = numbered.filter(pl.all_horizontal([pl.col(name) == entry[name] for name in (*STREAM, "chart")]))
         if entry["chart"] == SHORT_RUN:  # its signals wear the model of the reading that opened them
             same = numbered.filter(pl.all_horizontal([pl.col(name) == entry[name] for name in ("characteristic", "position", "stage", "chart")]))
         for row in same["row"]:
             times = taken.gather(charts.reading[charts.starts[row]:ends[row]])
             if len(times) and times[0] <= entry["opened_at"]:
-                found.append((int(charts.starts[row] + times.search_sorted(entry["at"], side="right")), int(row), entry["at"]))
+                found.append((int(charts.starts[row] + times.search_sorted(when, side="right")), int(row), when))
     return found
 
 

@@ -75,6 +75,12 @@ def test_a_person_closes_and_the_next_firing_opens_anew():
     assert rows == [(at(120), at(125), "a person"), (at(130), at(150), "twenty quiet readings")]
 
 
+def test_a_clock_behind_the_readings_closes_all_the_same():
+    book = entry("close", 0, 120, chart=INDIVIDUALS)
+    made = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130, n=140)}, bench_book=book)
+    assert made.once(signals).found.select("opened_at", "closed_at", "closed_by").rows() == [(at(120), at(139), "a person")]
+
+
 def test_reopened_it_is_one_signal_again():
     book = pl.concat([entry("close", 125, 120, chart=INDIVIDUALS), entry("reopen", 127, 120, chart=INDIVIDUALS, sequence=2)])
     found = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130)}, bench_book=book).once(signals).found
