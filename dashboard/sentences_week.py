@@ -13,6 +13,7 @@ from dashboard import numbers, sentences
 from ingest.shop import Shop
 
 FEW = 30  # instruments: below it a sample is called few
+DAMPER = 10  # % RH more, for which a slope is told
 
 
 def under(found: Review) -> str:
@@ -108,13 +109,25 @@ def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
 
 def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
     """What the rest does to one reading: mean change with its interval, pairs and left out."""
-    key = row["characteristic"]
-    low, high, mean = (sentences.amount(shop, key, row[name], sign=True, mean=True) for name in ("low", "high", "mean"))
     few = ", few" if row["n"] < FEW else ""
+    return _change(row, shop, "mean", 1.0) | {"pairs": f"{numbers.count(row['n'])} pairs{few}", "left_out": numbers.count(row["left_out"])}
+
+
+def with_the_air(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
+    """What goes with the humidity: the change for so many % RH more, with its interval, and how many hours before."""
+    few = ", few" if row["n"] < FEW else ""
+    return _change(row, shop, "slope", DAMPER) | {
+        "lag": f"{numbers.count(row['lag_hours'])}{numbers.NBSP}h before{few}",
+        "share": numbers.share(row["share_explained"], 100),
+    }
+
+
+def _change(row: Mapping[str, Any], shop: Shop, name: str, times: float) -> dict[str, str]:
+    key = row["characteristic"]
+    low, high, mean = (sentences.amount(shop, key, times * row[each], sign=True, mean=True) for each in ("low", "high", name))
     return {
-        "what": f"{sentences.characteristic(shop, key, row['position'])} on {row['model']}", "mean": mean,
+        "what": f"{sentences.characteristic(shop, key, row['position'])} on", "model": str(row["model"]), "mean": mean,
         "range": f"{low.partition(numbers.NBSP)[0]} to {high.partition(numbers.NBSP)[0]}",
-        "pairs": f"{numbers.count(row['n'])} pairs{few}", "left_out": numbers.count(row["left_out"]),
     }  # fmt: skip
 
 

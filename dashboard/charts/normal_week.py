@@ -25,9 +25,9 @@ class WeeksView:
     words: Sequence[str] = ()  # the figure of each week in words
 
 
-def normal_week(view: WeeksView, *, narrow: bool = False) -> Figure:
+def normal_week(view: WeeksView, *, narrow: bool = False, width: int = 340) -> Figure:
     """A strip of 54 px with the usual range in grey."""
-    width, height, right = (style.NARROW, 54, 280) if narrow else (340, 54, 280)
+    width, height, right = (style.NARROW, 54, 280) if narrow else (width, 54, width - 60)
     real = [v for v in view.values if not math.isnan(v)]
     if not real:
         return style.empty("No week yet.", height=height, narrow=narrow)

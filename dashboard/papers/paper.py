@@ -48,14 +48,9 @@ class Paper:
         self.inner = INNER[letter]
         self._charts: list[dict[str, Any]] = []
 
-    def chart(self, figure: dict[str, Any], says: str) -> Markup:
-        """The place of a chart, as wide as its column; `says` is its finding, for whoever cannot see it."""
-        grey = in_grey(figure)
-        for text in grey["layout"].get("annotations", ()):
-            ground = text.get("font", {}).pop("shadow", "")  # print leaves shadows out: words over data get a ground of their own
-            if ground:
-                text["bgcolor"] = "#" + ground.rpartition("#")[2]
-        self._charts.append({"data": grey["data"], "layout": grey["layout"]})
+    def chart(self, figure: dict[str, Any], says: str, *, phone: dict[str, Any] | None = None) -> Markup:
+        """The place of a chart, as wide as its column; `says` is its finding, for whoever cannot see it; `phone` is drawn on a narrow screen."""
+        self._charts.append({"paper": _on_paper(figure), "phone": _on_paper(phone) if phone else None})
         place = Markup('<div class="chart" id="chart-{}" role="img" aria-label="{}" style="height:{}px"></div>')
         return place.format(len(self._charts), says, int(figure["layout"]["height"]))
 
@@ -73,6 +68,16 @@ class Paper:
         """The whole file."""
         body = environment().get_template(template)
         return body.render(paper=self, faces=faces(), grey=GREY, figures=as_script(self._charts), plotly=plotly() if self._charts else "", **words)
+
+
+def _on_paper(figure: dict[str, Any]) -> dict[str, Any]:
+    """A chart in grey whose words over data stand on a ground of their own: print leaves the shadows out that they have on screen."""
+    grey = in_grey(figure)
+    for text in grey["layout"].get("annotations", ()):
+        ground = text.get("font", {}).pop("shadow", "")
+        if ground:
+            text["bgcolor"] = "#" + ground.rpartition("#")[2]
+    return {"data": grey["data"], "layout": grey["layout"]}
 
 
 def in_place(svg: str, says: str) -> Markup:

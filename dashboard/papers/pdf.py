@@ -13,7 +13,7 @@ PLACES = ("/Applications/Chromium.app/Contents/MacOS/Chromium", "/usr/lib/chromi
 OWN = "TRUERUN_CHROMIUM"  # an environment variable that names another one
 ARGUMENTS = (
     "--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--disable-dev-shm-usage", "--window-size=1280,1600", "--no-pdf-header-footer", "--virtual-time-budget=20000",
+    "--disable-sync", "--disable-dev-shm-usage", "--window-size=1280,1600", "--no-pdf-header-footer", "--virtual-time-budget=10000",
 )  # fmt: skip
 SECONDS = 180
 

@@ -10,7 +10,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Matter, Review, review
-from analysis.studies import rework
+from analysis.studies import climate, rework
 from analysis.studies.scope import Scope
 from dashboard import desk, numbers, sentences, sentences_drift, sentences_week
 from dashboard.charts.normal_week import WeeksView, normal_week
@@ -20,12 +20,13 @@ from dashboard.pages import drift_stream
 from dashboard.papers.paper import Paper, computed_from
 from ingest.shop import Shop
 
-CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 3, 4, 3, 5, 7, 3  # rows that leave room for all else on three pages
+CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 2, 4, 3, 5, 7, 3  # rows that leave room for all else on three pages
 WEEKS = 13
 INNER = 126  # px of a stream chart between its rails
 ROOM = {False: 780, True: 712}  # px for charts and their words on an A4 and on a Letter page, what came back under them
 WORDS = 34  # px of the line over a chart, and the gap under it
-LONGEST = 150  # characters of a text that a person typed; the whole stands in the bench book
+LONGEST = 120  # characters of a text that a person typed; the whole stands in the bench book
+EXPLAINS = 0.1  # of the spread of its readings: below it the air is not told of; among many rows a few stand out by chance
 COLUMN = 380  # px of the wider of two columns
 
 
@@ -46,7 +47,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
         "rework": _rework(found, shop),
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
-        "settling": _settling(found, shop),
+        "settling": _settling(found, shop), "air": _air(shop),
         "actions": [(_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
                     for row in found.actions.tail(ACTIONS).iter_rows(named=True)],
         "bench": sentences_week.on_the_bench(found), "oldest": sentences_week.oldest(found, shop), "lost": sentences_week.lost(found),
@@ -80,7 +81,14 @@ def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
         values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
         low, high = found.usual.get(column, (None, None))
         view = WeeksView(values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip())
-        cells.append({"name": name, "figure": figure, "say": say, "chart": made.chart(normal_week(view), f"{name}: {figure}. {say}")})
+        cells.append(
+            {
+                "name": name,
+                "figure": figure,
+                "say": say,
+                "chart": made.chart(normal_week(view, width=made.inner // 3 - 18), f"{name}: {figure}. {say}"),
+            }
+        )
     return cells
 
 
@@ -95,14 +103,15 @@ def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
             seen = drift_stream.look(row, "", WEEKS, now)
         except UnusableData:  # a share or a pair of readings together: no single stream
             continue
-        figure = stream(_quiet(drift_stream.chart_view(seen, "", shop)), width=made.inner, inner=INNER)
+        view = _quiet(drift_stream.chart_view(seen, "", shop))
+        figure = stream(view, width=made.inner, inner=INNER)
         room -= int(figure["layout"]["height"]) + WORDS
         if drawn and room < 0:
             break
         n = len(seen.view.readings)
         drawn.append({
             "name": sentences_drift.stream_name(shop, row, stage=True), "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
-            "also": _also(matter, shop), "chart": made.chart(figure, sentences.moved(matter, shop, now.date()).text),
+            "also": _also(matter, shop), "chart": made.chart(figure, sentences.moved(matter, shop, now.date()).text, phone=stream(view, narrow=True)),
         })  # fmt: skip
     return drawn
 
@@ -136,7 +145,11 @@ def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
     ]  # fmt: skip
     say = sentences_week.outside(found)
     left = len(each) - len(most)
-    return {"chart": made.chart(shares(rows, width=COLUMN), say), "say": say, "left": f"The {left} smallest are left out." if left else ""}
+    return {
+        "chart": made.chart(shares(rows, width=COLUMN), say, phone=shares(rows, narrow=True)),
+        "say": say,
+        "left": f"The {left} smallest are left out." if left else "",
+    }
 
 
 def _rework(found: Review, shop: Shop) -> dict[str, Any]:
@@ -160,4 +173,14 @@ def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
     sure = found.settling.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("sd") > 0)
     order = sure.sort(pl.col("n") < sentences_week.FEW, -(pl.col("mean").abs() / pl.col("sd")), "model", "characteristic", "position")
     rows = [sentences_week.settled(row, shop) for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)]
+    return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]
+
+
+def _air(shop: Shop) -> list[dict[str, str]]:
+    """What goes with the humidity some hours before by more than its interval, and by a tenth of its spread or more; the most first."""
+    slopes = desk.ask(climate.slopes)
+    order = slopes.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("share_explained") >= EXPLAINS).sort(
+        -pl.col("share_explained"), "model", "characteristic", "position"
+    )
+    rows = [sentences_week.with_the_air(row, shop) for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)]
     return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]
