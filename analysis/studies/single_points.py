@@ -128,6 +128,6 @@ def _closings(snapshot: Snapshot) -> dict[tuple[str, str, str], list[datetime]]:
     latest = book.sort("sequence").unique(["chart", "model", "stage", "opened_at"], keep="last", maintain_order=True)
     found: dict[tuple[str, str, str], list[datetime]] = {}
     for row in latest.filter(pl.col("kind") == "close").iter_rows(named=True):
-        found.setdefault((row["chart"], row["model"], row["stage"]), []).append(
-            row["at"] if row["at"] >= row["opened_at"] else snapshot.as_of)  # a clock behind the readings: they are all before it
+        when = row["at"] if row["at"] >= row["opened_at"] else snapshot.as_of  # a clock behind the readings: they are all before it
+        found.setdefault((row["chart"], row["model"], row["stage"]), []).append(when)
     return found

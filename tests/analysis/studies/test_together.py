@@ -12,6 +12,7 @@ from analysis.studies.weekly import weekly_shares
 from ingest.snapshot import Snapshot
 from tests.analysis.studies.benches import bench
 from tests.analysis.studies.drifting import at, shop, snapshot
+from tests.analysis.studies.test_signals import entry
 
 N = 240
 RNG = np.random.default_rng(20270103)
@@ -38,6 +39,17 @@ def test_an_instrument_whose_every_number_passes_and_whose_pattern_is_wrong_is_f
     rows = judged.others.filter(pl.col("chart") == TOGETHER)
     assert rows.select("serial", "opened_at", "model", "stage", "rule").rows() == [("S000150", at(150), "LARK", "final", "beyond")]
     assert judged.found.filter(pl.col("opened_at") == at(150)).is_empty()
+
+
+def test_a_person_closes_it_and_an_odd_instrument_after_that_opens_anew():
+    bass, treble = odd_pair()
+    bass[158], treble[158] = 2.65, 1.85
+    columns = {("action", "bass"): bass, ("action", "treble"): treble, ("relief", ""): RELIEF}
+    close = entry("close", 155, 150, chart=TOGETHER).with_columns(characteristic=pl.lit(""))
+    for book, rows in ((close.clear(), [(at(150), at(178), "twenty quiet readings")]),
+                       (close, [(at(150), at(155), "a person"), (at(158), at(178), "twenty quiet readings")])):  # fmt: skip
+        judged = snapshot(shop(false_signals_per_week=0.05), columns, bench_book=book).once(signals)
+        assert judged.others.filter(pl.col("chart") == TOGETHER).select("opened_at", "closed_at", "closed_by").rows() == rows
 
 
 def test_t2_and_its_limit_are_those_of_the_first_hundred_complete_instruments():
