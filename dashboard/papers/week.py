@@ -25,7 +25,7 @@ WEEKS = 13
 INNER = 126  # px of a stream chart between its rails
 ROOM = {False: 780, True: 712}  # px for charts and their words on an A4 and on a Letter page, what came back under them
 WORDS = 34  # px of the line over a chart, and the gap under it
-LONGEST = 120  # characters of a text that a person typed; the whole stands in the bench book
+LONGEST, DECIDED = 100, 240  # characters of a line, and of the decision; the whole stands on Week and in the bench book
 EXPLAINS = 0.1  # of the spread of its readings: below it the air is not told of; among many rows a few stand out by chance
 COLUMN = 380  # px of the wider of two columns
 
@@ -56,7 +56,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     due = held.get("due")
     return f"weekly-review-{found.week.isoformat()}", made.html(
         "week.html", headline=sentences.headline(found, shop), under=sentences_week.under(found), most_shipped=SHIPPED,
-        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)), version=snapshot.version, decision=_short(str(held.get("text") or "")),
+        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)), version=snapshot.version, decision=_short(str(held.get("text") or ""), DECIDED),
         owner=held.get("owner") or "", due=numbers.weekday(due) if isinstance(due, date) else "", **sheets,
     )  # fmt: skip
 
@@ -65,8 +65,9 @@ def _long(week: date) -> str:
     return numbers.long_day(week).partition(" ")[2]
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= LONGEST else text[: LONGEST - 3].rstrip() + "..."
+def _short(text: str, most: int = LONGEST) -> str:
+    """A text of so many characters at most, cut between words."""
+    return text if len(text) <= most else text[: most - 3].rsplit(" ", 1)[0].rstrip(",;: ") + " ..."
 
 
 def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
