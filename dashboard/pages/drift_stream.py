@@ -151,7 +151,7 @@ def _key(seen: Seen) -> html.Div:
         entries.append(("limits", "limits of one reading"))
     if view.readings["outside"].fill_null(False).any():
         entries.append(("outside", "outside as set"))
-    if len(view.odd):
+    if _odd(seen):
         entries.append(("odd", "odd instrument"))
     if len(view.runs):
         entries.append(("run", "a run rule; opens nothing" if _averaged(view) else "a run rule"))
@@ -204,9 +204,7 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
     readings = view.readings
     taken = [at(when) for when in readings["taken_at"]]
     averaged = _averaged(view)
-    begun = seen.signal["began_at"] if seen.signal is not None else None
-    alone = [int(k) for k in view.odd if begun is None or readings["taken_at"][int(k)] < begun]  # from then on a far reading is part of the shift
-    odd = [Odd(taken[k], units([readings["value"][k]])[0], _odd_words(readings.row(k, named=True), shop, key)) for k in alone[-SHOWN_ODD:]]
+    odd = [Odd(taken[k], units([readings["value"][k]])[0], _odd_words(readings.row(k, named=True), shop, key)) for k in _odd(seen)]
     began = None
     if seen.signal is not None and seen.signal["began_at"] is not None:
         moments = [at(seen.signal[name]) for name in ("began_at", "began_low", "began_high")]
@@ -237,6 +235,13 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
 
 def _way(signal: dict[str, Any]) -> str:
     return "down" if signal["size"] is not None and signal["size"] < 0 else "up"
+
+
+def _odd(seen: Seen) -> list[int]:
+    """Places of the newest odd instruments; from the beginning of an open signal on a far reading is part of its shift."""
+    begun = seen.signal["began_at"] if seen.signal is not None else None
+    taken = seen.view.readings["taken_at"]
+    return [int(k) for k in seen.view.odd if begun is None or taken[int(k)] < begun][-SHOWN_ODD:]
 
 
 def _odd_words(reading: dict[str, Any], shop: Shop, key: str) -> str:
