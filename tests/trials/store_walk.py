@@ -29,8 +29,8 @@ def typed(chance: random.Random) -> str:
     """One visit of very few, so that rows of different logs often meet."""
     start = chance.choice(("2026-03-02 09:00", "2026-03-02", "2026-03-03 10:00"))
     return row(
-        chance.choice(("A1", "A2", "A3")), stage=chance.choice(("play_test", "packing", "attic")), tech=chance.choice(("T01", "")), start=start, finish="",
-        relief=chance.choice(RELIEFS), note=chance.choice(("", "", "again")),
+        chance.choice(("A1", "A2", "A3")), stage=chance.choice(("play_test", "packing", "attic")), tech=chance.choice(("T01", "")), start=start,
+        finish="", relief=chance.choice(RELIEFS), note=chance.choice(("", "", "again")),
     )  # fmt: skip
 
 
