@@ -118,7 +118,9 @@ def figures(
 
 def week(
     shop: ShopFolder = HERE,
-    of: Annotated[str | None, typer.Option("--of", metavar="DATE", help="A day of the week to review; default the last whole week.")] = None,
+    of: Annotated[
+        str | None, typer.Option("--of", metavar="DATE", help="A day of the week to review; default the last whole week.")
+    ] = None,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the paper goes.")] = Path("."),
     letter: Annotated[bool, typer.Option("--letter", help="For Letter paper instead of A4.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="A PDF too, made by a Chromium on this machine.")] = False,
@@ -128,11 +130,13 @@ def week(
     One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it.
     """
     first = _first_of_week(shop, of)
-    opened(shop)
+    snapshot = opened(shop)
     from dashboard import desk
     from dashboard.papers import week as review
 
-    desk.use(desk.Desk(shop))
+    end = end_of(shop, (first + timedelta(6)).isoformat()) if first else None
+    past = end is not None and end < snapshot.as_of  # a past week as it stood at its end: what was open then, not now
+    desk.use(desk.Desk(shop, as_of=end if past else None))
     _write_paper(*review.paper(week=first, letter=letter), out, pdf)
 
 

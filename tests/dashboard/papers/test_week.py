@@ -8,9 +8,10 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
-from dashboard import desk, sentences
+from dashboard import cli, desk, sentences
 from dashboard.app import make_app
-from dashboard.papers import week
+from dashboard.commands_review import _week_in_sentences
+from dashboard.papers import pdf, week
 from ingest.load import load
 from tests.dashboard.pages import moving_shop
 
@@ -149,3 +150,31 @@ def test_the_page_serves_it_and_says_what_is_wrong_with_an_address(stands, tmp_p
     empty = make_app(desk.Desk(moving_shop.stands(tmp_path / "empty", with_logs=False))).server.test_client().get("/papers/week")
     assert empty.status_code == 404
     assert "No log is loaded yet; load one to see a week." in words(empty.text)
+
+
+def test_the_command_writes_the_paper_of_a_past_week_as_that_week_ended(stands, tmp_path, capsys):
+    assert cli.run(["week", "--shop", str(stands), "--of", "2026-03-25", "--out", str(tmp_path)]) == 0
+    path = tmp_path / "weekly-review-2026-03-23.html"
+    assert capsys.readouterr().out.strip() == str(path)
+    said = words(path.read_text())
+    assert "Week of Monday 23 March 2026 as of Sun 29 Mar 2026, 23:59" in said
+    assert "moved up" not in said  # its treble action moved the week after
+
+
+def test_the_command_says_in_one_line_what_is_missing(tmp_path, capsys, monkeypatch):
+    folder = moving_shop.stands(tmp_path / "empty", with_logs=False)
+    assert cli.run(["week", "--shop", str(folder), "--out", str(tmp_path)]) == 2
+    assert capsys.readouterr().err.splitlines() == ["no log is loaded yet; load one to see a week"]
+    monkeypatch.setenv(pdf.OWN, str(tmp_path / "no such program"))
+    small(tmp_path / "shop", one_day(3))
+    assert cli.run(["week", "--shop", str(tmp_path / "shop"), "--out", str(tmp_path), "--pdf", "--letter"]) == 2
+    assert "no Chromium was found" in capsys.readouterr().err
+    assert "size: letter" in (tmp_path / "weekly-review-2026-03-02.html").read_text()
+
+
+def test_the_demo_tells_the_week_in_plain_lines(looked_at):
+    lines = list(_week_in_sentences(looked_at))
+    assert lines[0] == "Weir Lane Instruments: One thing moved, and the rest ran true."
+    assert 2 <= len(lines) <= 1 + sentences.MOST
+    assert lines[1].startswith("  - Action treble on LARK-25 moved up 0.3")
+    assert not any(mark in "".join(lines) for mark in "<>*_")
