@@ -3,8 +3,9 @@
 import numpy as np
 import polars as pl
 import pytest
+import statsmodels.api as sm
 
-from analysis.studies.same_mix import MIX, expected
+from analysis.studies.same_mix import MIX, expected, fit, levels
 from analysis.studies.story import story
 from analysis.studies.techs import TECHS, as_many, exposure, funnel_limits, not_charged, people, table
 from tests.analysis.studies.benches import bench
@@ -126,6 +127,21 @@ def test_a_level_without_send_backs_runs_nowhere():
     charged = sparse.group_by("tech", maintain_order=True).agg(pl.col("came_back").sum())["came_back"].to_numpy()[::-1]
     assert found.count == pytest.approx(charged, rel=0.25)
     assert (found.variance > 0).all()
+
+
+def test_the_fit_is_the_glm_of_statsmodels_with_the_prior_as_rows():
+    rng = np.random.default_rng(6)
+    patterns = pl.DataFrame({"model": rng.integers(0, 3, 60), "lot": rng.integers(0, 9, 60), "week": rng.integers(0, 5, 60),
+                             "inspector": rng.integers(0, 2, 60)}).unique(maintain_order=True)  # fmt: skip
+    n = rng.integers(1, 30, patterns.height).astype(float)
+    k = rng.binomial(n.astype(int), 0.08).astype(float)
+    level = levels(patterns)
+    columns = np.zeros((patterns.height, int(level.max()) + 1))
+    columns[np.arange(patterns.height)[:, None], level] = 1.0
+    prior = np.eye(columns.shape[1])[1:]
+    counts = np.vstack([np.column_stack([k, n - k]), np.ones((len(prior), 2))])
+    wanted = sm.GLM(counts, np.vstack([columns, prior]), family=sm.families.Binomial()).fit(tol=1e-12)
+    assert fit(level, n, k) == pytest.approx(wanted.params, abs=1e-6)
 
 
 def test_renaming_and_reordering_change_nothing():
