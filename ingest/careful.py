@@ -15,7 +15,9 @@ from ingest.questions import FileProblem, Question, short
 
 _QUOTED = re.compile(r'"(?:[^"]|"")+"')
 MOST_LINES = 10_000  # a quoted cell of more lines was never closed
-Record = tuple[int, list[str]]  # line it begins on, its cells
+MOST_TRIED = 100  # lines with a quote that may close a cell
+Record = tuple[int, list[str], bool]  # line it begins on, its cells, is it a header
+_DATED = re.compile(r"\d[-/.:]\d|\d{5}")  # what a date, a time or a spreadsheet's day number holds and a heading does not
 
 
 def read_any(data: bytes, name: str, form: Form) -> Tables:
@@ -31,7 +33,8 @@ def read_any(data: bytes, name: str, form: Form) -> Tables:
         lines.pop()
     declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE) if lines else None
     separator = declared[1] if declared else _separator(lines, form)
-    found = tables_of(_records(lines, separator, form, skip=1 if declared else 0), name, form)
+    clean = not CONTROL.search(text) and MARK not in text and max(map(len, lines)) <= LONGEST_CELL
+    found = tables_of(_records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean=clean)
     found.passed_over += bool(declared)
     if note:
         found.notes.insert(0, note)
@@ -50,7 +53,7 @@ def _separator(lines: list[str], form: Form) -> str:
 
 def split_line(line: str, separator: str) -> tuple[list[str], str]:
     """(cells, state) of one record: state 'whole', 'open' where a quoted cell is not closed, 'odd' where text follows a closing quote."""
-    if '"' not in line:
+    if '"' not in line or (line[0] != '"' and f'{separator}"' not in line):
         return line.split(separator), "whole"
     cells: list[str] = []
     at = 0
@@ -80,7 +83,25 @@ def split_line(line: str, separator: str) -> tuple[list[str], str]:
             return [*cells, ""], "whole"
 
 
-def _records(lines: list[str], separator: str, form: Form, skip: int) -> Iterator[Record]:
+class Headers:
+    """Tells header lines from rows; quick about the rows below a header, which hold a date where it has its dates."""
+
+    def __init__(self, form: Form) -> None:
+        self.form = form
+        self._places: list[int] = []
+
+    def is_one(self, cells: list[str]) -> bool:
+        """Does a line of cells look like the header of a log?"""
+        for place in self._places:
+            if place < len(cells) and _DATED.search(cells[place]):
+                return False
+        if self.form.score(cells) == 0:
+            return False
+        self._places = self.form.digits(cells)
+        return True
+
+
+def _records(lines: list[str], separator: str, headers: Headers, skip: int) -> Iterator[Record]:
     """Every record of the file with the line it begins on.
 
     A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character (an inch or ditto mark).
@@ -97,19 +118,21 @@ def _records(lines: list[str], separator: str, form: Form, skip: int) -> Iterato
                 cells, used = joined
         elif state == "whole" and '"' in line and width and len(cells) != width and line.count(separator) + 1 == width:
             cells = line.split(separator)
-        if form.score(cells) > 0:
+        header = headers.is_one(cells)
+        if header:
             width = len(cells)
-        yield at + 1, cells
+        yield at + 1, cells, header
         at += used
 
 
 def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
     """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes a whole row."""
-    end = at
-    while end < min(last_quote, at + MOST_LINES):
+    end, tried = at, 0
+    while end < min(last_quote, at + MOST_LINES) and tried < MOST_TRIED:
         end += 1
         if '"' not in lines[end]:
             continue
+        tried += 1
         cells, state = split_line("\n".join(lines[at : end + 1]), separator)
         if state == "whole":
             if width and (len(cells) != width or _are_marks(lines[at : end + 1], separator, width)):
@@ -136,15 +159,17 @@ class _Open:
     rows: list[list[str]] = field(default_factory=list)
 
 
-def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
-    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title, passed over."""
+def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool = False) -> Tables:
+    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title, passed over.
+
+    clean : no cell holds a character that cannot be read, or is too long.
+    """
     open_tables: list[_Open] = []
     refused: list[Question] = []
     passed_over = 0
     wide = 0
-    for line, cells in records:
-        filled = sum(1 for cell in cells if cell.strip())
-        if form.score(cells) > 0:
+    for line, cells, is_header in records:
+        if is_header:
             header = _trimmed(cells)
             if open_tables:
                 passed_over += _take_titles(open_tables[-1], refused)
@@ -153,10 +178,10 @@ def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
                 continue
             open_tables.append(_Open(header, line))
             wide = len(header)
-        elif not open_tables or not filled:
+        elif not open_tables or not any(map(str.strip, cells)):
             passed_over += 1
         else:
-            fault = _fault(cells, wide)
+            fault = _misshapen(cells, wide) if clean else _unreadable(cells) or _misshapen(cells, wide)
             if fault:
                 refused.append(Question(line, "", short(" | ".join(cells)), *fault))
             else:
@@ -175,8 +200,8 @@ def _trimmed(cells: list[str]) -> list[str]:
     return cells[:end]
 
 
-def _fault(cells: list[str], wide: int) -> tuple[str, str] | None:
-    """What is wrong with the form of a row: (reason, wanted)."""
+def _unreadable(cells: list[str]) -> tuple[str, str] | None:
+    """What cannot be read in a row whatever its columns: (reason, wanted)."""
     text = "".join(cells)
     if CONTROL.search(text):
         return "a control character or NUL byte in the row", "text only; type the row again"
@@ -184,9 +209,14 @@ def _fault(cells: list[str], wide: int) -> tuple[str, str] | None:
         return "letters that cannot be read for sure", "the file saved as UTF-8"
     if len(text) > LONGEST_CELL and max(map(len, cells)) > LONGEST_CELL:
         return "a cell longer than any spreadsheet's", f"at most {LONGEST_CELL} characters: a quote may not be closed"
+    return None
+
+
+def _misshapen(cells: list[str], wide: int) -> tuple[str, str] | None:
+    """What is wrong with the number of cells of a row: (reason, wanted)."""
     if len(cells) < wide:
         return "a row shorter than the header", f"{wide} cells, as the header has; {len(cells)} came"
-    if any(cell.strip() for cell in cells[wide:]):
+    if len(cells) > wide and any(map(str.strip, cells[wide:])):
         return "a row longer than the header", f"{wide} cells, as the header has; {len(cells)} came: a comma in a number or note?"
     return None
 
@@ -208,6 +238,8 @@ def _take_titles(table: _Open, refused: list[Question]) -> int:
 
 def _table(table: _Open) -> Table:
     names = [f"c{place}" for place in range(len(table.header))]
-    columns = {name: [row[place] for row in table.rows] for place, name in enumerate(names)}
+    columns: dict[str, list[str]] = (
+        dict(zip(names, map(list, zip(*table.rows, strict=True)), strict=True)) if table.rows else {name: [] for name in names}
+    )
     schema = {"line": pl.Int64} | dict.fromkeys(names, pl.String)
     return Table(tuple(table.header), table.line, pl.DataFrame({"line": table.lines} | columns, schema=schema))

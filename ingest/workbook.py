@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import fastexcel
 
-from ingest.careful import Record, tables_of
+from ingest.careful import Headers, Record, tables_of
 from ingest.files import Form, Tables
 from ingest.questions import FileProblem
 
@@ -25,21 +25,22 @@ def read_workbook(data: bytes, name: str, form: Form) -> Tables:
     except Exception as fault:  # fastexcel has one error for each thing that can be wrong with a workbook
         raise FileProblem(f"{name}: cannot be read as a workbook ({str(fault).splitlines()[0]}); save it as .xlsx or CSV") from None
     notes: list[str] = []
-    before = 0
+    before, headers = 0, Headers(form)
     records: list[Record] = []
     for sheet, frame in sheets:
         if before and frame.height:
             notes.append(f"sheet {sheet!r}: its row 1 is counted as line {before + 1}")
-        records += [(before + place, cells) for place, cells in _rows(frame.rows(), form)]
+        records += _rows(frame.rows(), before, form, headers)
         before += frame.height
     found = tables_of(records, name, form)
     found.notes += notes
     return found
 
 
-def _rows(rows: list[tuple[str | None, ...]], form: Form) -> Iterator[Record]:
-    for place, row in enumerate(rows, 1):
-        yield place, [_as_typed(cell, form.decimal) if cell else "" for cell in row]
+def _rows(rows: list[tuple[str | None, ...]], before: int, form: Form, headers: Headers) -> Iterator[Record]:
+    for place, row in enumerate(rows, before + 1):
+        cells = [_as_typed(cell, form.decimal) if cell else "" for cell in row]
+        yield place, cells, headers.is_one(cells)
 
 
 def _as_typed(cell: str, decimal: str) -> str:
