@@ -100,10 +100,11 @@ def _information(effects: Floats, level: Ints, n: Floats) -> Floats:
     """Curvature of the likelihood and prior about the effects, shape (effects, effects)."""
     share, size = _logistic(effects[level].sum(axis=1)), len(effects)
     pairs = (level[:, :, None] * size + level[:, None, :]).ravel()
-    table = np.bincount(pairs, np.repeat(n * share * (1 - share), level.shape[1] ** 2), minlength=size**2).reshape(size, size)
+    flat = np.bincount(pairs, np.repeat(n * share * (1 - share), level.shape[1] ** 2), minlength=size**2)
+    table = flat.astype(np.float64).reshape(size, size)
     near = _logistic(effects[1:])
     table[np.arange(1, size), np.arange(1, size)] += 2 * near * (1 - near)
-    return np.asarray(table, dtype=np.float64)
+    return table
 
 
 def _likelihood(effects: Floats, level: Ints, n: Floats, k: Floats) -> float:
