@@ -17,7 +17,7 @@ from dashboard import desk, numbers, parts, sentences, sentences_drift
 from dashboard.address import address, chosen, whole_number
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView
 from dashboard.charts.rack import rack as rack_chart
-from dashboard.pages import drift_book, drift_limits, drift_stream
+from dashboard.pages import drift_book, drift_limits, drift_patterns, drift_stream
 from ingest.shop import Shop
 
 PATH, NAME = "/drift", "Drift"
@@ -107,7 +107,7 @@ def body(asked: Asked) -> html.Div:
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     return parts.page(
         head, _filters(asked, shop, now), glance(shown, counted, stages, asked, stream, shop, now), *_looked_at(stream, asked, shop, now),
-        odd_instruments(rows, asked, stages, shop, now), how_it_judges(shop),
+        odd_instruments(rows, asked, stages, shop, now), drift_patterns.sheet(shop, asked.weeks), how_it_judges(shop),
     )  # fmt: skip
 
 
