@@ -104,8 +104,6 @@ def _form(headings: Headings, log: Log) -> Form:
         return headings.read(cell).field
 
     def score(cells: Sequence[str]) -> int:
-        if any(cell.strip(" .,:/-0123456789") == "" and cell.strip() for cell in cells):
-            return 0  # a bare number, date or time stands in no header
         fields = [name for cell in cells if (name := field(cell.strip())) not in ("other", "ignore")]
         found = set(fields)
         if log.shape == "study":

@@ -297,6 +297,13 @@ def test_a_sheet_without_models_in_a_shop_of_one_model_tells_of_that_model():
     assert read_log(rows, "a.csv", shop).visits["model"].to_list() == [""]
 
 
+def test_a_heading_may_be_a_bare_number():
+    own = {"0": "intonation 1 fret 0", "12": "intonation 1 fret 12"}
+    sheet = read("A1,2026-03-02,packing,1,+2,9", header="serial,date,stage,0,12,13", headings=own)
+    assert sheet.readings.select("position", "value").rows() == [("1 fret 0", 1.0), ("1 fret 12", 2.0)]
+    assert sheet.visits["other"].to_list() == ['{"13":"9"}']
+
+
 def test_a_sheet_of_one_stage_needs_no_stage_column():
     sheet = read("A1,2026-03-02", header="serial,date", stage="packing")
     assert sheet.visits["stage"].to_list() == ["packing"]
