@@ -125,7 +125,7 @@ def gauge(row: Row) -> str:
 
 def plan(words: PlanWords, shop: Shop) -> list[str]:
     """What the agreed plan lets through, and what measuring instead of counting would need."""
-    at = {chance: numbers.with_unit(numbers.plain(100 * share, 1), "%") for chance, share in words.accepted_at.items()}
+    at = {chance: numbers.share(share, 100) for chance, share in words.accepted_at.items()}
     what = shop.characteristic_name(words.characteristic).lower()
     told = [
         f"Agreed for {what}: of {words.sample} necks at most {words.accept} outside.",

@@ -14,7 +14,7 @@ import polars as pl
 
 from analysis.methods.intervals import binomial_exact, mean_t, sd_chi
 from analysis.methods.normality import anderson_darling, spread_ties
-from analysis.methods.sequential import SequentialPlan, expected, plan, verdict
+from analysis.methods.sequential import SequentialPlan, expected, plan, verdict, wald_lines
 from analysis.methods.tolerance import free_band, normal_band, sample_needed
 from analysis.studies.conformity import as_set
 from analysis.studies.story import SEVERAL
@@ -92,6 +92,27 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[
     return found
 
 
+def evidence(stand: Stand) -> tuple[list[float], float, float]:
+    """The test instrument by instrument up to its verdict: slope x n - d after each, and the two levels it is held against, (path, shown, practise).
+
+    `shown` at or above the first level, `not shown yet` at or below the second; the plan's lines are these, rounded to whole instruments
+    and cut off at its longest run.
+    """
+    below, above, slope = wald_lines(stand.test.good, stand.test.poor, stand.test.risk_good, stand.test.risk_poor)
+    low, high = (stand.band[name] for name in ("lower", "upper"))
+    values = np.asarray(stand.values[: stand.decided_at])
+    out = np.cumsum(_outside(values, low, high))
+    return (slope * np.arange(1, len(values) + 1) - out).tolist(), below, -above
+
+
+def _outside(values: np.ndarray, lower: object, upper: object) -> np.ndarray:
+    """Which values lie beyond a band, shape (n,); one on its edge does not."""
+    low = -np.inf if lower is None else float(lower)  # type: ignore[arg-type]
+    high = np.inf if upper is None else float(upper)  # type: ignore[arg-type]
+    slack = 1e-9 * max(1.0, float(np.abs(values).max(initial=0.0)))
+    return np.asarray((values < low - slack) | (values > high + slack))
+
+
 @lru_cache(maxsize=256)
 def sequential_test(good: float, poor: float) -> tuple[SequentialPlan, float, float]:
     """The test that tells a share outside of `good` from one of `poor` with risks of 5 % and 10 %, and the mean number of instruments until it
@@ -103,10 +124,7 @@ def sequential_test(good: float, poor: float) -> tuple[SequentialPlan, float, fl
 
 def _stand(band: dict[str, object], tech: str, mine: pl.DataFrame) -> Stand:
     values = mine["value"].to_numpy().astype(np.float64)
-    low = -np.inf if band["lower"] is None else float(band["lower"])  # type: ignore[arg-type]
-    high = np.inf if band["upper"] is None else float(band["upper"])  # type: ignore[arg-type]
-    slack = 1e-9 * max(1.0, float(np.abs(values).max()))
-    out = (values < low - slack) | (values > high + slack)
+    out = _outside(values, band["lower"], band["upper"])
     test, wait_good, wait_poor = sequential_test(float(band["good"]), float(band["poor"]))  # type: ignore[arg-type]
     word, at = verdict(test, out.astype(np.int64))
     n, inside = len(values), int((~out).sum())

@@ -11,6 +11,7 @@ from scipy import stats
 
 from analysis.methods.funnel import LEAST_UNITS, LEVEL, chance_limits, shrunk, winsorized
 from analysis.methods.intervals import poisson_ratio
+from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 from analysis.studies.same_mix import MIX, expected
 from analysis.studies.story import SEVERAL, story
@@ -151,12 +152,35 @@ def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floa
     mistyped on a few cards would only water it down.
     """
     low, high = chance_limits(wanted, LEVEL)
+    spread = np.sqrt((1 + variance / wanted) * _unrest(count, wanted, variance))
+    return np.maximum(1 - (1 - low) * spread, 0.0), 1 + (high - 1) * spread
+
+
+def funnel_curve(snapshot: Snapshot, *, stage: str, tech: str, points: int = 60) -> tuple[Floats, Floats, Floats]:
+    """The funnel that one tech's ratio at a stage is judged by: expected counts (points,) up to the stage's largest, and its limits there.
+
+    The expectation is taken as known as well as it is for this tech, so that the curve passes through their own limits. UnusableData where
+    nothing is expected of them.
+    """
+    rows = snapshot.once(people).filter(pl.col("expected").fill_null(0.0) > 0)
+    own = rows.filter((pl.col("stage") == stage) & (pl.col("tech") == tech))
+    if own.is_empty():
+        raise UnusableData(f"nothing came back to the others at {snapshot.shop.stage_name(stage)}, or nobody else worked there; there is no funnel")
+    wanted, variance = rows["expected"].to_numpy(), rows["expected_sd"].to_numpy() ** 2
+    at = rows.filter(pl.col("stage") == stage)["expected"].max()
+    grid = np.linspace(0.25, max(float(at) * 1.2, 1.0), points)  # type: ignore[arg-type]
+    low, high = chance_limits(grid, LEVEL)
+    doubt = 1 + float(own["expected_sd"][0]) ** 2 / float(own["expected"][0])
+    spread = float(np.sqrt(doubt * _unrest(rows["charged"].to_numpy().astype(np.float64), wanted, variance)))
+    return grid, np.maximum(1 - (1 - low) * spread, 0.0), 1 + (high - 1) * spread
+
+
+def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
+    """How much more than chance all units of one expected send-back or more vary, as a ratio of variances; 1 where that is not shown."""
     doubt = 1 + variance / wanted
     z = winsorized((2 * (np.sqrt(count) - np.sqrt(wanted)) / np.sqrt(doubt))[wanted >= 1])
     total = float(z @ z)
-    unrest = total / len(z) if len(z) >= LEAST_UNITS and total > float(stats.chi2.ppf(0.95, len(z))) else 1.0
-    spread = np.sqrt(doubt * unrest)
-    return np.maximum(1 - (1 - low) * spread, 0.0), 1 + (high - 1) * spread
+    return total / len(z) if len(z) >= LEAST_UNITS and total > float(stats.chi2.ppf(0.95, len(z))) else 1.0
 
 
 def as_many(count: Floats, wanted: Floats, variance: Floats) -> Floats:

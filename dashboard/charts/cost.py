@@ -57,7 +57,7 @@ def cost(view: CostView, *, narrow: bool = False) -> Figure:
         data.append(curve(view.line_x, view.line, style.FOCUS, 2.6))
         layout["annotations"].append(
             style.words(
-                view.line_x[-1], view.line[-1], view.words, size=14, bold=True, colour=style.FOCUSTEXT, at="right", yshift=18, halo=style.CARD
+                view.line_x[-1], view.line[-1], view.words, size=14, bold=True, colour=style.FOCUSTEXT, at="right", yshift=-20, halo=style.CARD
             )
         )
     bars_x = [v for x in view.x for v in (x, x, None)]

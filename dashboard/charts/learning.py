@@ -16,7 +16,7 @@ Figure = dict[str, Any]
 
 @dataclass(frozen=True)
 class LearningView:
-    """values (n,) in order of instruments; the fitted curve with its 95 % band over `x`; what qualified people take."""
+    """values (n,) in order of instruments; the fitted curve with its band over `x`; what qualified people take."""
 
     values: Sequence[float]
     serials: Sequence[str]
@@ -29,15 +29,17 @@ class LearningView:
     qualified_words: str = ""  # "8.5 to 12.5"
     unit: str = "min"
     x_words: str = "instrument, in order"
+    decimals: int = 0
+    units: Sequence[int] = ()  # which instrument each value stands at; none: 1, 2, ... in order
 
 
 def learning(view: LearningView, *, narrow: bool = False) -> Figure:
     """Dots, band, curve, and at its end where it stands now."""
-    n = len(view.values)
-    if not n:
+    n = max([len(view.values), *view.units])
+    if not n and not len(view.curve):
         return style.empty("No instrument of this person here yet.", narrow=narrow)
     last = max([n, *view.x])
-    ends = [*view.values, *view.curve, *(view.qualified or ())]
+    ends = [*view.values, *view.curve, *(view.qualified or ()), *(() if len(view.values) else (0.0, *view.low, *view.high))]
     top, bottom = max(ends) * 1.06, min(0.0, *ends)
     bottom = min(ends) * 0.75 if bottom >= 0 else bottom
     marks = sorted({1.0, *[t for t in ticks(1, last, 3) if t > 1 and last - t > last * 0.12], float(last)})
@@ -48,8 +50,8 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
         low, high = view.qualified
         layout["shapes"].append(style.box(0, low, 1, high, style.BOARD, **at))
         layout["shapes"] += [style.line(0, y, 1, y, style.BOARDEDGE, 2, layer="below", **at) for y in view.qualified]
-    told = [f"{serial}<br>{numbers.with_unit(numbers.plain(v, 0), view.unit)}" for serial, v in zip(view.serials, view.values, strict=True)]
-    data = [points(range(1, n + 1), view.values, {"size": 4, "color": style.INK3, "opacity": 0.75}, told)]
+    told = [f"{serial}<br>{numbers.with_unit(numbers.plain(v, view.decimals), view.unit)}" for serial, v in zip(view.serials, view.values, strict=True)]
+    data = [points(view.units or range(1, n + 1), view.values, {"size": 4, "color": style.INK3, "opacity": 0.75}, told)]
     inner = 290 - 78
 
     def px(value: float) -> float:
