@@ -10,6 +10,7 @@ import polars as pl
 from scipy import sparse
 
 from analysis.methods.segments import Floats, Ints
+from analysis.studies.passes import last_before
 from ingest.shop import Shop
 
 FIRST = -1  # the context of a visit outside every loop
@@ -24,6 +25,8 @@ class Tally:
     left: Floats  # (k,) how often each state was left
     spent: Floats  # (k, 2) minutes and days in each state that are a loop's
     redone: Floats  # (p, 2) of them those of the causing stage, or of a repair, in loops of each pair
+    heard: Floats  # (p, 2) visits that tell of the pair's fault, and of them those sent back for it; see _fresh
+    passed: Floats  # (p,) visits at `instead` that would have told of it
     seen: Floats  # (s,) visits to each stage
     looked: Floats  # (s, 2) minutes and days of those visits
 
@@ -31,6 +34,15 @@ class Tally:
     def visits(self) -> Floats:
         """Expected visits of one instrument to each state (k,)."""
         return self.left / self.instruments
+
+    def found_early(self, pair: int, redone: float) -> float:
+        """How often this pair's fault would be found at `instead`, were every one found there and redone.
+
+        More often than it is sent back for today: some faults are put right unseen, when the instrument goes through the causing stage
+        again for another cause. redone : visits at `instead` today after redoing for this pair.
+        """
+        heard, back = self.heard[pair]
+        return float(back * (self.passed[pair] - redone) / (heard - back)) if heard > back else 0.0
 
     @property
     def per_visit(self) -> Floats:
@@ -49,18 +61,19 @@ class Bench:
     instead: Ints  # (p,) stage after the causing one where it could be caught, -1 none
     caught: Ints  # (p,) stage
     rank: Ints  # (p,) place of the causing stage: supplier first, then the bench, handling and unknown last
-    each: sparse.csr_matrix  # (t + 2k + 2p + 3s, instruments) what each instrument adds to a tally
+    each: sparse.csr_matrix  # (t + 2k + 5p + 3s, instruments) what each instrument adds to a tally
 
     def tally(self, weights: Floats) -> list[Tally]:
         """One tally for each row of weights (d, instruments)."""
-        k, p, stages = len(self.states), len(self.pairs), (self.each.shape[0] - len(self.moves) - 2 * len(self.states) - 2 * len(self.pairs)) // 3
-        sizes = [len(self.moves), 2 * k, 2 * p, stages, 2 * stages]
+        k, p = len(self.states), len(self.pairs)
+        stages = (self.each.shape[0] - len(self.moves) - 2 * k - 5 * p) // 3
+        sizes = [len(self.moves), 2 * k, 2 * p, 2 * p, p, stages, 2 * stages]
         starts = np.flatnonzero(np.diff(self.moves[:, 0], prepend=-1))
         tallies = []
         for sums, weight in zip((self.each @ weights.T).T, weights, strict=True):
-            moves, spent, redone, seen, looked = np.split(sums, np.cumsum(sizes)[:-1])
-            left = np.add.reduceat(moves, starts)
-            tallies.append(Tally(float(weight.sum()), moves, left, spent.reshape(k, 2), redone.reshape(p, 2), seen, looked.reshape(stages, 2)))
+            moves, spent, redone, heard, passed, seen, looked = np.split(sums, np.cumsum(sizes)[:-1])
+            spent, redone, heard, looked = (part.reshape(-1, 2) for part in (spent, redone, heard, looked))
+            tallies.append(Tally(float(weight.sum()), moves, np.add.reduceat(moves, starts), spent, redone, heard, passed, seen, looked))
         return tallies
 
 
@@ -93,26 +106,51 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     order = shop.bench_order
     causing = np.array([order.get(caused, -2) for caused, _ in pairs] + [-2], dtype=np.int64)
     redone = np.where(counts & (repair | (stage == causing[context])), context, -1)
+    rank = np.array([-1 if caused == "supplier" else order.get(caused, stages) for caused, _ in pairs], dtype=np.int64)
+    catching = np.array([order[caught] for _, caught in pairs], dtype=np.int64)
+    instead = _instead(pairs, visits, shop)
+    heard, of_heard = _fresh(visits, sent, causing, catching, rank, itself=True)
+    passed, of_passed = _fresh(visits, sent, causing, instead, rank, itself=False)
+    back = (sent[heard] == of_heard).astype(np.float64)
     return Bench(
         int(instrument[-1]) + 1 if len(instrument) else 0, np.column_stack([states % stages, states // stages - 1]), moves, pairs,
-        _instead(pairs, visits, shop), np.array([order[caught] for _, caught in pairs], dtype=np.int64),
-        np.array([-1 if caused == "supplier" else order.get(caused, stages) for caused, _ in pairs], dtype=np.int64),
-        _stacked(instrument, [(move, len(moves), None), (state, k, np.where(counts[:, None], whole, 0.0)), (redone, len(pairs), whole),
-                              (stage, stages, None), (stage, stages, whole)]),
+        instead, catching, rank,
+        _stacked([
+            (instrument, move, len(moves), None), (instrument, state, k, np.where(counts[:, None], whole, 0.0)),
+            (instrument, redone, len(pairs), whole), (instrument[heard], of_heard, len(pairs), np.column_stack([np.ones(len(back)), back])),
+            (instrument[passed], of_passed, len(pairs), None), (instrument, stage, stages, None), (instrument, stage, stages, whole),
+        ], int(instrument.max(initial=-1)) + 1),
     )  # fmt: skip
 
 
-def _stacked(instrument: Ints, parts: list[tuple[Ints, int, Floats | None]]) -> sparse.csr_matrix:
-    """Rows of what is summed by instrument: for each part (which of so many, -1 none; two numbers a visit, or None to count)."""
+def _fresh(visits: pl.DataFrame, sent: Ints, causing: Ints, looking: Ints, rank: Ints, *, itself: bool) -> tuple[Ints, Ints]:
+    """Visits at each pair's looking stage that can tell whether the causing stage left its fault: row of the visit, and pair.
+
+    Those that have gone through the causing stage since they were last at the looking one, and were not sent back for an earlier cause (which
+    hides a later one) or, without `itself`, for the same.
+    """
+    numbered = visits.with_columns(pl.col("serial").rle_id().cast(pl.Int64).alias("who"))
+    of_sent = np.append(rank, np.iinfo(np.int64).max)[sent]
+    order = visits["bench_order"].to_numpy()
+    rows, pairs = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for pair in np.flatnonzero((causing[:-1] >= 0) & (looking >= 0)):
+        at = np.flatnonzero((order == looking[pair]) & ((of_sent >= rank[pair]) if itself else (of_sent > rank[pair])))
+        caused, looked = (last_before(numbered, at, np.full(len(at), stage), itself=False) for stage in (causing[pair], looking[pair]))
+        rows.append(at[caused > looked])
+        pairs.append(np.full(len(rows[-1]), pair))
+    return np.concatenate(rows), np.concatenate(pairs)
+
+
+def _stacked(parts: list[tuple[Ints, Ints, int, Floats | None]], instruments: int) -> sparse.csr_matrix:
+    """Rows of what is summed by instrument: for each part (whose, which of so many, -1 none; two numbers each, or None to count)."""
     blocks = []
-    size = int(instrument.max(initial=-1)) + 1
-    for which, many, values in parts:
+    for whose, which, many, values in parts:
         known = which >= 0
         if values is None:
-            blocks.append(sparse.csr_matrix((np.ones(int(known.sum())), (which[known], instrument[known])), shape=(many, size)))
+            blocks.append(sparse.csr_matrix((np.ones(int(known.sum())), (which[known], whose[known])), shape=(many, instruments)))
         else:
             rows = (2 * which[known])[:, None] + np.arange(2)
-            blocks.append(sparse.csr_matrix((values[known].ravel(), (rows.ravel(), np.repeat(instrument[known], 2))), shape=(2 * many, size)))
+            blocks.append(sparse.csr_matrix((values[known].ravel(), (rows.ravel(), np.repeat(whose[known], 2))), shape=(2 * many, instruments)))
     return sparse.vstack(blocks, format="csr")
 
 

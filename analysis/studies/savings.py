@@ -141,13 +141,14 @@ class _Changes:
         costs = np.zeros((len(rows), 2))
         if early:
             found_at, stage = self.firsts[int(self.bench.instead[pair])], int(self.bench.instead[pair])
-            sent = tally.moves[self.bench.moves[:, 1] == pair].sum()
+            sent = float(tally.left[rows] @ mine.sum(axis=1))
             if tally.left[found_at] == 0 or sent == 0:
                 return np.zeros(2)  # nobody of this sample came there
             extra = tally.redone[pair] / sent + tally.looked[stage] / tally.seen[stage]
+            found = tally.found_early(pair, float(tally.left[(self.bench.states == (stage, pair)).all(axis=1)].sum()))
             rows = np.append(rows, found_at)
             moves = np.vstack([moves, np.zeros(k + 1)])
-            costs = np.vstack([costs, sent / tally.left[found_at] * extra])
+            costs = np.vstack([costs, found / tally.left[found_at] * extra])
         try:
             return chain.change(rows, moves[:, :k], costs)
         except UnusableData:  # a handful of instruments, all of which came back: what else they might have done was never seen

@@ -7,9 +7,12 @@ the chance of each (caused, caught); `caught_at` moves the catching of some to a
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from itertools import chain, product
 
 import numpy as np
 import polars as pl
+from scipy import sparse
+from scipy.sparse.linalg import spsolve
 
 from ingest.snapshot import Snapshot
 from tests.analysis.studies.benches import shop
@@ -22,13 +25,16 @@ MINUTES = {"receiving": 4, "neck": 5, "frets": 10, "nut": 8, "bridge": 6, "play"
 
 def visits(instruments: int, rng: np.random.Generator, chances: dict[tuple[str, str], float] = CHANCES, *, skips: float = 0.3,
            moved: dict[tuple[str, str], str] | None = None) -> list[tuple[int, str, str, str, float]]:
-    """(instrument, stage, outcome, sent back to, minutes) in order of time."""
+    """(instrument, stage, outcome, sent back to, minutes) in order of time.
+
+    Each instrument has its own draws, so that with the same `rng` a change leaves alone every instrument that it does not touch.
+    """
     moved = moved or {}
     chance_of = {stage: [(pair, chance) for pair, chance in chances.items() if pair[0] == stage] for stage in ROUTE}
     catches = {stage: {pair for pair in chances if moved.get(pair, pair[1]) == stage} for stage in ROUTE}
-    draws = _draws(rng)
     rows = []
-    for instrument in range(instruments):
+    for instrument, own in enumerate(rng.random((instruments, 48))):
+        draws = chain(own.tolist(), _draws(instrument))
         at, target = 0, -1
         faults: set[tuple[str, str]] = set()
         while at < len(ROUTE):
@@ -53,9 +59,55 @@ def visits(instruments: int, rng: np.random.Generator, chances: dict[tuple[str, 
     return rows
 
 
-def _draws(rng: np.random.Generator) -> Iterator[float]:
+def expected_repeats(chances: dict[tuple[str, str], float] = CHANCES, *, skips: float = 0.3, moved: dict[tuple[str, str], str] | None = None) -> float:
+    """Minutes an instrument spends on this bench on stages gone through before, in the long run; exactly, without a draw.
+
+    Every place on the route with every set of faults and every stage to skip to is a state; each state's expected visits solve one system.
+    Each stage is gone through once at least, so that what exceeds one visit is repeated.
+    """
+    moved = moved or {}
+    begin = (0, frozenset(), -1)
+    number, moves, todo = {begin: 0}, [], [begin]
+    while todo:
+        state = todo.pop()
+        for chance, after in _after(state, chances, moved, skips):
+            if after is not None and after not in number:
+                number[after] = len(number)
+                todo.append(after)
+            if after is not None:
+                moves.append((number[state], number[after], chance))
+    rows, columns, values = zip(*moves, strict=True)
+    among = sparse.csc_matrix((values, (columns, rows)), shape=(len(number), len(number)))
+    visits = spsolve(sparse.identity(len(number), format="csc") - among, np.eye(len(number))[0])
+    return sum(visits[i] * MINUTES[ROUTE[at]] for (at, _, _), i in number.items()) - sum(MINUTES.values())
+
+
+State = tuple[int, frozenset[tuple[str, str]], int]
+
+
+def _after(state: State, chances: dict, moved: dict, skips: float) -> Iterator[tuple[float, State | None]]:
+    """What a visit leads to, with its chance; None at the end of the bench."""
+    at, faults, target = state
+    mine = [pair for pair in chances if pair[0] == ROUTE[at]]
+    for left in product((False, True), repeat=len(mine)):
+        chance = float(np.prod([chances[pair] if is_left else 1 - chances[pair] for pair, is_left in zip(mine, left, strict=True)]))
+        now = frozenset(faults - set(mine) | {pair for pair, is_left in zip(mine, left, strict=True) if is_left})
+        caught = [pair for pair in now if moved.get(pair, pair[1]) == ROUTE[at]]
+        if caught:
+            back = min(ROUTE.index(pair[0]) for pair in caught)
+            yield chance * skips, (back, now, at)
+            yield chance * (1 - skips), (back, now, -1)
+        elif target > at:
+            yield chance, (target, now, -1)
+        else:
+            yield chance, ((at + 1, now, target) if at + 1 < len(ROUTE) else None)
+
+
+def _draws(instrument: int) -> Iterator[float]:
+    """More draws for an instrument that comes back often."""
+    rng = np.random.default_rng(instrument)
     while True:
-        yield from rng.random(1 << 14).tolist()
+        yield from rng.random(64).tolist()
 
 
 def snapshot(rows: list[tuple[int, str, str, str, float]]) -> Snapshot:
