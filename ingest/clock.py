@@ -1,4 +1,4 @@
-"""Dates and times: as typed to the shop's clock, the shop's clock to UTC and back, days and weeks.
+"""Dates and times: as typed to the shop's clock, the shop's clock to UTC and back.
 
 `local` columns are naive Datetime('us') on the shop's clock; `utc` columns are tables.TIME. Nothing here reads the clock.
 """
@@ -13,7 +13,6 @@ import polars as pl
 from ingest.tables import TIME
 
 LOCAL = pl.Datetime("us")
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 Order = Literal["ymd", "dmy", "mdy"]
 WRITTEN = {"ymd": "year-month-day", "dmy": "day-month-year", "mdy": "month-day-year"}
 FIRST_YEAR, LAST_YEAR = 1970, 2099  # a visit outside is a slip of the pen
@@ -151,13 +150,3 @@ def day_begins(day: pl.Expr, zone: ZoneInfo) -> pl.Expr:
 def to_local(utc: pl.Expr, zone: ZoneInfo) -> pl.Expr:
     """The shop's clock (naive) at a UTC time."""
     return utc.dt.convert_time_zone(zone.key).dt.replace_time_zone(None)
-
-
-def local_day(utc: pl.Expr, zone: ZoneInfo) -> pl.Expr:
-    """The shop's date at a UTC time."""
-    return to_local(utc, zone).cast(pl.Date)
-
-
-def week_of(day: pl.Expr, week_starts: str = "Monday") -> pl.Expr:
-    """The first day of the week that a date belongs to."""
-    return day - pl.duration(days=(day.dt.weekday().cast(pl.Int64) + 6 - WEEKDAYS.index(week_starts)) % 7)

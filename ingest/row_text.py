@@ -20,7 +20,8 @@ def row_text(rows: pl.DataFrame) -> pl.Series:
     """
     if rows.width < 2:
         return pl.Series("raw", [""] * rows.height, dtype=pl.String)
-    return rows.select(pl.concat_str(rows.columns[1:], separator=" | ").alias("raw")).to_series()
+    joined = pl.concat_str(rows.columns[1:], separator=" | ")
+    return rows.select(joined.str.replace(r"(?:\s*\|\s*)+$", "").alias("raw")).to_series()
 
 
 def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:

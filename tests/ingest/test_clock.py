@@ -1,6 +1,6 @@
 """Times as typed, the shop's clock and UTC. Clock changes: Europe/Dublin 2026-03-29 and 2026-10-25 at 01:00 UTC (EU rule, IANA tz database)."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -100,13 +100,6 @@ def test_the_wall_shows_the_time_that_was_typed(local, zone_name):
         .row(0, named=True)
     )
     assert back["utc"] is None or back["local"] == local
-
-
-@given(st.dates(date(2020, 1, 1), date(2035, 1, 1)), st.sampled_from(clock.WEEKDAYS))
-def test_a_week_begins_on_the_shops_first_day_and_holds_its_date(day, first):
-    begins = pl.DataFrame({"day": [day]}).select(clock.week_of(pl.col("day"), first)).item()
-    assert 0 <= (day - begins).days < 7
-    assert clock.WEEKDAYS[begins.weekday()] == first
 
 
 @given(

@@ -52,8 +52,9 @@ def test_the_hash_of_a_row_is_that_of_its_filled_cells_under_their_meaning():
     assert text_hash(rows, columns).to_list() == [by_hand(tagged)]
 
 
-def test_a_row_in_one_line_shows_every_cell():
-    assert row_text(pl.DataFrame({"line": [2], "c0": ["A1"], "c1": [""], "c2": ["x"]})).to_list() == ["A1 |  | x"]
+def test_a_row_in_one_line_shows_every_cell_up_to_the_last_that_is_filled():
+    rows = pl.DataFrame({"line": [2, 3], "c0": ["A1", "A2"], "c1": ["", "y"], "c2": ["x", ""], "c3": ["", ""]})
+    assert row_text(rows).to_list() == ["A1 |  | x", "A2 | y"]
 
 
 def test_cells_that_no_heading_names_are_kept_as_json():
