@@ -82,14 +82,10 @@ def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
         values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
         low, high = found.usual.get(column, (None, None))
         view = WeeksView(values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip())
-        cells.append(
-            {
-                "name": name,
-                "figure": figure,
-                "say": say,
-                "chart": made.chart(normal_week(view, width=made.inner // 3 - 18), f"{name}: {figure}. {say}"),
-            }
-        )
+        drawn: Any = ""
+        if len(values) > 1:  # one week alone is a figure, not a chart
+            drawn = made.chart(normal_week(view, width=made.inner // 3 - 18), f"{name}: {figure}. {say}", phone=normal_week(view, narrow=True))
+        cells.append({"name": name, "figure": figure, "say": say, "chart": drawn})
     return cells
 
 
