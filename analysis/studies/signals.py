@@ -186,7 +186,8 @@ def _found(snapshot: Snapshot, held: Streams, charts: Charts, fired: Fired) -> p
         }
     )  # fmt: skip
     table = table.with_columns(pl.when(pl.col("model") == "").then(held.readings["setup"].gather(reading)).otherwise("model").alias("model"))
-    table = table.with_columns(_person(table, closings)).with_columns(closed_at=pl.min_horizontal("silence", "ends_at", "person"))
+    table = table.with_columns(_grown_up(snapshot, held, table), _person(table, closings))
+    table = table.with_columns(closed_at=pl.min_horizontal("silence", "ends_at", "person"))
     table = table.with_columns(
         closed_by=pl.when(pl.col("closed_at").is_null()).then(pl.lit(""))
         .when(pl.col("closed_at") == pl.col("person")).then(pl.lit("a person"))
@@ -195,6 +196,15 @@ def _found(snapshot: Snapshot, held: Streams, charts: Charts, fired: Fired) -> p
     )  # fmt: skip
     began = _began(held, charts, table)
     return pl.concat([table, began], how="horizontal").with_columns(_matters(table)).select(FOUND.keys()).sort("opened_at", *STREAM, "chart")
+
+
+def _grown_up(snapshot: Snapshot, held: Streams, table: pl.DataFrame) -> pl.Expr:
+    """Where other limits took over; a signal of the short-run chart ends when its stream has a baseline of its own."""
+    stream = table["stream"].to_numpy()
+    last = held.starts[stream] + snapshot.shop.judging.baseline_readings - 1
+    grown = (table["chart"] == SHORT_RUN).to_numpy() & (held.rows["n"].to_numpy()[stream] >= snapshot.shop.judging.baseline_readings)
+    own = held.readings["taken_at"].gather(pl.Series(np.where(grown, last, -1)).replace(-1, None))
+    return pl.min_horizontal(pl.col("ends_at"), pl.lit(own)).alias("ends_at")
 
 
 def _closed_by_people(snapshot: Snapshot, held: Streams, charts: Charts) -> list[tuple[int, int, object]]:
