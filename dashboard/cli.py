@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from dashboard import commands_logs, commands_new, commands_review
+from dashboard import commands_logs, commands_new, commands_papers, commands_review
 from dashboard.terminal import HERE, UserProblem, say
 
 app = typer.Typer(
@@ -17,8 +17,8 @@ app = typer.Typer(
     "where it started and what it costs.",
 )  # fmt: skip
 COMMANDS = (
-    commands_review.demo, commands_new.new, commands_logs.load, commands_review.serve, commands_review.week, commands_logs.again,
-    commands_logs.unload, commands_logs.correct, commands_review.limits, commands_logs.forget, commands_review.figures,
+    commands_review.demo, commands_new.new, commands_logs.load, commands_review.serve, commands_review.week, commands_papers.necks,
+    commands_papers.bench, commands_logs.again, commands_logs.unload, commands_logs.correct, commands_review.limits, commands_logs.forget, commands_review.figures,
 )  # fmt: skip
 for command in COMMANDS:
     app.command()(command)

@@ -137,7 +137,7 @@ def week(
     end = end_of(shop, (first + timedelta(6)).isoformat()) if first else None
     past = end is not None and end < snapshot.as_of  # a past week as it stood at its end: what was open then, not now
     desk.use(desk.Desk(shop, as_of=end if past else None))
-    _write_paper(*review.paper(week=first, letter=letter), out, pdf)
+    write_paper(*review.paper(week=first, letter=letter), out, pdf)
 
 
 def _first_of_week(shop: Path, day: str | None) -> date | None:
@@ -150,7 +150,7 @@ def _first_of_week(shop: Path, day: str | None) -> date | None:
     return named - timedelta((named.weekday() - DAYS.index(read_shop(shop / "shop.toml").shop.week_starts)) % 7)
 
 
-def _write_paper(name: str, html: str, out: Path, pdf: bool) -> None:
+def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:
     """Write a paper, and the PDF of it where one is wanted."""
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -5,7 +5,7 @@ Nobody is compared by a raw count, nobody is put in an order, and what is not sh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,8 @@ FEW = 30
 LIGHT_EFFORT = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
 MARKS = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "too-few"}
 NOT_CHARGED = {
-    "supplier": "came from a supplier", "handling": "came from handling", "unknown": "of a cause not known", NO_ROD: "relief on instruments without a rod",
+    "supplier": "came from a supplier", "handling": "came from handling", "unknown": "of a cause not known",
+    NO_ROD: "relief on instruments without a rod",
     TWO_NAMES: "visits with two names", NOBODY: "visits without a name", NOT_JUDGED: "instruments not judged yet",
 }  # fmt: skip
 SETTLE = (
@@ -128,10 +129,10 @@ def test_words(stand: Stand) -> str:
     """The test before it starts: what it tells apart, its risks, and how long it takes."""
     good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
     return (
-        f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with {poor}. Of those who hold the target "
-        f"at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at most {numbers.share(stand.test.risk_poor, 100)} "
-        f"are told shown. It takes about {numbers.plain(stand.expected_good, 0)} instruments for the first and {numbers.plain(stand.expected_poor, 0)} "
-        f"for the second, {numbers.count(stand.test.longest)} at most. Then a person decides."
+        f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with {poor}. Of those who hold the "
+        f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at most "
+        f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about {numbers.plain(stand.expected_good, 0)} instruments for the "
+        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at most. Then a person decides."
     )
 
 
@@ -149,7 +150,7 @@ def came_back(row: Row | None) -> str:
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
     drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times ({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
     word = (
-        f" This is outside what chance and the usual unrest give: look at the work together{', and at what came with it' if row['ratio'] > 1 else ''}."
+        " This is outside what chance and the usual unrest give: look at the work together, and at what came with it."
         if row["outside_funnel"] else " Within what chance and the usual unrest give."
     )  # fmt: skip
     return f"{numbers.of(k, n)} came back, where the others would have about {expected} on the same mix: {ends}.{drawn}{word}{few}"
@@ -165,7 +166,7 @@ def not_charged(rows: list[Row]) -> str:
 
 def minutes(found: Learning) -> str:
     """Minutes with practice; said last, after method and yield."""
-    return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), "minutes", _quartiles(found))
+    return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), _quartiles(found))
 
 
 def _quartiles(found: Learning) -> str:
@@ -179,17 +180,17 @@ def send_backs(found: Learning) -> str:
     """Send-backs with practice."""
     beside = ""
     if found.came_back_qualified is not None:
-        beside = f"Of the qualified people's instruments {numbers.with_unit(numbers.plain(100 * found.came_back_qualified, 1), '%')} come back."
+        beside = f"Of the qualified people's instruments {numbers.share(found.came_back_qualified, 100)} come back."
     back = int(np.nansum(found.came_back.value))
     seen = f"{numbers.of(back, len(found.came_back.value))} judged instruments came back."
-    return f"{seen} {_practice(found.came_back, lambda x: numbers.with_unit(numbers.plain(100 * x, 1), '%'), 'share', beside)}"
+    return f"{seen} {_practice(found.came_back, lambda x: numbers.share(x, len(found.came_back.value)), beside)}"
 
 
 def spread(found: Practice) -> str:
-    return _practice(found, lambda x: f"{numbers.plain(x, 2)} times", "spread", "1 is as wide as the others on the same models and positions.")
+    return _practice(found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions.")
 
 
-def _practice(found: Practice, write: Any, what: str, beside: str) -> str:
+def _practice(found: Practice, write: Callable[[float], str], beside: str) -> str:
     """Where a curve stands now and what may be said of what lies ahead."""
     if not len(found.curve):
         return f"Cannot be said yet: {_plain(found.says)}. {beside}".strip()

@@ -43,7 +43,8 @@ def headline(rows: list[Row], shop: Shop) -> str:
     if limited:
         worst = max(limited, key=lambda row: float(row["outside"]))
         return f"Lot {worst['lot']} has most outside its limits: {outside(worst)}, {in_lot(worst)}."
-    return f"{numbers.in_words(len(rows), capital=True)} {'lot' if len(rows) == 1 else 'lots'} measured; without limits nothing can be called outside."
+    many = "lot" if len(rows) == 1 else "lots"
+    return f"{numbers.in_words(len(rows), capital=True)} {many} measured; without limits nothing can be called outside."
 
 
 def outside(row: Row) -> str:
@@ -56,6 +57,13 @@ def in_lot(row: Row) -> str:
     if row["outside"] is None:
         return "no limit agreed, or several"
     return f"{numbers.share_range(row['outside_low'], row['outside_high'], int(row['n']))} in the whole lot"
+
+
+def outside_in_table(row: Row) -> str:
+    """`6 of 50 (5 to 24 %)`."""
+    if row["outside"] is None:
+        return in_lot(row)
+    return f"{outside(row)} ({numbers.share_range(row['outside_low'], row['outside_high'], int(row['n']))})"
 
 
 def received(row: Row, shop: Shop) -> date:
@@ -140,13 +148,14 @@ def plan(words: PlanWords, shop: Shop) -> list[str]:
     return told
 
 
-def per_tenth(goes: Goes, shop: Shop) -> str:
+def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
     """`Each tenth of a millimetre more bow goes with 1.9 more minutes (0.6 to 3.1), 1.13 EUR (0.37 to 1.88).`"""
     low, high, few = goes.slope_low, goes.slope_high, f" {_seen(goes)}"
     if goes.measure in ("minutes", "straightening"):
         rate = shop.shop.labour_per_hour / 60
         code = shop.shop.currency
-        cash = f", {numbers.with_unit(numbers.plain(goes.slope * rate, 2), code)} ({numbers.span(low * rate, high * rate, 2)}) of labour" if rate else ""
+        worth = numbers.with_unit(numbers.plain(goes.slope * rate, 2), code)
+        cash = f", {worth} ({numbers.span(low * rate, high * rate, 2)}) of labour" if rate and money else ""
         said = f"{numbers.plain(goes.slope, 1)} more minutes ({numbers.span(low, high, 1)}){cash}"
     else:
         what = "send-backs" if goes.measure == "send_backs" else "rejects and seconds"
@@ -186,7 +195,8 @@ def split(found: Split, of_gauge: float | None) -> tuple[list[tuple[str, float]]
     fixed = "Suppliers are taken as these very ones. " if found.fixed and found.groups > 1 else ""
     if any(value < 0 for value in (found.group, found.batch)):
         fixed += "A part that came out below zero stands as none. "
-    seen = f"{numbers.count(found.n)} necks, {numbers.count(found.batches)} lots, {numbers.in_words(found.groups)} {'supplier' if found.groups == 1 else 'suppliers'}."
+    many = "supplier" if found.groups == 1 else "suppliers"
+    seen = f"{numbers.count(found.n)} necks, {numbers.count(found.batches)} lots, {numbers.in_words(found.groups)} {many}."
     few = " Few lots: the shares are rough." if found.batches < 10 else ""
     return rows, f"Most of the differences sit {largest[0]}. {fixed}{seen}{few}"
 

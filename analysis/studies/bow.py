@@ -89,11 +89,13 @@ def neck_bow(snapshot: Snapshot) -> str:
     return str(necks.group_by("characteristic").len().sort("len", "characteristic", descending=[True, False])["characteristic"][0])
 
 
-def goes_with(snapshot: Snapshot, measure: str = "minutes", characteristic: str | None = None) -> Goes:
-    """What goes with bow in one of MEASURES; raises UnusableData from under 30 necks or five lots."""
+def goes_with(snapshot: Snapshot, measure: str = "minutes", characteristic: str | None = None, supplier: str | None = None) -> Goes:
+    """What goes with bow in one of MEASURES, of all necks or of one supplier's; raises UnusableData from under 30 necks or five lots."""
     if measure not in MEASURES:
         raise UnusableData(f"{measure!r} is no measure; wanted one of {', '.join(MEASURES)}")
     rows = instruments(snapshot, characteristic)
+    if supplier is not None:
+        rows = rows.filter(pl.col("lot_key").str.starts_with(f"{supplier}\n"))
     if measure == "straightening":  # models that are straightened only
         rows = rows.filter(pl.col("straightener") != "")
     return against(rows, measure)

@@ -138,7 +138,11 @@ def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Prac
     ).filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("sd") > 0))  # fmt: skip
     own = readings.filter(pl.col("set_by") == tech).join(others, on=cell).join(mine.select("serial", "done"), on="serial")
     z = own.with_columns(z=(pl.col("off") - pl.col("middle")) / pl.col("sd"), block=(pl.col("done") - 1) // BLOCK)
-    blocks = z.group_by("block").agg(pl.col("z").std(), pl.col("serial").n_unique().alias("n")).filter(pl.col("n") >= LEAST_IN_BLOCK).sort("block")
+    within = z.with_columns(away=pl.col("z") - pl.col("z").mean().over("block", *cell))  # an offset of one position is no spread
+    free = pl.len() - pl.struct(cell).n_unique()
+    blocks = within.group_by("block").agg(
+        ((pl.col("away") ** 2).sum() / free).sqrt().alias("z"), free.alias("free"), pl.col("serial").n_unique().alias("n")
+    ).filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("free") > 0)).sort("block")  # fmt: skip
     middle = (blocks["block"] * BLOCK + (BLOCK + 1) // 2).to_numpy().astype(np.int64)
     spread = blocks["z"].to_numpy().astype(np.float64)
     found = practice(middle, spread)

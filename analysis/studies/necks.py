@@ -110,6 +110,15 @@ def parts(snapshot: Snapshot) -> Parts:
     return Parts(measured.height, linked, measured.height - linked)
 
 
+def implausible(snapshot: Snapshot, *, supplier: str) -> int:
+    """Measurements of one supplier's necks at receiving that were set aside as implausible."""
+    visits = snapshot.table("visits", "log_id", "line", "stage", "supplier")
+    receiving = [stage.key for stage in snapshot.shop.stages if stage.role == "receiving"]
+    own = visits.filter(pl.col("stage").is_in(receiving) & (pl.col("supplier") == supplier))
+    asked = snapshot.table("set_aside").filter((pl.col("reason") == "implausible") & (pl.col("column") != ""))
+    return asked.join(own, on=["log_id", "line"], how="semi").height
+
+
 def _twist(snapshot: Snapshot) -> pl.DataFrame:
     """Mean and spread of bass less treble edge of the necks of each lot that have both."""
     told = snapshot.once(story)

@@ -39,7 +39,8 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
     if not n and not len(view.curve):
         return style.empty("No instrument of this person here yet.", narrow=narrow)
     last = max([n, *view.x])
-    ends = [*view.values, *view.curve, *(view.qualified or ()), *(() if len(view.values) else (0.0, *view.low, *view.high))]
+    alone = () if len(view.values) else (0.0, *view.low, *view.high)  # a curve without dots stands in its band
+    ends = [*view.values, *view.curve, *(view.qualified or ()), *alone]
     top, bottom = max(ends) * 1.06, min(0.0, *ends)
     bottom = min(ends) * 0.75 if bottom >= 0 else bottom
     marks = sorted({1.0, *[t for t in ticks(1, last, 3) if t > 1 and last - t > last * 0.12], float(last)})
@@ -50,7 +51,10 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
         low, high = view.qualified
         layout["shapes"].append(style.box(0, low, 1, high, style.BOARD, **at))
         layout["shapes"] += [style.line(0, y, 1, y, style.BOARDEDGE, 2, layer="below", **at) for y in view.qualified]
-    told = [f"{serial}<br>{numbers.with_unit(numbers.plain(v, view.decimals), view.unit)}" for serial, v in zip(view.serials, view.values, strict=True)]
+    told = [
+        f"{serial}<br>{numbers.with_unit(numbers.plain(v, view.decimals), view.unit)}"
+        for serial, v in zip(view.serials, view.values, strict=True)
+    ]
     data = [points(view.units or range(1, n + 1), view.values, {"size": 4, "color": style.INK3, "opacity": 0.75}, told)]
     inner = 290 - 78
 

@@ -45,9 +45,10 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     sheets = [bench_parts.targets_sheet(here, shop, tech)]
     came_back, spread = bench_parts.came_back_sheet(stage, tech, shop), bench_parts.spread_sheet(stage, tech, shop, found)
     if found is not None:
-        sheets += [parts.row("66", came_back, bench_parts.send_backs_sheet(found)), parts.row("66", spread, bench_parts.minutes_sheet(found, row, shop))]
+        minutes = bench_parts.minutes_sheet(found, row)
+        sheets += [parts.row("66", came_back, bench_parts.send_backs_sheet(found)), parts.row("66", spread, minutes)]
     else:
-        sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row, shop)]
+        sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
     return parts.page(
         parts.page_head(sentences_bench.headline(shop, tech, stage, here), _under(found, row), sentences_bench.caution(shop, name)),
         _filters(people, stages, shop, tech, stage), *sheets, _signs(shop, tech, stage, name),
@@ -85,15 +86,15 @@ def nobody_shown() -> html.Div:
     """People are not shown: what to settle before they are."""
     settle = [html.P([parts.picture("question"), " ", html.B(f"{what}. "), say]) for what, say in sentences_bench.SETTLE]
     after = (
-        "Then, in shop.toml, [people] show = \"codes\" (or \"names\" with a purpose) opens this page. Until then no page, paper or file of this shop shows "
-        "a figure of one person on a screen; the work of all is on Drift, Capability and Rework."
+        "Then, in shop.toml, [people] show = \"codes\" (or \"names\" with a purpose) opens this page. Until then no page or paper shows a figure of "
+        "one person; the work of all is on Drift, Capability and Rework."
     )
     return parts.page(
         parts.page_head("Figures of single people are not shown in this shop.", "This is the setting in shop.toml, [people] show = \"none\"."),
         parts.sheet("What to settle first", "people told, law, agreement", [*settle, html.P(after)]),
         parts.sheet("What such figures are for", "coaching", html.P(
-            "To see where a new person stands against what qualified people hold, instrument by instrument, and what to practise next. They are never a "
-            "list of people in an order, and a small sample is called small.")),
+            "To see where a new person stands against what qualified people hold, instrument by instrument, and what to practise next. They are "
+            "never a list of people in an order, and a small sample is called small.")),
     )  # fmt: skip
 
 

@@ -23,7 +23,7 @@ DRAWN = 6  # targets drawn; the others stand in the table
 Row = dict[str, Any]
 
 
-def readings(stand: targets.Stand, shop: Shop) -> str:
+def readings(stand: targets.Stand) -> str:
     """The address of the readings behind a target."""
     row = stand.band
     return addresses.address("/logs/readings", characteristic=row["characteristic"], position=row["position"], model=row["model"], role="final",
@@ -44,8 +44,9 @@ def band_view(stand: targets.Stand, shop: Shop) -> BandView:
         return text.partition(numbers.NBSP)[0] if bare else text
 
     return BandView(
-        [value * scale for value in stand.values], stand.serials, scaled(row["lower"]), scaled(row["upper"]), scaled(row["target"]), scaled(stand.mean),
-        scaled(stand.mean_low), scaled(stand.mean_high), words(row["lower"], bare=True), words(row["upper"]), words(row["target"], bare=True),
+        [value * scale for value in stand.values], stand.serials, scaled(row["lower"]), scaled(row["upper"]), scaled(row["target"]),
+        scaled(stand.mean), scaled(stand.mean_low), scaled(stand.mean_high), words(row["lower"], bare=True), words(row["upper"]),
+        words(row["target"], bare=True),
     )  # fmt: skip
 
 
@@ -58,11 +59,12 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Se
     """Where somebody stands against each band, with the evidence that led there."""
     right = f"in the unit of the gauge; blue: {sentences_bench.who(shop, tech)}, mean with 95 % interval"
     if not stands:
-        text = f"A band needs {targets.LEAST} readings as set by people qualified for this stage (qualified in shop.toml), and one reading of this person."
+        text = (f"A band needs {targets.LEAST} readings as set by people qualified for this stage (qualified in shop.toml), and one reading of this "
+                "person.")  # fmt: skip
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
     lines = [_target_line(k, stand, shop) for k, stand in enumerate(stands[:DRAWN])]
     rest = [
-        {"what": parts.to_readings(readings(stand, shop), _name(stand, shop)), "hold": sentences_bench.hold(shop, stand.band),
+        {"what": parts.to_readings(readings(stand), _name(stand, shop)), "hold": sentences_bench.hold(shop, stand.band),
          "word": parts.mark(sentences_bench.MARKS[stand.verdict]), "say": sentences_bench.standing(shop, stand)}
         for stand in stands[DRAWN:]
     ]  # fmt: skip
@@ -82,7 +84,7 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop) -> html.Div:
     name = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
     return html.Div(
         [
-            html.Div([html.B(parts.to_readings(readings(stand, shop), name)), html.Span(str(row["model"]), className="small")]),
+            html.Div([html.B(parts.to_readings(readings(stand), name)), html.Span(str(row["model"]), className="small")]),
             html.Div([html.B(sentences_bench.target(shop, row)), html.Span(sentences_bench.hold(shop, row, with_mm=True), className="small asked")]),
             parts.graph(parts.both(band, band_view(stand, shop)), f"{_name(stand, shop)}: {say}", f"bench-band-{k}"),
             parts.graph(parts.both(evidence, evidence_view(stand)), f"Evidence: {stand.verdict}", f"bench-evidence-{k}"),
@@ -107,10 +109,10 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     others = rows.filter((pl.col("tech") != tech) & pl.col("ratio").is_not_null()).select("expected", "ratio").rows()
     assert own is not None
     words = f"{numbers.count(own['charged'])} came back, {numbers.plain(own['expected'], 1)} expected"
-    view = FunnelView(grid.tolist(), low.tolist(), high.tolist(), others, (own["expected"], own["ratio"], own["ratio_low"], own["ratio_high"]), words,
-                      f"{numbers.count(own['charged'])} came back")  # fmt: skip
+    stands = (own["expected"], own["ratio"], own["ratio_low"], own["ratio_high"])
+    view = FunnelView(grid.tolist(), low.tolist(), high.tolist(), others, stands, words, f"{numbers.count(own['charged'])} came back")
     chart = parts.graph(parts.both(funnel, view), say, "bench-funnel")
-    rings = html.P("Rings: the other people, not named. Grey: where chance, and how well the expectation is known, would put them.", className="small")
+    rings = html.P("Rings: other people, not named. Grey: where chance, and an expectation known only so well, would put them.", className="small")
     return parts.sheet(name, right, [chart, html.P(say), rings, charged, html.P(link, className="small")])
 
 
@@ -120,7 +122,8 @@ def practice_view(found: Practice, *, unit: str, scale: float = 1.0, decimals: i
     low, high = (found.low, found.high) if len(found.low) else (found.curve, found.curve)
     now = ""
     if len(found.curve):
-        now = f"{numbers.with_unit(numbers.plain(scale * float(found.curve[-1]), 0 if unit == "%" else 1), unit)} by {numbers.count(round(float(found.x[-1])))}"
+        end = numbers.with_unit(numbers.plain(scale * float(found.curve[-1]), 0 if scale > 1 else 1), unit)
+        now = f"{end} by {numbers.count(round(float(found.x[-1])))}"
     values = (scale * found.value).tolist() if dots else []
     return LearningView(
         values, serials or [f"instruments round {u}" for u in found.unit] if dots else [], found.x.tolist(), (scale * found.curve).tolist(),
@@ -157,7 +160,7 @@ def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> h
     return parts.sheet("What is set here", "offset and spread against the others, same models and positions, 95 %", told)
 
 
-def minutes_sheet(found: Learning | None, row: Row | None, shop: Shop) -> html.Section:
+def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
     """Minutes, last."""
     if found is None:
         middle = numbers.minutes(row["minutes_median"]) if row and row["minutes_median"] is not None else numbers.NONE

@@ -10,7 +10,7 @@ from dash import Dash, html
 from analysis.methods.problems import UnusableData
 from analysis.studies import bow, lots, necks
 from dashboard import address as addresses
-from dashboard import desk, numbers, parts, sentences, sentences_necks
+from dashboard import desk, numbers, parts, sentences_necks
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
@@ -69,15 +69,16 @@ def _filters(found: pl.DataFrame, models: list[str], supplier: str | None, model
     return parts.fields(
         parts.field("Supplier", SUPPLIER, supplier or ALL, every + suppliers),
         parts.field("Model", MODEL, model or ALL, every + [{"value": one, "label": one} for one in models]),
-        parts.field("Bow against", GOES, measure, [{"value": one, "label": words[:1].upper() + words[1:]} for one, words in sentences_necks.GOES.items()],
-                    style={"minWidth": "270px"}),
+        parts.field("Bow against", GOES, measure,
+                    [{"value": one, "label": words[:1].upper() + words[1:]} for one, words in sentences_necks.GOES.items()],
+                    style={"minWidth": "330px"}),
     )  # fmt: skip
 
 
 def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = True) -> LotsView:
     """The lots as they are drawn, a supplier's together; `links` to each lot's readings."""
     measured = desk.ask(lots.necks).filter(pl.col("characteristic") == name)
-    values = {key: group for key, group in measured.group_by("supplier", "lot", maintain_order=True)}
+    values = dict(measured.group_by("supplier", "lot", maintain_order=True))
     plans = plans_in_words()
     scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
     order = {one: place for place, one in enumerate(dict.fromkeys(row["supplier"] for row in rows))}
@@ -128,11 +129,10 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         words = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", "no plan"))[1]
         measured = sentences_necks.VERDICTS.get(row["measured_verdict"] or "", ("", numbers.NONE))[1]
         told.append({
-            "lot": parts.to_readings(href, row["lot"] or "no lot named"), "supplier": row["supplier"], "day": numbers.day(sentences_necks.received(row, shop)),
-            "n": f"{numbers.count(row['n'])}{', few' if row['few'] else ''}", "mean": sentences_necks.mean(row, shop), "sd": sentences_necks.sd(row, shop),
-            "twist": sentences_necks.twist(row, shop), "ppk": sentences_necks.ppk(row),
-            "outside": f"{sentences_necks.outside(row)} ({sentences_necks.in_lot(row).removesuffix(' in the whole lot')})" if row["outside"] is not None
-            else sentences_necks.in_lot(row),
+            "lot": parts.to_readings(href, row["lot"] or "no lot named"), "supplier": row["supplier"],
+            "day": numbers.day(sentences_necks.received(row, shop)), "n": f"{numbers.count(row['n'])}{', few' if row['few'] else ''}",
+            "mean": sentences_necks.mean(row, shop), "sd": sentences_necks.sd(row, shop), "twist": sentences_necks.twist(row, shop),
+            "ppk": sentences_necks.ppk(row), "outside": sentences_necks.outside_in_table(row),
             "expected": numbers.share(row["expected_outside"], row["n"]),
             "verdict": sentences_necks.more(row, plans) if row["verdict"] == lots.TOO_FEW else words, "measured": measured,
             "state": sentences_necks.state(row),
@@ -144,7 +144,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         ("measured", "By measuring", "wide-only"), ("state", "Measured at", "wide-only"),
     ]  # fmt: skip
     table = parts.behind(parts.table(told, columns, caption="Every lot with its figures"), f"The figures of {numbers.count(len(rows))} lots")
-    say = "Ppk holds only for a lot whose bow follows a normal curve; beside it stands the count, which needs no curve. " + sentences_necks.gauge(rows[0])
+    say = f"Ppk holds only for bow that follows a normal curve; beside it stands the count, which needs none. {sentences_necks.gauge(rows[0])}"
     return parts.sheet("Lot by lot", "against the purchase limits in force", [table, html.P(say, className="small")])
 
 
@@ -212,11 +212,11 @@ def _talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.
     days = [day for day in agreed["agreed_on"].to_list() if day is not None] if "agreed_on" in agreed.columns else []
     asks = [
         (bool(days), f"Limits agreed on {numbers.day(max(days))} {max(days).year}" if days else "Day the limits were agreed: not in specs.csv"),
-        (row["rh"] is not None, f"Air when measured: {sentences_necks.state(row)}" if row["rh"] is not None else "Humidity when measured: not on file"),
-        (row["hours_acclimatised"] is not None, "Hours in the room are on file" if row["hours_acclimatised"] is not None else "Hours in the room: not on file"),
+        (row["rh"] is not None, f"Air when measured: {sentences_necks.state(row) if row['rh'] is not None else 'humidity not on file'}"),
+        (row["hours_acclimatised"] is not None, f"Hours in the room: {'on file' if row['hours_acclimatised'] is not None else 'not on file'}"),
         (row["gauge_rr"] is not None, sentences_necks.gauge(row).rstrip(".")),
         (row["n"] >= sentences_necks.FEW, f"{numbers.count(row['n'])} necks of lot {row['lot']} measured{', few' if row['few'] else ''}"),
-        (False, "Photographs with straightedge and scale, and necks kept for measuring together: bring them"),
+        (False, "Photographs with straightedge and scale, necks kept for measuring together: bring them"),
     ]  # fmt: skip
     lines = [html.P([parts.picture("take" if held else "question"), " ", text]) for held, text in asks]
     links = [

@@ -9,6 +9,8 @@ import flask
 from analysis.methods.problems import UnusableData
 from analysis.studies.calendar import first_day
 from dashboard import desk
+from dashboard.papers import bench as card
+from dashboard.papers import necks as packet
 from dashboard.papers import week as weekly
 from dashboard.papers.paper import Paper, computed_from
 
@@ -16,6 +18,8 @@ from dashboard.papers.paper import Paper, computed_from
 def connect(server: flask.Flask) -> None:
     """The addresses of the papers."""
     server.add_url_rule("/papers/week", "paper-week", week)
+    server.add_url_rule("/papers/necks", "paper-necks", necks)
+    server.add_url_rule("/papers/bench", "paper-bench", bench)
 
 
 def week() -> flask.Response:
@@ -28,8 +32,31 @@ def week() -> flask.Response:
     try:
         return flask.Response(weekly.paper(week=first, letter=letter)[1], mimetype="text/html")
     except UnusableData as nothing:
-        text = str(nothing)
-        return problem(f"{text[:1].upper()}{text[1:]}.")
+        return _nothing(nothing)
+
+
+def necks() -> flask.Response:
+    """The neck packet of `supplier`; `money` for labour beside the minutes, `letter` for that size of paper."""
+    asked = flask.request.args
+    try:
+        html = packet.paper(asked.get("supplier", ""), money=bool(asked.get("money")), letter=bool(asked.get("letter")))[1]
+    except UnusableData as nothing:
+        return _nothing(nothing)
+    return flask.Response(html, mimetype="text/html")
+
+
+def bench() -> flask.Response:
+    """The target card of `tech`; `letter` for that size of paper."""
+    try:
+        html = card.paper(flask.request.args.get("tech", ""), letter=bool(flask.request.args.get("letter")))[1]
+    except UnusableData as nothing:
+        return _nothing(nothing)
+    return flask.Response(html, mimetype="text/html")
+
+
+def _nothing(why: UnusableData) -> flask.Response:
+    text = str(why)
+    return problem(f"{text[:1].upper()}{text[1:]}.")
 
 
 def problem(text: str) -> flask.Response:

@@ -102,7 +102,9 @@ relief,,,0.20,0.05,0.35,mm,,
 nut,bass,,0.55,0.35,0.75,mm,,
 nut,treble,,0.40,0.20,0.60,mm,,
 """
-QUALIFIED = {"T01": ["receiving", "final_inspection"], "T02": ["nut_slotting", "neck_straightening"], "T03": ["nut_slotting", "neck_straightening"], "T09": []}
+BOTH = ["nut_slotting", "neck_straightening"]
+QUALIFIED = {"T01": ["receiving", "final_inspection"], "T02": BOTH, "T03": BOTH, "T09": []}
+LOTS_HEAD = "supplier,lot,model,received_on,quantity,rod_state,hours_acclimatised,agreed_limit"
 
 
 def stands(folder: Path, *, people: str = "codes", with_logs: bool = True) -> Path:
@@ -116,7 +118,7 @@ def stands(folder: Path, *, people: str = "codes", with_logs: bool = True) -> Pa
     (folder / "shop.toml").write_text(SHOP.format(people=people, purpose=purpose, techs=techs))
     (folder / "specs.csv").write_text(SPECS)
     if with_logs:
-        (folder / "lots.csv").write_text("\n".join(["supplier,lot,model,received_on,quantity,rod_state,hours_acclimatised,agreed_limit", *_lots()]) + "\n")
+        (folder / "lots.csv").write_text("\n".join([LOTS_HEAD, *_lots()]) + "\n")
         path = folder / "as_typed" / "bench-cards-may.csv"
         path.parent.mkdir()
         path.write_text(log())
@@ -165,10 +167,11 @@ def log() -> str:
             ("neck_straightening", ("T02", "T03")[k % 2], straight, "pass", "", "", ",,,,", ""),
             ("nut_slotting", who, minutes, "pass", "", "", ",,,,", ""),
         ]
+        final = f",,{relief:.3f},{nut[0]:.3f},{nut[1]:.3f}"
         if back:
-            visits.append(("final_inspection", "T01", 6.0, "send back", "open-string buzz", "nut_slotting", f",,{relief:.3f},{nut[0]:.3f},{nut[1]:.3f}", ""))
+            visits.append(("final_inspection", "T01", 6.0, "send back", "open-string buzz", "nut_slotting", final, ""))
             visits.append(("nut_slotting", who, 8.0, "pass", "", "", ",,,,", ""))
-        visits.append(("final_inspection", "T01", 6.0, "pass", "", "", f",,{relief:.3f},{nut[0]:.3f},{nut[1]:.3f}", ""))
+        visits.append(("final_inspection", "T01", 6.0, "pass", "", "", final, ""))
         visits.append(("packing", "T01", 3.0, "pass", "", "", ",,,,", ""))
         for stage, tech, spent, outcome, fault, to, values, note in visits:
             end = at + timedelta(minutes=max(spent, 1.0))
