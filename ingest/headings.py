@@ -209,6 +209,14 @@ class Headings:
                         "rename one, or put one under `ignore` of this [[log]]"
                     )
                 taken[key] = column
+        for column in columns:
+            target = self._targets.get(plain(column.heading), "")
+            if column.field == "other" and target and plain(target) != "other":
+                near = closest(self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)])
+                raise FileProblem(
+                    f"{name}: this [[log]] maps the heading {column.heading!r} to {target!r}, which names no column; "
+                    f"wanted a field or CHARACTERISTIC [POSITION] [found|left] [(UNIT)]{f', such as {near!r}' if near else ''}"
+                )
         unknown = [
             column.heading for column in columns if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets
         ]

@@ -21,6 +21,10 @@ Quantity = Literal["length", "pitch", "angle", "count", "class", "plain"]
 Key = Annotated[str, Field(min_length=1)]
 RunRule = Literal["beyond", "one side", "climb", "sawtooth", "two of three", "four of five", "hugging", "avoiding"]
 Outcome = Literal["pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"]
+WORD_FIELDS = (  # columns whose words a [[log]] may translate
+    "stage", "model", "outcome", "tech", "supplier", "fault", "gauge", "cause", "sent_back_to", "lot", "job", "string_set", "grade", "hand",
+    "characteristic",
+)  # fmt: skip
 CAUSES_OUTSIDE = ("supplier", "handling", "unknown")  # a fault's suspect or cause that is no stage
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -411,8 +415,12 @@ def _log_disagreements(log: Log, shop: Shop, stages: list[str]) -> Iterator[str]
     for column, keys in (("stage", stages), ("outcome", list(get_args(Outcome))), ("model", [m.key for m in shop.models])):
         for word, key in log.words.get(column, {}).items():
             yield from _known(f"log {log.name}: words, {column}, {word!r}", key, keys)
+    for column in log.words:
+        yield from _known(f"log {log.name}: words", column, list(WORD_FIELDS))
     for key, unit in log.units.items():
-        item = shop.by_characteristic.get(key) or shop.by_characteristic.get(key.split(" ")[0])
+        item = shop.by_characteristic.get(key) or next((c for c in shop.characteristics if key.startswith((c.key, c.name or c.key))), None)
+        if item is None and key not in log.headings and key != "temperature":
+            yield f"log {log.name}: units names {key!r}; wanted one of {', '.join(c.key for c in shop.characteristics)}"
         if item and unit_of(unit, item.quantity) is None:
             yield f"log {log.name}: units, {key} is {unit!r}, which is no unit of a {item.quantity}"
 

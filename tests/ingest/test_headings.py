@@ -91,6 +91,12 @@ def test_two_headings_for_one_column_are_refused_with_both_names():
         Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "action bass", "action bass/treble"], "a.csv")
 
 
+def test_a_heading_mapped_to_nothing_is_refused_with_what_may_have_been_meant():
+    shop = small_shop(headings={"Rel": "releif (in)"})
+    with pytest.raises(FileProblem, match=r"maps the heading 'Rel' to 'releif \(in\)', which names no column.*such as 'relief'"):
+        Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "Rel"], "a.csv")
+
+
 def test_an_unknown_heading_is_asked_about_once_with_the_closest_known_and_the_line_to_paste():
     shop = small_shop()
     columns = Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "Outcom", "Outcom"], "a.csv")

@@ -57,6 +57,8 @@ FAULTS = [
     (lambda t: t["log"][0].update(stage="nowhere"), ["log bench: stage is 'nowhere'"]),
     (lambda t: t["log"][0].update(empty_outcome="fine"), ["log bench: empty_outcome is 'fine'", "pass"]),
     (lambda t: t["log"][0].update(words={"stage": {"fin": "finale"}}), ["log bench: words, stage, 'fin' is 'finale'", "final_inspection"]),
+    (lambda t: t["log"][0].update(units={"releif": "mm"}), ["log bench: units names 'releif'", "relief"]),
+    (lambda t: t["log"][0].update(words={"outcom": {"ok": "pass"}}), ["log bench: words is 'outcom'", "outcome"]),
     (lambda t: t["log"][0].update(units={"relief": "cents"}), ["log bench: units, relief is 'cents'"]),
 ]  # fmt: skip
 
