@@ -119,7 +119,7 @@ ROWS = st.builds(
 )  # fmt: skip
 
 
-@settings(max_examples=8)
+@settings(max_examples=6)
 @given(st.lists(st.lists(ROWS, min_size=1, max_size=5), min_size=2, max_size=3), st.randoms(use_true_random=False))
 def test_logs_in_any_order_give_the_same_store(tmp_path_factory, files, random):
     stores = []
@@ -132,10 +132,6 @@ def test_logs_in_any_order_give_the_same_store(tmp_path_factory, files, random):
         stores.append(held(folder, where=False))
         sums = open_snapshot(folder).table("logs")
         assert sums["accepted"].sum() + sums["changed"].sum() == stores[-1]["visits"].height
-        remade = held(folder)
-        shutil.rmtree(folder / "store")
-        ensure(folder, now=NOW)
-        same(held(folder), remade)
     same(*stores)
 
 
