@@ -18,7 +18,8 @@ app = typer.Typer(
 )  # fmt: skip
 COMMANDS = (
     commands_review.demo, commands_new.new, commands_logs.load, commands_review.serve, commands_review.week, commands_papers.necks,
-    commands_papers.bench, commands_logs.again, commands_logs.unload, commands_logs.correct, commands_review.limits, commands_logs.forget, commands_review.figures,
+    commands_papers.bench, commands_logs.again, commands_logs.unload, commands_logs.correct,
+    commands_review.limits, commands_logs.forget, commands_review.figures,
 )  # fmt: skip
 for command in COMMANDS:
     app.command()(command)

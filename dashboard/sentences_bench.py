@@ -80,12 +80,19 @@ def in_gauge(shop: Shop, band: Row, value: float | None, *, with_mm: bool = Fals
 
 
 def hold(shop: Shop, band: Row, *, with_mm: bool = False) -> str:
-    """The band in words: `12 thou to 16 thou`."""
-    low, high = band["lower"], band["upper"]
-    if low is None or high is None:
-        side, value = ("at least", low) if high is None else ("at most", high)
-        return f"{side} {in_gauge(shop, band, value, with_mm=with_mm)}"
-    return f"{in_gauge(shop, band, low, with_mm=with_mm)} to {in_gauge(shop, band, high, with_mm=with_mm)}"
+    """The band in words: `12 to 16 thou`; with_mm adds `(0.30 to 0.41 mm)` where the gauge reads inches."""
+    ends = [band["lower"], band["upper"]]
+    told = _between([in_gauge(shop, band, end) if end is not None else "" for end in ends])
+    inches = gauge_unit(str(band["resolution"])) != "mm" and sentences.quantity(shop, str(band["characteristic"])) == "length"
+    return f"{told} ({_between([numbers.mm(end) if end is not None else '' for end in ends])})" if with_mm and inches else told
+
+
+def _between(ends: list[str]) -> str:
+    """`12 to 16 thou` of `12 thou` and `16 thou`; an empty end is open."""
+    low, high = ends
+    if low and high:
+        return f"{low.partition(numbers.NBSP)[0]} to {high}"
+    return f"at most {high}" if high else f"at least {low}"
 
 
 def target(shop: Shop, band: Row) -> str:
@@ -133,6 +140,16 @@ def test_words(stand: Stand) -> str:
         f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at most "
         f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about {numbers.plain(stand.expected_good, 0)} instruments for the "
         f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at most. Then a person decides."
+    )
+
+
+def test_short(stand: Stand) -> str:
+    """The same in two lines, for the card."""
+    good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
+    return (
+        f"Shown or not shown yet is said instrument by instrument: {good} outside the band is told from {poor}, wrongly at most "
+        f"{numbers.share(stand.test.risk_good, 100)} and {numbers.share(stand.test.risk_poor, 100)} of the time, after about "
+        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most. Ranges: 95 %; under {FEW} is few."
     )
 
 

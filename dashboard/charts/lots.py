@@ -16,6 +16,8 @@ from dashboard.charts.stacks import stacked
 Figure = dict[str, Any]
 DEEP = 60  # px of drawn hollow a millimetre of bow
 PITCH, HEAD = 62, 50
+PLACES = {"wide": (155, 318, 770, 790, 935), "paper": (122, 228, 436, 448, 583)}  # px: profile, strip from and to, figures, the plan's word
+PAPER = 688
 NARROW_PITCH = 130
 
 
@@ -53,14 +55,15 @@ class LotsView:
     high_word: str = "hollow"
 
 
-def lots(view: LotsView, *, narrow: bool = False) -> Figure:
-    """The strip of all lots on one axis."""
+def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure:
+    """The strip of all lots on one axis; `paper` for the width of a printed page."""
     real = [lot for lot in view.lots if len(lot.values)]
     if not real:
         return style.empty("No neck of these lots has been measured yet.", narrow=narrow)
-    width = style.NARROW if narrow else style.WIDE
+    width = style.NARROW if narrow else PAPER if paper else style.WIDE
+    profile, strip_from, strip_to, figures, verdicts = PLACES["paper" if paper else "wide"]
     head, pitch = (38, NARROW_PITCH) if narrow else (HEAD, PITCH)
-    left, right = (10, width - 10) if narrow else (318, 770)
+    left, right = (10, width - 10) if narrow else (strip_from, strip_to)
     ends = [v for lot in real for v in lot.values] + [x for lot in real for x in (lot.lower, lot.upper) if x is not None] + [0.0]
     low, high = min(ends), max(ends)
     pad = (high - low) * 0.05 or 0.1
@@ -73,9 +76,9 @@ def lots(view: LotsView, *, narrow: bool = False) -> Figure:
     shapes, texts = figure["shapes"], figure["annotations"]
     _axis(view, real, texts, px, low, high, narrow)
     if not narrow:
-        texts.append(style.words(155, 12, "mean", colour=style.INK3))
+        texts.append(style.words(profile, 12, "mean", colour=style.INK3))
         if any(lot.verdict for lot in real):
-            texts.append(style.words(935, 12, "by the agreed plan", colour=style.INK3))
+            texts.append(style.words(verdicts, 12, "agreed plan" if paper else "by the agreed plan", colour=style.INK3))
     dots, crosses, before = ([], [], []), ([], [], []), None
     for k, lot in enumerate(real):
         top = head + pitch * k
@@ -86,7 +89,7 @@ def lots(view: LotsView, *, narrow: bool = False) -> Figure:
         strip_top, strip_bottom = (top + 44, top + 86) if narrow else (top + 8, top + 50)
         _strip(lot, shapes, px, strip_top, strip_bottom, low, high)
         _stack(lot, dots, crosses, px, strip_bottom, view)
-        _said(view, lot, shapes, texts, top, width, first, narrow)
+        _said(view, lot, shapes, texts, top, width, first, None if narrow else (profile, figures, verdicts))
     return {"data": [_marks(dots, "circle", 5, style.INK2), _marks(crosses, "x-thin", 7, style.INK)], "layout": figure}
 
 
@@ -133,14 +136,16 @@ def _stack(
         told.append(f"{lot.necks[i]}<br>{lot.lot}: {numbers.with_unit(numbers.plain(value, view.decimals), view.unit)}")
 
 
-def _said(view: LotsView, lot: LotRow, shapes: list[Figure], texts: list[Figure], top: float, width: float, first: bool, narrow: bool) -> None:
-    """Name, profile, figures and the plan's word of one lot."""
+def _said(
+    view: LotsView, lot: LotRow, shapes: list[Figure], texts: list[Figure], top: float, width: float, first: bool, places: tuple[int, int, int] | None
+) -> None:
+    """Name, profile, figures and the plan's word of one lot; without places for them one below the other."""
     name = f'<a href="{lot.href}" target="_self">{lot.lot}</a>' if lot.href else lot.lot
     mean = "" if lot.mean is None else numbers.plain(lot.mean, view.decimals)
     if lot.half is not None and mean:
         mean = f"{mean} ± {numbers.plain(lot.half, view.decimals)}"
     mean = numbers.with_unit(mean, view.unit) if mean else ""
-    if narrow:
+    if places is None:
         who = f"{lot.supplier}, " if first else ""
         texts.append(style.words(0, top + 14, f"{who}<b>{name}</b>, {lot.received}".rstrip(", "), size=14, colour=style.INK2))
         if lot.verdict:
@@ -150,17 +155,18 @@ def _said(view: LotsView, lot: LotRow, shapes: list[Figure], texts: list[Figure]
         texts.append(style.words(0, top + 102, f"<b>{lot.outside}</b>", size=13, colour=style.INK))
         texts.append(style.words(width, top + 102, lot.interval, size=12, at="right", colour=style.INK2))
         return
+    profile, figures, verdicts = places
     if first:
         texts.append(style.words(0, top + 15, lot.supplier, size=13, colour=style.INK3))
     texts.append(style.words(0, top + 36, f"<b>{name}</b>", size=15, colour=style.FOCUSTEXT if lot.href else style.INK))
     texts.append(style.words(style.width_of(lot.lot, 15) * 1.06 + 8, top + 36, lot.received, colour=style.INK3))
-    _profile(lot, shapes, 155, top + 8, view.px_of_unit)
-    texts.append(style.words(155, top + 50, mean, colour=style.INK2))
-    texts.append(style.words(790, top + 20, f"<b>{lot.outside}</b>", size=14, colour=style.INK))
-    texts.append(style.words(790, top + 39, lot.interval, colour=style.INK2))
+    _profile(lot, shapes, profile, top + 8, view.px_of_unit)
+    texts.append(style.words(profile, top + 50, mean, colour=style.INK2))
+    texts.append(style.words(figures, top + 20, f"<b>{lot.outside}</b>", size=14, colour=style.INK))
+    texts.append(style.words(figures, top + 39, lot.interval, colour=style.INK2))
     if lot.verdict:
-        shapes += glyph(lot.verdict, 944, top + 29)
-        texts.append(_verdict(lot, 960, top + 29))
+        shapes += glyph(lot.verdict, verdicts + 9, top + 29)
+        texts.append(_verdict(lot, verdicts + 25, top + 29))
 
 
 def _verdict(lot: LotRow, x: float, y: float) -> Figure:

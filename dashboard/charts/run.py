@@ -33,8 +33,8 @@ def run(view: RunView, *, narrow: bool = False) -> Figure:
     ends = [*view.values, 0.0, *[x for x in (view.lower, view.upper) if x is not None]]
     pad = (max(ends) - min(ends)) * 0.08 or 0.1
     low, high = min(ends) - pad, max(ends) + pad
-    layout = plane((0, n + 1), (low, high), x_words="necks in the order measured", y_words=f"{view.unit}, {view.high_word}", x_ticks=[1, n], narrow=narrow,
-                   height=240)  # fmt: skip
+    layout = plane((0, n + 1), (low, high), x_words="necks in the order measured", y_words=f"{view.unit}, {view.high_word}", x_ticks=[1, n],
+                   height=240, narrow=narrow)  # fmt: skip
     if view.lower is not None or view.upper is not None:
         a, b = (view.lower if view.lower is not None else low), (view.upper if view.upper is not None else high)
         layout["shapes"].append(style.box(0, a, n + 1, b, style.BOARD))

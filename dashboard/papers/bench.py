@@ -42,7 +42,7 @@ def paper(tech: str, *, letter: bool = False) -> tuple[str, str]:
     purpose = shop.people.purpose.strip().rstrip(".") or "coaching"
     return f"target-card-{re.sub(r'[^A-Za-z0-9]+', '-', tech)}", made.html(
         "bench.html", name=name, stop=sentences_bench.LIGHT_EFFORT, headline=_headline(shop, name, chosen), more=len(stands) - len(chosen),
-        targets=[_target(made, stand, shop) for stand in chosen], test=sentences_bench.test_words(chosen[0]),
+        targets=[_target(made, stand, shop) for stand in chosen], test=sentences_bench.test_short(chosen[0]),
         cautions=cautions(shop.stages[shop.bench_order[stage]] for stage in stages if stage in shop.bench_order), local=LOCAL,
         minutes=[_minutes(shop, tech, stage) for stage in stages], purpose=purpose,
     )  # fmt: skip
@@ -69,18 +69,10 @@ def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
     what = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
     return {
         "what": what, "model": row["model"], "stage": shop.stage_name(str(row["stage"])), "target": sentences_bench.target(shop, row),
-        "hold": sentences_bench.hold(shop, row), "mm": _in_mm(row, shop), "gauge": row["gauge"] or "gauge not named", "say": say,
+        "hold": sentences_bench.hold(shop, row, with_mm=True), "gauge": row["gauge"] or "gauge not named", "say": say,
         "word": stand.verdict, "mark": made.mark(PICTURES[stand.verdict]),
         "chart": made.chart(band(bench_parts.band_view(stand, shop)), f"{what}, {row['model']}: {say}"), "from": sentences_bench.band_from(row),
     }  # fmt: skip
-
-
-def _in_mm(row: dict[str, Any], shop: Shop) -> str:
-    """The band once more in mm where the gauge reads inches."""
-    if sentences_bench.gauge_unit(str(row["resolution"])) == "mm" or sentences.quantity(shop, str(row["characteristic"])) != "length":
-        return ""
-    ends = [numbers.mm(value) for value in (row["lower"], row["upper"]) if value is not None]
-    return " to ".join(ends)
 
 
 def _minutes(shop: Shop, tech: str, stage: str) -> str:

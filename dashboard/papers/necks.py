@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import polars as pl
@@ -34,14 +35,17 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     measured = desk.ask(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     made = Paper(f"Neck packet for {supplier}", shop.shop.name, computed_from(snapshot), letter=letter)
     headline = sentences_necks.headline(rows, shop)
-    strip = made.chart(lot_strip(page.strip(shop, drawn, name, links=False)), headline)
+    strip = page.strip(shop, drawn, name, links=False)
+    words = {"bring to the supplier": "not taken", "take": "taken"}
+    told = [replace(lot, verdict_words=words.get(lot.verdict_words, lot.verdict_words.removeprefix("measure "))) for lot in strip.lots]
+    strips = made.chart(lot_strip(replace(strip, lots=told), paper=True), headline, phone=lot_strip(strip, narrow=True))
     plans = [text for one in page.plans_in_words() if one.characteristic == name and one.supplier in ("", supplier)
              for text in sentences_necks.plan(one, shop)]  # fmt: skip
     return f"neck-packet-{_file_name(supplier)}", made.html(
         "necks.html", supplier=supplier, headline=headline, what=shop.characteristic_name(name), unit=shop.shop.length,
-        lots=[_lot(row, shop, page.plans_in_words()) for row in rows], many=_many(rows), strip=strip, left=len(rows) - len(drawn),
+        lots=[_lot(row, shop, page.plans_in_words()) for row in rows], many=_many(rows), strip=strips, left=len(rows) - len(drawn),
         run=_run(made, measured, drawn, shop), how=_how(rows, measured, shop), plans=plans, minutes=_minutes(shop, supplier, money), money=money,
-        aside=desk.ask(necks.implausible, supplier=supplier), asks=_asks(rows), serials=_serials(measured, drawn, shop), gauge=sentences_necks.gauge(rows[0]),
+        aside=desk.ask(necks.implausible, supplier=supplier), asks=_asks(rows), serials=_serials(measured, drawn, shop),
     )  # fmt: skip
 
 
@@ -63,7 +67,7 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         "n": numbers.count(row["n"]), "of": f"of {numbers.count(row['quantity'])}" if row["quantity"] else "of a number not on file",
         "few": "few" if row["few"] else "", "mean": sentences_necks.mean(row, shop), "sd": sentences_necks.sd(row, shop),
         "twist": sentences_necks.twist(row, shop), "ppk": sentences_necks.ppk(row), "outside": sentences_necks.outside_in_table(row),
-        "limits": sentences_necks.limits(row, shop), "state": sentences_necks.state(row), "doubt": row["verdict"] == lots.REJECT,
+        "doubt": row["verdict"] == lots.REJECT,
         "verdict": {"bring to the supplier": "not taken", "take": "taken"}.get(verdict, verdict)
         if row["verdict"] != lots.TOO_FEW else sentences_necks.more(row, plans),
     }  # fmt: skip
@@ -71,6 +75,7 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
 
 def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     """How it was measured, as far as it is on file."""
+    name = shop.characteristic_name(measured["characteristic"][0])
     names = [gauge for gauge in measured["gauge"].drop_nulls().unique().sort().to_list() if gauge]
     declared = [gauge for gauge in shop.gauges if gauge.key in names] or [
         gauge for gauge in shop.gauges if measured["characteristic"][0] in gauge.measures
@@ -81,9 +86,19 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     limits = {sentences_necks.limits(row, shop) for row in rows}
     asked = f"Limits in force: {limits.pop()}." if len(limits) == 1 else "Limits in force differ between lots; each is judged by its own."
     return [
-        f"{shop.characteristic_name(measured['characteristic'][0])} at receiving, before any work on the neck; the first reading of each counts. {edges}",
-        asked, f"Gauge: {steps}. {sentences_necks.gauge(rows[0])}",
+        f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
+        asked, f"Gauge: {steps}. {sentences_necks.gauge(rows[0])}", *_states(rows),
     ]  # fmt: skip
+
+
+def _states(rows: list[Row]) -> list[str]:
+    """The air, the hours in the room and the rod, lots of one state together."""
+    by_state: dict[str, list[str]] = {}
+    for row in rows:
+        by_state.setdefault(sentences_necks.state(row), []).append(row["lot"] or "no lot named")
+    if len(by_state) == 1:
+        return [f"Every lot measured at: {next(iter(by_state))}."]
+    return [f"Measured at {state}: {', '.join(names)}." for state, names in by_state.items()]
 
 
 def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> Any:
@@ -97,9 +112,9 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     same = rows.select("lower", "upper").n_unique() == 1
     lower, upper = rows.select("lower", "upper").row(0) if same else (None, None)
     names = [serial or neck or "no number" for serial, neck in rows.select("serial", "neck").fill_null("").iter_rows()]
-    view = RunView((rows["value"] * scale).to_list(), names, counts, None if lower is None else lower * scale, None if upper is None else upper * scale,
-                   shop.shop.length)  # fmt: skip
-    return made.chart(run(view), f"{numbers.count(len(rows))} necks in the order measured, lot after lot")
+    ends = [None if limit is None else limit * scale for limit in (lower, upper)]
+    view = RunView((rows["value"] * scale).to_list(), names, counts, *ends, shop.shop.length)
+    return made.chart(run(view), phone=run(view, narrow=True), says=f"{numbers.count(len(rows))} necks in the order measured, lot after lot")
 
 
 def _minutes(shop: Shop, supplier: str, money: bool) -> str:
@@ -133,6 +148,6 @@ def _serials(measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> list[tuple
         own = measured.filter(pl.col("lot") == row["lot"])
         told.append((row["lot"] or "no lot named", [
             (serial or neck or "no number", numbers.plain(value * scale, digits), bool(out))
-            for serial, neck, value, out in own.select(pl.col("serial").fill_null(""), pl.col("neck").fill_null(""), "value", "outside").iter_rows()
+            for serial, neck, value, out in own.select("serial", "neck", "value", "outside").iter_rows()
         ]))  # fmt: skip
     return told
