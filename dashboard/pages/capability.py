@@ -13,6 +13,7 @@ from analysis.studies.room import room
 from dashboard import address as addresses
 from dashboard import desk, numbers, parts, sentences
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
+from dashboard.pages import capability_rest
 from ingest.shop import Shop
 
 PATH, NAME = "/capability", "Capability"
@@ -42,6 +43,7 @@ def layout(when: str | None = None, characteristic: str | None = None, model: st
     return parts.page(
         parts.page_head(_headline(seen, shop, when), _under(seen, when)),
         _filters(found, shop, when, characteristic, model, by or EVERYBODY), _map(seen, shop, when), _table(shop, when, characteristic, model, by),
+        parts.row("66", capability_rest.settling_sheet(shop, characteristic, model), capability_rest.air_sheet(shop, characteristic, model)),
     )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.parts_of_whole import ages, variance
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView, rack
+from dashboard.charts.run import RunView, run
 from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
@@ -190,6 +191,9 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "evidence, none yet": (evidence, EvidenceView([], 3, -3)),
     "cost": (cost, COST),
     "cost, empty": (cost, CostView([], [], [], [], [])),
+    "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),
+    "run, one neck without limits": (run, RunView([0.1], ["HO-1"], [("MP-11", 1)], None, None)),
+    "run, empty": (run, RunView([], [], [], None, None)),
     "variance": (variance, [("between suppliers", 0.14), ("between lots of one supplier", 0.0), ("the gauge", 0.86)]),
     "variance, empty": (variance, []),
     "ages": (ages, [("today", 61), ("1", 0), ("2", 3)]),

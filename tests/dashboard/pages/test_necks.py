@@ -1,0 +1,113 @@
+"""Necks as plain functions: what the page says of lots, where its numbers lead, and what it does with little."""
+
+import json
+import shutil
+
+import plotly.utils
+import pytest
+
+from analysis.studies import bow, necks
+from dashboard import desk, sentences_necks
+from dashboard.app import make_app
+from dashboard.pages import necks as page
+from tests.dashboard.pages import moving_shop, people_shop
+
+BLAMING = ("mistake", "blame", "worst", "failed", "poor ", "bad ", "guilty", "culprit", "sloppy", "careless", "rank")
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return people_shop.stands(tmp_path_factory.mktemp("necks") / "shop")
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+def said(component):
+    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
+    return text.replace("\u00a0", " ")
+
+
+def test_the_headline_is_the_lot_that_the_plan_does_not_take(looked_at):
+    row = next(row for row in looked_at.ask(necks.by_lot).iter_rows(named=True) if row["lot"] == people_shop.HOLLOW)
+    assert row["verdict"] == "reject"
+    outside = round(row["outside"] * row["n"])
+    assert f"Lot MP-15 is not taken by the agreed plan: {outside} of 24 outside" in said(page.layout())
+
+
+def test_every_lot_stands_in_the_table_with_its_way_to_the_readings(looked_at):
+    text = said(page.layout())
+    for k in range(people_shop.LOTS):
+        supplier, lot = people_shop.lot(k)
+        assert f"lot={lot}" in text, lot
+        assert supplier in text
+
+
+def test_a_filter_leaves_one_supplier_and_the_talk_is_with_them(looked_at):
+    text = said(page.layout(supplier="Tollgate Necks"))
+    assert "TN-16" in text
+    assert "MP-16" not in text
+    assert "For the talk with Tollgate Necks" in text
+    assert "/papers/necks?supplier=Tollgate+Necks" in text
+
+
+@pytest.mark.parametrize("given", [{"supplier": "nobody"}, {"model": "x"}, {"goes": "x"}, {"lot": "x"}, {"unheard": "of"}])
+def test_an_address_that_fits_nothing_shows_all(looked_at, given):
+    assert said(page.layout(**given)) == said(page.layout())
+
+
+@pytest.mark.parametrize("measure", bow.MEASURES)
+def test_what_goes_with_bow_is_told_with_its_interval_and_its_lots(looked_at, measure):
+    found = looked_at.ask(bow.goes_with, measure=measure)
+    words = sentences_necks.per_tenth(found, looked_at.snapshot().shop)
+    assert "288 necks of 12 lots" in words
+    assert "(" in words.partition("more")[2]
+    assert words.replace("\u00a0", " ") in said(page.layout(goes=measure))
+
+
+def test_the_plan_is_told_by_what_it_lets_through(looked_at):
+    text = said(page.layout())
+    # binomial, 20 necks, at most 2 outside: half of the lots with 13.1 % pass (Pr(X <= 2) = .5 at p = .1315)
+    assert "This plan lets through a lot with 13 % outside half of the time." in text
+
+
+def test_a_lot_of_under_thirty_necks_is_called_few(looked_at):
+    assert "24, few" in said(page.layout())
+
+
+def test_money_follows_the_labour_rate_and_can_be_left_out(looked_at):
+    shop, found = looked_at.snapshot().shop, looked_at.ask(bow.goes_with, measure="minutes")
+    told = sentences_necks.per_tenth(found, shop)
+    assert f"{found.slope * 36 / 60:.2f}\u00a0EUR" in told
+    assert "EUR" not in sentences_necks.per_tenth(found, shop, money=False)
+
+
+def test_no_word_blames_a_supplier(looked_at):
+    text = said(page.layout()).lower()
+    assert [word for word in BLAMING if word in text] == []
+
+
+def test_a_shop_without_logs_says_what_it_wants(tmp_path):
+    make_app(desk.Desk(people_shop.stands(tmp_path / "empty", with_logs=False)))
+    assert "No neck has been measured at receiving yet" in said(page.layout())
+
+
+def test_a_shop_that_measures_no_necks_says_so(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "none")))
+    assert "No incoming neck to judge yet." in said(page.layout())
+
+
+def test_a_shop_without_a_plan_or_limits_takes_and_refuses_nothing(stands, tmp_path):
+    folder = shutil.copytree(stands, tmp_path / "plain")
+    text = (folder / "shop.toml").read_text()
+    (folder / "shop.toml").write_text(text[: text.index("[[plan]]")])
+    (folder / "specs.csv").write_text("characteristic,position,model,target,lower,upper,unit\n")
+    make_app(desk.Desk(folder))
+    shown = said(page.layout())
+    assert "without limits nothing can be called outside" in shown
+    assert "No plan is agreed" in shown
+    assert "bring to the supplier" not in shown

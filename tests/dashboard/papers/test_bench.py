@@ -1,0 +1,122 @@
+"""The target card: at most three targets in the unit of the gauge, what stands on top, the cautions, and minutes last."""
+
+import re
+import shutil
+from html import unescape
+
+import pytest
+
+from analysis.methods.problems import UnusableData
+from analysis.studies import targets
+from dashboard import desk, sentences_bench
+from dashboard.app import make_app
+from dashboard.papers import bench as card
+from dashboard.papers.cautions import cautions
+from ingest.shop import Stage
+from tests.dashboard.pages import moving_shop, people_shop
+from tests.dashboard.pages.test_necks import BLAMING
+from tests.dashboard.papers.test_necks import words
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return people_shop.stands(tmp_path_factory.mktemp("card") / "shop")
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+def test_light_effort_stands_on_top_word_for_word(looked_at):
+    text = words(card.paper("T09")[1])
+    line = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
+    assert line in text
+    assert text.index(line) < text.index("three targets at nut slotting")
+
+
+def test_at_most_three_targets_what_is_not_shown_yet_first(looked_at):
+    found = looked_at.ask(targets.stands, tech="T09")
+    chosen = card.choose(found, {"nut_slotting"})
+    assert len(found) == 4
+    assert [stand.verdict for stand in chosen] == ["not shown yet", "not shown yet", "target shown"]
+    html = card.paper("T09")[1]
+    assert len(re.findall(r'class="tg"', html)) == 3
+    assert "1 more target stands on the Bench page" in words(html)
+
+
+def test_a_stage_somebody_is_new_at_comes_before_any_other(looked_at):
+    found = looked_at.ask(targets.stands, tech="T02")
+    stages = [stand.band["stage"] for stand in card.choose(found, {"neck_straightening"})]
+    assert stages[:2] == ["neck_straightening"] * 2
+
+
+def test_it_speaks_in_the_unit_of_the_gauge_with_mm_behind(looked_at):
+    text = words(card.paper("T09")[1])
+    band = looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
+    assert f"{band['lower_steps']} to {band['upper_steps']} thou ({band['lower']:.2f} to {band['upper']:.2f} mm)" in text
+
+
+def test_lines_to_write_on_cautions_and_minutes_stand_in_order(looked_at):
+    text = words(card.paper("T09")[1])
+    agenda = ["Targets in the unit", "Next step, agreed at the bench", "T09’s own remark", "Signed off by", "Mind at this work", "Minutes"]
+    places = [text.rfind(name) for name in agenda]
+    assert -1 not in places
+    assert places == sorted(places)
+    for line in cautions([looked_at.snapshot().shop.stages[2]]):
+        assert line in text
+    assert "Local safety rules and trained practice come first" in text
+
+
+@pytest.mark.parametrize(
+    ("key", "word"),
+    [("neck_straightening", "rods strip"), ("head_tension", "slipping wrench"), ("crowning", "Dust of wood"), ("lacquer_touch_up", "Oily rags"),
+     ("buffing", "Buffing wheels")],
+)  # fmt: skip
+def test_each_kind_of_stage_brings_its_caution(key, word):
+    assert any(word in line for line in cautions([Stage(key=key)]))
+    assert not any(word in line for line in cautions([Stage(key="packing")]))
+
+
+def test_a_small_sample_is_called_small_before_it_is_judged(looked_at):
+    shop = looked_at.snapshot().shop
+    stand = looked_at.ask(targets.stands, tech="T09")[0]
+    readings = looked_at.snapshot()
+    early = targets._stand(stand.band, "T09", readings.once(targets._set).filter(set_by="T09", characteristic="nut").head(2))
+    assert early.verdict == "too few to say"
+    assert "Few so far." in sentences_bench.standing(shop, early)
+
+
+def test_no_word_blames_and_no_other_person_is_on_it(looked_at):
+    text = words(card.paper("T09")[1])
+    assert [word for word in BLAMING if word in text.lower()] == []
+    assert [one for one in ("T01", "T02", "T03", *people_shop.TECHS.values()) if one in text] == []
+
+
+def test_where_people_are_not_shown_there_is_no_card(stands, tmp_path):
+    folder = shutil.copytree(stands, tmp_path / "none")
+    (folder / "shop.toml").write_text((folder / "shop.toml").read_text().replace('show = "codes"', 'show = "none"'))
+    desk.use(desk.Desk(folder))
+    with pytest.raises(UnusableData, match="settle who is told, the law and the agreement first"):
+        card.paper("T09")
+
+
+def test_an_unknown_tech_or_one_without_a_band_is_told_why(looked_at, tmp_path):
+    with pytest.raises(UnusableData, match=r"no tech 'T77' in shop\.toml; wanted one of T01"):
+        card.paper("T77")
+    desk.use(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
+    with pytest.raises(UnusableData, match="no target for T01 yet"):
+        card.paper("T01")
+
+
+def test_the_same_version_gives_the_same_bytes_and_the_page_serves_it(stands):
+    made = []
+    for _ in range(2):
+        desk.use(desk.Desk(stands))
+        made.append(card.paper("T09"))
+    assert made[0] == made[1]
+    client = make_app(desk.Desk(stands)).server.test_client()
+    assert unescape(client.get("/papers/bench?tech=T09").text) == unescape(made[0][1])
+    assert client.get("/papers/bench?tech=x").status_code == 404

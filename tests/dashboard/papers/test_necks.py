@@ -1,0 +1,120 @@
+"""The neck packet: what stands on it, and that the whole file holds nothing of anybody else."""
+
+import re
+from html import unescape
+
+import pytest
+
+from analysis.methods.problems import UnusableData
+from analysis.studies import necks
+from dashboard import desk
+from dashboard.app import make_app
+from dashboard.papers import necks as packet
+from tests.dashboard.pages import people_shop
+from tests.dashboard.pages.test_necks import BLAMING
+
+OWN, OTHER = people_shop.SUPPLIERS
+FILE = "bench-cards-may"
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return people_shop.stands(tmp_path_factory.mktemp("packet") / "shop", people="names")
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+def own_words(html):
+    """The file without the drawing library and the font, which are the same in every paper; escapes undone."""
+    bare = re.sub(r"base64,[^)]*", "", html)
+    library = max(re.findall(r"<script>.*?</script>", bare, flags=re.S), key=len)
+    return unescape(bare.replace(library, "")).encode().decode("unicode_escape", errors="ignore") + unescape(bare.replace(library, ""))
+
+
+def words(html):
+    text = re.sub(r"<(script|style)[^>]*>.*?</\1>", " ", html, flags=re.S)
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", text)).replace("\u00a0", " "))
+
+
+def strangers():
+    """Everything that must not be in the packet of the first supplier."""
+    others = [people_shop.lot(k)[1] for k in range(people_shop.LOTS) if people_shop.lot(k)[0] == OTHER]
+    serials = [f"HO-{5000 + k}" for k in range(people_shop.LOT * people_shop.LOTS) if people_shop.lot(k // people_shop.LOT)[0] == OTHER]
+    return [OTHER, *others, *serials, *people_shop.TECHS, *people_shop.TECHS.values(), FILE, people_shop.NOTE, "bench cards"]
+
+
+@pytest.mark.parametrize("money", [False, True])
+def test_the_whole_file_holds_no_tech_other_supplier_other_lot_file_name_or_note(looked_at, money):
+    text = own_words(packet.paper(OWN, money=money)[1])
+    assert [one for one in strangers() if one.lower() in text.lower()] == []
+    assert OWN in text  # the search would find what is there
+    assert "HO-5000" in text
+
+
+def test_the_name_of_the_file_tells_only_the_supplier(looked_at):
+    assert packet.paper(OWN)[0] == "neck-packet-marrow-pine"
+
+
+def test_good_lots_stand_in_it_too_and_every_neck_of_the_lots_drawn(looked_at):
+    text = words(packet.paper(OWN)[1])
+    for k in range(0, people_shop.LOTS, 2):
+        assert people_shop.lot(k)[1] in text
+    own = [f"HO-{5000 + k}" for k in range(people_shop.LOT * people_shop.LOTS) if people_shop.lot(k // people_shop.LOT)[0] == OWN]
+    assert [serial for serial in own if serial not in text] == []
+
+
+def test_results_stand_with_their_intervals_and_small_samples_are_called_few(looked_at):
+    row = next(row for row in looked_at.ask(necks.by_lot).iter_rows(named=True) if row["lot"] == people_shop.HOLLOW)
+    text = words(packet.paper(OWN)[1])
+    assert f"{row['mean']:.3f} ({row['mean_low']:.3f} to {row['mean_high']:.3f})" in text
+    assert f"{row['sd']:.3f} ({row['sd_low']:.3f} to {row['sd_high']:.3f})" in text
+    assert f"{row['ppk']:.2f} ({row['ppk_low']:.2f} to {row['ppk_high']:.2f})" in text
+    assert "few" in text
+
+
+def test_it_holds_what_the_talk_needs_in_its_order(looked_at):
+    text = words(packet.paper(OWN)[1])
+    agenda = ["What was measured, and how", "How the sample was drawn", "Lots, newest first", "Run chart", "Results of every lot", "The agreed plan",
+              "What more bow goes with at the bench", "What is asked", "Measured together", "Agreed: what is measured", "Serial list"]  # fmt: skip
+    places = [text.find(name) for name in agenda]
+    assert -1 not in places
+    assert places == sorted(places)
+    assert "Gauge: leaves (reads to 0.001 in)" in text
+    assert "46 % RH, 26 hours in the room, rod: slack" in text
+
+
+def test_money_stands_only_where_it_is_asked_for(looked_at):
+    assert "EUR" not in words(packet.paper(OWN)[1])
+    assert "EUR" in words(packet.paper(OWN, money=True)[1])
+
+
+def test_no_word_blames(looked_at):
+    text = words(packet.paper(OWN, money=True)[1]).lower()
+    assert [word for word in BLAMING if word in text] == []
+
+
+def test_the_same_version_gives_the_same_bytes(stands):
+    made = []
+    for _ in range(2):
+        desk.use(desk.Desk(stands))
+        made.append(packet.paper(OWN, money=True))
+    assert made[0] == made[1]
+
+
+def test_a_supplier_nobody_measured_is_refused_without_naming_the_others(looked_at):
+    with pytest.raises(UnusableData, match="no neck of a supplier called 'Nobody'") as told:
+        packet.paper("Nobody")
+    assert OWN not in str(told.value)
+
+
+def test_the_page_serves_it_and_says_what_is_wrong(stands):
+    client = make_app(desk.Desk(stands)).server.test_client()
+    answer = client.get("/papers/necks?supplier=Marrow+%26+Pine&letter=1")
+    assert answer.status_code == 200
+    assert "size: letter" in answer.text
+    assert client.get("/papers/necks?supplier=x").status_code == 404
