@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import polars as pl
 import pytest
 import xlsxwriter
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest import tables
@@ -458,6 +458,7 @@ def test_every_row_of_a_damaged_log_is_accounted_for(rows, damage):
         assert sheet.rows_read + sheet.passed_over == len(text.rstrip("\n").split("\n")) - 1 + text.endswith("\n\n")
 
 
+@settings(max_examples=25)
 @given(ROWS)
 def test_a_log_reads_the_same_row_by_row_and_all_at_once(rows):
     def facts(sheet: Sheet) -> list[tuple[object, ...]]:

@@ -36,9 +36,9 @@ def test_hashing_many_texts_at_once_is_hashing_one_at_a_time(texts):
     assert hash_of(pl.Series(texts, dtype=pl.String)).tolist() == [by_hand(text) for text in texts]
 
 
-def test_a_million_rows_that_differ_in_one_digit_have_a_million_hashes():
-    texts = pl.select(pl.format("SN{}|2026-03-02 08:00|0.{}", pl.int_range(1_000_000) // 1000, pl.int_range(1_000_000) % 1000)).to_series()
-    assert len(np.unique(hash_of(texts))) == 1_000_000
+def test_rows_that_differ_in_one_digit_have_hashes_of_their_own():
+    texts = pl.select(pl.format("SN{}|2026-03-02 08:00|0.{}", pl.int_range(200_000) // 1000, pl.int_range(200_000) % 1000)).to_series()
+    assert len(np.unique(hash_of(texts))) == 200_000
 
 
 def test_the_hash_of_a_row_is_that_of_its_filled_cells_under_their_meaning():
