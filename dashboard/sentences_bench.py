@@ -183,6 +183,8 @@ def not_charged(rows: list[Row]) -> str:
 
 def minutes(found: Learning) -> str:
     """Minutes with practice; said last, after method and yield."""
+    if not len(found.minutes.value):
+        return "No first visit here has minutes of its own, typed or by the clock; planned ones say nothing of practice."
     return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), _quartiles(found))
 
 
@@ -200,6 +202,8 @@ def send_backs(found: Learning) -> str:
         beside = f"Of the qualified people's instruments {numbers.share(found.came_back_qualified, 100)} come back."
     back = int(np.nansum(found.came_back.value))
     seen = f"{numbers.of(back, len(found.came_back.value))} judged instruments came back."
+    if not back:
+        return f"{seen} {beside}".strip()
     return f"{seen} {_practice(found.came_back, lambda x: numbers.share(x, len(found.came_back.value)), beside)}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import polars as pl
@@ -31,7 +32,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         empty = parts.empty_state("No visit on file bears the name of a tech in shop.toml.", "Load a log", "/logs")
         return parts.page(parts.page_head("Nobody to coach from these logs yet.", "Work at a bench stands here once visits name who did it."), empty)
     new = desk.ask(learning_curves.new_techs)
-    default = new["tech"][0] if len(new) else people["tech"][0]
+    default = _newest(new, shop) or people["tech"][0]
     tech = addresses.chosen(tech, people["tech"].unique().to_list(), default) or default
     stages = people.filter(pl.col("tech") == tech)["stage"].to_list()
     item = shop.by_characteristic.get(characteristic or "")
@@ -53,6 +54,14 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         parts.page_head(sentences_bench.headline(shop, tech, stage, here), _under(found, row), sentences_bench.caution(shop, name)),
         _filters(people, stages, shop, tech, stage), *sheets, _signs(shop, tech, stage, name),
     )  # fmt: skip
+
+
+def _newest(new: pl.DataFrame, shop: Shop) -> str:
+    """Of those new at a stage where something is set, who started last; '' where nobody is."""
+    sets = {item.set_at for item in shop.characteristics if item.set_at}
+    here = set(new.filter(pl.col("stage").is_in(list(sets)))["tech"].to_list())
+    people = sorted((person for person in shop.techs if person.key in here), key=lambda one: one.started or date.min)
+    return people[-1].key if people else ""
 
 
 def _first(stages: list[str], new: list[str], stands: list[targets.Stand]) -> str:

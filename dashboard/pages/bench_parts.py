@@ -136,7 +136,7 @@ def send_backs_sheet(found: Learning) -> html.Section:
     """Send-backs against instruments done."""
     say = sentences_bench.send_backs(found)
     chart = []
-    if len(found.came_back.curve):
+    if len(found.came_back.curve) and found.came_back.value.any():
         view = practice_view(found.came_back, unit="%", scale=100.0, dots=False)
         chart = [parts.graph(parts.both(learning, view), say, "bench-practice-send-backs")]
     return parts.sheet("Send-backs with practice", "share of judged instruments that came back, 90 % band", [*chart, html.P(say, className="small")])
@@ -168,6 +168,8 @@ def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
         say = f"Half of the first visits take {middle} or less ({numbers.count(row['visits'] if row else 0)} visits{few})."
         return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
     say = sentences_bench.minutes(found)
+    if not len(found.minutes.value):
+        return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
     view = practice_view(found.minutes, unit="min", serials=found.serials, qualified=found.minutes_qualified)
     chart = parts.graph(parts.both(learning, view), say, "bench-minutes")
     return parts.sheet("Minutes a visit", "last, after method and yield", [chart, html.P(say, className="small")])

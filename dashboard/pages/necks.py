@@ -36,7 +36,7 @@ def layout(supplier: str | None = None, model: str | None = None, goes: str | No
     models = sorted({one for text in found["models"].to_list() for one in text.split(", ")})
     supplier = addresses.chosen(supplier, found["supplier"].unique().to_list(), None)
     model = addresses.chosen(model, models, None)
-    measure = addresses.chosen(goes, bow.MEASURES, "minutes") or "minutes"
+    measure = addresses.chosen(goes, bow.MEASURES, None) or first_measure(shop)
     seen = found.filter(pl.col("supplier") == supplier) if supplier else found
     seen = seen.filter(pl.col("models").str.split(", ").list.contains(model)) if model else seen
     seen = seen.filter(pl.col("lot") == lot) if lot and lot in seen["lot"].to_list() else seen
@@ -50,9 +50,22 @@ def layout(supplier: str | None = None, model: str | None = None, goes: str | No
     )  # fmt: skip
 
 
+def first_measure(shop: Shop) -> str:
+    """What bow is held against first: minutes at neck straightening, in a shop that has such a stage."""
+    relief = shop.by_characteristic.get("relief")
+    return "straightening" if relief and relief.set_at else "minutes"
+
+
 def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:
     """Rows of necks.by_lot by the day they came."""
     return sorted(found.iter_rows(named=True), key=lambda row: (sentences_necks.received(row, shop), row["lot"]), reverse=True)
+
+
+def to_draw(rows: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
+    """Which lots are drawn: those that the plan does not take, at most half of them all, and the newest; newest first."""
+    doubtful = [row for row in rows if row["verdict"] == lots.REJECT][: most // 2]
+    others = [row for row in rows if row not in doubtful][: most - len(doubtful)]
+    return [row for row in rows if row in doubtful or row in others]
 
 
 def _under(rows: list[dict[str, Any]], shop: Shop, name: str) -> str:
@@ -109,14 +122,15 @@ def plans_in_words() -> list[necks.PlanWords]:
 
 
 def _strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
-    shown = rows[:STRIPS]
-    left = f"{numbers.count(len(rows) - len(shown))} older lots stand in the table." if len(rows) > len(shown) else ""
+    shown = to_draw(rows, STRIPS)
+    left = f"{numbers.count(len(rows) - len(shown))} other lots stand in the table." if len(rows) > len(shown) else ""
     chart = parts.graph(parts.both(lot_strip, strip(shop, shown, name)), sentences_necks.headline(rows, shop), "necks-lots")
     words = {sentences_necks.limits(row, shop) for row in shown}
     asked = f"on the board: within {words.pop()}" if len(words) == 1 else "on the board: within the limits in force for each lot"
     told = [html.P(text, className="small") for one in plans_in_words() if one.characteristic == name for text in sentences_necks.plan(one, shop)]
     said = told or [html.P("No plan is agreed (a [[plan]] in shop.toml), so no lot is taken or refused here.", className="small")]
-    return parts.sheet("Lots, newest first", f"one dot a neck; {asked}; necks drawn sixty times too deep",
+    title = "Lots, newest first" if len(shown) == len(rows) else "Lots not taken, and the newest"
+    return parts.sheet(title, f"one dot a neck; {asked}; necks drawn sixty times too deep",
                        [chart, html.P(left, className="small"), *said])  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from dashboard.pages import necks as page
 from dashboard.papers.paper import Paper, computed_from
 from ingest.shop import Shop
 
-STRIPS, ASKED = 8, 3  # lots drawn, newest first; lots spoken of by name
+STRIPS, ASKED = 8, 3  # lots drawn; lots spoken of by name
 Row = dict[str, Any]
 
 
@@ -31,7 +31,7 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     if own.is_empty():
         raise UnusableData(f"no neck of a supplier called {supplier!r} has been measured at receiving; write the name as it stands in the logs")
     rows = page.newest_first(own, shop)
-    drawn = rows[:STRIPS]
+    drawn = page.to_draw(rows, STRIPS)
     measured = desk.ask(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     made = Paper(f"Neck packet for {supplier}", shop.shop.name, computed_from(snapshot), letter=letter)
     headline = sentences_necks.headline(rows, shop)
@@ -117,12 +117,17 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     return made.chart(run(view), phone=run(view, narrow=True), says=f"{numbers.count(len(rows))} necks in the order measured, lot after lot")
 
 
-def _minutes(shop: Shop, supplier: str, money: bool) -> str:
+def _minutes(shop: Shop, supplier: str, money: bool) -> list[str]:
     """What goes with bow at the bench, of this supplier's necks alone."""
-    try:
-        return sentences_necks.per_tenth(desk.ask(bow.goes_with, measure="minutes", supplier=supplier), shop, money=money)
-    except UnusableData as problem:
-        return f"What more bow goes with cannot be said yet: {problem}."
+    told = []
+    for measure in dict.fromkeys((page.first_measure(shop), "minutes")):
+        words = sentences_necks.GOES[measure]
+        try:
+            found = desk.ask(bow.goes_with, measure=measure, supplier=supplier)
+            told.append(f"{words.capitalize()}: {sentences_necks.per_tenth(found, shop, money=money)}")
+        except UnusableData as problem:
+            told.append(f"{words.capitalize()}: what more bow goes with cannot be said yet ({problem}).")
+    return told
 
 
 def _asks(rows: list[Row]) -> list[str]:
