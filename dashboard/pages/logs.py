@@ -17,32 +17,37 @@ DROP, TICK, PROGRESS, AGAIN, HERE = "logs-drop", "logs-tick", "logs-progress", "
 VALUE, WHO, WHY, SAID = "logs-value", "logs-who", "logs-why", "logs-said"
 CORRECT, REAL, KEEP, TAKE = "logs-correct", "logs-real", "logs-keep", "logs-take"
 UNLOAD, UNLOAD_LOG, UNLOAD_WHO, UNLOAD_WHY = "logs-unload", "logs-unload-log", "logs-unload-who", "logs-unload-why"
+TOP, REST = "logs-top", "logs-rest"
 SHOWN, TEN = 60, 10
 VERDICTS = {REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
 REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit")
 
 
 def layout(question: str | None = None, **_address: str) -> Any:
-    snapshot = desk.here().snapshot()
-    shop = snapshot.shop
-    logs, asked = snapshot.table("logs"), waiting()
-    rows = int(logs["rows_read"].sum()) if len(logs) else 0
-    head = parts.page_head(
-        _headline(logs, asked), _under(logs, rows) if len(logs) else "Drop a sheet below, or load it with truerun load at the command line."
-    )
+    bring_in = f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE"
+    tick = dcc.Interval(id=TICK, interval=700, disabled=not _running())
     return parts.page(
-        head,
-        parts.sheet(
-            "Bring a log",
-            f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE",
-            [_drop(), html.Div(_latest(), id=PROGRESS), dcc.Interval(id=TICK, interval=700, disabled=not _running())],
-        ),
-        *([_answer(question, asked)] if question else []),
-        _questions(asked),
-        _logs(logs, shop),
-        _take_out(logs),
+        html.Div(head(), id=TOP),
+        parts.sheet("Bring a log", bring_in, [_drop(), html.Div(_latest(), id=PROGRESS), tick]),
+        html.Div(rest(question), id=REST),
         dcc.Store(id=HERE, data=question or ""),
     )
+
+
+def head() -> html.Div:
+    """The account of all logs in a sentence."""
+    snapshot = desk.here().snapshot()
+    logs = snapshot.table("logs")
+    rows = int(logs["rows_read"].sum()) if len(logs) else 0
+    under = _under(logs, rows) if len(logs) else "Drop a sheet below, or load it with truerun load at the command line."
+    return parts.page_head(_headline(logs, waiting()), under)
+
+
+def rest(question: str | None) -> list[Any]:
+    """Everything that a load or an answer changes: laid out anew when the work has ended."""
+    snapshot = desk.here().snapshot()
+    logs, asked = snapshot.table("logs"), waiting()
+    return [*([_answer(question, asked)] if question else []), _questions(asked), _logs(logs, snapshot.shop), _take_out(logs)]
 
 
 def waiting() -> pl.DataFrame:
@@ -267,9 +272,10 @@ def connect(app: Dash) -> None:
     app.callback(
         Output(PROGRESS, "children"),
         Output(TICK, "disabled"),
-        Output("_pages_location", "href", allow_duplicate=True),
+        Output(TOP, "children"),
+        Output(REST, "children"),
         Input(TICK, "n_intervals"),
-        State("_pages_location", "href"),
+        State(HERE, "data"),
         prevent_initial_call=True,
     )(look)
     said = (Output(SAID, "children"), *watch)
@@ -316,13 +322,14 @@ def take_out(clicks: int | None, log: str | None, who: str | None, why: str | No
     return told(desk.here().jobs.look(number) or Job(number, "Unload")), False
 
 
-def look(_ticks: int | None, href: str | None) -> tuple[Any, bool, Any]:
-    """How far the work is; when it has ended the page is laid out anew."""
+def look(_ticks: int | None, question: str | None) -> tuple[Any, bool, Any, Any]:
+    """How far the work is; when it has ended what it changed is laid out anew."""
     job = desk.here().jobs.latest()
     if job is None:
-        return [], True, no_update
-    running = job.state in ("waiting", "running")
-    return told(job), not running, no_update if running else href
+        return [], True, no_update, no_update
+    if job.state in ("waiting", "running"):
+        return told(job), False, no_update, no_update
+    return told(job), True, head(), rest(question)
 
 
 def answer(

@@ -1,0 +1,92 @@
+"""Every page in a real browser on the demo shop: drawn, quiet, within its window, and linked to the next."""
+
+from pathlib import Path
+
+import pytest
+
+from dashboard import desk
+from dashboard.app import make_app
+from tests.dashboard.pages.test_logs import HEAD, ROWS, SHOP, SPECS
+
+CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/bench": 1, "/gauges": 0, "/logs": 0}
+
+
+@pytest.fixture(scope="module")
+def address(demo_folder, served):
+    return served(make_app(desk.Desk(demo_folder)))
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_every_page_is_drawn_and_quiet(address, watched, width):
+    seen = watched(width)
+    for path, charts in CHARTS.items():
+        seen.page.goto(address + path)
+        seen.page.wait_for_selector("h1")
+        if charts:
+            seen.charts_drawn(charts)
+        assert seen.page.locator("h1").inner_text().strip(), path
+        assert seen.page.evaluate("document.documentElement.scrollWidth") == width, path
+        assert seen.wrong == [], path
+
+
+def test_a_sentence_of_the_week_leads_to_its_chart_and_from_there_to_file_and_line(address, watched):
+    seen = watched()
+    seen.page.goto(address)
+    seen.page.locator(".finding .go", has_text="Drift").first.click()
+    seen.page.wait_for_url("**/drift**")
+    seen.charts_drawn(2)
+    assert "HERON-OM" in seen.page.locator("h2", has_text="HERON-OM").first.inner_text()
+    seen.page.get_by_text("Its readings, each with file and line").first.click()
+    seen.page.wait_for_url("**/logs/readings**")
+    seen.page.wait_for_selector("table.plain tbody tr")
+    assert "line" in seen.page.locator("table.plain tbody tr").first.inner_text()
+    seen.page.locator("table.plain tbody tr a").first.click()
+    seen.page.wait_for_url("**/logs/instrument**")
+    seen.page.wait_for_selector("text=in time order")
+    assert seen.wrong == []
+
+
+def test_a_deep_link_opens_the_stream_it_names(address, watched):
+    seen = watched()
+    seen.page.goto(f"{address}/drift?characteristic=relief&position=&model=HERON-D&stage=final_inspection")
+    seen.charts_drawn(2)
+    assert seen.page.locator("h2", has_text="HERON-D").count() == 1
+    assert seen.wrong == []
+
+
+def test_a_filter_lives_in_the_address_and_back_goes_back(address, watched):
+    seen = watched()
+    seen.page.goto(f"{address}/capability")
+    seen.charts_drawn(1)
+    seen.page.click("#capability-when")
+    seen.page.get_by_role("option", name="As built").click()
+    seen.page.wait_for_url("**when=as+built**")
+    seen.page.wait_for_selector("text=first play-test readings")
+    seen.page.go_back()
+    seen.page.wait_for_selector("text=first final-inspection readings")
+    assert seen.wrong == []
+
+
+def test_a_dropped_sheet_is_read_its_question_answered_and_marked(tmp_path, served, watched):
+    (tmp_path / "shop.toml").write_text(SHOP, encoding="utf-8")
+    (tmp_path / "specs.csv").write_text(SPECS, encoding="utf-8")
+    seen = watched()
+    seen.page.goto(served(make_app(desk.Desk(tmp_path))) + "/logs")
+    seen.page.set_input_files("input[type=file]", {"name": "bench.csv", "mimeType": "text/csv", "buffer": (HEAD + ROWS).encode()})
+    seen.page.wait_for_selector("text=1 question waits")
+    seen.page.get_by_role("link", name="Answer").first.click()
+    seen.page.fill("#logs-value", "2.5")
+    seen.page.fill("#logs-who", "Mara")
+    seen.page.fill("#logs-why", "a dot was lost")
+    seen.page.click("#logs-correct")
+    seen.page.wait_for_selector("text=no question waits")
+    seen.page.goto(seen.page.url.split("/logs")[0] + "/logs/readings?characteristic=action&serials=L-2")
+    seen.page.wait_for_selector("text=corrected")
+    assert seen.wrong == []
+
+
+def test_the_font_is_our_own_file():
+    font = Path(__file__).parents[2] / "dashboard" / "assets" / "font"
+    files = list(font.glob("*.woff2"))
+    assert files
+    assert all(file.read_bytes()[:4] == b"wOF2" for file in files)
