@@ -54,7 +54,7 @@ class Review:
     moved: int
     thin: int
     coarse: pl.DataFrame  # streams of all techs whose gauge is coarse: rows of the `streams` figures
-    lots: pl.DataFrame  # rows of the `lots` figures, measured in the week, whose plan says reject or whose interval lies above what was agreed
+    lots: pl.DataFrame  # rows of the `lots` figures, measured in the week, whose plan says reject
     flows: pl.DataFrame  # caused_at x caught_at of the week, largest minutes first
     flows_before: pl.DataFrame  # the same over the four weeks before
     outside: pl.DataFrame
@@ -116,12 +116,12 @@ def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
 
 
 def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
-    """Lots measured in the week that their plan rejects, or more of which lies outside than was agreed, with their agreed share."""
+    """Lots measured in the week that their plan rejects, with the limit agreed for them (canonical unit)."""
     measured = snapshot.once(lots.necks)
     here = measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6))).select("supplier", "lot").unique()
     agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
     rows = snapshot.once(lots.table).join(here, on=["supplier", "lot"], how="semi").join(agreed, on=["supplier", "lot"], how="left")
-    return rows.filter((pl.col("verdict") == lots.REJECT) | (pl.col("outside_low") > pl.col("agreed_limit"))).sort(-pl.col("outside"), *lots.KEY)
+    return rows.filter(pl.col("verdict") == lots.REJECT).sort(-pl.col("outside"), *lots.KEY)
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[Matter]:

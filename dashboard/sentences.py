@@ -155,10 +155,10 @@ def lot(row: dict[str, object], shop: Shop) -> Sentence:
     bad = round(outside * n)
     what = characteristic(shop, str(row["characteristic"])).lower()
     agreed = row["agreed_limit"]
-    allowed = f", the agreed limit is {numbers.share(float(str(agreed)), 100)}" if agreed is not None else ""
+    allowed = f", the agreed limit is {amount(shop, str(row['characteristic']), float(str(agreed)))}" if agreed is not None else ""
     low, high = float(str(row["outside_low"])), float(str(row["outside_high"]))
     few = " Few necks so far." if n < 30 else ""
-    spark = sparkline.interval_spark(outside, low, high, float(str(agreed)) if agreed is not None else None, max(2 * high, 0.1))
+    spark = sparkline.interval_spark(outside, low, high, None, max(2 * high, 0.1))
     return Sentence(
         "in-doubt", "in doubt", f"Neck lot {row['lot']}: {numbers.of(bad, n)} outside the limits for {what}", f"{allowed}.",
         f"{numbers.share(outside, n)}, and between {numbers.share_range(low, high, n).replace(' to ', ' and ')} in the whole lot.{few}",

@@ -41,7 +41,7 @@ def matter(moves=NOTHING, **given):
 
 def lot(**given):
     row = {"supplier": "Marrow and Pine", "lot": "MP-2291", "characteristic": "relief", "n": 50, "outside": 0.12, "outside_low": 0.0453,
-           "outside_high": 0.243, "verdict": "reject", "agreed_limit": 0.05}  # fmt: skip
+           "outside_high": 0.243, "verdict": "reject", "agreed_limit": 0.25}  # fmt: skip
     return row | given
 
 
@@ -135,7 +135,7 @@ def test_what_moved_for_one_tech_only_names_none():
 
 def test_a_lot_says_n_of_n_what_was_agreed_and_the_interval():
     assert told(found(lots=[lot()]))[0] == (
-        "Neck lot MP-2291: 6 of 50 outside the limits for neck relief, the agreed limit is 5 %. 12 %, and between 5 and 24 % in the whole lot."
+        "Neck lot MP-2291: 6 of 50 outside the limits for neck relief, the agreed limit is 0.25 mm. 12 %, and between 5 and 24 % in the whole lot."
     )  # fmt: skip
     assert "Few necks so far." in told(found(lots=[lot(n=20, outside=0.1)]))[0]
     assert "agreed" not in told(found(lots=[lot(agreed_limit=None)]))[0]
