@@ -103,8 +103,7 @@ def one_round(folder: Path, number: int, most: int, chance: random.Random, tally
             time.sleep(chance.random() * 0.5)
             in_work = loader.poll() is None
             loader.kill()
-            loader.wait()
-            done = set(loader.stdout.read().split("\n"))
+            done = set(loader.communicate()[0].split("\n"))
             orders[turn] = [path for path in orders[turn] if str(path) not in done]
             running[turn] = start(LOADER, NOW.isoformat(), folder, *orders[turn])
             most -= 1
