@@ -159,18 +159,19 @@ def came_back(row: Row | None) -> str:
         return "No judged instrument here yet."
     k, n = int(row["charged"]), int(row["judged"])
     few = " Few instruments: little can be said." if n < FEW else ""
+    seen = f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged instruments"
     if row["expected"] is None:
-        return f"{numbers.of(k, n)} came back to this bench. Nobody else worked here, so there is nothing to hold it against.{few}"
+        return f"{seen}. Nobody else worked here, so there is nothing to hold it against.{few}"
     expected = numbers.plain(row["expected"], 1)
     if row["ratio"] is None:
-        return f"{numbers.of(k, n)} came back to this bench; from the same mix by the others none would be expected.{few}"
+        return f"{seen}; from the same mix by the others none would be expected.{few}"
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
     drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times ({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
     word = (
         " This is outside what chance and the usual unrest give: look at the work together, and at what came with it."
         if row["outside_funnel"] else " Within what chance and the usual unrest give."
     )  # fmt: skip
-    return f"{numbers.of(k, n)} came back, where the others would have about {expected} on the same mix: {ends}.{drawn}{word}{few}"
+    return f"{seen}, where the others would have about {expected} on the same mix: {ends}.{drawn}{word}{few}"
 
 
 def not_charged(rows: list[Row]) -> str:

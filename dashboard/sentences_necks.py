@@ -161,8 +161,20 @@ def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
         what = "send-backs" if goes.measure == "send_backs" else "rejects and seconds"
         said = f"{numbers.plain(100 * goes.slope, 1)} more {what} in a hundred necks ({numbers.span(100 * low, 100 * high, 1)})"
     sure = "" if low > 0 or high < 0 else " The interval holds zero: nothing is shown yet."
-    bend = " The steps bend: the line tells less than they do." if goes.bends < 0.05 else ""
+    bend = f" The steps bend, so the line tells less than they do: {_last_step(goes, shop)}." if goes.bends < 0.05 else ""
     return f"Each tenth of a millimetre more bow goes with {said}.{sure}{bend}{few}"
+
+
+def _last_step(goes: Goes, shop: Shop) -> str:
+    """What the most bowed necks stand at."""
+    counted = 1.0 if goes.measure in ("minutes", "straightening") else 100.0
+    unit = "minutes" if counted == 1.0 else "in a hundred"
+    mean, low, high = (counted * float(values[-1]) for values in (goes.step_mean, goes.step_low, goes.step_high))
+    n = int(goes.step_n[-1])
+    return (
+        f"necks from {length(shop, float(goes.step_from[-1]))} on stand at {numbers.plain(mean, 1)} {unit} ({numbers.span(low, high, 1)}; "
+        f"{numbers.count(n)} necks{', few' if n < FEW else ''})"
+    )
 
 
 def _seen(goes: Goes) -> str:

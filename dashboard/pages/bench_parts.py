@@ -123,7 +123,7 @@ def practice_view(found: Practice, *, unit: str, scale: float = 1.0, decimals: i
     now = ""
     if len(found.curve):
         end = numbers.with_unit(numbers.plain(scale * float(found.curve[-1]), 0 if scale > 1 else 1), unit)
-        now = f"{end} by {numbers.count(round(float(found.x[-1])))}"
+        now = f"{end}<br>by no. {numbers.count(round(float(found.x[-1])))}"
     values = (scale * found.value).tolist() if dots else []
     return LearningView(
         values, serials or [f"instruments round {u}" for u in found.unit] if dots else [], found.x.tolist(), (scale * found.curve).tolist(),

@@ -161,7 +161,8 @@ def _lot(row: dict[str, Any], shop: Shop) -> dict[str, str]:
     return {
         "lot": row["lot"], "what": sentences.characteristic(shop, row["characteristic"]), "of": numbers.of(round(row["outside"] * n), n),
         "range": numbers.share_range(row["outside_low"], row["outside_high"], n), "few": "few" if n < sentences_week.FEW else "",
-        "agreed": sentences.amount(shop, row["characteristic"], agreed) if agreed is not None else "", "verdict": {"reject": "bring to the supplier"}.get(row["verdict"], ""),
+        "agreed": sentences.amount(shop, row["characteristic"], agreed) if agreed is not None else "",
+        "verdict": {"reject": "bring to the supplier"}.get(row["verdict"], ""),
     }  # fmt: skip
 
 

@@ -51,7 +51,8 @@ def test_figures_are_said_to_be_for_coaching_and_law_to_decide(looked_at):
 
 def test_work_that_came_back_is_told_against_the_same_mix_with_its_interval(looked_at):
     row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
-    told = f"{row['charged']} of {row['judged']} came back, where the others would have about {row['expected']:.1f} on the same mix: between"
+    told = f"{row['charged']} send-backs from {row['judged']} judged instruments, "
+    told += f"where the others would have about {row['expected']:.1f} on the same mix: between"
     assert told in said(bench.layout())
 
 
