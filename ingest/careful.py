@@ -135,7 +135,7 @@ def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: i
         tried += 1
         cells, state = split_line("\n".join(lines[at : end + 1]), separator)
         if state == "whole":
-            if width and (len(cells) != width or _are_marks(lines[at : end + 1], separator, width)):
+            if width and (len(cells) != width or _are_rows(lines[at : end + 1], separator, width)):
                 return None
             return cells, end + 1 - at
         if state == "odd":
@@ -143,8 +143,15 @@ def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: i
     return None
 
 
-def _are_marks(lines: list[str], separator: str, width: int) -> bool:
-    """Is every line a whole row by itself, in a file that does not quote its cells? Then the quotes are ditto marks, inch marks or slips."""
+def _are_rows(lines: list[str], separator: str, width: int) -> bool:
+    """Would a cell over these lines swallow rows? Then its quote is a ditto mark, an inch mark or a slip.
+
+    It would where a line between the first and the last is a whole row by itself, or where all lines are, in a file that does not quote.
+    """
+    for line in lines[1:-1]:
+        cells, state = split_line(line, separator)
+        if state == "whole" and len(cells) == width:
+            return True
     rows = [line.split(separator) for line in lines]
     return all(len(row) == width for row in rows) and not any(_QUOTED.fullmatch(cell) for row in rows for cell in row if '"' in cell)
 

@@ -16,7 +16,10 @@ if TYPE_CHECKING:
     from ingest.visits import Cells
 
 # A plain decimal of up to three digits before the point is cast, all at once; everything else is read as notation.
-_PLAIN = {".": r"^[+-]?(?:\d{1,3}(?:\.\d+)?|\.\d+)$", ",": r"^[+-]?(?:\d{1,3}(?:,\d+)?|,\d+)$"}
+_PLAIN = {
+    ".": r"^[+-]?(?:[0-9]{1,3}(?:\.[0-9]{1,30})?|\.[0-9]{1,30})$",
+    ",": r"^[+-]?(?:[0-9]{1,3}(?:,[0-9]{1,30})?|,[0-9]{1,30})$",
+}
 _PIECES = {"text": pl.String(), "number": pl.Float64(), "unit": pl.String(), "flag": pl.String(), "position": pl.String(), "moment": pl.String()}
 _FAULTS = {"text": pl.String(), "reason": pl.String(), "wanted": pl.String()}
 FOUND = {

@@ -18,11 +18,11 @@ STRONG = ("strong", "full", "heavy")
 WEAK = ("weak", "light", "scant", "shy")
 
 _ARROW = re.compile(r"\s*(?:->|-->|=>|→|➔|➜|⇒)\s*")
-_NUMBER = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
-_FRACTION = r"(?:(?:(\d+)(?:\s+|\s*-\s*))?(\d+(?:[.,]\d+)?)\s*/\s*(\d+))"
-_UNIT = r"(?:\d+(?:ths?|nds?)|[a-zµμ°º\"'%¢#][a-zµμ°º\"'%¢# ]*)\.?"
+_NUMBER = r"(?:\d{1,15}(?:[.,]\d{0,30})?|[.,]\d{1,30})"  # more digits are no measurement
+_FRACTION = r"(?:(?:(\d{1,6})(?:\s+|\s*-\s*))?(\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\d{1,6}))"
+_UNIT = r"(?:\d{1,3}(?:ths?|nds?)|[a-zµμ°º\"'%¢#][a-zµμ°º\"'%¢# ]*)\.?"
 _AMOUNT = re.compile(rf"([+-]?)\s*(?:{_FRACTION}|({_NUMBER}))\s*({_UNIT})?")
-_SIXTY_FOURTHS = re.compile(r"([+-]?\s*\d+(?:[.,]\d+)?)\s*/\s*(\d+)\s*(ths|th|nds|nd)\b\.?")
+_SIXTY_FOURTHS = re.compile(r"([+-]?\s*\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\d{1,6})\s*(ths|th|nds|nd)\b\.?")
 _INTERVAL = re.compile(r"(.*?[\d\"a-z°¢%])\s*(?:-|\.\.\.?|\bto\b)\s*([.,]?\d.*)")
 _GO = re.compile(r"(.+?)\s*go\W+(.+?)\s*(?:no[\s-]*go|nogo)")
 _HERTZ = re.compile(rf"({_NUMBER})\s*hz\s*(?:\(|/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b|\bof\b)\s*({_NUMBER})\s*(?:hz)?\s*\)?")
@@ -33,7 +33,7 @@ _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sept?|oct|nov|dec)[a-z]*"
 _CALENDAR = re.compile(
     rf"(?:{_MONTH}[-\s./]*\d{{2,4}}|\d{{1,2}}[-\s./]*{_MONTH}(?:[-\s./]*\d{{2,4}})?|\d{{4}}-\d{{2}}-\d{{2}}(?:[t\s].*)?|\d{{1,2}}[./]\d{{1,2}}[./]\d{{4}})"
 )
-_DAY_NUMBERS = (9_000, 60_000)  # spreadsheet day numbers of 1924 to 2064: where 3/24 to 4/64 end up
+_DAY_NUMBERS = (10_000, 60_000)  # spreadsheet day numbers of 1927 to 2064: where 3/24 to 4/64 end up
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 
 
@@ -152,7 +152,7 @@ def _split_list(text: str, wanted: int) -> list[str] | None:
         if len(parts) > 1:
             return None
     parts = text.split(",")
-    if len(parts) == wanted > 2 and all(part.isdigit() for part in parts):
+    if len(parts) == wanted > 2 and all(part.isdecimal() for part in parts):
         return parts
     parts = text.split(" ")
     if len(parts) == wanted and all(re.match(r"[+-]?[\d.,]", part) for part in parts) and not _AMOUNT.fullmatch(text):
@@ -164,7 +164,7 @@ def _split_list(text: str, wanted: int) -> list[str] | None:
 
 
 def _looks_like_fraction(parts: list[str]) -> bool:
-    return len(parts) == 2 and parts[1].strip('" in').isdigit() and int(parts[1].strip('" in')) in POWERS and not re.search(r"[.,]", parts[0])
+    return len(parts) == 2 and parts[1].strip('" in') in map(str, POWERS) and not re.search(r"[.,]", parts[0])
 
 
 def _single(text: str, manner: Manner) -> Reading:
@@ -172,7 +172,7 @@ def _single(text: str, manner: Manner) -> Reading:
         return Reading(math.nan, "", "class")
     if _CALENDAR.fullmatch(text):
         raise _Unclear("a date where a number was meant", _date_hint(text))
-    if manner.quantity == "length" and text.isdigit() and _DAY_NUMBERS[0] <= int(text) <= _DAY_NUMBERS[1]:
+    if manner.quantity == "length" and text.isdecimal() and len(text) == 5 and _DAY_NUMBERS[0] <= int(text) <= _DAY_NUMBERS[1]:
         raise _Unclear("a date where a number was meant", _date_hint(text))
     if manner.quantity == "pitch" and (reading := _pitch(text, manner)):
         return reading
@@ -304,7 +304,7 @@ def _example(manner: Manner) -> str:
 
 def _date_hint(text: str) -> str:
     """What a spreadsheet probably turned into this date."""
-    if text.isdigit():
+    if text.isdecimal():
         day = date(1899, 12, 30) + timedelta(days=int(text))
         if day.day == 1:
             return f"a spreadsheet's day number of {day:%Y-%m}: was {day.month}/{day.year % 100} meant?"

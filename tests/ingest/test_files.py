@@ -114,6 +114,12 @@ def test_a_lone_quote_is_an_inch_or_ditto_mark_and_swallows_nothing(line, cells)
     assert rows(found) == [(2, *cells), (3, "A2", "2026-03-03", "x"), (4, "A3", "2026-03-03", '"')]
 
 
+def test_a_slip_of_a_quote_never_swallows_the_rows_up_to_the_next():
+    found = read('serial,date,note\nA1,"2026-03-02,x\nA2,2026-03-03,x\nA3,2026-03-03\nA4,2026-03-04,x\nA5,x",2026-03-05\n')
+    assert [row[1] for row in rows(found)] == ["A1", "A2", "A4", "A5"]
+    assert [question.line for question in found.refused] == [4]
+
+
 def test_two_tables_below_one_another_are_both_read():
     found = read("serial,date,note\nA1,2026-03-02,x\n\nFinal\nserial,date\nA2,2026-03-03\n")
     assert [table.header for table in found.tables] == [("serial", "date", "note"), ("serial", "date")]

@@ -193,11 +193,11 @@ def faults_of(sheet: Sheet, text: str, lines: list[str], clean: dict[str, int], 
 
 
 def main(rows: int = ROWS) -> None:
-    rng = np.random.default_rng(SEED)
     told = Told()
     begun = time.perf_counter()
     number = 0
     while told.damaged < rows:
+        rng = np.random.default_rng([SEED, number])  # a file can be made again by itself
         one_file(rng, number, int(rng.choice([1, 20, 300, 1000])), told)
         number += 1
     say = sys.stdout.write
