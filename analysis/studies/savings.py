@@ -42,7 +42,9 @@ def what_if(snapshot: Snapshot, scope: Scope = ALL, *, seed: int = SEED, draws: 
 
     scope : with weeks, instruments judged in them; else all. draws : bootstrap samples of instruments. Each chooses its own five best, and
     what these promise beyond what all the instruments say of the same changes is the optimism of choosing. The bounds hold both the middle
-    95 % of a change's own resampled savings and the saving less the middle 95 % of the optimism at its rank.
+    95 % of a change's own resampled savings and the saving less the middle 95 % of the optimism at its rank. Measured by making the changes:
+    95 % of real savings lay within the bounds told by shops of 1,000 instruments, 92 % within those told by 4,000 (tests/trials/savings.md),
+    since what faults hide each other can only be guessed from who was sent back.
 
     Halved: of the send-backs of one cause caught at one stage half go on as the other visits there did that passed or were sent back for a
     later cause: an instrument with two faults is taken to go back for the earlier one, so that without it the later would have shown.
