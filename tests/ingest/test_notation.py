@@ -95,7 +95,7 @@ QUESTIONS = [  # text, manner, words of the reason
     (".", MM, "cannot be read"),
     ("9" * 400, MM, "cannot be read"),
     ("9" * 5000, MM, "cannot be read"),
-    ("9" * 400 + "/64", MM, "several numbers"),
+    ("9" * 400 + "/64", MM, "cannot be read"),
     ("²", MM, "cannot be read"),
     ('"', MM, "ditto"),
     ("do", MM, "ditto"),
