@@ -59,7 +59,9 @@ def visits(instruments: int, rng: np.random.Generator, chances: dict[tuple[str, 
     return rows
 
 
-def expected_repeats(chances: dict[tuple[str, str], float] = CHANCES, *, skips: float = 0.3, moved: dict[tuple[str, str], str] | None = None) -> float:
+def expected_repeats(
+    chances: dict[tuple[str, str], float] = CHANCES, *, skips: float = 0.3, moved: dict[tuple[str, str], str] | None = None
+) -> float:
     """Minutes an instrument spends on this bench on stages gone through before, in the long run; exactly, without a draw.
 
     Every place on the route with every set of faults and every stage to skip to is a state; each state's expected visits solve one system.
