@@ -22,7 +22,8 @@ def test_every_module_says_what_it_is_for():
 
 
 def test_every_command_of_the_readme_is_in_the_help_and_the_other_way_round():
-    help_text = subprocess.run([sys.executable, "-c", "from dashboard.cli import main; main()", "--help"], capture_output=True, text=True, check=True, cwd=ROOT).stdout
+    asked = [sys.executable, "-c", "from dashboard.cli import main; main()", "--help"]
+    help_text = subprocess.run(asked, capture_output=True, text=True, check=True, cwd=ROOT).stdout
     offered = set(re.findall(r"^  ([a-z]+)  ", help_text, flags=re.M))
     told = set(re.findall(r"^\| `truerun ([a-z]+)", README, flags=re.M))
     assert told == offered
