@@ -195,7 +195,7 @@ def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool =
                 open_tables[-1].lines.append(line)
                 open_tables[-1].rows.append(cells[:wide])
     if not open_tables:
-        raise FileProblem(f"{name}: {form.missing}; wanted a heading line that says so, or headings mapped under `headings` of its [[log]]")
+        raise FileProblem(f"{name}: {form.missing}")
     return tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
 
 

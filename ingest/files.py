@@ -26,7 +26,7 @@ class Form:
 
     score: Callable[[Sequence[str]], int]  # how much a row of cells looks like its header: 0 = not at all
     digits: Callable[[Sequence[str]], list[int]]  # places of the columns of a header that hold a digit in every row below it: dates
-    missing: str = "no serial or date column"  # what a file without a header lacks
+    missing: str = "no serial or date column"  # what a file without a header lacks, and what is wanted
     decimal: str = "."
 
 

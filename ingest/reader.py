@@ -115,7 +115,8 @@ def _form(headings: Headings, log: Log) -> Form:
         return [place for place, cell in enumerate(header) if field(cell.strip()) in dates]
 
     lacks = "no column for study, part and value" if log.shape == "study" else "no line that names a serial and a date column"
-    return Form(score, digits, lacks, log.decimal)
+    wanted = "wanted a heading line that says so, or headings mapped under `headings` of its [[log]]"
+    return Form(score, digits, f"{lacks}; {wanted}", log.decimal)
 
 
 def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:

@@ -115,7 +115,7 @@ def _form() -> Form:
         count = sum(known(cell) for cell in filled)
         return count if count >= 3 and 2 * count >= len(filled) else 0
 
-    return Form(score, lambda header: [], "no heading line that can be told: three or more headings such as Serial, Date, Stage, Relief")
+    return Form(score, lambda header: [], "no heading line that can be told; wanted three or more headings such as Serial, Date, Stage, Relief")
 
 
 def _columns(found: Tables) -> tuple[list[ColumnSeen], int]:
