@@ -133,9 +133,9 @@ def one_file(rng: np.random.Generator, number: int, rows: int, told: Told) -> No
     text = str(rng.choice(["\n", "\r\n"])).join(lines) + str(rng.choice(["\n", ""]))
     encoding = str(rng.choice(["utf-8", "utf-8-sig", "utf-16", "cp1252"]))
     data = bytearray(text.encode(encoding, "replace"))
-    torn = rng.random() < 0.1  # whole bytes changed anywhere below the header: no row is known to be clean
+    head = len(lines[0].encode(encoding, "replace")) + 4
+    torn = rng.random() < 0.1 and head < len(data)  # whole bytes changed anywhere below the header: no row is known to be clean
     if torn:
-        head = len(lines[0].encode(encoding, "replace")) + 4
         for at in rng.integers(head, len(data), max(1, len(data) // 5_000)):
             data[at] = int(rng.integers(0, 256))
     told.files += 1
