@@ -17,7 +17,7 @@ from ingest import book, tables
 from ingest.sqlite_tables import connect, create, fetch, insert
 
 FILE = "ledger.sqlite"
-FORMAT = 2  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
+FORMAT = 3  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
 DELTA = ("visits", "readings", "faults")
 
 LOGS: dict[str, pl.DataType] = tables.LOGS | {

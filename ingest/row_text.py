@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from ingest.headings import Columns
+from ingest.headings import Column, Columns
 
 AT_ONCE = 100_000  # rows hashed at a time
 FACTOR = 0x9E3779B97F4A7C15  # odd, so that no place is lost; 2^64 / golden ratio
@@ -41,15 +41,16 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
     return rows.select(pl.when(joined == "").then(pl.lit("")).otherwise("{" + joined + "}").alias("other")).to_series()
 
 
-def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "") -> pl.Series:
+def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "", *, here: bool = True) -> pl.Series:
     """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the order of columns.
 
-    rows : line, c0, c1 ... (stripped).  at : a stage; cells of other stages on the row are left out, since they fill up while it travels on.
+    rows : line, c0, c1 ... (stripped).  at : a stage of a sheet with a row an instrument; only cells that its visit takes count, since those of
+    other stages fill up while the row travels on.  here : measurements that name no stage belong to this one.
     """
     named = sorted(
         (column.meaning if column.field != "other" else column.heading, column.place)
         for column in columns.all
-        if column.field != "ignore" and (not at or column.stage in ("", at))
+        if column.field != "ignore" and (not at or _taken(column, columns, at, here))
     )
     filled = rows.select((pl.col(f"c{place}") != "").all() for _, place in named).row(0) if named else ()
     pieces: list[pl.Expr] = []
@@ -64,6 +65,15 @@ def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "") -> pl.Series:
         for start in range(0, rows.height, AT_ONCE)
     ]
     return pl.Series("text_hash", np.concatenate(hashes) if hashes else np.zeros(0, dtype=np.int64), dtype=pl.Int64)
+
+
+def _taken(column: Column, columns: Columns, at: str, here: bool) -> bool:
+    """Does the visit at a stage take anything from this column?"""
+    if column.stage:
+        return column.stage == at
+    if column.field == "reading":
+        return here
+    return column.field == "other" or columns.find(column.field, at) is None  # a field with a column of its own at the stage is read there
 
 
 def hash_of(texts: pl.Series) -> npt.NDArray[np.int64]:

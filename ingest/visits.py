@@ -89,7 +89,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     stages = _listed("stage", cells, refused, words, default=stage)
     if not stage:
         refused.add(stages == "", "no stage", "the stage in its column, or `stage` in the [[log]] of a sheet of one stage")
-    models = _listed("model", cells, refused, words, default=_only_model(cells, reading.shop))
+    models = _listed("model", cells, refused, words, default=_only_model(reading.shop))
     outcomes = _listed("outcome", cells, refused, words, default=log.empty_outcome)
     lots = _as_typed("lot", cells, reading)
     receiving = stages.is_in([key for key, role in reading.shop.roles.items() if role == "receiving"])
@@ -106,13 +106,13 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     faults = _faults(visits, cells, reading)
     part = pl.when(pl.col("serial") == "").then(pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.lit(""))
     visits = visits.with_columns(part.alias("part"))
-    visits = visits.with_columns(_ordinal(visits), text_hash(cells.rows, cells.columns, cells.at).alias("text_hash"))
+    visits = visits.with_columns(_ordinal(visits), text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == reading.log.stage).alias("text_hash"))
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
 
 
-def _only_model(cells: Cells, shop: Shop) -> str:
-    """The model of a sheet without a model column in a shop of a single model; '' elsewhere."""
-    return shop.models[0].key if cells.column("model") is None and len(shop.models) == 1 else ""
+def _only_model(shop: Shop) -> str:
+    """What a row without a model tells of in a shop of a single model; '' in any other."""
+    return shop.models[0].key if len(shop.models) == 1 else ""
 
 
 def _listed(field: str, cells: Cells, refused: Refusals, words: Words, default: str = "") -> pl.Series:

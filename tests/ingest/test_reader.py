@@ -297,6 +297,15 @@ def test_a_sheet_without_models_in_a_shop_of_one_model_tells_of_that_model():
     assert read_log(rows, "a.csv", shop).visits["model"].to_list() == [""]
 
 
+def test_an_empty_model_in_a_shop_of_one_model_is_that_model():
+    rows = csv("serial,date,stage,model", "A1,2026-03-02,packing,", "A2,2026-03-02,packing,-", "A3,2026-03-02,packing,L25", "A4,2026-03-02,packing,X9")
+    shop = small_shop()
+    sheet = read_log(rows, "a.csv", shop.model_copy(update={"models": shop.models[:1]}))
+    assert sheet.visits.select("serial", "model").rows() == [("A1", "LARK-25"), ("A2", "LARK-25"), ("A3", "LARK-25")]
+    assert whole_row(sheet)[0] == "model 'X9' is not known"
+    assert read_log(rows, "a.csv", shop).visits["model"].to_list() == ["", "", "LARK-25"]
+
+
 def test_a_heading_may_be_a_bare_number():
     own = {"0": "intonation 1 fret 0", "12": "intonation 1 fret 12"}
     sheet = read("A1,2026-03-02,packing,1,+2,9", header="serial,date,stage,0,12,13", headings=own)
@@ -355,6 +364,25 @@ def test_a_stages_own_date_counts_in_an_instrument_sheet():
         "A1,2026-03-02,2026-03-03 09:00,.010", header="serial,date,finished_at @ final_inspection,relief @ final_inspection (in)", shape="instrument",
     )  # fmt: skip
     assert sheet.visits.select("stage", "finished_at", "time_known").rows() == [("final_inspection", datetime(2026, 3, 3, 9, tzinfo=UTC), True)]
+
+
+def test_a_changed_cell_of_one_stage_leaves_the_other_visits_of_an_instrument_row_as_they_were():
+    header = "serial,model,date,tech,relief,relief @ nut_slotting,tech @ nut_slotting,note"
+
+    def hashes(line: str) -> dict[str, int]:
+        sheet = read(line, header=header, shape="instrument", stage="final_inspection", units={"relief": "mm"})
+        return dict(sheet.visits.select("stage", "text_hash").iter_rows())
+
+    before = hashes("A1,LARK-25,2026-03-02,T07,0.2,0.3,T08,dull")
+    changed = {
+        "nut_slotting": [hashes("A1,LARK-25,2026-03-02,T07,0.2,0.4,T08,dull"), hashes("A1,LARK-25,2026-03-02,T07,0.2,0.3,T09,dull")],
+        "final_inspection": [hashes("A1,LARK-25,2026-03-02,T07,0.1,0.3,T08,dull"), hashes("A1,LARK-25,2026-03-02,T08,0.2,0.3,T08,dull")],
+    }
+    for stage, others in changed.items():
+        for after in others:
+            assert {name for name in before if before[name] != after[name]} == {stage}
+    whole_instrument = hashes("A1,LARK-40,2026-03-02,T07,0.2,0.3,T08,dull")
+    assert {name for name in before if before[name] != whole_instrument[name]} == {"nut_slotting", "final_inspection"}
 
 
 def test_a_gauge_study_gives_trials_in_canonical_units():
