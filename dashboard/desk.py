@@ -18,7 +18,7 @@ import polars as pl
 
 from dashboard import numbers
 from dashboard.jobs import Jobs
-from ingest import book
+from ingest import book, load
 from ingest.shop import fingerprint
 from ingest.snapshot import Snapshot
 from ingest.store import newest, open_snapshot
@@ -50,6 +50,7 @@ class Desk:
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
         """The shop as it stands: opened anew only when the store, the book or a shop file has changed."""
         as_of = as_of or self.as_of
+        self._ensure()
         key = (*newest(self.folder), fingerprint(self.folder), as_of)
         with self._lock:
             if key not in self._snapshots:
@@ -58,6 +59,14 @@ class Desk:
                     self._snapshots.popitem(last=False)
             self._snapshots.move_to_end(key)
             return self._snapshots[key]
+
+    def _ensure(self) -> None:
+        """A store that is missing or older is made again from the originals, whoever opens it: else its shop would look empty."""
+        if newest(self.folder)[0]:
+            return
+        with self._lock:
+            if load.ensure(self.folder, now=datetime.now(UTC)):
+                self._snapshots.clear()  # they read files that are gone, and versions count from one again
 
     def shop_words(self) -> tuple[str, str]:
         """The shop's name, and as of when it is shown."""
