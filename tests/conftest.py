@@ -1,8 +1,11 @@
-"""Settings for every test: hypothesis repeats itself exactly and minds no deadline; the demo shop is made once."""
+"""Settings for every test: hypothesis repeats itself exactly and minds no deadline; the demo shop is made once, whatever the number of workers."""
 
 import os
+import time
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: see dashboard/cli.py
+if "PYTEST_XDIST_WORKER" in os.environ:
+    os.environ.setdefault("POLARS_MAX_THREADS", "1")  # before polars: a worker has one core, and threads that wait for one another spin
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,12 +24,27 @@ settings.load_profile("truerun")
 
 @pytest.fixture(scope="session")
 def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo shop with all sixteen weeks loaded, made once for the whole run; read it, never write into it."""
-    folder = tmp_path_factory.mktemp("demo") / "shop"
+    """The demo shop with all sixteen weeks loaded, made by the first worker that asks; read it, never write into it."""
+    base = tmp_path_factory.getbasetemp()
+    shared = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "demo"
+    folder, done = shared / "shop", shared / "done"
+    try:
+        shared.mkdir()
+    except FileExistsError:
+        _wait_for(done)
+        return folder
     folder.mkdir()
-    logs = write_shop(folder)
-    load(folder, logs, now=datetime(2026, 11, 21, tzinfo=UTC))
+    load(folder, write_shop(folder), now=datetime(2026, 11, 21, tzinfo=UTC))
+    done.touch()
     return folder
+
+
+def _wait_for(done: Path, seconds: float = 180) -> None:
+    until = time.monotonic() + seconds
+    while not done.exists():
+        if time.monotonic() > until:
+            pytest.fail("another worker began to load the demo shop and did not end; its own failure says why")
+        time.sleep(0.2)
 
 
 @pytest.fixture(scope="session")

@@ -88,11 +88,11 @@ def test_crossing_760_px_redraws_a_chart_for_the_other_width(address, watched):
 def test_the_phones_list_names_the_open_page_and_closes_on_the_way_to_another(address, watched):
     seen = watched(390)
     seen.page.goto(f"{address}/single")
-    seen.page.wait_for_function("document.getElementById('menu-name').textContent === 'Single'")
+    seen.page.wait_for_function("document.getElementById('menu-name')?.textContent === 'Single'")
     seen.page.click("#menu-name")
     assert seen.page.locator(".menu a[aria-current=page]").inner_text() == "Single"
     seen.page.click(".menu a[href='/everything']")
-    seen.page.wait_for_function("document.getElementById('menu-name').textContent === 'Everything' && !document.getElementById('menu').open")
+    seen.page.wait_for_function("document.getElementById('menu-name')?.textContent === 'Everything' && !document.getElementById('menu')?.open")
 
 
 def test_the_keyboard_finds_the_skip_link_first_and_the_print_leaves_the_header_out(address, watched):
