@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import polars as pl
 
+from ingest import carried
 from ingest.again import Change
 from ingest.load import Loaded
 
@@ -41,10 +42,23 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
                 yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
             if count > SHOWN:
                 yield f"    and {count - SHOWN} more"
+    yield from _two_values(pl.concat([file.two_values for file in files]).unique(maintain_order=True) if files else pl.DataFrame())
     notes = list(dict.fromkeys(note for file in files for note in file.notes))
     if notes:
         yield "To look at once:"
         yield from (f"  {note}" for note in notes)
+
+
+def _two_values(found: pl.DataFrame) -> Iterator[str]:
+    """Instruments of which the logs say two things, field by field: ten in full, then a count."""
+    if found.is_empty():
+        return
+    yield "Two values where an instrument has one; the first in time order counts until you correct the other:"
+    for (name,), rows in found.sort("field", "serial").group_by("field", maintain_order=True):
+        yield f"  {name} ({len(rows)})"
+        yield from (f"    {line}" for line in carried.lines(rows.head(SHOWN)))
+        if len(rows) > SHOWN:
+            yield f"    and {len(rows) - SHOWN} more"
 
 
 def changes(found: Sequence[Change]) -> Iterator[str]:

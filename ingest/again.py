@@ -10,7 +10,7 @@ import polars as pl
 from ingest import book, ledger
 from ingest.delta import KEPT, Table
 from ingest.draft import Draft
-from ingest.load import ACCOUNT, Loaded, ensure, entries_of, loaded_of, put_in, read_again, usable_shop
+from ingest.load import ACCOUNT, Loaded, ensure, entries_of, loaded_of, put_in, read_again, usable_shop, with_two_values
 from ingest.sheet import Progress
 from ingest.shop import fingerprint
 from ingest.store import drafting
@@ -48,7 +48,8 @@ def again(folder: Path, *, progress: Progress | None = None, now: datetime) -> l
         notes = read_again(draft, folder, shop, book.read(folder), waiting, progress)
         draft.finish("open questions tried again", now, fingerprint(folder), book.last_sequence(folder))
         accounts = [draft.logs.filter(pl.col("log_id") == log_id) for log_id in waiting]
-        return [loaded_of(draft, account, notes.get(log_id, ())) for log_id, account in zip(waiting, accounts, strict=True)]
+        became = [loaded_of(draft, account, notes.get(log_id, ())) for log_id, account in zip(waiting, accounts, strict=True)]
+        return with_two_values(draft, became)
 
 
 def again_all(folder: Path, agree: Callable[[list[Change]], bool], *, progress: Progress | None = None, now: datetime) -> list[Change]:

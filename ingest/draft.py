@@ -11,7 +11,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest import accounts, delta, ledger, tables
+from ingest import accounts, carried, delta, ledger, tables
 from ingest.delta import Table
 from ingest.ledger import Version
 from ingest.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
@@ -121,6 +121,18 @@ class Draft:
                 self._displace(merged.displaced)
         self._put(sheet, merged)
         return account
+
+    def two_values(self, log_ids: Sequence[str]) -> pl.DataFrame:
+        """The instruments of some logs of which all that counts says two things where only one can hold (carried.NAMED)."""
+        parts = [frame.lazy() for frame in self.waiting["visits"]]
+        if self.stored["visits"].version is not None:
+            stored = self.stored["visits"].scan().filter(~pl.col("log_id").is_in(sorted(self.dropped)))
+            parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
+        if not parts:
+            return tables.empty(carried.NAMED)
+        mine = pl.concat(pl.collect_all([part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").unique() for part in parts])).unique()
+        near = pl.concat(pl.collect_all([part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts]))
+        return carried.named(carried.two_values(near), self.logs)
 
     def _new_trials(self, entry: Entry, trials: pl.DataFrame) -> pl.DataFrame:
         """The trials of a gauge study that no log has told of yet in the same words."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest import book, ledger, originals, tables
+from ingest import book, carried, ledger, originals, tables
 from ingest.corrections import marked
 from ingest.draft import Draft, Entry
 from ingest.ledger import StoreProblem
@@ -48,6 +48,7 @@ class Loaded:
     passed_over: int = 0
     questions: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.SET_ASIDE))
     notes: tuple[str, ...] = ()
+    two_values: pl.DataFrame = field(default_factory=lambda: tables.empty(carried.NAMED))  # of its instruments; nothing is set aside for it
 
 
 @dataclass(frozen=True)
@@ -192,6 +193,7 @@ def _commit(folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces:
                 originals.keep(folder, came.data)
             account = draft.add(came.entry, came.sheet, replaced)
             became[came.place] = loaded_of(draft, account, came.sheet.notes)
+        became = dict(zip(became, with_two_values(draft, list(became.values())), strict=True))
         if fresh and not check:
             _enter(draft, folder, [came.entry for came in fresh], gone, now)
     return became
@@ -202,6 +204,12 @@ def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) ->
     row = account.row(0, named=True)
     questions = ledger.table(draft.connection, "set_aside", log_ids=[row["log_id"]])
     return Loaded(row["name"], row["log_id"], questions=questions, notes=tuple(notes), **{name: row[name] for name in ACCOUNT})
+
+
+def with_two_values(draft: Draft, files: Sequence[Loaded]) -> list[Loaded]:
+    """What became of files, with the instruments of each of which all logs say two things where only one can hold."""
+    found = draft.two_values([file.log_id for file in files if file.outcome == "loaded"])
+    return [replace(file, two_values=found.filter((pl.col("log_id") == file.log_id) | (pl.col("other_log") == file.log_id))) for file in files]
 
 
 def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now: datetime) -> None:

@@ -9,7 +9,7 @@ from ingest import book, ledger, originals
 from ingest.accounts import CONFLICT
 from ingest.draft import Draft
 from ingest.ledger import StoreProblem
-from ingest.load import Loaded, ensure, loaded_of, read_again, usable_shop
+from ingest.load import Loaded, ensure, loaded_of, read_again, usable_shop, with_two_values
 from ingest.questions import IMPLAUSIBLE
 from ingest.reader import cell_of
 from ingest.shop import fingerprint
@@ -76,4 +76,4 @@ def _decided(draft: Draft, folder: Path, table: str, row: pl.DataFrame, log_id: 
     draft.settled = book.standing_verdicts(said["settled"])
     read_again(draft, folder, usable_shop(folder), said, [log_id])
     draft.finish(what, now, fingerprint(folder), sequence)
-    return loaded_of(draft, draft.logs.filter(pl.col("log_id") == log_id))
+    return with_two_values(draft, [loaded_of(draft, draft.logs.filter(pl.col("log_id") == log_id))])[0]

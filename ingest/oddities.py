@@ -1,17 +1,16 @@
-"""What only a whole file shows: serials that look alike or were shortened, instruments in two places at once, an instrument of two models.
+"""What only a whole file shows: serials that look alike or were shortened, instruments in two places at once.
 
 Nothing is set aside for it: each is listed once, for a person to look at.
 """
 
 import polars as pl
 
-from ingest.headings import CARRIED
 from ingest.questions import listed
 
 
 def oddities(visits: pl.DataFrame) -> list[str]:
     """Notes on the visits of one file (tables.VISITS)."""
-    return [*serial_notes(visits["serial"]), *overlap_notes(visits), *carried_notes(visits)]
+    return [*serial_notes(visits["serial"]), *overlap_notes(visits)]
 
 
 def serial_notes(serials: pl.Series) -> list[str]:
@@ -67,16 +66,3 @@ def overlap_notes(visits: pl.DataFrame) -> list[str]:
     ]
     more = f" and {both.height - len(said)} more" if both.height > len(said) else ""
     return [f"one serial at two stages at once: {', '.join(said)}{more}"]
-
-
-def carried_notes(visits: pl.DataFrame) -> list[str]:
-    """Serials with two values of what holds for an instrument once it is given, listed once for each column."""
-    notes: list[str] = []
-    for name in CARRIED:
-        pairs = visits.lazy().filter((pl.col("serial") != "") & (pl.col(name) != "")).select("serial", name).unique()
-        twice = pairs.group_by("serial").agg(pl.col(name).sort()).filter(pl.col(name).list.len() > 1).sort("serial").collect()
-        if twice.height:
-            said = [f"{serial} ({' and '.join(values)})" for serial, values in twice.head(6).iter_rows()]
-            more = f" and {twice.height - len(said)} more" if twice.height > len(said) else ""
-            notes.append(f"instruments with two values of {name}; the first in time counts: {', '.join(said)}{more}")
-    return notes

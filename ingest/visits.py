@@ -106,7 +106,8 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     faults = _faults(visits, cells, reading)
     part = pl.when(pl.col("serial") == "").then(pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.lit(""))
     visits = visits.with_columns(part.alias("part"))
-    visits = visits.with_columns(_ordinal(visits), text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == reading.log.stage).alias("text_hash"))
+    hashes = text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == log.stage)
+    visits = visits.with_columns(_ordinal(visits), hashes)
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
 
 
