@@ -18,6 +18,7 @@ from dashboard import numbers, sentences
 from ingest.shop import Shop
 
 FEW = 30
+ENOUGH = 12  # expected send-backs at which twice as many are seen in some 9 of 10 cases (tests/trials/fair_techs.md)
 LIGHT_EFFORT = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
 MARKS = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "too-few"}
 NOT_CHARGED = {
@@ -157,9 +158,10 @@ def came_back(row: Row | None) -> str:
     """Work that came back against the same mix by the others."""
     if row is None or not row["judged"]:
         return "No judged instrument here yet."
-    k, n = int(row["charged"]), int(row["judged"])
+    k, n, back = int(row["charged"]), int(row["judged"]), int(row["came_back"] or 0)
     few = " Few instruments: little can be said." if n < FEW else ""
-    seen = f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged instruments"
+    again = f" ({numbers.count(back)} of them came back, some more than once)" if back < k else ""
+    seen = f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged instruments{again}"
     if row["expected"] is None:
         return f"{seen}. Nobody else worked here, so there is nothing to hold it against.{few}"
     expected = numbers.plain(row["expected"], 1)
@@ -167,11 +169,23 @@ def came_back(row: Row | None) -> str:
         return f"{seen}; from the same mix by the others none would be expected.{few}"
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
     drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times ({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
-    word = (
-        " This is outside what chance and the usual unrest give: look at the work together, and at what came with it."
-        if row["outside_funnel"] else " Within what chance and the usual unrest give."
-    )  # fmt: skip
-    return f"{seen}, where the others would have about {expected} on the same mix: {ends}.{drawn}{word}{few}"
+    return f"{seen}; from the others about {expected} instruments would have come back on the same mix: {ends}.{drawn}{few}"
+
+
+def chance_and_mix(row: Row | None) -> tuple[str, str]:
+    """Two answers to `is that more than chance and mix explain`, each with how often it errs: by every visit here, and by the funnel of the
+    shop. Empty where there is nothing to hold against."""
+    if row is None or row["ratio"] is None or row["more"] is None:
+        return "", ""
+    often = "of people whose work is as the others', 1 in 20 or fewer would be told so"
+    if row["more"]:
+        first = f"More came back than chance and mix explain ({often}). Look at the work together, and at what came with it."
+    else:
+        little = row["expected"] < ENOUGH
+        first = "Not more came back than chance and mix explain"
+        first += f"; where fewer than {ENOUGH} are expected, even twice as much often cannot be told from chance." if little else "."
+    inside = "Outside" if row["outside_funnel"] else "Inside"
+    return first, f"{inside} the funnel, which holds 998 of 1,000 by chance and the unrest that all people here share."
 
 
 def not_charged(rows: list[Row]) -> str:

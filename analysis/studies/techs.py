@@ -19,6 +19,7 @@ from ingest.shop import Shop
 from ingest.snapshot import Snapshot
 
 RELIEF = "relief"  # the characteristic that a rod sets
+FLAG = 0.045  # p_more below which work came back more than chance and mix explain; in trials 5 % of equals or fewer (tests/trials/fair_techs.md)
 NO_ROD, TWO_NAMES, NOBODY, NOT_JUDGED = "no rod", "two names", "nobody named", "not judged yet"
 
 TECHS: dict[str, pl.DataType] = {
@@ -27,7 +28,9 @@ TECHS: dict[str, pl.DataType] = {
     "minutes_median": pl.Float64(),
 }  # fmt: skip
 
-EXPECTED: dict[str, pl.DataType] = {"stage": pl.String(), "tech": pl.String(), "expected": pl.Float64(), "expected_sd": pl.Float64()}
+EXPECTED: dict[str, pl.DataType] = {
+    "stage": pl.String(), "tech": pl.String(), "came_back": pl.Int64(), "expected": pl.Float64(), "expected_sd": pl.Float64(), "p_more": pl.Float64(),
+}  # fmt: skip
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
@@ -40,9 +43,15 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def people(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `table` with expected_sd (how well the expectation is known, as a standard deviation), limits of the funnel funnel_low and
-    funnel_high, the ratio drawn towards 1 by how little it is known shrunk, shrunk_low, shrunk_high (95 %), and p_more: the chance of as
-    many or more, half of the tie counted, were the tech as the others, allowing for how well their rate is known."""
+    """The rows of `table` with more beside them.
+
+    came_back : judged instruments that came back at least once; expected_sd : how well the expectation is known, as a standard deviation;
+    funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it is known (95 %);
+    p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others, from everybody's visits
+    (`same_mix`); more : p_more is under FLAG, that is more than chance and mix explain. 5 % of people equal to the others or fewer are
+    flagged so, however uneven their mix; of those twice as bad about as many as any fair test could, 88 % and more with 12 expected where
+    the others did some ten times as much between them (tests/trials/fair_techs.md).
+    """
     visits = _named(snapshot.once(story).visits.filter(pl.col("round") == 1))
     rows = visits.group_by("stage", "tech").agg(
         pl.len().alias("visits"), pl.col("minutes").filter("first_pass").median().alias("minutes_median"), pl.col("bench_order").first()
@@ -99,31 +108,21 @@ def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def _expected(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
-    """expected and expected_sd for each stage and tech with exposure; where nothing of the others' came back nothing is expected.
-
-    The model tells which visits come back; some come back twice, and work done a second time comes back too. What is expected is
-    therefore times the others' charged send-backs for each of their visits that came back.
-    """
+    """EXPECTED for each stage and tech with exposure; where nothing of the others' came back nothing is expected."""
     parts = [pl.DataFrame(schema=EXPECTED)]
-    charged_at = rows.group_by("stage").agg(pl.col("charged").sum().alias("all_charged"))
     for stage in rows["stage"].unique(maintain_order=True).to_list():
         here = work.filter(pl.col("stage") == stage)
-        techs = here["tech"].unique(maintain_order=True).to_list()
-        found = expected(here, techs)
-        parts.append(pl.DataFrame({"stage": [stage] * len(techs), "tech": techs, "expected": found.count, "expected_sd": np.sqrt(found.variance)},
-                                  schema=EXPECTED))  # fmt: skip
-    came = work.group_by("stage", "tech").agg(pl.col("came_back").sum().alias("came")).with_columns(all_came=pl.col("came").sum().over("stage"))
-    told = pl.concat(parts).with_columns(pl.col("expected", "expected_sd").fill_nan(None))
-    told = told.join(came, on=["stage", "tech"], how="left").join(charged_at, on="stage", how="left")
-    told = told.join(rows.select("stage", "tech", "charged"), on=["stage", "tech"], how="left")
-    others_came = pl.col("all_came") - pl.col("came")
-    each = pl.when(others_came > 0).then((pl.col("all_charged") - pl.col("charged")) / others_came).otherwise(1.0)
-    return told.select("stage", "tech", pl.col("expected", "expected_sd") * each)
+        own = here.group_by("tech", maintain_order=True).agg(pl.col("came_back").sum().cast(pl.Int64))
+        found = expected(here, own["tech"].to_list())
+        told = [pl.Series(name, values) for name, values in
+                (("expected", found.count), ("expected_sd", np.sqrt(found.variance)), ("p_more", found.p_more))]  # fmt: skip
+        parts.append(own.with_columns(pl.lit(stage).alias("stage"), *told).select(EXPECTED.keys()))
+    return pl.concat(parts).with_columns(pl.col("expected", "expected_sd", "p_more").fill_nan(None))
 
 
 def _judged(rows: pl.DataFrame) -> pl.DataFrame:
     """Adds what the counts say against what was expected; null where nothing is expected."""
-    names = ("ratio", "ratio_low", "ratio_high", "funnel_low", "funnel_high", "p_more", "shrunk", "shrunk_low", "shrunk_high")
+    names = ("ratio", "ratio_low", "ratio_high", "funnel_low", "funnel_high", "shrunk", "shrunk_low", "shrunk_high")
     known = np.flatnonzero((rows["expected"].fill_null(0.0) > 0).to_numpy())
     columns = {name: np.full(rows.height, np.nan) for name in names}
     if len(known):
@@ -131,7 +130,7 @@ def _judged(rows: pl.DataFrame) -> pl.DataFrame:
         k, e = heard["charged"].to_numpy().astype(np.float64), heard["expected"].to_numpy()
         v = heard["expected_sd"].to_numpy() ** 2
         low, high = poisson_ratio(k, e)
-        values = [k / e, low, high, *funnel_limits(k, e, v), as_many(k, e, v)]
+        values = [k / e, low, high, *funnel_limits(k, e, v)]
         for name, value in zip(names, values, strict=False):
             columns[name][known] = value
         stage = heard["stage"].to_numpy()
@@ -142,7 +141,8 @@ def _judged(rows: pl.DataFrame) -> pl.DataFrame:
                 columns[column][known[here]] = value
     told = [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
     beyond = (pl.col("ratio") < pl.col("funnel_low")) | (pl.col("ratio") > pl.col("funnel_high"))
-    return rows.with_columns(*told).with_columns(outside_funnel=beyond).cast({"visits": pl.Int64, "judged": pl.Int64, "charged": pl.Int64})
+    told_apart = rows.with_columns(*told).with_columns(outside_funnel=beyond, more=pl.col("p_more") < FLAG)
+    return told_apart.cast({"visits": pl.Int64, "judged": pl.Int64, "charged": pl.Int64})
 
 
 def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floats, Floats]:
@@ -181,16 +181,6 @@ def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
     z = winsorized((2 * (np.sqrt(count) - np.sqrt(wanted)) / np.sqrt(doubt))[wanted >= 1])
     total = float(z @ z)
     return total / len(z) if len(z) >= LEAST_UNITS and total > float(stats.chi2.ppf(0.95, len(z))) else 1.0
-
-
-def as_many(count: Floats, wanted: Floats, variance: Floats) -> Floats:
-    """Chance of `count` or more, half of the tie counted, where the expected count is known as a gamma with that mean and variance.
-
-    A Poisson count about a gamma mean is negative binomial; with no variance it is Poisson.
-    """
-    shape = wanted**2 / np.maximum(variance, 1e-9 * wanted**2)
-    curve = stats.nbinom(shape, shape / (shape + wanted))
-    return np.asarray(curve.sf(count) + curve.pmf(count) / 2, dtype=np.float64)
 
 
 def _named(visits: pl.DataFrame) -> pl.DataFrame:

@@ -99,13 +99,14 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     rows = desk.ask(techs.people).filter(pl.col("stage") == stage)
     own = next((row for row in rows.iter_rows(named=True) if row["tech"] == tech), None)
     say = sentences_bench.came_back(own)
+    flags = [html.P(text, className=size) for text, size in zip(sentences_bench.chance_and_mix(own), (None, "small"), strict=True) if text]
     name, right = "Work that came back to this bench", f"of {numbers.count(own['judged'] if own else 0)} judged instruments, same mix"
     charged = html.P(sentences_bench.not_charged(desk.ask(techs.not_charged).to_dicts()), className="small")
     link = parts.to_readings(addresses.address("/logs/visits", caused_at=stage), "The send-backs caused at this stage")
     try:
         grid, low, high = desk.ask(techs.funnel_curve, stage=stage, tech=tech)
     except UnusableData:
-        return parts.sheet(name, right, [html.P(say), charged, html.P(link, className="small")])
+        return parts.sheet(name, right, [html.P(say), *flags, charged, html.P(link, className="small")])
     others = rows.filter((pl.col("tech") != tech) & pl.col("ratio").is_not_null()).select("expected", "ratio").rows()
     assert own is not None
     words = f"{numbers.count(own['charged'])} came back, {numbers.plain(own['expected'], 1)} expected"
@@ -113,7 +114,7 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     view = FunnelView(grid.tolist(), low.tolist(), high.tolist(), others, stands, words, f"{numbers.count(own['charged'])} came back")
     chart = parts.graph(parts.both(funnel, view), say, "bench-funnel")
     rings = html.P("Rings: other people, not named. Grey: where chance, and an expectation known only so well, would put them.", className="small")
-    return parts.sheet(name, right, [chart, html.P(say), rings, charged, html.P(link, className="small")])
+    return parts.sheet(name, right, [chart, html.P(say), *flags, rings, charged, html.P(link, className="small")])
 
 
 def practice_view(found: Practice, *, unit: str, scale: float = 1.0, decimals: int = 0, serials: list[str] | None = None,

@@ -3,11 +3,10 @@
 import numpy as np
 import polars as pl
 import pytest
-import statsmodels.api as sm
 
-from analysis.studies.same_mix import MIX, expected, fit, levels
+from analysis.studies.same_mix import MIX, expected
 from analysis.studies.story import story
-from analysis.studies.techs import TECHS, as_many, exposure, funnel_limits, not_charged, people, table
+from analysis.studies.techs import FLAG, TECHS, exposure, funnel_limits, not_charged, people, table
 from tests.analysis.studies.benches import bench
 
 ROD = {"model": [{"key": "LARK", "family": "tenor ukulele", "rod": False}, {"key": "WREN", "family": "banjo", "rod": True}]}
@@ -129,32 +128,23 @@ def test_a_level_without_send_backs_runs_nowhere():
     assert (found.variance > 0).all()
 
 
-def test_the_fit_is_the_glm_of_statsmodels_with_the_prior_as_rows():
-    rng = np.random.default_rng(6)
-    patterns = pl.DataFrame({"model": rng.integers(0, 3, 60), "lot": rng.integers(0, 9, 60), "week": rng.integers(0, 5, 60),
-                             "inspector": rng.integers(0, 2, 60)}).unique(maintain_order=True)  # fmt: skip
-    n = rng.integers(1, 30, patterns.height).astype(float)
-    k = rng.binomial(n.astype(int), 0.08).astype(float)
-    level = levels(patterns)
-    columns = np.zeros((patterns.height, int(level.max()) + 1))
-    columns[np.arange(patterns.height)[:, None], level] = 1.0
-    prior = np.eye(columns.shape[1])[1:]
-    counts = np.vstack([np.column_stack([k, n - k]), np.ones((len(prior), 2))])
-    wanted = sm.GLM(counts, np.vstack([columns, prior]), family=sm.families.Binomial()).fit(tol=1e-12)
-    assert fit(level, n, k) == pytest.approx(wanted.params, abs=1e-6)
-
-
 def test_renaming_and_reordering_change_nothing():
     one = work(np.random.default_rng(4), techs={"A": 1.0, "B": 2.0, "C": 1.0}, n=150, share=0.08, models=3)
     turned = one.sample(fraction=1.0, shuffle=True, seed=5).with_columns(model="z" + pl.col("model"))
     assert expected(turned, ["A", "B"]).count == pytest.approx(expected(one, ["A", "B"]).count, rel=1e-6)
 
 
-def test_as_many_is_poisson_where_the_rate_is_known_and_wider_where_it_is_not():
-    # Poisson(12): P(19 or more) = .03742, P(19) = .01614; printed in any table of the Poisson distribution
-    sure, unsure = as_many(np.array([19.0]), np.array([12.0]), np.array([0.0])), as_many(np.array([19.0]), np.array([12.0]), np.array([12.0]))
-    assert sure[0] == pytest.approx(0.03742 - 0.01614 / 2, abs=2e-5)
-    assert unsure[0] > 2 * sure[0]
+def test_more_than_chance_is_said_of_one_twice_as_bad_and_not_of_those_who_are_alike():
+    one = work(np.random.default_rng(7), techs={"A": 1.0, "B": 1.0, "C": 2.5, "D": 1.0}, n=400, share=0.04, models=3)
+    chance = expected(one, ["A", "B", "C", "D"]).p_more
+    assert chance[2] < 1e-4
+    assert (chance[[0, 1, 3]] > FLAG).all()
+
+
+def test_a_tech_without_a_send_back_is_never_told_of_more():
+    one = work(np.random.default_rng(8), techs={"A": 0.0, "B": 1.0}, n=100, share=0.05)
+    assert expected(one, ["A"]).p_more[0] == 1.0
+    assert expected(one, ["B"]).p_more[0] < 0.1  # all that came back is theirs
 
 
 def test_the_funnel_widens_with_doubt_and_with_unrest_but_not_for_one_who_differs():
@@ -168,8 +158,8 @@ def test_the_funnel_widens_with_doubt_and_with_unrest_but_not_for_one_who_differ
     assert (funnel_limits(calm * np.tile([0.4, 1.6], 6) // 1, e, np.zeros(12))[1] > 1.5 * high).all()
 
 
-def test_twice_through_counts_twice_on_both_sides():
-    # every instrument that comes back comes back twice, at everybody's: the ratio stays about 1 and is not 2
+def test_what_comes_back_twice_is_charged_twice_and_expected_once():
+    # Every fourth instrument comes back, and comes back twice: charged counts send-backs, expected counts instruments, as the words say.
     lines = []
     for place in range(40):
         tech, s = ("T1", "T2")[place % 2], f"S{place:02d}"
@@ -178,9 +168,12 @@ def test_twice_through_counts_twice_on_both_sides():
             lines += [f"{s} 2 9 play send_back tech=T9 cause=nut", f"{s} 2 10 nut pass tech={tech}", f"{s} 2 11 play send_back tech=T9 cause=nut",
                       f"{s} 2 12 nut pass tech={tech}"]  # fmt: skip
         lines.append(f"{s} 3 9 final pass tech=T8")
-    told = table(bench("\n".join(lines))).filter(pl.col("stage") == "nut")
+    told = people(bench("\n".join(lines))).filter(pl.col("stage") == "nut")
     assert told["charged"].to_list() == [8, 8]
-    assert told["ratio"].to_list() == pytest.approx([1.0, 1.0], rel=1e-6)
+    assert told["came_back"].to_list() == [4, 4]
+    assert told["expected"].to_list() == pytest.approx([4.0, 4.0], rel=1e-6)
+    assert told["ratio"].to_list() == pytest.approx([2.0, 2.0], rel=1e-6)
+    assert told["more"].to_list() == [False, False]  # as many instruments of each came back
 
 
 def test_shrunken_ratios_lie_between_one_and_the_ratio_and_the_mix_is_complete():

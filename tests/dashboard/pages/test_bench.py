@@ -51,9 +51,28 @@ def test_figures_are_said_to_be_for_coaching_and_law_to_decide(looked_at):
 
 def test_work_that_came_back_is_told_against_the_same_mix_with_its_interval(looked_at):
     row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
-    told = f"{row['charged']} send-backs from {row['judged']} judged instruments, "
-    told += f"where the others would have about {row['expected']:.1f} on the same mix: between"
-    assert told in said(bench.layout())
+    told = f"{row['charged']} send-backs from {row['judged']} judged instruments"
+    expected = f"; from the others about {row['expected']:.1f} instruments would have come back on the same mix: between"
+    text = said(bench.layout())
+    assert told in text
+    assert expected in text
+
+
+def test_more_than_chance_and_mix_is_said_with_how_often_that_errs_and_apart_from_the_funnel(looked_at):
+    row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
+    assert row["more"]
+    more, funnel = sentences_bench.chance_and_mix(row)
+    assert more == (
+        "More came back than chance and mix explain (of people whose work is as the others', 1 in 20 or fewer would be told so). "
+        "Look at the work together, and at what came with it."
+    )
+    assert "998 of 1,000" in funnel
+    assert "More came back than chance and mix explain" in said(bench.layout())
+    alike = row | {"more": False, "expected": 5.2, "outside_funnel": False}
+    assert "fewer than 12 are expected, even twice as much often cannot be told from chance." in sentences_bench.chance_and_mix(alike)[0]
+    assert sentences_bench.chance_and_mix(alike | {"expected": 40.0})[0] == "Not more came back than chance and mix explain."
+    assert sentences_bench.chance_and_mix(row | {"ratio": None}) == ("", "")
+    assert sentences_bench.chance_and_mix(None) == ("", "")
 
 
 def test_others_are_rings_without_a_name(looked_at):
