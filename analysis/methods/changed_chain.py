@@ -16,6 +16,7 @@ from scipy.sparse import linalg
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 
+DENSE = 500  # states up to which a full matrix is solved faster than a sparse one
 FOR_EVER = 1e9  # a change whose cost grows by more than so many times comes from a chain without an end, seen through rounding
 
 
@@ -53,9 +54,10 @@ def solved(among: sparse.csr_matrix, per_visit: Floats, visits: Floats, changing
     k = among.shape[0]
     if per_visit.shape[:1] != (k,) or visits.shape != (k,):
         raise UnusableData(f"wanted a cost and a number of visits for each of {k} states; got shapes {per_visit.shape} and {visits.shape}")
-    factor = linalg.splu(sparse.csc_matrix(sparse.identity(k) - among))
-    unit = np.zeros((k, len(changing)))
-    unit[changing, np.arange(len(changing))] = 1.0
+    wanted = np.hstack([per_visit, np.zeros((k, len(changing)))])
+    wanted[changing, per_visit.shape[1] + np.arange(len(changing))] = 1.0
+    left = sparse.csc_matrix(sparse.identity(k) - among)
+    found = np.linalg.solve(left.toarray(), wanted) if k <= DENSE else linalg.splu(left).solve(wanted)
     column_of = np.full(k, -1, dtype=np.int64)
     column_of[changing] = np.arange(len(changing))
-    return Solved(visits, factor.solve(per_visit), factor.solve(unit), column_of)
+    return Solved(visits, found[:, : per_visit.shape[1]], found[:, per_visit.shape[1] :], column_of)

@@ -26,7 +26,7 @@ class Tally:
     spent: Floats  # (k, 2) minutes and days in each state that are a loop's
     redone: Floats  # (p, 2) of them those of the causing stage, or of a repair, in loops of each pair
     heard: Floats  # (p, 2) visits that tell of the pair's fault, and of them those sent back for it; see _fresh
-    passed: Floats  # (p,) visits at `instead` that would have told of it
+    passed: Floats  # (f,) visits at `instead` that would have told of it, by pair and state
     seen: Floats  # (s,) visits to each stage
     looked: Floats  # (s, 2) minutes and days of those visits
 
@@ -35,14 +35,10 @@ class Tally:
         """Expected visits of one instrument to each state (k,)."""
         return self.left / self.instruments
 
-    def found_early(self, pair: int, redone: float) -> float:
-        """How often this pair's fault would be found at `instead`, were every one found there and redone.
-
-        More often than it is sent back for today: some faults are put right unseen, when the instrument goes through the causing stage
-        again for another cause. redone : visits at `instead` today after redoing for this pair.
-        """
+    def chance(self, pair: int) -> float:
+        """How often the causing stage leaves this pair's fault, as far as the visits say that could tell."""
         heard, back = self.heard[pair]
-        return float(back * (self.passed[pair] - redone) / (heard - back)) if heard > back else 0.0
+        return float(back / heard) if heard > 0 else 0.0
 
     @property
     def per_visit(self) -> Floats:
@@ -61,13 +57,14 @@ class Bench:
     instead: Ints  # (p,) stage after the causing one where it could be caught, -1 none
     caught: Ints  # (p,) stage
     rank: Ints  # (p,) place of the causing stage: supplier first, then the bench, handling and unknown last
-    each: sparse.csr_matrix  # (t + 2k + 5p + 3s, instruments) what each instrument adds to a tally
+    fresh: Ints  # (f, 2) pair, state at its `instead`: where early finding could be
+    each: sparse.csr_matrix  # (t + 2k + 4p + f + 3s, instruments) what each instrument adds to a tally
 
     def tally(self, weights: Floats) -> list[Tally]:
         """One tally for each row of weights (d, instruments)."""
         k, p = len(self.states), len(self.pairs)
-        stages = (self.each.shape[0] - len(self.moves) - 2 * k - 5 * p) // 3
-        sizes = [len(self.moves), 2 * k, 2 * p, 2 * p, p, stages, 2 * stages]
+        stages = (self.each.shape[0] - len(self.moves) - 2 * k - 4 * p - len(self.fresh)) // 3
+        sizes = [len(self.moves), 2 * k, 2 * p, 2 * p, len(self.fresh), stages, 2 * stages]
         starts = np.flatnonzero(np.diff(self.moves[:, 0], prepend=-1))
         tallies = []
         for sums, weight in zip((self.each @ weights.T).T, weights, strict=True):
@@ -111,14 +108,15 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     instead = _instead(pairs, visits, shop)
     heard, of_heard = _fresh(visits, sent, causing, catching, rank, itself=True)
     passed, of_passed = _fresh(visits, sent, causing, instead, rank, itself=False)
+    fresh, of_fresh = np.unique(of_passed * k + state[passed], return_inverse=True)
     back = (sent[heard] == of_heard).astype(np.float64)
     return Bench(
         int(instrument[-1]) + 1 if len(instrument) else 0, np.column_stack([states % stages, states // stages - 1]), moves, pairs,
-        instead, catching, rank,
+        instead, catching, rank, np.column_stack([fresh // k, fresh % k]),
         _stacked([
             (instrument, move, len(moves), None), (instrument, state, k, np.where(counts[:, None], whole, 0.0)),
             (instrument, redone, len(pairs), whole), (instrument[heard], of_heard, len(pairs), np.column_stack([np.ones(len(back)), back])),
-            (instrument[passed], of_passed, len(pairs), None), (instrument, stage, stages, None), (instrument, stage, stages, whole),
+            (instrument[passed], of_fresh, len(fresh), None), (instrument, stage, stages, None), (instrument, stage, stages, whole),
         ], int(instrument.max(initial=-1)) + 1),
     )  # fmt: skip
 
@@ -126,17 +124,19 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
 def _fresh(visits: pl.DataFrame, sent: Ints, causing: Ints, looking: Ints, rank: Ints, *, itself: bool) -> tuple[Ints, Ints]:
     """Visits at each pair's looking stage that can tell whether the causing stage left its fault: row of the visit, and pair.
 
-    Those that have gone through the causing stage since they were last at the looking one, and were not sent back for an earlier cause (which
-    hides a later one) or, without `itself`, for the same.
+    A visit that was sent back for an earlier cause tells nothing (that hides a later one), nor, without `itself`, does one sent back for the
+    same cause; the others tell of what the causing stage did since the last that told.
     """
     numbered = visits.with_columns(pl.col("serial").rle_id().cast(pl.Int64).alias("who"))
+    who = numbered["who"].to_numpy()
     of_sent = np.append(rank, np.iinfo(np.int64).max)[sent]
     order = visits["bench_order"].to_numpy()
     rows, pairs = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
     for pair in np.flatnonzero((causing[:-1] >= 0) & (looking >= 0)):
         at = np.flatnonzero((order == looking[pair]) & ((of_sent >= rank[pair]) if itself else (of_sent > rank[pair])))
-        caused, looked = (last_before(numbered, at, np.full(len(at), stage), itself=False) for stage in (causing[pair], looking[pair]))
-        rows.append(at[caused > looked])
+        caused = last_before(numbered, at, np.full(len(at), causing[pair]), itself=False)
+        told = np.where(np.diff(who[at], prepend=-1) == 0, np.append(-1, at[:-1])[: len(at)], -1)
+        rows.append(at[caused > told])
         pairs.append(np.full(len(rows[-1]), pair))
     return np.concatenate(rows), np.concatenate(pairs)
 
