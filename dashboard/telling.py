@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 import polars as pl
 
-from ingest import carried
+from ingest import carried, unlisted
 from ingest.again import Change
 from ingest.load import Loaded
 
@@ -34,10 +34,14 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
     asked = pl.concat([file.questions for file in files]) if files else pl.DataFrame()
     if asked.height:
         yield "Set aside, as questions to you:"
+        words = unlisted.words_aside(asked)["reason"]
         groups = asked.group_by("reason", maintain_order=True).agg(pl.len().alias("n"))
         for reason, count in groups.sort("n", "reason", descending=[True, False]).iter_rows():
             yield f"  {reason} ({count})"
             rows = asked.filter(pl.col("reason") == reason)
+            if reason in words:
+                yield f"    {_lines_of(rows)}; wanted {rows['wanted'][0]}"
+                continue
             for name, line, column, raw, wanted in rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows():
                 yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
             if count > SHOWN:
@@ -47,6 +51,16 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
     if notes:
         yield "To look at once:"
         yield from (f"  {note}" for note in notes)
+
+
+def _lines_of(rows: pl.DataFrame) -> str:
+    """Where the rows of one question stand: file by file, ten lines, then a count."""
+    told = []
+    for (name,), mine in rows.group_by("name", maintain_order=True):
+        lines = mine["line"].to_list()
+        more = f" and {len(lines) - SHOWN} more" if len(lines) > SHOWN else ""
+        told.append(f"{name}, {'line' if len(lines) == 1 else 'lines'} {', '.join(map(str, lines[:SHOWN]))}{more}")
+    return "; ".join(told[:SHOWN]) + (f"; and {len(told) - SHOWN} more files" if len(told) > SHOWN else "")
 
 
 def _two_values(found: pl.DataFrame) -> Iterator[str]:
