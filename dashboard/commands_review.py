@@ -1,7 +1,6 @@
 """Commands that look at the shop: demo, serve, week, figures, limits."""
 
 from collections.abc import Iterator
-from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -129,25 +128,16 @@ def week(
 
     One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it.
     """
-    first = _first_of_week(shop, of)
-    snapshot = opened(shop)
-    from dashboard import desk
+    day = day_of(of) if of else None
+    opened(shop)
+    from dashboard import desk, looking_back
     from dashboard.papers import week as review
 
-    end = end_of(shop, (first + timedelta(6)).isoformat()) if first else None
-    past = end is not None and end < snapshot.as_of  # a past week as it stood at its end: what was open then, not now
-    desk.use(desk.Desk(shop, as_of=end if past else None))
-    write_paper(*review.paper(week=first, letter=letter), out, pdf)
-
-
-def _first_of_week(shop: Path, day: str | None) -> date | None:
-    """The first day of the week of a day, as the shop's weeks start."""
-    if day is None:
-        return None
-    from ingest.shop import DAYS, read_shop
-
-    named = day_of(day)
-    return named - timedelta((named.weekday() - DAYS.index(read_shop(shop / "shop.toml").shop.week_starts)) % 7)
+    desk.use(desk.Desk(shop))
+    asked = looking_back.asked(day)
+    with desk.as_it_stood(asked.end):
+        name, html = review.paper(week=asked.first, letter=letter)
+    write_paper(name, html, out, pdf)
 
 
 def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:

@@ -6,7 +6,9 @@ they fill more than their share of memory. No statistics, and no study by name.
 
 import sys
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, date, datetime
 from functools import cached_property
 from pathlib import Path
@@ -42,14 +44,19 @@ class Desk:
         self._bytes = 0
         self._snapshots: OrderedDict[Hashable, Snapshot] = OrderedDict()
 
+    @property
+    def has_shop(self) -> bool:
+        """Is there a shop.toml yet?"""
+        return (self.folder / "shop.toml").exists()
+
     @cached_property
     def jobs(self) -> Jobs:
         """Long work on this shop: loads, corrections, answers to questions; one at a time."""
         return Jobs(self.folder)
 
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
-        """The shop as it stands: opened anew only when the store, the book or a shop file has changed."""
-        as_of = as_of or self.as_of
+        """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has changed."""
+        as_of = as_of or _back.get() or self.as_of
         self._ensure()
         key = (*newest(self.folder), fingerprint(self.folder), as_of)
         with self._lock:
@@ -70,6 +77,8 @@ class Desk:
 
     def shop_words(self) -> tuple[str, str]:
         """The shop's name, and as of when it is shown."""
+        if not self.has_shop:
+            return "No shop yet", "begin on Logs"
         snapshot = self.snapshot()
         local = snapshot.as_of.astimezone(snapshot.shop.zone)
         return snapshot.shop.shop.name, f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet"
@@ -113,6 +122,19 @@ class Desk:
                 _, (_, gone) = self._answers.popitem(last=False)
                 self._bytes -= gone
         return answer
+
+
+_back: ContextVar[datetime | None] = ContextVar("looking back", default=None)
+
+
+@contextmanager
+def as_it_stood(end: datetime | None) -> Iterator[None]:
+    """Everything asked within is told as of `end` (UTC): nothing later is seen. None: as the shop stands."""
+    token = _back.set(end)
+    try:
+        yield
+    finally:
+        _back.reset(token)
 
 
 _open: list[Desk] = []

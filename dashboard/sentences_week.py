@@ -24,6 +24,17 @@ def under(found: Review) -> str:
     return f"Week of {numbers.long_day(found.week)}. {numbers.count(judged)} {many} reached final inspection or ended before it.{few}"
 
 
+def stood(found: Review) -> str:
+    """That a past week is told as it stood."""
+    return f"Told as it stood at the end of {numbers.weekday(found.last_day)}: what came later is not seen."
+
+
+def lead(say: str) -> str:
+    """The first words of a sentence, to stand behind a colon."""
+    said = say.rstrip(".")
+    return said[:1].lower() + said[1:]
+
+
 def missing(found: Review, shop: Shop) -> list[tuple[str, str]]:
     """Stages with fewer rows than usual: what is there, and what usually is."""
     rows = found.arrived.filter("question").iter_rows(named=True)

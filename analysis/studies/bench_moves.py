@@ -1,6 +1,7 @@
 """The bench as moves between states: from each visit of round 1 to the next, in and out of loops.
 
-A state is a stage and a context: first pass, or in a loop caused here and caught there.
+A state is a stage and a context: first pass, or in a loop caused here and caught there, opened within such and such other loops. (Without the
+outer ones the chain would forget, after a loop within a loop, that the outer one is still to be paid for.)
 """
 
 from dataclasses import dataclass
@@ -51,7 +52,7 @@ class Bench:
     """Round-1 visits as moves between states. Pairs are (caused, caught) of send-backs; k states, t kinds of move, p pairs, s stages."""
 
     instruments: int
-    states: Ints  # (k, 2) stage, context
+    states: Ints  # (k, 2) stage, context: FIRST, or the number of a nest of loops
     moves: Ints  # (t, 3) state, pair sent back or -1, next state or k at the end; sorted by state
     pairs: list[tuple[str, str]]
     instead: Ints  # (p,) stage after the causing one where it could be caught, -1 none
@@ -87,7 +88,8 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     loop = visits["loop"].fill_null(-1).to_numpy()
     context = np.append(of_loop, FIRST)[loop]
     stages = len(shop.stages)
-    states, state = np.unique((context + 1) * stages + stage, return_inverse=True)
+    nest = np.append(_nests(of_loop, loops["parent"].fill_null(-1).to_list()), FIRST)[loop]
+    states, state = np.unique((nest + 1) * stages + stage, return_inverse=True)
     k = len(states)
     last = np.diff(instrument, append=-1) != 0
     following = np.where(last, k, np.append(state[1:], k))
@@ -119,6 +121,15 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
             (instrument[passed], of_fresh, len(fresh), None), (instrument, stage, stages, None), (instrument, stage, stages, whole),
         ], int(instrument.max(initial=-1)) + 1),
     )  # fmt: skip
+
+
+def _nests(pairs: Ints, parents: list[int]) -> Ints:
+    """For each loop the number of its nest: its pair and those of the loops it was opened in. A loop stands after the one it was opened in."""
+    numbers: dict[tuple[int, int], int] = {}
+    nests: list[int] = []
+    for pair, parent in zip(pairs.tolist(), parents, strict=True):
+        nests.append(numbers.setdefault((nests[parent] if parent >= 0 else FIRST, pair), len(numbers)))
+    return np.array(nests, dtype=np.int64)
 
 
 def _fresh(visits: pl.DataFrame, sent: Ints, causing: Ints, looking: Ints, rank: Ints, *, itself: bool) -> tuple[Ints, Ints]:

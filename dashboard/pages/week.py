@@ -10,9 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Review, review
-from analysis.studies.arrived import review_week
-from analysis.studies.calendar import first_day
-from dashboard import desk, numbers, parts, sentences, sentences_week
+from dashboard import desk, looking_back, numbers, parts, sentences, sentences_week
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
@@ -20,31 +18,60 @@ from ingest.shop import Shop
 
 PATH, NAME = "/", "Week"
 DECISION, OWNER, DUE, WRITE, WRITTEN, HERE = "week-decision", "week-owner", "week-due", "week-write", "week-written", "week-here"
+DECIDE = "week-decide"  # where the decision is written
 SHOWN = 12  # serials in a list; then a count
 
 
 def layout(week: str | None = None, **_address: str) -> Any:
-    """The review of the week that holds the day `week`; by default the last whole one."""
+    """The review of the week that holds the day `week`, as it stood at its end; by default the last whole one."""
     shop = desk.here().snapshot().shop
     try:
-        found = desk.ask(review, week=_week(week, shop))
+        asked = looking_back.asked(_day(week))
+    except UnusableData as problem:
+        nothing = parts.empty_state(told(problem), "The last whole week", PATH)
+        return parts.page(parts.page_head("No such week.", "Nothing was logged in it."), nothing)
+    try:
+        with desk.as_it_stood(asked.end):
+            return _laid_out(desk.ask(review, week=asked.first), shop, asked)
     except UnusableData as problem:
         return parts.page(parts.page_head("No week to review yet.", "The week stands here once a log is loaded."),
-                          parts.empty_state(str(problem), "Load a log", "/logs"))  # fmt: skip
+                          parts.empty_state(told(problem), "Load a log", "/logs"))  # fmt: skip
+
+
+def _laid_out(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
+    under = [sentences_week.under(found), *([f" {sentences_week.stood(found)}"] if asked.end else [])]
     return parts.page(
-        parts.page_head(sentences.headline(found, shop), sentences_week.under(found)),
+        parts.page_head(sentences.headline(found, shop), under), start(found, shop, asked),
         arrived(found, shop), normal(found, shop), findings(found, shop),
         parts.row("75", outside(found, shop), shipped(found, shop)),
         parts.row("75", acted(found, shop), bench(found, shop)),
-        decide(found, shop), others(found),
+        decide(found, asked),
     )  # fmt: skip
 
 
-def _week(asked: str | None, shop: Shop) -> date | None:
+def _day(asked: str | None) -> date | None:
     try:
-        return first_day(date.fromisoformat(asked), shop) if asked else None
+        return date.fromisoformat(asked) if asked else None
     except ValueError:
         return None
+
+
+def told(problem: UnusableData) -> str:
+    """A problem as a sentence."""
+    text = str(problem)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
+    """What to look at first, where the decision is written, and the weeks beside this one."""
+    first = next((one for one in sentences.week(found, shop) if one.state not in ("steady", "question")), None)
+    if first:
+        lead: list[Any] = ["Look first at: ", dcc.Link(sentences_week.lead(first.lead), href=first.link), ". "]
+    else:
+        lead = ["Nothing asks for a look. "]
+    write = html.A("Write down the decision", href=f"#{DECIDE}")
+    return html.Div([html.P([*lead, write], className="start"), html.P(_between(others(found, asked.latest)), className="small")],
+                    className="no-print")  # fmt: skip
 
 
 def arrived(found: Review, shop: Shop) -> html.Section:
@@ -178,10 +205,11 @@ def _between(items: list[Any]) -> list[Any]:
     return told
 
 
-def decide(found: Review, shop: Shop) -> html.Section:
+def decide(found: Review, asked: looking_back.Asked) -> html.Section:
     """One decision, one owner, one date; it goes into the bench book and onto the paper."""
     held = found.decision or {}
     due = held.get("due")
+    week = {"week": found.week} if asked.first else {}
     return parts.sheet(
         "Decision of the week", "goes into the bench book and onto the paper",
         [
@@ -189,24 +217,26 @@ def decide(found: Review, shop: Shop) -> html.Section:
                       parts.text_field("By (year-month-day)", DUE, due.isoformat() if isinstance(due, date) else "")], className="ruled"),
             html.Div(
                 [html.Button("Put in the bench book", id=WRITE, className="button primary"),
-                 html.A("Print the weekly review", href=address("/papers/week", week=found.week), target="_blank", className="button"),
-                 html.A("on Letter", href=address("/papers/week", week=found.week, letter=1), target="_blank", className="small")],
+                 html.A("Print the weekly review", href=address("/papers/week", **week), target="_blank", className="button"),
+                 html.A("on Letter", href=address("/papers/week", letter=1, **week), target="_blank", className="small")],
                 className="acts",
             ),
             html.P(id=WRITTEN, className="small", role="status"), dcc.Store(id=HERE, data=found.week.isoformat()),
         ],
-        className="no-print",
+        className="no-print", id=DECIDE,
     )  # fmt: skip
 
 
-def others(found: Review) -> html.P:
-    """The weeks beside this one."""
+def others(found: Review, latest: date | None) -> list[Any]:
+    """The ways to the weeks beside this one."""
     week = timedelta(weeks=1)
-    links = [dcc.Link(f"Week of {numbers.day(found.week - week)}", href=address("/", week=found.week - week))]
-    latest = desk.ask(review_week)
+    links = []
+    if len(found.weeks) > 1:
+        links.append(dcc.Link(f"Week before, {numbers.day(found.week - week)}", href=address(PATH, week=found.week - week)))
     if latest is not None and found.week < latest:
-        links.append(dcc.Link(f"Week of {numbers.day(found.week + week)}", href=address("/", week=found.week + week)))
-    return html.P(_between(links), className="small no-print")
+        after = found.week + week
+        links.append(dcc.Link(f"Week after, {numbers.day(after)}", href=address(PATH, week=after) if after < latest else PATH))
+    return links
 
 
 def connect(app: Dash) -> None:

@@ -7,8 +7,7 @@ from datetime import date
 import flask
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.calendar import first_day
-from dashboard import desk
+from dashboard import desk, looking_back
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as weekly
@@ -23,14 +22,16 @@ def connect(server: flask.Flask) -> None:
 
 
 def week() -> flask.Response:
-    """The weekly review of the week that holds the day `week`, by default the last whole one; `letter` for that size of paper."""
+    """The weekly review of the week that holds the day `week`, as it stood at its end; default the last whole one. `letter`: that size of paper."""
     asked, letter = flask.request.args.get("week", ""), bool(flask.request.args.get("letter"))
     try:
-        first = first_day(date.fromisoformat(asked), desk.here().snapshot().shop) if asked else None
+        day = date.fromisoformat(asked) if asked else None
     except ValueError:
         return problem(f"{asked!r} is no day; wanted one such as 2026-11-27.")
     try:
-        return flask.Response(weekly.paper(week=first, letter=letter)[1], mimetype="text/html")
+        looked = looking_back.asked(day)
+        with desk.as_it_stood(looked.end):
+            return flask.Response(weekly.paper(week=looked.first, letter=letter)[1], mimetype="text/html")
     except UnusableData as nothing:
         return _nothing(nothing)
 
