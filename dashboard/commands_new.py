@@ -72,9 +72,12 @@ def _show(proposal: "Proposal") -> None:
 
 def _asked(ask: "Ask") -> str:
     """The answer of a person; Enter takes the guess."""
+    from ingest.new import unfit
+
     choice = f" [{', '.join(ask.options)}]" if ask.options else ""
     while True:
         answer = str(typer.prompt(f"{ask.text}{choice}", default=ask.default, err=True)).strip()
-        if not ask.options or answer in ask.options or answer == ask.default:
+        wrong = unfit(ask, answer)
+        if not wrong:
             return answer
-        say(f"{answer!r} is none of them")
+        say(wrong)

@@ -9,11 +9,12 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from zoneinfo import available_timezones
 
 from ingest.guesses import guess_family, guess_outcome, guess_suspect
 from ingest.headings import plain
 from ingest.new_text import additions_text, shop_text, specs_text
-from ingest.questions import listed
+from ingest.questions import closest, listed
 from ingest.shop import Shop, ShopProblem, checked_shop
 from ingest.starting_values import FAMILIES, OUTCOMES, STAGES
 from ingest.survey import MEASURE, Survey, people, stage_words, survey
@@ -91,9 +92,24 @@ def propose(files: Sequence[tuple[str, bytes]], *, shop: Shop | None = None, ans
     _mark_roles(draft, asker, shop)
     if shop is None:
         text = shop_text(draft)
-        checked_shop(tomllib.loads(text))  # what is proposed must load
+        if not _no_zone(draft.timezone):
+            checked_shop(tomllib.loads(text))  # what is proposed must load
         return Proposal(text, specs_text(draft), tuple(asker.asks), tuple(surveys), False)
     return Proposal(additions_text(draft, shop), "", tuple(asker.asks), tuple(surveys), True)
+
+
+def unfit(ask: Ask, answer: str) -> str:
+    """Why an answer will not do, one line; '' where it will."""
+    if ask.options and answer != ask.default and answer not in ask.options:
+        return f"{answer!r} is none of {', '.join(ask.options)}."
+    if ask.key == "timezone" and _no_zone(answer):
+        near = closest(answer, sorted(available_timezones()))
+        return f"{answer!r} is no time zone; wanted one such as {near or 'Europe/Dublin'}."
+    return ""
+
+
+def _no_zone(name: str) -> bool:
+    return name not in available_timezones()
 
 
 def write(folder: Path, proposal: Proposal) -> list[Path]:

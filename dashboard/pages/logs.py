@@ -2,35 +2,54 @@
 
 from __future__ import annotations
 
-import base64
 from typing import Any
 
 import polars as pl
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard import address as addresses
 from dashboard import desk, numbers, parts, sentences
 from dashboard.jobs import LARGEST, Job
+from dashboard.pages import logs_new
+from dashboard.pages.logs_questions import (
+    AGAIN,
+    CORRECT,
+    KEEP,
+    REAL,
+    SAID,
+    TAKE,
+    TEN,
+    VALUE,
+    VERDICTS,
+    WHO,
+    WHY,
+    answer_to,
+    by_reason,
+    look_once,
+    parsed,
+    waiting,
+)  # fmt: skip
+from ingest.questions import FileProblem
 
 PATH, NAME = "/logs", "Logs"
-DROP, TICK, PROGRESS, AGAIN, HERE = "logs-drop", "logs-tick", "logs-progress", "logs-again", "logs-here"
-VALUE, WHO, WHY, SAID = "logs-value", "logs-who", "logs-why", "logs-said"
-CORRECT, REAL, KEEP, TAKE = "logs-correct", "logs-real", "logs-keep", "logs-take"
+DROP, TICK, PROGRESS, HERE = "logs-drop", "logs-tick", "logs-progress", "logs-here"
 UNLOAD, UNLOAD_LOG, UNLOAD_WHO, UNLOAD_WHY = "logs-unload", "logs-unload-log", "logs-unload-who", "logs-unload-why"
 TOP, REST = "logs-top", "logs-rest"
-SHOWN, TEN = 60, 10
-VERDICTS = {REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
-REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit")
+SHOWN = 60
 
 
 def layout(question: str | None = None, **_address: str) -> Any:
-    bring_in = f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE"
     tick = dcc.Interval(id=TICK, interval=700, disabled=not _running())
+    here = dcc.Store(id=HERE, data=question or "")
+    progress = html.Div(_latest(), id=PROGRESS)
+    if not desk.here().has_shop:
+        top = html.Div(parts.page_head(logs_new.NONE_YET, logs_new.UNDER), id=TOP)
+        return parts.page(top, *logs_new.first(), progress, tick, html.Div(id=REST), here)
+    bring_in = f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE"
     return parts.page(
         html.Div(head(), id=TOP),
-        parts.sheet("Bring a log", bring_in, [_drop(), html.Div(_latest(), id=PROGRESS), tick]),
+        parts.sheet("Bring a log", bring_in, [_drop(), progress, tick, logs_new.another()]),
         html.Div(rest(question), id=REST),
-        dcc.Store(id=HERE, data=question or ""),
+        here,
     )
 
 
@@ -47,14 +66,9 @@ def rest(question: str | None) -> list[Any]:
     """Everything that a load or an answer changes: laid out anew when the work has ended."""
     snapshot = desk.here().snapshot()
     logs, asked = snapshot.table("logs"), waiting()
-    return [*([_answer(question, asked)] if question else []), _questions(asked), _logs(logs, snapshot.shop), _take_out(logs)]
-
-
-def waiting() -> pl.DataFrame:
-    """Questions nobody has answered yet, newest log first."""
-    snapshot = desk.here().snapshot()
-    settled = snapshot.table("settled", "log_id", "line", "column")
-    return snapshot.table("set_aside").join(settled, on=["log_id", "line", "column"], how="anti", maintain_order="left")
+    return [
+        *([answer_to(question, asked)] if question else []), by_reason(asked), *look_once(), _logs(logs, snapshot.shop), _take_out(logs),
+    ]  # fmt: skip
 
 
 def _headline(logs: pl.DataFrame, asked: pl.DataFrame) -> str:
@@ -122,89 +136,6 @@ def told(job: Job) -> list[Any]:
         lines.append(html.P([parts.picture("take"), " ", say + cells]))
         lines += [html.P(note, className="small") for note in file.notes[:TEN]]
     return lines or [html.P([parts.picture("take"), f" {job.title}: done."])]
-
-
-def _questions(asked: pl.DataFrame) -> html.Section:
-    if asked.is_empty():
-        return parts.sheet("Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered."))
-    asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))
-    groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n"))
-    groups = groups.sort("n", "reason", descending=[True, False])
-    blocks = []
-    for reason, n in groups.iter_rows():
-        rows = asked.filter(pl.col("kind") == reason)
-        shown = [_line(row) for row in rows.head(TEN).iter_rows(named=True)]
-        columns = [("where", "File and line"), ("column", "Column", "wide-only"), ("raw", "As typed"), ("wanted", "Wanted", "wide-only"), ("go", "")]
-        more = [html.P(f"and {numbers.count(n - TEN)} more", className="small")] if n > TEN else []
-        title = html.Summary([html.B(f"{numbers.count(n)}"), f" {reason}"])
-        blocks.append(html.Details([title, parts.table(shown, columns), *more], className="reason", open=len(blocks) == 0 and len(groups) < 4))
-        if len(blocks) >= SHOWN:
-            break
-    acts = html.Div(
-        [html.Button("Ask them again", id=AGAIN, className="button primary"), html.A("Save as CSV", href="/save/questions", className="button")],
-        className="acts",
-    )
-    note = "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set aside is a question, not a loss."
-    return parts.sheet("Questions to the shop", "grouped by reason, the commonest first", [*blocks, acts, html.P(note, className="small")])
-
-
-def _line(row: dict[str, Any]) -> dict[str, Any]:
-    key = f"{row['log_id']}:{row['line']}:{row['column']}"
-    return {
-        "where": f"{row['name']}, line {row['line']}",
-        "column": row["column"] or "whole row",
-        "raw": html.Code(_short(row["raw"])),
-        "wanted": row["wanted"],
-        "go": dcc.Link("Answer", href=addresses.address(PATH, question=key)),
-    }
-
-
-def _short(text: str) -> str:
-    line = " ".join(text.split())
-    return line if len(line) <= 60 else line[:57] + "..."
-
-
-def _answer(question: str, asked: pl.DataFrame) -> html.Section:
-    """One question, in full, and the answers it takes."""
-    log_id, line, column = _parsed(question)
-    found = asked.filter((pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == column))
-    if found.is_empty():
-        return parts.sheet("This question", "", parts.empty_state("It has been answered, or its log was taken out.", "All questions", PATH))
-    row = found.row(0, named=True)
-    real = any(word in (row["reason"] + row["wanted"]) for word in REAL_WORDS)
-    conflict = any(word in row["reason"] for word in CONFLICT_WORDS)
-    buttons = [
-        html.Button("Correct it", id=CORRECT, className="button primary", style={} if column else {"display": "none"}),
-        html.Button("It is real", id=REAL, className="button", style={} if real else {"display": "none"}),
-        html.Button("Keep what is held", id=KEEP, className="button", style={} if conflict else {"display": "none"}),
-        html.Button("Take the new one", id=TAKE, className="button", style={} if conflict else {"display": "none"}),
-    ]
-    fields = [
-        parts.text_field("Value to lay over it", VALUE, style={} if column else {"display": "none"}),
-        parts.text_field("Who", WHO),
-        parts.text_field("Why", WHY),
-    ]
-    say = html.P(
-        [html.B(f"{row['name']}, line {row['line']}: "), f"{row['column'] or 'the row'} is ", html.Code(row["raw"]), f"; wanted {row['wanted']}."]
-    )
-    note = "A correction is laid over what was typed: the original stays as it came, and the value is marked wherever it shows."
-    return parts.sheet(
-        "This question",
-        row["reason"],
-        [
-            say,
-            html.Div(fields, className="ruled"),
-            html.Div(buttons, className="acts"),
-            html.P(id=SAID, role="status"),
-            html.P(note, className="small"),
-        ],
-    )
-
-
-def _parsed(question: str) -> tuple[str, int, str]:
-    log_id, _, rest = question.partition(":")
-    line, _, column = rest.partition(":")
-    return log_id, int(line) if line.isdigit() else -1, column
 
 
 def _logs(logs: pl.DataFrame, shop: Any) -> html.Section:
@@ -278,6 +209,7 @@ def connect(app: Dash) -> None:
         State(HERE, "data"),
         prevent_initial_call=True,
     )(look)
+    logs_new.connect(app, watch)
     said = (Output(SAID, "children"), *watch)
     said_by = (State(HERE, "data"), State(WHO, "value"), State(WHY, "value"))
     app.callback(
@@ -296,13 +228,10 @@ def bring(contents: list[str] | None, names: list[str] | None) -> tuple[Any, Any
     """Begins to load the dropped files."""
     if not contents or not names:
         return no_update, no_update
-    files = []
-    for content, name in zip(contents, names, strict=True):
-        _, comma, data = content.partition(",")
-        if not comma:
-            return [parts.ask(f"{name} came empty; load it at the command line: truerun load {name}")], True
-        files.append((name, base64.b64decode(data)))
-    number = desk.here().jobs.load(files)
+    try:
+        number = desk.here().jobs.load(logs_new.files_of(contents, names))
+    except FileProblem as problem:
+        return [parts.ask(str(problem))], True
     return told(desk.here().jobs.look(number) or Job(number, "Load")), False
 
 
@@ -343,7 +272,7 @@ def answer(
         return no_update, no_update, no_update
     if not (who or "").strip() or not (why or "").strip():
         return "An answer wants who gives it and why.", no_update, no_update
-    log_id, line, column = _parsed(question)
+    log_id, line, column = parsed(question)
     if pressed == CORRECT:
         if not (value or "").strip():
             return "Write the value to lay over it, as it should have been typed.", no_update, no_update
