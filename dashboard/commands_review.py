@@ -47,7 +47,9 @@ def serve(
 
 def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
     """Serve until stopped; the address is told once the port is ours."""
-    opened(shop)
+    begins = shop.is_dir() and not (shop / "shop.toml").exists()  # an empty folder: Logs makes a first shop of a sheet
+    if not begins:
+        opened(shop)
     _free(port)
     from dashboard import desk
     from dashboard.app import make_app
@@ -59,7 +61,7 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
         for line in _week_in_sentences(counter):
             say(line)
     pages = make_app(counter)
-    address = f"http://127.0.0.1:{port}/"
+    address = f"http://127.0.0.1:{port}/{'logs' if begins else ''}"
     say(f"The pages are at {address} (Ctrl-C stops them)")
     if browser:
         import threading
