@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Callable
 from typing import Any
 
 import dash
@@ -18,7 +19,9 @@ from dashboard.papers import served
 
 PAGES = ("week", "drift", "capability", "rework", "necks", "bench", "gauges", "logs")  # in the order of the header
 FURTHER = ("logs_readings", "logs_instrument", "logs_visits")  # behind a number: reached by links, not by the header
-SAVED = {"readings": "logs_readings", "questions": "logs"}  # tables a person may save, and the page they stand on
+SAVED = {  # tables a person may save, and the page they stand on
+    "readings": "logs_readings", "questions": "logs", "capability": "capability", "gauges": "gauges",
+}  # fmt: skip
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
@@ -41,13 +44,25 @@ def make_app(desk: counter.Desk) -> Dash:
     pages = [importlib.import_module(f"dashboard.pages.{name}") for name in PAGES]
     further = [importlib.import_module(f"dashboard.pages.{name}") for name in FURTHER]
     for order, page in enumerate([*pages, *further]):
-        dash.register_page(page.__name__, path=page.PATH, order=order, name=page.NAME, title=f"{page.NAME} - Truerun", layout=page.layout)
+        dash.register_page(page.__name__, path=page.PATH, order=order, name=page.NAME, title=f"{page.NAME} - Truerun", layout=_of_a_shop(page, desk))
         page.connect(app)
     app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
     return app
+
+
+def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
+    """A page's layout; before there is a shop every page but Logs says where one begins."""
+
+    def layout(**address: str) -> Any:
+        if desk.has_shop or page.PATH == "/logs":
+            return page.layout(**address)
+        begin = "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: truerun demo"
+        return parts.page(parts.page_head("No shop here yet."), parts.empty_state(begin, "Bring a sheet", "/logs"))
+
+    return layout
 
 
 def save(name: str) -> flask.Response:
@@ -102,6 +117,10 @@ def connect(app: Dash, desk: counter.Desk) -> None:
         ClientsideFunction(here, "draw"),
         Output(parts.graph_id(dash.MATCH), "figure"),
         Input(parts.figure_id(dash.MATCH), "data"), Input("width", "data"), Input("scheme", "computedColorScheme"), State("dark-twins", "data"),
+    )  # fmt: skip
+    app.clientside_callback(
+        ClientsideFunction(here, "columns"), Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),
+        Input({"type": "grid-columns", "name": dash.MATCH}, "data"), Input("width", "data"),
     )  # fmt: skip
     app.clientside_callback(
         ClientsideFunction(here, "present"), Output("menu-name", "children"),

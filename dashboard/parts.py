@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
+import dash_ag_grid as dag
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
@@ -22,6 +23,7 @@ MARKS = {  # state: the word that stands beside its mark unless a page says it w
 }  # fmt: skip
 PICTURES = {"shown": "take", "too-few": "thin"}  # two words share a picture
 KEYS = ("board", "edge", "gap", "light", "limits", "interval", "subject", "nut", "capo", "clamp", "run", "anew", "back", "usual", "other")
+PAGE_ROWS = 25  # of a grid, before a person leafs on
 Words = Any  # text, or a list of texts and components
 
 
@@ -39,11 +41,15 @@ def page_head(headline: Words, under: Words = "", caution: Words = "") -> html.D
 
 
 def sheet(name: Words, right: Words = "", children: Any = None, *, marks: Sequence[Any] = (), id: Any = None, className: str = "") -> html.Section:
-    """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it."""
+    """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it.
+
+    At its foot the browser offers what stands in it for saving: charts as SVG, tables as CSV (page.js; page.css hides what does not apply).
+    """
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
     more = {"id": id} if id is not None else {}
-    return html.Section([head, *_listed(children)], className=f"sheet {className}".strip(), **more)
+    save = [html.Button(f"Save {what}", type="button", className=f"save-{what}", **{"data-save": what}) for what in ("picture", "table")]
+    return html.Section([head, *_listed(children), html.Div(save, className="save no-print")], className=f"sheet {className}".strip(), **more)
 
 
 def row(columns: str, *sheets: Any) -> html.Div:
@@ -221,11 +227,41 @@ def sparkline(uris: tuple[str, str], finding: str, words: Words = "") -> html.Di
     return html.Div([*images, html.Span(words, className="note tabular")] if words else images)
 
 
-def grid_options(**more: Any) -> dict[str, Any]:
+def grid(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], name: str) -> html.Div:
+    """A long table that is sorted and leafed through in the browser; columns as `table` takes them, name unique over all pages.
+
+    A row's `href` makes its first column a link. Beside a figure's words stands its number under `<key>_at`: columns sort by it.
+    """
+    told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
+    ready = [{**row, told[0][0]: f"[{row[told[0][0]]}]({row['href']})" if row.get("href") else row[told[0][0]]} for row in rows]
+    defs = [_column(place, *column, rows) for place, column in enumerate(told)]
+    both_widths = {"wide": defs, "narrow": [d for d, (_, _, kind) in zip(defs, told, strict=True) if "wide-only" not in kind]}
+    options = _grid_options(pagination=len(rows) > PAGE_ROWS, paginationPageSize=PAGE_ROWS, paginationPageSizeSelector=False, domLayout="autoHeight")
+    made = dag.AgGrid(id={"type": "grid", "name": name}, rowData=ready, columnDefs=defs,
+                      dashGridOptions=options, style={"height": None, "width": "100%"})  # fmt: skip
+    return html.Div([dcc.Store(id={"type": "grid-columns", "name": name}, data=both_widths), made], className="grid")
+
+
+def _column(place: int, key: str, heading: str, kind: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """One column of a grid: as wide as its longest word, the room left over shared out by the length of its texts."""
+    texts = [str(row[key]) for row in rows]
+    words = max((len(word) for text in [heading, *texts] for word in text.split()), default=1)
+    made: dict[str, Any] = {"field": key, "headerName": heading, "sortable": True, "wrapHeaderText": True, "autoHeaderHeight": True}
+    made |= {"wrapText": True, "autoHeight": True, "minWidth": 9 * words + 18, "flex": max(4, *(len(text) for text in texts))}
+    if place == 0:
+        made |= {"cellRenderer": "markdown", "linkTarget": "_self"}
+    if "n" in kind.split():
+        made |= {"type": "rightAligned"}
+    if rows and f"{key}_at" in rows[0]:
+        made |= {"field": f"{key}_at", "valueFormatter": {"function": f"params.data.{key}"}}
+    return made
+
+
+def _grid_options(**more: Any) -> dict[str, Any]:
     """dashGridOptions for AG Grid in our look: follows the scheme."""
     params = (
         "{fontFamily:'inherit',fontSize:15,headerFontSize:13,backgroundColor:'var(--card)',foregroundColor:'var(--ink)',borderColor:'var(--line)',"
-        "headerBackgroundColor:'var(--card)',headerTextColor:'var(--ink3)',wrapperBorder:false,rowHeight:38,accentColor:'var(--focus)'}"
+        "headerBackgroundColor:'var(--card)',headerTextColor:'var(--ink3)',wrapperBorder:false,rowHeight:38,cellHorizontalPadding:6,accentColor:'var(--focus)'}"
     )
     return {"theme": {"function": f"themeQuartz.withParams({params})"}, "suppressCellFocus": False, "enableCellTextSelection": True, **more}
 

@@ -23,6 +23,8 @@ window.dash_clientside = window.dash_clientside || {};
       drawn.layout = Object.assign({}, drawn.layout, { uirevision: null, datarevision: Date.now() });
       return drawn;
     },
+    // The columns of a long table: fewer on a phone.
+    columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
     // Marks the open page in both lists, closes the phone's list and names the page there.
     present: (pathname, pages) => {
       let name = "Pages";
@@ -35,4 +37,30 @@ window.dash_clientside = window.dash_clientside || {};
       return name;
     },
   };
+
+  // What stands in a sheet as files: each chart as SVG, all its tables as one CSV with the figures as shown.
+  const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
+  const cell = (td) => {
+    const text = td.textContent.trim().replace(/\u2212/g, "-").replace(/(\d),(?=\d{3}\b)/g, "$1");
+    const safe = /^[=@]/.test(text) ? "'" + text : text; // no formula of a log runs in a spreadsheet
+    return /[",\n]/.test(safe) ? '"' + safe.replace(/"/g, '""') + '"' : safe;
+  };
+  const csv = (sheet) => [...sheet.querySelectorAll("table.plain")]
+    .map((table) => [...table.rows].map((row) => [...row.cells].map(cell).join(",")).join("\r\n")).join("\r\n\r\n") + "\r\n";
+  document.addEventListener("click", (event) => {
+    const what = event.target.dataset && event.target.dataset.save, sheet = what && event.target.closest(".sheet");
+    if (!sheet) return;
+    if (what === "picture") {
+      sheet.querySelectorAll(".js-plotly-plot").forEach((chart, place) => {
+        const { width, height } = chart.getBoundingClientRect();
+        window.Plotly.downloadImage(chart, { format: "svg", width, height, filename: named(sheet) + (place ? `-${place + 1}` : "") });
+      });
+      return;
+    }
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob(["\ufeff" + csv(sheet)], { type: "text/csv" }));
+    link.download = `${named(sheet)}.csv`;
+    link.click();
+    URL.revokeObjectURL(link.href);
+  });
 })();

@@ -58,7 +58,7 @@ def capability_map(view: MapView, *, narrow: bool = False) -> Figure:
     tops, top = [], 34
     for k in range(len(view.rows)):
         tops.append(top)
-        top += height + (16 if any(c.flags for c in view.cells if c.row == k) else 0)
+        top += height + 16 * max((len(_flag_lines(c, pitch - 18)) for c in view.cells if c.row == k), default=0)
     figure = style.sheet_of_pixels(style.WIDE, top)
     shapes, texts, spots = figure["shapes"], figure["annotations"], []
     for k, column in enumerate(view.columns):
@@ -85,7 +85,7 @@ def _narrow(view: MapView) -> Figure:
             x, y = pitch * (j % 2), top + height * (j // 2)
             texts.append(style.words(x, y + 8, view.columns[cell.column], size=12, bold=True, colour=style.INK2))
             spots.append(_cell(cell, shapes, texts, x, y + 18, pitch - 14, False))
-        top += height * ((len(cells) + 1) // 2) + (16 if any(c.flags for c in cells) else 0)
+        top += height * ((len(cells) + 1) // 2) + 16 * max(len(_flag_lines(c, pitch - 14)) for c in cells)
     figure["height"] = top
     figure["yaxis"]["range"] = [top, 0]
     return {"data": [_touch(spots)], "layout": figure}
@@ -118,9 +118,15 @@ def _cell(cell: MapCell, shapes: list[Figure], texts: list[Figure], x: float, y:
     if cell.bounds:
         at = (text_x, y + 54) if tight else (text_x, y + 38)
         texts.append(style.words(*at, cell.bounds, size=12, colour=style.INK3, xshift=0 if tight else 34))
-    if cell.flags:
-        texts.append(style.words(text_x, y + (70 if tight else 54), cell.flags, size=12, colour=style.INK2))
+    for k, line in enumerate(_flag_lines(cell, width)):
+        texts.append(style.words(text_x, y + (70 if tight else 54) + 15 * k, line, size=12, colour=style.INK2))
     return told
+
+
+def _flag_lines(cell: MapCell, width: float) -> list[str]:
+    """Flags in one line where they fit, else each in its own."""
+    fits = len(cell.flags) * 6.2 < width
+    return [line for line in ([cell.flags] if fits else cell.flags.split(", ")) if line]
 
 
 def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:

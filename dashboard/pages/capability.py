@@ -25,7 +25,7 @@ MEANING = {
     SHIPPED: "last final-inspection readings, after inspection sorted them",
 }
 FEW = 30
-SHOWN = 60  # rows of the table; then a count
+SHOWN = 60  # rows of people; then a count
 
 
 def layout(when: str | None = None, characteristic: str | None = None, model: str | None = None, by: str | None = None, **_address: str) -> Any:
@@ -57,7 +57,8 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
         worst = limited.sort("ppk").row(0, named=True)
         return f"Nothing clearly needs more than its tolerance; {_what(shop, worst)} has the least room."
     worst = tight.sort("ppk").row(0, named=True)
-    many = f"{numbers.in_words(len(tight), capital=True)} of {numbers.count(len(limited))} need more than their tolerance"
+    need = "needs more than its tolerance" if len(tight) == 1 else "need more than their tolerance"
+    many = f"{numbers.in_words(len(tight), capital=True)} of {numbers.count(len(limited))} {need}"
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
     return f"{many}, {_what(shop, worst)} most: {numbers.of(worst['outside'], worst['n'])} outside {when} ({share})."
 
@@ -115,8 +116,8 @@ def _cell(row: dict[str, Any], place: int, column: int, shop: Shop) -> MapCell:
                    key=f"{row['characteristic']}|{row['position']}|{row['model']}", **shares)  # fmt: skip
 
 
-def _table(shop: Shop, when: str, characteristic: str | None, model: str | None, by: str | None) -> html.Section:
-    """The capability figures of every stage, or each tech's own: by stream and spec in force."""
+def _rows(when: str, characteristic: str | None, model: str | None, by: str | None) -> pl.DataFrame:
+    """The capability figures asked for: of every stage where a characteristic is chosen, else of the stage whose readings are shown."""
     rows = desk.ask(capability.table).filter(pl.col("position") != capability.ANY)
     rows = rows.filter((pl.col("tech") != "") if by == PER_TECH else (pl.col("tech") == ""))
     if characteristic:
@@ -124,23 +125,35 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
     if model:
         rows = rows.filter(pl.col("model") == model)
     role = "test" if when == BUILT else "final"
-    here = [stage.key for stage in shop.stages if stage.role == role]
-    rows = rows.filter(pl.col("stage").is_in(here)) if not characteristic else rows
+    here = [stage.key for stage in desk.here().snapshot().shop.stages if stage.role == role]
+    return rows if characteristic else rows.filter(pl.col("stage").is_in(here))
+
+
+def _table(shop: Shop, when: str, characteristic: str | None, model: str | None, by: str | None) -> html.Section:
+    """The capability figures of every stage, or each tech's own: by stream and spec in force."""
+    rows = _rows(when, characteristic, model, by)
     columns = [
-        ("what", "Stream"), ("stage", "Stage", "wide-only"), ("since", "Limits since", "wide-only"), ("n", "n", "n"), ("mean", "Mean", "n wide-only"),
-        ("sd", "sd short, long", "n wide-only"), ("cpk", "Cpk", "n wide-only"), ("ppk", "Ppk (95 %)", "n"), ("out", "Outside (95 %)", "n"),
-        ("flags", "Read with care"),
+        ("what", "Stream"), ("stage", "Stage", "wide-only"), ("since", "Limits since", "wide-only"), ("n", "n", "n wide-only"),
+        ("mean", "Mean", "n wide-only"), ("sd", "sd short, long", "n wide-only"), ("cpk", "Cpk", "n wide-only"), ("ppk", "Ppk (95 %)", "n"),
+        ("out", "Outside (95 %)", "n"), ("flags", "Read with care", "wide-only"),
     ]  # fmt: skip
-    if by == PER_TECH:
-        columns.insert(1, ("tech", "Set by"))
-    told = [_line(row, shop) for row in rows.head(SHOWN).iter_rows(named=True)]
-    left = f"and {numbers.count(len(rows) - SHOWN)} more; choose a characteristic or a model"
-    more = [html.P(left, className="small")] if len(rows) > SHOWN else []
-    coaching = "Figures of single people are for coaching; local law and agreements decide their use."
-    people = [html.P(coaching, className="caution")] if by == PER_TECH else []
-    body = [*people, parts.table(told, columns), *more] if told else html.P("No stream with limits here.", className="small")
     right = "a row a stream and limits in force; choose a characteristic to see every stage" if not characteristic else "every stage"
-    return parts.sheet("The figures", right, body)
+    if rows.is_empty():
+        return parts.sheet("The figures", right, html.P("No stream with limits here.", className="small"))
+    if rows["stage"].n_unique() == 1:
+        del columns[1]
+    told = [_line(row, shop) for row in rows.iter_rows(named=True)]
+    href = addresses.address("/save/capability", when=when, characteristic=characteristic or "", model=model or "", by=by or EVERYBODY)
+    save = html.Div(html.A("Save as CSV, unrounded", href=href, className="button"), className="acts")
+    if by != PER_TECH:
+        return parts.sheet("The figures", right, [parts.grid(told, columns, "capability-figures"), save])
+    # People stand in the shop's order and cannot be sorted by a figure: that would be a ranking without its uncertainty.
+    columns.insert(1, ("tech", "Set by"))
+    linked = [{**line, "what": parts.to_readings(line["href"], line["what"])} for line in told[:SHOWN]]
+    left = f"and {numbers.count(len(told) - SHOWN)} more; choose a characteristic or a model"
+    more = [html.P(left, className="small")] if len(told) > SHOWN else []
+    coaching = "Figures of single people are for coaching; local law and agreements decide their use."
+    return parts.sheet("The figures", right, [html.P(coaching, className="caution"), parts.table(linked, columns), *more, save])
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
@@ -159,14 +172,23 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
     share = f" ({numbers.share_range(row['nonconforming_low'], row['nonconforming_high'], row['n'])})" if row["nonconforming"] is not None else ""
     few = ["few"] if row["n"] < FEW and capability.THIN not in row["flags"] else []
     return {
-        "what": parts.to_readings(href, f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"),
-        "tech": row["tech"],
-        "stage": shop.stage_name(row["stage"]), "since": numbers.day(sentences.local(shop, row["first_at"])), "n": numbers.count(row["n"]),
+        "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}", "href": href, "tech": row["tech"],
+        "stage": shop.stage_name(row["stage"]), "since": numbers.day(sentences.local(shop, row["first_at"])), "since_at": row["first_at"].isoformat(),
+        "n": numbers.count(row["n"]), "n_at": row["n"], "ppk_at": row["ppk"], "cpk_at": row["cpk"], "mean_at": row["mean"], "sd_at": row["sd_long"],
+        "out_at": row["nonconforming"] / row["n"] if row["nonconforming"] is not None else None,
         "mean": amount(row["mean"]), "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
         "cpk": numbers.plain(row["cpk"]) if row["cpk"] is not None else numbers.NONE,
         "ppk": (numbers.plain(row["ppk"]) + bounds) if row["ppk"] is not None else numbers.NONE, "out": out + share,
         "flags": ", ".join([word for word in row["flags"].split(";") if word] + few),
     }  # fmt: skip
+
+
+def saved(**asked: str) -> tuple[str, pl.DataFrame]:
+    """The figures as a person saves them: canonical units, unrounded; filters as in the page's address."""
+    shown = desk.here().snapshot().shop.people.show
+    when = addresses.chosen(asked.get("when"), (BUILT, SET, SHIPPED), SET) or SET
+    rows = _rows(when, asked.get("characteristic") or None, asked.get("model") or None, asked.get("by") if shown != "none" else EVERYBODY)
+    return "capability.csv", rows
 
 
 def connect(app: Dash) -> None:

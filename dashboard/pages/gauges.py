@@ -21,7 +21,6 @@ JUDGED = (
     "Under 10 % of the spread is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes "
     "(AIAG Measurement Systems Analysis, 4th edition)."
 )
-SHOWN = 40
 GOOD, UNFIT = 0.10, 0.30  # of the spread: under a tenth good, over three tenths unfit; AIAG Measurement Systems Analysis, 4th edition
 
 
@@ -42,15 +41,24 @@ def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
         row = unfit.sort("share_of_spread", descending=True).row(0, named=True)
         what = shop.characteristic_name(row["characteristic"]).lower()
         return f"The gauge takes {numbers.share(row['share_of_spread'], 100)} of the spread of {what}: unfit to judge."
-    coarse = found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
+    coarse = _coarse(found)
     if len(coarse):
-        names = [shop.characteristic_name(key).lower() for key in coarse["characteristic"].unique(maintain_order=True)]
-        models = coarse["model"].unique(maintain_order=True).to_list()
-        shown = ", ".join(models[:4]) + (f" and {numbers.in_words(len(models) - 4)} more" if len(models) > 4 else "")
-        return f"Gauges are too coarse for {' and '.join(names[:2])} on {shown}."
+        told = [_on(shop.characteristic_name(key).lower(), part["model"].unique(maintain_order=True).to_list())
+                for (key,), part in coarse.group_by("characteristic", maintain_order=True)]  # fmt: skip
+        return f"Gauges are too coarse for {'; '.join(told[:3])}."
     if found.is_empty() and studies.is_empty():
         return "No gauge is declared yet."
     return "Every gauge with enough readings is fine enough for its streams."
+
+
+def _coarse(found: pl.DataFrame) -> pl.DataFrame:
+    """Streams that are read too coarsely and have readings enough to say so."""
+    return found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
+
+
+def _on(what: str, models: list[str]) -> str:
+    named = models if len(models) <= 3 else [*models[:3], f"{numbers.in_words(len(models) - 3)} more"]
+    return f"{what} on {' and '.join(filter(None, [', '.join(named[:-1]), named[-1]]))}"
 
 
 def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
@@ -94,16 +102,22 @@ def _steps(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: st
     if found.is_empty():
         text = "No gauge with a resolution is declared in shop.toml. Add a [[gauge]] with what it measures and its resolution."
         return parts.sheet("Steps against spread and tolerance", "", parts.empty_state(text))
-    rows = found.filter(pl.col("characteristic") == (characteristic or pl.col("characteristic")), pl.col("gauge") == (word or pl.col("gauge")))
-    told = [_line(row, shop) for row in rows.head(SHOWN).iter_rows(named=True)]
+    rows = _rows(found, characteristic, word)
+    few = pl.col("state") == states.THIN
+    told = [_line(row, shop) for row in rows.sort(few, maintain_order=True).iter_rows(named=True)]
     columns = [
         ("what", "Stream"), ("stage", "Stage", "wide-only"), ("word", "Gauge"), ("step", "Step", "n"), ("sigma", "Sigma", "n"),
-        ("in_sigma", "Steps in a sigma", "n wide-only"), ("in_tolerance", "Steps in the tolerance", "n"), ("gauges", "Taken with", "wide-only"),
-        ("n", "n", "n wide-only"),
+        ("in_sigma", "Steps in a sigma", "n wide-only"), ("in_tolerance", "Steps in the tolerance", "n wide-only"),
+        ("gauges", "Taken with", "wide-only"), ("n", "n", "n wide-only"),
     ]  # fmt: skip
-    more = [html.P(f"and {numbers.count(len(rows) - SHOWN)} more, finer ones", className="small")] if len(rows) > SHOWN else []
-    body = [parts.table(told, columns), *more] if told else html.P("No stream of this kind.", className="small")
-    return parts.sheet("Steps against spread and tolerance", "the coarsest first", body)
+    href = addresses.address("/save/gauges", characteristic=characteristic or "", word=word or "")
+    save = html.Div(html.A("Save as CSV, unrounded", href=href, className="button"), className="acts")
+    body = [parts.grid(told, columns, "gauges-steps"), save] if told else html.P("No stream of this kind.", className="small")
+    return parts.sheet("Steps against spread and tolerance", "the coarsest first; streams of few readings last", body)
+
+
+def _rows(found: pl.DataFrame, characteristic: str | None, word: str | None) -> pl.DataFrame:
+    return found.filter(pl.col("characteristic") == (characteristic or pl.col("characteristic")), pl.col("gauge") == (word or pl.col("gauge")))
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
@@ -115,8 +129,10 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
 
     href = addresses.address("/drift", characteristic=row["characteristic"], position=row["position"], model=row["model"], stage=row["stage"])
     return {
-        "what": parts.to_readings(href, f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"),
-        "stage": shop.stage_name(row["stage"]), "word": parts.mark(row["gauge"]), "step": amount(row["step"]), "sigma": amount(row["sigma"]),
+        "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}", "href": href,
+        "stage": shop.stage_name(row["stage"]), "word": row["gauge"] + (", few readings" if row["state"] == states.THIN else ""),
+        "step": amount(row["step"]), "step_at": row["step"], "sigma": amount(row["sigma"]), "sigma_at": row["sigma"],
+        "in_sigma_at": row["steps_in_sigma"], "in_tolerance_at": row["steps_in_tolerance"], "n_at": row["n"],
         "in_sigma": numbers.plain(row["steps_in_sigma"], 1) if row["steps_in_sigma"] is not None else numbers.NONE,
         "in_tolerance": numbers.plain(row["steps_in_tolerance"], 1) if row["steps_in_tolerance"] is not None else numbers.NONE,
         "gauges": row["gauges"] or "not named", "n": numbers.count(row["n"]),
@@ -126,7 +142,7 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
     """What to do about it, in sentences."""
     say = []
-    coarse = found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
+    coarse = _coarse(found)
     for (key,), part in coarse.group_by("characteristic", maintain_order=True):
         fewest = part.select(pl.col("steps_in_tolerance").min()).item()
         holds = f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice." if fewest is not None else ""
@@ -138,6 +154,11 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
         how = "Ten parts, three readers, two or three trials each, blind and in mixed order, say how much of the spread is the gauge."
         say.append(html.P([html.B("No study yet: "), f"{', '.join(without)}. {how}"]))
     return parts.sheet("What to do next", "", say or html.P("Nothing: every gauge is fine enough and studied."))
+
+
+def saved(**asked: str) -> tuple[str, pl.DataFrame]:
+    """Steps of the streams shown, canonical units, unrounded."""
+    return "gauges.csv", _rows(desk.ask(steps), asked.get("characteristic") or None, asked.get("word") or None)
 
 
 def connect(app: Dash) -> None:

@@ -90,3 +90,40 @@ def test_the_font_is_our_own_file():
     files = list(font.glob("*.woff2"))
     assert files
     assert all(file.read_bytes()[:4] == b"wOF2" for file in files)
+
+
+def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
+    seen = watched()
+    seen.page.goto(address)
+    seen.charts_drawn(4)
+    sheet = seen.page.locator(".sheet", has=seen.page.locator("h2", has_text="As set, outside limits"))
+    with seen.page.expect_download() as table:
+        sheet.get_by_role("button", name="Save table").click()
+    assert table.value.suggested_filename == "as-set-outside-limits.csv"
+    rows = table.value.path().read_text(encoding="utf-8-sig").splitlines()
+    assert len(rows) > 5
+    assert len({row.count(",") for row in rows if '"' not in row}) == 1, rows
+    with seen.page.expect_download() as picture:
+        sheet.get_by_role("button", name="Save picture").click()
+    assert picture.value.path().read_text(encoding="utf-8").startswith("<svg")
+    decision = seen.page.locator(".sheet", has=seen.page.locator("h2", has_text="Decision of the week"))
+    assert not decision.get_by_role("button", name="Save").first.is_visible()
+    assert seen.wrong == []
+
+
+def test_a_long_table_is_sorted_leafed_through_and_saved_whole(address, watched):
+    seen = watched()
+    seen.page.goto(f"{address}/gauges")
+    first = seen.page.locator(".ag-row[row-index='0'] .ag-cell[col-id=what]")
+    coarsest = first.inner_text()
+    seen.page.locator(".ag-header-cell", has_text="Steps in a sigma").click()
+    seen.page.locator(".ag-header-cell", has_text="Steps in a sigma").click()
+    seen.page.wait_for_function(f"document.querySelector('.ag-row[row-index=\"0\"] .ag-cell[col-id=what]').textContent !== {coarsest!r}")
+    with seen.page.expect_download() as saved:
+        seen.page.get_by_role("link", name="Save as CSV, unrounded").click()
+    total = int(seen.page.locator(".ag-paging-row-summary-panel").inner_text().split(" of ")[1].replace(",", ""))
+    assert len(saved.value.path().read_text(encoding="utf-8").splitlines()) == total + 1
+    first.locator("a").click()
+    seen.page.wait_for_url("**/drift**")
+    seen.charts_drawn(2)
+    assert seen.wrong == []

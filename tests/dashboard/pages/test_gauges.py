@@ -1,0 +1,59 @@
+"""Gauges: what it says of coarse gauges, of few readings, of an empty shop; and what is saved."""
+
+import polars as pl
+import pytest
+
+from analysis.studies.steps import steps
+from dashboard import desk
+from dashboard.app import make_app
+from dashboard.pages import gauges
+from tests.dashboard.pages import moving_shop
+from tests.dashboard.pages.said import said
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    shop = moving_shop.stands(tmp_path_factory.mktemp("gauges") / "shop", with_logs=False)
+    text = (shop / "shop.toml").read_text()
+    (shop / "shop.toml").write_text(text.replace('resolution = "0.05 mm"', 'resolution = "0.2 mm"'))
+    log = shop / "bench.csv"
+    log.write_text(moving_shop.log())
+    moving_shop.load(shop, [log], now=moving_shop.NOW)
+    return shop
+
+
+def looked_at(folder):
+    counter = desk.Desk(folder)
+    make_app(counter)
+    return counter
+
+
+def test_the_headline_names_what_is_read_too_coarsely_and_no_stream_of_few_readings(folder):
+    looked_at(folder)
+    text = said(gauges.layout())
+    assert "Gauges are too coarse for action on HERON-D and LARK-25." in text
+
+
+def test_streams_of_few_readings_stand_last_however_coarse(folder):
+    counter = looked_at(folder)
+    thin = counter.ask(steps).filter(pl.col("state") == "thin")
+    assert len(thin) == 2  # bass and treble of WREN-S
+    text = said(gauges.layout())
+    assert text.count("coarse, few readings") == 2
+    assert text.rindex("HERON-D](") < text.index("WREN-S](")
+
+
+def test_what_is_saved_is_what_is_shown_unrounded(folder):
+    counter = looked_at(folder)
+    name, rows = gauges.saved(characteristic="action", word="coarse")
+    assert name == "gauges.csv"
+    assert rows.equals(counter.ask(steps))
+    assert gauges.saved(word="unfit")[1].is_empty()
+    assert counter.ask(steps)["step"].unique().to_list() == [0.2]
+
+
+def test_a_shop_without_readings_says_what_to_do(tmp_path):
+    looked_at(moving_shop.stands(tmp_path / "shop", with_logs=False))
+    text = said(gauges.layout())
+    assert "No gauge is declared yet." in text
+    assert "Add a [[gauge]]" in text
