@@ -69,7 +69,9 @@ def headline(found: Review, shop: Shop) -> str:
     parts = []
     moved = len(found.matters)
     if moved:
-        parts.append(f"{numbers.in_words(moved)} {'thing' if moved == 1 else 'things'} moved")
+        new = sum(matter.new for matter in found.matters)
+        things = f"{'new ' if new == moved else ''}{'thing' if moved == 1 else 'things'}"
+        parts.append(f"{numbers.in_words(moved)} {things} moved" + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else ""))
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
@@ -95,7 +97,8 @@ def moved(matter: Matter, shop: Shop, now: date) -> Sentence:
     lead = f"{what} on {model} moved {way} {amount(shop, key, abs(size or 0.0))}"
     if matter.only_some:
         lead = f"{what} on {model} moved {way} {amount(shop, key, abs(size or 0.0))} for some who set it, not for all"
-    why = _between(main, shop, now) + " " + together(matter.moves_with, shop)
+    fresh = "New this week. " if matter.new else ""
+    why = fresh + _between(main, shop, now) + " " + together(matter.moves_with, shop)
     seen = [value for value in matter.line if value is not None]
     spark = sparkline.stream_spark(seen, light_from=max(0, (matter.light_from or 0) - (len(matter.line) - len(seen)))) if seen else None
     page = "Bench" if matter.only_some else "Drift"

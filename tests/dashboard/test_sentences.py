@@ -88,14 +88,18 @@ FULL = {
 
 def test_what_moved_says_how_much_since_when_and_between_which_days():
     assert told(found(matters=[matter()]))[0] == (
-        "Action treble on LARK-25 moved up 0.11 mm, 14 % of its tolerance, since about 25 Mar. Began between 24 Mar and 26 Mar."
+        "Action treble on LARK-25 moved up 0.11 mm, 14 % of its tolerance, since about 25 Mar. New this week. Began between 24 Mar and 26 Mar."
         " Too few readings since then to see what it moves together with."
     )
 
 
+def test_what_was_open_before_the_week_is_not_called_new():
+    assert "New" not in told(found(matters=[replace(matter(), new=False)]))[0]
+
+
 def test_a_shift_without_a_known_start_or_limits_says_so():
     said = told(found(matters=[matter(main={"began_at": None, "began_low": None, "began_high": None}, share=None)]))[0]
-    assert "moved up 0.11 mm, since about 27 Mar. When it began cannot be said yet." in said
+    assert "moved up 0.11 mm, since about 27 Mar. New this week. When it began cannot be said yet." in said
 
 
 def test_it_moves_together_with_things_and_is_never_called_caused_by_them():
@@ -205,8 +209,11 @@ def test_a_quiet_week_is_one_line():
 
 
 def test_the_headline_counts_in_words():
-    assert sentences.headline(found(**FULL), SHOP) == "Two things moved, one neck lot is in doubt, and the rest ran true."
-    assert sentences.headline(found(matters=[matter()]), SHOP) == "One thing moved."
+    assert sentences.headline(found(**FULL), SHOP) == "Two new things moved, one neck lot is in doubt, and the rest ran true."
+    assert sentences.headline(found(matters=[matter()]), SHOP) == "One new thing moved."
+    lasting = replace(matter(), new=False)
+    assert sentences.headline(found(matters=[lasting]), SHOP) == "One thing moved."
+    assert sentences.headline(found(matters=[matter(), lasting, lasting]), SHOP) == "Three things moved, one of them new."
     assert sentences.headline(found(lots=[lot(), lot(lot="B")], steady=3), SHOP) == "Two neck lots are in doubt, and the rest ran true."
 
 

@@ -183,7 +183,7 @@ def test_the_command_says_in_one_line_what_is_missing(tmp_path, capsys, monkeypa
 
 def test_the_demo_tells_the_week_in_plain_lines(looked_at):
     lines = list(_week_in_sentences(looked_at))
-    assert lines[0] == "Weir Lane Instruments: One thing moved, and the rest ran true."
+    assert lines[0] == "Weir Lane Instruments: One new thing moved, and the rest ran true."
     assert 2 <= len(lines) <= 1 + sentences.MOST
     assert lines[1].startswith("  - Action treble on LARK-25 moved up 0.3")
     assert not any(mark in "".join(lines) for mark in "<>*_")
