@@ -6,6 +6,7 @@ The functions are those of `truerun new`. Nothing is written before somebody say
 from __future__ import annotations
 
 import base64
+from dataclasses import replace
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
@@ -15,7 +16,7 @@ from dashboard.jobs import LARGEST
 from ingest.new import Ask, Proposal, propose, unfit, write
 from ingest.questions import FileProblem
 from ingest.shop import ShopProblem
-from ingest.survey import Survey
+from ingest.survey import ColumnSeen, Survey
 
 DROP, PROPOSAL, WRITE, SAID = "logs-new-drop", "logs-new-proposal", "logs-new-write", "logs-new-said"
 ANSWER = "logs-new-answer"
@@ -67,11 +68,12 @@ def shown(proposal: Proposal, answers: dict[str, str]) -> list[Any]:
 
 
 def _survey(seen: Survey) -> html.Section:
+    units = {column.guess.measure: seen.usual_unit(column.guess.measure)[0] for column in seen.measures() if not column.guess.unit}
     rows = [
         {
             "heading": column.heading,
-            "meaning": column.guess.target(column.guess.stage) or "not known, kept as typed",
-            "sure": "" if column.guess.sure or not column.guess.field else "guess",
+            "meaning": _meaning(column, units),
+            "sure": "guess" if (column.guess.field and not column.guess.sure) or units.get(column.guess.measure) else "",
             "filled": numbers.count(column.filled),
             "cells": _cells(column.samples),
         }
@@ -80,6 +82,13 @@ def _survey(seen: Survey) -> html.Section:
     columns = [("heading", "Heading"), ("meaning", "Taken as"), ("sure", ""), ("filled", "Filled", "n"), ("cells", "Some of its cells", "wide-only")]
     right = f"{numbers.count(seen.rows)} rows, a row {'an instrument' if seen.shape == 'instrument' else 'a visit'}"
     return parts.sheet(seen.name, right, [parts.table(rows, columns), *(html.P(note, className="small") for note in seen.notes)])
+
+
+def _meaning(column: ColumnSeen, units: dict[str, str]) -> str:
+    """What a column is taken as, with the unit of its bare numbers."""
+    guess = column.guess
+    unit = units.get(guess.measure, "") if guess.field == "reading" and not guess.unit else ""
+    return replace(guess, unit=guess.unit or unit).target(guess.stage) or "not known, kept as typed"
 
 
 def _cells(samples: tuple[str, ...]) -> html.Span:

@@ -1,0 +1,114 @@
+"""Logs in a real browser: from a foreign sheet in an empty folder to a week, and from a dropped log through its questions to a corrected number."""
+
+from pathlib import Path
+
+import pytest
+
+from dashboard.app import make_app
+from dashboard.desk import Desk
+from ingest.load import load
+from tests.ingest.bench import HEADER, NOW, log, row, shop
+
+FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
+TECHS = '\n[[tech]]\nkey = "T01"\n'
+
+
+def wait_for_words(seen, words):
+    seen.page.wait_for_function("words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words)
+
+
+@pytest.fixture
+def opened(served, watched):
+    def open_logs(folder, width=1280, path="/logs"):
+        seen = watched(width)
+        seen.page.goto(served(make_app(Desk(folder))) + path)
+        seen.page.wait_for_selector("h1")
+        return seen
+
+    return open_logs
+
+
+def test_a_foreign_sheet_in_an_empty_folder_becomes_a_shop_with_a_week(tmp_path, opened):
+    seen = opened(tmp_path / "shop")
+    wait_for_words(seen, "No shop here yet.")
+    seen.page.set_input_files("#logs-new-drop input", FOREIGN / "line_check_march.xlsx")
+    wait_for_words(seen, "225 rows, a row a visit")
+    wait_for_words(seen, "What the sheets cannot tell")
+    assert not (tmp_path / "shop").exists()
+    seen.page.get_by_label("What is the shop called?").fill("Quay Street Guitars")
+    zone = seen.page.get_by_label("Which time zone does its clock show")
+    zone.fill("Dublin")
+    seen.page.get_by_role("textbox", name="The sheets name no model").click()
+    seen.page.get_by_role("option", name="electric guitar").click()
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "'Dublin' is no time zone; wanted one such as Europe/Dublin.")
+    zone.fill("Europe/Dublin")
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "225 rows read = 225 accepted.")
+    wait_for_words(seen, "1 log loaded; no question waits.")
+    text = (tmp_path / "shop" / "shop.toml").read_text(encoding="utf-8")
+    assert 'name = "Quay Street Guitars"' in text
+    assert 'timezone = "Europe/Dublin"' in text
+    seen.page.get_by_role("link", name="To the week").click()
+    wait_for_words(seen, "As set, outside limits")
+    wait_for_words(seen, "Quay Street Guitars")
+    assert seen.wrong == []
+
+
+def test_without_a_shop_every_other_page_shows_the_way_to_logs(tmp_path, opened):
+    seen = opened(tmp_path, path="/drift")
+    wait_for_words(seen, "No shop here yet.")
+    seen.page.get_by_role("link", name="Bring a sheet").click()
+    wait_for_words(seen, "Bring your first sheet")
+    assert seen.wrong == []
+
+
+def test_a_new_kind_of_sheet_shows_what_shop_toml_would_need_and_writes_nothing(tmp_path, opened):
+    folder = shop(tmp_path)
+    before = (folder / "shop.toml").read_bytes()
+    seen = opened(folder, width=390)
+    seen.page.get_by_text("A new kind of sheet?").click()
+    seen.page.set_input_files("#logs-new-drop input", FOREIGN / "setup_book_2026.csv")
+    wait_for_words(seen, 'files = "setup_book_*.csv"')
+    assert seen.page.evaluate("document.documentElement.scrollWidth") == 390
+    assert {path.name for path in folder.iterdir()} == {"shop.toml"}
+    assert (folder / "shop.toml").read_bytes() == before
+    assert seen.wrong == []
+
+
+def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, opened):
+    folder = shop(tmp_path, TECHS)
+    later = {"start": "2026-03-04 09:00", "finish": "2026-03-04 09:20", "stage": "final_inspection"}
+    rows = [row(f"A{n}", start=f"2026-03-02 09:{n:02d}", finish=f"2026-03-02 09:{n + 1:02d}") for n in range(30)]
+    rows += [row("B1", relief="25"), row("B2", stage="playtest"), row("B3", tech="Zed"), row("A1", model="HERON", **later)]
+    seen = opened(folder)
+    seen.page.set_input_files("#logs-drop input", {"name": "bench.csv", "mimeType": "text/csv", "buffer": "\n".join([HEADER, *rows]).encode()})
+    wait_for_words(seen, "34 rows read = 33 accepted + 1 set aside. 1 cells set aside.")
+    wait_for_words(seen, "Words nobody has listed")
+    wait_for_words(seen, "HERON: bench.csv, line 35")
+    sheet = '\n[[log]]\nname = "cards"\nwords = { stage = { "playtest" = "play_test" } }\n'
+    (folder / "shop.toml").write_text((folder / "shop.toml").read_text() + sheet)
+    seen.page.click("#logs-again")
+    wait_for_words(seen, "34 rows read = 34 accepted.")
+    wait_for_words(seen, "1 log loaded; 1 question waits.")
+    seen.page.get_by_role("link", name="Answer").click()
+    wait_for_words(seen, "This question")
+    seen.page.fill("#logs-value", "0.25")
+    seen.page.fill("#logs-who", "Mara")
+    seen.page.fill("#logs-why", "a dot was lost")
+    seen.page.click("#logs-correct")
+    wait_for_words(seen, "1 log loaded; no question waits.")
+    seen.page.goto(seen.page.url.split("/logs")[0] + "/logs/readings?characteristic=relief&serials=B1")
+    wait_for_words(seen, "corrected")
+    assert seen.wrong == []
+
+
+def test_two_values_lead_to_the_instrument(tmp_path, opened):
+    folder = shop(tmp_path)
+    later = {"start": "2026-03-04 09:00", "finish": "2026-03-04 09:20", "stage": "final_inspection"}
+    load(folder, [log(folder, "a.csv", [row("A1"), row("A1", model="HERON", **later)])], now=NOW)
+    seen = opened(folder)
+    wait_for_words(seen, "Two values where an instrument has one")
+    seen.page.get_by_role("link", name="A1").first.click()
+    seen.page.wait_for_url("**/logs/instrument?serial=A1")
+    assert seen.wrong == []
