@@ -28,7 +28,7 @@ def pays(rng: np.random.Generator, *, runs: int, return_minutes: float, a_tenth:
     return float(np.mean([any(row.pays for row in limits_of(supplied(rng, a_tenth=a_tenth), return_minutes)) for _ in range(runs)]))
 
 
-def main(runs: int = 200) -> None:
+def main(runs: int = 1000) -> None:
     rng = np.random.default_rng(SEED)
     lines = [f"Two models, three straighteners with a pace of their own, 30 necks a lot; {runs} shops a row, 95 % intervals (90 % promised).", ""]
     head = "| lots | cost of a tenth, min | sd that comes with a lot, min | interval holds it | mean found | width | unadjusted interval holds it |"

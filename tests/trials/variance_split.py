@@ -25,7 +25,7 @@ def errors(rng: np.random.Generator, *, suppliers: int, sds: tuple[float, float,
     return found
 
 
-def main(runs: int = 400) -> None:
+def main(runs: int = 4000) -> None:
     rng = np.random.default_rng(SEED)
     lines = [f"Mean error of each variance with its standard error, {runs} shops a row; lots of 1 to 59 necks, 2 to 11 lots a supplier.", ""]
     lines += ["| suppliers | true sd supplier, lot, neck | supplier | lot | neck | lot below 0 |", "|---|---|---|---|---|---|"]
