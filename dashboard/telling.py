@@ -40,7 +40,7 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
             yield f"  {reason} ({count})"
             rows = asked.filter(pl.col("reason") == reason)
             if reason in words:
-                yield f"    {_lines_of(rows)}; wanted {rows['wanted'][0]}"
+                yield f"    {lines_of(rows)}; wanted {rows['wanted'][0]}"
                 continue
             for name, line, column, raw, wanted in rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows():
                 yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
@@ -53,7 +53,7 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
         yield from (f"  {note}" for note in notes)
 
 
-def _lines_of(rows: pl.DataFrame) -> str:
+def lines_of(rows: pl.DataFrame) -> str:
     """Where the rows of one question stand: file by file, ten lines, then a count."""
     told = []
     for (name,), mine in rows.group_by("name", maintain_order=True):

@@ -8,7 +8,7 @@ import polars as pl
 from dash import dcc, html
 
 from dashboard import address as addresses
-from dashboard import desk, numbers, parts
+from dashboard import desk, numbers, parts, telling
 from ingest import carried, unlisted
 
 PATH = "/logs"
@@ -32,9 +32,13 @@ def by_reason(asked: pl.DataFrame) -> html.Section:
     asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))
     groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n"))
     groups = groups.sort("n", "reason", descending=[True, False])
+    words = unlisted.words_aside(asked)["reason"].to_list()
     blocks: list[Any] = []
     for reason, n in groups.iter_rows():
         rows = asked.filter(pl.col("kind") == reason)
+        if rows["reason"][0] in words:
+            blocks.append(_by_word(reason, rows))
+            continue
         shown = [_line(row) for row in rows.head(TEN).iter_rows(named=True)]
         columns = [("where", "File and line"), ("column", "Column", "wide-only"), ("raw", "As typed"), ("wanted", "Wanted", "wide-only"), ("go", "")]
         more = [html.P(f"and {numbers.count(n - TEN)} more", className="small")] if n > TEN else []
@@ -48,6 +52,17 @@ def by_reason(asked: pl.DataFrame) -> html.Section:
     )
     note = "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set aside is a question, not a loss."
     return parts.sheet("Questions to the shop", "grouped by reason, the commonest first", [*blocks, acts, html.P(note, className="small")])
+
+
+def _by_word(reason: str, rows: pl.DataFrame) -> html.Details:
+    """Rows set aside for words that no list knows: a line a word, since what is asked is the same for all its rows."""
+    told = [
+        html.Li([html.Code(_short(word)), f" {numbers.count(len(mine))}: {telling.lines_of(mine)}"])
+        for (word,), mine in rows.group_by(pl.col("reason").str.extract("'(.*)'"), maintain_order=True)
+    ]
+    title = html.Summary([html.B(f"{numbers.count(len(rows))}"), f" {reason}"])
+    below = html.P("What to write into shop.toml stands below, under Words nobody has listed.", className="small")
+    return html.Details([title, html.Ul(told[:SHOWN]), below], className="reason", open=True)
 
 
 def _line(row: dict[str, Any]) -> dict[str, Any]:
@@ -140,7 +155,7 @@ def _words(found: pl.DataFrame) -> list[html.Section]:
     note = "Unlisted stages, models and outcomes set their rows aside; techs, faults and gauges are kept as typed. Paste, then ask again."
     return [
         parts.sheet(
-            "Words nobody has listed", "each once, the commonest first", [parts.table(rows, columns), *_more(found), html.P(note, className="small")]
+            "Words nobody has listed", "each once", [parts.table(rows, columns), *_more(found), html.P(note, className="small")]
         )
     ]
 

@@ -1,0 +1,85 @@
+"""A newcomer's trial: three sheets of shops that never heard of this program, from `new` to a week with something to say, ten answers at most."""
+
+import json
+import re
+import tomllib
+from pathlib import Path
+
+import plotly.utils
+import pytest
+import typer
+
+from dashboard import desk
+from dashboard.app import make_app
+from dashboard.cli import run
+from dashboard.pages import week
+
+FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
+ANSWERS = {  # by a piece of the question; all else is answered with Enter
+    "What is the shop called?": "Quay Street Instruments",
+    "Which time zone": "Europe/Dublin",
+    "what kind of instrument": "electric guitar",
+}
+SHEETS = ["setup_book_2026.csv", "werkstatt.csv", "line_check_march.xlsx"]
+OUTSIDE = {"setup_book_2026.csv": (48, 107), "werkstatt.csv": (5, 55), "line_check_march.xlsx": (0, 47)}  # as set outside, of N: a snapshot
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """The questions put to somebody at a keyboard, who answers as ANSWERS says."""
+    told: list[str] = []
+
+    def prompt(text: str, default: str, err: bool) -> str:
+        told.append(text)
+        return next((answer for piece, answer in ANSWERS.items() if piece in text), default)
+
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True)
+    monkeypatch.setattr(typer, "prompt", prompt)
+    return told
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_foreign_sheet_goes_from_new_to_a_week_with_findings(name, tmp_path, asked, capsys):
+    shop = tmp_path / "shop"
+    assert run(["new", str(FOREIGN / name), "--shop", str(shop)]) == 0
+    assert 2 <= len(asked) <= 10
+    told = tomllib.loads((shop / "shop.toml").read_text(encoding="utf-8"))["shop"]
+    assert (told["name"], told["timezone"]) == ("Quay Street Instruments", "Europe/Dublin")
+    assert run(["load", str(FOREIGN / name), "--shop", str(shop)]) == 0
+    assert "set aside" not in capsys.readouterr().out
+    assert run(["week", "--shop", str(shop), "--out", str(tmp_path)]) == 0
+    (paper,) = tmp_path.glob("weekly-review-*.html")
+    counter = desk.Desk(shop)
+    make_app(counter)
+    page = json.dumps(week.layout(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
+    for text in (page, re.sub("<[^>]+>", "", paper.read_text(encoding="utf-8"))):
+        found = re.search(r"(\d+) of (\d+) instruments have at least one reading outside", text.replace("\u00a0", " "))
+        assert found
+        assert (int(found[1]), int(found[2])) == OUTSIDE[name]
+        assert re.search(r"The (other )?\d+ streams ran true", text.replace("\u00a0", " "))
+
+
+def test_a_wrong_answer_is_asked_again_and_nothing_is_lost(tmp_path, asked, monkeypatch, capsys):
+    answers = iter(["Quay Street Instruments", "Dublin", "Europe/Dublin"])
+    monkeypatch.setattr(typer, "prompt", lambda text, default, err: next(answers, default))
+    assert run(["new", str(FOREIGN / "werkstatt.csv"), "--shop", str(tmp_path / "shop")]) == 0
+    assert "'Dublin' is no time zone; wanted one such as Europe/Dublin." in capsys.readouterr().out
+
+
+def test_a_second_sheet_proposes_additions_only_and_with_them_it_loads(tmp_path, asked, capsys):
+    shop = tmp_path / "shop"
+    first, second = FOREIGN / SHEETS[0], FOREIGN / SHEETS[1]
+    assert run(["new", str(first), "--shop", str(shop)]) == 0
+    before = (shop / "shop.toml").read_bytes()
+    capsys.readouterr()
+    assert run(["load", str(second), "--shop", str(shop)]) == 2
+    assert "no [[log]] of shop.toml matches" in capsys.readouterr().err
+    assert run(["new", str(second), "--shop", str(shop)]) == 0
+    assert (shop / "shop.toml").read_bytes() == before
+    additions = (shop / "shop.additions.toml").read_text(encoding="utf-8")
+    added = tomllib.loads(additions)
+    assert [log["name"] for log in added["log"]] == ["werkstatt.csv"]
+    assert not {"nut_slotting", "final_inspection"} & {stage["key"] for stage in added["stage"]}
+    (shop / "shop.toml").write_bytes(before + b"\n" + additions.encode())
+    assert run(["load", str(first), str(second), "--shop", str(shop)]) == 0
+    assert "900 rows read = 900 accepted" in capsys.readouterr().out
