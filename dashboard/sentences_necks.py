@@ -5,6 +5,7 @@ A lot is told with its number of necks, its share outside and the interval of th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -89,6 +90,21 @@ def state(row: Row) -> str:
     return ", ".join(part for part in told if part) or "not on file"
 
 
+def states(rows: Sequence[Row]) -> str:
+    """The range of the states in which many lots were measured: `43 to 51 % RH, 73 to 104 hours in the room, rod slack (24 lots)`."""
+    told = []
+    for name, words in (("rh", f"{numbers.NBSP}%{numbers.NBSP}RH"), ("hours_acclimatised", " hours in the room")):
+        known = [row[name] for row in rows if row[name] is not None]
+        absent = len(rows) - len(known)
+        missing = f" (not on file for {numbers.count(absent)} {'lot' if absent == 1 else 'lots'})" if absent else ""
+        if known:
+            told.append(f"{numbers.span(min(known), max(known), 0)}{words}{missing}")
+    rods = [row["rod_state"] or "" for row in rows]
+    told += [f"{rod if 'rod' in rod else f'rod {rod}'} ({numbers.count(rods.count(rod))} {'lot' if rods.count(rod) == 1 else 'lots'})"
+             for rod in dict.fromkeys(rods) if rod]  # fmt: skip
+    return ", ".join(told) or "states not on file"
+
+
 def ppk(row: Row) -> str:
     """Ppk with its bounds."""
     if row["ppk"] is None:
@@ -156,10 +172,12 @@ def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
         code = shop.shop.currency
         worth = numbers.with_unit(numbers.plain(goes.slope * rate, 2), code)
         cash = f", {worth} ({numbers.span(low * rate, high * rate, 2)}) of labour" if rate and money else ""
-        said = f"{numbers.plain(goes.slope, 1)} more minutes ({numbers.span(low, high, 1)}){cash}"
+        minutes = f"{numbers.plain(goes.slope, 1)} more minutes" if goes.slope >= 0 else f"{numbers.plain(-goes.slope, 1)} minutes less"
+        said = f"{minutes} ({numbers.span(low, high, 1)}){cash}"
     else:
         what = "send-backs" if goes.measure == "send_backs" else "rejects and seconds"
-        said = f"{numbers.plain(100 * goes.slope, 1)} more {what} in a hundred necks ({numbers.span(100 * low, 100 * high, 1)})"
+        many = f"{numbers.plain(100 * abs(goes.slope), 1)} {'more' if goes.slope >= 0 else 'fewer'} {what}"
+        said = f"{many} in a hundred necks ({numbers.span(100 * low, 100 * high, 1)})"
     sure = "" if low > 0 or high < 0 else " The interval holds zero: nothing is shown yet."
     bend = f" The steps bend, so the line tells less than they do: {_last_step(goes, shop)}." if goes.bends < 0.05 else ""
     return f"Each tenth of a millimetre more bow goes with {said}.{sure}{bend}{few}"

@@ -46,7 +46,7 @@ def run(view: RunView, *, narrow: bool = False) -> Figure:
         x = start / (n + 1) * width
         if start:
             layout["shapes"].append(style.line(start + 0.5, low, start + 0.5, high, style.LINE, layer="below"))
-        if x >= free:
+        if x >= free and x + style.width_of(name, 12) <= width:
             layout["annotations"].append(style.words(start + 0.5, 1, name, size=12, yref="paper", xshift=3, yshift=-7))
             free = x + style.width_of(name, 12) + 10
         start += count

@@ -17,7 +17,8 @@ from dashboard.pages import necks as page
 from dashboard.papers.paper import Paper, computed_from
 from ingest.shop import Shop
 
-STRIPS, ASKED = 8, 3  # lots drawn; lots spoken of by name
+STRIPS, ASKED = 6, 3  # lots drawn, as many as the first page holds; lots spoken of by name
+STATES = 4  # states in which lots were measured that are told one by one
 Row = dict[str, Any]
 
 
@@ -64,7 +65,8 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
     verdict = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", "no plan"))[1]
     return {
         "lot": row["lot"] or "no lot named", "models": row["models"], "day": numbers.day(sentences_necks.received(row, shop)),
-        "n": numbers.count(row["n"]), "of": f"of {numbers.count(row['quantity'])}" if row["quantity"] else "of a number not on file",
+        "state": sentences_necks.state(row).replace("rod: ", ""), "n": numbers.count(row["n"]),
+        "of": f"of {numbers.count(row['quantity'])}" if row["quantity"] else "of a number not on file",
         "few": "few" if row["few"] else "", "mean": sentences_necks.mean(row, shop), "sd": sentences_necks.sd(row, shop),
         "twist": sentences_necks.twist(row, shop), "ppk": sentences_necks.ppk(row), "outside": sentences_necks.outside_in_table(row),
         "doubt": row["verdict"] == lots.REJECT,
@@ -92,13 +94,15 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
 
 
 def _states(rows: list[Row]) -> list[str]:
-    """The air, the hours in the room and the rod, lots of one state together."""
+    """The air, the hours in the room and the rod: lots of one state together; of many states their range, each lot's own being in the table."""
     by_state: dict[str, list[str]] = {}
     for row in rows:
         by_state.setdefault(sentences_necks.state(row), []).append(row["lot"] or "no lot named")
     if len(by_state) == 1:
         return [f"Every lot measured at: {next(iter(by_state))}."]
-    return [f"Measured at {state}: {', '.join(names)}." for state, names in by_state.items()]
+    if len(by_state) <= STATES:
+        return [f"Measured at {state}: {', '.join(names)}." for state, names in by_state.items()]
+    return [f"Measured at {sentences_necks.states(rows)}; each lot's own stands in the table."]
 
 
 def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> Any:

@@ -1,13 +1,14 @@
 """The neck packet: what stands on it, and that the whole file holds nothing of anybody else."""
 
 import re
+from dataclasses import replace
 from html import unescape
 
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import necks
-from dashboard import desk
+from analysis.studies import bow, necks
+from dashboard import desk, sentences_necks
 from dashboard.app import make_app
 from dashboard.papers import necks as packet
 from tests.dashboard.pages import people_shop
@@ -86,6 +87,21 @@ def test_it_holds_what_the_talk_needs_in_its_order(looked_at):
     assert places == sorted(places)
     assert "Gauge: leaves (reads to 0.001 in)" in text
     assert "46 % RH, 26 hours in the room, rod: slack" in text
+
+
+def test_many_states_are_told_as_their_range_and_each_lot_keeps_its_own():
+    rows = [{"rh": 43.0 + k, "hours_acclimatised": 73 + k, "rod_state": "no rod" if k % 3 else "slack"} for k in range(9)]
+    assert sentences_necks.states(rows) == "43 to 51\u00a0%\u00a0RH, 73 to 81 hours in the room, rod slack (3 lots), no rod (6 lots)"
+    rows[0]["rh"] = None
+    assert "not on file for 1 lot)" in sentences_necks.states(rows)
+    assert sentences_necks.states([{"rh": None, "hours_acclimatised": None, "rod_state": None}] * 6) == "states not on file"
+
+
+def test_less_work_with_more_bow_is_said_as_less(looked_at):
+    shop = looked_at.snapshot().shop
+    found = looked_at.ask(bow.goes_with, measure="minutes")
+    turned = replace(found, slope=-1.2, slope_low=-2.31, slope_high=0.04)
+    assert "goes with 1.2 minutes less (\u22122.3 to 0.0)" in sentences_necks.per_tenth(turned, shop, money=False)
 
 
 def test_money_stands_only_where_it_is_asked_for(looked_at):
