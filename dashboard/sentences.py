@@ -183,7 +183,8 @@ def came_back(found: Review, shop: Shop) -> Sentence | None:
     many = "instrument" if count == 1 else "instruments"
     lead = f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to {cause(shop, row['caused_at'])}"
     why = f"{sent}The four weeks before: {numbers.hours_of(usual)} a week."
-    return Sentence("came-back", "came back", lead, rest, why, address("/rework", caused_at=row["caused_at"], caught_at=row["caught_at"]), "Rework")
+    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
+    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
 
 
 def cause(shop: Shop, key: str) -> str:

@@ -10,11 +10,17 @@ from dashboard import numbers
 from ingest.shop import Shop
 
 KINDS = {"fixed": "fixed on the spot", "reject": "rejected", "second": "sold as a second", "return": "returned"}
+FEW = 30  # instruments: below it a sample is called few
 ELSEWHERE = {"supplier": "the supplier", "handling": "handling", "unknown": "a stage not known"}
 
 
 def place(shop: Shop, key: str) -> str:
     return ELSEWHERE.get(key) or shop.stage_name(key).lower()
+
+
+def named(shop: Shop, key: str) -> str:
+    """A stage by its name; supplier, handling, unknown as they are."""
+    return key if key in ELSEWHERE else shop.stage_name(key)
 
 
 def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str]) -> str:
@@ -104,5 +110,70 @@ def savings(found: WhatIf, shop: Shop) -> str:
     return f"Worth most: {change(row, shop)[0].lower() + change(row, shop)[1:]} would save {numbers.hours_of(row['minutes'])} ({low} to {high})."
 
 
+def savings_note() -> str:
+    """What the intervals promise, and what is not in the money."""
+    return (
+        "The five worth most. With 95 % certainty every real saving lies within its line, all five at once; having been chosen as the best is "
+        "allowed for. Savings do not add up: one instrument can be in two lines. Parts are not counted: no log or shop file says what a part costs."
+    )
+
+
 def weekly(state: str) -> str:
     return {"above": "more than chance gives", "below": "less than chance gives", "within": "as before", "no base": "no weeks before"}[state]
+
+
+def weekly_say(out: pl.DataFrame, shop: Shop) -> str:
+    """Which stages stand outside what their twelve weeks before let expect."""
+    if out.is_empty():
+        return "No stage stands outside what its twelve weeks before let expect. The largest:"
+    told = []
+    for row in out.iter_rows(named=True):
+        name, n = shop.stage_name(row["stage"]), row["instruments"]
+        what = f"{numbers.of(row['came_back'], n)} came back to it, {numbers.share(row['share'], n)}"
+        before = f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before" if row["base_share"] is not None else ""
+        state = row["state"] if row["state"] in ("above", "below") else row["faults_state"]
+        faults = "" if row["state"] in ("above", "below") else ", but its faults an instrument stand out"
+        told.append(f"{name}: {what}{before}{faults}: {weekly(state)}.")
+    return " ".join(told)
+
+
+def weekly_row(row: dict[str, Any]) -> dict[str, str]:
+    """A stage's week beside its drawings."""
+    n, base = row["instruments"], row["base_share"] is not None
+    before = (
+        f"before {numbers.share(row['base_share'], row['base_instruments'])}; {numbers.share_range(row['lower'], row['upper'], n)} may be chance"
+        if base else "no weeks before to judge by"
+    )  # fmt: skip
+    faults_before = (
+        f"before {numbers.plain(row['base_faults_each'], 2)}; {numbers.span(row['faults_lower'], row['faults_upper'], 2)} may be chance"
+        if base else "no weeks before to judge by"
+    )  # fmt: skip
+    few = ", few" if n < FEW else ""
+    return {"came_back": numbers.of(row["came_back"], n), "share": numbers.share(row["share"], n) + few, "before": before,
+            "faults": numbers.plain(row["faults_each"], 2), "faults_before": faults_before}  # fmt: skip
+
+
+def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
+    """A stage's week as a line of a table."""
+    n, base = row["instruments"], row["base_share"] is not None
+    return {
+        "came_back": numbers.of(row["came_back"], n), "share": numbers.share(row["share"], n), "faults": numbers.plain(row["faults_each"], 2),
+        "base": numbers.share(row["base_share"], row["base_instruments"]) if base else numbers.NONE,
+        "within": numbers.share_range(row["lower"], row["upper"], n) if base else numbers.NONE, "state": weekly(row["state"]),
+        "faults_base": numbers.plain(row["base_faults_each"], 2) if base else numbers.NONE,
+        "faults_within": numbers.span(row["faults_lower"], row["faults_upper"], 2) if base else numbers.NONE,
+        "faults_state": weekly(row["faults_state"]),
+    }  # fmt: skip
+
+
+def others(n: int) -> str:
+    return f"The other {numbers.in_words(n)} stages" if n > 1 else "The other stage"
+
+
+def not_judged(waiting: pl.DataFrame) -> str:
+    """Work that stands in no week yet."""
+    count = {word: int((waiting["standing"] == word).sum()) for word in ("bench", "hold", "lost")}
+    return (
+        f"Not in these figures, for it has not yet had its chance to come back: {numbers.count(count['bench'])} on the bench, "
+        f"{numbers.count(count['hold'])} on hold, {numbers.count(count['lost'])} not seen for 30 days."
+    )

@@ -75,9 +75,12 @@ def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
 
 def send_backs(
     snapshot: Snapshot, *, caused_at: str = "", caught_at: str = "", fault: str = "", model: str = "", first: date | None = None,
-    last: date | None = None, confirmed: bool | None = None,
+    last: date | None = None, confirmed: bool | None = None, judged: tuple[date, date] | None = None,
 ) -> pl.DataFrame:  # fmt: skip
-    """Send-backs of round 1, newest first: the story's loops with log_id, line and file."""
+    """Send-backs of round 1, newest first: the story's loops with log_id, line and file.
+
+    first, last : days on which it was caught; judged : first days of the first and last week in which the instrument was judged.
+    """
     rows = snapshot.once(story).loops.filter(pl.col("round") == 1)
     equal = {"caused_at": caused_at, "caught_at": caught_at, "fault": fault}
     rows = rows.filter(*[pl.col(name) == value for name, value in equal.items() if value])
@@ -89,6 +92,9 @@ def send_backs(
         rows = rows.filter(pl.col("opened_day") <= last)
     if confirmed is not None:
         rows = rows.filter(pl.col("confirmed") == confirmed)
+    if judged:
+        known = snapshot.once(story).instruments.filter(pl.col("judged"), pl.col("week").is_between(*judged))
+        rows = rows.join(known, on="serial", how="semi")
     visits = snapshot.once(story).visits.select("visit", "log_id", "line")
     rows = rows.join(visits, on="visit", how="left").join(_files(snapshot), on="log_id", how="left")
     return rows.sort("opened_at", "serial", descending=True)

@@ -34,13 +34,13 @@ def stream_spark(line: Sequence[float], *, gap: float | None = None, light_from:
             parts.append(_poly(x[light_from:], y[light_from:], "MOVED", 2.5))
     if n:
         parts.append(f'<circle cx="{x[-1]:.1f}" cy="{y[-1]:.1f}" r="3" fill="{"INK" if light_from is None else "MOVED"}"/>')
-    return _pair(parts, height)
+    return pair(parts, height)
 
 
 def thin_spark(height: int = 34) -> Pair:
     """Three dots on the edge: too few to say."""
     dots = "".join(f'<circle cx="{x}" cy="{height / 2}" r="2" fill="INK3"/>' for x in (208, 217, 226))
-    return _pair([f'<path d="M3 {height / 2}H229" stroke="RULE"/>', dots], height)
+    return pair([f'<path d="M3 {height / 2}H229" stroke="RULE"/>', dots], height)
 
 
 def interval_spark(value: float, low: float, high: float, limit: float | None, end: float, height: int = 44) -> Pair:
@@ -56,7 +56,7 @@ def interval_spark(value: float, low: float, high: float, limit: float | None, e
         parts.append(f'<path d="M{px(limit):.1f} {middle - 11}V{middle + 11}" stroke="BOARDEDGE" stroke-width="1.5"/>')
     parts.append(f'<path d="M{px(low):.1f} {middle}H{px(high):.1f}" stroke="INK" stroke-width="3"/>')
     parts.append(f'<circle cx="{px(value):.1f}" cy="{middle}" r="5" fill="INK"/>')
-    return _pair(parts, height, 172)
+    return pair(parts, height, 172)
 
 
 def weeks_spark(values: Sequence[float], *, came_back: bool = True, height: int = 44) -> Pair:
@@ -70,7 +70,7 @@ def weeks_spark(values: Sequence[float], *, came_back: bool = True, height: int 
         parts.append(_poly(x, y, colour, 2))
     if len(values):
         parts.append(f'<circle cx="{x[-1]:.1f}" cy="{y[-1]:.1f}" r="4.5" fill="{colour}"/>')
-    return _pair(parts, height, 172)
+    return pair(parts, height, 172)
 
 
 def _poly(x: Sequence[float], y: Sequence[float], colour: str, width: float) -> str:
@@ -78,7 +78,8 @@ def _poly(x: Sequence[float], y: Sequence[float], colour: str, width: float) -> 
     return f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="{width}" stroke-linejoin="round"/>'
 
 
-def _pair(parts: Sequence[str], height: int, width: int = WIDTH) -> Pair:
+def pair(parts: Sequence[str], height: int, width: int = WIDTH) -> Pair:
+    """SVG elements, colours named by token in capitals, as one image a scheme."""
     return _uri("".join(parts), style.LIGHT, width, height), _uri("".join(parts), style.DARK, width, height)
 
 

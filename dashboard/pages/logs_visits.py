@@ -18,9 +18,11 @@ SHOWN = 200
 def layout(caused_at: str = "", caught_at: str = "", fault: str = "", model: str = "", to: str = "", confirmed: str = "", **more: str) -> Any:
     shop = desk.here().snapshot().shop
     sure = {"1": True, "0": False}.get(confirmed)
+    judged = (day(more.get("judged_from")), day(more.get("judged_to")))
     found = desk.ask(
-        send_backs, caused_at=caused_at, caught_at=caught_at, fault=fault, model=model, first=day(more.get("from")), last=day(to), confirmed=sure
-    )
+        send_backs, caused_at=caused_at, caught_at=caught_at, fault=fault, model=model, first=day(more.get("from")), last=day(to), confirmed=sure,
+        judged=(judged[0], judged[1]) if all(judged) else None,
+    )  # fmt: skip
     about = [
         part
         for part in (
@@ -28,6 +30,7 @@ def layout(caused_at: str = "", caught_at: str = "", fault: str = "", model: str
             f"caught at {sentences_rework.place(shop, caught_at)}" if caught_at else "",
             fault,
             f"on {model}" if model else "",
+            f"judged {numbers.days(*judged)}" if judged[0] and judged[1] else "",
             "cause not confirmed" if sure is False else "cause confirmed" if sure else "",
         )
         if part

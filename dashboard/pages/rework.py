@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import parse_qs
 
 import polars as pl
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.studies import rework
 from analysis.studies.arrived import review_week
-from analysis.studies.pareto import pareto
-from analysis.studies.savings import what_if
+from analysis.studies.calendar import first_day
 from analysis.studies.scope import Scope
-from analysis.studies.weekly import weekly_shares
 from analysis.studies.yields import rolled_yields, stage_yields
 from dashboard import address as addresses
 from dashboard import desk, numbers, parts, sentences_rework
 from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
-from dashboard.charts.savings import Saving, savings
-from dashboard.charts.shares import BarRow
-from dashboard.charts.shares import pareto as bars
+from dashboard.pages import rework_rest, rework_weekly
 from ingest.shop import Shop
 
 PATH, NAME = "/rework", "Rework"
@@ -29,8 +26,8 @@ ALL = "all"
 WIDTHS = {"hours": "Hours lost", "minutes": "Minutes of work", "cost": "Money", "count": "How often"}
 PERIODS = {"1": "1 week", "4": "4 weeks", "13": "13 weeks", "52": "52 weeks", ALL: "All logs"}
 UNITS = {"hours": "hours", "minutes": "minutes", "cost": "{code}", "count": "sent back,"}
-RINGS = {"supplier": "plain", "handling": "plain", "unknown": "dashed"}
-WIDEST, BARS = 8, 8
+RINGS = {"supplier": "plain", "handling": "plain", "unknown": "dashed"}  # off the end of the bench
+WIDEST = 8
 FLOW = "rework-flow"
 
 
@@ -39,6 +36,7 @@ def layout(
     family: str | None = None,
     weeks: str | None = None,
     width: str | None = None,
+    week: str | None = None,
     caused_at: str | None = None,
     caught_at: str | None = None,
     **_address: str,
@@ -53,13 +51,15 @@ def layout(
     if last is None:
         empty = parts.empty_state("No log is loaded yet.", "Load a log", "/logs")
         return parts.page(parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty)
+    latest, last = last, _last(week, last, shop)
     first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
     scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
     found = desk.ask(rework.flows, scope=scope)
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
-    period = _period(first, last, judged)
-    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS), [period, " ", sentences_rework.straight(straight, judged, rolled)])
+    back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
+    period = [_period(first, last, judged), *back]
+    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS), [*period, " ", sentences_rework.straight(straight, judged, rolled)])
     fields = _filters(shop, model, family, weeks, width)
     if found.rows.is_empty():
         return parts.page(
@@ -71,13 +71,21 @@ def layout(
         fields,
         _flow(found, shop, scope, width, chosen),
         *([_send_backs(shop, scope, *chosen)] if chosen else []),
-        parts.row("66", _faults(shop, scope), _savings(shop, scope)),
-        _widest(found, shop, scope),
-        _weekly(shop, scope, last),
-        parts.row("66", _travels(shop, scope), _answers(shop, scope)),
-        _stages(shop, scope),
-        _where(shop, scope),
+        parts.row("66", rework_rest.faults(shop, scope), rework_rest.savings(shop, scope)),
+        _widest(found, shop, {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}),
+        rework_weekly.weekly(shop, scope, last),
+        parts.row("66", rework_rest.travels(shop, scope), rework_rest.answers(shop, scope)),
+        rework_rest.stages(shop, scope),
+        rework_rest.where(shop, scope),
     )
+
+
+def _last(asked: str | None, latest: date, shop: Shop) -> date:
+    """First day of the last week shown: that of the day asked for, else of the week under review."""
+    try:
+        return min(first_day(date.fromisoformat(asked), shop), latest) if asked else latest
+    except ValueError:
+        return latest
 
 
 def _period(first: date | None, last: date, judged: int) -> str:
@@ -102,10 +110,6 @@ def _amount(shop: Shop, width: str, row: dict[str, Any], suffix: str = "") -> st
     value = row[width + suffix]
     write = {"hours": numbers.hours, "minutes": lambda x: numbers.with_unit(numbers.minutes(x), "min"), "count": numbers.count}
     return numbers.money(value, shop.shop.currency) if width == "cost" else write[width](value)
-
-
-def _place(shop: Shop, key: str) -> str:
-    return key if key in RINGS else shop.stage_name(key)
 
 
 def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tuple[str, str] | None) -> html.Section:
@@ -166,8 +170,8 @@ def _held(row: dict[str, Any] | None) -> str:
 def _matrix(found: rework.Flows, shop: Shop, width: str) -> Any:
     lines = [
         {
-            "caused": _place(shop, row["caused_at"]),
-            "caught": _place(shop, row["caught_at"]),
+            "caused": sentences_rework.named(shop, row["caused_at"]),
+            "caught": sentences_rework.named(shop, row["caught_at"]),
             "count": numbers.count(row["count"]),
             "amount": _amount(shop, width, row),
             "confirmed": numbers.share(row["count_confirmed"] / row["count"], row["count"]),
@@ -195,7 +199,7 @@ def _visits(scope: Scope, **more: Any) -> str:
 def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> html.Section:
     """The send-backs behind one arc."""
     loops = desk.ask(rework.loops_caught, scope=scope).filter((pl.col("caused_at") == caused_at) & (pl.col("caught_at") == caught_at))
-    name = f"Caught at {_place(shop, caught_at).lower()}, caused at {_place(shop, caused_at).lower()}"
+    name = f"Caught at {sentences_rework.named(shop, caught_at).lower()}, caused at {sentences_rework.named(shop, caused_at).lower()}"
     rows = []
     for row in loops.sort("opened_at", descending=True).head(40).iter_rows(named=True):
         link = dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial")
@@ -225,56 +229,14 @@ def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> htm
     return parts.sheet(name, f"{numbers.count(len(loops))} send-backs", [parts.table(rows, columns), *more])
 
 
-def _faults(shop: Shop, scope: Scope) -> html.Section:
-    found = desk.ask(pareto, scope=scope, by="fault", of="count")
-    shown = [
-        BarRow(row["name"] or "no fault named", row["value"], row["low"], row["high"], key=row["name"])
-        for row in found.head(BARS).iter_rows(named=True)
-    ]
-    rest = found.slice(BARS)
-    if len(rest):
-        shown.append(BarRow(f"All others, {numbers.count(len(rest))} faults", float(rest["value"].sum()), None, None, others=True))
-    say = sentences_rework.faults(found)
-    chart = parts.graph(parts.both(bars, shown), say, "rework-faults")
-    total = int(found["count"].sum())
-    return parts.sheet("Faults that came back", f"{numbers.count(total)} send-backs, first fault of each; line: 95 % interval", [chart, html.P(say)])
-
-
-def _savings(shop: Shop, scope: Scope) -> html.Section:
-    found = desk.ask(what_if, scope=scope)
-    if found.rows.is_empty():
-        return parts.sheet("What removing it would save", "", parts.empty_state("Too few send-backs to say what a change would save."))
-    rows = [
-        Saving(
-            sentences_rework.change(row, shop),
-            row["minutes"] / 60,
-            row["minutes_low"] / 60,
-            row["minutes_high"] / 60,
-            f"{numbers.hours_of(row['minutes'])}, {numbers.money(row['cost'], shop.shop.currency)}",
-        )
-        for row in found.rows.iter_rows(named=True)
-    ]
-    say = sentences_rework.savings(found, shop)
-    chart = parts.graph(parts.both(savings, rows), say, "rework-savings")
-    right = f"over the weeks shown, at {numbers.money(shop.shop.labour_per_hour, shop.shop.currency)} an hour"
-    note = "The five worth most, with 95 % intervals that allow for having been chosen. Savings do not add up: one instrument can be in two lines."
-    return parts.sheet("What removing it would save", right, [chart, html.P(say), html.P(note, className="small")])
-
-
-def _widest(found: rework.Flows, shop: Shop, scope: Scope) -> html.Section:
+def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> html.Section:
     rows = []
     for row in found.rows.sort("hours", descending=True).head(WIDEST).iter_rows(named=True):
-        href = addresses.address(
-            PATH,
-            caused_at=row["caused_at"],
-            caught_at=row["caught_at"],
-            model=scope.models[0] if scope.models else None,
-            family=scope.families[0] if scope.families else None,
-        )
+        href = addresses.address(PATH, caused_at=row["caused_at"], caught_at=row["caught_at"], **filters)
         rows.append(
             {
-                "caused": parts.to_readings(href, _place(shop, row["caused_at"])),
-                "caught": _place(shop, row["caught_at"]),
+                "caused": parts.to_readings(href, sentences_rework.named(shop, row["caused_at"])),
+                "caught": sentences_rework.named(shop, row["caught_at"]),
                 "count": numbers.count(row["count"]),
                 "hours": numbers.hours(row["hours"]),
                 "minutes": numbers.minutes(row["minutes"]),
@@ -294,134 +256,19 @@ def _widest(found: rework.Flows, shop: Shop, scope: Scope) -> html.Section:
     return parts.sheet(f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.table(rows, columns))
 
 
-def _weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
-    found = desk.ask(weekly_shares, scope=Scope(models=scope.models, families=scope.families, first=last, last=last))
-    seen = found.filter(pl.col("instruments") > 0)
-    rows = []
-    for row in seen.sort(pl.col("state") != "above", -pl.col("share").fill_null(0.0)).head(WIDEST).iter_rows(named=True):
-        base = numbers.share(row["base_share"], row["base_instruments"]) if row["base_share"] is not None else "no weeks before"
-        upper = numbers.share(row["upper"], row["instruments"]) if row["upper"] is not None else numbers.NONE
-        rows.append(
-            {
-                "stage": shop.stage_name(row["stage"]),
-                "now": numbers.of(row["came_back"], row["instruments"]),
-                "share": numbers.share(row["share"], row["instruments"]),
-                "base": base,
-                "upper": upper,
-                "state": sentences_rework.weekly(row["state"]),
-            }
-        )
-    columns = [
-        ("stage", "Caused at"),
-        ("now", "Came back", "n"),
-        ("share", "Share", "n"),
-        ("base", "Twelve weeks before", "n"),
-        ("upper", "Still within", "n wide-only"),
-        ("state", ""),
-    ]
-    right = f"instruments judged in the week of {numbers.day(last)}, against the twelve weeks before"
-    return parts.sheet("This week against the last twelve", right, parts.table(rows, columns))
-
-
-def _travels(shop: Shop, scope: Scope) -> html.Section:
-    found = desk.ask(rework.travels, scope=scope)
-    rows = []
-    by_fault = found.group_by("fault").agg(pl.len().alias("n"), pl.col("stages").mean(), pl.col("minutes").median(), pl.col("days").median())
-    for row in by_fault.sort("n", "fault", descending=[True, False]).head(WIDEST).iter_rows(named=True):
-        rows.append(
-            {
-                "fault": row["fault"] or "no fault named",
-                "n": numbers.count(row["n"]),
-                "stages": numbers.plain(row["stages"], 1),
-                "minutes": numbers.minutes(row["minutes"]),
-                "days": numbers.plain(row["days"], 1),
-            }
-        )
-    columns = [
-        ("fault", "Fault"),
-        ("n", "n", "n"),
-        ("stages", "Stages, mean", "n"),
-        ("minutes", "Minutes worked, median", "n"),
-        ("days", "Days, median", "n"),
-    ]
-    body = parts.table(rows, columns) if rows else html.P("No fault whose causing visit is on file.", className="small")
-    return parts.sheet("How far a fault travels", "from the visit that caused it to the one that caught it", body)
-
-
-def _answers(shop: Shop, scope: Scope) -> html.Section:
-    found = desk.ask(rework.answers, scope=scope)
-    rows = []
-    summed = found.group_by("kind", "caused_at").agg(pl.col("count").sum(), pl.col("confirmed").sum())
-    for row in summed.sort("kind", "count", "caused_at", descending=[False, True, False]).iter_rows(named=True):
-        rows.append(
-            {
-                "kind": sentences_rework.KINDS[row["kind"]],
-                "caused": _place(shop, row["caused_at"]) if row["caused_at"] else "unknown",
-                "count": numbers.count(row["count"]),
-                "sure": numbers.share(row["confirmed"] / row["count"], row["count"]),
-            }
-        )
-    body = (
-        parts.table(rows[:12], [("kind", "What became of it"), ("caused", "Caused at"), ("count", "n", "n"), ("sure", "Confirmed", "n")])
-        if rows
-        else html.P("Nothing was fixed on the spot, rejected, sold as a second or returned.", className="small")
-    )
-    return parts.sheet("Fixed on the spot, rejects, seconds, returns", "", body)
-
-
-def _stages(shop: Shop, scope: Scope) -> html.Section:
-    rows = []
-    for row in desk.ask(stage_yields, scope=scope).filter(pl.col("instruments") > 0).iter_rows(named=True):
-        n = row["instruments"]
-        rows.append(
-            {
-                "stage": shop.stage_name(row["stage"]),
-                "n": numbers.count(n),
-                "straight": numbers.share(row["yield_caught"], n),
-                "s_range": numbers.share_range(row["yield_caught_low"], row["yield_caught_high"], n),
-                "held": numbers.share(row["yield_caused"], n),
-                "h_range": numbers.share_range(row["yield_caused_low"], row["yield_caused_high"], n),
-                "minutes": numbers.hours_of(row["minutes"]),
-            }
-        )
-    columns = [
-        ("stage", "Stage"),
-        ("n", "Instruments", "n"),
-        ("straight", "Straight through here", "n"),
-        ("s_range", "95 %", "n wide-only"),
-        ("held", "Work that held", "n"),
-        ("h_range", "95 %", "n wide-only"),
-        ("minutes", "Work", "n wide-only"),
-    ]
-    note = "Straight through here: the first visit passed. Work that held: nothing was sent back, fixed or rejected for a cause at this stage."
-    return parts.sheet("Stage by stage", "judged instruments that came to the stage", [parts.table(rows, columns), html.P(note, className="small")])
-
-
-def _where(shop: Shop, scope: Scope) -> html.Section:
-    found = desk.ask(rework.where_on, scope=scope)
-    rows = [
-        {"model": row["model"], "fault": row["fault"], "at": row["fault_at"], "n": numbers.count(row["count"])}
-        for row in found.sort("count", descending=True).head(12).iter_rows(named=True)
-    ]
-    columns = [("model", "Model"), ("fault", "Fault"), ("at", "Where"), ("n", "n", "n")]
-    body = parts.table(rows, columns) if rows else html.P("No fault names its place.", className="small")
-    return parts.sheet("Where on the instrument", "string or string and fret, as written", body)
-
-
 def connect(app: Dash) -> None:
     parts.filters_to_address(app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL)
     app.callback(
-        Output("_pages_location", "search", allow_duplicate=True),
-        Input(parts.graph_id(FLOW), "clickData"),
-        State(WEEKS, "value"),
+        Output("_pages_location", "search", allow_duplicate=True), Input(parts.graph_id(FLOW), "clickData"), State("_pages_location", "search"),
         prevent_initial_call=True,
-    )(open_arc)
+    )(open_arc)  # fmt: skip
 
 
-def open_arc(clicked: dict[str, Any] | None, weeks: str | None) -> Any:
-    """Clicking an arc puts its two ends into the address."""
+def open_arc(clicked: dict[str, Any] | None, search: str | None) -> Any:
+    """Clicking an arc puts its two ends into the address, beside the filters that are there."""
     key = parts.clicked_key(clicked)
     if not key or "|" not in key:
         return no_update
     caused_at, caught_at = key.split("|", 1)
-    return addresses.address("", caused_at=caused_at, caught_at=caught_at, weeks=weeks)
+    kept = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
+    return addresses.address("", **{**kept, "caused_at": caused_at, "caught_at": caught_at})
