@@ -30,6 +30,8 @@ def expected(work: pl.DataFrame, techs: list[str]) -> Expected:
 
     work : a row a first-pass visit: tech, came_back (Bool: at least one send-back charged to it) and the columns of MIX.
     """
+    if work.is_empty():  # nothing judged here yet
+        return Expected(*np.full((3, len(techs)), np.nan))
     patterns = work.select(MIX).unique(maintain_order=True).with_row_index("pattern")
     known = work.join(patterns, on=MIX, maintain_order="left")
     cells = known.group_by("tech", "pattern").agg(pl.len().alias("n"), pl.col("came_back").sum().alias("k"))
