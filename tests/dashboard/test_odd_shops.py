@@ -18,7 +18,7 @@ from ingest.load import load
 
 DEMO = Path(__file__).parents[2] / "demo_data" / "week"
 NOW = datetime(2026, 11, 21, tzinfo=UTC)
-NO_NUMBER = re.compile(r"\bnan\b|\binf\b|[>: ]None[<,.]|NaN", re.I)
+NO_NUMBER = re.compile(r"\bnan\b|\bNaN\b|\binf\b|[>: ]None[<,.]")
 SHOPS = {  # which logs, which of their lines, which side files are missing, what shop.toml says otherwise
     "one model": {"line": "HERON-OM"},
     "one tech": {"line": r"\bT03\b"},
