@@ -43,12 +43,15 @@ def new(
         say("Taken as guesses, each marked in the file:")
         for ask in proposal.asks:
             say(f"  {ask.text} {ask.default}")
+    names = " ".join(str(path) for path in files)
+    if proposal.additions and not proposal.shop_toml:
+        say(f"shop.toml lacks nothing for it. Next: `truerun load {names} --shop {shop}`")
+        return
     for path in write(shop, proposal):
         say(f"Written: {path}")
     if proposal.additions:
-        say("Put what is right into shop.toml, then load the sheets.")
+        say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {shop}`")
         return
-    names = " ".join(str(path) for path in files)
     say(f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {shop}` and `truerun serve --shop {shop}`")
 
 

@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import available_timezones
 
+from ingest.additions import additions_text, known_log, known_words
 from ingest.guesses import guess_family, guess_outcome, guess_suspect
 from ingest.headings import plain
-from ingest.new_text import additions_text, shop_text, specs_text
+from ingest.new_text import shop_text, specs_text
 from ingest.questions import closest, listed
-from ingest.shop import Shop, ShopProblem, checked_shop
+from ingest.shop import Log, Shop, ShopProblem, checked_shop
 from ingest.starting_values import FAMILIES, OUTCOMES, STAGES
 from ingest.survey import MEASURE, Survey, people, stage_words, survey
 
@@ -67,7 +68,7 @@ class LogDraft:
 class Proposal:
     """What would be written, what it was made of, and what is asked."""
 
-    shop_toml: str  # the whole file; with a shop already there only the tables to add
+    shop_toml: str  # the whole file; with a shop already there only the tables to add, '' where it lacks nothing
     specs_csv: str
     asks: tuple[Ask, ...]
     surveys: tuple[Survey, ...]
@@ -87,7 +88,8 @@ def propose(files: Sequence[tuple[str, bytes]], *, shop: Shop | None = None, ans
         draft.name = asker.ask("name", "What is the shop called?", (), "My setup shop")
         draft.timezone = asker.ask("timezone", "Which time zone does its clock show, such as Europe/Dublin or America/New_York?", (), "UTC")
     for seen in surveys:
-        _add_log(draft, seen, asker, shop)
+        known = known_log(seen.name, shop)
+        _add_log(draft, seen, _Asker({}) if known else asker, shop, known)  # a sheet of a known kind is asked nothing
     _add_models(draft, surveys, asker, shop)
     _mark_roles(draft, asker, shop)
     if shop is None:
@@ -141,7 +143,7 @@ class _Asker:
         return answer
 
 
-def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None) -> None:
+def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None, known: Log | None) -> None:
     """The [[log]] of one file, and the stages, measurements, techs and faults it names."""
     log = LogDraft(seen, re.sub(r"\d+(?:[-_. ]\d+)*", "*", seen.name))
     if any(other.files == log.files for other in draft.logs):
@@ -152,7 +154,7 @@ def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None) -> No
             f"dates of {seen.name}", f"{seen.name}: are the dates day-month-year or month-day-year?", ("dmy", "mdy", "ymd"), seen.order
         )
         draft.guesses[f"dates of {seen.name}"] = "no date has a part above 12"
-    here = _add_stages(draft, log, asker)
+    here = _add_stages(draft, log, asker, known_words("stage", shop, known))
     for column in seen.columns:
         guess = column.guess
         if not guess.field:
@@ -165,23 +167,23 @@ def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None) -> No
             held = draft.measures.setdefault(guess.measure, [])
             held += [place.split(" ")[0] for place in guess.position.split("/") if place and place.split(" ")[0] not in held]
     _add_units(draft, log, asker)
-    _add_outcomes(log, asker)
+    _add_outcomes(log, asker, known_words("outcome", shop, known))
     draft.logs.append(log)
     draft.techs |= {key: words for key, words in people(seen.words("tech").elements()).items() if key not in draft.techs}
     faults = [part.strip() for cell in seen.words("fault").elements() for part in cell.split(";")]
-    known = {plain(fault) for fault in draft.faults}
+    listed_faults = {plain(fault) for fault in draft.faults}
     for fault in dict.fromkeys(faults):
-        if fault and plain(fault) not in known and len(draft.faults) < MOST_FAULTS and plain(fault) not in ("ok", "none", "-"):
-            known.add(plain(fault))
+        if fault and plain(fault) not in listed_faults and len(draft.faults) < MOST_FAULTS and plain(fault) not in ("ok", "none", "-"):
+            listed_faults.add(plain(fault))
             suspect = guess_suspect(fault)
             draft.faults[fault] = suspect if suspect in draft.stages or suspect == "supplier" else ""
 
 
-def _add_stages(draft: Draft, log: LogDraft, asker: _Asker) -> str:
-    """The stages a sheet names, in bench order; the stage of what names none."""
+def _add_stages(draft: Draft, log: LogDraft, asker: _Asker, own: Mapping[str, str]) -> str:
+    """The stages a sheet names, in bench order; the stage of what names none. own : words that the shop knows already."""
     seen = log.survey
     words = seen.stage_order()
-    meant = stage_words(words)
+    meant = stage_words(words) | {word: own[plain(word)] for word in words if plain(word) in own}
     log.words["stage"] = {word: key for word, key in meant.items() if plain(word) != plain(key)}
     for word in words:
         _place(draft, meant[word], [meant[other] for other in words])
@@ -233,13 +235,13 @@ def _add_units(draft: Draft, log: LogDraft, asker: _Asker) -> None:
             draft.guesses[f"unit of {measure} in {log.survey.name}"] = f"from the size of {', '.join(samples[:3])}"
 
 
-def _add_outcomes(log: LogDraft, asker: _Asker) -> None:
+def _add_outcomes(log: LogDraft, asker: _Asker, known: Mapping[str, str]) -> None:
     column = log.survey.column("outcome")
     if column is None:
         return
     own: dict[str, str] = {}
     for word in log.survey.words("outcome"):
-        meant = guess_outcome(word)
+        meant = known.get(plain(word)) or guess_outcome(word)
         if not meant:
             meant = asker.ask(f"outcome {word}", f"{log.survey.name}: what does the result {word!r} mean?", (*OUTCOMES, "ask"), "ask")
         if meant not in ("ask", plain(word)):
@@ -252,7 +254,7 @@ def _add_outcomes(log: LogDraft, asker: _Asker) -> None:
 
 
 def _add_models(draft: Draft, surveys: list[Survey], asker: _Asker, shop: Shop | None) -> None:
-    known = {plain(model.key) for model in shop.models} if shop else set()
+    known = known_words("model", shop, None)
     names = {plain(name): name for seen in surveys for name in seen.words("model") if plain(name) not in known}
     for name in names.values():
         family = guess_family(name)

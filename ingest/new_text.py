@@ -2,9 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from ingest.headings import plain
 from ingest.questions import quoted, short
-from ingest.shop import Shop
 from ingest.starting_values import FAMILIES, STAGES
 from ingest.survey import MEASURE
 
@@ -20,28 +18,12 @@ HEAD = """# A first shop file, proposed from the logs. Every line marked `guess`
 def shop_text(draft: "Draft") -> str:
     """The whole of a first shop.toml."""
     parts = [HEAD, f"[shop]\nname = {quoted(draft.name)}\ntimezone = {quoted(draft.timezone)}  # guess where it is UTC: the clock on the wall"]
-    parts += [_stage(key, role, draft) for key, role in draft.stages.items()]
-    parts += [_measure(key, positions, draft) for key, positions in draft.measures.items()] or [_measure("relief", [], draft)]
-    parts += [_model(key, family, draft) for key, family in draft.models.items()]
-    parts += [_fault(key, suspect) for key, suspect in draft.faults.items()]
-    parts += [_tech(key, words) for key, words in draft.techs.items()]
-    parts += [_log(log, draft) for log in draft.logs]
-    return "\n\n".join(parts) + "\n"
-
-
-def additions_text(draft: "Draft", shop: Shop) -> str:
-    """Only what a shop file lacks."""
-    known = {plain(word) for tech in shop.techs for word in (tech.key, *tech.words)}
-    faults = {plain(word) for fault in shop.faults for word in (fault.key, *fault.words)}
-    parts = [
-        "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before one whose `files` is wider."
-    ]
-    parts += [_stage(key, role, draft) for key, role in draft.stages.items() if key not in shop.by_stage]
-    parts += [_measure(key, positions, draft) for key, positions in draft.measures.items() if key not in shop.by_characteristic]
-    parts += [_model(key, family, draft) for key, family in draft.models.items()]
-    parts += [_fault(key, suspect) for key, suspect in draft.faults.items() if plain(key) not in faults]
-    parts += [_tech(key, words) for key, words in draft.techs.items() if plain(key) not in known]
-    parts += [_log(log, draft) for log in draft.logs]
+    parts += [stage_lines(key, role, draft) for key, role in draft.stages.items()]
+    parts += [measure_lines(key, positions, draft) for key, positions in draft.measures.items()] or [measure_lines("relief", [], draft)]
+    parts += [model_lines(key, family, draft) for key, family in draft.models.items()]
+    parts += [fault_lines(key, suspect) for key, suspect in draft.faults.items()]
+    parts += [tech_lines(key, words) for key, words in draft.techs.items()]
+    parts += [log_lines(log, draft) for log in draft.logs]
     return "\n\n".join(parts) + "\n"
 
 
@@ -75,7 +57,7 @@ def _why(draft: "Draft", key: str) -> str:
     return f"  # guess: {why}" if why else ""
 
 
-def _stage(key: str, role: str, draft: "Draft") -> str:
+def stage_lines(key: str, role: str, draft: "Draft") -> str:
     usual = next((stage for stage in STAGES if stage.key == key), None)
     lines = ["[[stage]]", f"key = {quoted(key)}{_why(draft, f'stage {key}')}"]
     if usual:
@@ -86,7 +68,7 @@ def _stage(key: str, role: str, draft: "Draft") -> str:
     return "\n".join(lines)
 
 
-def _measure(key: str, positions: list[str], draft: "Draft") -> str:
+def measure_lines(key: str, positions: list[str], draft: "Draft") -> str:
     item = MEASURE[key]
     lines = ["[[characteristic]]", f"key = {quoted(key)}", f"name = {quoted(item.name)}", f"quantity = {quoted(item.quantity)}"]
     if item.set_at in draft.stages:
@@ -100,19 +82,19 @@ def _measure(key: str, positions: list[str], draft: "Draft") -> str:
     return "\n".join(lines)
 
 
-def _model(key: str, family: str, draft: "Draft") -> str:
+def model_lines(key: str, family: str, draft: "Draft") -> str:
     return f"[[model]]\nkey = {quoted(key)}\nfamily = {quoted(family)}{_why(draft, f'model {key}')}"
 
 
-def _fault(key: str, suspect: str) -> str:
+def fault_lines(key: str, suspect: str) -> str:
     return f"[[fault]]\nkey = {quoted(key)}" + (f"\nsuspect = {quoted(suspect)}  # guess: the usual first suspect" if suspect else "")
 
 
-def _tech(key: str, words: list[str]) -> str:
+def tech_lines(key: str, words: list[str]) -> str:
     return f"[[tech]]\nkey = {quoted(key)}" + (f"\nwords = [{', '.join(map(quoted, words))}]" if words else "")
 
 
-def _log(log: "LogDraft", draft: "Draft") -> str:
+def log_lines(log: "LogDraft", draft: "Draft") -> str:
     seen = log.survey
     name = seen.name
     lines = [

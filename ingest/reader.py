@@ -40,7 +40,9 @@ def log_for(name: str, shop: Shop) -> Log:
         if fnmatch(plain, log.files.casefold()):
             return log
     patterns = ", ".join(dict.fromkeys(log.files for log in shop.logs))
-    raise FileProblem(f"{name}: no [[log]] of shop.toml matches this file name; wanted one like {patterns}, or a [[log]] for it")
+    raise FileProblem(
+        f"{name}: no [[log]] of shop.toml matches this file name; wanted one like {patterns}, or a [[log]] for it: `truerun new` proposes one"
+    )
 
 
 def read_log(

@@ -53,6 +53,8 @@ def _drop(words: str) -> dcc.Upload:
 def shown(proposal: Proposal, answers: dict[str, str]) -> list[Any]:
     """A proposal: each sheet column by column, the questions, what would be written, and the button that writes it."""
     sheets = [_survey(seen) for seen in proposal.surveys]
+    if proposal.additions and not proposal.shop_toml:
+        return [*sheets, parts.sheet("For shop.toml", "", html.P("It lacks nothing for this sheet: drop it above."))]
     if proposal.additions:
         how = "Put what is right into shop.toml, then drop the sheet above. Every guess is marked."
         return [*sheets, parts.sheet("For shop.toml", "additions only", [html.P(how), html.Pre(proposal.shop_toml, className="paste")])]
