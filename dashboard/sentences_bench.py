@@ -5,7 +5,8 @@ Nobody is compared by a raw count, nobody is put in an order, and what is not sh
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,18 @@ def caution(shop: Shop, name: str) -> str:
     return (
         f"These figures are for {purpose}. They describe work on this mix of models, lots and weeks, with its uncertainty; fewer than {FEW} "
         f"instruments is few. Local law and agreements decide their use. {name} can see this page."
+    )
+
+
+def past_keeping(shop: Shop, past: Mapping[str, date]) -> str:
+    """Whose figures are no longer shown, and what takes their names out; '' for nobody."""
+    if not past:
+        return ""
+    months = "1 month" if shop.people.keep_months == 1 else f"{numbers.count(shop.people.keep_months)} months"
+    told = ", ".join(f"{who(shop, tech)} ({numbers.day(day)} {day.year})" for tech, day in past.items())
+    return (
+        f"Figures of one person are shown for {months} after their last visit ([people] keep_months), so nothing stands here of {told}. "
+        f"truerun forget {next(iter(past))} takes a name out of every file."
     )
 
 
@@ -119,7 +132,7 @@ def standing(shop: Shop, stand: Stand) -> str:
     if stand.verdict == targets.SHOWN:
         return f"Shown at instrument {stand.decided_at}; {seen}{few}"
     if stand.verdict == targets.NOT_SHOWN:
-        return f"{runs(shop, stand)} {seen}{few}".strip()
+        return f"{runs(shop, stand)} Not yet at instrument {stand.decided_at}; {seen}{few}".strip()
     more = max(1, round(stand.expected_good) - n)
     return f"{numbers.count(n)} so far, about {more} more until the test can say. {seen}{few}"
 

@@ -10,6 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.studies import learning_curves, targets, techs
+from analysis.studies.keeping import past_keeping
 from dashboard import address as addresses
 from dashboard import desk, numbers, parts, sentences, sentences_bench
 from dashboard.pages import bench_parts
@@ -27,11 +28,13 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     shop = snapshot.shop
     if shop.people.show == "none":
         return nobody_shown()
-    people = desk.ask(techs.people).filter(pl.col("tech").is_in([person.key for person in shop.techs]))
+    past = desk.ask(past_keeping)
+    people = desk.ask(techs.people).filter(pl.col("tech").is_in([person.key for person in shop.techs if person.key not in past]))
     if people.is_empty():
-        empty = parts.empty_state("No visit on file bears the name of a tech in shop.toml.", "Load a log", "/logs")
+        why = sentences_bench.past_keeping(shop, past) or "No visit on file bears the name of a tech in shop.toml."
+        empty = parts.empty_state(why, "Load a log", "/logs")
         return parts.page(parts.page_head("Nobody to coach from these logs yet.", "Work at a bench stands here once visits name who did it."), empty)
-    new = desk.ask(learning_curves.new_techs)
+    new = desk.ask(learning_curves.new_techs).filter(~pl.col("tech").is_in(list(past)))
     default = _newest(new, shop) or people["tech"][0]
     tech = addresses.chosen(tech, people["tech"].unique().to_list(), default) or default
     stages = people.filter(pl.col("tech") == tech)["stage"].to_list()
@@ -53,6 +56,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     return parts.page(
         parts.page_head(sentences_bench.headline(shop, tech, stage, here), _under(found, row), sentences_bench.caution(shop, name)),
         _filters(people, stages, shop, tech, stage), *sheets, _signs(shop, tech, stage, name),
+        *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],
     )  # fmt: skip
 
 

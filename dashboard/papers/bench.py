@@ -9,6 +9,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.studies import learning_curves, targets, techs
+from analysis.studies.keeping import past_keeping
 from dashboard import desk, numbers, sentences, sentences_bench
 from dashboard.charts.band import band
 from dashboard.pages import bench_parts
@@ -31,6 +32,9 @@ def paper(tech: str, *, letter: bool = False) -> tuple[str, str]:
     known = [person.key for person in shop.techs]
     if tech not in known:
         raise UnusableData(f"no tech {tech!r} in shop.toml; wanted one of {', '.join(known) or 'none yet'}")
+    past = desk.ask(past_keeping)
+    if tech in past:
+        raise UnusableData(sentences_bench.past_keeping(shop, {tech: past[tech]}))
     stands = desk.ask(targets.stands, tech=tech)
     if not stands:
         raise UnusableData(f"no target for {tech} yet: a band needs {targets.LEAST} readings as set by people qualified for the stage, and one of "

@@ -3,15 +3,18 @@
 import json
 import re
 import shutil
+from datetime import UTC, datetime
 
 import plotly.utils
 import pytest
 from dash import no_update
 
+from analysis.methods.problems import UnusableData
 from analysis.studies import targets, techs
 from dashboard import desk, sentences_bench
 from dashboard.app import make_app
 from dashboard.pages import bench
+from dashboard.papers import bench as card
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.test_necks import BLAMING
 
@@ -114,6 +117,17 @@ def test_nobody_shown_is_the_page_that_says_what_to_settle_first(stands, tmp_pat
     assert "What to settle first" in text
     assert "works council" in text
     assert [key for key in [*people_shop.TECHS, *NAMES] if key in text] == []
+
+
+def test_a_person_who_left_long_ago_has_no_page_and_no_card(stands):
+    later = desk.Desk(stands, as_of=datetime(2029, 1, 1, tzinfo=UTC))
+    make_app(later)
+    text = said(bench.layout(tech="T09"))
+    assert "Figures of one person are shown for 24 months after their last visit" in text
+    assert "truerun forget T01 takes a name out of every file" in text
+    assert "at nut slotting" not in text
+    with pytest.raises(UnusableData, match=r"nothing stands here of T09 \(\d+.\w+ 2026\)"):
+        card.paper("T09")
 
 
 def test_a_person_signs_into_the_bench_book(stands, tmp_path):
