@@ -154,8 +154,10 @@ def _curve(i: Floats, best: int, misfit: Floats, grid: tuple[Floats, Floats, Flo
 
 def _rows(unit: npt.ArrayLike, amount: npt.ArrayLike) -> tuple[Floats, Floats]:
     i, y = np.asarray(unit, dtype=np.float64), np.asarray(amount, dtype=np.float64)
-    if i.shape != y.shape or i.ndim != 1 or len(i) < 4:
-        raise UnusableData(f"a learning curve needs four instruments or more; got {i.shape} units and {y.shape} amounts")
+    if i.shape != y.shape or i.ndim != 1:
+        raise UnusableData(f"wanted one amount a unit, both (n,); got {i.shape} units and {y.shape} amounts")
+    if len(i) < 4:
+        raise UnusableData(f"a learning curve needs four instruments or more; there {'is' if len(i) == 1 else 'are'} {len(i)} so far")
     if not bool((np.isfinite(i) & np.isfinite(y) & (i >= 1)).all()):
         raise UnusableData("units are counted from 1 and no amount may be missing; leave out visits without one")
     return i, y

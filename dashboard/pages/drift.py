@@ -60,17 +60,24 @@ class Asked:
 def read(shop: Shop, given: dict[str, Any]) -> Asked:
     """The filters of an address; what is not on offer falls back to its default."""
     stages = [stage.key for stage in shop.stages] + [ALL_STAGES]
-    final = next((stage.key for stage in shop.stages if stage.role == "final"), shop.stages[-1].key)
+    opening = _opening(shop)
     state = chosen(given.get("state"), (states.MOVED, states.STEADY, states.THIN), "") or ""
     families = {f"{FAMILY}{family}" for family in shop.families.values()}
     weeks = whole_number(given.get("weeks"), 1, 520, 13)
     return Asked(
-        stage=chosen(given.get("stage"), stages, ALL_STAGES if state else final) or final,
+        stage=chosen(given.get("stage"), stages, ALL_STAGES if state else opening) or opening,
         models=chosen(given.get("models"), {*shop.setups.values(), *families}, "") or "",
         tech=chosen(given.get("tech"), _techs(shop), "") or "", state=state, weeks=weeks if weeks in WEEKS_SEEN else 13,
         by=chosen(given.get("by"), [key for key, _ in drift_stream.shapes(shop)], "") or "",
         **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
     )  # fmt: skip
+
+
+def _opening(shop: Shop) -> str:
+    """The stage shown unless another is asked for: final inspection, or the last of the bench where something is measured."""
+    measured = set(desk.ask(rack, weeks=13, tech="").streams["stage"])
+    final = next((stage.key for stage in shop.stages if stage.role == "final"), shop.stages[-1].key)
+    return final if final in measured or not measured else [stage.key for stage in shop.stages if stage.key in measured][-1]
 
 
 def _techs(shop: Shop) -> list[str]:

@@ -264,3 +264,14 @@ def test_a_shop_of_classical_limits_gets_charts_without_an_average_and_no_budget
     assert "gap: where the average may stray" not in text
     assert "What the budget buys" not in text
     assert "moved up" in text
+
+
+def test_without_a_reading_at_final_inspection_it_opens_where_something_is_measured(tmp_path):
+    folder = moving_shop.stands(tmp_path / "shop", with_logs=False)
+    log = folder / "bench.csv"
+    lines = [line for line in moving_shop.log().splitlines(keepends=True) if "bridge_fitting" not in line]
+    log.write_text("".join(lines).replace("final_inspection", "bridge_fitting"))
+    moving_shop.load(folder, [log], now=moving_shop.NOW)
+    make_app(moving_shop.desk(folder))
+    assert drift.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
+    assert "No stream" not in page()
