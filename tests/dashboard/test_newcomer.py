@@ -83,3 +83,24 @@ def test_a_second_sheet_proposes_additions_only_and_with_them_it_loads(tmp_path,
     (shop / "shop.toml").write_bytes(before + b"\n" + additions.encode())
     assert run(["load", str(first), str(second), "--shop", str(shop)]) == 0
     assert "900 rows read = 900 accepted" in capsys.readouterr().out
+
+
+def test_the_walk_of_the_readme_happens_word_by_word(tmp_path, monkeypatch, capsys):
+    text = (FOREIGN.parents[2] / "README.md").read_text(encoding="utf-8")
+    walk = next(block for block in re.findall(r"```\n(.*?)```", text, flags=re.S) if block.startswith("$ truerun new"))
+    (tmp_path / "tests" / "ingest").mkdir(parents=True)
+    (tmp_path / "tests" / "ingest" / "foreign").symlink_to(FOREIGN)
+    monkeypatch.chdir(tmp_path)
+    steps = [step.splitlines() for step in walk.split("$ truerun ")[1:]]
+    assert [step[0].split()[0] for step in steps] == ["new", "load", "week", "serve"]
+    for command, *wanted in steps[:-1]:
+        assert run(command.split()) == 0
+        told = capsys.readouterr().out.splitlines()
+        at, skipping = 0, False
+        for line in wanted:
+            if line != "...":
+                at = told.index(line, at) + 1 if skipping else at + (told[at] == line)
+                assert told[at - 1] == line
+            skipping = line == "..."
+    assert (tmp_path / "shop" / "specs.csv").read_text(encoding="utf-8").count("starting value, not yours") == 10
+    assert "# guess" in (tmp_path / "shop" / "shop.toml").read_text(encoding="utf-8")
