@@ -1,0 +1,192 @@
+"""Week as plain functions: what the page says, where it begins, the weeks beside it, and what it does with little."""
+
+import json
+from datetime import UTC, date, datetime
+
+import plotly.utils
+import polars as pl
+import pytest
+
+from analysis.methods.problems import UnusableData
+from analysis.review import review
+from dashboard import cli, desk, looking_back, sentences, sentences_week
+from dashboard.app import make_app
+from dashboard.exports import write_figures
+from dashboard.pages import week as page
+from dashboard.papers import week as paper
+from ingest.load import load
+from tests.dashboard.pages import moving_shop, reworked_shop
+
+MOVED, BEFORE = date(2026, 3, 30), date(2026, 3, 23)  # the week of the step, and the one before it
+ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return moving_shop.stands(tmp_path_factory.mktemp("week") / "shop")
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+@pytest.fixture
+def demo_desk(demo_folder):
+    counter = desk.Desk(demo_folder)
+    make_app(counter)
+    return counter
+
+
+def said(component):
+    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
+    return text.replace("\u00a0", " ")
+
+
+def test_the_agenda_stands_in_its_order(demo_desk):
+    text = said(page.layout())
+    names = ["Did the data arrive?", "Is it a normal week?", "What to know", "As set, outside limits", "Shipped outside, or without final",
+             "Last week's actions: did it move?", "On the bench", "Decision of the week"]  # fmt: skip
+    places = [text.index(f'"{name}"') for name in names]
+    assert places == sorted(places)
+
+
+def test_the_first_thing_said_is_the_first_thing_to_look_at(demo_desk):
+    text, shop = said(page.layout()), demo_desk.snapshot().shop
+    first = sentences.week(demo_desk.ask(review), shop)[0]
+    assert first.state.startswith("moved")
+    assert text.index("Look first at: ") < text.index(sentences_week.lead(first.lead).replace("\u00a0", " ")) < text.index("Did the data arrive?")
+
+
+def test_at_most_seven_sentences_and_each_leads_somewhere(demo_desk):
+    told = sentences.week(demo_desk.ask(review), demo_desk.snapshot().shop)
+    assert 1 <= len(told) <= 7
+    text = said(page.layout())
+    for one in told:
+        assert one.link
+        assert one.lead.replace("\u00a0", " ") in text
+
+
+def test_no_tech_of_the_demo_is_on_the_page(demo_desk):
+    text = said(page.layout())
+    for tech in demo_desk.snapshot().shop.techs:
+        assert f'"{tech.key}"' not in text
+        assert not tech.name or tech.name not in text
+
+
+def test_an_earlier_week_is_one_step_away_and_stands_in_the_address(looked_at):
+    assert f"/?week={BEFORE}" in said(page.layout())
+    text = said(page.layout(week=f"{BEFORE}"))
+    assert "Week of Monday 23 March 2026." in text
+    assert "/?week=2026-03-16" in text
+    assert "Week after, 30 Mar" in text
+
+
+def test_a_past_week_is_told_as_it_stood_at_its_end(looked_at):
+    # the step comes on 30 March: the week before knows nothing of it, though today's signals do
+    now, then = said(page.layout()), said(page.layout(week="2026-03-25"))
+    assert "Action treble on LARK-25 moved up" in now
+    assert "Action treble on LARK-25 moved up" not in then
+    assert "Told as it stood at the end of Sun 29 Mar: what came later is not seen." in then
+    assert "Told as it stood" not in now
+
+
+def test_page_paper_command_and_figures_of_a_past_week_say_the_same(looked_at, stands, tmp_path):
+    asked = looking_back.asked(date(2026, 3, 25))
+    assert asked == looking_back.Asked(BEFORE, datetime(2026, 3, 29, 22, 59, 59, 999999, tzinfo=UTC), MOVED)  # summer time began that Sunday
+    with desk.as_it_stood(asked.end):
+        found = looked_at.ask(review, week=asked.first)
+        headline = sentences.headline(found, looked_at.snapshot().shop)
+        name, html = paper.paper(week=asked.first)
+        list(write_figures(looked_at.snapshot(), tmp_path / "desk", as_json=False))
+    assert headline in said(page.layout(week="2026-03-25"))
+    served = make_app(looked_at).server.test_client().get("/papers/week?week=2026-03-25").text
+    assert served == html
+    assert cli.run(["week", "--shop", str(stands), "--of", "2026-03-25", "--out", str(tmp_path)]) == 0
+    assert (tmp_path / f"{name}.html").read_text(encoding="utf-8") == html
+    assert cli.run(["figures", "--shop", str(stands), "--of", "2026-03-29", "--out", str(tmp_path / "figures")]) == 0
+    for table in ("signals", "weeks", "streams", "capability"):
+        assert (tmp_path / "figures" / f"{table}.csv").read_bytes() == (tmp_path / "desk" / f"{table}.csv").read_bytes()
+    weeks = pl.read_csv(tmp_path / "figures" / "weeks.csv")
+    assert weeks["week"].max() == f"{BEFORE}"
+    assert int(weeks.row(-1, named=True)["judged"]) == int(found.weeks.row(-1, named=True)["judged"])
+
+
+def test_looking_back_ends_with_what_was_asked(looked_at):
+    before = looked_at.snapshot().as_of
+    with desk.as_it_stood(datetime(2026, 3, 20, tzinfo=UTC)):
+        assert looked_at.snapshot().as_of == datetime(2026, 3, 20, tzinfo=UTC)
+    assert looked_at.snapshot().as_of == before
+
+
+def test_the_week_under_review_prints_as_it_is_shown(looked_at):
+    assert '"/papers/week"' in said(page.layout())
+    assert f'"/papers/week?week={BEFORE}"' in said(page.layout(week=f"{BEFORE}"))
+
+
+@pytest.mark.parametrize("day", ["2019-01-01", "2031-01-01"])
+def test_a_week_without_work_is_named_and_the_last_one_offered(looked_at, day):
+    text = said(page.layout(week=day))
+    assert "No such week." in text
+    assert "wanted a day from 2026-03-02 to 2026-04-05" in text
+    with pytest.raises(UnusableData, match="no work of the week"):
+        looking_back.asked(date.fromisoformat(day))
+
+
+def test_an_address_that_is_no_day_shows_the_last_week(looked_at):
+    assert said(page.layout(week="yesterday")) == said(page.layout())
+
+
+def test_an_empty_shop_says_what_to_do(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
+    text = said(page.layout())
+    assert "No log is loaded yet; load one to see a week." in text
+    assert said(page.layout(week="2026-03-25")) == text
+
+
+def test_one_day_of_one_model_is_a_week_that_calls_itself_small(tmp_path):
+    folder = moving_shop.stands(tmp_path / "shop", with_logs=False)
+    lines = [
+        f"A{k},LARK-25,{stage},T01,2026-03-02 {hour}:{k:02d},2026-03-02 {hour}:{k + 5:02d},pass,{value}"
+        for k in range(7) for hour, stage, value in ((10, "bridge_fitting", ""), (11, "final_inspection", "0.2"))
+    ]  # fmt: skip
+    (folder / "day.csv").write_text("\n".join([ONE_DAY, *lines]) + "\n")
+    load(folder, [folder / "day.csv"], now=moving_shop.NOW)
+    make_app(desk.Desk(folder))
+    text = said(page.layout())
+    assert "7 instruments reached final inspection" in text
+    assert "Few instruments so far." in text
+    assert "Week before" not in text
+
+
+def test_without_a_send_back_nothing_is_said_of_work_that_came_back(tmp_path):
+    make_app(desk.Desk(reworked_shop.stands(tmp_path / "shop", every=0)))
+    assert "state-came-back" not in said(page.layout())
+
+
+def test_work_that_came_back_leads_to_that_week_on_rework(tmp_path):
+    make_app(desk.Desk(reworked_shop.stands(tmp_path / "shop")))
+    text = said(page.layout())
+    assert "Final inspection sent 4 instruments back to bridge fitting" in text
+    assert "/rework?weeks=1&week=2026-03-23&caused_at=bridge_fitting&caught_at=final_inspection" in text
+
+
+@pytest.mark.parametrize(
+    ("given", "answer"),
+    [
+        ((1, "", "R. Marsh", ""), "A decision wants its words and an owner."),
+        ((1, "Measure 20 blanks", "", ""), "A decision wants its words and an owner."),
+        ((1, "Measure 20 blanks", "R. Marsh", "soon"), "'soon' is not a date; write it as 2026-11-27."),
+    ],
+)
+def test_a_decision_says_what_is_missing(looked_at, given, answer):
+    assert page.write_decision(*given, "2026-03-30") == answer
+
+
+def test_a_decision_on_a_past_week_stands_on_that_week(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop")))
+    assert page.write_decision(1, "Measure 20 blanks", "R. Marsh", "2026-04-10", "2026-03-23") == "Written into the bench book: Measure 20 blanks"
+    assert "Measure 20 blanks" in said(page.layout(week="2026-03-23"))
+    assert "Measure 20 blanks" not in said(page.layout())
