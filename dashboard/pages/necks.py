@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import polars as pl
@@ -222,10 +223,9 @@ def _talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.
     who = supplier or (doubtful or rows)[0]["supplier"]
     own = [row for row in rows if row["supplier"] == who]
     row = next((one for one in own if one["verdict"] == lots.REJECT), own[0])
-    agreed = desk.here().snapshot().specs.rows.filter(pl.col("characteristic") == row["characteristic"])
-    days = [day for day in agreed["agreed_on"].to_list() if day is not None] if "agreed_on" in agreed.columns else []
+    agreed = agreed_on(row["characteristic"], who)
     asks = [
-        (bool(days), f"Limits agreed on {numbers.day(max(days))} {max(days).year}" if days else "Day the limits were agreed: not in specs.csv"),
+        (agreed is not None, f"Limits agreed on {numbers.day(agreed)} {agreed.year}" if agreed else "Day the limits were agreed: not in specs.csv"),
         (row["rh"] is not None, f"Air when measured: {sentences_necks.state(row) if row['rh'] is not None else 'humidity not on file'}"),
         (row["hours_acclimatised"] is not None, f"Hours in the room: {'on file' if row['hours_acclimatised'] is not None else 'not on file'}"),
         (row["gauge_rr"] is not None, sentences_necks.gauge(row).rstrip(".")),
@@ -240,6 +240,15 @@ def _talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.
     half = (len(lines) + 1) // 2
     body = [parts.row("66", html.Div(lines[:half]), html.Div(lines[half:])), html.Div(links, className="acts no-print")]
     return parts.sheet(f"For the talk with {who or 'the supplier'}", "the packet names no other supplier and no person", body)
+
+
+def agreed_on(characteristic: str, supplier: str) -> date | None:
+    """The last day on which limits that hold for a supplier's necks were agreed, of those in force; None where specs.csv has none."""
+    snapshot = desk.here().snapshot()
+    today = snapshot.as_of.astimezone(snapshot.shop.zone).date()
+    in_force = pl.col("from_date").is_null() | (pl.col("from_date") <= today)
+    rows = snapshot.specs.rows.filter((pl.col("characteristic") == characteristic) & pl.col("supplier").is_in(["", supplier]) & in_force)
+    return rows["agreed_on"].max()  # type: ignore[return-value]
 
 
 def connect(app: Dash) -> None:

@@ -86,7 +86,9 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     positions = [position for position in measured["position"].unique().to_list() if position]
     edges = "The larger of the edges of a neck counts, hollow above 0, hump below." if positions else "Hollow above 0, hump below."
     limits = {sentences_necks.limits(row, shop) for row in rows}
-    asked = f"Limits in force: {limits.pop()}." if len(limits) == 1 else "Limits in force differ between lots; each is judged by its own."
+    asked = f"Limits in force: {limits.pop()}" if len(limits) == 1 else "Limits in force differ between lots; each is judged by its own"
+    agreed = page.agreed_on(measured["characteristic"][0], rows[0]["supplier"])
+    asked += f", agreed on {numbers.day(agreed)} {agreed.year}." if agreed else "; the day they were agreed is not on file."
     return [
         f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
         asked, f"Gauge: {steps}. {sentences_necks.gauge(rows[0])}", *_states(rows),

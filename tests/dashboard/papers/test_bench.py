@@ -11,11 +11,14 @@ from analysis.studies import targets
 from dashboard import desk, sentences_bench
 from dashboard.app import make_app
 from dashboard.papers import bench as card
+from dashboard.papers import necks as packet
+from dashboard.papers import week as review
 from dashboard.papers.cautions import cautions
+from ingest.forget import forget
 from ingest.shop import Stage
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.test_necks import BLAMING
-from tests.dashboard.papers.test_necks import words
+from tests.dashboard.papers.test_necks import own_words, words
 
 
 @pytest.fixture(scope="module")
@@ -120,3 +123,19 @@ def test_the_same_version_gives_the_same_bytes_and_the_page_serves_it(stands):
     client = make_app(desk.Desk(stands)).server.test_client()
     assert unescape(client.get("/papers/bench?tech=T09").text) == unescape(made[0][1])
     assert client.get("/papers/bench?tech=x").status_code == 404
+
+
+def test_papers_made_after_a_name_was_forgotten_hold_it_nowhere(stands, tmp_path):
+    folder = shutil.copytree(stands, tmp_path / "forgets")
+    text = (folder / "shop.toml").read_text()
+    (folder / "shop.toml").write_text(text.replace('show = "codes"', 'show = "names"\npurpose = "coaching of new techs"'))
+    shutil.rmtree(folder / "as_typed")
+    desk.use(desk.Desk(folder))
+    assert "Pell Asterby" in card.paper("T09")[1]
+    code = forget(folder, "Pell Asterby", now=people_shop.NOW)
+    counter = desk.Desk(folder)
+    make_app(counter)
+    made = [card.paper(code), packet.paper(people_shop.SUPPLIERS[0], money=True), review.paper()]
+    for name, html in made:
+        assert re.findall(r"Pell|Asterby|T09(?!:)", name + own_words(html)) == []  # 2026-06-16T09:04 is a time
+    assert code in made[0][1]

@@ -87,6 +87,7 @@ def test_it_holds_what_the_talk_needs_in_its_order(looked_at):
     assert places == sorted(places)
     assert "Gauge: leaves (reads to 0.001 in)" in text
     assert "46 % RH, 26 hours in the room, rod: slack" in text
+    assert "a hollow of 0.25 mm, agreed on 3 Mar 2026." in text
 
 
 def test_many_states_are_told_as_their_range_and_each_lot_keeps_its_own():
