@@ -73,7 +73,10 @@ def _lying(view: FlowView) -> Figure:
     base = round(tallest + 44)  # px of the bench's top
     step = any(max(map(len, s.name.split()), default=0) * 6.9 > pitch - 4 for s in view.stations)
     names = base + 36
-    after = names + 15 * _lines(view, pitch * (2 if step else 1)) + (34 if step else 4)
+    room = pitch * (2 if step else 1) - 6
+    wrapped = [style.wrap(station.name, room) for station in view.stations]
+    drop = 17 * max(map(len, wrapped[::2])) if step else 0  # px from the upper names to the lower ones
+    after = names + 15 * max(map(len, wrapped)) + drop + 4
     height = after + 28 * len(view.rows) + 4
     figure = style.sheet_of_pixels(width, height)
     shapes, texts = figure["shapes"], figure["annotations"]
@@ -88,9 +91,10 @@ def _lying(view: FlowView) -> Figure:
             shapes.append(_ring(x, base + 13, station.ring))
         low = step and k % 2 == 1
         if low:
-            shapes.append(style.line(x, base + 24, x, names + 24, style.LINE, layer="below"))
-        wrapped = "<br>".join(wrap(station.name, pitch * (2 if step else 1) - 6))
-        text = style.words(x, names - 8 + (32 if low else 0), wrapped, colour=style.INK, bold=True, at="center")
+            shapes.append(style.line(x, base + 24, x, names + drop - 8, style.LINE, layer="below"))
+        half = max(map(len, wrapped[k])) * 7.4 / 2
+        middle = min(max(x, half), width - half)  # the last name stays within the chart
+        text = style.words(middle, names - 8 + (drop if low else 0), "<br>".join(wrapped[k]), colour=style.INK, bold=True, at="center")
         texts.append({**text, "yanchor": "top"})
 
     largest, coloured = max((arc.amount for arc in arcs), default=1.0), _main(arcs)
@@ -151,7 +155,7 @@ def _standing(view: FlowView) -> Figure:
         y = place[station.key]
         if station.ring:
             shapes.append(_ring(bench, y, station.ring, 6.5))
-        wrapped = wrap(station.name, 92, 6.9)[:2]
+        wrapped = style.wrap(station.name, 92, 6.9)[:2]
         texts.append(style.words(bench - 14, y, "<br>".join(wrapped), size=12 if len(wrapped) > 1 else 13, colour=style.INK, bold=True, at="right"))
     largest, coloured = max((arc.amount for arc in arcs), default=1.0), _main(arcs)
     longest = max((abs(place[a.caught_at] - place[a.caused_at]) for a in arcs), default=1) or 1
@@ -239,18 +243,3 @@ def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:
         "marker": {"size": 22, "opacity": 0, "color": style.INK}, "customdata": [[s[2], s[3]] for s in spots],
         "hovertemplate": "%{customdata[1]}<extra></extra>",
     }  # fmt: skip
-
-
-def wrap(text: str, room: float, character: float = 6.9) -> list[str]:
-    """Words in lines no wider than room px where words allow."""
-    lines: list[str] = []
-    for word in text.split():
-        if lines and (len(lines[-1]) + 1 + len(word)) * character <= room:
-            lines[-1] += " " + word
-        else:
-            lines.append(word)
-    return lines or [""]
-
-
-def _lines(view: FlowView, room: float) -> int:
-    return max(len(wrap(station.name, room - 6)) for station in view.stations)

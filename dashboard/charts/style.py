@@ -113,6 +113,17 @@ def path(d: str, *, fill: str = "", edge: str = "", width: float = 1, layer: str
     }  # fmt: skip
 
 
+def wrap(text: str, room: float, character: float = 6.9) -> list[str]:
+    """Words in lines no wider than room px where words allow."""
+    lines: list[str] = []
+    for word in text.split():
+        if lines and (len(lines[-1]) + 1 + len(word)) * character <= room:
+            lines[-1] += " " + word
+        else:
+            lines.append(word)
+    return lines or [""]
+
+
 def width_of(text: str, size: int = 13) -> float:
     """Px that a text may take, on the safe side."""
     return len(text) * CHARACTER * size / 13
