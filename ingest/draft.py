@@ -17,10 +17,10 @@ from ingest.ledger import Version
 from ingest.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
 from ingest.sheet import Sheet
 from ingest.sqlite_tables import fetch, insert
+from ingest.stretches import within
 from ingest.typed import typed_rows
 
 FLUSH_AT = 1_000_000  # readings that may wait in memory
-SPANS = 8  # stretches of time in which a log's visits are looked for
 _FEW = 3_000_000  # rows worth sorting before they are written
 
 
@@ -163,7 +163,7 @@ class Draft:
         waiting = self.waiting["visits"]
         parts = [pl.concat(waiting, rechunk=False).lazy()] if waiting else []
         if self.stored["visits"].version is not None and visits.height:
-            stored = self.stored["visits"].scan().filter(_within(visits))
+            stored = self.stored["visits"].scan().filter(within(visits))
             if self.dropped:
                 stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
             parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
@@ -309,25 +309,6 @@ class Draft:
         ledger.add_version(self.connection, version)
         self.made = at
         return version
-
-
-def _within(visits: pl.DataFrame) -> pl.Expr:
-    """The condition that a stored visit falls in the stretches of time of these: with it most of the table need not be read."""
-    spans = stretches(visits["time"])
-    started = pl.any_horizontal(pl.col("started_at").is_between(low, high) for low, high in spans)
-    if not visits["started_at"].null_count():
-        return started
-    return started | pl.any_horizontal(pl.col("started_at").is_null() & pl.col("finished_at").is_between(low, high) for low, high in spans)
-
-
-def stretches(times: pl.Series, most: int = SPANS) -> list[tuple[datetime, datetime]]:
-    """At most so many stretches that cover all times, parted at the widest gaps: one mistyped year must not mean all years."""
-    ordered = times.drop_nulls().unique().sort()
-    gaps = ordered.diff().dt.total_microseconds()[1:]
-    cuts = sorted(gaps.arg_sort(descending=True).head(most - 1).to_list())
-    firsts = [0, *(cut + 1 for cut in cuts)]
-    lasts = [*cuts, ordered.len() - 1]
-    return [(ordered[first], ordered[last]) for first, last in zip(firsts, lasts, strict=True)]
 
 
 def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
