@@ -1,5 +1,6 @@
 """Necks and Bench in a real browser, and their papers as the PDF it prints: whole, quiet, nothing over anything else."""
 
+import shutil
 import subprocess
 
 import pytest
@@ -48,6 +49,27 @@ def test_choosing_a_supplier_puts_it_into_the_address_and_back_returns(here, ser
     assert seen.wrong == []
 
 
+def test_a_trainer_chooses_a_bench_signs_a_step_and_finds_it_in_the_book(shop, served, watched, tmp_path):
+    seen = watched()
+    copy = desk.Desk(shutil.copytree(shop, tmp_path / "signs"))
+    seen.page.goto(f"{served(make_app(copy))}/bench?tech=T02")
+    seen.charts_drawn(1)
+    seen.page.click("#bench-stage")
+    seen.page.get_by_role("option", name="Nut slotting").click()
+    seen.page.wait_for_url("**stage=nut_slotting*")
+    seen.page.wait_for_function("document.querySelector('h1').textContent.includes('T02 at nut slotting')")
+    seen.page.click("#bench-sign")
+    seen.page.wait_for_function("document.querySelector('#bench-said').textContent.startsWith('Write the next step')")
+    seen.page.fill("#bench-step", "Stop two strokes early")
+    seen.page.fill("#bench-trainer", "R. Marsh")
+    seen.page.click("#bench-sign")
+    seen.page.wait_for_function("document.querySelector('#bench-said').textContent === 'Written into the bench book.'")
+    seen.page.reload()
+    seen.page.wait_for_function("document.body.textContent.includes('Signed off by R. Marsh')")
+    assert seen.page.get_by_text("chance and mix explain").count() == 1
+    assert seen.wrong == []
+
+
 @pytest.mark.parametrize("path", ["/papers/necks?supplier=Marrow+%26+Pine", "/papers/bench?tech=T09"])
 def test_the_papers_read_on_a_phone(here, served, watched, path):
     seen = watched(390)
@@ -65,7 +87,9 @@ def test_the_card_is_one_page_and_the_packet_is_not_cut(browser, here, served, w
         (tmp_path / f"{name}.html").write_text(html)
         pdf.write_pdf(tmp_path / f"{name}.html", tmp_path / f"{name}.pdf")
         text = subprocess.run(["pdftotext", "-layout", str(tmp_path / f"{name}.pdf"), "-"], capture_output=True, text=True, check=True).stdout
-        sizes[name] = len(text.split("\f")) - 1
+        pages = text.split("\f")
+        sizes[name] = len(pages) - 1
+        assert name == "card" or "in the lot" in pages[0]  # the first page is not left empty before the lots
         assert f"page 1 of {sizes[name]}" in text
     assert sizes["card"] == 1
     assert 2 <= sizes["packet"] <= 4
