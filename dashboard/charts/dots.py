@@ -44,7 +44,7 @@ def dots(
         return style.empty("Nothing to show here yet.", height=60, narrow=narrow)
     above = above or narrow
     width = style.NARROW if narrow else width
-    names_of = [style.wrap(row.name, width, 14 / 13 * style.CHARACTER * 1.03) if above else [row.name] for row in rows]
+    names_of = [style.wrap(row.name, width, style.CHARACTER) if above else [row.name] for row in rows]
     lines = max(map(len, names_of))
     pitch = max(pitch, 44) + 17 * (lines - 1) if above else pitch
     longest = max(len(row.name) for row in rows)
@@ -82,7 +82,7 @@ def dots(
     wedges, spots = any(row.wedge for row in rows), []
     for k, row in enumerate(rows):
         y = pitch * k + (pitch - 12 if above else pitch / 2 + 1)
-        name_y = pitch * k + 12 + 8.5 * (lines - 1) if above else y
+        name_y = pitch * k + 12 + 17 * (lines - 1 - (len(names_of[k]) - 1) / 2) if above else y
         texts.append(style.words(0, name_y, "<br>".join(names_of[k]), size=14, bold=row.bold, colour=style.INK if row.bold else style.INK2))
         if rights[k]:
             texts.append(style.words(width, y if clash else name_y, rights[k], size=13 if narrow else 14, at="right", colour=style.INK2))

@@ -36,6 +36,36 @@ def test_savings_by_hand():
         assert row["minutes_low"] <= row["minutes"] <= row["minutes_high"]
 
 
+def test_a_loop_within_a_loop_is_saved_with_it_by_hand():
+    # S0 and S1 come back from final to the neck, and on the way from play to the nut: neck 5 + nut 8 + bridge 6 + play 4, nut 8 + bridge 6 +
+    # play 4, final 5 = 46 each. S2 comes back from play to the nut in its first pass, S3 never. Half as often from final: one of two, 46.
+    straight = ("neck", "nut", "bridge", "play", "final")
+    lines = []
+    for i in (0, 1):
+        lines += [f"S{i} 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-1])] + [f"S{i} 2 12 final send_back sent_back_to=neck"]
+        lines += [f"S{i} 2 {13 + k} {stage} pass" for k, stage in enumerate(straight[:-2])] + [f"S{i} 2 16 play send_back sent_back_to=nut"]
+        lines += [f"S{i} 2 {17 + k} {stage} pass" for k, stage in enumerate(straight[1:])] + [f"S{i} 2 22 packing pass"]
+    lines += [f"S2 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-2])] + ["S2 2 11 play send_back sent_back_to=nut"]
+    lines += [f"S2 2 {12 + k} {stage} pass" for k, stage in enumerate(straight[1:])]
+    lines += [f"S3 2 {8 + k} {stage} pass" for k, stage in enumerate(straight)]
+    rows = what_if(bench("\n".join(lines)), draws=2).rows
+    assert dict(rows.select("change", "minutes").iter_rows())["neck caught at final: half as often"] == pytest.approx(46.0)
+
+
+def test_a_visit_sent_back_for_an_earlier_cause_leaves_the_later_fault_to_the_next_by_hand():
+    # S0 comes back from final to the bridge: bridge 6 + play 4 + final 5 = 15. S2 went back from play to the nut and straight to play again, so
+    # that its second visit to play tells of the bridge. At final 1 of 5 visits that tell was sent back; caught at play instead, of 4 that
+    # tell 4 x .2 / .8 = 1 is found, at bridge 6 + play 4 = 10 each: saved 15 - 10.
+    straight = ("nut", "bridge", "play", "final")
+    lines = [f"S{i} 2 {8 + k} {stage} pass" for i in (1, 3) for k, stage in enumerate(straight)]
+    lines += [f"S0 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-1])] + ["S0 2 11 final send_back sent_back_to=bridge"]
+    lines += [f"S0 2 {12 + k} {stage} pass" for k, stage in enumerate(straight[1:])]
+    lines += ["S2 2 8 nut pass", "S2 2 9 bridge pass", "S2 2 10 play send_back sent_back_to=nut", "S2 2 11 nut pass", "S2 2 12 play pass",
+              "S2 2 13 final pass"]  # fmt: skip
+    rows = what_if(bench("\n".join(lines)), draws=2).rows
+    assert dict(rows.select("change", "minutes").iter_rows())["bridge caught at final: caught at play instead"] == pytest.approx(5.0)
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_the_chain_gives_back_todays_minutes_exactly(seed):
     snapshot = snapshot_of(*random_shop(seed, instruments=30))
