@@ -49,8 +49,8 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
     funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it is known (95 %);
     p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others, from everybody's visits
     (`same_mix`); more : p_more is under FLAG, that is more than chance and mix explain. 5 % of people equal to the others or fewer are
-    flagged so, however uneven their mix; of those twice as bad about as many as any fair test could, 88 % and more with 12 expected where
-    the others did some ten times as much between them (tests/trials/fair_techs.md).
+    flagged so, however uneven their mix; of those twice as bad as many as any fair test could: with 12 expected 90 % where the others did
+    16 or 30 times as much between them, 87 % at 8 or 10 times, 63 % where a single other did as much (tests/trials/fair_techs.md).
     """
     visits = _named(snapshot.once(story).visits.filter(pl.col("round") == 1))
     rows = visits.group_by("stage", "tech").agg(
