@@ -19,7 +19,7 @@ from dashboard import numbers, sentences
 from ingest.shop import Shop
 
 FEW = 30
-ENOUGH = 12  # expected send-backs at which twice as many are seen in 86 to 90 of 100 cases, given enough work of the others (tests/trials/fair_techs.md)
+ENOUGH = 12  # expected send-backs at which twice as many are seen in 86 to 90 of 100 cases (tests/trials/fair_techs.md)
 LIGHT_EFFORT = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
 MARKS = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "too-few"}
 NOT_CHARGED = {
