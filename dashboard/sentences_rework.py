@@ -113,8 +113,9 @@ def savings(found: WhatIf, shop: Shop) -> str:
 def savings_note() -> str:
     """What the intervals promise, and what is not in the money."""
     return (
-        "The five worth most. In 95 of 100 shops such as this every real saving lies within its line, all five at once; having been chosen as "
-        "the best is allowed for. Savings do not add up: one instrument can be in two lines. Parts are not counted: no log or shop file says what a part costs."
+        "The five worth most. In 95 of 100 shops such as this every real saving lies within its line, all five at once; "
+        "having been chosen as the best is allowed for. Savings do not add up: one instrument can be in two lines. "
+        "Parts are not counted: no log or shop file says what a part costs."
     )
 
 
