@@ -153,7 +153,8 @@ def test_words(stand: Stand) -> str:
         f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with {poor}. Of those who hold the "
         f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at most "
         f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about {numbers.plain(stand.expected_good, 0)} instruments for the "
-        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at most. Then a person decides."
+        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at most; then it begins "
+        "anew, and the latest answer counts. A person decides."
     )
 
 
@@ -163,7 +164,8 @@ def test_short(stand: Stand) -> str:
     return (
         f"Shown or not shown yet is said instrument by instrument: {good} outside the band is told from {poor}, wrongly at most "
         f"{numbers.share(stand.test.risk_good, 100)} and {numbers.share(stand.test.risk_poor, 100)} of the time, after about "
-        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most. Ranges: 95 %; under {FEW} is few."
+        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most; then anew, and the "
+        f"latest answer counts. Ranges: 95 %; under {FEW} is few."
     )
 
 

@@ -1,7 +1,8 @@
 """What a new tech is to hold: bands from the readings of qualified techs, where somebody stands, and a test that ends when enough is known.
 
 A band holds nine tenths of what the qualified techs set, with 95 % confidence, cut to the spec in force and widened to whole steps of
-the gauge that reads it. A target is shown when a sequential test says so; then a person signs, not the program.
+the gauge that reads it. A target is shown when a sequential test says so; then a person signs, not the program. After each answer the test
+begins anew with the next instrument and the latest answer counts, so that what was not shown at the start is not held against anybody for good.
 """
 
 from dataclasses import dataclass, field
@@ -55,6 +56,7 @@ class Stand:
     inside_low: float
     inside_high: float
     verdict: str  # target shown | not shown yet | too few to say
+    began_at: int  # instruments before the test that gave the verdict
     decided_at: int  # instrument at which it was decided, or how many there are
     test: SequentialPlan = field(repr=False)
     expected_good: float  # mean number of instruments until the test ends for somebody who holds the target
@@ -93,14 +95,14 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[
 
 
 def evidence(stand: Stand) -> tuple[list[float], float, float]:
-    """The test instrument by instrument up to its verdict: slope x n - d after each, and the two levels it is held against, (path, shown, practise).
+    """The test that gave the verdict, instrument by instrument: slope x n - d after each, and its two levels, as (path, shown, practise).
 
     `shown` at or above the first level, `not shown yet` at or below the second; the plan's lines are these, rounded to whole instruments
     and cut off at its longest run.
     """
     below, above, slope = wald_lines(stand.test.good, stand.test.poor, stand.test.risk_good, stand.test.risk_poor)
     low, high = (stand.band[name] for name in ("lower", "upper"))
-    values = np.asarray(stand.values[: stand.decided_at])
+    values = np.asarray(stand.values[stand.began_at : stand.decided_at])
     out = np.cumsum(_outside(values, low, high))
     return (slope * np.arange(1, len(values) + 1) - out).tolist(), below, -above
 
@@ -122,18 +124,33 @@ def sequential_test(good: float, poor: float) -> tuple[SequentialPlan, float, fl
     return test, float(wait[0]), float(wait[1])
 
 
+def latest(test: SequentialPlan, out: np.ndarray) -> tuple[str, int, int]:
+    """The latest answer of a test that begins anew after each: (shown | not shown | too few, results before it, result at which it was given).
+
+    out : 0 (inside the band) or 1 in time order. Without any answer yet: too few, 0 and how many there are. Each test keeps its risks, and
+    so does the latest of them; taking the first `shown` of many would not.
+    """
+    answer, begun = ("too few", 0, len(out)), 0
+    while begun < len(out):
+        word, at = verdict(test, out[begun:])
+        if word == "too few":
+            break
+        answer, begun = (word, begun, begun + at), begun + at
+    return answer
+
+
 def _stand(band: dict[str, object], tech: str, mine: pl.DataFrame) -> Stand:
     values = mine["value"].to_numpy().astype(np.float64)
     out = _outside(values, band["lower"], band["upper"])
     test, wait_good, wait_poor = sequential_test(float(band["good"]), float(band["poor"]))  # type: ignore[arg-type]
-    word, at = verdict(test, out.astype(np.int64))
+    word, began, at = latest(test, out.astype(np.int64))
     n, inside = len(values), int((~out).sum())
     share_low, share_high = binomial_exact(inside, n)
     mean, sd = float(values.mean()), float(values.std(ddof=1)) if n > 1 else None
     mean_low, mean_high = (float(end) for end in mean_t(mean, sd, n)) if sd is not None else (None, None)
     sd_low, sd_high = (float(end) for end in sd_chi(sd, n)) if sd is not None else (None, None)
     return Stand(band, tech, values.tolist(), mine["serial"].to_list(), mean, mean_low, mean_high, sd, sd_low, sd_high, inside, float(share_low),
-                 float(share_high), WORDS[word], at, test, wait_good, wait_poor)  # fmt: skip
+                 float(share_high), WORDS[word], began, at, test, wait_good, wait_poor)  # fmt: skip
 
 
 def _band(shop: Shop, key: dict[str, object], group: pl.DataFrame) -> dict[str, object] | None:

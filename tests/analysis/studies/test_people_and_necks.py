@@ -30,7 +30,7 @@ def test_where_nothing_is_expected_there_is_no_funnel(snapshot):
 def test_the_path_of_evidence_ends_at_its_verdict(snapshot):
     for stand in targets.stands(snapshot, "T09"):
         path, shown, practise = targets.evidence(stand)
-        assert len(path) == stand.decided_at
+        assert len(path) == stand.decided_at - stand.began_at
         assert all(practise < value < shown for value in path[:-1])
         if stand.verdict == targets.SHOWN:
             assert path[-1] > 0

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.methods.sequential import expected
 from analysis.methods.tolerance import two_sided
-from analysis.studies.targets import CONFIDENCE, COVERAGE, NOT_SHOWN, SHOWN, TOO_FEW, bands, sequential_test, stands
+from analysis.studies.targets import CONFIDENCE, COVERAGE, NOT_SHOWN, SHOWN, TOO_FEW, bands, latest, sequential_test, stands
 from tests.analysis.studies.measured import made, visit
 
 PEOPLE = {"tech": [{"key": "OLD", "qualified": ["neck"]}, {"key": "AGE", "qualified": ["neck"]}, {"key": "NEW"}]}
@@ -84,8 +84,28 @@ def test_the_test_may_begin_on_a_day_so_that_first_weeks_are_not_held_against_an
     rng = np.random.default_rng(76)
     visits = [*relief("OLD", normal(rng, 200)), *relief("NEW", np.full(30, 0.45), 24), *relief("NEW", np.full(60, 0.2), 24 * 10)]
     snapshot = made(visits, [SPEC], **PEOPLE)
-    assert stands(snapshot, "NEW")[0].verdict == NOT_SHOWN
-    assert stands(snapshot, "NEW", since=date(2026, 3, 10))[0].verdict == SHOWN
+    whole, since = stands(snapshot, "NEW")[0], stands(snapshot, "NEW", since=date(2026, 3, 10))[0]
+    assert (whole.verdict, since.verdict) == (SHOWN, SHOWN)  # what was not shown in the first weeks is not kept against them
+    assert (len(whole.values), len(since.values)) == (90, 60)
+    assert whole.began_at >= 30 > since.began_at - 30
+
+
+def test_after_each_answer_the_test_begins_anew_and_the_latest_counts():
+    test, *_ = sequential_test(0.05, 0.20)
+    first, good = 3, int(np.argmax(test.shown_at >= 0)) + 1  # three outside in a row deny it; so many inside show it
+    out = np.array([1] * first + [0] * good + [0])
+    assert latest(test, out[:2]) == ("too few", 0, 2)
+    assert latest(test, out[:first]) == ("not shown", 0, first)
+    assert latest(test, out[: first + good - 1]) == ("not shown", 0, first)
+    assert latest(test, out) == ("shown", first, first + good)
+
+
+@pytest.mark.parametrize(("share", "wrong", "risk"), [(0.05, "not shown", 0.05), (0.20, "shown", 0.10)])
+def test_the_latest_of_many_answers_keeps_the_risk_of_one(share, wrong, risk):
+    test, *_ = sequential_test(0.05, 0.20)
+    rng = np.random.default_rng(77)
+    told = [latest(test, (rng.random(250) < share).astype(np.int64))[0] for _ in range(800)]
+    assert np.mean([word == wrong for word in told]) <= risk + 3 * np.sqrt(risk * (1 - risk) / 800)
 
 
 def test_both_risks_are_kept_and_the_expected_number_is_told_before_it_starts():
