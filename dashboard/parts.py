@@ -22,7 +22,9 @@ MARKS = {  # state: the word that stands beside its mark unless a page says it w
     "in-doubt": "in doubt", "too-few": "too few to say", "fit": "fit", "coarse": "coarse", "unfit": "unfit", "untested": "untested",
 }  # fmt: skip
 PICTURES = {"shown": "take", "too-few": "thin"}  # two words share a picture
-KEYS = ("board", "edge", "gap", "light", "limits", "interval", "subject", "nut", "capo", "clamp", "run", "anew", "back", "usual", "other")
+KEYS = (
+    "board", "edge", "gap", "light", "limits", "interval", "subject", "nut", "capo", "clamp", "run", "anew", "back", "usual", "other", "corrected",
+)  # fmt: skip
 PAGE_ROWS = 25  # of a grid, before a person leafs on
 Words = Any  # text, or a list of texts and components
 

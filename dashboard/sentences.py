@@ -19,6 +19,7 @@ from ingest.shop import Shop
 MOST = 7  # sentences of a week
 MOST_MATTERS = 4
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
+FLAGS = {"corrected": "corrected", "real": "it is real", "above": "or more", "below": "or less", "interval": "middle of a range"}
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,11 @@ def quantity(shop: Shop, key: str) -> str:
 def amount(shop: Shop, key: str, value: float | None, *, sign: bool = False, mean: bool = False) -> str:
     """A number of a characteristic with its unit, as the shop reads it."""
     return numbers.amount(value, quantity(shop, key), shown=shop.shop.length, sign=sign, mean=mean)
+
+
+def flag_words(flag: str) -> str:
+    """The flags of a reading as a person says them."""
+    return ", ".join(FLAGS.get(word, word) for word in flag.split(";") if word)
 
 
 def local(shop: Shop, when: datetime) -> datetime:

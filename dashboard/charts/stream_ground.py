@@ -200,6 +200,7 @@ class Ground:
         add([i for i in rest if i >= view.baseline], {"symbol": "circle", "size": small, "color": style.INK2, "opacity": 0.65}, "readings")
         marks = {"symbol": "x-thin", "size": 8, "color": style.INK, "line": {"width": 1.8, "color": style.INK}}
         add([i for i in view.outside if i not in odd_places], marks, "outside")
+        add(list(view.corrected), {"symbol": "circle-open", "size": 12, "color": style.INK, "line": {"width": 1.6}}, "corrected")
 
     def average(self) -> None:
         view = self.view

@@ -99,6 +99,7 @@ class StreamView:
     runs: Sequence[Run] = ()
     odd: Sequence[Odd] = ()
     outside: Sequence[int] = ()  # places in taken_at of readings outside what was asked
+    corrected: Sequence[int] = ()  # places in taken_at of readings a person laid over what was typed
     notes: Sequence[str] = ()  # one per reading: what the pointer is told beside serial, time and value (corrected, provisional, ...)
     kinds: Sequence[str] = ()  # one per reading: who, lot or gauge, drawn by shape; the subject first in kind_names
     kind_names: Sequence[str] = field(default=())  # at most four

@@ -153,6 +153,8 @@ def _key(seen: Seen) -> html.Div:
         entries.append(("outside", "outside as set"))
     if _odd(seen):
         entries.append(("odd", "odd instrument"))
+    if _corrected(view.readings).any():
+        entries.append(("corrected", "corrected by a person"))
     if len(view.runs):
         entries.append(("run", "a run rule; opens nothing" if _averaged(view) else "a run rule"))
     return parts.key(*entries)
@@ -171,7 +173,8 @@ def _table(seen: Seen, shop: Shop) -> Any:
     rows = [
         {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
          "at": numbers.clock(sentences.local(shop, row["taken_at"])), "value": sentences.amount(shop, key, row["value"]),
-         "outside": "outside" if row["outside"] else "", "line": numbers.count(row["line"])}
+         "outside": ", ".join(filter(None, ("outside" if row["outside"] else "", sentences.flag_words(row["flag"] or "")))),
+         "line": numbers.count(row["line"])}
         for row in newest.iter_rows(named=True)
     ]  # fmt: skip
     columns = [("serial", "Serial"), ("at", "Taken"), ("value", "Reading", "n"), ("outside", ""), ("line", "Line in its file", "n wide-only")]
@@ -228,9 +231,16 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
         anew=[Change(at(r["from_at"]), f"{'limits set anew' if r['on_file'] else 'limits off file'}, {numbers.day(at(r['from_at']), now)}")
               for k, r in enumerate(view.limits.iter_rows(named=True)) if k or (r["on_file"] and at(r["from_at"]) > taken[0])],
         runs=[Run(at(r["from_at"]), at(r["to_at"]), r["rule"]) for r in view.runs.iter_rows(named=True)], odd=odd,
-        outside=np.flatnonzero(readings["outside"].fill_null(False).to_numpy()).tolist(), notes=readings["flag"].fill_null("").to_list(),
+        outside=np.flatnonzero(readings["outside"].fill_null(False).to_numpy()).tolist(),
+        notes=[sentences.flag_words(flag) for flag in readings["flag"].fill_null("")],
+        corrected=np.flatnonzero(_corrected(readings)).tolist(),
         kinds=[name if name in levels[:3] else "" for name in readings[by].fill_null("").to_list()] if by else (), kind_names=levels[:3],
     )  # fmt: skip
+
+
+def _corrected(readings: pl.DataFrame) -> Any:
+    """Which readings hold what a person laid over the log, (n,)."""
+    return readings["flag"].fill_null("").str.split(";").list.contains("corrected").to_numpy()
 
 
 def _way(signal: dict[str, Any]) -> str:

@@ -80,12 +80,16 @@ def _headline(logs: pl.DataFrame, asked: pl.DataFrame) -> str:
     return f"{say}; no question waits." if not n else f"{say}; {numbers.count(n)} {'question waits' if n == 1 else 'questions wait'}."
 
 
+def _cells(n: int) -> str:
+    return f"{numbers.count(n)} {'cell' if n == 1 else 'cells'}"
+
+
 def _under(logs: pl.DataFrame, rows: int) -> str:
     told = {name: int(logs[name].sum()) for name in ("accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")}
     return (
         f"{numbers.count(rows)} rows read = {numbers.count(told['accepted'])} accepted + {numbers.count(told['changed'])} changed + "
         f"{numbers.count(told['already_held'])} already held + {numbers.count(told['set_aside'])} set aside. "
-        f"{numbers.count(told['cells_set_aside'])} cells set aside, {numbers.count(told['passed_over'])} blank, title or total lines passed over."
+        f"{_cells(told['cells_set_aside'])} set aside, {numbers.count(told['passed_over'])} blank, title or total lines passed over."
     )
 
 
@@ -132,7 +136,7 @@ def told(job: Job) -> list[Any]:
             if count
         ]
         say = f"{file.name}: {numbers.count(file.rows_read)} rows read = {' + '.join([f'{numbers.count(file.accepted)} accepted', *rest])}."
-        cells = f" {numbers.count(file.cells_set_aside)} cells set aside." if file.cells_set_aside else ""
+        cells = f" {_cells(file.cells_set_aside)} set aside." if file.cells_set_aside else ""
         lines.append(html.P([parts.picture("take"), " ", say + cells]))
         lines += [html.P(note, className="small") for note in file.notes[:TEN]]
     return lines or [html.P([parts.picture("take"), f" {job.title}: done."])]

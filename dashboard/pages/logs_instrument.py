@@ -9,7 +9,7 @@ from dash import Dash, html
 
 from analysis.studies.lookup import Life, instrument
 from dashboard import desk, numbers, parts, sentences
-from dashboard.pages.logs_readings import flag_words, limits
+from dashboard.pages.logs_readings import limits
 from ingest.shop import Shop
 
 PATH, NAME = "/logs/instrument", "Instrument"
@@ -103,7 +103,7 @@ def _readings(found: Life, shop: Shop) -> html.Section:
                 "value": sentences.amount(shop, row["characteristic"], row["value"]) if row["value"] is not None else "no number",
                 "raw": row["raw"],
                 "limits": limits(shop, row),
-                "mark": [parts.mark("outside") if row["outside"] else "", html.Span(flag_words(row["flag"]), className="small")],
+                "mark": [parts.mark("outside") if row["outside"] else "", html.Span(sentences.flag_words(row["flag"]), className="small")],
                 "gauge": row["gauge"],
                 "where": f"{row['file']}, line {row['line']}",
             }

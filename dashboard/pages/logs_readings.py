@@ -121,7 +121,7 @@ def day(text: str | None) -> date | None:
 def line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
     """One reading as a row of a table."""
     mark: Any = parts.mark("outside") if row["outside"] else ""
-    flags = flag_words(row["flag"])
+    flags = sentences.flag_words(row["flag"])
     return {
         "serial": dcc.Link(row["serial"] or "no serial yet", href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial"),
         "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
@@ -143,13 +143,6 @@ def limits(shop: Shop, row: dict[str, Any]) -> str:
         return ""
     low_words, high_words = (sentences.amount(shop, row["characteristic"], value) if value is not None else "" for value in (low, high))
     return f"{low_words} to {high_words}" if low_words and high_words else f"at most {high_words}" if high_words else f"at least {low_words}"
-
-
-FLAGS = {"corrected": "corrected", "real": "it is real", "above": "or more", "below": "or less", "interval": "middle of a range", "strong": "strong"}
-
-
-def flag_words(flag: str) -> str:
-    return ", ".join(FLAGS.get(word, word) for word in flag.split(";") if word)
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:

@@ -83,7 +83,7 @@ def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, 
     rows += [row("B1", relief="25"), row("B2", stage="playtest"), row("B3", tech="Zed"), row("A1", model="HERON", **later)]
     seen = opened(folder)
     seen.page.set_input_files("#logs-drop input", {"name": "bench.csv", "mimeType": "text/csv", "buffer": "\n".join([HEADER, *rows]).encode()})
-    wait_for_words(seen, "34 rows read = 33 accepted + 1 set aside. 1 cells set aside.")
+    wait_for_words(seen, "34 rows read = 33 accepted + 1 set aside. 1 cell set aside.")
     wait_for_words(seen, "Words nobody has listed")
     wait_for_words(seen, "HERON: bench.csv, line 35")
     sheet = '\n[[log]]\nname = "cards"\nwords = { stage = { "playtest" = "play_test" } }\n'
@@ -100,6 +100,11 @@ def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, 
     wait_for_words(seen, "1 log loaded; no question waits.")
     seen.page.goto(seen.page.url.split("/logs")[0] + "/logs/readings?characteristic=relief&serials=B1")
     wait_for_words(seen, "corrected")
+    seen.page.goto(seen.page.url.split("/logs")[0] + "/drift?characteristic=relief&model=LARK-25&stage=play_test")
+    seen.charts_drawn(2)
+    wait_for_words(seen, "corrected by a person")
+    rings = "document.querySelector('[id*=\"drift-stream\"] .js-plotly-plot').data.filter(t => t.name === 'corrected').map(t => t.y.length)"
+    assert seen.page.evaluate(rings) == [1]
     assert seen.wrong == []
 
 

@@ -130,6 +130,14 @@ def test_every_reading_is_drawn_once_with_serial_and_value():
     assert told[0][1] == f"{view.values[0]:.2f}\u00a0mm"
 
 
+def test_a_corrected_reading_wears_a_ring_and_stays_drawn():
+    figure = stream(replace(stream_view(), corrected=[30, 31]))
+    ring = named(figure, "corrected")
+    assert ring["marker"]["symbol"] == "circle-open"
+    assert list(ring["y"]) == [stream_view().values[k] for k in (30, 31)]
+    assert named(stream(stream_view()), "corrected") is None
+
+
 def test_a_change_outside_the_weeks_shown_is_not_drawn():
     view = stream_view()
     before = replace(view, changes=[*view.changes, Change(START - timedelta(days=40), "new jig")])

@@ -88,7 +88,7 @@ def test_an_empty_shop_says_what_to_do(shop):
 def test_a_dropped_sheet_is_loaded_and_its_account_adds_up(shop):
     job = bring(shop)
     assert job.state == "done"
-    assert "7 rows read = 7 accepted. 1 cells set aside." in said(logs.told(job))
+    assert "7 rows read = 7 accepted. 1 cell set aside." in said(logs.told(job))
     assert "1 log loaded; 1 question waits." in said(logs.layout())
 
 
