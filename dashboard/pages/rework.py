@@ -59,7 +59,8 @@ def layout(
     rolled = desk.ask(rolled_yields, scope=scope, by=())
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
     period = [_period(first, last, judged), *back]
-    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS), [*period, " ", sentences_rework.straight(straight, judged, rolled)])
+    under = [*period, " ", sentences_rework.straight(straight, judged, rolled)]
+    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS), under)
     fields = _filters(shop, model, family, weeks, width)
     if found.rows.is_empty():
         return parts.page(

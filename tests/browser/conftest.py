@@ -41,7 +41,7 @@ class Watched:
 
     def __init__(self, browser: Browser, width: int, height: int = 900) -> None:
         self.context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
-        self.context.set_default_timeout(90_000)  # a busy machine is slow, not wrong
+        self.context.set_default_timeout(60_000)  # a busy machine is slow, not wrong
         self.page: Page = self.context.new_page()
         self.wrong: list[str] = []
         self.page.on("pageerror", lambda error: self.wrong.append(f"error: {error}"))

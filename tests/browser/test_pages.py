@@ -12,8 +12,19 @@ CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/be
 
 
 @pytest.fixture(scope="module")
-def address(demo_folder, served):
-    return served(make_app(desk.Desk(demo_folder)))
+def demo_desk(demo_folder):
+    return desk.Desk(demo_folder)
+
+
+@pytest.fixture(scope="module")
+def demo_served(demo_desk, served):
+    return served(make_app(demo_desk))
+
+
+@pytest.fixture
+def address(demo_served, demo_desk):
+    desk.use(demo_desk)  # a test may have opened another shop: a process has one desk
+    return demo_served
 
 
 @pytest.mark.parametrize("width", [1280, 390])

@@ -10,7 +10,9 @@ from dashboard.desk import Desk
 
 
 class CounterOfNoShop(Desk):
-    """A desk without a shop folder: enough for the frame."""
+    """A desk without a shop folder that says it has one: enough for the frame."""
+
+    has_shop = True
 
     def __init__(self) -> None:
         super().__init__(Path("nowhere"))
