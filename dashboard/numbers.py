@@ -34,6 +34,7 @@ def signed(value: float | None, decimals: int = 2) -> str:
 
 def with_unit(text: str, unit: str) -> str:
     """Number and unit, held together: `with_unit("2.39", "mm")`."""
+    unit = "cent" if unit == "cents" and text.lstrip("+-\u2212") == "1" else unit
     return f"{text}{NBSP}{unit}" if unit and text != NONE else text
 
 

@@ -23,11 +23,11 @@ def named(shop: Shop, key: str) -> str:
     return key if key in ELSEWHERE else shop.stage_name(key)
 
 
-def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str]) -> str:
+def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str], judged: int) -> str:
     """`80 hours of work came back in four weeks. Nut slotting, caught at play test, is a quarter of it.`"""
     period = f"in {periods[weeks].lower()}" if weeks != "all" else "on all logs"
     if found.rows.is_empty():
-        return f"Nothing was sent back {period}."
+        return f"Nothing was sent back {period}." if judged else f"No instrument was judged {period}."
     minutes = float(found.total["minutes"][0])
     say = f"{numbers.hours_of(minutes)} of work came back {period}."
     row = found.rows.row(0, named=True)

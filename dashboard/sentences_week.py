@@ -51,6 +51,19 @@ def waiting(found: Review) -> str:
     return f"{numbers.count(found.questions)} {many}" if found.questions else ""
 
 
+def answer(found: Review) -> str:
+    """What to do with what waits."""
+    return "Look" if not found.questions else "Answer it" if found.questions == 1 else "Answer them"
+
+
+def nothing_shipped(found: Review) -> str:
+    """Why no serial is listed as shipped outside or without a final inspection."""
+    packed = found.weeks.filter(found.weeks["week"] == found.week)["finished"].sum()
+    if not packed:
+        return "Nothing was packed this week."
+    return "None: all that was packed had a final inspection, and its last readings lie within their limits."
+
+
 def outside(found: Review) -> str:
     """Instruments with at least one reading outside as set, n of N with its interval."""
     row = found.outside.filter(pl.col("characteristic") == "any").row(0, named=True)

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from dashboard.desk import Desk, use
 from demo_data.generator import write_shop
 from ingest.load import load
 from ingest.snapshot import Snapshot
@@ -45,6 +46,19 @@ def _wait_for(done: Path, seconds: float = 180) -> None:
         if time.monotonic() > until:
             pytest.fail("another worker began to load the demo shop and did not end; its own failure says why")
         time.sleep(0.2)
+
+
+@pytest.fixture(scope="session")
+def kept_demo_desk(demo_folder: Path) -> Desk:
+    """What `demo_desk` gives: made once, so that each answer is worked out once."""
+    return Desk(demo_folder)
+
+
+@pytest.fixture
+def demo_desk(kept_demo_desk: Desk) -> Desk:
+    """The desk of the demo shop, in use: a process has one, and the test before may have opened another."""
+    use(kept_demo_desk)
+    return kept_demo_desk
 
 
 @pytest.fixture(scope="session")

@@ -17,12 +17,12 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     last_seen (UTC), last_stage, last_outcome, last_visit · of round 1: sent_back (count of send-backs), first_final_visit, last_final_visit (or
     null), judged Bool (reached final inspection - in a shop without one, packing - or ended in reject or second) with judged_visit, judged_at,
     judged_day and week (Date, the first day of the week), end ('' | reject | second | pulled: left the bench and did not come back in the
-    round) with end_at, finished_at (first passed packing) with finished_week · now: standing (finished | reject | second | pulled | hold |
-    lost | bench) by its latest round, on_hold Bool.
+    round) with end_at, finished_at (first passed packing - in a shop without one, final inspection) with finished_week · now: standing
+    (finished | reject | second | pulled | hold | lost | bench) by its latest round, on_hold Bool.
     """
     first = pl.col("round") == 1
     latest = pl.col("round") == pl.col("round").max()
-    packed = (pl.col("role") == "packing") & (pl.col("outcome") == "pass")
+    packed = (pl.col("role") == finishing_role(snapshot.shop)) & (pl.col("outcome") == "pass")
     over = pl.col("outcome").is_in(["reject", "second"])
     final = first & (pl.col("role") == "final")
     judging = first & ((pl.col("role") == judging_role(snapshot.shop)) | over)
@@ -72,3 +72,8 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
 def judging_role(shop: Shop) -> str:
     """The role of the stage at which work is judged: final inspection, in a shop that has none packing."""
     return "final" if "final" in shop.roles.values() else "packing"
+
+
+def finishing_role(shop: Shop) -> str:
+    """The role of the stage that work leaves the bench by: packing, in a shop that has none final inspection."""
+    return "packing" if "packing" in shop.roles.values() else "final"

@@ -45,6 +45,7 @@ def layout(serial: str = "", **_address: str) -> Any:
 def _visits(found: Life, shop: Shop) -> html.Section:
     people = shop.people.show != "none"
     faults = {key: part for (key,), part in found.faults.group_by("visit", maintain_order=True)}
+    readings = {key: part for (key,), part in found.readings.filter(pl.col("value").is_not_null()).group_by("visit", maintain_order=True)}
     rows = []
     for row in found.visits.iter_rows(named=True):
         told = (
@@ -61,6 +62,7 @@ def _visits(found: Life, shop: Shop) -> html.Section:
                 "tech": row["tech"],
                 "outcome": _outcome(row, shop),
                 "fault": "; ".join(told),
+                "read": _read(readings[row["visit"]], shop) if row["visit"] in readings else "",
                 "minutes": f"{numbers.minutes(row['minutes'])} {MINUTES.get(row['minutes_from'], '')}",
                 "loop": "work that came back" if row["loop"] is not None else "",
                 "note": row["note"],
@@ -73,12 +75,23 @@ def _visits(found: Life, shop: Shop) -> html.Section:
         *([("tech", "Worked by", "wide-only")] if people else []),
         ("outcome", "Outcome"),
         ("fault", "Fault"),
+        ("read", "Readings", "wide-only"),
         ("minutes", "Minutes", "n wide-only"),
         ("loop", "", "wide-only"),
         ("note", "Note", "wide-only"),
         ("where", "File and line", "wide-only"),
     ]
     return parts.sheet("Visits", "in time order", parts.table(rows, columns))
+
+
+def _read(rows: pl.DataFrame, shop: Shop) -> str:
+    """The readings of one visit in a line: how many, and those outside; each stands below."""
+    beyond = rows.filter(pl.col("outside"))
+    names = [sentences.characteristic(shop, *pair).lower() for pair in beyond.select("characteristic", "position").iter_rows()]
+    outside = [
+        f"{name} {sentences.amount(shop, *pair)}" for name, pair in zip(names, beyond.select("characteristic", "value").iter_rows(), strict=True)
+    ]
+    return numbers.count(len(rows)) + (f", outside: {', '.join(outside[:3])}" if outside else "") + (", ..." if len(outside) > 3 else "")
 
 
 def _outcome(row: dict[str, Any], shop: Shop) -> Any:

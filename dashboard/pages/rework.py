@@ -60,12 +60,11 @@ def layout(
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
     period = [_period(first, last, judged), *back]
     under = [*period, " ", sentences_rework.straight(straight, judged, rolled)]
-    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS), under)
+    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS, judged), under)
     fields = _filters(shop, model, family, weeks, width)
     if found.rows.is_empty():
-        return parts.page(
-            head, fields, parts.empty_state("No instrument was sent back in these weeks.", "Show all logs", addresses.address(PATH, weeks=ALL))
-        )
+        none = "No instrument was sent back in these weeks." if judged else "Work is judged at final inspection; none has reached it in these weeks."
+        return parts.page(head, fields, parts.empty_state(none, "Show all logs", addresses.address(PATH, weeks=ALL)))
     chosen = (caused_at, caught_at) if caused_at and caught_at else None
     return parts.page(
         head,

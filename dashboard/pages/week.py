@@ -64,7 +64,7 @@ def told(problem: UnusableData) -> str:
 
 def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     """What to look at first, where the decision is written, and the weeks beside this one."""
-    first = next((one for one in sentences.week(found, shop) if one.state not in ("steady", "question")), None)
+    first = next((one for one in sentences.week(found, shop) if one.state not in ("steady", "question", "thin")), None)
     if first:
         lead: list[Any] = ["Look first at: ", dcc.Link(sentences_week.lead(first.lead), href=first.link), ". "]
     else:
@@ -87,13 +87,13 @@ def arrived(found: Review, shop: Shop) -> html.Section:
         bars.append(html.Span(className=missing, title=f"{shop.stage_name(row['stage'])}: {numbers.of(there, expected)}"))
     phone = html.Div([html.Div(bars, className="bars"), html.Div([html.Span("first stage"), html.Span("packing")], className="ends small")],
                      className="stages-phone")  # fmt: skip
-    lines: list[Any] = []
+    lines: list[Any] = [] if boxes else ["No instrument of this week has reached final inspection or ended before it yet. "]
     for short, usual in sentences_week.missing(found, shop)[:1]:
         lines += [html.B(short), f"{usual} "]
     if found.questions:
         lines += [html.B(sentences_week.waiting(found)), " on the logs loaded so far. "]
     if lines:
-        asks = parts.ask([*lines, dcc.Link("Answer them in Logs", href="/logs")])
+        asks = parts.ask([*lines, dcc.Link(f"{sentences_week.answer(found)} in Logs", href="/logs")])
     else:
         asks = html.P("Every stage that should have written has written, and no question waits.", className="small")
     return parts.sheet("Did the data arrive?", "instruments of the week with a row at the stage", [html.Div(boxes, className="stages"), phone, asks])
@@ -111,7 +111,8 @@ def normal(found: Review, shop: Shop) -> html.Section:
                          [f"week of {numbers.day(week)}" for week in found.weeks["week"]], [write(v) for v in found.weeks[column]])  # fmt: skip
         chart = parts.graph(parts.both(normal_week, view), f"{name}: {figure}. {say}", f"week-{column}")
         cells.append(html.Div([html.P(name, className="small"), html.P(figure, className="big"), chart, html.P(say, className="small")]))
-    right = f"{numbers.in_words(len(found.weeks))} weeks, this week the large dot; grey is the usual range"
+    weeks = f"{numbers.in_words(len(found.weeks))} {'week' if len(found.weeks) == 1 else 'weeks'}"
+    right = f"{weeks}, this week the large dot; grey is the usual range"
     return parts.sheet("Is it a normal week?", right, html.Div(cells, className="normal"))
 
 
@@ -159,7 +160,7 @@ def shipped(found: Review, shop: Shop) -> html.Section:
         lines += [html.Dt(dcc.Link(serial, href=address("/logs/instrument", serial=serial))), html.Dd(what)]
     n = len(told)
     if not n:
-        body: Any = html.P("None: all that was packed had a final inspection, and its last readings lie within their limits.", className="small")
+        body: Any = html.P(sentences_week.nothing_shipped(found), className="small")
     else:
         more = [html.P(f"and {numbers.count(n - SHOWN)} more", className="small")] if n > SHOWN else []
         body = [html.Dl(lines, className="serials"), *more, html.P("A question to the shop first: a sheet may be late.", className="small")]

@@ -8,7 +8,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-NAMES = ("chromium", "chromium-browser", "chrome", "headless_shell", "chrome-headless-shell")
+NAMES = ("chromium", "chromium-browser", "chrome", "chromium-headless-shell", "chrome-headless-shell")
 PLACES = ("/Applications/Chromium.app/Contents/MacOS/Chromium", "/usr/lib/chromium/chromium", "/snap/bin/chromium")
 OWN = "TRUERUN_CHROMIUM"  # an environment variable that names another one
 ARGUMENTS = (

@@ -18,7 +18,7 @@ ARGUMENTS = [
     "--disable-sync", "--disable-dev-shm-usage",
 ]  # fmt: skip
 CHROMIUM = os.environ.get("CHROMIUM") or next(
-    (found for name in ("chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
+    (found for name in ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
 )
 WITHOUT = "no Chromium found: install one (Debian: apt install chromium) or name it in CHROMIUM, and the browser tests run"
 

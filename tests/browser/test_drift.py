@@ -27,10 +27,25 @@ def folder(stands, tmp_path):
     return shutil.copytree(stands, tmp_path / "copy")
 
 
+@pytest.fixture(scope="module")
+def counter(stands):
+    return Desk(stands)  # read only: a test that writes has a copy
+
+
 @pytest.fixture
-def opened(folder, served, watched):
+def opened(counter, served, watched):
     """A window on Drift of a shop; another call opens another window on the same shop."""
-    address = served(make_app(Desk(folder)))
+    return windows(counter, served, watched)
+
+
+@pytest.fixture
+def opened_copy(folder, served, watched):
+    """The same on a copy of the shop that may be written to."""
+    return windows(Desk(folder), served, watched)
+
+
+def windows(counter, served, watched):
+    address = served(make_app(counter))
 
     def open_page(path="/drift", width=1280):
         seen = watched(width)
@@ -76,8 +91,8 @@ def test_a_filter_goes_into_the_address_and_the_page_follows(opened):
     assert seen.wrong == []
 
 
-def test_limits_put_on_file_change_the_chart(opened):
-    seen = opened()
+def test_limits_put_on_file_change_the_chart(opened_copy):
+    seen = opened_copy()
     assert "limits set anew" not in seen.page.evaluate(DRAWN)
     seen.page.fill("#drift-from", moving_shop.day(40).date().isoformat())
     seen.page.fill("#drift-to", moving_shop.day(119).date().isoformat())
@@ -91,13 +106,13 @@ def test_limits_put_on_file_change_the_chart(opened):
     assert seen.wrong == []
 
 
-def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened):
-    seen = opened()
+def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened_copy):
+    seen = opened_copy()
     seen.page.fill("#drift-cause", "saddle blanks stand taller")
     seen.page.fill("#drift-who", "Mara")
     seen.page.click("#drift-write")
     wait_for_words(seen, "Cause: saddle blanks stand taller")
-    week = opened("/")
+    week = opened_copy("/")
     wait_for_words(week, "Action treble on LARK-25 moved up")
     seen.page.fill("#drift-who", "Mara")
     seen.page.fill("#drift-until", "2026-05-01")
@@ -110,8 +125,8 @@ def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened):
     assert week.wrong == []
 
 
-def test_two_people_who_write_at_once_lose_nothing(opened, folder):
-    first, second = opened(), opened()
+def test_two_people_who_write_at_once_lose_nothing(opened_copy, folder):
+    first, second = opened_copy(), opened_copy()
     for seen, who in ((first, "Mara"), (second, "Rowan")):
         seen.page.fill("#drift-action", f"look at the jig, says {who}")
         seen.page.fill("#drift-who", who)

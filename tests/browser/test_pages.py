@@ -12,32 +12,38 @@ CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/be
 
 
 @pytest.fixture(scope="module")
-def demo_desk(demo_folder):
-    return desk.Desk(demo_folder)
-
-
-@pytest.fixture(scope="module")
-def demo_served(demo_desk, served):
-    return served(make_app(demo_desk))
+def demo_served(kept_demo_desk, served):
+    return served(make_app(kept_demo_desk))
 
 
 @pytest.fixture
 def address(demo_served, demo_desk):
-    desk.use(demo_desk)  # a test may have opened another shop: a process has one desk
     return demo_served
 
 
 @pytest.mark.parametrize("width", [1280, 390])
 def test_every_page_is_drawn_and_quiet(address, watched, width):
     seen = watched(width)
+    seen.page.goto(address)
+    seen.page.wait_for_selector("h1")
     for path, charts in CHARTS.items():
-        seen.page.goto(address + path)
-        seen.page.wait_for_selector("h1")
+        if path != "/":
+            _go_to(seen.page, path, phone=width < 760)
         if charts:
             seen.charts_drawn(charts)
         assert seen.page.locator("h1").inner_text().strip(), path
         assert seen.page.evaluate("document.documentElement.scrollWidth") == width, path
         assert seen.wrong == [], path
+
+
+def _go_to(page, path, *, phone):
+    """By the header, as a person goes; until the page before is gone."""
+    before = page.query_selector("h1")
+    if phone:
+        page.click("#menu-name")
+    page.click(f"{'.menu' if phone else '.top nav'} a[href='{path}']")
+    page.wait_for_function("heading => !heading.isConnected", arg=before)
+    page.wait_for_selector("h1")
 
 
 def test_a_sentence_of_the_week_leads_to_its_chart_and_from_there_to_file_and_line(address, watched):

@@ -21,9 +21,14 @@ def shop(tmp_path_factory):
     return moving_shop.stands(tmp_path_factory.mktemp("papers") / "shop")
 
 
+@pytest.fixture(scope="module")
+def counter(shop):
+    return desk.Desk(shop)  # read only: a test that writes has a copy
+
+
 @pytest.fixture
-def here(shop):
-    return make_app(desk.Desk(shop))
+def here(counter):
+    return make_app(counter)
 
 
 @pytest.mark.parametrize("width", [1280, 390])

@@ -5,20 +5,23 @@ import re
 import pytest
 
 from analysis.review import review
-from dashboard import desk
 from dashboard.app import make_app
 
 
 @pytest.fixture(scope="module")
-def counter(demo_folder):
-    opened = desk.Desk(demo_folder)
-    opened.ask(review)  # worked out before a browser waits for it
-    return opened
+def demo_served(kept_demo_desk, served):
+    kept_demo_desk.ask(review)  # worked out before a browser waits for it
+    return served(make_app(kept_demo_desk))
 
 
-@pytest.fixture(scope="module")
-def address(counter, served):
-    return served(make_app(counter))
+@pytest.fixture
+def counter(demo_desk):
+    return demo_desk
+
+
+@pytest.fixture
+def address(demo_served, counter):
+    return demo_served
 
 
 def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, counter, watched):

@@ -6,7 +6,6 @@ import re
 from datetime import UTC, datetime
 from pathlib import Path
 
-import plotly
 import pytest
 
 from analysis.methods.problems import UnusableData
@@ -15,6 +14,7 @@ from dashboard.app import FURTHER, PAGES, make_app
 from dashboard.exports import FIGURES
 from dashboard.papers import bench, necks, week
 from ingest.load import load
+from tests.dashboard.pages.said import said
 
 DEMO = Path(__file__).parents[2] / "demo_data" / "week"
 NOW = datetime(2026, 11, 21, tzinfo=UTC)
@@ -58,7 +58,7 @@ def test_every_page_figure_and_paper_answers(tmp_path, name):
     for page in (*PAGES, *FURTHER):
         with app.server.test_request_context("/"):
             made = importlib.import_module(f"dashboard.pages.{page}").layout()
-        texts = list(_texts(json.loads(json.dumps(made, cls=plotly.utils.PlotlyJSONEncoder))))
+        texts = list(_texts(json.loads(said(made))))
         assert any(len(text) > 10 for text in texts), page
         assert [text for text in texts if NO_NUMBER.search(text)] == [], page
     for figure, work in FIGURES.items():
@@ -86,3 +86,14 @@ def _texts(node):
             yield from _texts(each)
     elif isinstance(node, dict) and "props" in node:
         yield from _texts(node["props"].get("children"))
+
+
+def test_what_is_not_there_yet_is_said_in_words(tmp_path):
+    app = make_app(desk.Desk(stands(tmp_path, logs="bench", first=100)))
+    with app.server.test_request_context("/"):
+        told = {page: said(importlib.import_module(f"dashboard.pages.{page}").layout()) for page in ("week", "rework", "bench")}
+    assert "has reached final inspection" in told["week"]
+    assert "Nothing was packed this week." in told["week"]
+    assert "one week, this week the large dot" in told["week"]
+    assert "No instrument was judged" in told["rework"]
+    assert "units and" not in told["bench"]

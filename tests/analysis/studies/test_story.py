@@ -374,3 +374,16 @@ def test_an_empty_shop_has_an_empty_story():
 def test_a_stage_that_the_shop_does_not_know_is_named():
     with pytest.raises(UnusableData, match="'bandsaw' is a stage of the logs"):
         told("A 2 9 bandsaw pass")
+
+
+def test_in_a_shop_without_packing_work_that_passed_final_inspection_is_finished():
+    without = [{"key": "receiving", "role": "receiving"}, {"key": "final", "role": "final"}]
+    characteristics = [{"key": "relief"}]
+    made = told("""
+        A 2 8 receiving pass
+        A 3 9 final pass
+        B 2 8 receiving pass
+        B 3 9 final send_back""", stage=without, characteristic=characteristics)
+    first, second = made.instruments.iter_rows(named=True)
+    assert (first["standing"], first["finished_week"], second["standing"]) == ("finished", date(2026, 3, 2), "bench")
+    assert (first["rounds"], first["finished_at"]) == (1, datetime(2026, 3, 3, 9, tzinfo=UTC))

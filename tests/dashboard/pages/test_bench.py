@@ -1,11 +1,9 @@
 """Bench as plain functions: whom it shows and how, what it says of a person, and what it writes into the book."""
 
-import json
 import re
 import shutil
 from datetime import UTC, datetime
 
-import plotly.utils
 import pytest
 from dash import no_update
 
@@ -16,6 +14,7 @@ from dashboard.app import make_app
 from dashboard.pages import bench
 from dashboard.papers import bench as card
 from tests.dashboard.pages import moving_shop, people_shop
+from tests.dashboard.pages.said import said
 from tests.dashboard.pages.test_necks import BLAMING
 
 NAMES = list(people_shop.TECHS.values())
@@ -31,11 +30,6 @@ def looked_at(stands):
     counter = desk.Desk(stands)
     make_app(counter)
     return counter
-
-
-def said(component):
-    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
-    return text.replace("\u00a0", " ")
 
 
 def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):

@@ -6,7 +6,7 @@ from dashboard import desk
 from dashboard.app import make_app
 from dashboard.pages import capability_rest
 from tests.dashboard.pages import people_shop
-from tests.dashboard.pages.test_necks import said
+from tests.dashboard.pages.said import said
 
 SETTLES = 0.05
 REST = '''

@@ -1,10 +1,8 @@
 """Drift as plain functions: what the page says of a shop, where clicks lead, and what its forms write."""
 
-import json
 import shutil
 from datetime import date
 
-import plotly.utils
 import pytest
 from dash import no_update
 
@@ -14,6 +12,7 @@ from dashboard import desk
 from dashboard.app import make_app
 from dashboard.pages import drift, drift_book, drift_limits
 from tests.dashboard.pages import moving_shop
+from tests.dashboard.pages.said import said
 
 MOVED = {"characteristic": "action", "position": "treble", "model": "LARK-25", "stage": "final_inspection"}
 ABOUT = {**MOVED, "tech": ""}
@@ -39,12 +38,6 @@ def written_in(stands, tmp_path):
     counter = desk.Desk(tmp_path / "copy")
     make_app(counter)
     return counter
-
-
-def said(component):
-    """All of a page as one text; characters that keep words together are spaces."""
-    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
-    return text.replace("\u00a0", " ")
 
 
 def page(**given):

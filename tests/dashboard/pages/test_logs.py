@@ -1,15 +1,14 @@
 """Logs and the rows behind a number, as plain functions."""
 
 import base64
-import json
 from datetime import UTC, datetime
 
-import plotly.utils
 import pytest
 
 from dashboard import desk
 from dashboard.app import make_app, save
 from dashboard.pages import logs, logs_instrument, logs_readings, logs_visits
+from tests.dashboard.pages.said import said
 
 SHOP = """
 [shop]
@@ -68,10 +67,6 @@ def dropped(text, name="bench.csv"):
 def bring(counter, text=HEAD + ROWS):
     logs.bring(*dropped(text))
     return counter.jobs.wait(1)
-
-
-def said(component):
-    return json.dumps(component, cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False).replace("\u00a0", " ")
 
 
 def question(counter):

@@ -1,9 +1,7 @@
 """Necks as plain functions: what the page says of lots, where its numbers lead, and what it does with little."""
 
-import json
 import shutil
 
-import plotly.utils
 import pytest
 
 from analysis.studies import bow, necks
@@ -11,6 +9,7 @@ from dashboard import desk, sentences_necks
 from dashboard.app import make_app
 from dashboard.pages import necks as page
 from tests.dashboard.pages import moving_shop, people_shop
+from tests.dashboard.pages.said import said
 
 BLAMING = ("mistake", "blame", "worst", "failed", "poor ", "bad ", "guilty", "culprit", "sloppy", "careless", "rank")
 
@@ -25,11 +24,6 @@ def looked_at(stands):
     counter = desk.Desk(stands)
     make_app(counter)
     return counter
-
-
-def said(component):
-    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
-    return text.replace("\u00a0", " ")
 
 
 def test_the_headline_is_the_lot_that_the_plan_does_not_take(looked_at):

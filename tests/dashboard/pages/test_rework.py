@@ -1,9 +1,7 @@
 """Rework as plain functions: what the page says of work that came back, where its numbers lead, and what it does with little."""
 
-import json
 from datetime import date
 
-import plotly.utils
 import pytest
 
 from analysis.studies import rework, savings
@@ -14,6 +12,7 @@ from dashboard.app import make_app
 from dashboard.pages import logs_visits
 from dashboard.pages import rework as page
 from tests.dashboard.pages import moving_shop, reworked_shop
+from tests.dashboard.pages.said import said
 
 BLAMING = ("mistake", "blame", "worst", "failed", "poor ", "bad ", "guilty", "culprit", "sloppy", "careless")
 
@@ -28,18 +27,6 @@ def looked_at(stands):
     counter = desk.Desk(stands)
     make_app(counter)
     return counter
-
-
-@pytest.fixture
-def demo_desk(demo_folder):
-    counter = desk.Desk(demo_folder)
-    make_app(counter)
-    return counter
-
-
-def said(component):
-    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
-    return text.replace("\u00a0", " ")
 
 
 def test_the_headline_is_the_work_that_came_back_and_its_largest_part(looked_at):
@@ -124,7 +111,7 @@ def test_on_the_demo_the_headline_and_the_savings_are_those_of_the_studies(demo_
     text, shop = said(page.layout(weeks="all")), demo_desk.snapshot().shop
     last = date(2026, 11, 16)
     found = demo_desk.ask(rework.flows, scope=Scope(last=last))
-    assert sentences_rework.headline(found, shop, "all", page.PERIODS).replace("\u00a0", " ") in text
+    assert sentences_rework.headline(found, shop, "all", page.PERIODS, 1).replace("\u00a0", " ") in text
     worth = demo_desk.ask(savings.what_if, scope=Scope(last=last))
     assert sentences_rework.savings(worth, shop).replace("\u00a0", " ") in text
     assert not [word for word in BLAMING if word in text.lower()]

@@ -1,9 +1,7 @@
 """Week as plain functions: what the page says, where it begins, the weeks beside it, and what it does with little."""
 
-import json
 from datetime import UTC, date, datetime
 
-import plotly.utils
 import polars as pl
 import pytest
 
@@ -16,6 +14,7 @@ from dashboard.pages import week as page
 from dashboard.papers import week as paper
 from ingest.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop
+from tests.dashboard.pages.said import said
 
 MOVED, BEFORE = date(2026, 3, 30), date(2026, 3, 23)  # the week of the step, and the one before it
 ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"
@@ -31,18 +30,6 @@ def looked_at(stands):
     counter = desk.Desk(stands)
     make_app(counter)
     return counter
-
-
-@pytest.fixture
-def demo_desk(demo_folder):
-    counter = desk.Desk(demo_folder)
-    make_app(counter)
-    return counter
-
-
-def said(component):
-    text = json.dumps(component.to_plotly_json(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
-    return text.replace("\u00a0", " ")
 
 
 def test_the_agenda_stands_in_its_order(demo_desk):
