@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page, sync_playwright
 from werkzeug.serving import make_server
 
 ARGUMENTS = [
@@ -23,15 +23,19 @@ CHROMIUM = os.environ.get("CHROMIUM") or next(
 WITHOUT = "no Chromium found: install one (Debian: apt install chromium) or name it in CHROMIUM, and the browser tests run"
 
 
+NEW = "if (!sessionStorage.begun) { localStorage.clear(); sessionStorage.begun = '1' }"  # a window of a test remembers nothing of the one before
+
+
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """One browser for the session. Without a Chromium the test is skipped in one line; in CI that is a failure."""
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
+    """One browser for the session: scripts are compiled once. Without a Chromium the test is skipped in one line; in CI that is a failure."""
     if CHROMIUM is None:
         if os.environ.get("CI"):
             pytest.fail(WITHOUT)
         pytest.skip(WITHOUT)
     with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        profile = tmp_path_factory.mktemp("browser")
+        opened = play.chromium.launch_persistent_context(profile, executable_path=CHROMIUM, args=ARGUMENTS, reduced_motion="reduce", no_viewport=True)
         yield opened
         opened.close()
 
@@ -39,10 +43,11 @@ def browser() -> Iterator[Browser]:
 class Watched:
     """A page of the browser and what it did that it should not."""
 
-    def __init__(self, browser: Browser, width: int, height: int = 900) -> None:
-        self.context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
-        self.context.set_default_timeout(60_000)  # a busy machine is slow, not wrong
-        self.page: Page = self.context.new_page()
+    def __init__(self, browser: BrowserContext, width: int, height: int = 900) -> None:
+        self.page: Page = browser.new_page()
+        self.page.set_viewport_size({"width": width, "height": height})
+        self.page.set_default_timeout(60_000)  # a busy machine is slow, not wrong
+        self.page.add_init_script(NEW)
         self.wrong: list[str] = []
         self.page.on("pageerror", lambda error: self.wrong.append(f"error: {error}"))
         self.page.on("console", lambda said: self.wrong.append(f"console: {said.text}") if said.type == "error" else None)
@@ -62,7 +67,7 @@ class Watched:
 
 
 @pytest.fixture
-def watched(browser: Browser) -> Iterator[Callable[..., Watched]]:
+def watched(browser: BrowserContext) -> Iterator[Callable[..., Watched]]:
     """Opens pages of a width; each ends with the test."""
     opened: list[Watched] = []
 
@@ -72,7 +77,7 @@ def watched(browser: Browser) -> Iterator[Callable[..., Watched]]:
 
     yield open_page
     for each in opened:
-        each.context.close()
+        each.page.close()
 
 
 @pytest.fixture(scope="session")
