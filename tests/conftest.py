@@ -23,6 +23,11 @@ settings.register_profile("truerun", derandomize=True, deadline=None, database=N
 settings.load_profile("truerun")
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than there are cores: tests that wait for a browser leave theirs to others."""
+    return (os.cpu_count() or 1) + 1
+
+
 @pytest.fixture(scope="session")
 def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo shop with all sixteen weeks loaded, made by the first worker that asks; read it, never write into it."""

@@ -82,16 +82,15 @@ def watched(browser: BrowserContext) -> Iterator[Callable[..., Watched]]:
 
 @pytest.fixture(scope="session")
 def served() -> Iterator[Callable[[Any], str]]:
-    """Serves Dash apps on free ports of this machine; gives back each one's address."""
-    servers = []
+    """Serves the Dash app it is given last, always at one address: scripts the browser has compiled stay compiled."""
+    logging.getLogger("werkzeug").setLevel(logging.WARNING)  # a line a request says nothing
+    shown: list[Any] = []
+    server = make_server("127.0.0.1", 0, lambda environ, start_response: shown[-1](environ, start_response), threaded=True)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
 
     def serve(app: Any) -> str:
-        logging.getLogger("werkzeug").setLevel(logging.WARNING)  # a line a request says nothing
-        server = make_server("127.0.0.1", 0, app.server, threaded=True)
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        servers.append(server)
+        shown[:] = [app.server]
         return f"http://127.0.0.1:{server.server_port}"
 
     yield serve
-    for server in servers:
-        server.shutdown()
+    server.shutdown()

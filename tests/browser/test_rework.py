@@ -9,9 +9,9 @@ from dashboard.app import make_app
 
 
 @pytest.fixture(scope="module")
-def demo_served(kept_demo_desk, served):
+def demo_app(kept_demo_desk):
     kept_demo_desk.ask(review)  # worked out before a browser waits for it
-    return served(make_app(kept_demo_desk))
+    return make_app(kept_demo_desk)
 
 
 @pytest.fixture
@@ -20,8 +20,8 @@ def counter(demo_desk):
 
 
 @pytest.fixture
-def address(demo_served, counter):
-    return demo_served
+def address(demo_app, counter, served):
+    return served(demo_app)
 
 
 def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, counter, watched):
