@@ -57,8 +57,7 @@ class Desk:
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
         """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has changed."""
         as_of = as_of or _back.get() or self.as_of
-        self._ensure()
-        key = (*newest(self.folder), fingerprint(self.folder), as_of)
+        key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
             if key not in self._snapshots:
                 self._snapshots[key] = open_snapshot(self.folder, as_of=as_of)
@@ -67,13 +66,15 @@ class Desk:
             self._snapshots.move_to_end(key)
             return self._snapshots[key]
 
-    def _ensure(self) -> None:
-        """A store that is missing or older is made again from the originals, whoever opens it: else its shop would look empty."""
-        if newest(self.folder)[0]:
-            return
+    def _stands(self) -> tuple[int, int]:
+        """Store version and book sequence. A store that is missing or older is made again first, whoever opens it: its shop would look empty."""
+        stands = newest(self.folder)
+        if stands[0]:
+            return stands
         with self._lock:
             if load.ensure(self.folder, now=datetime.now(UTC)):
                 self._snapshots.clear()  # they read files that are gone, and versions count from one again
+        return newest(self.folder)
 
     def shop_words(self) -> tuple[str, str]:
         """The shop's name, and as of when it is shown."""

@@ -1,11 +1,11 @@
 """Which week a page, a paper or a command was asked for, and as of when it is told: a past week as it stood at its end."""
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.arrived import review_week
-from analysis.studies.calendar import first_day
+from analysis.studies.calendar import first_day, last_moment
 from analysis.studies.story import story
 from dashboard import desk
 
@@ -25,7 +25,7 @@ def asked(day: date | None) -> Asked:
     if day is None or latest is None:
         return Asked(None, None, latest)
     first = first_day(day, snapshot.shop)
-    end = datetime.combine(first + timedelta(weeks=1), time(0), snapshot.shop.zone).astimezone(UTC) - timedelta(microseconds=1)
+    end = last_moment(first + timedelta(days=6), snapshot.shop)
     weeks = desk.ask(story).visits["week"]
     begin, last = weeks.min(), weeks.max()
     if not begin <= first <= last:

@@ -244,6 +244,11 @@ def grid(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], name: str) -
     return html.Div([dcc.Store(id={"type": "grid-columns", "name": name}, data=both_widths), made], className="grid")
 
 
+def save_whole(name: str, **filters: str | None) -> html.Div:
+    """The way to a whole table as CSV, unrounded: its name in SAVED of app.py, the page's filters."""
+    return html.Div(html.A("Save as CSV, unrounded", href=address.address(f"/save/{name}", **filters), className="button"), className="acts")
+
+
 def _column(place: int, key: str, heading: str, kind: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """One column of a grid: as wide as its longest word, the room left over shared out by the length of its texts."""
     texts = [str(row[key]) for row in rows]

@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -64,10 +64,10 @@ def end_of(shop: Path, day: str | None) -> datetime | None:
     """The last moment of a day by the shop's clock."""
     if day is None:
         return None
+    from analysis.studies.calendar import last_moment
     from ingest.shop import read_shop
 
-    midnight = datetime.combine(day_of(day) + timedelta(days=1), time(0), read_shop(shop / "shop.toml").zone)
-    return midnight.astimezone(UTC) - timedelta(microseconds=1)
+    return last_moment(day_of(day), read_shop(shop / "shop.toml"))
 
 
 def day_of(text: str) -> date:

@@ -1,6 +1,6 @@
 """The clock on the wall: local days, weeks by the shop's first day, and which minutes between two times are paid."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -26,6 +26,12 @@ def week_of(day: pl.Expr, shop: Shop) -> pl.Expr:
 def first_day(day: date, shop: Shop) -> date:
     """`week_of` for one date."""
     return day - timedelta(days=(day.weekday() - DAYS.index(shop.shop.week_starts)) % 7)
+
+
+def last_moment(day: date, shop: Shop) -> datetime:
+    """The last moment of a day by the shop's clock, in UTC."""
+    midnight = datetime.combine(day + timedelta(days=1), datetime.min.time(), shop.zone)
+    return midnight.astimezone(UTC) - timedelta(microseconds=1)
 
 
 def wall(time: pl.Series, shop: Shop) -> Ints:

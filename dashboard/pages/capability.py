@@ -143,8 +143,7 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
     if rows["stage"].n_unique() == 1:
         del columns[1]
     told = [_line(row, shop) for row in rows.iter_rows(named=True)]
-    href = addresses.address("/save/capability", when=when, characteristic=characteristic or "", model=model or "", by=by or EVERYBODY)
-    save = html.Div(html.A("Save as CSV, unrounded", href=href, className="button"), className="acts")
+    save = parts.save_whole("capability", when=when, characteristic=characteristic, model=model, by=by)
     if by != PER_TECH:
         return parts.sheet("The figures", right, [parts.grid(told, columns, "capability-figures"), save])
     # People stand in the shop's order and cannot be sorted by a figure: that would be a ranking without its uncertainty.

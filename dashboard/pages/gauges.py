@@ -110,8 +110,7 @@ def _steps(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: st
         ("in_sigma", "Steps in a sigma", "n wide-only"), ("in_tolerance", "Steps in the tolerance", "n wide-only"),
         ("gauges", "Taken with", "wide-only"), ("n", "n", "n wide-only"),
     ]  # fmt: skip
-    href = addresses.address("/save/gauges", characteristic=characteristic or "", word=word or "")
-    save = html.Div(html.A("Save as CSV, unrounded", href=href, className="button"), className="acts")
+    save = parts.save_whole("gauges", characteristic=characteristic, word=word)
     body = [parts.grid(told, columns, "gauges-steps"), save] if told else html.P("No stream of this kind.", className="small")
     return parts.sheet("Steps against spread and tolerance", "the coarsest first; streams of few readings last", body)
 
