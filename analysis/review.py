@@ -7,16 +7,20 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import lots, rework, settling, states, weeks
-from analysis.studies.actions import actions, last_week
-from analysis.studies.arrived import arrived, review_week
-from analysis.studies.causes import MovesWith, all_candidates
-from analysis.studies.entries import known as known_matters
-from analysis.studies.leaving import outside_as_set, shipped_in_doubt
-from analysis.studies.rack import Rack, rack
-from analysis.studies.scope import Scope
-from analysis.studies.signals import signals
-from ingest.snapshot import Snapshot
+from analysis.studies.necks import lots
+from analysis.studies.rework import rework
+from analysis.studies.room import settling
+from analysis.studies.drift import states
+from analysis.studies.week import weeks
+from analysis.studies.drift.actions import actions, last_week
+from analysis.studies.week.arrived import arrived, review_week
+from analysis.studies.drift.causes import MovesWith, all_candidates
+from analysis.studies.drift.entries import known as known_matters
+from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
+from analysis.studies.drift.rack import Rack, rack
+from analysis.studies.story.scope import Scope
+from analysis.studies.drift.signals import signals
+from ingest.store.snapshot import Snapshot
 
 SEEN_WEEKS = 13
 USUAL = (0.025, 0.975)  # of the weeks before: nineteen in twenty

@@ -12,8 +12,9 @@ import flask
 from dash import Dash, Input, Output, State, dcc, html
 from dash.dependencies import ClientsideFunction
 
-from dashboard import desk as counter
-from dashboard import parts, written
+from dashboard.desk import desk as counter
+from dashboard import parts
+from dashboard.exports import written
 from dashboard.charts import style
 from dashboard.papers import served
 

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from dashboard.desk import Desk, use
+from dashboard.desk.desk import Desk, use
 from demo_data.generator import write_shop
-from ingest.load import load
-from ingest.snapshot import Snapshot
-from ingest.store import open_snapshot
+from ingest.verbs.load import load
+from ingest.store.snapshot import Snapshot
+from ingest.store.store import open_snapshot
 
 settings.register_profile("truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("truerun")

@@ -7,11 +7,14 @@ from typing import Any
 import polars as pl
 from dash import Dash, html
 
-from analysis.studies import gauges, states
-from analysis.studies.steps import steps
+from analysis.studies.gauges import rr as gauges
+from analysis.studies.drift import states
+from analysis.studies.room.steps import steps
 from dashboard import address as addresses
-from dashboard import desk, numbers, parts, sentences
-from ingest.shop import Shop
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
 CHARACTERISTIC, WORD = "gauges-characteristic", "gauges-word"

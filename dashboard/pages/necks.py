@@ -9,14 +9,16 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import bow, lots, necks
+from analysis.studies.necks import bow, lots, necks
 from dashboard import address as addresses
-from dashboard import desk, numbers, parts, sentences_necks
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import necks as sentences_necks
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.parts_of_whole import variance
-from ingest.shop import Shop
+from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/necks", "Necks"
 SUPPLIER, MODEL, GOES = "necks-supplier", "necks-model", "necks-goes"

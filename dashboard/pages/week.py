@@ -10,11 +10,13 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Review, review
-from dashboard import desk, looking_back, numbers, parts, sentences, sentences_week
+from dashboard.desk import desk, looking_back
+from dashboard import numbers, parts
+from dashboard.sentences import shared as sentences, week as sentences_week
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
-from ingest.shop import Shop
+from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/", "Week"
 DECISION, OWNER, DUE, WRITE, WRITTEN, HERE = "week-decision", "week-owner", "week-due", "week-write", "week-written", "week-here"

@@ -8,14 +8,16 @@ from typing import Any
 import polars as pl
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import learning_curves, targets, techs
-from analysis.studies.keeping import past_keeping
-from dashboard import desk, numbers, sentences, sentences_bench
+from analysis.studies.people import learning_curves, targets, techs
+from analysis.studies.people.keeping import past_keeping
+from dashboard.desk import desk
+from dashboard import numbers
+from dashboard.sentences import shared as sentences, bench as sentences_bench
 from dashboard.charts.band import band
-from dashboard.pages import bench_parts
+from dashboard.pages.bench import parts as bench_parts
 from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
-from ingest.shop import Shop
+from ingest.shopfiles.shop import Shop
 
 MOST = 3
 PICTURES = {targets.SHOWN: "take", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "thin"}

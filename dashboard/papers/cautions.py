@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ingest.shop import Stage
+from ingest.shopfiles.shop import Stage
 
 LOCAL = "These are the usual cautions. Local safety rules and trained practice come first; this paper gives no safety clearance."
 STRINGS = "Strings under load can whip: eye protection, face away, slacken before cutting."

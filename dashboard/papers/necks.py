@@ -9,13 +9,15 @@ from typing import Any
 import polars as pl
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import bow, lots, necks
-from dashboard import desk, numbers, sentences_necks
+from analysis.studies.necks import bow, lots, necks
+from dashboard.desk import desk
+from dashboard import numbers
+from dashboard.sentences import necks as sentences_necks
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
 from dashboard.pages import necks as page
 from dashboard.papers.paper import Paper, computed_from
-from ingest.shop import Shop
+from ingest.shopfiles.shop import Shop
 
 STRIPS, ASKED = 6, 3  # lots drawn, as many as the first page holds; lots spoken of by name
 STATES = 4  # states in which lots were measured that are told one by one

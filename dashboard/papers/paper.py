@@ -27,7 +27,7 @@ from markupsafe import Markup
 from dashboard import numbers
 from dashboard.charts import style
 from dashboard.charts.grey import GREY, in_grey
-from ingest.snapshot import Snapshot
+from ingest.store.snapshot import Snapshot
 
 HERE = Path(__file__).parent
 ASSETS = HERE.parent / "assets"

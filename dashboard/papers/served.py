@@ -7,7 +7,7 @@ from datetime import date
 import flask
 
 from analysis.methods.problems import UnusableData
-from dashboard import desk, looking_back
+from dashboard.desk import desk, looking_back
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as weekly

@@ -10,15 +10,18 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Matter, Review, review
-from analysis.studies import climate, rework
-from analysis.studies.scope import Scope
-from dashboard import desk, numbers, sentences, sentences_drift, sentences_week
+from analysis.studies.room import climate
+from analysis.studies.rework import rework
+from analysis.studies.story.scope import Scope
+from dashboard.desk import desk
+from dashboard import numbers
+from dashboard.sentences import shared as sentences, drift as sentences_drift, week as sentences_week
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
-from dashboard.charts.stream import StreamView, stream
-from dashboard.pages import drift_stream
+from dashboard.charts.stream.chart import StreamView, stream
+from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
-from ingest.shop import Shop
+from ingest.shopfiles.shop import Shop
 
 CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 2, 4, 3, 5, 7, 3  # rows that leave room for all else on three pages
 WEEKS = 13

@@ -62,7 +62,8 @@ def bare(folder: Path, log: str) -> None:
     """What bare Polars needs for the same: text, cast, unpivot, write."""
     from deltalake import write_deltalake
 
-    from ingest import delta, tables
+    from ingest.store import delta
+    from ingest.terms import tables
 
     text = pl.read_csv(log, infer_schema=False)
     zone = {"time_zone": "Europe/Dublin", "ambiguous": "earliest", "non_existent": "null"}
@@ -82,7 +83,7 @@ def bare(folder: Path, log: str) -> None:
 
 def ours(folder: Path, log: str) -> None:
     """The same by `load`."""
-    from ingest.load import load
+    from ingest.verbs.load import load
     from tests.ingest.bench import NOW
 
     [file] = load(folder, [Path(log)], now=NOW)
@@ -94,7 +95,7 @@ def small(folder: Path, first: str) -> float:
     """Seconds of a 500-row log into a store, the least of five after one to warm up."""
     import time
 
-    from ingest.load import load
+    from ingest.verbs.load import load
     from tests.ingest.bench import NOW
 
     took = []

@@ -5,7 +5,7 @@ import shutil
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import Desk
+from dashboard.desk.desk import Desk
 from tests.dashboard.pages import moving_shop
 
 DRAWN = "[...document.querySelectorAll('.js-plotly-plot')].map(chart => chart.textContent).join(' ')"

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import Desk
-from ingest.load import load
+from dashboard.desk.desk import Desk
+from ingest.verbs.load import load
 from tests.ingest.bench import HEADER, NOW, log, row, shop
 
 FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"

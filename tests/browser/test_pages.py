@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import desk
+from dashboard.desk import desk
 from dashboard.app import make_app
-from tests.dashboard.pages.test_logs import HEAD, ROWS, SHOP, SPECS
+from tests.dashboard.pages.logs.test_page import HEAD, ROWS, SHOP, SPECS
 
 CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/bench": 1, "/gauges": 0, "/logs": 0}
 

@@ -5,7 +5,7 @@ import subprocess
 
 import pytest
 
-from dashboard import desk
+from dashboard.desk import desk
 from dashboard.app import make_app
 from dashboard.papers import pdf, week
 from tests.browser.conftest import CHROMIUM

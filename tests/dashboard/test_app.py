@@ -6,7 +6,7 @@ import dash
 import pytest
 
 from dashboard import app, parts
-from dashboard.desk import Desk
+from dashboard.desk.desk import Desk
 
 
 class CounterOfNoShop(Desk):

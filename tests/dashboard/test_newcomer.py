@@ -9,9 +9,9 @@ import plotly.utils
 import pytest
 import typer
 
-from dashboard import desk
+from dashboard.desk import desk
 from dashboard.app import make_app
-from dashboard.cli import run
+from dashboard.commands.cli import run
 from dashboard.pages import week
 
 FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"

@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from analysis.methods.problems import UnusableData
-from dashboard import desk
+from dashboard.desk import desk
 from dashboard.app import FURTHER, PAGES, make_app
-from dashboard.exports import FIGURES
+from dashboard.exports.figures import FIGURES
 from dashboard.papers import bench, necks, week
-from ingest.load import load
+from ingest.verbs.load import load
 from tests.dashboard.pages.said import said
 
 DEMO = Path(__file__).parents[2] / "demo_data" / "week"

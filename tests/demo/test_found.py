@@ -8,13 +8,17 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies import capability, gauges, lots, rework, settling, states
-from analysis.studies.conformity import as_set
-from analysis.studies.lookup import Behind, readings
-from analysis.studies.pareto import pareto
-from analysis.studies.signals import signals
-from analysis.studies.story import story
-from ingest.snapshot import Snapshot
+from analysis.studies.room import capability, settling
+from analysis.studies.gauges import rr as gauges
+from analysis.studies.necks import lots
+from analysis.studies.rework import rework
+from analysis.studies.drift import states
+from analysis.studies.story.conformity import as_set
+from analysis.studies.story.lookup import Behind, readings
+from analysis.studies.rework.pareto import pareto
+from analysis.studies.drift.signals import signals
+from analysis.studies.story.story import story
+from ingest.store.snapshot import Snapshot
 
 PLANTED = {row["key"]: row for row in tomllib.loads(files("demo_data").joinpath("planted.toml").read_text())["planted"]}
 MOST_FALSE = 24  # openings on streams that nothing planted touches, in sixteen weeks at a budget of one a week

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.snapshot import Snapshot
-from ingest.store import open_snapshot
+from ingest.store.snapshot import Snapshot
+from ingest.store.store import open_snapshot
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 HEADER = "serial,model,stage,tech,started_at,finished_at,outcome,fault,relief (mm),action bass (mm),note"

@@ -3,7 +3,7 @@
 import copy
 from typing import Any
 
-from ingest.shop import Shop, checked_shop
+from ingest.shopfiles.shop import Shop, checked_shop
 
 TABLE: dict[str, Any] = {
     "shop": {"name": "Test bench", "timezone": "Europe/Dublin"},

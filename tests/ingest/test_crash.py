@@ -5,10 +5,10 @@ import sys
 
 import pytest
 
-from ingest.load import load
-from ingest.store import open_snapshot
+from ingest.verbs.load import load
+from ingest.store.store import open_snapshot
 from tests.ingest.bench import NOW, held, log, row, shop
-from tests.ingest.test_load import same
+from tests.ingest.verbs.test_load import same
 from tests.trials.kill_load import trial
 
 # The process kills itself the moment it has done the n-th of these: Delta appends and deletes, the book's line, the version row.

@@ -14,11 +14,11 @@ from scipy.signal import lfilter
 from analysis.methods.openings import openings
 from analysis.methods.segments import Floats, Ints
 from analysis.methods.variables import spread
-from analysis.studies.budget import budget
-from analysis.studies.charts import fire_average, stream_charts
-from analysis.studies.independence import stretches
-from analysis.studies.signals import coarse_streams, widths
-from analysis.studies.streams import Eras, Streams
+from analysis.studies.drift.budget import budget
+from analysis.studies.drift.watching import fire_average, stream_charts
+from analysis.studies.drift.independence import stretches
+from analysis.studies.drift.signals import coarse_streams, widths
+from analysis.studies.drift.streams import Eras, Streams
 from tests.analysis.studies.drifting import shop
 from tests.trials.written import write
 

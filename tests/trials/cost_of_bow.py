@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analysis.studies.bow import against, limits_of
+from analysis.studies.necks.bow import against, limits_of
 from tests.analysis.studies.supplied import supplied
 from tests.trials.written import write
 

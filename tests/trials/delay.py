@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.methods.allowance import ewma_delay, ewma_width
-from analysis.studies.signals import signals
+from analysis.studies.drift.signals import signals
 from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.trials.written import write
 

@@ -3,8 +3,8 @@
 import sys
 from pathlib import Path
 
-from analysis.studies.story import story
-from ingest.store import open_snapshot
+from analysis.studies.story.story import story
+from ingest.store.store import open_snapshot
 from tests.analysis.studies.test_demo_recount import hold_against, tell
 from tests.trials.written import write
 

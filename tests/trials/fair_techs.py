@@ -12,8 +12,8 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from analysis.studies.same_mix import expected
-from analysis.studies.techs import FLAG, funnel_limits
+from analysis.studies.people.same_mix import expected
+from analysis.studies.people.techs import FLAG, funnel_limits
 from tests.trials.written import write
 
 SEED = 20261207

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from ingest.questions import FileProblem
-from ingest.reader import Sheet, read_log
+from ingest.terms.questions import FileProblem
+from ingest.reading.reader import Sheet, read_log
 from tests.ingest.small_shop import small_shop
 
 SEED = 20_261_125

@@ -13,8 +13,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from ingest.load import load
-from ingest.store import open_snapshot
+from ingest.verbs.load import load
+from ingest.store.store import open_snapshot
 from tests.ingest.bench import NOW, held, log, row, shop
 
 SEED = 20260302

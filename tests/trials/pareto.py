@@ -7,7 +7,7 @@ compares neighbours.
 import numpy as np
 
 from analysis.methods.totals import chance_of_difference
-from analysis.studies.pareto import APART
+from analysis.studies.rework.pareto import APART
 from tests.trials.written import write
 
 SEED = 20260303

@@ -12,7 +12,7 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from analysis.studies.savings import what_if
+from analysis.studies.rework.savings import what_if
 from tests.analysis.studies import simulated
 from tests.trials.written import write
 

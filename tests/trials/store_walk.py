@@ -12,12 +12,12 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest import book
-from ingest.accounts import CONFLICT
-from ingest.again import again
-from ingest.load import ensure, load, unload
-from ingest.mend import correct, settle
-from ingest.store import open_snapshot
+from ingest.store import book
+from ingest.store.accounts import CONFLICT
+from ingest.verbs.again import again
+from ingest.verbs.load import ensure, load, unload
+from ingest.verbs.mend import correct, settle
+from ingest.store.store import open_snapshot
 from tests.ingest.bench import GROWING, NOW, held, log, row, shop
 
 SEED = 8128

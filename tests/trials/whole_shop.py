@@ -7,7 +7,7 @@ weekly shares count. Counted are the openings of all weeks, and of those from we
 
 import numpy as np
 
-from analysis.studies.signals import signals
+from analysis.studies.drift.signals import signals
 from tests.analysis.studies.drifting import shop, snapshot
 from tests.trials.written import write
 

@@ -4,8 +4,8 @@ from datetime import UTC, datetime
 
 import polars as pl
 
-from ingest.shop import Shop
-from ingest.snapshot import Snapshot
+from ingest.shopfiles.shop import Shop
+from ingest.store.snapshot import Snapshot
 
 STAGES = [
     ("receiving", "receiving", 4), ("neck", "bench", 5), ("frets", "bench", 10), ("nut", "bench", 8), ("bridge", "bench", 6), ("play", "test", 4),

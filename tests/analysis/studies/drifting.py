@@ -11,9 +11,9 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from ingest import tables
-from ingest.shop import Shop
-from ingest.snapshot import Snapshot
+from ingest.terms import tables
+from ingest.shopfiles.shop import Shop
+from ingest.store.snapshot import Snapshot
 
 START = datetime(2026, 1, 5, 8, tzinfo=UTC)  # a Monday
 STAGES = [("frets", "bench"), ("neck", "bench"), ("bridge", "bench"), ("final", "final"), ("packing", "packing")]

@@ -4,9 +4,9 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from ingest.snapshot import Snapshot
-from ingest.specs import Specs
-from ingest.tables import SPECS, shaped
+from ingest.store.snapshot import Snapshot
+from ingest.shopfiles.specs import Specs
+from ingest.terms.tables import SPECS, shaped
 from tests.analysis.studies.benches import shop
 
 START = datetime(2026, 3, 2, 8, tzinfo=UTC)  # a Monday

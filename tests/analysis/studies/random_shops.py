@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from ingest import tables
-from ingest.shop import Shop
-from ingest.snapshot import Snapshot
+from ingest.terms import tables
+from ingest.shopfiles.shop import Shop
+from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.benches import STAGES, shop
 
 OUTCOMES = ["pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"]

@@ -15,7 +15,7 @@ import polars as pl
 from scipy import sparse
 from scipy.sparse.linalg import spsolve
 
-from ingest.snapshot import Snapshot
+from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.benches import shop
 
 Pair = tuple[str, str]

@@ -5,15 +5,15 @@ from datetime import UTC, datetime
 import polars as pl
 import pytest
 
-from analysis.studies.rework import send_backs, stages, weeks
-from analysis.studies.savings import what_if
-from analysis.studies.story import story
+from analysis.studies.rework.rework import send_backs, stages, weeks
+from analysis.studies.rework.savings import what_if
+from analysis.studies.story.story import story
 from demo_data.generator import write_shop
-from ingest.load import load
-from ingest.snapshot import Snapshot
-from ingest.store import open_snapshot
+from ingest.verbs.load import load
+from ingest.store.snapshot import Snapshot
+from ingest.store.store import open_snapshot
 from tests.analysis.studies import recount
-from tests.analysis.studies.test_rework import same_rows
+from tests.analysis.studies.rework.test_rework import same_rows
 
 
 @pytest.fixture(scope="module")

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import bow, learning_curves, necks, targets, techs
-from dashboard import desk
+from analysis.studies.necks import bow, necks
+from analysis.studies.people import learning_curves, targets, techs
+from dashboard.desk import desk
 from tests.dashboard.pages import people_shop
 
 

@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from analysis.studies.story import story
+from analysis.studies.story.story import story
 from tests.analysis.studies import recount
 from tests.analysis.studies.random_shops import random_shop, snapshot_of
 

@@ -24,7 +24,7 @@ from dashboard.charts.run import RunView, run
 from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
-from dashboard.charts.stream import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
+from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
 
 START, MOVED, ANEW = datetime(2026, 8, 17), datetime(2026, 11, 3), datetime(2026, 10, 5)
 CLOSED = datetime(2026, 10, 1)

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from dashboard.desk import Desk
-from ingest.load import load
+from dashboard.desk.desk import Desk
+from ingest.verbs.load import load
 
 SEED = 20260302
 N, YOUNG, THIN, STEP = 200, 60, 9, 160

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.load import load
+from ingest.verbs.load import load
 
 SEED = 20260504
 LOT, LOTS = 24, 12

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from ingest.load import load
+from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
 
 N, EVERY, A_DAY = 160, 10, 8

@@ -3,8 +3,8 @@
 import polars as pl
 import pytest
 
-from analysis.studies.steps import steps
-from dashboard import desk
+from analysis.studies.room.steps import steps
+from dashboard.desk import desk
 from dashboard.app import make_app
 from dashboard.pages import gauges
 from tests.dashboard.pages import moving_shop

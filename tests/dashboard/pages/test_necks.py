@@ -4,8 +4,9 @@ import shutil
 
 import pytest
 
-from analysis.studies import bow, necks
-from dashboard import desk, sentences_necks
+from analysis.studies.necks import bow, necks
+from dashboard.desk import desk
+from dashboard.sentences import necks as sentences_necks
 from dashboard.app import make_app
 from dashboard.pages import necks as page
 from tests.dashboard.pages import moving_shop, people_shop

@@ -7,12 +7,14 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
-from dashboard import cli, desk, looking_back, sentences, sentences_week
+from dashboard.commands import cli
+from dashboard.desk import desk, looking_back
+from dashboard.sentences import shared as sentences, week as sentences_week
 from dashboard.app import make_app
-from dashboard.exports import write_figures
+from dashboard.exports.figures import write_figures
 from dashboard.pages import week as page
 from dashboard.papers import week as paper
-from ingest.load import load
+from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop
 from tests.dashboard.pages.said import said
 

@@ -7,15 +7,16 @@ from html import unescape
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import targets
-from dashboard import desk, sentences_bench
+from analysis.studies.people import targets
+from dashboard.desk import desk
+from dashboard.sentences import bench as sentences_bench
 from dashboard.app import make_app
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
 from dashboard.papers.cautions import cautions
-from ingest.forget import forget
-from ingest.shop import Stage
+from ingest.verbs.forget import forget
+from ingest.shopfiles.shop import Stage
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.test_necks import BLAMING
 from tests.dashboard.papers.test_necks import own_words, words

@@ -7,8 +7,9 @@ from html import unescape
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies import bow, necks
-from dashboard import desk, sentences_necks
+from analysis.studies.necks import bow, necks
+from dashboard.desk import desk
+from dashboard.sentences import necks as sentences_necks
 from dashboard.app import make_app
 from dashboard.papers import necks as packet
 from tests.dashboard.pages import people_shop

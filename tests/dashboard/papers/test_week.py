@@ -8,11 +8,13 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
-from dashboard import cli, desk, sentences
+from dashboard.commands import cli
+from dashboard.desk import desk
+from dashboard.sentences import shared as sentences
 from dashboard.app import make_app
-from dashboard.commands_review import _week_in_sentences
+from dashboard.commands.review import _week_in_sentences
 from dashboard.papers import pdf, week
-from ingest.load import load
+from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
 
 ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"

@@ -1,0 +1,72 @@
+"""What people decided to do about a signal, and whether its chart moved after it."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.studies.drift.signals import signals
+from analysis.studies.drift.streams import STREAM
+from ingest.store.snapshot import Snapshot
+from ingest.terms.tables import TIME
+
+HOPED, NO_CHANGE, WORSE, TOO_EARLY, NO_CHART = "moved as hoped", "no change seen", "moved the other way", "too early", "no chart"
+LEAST = 10  # readings after the action from which on its effect is judged
+Z95 = 1.96
+
+ACTIONS: dict[str, pl.DataType] = {
+    **{name: pl.String() for name in STREAM}, "sequence": pl.Int64(), "written_at": TIME, "text": pl.String(), "owner": pl.String(),
+    "due": pl.Date(), "opened_at": TIME, "n_before": pl.Int64(), "n_after": pl.Int64(), "before": pl.Float64(),
+    "after": pl.Float64(), "change": pl.Float64(), "low": pl.Float64(), "high": pl.Float64(), "centre": pl.Float64(), "verdict": pl.String(),
+}  # fmt: skip
+
+
+def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
+    """A row an action written on or after `since`, or due after it: the mean of its stream since the signal began and since the action.
+
+    change = after - before with its 95 % interval by the stream's sigma; hoped for is a move back towards the edge.
+    """
+    book = snapshot.table("bench_book").filter((pl.col("kind") == "action") & (pl.col("text") != ""))
+    book = book.filter((pl.col("at").dt.date() >= since) | (pl.col("due") >= since)).sort("sequence")
+    judged = snapshot.once(signals)
+    rows = []
+    for entry in book.iter_rows(named=True):  # a handful a week
+        row = {name: entry[name] for name in (*STREAM, "sequence", "text", "owner", "due", "opened_at")} | {"written_at": entry["at"]}
+        row["verdict"] = NO_CHART
+        if judged is not None:
+            same = judged.found.filter(*[pl.col(name) == entry[name] for name in STREAM], pl.col("opened_at") == entry["opened_at"])
+            if not same.is_empty():
+                row |= _moved(judged.streams.values, judged.streams.readings, same.row(0, named=True), entry["at"],
+                              _sigma(judged.streams, int(same["stream"][0])))  # fmt: skip
+        rows.append(row)
+    return pl.DataFrame(rows, schema=ACTIONS)
+
+
+def last_week(week: date) -> date:
+    """From when on an action belongs to the review of `week`: the week before it."""
+    return week - timedelta(weeks=1)
+
+
+def _sigma(held: object, stream: int) -> tuple[float, float]:
+    eras = held.eras  # type: ignore[attr-defined]
+    era = int(np.flatnonzero(eras.stream == stream)[-1])
+    return float(eras.centre[era]), float(eras.sigma[era])
+
+
+def _moved(values: np.ndarray, readings: pl.DataFrame, signal: dict[str, object], written: object, line: tuple[float, float]) -> dict[str, object]:
+    centre, sigma = line
+    first = int(str(signal["began_reading"]))
+    end = int(readings["stream"].search_sorted(int(str(signal["stream"])), side="right"))
+    part, taken = values[first:end], readings["taken_at"].slice(first, end - first)
+    after = (taken > written).to_numpy()
+    n_before, n_after = int((~after).sum()), int(after.sum())
+    if n_after < LEAST or n_before == 0 or sigma <= 0:
+        return {"n_before": n_before, "n_after": n_after, "centre": centre, "verdict": TOO_EARLY}
+    before, now = float(part[~after].mean()), float(part[after].mean())
+    error = Z95 * sigma * float(np.sqrt(1 / n_before + 1 / n_after))
+    change = now - before
+    clear = abs(change) > error
+    back = change * (before - centre) < 0
+    verdict = NO_CHANGE if not clear else HOPED if back else WORSE
+    return {"n_before": n_before, "n_after": n_after, "before": before, "after": now, "change": change, "low": change - error, "high": change + error,
+            "centre": centre, "verdict": verdict}  # fmt: skip

@@ -1,0 +1,116 @@
+"""Where those who set a stream differ in their means, the chart of all techs works on deviations from each setter's own mean.
+
+Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over their readings in the
+stream's baseline, p < .01.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import polars as pl
+from scipy.special import fdtrc
+
+from analysis.methods.segments import Flags, Floats, Ints, lengths, places
+from analysis.methods.variables import spread
+from analysis.studies.drift.streams import KEY, Streams
+
+DIFFER = 0.01
+
+
+@dataclass(frozen=True)
+class _Setters:
+    """Readings within the stream's own baseline of each setter, a row a stream and setter; later readings must not undo what was judged."""
+
+    stream: Ints  # (k,) rising
+    code: Ints  # (k,) number of the setter
+    n: Floats  # (k,)
+    mean: Floats  # (k,)
+    within: Floats  # (k,) squares about the mean
+
+
+@lru_cache(maxsize=1)
+def _setters(held: Streams) -> _Setters:
+    n = len(held.values)
+    everyone = (held.rows["tech"] == "").to_numpy()
+    size = lengths(held.starts, n)
+    inside = np.repeat(everyone, size) & (places(held.starts, n) < np.repeat(held.own.n, size))
+    code = setter_codes(held)
+    at = np.flatnonzero(inside & (code >= 0))
+    stream = np.repeat(np.arange(len(size)), size)[at]
+    key, which = np.unique(stream * (code.max(initial=0) + 1) + code[at], return_inverse=True)
+    off = held.values[at] - held.own.centre[stream]
+    count = np.bincount(which, minlength=len(key)).astype(np.float64)
+    mean = np.bincount(which, off, minlength=len(key)) / np.maximum(count, 1)
+    within = np.bincount(which, (off - mean[which]) ** 2, minlength=len(key)).astype(np.float64)
+    of, who = np.divmod(key, code.max(initial=0) + 1)
+    return _Setters(of, who, count, mean + held.own.centre[of], within)
+
+
+@lru_cache(maxsize=1)
+def setter_codes(held: Streams) -> Ints:
+    """A number for who set each reading, -1 where nobody is known, shape (n,)."""
+    names = held.readings["set_by"]
+    return np.where((names == "").to_numpy(), -1, names.rank("dense").cast(pl.Int64).to_numpy())
+
+
+def differing(held: Streams) -> tuple[Flags, Floats]:
+    """For each stream of all techs: do its setters differ; and the p value (1 where it cannot be said); shape (s,) with techs' own False."""
+    s = len(held.starts)
+    p = np.ones(s)
+    each = _setters(held)
+    total = np.bincount(each.stream, each.n, minlength=s)
+    groups = np.bincount(each.stream, minlength=s)
+    off = each.mean - held.own.centre[each.stream]
+    grand = np.divide(np.bincount(each.stream, each.n * off, minlength=s), total, out=np.zeros(s), where=total > 0)
+    between = np.bincount(each.stream, each.n * (off - grand[each.stream]) ** 2, minlength=s)
+    within = np.bincount(each.stream, each.within, minlength=s)
+    freedom = total - groups
+    usable = (groups >= 2) & (freedom > 0) & (within > 1e-18 * np.maximum(total * held.own.centre**2, 1e-300))
+    ratio = np.divide(between / np.maximum(groups - 1, 1), within / np.maximum(freedom, 1), out=np.zeros(s), where=usable)
+    p[usable] = fdtrc(groups[usable] - 1, freedom[usable], ratio[usable])
+    return p < DIFFER, p
+
+
+@lru_cache(maxsize=1)  # several studies ask for those of the same streams in a row
+def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
+    """What the charts average (n,), the sigma of each era on that scale (e,), and which eras work on deviations (e,)."""
+    differs, _ = differing(held)
+    eras = held.eras
+    plotted = held.values.copy()
+    # a limit put on file is a number a person stands by: it judges the plain readings
+    worked = differs[eras.stream] & ~eras.on_file
+    if not worked.any():
+        return plotted, eras.sigma.copy(), worked
+    centre = _setter_centres(held)
+    on = held.per_reading(worked)
+    plotted[on] = held.values[on] - centre[on]
+    changed = spread(plotted, eras.starts, baseline=np.maximum(eras.judged_from, 1))
+    return plotted, np.where(worked, changed.sigma, eras.sigma), worked
+
+
+LEAST = 25  # readings of a setter from which on they have a mean of their own
+
+
+def _setter_centres(held: Streams) -> Floats:
+    """Baseline mean of the setter of each reading: of their readings in the stream's baseline, else of their own first ones.
+
+    The stream's own where the setter is unknown or has too few readings to have a mean.
+    """
+    size = lengths(held.starts, len(held.values))
+    code = setter_codes(held)
+    kinds = int(code.max(initial=0)) + 1
+    everyone = held.rows.with_row_index("parent").filter(pl.col("tech") == "").select(*KEY, pl.col("parent").cast(pl.Int64))
+    parent = held.rows.join(everyone, on=KEY, how="left", maintain_order="left")["parent"].to_numpy()
+    each = _setters(held)
+    known = each.n >= LEAST
+    own = np.flatnonzero((held.rows["tech"] != "").to_numpy() & (held.rows["n"].to_numpy() >= LEAST))
+    key = np.concatenate((each.stream[known] * kinds + each.code[known], parent[own] * kinds + code[held.starts[own]]))
+    key, place = np.unique(key, return_index=True)  # the first of two alike: the stream's baseline goes before the tech's own
+    centre = np.concatenate((each.mean[known], held.own.centre[own]))[place]
+    plain = np.repeat(held.own.centre, size)
+    if len(key) == 0:
+        return plain
+    wanted = np.repeat(parent, size) * kinds + code
+    found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+    return np.where((code >= 0) & (key[found] == wanted), centre[found], plain)

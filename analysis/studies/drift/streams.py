@@ -1,0 +1,166 @@
+"""Every stream of the shop, laid end to end: its readings, its baseline and its limits.
+
+A stream is the first-pass found readings of one characteristic, position, model (or setup) and stage in time order; the same
+again for each tech who set it. Limits are those on file where there are any, else from the stream's first readings. Where limits
+change the stream is cut: each piece is an era.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Flags, Floats, Ints, lengths, places
+from analysis.methods.variables import Spread, spread
+from analysis.studies.story.story import story
+from ingest.terms import tables
+from ingest.store.snapshot import Snapshot
+
+KEY = ["characteristic", "position", "model", "stage"]
+STREAM = [*KEY, "tech"]
+WIDTH_DRAWN = 3.0  # with a budget the limits of one reading are drawn here and open nothing
+
+
+@dataclass(frozen=True)
+class Eras:
+    """Pieces of streams under one set of limits, in the order of the readings."""
+
+    starts: Ints  # (e,) index of the first reading
+    stream: Ints  # (e,)
+    centre: Floats  # (e,)
+    sigma: Floats  # (e,)
+    baseline: Ints  # (e,) readings behind the limits
+    judged_from: Ints  # (e,) place of the first judged reading in the era
+    window: Ints  # (e,) index of the first reading since the baseline began
+    on_file: Flags  # (e,)
+
+
+@dataclass(frozen=True, eq=False)
+class Streams:
+    rows: pl.DataFrame  # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at, last_at, step
+    readings: pl.DataFrame  # a row a reading of a stream: `stream` and the columns of the story's readings
+    values: Floats  # (n,)
+    starts: Ints  # (s,)
+    own: Spread  # centre, sigma and size of each stream's own first readings
+    eras: Eras
+
+    @property
+    def last_era(self) -> Ints:
+        """The era in force at the end of each stream, shape (s,)."""
+        return np.append(np.flatnonzero(np.diff(self.eras.stream)), len(self.eras.stream) - 1)
+
+    def per_reading(self, of_era: np.ndarray) -> np.ndarray:
+        """A number of its era for each reading, shape (n,)."""
+        return np.repeat(of_era, lengths(self.eras.starts, len(self.values)))
+
+
+def stream_readings(snapshot: Snapshot) -> pl.DataFrame:
+    """The readings that streams are made of: round 1, first pass, found, with a value, of a known model."""
+    readings = snapshot.once(story).readings
+    return readings.filter(
+        (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found") & pl.col("value").is_not_null() & (pl.col("setup") != "")
+    )
+
+
+def streams(snapshot: Snapshot) -> Streams | None:
+    """All streams of the shop at this version; None where there is no reading."""
+    found = stream_readings(snapshot)
+    if found.is_empty():
+        return None
+    key = ["characteristic", "position", "setup", "stage"]
+    set_somewhere = [item.key for item in snapshot.shop.characteristics if item.set_at]
+    everyone = found.with_columns(tech_set=pl.lit(""))
+    per_tech = (
+        found.filter(pl.col("characteristic").is_in(set_somewhere) & (pl.col("set_by") != ""))
+        .with_columns(tech_set=pl.col("set_by"))
+        .sort([*key, "tech_set"], maintain_order=True)
+    )
+    readings = pl.concat([everyone, per_tech]).with_columns(stream=pl.struct([*key, "tech_set"]).rle_id().cast(pl.Int64))
+    ids = readings["stream"].to_numpy()
+    starts = np.flatnonzero(np.diff(ids, prepend=-1))
+    values = readings["value"].to_numpy().astype(np.float64)
+    own = spread(values, starts, baseline=snapshot.shop.judging.baseline_readings)
+    size = lengths(starts, len(values))
+    heads, ends = readings[starts], readings[starts + size - 1]
+    rows = pl.DataFrame(
+        {
+            **{name: heads[name] for name in ("characteristic", "position")},
+            "model": heads["setup"],
+            "stage": heads["stage"],
+            "tech": heads["tech_set"],
+            "n": size,
+            "first_at": heads["taken_at"],
+            "last_at": ends["taken_at"],
+            "step": _steps(snapshot, readings),
+        }
+    )
+    return Streams(rows, readings, values, starts, own, _eras(snapshot, rows, readings, starts, own))
+
+
+def _steps(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
+    """Step of each stream's gauge: the coarsest declared that took a tenth of its readings; none named, the coarsest declared; else null."""
+    declared = pl.DataFrame(
+        [(gauge.key, characteristic, gauge.step) for gauge in snapshot.shop.gauges for characteristic in gauge.measures if gauge.step],
+        schema={"gauge": pl.String(), "characteristic": pl.String(), "step": pl.Float64()}, orient="row",
+    )  # fmt: skip
+    used = (
+        readings.group_by("stream", "characteristic", "gauge", maintain_order=True)
+        .len()
+        .with_columns(share=pl.col("len") / pl.col("len").sum().over("stream"))
+        .filter((pl.col("gauge") != "") & (pl.col("share") >= 0.1 - 1e-12))
+        .join(declared, on=["gauge", "characteristic"])
+        .group_by("stream")
+        .agg(pl.col("step").max())
+    )
+    coarsest = declared.group_by("characteristic").agg(coarsest=pl.col("step").max())
+    one_each = readings.select("stream", "characteristic").unique("stream", keep="first", maintain_order=True)
+    return (
+        one_each.join(used, on="stream", how="left", maintain_order="left")
+        .join(coarsest, on="characteristic", how="left", maintain_order="left")
+        .select(pl.coalesce("step", "coarsest").alias("step"))["step"]
+    )
+
+
+def _eras(snapshot: Snapshot, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, own: Spread) -> Eras:
+    """Eras of all streams: from the first readings on, and anew wherever limits were put on file."""
+    s = len(starts)
+    first = {
+        "stream": np.arange(s), "start": starts, "centre": own.centre, "sigma": own.sigma, "baseline": own.n,
+        "judged_from": np.full(s, snapshot.shop.judging.baseline_readings), "window": starts, "on_file": np.zeros(s, dtype=bool),
+        "sequence": np.full(s, -1),
+    }  # fmt: skip
+    begun = pl.DataFrame(first)
+    filed = snapshot.table("limits_on_file")
+    if not filed.is_empty():
+        begun = pl.concat([begun, _filed(snapshot, filed, rows, readings, starts, own).select(begun.columns)], how="vertical_relaxed")
+        # two limits that hold from the same reading: the later word counts
+        begun = begun.sort("start", "sequence").unique("start", keep="last", maintain_order=True)
+    column = {name: begun[name].to_numpy() for name in begun.columns}
+    return Eras(column["start"], column["stream"], column["centre"], column["sigma"], column["baseline"], column["judged_from"], column["window"],
+                column["on_file"])  # fmt: skip
+
+
+def _filed(snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, own: Spread) -> pl.DataFrame:
+    """Eras under limits on file: where they begin among the readings, and where their baseline began."""
+    numbered = rows.select(STREAM).with_row_index("stream").with_columns(pl.col("stream").cast(pl.Int64))
+    at = readings.select("stream", tables.TAKEN_AT).with_row_index("start").with_columns(pl.col("start").cast(pl.Int64)).sort(tables.TAKEN_AT)
+    midnight = pl.col("baseline_from").cast(pl.Datetime("us")).dt.replace_time_zone(snapshot.shop.shop.timezone, non_existent="null")
+    known = filed.join(numbered, on=STREAM).with_columns(began=pl.coalesce(midnight.dt.convert_time_zone("UTC"), "holds_from"))
+    for name, of in (("holds_from", at), ("began", at.rename({"start": "window"}))):  # the first reading at or after it
+        known = known.sort(name).join_asof(of, left_on=name, right_on=tables.TAKEN_AT, by="stream", strategy="forward", check_sortedness=False)
+    stream = known["stream"].to_numpy()
+    off = known["n"] == 0  # taken off file again: the stream's own first readings count once more
+    own_of = {"centre": own.centre[stream], "sigma": own.sigma[stream], "baseline": own.n[stream]}
+    return known.with_columns(
+        pl.when(off).then(pl.Series(own_of["centre"])).otherwise("centre").alias("centre"),
+        pl.when(off).then(pl.Series(own_of["sigma"])).otherwise("sigma").alias("sigma"),
+        pl.when(off).then(pl.Series(own_of["baseline"])).otherwise("n").alias("baseline"),
+        pl.when(off).then(pl.Series(starts[stream])).otherwise("window").alias("window"),
+        judged_from=pl.when(off).then((pl.Series(own.n + starts)[stream] - pl.col("start")).clip(0)).otherwise(0),
+        on_file=~off,
+    ).filter(pl.col("start").is_not_null())
+
+
+def baseline_flags(held: Streams) -> Flags:
+    """Which readings belong to the baseline of their stream's first limits, shape (n,)."""
+    return np.asarray(places(held.starts, len(held.values)) < np.repeat(held.own.n, lengths(held.starts, len(held.values))))

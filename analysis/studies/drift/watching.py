@@ -1,0 +1,195 @@
+"""Which charts watch the shop, what each judges, and where each fires.
+
+A chart is a row of `Charts.rows`; its readings stand end to end in `Charts`. Kinds: `average` (or `individuals` where the shop asks for
+classical limits of a `width`) for each stream and each tech's own; `short run`, where the readings of all young streams of one
+characteristic, position and stage stand together; `together`, the pattern of one instrument (see `together`); `share`, the weekly
+shares of send-backs (see `shares`).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.problems import UnusableData
+from analysis.methods.run_rules import run_rules
+from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segment_ids
+from analysis.methods.self_starting import self_starting
+from analysis.methods.weighted import ewma
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.streams import KEY, STREAM, Streams
+from ingest.shopfiles.shop import Shop
+
+AVERAGE, INDIVIDUALS, SHORT_RUN, TOGETHER, SHARE = "average", "individuals", "short run", "together", "share"
+NEVER = 10**9  # a week that does not come
+
+
+@dataclass(frozen=True)
+class Charts:
+    """Charts of one kind, or several kinds joined: what they plot, on which scale, and what they judge."""
+
+    rows: pl.DataFrame  # a row a chart: chart (its kind), characteristic, position, model, stage, tech, stream (Int64, -1: of no one stream)
+    starts: Ints  # (c,) where each chart's readings begin
+    reading: Ints  # (n,) row of Streams.readings
+    plotted: Floats  # (n,) what is averaged or judged
+    centre: Floats  # (c,)
+    sigma: Floats  # (c,) with the step's share where the gauge is coarse
+    baseline: Ints  # (c,) readings behind centre and sigma; 0: they are known
+    begin: Ints  # (c,) place of the first judged reading
+    adjusted: pl.Series  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', joined by ';'
+    ends_at: pl.Series  # (c,) when other limits took over; null: they still hold
+    window: Ints  # (c,) row of Streams.readings where the readings since the baseline began start
+    on_file: Flags  # (c,) limits on file
+
+    @property
+    def judged(self) -> Flags:
+        """Which readings can open a signal, shape (n,)."""
+        n = len(self.reading)
+        return np.asarray(places(self.starts, n) >= np.repeat(self.begin, lengths(self.starts, n)))
+
+
+@dataclass(frozen=True)
+class Fired:
+    fired: Flags  # (n,)
+    rule: np.ndarray  # (n,) text: the rule, where it fired
+    average: Floats  # (n,) running average, on the scale of `plotted`
+    half: Floats  # (n,) how far the average may stray; 0 before judging starts
+
+
+def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, budgeted: bool) -> Charts:
+    """A chart for every era of every stream that has limits to be judged by.
+
+    coarse : (s,) streams whose step exceeds sigma; stretch : (s,) factor on sigma where readings are not independent.
+    """
+    eras, n = held.eras, len(held.values)
+    plotted, sigma, differs = deviations(held) if budgeted else (held.values, eras.sigma.copy(), np.zeros(len(eras.starts), dtype=bool))
+    step = held.rows["step"].fill_null(0.0).to_numpy()[eras.stream]
+    grainy = coarse[eras.stream]
+    sigma = np.where(grainy, np.sqrt(sigma**2 + step**2 / 12), sigma)
+    if budgeted:
+        sigma = sigma * stretch[eras.stream]
+    size = lengths(eras.starts, n)
+    judged = (size > eras.judged_from) & (sigma > 0) & (held.rows["n"].to_numpy()[eras.stream] >= shop.judging.least_readings)
+    kept = np.flatnonzero(judged)
+    at = np.flatnonzero(np.repeat(judged, size))
+    why = [";".join(word for word, holds in (("setters differ", differs[e]), ("coarse", grainy[e]),
+                                             ("not independent", budgeted and stretch[eras.stream[e]] > 1)) if holds) for e in kept]  # fmt: skip
+    rows = held.rows.select(STREAM)[eras.stream[kept]].select(
+        pl.lit(AVERAGE if budgeted else INDIVIDUALS).alias("chart"), *STREAM, pl.Series("stream", eras.stream[kept])
+    )
+    return Charts(
+        rows=rows, starts=_begins(size[kept]), reading=at, plotted=plotted[at], centre=np.where(differs, 0.0, eras.centre)[kept], sigma=sigma[kept],
+        baseline=eras.baseline[kept], begin=eras.judged_from[kept], adjusted=pl.Series(why, dtype=pl.String()), ends_at=_ends(held)[kept],
+        window=eras.window[kept], on_file=eras.on_file[kept],
+    )  # fmt: skip
+
+
+def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
+    """Techs with fewer readings than a baseline, held against the limits of all techs; not where the setters differ anyway."""
+    eras = held.eras
+    everyone = own.rows.with_row_index("all_chart").filter((pl.col("tech") == "") & ~own.adjusted.str.contains("setters differ"))
+    if everyone.is_empty():
+        return None
+    everyone = everyone.unique(KEY, keep="last", maintain_order=True)
+    numbered = held.rows.with_row_index("stream").filter(pl.col("tech") != "")
+    pairs = numbered.join(everyone.select(*KEY, "all_chart"), on=KEY)
+    if pairs.is_empty():
+        return None
+    stream, chart = pairs["stream"].to_numpy().astype(np.int64), pairs["all_chart"].to_numpy().astype(np.int64)
+    first = held.starts[stream]
+    era_of = np.searchsorted(eras.starts, first, side="right") - 1
+    size = np.minimum(lengths(eras.starts, len(held.values))[era_of], shop.judging.baseline_readings)
+    size = np.where(eras.on_file[era_of], 0, size)
+    at = np.repeat(first - np.cumsum(size) + size, size) + np.arange(size.sum())
+    since = held.readings["taken_at"].gather(own.reading[own.starts + np.minimum(own.begin, lengths(own.starts, len(own.reading)) - 1)])[chart]
+    owner = np.repeat(np.arange(len(stream)), size)
+    late = (held.readings["taken_at"].gather(at) >= since.gather(owner)).to_numpy()
+    at, owner = at[late], owner[late]
+    some, begins = np.unique(owner, return_index=True)
+    if len(some) == 0:
+        return None
+    chart = chart[some]
+    kind = str(own.rows["chart"][0])
+    rows = held.rows.select(STREAM)[stream[some]].select(pl.lit(kind).alias("chart"), *STREAM, pl.Series("stream", stream[some]))
+    return Charts(
+        rows=rows, starts=begins.astype(np.int64), reading=at, plotted=held.values[at], centre=own.centre[chart], sigma=own.sigma[chart],
+        baseline=own.baseline[chart], begin=np.zeros(len(some), dtype=np.int64), adjusted=pl.Series(["held against all techs"] * len(some)),
+        ends_at=pl.Series([None] * len(some), dtype=pl.Datetime("us", "UTC")), window=first[some], on_file=own.on_file[chart],
+    )  # fmt: skip
+
+
+def short_runs(held: Streams, shop: Shop) -> Charts | None:
+    """One chart for all young streams of a characteristic, position and stage: each reading judged against those before it in its stream."""
+    young, least = shop.judging.baseline_readings, shop.judging.least_readings
+    everyone = (held.rows["tech"] == "").to_numpy()
+    place = places(held.starts, len(held.values))
+    ids = segment_ids(held.starts, len(held.values))
+    first_era = ~held.per_reading(held.eras.on_file)
+    at = np.flatnonzero(everyone[ids] & (place >= least) & (place < young) & first_era)
+    if len(at) == 0:
+        return None
+    q = self_starting(held.values, held.starts, step=held.rows["step"].fill_null(0.0).to_numpy())
+    pooled = (
+        held.readings[at].select("characteristic", "position", "stage", "taken_at", "serial", "line")
+        .with_columns(reading=pl.Series(at)).sort("characteristic", "position", "stage", "taken_at", "serial", "line")
+        .with_columns(pool=pl.struct("characteristic", "position", "stage").rle_id())
+    )  # fmt: skip
+    starts = np.flatnonzero(np.diff(pooled["pool"].to_numpy().astype(np.int64), prepend=-1))
+    reading = pooled["reading"].to_numpy()
+    c = len(starts)
+    rows = pooled[starts].select(pl.lit(SHORT_RUN).alias("chart"), "characteristic", "position", pl.lit("").alias("model"), "stage",
+                                 pl.lit("").alias("tech"), pl.lit(-1, dtype=pl.Int64).alias("stream"))  # fmt: skip
+    return Charts(
+        rows=rows, starts=starts, reading=reading, plotted=q[reading], centre=np.zeros(c), sigma=np.ones(c), baseline=np.zeros(c, dtype=np.int64),
+        begin=np.zeros(c, dtype=np.int64), adjusted=pl.Series([""] * c), ends_at=pl.Series([None] * c, dtype=pl.Datetime("us", "UTC")),
+        window=held.starts[ids[reading[starts]]], on_file=np.zeros(c, dtype=bool),
+    )  # fmt: skip
+
+
+def joined(kinds: list[Charts]) -> Charts:
+    """All charts in one row, chart after chart."""
+    if not kinds:
+        raise UnusableData("no chart has a reading to judge yet; wanted at least one stream with more readings than its baseline")
+    shift = np.cumsum([0, *(len(kind.reading) for kind in kinds[:-1])])
+    return Charts(
+        rows=pl.concat([kind.rows for kind in kinds], how="vertical_relaxed"),
+        starts=np.concatenate([kind.starts + by for kind, by in zip(kinds, shift, strict=True)]),
+        **{name: np.concatenate([getattr(kind, name) for kind in kinds])
+           for name in ("reading", "plotted", "centre", "sigma", "baseline", "begin", "window", "on_file")},
+        adjusted=pl.concat([kind.adjusted for kind in kinds]), ends_at=pl.concat([kind.ends_at for kind in kinds]),
+    )  # fmt: skip
+
+
+def fire_average(charts: Charts, *, weight: float, width: Floats) -> Fired:
+    """Where the running average leaves its limits; width (n,): in standard deviations of the average, by reading."""
+    unit = ewma(charts.plotted, charts.starts, centre=charts.centre, sigma=charts.sigma, weight=weight, width=1.0, begin=charts.begin)
+    half = width * unit.half
+    size = lengths(charts.starts, len(charts.plotted))
+    centre = np.repeat(charts.centre, size)
+    slack = 1e-9 * np.maximum(np.abs(centre), np.repeat(charts.sigma, size))
+    fired = charts.judged & (np.abs(unit.average - centre) > half + slack)
+    return Fired(fired, np.where(fired, AVERAGE, ""), unit.average, half)
+
+
+def fire_individuals(charts: Charts, *, width: float, rules: tuple[str, ...]) -> Fired:
+    """Where one of the shop's run rules fires; the first of them by name in the shop's order names the firing."""
+    found = run_rules(charts.plotted, charts.starts, centre=charts.centre, sigma=charts.sigma, width=width, rules=rules)
+    rule = np.full(len(charts.plotted), "", dtype="<U12")
+    for name in reversed(rules):
+        rule[found.fired[name]] = name
+    rule[~charts.judged] = ""
+    size = lengths(charts.starts, len(charts.plotted))
+    return Fired(rule != "", rule, charts.plotted, np.repeat(width * charts.sigma, size))
+
+
+def _begins(size: Ints) -> Ints:
+    return np.asarray(np.cumsum(size) - size, dtype=np.int64)
+
+
+def _ends(held: Streams) -> pl.Series:
+    """When each era's limits gave way to the next of the same stream; null where they still hold."""
+    stream = held.eras.stream
+    followed = np.append(stream[1:] == stream[:-1], False)
+    next_start = np.append(held.eras.starts[1:], 0)
+    taken = held.readings["taken_at"].gather(next_start)
+    return pl.select(pl.when(pl.Series(followed)).then(taken).otherwise(None)).to_series()

@@ -1,0 +1,1 @@
+"""Can what was measured be trusted?"""

@@ -1,0 +1,155 @@
+"""Incoming necks for the talk with a supplier: what came lot by lot, where the spread lies, what the agreed plan lets through.
+
+Figures per lot are those of `lots`; here stand beside them how surely they are known, twist, how long and how damp the necks had lain,
+the gauge, and the plan by measurement.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from analysis.methods import acceptance, variables_plans
+from analysis.methods.intervals import mean_t, sd_chi
+from analysis.methods.problems import UnusableData
+from analysis.methods.variance_split import Split, split
+from analysis.studies.gauges import rr as gauges
+from analysis.studies.necks import lots
+from analysis.studies.story.story import story
+from ingest.shopfiles.shop import Plan
+from ingest.store.snapshot import Snapshot
+
+RISKS = (0.95, 0.5, 0.1)  # chances of acceptance by which a plan is told in words
+
+
+@dataclass(frozen=True)
+class PlanWords:
+    """What a plan does, in numbers for sentences: a lot with share `accepted_at[c]` bad passes with chance c."""
+
+    characteristic: str
+    supplier: str  # '' = agreed with all
+    sample: int
+    accept: int
+    accepted_at: dict[float, float]
+    by_measurement: variables_plans.VariablesPlan | None  # the plan by mean and s through the same two points; None where there is none
+    measured_sample: int | None
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Parts measured at receiving, and how many of them an instrument has taken since."""
+
+    measured: int
+    linked: int
+    unlinked: int  # judged by their lot alone
+
+
+def by_lot(snapshot: Snapshot) -> pl.DataFrame:
+    """The rows of `lots` with more: mean_low, mean_high, sd_low, sd_high (95 %), twist and twist_sd (bass less treble edge, mm), received_on,
+    quantity, rod_state, hours_acclimatised, agreed_limit, models, first_at, last_at, rh (mean % RH when measured), gauge_rr (its R&R as a share
+    of the spread), expected_outside and measured_verdict (by mean and s: accept | reject | too few | null), few (under 30 necks)."""
+    measured = snapshot.once(lots.necks)
+    rows = snapshot.once(lots.table)
+    if rows.is_empty():
+        return rows
+    n, mean, sd = (rows[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("n", "mean", "sd"))
+    some = n >= 2
+    ends = {name: np.full(len(n), np.nan) for name in ("mean_low", "mean_high", "sd_low", "sd_high")}
+    if some.any():
+        ends["mean_low"][some], ends["mean_high"][some] = mean_t(mean[some], sd[some], n[some])
+        ends["sd_low"][some], ends["sd_high"][some] = sd_chi(sd[some], n[some])
+    visits = snapshot.once(story).visits
+    told = measured.with_columns(rh=visits["rh"].gather(measured["visit"])) if measured["visit"].null_count() < measured.height else (
+        measured.with_columns(rh=pl.lit(None, dtype=pl.Float64)))  # fmt: skip
+    seen = told.group_by(lots.KEY).agg(
+        pl.col("taken_at").min().alias("first_at"), pl.col("taken_at").max().alias("last_at"), pl.col("rh").mean(),
+        pl.col("model").unique().sort().str.join(", ").alias("models"), pl.col("lower").first(), pl.col("upper").first(),
+    )  # fmt: skip
+    known = snapshot.table("lots").unique(["supplier", "lot"], keep="first", maintain_order=True).drop("model")
+    rr = pl.DataFrame(list(gauges.rr_share(snapshot).items()), schema={"characteristic": pl.String(), "gauge_rr": pl.Float64()}, orient="row")
+    table = (
+        rows.with_columns(**{name: pl.Series(values).fill_nan(None) for name, values in ends.items()})
+        .join(_twist(snapshot), on=lots.KEY, how="left", maintain_order="left")
+        .join(seen, on=lots.KEY, how="left", maintain_order="left")
+        .join(known, on=["supplier", "lot"], how="left", maintain_order="left")
+        .join(rr, on="characteristic", how="left", maintain_order="left")
+    )
+    return table.with_columns(_measured(snapshot, table)).with_columns(few=pl.col("n") < 30)
+
+
+def variance(snapshot: Snapshot, characteristic: str, *, model: str | None = None) -> Split:
+    """Where the spread lies: between suppliers, lots of one supplier, or necks of one lot; suppliers as fixed up to five.
+
+    Of one model (or setup) where it is named; else models count with the lots that hold them.
+    """
+    rows = snapshot.once(lots.necks).filter((pl.col("characteristic") == characteristic) & (pl.col("supplier") != "") & (pl.col("lot") != ""))
+    if model is not None:
+        rows = rows.filter((pl.col("model") == model) | (pl.col("setup") == model))
+    if rows.is_empty():
+        name = snapshot.shop.characteristic_name(characteristic)
+        raise UnusableData(f"no neck of a known supplier and lot has a reading of {name}; load more logs")
+    return split(rows["value"].to_numpy(), rows["supplier"].to_numpy(), rows["lot"].to_numpy())
+
+
+def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
+    """What an agreed plan lets through, and the plan by measurement that runs through its points at 95 % and 10 %."""
+    agreed = acceptance.Plan(plan.sample, plan.accept)
+    if plan.accept >= plan.sample:
+        raise UnusableData(f"the plan of {plan.sample} with {plan.accept} accepted takes every lot; mend it in shop.toml")
+    at = {chance: float(acceptance.share_accepted(agreed, chance)) for chance in RISKS}
+    try:
+        measured: variables_plans.VariablesPlan | None = variables_plans.through(at[0.95], at[0.1])
+    except UnusableData:
+        measured = None
+    return PlanWords(plan.characteristic, plan.supplier, plan.sample, plan.accept, at, measured, measured.n if measured else None)
+
+
+def parts(snapshot: Snapshot) -> Parts:
+    """Necks measured, those that an instrument has taken, and those still judged by lot alone."""
+    measured = snapshot.once(lots.necks).unique("part")
+    linked = int((measured["serial"] != "").sum())
+    return Parts(measured.height, linked, measured.height - linked)
+
+
+def implausible(snapshot: Snapshot, *, supplier: str) -> int:
+    """Measurements of one supplier's necks at receiving that were set aside as implausible."""
+    visits = snapshot.table("visits", "log_id", "line", "stage", "supplier")
+    receiving = [stage.key for stage in snapshot.shop.stages if stage.role == "receiving"]
+    own = visits.filter(pl.col("stage").is_in(receiving) & (pl.col("supplier") == supplier))
+    asked = snapshot.table("set_aside").filter((pl.col("reason") == "implausible") & (pl.col("column") != ""))
+    return asked.join(own, on=["log_id", "line"], how="semi").height
+
+
+def _twist(snapshot: Snapshot) -> pl.DataFrame:
+    """Mean and spread of bass less treble edge of the necks of each lot that have both."""
+    told = snapshot.once(story)
+    edges = told.readings.filter(
+        (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found"),
+        pl.col("value").is_not_null(), pl.col("position").is_in(["bass", "treble"]),
+    )
+    both = edges.unique([*lots.KEY, "part", "position"], keep="first").group_by([*lots.KEY, "part"]).agg(
+        pl.col("value").filter(pl.col("position") == "bass").first().alias("bass"),
+        pl.col("value").filter(pl.col("position") == "treble").first().alias("treble"),
+    ).drop_nulls()  # fmt: skip
+    twist = pl.col("bass") - pl.col("treble")
+    return both.group_by(lots.KEY).agg(twist.mean().alias("twist"), twist.std().alias("twist_sd"))
+
+
+def _measured(snapshot: Snapshot, table: pl.DataFrame) -> list[pl.Series]:
+    """Share expected outside from mean and s, and what the plan by measurement says of each lot."""
+    plans = {(plan.characteristic, plan.supplier): plan_words(snapshot, plan) for plan in snapshot.shop.plans if plan.accept < plan.sample}
+    share: list[float | None] = []
+    verdict: list[str | None] = []
+    for row in table.iter_rows(named=True):
+        words = plans.get((row["characteristic"], row["supplier"]), plans.get((row["characteristic"], "")))
+        lower, upper = (np.nan if row[name] is None else row[name] for name in ("lower", "upper"))
+        usable = row["ppk"] is not None and row["n"] >= 3 and (row["sd"] or 0.0) > 0
+        share.append(variables_plans.outside(row["mean"], row["sd"], row["n"], lower=lower, upper=upper) if usable else None)
+        if words is None or words.by_measurement is None or not usable:
+            verdict.append(None)
+        elif row["n"] < words.by_measurement.n:
+            verdict.append(lots.TOO_FEW)
+        else:
+            plan = variables_plans.VariablesPlan(row["n"], words.by_measurement.k)
+            verdict.append(lots.ACCEPT if variables_plans.accepts(plan, row["mean"], row["sd"], lower=lower, upper=upper) else lots.REJECT)
+    return [pl.Series("expected_outside", share, dtype=pl.Float64), pl.Series("measured_verdict", verdict, dtype=pl.String)]

@@ -1,0 +1,1 @@
+"""What somebody holds, and is the comparison fair."""

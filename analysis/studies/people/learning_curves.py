@@ -1,0 +1,149 @@
+"""How work gets better with practice at one stage: minutes, send-backs and spread of a new tech against instruments done.
+
+Somebody is new at a stage until shop.toml says that they are qualified for it. Instruments are counted from the first one in the logs:
+what was done before is not known, and `begins_in_logs` says whether that may be so.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from analysis.methods import learning
+from analysis.methods.problems import UnusableData
+from analysis.methods.segments import Floats, Ints
+from analysis.studies.story.conformity import as_set
+from analysis.studies.story.story import SEVERAL, story
+from analysis.studies.people.techs import exposure
+from ingest.store.snapshot import Snapshot
+
+BLOCK = 20  # instruments behind one spread
+LEAST_IN_BLOCK = 10
+AHEAD = 1.5  # how far ahead the projection is shown, times what was seen; the curve itself allows 2.5
+BAND_POINTS = 40
+NOT_AHEAD = f"a spread stands for {BLOCK} instruments in a row and is not carried forward"
+
+
+@dataclass(frozen=True)
+class Practice:
+    """One measure of practice: units (n,), its values (n,), the fitted curve over `x` with a 90 % band, or why there is none."""
+
+    unit: Ints
+    value: Floats
+    x: Floats
+    curve: Floats
+    low: Floats
+    high: Floats
+    rate: float | None  # what doubling the number done multiplies the part above the plateau by
+    plateau: float | None  # level that practice cannot take away, in the unit of the values
+    says: str  # '' or why nothing may be said of tomorrow yet
+
+
+@dataclass(frozen=True)
+class Learning:
+    """All that is known of one tech's practice at one stage."""
+
+    stage: str
+    tech: str
+    instruments: int
+    begins_in_logs: bool  # started within the logs, so that the first instrument in them is the first one done
+    serials: list[str]  # of the visits behind `minutes`
+    minutes: Practice  # of first-pass visits, brought to the middle model by the qualified techs' minutes
+    minutes_qualified: tuple[float, float] | None  # quartiles of the qualified techs, brought to it likewise
+    came_back: Practice  # 0 or 1 for each judged instrument: a send-back was charged to it
+    came_back_qualified: float | None  # share of the qualified techs
+    spreads: dict[str, Practice]  # by characteristic set here: standard deviation of each 20 instruments in a row, in others' standard deviations
+
+
+def new_techs(snapshot: Snapshot) -> pl.DataFrame:
+    """Who is new at which stage: stage, tech, instruments (first-pass visits), first_at, last_at; in bench order."""
+    qualified = {(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified}
+    known = [tech.key for tech in snapshot.shop.techs]
+    visits = snapshot.once(story).visits.filter(pl.col("first_pass") & pl.col("tech").is_in(known))
+    rows = visits.group_by("stage", "tech").agg(
+        pl.len().cast(pl.Int64).alias("instruments"), pl.col("taken_at").min().alias("first_at"), pl.col("taken_at").max().alias("last_at"),
+        pl.col("bench_order").first(),
+    )  # fmt: skip
+    new = [pair not in qualified for pair in rows.select("stage", "tech").iter_rows()]
+    return rows.filter(pl.Series(new, dtype=pl.Boolean)).sort("bench_order", "tech").drop("bench_order")
+
+
+def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
+    """Practice of one tech at one stage; raises UnusableData where no first-pass visit of theirs is on file."""
+    visits = snapshot.once(story).visits.filter(pl.col("first_pass") & (pl.col("stage") == stage) & (pl.col("tech") != ""))
+    visits = visits.filter(~pl.col("tech").str.contains(SEVERAL)).sort("taken_at", "serial")
+    mine = visits.filter(pl.col("tech") == tech).with_columns(done=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))
+    if mine.is_empty():
+        raise UnusableData(f"{tech} has no visit at {snapshot.shop.stage_name(stage)} in the logs; choose another stage")
+    qualified = [person.key for person in snapshot.shop.techs if stage in person.qualified and person.key != tech]
+    timed, usual = _minutes(visits, mine, qualified)
+    work = snapshot.once(exposure).filter(pl.col("stage") == stage)
+    judged = mine.select("visit", "done").join(work.select("visit", "came_back"), on="visit", maintain_order="left")
+    theirs = work.filter(pl.col("tech").is_in(qualified))["came_back"]
+    started = next((person.started for person in snapshot.shop.techs if person.key == tech), None)
+    before = snapshot.once(story).visits.select((pl.col("day") < started).any()).item() if started else False
+    return Learning(
+        stage, tech, mine.height, bool(before), timed["serial"].to_list(),
+        practice(timed["done"].to_numpy(), timed["even"].to_numpy()), usual,
+        practice(judged["done"].to_numpy(), judged["came_back"].cast(pl.Float64).to_numpy(), share=True),
+        float(theirs.mean()) if len(theirs) else None,  # type: ignore[arg-type]
+        {item.key: _spread(snapshot, item.key, mine) for item in snapshot.shop.characteristics if item.set_at == stage},
+    )  # fmt: skip
+
+
+def practice(unit: Ints, value: Floats, *, share: bool = False) -> Practice:
+    """The curve through `value` (n,) at `unit` (n,); with under four values, or under 40 for what lies ahead, its words instead."""
+    nothing = np.empty(0)
+    try:
+        curve = (learning.fit_share if share else learning.fit)(unit, value)
+    except UnusableData as problem:
+        return Practice(unit, value, nothing, nothing, nothing, nothing, None, None, str(problem))
+    x, says = np.unique(np.geomspace(1, curve.last * AHEAD, BAND_POINTS)), ""
+    try:
+        band = [curve.project(float(at)) for at in x]
+    except UnusableData as problem:
+        x, band, says = x[x <= curve.last], [], str(problem)
+    low, high = (np.array([getattr(point, side) for point in band]) for side in ("low", "high"))
+    if share and not value.any():  # nothing came back: no curve to speak of, only how high it may lie
+        return Practice(unit, value, x, np.zeros(len(x)), np.zeros(len(low)), high, None, None, says)
+    return Practice(unit, value, x, curve.at(x), low, high, curve.rate, curve.first * curve.plateau, says)
+
+
+def _minutes(visits: pl.DataFrame, mine: pl.DataFrame, qualified: list[str]) -> tuple[pl.DataFrame, tuple[float, float] | None]:
+    """The tech's timed visits with `even`: minutes brought to the middle model; and the qualified techs' quartiles on that footing."""
+    timed = (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)
+    theirs = visits.filter(timed & pl.col("tech").is_in(qualified))
+    own = mine.filter(timed)
+    middle = theirs.group_by("model").agg(pl.col("minutes").median().alias("middle"))
+    overall = theirs["minutes"].median()
+    if overall is None:
+        return own.with_columns(even="minutes"), None
+
+    def even(rows: pl.DataFrame) -> pl.DataFrame:
+        joined = rows.join(middle, on="model", how="left", maintain_order="left")
+        return joined.with_columns(even=pl.col("minutes") * overall / pl.col("middle").fill_null(overall))
+
+    level = even(theirs)["even"]
+    return even(own), (float(level.quantile(0.25) or 0.0), float(level.quantile(0.75) or 0.0))
+
+
+def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Practice:
+    """Spread of each block of instruments in a row, each reading in standard deviations of the others in its cell."""
+    cell = ["setup", "position"]
+    readings = snapshot.once(as_set).filter((pl.col("characteristic") == characteristic) & (pl.col("set_by") != ""))
+    readings = readings.with_columns(off=pl.col("value") - pl.col("target").fill_null(0.0))
+    tech = mine["tech"][0]
+    others = readings.filter(pl.col("set_by") != tech).group_by(cell).agg(
+        pl.col("off").mean().alias("middle"), pl.col("off").std().alias("sd"), pl.len().alias("n")
+    ).filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("sd") > 0))  # fmt: skip
+    own = readings.filter(pl.col("set_by") == tech).join(others, on=cell).join(mine.select("serial", "done"), on="serial")
+    z = own.with_columns(z=(pl.col("off") - pl.col("middle")) / pl.col("sd"), block=(pl.col("done") - 1) // BLOCK)
+    within = z.with_columns(away=pl.col("z") - pl.col("z").mean().over("block", *cell))  # an offset of one position is no spread
+    free = pl.len() - pl.struct(cell).n_unique()
+    blocks = within.group_by("block").agg(
+        ((pl.col("away") ** 2).sum() / free).sqrt().alias("z"), free.alias("free"), pl.col("serial").n_unique().alias("n")
+    ).filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("free") > 0)).sort("block")  # fmt: skip
+    middle = (blocks["block"] * BLOCK + (BLOCK + 1) // 2).to_numpy().astype(np.int64)
+    spread = blocks["z"].to_numpy().astype(np.float64)
+    found = practice(middle, spread)
+    return replace(found, low=np.empty(0), high=np.empty(0), says=found.says if not found.curve.size else NOT_AHEAD)

@@ -1,0 +1,113 @@
+"""Outcomes of open visits, rounds, pass numbers, minutes: what one visit is among all visits of its instrument."""
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Floats, Ints
+from analysis.studies.story.calendar import paid_minutes
+from ingest.shopfiles.shop import Shop
+
+TOO_LONG = 4  # a clock that ran longer than so many times the planned minutes ran on by itself
+
+
+def with_passes(visits: pl.DataFrame) -> pl.DataFrame:
+    """Adds outcome_typed, round, pass_no, first_pass to visits in time order (time_order.visits_in_order), and settles open outcomes.
+
+    An open visit that a visit at a later stage of the bench follows counts as a pass (from a repair stage: a visit at any stage of the
+    bench). Round 2 begins after the first passed packing, or with a visit whose outcome is `return`; and so on.
+    """
+    who, order = _ints(visits["who"]), _ints(visits["bench_order"])
+    repair = (visits["role"] == "repair").to_numpy()
+    reached = _later_maximum(np.where(repair, -1, order), who)
+    went_on = reached > np.where(repair, -1, order)
+    outcome = visits.select(pl.when((pl.col("outcome") == "open") & pl.Series(went_on)).then(pl.lit("pass")).otherwise("outcome"))
+    settled = visits.with_columns(pl.col("outcome").alias("outcome_typed"), outcome.to_series().alias("outcome"))
+
+    packed = ((settled["role"] == "packing") & (settled["outcome"] == "pass")).to_numpy()
+    returned = (settled["outcome"] == "return").to_numpy()
+    first = np.diff(who, prepend=-1) != 0
+    begins = returned | (np.concatenate([[False], packed[:-1]]) & ~first)
+    begun = np.cumsum(begins)
+    starts = np.flatnonzero(first)
+    rounds = 1 + begun - np.repeat((begun - begins)[starts], np.diff(starts, append=len(who)))
+    stages = int(order.max(initial=0)) + 1
+    pass_no = _places((who * (int(rounds.max(initial=0)) + 1) + rounds) * stages + order)
+    return settled.with_columns(
+        pl.Series("round", rounds, dtype=pl.Int32),
+        pl.Series("pass_no", pass_no, dtype=pl.Int32),
+        pl.Series("first_pass", (pass_no == 1) & (rounds == 1), dtype=pl.Boolean),
+    )
+
+
+def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
+    """Works out `minutes` and `minutes_from` (typed | clock | planned): as typed, else by the clock within paid hours, else as planned.
+
+    A clock that ran backwards or longer than four times the planned minutes tells nothing; a stage without planned minutes is not held
+    against them. A rest has no paid minutes.
+    """
+    pairs = visits.select("stage", "family").unique()
+    planned = pairs.with_columns(
+        pl.Series("planned", [shop.by_stage[stage].planned_minutes(family) for stage, family in pairs.iter_rows()], dtype=pl.Float64)
+    )
+    known = visits.join(planned, on=["stage", "family"], how="left", maintain_order="left")
+    stamped = (pl.col("finished_at") >= pl.col("started_at")).fill_null(False) & pl.col("time_known").fill_null(True)
+    has_clock = known.select(stamped).to_series()
+    clock = np.full(len(known), np.nan)
+    held = known.filter(has_clock)
+    if held.height:
+        clock[has_clock.to_numpy()] = paid_minutes(held["started_at"], held["finished_at"], shop)
+    timed = known.with_columns(pl.Series("clock", clock).fill_nan(None))
+    trusted = pl.col("clock").is_not_null() & ((pl.col("planned") == 0) | (pl.col("clock") <= TOO_LONG * pl.col("planned")))
+    source = pl.when(pl.col("minutes").is_not_null()).then(pl.lit("typed")).when(trusted).then(pl.lit("clock")).otherwise(pl.lit("planned"))
+    amount = pl.when(pl.col("role") == "rest").then(0.0).when(pl.col("minutes").is_not_null()).then("minutes").when(trusted).then("clock")
+    return timed.with_columns(amount.otherwise("planned").alias("minutes"), source.alias("minutes_from")).drop("planned", "clock")
+
+
+def last_before(visits: pl.DataFrame, at: Ints, stage: Ints, *, itself: bool) -> Ints:
+    """Row of the last visit of the same instrument at bench order `stage` before row `at` (`itself`: or at it), -1 where there is none.
+
+    visits : in time order with `who` and bench_order; at, stage : shape (n,), stage -1 for none.
+    """
+    who, order = _ints(visits["who"]), _ints(visits["bench_order"])
+    n, stages = len(who), int(order.max(initial=0)) + 1
+    if n == 0 or len(at) == 0:
+        return np.full(len(at), -1, dtype=np.int64)
+    keys = np.sort((who * stages + order) * n + np.arange(n))
+    reachable = (stage >= 0) & (stage < stages)
+    wanted = (who[at] * stages + np.where(reachable, stage, 0)) * n
+    found = np.searchsorted(keys, wanted + at, side="right" if itself else "left") - 1
+    key = keys[np.maximum(found, 0)]
+    return np.where(reachable & (found >= 0) & (key >= wanted), key % n, -1)
+
+
+def planned_share(minutes: Floats, planned: pl.Series) -> float:
+    """Share of the minutes that is planned rather than typed or clocked; 0 of none."""
+    total = float(minutes.sum())
+    return float(minutes[(planned == "planned").to_numpy()].sum()) / total if total else 0.0
+
+
+def _ints(column: pl.Series) -> Ints:
+    return np.asarray(column.to_numpy(), dtype=np.int64)
+
+
+def _later_maximum(values: Ints, who: Ints) -> Ints:
+    """The largest value among the later rows of the same instrument, -1 where none follows. `who` rises."""
+    if len(values) == 0:
+        return values
+    step = int(values.max(initial=0)) + 3
+    lifted = values[::-1] + (who.max() - who[::-1] + 1) * step
+    running = np.maximum.accumulate(lifted)
+    later = np.concatenate([[0], running[:-1]]) - (who.max() - who[::-1] + 1) * step
+    return np.asarray(np.maximum(later, -1)[::-1], dtype=np.int64)
+
+
+def _places(keys: Ints) -> Ints:
+    """How many rows up to and with this one have its key, shape (n,)."""
+    if len(keys) == 0:
+        return keys
+    order = np.argsort(keys, kind="stable")
+    ordered = keys[order]
+    first = np.flatnonzero(np.diff(ordered, prepend=ordered[0] - 1))
+    places = np.empty_like(keys)
+    places[order] = np.arange(len(keys)) - np.repeat(first, np.diff(first, append=len(keys))) + 1
+    return places

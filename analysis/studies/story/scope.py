@@ -1,0 +1,56 @@
+"""Which models and weeks a table is about."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from analysis.studies.story.story import Story, story
+from ingest.store.snapshot import Snapshot
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Models and weeks asked for; nothing named = all. Hashable, so that an answer can be kept by it."""
+
+    models: tuple[str, ...] = ()  # models or the setups they share
+    families: tuple[str, ...] = ()
+    first: date | None = None  # first day of the first week
+    last: date | None = None  # first day of the last week
+
+    def models_of(self, rows: pl.DataFrame) -> pl.DataFrame:
+        """Rows of the models asked for."""
+        if self.models:
+            wanted = list(self.models)
+            rows = rows.filter(pl.col("model").is_in(wanted) | pl.col("setup").is_in(wanted))
+        return rows.filter(pl.col("family").is_in(list(self.families))) if self.families else rows
+
+    def weeks_of(self, rows: pl.DataFrame, column: str) -> pl.DataFrame:
+        """Rows whose week lies within the weeks asked for."""
+        if self.first is not None:
+            rows = rows.filter(pl.col(column) >= self.first)
+        return rows.filter(pl.col(column) <= self.last) if self.last is not None else rows
+
+
+ALL = Scope()
+
+
+def judged(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
+    """Instruments judged in the weeks asked for (story.Story.instruments)."""
+    return scope.weeks_of(scope.models_of(snapshot.once(story).instruments.filter("judged")), "week")
+
+
+def loops_caught(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
+    """Loops of round 1 whose send-back was caught in the weeks asked for (story.Story.loops)."""
+    return scope.weeks_of(scope.models_of(snapshot.once(story).loops.filter(pl.col("round") == 1)), "opened_week")
+
+
+def events_caught(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
+    """Send-backs, fixes and rejects of round 1 caught in the weeks asked for (story.Story.caused)."""
+    return scope.weeks_of(scope.models_of(snapshot.once(story).caused.filter(pl.col("round") == 1)), "week")
+
+
+def visits_judged(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
+    """Round-1 visits of those instruments."""
+    told: Story = snapshot.once(story)
+    return told.visits.filter(pl.col("round") == 1).join(instruments.select("serial"), on="serial", how="semi", maintain_order="left")

@@ -1,0 +1,1 @@
+"""One stream over time: ground, marks, labels."""

@@ -1,0 +1,94 @@
+"""The command line: which commands there are, and how each ends. A command imports what it needs only when it runs: help waits for no pages."""
+
+import os
+import sys
+from importlib.metadata import version as version_of
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dashboard.commands import logs as commands_logs, new as commands_new, papers as commands_papers, review as commands_review
+from dashboard.commands.terminal import HERE, UserProblem, say
+
+app = typer.Typer(
+    name="truerun", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None,
+    help="Is the setup bench running true? Truerun reads the logs of a stringed-instrument setup shop and shows what moved, "
+    "where it started and what it costs.",
+)  # fmt: skip
+COMMANDS = (
+    commands_review.demo, commands_new.new, commands_logs.load, commands_review.serve, commands_review.week, commands_papers.necks,
+    commands_papers.bench, commands_logs.again, commands_logs.unload, commands_logs.correct,
+    commands_review.limits, commands_logs.forget, commands_review.figures,
+)  # fmt: skip
+for command in COMMANDS:
+    app.command()(command)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        say(f"truerun {version_of('truerun')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False) -> None:
+    """Options that stand before a command."""
+
+
+# Many small matrices, one process: threads of the linear algebra would only wait for one another (measured: 25 times slower on a busy machine).
+for _variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_variable, "1")
+
+
+def main() -> None:
+    """The command `truerun`: exit 0 done; 1 done, something set aside; 2 nothing done, one line why."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command and return its exit code."""
+    try:
+        code = app(arguments, standalone_mode=False)
+        return code if isinstance(code, int) else 0
+    except typer.Exit as end:
+        return int(end.exit_code)
+    except (typer.Abort, KeyboardInterrupt):
+        return 0
+    except BrokenPipeError:  # whoever read us has gone, as `| head` does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as fault:
+        typer.echo(_one_line(fault, arguments), err=True)
+        return 2
+
+
+def _one_line(fault: Exception, arguments: list[str]) -> str:
+    """What went wrong: the text of a problem a person can put right, or where the traceback stands."""
+    expected: tuple[type[Exception], ...] = (UserProblem, *_problems())
+    if isinstance(fault, expected):
+        return str(fault)
+    if hasattr(fault, "format_message"):  # the command line itself: an argument missing, an option unknown
+        return f"{fault.format_message().rstrip('.')}. See `truerun --help`"
+    from dashboard.faults import keep_traceback
+
+    return keep_traceback(fault, _shop_of(arguments), f"truerun {' '.join(arguments)}")
+
+
+def _problems() -> list[type[Exception]]:
+    """Our own problems, of the modules that are loaded by now."""
+    names = (
+        ("ingest.shop", "ShopProblem"), ("ingest.ledger", "StoreProblem"), ("ingest.questions", "FileProblem"),
+        ("analysis.methods.problems", "UnusableData"),
+    )  # fmt: skip
+    return [getattr(sys.modules[module], name) for module, name in names if module in sys.modules]
+
+
+def _shop_of(arguments: list[str]) -> Path:
+    """The folder named by --shop, else the default."""
+    for place, argument in enumerate(arguments):
+        if argument == "--shop" and place + 1 < len(arguments):
+            return Path(arguments[place + 1])
+        if argument.startswith("--shop="):
+            return Path(argument.removeprefix("--shop="))
+    return Path("demo-shop") if arguments[:1] == ["demo"] else HERE

@@ -1,0 +1,156 @@
+"""Commands about logs: load, unload, again, correct, forget."""
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dashboard.commands.terminal import HERE, LogName, ShopFolder, UserProblem, Who, Why, now, progress_bar, say
+
+if TYPE_CHECKING:
+    from ingest.verbs.again import Change
+    from ingest.verbs.load import Loaded
+
+
+def load(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="LOG", help="Log files as they came: .csv, .txt or .xlsx.", show_default=False)
+    ] = None,
+    shop: ShopFolder = HERE,
+    check: Annotated[bool, typer.Option("--check", help="Say what would be loaded and what would be set aside; change nothing.")] = False,
+    replaces: Annotated[
+        str | None, typer.Option(metavar="LOG", help="A loaded log (file name or start of its hash) whose place the one file takes.")
+    ] = None,
+    watch: Annotated[Path | None, typer.Option(metavar="DIR", help="Load whatever comes into this folder, until stopped.")] = None,
+) -> None:
+    """Load bench logs into the shop.
+
+    Every row is accounted for. What cannot be read is set aside as a question with file and line, never dropped. The same file again changes nothing.
+    """
+    if (files is None) == (watch is None):
+        raise UserProblem("Wanted log files to load, or --watch DIR. See `truerun load --help`")
+    from dashboard.commands import telling
+    from ingest.verbs.load import load as load_files
+
+    if files is None and watch is not None:
+        _watch(shop, watch)
+        return
+    with progress_bar("Loading") as progress:
+        became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())
+    _tell(became)
+    if check:
+        say("Nothing was changed: this was a check.")
+    raise typer.Exit(telling.exit_code(became))
+
+
+def _tell(became: "Sequence[Loaded]") -> None:
+    from dashboard.commands import telling
+
+    for file in became:
+        typer.echo(telling.account(file), err=file.outcome == "refused")
+    for line in telling.questions(became):
+        say(line)
+
+
+def _watch(shop: Path, directory: Path) -> None:
+    """Load what comes into a directory until stopped."""
+    from ingest.verbs.load import usable_shop
+    from ingest.verbs.watch import watch
+
+    usable_shop(shop)
+    if not directory.is_dir():
+        raise UserProblem(f"{directory} is no folder; wanted the folder into which logs come")
+    say(f"Watching {directory} (Ctrl-C stops)")
+    for became in watch(shop, directory, clock=now):
+        _tell(became)
+
+
+def unload(
+    log: LogName,
+    shop: ShopFolder = HERE,
+    who: Who = "",
+    why: Why = "",
+) -> None:
+    """Take a log out of the shop again.
+
+    Its original is kept; rows that other logs hold too come back from there.
+    """
+    from ingest.verbs.load import unload as take_out
+
+    say(f"{take_out(shop, log, who=who, why=why, now=now())} is unloaded.")
+
+
+def again(
+    shop: ShopFolder = HERE,
+    everything: Annotated[bool, typer.Option("--all", help="Read every original anew, and say what changes before it is kept.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="With --all: keep the changes without asking.")] = False,
+) -> None:
+    """Try open questions again, after shop.toml was mended."""
+    from dashboard.commands import telling
+    from ingest.verbs import again as verbs
+
+    if not everything:
+        with progress_bar("Reading again") as progress:
+            became = verbs.again(shop, progress=progress, now=now())
+        _tell(became)
+        if not became:
+            say("No question is open; nothing changed.")
+            return
+        raise typer.Exit(telling.exit_code(became))
+
+    def agree(changes: "list[Change]") -> bool:
+        for line in telling.changes(changes):
+            say(line)
+        if not changes:
+            return True
+        if yes or not sys.stdin.isatty():
+            return yes
+        return typer.confirm("Keep these changes?")
+
+    try:
+        verbs.again_all(shop, agree, now=now())
+    except verbs.NotAgreed:
+        raise UserProblem("Nothing was changed." if sys.stdin.isatty() else "Nothing was changed; with --yes the changes are kept") from None
+
+
+def correct(
+    log: LogName,
+    line: Annotated[int, typer.Argument(metavar="LINE", help="The line in the file.")],
+    column: Annotated[str, typer.Argument(metavar="COLUMN", help="The heading of the column.")],
+    value: Annotated[str, typer.Argument(metavar="VALUE", help="What the cell should say, as one would type it.")] = "",
+    shop: ShopFolder = HERE,
+    who: Who = "",
+    why: Why = "",
+    undo: Annotated[bool, typer.Option("--undo", help="Take the correction of this cell back.")] = False,
+) -> None:
+    """Lay a person's value over one cell of a log.
+
+    The file stays as it came; the corrected value is marked wherever it shows, and can be taken back with --undo.
+    """
+    from ingest.verbs.mend import correct as lay_over
+
+    if undo == bool(value):
+        raise UserProblem("Wanted a VALUE, or --undo to take the correction back; one of the two")
+    file = lay_over(shop, log, line, column, None if undo else value, who, why, now=now())
+    say(f"{file.name}, line {line}: {'the value as it came counts again' if undo else 'corrected'}.")
+    _tell([file])
+
+
+def forget(
+    tech: Annotated[str, typer.Argument(metavar="TECH", help="The tech's key, name, or a word that logs use for them.")],
+    shop: ShopFolder = HERE,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
+) -> None:
+    """Take a person's name out of the shop's folder.
+
+    Shop files, kept logs, book and store are rewritten with a neutral code in the name's place; older versions of the store go.
+    Files elsewhere, and papers made before, are not touched.
+    """
+    from ingest.verbs.forget import forget as take_out
+
+    if not yes and sys.stdin.isatty() and not typer.confirm(f"Take {tech!r} out of everything in {shop}, for good?"):
+        raise UserProblem("Nothing was changed.")
+    code = take_out(shop, tech, now=now())
+    say(f"Done: {code} stands where the name stood. Not touched: papers made before, and files outside {shop}.")

@@ -1,0 +1,197 @@
+"""Commands that look at the shop: demo, serve, week, figures, limits."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, end_of, now, opened, progress_bar, say
+
+if TYPE_CHECKING:
+    from dashboard.desk.desk import Desk
+
+PORT = 8050
+Port = Annotated[int, typer.Option(help="Port of the pages.")]
+NoOpen = Annotated[bool, typer.Option("--no-open", help="Do not open a browser.")]
+
+
+def demo(
+    shop: ShopFolder = Path("demo-shop"),
+    port: Port = PORT,
+    no_open: NoOpen = False,
+) -> None:
+    """Invent a setup shop and show its pages.
+
+    Sixteen weeks of logs are made up and loaded, the last week is told in sentences, then the pages are served.
+    The folder is made if it is not there, and used again if `truerun demo` made it. No other folder is touched.
+    """
+    from dashboard.commands import demo as demo_shop
+
+    with progress_bar("Demo shop") as progress:
+        demo_shop.make(shop, progress=progress, now=now())
+    _serve(shop, port, not no_open, sentences=True)
+
+
+def serve(
+    shop: ShopFolder = HERE,
+    port: Port = PORT,
+    no_open: NoOpen = False,
+) -> None:
+    """Show the shop's pages in a browser.
+
+    They are served on this machine only. Ctrl-C stops them.
+    """
+    _serve(shop, port, not no_open, sentences=False)
+
+
+def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
+    """Serve until stopped; the address is told once the port is ours."""
+    begins = shop.is_dir() and not (shop / "shop.toml").exists()  # an empty folder: Logs makes a first shop of a sheet
+    if not begins:
+        opened(shop)
+    _free(port)
+    from dashboard.desk import desk
+    from dashboard.app import make_app
+    from dashboard.app import serve as serve_app
+
+    counter = desk.Desk(shop)
+    desk.use(counter)
+    if sentences:
+        for line in _week_in_sentences(counter):
+            say(line)
+    pages = make_app(counter)
+    address = f"http://127.0.0.1:{port}/{'logs' if begins else ''}"
+    say(f"The pages are at {address} (Ctrl-C stops them)")
+    if browser:
+        import threading
+        import webbrowser
+
+        threading.Timer(0.5, webbrowser.open, [address]).start()
+    serve_app(pages, port)
+
+
+def _week_in_sentences(counter: "Desk") -> Iterator[str]:
+    """The week under review: its headline, then at most seven sentences."""
+    from analysis.review import review
+    from dashboard.sentences import shared as sentences
+
+    found, shop = counter.ask(review), counter.snapshot().shop
+    yield f"{shop.shop.name}: {sentences.headline(found, shop)}"
+    for sentence in sentences.week(found, shop):
+        yield f"  - {sentence.text}"
+
+
+def _free(port: int) -> None:
+    """UserProblem where something else answers on the port."""
+    import socket
+
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            raise UserProblem(f"Port {port} is taken, perhaps by another Truerun; choose another with --port") from None
+
+
+def figures(
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the files go.")],
+    shop: ShopFolder = HERE,
+    json: Annotated[bool, typer.Option("--json", help="JSON instead of CSV.")] = False,
+    of: Annotated[str | None, typer.Option("--of", metavar="DATE", help="As of the end of this day (2026-03-27).")] = None,
+) -> None:
+    """Write every computed figure, one file a table.
+
+    Figures are unrounded, in mm, cents and minutes, times in UTC.
+    """
+    snapshot = opened(shop, end_of(shop, of))
+    from dashboard.exports.figures import write_figures
+
+    written = 0
+    try:
+        for path in write_figures(snapshot, out, as_json=json):
+            say(f"{path}")
+            written += 1
+    except OSError as fault:
+        raise UserProblem(f"{out} could not be written ({fault.strerror or fault})") from None
+    say(f"{written} tables written to {out}.")
+
+
+def week(
+    shop: ShopFolder = HERE,
+    of: Annotated[
+        str | None, typer.Option("--of", metavar="DATE", help="A day of the week to review; default the last whole week.")
+    ] = None,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the paper goes.")] = Path("."),
+    letter: Annotated[bool, typer.Option("--letter", help="For Letter paper instead of A4.")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="A PDF too, made by a Chromium on this machine.")] = False,
+) -> None:
+    """Write the weekly review as a paper.
+
+    One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it.
+    """
+    day = day_of(of) if of else None
+    opened(shop)
+    from dashboard.desk import desk, looking_back
+    from dashboard.papers import week as review
+
+    desk.use(desk.Desk(shop))
+    asked = looking_back.asked(day)
+    with desk.as_it_stood(asked.end):
+        name, html = review.paper(week=asked.first, letter=letter)
+    write_paper(name, html, out, pdf)
+
+
+def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:
+    """Write a paper, and the PDF of it where one is wanted."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        path = out / f"{name}.html"
+        path.write_text(html, encoding="utf-8")
+    except OSError as fault:
+        raise UserProblem(f"{out} could not be written ({fault.strerror or fault})") from None
+    say(f"{path}")
+    if pdf:
+        from dashboard.papers.pdf import NoPdf, write_pdf
+
+        try:
+            write_pdf(path, path.with_suffix(".pdf"))
+        except NoPdf as problem:
+            raise UserProblem(str(problem)) from None
+        say(f"{path.with_suffix('.pdf')}")
+
+
+def limits(
+    first: Annotated[str, typer.Option("--from", metavar="DATE", help="First day of the baseline (2026-03-02).")],
+    last: Annotated[str, typer.Option("--to", metavar="DATE", help="Last day of the baseline, included.")],
+    who: Annotated[str, typer.Option("--who", help="Who decides this.")],
+    why: Annotated[str, typer.Option("--why", help="Why, in a few words; it stands in the book.")],
+    shop: ShopFolder = HERE,
+    model: Annotated[str, typer.Option("--model", help="Only this model (or setup).")] = "",
+    characteristic: Annotated[str, typer.Option("--characteristic", help="Only this characteristic.")] = "",
+) -> None:
+    """Put control limits on file.
+
+    They are computed from the readings of the days named, for every stream with enough of them, and judge from the day after.
+    """
+    begin, end = day_of(first), day_of(last)
+    if end < begin:
+        raise UserProblem(f"--from {first} is after --to {last}")
+    snapshot = opened(shop)
+    from analysis.studies.drift.limits import limits_proposal
+    from ingest.store.book import write_limits
+
+    shop_file = snapshot.shop
+    known = {*shop_file.setups, *shop_file.setups.values()}
+    for name, value, among in (("model", model, known), ("characteristic", characteristic, set(shop_file.by_characteristic))):
+        if value and value not in among:
+            raise UserProblem(f"No {name} {value!r} in shop.toml; wanted one of {', '.join(sorted(among))}")
+    rows, unsteady = limits_proposal(snapshot, from_date=begin, to_date=end, model=model, characteristic=characteristic)
+    if rows.is_empty():
+        least = shop_file.judging.least_readings
+        raise UserProblem(f"No stream has {least} readings from {first} to {last}; nothing was put on file")
+    for row in unsteady.iter_rows(named=True):
+        stream = " ".join(row[name] for name in ("characteristic", "position", "model", "stage", "tech") if row[name])
+        say(f"  not steady: {stream}, {row['taken_at']:%Y-%m-%d} {row['serial']}: {row['why']}, {row['sigmas']:+.1f} sigma")
+    write_limits(shop, rows, who, why, now=now())
+    say(f"Limits of {rows.height} streams are on file, from the readings of {first} to {last}.")

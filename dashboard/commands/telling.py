@@ -1,0 +1,102 @@
+"""What a load did, told in lines on a terminal: the account of every file, then the questions by reason."""
+
+from collections.abc import Iterator, Sequence
+
+import polars as pl
+
+from ingest.store import carried
+from ingest.verbs import unlisted
+from ingest.verbs.again import Change
+from ingest.verbs.load import Loaded
+
+SHOWN = 10  # questions of one reason in full; then a count
+_WIDEST = 60  # characters of a cell
+
+
+def account(file: Loaded) -> str:
+    """One file in one line; its rows add up."""
+    if file.outcome == "refused":
+        return file.problem
+    if file.outcome == "already loaded":
+        return f"{file.name}: this file is loaded already; nothing changed"
+    parts = [f"{file.accepted} accepted"]
+    rest = ((file.changed, "changed"), (file.already_held, "already held"), (file.set_aside, "set aside"))
+    parts += [f"{count} {word}" for count, word in rest if count]
+    told = f"{file.name}: {file.rows_read} rows read = {' + '.join(parts)}"
+    if file.cells_set_aside:
+        told += f"; {file.cells_set_aside} {'cell' if file.cells_set_aside == 1 else 'cells'} set aside"
+    if file.passed_over:
+        told += f"; {file.passed_over} blank, title or total lines passed over"
+    return told
+
+
+def questions(files: Sequence[Loaded]) -> Iterator[str]:
+    """What was set aside, reason by reason, the commonest first: ten in full, then a count; then what is asked once."""
+    asked = pl.concat([file.questions for file in files]) if files else pl.DataFrame()
+    if asked.height:
+        yield "Set aside, as questions to you:"
+        words = unlisted.words_aside(asked)["reason"]
+        groups = asked.group_by("reason", maintain_order=True).agg(pl.len().alias("n"))
+        for reason, count in groups.sort("n", "reason", descending=[True, False]).iter_rows():
+            yield f"  {reason} ({count})"
+            rows = asked.filter(pl.col("reason") == reason)
+            if reason in words:
+                yield f"    {lines_of(rows)}; wanted {rows['wanted'][0]}"
+                continue
+            for name, line, column, raw, wanted in rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows():
+                yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
+            if count > SHOWN:
+                yield f"    and {count - SHOWN} more"
+    yield from _two_values(pl.concat([file.two_values for file in files]).unique(maintain_order=True) if files else pl.DataFrame())
+    notes = list(dict.fromkeys(note for file in files for note in file.notes))
+    if notes:
+        yield "To look at once:"
+        yield from (f"  {note}" for note in notes)
+
+
+def lines_of(rows: pl.DataFrame) -> str:
+    """Where the rows of one question stand: file by file, ten lines, then a count."""
+    told = []
+    for (name,), mine in rows.group_by("name", maintain_order=True):
+        lines = mine["line"].to_list()
+        more = f" and {len(lines) - SHOWN} more" if len(lines) > SHOWN else ""
+        told.append(f"{name}, {'line' if len(lines) == 1 else 'lines'} {', '.join(map(str, lines[:SHOWN]))}{more}")
+    return "; ".join(told[:SHOWN]) + (f"; and {len(told) - SHOWN} more files" if len(told) > SHOWN else "")
+
+
+def _two_values(found: pl.DataFrame) -> Iterator[str]:
+    """Instruments of which the logs say two things, field by field: ten in full, then a count."""
+    if found.is_empty():
+        return
+    yield "Two values where an instrument has one; the first in time order counts until you correct the other:"
+    for (name,), rows in found.sort("field", "serial").group_by("field", maintain_order=True):
+        yield f"  {name} ({len(rows)})"
+        yield from (f"    {line}" for line in carried.lines(rows.head(SHOWN)))
+        if len(rows) > SHOWN:
+            yield f"    and {len(rows) - SHOWN} more"
+
+
+def changes(found: Sequence[Change]) -> Iterator[str]:
+    """What reading everything anew would change, log by log."""
+    if not found:
+        yield "Every original was read again; nothing changes."
+        return
+    yield "Reading every original again would change:"
+    for change in found:
+        moved = [name for name in change.after if change.before[name] != change.after[name]]
+        parts = [f"{name.replace('_', ' ')} {change.before[name]} to {change.after[name]}" for name in moved]
+        parts += [f"{count} {table} come in" for table, count in change.came.items() if count]
+        parts += [f"{count} {table} go out" for table, count in change.went.items() if count]
+        yield f"  {change.name}: {', '.join(parts)}"
+
+
+def _short(text: str) -> str:
+    line = " ".join(text.split())
+    return line if len(line) <= _WIDEST else line[: _WIDEST - 3] + "..."
+
+
+def exit_code(files: Sequence[Loaded]) -> int:
+    """0 done; 1 done, something set aside or refused; 2 nothing done."""
+    if all(file.outcome == "refused" for file in files):
+        return 2
+    return 1 if any(file.set_aside or file.cells_set_aside or file.outcome == "refused" for file in files) else 0

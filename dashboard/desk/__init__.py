@@ -1,0 +1,1 @@
+"""One counter: every page, paper and export asks here."""

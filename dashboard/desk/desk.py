@@ -1,0 +1,182 @@
+"""One counter for pages, papers and exports: ask a study, get its answer for the shop as it stands now.
+
+Answers are kept by what they hang on - store version, book sequence, shop files, as_of, options - and the oldest go first when
+they fill more than their share of memory. No statistics, and no study by name.
+"""
+
+import sys
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from datetime import UTC, date, datetime
+from functools import cached_property
+from pathlib import Path
+from threading import RLock
+from typing import Any, TypeVar
+
+import numpy as np
+import polars as pl
+
+from dashboard import numbers
+from dashboard.desk.jobs import Jobs
+from ingest.store import book
+from ingest.verbs import load
+from ingest.shopfiles.shop import fingerprint
+from ingest.store.snapshot import Snapshot
+from ingest.store.store import newest, open_snapshot
+
+T = TypeVar("T")
+MOST_BYTES = 512_000_000
+WORDS_ONLY = ("cause", "action", "known", "note", "decision")  # kinds of entry that move no figure; only these modules read them:
+READ_THE_BOOK = ("analysis.review", "analysis.studies.entries", "analysis.studies.actions")
+NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
+SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
+
+
+class Desk:
+    """The counter of one shop folder."""
+
+    def __init__(self, folder: Path, *, as_of: datetime | None = None) -> None:
+        self.folder = folder
+        self.as_of = as_of
+        self._lock = RLock()
+        self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
+        self._bytes = 0
+        self._snapshots: OrderedDict[Hashable, Snapshot] = OrderedDict()
+
+    @property
+    def has_shop(self) -> bool:
+        """Is there a shop.toml yet?"""
+        return (self.folder / "shop.toml").exists()
+
+    @cached_property
+    def jobs(self) -> Jobs:
+        """Long work on this shop: loads, corrections, answers to questions; one at a time."""
+        return Jobs(self.folder)
+
+    def snapshot(self, as_of: datetime | None = None) -> Snapshot:
+        """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has changed."""
+        as_of = as_of or _back.get() or self.as_of
+        key = (*self._stands(), fingerprint(self.folder), as_of)
+        with self._lock:
+            if key not in self._snapshots:
+                self._snapshots[key] = open_snapshot(self.folder, as_of=as_of)
+                while len(self._snapshots) > SNAPSHOTS:
+                    self._snapshots.popitem(last=False)
+            self._snapshots.move_to_end(key)
+            return self._snapshots[key]
+
+    def _stands(self) -> tuple[int, int]:
+        """Store version and book sequence. A store that is missing or older is made again first, whoever opens it: its shop would look empty."""
+        stands = newest(self.folder)
+        if stands[0]:
+            return stands
+        with self._lock:
+            if load.ensure(self.folder, now=datetime.now(UTC)):
+                self._snapshots.clear()  # they read files that are gone, and versions count from one again
+        return newest(self.folder)
+
+    def shop_words(self) -> tuple[str, str]:
+        """The shop's name, and as of when it is shown."""
+        if not self.has_shop:
+            return "No shop yet", "begin on Logs"
+        snapshot = self.snapshot()
+        local = snapshot.as_of.astimezone(snapshot.shop.zone)
+        return snapshot.shop.shop.name, f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet"
+
+    def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
+        """One line into the bench book (ingest.book.write_entry), written now; the next question sees it.
+
+        Words move no figure: what was worked out before them is handed on, so that a page shows the line at once.
+        """
+        before = self.snapshot()
+        written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        if kind in WORDS_ONLY:
+            after = self.snapshot()
+            same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
+            if same and after.book_sequence == before.book_sequence + 1:
+                after.hand_on(before, but=READ_THE_BOOK)
+        return written
+
+    def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:
+        """Limits on file (ingest.book.write_limits: a row a stream), written now; the next question draws them."""
+        return book.write_limits(self.folder, rows, who, why, now=datetime.now(UTC))
+
+    def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
+        """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""
+        snapshot = self.snapshot(as_of)
+        if not options:
+            return snapshot.once(study)
+        key = (study.__module__, study.__qualname__, snapshot.key, tuple(sorted((name, _frozen(value)) for name, value in options.items())))
+        with self._lock:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                kept: T = self._answers[key][0]
+                return kept
+        answer = study(snapshot, **options)
+        size = weight(answer)
+        with self._lock:
+            if key not in self._answers:
+                self._answers[key] = (answer, size)
+                self._bytes += size
+            while self._bytes > MOST_BYTES and len(self._answers) > 1:
+                _, (_, gone) = self._answers.popitem(last=False)
+                self._bytes -= gone
+        return answer
+
+
+_back: ContextVar[datetime | None] = ContextVar("looking back", default=None)
+
+
+@contextmanager
+def as_it_stood(end: datetime | None) -> Iterator[None]:
+    """Everything asked within is told as of `end` (UTC): nothing later is seen. None: as the shop stands."""
+    token = _back.set(end)
+    try:
+        yield
+    finally:
+        _back.reset(token)
+
+
+_open: list[Desk] = []
+
+
+def use(counter: Desk) -> None:
+    """The counter that pages of this process ask at: the one of the app made last."""
+    _open[:] = [counter]
+
+
+def here() -> Desk:
+    """The counter in use."""
+    if not _open:
+        raise RuntimeError("no shop is open; make the app with a Desk first")
+    return _open[0]
+
+
+def ask(study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
+    """`Desk.ask` of the counter in use."""
+    return here().ask(study, as_of=as_of, **options)
+
+
+def weight(answer: Any, depth: int = 0) -> int:
+    """About how many bytes an answer holds."""
+    if isinstance(answer, pl.DataFrame | pl.Series):
+        return int(answer.estimated_size())
+    if isinstance(answer, np.ndarray):
+        return int(answer.nbytes)
+    if depth < 4 and isinstance(answer, dict):
+        return sum(weight(item, depth + 1) for item in answer.values()) + 64 * len(answer)
+    if depth < 4 and isinstance(answer, list | tuple):
+        return sum(weight(item, depth + 1) for item in answer) + 64
+    if depth < 4 and hasattr(answer, "__dataclass_fields__"):
+        return sum(weight(getattr(answer, name), depth + 1) for name in answer.__dataclass_fields__)
+    return sys.getsizeof(answer)
+
+
+def _frozen(value: Any) -> Hashable:
+    if isinstance(value, list | tuple | set):
+        return tuple(_frozen(item) for item in value)
+    if isinstance(value, date | str | int | float | bool) or value is None:
+        return value
+    return repr(value)

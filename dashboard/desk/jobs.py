@@ -1,0 +1,129 @@
+"""Long work behind the pages: one thread, one job at a time, its progress there to be looked at."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from itertools import count
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+from ingest.verbs import again as again_
+from ingest.verbs import load, mend
+from ingest.store.ledger import StoreProblem
+from ingest.verbs.load import Loaded
+from ingest.terms.questions import FileProblem
+from ingest.reading.sheet import Progress
+from ingest.shopfiles.shop import ShopProblem
+
+LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
+KEPT = 50  # finished jobs that may still be asked about
+
+
+@dataclass(frozen=True)
+class Job:
+    """One piece of work as it stands."""
+
+    number: int
+    title: str
+    share: float = 0.0  # done, 0 to 1
+    doing: str = "waiting"
+    state: str = "waiting"  # waiting | running | done | refused | failed
+    problem: str = ""  # one line, where it was refused or failed
+    files: tuple[Loaded, ...] = ()
+    answer: Any = field(default=None, repr=False)
+
+
+class Jobs:
+    """The work of one shop folder."""
+
+    def __init__(self, folder: Path, *, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+        self.folder, self.clock = folder, clock
+        self._jobs: dict[int, Job] = {}
+        self._numbers = count(1)
+        self._lock = Lock()
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="truerun-load")
+
+    def look(self, number: int) -> Job | None:
+        """A job as it stands, None where nobody remembers it."""
+        with self._lock:
+            return self._jobs.get(number)
+
+    def latest(self) -> Job | None:
+        """The job begun last."""
+        with self._lock:
+            return self._jobs[max(self._jobs)] if self._jobs else None
+
+    def load(self, files: Sequence[tuple[str, bytes]], *, check: bool = False, replaces: str | None = None) -> int:
+        """Load uploaded files by name and bytes; the job's number. A file that is too large is refused with the command to use."""
+        small = [(name, data) for name, data in files if len(data) <= LARGEST]
+        large = [Loaded(name, outcome="refused", problem=too_large(name)) for name, data in files if len(data) > LARGEST]
+
+        def work(progress: Progress) -> list[Loaded]:
+            sources = [(name, lambda data=data: data) for name, data in small]
+            became = load.load_data(self.folder, sources, check=check, replaces=replaces, progress=progress, now=self.clock()) if small else []
+            return [*became, *large]
+
+        return self._begin("Check" if check else "Load", work)
+
+    def unload(self, log: str, who: str = "", why: str = "") -> int:
+        """Take a log out."""
+        return self._begin(f"Unload {log}", lambda _: load.unload(self.folder, log, who=who, why=why, now=self.clock()))
+
+    def again(self) -> int:
+        """Try the open questions again."""
+        return self._begin("Try open questions again", lambda progress: again_.again(self.folder, progress=progress, now=self.clock()))
+
+    def correct(self, log: str, line: int, column: str, value: str | None, who: str, why: str) -> int:
+        """Lay a person's value over one cell; None takes the correction back."""
+        return self._begin(f"Correct {log}, line {line}", lambda _: [mend.correct(self.folder, log, line, column, value, who, why, now=self.clock())])
+
+    def settle(self, log: str, line: int, column: str, verdict: str, who: str, why: str) -> int:
+        """Settle one question: it is real | keep held | take new."""
+        return self._begin(f"Settle {log}, line {line}", lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())])
+
+    def wait(self, number: int, seconds: float = 60.0) -> Job:
+        """The job once it has ended, for tests and scripts; TimeoutError where it takes longer."""
+        from time import monotonic, sleep
+
+        end = monotonic() + seconds
+        while monotonic() < end:
+            job = self.look(number)
+            if job is None or job.state not in ("waiting", "running"):
+                return job or Job(number, "forgotten", state="done")
+            sleep(0.02)
+        raise TimeoutError(f"job {number} still runs after {seconds:g} s")
+
+    def _begin(self, title: str, work: Callable[[Progress], Any]) -> int:
+        with self._lock:
+            number = next(self._numbers)
+            self._jobs[number] = Job(number, title)
+            for old in sorted(self._jobs)[:-KEPT]:
+                del self._jobs[old]
+        self._thread.submit(self._run, number, work)
+        return number
+
+    def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
+        self._note(number, state="running", doing="beginning")
+        try:
+            answer = work(lambda share, what: self._note(number, share=share, doing=what))
+        except (StoreProblem, ShopProblem, FileProblem) as problem:
+            self._note(number, state="refused", problem=str(problem))
+        except Exception as fault:
+            from dashboard.faults import keep_traceback
+
+            self._note(number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}"))
+        else:
+            files = tuple(answer) if isinstance(answer, list) else ()
+            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files)
+
+    def _note(self, number: int, **news: Any) -> None:
+        with self._lock:
+            if number in self._jobs:
+                self._jobs[number] = replace(self._jobs[number], **news)
+
+
+def too_large(name: str) -> str:
+    """What to do with a file that is too large to be dropped on a page."""
+    return f"{name}: larger than {LARGEST // 1_000_000} MB; load it at the command line: truerun load {name}"

@@ -1,0 +1,1 @@
+"""Tables as files: every computed figure, unrounded."""

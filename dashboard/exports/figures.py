@@ -1,0 +1,42 @@
+"""`truerun figures`: every computed figure, one file a table, canonical units, unrounded."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import polars as pl
+
+from analysis.studies.room import capability, climate, intonation, settling
+from analysis.studies.gauges import rr as gauges
+from analysis.studies.necks import lots
+from analysis.studies.rework import rework, savings
+from analysis.studies.drift import signals, states
+from analysis.studies.people import techs
+from analysis.studies.week import weeks
+from dashboard.exports.written import csv_text, json_text, plain
+from ingest.terms import tables
+from ingest.store.snapshot import Snapshot
+
+
+def logs(snapshot: Snapshot) -> pl.DataFrame:
+    return snapshot.table("logs").select(tables.LOGS.keys())
+
+
+def set_aside(snapshot: Snapshot) -> pl.DataFrame:
+    return snapshot.table("set_aside").select(tables.SET_ASIDE.keys())
+
+
+FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
+    "streams": states.table, "signals": signals.table, "capability": capability.table, "stages": rework.stages, "send_backs": rework.send_backs,
+    "weeks": weeks.table, "techs": techs.table, "lots": lots.table, "settling": settling.table, "gauges": gauges.table, "climate": climate.table,
+    "intonation": intonation.table, "savings": savings.table, "odd": states.odd, "logs": logs, "set_aside": set_aside,
+}  # fmt: skip
+
+
+def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[Path]:
+    """Writes each figure into `out` and gives its path when it stands there whole."""
+    out.mkdir(parents=True, exist_ok=True)
+    for name, work in FIGURES.items():
+        rows = plain(snapshot.once(work))
+        path = out / f"{name}.{'json' if as_json else 'csv'}"
+        path.write_text(json_text(rows) if as_json else csv_text(rows), encoding="utf-8")
+        yield path

@@ -1,0 +1,1 @@
+"""Page Bench: what a tech must hold, and how far they are."""

@@ -1,0 +1,1 @@
+"""Page Capability: how much room is left between the limits."""

@@ -1,0 +1,1 @@
+"""Page Drift: what moved, since when, and with what."""

@@ -1,0 +1,133 @@
+"""The bench book of one stream: causes, actions, closings, what is known until when - written by somebody, with the date."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import shared as sentences, drift as sentences_drift
+from dashboard.pages.drift.stream import KEY, Seen
+from ingest.shopfiles.shop import Shop
+
+CAUSE, ACTION, OWNER, DUE, WHO, UNTIL = "drift-cause", "drift-action", "drift-owner", "drift-due", "drift-who", "drift-until"
+WRITE, KNOWN, CLOSE, REOPEN = "drift-write", "drift-known", "drift-close", "drift-reopen"
+ABOUT, SAID, WRITTEN = "drift-about", "drift-said", "drift-written"
+SHOWN = 8
+
+
+def sheet(seen: Seen, shop: Shop) -> html.Section:
+    """The form and, below it, what stands in the book already, newest first."""
+    signal = seen.signal or _closed_by_person(seen)
+    about: dict[str, Any] = {**seen.key}
+    if signal is not None:
+        about |= {"chart": signal["chart"], "opened_at": signal["opened_at"].isoformat(), "serial": signal["serial"]}
+    still = seen.signal is not None
+    right = f"signal of {numbers.day(sentences.local(shop, signal['opened_at']), seen.now)}" if signal is not None else "this stream"
+    buttons = [html.Button("Write it down", id=WRITE, className="button primary")]
+    buttons.append(html.Button("Known until that date", id=KNOWN, className="button", style=_only(still)))
+    buttons.append(html.Button("Close the signal", id=CLOSE, className="button", style=_only(still)))
+    buttons.append(html.Button("Open it again", id=REOPEN, className="button", style=_only(signal is not None and not still)))
+    form = html.Div([
+        parts.text_field("Cause, if someone looked", CAUSE, placeholder="What was found at the bench"), parts.text_field("Action", ACTION),
+        html.Div([parts.text_field("Owner", OWNER), parts.text_field("By (year-month-day)", DUE)], className="pair"),
+        html.Div([parts.text_field("Written by", WHO), html.Div(parts.text_field("Known until (year-month-day)", UNTIL), style=_only(still))],
+                 className="pair"),
+        html.Div(buttons, className="acts"), html.P(id=SAID, className="small", role="status"), dcc.Store(id=ABOUT, data=about),
+    ], className="no-print book-form")  # fmt: skip
+    return parts.sheet("Bench book", right, [form, entries(seen, shop)])
+
+
+def _only(shown: bool) -> dict[str, str]:
+    return {} if shown else {"display": "none"}
+
+
+def _closed_by_person(seen: Seen) -> dict[str, Any] | None:
+    """The newest signal, where it was a person who closed it: it can be opened again."""
+    newest = seen.view.signals.sort("opened_at").tail(1)
+    row = newest.row(0, named=True) if len(newest) else None
+    return row if row is not None and row["closed_by"] == "a person" else None
+
+
+def entries(seen: Seen, shop: Shop) -> html.Div:
+    """Lines of the book about this stream, newest first; one whose signal is gone since late data says so."""
+    if seen.entries.is_empty():
+        return html.Div(html.P("Nothing is written about this stream yet.", className="small"))
+    lines = []
+    for line in seen.entries.reverse().iter_rows(named=True):
+        said, written = sentences_drift.entry(line, shop, seen.now)
+        gone = "; its signal is no longer there since late data came" if line["gone"] else ""
+        lines.append(html.Li([html.Span(said), html.Br(), html.Span(f"{written}{gone}", className="small")]))
+    older = lines[SHOWN:]
+    more = [parts.behind(html.Ul(older, className="book"), f"{numbers.count(len(older))} older lines")] if older else []
+    return html.Div([html.Ul(lines[:SHOWN], className="book"), *more])
+
+
+def connect(app: Dash) -> None:
+    app.callback(
+        Output(SAID, "children"), Output(WRITTEN, "data"),
+        Input(WRITE, "n_clicks"), Input(KNOWN, "n_clicks"), Input(CLOSE, "n_clicks"), Input(REOPEN, "n_clicks"),
+        State(CAUSE, "value"), State(ACTION, "value"), State(OWNER, "value"), State(DUE, "value"), State(WHO, "value"), State(UNTIL, "value"),
+        State(ABOUT, "data"), State(WRITTEN, "data"), prevent_initial_call=True,
+    )(pressed)  # fmt: skip
+
+
+def pressed(
+    write_: int | None, known: int | None, close: int | None, reopen: int | None, cause: str | None, action: str | None, owner: str | None,
+    due: str | None, who: str | None, until: str | None, about: dict[str, Any], written: int | None,
+) -> tuple[Any, Any]:  # fmt: skip
+    """One of the four buttons of the form."""
+    if not any((write_, known, close, reopen)):
+        return no_update, no_update
+    said = write(str(ctx.triggered_id), about, cause=cause, action=action, owner=owner, due=due, who=who, until=until)
+    return (said, no_update) if said else ("Written into the bench book.", (written or 0) + 1)
+
+
+def write(
+    button: str, about: dict[str, Any], *, cause: str | None = "", action: str | None = "", owner: str | None = "", due: str | None = "",
+    who: str | None = "", until: str | None = "",
+) -> str:  # fmt: skip
+    """Write what the form holds; '' once it stands in the book, else what is missing."""
+    cause, action, owner, who = (str(text or "").strip() for text in (cause, action, owner, who))
+    if not who:
+        return "Say who writes this: the book keeps who wrote what and when."
+    try:
+        by, last = as_day(due), as_day(until)
+    except ValueError as fault:
+        return str(fault)
+    tied = {name: about[name] for name in (*KEY, "chart", "serial") if about.get(name)}
+    if about.get("opened_at"):
+        tied["opened_at"] = datetime.fromisoformat(about["opened_at"])
+    if button == WRITE:
+        if not cause and not action:
+            return "Write a cause or an action first."
+        if cause:
+            desk.here().write_entry("cause", cause, who=who, **tied)
+        if action:
+            desk.here().write_entry("action", action, who=who, owner=owner, due=by, **tied)
+        return ""
+    if button == KNOWN:
+        if last is None:
+            return "Until when is it known? Write the date, year-month-day."
+        snapshot = desk.here().snapshot()
+        if last <= sentences.local(snapshot.shop, snapshot.as_of).date():
+            return f"{numbers.day(last)} has passed; a known matter comes back on its date, so write a later one."
+        desk.here().write_entry("known", cause, who=who, until=last, **tied)
+        return ""
+    if button == CLOSE and not (cause or action):
+        return "Say in a word why it is closed: a cause, or what was done."
+    desk.here().write_entry("close" if button == CLOSE else "reopen", cause or action, who=who, **tied)
+    return ""
+
+
+def as_day(text: str | None) -> date | None:
+    """A date as typed; ValueError with words for the form where it is none."""
+    typed = str(text or "").strip()
+    try:
+        return date.fromisoformat(typed) if typed else None
+    except ValueError:
+        raise ValueError(f"{typed!r} is not a date; write it as 2026-11-27.") from None
+

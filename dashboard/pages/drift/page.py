@@ -1,0 +1,392 @@
+"""Drift: every stream at a glance, and one of them in full - what moved, since when, together with what, and what was done about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from urllib.parse import parse_qs
+
+import polars as pl
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from analysis.methods.problems import UnusableData
+from analysis.studies.drift import states
+from analysis.studies.drift.rack import rack
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import shared as sentences, drift as sentences_drift
+from dashboard.address import address, chosen, whole_number
+from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView
+from dashboard.charts.rack import rack as rack_chart
+from dashboard.pages.drift import book as drift_book, limits as drift_limits, patterns as drift_patterns, stream as drift_stream
+from ingest.shopfiles.shop import Shop
+
+PATH, NAME = "/drift", "Drift"
+ADDRESS, SHOWN, BODY, GO, SCROLLED = "drift-address", "drift-shown", "drift-body", "drift-go", "drift-scrolled"
+STAGE, MODELS, TECH, STATE, WEEKS, BY = "drift-stage", "drift-models", "drift-tech", "drift-state", "drift-weeks", "drift-by"
+RACK = "drift-rack"
+ALL_STAGES, FAMILY = "all", "family "
+WEEKS_SEEN = (4, 8, 13, 26, 52)
+SHOWN_ODD, SHOWN_MOVED = 12, 7
+KEY = ("characteristic", "position", "model", "stage")
+TO_THE_STREAM = f"""clicks => {{
+  const [click] = window.dash_clientside.callback_context.triggered;
+  const show = () => document.getElementById("{drift_stream.ID}")?.scrollIntoView();
+  if (click?.value && click.prop_id.includes("{RACK}")) setTimeout(show, 300);
+  return window.dash_clientside.no_update;
+}}"""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the address asks for: the filters, and the stream that is looked at ('' = the one that moved most)."""
+
+    stage: str = ""
+    models: str = ""
+    tech: str = ""
+    state: str = ""
+    weeks: int = 13
+    by: str = ""
+    characteristic: str = ""
+    position: str = ""
+    model: str = ""
+
+    @property
+    def search(self) -> str:
+        """The same as an address."""
+        weeks = self.weeks if self.weeks != 13 else None
+        return address(PATH, **{**self.__dict__, "weeks": weeks}).removeprefix(PATH)
+
+
+def read(shop: Shop, given: dict[str, Any]) -> Asked:
+    """The filters of an address; what is not on offer falls back to its default."""
+    stages = [stage.key for stage in shop.stages] + [ALL_STAGES]
+    opening = _opening(shop)
+    state = chosen(given.get("state"), (states.MOVED, states.STEADY, states.THIN), "") or ""
+    families = {f"{FAMILY}{family}" for family in shop.families.values()}
+    weeks = whole_number(given.get("weeks"), 1, 520, 13)
+    return Asked(
+        stage=chosen(given.get("stage"), stages, ALL_STAGES if state else opening) or opening,
+        models=chosen(given.get("models"), {*shop.setups.values(), *families}, "") or "",
+        tech=chosen(given.get("tech"), _techs(shop), "") or "", state=state, weeks=weeks if weeks in WEEKS_SEEN else 13,
+        by=chosen(given.get("by"), [key for key, _ in drift_stream.shapes(shop)], "") or "",
+        **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
+    )  # fmt: skip
+
+
+def _opening(shop: Shop) -> str:
+    """The stage shown unless another is asked for: final inspection, or the last of the bench where something is measured."""
+    measured = set(desk.ask(rack, weeks=13, tech="").streams["stage"])
+    final = next((stage.key for stage in shop.stages if stage.role == "final"), shop.stages[-1].key)
+    return final if final in measured or not measured else [stage.key for stage in shop.stages if stage.key in measured][-1]
+
+
+def _techs(shop: Shop) -> list[str]:
+    return [tech.key for tech in shop.techs] if shop.people.show != "none" else []
+
+
+def layout(**given: Any) -> Any:
+    shop = desk.here().snapshot().shop
+    asked = read(shop, given)
+    return html.Div([
+        dcc.Location(id=ADDRESS, refresh=False), dcc.Location(id=GO, refresh="callback-nav"), dcc.Store(id=SHOWN, data=[asked.search, 0]),
+        dcc.Store(id=drift_book.WRITTEN), dcc.Store(id=SCROLLED), html.Div(body(asked), id=BODY),
+    ])  # fmt: skip
+
+
+def body(asked: Asked) -> html.Div:
+    """Everything below the header, for one address."""
+    snapshot = desk.here().snapshot()
+    shop, now = snapshot.shop, sentences.local(snapshot.shop, snapshot.as_of)
+    rows = desk.ask(rack, weeks=asked.weeks, tech=asked.tech).streams
+    if rows.is_empty() and not asked.tech:
+        nothing = "No reading on file belongs to a stream yet. Streams are the first-pass readings of one characteristic, model and stage."
+        return parts.page(parts.page_head(sentences_drift.headline(0, 0, 0, None, shop), ""), parts.empty_state(nothing, "Load a log", "/logs"))
+    here = _of_models(rows, asked.models, shop)
+    here = here.filter(pl.col("stage") == asked.stage) if asked.stage != ALL_STAGES else here
+    stream = _stream(rows, here, asked)
+    counted = {word: int((here["state"] == word).sum()) for word in (states.MOVED, states.STEADY, states.THIN)}
+    most = here.row(0, named=True) if counted[states.MOVED] else None
+    stages = [asked.stage] if asked.stage != ALL_STAGES else [stage.key for stage in shop.stages if stage.key in set(here["stage"])]
+    head = parts.page_head(
+        sentences_drift.headline(counted[states.MOVED], len(here), counted[states.THIN], most, shop),
+        sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
+    )
+    shown = here.filter(pl.col("state") == asked.state) if asked.state else here
+    return parts.page(
+        head, _filters(asked, shop, now), glance(shown, counted, stages, asked, stream, shop, now), *_looked_at(stream, asked, shop, now),
+        odd_instruments(rows, asked, stages, shop, now), drift_patterns.sheet(shop, asked.weeks), how_it_judges(shop),
+    )  # fmt: skip
+
+
+def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
+    if stream is None:
+        return []
+    try:
+        seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
+    except UnusableData as problem:
+        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
+    one = drift_stream.sheet(seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
+    limits, buys, book = drift_limits.sheet(seen, shop), drift_limits.budget_sheet(seen, shop), drift_book.sheet(seen, shop)
+    if seen.signal is None:
+        return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
+    moves = parts.row("75", drift_stream.moves(seen, shop), book)
+    return [one, moves, parts.row("75", limits, buys) if buys is not None else limits]
+
+
+def _of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:
+    if not models or rows.is_empty():
+        return rows
+    wanted = {shop.setups[key] for key, family in shop.families.items() if f"{FAMILY}{family}" == models} or {models}
+    return rows.filter(pl.col("model").is_in(wanted))
+
+
+def _stream(rows: pl.DataFrame, here: pl.DataFrame, asked: Asked) -> dict[str, Any] | None:
+    """The stream of the address, else the first of those in sight: what moved most stands first."""
+    if asked.characteristic:
+        wanted = {"characteristic": asked.characteristic, "position": asked.position, "model": asked.model}
+        found = rows.filter(*[pl.col(name) == value for name, value in wanted.items()])
+        at = found.filter(pl.col("stage") == asked.stage)
+        if len(at) or (asked.stage == ALL_STAGES and len(found)):
+            return (at if len(at) else found).row(0, named=True)
+    in_state = here.filter(pl.col("state") == asked.state) if asked.state else here
+    return in_state.row(0, named=True) if len(in_state) else None
+
+
+def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
+    setups = list(dict.fromkeys(shop.setups.values()))
+    families = list(dict.fromkeys(shop.families.values()))
+    models: list[Any] = [{"value": "", "label": f"All {numbers.in_words(len(setups))}"}]
+    if 1 < len(families) < len(setups):
+        models.append({"group": "Families", "items": [{"value": f"{FAMILY}{family}", "label": family.capitalize()} for family in families]})
+    models.append({"group": "Models", "items": [{"value": setup, "label": setup} for setup in setups]})
+    stages = [{"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"]
+    weeks = [{"value": str(n), "label": f"{n}, to {numbers.day(now)}"} for n in sorted({*WEEKS_SEEN, asked.weeks})]
+    techs = [{"value": "", "label": "Everybody"}] + [{"value": key, "label": key} for key in _techs(shop)]
+    found = [("", "All"), (states.MOVED, "Moved"), (states.STEADY, "Steady"), (states.THIN, "Thin")]
+    return parts.fields(
+        parts.field("Stage", STAGE, asked.stage, [*stages, {"value": ALL_STAGES, "label": "All stages"}]),
+        parts.field("Models", MODELS, asked.models, models), parts.field("Set by", TECH, asked.tech, techs),
+        parts.field("State", STATE, asked.state, [{"value": value, "label": label} for value, label in found]),
+        parts.field("Weeks", WEEKS, str(asked.weeks), weeks),
+    )  # fmt: skip
+
+
+# All streams at a glance
+
+
+def glance(
+    rows: pl.DataFrame, counted: dict[str, int], stages: list[str], asked: Asked, stream: dict[str, Any] | None, shop: Shop, now: datetime
+) -> html.Section:
+    """The rack of each stage, the counts in words, and what moved, most of its tolerance first."""
+    drawn = []
+    for stage in stages:
+        part = rows.filter(pl.col("stage") == stage)
+        if part.is_empty():
+            continue
+        view = rack_view(part, shop, cell_key(stream) if stream else "", now.date())
+        heading = [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
+        told = f"{shop.stage_name(stage)}: {_counts_in_words(part)}"
+        drawn += [*heading, parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}")]
+    if not drawn:
+        which = f" that is {asked.state}" if asked.state else ""
+        drawn = [parts.empty_state(f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}")]
+    right = "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma where nothing is asked"
+    return parts.sheet("All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())])
+
+
+def _counts_in_words(rows: pl.DataFrame) -> str:
+    return ", ".join(f"{numbers.count(int((rows['state'] == word).sum()))} {word}" for word in (states.MOVED, states.STEADY, states.THIN))
+
+
+def _counts(counted: dict[str, int], shop: Shop) -> html.Div:
+    told = []
+    if counted[states.MOVED]:
+        told.append(parts.mark("moved-up", f"{numbers.count(counted[states.MOVED])} moved"))
+    told.append(parts.mark("steady", f"{numbers.count(counted[states.STEADY])} steady"))
+    if counted[states.THIN]:
+        few = html.Span(f"fewer than {shop.judging.least_readings} readings, or no spread", className="small")
+        told += [parts.mark("thin", f"{numbers.count(counted[states.THIN])} thin"), few]
+    return html.Div(told, className="key")
+
+
+def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop, now: date) -> list[Any]:
+    """What moved as a list, largest share of its tolerance first; each line leads to its stream."""
+    moved = rows.filter(pl.col("state") == states.MOVED)
+    lines = []
+    for row in moved.iter_rows(named=True):
+        state = "moved-down" if (row["shift"] or 0) < 0 else "moved-up"
+        link = dcc.Link(sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES), href=PATH + to_stream(asked, row).search)
+        lines.append(html.Li([parts.picture(state), " ", link, f", {sentences_drift.moved_line(row, shop, now)}"]))
+    if not lines:
+        return []
+    rest = html.Ul(lines[SHOWN_MOVED:], className="moved-list")
+    more = [parts.behind(rest, f"{numbers.count(len(rest.children))} more moved")] if rest.children else []
+    return [html.Ul(lines[:SHOWN_MOVED], className="moved-list"), *more]
+
+
+def cell_key(row: dict[str, Any]) -> str:
+    """What a click on a cell hands back."""
+    return "|".join(str(row[name]) for name in KEY)
+
+
+def to_stream(asked: Asked, row: dict[str, Any]) -> Asked:
+    stage = asked.stage if asked.stage == row["stage"] else row["stage"]
+    return replace(asked, stage=stage, **{name: row[name] for name in KEY if name != "stage"})
+
+
+def rack_view(rows: pl.DataFrame, shop: Shop, picked: str, now: date) -> RackView:
+    """One stage's streams: characteristics and positions in the shop's order by models in the shop's order."""
+    order = {item.key: k for k, item in enumerate(shop.characteristics)}
+    there = {(row["characteristic"], row["position"]) for row in rows.iter_rows(named=True)}
+    keys = sorted(there, key=lambda key: (order.get(key[0], len(order)), _natural(shop, *key)))
+    names, before = [], ""
+    for key, position in keys:
+        whole, head = sentences.characteristic(shop, key, position), shop.characteristic_name(key)
+        place, within = whole.removeprefix(head).strip(), key == before and bool(position)
+        names.append(RackRow(place if within else f"{head}, {place}" if place else head, within))
+        before = key
+    models = set(rows["model"])
+    setups = [setup for setup in dict.fromkeys(shop.setups.values()) if setup in models]
+    notes = {setup: shop.families[model] for model, setup in shop.setups.items()}
+    column = {setup: k for k, setup in enumerate(setups)}
+    line_of = {key: k for k, key in enumerate(keys)}
+    cells = [
+        RackCell(line_of[row["characteristic"], row["position"]], column[row["model"]], row["state"], row["line"] or (), row["light_from"],
+                 cell_key(row), f"{sentences_drift.stream_name(shop, row)}: {_cell_words(row, shop, now)}")
+        for row in rows.iter_rows(named=True)
+    ]  # fmt: skip
+    return RackView(names, [RackColumn(setup, _short(notes.get(setup, ""), len(setups))) for setup in setups], cells, picked)
+
+
+def _short(family: str, columns: int) -> str:
+    """A family's name under its model; where many models stand side by side a long one is its last word."""
+    return family.split()[-1] if columns > 7 and len(family) > 15 else family
+
+
+def _cell_words(row: dict[str, Any], shop: Shop, now: date) -> str:
+    return sentences_drift.moved_line(row, shop, now) if row["state"] == states.MOVED else f"{row['state']}, {numbers.count(row['n'])} readings"
+
+
+def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
+    item = shop.by_characteristic.get(key)
+    head, _, rest = position.partition(" ")
+    places = item.positions if item else ()
+    fret = rest.removeprefix("fret ")
+    return (places.index(head) if head in places else len(places), int(head) if head.isdigit() else 0, int(fret) if fret.isdigit() else -1, position)
+
+
+# The rest of the page
+
+
+def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
+    """Single readings beyond four sigma, newest first, by serial; what is far out because its stream moved stands apart."""
+    found = _of_models(desk.ask(states.odd), asked.models, shop)
+    since = (now - timedelta(weeks=asked.weeks)).astimezone(UTC)
+    found = found.filter(pl.col("stage").is_in(stages), pl.col("taken_at") >= since).sort("taken_at", descending=True)
+    if not rows.is_empty():
+        found = found.join(rows.select(*KEY, "began_at"), on=KEY, how="left", maintain_order="left")
+        shifted = found.filter(pl.col("taken_at") >= pl.col("began_at"))
+        found = found.filter((pl.col("taken_at") < pl.col("began_at")).fill_null(True))
+    else:
+        shifted = found.clear()
+    n = found["serial"].n_unique()
+    right = "one reading beyond four sigma of its stream; listed, opens no signal"
+    apart = [html.P(sentences_drift.part_of_a_shift(len(shifted)), className="small")] if len(shifted) else []
+    if found.is_empty():
+        return parts.sheet("Odd instruments", right, [html.P("None in these weeks.", className="small"), *apart])
+    lines = [
+        {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
+         "what": sentences_drift.stream_name(shop, row, stage=len(stages) > 1),
+         "value": sentences.amount(shop, row["characteristic"], row["value"]), "far": numbers.signed(row["sigmas"], 1),
+         "day": numbers.day(sentences.local(shop, row["taken_at"]), now)}
+        for row in found.iter_rows(named=True)
+    ]  # fmt: skip
+    columns = [("serial", "Serial"), ("what", "What"), ("value", "Reading", "n"), ("far", "Sigma off the edge", "n wide-only"), ("day", "Taken", "n")]
+    many = "instrument" if n == 1 else "instruments"
+    say = f"{numbers.in_words(n, capital=True)} {many} in these weeks. Look at the instrument before the gauge, and at the gauge before the bench."
+    rest = lines[SHOWN_ODD:]
+    more = [parts.behind(parts.table(rest, columns), f"{numbers.count(len(rest))} more readings")] if rest else []
+    return parts.sheet("Odd instruments", right, [html.P(say, className="small"), parts.table(lines[:SHOWN_ODD], columns), *more, *apart])
+
+
+def how_it_judges(shop: Shop) -> html.Section:
+    """What the words of the page mean, and how far its promise goes."""
+    return parts.sheet("How it judges", "", html.Div([html.P(text, className="small") for text in sentences_drift.how_it_judges(shop)]))
+
+
+# Callbacks
+
+
+def connect(app: Dash) -> None:
+    app.callback(
+        Output(ADDRESS, "search"),
+        Input(STAGE, "value"), Input(MODELS, "value"), Input(TECH, "value"), Input(STATE, "value"), Input(WEEKS, "value"), State(ADDRESS, "search"),
+        prevent_initial_call=True,
+    )(filtered)  # fmt: skip
+    app.callback(
+        Output(ADDRESS, "search", allow_duplicate=True), Input(BY, "value"), State(ADDRESS, "search"), prevent_initial_call=True,
+    )(shown_by)  # fmt: skip
+    app.callback(
+        Output(ADDRESS, "search", allow_duplicate=True), Output(GO, "href"), Input({"type": "graph", "name": ALL}, "clickData"),
+        State(ADDRESS, "search"), prevent_initial_call=True,
+    )(clicked)  # fmt: skip
+    app.callback(
+        Output(BODY, "children"), Output(SHOWN, "data"), Input(ADDRESS, "search"), Input(drift_book.WRITTEN, "data"), State(SHOWN, "data"),
+        State(ADDRESS, "pathname"), prevent_initial_call=True,
+    )(shown)  # fmt: skip
+    app.clientside_callback(TO_THE_STREAM, Output(SCROLLED, "data"), Input({"type": "graph", "name": ALL}, "clickData"), prevent_initial_call=True)
+    drift_book.connect(app)
+    drift_limits.connect(app)
+
+
+def asked_for(search: str | None) -> Asked:
+    """The filters of an address as the browser holds it."""
+    given = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?"), keep_blank_values=True).items()}
+    return read(desk.here().snapshot().shop, given)
+
+
+def filtered(stage: str, models: str, tech: str, state: str, weeks: str, search: str | None) -> Any:
+    """The address of other filters; another stage, tech or model lets go of a stream that is not there."""
+    before = asked_for(search)
+    given = {**before.__dict__, "stage": stage, "models": models, "tech": tech, "state": state, "weeks": weeks}
+    after = read(desk.here().snapshot().shop, given)
+    if (after.models, after.state) != (before.models, before.state):
+        after = replace(after, characteristic="", position="", model="")
+    return no_update if after.search == before.search else after.search
+
+
+def shown_by(by: str | None, search: str | None) -> Any:
+    """The address with who, lot or gauge by shape."""
+    before = asked_for(search)
+    return no_update if (by or "") == before.by else replace(before, by=by or "").search
+
+
+def clicked(_clicks: list[Any], search: str | None) -> tuple[Any, Any]:
+    """A cell of the rack leads to its stream, a reading to its instrument."""
+    name = ctx.triggered_id["name"] if ctx.triggered_id else ""
+    click = ctx.triggered[0]["value"] if ctx.triggered else None
+    return follow(str(name), click, search)
+
+
+def follow(name: str, click: dict[str, Any] | None, search: str | None) -> tuple[Any, Any]:
+    """Where a click on a chart leads: (address of this page, another page)."""
+    told = ((click or {}).get("points") or [{}])[0].get("customdata")
+    if not told:
+        return no_update, no_update
+    if name.startswith(RACK):
+        key = str(told[0]).split("|")
+        return (to_stream(asked_for(search), dict(zip(KEY, key, strict=True))).search, no_update) if len(key) == len(KEY) else (no_update, no_update)
+    if name == drift_stream.CHART:
+        return no_update, address("/logs/instrument", serial=told[0])
+    return no_update, no_update
+
+
+def shown(search: str | None, written: int | None, before: list[Any] | None, path: str | None) -> tuple[Any, Any]:
+    """The page for another address, or as it stands once something was written."""
+    if path != PATH:
+        return no_update, no_update
+    asked = asked_for(search)
+    now = [asked.search, written or 0]
+    return (no_update, no_update) if now == before else (body(asked), now)

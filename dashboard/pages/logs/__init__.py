@@ -1,0 +1,1 @@
+"""Page Logs: what was read, what was set aside, what waits for an answer."""

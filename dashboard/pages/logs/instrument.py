@@ -1,0 +1,142 @@
+"""One instrument's whole story: visits, readings and faults in time order, each with its file and line."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from dash import Dash, html
+
+from analysis.studies.story.lookup import Life, instrument
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import shared as sentences
+from dashboard.pages.logs.readings import limits
+from ingest.shopfiles.shop import Shop
+
+PATH, NAME = "/logs/instrument", "Instrument"
+STANDING = {
+    "finished": "finished",
+    "reject": "rejected",
+    "second": "sold as a second",
+    "pulled": "pulled",
+    "hold": "on hold",
+    "lost": "not seen for 30 days",
+    "bench": "on the bench",
+}
+MINUTES = {"typed": "typed", "clock": "by the clock", "planned": "planned"}
+
+
+def layout(serial: str = "", **_address: str) -> Any:
+    shop = desk.here().snapshot().shop
+    found = desk.ask(instrument, serial=serial) if serial else None
+    if found is None:
+        say = f"No log names an instrument {serial}." if serial else "No instrument was asked for."
+        return parts.page(
+            parts.page_head(say, "A serial is looked up as it stands in the logs."),
+            parts.empty_state("Look for it on its log.", "Open Logs", "/logs"),
+        )
+    row = found.instrument
+    standing = STANDING.get(str(row["standing"]), str(row["standing"]))
+    many = "send-back" if len(found.loops) == 1 else "send-backs"
+    about = ", ".join(str(row[name]) for name in ("model", "supplier", "lot") if row[name])
+    visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
+    return parts.page(parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."), _visits(found, shop), _readings(found, shop))
+
+
+def _visits(found: Life, shop: Shop) -> html.Section:
+    people = shop.people.show != "none"
+    faults = {key: part for (key,), part in found.faults.group_by("visit", maintain_order=True)}
+    readings = {key: part for (key,), part in found.readings.filter(pl.col("value").is_not_null()).group_by("visit", maintain_order=True)}
+    rows = []
+    for row in found.visits.iter_rows(named=True):
+        told = (
+            [f"{f['fault']}{' at ' + f['fault_at'] if f['fault_at'] else ''}" for f in faults[row["visit"]].iter_rows(named=True)]
+            if row["visit"] in faults
+            else []
+        )
+        rows.append(
+            {
+                "when": numbers.clock(sentences.local(shop, row["taken_at"])) if row["time_known"] else numbers.weekday(row["day"]),
+                "stage": shop.stage_name(row["stage"])
+                + (f", pass {row['pass_no']}" if row["pass_no"] > 1 else "")
+                + (f", round {row['round']}" if row["round"] > 1 else ""),
+                "tech": row["tech"],
+                "outcome": _outcome(row, shop),
+                "fault": "; ".join(told),
+                "read": _read(readings[row["visit"]], shop) if row["visit"] in readings else "",
+                "minutes": f"{numbers.minutes(row['minutes'])} {MINUTES.get(row['minutes_from'], '')}",
+                "loop": "work that came back" if row["loop"] is not None else "",
+                "note": row["note"],
+                "where": f"{row['file']}, line {row['line']}",
+            }
+        )
+    columns = [
+        ("when", "When"),
+        ("stage", "Stage"),
+        *([("tech", "Worked by", "wide-only")] if people else []),
+        ("outcome", "Outcome"),
+        ("fault", "Fault"),
+        ("read", "Readings", "wide-only"),
+        ("minutes", "Minutes", "n wide-only"),
+        ("loop", "", "wide-only"),
+        ("note", "Note", "wide-only"),
+        ("where", "File and line", "wide-only"),
+    ]
+    return parts.sheet("Visits", "in time order", parts.table(rows, columns))
+
+
+def _read(rows: pl.DataFrame, shop: Shop) -> str:
+    """The readings of one visit in a line: how many, and those outside; each stands below."""
+    beyond = rows.filter(pl.col("outside"))
+    names = [sentences.characteristic(shop, *pair).lower() for pair in beyond.select("characteristic", "position").iter_rows()]
+    outside = [
+        f"{name} {sentences.amount(shop, *pair)}" for name, pair in zip(names, beyond.select("characteristic", "value").iter_rows(), strict=True)
+    ]
+    return numbers.count(len(rows)) + (f", outside: {', '.join(outside[:3])}" if outside else "") + (", ..." if len(outside) > 3 else "")
+
+
+def _outcome(row: dict[str, Any], shop: Shop) -> Any:
+    if row["outcome"] == "send back":
+        to = shop.stage_name(row["sent_to"]).lower() if row["sent_to"] else "a stage not named"
+        sure = "" if row["confirmed"] else ", not confirmed"
+        return parts.mark("came-back", f"sent back to {to}{sure}")
+    if row["outcome_typed"] == "open" and row["outcome"] == "pass":
+        return "open, taken as passed: a later stage follows"
+    return row["outcome"]
+
+
+def _readings(found: Life, shop: Shop) -> html.Section:
+    stages = dict(found.visits.select("visit", "stage").iter_rows())
+    rows = []
+    for row in found.readings.filter(pl.col("value").is_not_null() | (pl.col("raw") != "")).iter_rows(named=True):
+        rows.append(
+            {
+                "stage": shop.stage_name(stages.get(row["visit"], row["stage"])),
+                "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
+                "moment": "after touch-up" if row["moment"] == "left" else "as found",
+                "value": sentences.amount(shop, row["characteristic"], row["value"]) if row["value"] is not None else "no number",
+                "raw": row["raw"],
+                "limits": limits(shop, row),
+                "mark": [parts.mark("outside") if row["outside"] else "", html.Span(sentences.flag_words(row["flag"]), className="small")],
+                "gauge": row["gauge"],
+                "where": f"{row['file']}, line {row['line']}",
+            }
+        )
+    columns = [
+        ("stage", "Stage"),
+        ("what", "Reading"),
+        ("moment", "Moment", "wide-only"),
+        ("value", "Value", "n"),
+        ("raw", "As typed", "wide-only"),
+        ("limits", "Limits", "n wide-only"),
+        ("mark", ""),
+        ("gauge", "Gauge", "wide-only"),
+        ("where", "File and line", "wide-only"),
+    ]
+    body = parts.table(rows, columns) if rows else html.P("No reading is on file for it.", className="small")
+    return parts.sheet("Readings", "by visit", body)
+
+
+def connect(app: Dash) -> None:
+    """Links only."""

@@ -1,0 +1,184 @@
+"""The questions on Logs: rows and cells set aside by reason, the answers one takes, and what is to be looked at once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from dash import dcc, html
+
+from dashboard import address as addresses
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.commands import telling
+from ingest.store import carried
+from ingest.verbs import unlisted
+
+PATH = "/logs"
+AGAIN, VALUE, WHO, WHY, SAID = "logs-again", "logs-value", "logs-who", "logs-why", "logs-said"
+CORRECT, REAL, KEEP, TAKE = "logs-correct", "logs-real", "logs-keep", "logs-take"
+SHOWN, TEN = 60, 10
+VERDICTS = {REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
+REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit")
+
+
+def waiting() -> pl.DataFrame:
+    """Questions nobody has answered yet, newest log first."""
+    snapshot = desk.here().snapshot()
+    settled = snapshot.table("settled", "log_id", "line", "column")
+    return snapshot.table("set_aside").join(settled, on=["log_id", "line", "column"], how="anti", maintain_order="left")
+
+
+def by_reason(asked: pl.DataFrame) -> html.Section:
+    if asked.is_empty():
+        return parts.sheet("Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered."))
+    asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))
+    groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n"))
+    groups = groups.sort("n", "reason", descending=[True, False])
+    words = unlisted.words_aside(asked)["reason"].to_list()
+    blocks: list[Any] = []
+    for reason, n in groups.iter_rows():
+        rows = asked.filter(pl.col("kind") == reason)
+        if rows["reason"][0] in words:
+            blocks.append(_by_word(reason, rows))
+            continue
+        shown = [_line(row) for row in rows.head(TEN).iter_rows(named=True)]
+        columns = [("where", "File and line"), ("column", "Column", "wide-only"), ("raw", "As typed"), ("wanted", "Wanted", "wide-only"), ("go", "")]
+        more = [html.P(f"and {numbers.count(n - TEN)} more", className="small")] if n > TEN else []
+        title = html.Summary([html.B(f"{numbers.count(n)}"), f" {reason}"])
+        blocks.append(html.Details([title, parts.table(shown, columns), *more], className="reason", open=len(blocks) == 0 and len(groups) < 4))
+        if len(blocks) >= SHOWN:
+            break
+    acts = html.Div(
+        [html.Button("Ask them again", id=AGAIN, className="button primary"), html.A("Save as CSV", href="/save/questions", className="button")],
+        className="acts",
+    )
+    note = "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set aside is a question, not a loss."
+    return parts.sheet("Questions to the shop", "grouped by reason, the commonest first", [*blocks, acts, html.P(note, className="small")])
+
+
+def _by_word(reason: str, rows: pl.DataFrame) -> html.Details:
+    """Rows set aside for words that no list knows: a line a word, since what is asked is the same for all its rows."""
+    told = [
+        html.Li([html.Code(_short(word)), f" {numbers.count(len(mine))}: {telling.lines_of(mine)}"])
+        for (word,), mine in rows.group_by(pl.col("reason").str.extract("'(.*)'"), maintain_order=True)
+    ]
+    title = html.Summary([html.B(f"{numbers.count(len(rows))}"), f" {reason}"])
+    below = html.P("What to write into shop.toml stands below, under Words nobody has listed.", className="small")
+    return html.Details([title, html.Ul(told[:SHOWN]), below], className="reason", open=True)
+
+
+def _line(row: dict[str, Any]) -> dict[str, Any]:
+    key = f"{row['log_id']}:{row['line']}:{row['column']}"
+    return {
+        "where": f"{row['name']}, line {row['line']}",
+        "column": row["column"] or "whole row",
+        "raw": html.Code(_short(row["raw"])),
+        "wanted": row["wanted"],
+        "go": dcc.Link("Answer", href=addresses.address(PATH, question=key)),
+    }
+
+
+def _short(text: str) -> str:
+    line = " ".join(text.split())
+    return line if len(line) <= 60 else line[:57] + "..."
+
+
+def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
+    """One question, in full, and the answers it takes."""
+    log_id, line, column = parsed(question)
+    found = asked.filter((pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == column))
+    if found.is_empty():
+        return parts.sheet("This question", "", parts.empty_state("It has been answered, or its log was taken out.", "All questions", PATH))
+    row = found.row(0, named=True)
+    real = any(word in (row["reason"] + row["wanted"]) for word in REAL_WORDS)
+    conflict = any(word in row["reason"] for word in CONFLICT_WORDS)
+    buttons = [
+        html.Button("Correct it", id=CORRECT, className="button primary", style={} if column else {"display": "none"}),
+        html.Button("It is real", id=REAL, className="button", style={} if real else {"display": "none"}),
+        html.Button("Keep what is held", id=KEEP, className="button", style={} if conflict else {"display": "none"}),
+        html.Button("Take the new one", id=TAKE, className="button", style={} if conflict else {"display": "none"}),
+    ]
+    fields = [
+        parts.text_field("Value to lay over it", VALUE, style={} if column else {"display": "none"}),
+        parts.text_field("Who", WHO),
+        parts.text_field("Why", WHY),
+    ]
+    say = html.P(
+        [html.B(f"{row['name']}, line {row['line']}: "), f"{row['column'] or 'the row'} is ", html.Code(row["raw"]), f"; wanted {row['wanted']}."]
+    )
+    note = "A correction is laid over what was typed: the original stays as it came, and the value is marked wherever it shows."
+    return parts.sheet(
+        "This question",
+        row["reason"],
+        [
+            say,
+            html.Div(fields, className="ruled"),
+            html.Div(buttons, className="acts"),
+            html.P(id=SAID, role="status"),
+            html.P(note, className="small"),
+        ],
+    )
+
+
+def parsed(question: str) -> tuple[str, int, str]:
+    log_id, _, rest = question.partition(":")
+    line, _, column = rest.partition(":")
+    return log_id, int(line) if line.isdigit() else -1, column
+
+
+def look_once() -> list[html.Section]:
+    """Words no list knows and instruments with two values of one thing: nothing is set aside for the latter, each stands once."""
+    words = desk.ask(unlisted.on_file)
+    if desk.here().snapshot().shop.people.show == "none":
+        words = words.filter(pl.col("field") != "tech")
+    return [*_words(words), *_two_values(desk.ask(carried.on_file))]
+
+
+def _words(found: pl.DataFrame) -> list[html.Section]:
+    if found.is_empty():
+        return []
+    rows = [
+        {
+            "word": html.Code(_short(row["word"])),
+            "as": row["field"],
+            "rows": numbers.count(row["rows"]),
+            "near": row["near"] or "none comes near",
+            "paste": html.Div([html.Pre(row["paste"], className="paste"), html.Span(unlisted.where(row["field"], row["near"]), className="small")]),
+        }
+        for row in found.head(SHOWN).iter_rows(named=True)
+    ]
+    columns = [
+        ("word", "As typed"),
+        ("as", "Read as", "wide-only"),
+        ("rows", "Rows", "n"),
+        ("near", "Closest known", "wide-only"),
+        ("paste", "For shop.toml"),
+    ]
+    note = "Unlisted stages, models and outcomes set their rows aside; techs, faults and gauges are kept as typed. Paste, then ask again."
+    return [
+        parts.sheet(
+            "Words nobody has listed", "each once", [parts.table(rows, columns), *_more(found), html.P(note, className="small")]
+        )
+    ]
+
+
+def _two_values(found: pl.DataFrame) -> list[html.Section]:
+    if found.is_empty():
+        return []
+    rows = [
+        {"serial": dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"])), "field": row["field"].replace("_", " "),
+         "one": f"{row['value']}: {row['name']}, line {row['line']}", "other": f"{row['other']}: {row['other_name']}, line {row['other_line']}"}
+        for row in found.head(SHOWN).iter_rows(named=True)
+    ]  # fmt: skip
+    columns = [("serial", "Instrument"), ("field", "What"), ("one", "First in time"), ("other", "Also")]
+    note = "An instrument has one of these. The first in time order counts until you correct the other; no row is set aside for it."
+    return [
+        parts.sheet(
+            "Two values where an instrument has one", "which is right?", [parts.table(rows, columns), *_more(found), html.P(note, className="small")]
+        )
+    ]
+
+
+def _more(found: pl.DataFrame) -> list[html.P]:
+    return [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []

@@ -1,0 +1,174 @@
+"""The readings behind a number, each with its instrument, its text as typed, its file and line."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import polars as pl
+from dash import Dash, dcc, html
+
+from analysis.studies.story.lookup import Behind, readings
+from dashboard import address as addresses
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+PATH, NAME = "/logs/readings", "Readings"
+SHOWN = 200
+
+
+def layout(
+    characteristic: str = "",
+    position: str | None = None,
+    model: str = "",
+    stage: str = "",
+    role: str = "",
+    tech: str = "",
+    supplier: str = "",
+    lot: str = "",
+    serials: str = "",
+    outside: str = "",
+    judged_from: str = "",
+    judged_to: str = "",
+    to: str = "",
+    **more: str,
+) -> Any:
+    shop = desk.here().snapshot().shop
+    asked = Behind(
+        characteristic,
+        position,
+        model,
+        stage,
+        role,
+        tech if shop.people.show != "none" else "",
+        supplier,
+        lot,
+        day(more.get("from")),
+        day(to),
+        day(judged_from),
+        day(judged_to),
+        outside == "1",
+        tuple(s for s in serials.split(",") if s),
+    )
+    found = desk.ask(readings, asked=asked)
+    what = sentences.characteristic(shop, characteristic, position or "") if characteristic else "All readings"
+    about = [
+        part
+        for part in (
+            f"on {model}" if model else "",
+            f"at {shop.stage_name(stage).lower()}" if stage else "",
+            f"of lot {lot}" if lot else "",
+            "outside their limits" if asked.outside else "",
+        )
+        if part
+    ]
+    many = "reading" if len(found) == 1 else "readings"
+    head = parts.page_head(
+        f"{what} {' '.join(about)}".strip() + f": {numbers.count(len(found))} {many}.", "First-pass readings as found, the newest first."
+    )
+    if found.is_empty():
+        return parts.page(head, parts.empty_state("No reading fits what was asked.", "Open Drift", "/drift"))
+    people = shop.people.show != "none"
+    columns = [
+        ("serial", "Instrument"),
+        ("what", "Reading"),
+        ("value", "Value", "n"),
+        ("raw", "As typed", "wide-only"),
+        ("limits", "Limits", "n wide-only"),
+        ("mark", ""),
+        ("when", "Taken", "n"),
+        *([("set_by", "Set by", "wide-only")] if people else []),
+        ("gauge", "Gauge", "wide-only"),
+        ("where", "File and line", "wide-only"),
+    ]
+    rows = [line(row, shop) for row in found.head(SHOWN).iter_rows(named=True)]
+    more_words = [html.P(f"and {numbers.count(len(found) - SHOWN)} more; save them all", className="small")] if len(found) > SHOWN else []
+    save = html.Div(
+        html.A(
+            "Save as CSV",
+            href=addresses.address(
+                "/save/readings",
+                characteristic=characteristic,
+                position=position,
+                model=model,
+                stage=stage,
+                role=role,
+                tech=asked.tech,
+                supplier=supplier,
+                lot=lot,
+                serials=serials,
+                outside=outside,
+                judged_from=judged_from,
+                judged_to=judged_to,
+                to=to,
+                **{"from": more.get("from")},
+            ),
+            className="button",
+        ),
+        className="acts no-print",
+    )
+    return parts.page(head, parts.sheet("Readings", "each opens its instrument", [parts.table(rows, columns), *more_words, save]))
+
+
+def day(text: str | None) -> date | None:
+    """A day of the address; None where it is no day."""
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        return None
+
+
+def line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
+    """One reading as a row of a table."""
+    mark: Any = parts.mark("outside") if row["outside"] else ""
+    flags = sentences.flag_words(row["flag"])
+    return {
+        "serial": dcc.Link(row["serial"] or "no serial yet", href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial"),
+        "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
+        "value": sentences.amount(shop, row["characteristic"], row["value"]),
+        "raw": row["raw"],
+        "limits": limits(shop, row),
+        "mark": [mark, html.Span(f" {flags}", className="small")] if flags else mark,
+        "when": numbers.clock(sentences.local(shop, row["taken_at"])),
+        "set_by": row["set_by"] or "not known",
+        "gauge": row["gauge"],
+        "where": f"{row['file']}, line {row['line']}",
+    }
+
+
+def limits(shop: Shop, row: dict[str, Any]) -> str:
+    """`2.10 to 2.70`, one side where only one is asked."""
+    low, high = row["lower"], row["upper"]
+    if low is None and high is None:
+        return ""
+    low_words, high_words = (sentences.amount(shop, row["characteristic"], value) if value is not None else "" for value in (low, high))
+    return f"{low_words} to {high_words}" if low_words and high_words else f"at most {high_words}" if high_words else f"at least {low_words}"
+
+
+def saved(**asked: str) -> tuple[str, pl.DataFrame]:
+    """Name and rows of the table a person saves: canonical units, unrounded."""
+    shop = desk.here().snapshot().shop
+    behind = Behind(
+        asked.get("characteristic", ""),
+        asked.get("position"),
+        asked.get("model", ""),
+        asked.get("stage", ""),
+        asked.get("role", ""),
+        asked.get("tech", "") if shop.people.show != "none" else "",
+        asked.get("supplier", ""),
+        asked.get("lot", ""),
+        day(asked.get("from")),
+        day(asked.get("to")),
+        day(asked.get("judged_from")),
+        day(asked.get("judged_to")),
+        asked.get("outside") == "1",
+        tuple(s for s in asked.get("serials", "").split(",") if s),
+    )
+    found = desk.ask(readings, asked=behind)
+    return "readings.csv", found.drop("set_by", "tech") if shop.people.show == "none" else found
+
+
+def connect(app: Dash) -> None:
+    """Links only."""

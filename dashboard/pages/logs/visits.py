@@ -1,0 +1,80 @@
+"""The send-backs behind a number, each with its instrument, file and line."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Dash, dcc, html
+
+from analysis.studies.story.lookup import send_backs
+from dashboard import address as addresses
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import rework as sentences_rework
+from dashboard.pages.logs.readings import day
+
+PATH, NAME = "/logs/visits", "Send-backs"
+SHOWN = 200
+
+
+def layout(caused_at: str = "", caught_at: str = "", fault: str = "", model: str = "", to: str = "", confirmed: str = "", **more: str) -> Any:
+    shop = desk.here().snapshot().shop
+    sure = {"1": True, "0": False}.get(confirmed)
+    judged = (day(more.get("judged_from")), day(more.get("judged_to")))
+    found = desk.ask(
+        send_backs, caused_at=caused_at, caught_at=caught_at, fault=fault, model=model, first=day(more.get("from")), last=day(to), confirmed=sure,
+        judged=(judged[0], judged[1]) if all(judged) else None,
+    )  # fmt: skip
+    about = [
+        part
+        for part in (
+            f"caused at {sentences_rework.place(shop, caused_at)}" if caused_at else "",
+            f"caught at {sentences_rework.place(shop, caught_at)}" if caught_at else "",
+            fault,
+            f"on {model}" if model else "",
+            f"judged {numbers.days(*judged)}" if judged[0] and judged[1] else "",
+            "cause not confirmed" if sure is False else "cause confirmed" if sure else "",
+        )
+        if part
+    ]
+    many = "send-back" if len(found) == 1 else "send-backs"
+    head = parts.page_head(
+        f"{numbers.count(len(found))} {many}{', ' if about else ''}{', '.join(about)}.", "The newest first; minutes are the work done again."
+    )
+    if found.is_empty():
+        return parts.page(head, parts.empty_state("No send-back fits what was asked.", "Open Rework", "/rework"))
+    rows = []
+    for row in found.head(SHOWN).iter_rows(named=True):
+        link = dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial")
+        rows.append(
+            {
+                "serial": link,
+                "model": row["model"],
+                "when": numbers.day(row["opened_day"]),
+                "caught": shop.stage_name(row["caught_at"]),
+                "caused": sentences_rework.place(shop, row["caused_at"]),
+                "sure": "confirmed" if row["confirmed"] else "sent to, not confirmed",
+                "fault": row["fault"] or "no fault named",
+                "minutes": numbers.minutes(row["minutes"]),
+                "hours": numbers.hours(row["hours"]) + (" so far" if row["open"] else ""),
+                "where": f"{row['file']}, line {row['line']}",
+            }
+        )
+    columns = [
+        ("serial", "Instrument"),
+        ("model", "Model", "wide-only"),
+        ("when", "Caught on"),
+        ("caught", "Caught at", "wide-only"),
+        ("caused", "Caused at"),
+        ("sure", "Cause", "wide-only"),
+        ("fault", "First fault"),
+        ("minutes", "Minutes", "n"),
+        ("hours", "Elapsed", "n wide-only"),
+        ("where", "File and line", "wide-only"),
+    ]
+    left = [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []
+    return parts.page(head, parts.sheet("Send-backs", "each opens its instrument", [parts.table(rows, columns), *left]))
+
+
+def connect(app: Dash) -> None:
+    """Links only."""

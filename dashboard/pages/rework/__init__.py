@@ -1,0 +1,1 @@
+"""Page Rework: which stage causes the work that comes back."""

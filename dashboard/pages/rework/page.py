@@ -1,0 +1,276 @@
+"""Rework: where work was caught and caused, what comes back most, what it costs and what removing it would save."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+from urllib.parse import parse_qs
+
+import polars as pl
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from analysis.studies.rework import rework
+from analysis.studies.week.arrived import review_week
+from analysis.studies.story.calendar import first_day
+from analysis.studies.story.scope import Scope
+from analysis.studies.rework.yields import rolled_yields, stage_yields
+from dashboard import address as addresses
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import rework as sentences_rework
+from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
+from dashboard.pages.rework import rest as rework_rest, weekly as rework_weekly
+from ingest.shopfiles.shop import Shop
+
+PATH, NAME = "/rework", "Rework"
+MODEL, FAMILY, WEEKS, WIDTH = "rework-model", "rework-family", "rework-weeks", "rework-width"
+ALL = "all"
+WIDTHS = {"hours": "Hours lost", "minutes": "Minutes of work", "cost": "Money", "count": "How often"}
+PERIODS = {"1": "1 week", "4": "4 weeks", "13": "13 weeks", "52": "52 weeks", ALL: "All logs"}
+UNITS = {"hours": "hours", "minutes": "minutes", "cost": "{code}", "count": "sent back,"}
+RINGS = {"supplier": "plain", "handling": "plain", "unknown": "dashed"}  # off the end of the bench
+WIDEST = 8
+FLOW = "rework-flow"
+
+
+def layout(
+    model: str | None = None,
+    family: str | None = None,
+    weeks: str | None = None,
+    width: str | None = None,
+    week: str | None = None,
+    caused_at: str | None = None,
+    caught_at: str | None = None,
+    **_address: str,
+) -> Any:
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    model = addresses.chosen(model, [*shop.by_model, *shop.setups.values()], None)
+    family = addresses.chosen(family, shop.families.values(), None)
+    weeks = addresses.chosen(weeks, PERIODS, "4") or "4"
+    width = addresses.chosen(width, WIDTHS, "hours") or "hours"
+    last = desk.ask(review_week)
+    if last is None:
+        empty = parts.empty_state("No log is loaded yet.", "Load a log", "/logs")
+        return parts.page(parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty)
+    latest, last = last, _last(week, last, shop)
+    first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
+    scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
+    found = desk.ask(rework.flows, scope=scope)
+    straight, judged = desk.ask(rework.straight_through, scope=scope)
+    rolled = desk.ask(rolled_yields, scope=scope, by=())
+    back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
+    period = [_period(first, last, judged), *back]
+    under = [*period, " ", sentences_rework.straight(straight, judged, rolled)]
+    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS, judged), under)
+    fields = _filters(shop, model, family, weeks, width)
+    if found.rows.is_empty():
+        none = "No instrument was sent back in these weeks." if judged else "Work is judged at final inspection; none has reached it in these weeks."
+        return parts.page(head, fields, parts.empty_state(none, "Show all logs", addresses.address(PATH, weeks=ALL)))
+    chosen = (caused_at, caught_at) if caused_at and caught_at else None
+    return parts.page(
+        head,
+        fields,
+        _flow(found, shop, scope, width, chosen),
+        *([_send_backs(shop, scope, *chosen)] if chosen else []),
+        parts.row("66", rework_rest.faults(shop, scope), rework_rest.savings(shop, scope)),
+        _widest(found, shop, {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}),
+        rework_weekly.weekly(shop, scope, last),
+        parts.row("66", rework_rest.travels(shop, scope), rework_rest.answers(shop, scope)),
+        rework_rest.stages(shop, scope),
+        rework_rest.where(shop, scope),
+    )
+
+
+def _last(asked: str | None, latest: date, shop: Shop) -> date:
+    """First day of the last week shown: that of the day asked for, else of the week under review."""
+    try:
+        return min(first_day(date.fromisoformat(asked), shop), latest) if asked else latest
+    except ValueError:
+        return latest
+
+
+def _period(first: date | None, last: date, judged: int) -> str:
+    end = last + timedelta(days=6)
+    since = f", {numbers.days(first, end, end)} {end.year}" if first else f", up to {numbers.day(end)} {end.year}"
+    return f"{numbers.count(judged)} instruments judged{since}."
+
+
+def _filters(shop: Shop, model: str | None, family: str | None, weeks: str, width: str) -> html.Div:
+    every = [{"value": ALL, "label": "All"}]
+    models = [{"value": key, "label": key} for key in shop.by_model]
+    families = [{"value": key, "label": key.capitalize()} for key in dict.fromkeys(shop.families.values())]
+    return parts.fields(
+        parts.field("Model", MODEL, model or ALL, every + models),
+        parts.field("Family", FAMILY, family or ALL, every + families),
+        parts.field("Weeks", WEEKS, weeks, [{"value": key, "label": words} for key, words in PERIODS.items()]),
+        parts.field("Width of an arc", WIDTH, width, [{"value": key, "label": words} for key, words in WIDTHS.items()]),
+    )
+
+
+def _amount(shop: Shop, width: str, row: dict[str, Any], suffix: str = "") -> str:
+    value = row[width + suffix]
+    write = {"hours": numbers.hours, "minutes": lambda x: numbers.with_unit(numbers.minutes(x), "min"), "count": numbers.count}
+    return numbers.money(value, shop.shop.currency) if width == "cost" else write[width](value)
+
+
+def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tuple[str, str] | None) -> html.Section:
+    yields = {row["stage"]: row for row in desk.ask(stage_yields, scope=scope).iter_rows(named=True)}
+    used = set(found.rows["caused_at"]) | set(found.rows["caught_at"])
+    stages = [stage for stage in shop.stages if stage.role != "repair" or stage.key in used]
+    stations = [Station(key, key, ring) for key, ring in RINGS.items() if key in used] + [
+        Station(stage.key, shop.stage_name(stage.key)) for stage in stages
+    ]
+    arcs = []
+    for row in found.rows.iter_rows(named=True):
+        sure = numbers.share(row["count_confirmed"] / row["count"], row["count"])
+        told = f"{numbers.count(row['count'])} sent back, {numbers.hours(row['hours'])}, {sure} confirmed"
+        arcs.append(
+            Arc(
+                row["caught_at"],
+                row["caused_at"],
+                float(row[width]),
+                float(row[f"{width}_confirmed"]),
+                _amount(shop, width, row),
+                told,
+                f"{row['caused_at']}|{row['caught_at']}",
+            )
+        )
+    caught = dict(found.rows.group_by("caught_at").agg(pl.col("count").sum()).iter_rows())
+    caused = {key: row for key, *row in found.rows.group_by("caused_at").agg(pl.col(width).sum()).iter_rows()}
+    top = max(caused.items(), key=lambda item: item[1][0])[0]
+    rows = [
+        FlowRow("caught here", [numbers.count(caught[s.key]) if s.key in caught else "·" for s in stations]),
+        FlowRow(
+            f"{UNITS[width]} caused here".format(code=shop.shop.currency),
+            [numbers.plain(caused[s.key][0], 0) if s.key in caused else "·" for s in stations],
+            [k for k, s in enumerate(stations) if s.key == top],
+        ),
+        FlowRow("work that held, %", [_held(yields.get(s.key)) for s in stations]),
+    ]
+    say = sentences_rework.flow(found, shop)
+    table = _matrix(found, shop, width)
+    chart = parts.graph(parts.both(flow, FlowView(stations, arcs, rows)), say, FLOW, table)
+    unsure = int(found.total["count"][0]) - int(found.total["confirmed"][0])
+    look = (
+        parts.to_readings(_visits(scope, confirmed=0), f"{numbers.count(unsure)} {'send-back' if unsure == 1 else 'send-backs'} to look at")
+        if unsure
+        else ""
+    )
+    minutes = sentences_rework.minutes(found)
+    return parts.sheet(
+        "Where it was caught, and where it was caused",
+        "an arc runs back along the bench; its core is the confirmed part",
+        [chart, html.P([say, " ", look]), html.P(minutes, className="small")],
+    )
+
+
+def _held(row: dict[str, Any] | None) -> str:
+    return numbers.plain(100 * row["yield_caused"], 0) if row and row["yield_caused"] is not None else "·"
+
+
+def _matrix(found: rework.Flows, shop: Shop, width: str) -> Any:
+    lines = [
+        {
+            "caused": sentences_rework.named(shop, row["caused_at"]),
+            "caught": sentences_rework.named(shop, row["caught_at"]),
+            "count": numbers.count(row["count"]),
+            "amount": _amount(shop, width, row),
+            "confirmed": numbers.share(row["count_confirmed"] / row["count"], row["count"]),
+        }
+        for row in found.rows.iter_rows(named=True)
+    ]
+    return parts.table(
+        lines,
+        [
+            ("caused", "Caused at"),
+            ("caught", "Caught at"),
+            ("count", "Sent back", "n"),
+            ("amount", WIDTHS[width], "n"),
+            ("confirmed", "Confirmed", "n"),
+        ],
+    )
+
+
+def _visits(scope: Scope, **more: Any) -> str:
+    model = scope.models[0] if scope.models else None
+    end = scope.last + timedelta(days=6) if scope.last else None
+    return addresses.address("/logs/visits", model=model, **{"from": scope.first, "to": end}, **more)
+
+
+def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> html.Section:
+    """The send-backs behind one arc."""
+    loops = desk.ask(rework.loops_caught, scope=scope).filter((pl.col("caused_at") == caused_at) & (pl.col("caught_at") == caught_at))
+    name = f"Caught at {sentences_rework.named(shop, caught_at).lower()}, caused at {sentences_rework.named(shop, caused_at).lower()}"
+    rows = []
+    for row in loops.sort("opened_at", descending=True).head(40).iter_rows(named=True):
+        link = dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial")
+        rows.append(
+            {
+                "serial": link,
+                "model": row["model"],
+                "fault": row["fault"] or "no fault named",
+                "when": numbers.day(row["opened_day"]),
+                "minutes": numbers.minutes(row["minutes"]),
+                "hours": numbers.hours(row["hours"]),
+                "sure": "confirmed" if row["confirmed"] else "sent to, not confirmed",
+                "open": "open" if row["open"] else "",
+            }
+        )
+    columns = [
+        ("serial", "Instrument"),
+        ("model", "Model", "wide-only"),
+        ("fault", "First fault"),
+        ("when", "Caught"),
+        ("minutes", "Minutes", "n"),
+        ("hours", "Elapsed", "n wide-only"),
+        ("sure", "Cause", "wide-only"),
+        ("open", "", "wide-only"),
+    ]
+    more = [html.P(f"and {numbers.count(len(loops) - 40)} more", className="small")] if len(loops) > 40 else []
+    return parts.sheet(name, f"{numbers.count(len(loops))} send-backs", [parts.table(rows, columns), *more])
+
+
+def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> html.Section:
+    rows = []
+    for row in found.rows.sort("hours", descending=True).head(WIDEST).iter_rows(named=True):
+        href = addresses.address(PATH, caused_at=row["caused_at"], caught_at=row["caught_at"], **filters)
+        rows.append(
+            {
+                "caused": parts.to_readings(href, sentences_rework.named(shop, row["caused_at"])),
+                "caught": sentences_rework.named(shop, row["caught_at"]),
+                "count": numbers.count(row["count"]),
+                "hours": numbers.hours(row["hours"]),
+                "minutes": numbers.minutes(row["minutes"]),
+                "cost": numbers.money(row["cost"], shop.shop.currency),
+                "sure": numbers.share(row["count_confirmed"] / row["count"], row["count"]),
+            }
+        )
+    columns = [
+        ("caused", "Caused at"),
+        ("caught", "Caught at"),
+        ("count", "Sent back", "n"),
+        ("hours", "Elapsed", "n"),
+        ("minutes", "Minutes", "n wide-only"),
+        ("cost", shop.shop.currency, "n wide-only"),
+        ("sure", "Confirmed", "n"),
+    ]
+    return parts.sheet(f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.table(rows, columns))
+
+
+def connect(app: Dash) -> None:
+    parts.filters_to_address(app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL)
+    app.callback(
+        Output("_pages_location", "search", allow_duplicate=True), Input(parts.graph_id(FLOW), "clickData"), State("_pages_location", "search"),
+        prevent_initial_call=True,
+    )(open_arc)  # fmt: skip
+
+
+def open_arc(clicked: dict[str, Any] | None, search: str | None) -> Any:
+    """Clicking an arc puts its two ends into the address, beside the filters that are there."""
+    key = parts.clicked_key(clicked)
+    if not key or "|" not in key:
+        return no_update
+    caused_at, caught_at = key.split("|", 1)
+    kept = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
+    return addresses.address("", **{**kept, "caused_at": caused_at, "caught_at": caught_at})

@@ -1,0 +1,146 @@
+"""Rework below the flow: faults, savings, how far a fault travels, other outcomes, stage by stage, where on the instrument."""
+
+from __future__ import annotations
+
+import polars as pl
+from dash import html
+
+from analysis.studies.rework import rework
+from analysis.studies.rework.pareto import pareto
+from analysis.studies.rework.savings import what_if
+from analysis.studies.story.scope import Scope
+from analysis.studies.rework.yields import stage_yields
+from dashboard.desk import desk
+from dashboard import numbers, parts
+from dashboard.sentences import rework as sentences_rework
+from dashboard.charts.savings import Saving
+from dashboard.charts.savings import savings as savings_chart
+from dashboard.charts.shares import BarRow
+from dashboard.charts.shares import pareto as bars
+from ingest.shopfiles.shop import Shop
+
+BARS, MOST, LINES = 8, 8, 12  # bars, faults, and lines of a table; then the rest in one line or in a count
+
+
+def faults(shop: Shop, scope: Scope) -> html.Section:
+    found = desk.ask(pareto, scope=scope, by="fault", of="count")
+    shown = [
+        BarRow(row["name"] or "no fault named", row["value"], row["low"], row["high"], key=row["name"])
+        for row in found.head(BARS).iter_rows(named=True)
+    ]
+    rest = found.slice(BARS)
+    if len(rest):
+        shown.append(BarRow(f"All others, {numbers.count(len(rest))} faults", float(rest["value"].sum()), None, None, others=True))
+    say = sentences_rework.faults(found)
+    chart = parts.graph(parts.both(bars, shown), say, "rework-faults")
+    total = int(found["count"].sum())
+    return parts.sheet("Faults that came back", f"{numbers.count(total)} send-backs, first fault of each; line: 95 % interval", [chart, html.P(say)])
+
+
+def savings(shop: Shop, scope: Scope) -> html.Section:
+    found = desk.ask(what_if, scope=scope)
+    if found.rows.is_empty():
+        return parts.sheet("What removing it would save", "", parts.empty_state("Too few send-backs to say what a change would save."))
+    rows = [
+        Saving(
+            sentences_rework.change(row, shop),
+            row["minutes"] / 60,
+            row["minutes_low"] / 60,
+            row["minutes_high"] / 60,
+            f"{numbers.hours_of(row['minutes'])}, {numbers.money(row['cost'], shop.shop.currency)}",
+        )
+        for row in found.rows.iter_rows(named=True)
+    ]
+    say = sentences_rework.savings(found, shop)
+    chart = parts.graph(parts.both(savings_chart, rows), say, "rework-savings")
+    right = f"over the weeks shown, at {numbers.money(shop.shop.labour_per_hour, shop.shop.currency)} an hour"
+    note = sentences_rework.savings_note()
+    return parts.sheet("What removing it would save", right, [chart, html.P(say), html.P(note, className="small")])
+
+
+def travels(shop: Shop, scope: Scope) -> html.Section:
+    found = desk.ask(rework.travels, scope=scope)
+    rows = []
+    by_fault = found.group_by("fault").agg(pl.len().alias("n"), pl.col("stages").mean(), pl.col("minutes").median(), pl.col("days").median())
+    for row in by_fault.sort("n", "fault", descending=[True, False]).head(MOST).iter_rows(named=True):
+        rows.append(
+            {
+                "fault": row["fault"] or "no fault named",
+                "n": numbers.count(row["n"]),
+                "stages": numbers.plain(row["stages"], 1),
+                "minutes": numbers.minutes(row["minutes"]),
+                "days": numbers.plain(row["days"], 1),
+            }
+        )
+    columns = [
+        ("fault", "Fault"),
+        ("n", "n", "n"),
+        ("stages", "Stages, mean", "n"),
+        ("minutes", "Minutes worked, median", "n"),
+        ("days", "Days, median", "n"),
+    ]
+    body = parts.table(rows, columns) if rows else html.P("No fault whose causing visit is on file.", className="small")
+    return parts.sheet("How far a fault travels", "from the visit that caused it to the one that caught it", body)
+
+
+def answers(shop: Shop, scope: Scope) -> html.Section:
+    found = desk.ask(rework.answers, scope=scope)
+    rows = []
+    summed = found.group_by("kind", "caused_at").agg(pl.col("count").sum(), pl.col("confirmed").sum())
+    said = ""
+    for row in summed.sort("kind", "count", "caused_at", descending=[False, True, False]).iter_rows(named=True):
+        kind = sentences_rework.KINDS[row["kind"]]
+        rows.append(
+            {
+                "kind": "" if kind == said else kind,
+                "caused": sentences_rework.named(shop, row["caused_at"]) if row["caused_at"] else "unknown",
+                "count": numbers.count(row["count"]),
+                "sure": numbers.share(row["confirmed"] / row["count"], row["count"]),
+            }
+        )
+        said = kind
+    body = (
+        parts.table(rows[:LINES], [("kind", "What became of it"), ("caused", "Caused at"), ("count", "n", "n"), ("sure", "Confirmed", "n")])
+        if rows
+        else html.P("Nothing was fixed on the spot, rejected, sold as a second or returned.", className="small")
+    )
+    return parts.sheet("Fixed on the spot, rejects, seconds, returns", "", body)
+
+
+def stages(shop: Shop, scope: Scope) -> html.Section:
+    rows = []
+    for row in desk.ask(stage_yields, scope=scope).filter(pl.col("instruments") > 0).iter_rows(named=True):
+        n = row["instruments"]
+        rows.append(
+            {
+                "stage": shop.stage_name(row["stage"]),
+                "n": numbers.count(n),
+                "straight": numbers.share(row["yield_caught"], n),
+                "s_range": numbers.share_range(row["yield_caught_low"], row["yield_caught_high"], n),
+                "held": numbers.share(row["yield_caused"], n),
+                "h_range": numbers.share_range(row["yield_caused_low"], row["yield_caused_high"], n),
+                "minutes": numbers.hours_of(row["minutes"]),
+            }
+        )
+    columns = [
+        ("stage", "Stage"),
+        ("n", "Instruments", "n"),
+        ("straight", "Straight through here", "n"),
+        ("s_range", "95 %", "n wide-only"),
+        ("held", "Work that held", "n"),
+        ("h_range", "95 %", "n wide-only"),
+        ("minutes", "Work", "n wide-only"),
+    ]
+    note = "Straight through here: the first visit passed. Work that held: nothing was sent back, fixed or rejected for a cause at this stage."
+    return parts.sheet("Stage by stage", "judged instruments that came to the stage", [parts.table(rows, columns), html.P(note, className="small")])
+
+
+def where(shop: Shop, scope: Scope) -> html.Section:
+    found = desk.ask(rework.where_on, scope=scope)
+    rows = [
+        {"model": row["model"], "fault": row["fault"], "at": row["fault_at"], "n": numbers.count(row["count"])}
+        for row in found.sort("count", descending=True).head(LINES).iter_rows(named=True)
+    ]
+    columns = [("model", "Model"), ("fault", "Fault"), ("at", "Where"), ("n", "n", "n")]
+    body = parts.table(rows, columns) if rows else html.P("No fault names its place.", className="small")
+    return parts.sheet("Where on the instrument", "string or string and fret, as written", body)

@@ -1,0 +1,1 @@
+"""Findings in words, shared by page, paper and command line."""

@@ -1,0 +1,287 @@
+"""Findings on people at a bench in words, shared by the Bench page and the target card: for coaching, never without their uncertainty.
+
+Nobody is compared by a raw count, nobody is put in an order, and what is not shown yet is not held against anybody. Pure functions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from analysis.studies.people import targets
+from analysis.studies.people.learning_curves import Learning, Practice
+from analysis.studies.people.targets import Stand
+from analysis.studies.people.techs import NO_ROD, NOBODY, NOT_JUDGED, TWO_NAMES
+from dashboard import numbers
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+FEW = 30
+ENOUGH = 12  # expected send-backs at which twice as many are seen in 86 to 90 of 100 cases (tests/trials/fair_techs.md)
+LIGHT_EFFORT = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
+MARKS = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "too-few"}
+NOT_CHARGED = {
+    "supplier": "came from a supplier", "handling": "came from handling", "unknown": "of a cause not known",
+    NO_ROD: "relief on instruments without a rod",
+    TWO_NAMES: "visits with two names", NOBODY: "visits without a name", NOT_JUDGED: "instruments not judged yet",
+}  # fmt: skip
+SETTLE = (
+    ("The people concerned", "Tell them what is kept, what it is for, who sees it and when it is deleted; hear what they say."),
+    ("The law here", "Figures tied to a person are personal data in many places: ask what holds, and whether a works council has a say."),
+    ("What was agreed", "Write down the purpose, that nothing follows from a figure by itself, and for how long it is kept."),
+)  # fmt: skip
+Row = dict[str, Any]
+
+
+def who(shop: Shop, tech: str) -> str:
+    """A tech as the shop shows them: by code, or by name where that is settled."""
+    if shop.people.show == "names":
+        name = next((person.name for person in shop.techs if person.key == tech), "")
+        return name or tech
+    return tech
+
+
+def caution(shop: Shop, name: str) -> str:
+    purpose = shop.people.purpose.strip().rstrip(".") or "coaching"
+    return (
+        f"These figures are for {purpose}. They describe work on this mix of models, lots and weeks, with its uncertainty; fewer than {FEW} "
+        f"instruments is few. Local law and agreements decide their use. {name} can see this page."
+    )
+
+
+def past_keeping(shop: Shop, past: Mapping[str, date]) -> str:
+    """Whose figures are no longer shown, and what takes their names out; '' for nobody."""
+    if not past:
+        return ""
+    months = "1 month" if shop.people.keep_months == 1 else f"{numbers.count(shop.people.keep_months)} months"
+    told = ", ".join(f"{who(shop, tech)} ({numbers.day(day)} {day.year})" for tech, day in past.items())
+    return (
+        f"Figures of one person are shown for {months} after their last visit ([people] keep_months), so nothing stands here of {told}. "
+        f"truerun forget {next(iter(past))} takes a name out of every file."
+    )
+
+
+def headline(shop: Shop, tech: str, stage: str, stands: Sequence[Stand]) -> str:
+    """`T14 at nut slotting: two targets shown, one not yet, one too few to say.`"""
+    count = {word: sum(stand.verdict == word for stand in stands) for word in MARKS}
+    here = f"{who(shop, tech)} at {shop.stage_name(stage).lower()}"
+    if not stands:
+        return f"{here}: no target band yet."
+    words = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not yet", targets.TOO_FEW: "too few to say"}
+    told = []
+    for word, short in words.items():
+        if count[word]:
+            noun = "" if told else f" {'target' if count[word] == 1 else 'targets'}"
+            told.append(f"{numbers.in_words(count[word])}{noun} {short}")
+    return f"{here}: {', '.join(told)}."
+
+
+def gauge_unit(resolution: str) -> str:
+    """The unit a gauge's step is spoken in: thou, 64ths, in, or mm."""
+    text = resolution.strip()
+    if not text.endswith("in"):
+        return "mm"
+    return "64ths" if "/" in text else "thou"
+
+
+def in_gauge(shop: Shop, band: Row, value: float | None, *, with_mm: bool = False) -> str:
+    """A reading of a band as its gauge says it."""
+    if value is None:
+        return numbers.NONE
+    return numbers.gauge(value, gauge_unit(str(band["resolution"])), with_mm=with_mm, quantity=sentences.quantity(shop, str(band["characteristic"])))
+
+
+def hold(shop: Shop, band: Row, *, with_mm: bool = False) -> str:
+    """The band in words: `12 to 16 thou`; with_mm adds `(0.30 to 0.41 mm)` where the gauge reads inches."""
+    ends = [band["lower"], band["upper"]]
+    told = _between([in_gauge(shop, band, end) if end is not None else "" for end in ends])
+    inches = gauge_unit(str(band["resolution"])) != "mm" and sentences.quantity(shop, str(band["characteristic"])) == "length"
+    return f"{told} ({_between([numbers.mm(end) if end is not None else '' for end in ends])})" if with_mm and inches else told
+
+
+def _between(ends: list[str]) -> str:
+    """`12 to 16 thou` of `12 thou` and `16 thou`; an empty end is open."""
+    low, high = ends
+    if low and high:
+        return f"{low.partition(numbers.NBSP)[0]} to {high}"
+    return f"at most {high}" if high else f"at least {low}"
+
+
+def target(shop: Shop, band: Row) -> str:
+    return in_gauge(shop, band, band["target"]) if band["target"] is not None else "inside the band"
+
+
+def band_from(band: Row) -> str:
+    """What a band rests on."""
+    people = numbers.in_words(int(band["techs"]))
+    return (
+        f"nine tenths of what {people} qualified {'person sets' if band['techs'] == 1 else 'people set'}, with 95 % confidence, within the spec "
+        f"({numbers.count(band['n'])} readings)"
+    )
+
+
+def standing(shop: Shop, stand: Stand) -> str:
+    """Where somebody stands against one band."""
+    n = len(stand.values)
+    out = n - stand.inside
+    few = " Few so far." if n < FEW else ""
+    share = numbers.share_range(1 - stand.inside_high, 1 - stand.inside_low, n)
+    seen = f"{numbers.of(out, n)} outside the band ({share})."
+    if stand.verdict == targets.SHOWN:
+        return f"Shown at instrument {stand.decided_at}; {seen}{few}"
+    if stand.verdict == targets.NOT_SHOWN:
+        return f"{runs(shop, stand)} Not yet at instrument {stand.decided_at}; {seen}{few}".strip()
+    more = max(1, round(stand.expected_good) - n)
+    return f"{numbers.count(n)} so far, about {more} more until the test can say. {seen}{few}"
+
+
+def runs(shop: Shop, stand: Stand) -> str:
+    """`Runs 1.5 thou high` where the interval of the mean leaves the target out."""
+    goal = stand.band["target"]
+    if goal is None or stand.mean is None or stand.mean_low is None or stand.mean_high is None or stand.mean_low <= goal <= stand.mean_high:  # type: ignore[operator]
+        return ""
+    off = stand.mean - float(goal)  # type: ignore[arg-type]
+    return f"Runs {in_gauge(shop, stand.band, abs(off))} {'high' if off > 0 else 'low'}."
+
+
+def test_words(stand: Stand) -> str:
+    """The test before it starts: what it tells apart, its risks, and how long it takes."""
+    good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
+    return (
+        f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with {poor}. Of those who hold the "
+        f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at most "
+        f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about {numbers.plain(stand.expected_good, 0)} instruments for the "
+        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at most; then it begins "
+        "anew, and the latest answer counts. A person decides."
+    )
+
+
+def test_short(stand: Stand) -> str:
+    """The same in two lines, for the card."""
+    good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
+    return (
+        f"Shown or not shown yet is said instrument by instrument: {good} outside the band is told from {poor}, wrongly at most "
+        f"{numbers.share(stand.test.risk_good, 100)} and {numbers.share(stand.test.risk_poor, 100)} of the time, after about "
+        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most; then anew, and the "
+        f"latest answer counts. Ranges: 95 %; under {FEW} is few."
+    )
+
+
+def came_back(row: Row | None) -> str:
+    """Work that came back against the same mix by the others."""
+    if row is None or not row["judged"]:
+        return "No judged instrument here yet."
+    k, n, back = int(row["charged"]), int(row["judged"]), int(row["came_back"] or 0)
+    few = " Few instruments: little can be said." if n < FEW else ""
+    again = f" ({numbers.count(back)} of them came back, some more than once)" if back < k else ""
+    seen = f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged instruments{again}"
+    if row["expected"] is None:
+        return f"{seen}. Nobody else worked here, so there is nothing to hold it against.{few}"
+    expected = numbers.plain(row["expected"], 1)
+    if row["ratio"] is None:
+        return f"{seen}; from the same mix by the others none would be expected.{few}"
+    ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
+    drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times ({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
+    return f"{seen}; from the others about {expected} instruments would have come back on the same mix: {ends}.{drawn}{few}"
+
+
+def chance_and_mix(row: Row | None) -> tuple[str, str]:
+    """Two answers to `is that more than chance and mix explain`, each with how often it errs: by every visit here, and by the funnel of the
+    shop. Empty where there is nothing to hold against."""
+    if row is None or row["ratio"] is None or row["more"] is None:
+        return "", ""
+    often = "of people whose work is as the others', 1 in 20 or fewer would be told so"
+    if row["more"]:
+        first = f"More came back than chance and mix explain ({often}). Look at the work together, and at what came with it."
+    else:
+        little = row["expected"] < ENOUGH
+        first = "Not more came back than chance and mix explain"
+        first += f"; where fewer than {ENOUGH} are expected, even twice as much often cannot be told from chance." if little else "."
+    inside = "Outside" if row["outside_funnel"] else "Inside"
+    return first, f"{inside} the funnel, which holds 998 of 1,000 by chance and the unrest that all people here share."
+
+
+def not_charged(rows: list[Row]) -> str:
+    """What is charged to nobody."""
+    if not rows:
+        return "Every send-back of the first round is charged."
+    told = ", ".join(f"{numbers.count(row['count'])} {NOT_CHARGED.get(row['why'], row['why'])}" for row in rows)
+    return f"Charged to nobody in the shop: {told}."
+
+
+def minutes(found: Learning) -> str:
+    """Minutes with practice; said last, after method and yield."""
+    if not len(found.minutes.value):
+        return "No first visit here has minutes of its own, typed or by the clock; planned ones say nothing of practice."
+    return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), _quartiles(found))
+
+
+def _quartiles(found: Learning) -> str:
+    if found.minutes_qualified is None:
+        return "Nobody qualified has timed visits here to hold it against."
+    low, high = found.minutes_qualified
+    return f"The middle half of the qualified people's visits takes {numbers.span(low, high, 1, 'min')}, brought to the same model."
+
+
+def send_backs(found: Learning) -> str:
+    """Send-backs with practice."""
+    beside = ""
+    if found.came_back_qualified is not None:
+        beside = f"Of the qualified people's instruments {numbers.share(found.came_back_qualified, 100)} come back."
+    back = int(np.nansum(found.came_back.value))
+    seen = f"{numbers.of(back, len(found.came_back.value))} judged instruments came back."
+    if not back:
+        return f"{seen} {beside}".strip()
+    return f"{seen} {_practice(found.came_back, lambda x: numbers.share(x, len(found.came_back.value)), beside)}"
+
+
+def spread(found: Practice) -> str:
+    return _practice(found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions.")
+
+
+def _practice(found: Practice, write: Callable[[float], str], beside: str) -> str:
+    """Where a curve stands now and what may be said of what lies ahead."""
+    if not len(found.curve):
+        return f"Cannot be said yet: {_plain(found.says)}. {beside}".strip()
+    last = float(np.max(found.unit)) if len(found.unit) else 1.0
+    k = max(int(np.searchsorted(found.x, last, side="right")) - 1, 0)
+    now = f"About {write(found.curve[k])} now"
+    if len(found.low):
+        now += f" ({write(found.low[k])} to {write(found.high[k])}, 90 % band)"
+    ahead = ""
+    if found.says:
+        ahead = f" What lies ahead cannot be said: {_plain(found.says)}."
+    elif len(found.low):
+        ahead = (
+            f" By instrument {numbers.count(round(found.x[-1]))} about {write(found.curve[-1])} ({write(found.low[-1])} to {write(found.high[-1])})."
+            " The curve is a guide, not a due date."
+        )
+    return f"{now}.{ahead} {beside}".strip()
+
+
+def _plain(text: str) -> str:
+    return text.removeprefix("cannot be said yet: ").rstrip(".")
+
+
+def counted(found: Learning) -> str:
+    """From where instruments are counted."""
+    start = "" if found.begins_in_logs else " What was done before the logs began is not counted."
+    few = " Few so far." if found.instruments < FEW else ""
+    return f"{numbers.count(found.instruments)} instruments, counted from the first in the logs.{start}{few}"
+
+
+def offset(shop: Shop, row: Row) -> str:
+    """Spread and offset of what somebody sets, against the others on the same models and positions."""
+    key = row["characteristic"]
+
+    def amount(value: float, sign: bool = True) -> str:
+        return sentences.amount(shop, key, value, sign=sign, mean=True)
+
+    few = " Few." if row["instruments"] < FEW else ""
+    shown = row["offset_low"] > 0 or row["offset_high"] < 0
+    side = f"{amount(row['offset'])} from the others ({amount(row['offset_low'])} to {amount(row['offset_high'])})"
+    wide = f"spread {numbers.plain(row['ratio'], 2)} times theirs ({numbers.span(row['ratio_low'], row['ratio_high'])})"
+    return f"{side}{'' if shown else ', no offset shown'}; {wide}.{few}"

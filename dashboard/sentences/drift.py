@@ -1,0 +1,252 @@
+"""What Drift says in words: the finding of all streams, of one stream, why its limits differ, and what the bench book holds."""
+
+from datetime import date, datetime
+from typing import Any
+
+from analysis.studies.drift import causes
+from analysis.studies.drift.shift import Outside, Shift
+from analysis.studies.drift.states import MOVED, STEADY, THIN
+from analysis.studies.drift.stream_view import StreamSeen
+from dashboard import numbers
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+GAUGES = {"unfit": "unfit", "coarse": "coarse", "fit": "fit", "untested": "untested"}
+WHY_ADJUSTED = {
+    "setters differ": "people set it at different means, so the average is taken of the deviations from each one's own mean",
+    "coarse": "the gauge's step is larger than the spread, so the step's own variance is counted in",
+    "not independent": "neighbouring readings are alike, so the limits are wider than for independent ones",
+    "held against all techs": "it has fewer readings of its own than a baseline needs, so it is held against the limits of everybody",
+}
+BOOK_WORDS = {
+    "cause": "Cause", "action": "Action", "close": "Closed", "reopen": "Reopened", "known": "Marked known", "note": "Note", "decision": "Decision",
+}  # fmt: skip
+
+
+def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
+    """`HERON-OM, action bass`, with `, final inspection` where asked."""
+    what = sentences.characteristic(shop, row["characteristic"], row["position"])
+    return f"{row['model']}, {_small(what)}" + (f", {_small(shop.stage_name(row['stage']))}" if stage else "")
+
+
+def _small(text: str) -> str:
+    """A name inside a sentence; a name in capitals keeps them."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
+def headline(moved: int, streams: int, thin: int, most: dict[str, Any] | None, shop: Shop) -> str:
+    """`Three of 60 streams moved. HERON-OM action bass moved most.`"""
+    if not streams:
+        return "No readings to judge yet."
+    many = "stream" if streams == 1 else "streams"
+    if not moved:
+        if thin == streams:
+            return "Too few readings to say yet."
+        judged = streams - thin
+        return f"{'The one stream' if judged == 1 else f'All {numbers.count(judged)} streams'} that can be judged ran true."
+    first = f"{numbers.in_words(moved, capital=True)} of {numbers.count(streams)} {many} moved."
+    if most is None or most["shift"] is None:
+        return first
+    name = f"{most['model']} {_small(sentences.characteristic(shop, most['characteristic'], most['position']))}"
+    return f"{first} {name} moved most." if moved > 1 else f"{first} It is {name}."
+
+
+def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "") -> str:
+    """Which readings, which weeks, and by what they are judged."""
+    where = _small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
+    who = f" of what {tech} set" if tech else ""
+    many = "week" if weeks == 1 else "weeks"
+    seen = f"First-pass readings{who} at {where}, {numbers.in_words(weeks)} {many} to {numbers.long_day(last).partition(' ')[2]}."
+    return f"{seen} {judged_by(shop)}"
+
+
+def judged_by(shop: Shop) -> str:
+    budget = shop.judging.budget
+    if budget is None:
+        rules = ", ".join(shop.judging.rules)
+        return f"Classical limits at {numbers.plain(shop.judging.width, 1).removesuffix('.0')} sigma; what opens a signal: {rules}."
+    allowed = numbers.in_words(int(budget), capital=True) if budget == int(budget) else numbers.plain(budget, 1)
+    return f"{allowed} false {'signal' if budget <= 1 else 'signals'} a week {'is' if budget <= 1 else 'are'} allowed for."
+
+
+def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
+    """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`."""
+    if row["shift"] is None:
+        return "moved; when it began cannot be said yet"
+    way = "up" if row["shift"] >= 0 else "down"
+    share = f", {numbers.share(abs(row['shift_share']), 100)} of the tolerance" if row["shift_share"] is not None else ""
+    since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
+    return f"{way} {sentences.amount(shop, row['characteristic'], abs(row['shift']))}{share}{since}"
+
+
+def state_words(row: dict[str, Any], shop: Shop, size: float | None) -> tuple[str, str]:
+    """Mark and word of a stream's state: `("moved-up", "moved up 0.11 mm")`."""
+    if row["state"] == MOVED:
+        way = "down" if size is not None and size < 0 else "up"
+        amount = f" {sentences.amount(shop, row['characteristic'], abs(size))}" if size is not None else ""
+        return f"moved-{way}", f"moved {way}{amount}" if size is not None else "moved"
+    return (THIN, "thin") if row["state"] == THIN else (STEADY, "steady")
+
+
+def finding(view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, moves: causes.MovesWith | None, shop: Shop, now: date) -> str:
+    """The finding of one stream, with its uncertainty and what it moves together with."""
+    row = view.row
+    key = str(row["characteristic"])
+    what = f"{sentences.characteristic(shop, key, str(row['position']))} on {row['model']}"
+    n = int(str(row["n"]))
+    least = shop.judging.least_readings
+    if row["state"] == THIN:
+        if n < least:
+            return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}; from {least} on limits are drawn. Too few to say."
+        return f"All {numbers.count(n)} readings are the same or nearly so: a stream without spread has no limits."
+    if row["state"] == STEADY or signal is None:
+        return f"{what} ran true: no chart of it has a signal open."
+    if found is None or signal["began_at"] is None:
+        return f"{what} moved; when it began cannot be said yet."
+    way = "up" if found.size >= 0 else "down"
+    share = f", {numbers.share(found.share, 100)} of its tolerance" if found.share is not None else ""
+    began = numbers.day(sentences.local(shop, signal["began_at"]), now)
+    few = f" Only {numbers.count(found.n_after)} readings since then: few." if found.n_after < 30 else ""
+    text = f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, since about {began}.{few}"
+    return f"{text} {sentences.together(moves, shop)}" if moves is not None else text
+
+
+def span(shop: Shop, key: str, found: Shift) -> str:
+    """The interval of a shift's size, in its own direction: `0.08 to 0.15`."""
+    low, high = sorted((abs(found.low), abs(found.high)))
+    if found.low * found.high < 0:
+        low, high = found.low, found.high
+    quantity, shown = sentences.quantity(shop, key), shop.shop.length
+    return numbers.span(*(numbers.in_unit(x, quantity, shown=shown) for x in (low, high)), numbers.decimals_of(quantity, shown=shown))
+
+
+def outside(part: Outside) -> tuple[str, str]:
+    """Figure and note: `("0 of 52", "0 to 7 %")`."""
+    if not part.n:
+        return "no limits", "nothing is asked of these readings"
+    return numbers.of(part.outside, part.n), numbers.share_range(part.low, part.high, part.n)
+
+
+def adjusted(words: str) -> str:
+    """Why the limits of the running average are not those of the plain readings; '' where they are."""
+    told = [WHY_ADJUSTED.get(word, word) for word in words.split(";") if word]
+    return f"The average's limits are not those of the plain readings: {'; '.join(told)}." if told else ""
+
+
+def spread(ratio: float | None, n: int) -> str:
+    """What the spread from reading to reading says beside that of all readings; '' where the two agree, or there are few."""
+    if ratio is None or ratio >= 0.85 or n < 100:
+        return ""
+    return f"From one reading to the next it spreads {numbers.share(ratio, 100)} of what all readings do: more than chance moves it along."
+
+
+def gauge(word: str) -> str:
+    return f"gauge {GAUGES.get(word, word)}"
+
+
+def candidate(one: causes.Candidate, shop: Shop) -> str:
+    """A thing looked at as its row in the chart; nobody is named."""
+    if one.name == causes.SET_BY:
+        return "Differs between people at this bench"
+    if one.name.startswith(causes.TECH_AT):
+        return f"Differs between people at {_small(shop.stage_name(one.name.removeprefix(causes.TECH_AT)))}"
+    text = sentences.candidate_words(one, shop)
+    return text[:1].upper() + text[1:]
+
+
+def signal_words(signal: dict[str, Any], shop: Shop, cause: str, now: date) -> str:
+    """What stands beside a wedge: `signal, 3 Nov`; a closed one with its cause where the book has one."""
+    if signal["closed_at"] is None:
+        return f"signal, {numbers.day(sentences.local(shop, signal['opened_at']), now)}"
+    when = numbers.day(sentences.local(shop, signal["closed_at"]), now)
+    why = cause or ("by a person" if signal["closed_by"] == "a person" else signal["closed_by"])
+    return f"closed {when}: {why}" if why else f"closed {when}"
+
+
+def began_words(signal: dict[str, Any], shop: Shop, now: date) -> str:
+    """`began 3 Nov, 30 Oct to 5 Nov`."""
+    at, low, high = (sentences.local(shop, signal[name]) for name in ("began_at", "began_low", "began_high"))
+    told = f"began {numbers.day(at, now)}"
+    return told if low.date() == high.date() == at.date() else f"{told}, {numbers.days(low, high, now)}"
+
+
+def entry(line: dict[str, Any], shop: Shop, now: datetime) -> tuple[str, str]:
+    """One line of the bench book: what it says, and who wrote it when."""
+    text = (line["text"] or "").strip()
+    word = BOOK_WORDS.get(line["kind"], line["kind"])
+    if line["kind"] == "known" and line["until"]:
+        word = f"{word} until {numbers.day(line['until'], now)}"
+    said = f"{word}: {text}" if text else f"{word}."
+    if line["owner"] or line["due"]:
+        due = f"by {numbers.day(line['due'], now)}" if line["due"] else ""
+        said += f" ({', '.join(part for part in (line['owner'], due) if part)})"
+    written = f"{numbers.day(sentences.local(shop, line['at']), now)}, {line['who'] or 'nobody named'}"
+    if line["opened_at"]:
+        written += f"; signal of {numbers.day(sentences.local(shop, line['opened_at']), now)}"
+    return said, written
+
+
+def young(shop: Shop, n: int) -> str:
+    """A stream that has readings enough to look at, too few for limits of its own."""
+    full = shop.judging.baseline_readings
+    return (f"{numbers.count(n)} readings so far: its limits are provisional until there are {numbers.count(full)}. Until then it is judged on the "
+            "short-run chart, together with the other young streams of this characteristic, each by its own mean and spread.")  # fmt: skip
+
+
+def by_shape(levels: list[str], marks: tuple[str, ...], what: str) -> str:
+    """Which shape stands for what."""
+    if not levels:
+        return f"No {what} is written down for these readings."
+    return "; ".join(f"{mark}: {level}" for mark, level in zip(marks, levels, strict=False)) + "; others as before."
+
+
+def unsteady(streams: int, points: Any) -> str:
+    """Whether a baseline was steady; a step and a far reading are named in the table."""
+    if not len(points):
+        return "The baseline is steady: no reading lies farther out, and no mean shifts more, than chance explains."
+    if streams <= 1:
+        many = "reading says" if len(points) == 1 else "readings say"
+        return f"The baseline is unsteady: {numbers.in_words(len(points))} {many} so. Leave one out only with a reason, or name other days."
+    touched = points.select("characteristic", "position", "model", "stage", "tech").n_unique()
+    return f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} streams. Leave a reading out only with a reason."
+
+
+def proposed(row: dict[str, Any], width: float, shop: Shop) -> str:
+    """The limits that a baseline gives, in one sentence."""
+    key = row["characteristic"]
+    low, high = (sentences.amount(shop, key, row["centre"] + side * width * row["sigma"]) for side in (-1, 1))
+    holds = numbers.day(sentences.local(shop, row["holds_from"]))
+    return (f"From {numbers.count(row['n'])} readings: edge {sentences.amount(shop, key, row['centre'])}, limits of one reading {low} and {high}; "
+            f"they judge from {holds} on.")  # fmt: skip
+
+
+def part_of_a_shift(n: int) -> str:
+    """Readings far from the old edge because their stream moved."""
+    many = "reading lies" if n == 1 else "readings lie"
+    return f"{numbers.in_words(n, capital=True)} more {many} beyond four sigma because the stream moved: part of the shift, not odd."
+
+
+def how_it_judges(shop: Shop) -> list[str]:
+    """What the page promises, and where the promise is weaker."""
+    budget = shop.judging.budget
+    said = []
+    if budget is None:
+        said.append(f"{judged_by(shop)} The other run rules are drawn under the chart and open nothing.")
+    else:
+        said.append(
+            f"{judged_by(shop)} That is a mean over all charts that can open, for readings that follow a normal curve. The run rules under the chart "
+            "are marks and open nothing; one reading beyond four sigma is an odd instrument."
+        )
+    said.append(
+        f"The edge is the mean of the baseline: the limits on file, else the first {numbers.count(shop.judging.baseline_readings)} readings. "
+        "Sigma comes from the difference between neighbouring readings. A signal closes after twenty readings in a row without a firing, with "
+        "new limits, or when a person closes it."
+    )
+    if budget is not None:
+        said.append(
+            "Readings that do not follow a normal curve raise more false signals than the budget says. In simulations of 20,000 streams with limits "
+            "from 100 readings: 4.3 times as many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 3.3 times "
+            "where the curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a sigma. Where neighbours are alike "
+            "the limits are widened, and the promise holds."
+        )
+    return said

@@ -1,0 +1,180 @@
+"""What came back, in words: work, hours and money with their denominators; stages, never people."""
+
+from typing import Any
+
+import polars as pl
+
+from analysis.studies.rework.rework import Flows
+from analysis.studies.rework.savings import WhatIf
+from dashboard import numbers
+from ingest.shopfiles.shop import Shop
+
+KINDS = {"fixed": "fixed on the spot", "reject": "rejected", "second": "sold as a second", "return": "returned"}
+FEW = 30  # instruments: below it a sample is called few
+ELSEWHERE = {"supplier": "the supplier", "handling": "handling", "unknown": "a stage not known"}
+
+
+def place(shop: Shop, key: str) -> str:
+    return ELSEWHERE.get(key) or shop.stage_name(key).lower()
+
+
+def named(shop: Shop, key: str) -> str:
+    """A stage by its name; supplier, handling, unknown as they are."""
+    return key if key in ELSEWHERE else shop.stage_name(key)
+
+
+def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str], judged: int) -> str:
+    """`80 hours of work came back in four weeks. Nut slotting, caught at play test, is a quarter of it.`"""
+    period = f"in {periods[weeks].lower()}" if weeks != "all" else "on all logs"
+    if found.rows.is_empty():
+        return f"Nothing was sent back {period}." if judged else f"No instrument was judged {period}."
+    minutes = float(found.total["minutes"][0])
+    say = f"{numbers.hours_of(minutes)} of work came back {period}."
+    row = found.rows.row(0, named=True)
+    if minutes <= 0:
+        return say
+    part = row["minutes"] / minutes
+    what = place(shop, row["caused_at"])
+    return f"{say} {what[0].upper() + what[1:]}, caught at {place(shop, row['caught_at'])}, is {numbers.share(part, 100)} of it."
+
+
+def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
+    """Never sent back with its interval, and the rolled yield beside it."""
+    if not n or rolled.is_empty():
+        return "None judged yet."
+    row = rolled.row(0, named=True)
+    few = " Few instruments so far." if n < 30 else ""
+    low, high = row["never_sent_back_low"], row["never_sent_back_high"]
+    interval = f" ({numbers.share_range(low, high, n)})" if low is not None else ""
+    told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."
+    if row["rolled_yield"] is None:
+        return told + few
+    return f"{told} Rolled over the stages: {numbers.share(row['rolled_yield'], n)}.{few}"
+
+
+def flow(found: Flows, shop: Shop) -> str:
+    """Where most of it is caught, how far from its cause, how much of it nobody confirmed."""
+    hours = float(found.rows["hours"].sum())
+    if hours <= 0:
+        return f"{numbers.count(int(found.total['count'][0]))} instruments were sent back; no hours are on file for them."
+    by = found.rows.group_by("caught_at").agg(pl.col("hours").sum()).sort("hours", "caught_at", descending=[True, False])
+    where, share = by.row(0)
+    here = found.rows.filter((pl.col("caught_at") == where) & pl.col("stages_back").is_not_null())
+    say = f"{numbers.share(share / hours, 100)} of the hours was caught at {place(shop, where)}"
+    if len(here):
+        back = float((here["stages_back"] * here["count"]).sum()) / float(here["count"].sum())
+        say += f", on average {numbers.plain(back, 1)} stages after the cause"
+    unsure = 1 - float(found.rows["hours_confirmed"].sum()) / hours
+    return f"{say}. {numbers.share(unsure, 100)} of the hours went to a stage that nobody confirmed as the cause."
+
+
+def minutes(found: Flows) -> str:
+    """What the figures are made of."""
+    total = found.total.row(0, named=True)
+    still = (
+        f" {numbers.in_words(total['open'], capital=True)} {'loop is' if total['open'] == 1 else 'loops are'} still open and counted so far."
+        if total["open"]
+        else ""
+    )
+    rests = f" {numbers.count(total['rests'])} rested a second time, {numbers.hours(total['rest_hours'])} in all." if total["rests"] else ""
+    return f"{numbers.share(total['planned_share'], 100)} of the minutes is planned, not clocked or typed.{rests}{still}"
+
+
+def faults(found: pl.DataFrame) -> str:
+    """The commonest fault, and what cannot be told apart from it."""
+    if found.is_empty():
+        return "No send-back names a fault."
+    row = found.row(0, named=True)
+    name = row["name"] or "no fault named"
+    say = f"{name[0].upper() + name[1:]} comes back most: {numbers.of(row['count'], int(found['count'].sum()))} send-backs."
+    same = [other or "no fault named" for other in row["same_as"].split(";") if other]
+    if same:
+        many = same[:3] + ([f"{numbers.in_words(len(same) - 3)} more"] if len(same) > 3 else [])
+        return f"{say} It cannot be told apart from {' and '.join(many)}."
+    return f"{say} It stands apart from the rest."
+
+
+def change(row: dict[str, Any], shop: Shop) -> str:
+    """One change in words: `Nut slotting, caught at play test: half as often`."""
+    cause, caught = place(shop, row["caused_at"]), place(shop, row["caught_at"])
+    cause = cause[0].upper() + cause[1:]
+    if row["kind"] == "halved":
+        return f"{cause}, caught at {caught}: half as often"
+    return f"{cause}: found at {place(shop, row['instead_at'])}, not at {caught}"
+
+
+def savings(found: WhatIf, shop: Shop) -> str:
+    """The change worth most, with its interval."""
+    row = found.rows.row(0, named=True)
+    low, high = numbers.plain(row["minutes_low"] / 60, 1), numbers.hours(row["minutes_high"] / 60)
+    return f"Worth most: {change(row, shop)[0].lower() + change(row, shop)[1:]} would save {numbers.hours_of(row['minutes'])} ({low} to {high})."
+
+
+def savings_note() -> str:
+    """What the intervals promise, and what is not in the money."""
+    return (
+        "The five worth most. In 95 of 100 shops such as this every real saving lies within its line, all five at once; "
+        "having been chosen as the best is allowed for. Savings do not add up: one instrument can be in two lines. "
+        "Parts are not counted: no log or shop file says what a part costs."
+    )
+
+
+def weekly(state: str) -> str:
+    return {"above": "more than chance gives", "below": "less than chance gives", "within": "as before", "no base": "no weeks before"}[state]
+
+
+def weekly_say(out: pl.DataFrame, shop: Shop) -> str:
+    """Which stages stand outside what their twelve weeks before let expect."""
+    if out.is_empty():
+        return "No stage stands outside what its twelve weeks before let expect. The largest:"
+    told = []
+    for row in out.iter_rows(named=True):
+        name, n = shop.stage_name(row["stage"]), row["instruments"]
+        what = f"{numbers.of(row['came_back'], n)} came back to it, {numbers.share(row['share'], n)}"
+        before = f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before" if row["base_share"] is not None else ""
+        state = row["state"] if row["state"] in ("above", "below") else row["faults_state"]
+        faults = "" if row["state"] in ("above", "below") else ", but its faults an instrument stand out"
+        told.append(f"{name}: {what}{before}{faults}: {weekly(state)}.")
+    return " ".join(told)
+
+
+def weekly_row(row: dict[str, Any]) -> dict[str, str]:
+    """A stage's week beside its drawings."""
+    n, base = row["instruments"], row["base_share"] is not None
+    before = (
+        f"before {numbers.share(row['base_share'], row['base_instruments'])}; {numbers.share_range(row['lower'], row['upper'], n)} may be chance"
+        if base else "no weeks before to judge by"
+    )  # fmt: skip
+    faults_before = (
+        f"before {numbers.plain(row['base_faults_each'], 2)}; {numbers.span(row['faults_lower'], row['faults_upper'], 2)} may be chance"
+        if base else "no weeks before to judge by"
+    )  # fmt: skip
+    few = ", few" if n < FEW else ""
+    return {"came_back": numbers.of(row["came_back"], n), "share": numbers.share(row["share"], n) + few, "before": before,
+            "faults": numbers.plain(row["faults_each"], 2), "faults_before": faults_before}  # fmt: skip
+
+
+def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
+    """A stage's week as a line of a table."""
+    n, base = row["instruments"], row["base_share"] is not None
+    return {
+        "came_back": numbers.of(row["came_back"], n), "share": numbers.share(row["share"], n), "faults": numbers.plain(row["faults_each"], 2),
+        "base": numbers.share(row["base_share"], row["base_instruments"]) if base else numbers.NONE,
+        "within": numbers.share_range(row["lower"], row["upper"], n) if base else numbers.NONE, "state": weekly(row["state"]),
+        "faults_base": numbers.plain(row["base_faults_each"], 2) if base else numbers.NONE,
+        "faults_within": numbers.span(row["faults_lower"], row["faults_upper"], 2) if base else numbers.NONE,
+        "faults_state": weekly(row["faults_state"]),
+    }  # fmt: skip
+
+
+def others(n: int) -> str:
+    return f"The other {numbers.in_words(n)} stages" if n > 1 else "The other stage"
+
+
+def not_judged(waiting: pl.DataFrame) -> str:
+    """Work that stands in no week yet."""
+    count = {word: int((waiting["standing"] == word).sum()) for word in ("bench", "hold", "lost")}
+    return (
+        f"Not in these figures, for it has not yet had its chance to come back: {numbers.count(count['bench'])} on the bench, "
+        f"{numbers.count(count['hold'])} on hold, {numbers.count(count['lost'])} not seen for 30 days."
+    )

@@ -1,0 +1,284 @@
+"""Findings in words: what moved, which lot is in doubt, what came back - shared by page, paper and command line.
+
+Every sentence carries its number, its uncertainty and its denominator; a small sample is called small; nobody is blamed. Pure functions
+from what the studies found; nothing is computed here but the choice of words.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from analysis.review import Matter, Review
+from analysis.studies.drift import causes
+from analysis.studies.drift.streams import KEY
+from dashboard import numbers
+from dashboard.address import address
+from dashboard.charts import sparkline
+from dashboard.charts.sparkline import Pair
+from ingest.shopfiles.shop import Shop
+
+MOST = 7  # sentences of a week
+MOST_MATTERS = 4
+PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
+FLAGS = {"corrected": "corrected", "real": "it is real", "above": "or more", "below": "or less", "interval": "middle of a range"}
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """One finding: mark and word, the sentence with its first words in bold, what stands behind it, and the way to its page."""
+
+    state: str  # a mark of dashboard.parts.MARKS
+    word: str
+    lead: str
+    rest: str = ""
+    why: str = ""
+    link: str = ""
+    page: str = ""
+    spark: Pair | None = None
+    picture: str = ""  # what the small drawing shows
+
+    @property
+    def text(self) -> str:
+        """All of it on one line."""
+        return " ".join(part for part in (f"{self.lead}{self.rest}", self.why) if part)
+
+
+def characteristic(shop: Shop, key: str, position: str = "") -> str:
+    """`Action bass`, `Intonation string 1`, `Intonation string 1 fret 7`."""
+    name = shop.characteristic_name(key)
+    if not position:
+        return name
+    first, _, rest = position.partition(" ")
+    return f"{name} string {first}{' ' + rest if rest else ''}" if first.isdigit() else f"{name} {position}"
+
+
+def quantity(shop: Shop, key: str) -> str:
+    item = shop.by_characteristic.get(key)
+    return item.quantity if item else "plain"
+
+
+def amount(shop: Shop, key: str, value: float | None, *, sign: bool = False, mean: bool = False) -> str:
+    """A number of a characteristic with its unit, as the shop reads it."""
+    return numbers.amount(value, quantity(shop, key), shown=shop.shop.length, sign=sign, mean=mean)
+
+
+def flag_words(flag: str) -> str:
+    """The flags of a reading as a person says them."""
+    return ", ".join(FLAGS.get(word, word) for word in flag.split(";") if word)
+
+
+def local(shop: Shop, when: datetime) -> datetime:
+    return when.astimezone(shop.zone)
+
+
+def headline(found: Review, shop: Shop) -> str:
+    """The week in one sentence."""
+    parts = []
+    moved = len(found.matters)
+    if moved:
+        new = sum(matter.new for matter in found.matters)
+        things = f"{'new ' if new == moved else ''}{'thing' if moved == 1 else 'things'}"
+        parts.append(f"{numbers.in_words(moved)} {things} moved" + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else ""))
+    doubtful = len(found.lots)
+    if doubtful:
+        parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
+    if not parts:
+        return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
+    text = ", ".join(parts) + (", and the rest ran true" if found.steady else "")
+    return text[0].upper() + text[1:] + "."
+
+
+def moved(matter: Matter, shop: Shop, now: date) -> Sentence:
+    """What moved, by how much, since when, and what it moves together with."""
+    main = matter.main
+    key, model = str(main["characteristic"]), str(main["model"])
+    size = main["size"]
+    assert size is None or isinstance(size, float)
+    up = (size or 0.0) >= 0
+    what = characteristic(shop, key, _position(matter))
+    way = "up" if up else "down"
+    began = main["began_at"] if isinstance(main["began_at"], datetime) else main["opened_at"]
+    assert isinstance(began, datetime)
+    since = numbers.day(local(shop, began), now)
+    share = f", {numbers.share(matter.share, 100)} of its tolerance" if matter.share is not None else ""
+    lead = f"{what} on {model} moved {way} {amount(shop, key, abs(size or 0.0))}"
+    if matter.only_some:
+        lead = f"{what} on {model} moved {way} {amount(shop, key, abs(size or 0.0))} for some who set it, not for all"
+    fresh = "New this week. " if matter.new else ""
+    why = fresh + _between(main, shop, now) + " " + together(matter.moves_with, shop)
+    seen = [value for value in matter.line if value is not None]
+    spark = sparkline.stream_spark(seen, light_from=max(0, (matter.light_from or 0) - (len(matter.line) - len(seen)))) if seen else None
+    page = "Bench" if matter.only_some else "Drift"
+    link = address(f"/{page.lower()}", **{name: main[name] for name in KEY})
+    picture = f"Running average of {what} on {model}, {way} since about {since}"
+    return Sentence(f"moved-{way}", f"moved {way}", lead, f"{share}, since about {since}.", why.strip(), link, page, spark, picture)
+
+
+def _position(matter: Matter) -> str:
+    positions = [position for position in matter.positions if position]
+    return positions[0] if len(positions) == 1 else ""
+
+
+def _between(signal: dict[str, object], shop: Shop, now: date) -> str:
+    low, high = signal["began_low"], signal["began_high"]
+    if not isinstance(low, datetime) or not isinstance(high, datetime):
+        return "When it began cannot be said yet."
+    a, b = local(shop, low), local(shop, high)
+    return f"Began on {numbers.day(a, now)}." if a.date() == b.date() else f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
+
+
+def together(found: causes.MovesWith, shop: Shop, *, people: bool = False) -> str:
+    """What a shift moves together with; never called its cause. Outside Bench nobody is named."""
+    if not found.named:
+        if not found.looked_at:
+            return "Too few readings since then to see what it moves together with."
+        return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
+    names = list(dict.fromkeys(candidate_words(candidate, shop, people=people) for candidate in found.named))
+    if len(names) == 1:
+        if names[0] == PEOPLE_DIFFER:
+            return "It differs between people at this bench."
+        return f"Moves together with {names[0]}."
+    return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
+
+
+def candidate_words(candidate: causes.Candidate, shop: Shop, *, people: bool = False) -> str:
+    """`neck lot MP-2291`, `humidity above 55 %RH`, `the change of 3 Nov: new saddle blanks`."""
+    if candidate.name == causes.SET_BY or candidate.name.startswith(causes.TECH_AT):
+        if not people:
+            return PEOPLE_DIFFER
+        stage = candidate.name.removeprefix(causes.TECH_AT)
+        return f"who set it ({candidate.value})" if candidate.name == causes.SET_BY else f"who worked at {shop.stage_name(stage)} ({candidate.value})"
+    if candidate.name == causes.CHANGE:
+        what, _, when = candidate.value.rpartition(", ")
+        return f"the change of {numbers.day(date.fromisoformat(when))}: {what}"
+    if candidate.name == causes.HUMIDITY:
+        size, _, since = candidate.value.replace("-", numbers.MINUS, 1).partition(" %RH")
+        change = f"{size}{numbers.NBSP}%RH" + (f", {since.strip().replace(' h', f'{numbers.NBSP}h')}" if since else "")
+        return f"{'drier' if candidate.value.startswith('-') else 'damper'} air ({change})"
+    words = {causes.LOT: "neck lot", causes.SUPPLIER: "supplier", causes.GAUGE: "gauge", causes.WEEKDAY: ""}
+    return f"{words.get(candidate.name, candidate.name)} {candidate.value}".strip()
+
+
+def lot(row: dict[str, object], shop: Shop) -> Sentence:
+    """A lot of necks in doubt, with what was agreed."""
+    n, outside = int(str(row["n"])), float(str(row["outside"]))
+    bad = round(outside * n)
+    what = characteristic(shop, str(row["characteristic"])).lower()
+    agreed = row["agreed_limit"]
+    allowed = f", the agreed limit is {amount(shop, str(row['characteristic']), float(str(agreed)))}" if agreed is not None else ""
+    low, high = float(str(row["outside_low"])), float(str(row["outside_high"]))
+    few = " Few necks so far." if n < 30 else ""
+    spark = sparkline.interval_spark(outside, low, high, None, max(2 * high, 0.1))
+    return Sentence(
+        "in-doubt", "in doubt", f"Neck lot {row['lot']}: {numbers.of(bad, n)} outside the limits for {what}", f"{allowed}.",
+        f"{numbers.share(outside, n)}, and between {numbers.share_range(low, high, n).replace(' to ', ' and ')} in the whole lot.{few}",
+        address("/necks", supplier=row["supplier"], lot=row["lot"]), "Necks", spark, f"Share outside in lot {row['lot']} with its interval",
+    )  # fmt: skip
+
+
+def came_back(found: Review, shop: Shop) -> Sentence | None:
+    """The largest share of what came back in the week."""
+    if found.flows.is_empty() or found.flows["minutes"].sum() <= 0:
+        return None
+    row = found.flows.row(0, named=True)
+    count, minutes, sure = int(row["count"]), float(row["minutes"]), float(row["minutes_confirmed"])
+    before = found.flows_before.filter((found.flows_before["caused_at"] == row["caused_at"]) & (found.flows_before["caught_at"] == row["caught_at"]))
+    usual = float(before["minutes"].sum()) / 4
+    all_minutes = float(found.flows["minutes"].sum())
+    rest = f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back this week."
+    sent = "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
+    many = "instrument" if count == 1 else "instruments"
+    lead = f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to {cause(shop, row['caused_at'])}"
+    why = f"{sent}The four weeks before: {numbers.hours_of(usual)} a week."
+    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
+    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
+
+
+def cause(shop: Shop, key: str) -> str:
+    """A cause in the middle of a sentence: a stage, or where else it came from."""
+    names = {"supplier": "the supplier", "handling": "handling", "unknown": "a stage not known"}
+    return names.get(key) or shop.stage_name(key).lower()
+
+
+def coarse(found: Review, shop: Shop) -> Sentence | None:
+    """Gauges too coarse to judge one instrument."""
+    if found.coarse.is_empty():
+        return None
+    groups = found.coarse.group_by("characteristic", maintain_order=True).len().sort("len", descending=True)
+    key = str(groups["characteristic"][0])
+    models = found.coarse.filter(found.coarse["characteristic"] == key)["model"].unique(maintain_order=True).to_list()
+    shown = ", ".join(models[:3]) + (f" and {numbers.in_words(len(models) - 3)} more" if len(models) > 3 else "")
+    lead = f"{characteristic(shop, key)} on {shown} is read too coarsely to judge one instrument"
+    many = "stream is" if len(found.coarse) == 1 else "streams are"
+    why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
+    rest = ": one step of the gauge is more than one sigma."
+    return Sentence("coarse", "coarse", lead, rest, why, address("/gauges", characteristic=key), "Gauges")
+
+
+def thin(found: Review, shop: Shop) -> Sentence | None:
+    if not found.thin:
+        return None
+    n, least = found.thin, shop.judging.least_readings
+    return Sentence(
+        "thin", "thin", f"{numbers.in_words(n, capital=True)} {'stream has' if n == 1 else 'streams have'} fewer than {least} readings",
+        " or no spread. Too few to say.", "", address("/drift", state="thin"), "Drift", sparkline.thin_spark(), "Too few readings to draw",
+    )  # fmt: skip
+
+
+def steady(found: Review) -> Sentence | None:
+    n = found.steady
+    if not n:
+        return None
+    others = "other " if found.matters or found.thin else ""
+    say = f"The {others}{numbers.count(n)} {'stream' if n == 1 else 'streams'} ran true."
+    return Sentence("steady", "steady", say, "", "", "/drift", "Drift", sparkline.stream_spark([0.0] * 20), "Flat: ran true")
+
+
+def week(found: Review, shop: Shop) -> list[Sentence]:
+    """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
+    now = found.last_day
+    many = [moved(matter, shop, now) for matter in found.matters]
+    said = many[:MOST_MATTERS] + [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
+    said += [one for one in (came_back(found, shop),) if one]
+    tail = [one for one in (coarse(found, shop), thin(found, shop), steady(found)) if one]
+    room = MOST - len(tail[-1:])
+    kept = (said + tail[:-1])[:room] + tail[-1:]
+    left = len(many) - sum(one in many for one in kept)
+    if left > 0 and kept:
+        place = max((k for k, one in enumerate(kept) if one in many), default=0)
+        last = kept[place]
+        more = f" {numbers.in_words(left, capital=True)} more moved: see Drift."
+        kept[place] = Sentence(last.state, last.word, last.lead, last.rest, last.why + more, last.link, last.page, last.spark, last.picture)
+    return kept
+
+
+def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
+    """Is it a normal week: (name, figure, sentence) for instruments finished, never sent back, signals opened."""
+    this = found.weeks.filter(found.weeks["week"] == found.week)
+    if this.is_empty():
+        return []
+    row = this.row(0, named=True)
+    judged = int(row["judged"])
+    straight = round((row["never_sent_back"] or 0.0) * judged)
+    said = [("Instruments finished", numbers.count(row["finished"]), _usual(found, "finished", float(row["finished"]), numbers.count))]
+    share = numbers.share(row["never_sent_back"], judged) if judged else numbers.NONE
+    of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
+    said.append(("Never sent back", share, of + _usual(found, "never_sent_back", row["never_sent_back"], lambda x: numbers.share(x, 100))))
+    budget = shop.judging.budget
+    many = "signal" if budget == 1 else "signals"
+    allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
+    opened = int(row["signals_opened"])
+    maybe = " One of them may be chance." if budget and opened >= 1 else ""
+    said.append(("New signals", numbers.count(opened), _usual(found, "signals_opened", float(opened), numbers.count) + maybe + allowed))
+    return said
+
+
+def _usual(found: Review, name: str, value: float | None, write: object) -> str:
+    ends = found.usual.get(name)
+    if ends is None or value is None:
+        return "Too few weeks yet to say what is usual."
+    low, high = ends
+    assert callable(write)
+    told = f"{write(low)} to {write(high)} in nineteen weeks of twenty."
+    if low <= value <= high:
+        return f"As usual: {told}"
+    return f"{'More' if value > high else 'Less'} than usual: {told}"

@@ -1,0 +1,188 @@
+"""The smaller sections of the weekly review in words, for page and paper: what arrived, what was shipped, what was done, what stands on the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from analysis.review import Review
+from analysis.studies.drift import actions as deeds
+from dashboard import numbers
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+FEW = 30  # instruments: below it a sample is called few
+DAMPER = 10  # % RH more, for which a slope is told
+
+
+def under(found: Review) -> str:
+    """Which week, and how many instruments it judges."""
+    judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
+    many = "instrument" if judged == 1 else "instruments"
+    few = " Few instruments so far." if judged < FEW else ""
+    return f"Week of {numbers.long_day(found.week)}. {numbers.count(judged)} {many} reached final inspection or ended before it.{few}"
+
+
+def stood(found: Review) -> str:
+    """That a past week is told as it stood."""
+    return f"Told as it stood at the end of {numbers.weekday(found.last_day)}: what came later is not seen."
+
+
+def lead(say: str) -> str:
+    """The first words of a sentence, to stand behind a colon."""
+    said = say.rstrip(".")
+    return said[:1].lower() + said[1:]
+
+
+def missing(found: Review, shop: Shop) -> list[tuple[str, str]]:
+    """Stages with fewer rows than usual: what is there, and what usually is."""
+    rows = found.arrived.filter("question").iter_rows(named=True)
+    return [
+        (f"{shop.stage_name(row['stage'])} has {numbers.of(row['there'], row['expected'])} rows",
+         f": usually {numbers.share(row['usual'], 100)} have one. A sheet may be missing.")
+        for row in rows
+    ]  # fmt: skip
+
+
+def waiting(found: Review) -> str:
+    """`3 questions wait`, or nothing."""
+    many = "question waits" if found.questions == 1 else "questions wait"
+    return f"{numbers.count(found.questions)} {many}" if found.questions else ""
+
+
+def answer(found: Review) -> str:
+    """What to do with what waits."""
+    return "Look" if not found.questions else "Answer it" if found.questions == 1 else "Answer them"
+
+
+def nothing_shipped(found: Review) -> str:
+    """Why no serial is listed as shipped outside or without a final inspection."""
+    packed = found.weeks.filter(found.weeks["week"] == found.week)["finished"].sum()
+    if not packed:
+        return "Nothing was packed this week."
+    return "None: all that was packed had a final inspection, and its last readings lie within their limits."
+
+
+def outside(found: Review) -> str:
+    """Instruments with at least one reading outside as set, n of N with its interval."""
+    row = found.outside.filter(pl.col("characteristic") == "any").row(0, named=True)
+    many = "instrument has" if row["outside"] == 1 else "instruments have"
+    interval = numbers.share_range(row["low"], row["high"], row["n"])
+    few = " Few instruments so far." if row["n"] < FEW else ""
+    return f"{numbers.of(row['outside'], row['n'])} {many} at least one reading outside ({interval}).{few}"
+
+
+def shipped(found: Review, shop: Shop) -> list[tuple[str, str]]:
+    """Serial by serial: packed with a last reading outside, or without a final inspection on file."""
+    said = []
+    for row in found.shipped.group_by("serial", maintain_order=True).agg(pl.all()).iter_rows(named=True):
+        if row["why"][0] == "no final":
+            what = f"packed {numbers.day(sentences.local(shop, row['packed_at'][0]))}, no final inspection on file"
+        else:
+            readings = zip(*(row[k] for k in ("characteristic", "position", "value", "lower", "upper")), strict=True)
+            what = "; ".join(_beyond(shop, *each) for each in readings)
+        said.append((row["serial"], what))
+    return said
+
+
+def _beyond(shop: Shop, characteristic: str, position: str, value: float, lower: float | None, upper: float | None) -> str:
+    limit = upper if upper is not None and value > upper else lower
+    what = sentences.characteristic(shop, characteristic, position).lower()
+    return f"{what}: {sentences.amount(shop, characteristic, value)}, limit {sentences.amount(shop, characteristic, limit)}"
+
+
+def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
+    """What an action was about, with owner and date; and what is seen of it."""
+    due = f", by {numbers.day(row['due'])}" if row["due"] else ""
+    owner = f" {row['owner']}{due}." if row["owner"] else f" {due.removeprefix(', ')}." if due else ""
+    about = f"{sentences.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}." if row["model"] else ""
+    change, n = row["change"], row["n_after"]
+    if change is None:
+        gone = row["verdict"] == deeds.NO_CHART
+        told = "its signal is no longer there" if gone else f"{numbers.count(n or 0)} instruments since; {numbers.in_words(deeds.LEAST)} are needed"
+    else:
+        low, high = (sentences.amount(shop, row["characteristic"], row[end], sign=True) for end in ("low", "high"))
+        told = f"{sentences.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on {numbers.count(n)} instruments"
+    return f"{about}{owner}".strip(), told
+
+
+def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str, Any]) -> dict[str, str]:
+    """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before."""
+    same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
+    before = float(found.flows_before.filter(same)["minutes"].sum()) / 4
+    return {
+        "caught": shop.stage_name(row["caught_at"]), "cause": sentences.cause(shop, row["caused_at"]), "count": numbers.count(row["count"]),
+        "confirmed": numbers.of(row["count_confirmed"], row["count"]), "hours": numbers.hours_of(row["minutes"]),
+        "share": numbers.share(row["minutes"] / total["minutes"], 100) if total["minutes"] else numbers.NONE, "before": numbers.hours_of(before),
+    }  # fmt: skip
+
+
+def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
+    """All that came back: send-backs, hours, money and how much of the minutes is planned rather than clocked."""
+    n = int(total["count"])
+    if not n:
+        return "Nothing was sent back."
+    many = "send-back" if n == 1 else "send-backs"
+    planned = total["planned_share"]
+    from_plan = f", {numbers.share(planned, 100)} of the minutes planned, not clocked" if planned else ""
+    still = f" {numbers.in_words(int(total['open']), capital=True)} still open, counted so far." if total["open"] else ""
+    money = numbers.money(total["cost"], shop.shop.currency)
+    return f"{numbers.count(n)} {many}, {numbers.hours_of(total['minutes'])} of work, {money}{from_plan}.{still}"
+
+
+def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
+    """What the rest does to one reading: mean change with its interval, pairs and left out."""
+    few = ", few" if row["n"] < FEW else ""
+    return _change(row, shop, "mean", 1.0) | {"pairs": f"{numbers.count(row['n'])} pairs{few}", "left_out": numbers.count(row["left_out"])}
+
+
+def with_the_air(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
+    """What goes with the humidity: the change for so many % RH more, with its interval, and how many hours before."""
+    few = ", few" if row["n"] < FEW else ""
+    return _change(row, shop, "slope", DAMPER) | {
+        "lag": f"{numbers.count(row['lag_hours'])}{numbers.NBSP}h before{few}",
+        "share": numbers.share(row["share_explained"], 100),
+    }
+
+
+def _change(row: Mapping[str, Any], shop: Shop, name: str, times: float) -> dict[str, str]:
+    key = row["characteristic"]
+    low, high, mean = (sentences.amount(shop, key, times * row[each], sign=True, mean=True) for each in ("low", "high", name))
+    return {
+        "what": f"{sentences.characteristic(shop, key, row['position'])} on", "model": str(row["model"]), "mean": mean,
+        "range": f"{low.partition(numbers.NBSP)[0]} to {high.partition(numbers.NBSP)[0]}",
+    }  # fmt: skip
+
+
+def on_the_bench(found: Review) -> list[tuple[str, str]]:
+    """Figures of the bench with their words: finished, on the bench, on hold."""
+    count = {word: int((found.bench["standing"] == word).sum()) for word in ("bench", "hold")}
+    return [
+        (numbers.count(found.finished), "finished this week"), (numbers.count(count["bench"]), "on the bench"),
+        (numbers.count(count["hold"]), "on hold"),
+    ]  # fmt: skip
+
+
+def oldest(found: Review, shop: Shop) -> tuple[str, str, str] | None:
+    """The oldest on the bench: days, serial, and the stage it was seen at last."""
+    rows = found.bench.filter(pl.col("standing") == "bench").sort("first_seen")
+    if rows.is_empty():
+        return None
+    row = rows.row(0, named=True)
+    days = int(row["days"])
+    return f"{numbers.count(days)} {'day' if days == 1 else 'days'}", row["serial"], shop.stage_name(row["last_stage"]).lower()
+
+
+def lost(found: Review) -> tuple[str, list[str]]:
+    """Not seen for thirty days, in words, and the serials."""
+    serials = found.bench.filter(pl.col("standing") == "lost")["serial"].to_list()
+    many = "instrument has" if len(serials) == 1 else "instruments have"
+    return (f"{numbers.in_words(len(serials), capital=True)} {many} not been seen for 30 days" if serials else ""), serials
+
+
+def known(found: Review, shop: Shop) -> str:
+    """Matters that a person marked known."""
+    names = ", ".join(f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known)
+    return f"Marked known, not shown until its date or until it grows: {names}." if names else ""

@@ -1,0 +1,1 @@
+"""A sheet nobody has met: survey, guesses, starting values, first shop files."""

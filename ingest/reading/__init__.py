@@ -1,0 +1,1 @@
+"""One file to rows: pure, reads no clock and no disk."""

@@ -1,0 +1,252 @@
+"""Files that are not regular: any encoding, quotes and quoted line breaks, title lines, short and long rows, several tables one below another.
+
+Says the same of a regular file as `files.read_regular`, only slower (a test keeps it so).
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from ingest.reading.encodings import MARK, decode
+from ingest.reading.files import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
+from ingest.terms.questions import FileProblem, Question, short
+
+_QUOTED = re.compile(r'"(?:[^"]|"")+"')
+MOST_LINES = 10_000  # a quoted cell of more lines was never closed
+MOST_TRIED = 100  # lines with a quote that may close a cell
+Record = tuple[int, list[str], bool]  # line it begins on, its cells, is it a header
+_DATED = re.compile(r"\d[-/.:]\d|\d{5}")  # what a date, a time or a spreadsheet's day number holds and a heading does not
+
+
+def read_any(data: bytes, name: str, form: Form) -> Tables:
+    """The tables of any text file. FileProblem where it is binary or holds no header of a log."""
+    text, note = decode(data, name)
+    if not text.strip("\x00 \t\r\n\ufeff"):
+        raise FileProblem(f"{name}: the file is empty; nothing to load")
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    if "\n" not in text.rstrip("\r"):
+        text = text.replace("\r", "\n")
+    lines = text.split("\n")
+    if lines and lines[-1] == "":
+        lines.pop()
+    declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE) if lines else None
+    separator = declared[1] if declared else _separator(lines, form)
+    clean = not CONTROL.search(text) and MARK not in text and max(map(len, lines)) <= LONGEST_CELL
+    found = tables_of(_records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean=clean)
+    found.passed_over += bool(declared)
+    if note:
+        found.notes.insert(0, note)
+    return found
+
+
+def _separator(lines: list[str], form: Form) -> str:
+    """The separator under which one of the first lines looks most like a header."""
+    head = lines[:60]
+
+    def rank(separator: str) -> tuple[int, int]:
+        return max((form.score(split_line(line, separator)[0]) for line in head), default=0), sum(line.count(separator) for line in head)
+
+    return max(SEPARATORS, key=rank)
+
+
+def split_line(line: str, separator: str) -> tuple[list[str], str]:
+    """(cells, state) of one record: state 'whole', 'open' where a quoted cell is not closed, 'odd' where text follows a closing quote."""
+    if '"' not in line or (line[0] != '"' and f'{separator}"' not in line):
+        return line.split(separator), "whole"
+    cells: list[str] = []
+    at = 0
+    while True:
+        if line.startswith('"', at):
+            end = at + 1
+            while True:
+                end = line.find('"', end)
+                if end == -1:
+                    return line.split(separator), "open"
+                if line.startswith('""', end):
+                    end += 2
+                    continue
+                break
+            cells.append(line[at + 1 : end].replace('""', '"'))
+            at = end + 1
+            if at < len(line) and not line.startswith(separator, at):
+                return line.split(separator), "odd"
+        else:
+            end = line.find(separator, at)
+            cells.append(line[at:] if end == -1 else line[at:end])
+            at = len(line) if end == -1 else end
+        if at >= len(line):
+            return cells, "whole"
+        at += 1
+        if at == len(line):
+            return [*cells, ""], "whole"
+
+
+class Headers:
+    """Tells header lines from rows; quick about the rows below a header, which hold a date where it has its dates."""
+
+    def __init__(self, form: Form) -> None:
+        self.form = form
+        self._places: list[int] = []
+
+    def is_one(self, cells: list[str]) -> bool:
+        """Does a line of cells look like the header of a log?"""
+        for place in self._places:
+            if place < len(cells) and _DATED.search(cells[place]):
+                return False
+        if self.form.score(cells) == 0:
+            return False
+        self._places = self.form.digits(cells)
+        return True
+
+
+def _records(lines: list[str], separator: str, headers: Headers, skip: int) -> Iterator[Record]:
+    """Every record of the file with the line it begins on.
+
+    A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character (an inch or ditto mark).
+    """
+    width = 0
+    last_quote = next((place for place in range(len(lines) - 1, -1, -1) if '"' in lines[place]), -1)
+    at = skip
+    while at < len(lines):
+        line, used = lines[at], 1
+        cells, state = split_line(line, separator)
+        if state == "open" and at < last_quote:
+            joined = _joined(lines, at, last_quote, separator, width)
+            if joined:
+                cells, used = joined
+        elif state == "whole" and '"' in line and width and len(cells) != width and line.count(separator) + 1 == width:
+            cells = line.split(separator)
+        header = headers.is_one(cells)
+        if header:
+            width = len(cells)
+        yield at + 1, cells, header
+        at += used
+
+
+def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
+    """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes a whole row."""
+    end, tried = at, 0
+    while end < min(last_quote, at + MOST_LINES) and tried < MOST_TRIED:
+        end += 1
+        if '"' not in lines[end]:
+            continue
+        tried += 1
+        cells, state = split_line("\n".join(lines[at : end + 1]), separator)
+        if state == "whole":
+            if width and (len(cells) != width or _are_rows(lines[at : end + 1], separator, width)):
+                return None
+            return cells, end + 1 - at
+        if state == "odd":
+            return None
+    return None
+
+
+def _are_rows(lines: list[str], separator: str, width: int) -> bool:
+    """Would a cell over these lines swallow rows? Then its quote is a ditto mark, an inch mark or a slip.
+
+    It would where a line between the first and the last is a whole row by itself, or where all lines are, in a file that does not quote.
+    """
+    for line in lines[1:-1]:
+        cells, state = split_line(line, separator)
+        if state == "whole" and len(cells) == width:
+            return True
+    rows = [line.split(separator) for line in lines]
+    return all(len(row) == width for row in rows) and not any(_QUOTED.fullmatch(cell) for row in rows for cell in row if '"' in cell)
+
+
+@dataclass
+class _Open:
+    """A table while its rows are gathered."""
+
+    header: list[str]
+    line: int
+    lines: list[int] = field(default_factory=list)
+    rows: list[list[str]] = field(default_factory=list)
+
+
+def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool = False) -> Tables:
+    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title, passed over.
+
+    clean : no cell holds a character that cannot be read, or is too long.
+    """
+    open_tables: list[_Open] = []
+    refused: list[Question] = []
+    passed_over = 0
+    wide = 0
+    for line, cells, is_header in records:
+        if is_header:
+            header = _trimmed(cells)
+            if open_tables:
+                passed_over += _take_titles(open_tables[-1], refused)
+            if open_tables and [cell.strip() for cell in header] == [cell.strip() for cell in open_tables[-1].header]:
+                passed_over += 1
+                continue
+            open_tables.append(_Open(header, line))
+            wide = len(header)
+        elif not open_tables or not any(map(str.strip, cells)):
+            passed_over += 1
+        else:
+            fault = _misshapen(cells, wide) if clean else _unreadable(cells) or _misshapen(cells, wide)
+            if fault:
+                refused.append(Question(line, "", short(" | ".join(cells)), *fault))
+            else:
+                open_tables[-1].lines.append(line)
+                open_tables[-1].rows.append(cells[:wide])
+    if not open_tables:
+        raise FileProblem(f"{name}: {form.missing}")
+    return tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
+
+
+def _trimmed(cells: list[str]) -> list[str]:
+    """A header without the empty cells behind its last name."""
+    end = len(cells)
+    while end > 1 and not cells[end - 1].strip():
+        end -= 1
+    return cells[:end]
+
+
+def _unreadable(cells: list[str]) -> tuple[str, str] | None:
+    """What cannot be read in a row whatever its columns: (reason, wanted)."""
+    text = "".join(cells)
+    if CONTROL.search(text):
+        return "a control character or NUL byte in the row", "text only; type the row again"
+    if MARK in text:
+        return "letters that cannot be read for sure", "the file saved as UTF-8"
+    if len(text) > LONGEST_CELL and max(map(len, cells)) > LONGEST_CELL:
+        return "a cell longer than any spreadsheet's", f"at most {LONGEST_CELL} characters: a quote may not be closed"
+    return None
+
+
+def _misshapen(cells: list[str], wide: int) -> tuple[str, str] | None:
+    """What is wrong with the number of cells of a row: (reason, wanted)."""
+    if len(cells) < wide:
+        return "a row shorter than the header", f"{wide} cells, as the header has; {len(cells)} came"
+    if len(cells) > wide and any(map(str.strip, cells[wide:])):
+        return "a row longer than the header", f"{wide} cells, as the header has; {len(cells)} came: a comma in a number or note?"
+    return None
+
+
+def _take_titles(table: _Open, refused: list[Question]) -> int:
+    """Lines with one filled cell right above the next header are its title: taken out of the rows and questions above, and counted."""
+    taken = 0
+    while table.rows and sum(1 for cell in table.rows[-1] if cell.strip()) == 1 and (not refused or refused[-1].line < table.lines[-1]):
+        table.rows.pop()
+        table.lines.pop()
+        taken += 1
+    while (
+        refused and refused[-1].line > max(table.lines, default=table.line) and sum(1 for cell in refused[-1].raw.split(" | ") if cell.strip()) == 1
+    ):
+        refused.pop()
+        taken += 1
+    return taken
+
+
+def _table(table: _Open) -> Table:
+    names = [f"c{place}" for place in range(len(table.header))]
+    columns: dict[str, list[str]] = (
+        dict(zip(names, map(list, zip(*table.rows, strict=True)), strict=True)) if table.rows else {name: [] for name in names}
+    )
+    schema = {"line": pl.Int64} | dict.fromkeys(names, pl.String)
+    return Table(tuple(table.header), table.line, pl.DataFrame({"line": table.lines} | columns, schema=schema))

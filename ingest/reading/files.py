@@ -1,0 +1,142 @@
+"""A file as it came, to tables of text with line numbers: encodings, separators, headers, title and total lines.
+
+A regular file (UTF-8, no quotes, header first, every line as wide as the header) is read by Polars in one go; every other goes through
+`careful`, which must say the same of a regular file. A workbook goes through `workbook`.
+"""
+
+import io
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from ingest.terms.questions import FileProblem, Question
+
+SEPARATORS = (",", ";", "\t", "|")
+LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
+_TOTAL_CELL = r"^(?i:\s*(?:(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?)\s*:?\s*)$"
+CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
+_CONTROL_BYTES = bytes([*range(0x09), *range(0x0E, 0x20)])
+
+
+@dataclass(frozen=True)
+class Form:
+    """What a kind of sheet looks like."""
+
+    score: Callable[[Sequence[str]], int]  # how much a row of cells looks like its header: 0 = not at all
+    digits: Callable[[Sequence[str]], list[int]]  # places of the columns of a header that hold a digit in every row below it: dates
+    missing: str = "no serial or date column"  # what a file without a header lacks, and what is wanted
+    decimal: str = "."
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a file: headings and the rows below it, all text, '' where empty, not stripped."""
+
+    header: tuple[str, ...]
+    header_line: int
+    rows: pl.DataFrame  # line (Int64), then c0, c1 ... (String), one a heading
+
+
+@dataclass
+class Tables:
+    """Every table of a file; rows refused for their form; lines passed over (blank, title, repeated header, total)."""
+
+    tables: list[Table]
+    refused: list[Question] = field(default_factory=list)
+    passed_over: int = 0
+    notes: list[str] = field(default_factory=list)
+
+
+def read_tables(data: bytes, name: str, form: Form) -> Tables:
+    """The tables of a CSV file or workbook. FileProblem where there is none to read.
+
+    form : tells a header from a row.
+    """
+    if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
+        raise FileProblem(f"{name}: the file is empty; nothing to load")
+    if data[:4] == b"PK\x03\x04":
+        from ingest.reading.workbook import read_workbook
+
+        return read_workbook(data, name, form)
+    quick = read_regular(data, form)
+    if quick is not None:
+        return quick
+    from ingest.reading.careful import read_any
+
+    return read_any(data, name, form)
+
+
+def read_regular(data: bytes, form: Form) -> Tables | None:
+    """A regular file in one go, or None where it is not regular.
+
+    Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line as wide as it.
+    """
+    body = data[3:] if data.startswith(b"\xef\xbb\xbf") else data
+    if len(body.translate(None, _CONTROL_BYTES)) != len(body) or (b"\r" in body and body.count(b"\r") != body.count(b"\r\n")) or body[:1] in b"\r\n":
+        return None
+    first = body.split(b"\n", 1)[0].rstrip(b"\r")
+    if not body.isascii():
+        try:
+            body.decode("utf-8")
+        except UnicodeDecodeError:
+            return None
+    text = first.decode("utf-8")
+    separator = max(SEPARATORS, key=lambda sep: (form.score(text.split(sep)), text.count(sep)))
+    header = text.split(separator)
+    if form.score(header) == 0 or len(header) < 2 or '"' in text:
+        return None
+    mark = separator.encode()
+    if b'"' in body and (mark + b'"' in body or b'\n"' in body):
+        return None
+    lines = body.count(b"\n") + (not body.endswith(b"\n"))
+    if lines < 2 or body.count(mark) != lines * (len(header) - 1):
+        return None
+    names = [f"c{place}" for place in range(len(header))]
+    try:
+        rows = pl.read_csv(
+            io.BytesIO(body), has_header=False, skip_rows=1, separator=separator, quote_char=None, schema=dict.fromkeys(names, pl.String),
+            empty_string_is_null=False, row_index_name="line", row_index_offset=2,
+        )  # fmt: skip
+    except pl.exceptions.PolarsError:  # a row longer than the header; with the count above, then also one that is shorter
+        return None
+    if rows.height != lines - 1 or rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL:
+        return None
+    if not header[-1].strip():
+        return None
+    table = Table(tuple(header), 1, rows.with_columns(pl.col("line").cast(pl.Int64)))
+    again = [cell.strip() for cell in header]
+    doubtful = table.rows.filter(_undated(table, form)).drop("line").unique().iter_rows()
+    if any(form.score(row) > 0 and [cell.strip() for cell in row] != again for row in doubtful):
+        return None  # another table below, with a header of its own
+    return tidied([table], form, [], 0, [])
+
+
+def _undated(table: Table, form: Form) -> pl.Expr:
+    """Rows without a digit where the table has its dates: no visit, whatever else they are."""
+    places = form.digits(table.header)
+    return pl.all_horizontal(~pl.col(f"c{place}").str.contains(r"\d") for place in places) if places else pl.lit(True)
+
+
+def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over: int, notes: list[str]) -> Tables:
+    """The tables without blank, repeated-header and total lines, which are counted as passed over."""
+    kept: list[Table] = []
+    for table in tables:
+        doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(_TOTAL_CELL))
+        over = doubtful.filter(_passed_over(table))
+        passed_over += over.height
+        rows = table.rows.join(over.select("line"), on="line", how="anti", maintain_order="left") if over.height else table.rows
+        kept.append(Table(table.header, table.header_line, rows))
+    return Tables(kept, refused, passed_over, notes)
+
+
+def _passed_over(table: Table) -> pl.Expr:
+    """Blank lines, the header again, and lines whose first filled cell says total."""
+    names = table.rows.columns[1:]
+    first = pl.lit("")
+    for name in reversed(names):
+        cell = pl.col(name).str.strip_chars()
+        first = pl.when(cell == "").then(first).otherwise(cell)
+    again = pl.all_horizontal(pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True))
+    return (first == "") | again | first.str.contains(_TOTAL_CELL)

@@ -1,0 +1,258 @@
+"""What each column of a sheet holds: a field of the visit, or a measurement `CHARACTERISTIC [POSITION] [found|left] [(UNIT)] [@ STAGE]`."""
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from ingest.reading.notation import hertz_reference
+from ingest.terms.questions import FileProblem, closest, listed, quoted
+from ingest.shopfiles.shop import Characteristic, Log, Shop
+from ingest.terms.units import unit_of
+
+# The fields of a visit row, and other words that plainly mean them (common practice, no published source).
+FIELDS: dict[str, tuple[str, ...]] = {
+    "serial": ("serial no", "serial number", "serial nr", "serial num", "s/n", "sn", "s n", "ser no", "instrument no", "instrument number"),
+    "model": ("model no", "model number", "model name"),
+    "stage": ("station", "bench", "bench step", "work step", "operation"),
+    "tech": ("technician", "operator", "worker", "initials", "done by", "made by", "tested by", "inspector", "inspected by"),
+    "date": ("day", "work date", "inspection date", "date checked"),
+    "started_at": ("started", "start", "start time", "begin", "begun at", "time in", "from time"),
+    "finished_at": ("finished", "finish", "finish time", "end", "ended", "end time", "time out", "done at", "completed", "completed at"),
+    "minutes": ("min", "mins", "minutes taken", "time taken"),
+    "outcome": ("result", "verdict", "pass/fail"),
+    "fault": ("faults", "defect", "defects", "problem", "fault found"),
+    "fault_at": ("fault position", "fault place"),
+    "cause": ("caused at", "caused by", "cause stage"),
+    "sent_back_to": ("sent back", "sent to", "back to", "returned to", "send back to"),
+    "supplier": ("vendor", "neck supplier"),
+    "lot": ("batch", "lot no", "lot number", "batch no", "neck lot"),
+    "neck": ("neck no", "neck number", "neck id"),
+    "job": ("job no", "job number", "order", "order no", "work order"),
+    "string_set": ("strings", "set of strings"),
+    "grade": (),
+    "hand": ("handedness", "left/right hand"),
+    "rh": ("humidity", "relative humidity", "% rh", "rh %"),
+    "temperature": ("temp", "room temperature"),
+    "gauge": ("measured with", "instrument used"),
+    "note": ("notes", "remark", "remarks", "comment", "comments"),
+}  # fmt: skip
+STUDY_FIELDS: dict[str, tuple[str, ...]] = {
+    "study": ("study name",), "characteristic": ("measure", "measured"), "position": (), "part": ("part no", "sample", "instrument", "serial"),
+    "tech": FIELDS["tech"], "trial": ("repeat", "run", "replicate"), "value": ("reading", "measurement"), "unit": ("units",),
+}  # fmt: skip
+CARRIED = ("model", "supplier", "lot", "job", "string_set", "grade", "hand")  # hold for all the serial's visits once given
+
+_UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
+_FRET = re.compile(r"(?:(?:string|str\.?|s)?\s*(\d{1,2})\s*,?\s*)(?:fret|f)\s*(\d{1,2})")
+_STRING = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})")
+_OPEN = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})\s+open")
+_SIDES = {"bass": "bass", "treble": "treble", "bass side": "bass", "treble side": "treble"}
+_MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
+
+
+@dataclass(frozen=True)
+class Column:
+    """What one column of a sheet holds."""
+
+    place: int  # index of the column in its table
+    heading: str  # as typed
+    field: str  # a name of FIELDS, 'reading', 'other' (kept as typed) or 'ignore'
+    stage: str = ""  # after '@': an instrument-a-row sheet
+    unit: str = ""  # as `unit_of` gives it; '' = none in the heading
+    characteristic: str = ""
+    positions: tuple[str, ...] = ("",)  # two where the heading says bass/treble
+    moment: str = "found"
+    reference: float | None = None  # Hz, where the heading's unit says 'Hz re 329.63'
+
+    @property
+    def meaning(self) -> str:
+        """The column in the words of a heading, without its unit."""
+        words = (
+            [self.characteristic, "/".join(self.positions), "" if self.moment == "found" else self.moment]
+            if self.field == "reading"
+            else [self.field]
+        )
+        return " ".join(word for word in words if word) + (f" @ {self.stage}" if self.stage else "")
+
+
+@dataclass(frozen=True)
+class Columns:
+    """All columns of one table, and what is to be asked about its headings."""
+
+    all: tuple[Column, ...]
+    notes: tuple[str, ...] = field(default=())
+
+    def readings(self) -> list[Column]:
+        return [column for column in self.all if column.field == "reading"]
+
+    def others(self) -> list[Column]:
+        return [column for column in self.all if column.field == "other"]
+
+    def find(self, name: str, stage: str = "") -> Column | None:
+        """The column of a field, at a stage where the sheet says so."""
+        return next((column for column in self.all if column.field == name and column.stage == stage), None)
+
+
+def plain(text: str) -> str:
+    """A heading or word as it is compared: small letters, single spaces, no underscores, no closing colon."""
+    return re.sub(r"[\s_]+", " ", unicodedata.normalize("NFKC", text)).strip(" :").casefold()
+
+
+def position_of(text: str) -> str | None:
+    """'bass', 'treble', a string number, 'N fret F' or '' out of what a heading says; None where it is none of them."""
+    words = plain(text)
+    if not words:
+        return ""
+    if words in _SIDES:
+        return _SIDES[words]
+    if found := _FRET.fullmatch(words):
+        return f"{int(found[1])} fret {int(found[2])}"
+    if found := _OPEN.fullmatch(words):
+        return f"{int(found[1])} fret 0"
+    if found := _STRING.fullmatch(words):
+        return str(int(found[1]))
+    return None
+
+
+class Headings:
+    """Reads the headings of one kind of sheet."""
+
+    def __init__(self, shop: Shop, log: Log) -> None:
+        self.shop, self.log = shop, log
+        self.fields = STUDY_FIELDS if log.shape == "study" else FIELDS
+        self._targets = {plain(heading): target for heading, target in log.headings.items()}
+        self._ignored = {plain(heading) for heading in log.ignore}
+        self._names = {plain(name): name for name in self.fields}
+        self._aliases = {plain(alias): name for name, aliases in self.fields.items() for alias in aliases}
+        self._stages = {plain(word): stage.key for stage in shop.stages for word in (stage.name, stage.key) if word}
+        self._stages |= {plain(word): key for word, key in log.words.get("stage", {}).items()}
+        by_name = {plain(item.name): item for item in shop.characteristics if item.name}
+        by_key = {plain(item.key): item for item in shop.characteristics}
+        self._characteristics: list[tuple[str, Characteristic]] = sorted((by_name | by_key).items(), key=lambda pair: -len(pair[0]))
+
+    def read(self, heading: str, place: int = 0) -> Column:
+        """What one heading means; field 'other' where it is not known."""
+        typed = plain(heading)
+        if typed in self._ignored:
+            return Column(place, heading, "ignore")
+        if not typed:
+            return Column(place, heading, "other")
+        column = self._read(self._targets.get(typed, typed))
+        return replace(column or Column(0, "", "other"), place=place, heading=heading)
+
+    def _read(self, text: str) -> Column | None:
+        text, unit_text, stage = self._parts(text)
+        if stage is None:
+            return None
+        if text in ("ignore", "other"):
+            return Column(0, "", text)
+        name = self._names.get(text)
+        if name is None and self.log.shape != "study" and (column := self._measurement(text, unit_text)):
+            return replace(column, stage=stage)
+        name = name or self._aliases.get(text) or self._aliases.get(text.replace(".", "").replace("#", "no").strip())
+        if name is None:
+            return None
+        quantity = {"temperature": "temperature", "rh": "humidity", "minutes": "minutes"}.get(name, "plain")
+        unit = unit_of(unit_text, quantity)
+        return None if unit is None else Column(0, "", name, stage, unit)
+
+    def _parts(self, text: str) -> tuple[str, str, str | None]:
+        """(words, unit, stage) of a heading; stage None where what stands after '@' is no stage of the shop."""
+        unit_text, stage = "", ""
+        if found := _UNIT.search(text):
+            unit_text, text = found[1], text[: found.start()] + " " + text[found.end() :]
+        words, at, behind = text.partition("@")
+        if at:
+            key = self._stages.get(plain(behind))
+            if key is None and self.log.shape != "instrument":
+                words = text  # a name such as 'action @12' is a whole name
+            else:
+                return plain(words), unit_text, key
+        return plain(words), unit_text, stage
+
+    def _measurement(self, text: str, unit_text: str) -> Column | None:
+        for name, item in self._characteristics:
+            if text == name or text.startswith(name + " "):
+                rest = text[len(name) :].strip()
+                moment = "found"
+                for words, meant in _MOMENTS.items():
+                    if rest == words or rest.endswith(" " + words):
+                        rest, moment = rest[: -len(words)].strip(), meant
+                        break
+                sides = tuple(position_of(side) or "" for side in rest.split("/")) if "/" in rest else (position_of(rest),)
+                if any(side is None or (side == "" and len(sides) > 1) for side in sides):
+                    continue
+                reference = hertz_reference(unit_text) if item.quantity == "pitch" else None
+                unit = "Hz" if reference else unit_of(unit_text, item.quantity)
+                if unit is None:
+                    continue
+                return Column(0, "", "reading", "", unit, item.key, tuple(side or "" for side in sides), moment, reference)
+        return None
+
+    def table(self, header: Sequence[str], name: str) -> Columns:
+        """The columns of a table. FileProblem where two headings name one column; unlisted headings are asked about once.
+
+        header : headings as typed, left to right.  name : the file's, for messages.
+        """
+        columns = [self.read(heading, place) for place, heading in enumerate(header)]
+        taken: dict[tuple[str, str], Column] = {}
+        for column in columns:
+            if column.field in ("other", "ignore"):
+                continue
+            places = column.positions if column.field == "reading" else ("",)
+            for position in places:
+                key = (f"{column.characteristic} {position} {column.moment}" if column.field == "reading" else column.field, column.stage)
+                if key in taken:
+                    raise FileProblem(
+                        f"{name}: the headings {taken[key].heading!r} and {column.heading!r} both mean {column.meaning}; "
+                        "rename one, or put one under `ignore` of this [[log]]"
+                    )
+                taken[key] = column
+        for column in columns:
+            target = self._targets.get(plain(column.heading), "")
+            if column.field == "other" and target and plain(target) != "other":
+                near = closest(self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)])
+                raise FileProblem(
+                    f"{name}: this [[log]] maps the heading {column.heading!r} to {target!r}, which names no column; "
+                    f"wanted a field or CHARACTERISTIC [POSITION] [found|left] [(UNIT)]{f', such as {near!r}' if near else ''}"
+                )
+        unknown = [
+            column.heading for column in columns if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets
+        ]
+        notes = [self._ask(heading) for heading in dict.fromkeys(unknown)]
+        undeclared = {
+            (column.characteristic, position): column.heading
+            for column in columns if column.field == "reading"
+            for position in column.positions
+            if position and position.split(" ")[0] not in self.shop.by_characteristic[column.characteristic].positions
+        }  # fmt: skip
+        for (characteristic, position), heading in undeclared.items():
+            notes.append(f"heading {heading!r} is read as {characteristic} {position}, a position the shop does not declare for it")
+        return Columns(tuple(columns), tuple(notes))
+
+    def _ask(self, heading: str) -> str:
+        near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)])
+        line = f"headings = {{ {quoted(heading)} = {quoted(near.replace(' ', '_') if near.replace(' ', '_') in self.fields else near or 'note')} }}"
+        return (
+            f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: {line}, or ignore = [{quoted(heading)}]"
+        )
+
+    def known(self, header: Sequence[str]) -> set[str]:
+        """The fields that a row of cells would name as a header: 'serial', 'date' ... and 'reading'."""
+        return {column.field for column in (self.read(cell) for cell in header) if column.field not in ("other", "ignore")}
+
+
+def missing(columns: Columns, log: Log) -> str:
+    """What a table lacks to be read as a log of its shape, '' where nothing."""
+    fields = {column.field for column in columns.all}
+    if log.shape == "study":
+        lacks = [name for name in ("study", "characteristic", "part", "tech", "value") if name not in fields]
+        return f"no column for {listed(lacks)}" if lacks else ""
+    if "serial" not in fields and "lot" not in fields:
+        return "no serial column"
+    if not fields & {"date", "started_at", "finished_at"}:
+        return "no date column"
+    if log.shape == "visit" and "stage" not in fields and not log.stage:
+        return "no stage column"
+    return ""

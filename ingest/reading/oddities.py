@@ -1,0 +1,68 @@
+"""What only a whole file shows: serials that look alike or were shortened, instruments in two places at once.
+
+Nothing is set aside for it: each is listed once, for a person to look at.
+"""
+
+import polars as pl
+
+from ingest.terms.questions import listed
+
+
+def oddities(visits: pl.DataFrame) -> list[str]:
+    """Notes on the visits of one file (tables.VISITS)."""
+    return [*serial_notes(visits["serial"]), *overlap_notes(visits)]
+
+
+def serial_notes(serials: pl.Series) -> list[str]:
+    """Serials that a spreadsheet may have shortened and serials that look alike, listed once."""
+    distinct = serials.unique().sort().to_frame("serial").filter(pl.col("serial") != "")
+    notes: list[str] = []
+    alike = (
+        distinct.with_columns(
+            shape=pl.col("serial").str.to_uppercase().str.replace_all("O", "0").str.replace_all("[IL]", "1").str.replace_all(r"[\s._/-]", "")
+        )
+        .group_by("shape")
+        .agg("serial")
+        .filter(pl.col("serial").list.len() > 1)
+        .sort("shape")
+    )
+    if alike.height:
+        pairs = [" / ".join(group) for group in alike["serial"].to_list()]
+        notes.append(f"serials that look alike (O and 0, I and 1, capitals, dashes), kept apart: {listed(pairs)}")
+    digits = distinct.filter(pl.col("serial").str.contains(r"^\d+$")).with_columns(length=pl.col("serial").str.len_chars())
+    if digits.height > 20:
+        usual = int(digits["length"].max())  # type: ignore[arg-type]
+        whole, cut = digits.filter(pl.col("length") == usual), digits.filter(pl.col("length") < usual)
+        padded = whole.filter(pl.col("serial").str.starts_with("0")).height
+        if cut.height and (whole.height > 0.9 * digits.height or padded):
+            notes.append(f"serials that may have lost zeros in a spreadsheet ({usual} digits are usual): {listed(cut['serial'].to_list())}")
+    return notes
+
+
+def overlap_notes(visits: pl.DataFrame) -> list[str]:
+    """Serials at two stages at once, listed once."""
+    timed = (
+        visits.select(
+            pl.col("serial").hash().alias("who"),
+            "started_at",
+            "finished_at",
+            pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
+            named=pl.col("serial") != "",
+        )
+        .filter(pl.col("named") & (pl.col("started_at") < pl.col("finished_at")))
+        .drop("named")
+    )
+    timed = timed.sort("who", "started_at", "row")
+    meets = (pl.col("who") == pl.col("who").shift(1)) & (pl.col("started_at") < pl.col("finished_at").shift(1))
+    pairs = timed.select("row", before=pl.col("row").shift(1), meets=meets).filter("meets")
+    here = visits.select("serial", "stage", "line")
+    both = pl.concat([here[pairs["row"]], here[pairs["before"]].select(pl.all().name.prefix("other_"))], how="horizontal")
+    both = both.filter(pl.col("stage") != pl.col("other_stage")).sort("line")
+    if both.is_empty():
+        return []
+    said = [
+        f"{serial} ({other} and {stage}, line {line})"
+        for serial, stage, other, line in both.head(6).select("serial", "stage", "other_stage", "line").iter_rows()
+    ]
+    more = f" and {both.height - len(said)} more" if both.height > len(said) else ""
+    return [f"one serial at two stages at once: {', '.join(said)}{more}"]

@@ -1,0 +1,81 @@
+"""What is made of one log file: the sheet that reading ends with, and what is carried along while it is read."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import polars as pl
+
+from ingest.terms import tables
+from ingest.terms.questions import Asides
+from ingest.shopfiles.shop import Log, Shop
+from ingest.reading.words import Words
+
+Progress = Callable[[float, str], None]  # share done from 0 to 1, what is being done
+VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {"part": pl.String(), "ordinal": pl.Int64(), "text_hash": pl.Int64()}
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What one file holds, before it meets the store.
+
+    visits : tables.VISITS and three columns more: `part` (lot and neck of a row without serial, else ''), `ordinal` (for a row with a date
+        only: the how-manieth row of the same serial, stage, day and tech in the file, from 1; else 0) and `text_hash` (Int64, of the row's
+        cells as typed under the meaning of their headings: same in every version of the program and whatever the order of columns).
+        In an instrument-a-row sheet one line gives a visit for each stage with a value, so a visit is (log_id, line, stage).
+    readings, faults, gauge_trials, set_aside : as in `tables`; the value of a reading is null where its flag has 'class'.
+    rows_read = accepted lines + rows_set_aside; cells_set_aside are apart; passed_over lines stand outside rows_read.
+    notes : questions asked once for the whole file.
+    """
+
+    visits: pl.DataFrame
+    readings: pl.DataFrame
+    faults: pl.DataFrame
+    gauge_trials: pl.DataFrame
+    set_aside: pl.DataFrame
+    rows_read: int
+    rows_set_aside: int
+    cells_set_aside: int
+    passed_over: int
+    notes: list[str]
+    replaces: bool
+
+
+@dataclass
+class Reading:
+    """One file while it is read: what every step needs, and what they gather."""
+
+    name: str
+    log_id: str
+    shop: Shop
+    log: Log
+    words: Words
+    limit: datetime | None
+    settled: pl.DataFrame  # line, column, raw of the cells of this file that somebody has said are real
+    asides: Asides = field(default_factory=Asides)
+    notes: list[str] = field(default_factory=list)
+    progress: Progress = lambda share, what: None
+
+    def note(self, text: str) -> None:
+        if text not in self.notes:
+            self.notes.append(text)
+
+
+@dataclass
+class Rows:
+    """The accepted rows of one table (or of one stage of it)."""
+
+    visits: pl.DataFrame  # VISIT_ROWS
+    readings: list[pl.DataFrame]  # tables.READINGS, a frame a measurement column
+    faults: pl.DataFrame
+
+    def without(self, lines: pl.Series) -> "Rows":
+        """These rows less those of the lines given."""
+        if lines.is_empty():
+            return self
+        gone = lines.rename("line").to_frame()
+        return Rows(
+            self.visits.join(gone, on="line", how="anti", maintain_order="left"),
+            [frame.join(gone, on="line", how="anti", maintain_order="left") for frame in self.readings],
+            self.faults.join(gone, on="line", how="anti", maintain_order="left"),
+        )  # fmt: skip

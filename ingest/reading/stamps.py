@@ -1,0 +1,99 @@
+"""When each row was taken: the date, start and finish cells of a table as UTC, and what is wrong with them."""
+
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from ingest.terms import clock
+from ingest.reading.sheet import Reading
+
+if TYPE_CHECKING:
+    from ingest.reading.visits import Cells, Refusals
+
+
+def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_only: bool = False) -> pl.DataFrame:
+    """started_at, finished_at (UTC), time_known and clock_twice, row for row; rows whose time cannot stand are refused.
+
+    day_only : a time of day is not taken, since one row speaks for several stages.
+    """
+    order, zone = reading.log.date_order, reading.shop.zone
+    stamps: dict[str, pl.DataFrame] = {}
+    for field in ("date", "started_at", "finished_at"):
+        column = cells.column(field)
+        if column is None:
+            stamps[field] = clock.no_stamps(cells.rows.height)
+        else:
+            text = cells.text(field)
+            stamps[field] = read = clock.read_stamps(text, order)
+            unread = (text != "") & read["local"].is_null() & read["utc"].is_null()
+            wanted = f"{clock.WRITTEN[order]} and hour:minute under {column.heading!r}; found "
+            refused.add(
+                unread,
+                "a time that cannot be read",
+                pl.select(pl.lit(wanted) + "'" + text.str.slice(0, 60) + "'").to_series() if unread.any() else "",
+            )
+    frame = _on_the_wall(stamps, zone)
+    homeless = frame.select(
+        (pl.col("start_clock") & ~pl.col("start_day") & pl.col("day").is_null())
+        | (pl.col("end_clock") & ~pl.col("end_day") & pl.col("end").is_null())
+    ).to_series()
+    refused.add(homeless, "a time of day without a date", "a date beside it")
+    if day_only:
+        frame = frame.with_columns(start_clock=pl.lit(False), end_clock=pl.lit(False))
+    frame = frame.with_columns(
+        started=pl.when("start_clock").then(pl.coalesce("start_utc", clock.to_utc(pl.col("start"), zone))),
+        finished=pl.when("end_clock").then(pl.coalesce("end_utc", clock.to_utc(pl.col("end"), zone))),
+        time_known=pl.col("start_clock") | pl.col("end_clock"),
+    )
+    skipped = frame.select(
+        (pl.col("start_clock") & pl.col("start").is_not_null() & pl.col("started").is_null())
+        | (pl.col("end_clock") & pl.col("end").is_not_null() & pl.col("finished").is_null())
+    ).to_series()
+    refused.add(skipped & ~homeless, "a time that does not exist", f"a time on the clock of {zone.key}: that night it went forward over this hour")
+    twice = [pl.col("start_utc").is_null() & clock.shown_again(pl.col("start"), pl.col("started"), zone)]
+    twice += [pl.col("end_utc").is_null() & clock.shown_again(pl.col("end"), pl.col("finished"), zone)]
+    frame = frame.with_columns(clock_twice=twice[0] | twice[1], started_at="started", finished_at="finished")
+    if not frame["time_known"].all():
+        begins = clock.day_begins(pl.coalesce("end", "start"), zone)
+        frame = frame.with_columns(started_at=pl.when("time_known").then("started").otherwise(begins))
+    refused.add(frame["start"].is_null() & frame["end"].is_null(), "no date", "the day of the visit")
+    refused.add(frame["finished_at"] < frame["started_at"], "finished before started", "a finish after the start")
+    if reading.limit is not None:
+        taken = frame.select(pl.coalesce("finished_at", "started_at")).to_series()
+        refused.add(taken > reading.limit, "the future", f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded")
+    count = frame["clock_twice"].sum()
+    if count:
+        reading.note(f"{count} rows have a time that the clock showed twice that night; the earlier is taken and flagged")
+    return frame.select("started_at", "finished_at", "time_known", "clock_twice")
+
+
+def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFrame:
+    """day, start and end on the shop's clock with what each is known by: the date column gives the day of a bare clock, and the start where
+    there is none."""
+    day, start, end = stamps["date"], stamps["started_at"], stamps["finished_at"]
+    frame = pl.DataFrame({
+        "day": day["local"], "day_utc": day["utc"], "day_clock": day["has_clock"], "day_is": day["has_day"],
+        "start": start["local"], "start_utc": start["utc"], "start_day": start["has_day"], "start_clock": start["has_clock"],
+        "end": end["local"], "end_utc": end["utc"], "end_day": end["has_day"], "end_clock": end["has_clock"],
+    })  # fmt: skip
+    for name in ("day", "start", "end"):
+        if frame[f"{name}_utc"].null_count() < frame.height:  # a stamp with an offset stands on the shop's clock too, for its day
+            frame = frame.with_columns(pl.coalesce(name, clock.to_local(pl.col(f"{name}_utc"), zone)).alias(name))
+    if frame["day_is"].any() or frame["day"].null_count() < frame.height:
+        alone = pl.col("start").is_null() & pl.col("day_is")
+        frame = frame.with_columns(
+            day=pl.when("day_is").then("day"), start=pl.when(alone).then("day").otherwise("start"),
+            start_utc=pl.when(alone).then("day_utc").otherwise("start_utc"), start_clock=pl.when(alone).then("day_clock").otherwise("start_clock"),
+            start_day=pl.col("start_day") | alone,
+        )  # fmt: skip
+    if frame.select(((pl.col("start_clock") & ~pl.col("start_day")) | (pl.col("end_clock") & ~pl.col("end_day"))).any()).item():
+        frame = frame.with_columns(start=_on_day("start", pl.col("day")))
+        frame = frame.with_columns(end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start"))))
+    return frame
+
+
+def _on_day(name: str, day: pl.Expr) -> pl.Expr:
+    """A bare clock moved to its day (null where no day is known); a stamp with a day as it is."""
+    on_day = day.dt.truncate("1d") + (pl.col(name) - pl.lit(clock.EXCEL_DAY_0))
+    return pl.when(pl.col(f"{name}_clock") & ~pl.col(f"{name}_day")).then(on_day).otherwise(pl.col(name)).alias(name)

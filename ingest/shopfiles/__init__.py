@@ -1,0 +1,1 @@
+"""What the shop wrote down: shop.toml, specs, lots, changes, climate."""

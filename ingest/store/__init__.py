@@ -1,0 +1,1 @@
+"""What is kept, and how it is read at one version."""

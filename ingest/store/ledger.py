@@ -1,0 +1,220 @@
+"""store/ledger.sqlite: which logs the store holds, what was set aside, gauge trials, and one row a version.
+
+A writer holds the ledger from its first statement to its last; readers see the newest version row until the writer's commit. Rows of `logs`,
+`set_aside` and `gauge_trials` are kept with the versions between which they held (`since`, `until`), so that an older version can be read whole.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import polars as pl
+
+from ingest.store import book
+from ingest.terms import tables
+from ingest.store.sqlite_tables import connect, create, fetch, insert
+
+FILE = "ledger.sqlite"
+FORMAT = 3  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
+DELTA = ("visits", "readings", "faults")
+
+LOGS: dict[str, pl.DataType] = tables.LOGS | {
+    "sha256": pl.String(),
+    "kind": pl.String(),
+    "loaded": pl.Int64(),
+}  # kind of sheet; sequence of its loading
+# Visits that are held otherwise than as plain accepted rows: what lost to another row, or took the place of one.
+CONTESTED: dict[str, pl.DataType] = {
+    tables.LOG_ID: pl.String(), tables.LINE: pl.Int64(), "who": pl.String(), tables.STAGE: pl.String(), "time": tables.TIME, tables.TECH: pl.String(),
+    "ordinal": pl.Int64(), "text_hash": pl.Int64(),
+    "status": pl.String(),  # set aside | changed
+    "raw": pl.String(), "wanted": pl.String(),  # of a row set aside: what its question shows
+}  # fmt: skip
+MEETS: dict[str, pl.DataType] = {tables.LOG_ID: pl.String(), "other": pl.String()}  # logs that share a visit, however it came out
+VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables.GAUGE_TRIALS}
+CURRENT = {"contested": CONTESTED, "meets": MEETS}
+
+
+class StoreProblem(ValueError):
+    """A store that cannot be used as it is: one line with what is wrong and what to do."""
+
+
+@dataclass(frozen=True)
+class Version:
+    """One row of `versions`: the store as it was when a writer had finished."""
+
+    n: int
+    tables: Mapping[str, int | None]  # version of each Delta table; None: not made yet
+    book_sequence: int
+    shop_files: str
+    what: str
+    at: datetime
+    last_at: datetime | None  # the last taken_at on file
+    visits: int  # rows of the table visits
+
+
+_VERSION: dict[str, pl.DataType] = {
+    "n": pl.Int64(), "visits_version": pl.Int64(), "readings_version": pl.Int64(), "faults_version": pl.Int64(), "book_sequence": pl.Int64(),
+    "shop_files": pl.String(), "what": pl.String(), "at": tables.TIME, "last_at": tables.TIME, "visits": pl.Int64(),
+}  # fmt: skip
+
+
+def path_of(folder: Path) -> Path:
+    """Where the ledger of a shop stands."""
+    return folder / "store" / FILE
+
+
+@contextmanager
+def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
+    """A connection that sees the newest whole version; None where there is no store yet."""
+    if not path_of(folder).exists():
+        yield None
+        return
+    with closing(connect(path_of(folder), existing=True)) as connection:
+        connection.execute("BEGIN")
+        yield connection
+
+
+@contextmanager
+def writing(folder: Path) -> Iterator[sqlite3.Connection]:
+    """The only writer of a store, with the book at hand as `book`; both are committed as one, or neither.
+
+    The first statement takes the ledger's write lock, as BEGIN IMMEDIATE would, but not the book's: a long load must not keep people from
+    writing there.
+    """
+    path_of(folder).parent.mkdir(parents=True, exist_ok=True)
+    with closing(connect(path_of(folder))) as connection:
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute("CREATE TABLE IF NOT EXISTS format (format INTEGER NOT NULL)")
+        connection.execute("COMMIT")
+        connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
+        connection.execute("PRAGMA book.synchronous = FULL")
+        connection.execute("BEGIN")
+        try:
+            connection.execute("UPDATE main.format SET format = format")  # the lock: nothing may be read before, or nobody would wait
+            yield connection
+        except BaseException:
+            connection.execute("ROLLBACK")
+            raise
+        connection.execute("COMMIT")
+
+
+def format_of(connection: sqlite3.Connection) -> int | None:
+    """The format in which a store is written, None in a new one."""
+    try:
+        row = connection.execute("SELECT format FROM main.format").fetchone()
+    except sqlite3.OperationalError as fault:
+        if "no such table" not in str(fault):
+            raise
+        return None
+    return int(row[0]) if row else None
+
+
+def check_format(connection: sqlite3.Connection) -> bool:
+    """Can this store be read as it stands? False: it is older, or new, and to be made from the originals. A newer one raises StoreProblem."""
+    found = format_of(connection)
+    if found is not None and found > FORMAT:
+        raise StoreProblem(
+            f"This store was written by a newer Truerun (format {found}; this one reads up to {FORMAT}). Nothing was touched: update Truerun, "
+            "or move the folder store/ away to have it made again from the originals."
+        )
+    return found == FORMAT
+
+
+def make(connection: sqlite3.Connection) -> None:
+    """Make the tables of a new ledger, in place of an older one's."""
+    for name in ("versions", *VERSIONED, *CURRENT):
+        connection.execute(f"DROP TABLE IF EXISTS main.{name}")
+    create(connection, "main.versions", _VERSION)
+    for name, schema in VERSIONED.items():
+        create(connection, f"main.{name}", schema, "since INTEGER NOT NULL, until INTEGER")
+        connection.execute(f"CREATE INDEX main.{name}_log ON {name} (log_id)")
+    for name, schema in CURRENT.items():
+        create(connection, f"main.{name}", schema)
+        connection.execute(f"CREATE INDEX main.{name}_log ON {name} (log_id)")
+    connection.execute("CREATE TABLE IF NOT EXISTS main.format (format INTEGER NOT NULL)")
+    connection.execute("DELETE FROM main.format")
+    connection.execute("INSERT INTO main.format VALUES (?)", (FORMAT,))
+
+
+def newest(connection: sqlite3.Connection, version: int | None = None) -> Version | None:
+    """The newest version row (or the one asked for), None where there is none."""
+    rest, values = ("FROM main.versions ORDER BY n DESC LIMIT 1", ()) if version is None else ("FROM main.versions WHERE n = ?", (version,))
+    rows = fetch(connection, _VERSION, rest, values)
+    if rows.is_empty():
+        return None
+    row = rows.row(0, named=True)
+    return Version(
+        row["n"],
+        {name: row[f"{name}_version"] for name in DELTA},
+        row["book_sequence"],
+        row["shop_files"],
+        row["what"],
+        row["at"],
+        row["last_at"],
+        row["visits"],
+    )
+
+
+def add_version(connection: sqlite3.Connection, version: Version) -> None:
+    """Write the row that makes a version the newest."""
+    row = {f"{name}_version": version.tables[name] for name in DELTA} | {
+        "n": version.n, "book_sequence": version.book_sequence, "shop_files": version.shop_files, "what": version.what, "at": version.at,
+        "last_at": version.last_at, "visits": version.visits,
+    }  # fmt: skip
+    insert(connection, "main.versions", pl.DataFrame([row], schema=_VERSION))
+
+
+def table(connection: sqlite3.Connection, name: str, n: int | None = None, log_ids: list[str] | None = None) -> pl.DataFrame:
+    """`logs`, `set_aside` or `gauge_trials` as they stood at version n (None: as they stand), of all logs or of some."""
+    where, values = ("until IS NULL", []) if n is None else ("since <= ? AND (until IS NULL OR until > ?)", [n, n])
+    if log_ids is not None:
+        where, values = f"{where} AND log_id IN ({', '.join('?' * len(log_ids))})", [*values, *log_ids]  # type: ignore[list-item]
+    return fetch(connection, VERSIONED[name], f"FROM main.{name} WHERE {where} ORDER BY rowid", values)
+
+
+def close(connection: sqlite3.Connection, name: str, n: int, log_ids: list[str]) -> None:
+    """The rows of some logs hold no longer from version n on; those that never held in a whole version go."""
+    marks = ", ".join("?" * len(log_ids))
+    connection.execute(f"DELETE FROM main.{name} WHERE since = ? AND log_id IN ({marks})", (n, *log_ids))
+    connection.execute(f"UPDATE main.{name} SET until = ? WHERE until IS NULL AND log_id IN ({marks})", (n, *log_ids))
+
+
+def add(connection: sqlite3.Connection, name: str, n: int, rows: pl.DataFrame) -> None:
+    """Rows that hold from version n on."""
+    insert(connection, f"main.{name}", rows.select(list(VERSIONED[name])).with_columns(since=pl.lit(n, dtype=pl.Int64)))
+
+
+def close_lines(connection: sqlite3.Connection, n: int, log_id: str, lines: list[int], reason: str) -> None:
+    """The questions of one reason on some lines of a log are asked no longer from version n on."""
+    for start in range(0, len(lines), 500):
+        some = lines[start : start + 500]
+        where = f"log_id = ? AND reason = ? AND line IN ({', '.join('?' * len(some))})"
+        connection.execute(f"DELETE FROM main.set_aside WHERE since = ? AND {where}", (n, log_id, reason, *some))
+        connection.execute(f"UPDATE main.set_aside SET until = ? WHERE until IS NULL AND {where}", (n, log_id, reason, *some))
+
+
+def drop(connection: sqlite3.Connection, name: str, log_ids: list[str]) -> None:
+    """Take the rows of some logs out of `contested` or `meets`."""
+    marks = ", ".join("?" * len(log_ids))
+    connection.execute(f"DELETE FROM main.{name} WHERE log_id IN ({marks})", log_ids)
+    if name == "meets":
+        connection.execute(f"DELETE FROM main.meets WHERE other IN ({marks})", log_ids)
+
+
+def neighbours(connection: sqlite3.Connection, log_ids: set[str]) -> set[str]:
+    """These logs and all that share visits with them, directly or through others: what has to be read again when one of them goes."""
+    pairs = connection.execute("SELECT log_id, other FROM main.meets").fetchall()
+    near: dict[str, set[str]] = {}
+    for one, other in pairs:
+        near.setdefault(one, set()).add(other)
+        near.setdefault(other, set()).add(one)
+    found, waiting = set(log_ids), list(log_ids)
+    while waiting:
+        fresh = near.get(waiting.pop(), set()) - found
+        found |= fresh
+        waiting += fresh
+    return found

@@ -1,0 +1,122 @@
+"""Rows of a new log against those the store holds: the same visit is held once, the same visit with other values is a question. Pure.
+
+Of several rows of one visit the one that counts does not hang on the order in which logs were loaded: it is the row a person has taken, else the
+row whose text has the smallest hash; only where a sheet `replaces` "the same visits" does the newer file of its kind win.
+"""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from ingest.terms import tables
+
+# What makes two rows the same visit: serial (of a part without one: lot and neck), stage, time, tech and, with a date only, its place that day.
+# The time is the start where one was written: a sheet that grows fills in the finish later.
+KEY = ("who", "stage", "time", "tech", "ordinal")
+ROW = (tables.LOG_ID, tables.LINE, tables.STAGE)  # what names one row's visit
+CANDIDATE: dict[str, pl.DataType] = {
+    tables.LOG_ID: pl.String(), tables.LINE: pl.Int64(), "who": pl.String(), "stage": pl.String(), "time": tables.TIME, "tech": pl.String(),
+    "ordinal": pl.Int64(), "text_hash": pl.Int64(),
+    "status": pl.String(),  # new | held | lost
+    "loaded": pl.Int64(),  # when its log was loaded, as a number that rises
+    "kind": pl.String(),  # the kind of sheet where newer files replace older ones, else ''
+    "taken": pl.Int64(),  # the sequence of the verdict 'take new' on this row, else 0
+    "dropped": pl.Boolean(),  # the verdict 'keep held' stands against this row
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Merged:
+    """What became of rows of one visit.
+
+    Each table has log_id, line, stage, and of the row that counts now other_log, other_line.
+    """
+
+    counts: pl.DataFrame  # new rows that count; `changed`: in the place of another
+    held: pl.DataFrame  # new rows that say nothing new, or that another row stands for
+    lost: pl.DataFrame  # new rows set aside as a question
+    displaced: pl.DataFrame  # rows held so far that count no longer; `asked`: set aside as a question
+
+    @classmethod
+    def of_none(cls, changed: pl.DataFrame) -> "Merged":
+        """Where no two rows share a visit; `changed`: rows in the place of rows of a log that is gone."""
+        rows = changed.select(*ROW, other_log=pl.lit(""), other_line=pl.lit(0, dtype=pl.Int64))
+        none = rows.clear()
+        return cls(rows.with_columns(changed=pl.lit(True)), none, none, none.with_columns(asked=pl.lit(False)))
+
+
+def with_key(visits: pl.LazyFrame) -> pl.LazyFrame:
+    """Visits with the columns `who` and `time` of KEY."""
+    part = pl.when(pl.col("serial") == "").then("/" + pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.col("serial"))
+    return visits.with_columns(part.alias("who"), pl.coalesce("started_at", "finished_at").alias("time"))
+
+
+def met(new: pl.DataFrame, others: pl.DataFrame) -> pl.Series:
+    """Which rows of `new` share their visit with another row of `new` or with one of `others`; Boolean, shape (n,)."""
+    mask = new.select(pl.struct(KEY).hash()).to_series().is_duplicated()
+    if others.height:
+        shared = new.select(*KEY, row=pl.int_range(pl.len(), dtype=pl.UInt32)).join(others.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
+        mask = mask.scatter(shared["row"], True)
+    return mask
+
+
+def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Merged:
+    """Settle all rows of the visits that more than one row tells of.
+
+    candidates : CANDIDATE, every row of each visit concerned, new and held and lost before.
+    replaced : KEY and text_hash of the rows of a log in whose place the new rows come.
+    """
+    rows = tables.shaped(candidates, CANDIDATE).with_columns(
+        pl.struct(KEY).rank("dense").alias("visit"), pl.int_range(pl.len(), dtype=pl.Int64).alias("index"), was_lost=pl.col("status") == "lost",
+        not_held=pl.col("status") != "held",
+    )  # fmt: skip
+    older = _older(rows)
+    rows = rows.with_columns(older.alias("older"))
+    beside = (~pl.col("older") & ~pl.col("dropped")).any().over("visit")
+    rows = rows.with_columns(out=pl.col("older") | (pl.col("dropped") & beside))
+    ranked = rows.filter(~pl.col("out")).sort(
+        "visit", "was_lost", "taken", "text_hash", "not_held", "loaded", "line", descending=[False, False, True, False, False, False, False]
+    )  # fmt: skip
+    best = ranked.unique("visit", keep="first", maintain_order=True).select(
+        "visit", best="index", best_hash="text_hash", other_log="log_id", other_line="line", person=pl.col("taken") > 0
+    )  # fmt: skip
+    rows = rows.join(best, on="visit", maintain_order="left")
+    same = pl.col("text_hash") == pl.col("best_hash")
+    losing = rows.filter(~pl.col("out") & ~same & ~pl.col("person")).sort(
+        "visit", "text_hash", ~pl.col("was_lost"), pl.col("status") != "held", "loaded", "line"
+    )
+    asked = losing.unique(["visit", "text_hash"], keep="first", maintain_order=True)["index"]
+    rows = rows.with_columns(
+        wins=pl.col("index") == pl.col("best"), asked=pl.col("index").is_in(asked.to_list()),
+        after_older=pl.col("older").any().over("visit", "kind"),
+    )  # fmt: skip
+    new, held = rows.filter(pl.col("status") == "new"), rows.filter(pl.col("status") == "held")
+    columns = [*ROW, "other_log", "other_line"]
+    counts = new.filter("wins").with_columns(changed=pl.col("after_older") & (pl.col("kind") != ""))
+    if replaced is not None and replaced.height:
+        counts = counts.with_columns(changed=pl.col("changed") | in_place_of(counts, replaced))
+    return Merged(
+        counts.select(*columns, "changed"),
+        new.filter(~pl.col("wins") & ~pl.col("asked")).select(columns),
+        new.filter("asked").select(columns),
+        held.filter(~pl.col("wins")).select(*columns, "asked"),
+    )
+
+
+def in_place_of(rows: pl.DataFrame, replaced: pl.DataFrame) -> pl.Series:
+    """Which rows come in the place of a row of the same visit with another text."""
+    before = replaced.select(*KEY, before="text_hash").unique(KEY)
+    return rows.join(before, on=KEY, how="left", nulls_equal=True, maintain_order="left").select(
+        (pl.col("before").is_not_null() & (pl.col("before") != pl.col("text_hash"))).alias("changed")
+    ).to_series()  # fmt: skip
+
+
+def _older(rows: pl.DataFrame) -> pl.Series:
+    """Which rows give way to a newer file of their own kind that says otherwise."""
+    sheets = rows.filter(pl.col("kind") != "")
+    if sheets.is_empty():
+        return pl.Series("older", [False]).new_from_index(0, rows.height)
+    newest = sheets.filter(pl.col("loaded") == pl.col("loaded").max().over("visit", "kind"))
+    said = newest.select("visit", "kind", "text_hash").unique()
+    gone = sheets.join(newest.select("index"), on="index", how="anti").join(said, on=["visit", "kind", "text_hash"], how="anti")["index"]
+    return rows.select(pl.col("index").is_in(gone.to_list()).alias("older")).to_series()

@@ -1,0 +1,1 @@
+"""What a person does to the store: load, again, mend, forget, watch."""

@@ -1,0 +1,98 @@
+"""Practice of new techs: who is new, minutes on one footing, and nothing said of tomorrow from too few."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from analysis.methods.problems import UnusableData
+from analysis.studies.people.learning_curves import BLOCK, learning_curve, new_techs, practice
+from tests.analysis.studies.measured import made, visit
+
+PEOPLE = {"tech": [{"key": "OLD", "qualified": ["nut", "bridge"]}, {"key": "NEW", "started": date(2026, 3, 10), "qualified": ["nut"]}]}
+
+
+def shop_with(n, *, rng, hard=0.3, back=0.0, **more):
+    """OLD all along; NEW from day 9 with minutes 12 i^-.2, times 2 on WREN for everybody, of which NEW gets `hard`."""
+    visits = []
+
+    def instrument(s, hour, tech, minutes, model, returned, action):
+        visits.append(visit(s, hour, "bridge", tech=tech, minutes=minutes, model=model))
+        if returned:
+            visits.append(visit(s, hour + 1, "play", "send back", cause="bridge"))
+            visits.append(visit(s, hour + 2, "bridge", tech=tech, minutes=4.0, model=model))
+        visits.append(visit(s, hour + 24, "final", readings={"action bass": action}, model=model))
+
+    for k in range(60):
+        model = ("LARK", "WREN")[k % 2]
+        instrument(f"O{k:03d}", 5.0 * k, "OLD", (1 + k % 2) * 6.0 * float(rng.lognormal(0, 0.1)), model, False, float(rng.normal(2, 0.1)))
+    for k in range(n):
+        model = "WREN" if rng.random() < hard else "LARK"
+        minutes = (2 if model == "WREN" else 1) * 12 * (k + 1) ** -0.2 * float(rng.lognormal(0, 0.1))
+        instrument(f"N{k:03d}", 24.0 * 8 + 2 * k, "NEW", minutes, model, rng.random() < back, float(rng.normal(2, 0.1)))
+    return made(visits, **(PEOPLE | more))
+
+
+def test_somebody_is_new_where_they_are_not_qualified_yet():
+    told = new_techs(shop_with(5, rng=np.random.default_rng(61)))
+    assert told.select("stage", "tech", "instruments").rows() == [("bridge", "NEW", 5)]  # final inspections bear no name here
+
+
+def test_minutes_are_brought_to_one_model_and_the_curve_found_again():
+    found = learning_curve(shop_with(120, rng=np.random.default_rng(62)), "bridge", "NEW")
+    assert (found.instruments, found.begins_in_logs, len(found.serials)) == (120, True, 120)
+    assert found.minutes.says == ""
+    # the middle of all qualified minutes lies between the models': 6 and 12; shape, not level, is what is asked
+    assert found.minutes.rate == pytest.approx(2**-0.2, abs=0.04)
+    even = found.minutes.value / found.minutes.unit**-0.2
+    assert np.log(even).std() == pytest.approx(0.1, abs=0.03)  # no trace of the models left
+    assert found.minutes_qualified is not None
+    assert (found.minutes.low <= found.minutes.curve).all()
+    assert (found.minutes.curve <= found.minutes.high).all()
+    assert found.minutes.x[-1] == pytest.approx(180)
+
+
+def test_under_forty_instruments_nothing_is_said_of_tomorrow():
+    found = learning_curve(shop_with(39, rng=np.random.default_rng(63)), "bridge", "NEW")
+    assert found.minutes.says.startswith("cannot be said yet")
+    assert found.minutes.low.size == 0
+    assert found.minutes.x.max() <= 39
+    assert learning_curve(shop_with(40, rng=np.random.default_rng(63)), "bridge", "NEW").minutes.says == ""
+
+
+def test_planned_minutes_teach_nothing():
+    visits = [visit(f"N{k:02d}", k, "bridge", tech="NEW") for k in range(50)]
+    found = learning_curve(made(visits, **PEOPLE), "bridge", "NEW")
+    assert (found.instruments, len(found.minutes.value), found.minutes.curve.size) == (50, 0, 0)
+    assert "four instruments" in found.minutes.says
+
+
+def test_send_backs_are_those_charged_and_none_leaves_only_how_high_it_may_lie():
+    rng = np.random.default_rng(64)
+    found = learning_curve(shop_with(80, rng=rng, back=0.3), "bridge", "NEW")
+    assert 0.15 < found.came_back.value.mean() < 0.45
+    assert found.came_back_qualified == 0.0
+    assert 0 < found.came_back.curve[-1] < 0.6
+    none = learning_curve(shop_with(80, rng=rng), "bridge", "NEW").came_back
+    assert none.rate is None
+    assert (none.curve == 0).all()
+    assert 0 < none.high[-1] < 0.1
+
+
+def test_spread_goes_by_blocks_of_instruments_in_the_others_standard_deviations():
+    found = learning_curve(shop_with(100, rng=np.random.default_rng(65)), "bridge", "NEW").spreads["action"]
+    assert found.unit.tolist() == [BLOCK // 2 + BLOCK * k for k in range(5)]
+    assert found.value.mean() == pytest.approx(1.0, abs=0.25)
+    assert found.low.size == 0
+    assert "not carried forward" in found.says
+
+
+def test_a_tech_who_began_before_the_logs_is_said_to():
+    people = {"tech": [{"key": "NEW", "started": date(2026, 1, 5)}]}
+    assert not learning_curve(shop_with(10, rng=np.random.default_rng(66), **people), "bridge", "NEW").begins_in_logs
+
+
+def test_nobody_s_practice_is_an_answer_in_words():
+    with pytest.raises(UnusableData, match="no visit at"):
+        learning_curve(shop_with(3, rng=np.random.default_rng(67)), "bridge", "T99")
+    assert "four instruments" in practice(np.arange(1, 3), np.array([5.0, 4.0])).says

@@ -1,0 +1,80 @@
+"""Spread and offset of each setter: what was put in comes out, whoever has the hard models."""
+
+import numpy as np
+import pytest
+
+from analysis.studies.people.set_spread import SPREADS, spreads
+from tests.analysis.studies.measured import made, visit
+
+TECHS = {"T1": (0.0, 1.0), "T2": (0.0, 1.0), "T3": (0.1, 2.0)}  # offset and times as wide
+
+
+def shop_with(rng, share=None, n=60):
+    """Each tech sets n instruments of either model; WREN is three times as wide and 5 higher. `share` of WREN by tech."""
+    visits, k = [], 0
+    for tech, (offset, times) in TECHS.items():
+        for _ in range(2 * n):
+            hard = rng.random() < (share or {}).get(tech, 0.5)
+            value = (7.0 if hard else 2.0) + offset + times * (0.3 if hard else 0.1) * float(rng.normal())
+            more = {"model": "WREN"} if hard else {}
+            s = f"S{k:04d}"
+            visits += [visit(s, k, "bridge", tech=tech, **more), visit(s, k + 0.5, "final", tech="T9", readings={"action bass": value}, **more)]
+            k += 1
+    return made(visits)
+
+
+def rows(snapshot):
+    return {row["tech"]: row for row in spreads(snapshot).iter_rows(named=True)}
+
+
+def test_the_widest_by_set_by_is_found_whoever_read_the_gauge():
+    told = rows(shop_with(np.random.default_rng(51)))
+    assert set(told) == {"T1", "T2", "T3"}
+    assert max(told, key=lambda tech: told[tech]["ratio"]) == "T3"
+    assert told["T3"]["ratio_low"] < 2.0 < told["T3"]["ratio_high"]
+    assert told["T3"]["ratio_low"] > 1.5
+    assert told["T3"]["offset_low"] < 0.1 < told["T3"]["offset_high"]
+    assert told["T3"]["stage"] == "bridge"
+
+
+def test_hard_models_count_for_or_against_nobody():
+    told = rows(shop_with(np.random.default_rng(52), share={"T1": 0.85, "T2": 0.15}))
+    for tech in ("T1", "T2"):
+        assert told[tech]["offset_low"] < 0.05
+        assert told[tech]["offset_high"] > -0.12
+        assert told[tech]["ratio_high"] < 1.1  # the others hold the wide one
+    assert abs(told["T1"]["offset"] - told["T2"]["offset"]) < 0.15  # raw means differ by 3.5
+
+
+def test_with_one_model_the_figures_are_those_of_their_definitions():
+    rng = np.random.default_rng(53)
+    x, y = rng.normal(2.0, 0.1, 40), rng.normal(2.1, 0.2, 30)
+    visits = []
+    for k, (tech, value) in enumerate([("A", v) for v in x] + [("B", v) for v in y]):
+        visits += [visit(f"S{k:03d}", k, "bridge", tech=tech), visit(f"S{k:03d}", k + 0.5, "final", readings={"action bass": float(value)})]
+    told = rows(made(visits))["A"]
+    assert told["offset"] == pytest.approx(x.mean() - y.mean())
+    assert told["offset_high"] - told["offset"] == pytest.approx(1.959964 * np.sqrt(x.var(ddof=1) / 40 + y.var(ddof=1) / 30))
+    assert (told["sd"], told["sd_others"]) == (pytest.approx(x.std(ddof=1)), pytest.approx(y.std(ddof=1)))
+    assert told["ratio"] == pytest.approx(x.std(ddof=1) / y.std(ddof=1) * np.sqrt(27 / 29))  # E(1 / s^2) = 29 / 27 of 1 / sigma^2
+    assert (told["n"], told["instruments"], told["cells"]) == (40, 40, 1)
+
+
+def test_two_edges_of_one_instrument_are_one_instrument():
+    rng = np.random.default_rng(54)
+    visits = []
+    for k in range(80):
+        value = float(rng.normal(2.0, 0.1))
+        visits += [visit(f"S{k:03d}", k, "bridge", tech=("A", "B")[k % 2]),
+                   visit(f"S{k:03d}", k + 0.5, "final", readings={"action bass": value, "action treble": value})]  # fmt: skip
+    both = rows(made(visits))["A"]
+    one = rows(made([v | {"readings": {k: x for k, x in v["readings"].items() if "bass" in k}} for v in visits]))["A"]
+    assert (both["n"], both["instruments"]) == (80, 40)
+    assert both["offset_high"] - both["offset"] == pytest.approx(one["offset_high"] - one["offset"])
+    assert both["ratio_high"] == pytest.approx(one["ratio_high"])
+
+
+def test_a_tech_alone_or_readings_nobody_is_known_to_have_set_give_no_row():
+    visits = [visit(f"S{k}", k, "final", readings={"action bass": 2.0 + k / 100}) for k in range(30)]
+    assert spreads(made(visits)).is_empty()
+    assert spreads(made(visits)).schema == SPREADS

@@ -1,0 +1,124 @@
+"""Target bands: whose readings make them, how they sit on spec and gauge, and what the sequential test says."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from analysis.methods.sequential import expected
+from analysis.methods.tolerance import two_sided
+from analysis.studies.people.targets import CONFIDENCE, COVERAGE, NOT_SHOWN, SHOWN, TOO_FEW, bands, latest, sequential_test, stands
+from tests.analysis.studies.measured import made, visit
+
+PEOPLE = {"tech": [{"key": "OLD", "qualified": ["neck"]}, {"key": "AGE", "qualified": ["neck"]}, {"key": "NEW"}]}
+SPEC = {"characteristic": "relief", "target": 0.2, "lower": 0.0, "upper": 0.5}
+
+
+def relief(tech, values, start=0.0):
+    rows = []
+    for k, value in enumerate(values):
+        s = f"{tech}{start:05.0f}{k:04d}"
+        rows += [visit(s, start + k / 10, "neck", tech=tech), visit(s, start + k / 10 + 0.05, "final", tech="T9", readings={"relief": float(value)})]
+    return rows
+
+
+def normal(rng, n=100, mean=0.2, sd=0.03):
+    return rng.normal(mean, sd, n)
+
+
+def test_a_band_holds_nine_tenths_of_what_qualified_techs_set():
+    rng = np.random.default_rng(71)
+    x, y = normal(rng, 60), normal(rng, 40)
+    snapshot = made([*relief("OLD", x), *relief("AGE", y, 100), *relief("NEW", normal(rng, 50, 0.4), 200)], [SPEC], **PEOPLE)
+    row = bands(snapshot).row(0, named=True)
+    both = np.concatenate([x, y])
+    factor = two_sided(100, COVERAGE, CONFIDENCE)
+    assert (row["n"], row["techs"], row["curve"]) == (100, 2, "normal")
+    assert (row["lower"], row["upper"]) == pytest.approx((both.mean() - factor * both.std(ddof=1), both.mean() + factor * both.std(ddof=1)))
+    assert (row["stage"], row["target"], row["model"]) == ("neck", 0.2, "LARK")
+
+
+def test_a_band_sits_on_whole_steps_of_its_gauge_and_within_the_spec():
+    rng = np.random.default_rng(72)
+    leaves = {"gauge": [{"key": "leaves", "measures": ["relief"], "resolution": "0.001 in"}]}
+    snapshot = made(relief("OLD", (normal(rng) / 0.0254).round() * 0.0254), [SPEC | {"upper": 0.22}], **PEOPLE, **leaves)
+    row = bands(snapshot).row(0, named=True)
+    assert row["lower"] == pytest.approx(row["lower_steps"] * 0.0254)
+    assert row["upper"] == 0.22  # the spec ends between two leaves
+    assert (row["gauge"], row["resolution"]) == ("leaves", "0.001 in")
+    assert 4 <= row["lower_steps"] <= 6
+
+
+def test_readings_that_are_not_normal_get_a_band_without_a_curve():
+    x = 0.1 + np.random.default_rng(73).exponential(0.05, 200)
+    row = bands(made(relief("OLD", x), [SPEC], **PEOPLE)).row(0, named=True)
+    assert row["curve"] == "free"
+    assert row["lower"] in x
+    assert ((x >= row["lower"]) & (x <= row["upper"])).mean() >= COVERAGE
+
+
+def test_fewer_than_thirty_readings_make_no_band_and_an_old_spec_s_readings_none_for_the_new():
+    rng = np.random.default_rng(74)
+    assert bands(made(relief("OLD", normal(rng, 29)), [SPEC], **PEOPLE)).is_empty()
+    assert bands(made(relief("OLD", normal(rng, 30)), [SPEC], **PEOPLE)).height == 1
+    changed = [SPEC, SPEC | {"target": 0.4, "from_date": date(2026, 3, 5)}]
+    visits = [*relief("OLD", normal(rng, 100)), *relief("OLD", normal(rng, 40, 0.4), 24 * 4)]
+    row = bands(made(visits, changed, **PEOPLE)).row(0, named=True)
+    assert (row["n"], row["target"]) == (40, 0.4)
+    assert row["lower"] > 0.25
+
+
+def test_where_a_trainee_stands_is_said_by_the_test_in_time_order():
+    rng = np.random.default_rng(75)
+    base = relief("OLD", normal(rng, 200))
+    for values, word in ((np.full(60, 0.2), SHOWN), (np.full(60, 0.4), NOT_SHOWN), (np.full(3, 0.2), TOO_FEW)):
+        stand = stands(made([*base, *relief("NEW", values, 300)], [SPEC], **PEOPLE), "NEW")[0]
+        assert stand.verdict == word
+        assert stand.inside == (len(values) if values[0] == 0.2 else 0)
+        assert stand.decided_at <= len(values)
+        assert stand.inside_low <= stand.inside / len(values) <= stand.inside_high
+        assert stand.mean == pytest.approx(values[0])
+
+
+def test_the_test_may_begin_on_a_day_so_that_first_weeks_are_not_held_against_anybody():
+    rng = np.random.default_rng(76)
+    visits = [*relief("OLD", normal(rng, 200)), *relief("NEW", np.full(30, 0.45), 24), *relief("NEW", np.full(60, 0.2), 24 * 10)]
+    snapshot = made(visits, [SPEC], **PEOPLE)
+    whole, since = stands(snapshot, "NEW")[0], stands(snapshot, "NEW", since=date(2026, 3, 10))[0]
+    assert (whole.verdict, since.verdict) == (SHOWN, SHOWN)  # what was not shown in the first weeks is not kept against them
+    assert (len(whole.values), len(since.values)) == (90, 60)
+    assert whole.began_at >= 30 > since.began_at - 30
+
+
+def test_after_each_answer_the_test_begins_anew_and_the_latest_counts():
+    test, *_ = sequential_test(0.05, 0.20)
+    first, good = 3, int(np.argmax(test.shown_at >= 0)) + 1  # three outside in a row deny it; so many inside show it
+    out = np.array([1] * first + [0] * good + [0])
+    assert latest(test, out[:2]) == ("too few", 0, 2)
+    assert latest(test, out[:first]) == ("not shown", 0, first)
+    assert latest(test, out[: first + good - 1]) == ("not shown", 0, first)
+    assert latest(test, out) == ("shown", first, first + good)
+
+
+@pytest.mark.parametrize(("share", "wrong", "risk"), [(0.05, "not shown", 0.05), (0.20, "shown", 0.10)])
+def test_the_latest_of_many_answers_keeps_the_risk_of_one(share, wrong, risk):
+    test, *_ = sequential_test(0.05, 0.20)
+    rng = np.random.default_rng(77)
+    told = [latest(test, (rng.random(250) < share).astype(np.int64))[0] for _ in range(800)]
+    assert np.mean([word == wrong for word in told]) <= risk + 3 * np.sqrt(risk * (1 - risk) / 800)
+
+
+def test_both_risks_are_kept_and_the_expected_number_is_told_before_it_starts():
+    test, good, poor = sequential_test(0.05, 0.20)
+    ends = expected(test, [0.05, 0.20])
+    assert 1 - ends.shown[0] <= 0.05
+    assert ends.shown[1] <= 0.10
+    assert (good, poor) == (pytest.approx(ends.instruments[0]), pytest.approx(ends.instruments[1]))
+    assert good < test.longest
+
+
+def test_what_somebody_did_not_set_is_not_theirs_and_nobody_stands_without_readings():
+    rng = np.random.default_rng(77)
+    snapshot = made(relief("OLD", normal(rng, 40)), [SPEC], **PEOPLE)
+    assert stands(snapshot, "NEW") == []
+    assert stands(snapshot, "T9") == []  # who read the gauge

@@ -1,0 +1,79 @@
+"""Which readings are as built, as set and as shipped, which spec held for each, and what lies outside."""
+
+from datetime import date
+
+import polars as pl
+
+from analysis.studies.story.conformity import as_built, as_set, as_shipped, with_specs
+from analysis.studies.story.story import story
+from tests.analysis.studies.measured import made, visit
+
+SPEC = {"characteristic": "relief", "target": 0.2, "lower": 0.1, "upper": 0.3}
+BENCH = [
+    visit("A", 0, "neck", tech="T1"), visit("A", 1, "play", readings={"relief": 0.31}, left={"relief": 0.25}),
+    visit("A", 30, "final", "send back", readings={"relief": 0.4}, left={"relief": 0.28}), visit("A", 31, "neck", tech="T2"),
+    visit("A", 32, "play", readings={"relief": 0.22}), visit("A", 33, "final", readings={"relief": 0.21}, left={"relief": 0.19}),
+    visit("A", 34, "packing"), visit("A", 500, "final", "return", readings={"relief": 0.9}),
+    visit("B", 2, "neck", tech="T1"), visit("B", 3, "play", readings={"relief": 0.1}),
+]  # fmt: skip
+
+
+def told(rows):
+    return rows.select("serial", "value", "set_by", "outside").rows()
+
+
+def test_as_built_is_the_first_play_test_as_set_the_first_final_and_as_shipped_the_last_word_of_the_round():
+    snapshot = made(BENCH, [SPEC])
+    assert told(as_built(snapshot)) == [("A", 0.31, "T1", True), ("B", 0.1, "T1", False)]
+    assert told(as_set(snapshot)) == [("A", 0.4, "T1", True)]
+    assert told(as_shipped(snapshot)) == [("A", 0.19, "T2", False)]  # left, at the last final visit; the return is another round
+
+
+def test_as_shipped_takes_what_was_found_where_nothing_was_left():
+    rows = [visit("A", 1, "final", readings={"action bass": 2.0, "action treble": 1.8}, left={"action bass": 2.1})]
+    assert dict(as_shipped(made(rows)).select("position", "value").rows()) == {"bass": 2.1, "treble": 1.8}
+
+
+def test_without_a_limit_nothing_is_said_to_be_outside():
+    snapshot = made(BENCH, [SPEC | {"lower": None, "upper": None}])
+    assert as_set(snapshot)["outside"].to_list() == [None]
+    assert as_set(made(BENCH))["outside"].to_list() == [None]
+
+
+def test_one_sided_limits_judge_one_side():
+    rows = [visit("A", 1, "final", readings={"relief": 0.0}), visit("B", 2, "final", readings={"relief": 9.0})]
+    assert as_set(made(rows, [SPEC | {"upper": None}]))["outside"].to_list() == [True, False]
+    assert as_set(made(rows, [SPEC | {"lower": None}]))["outside"].to_list() == [False, True]
+
+
+def test_the_fuller_row_wins_and_rows_are_not_merged():
+    rows = [visit("A", 1, "final", readings={"action treble": 2.0}), visit("W", 2, "final", readings={"action treble": 2.0}, model="WREN")]
+    specs = [{"characteristic": "action", "target": 1.0, "lower": 0.5, "upper": 1.5},
+             {"characteristic": "action", "position": "treble", "family": "banjo", "target": 2.0, "lower": 1.5},
+             {"characteristic": "action", "model": "LARK", "target": 3.0, "upper": 2.5}]  # fmt: skip
+    found = dict(as_set(made(rows, specs)).select("serial", pl.struct("target", "lower", "upper", "outside")).rows())
+    assert found == {"A": {"target": 3.0, "lower": None, "upper": 2.5, "outside": False},
+                     "W": {"target": 2.0, "lower": 1.5, "upper": None, "outside": False}}  # fmt: skip
+
+
+def test_the_date_that_counts_is_the_day_it_was_set_where_the_setter_is_known():
+    new = SPEC | {"target": 0.1, "lower": 0.0, "upper": 0.15, "from_date": date(2026, 3, 3)}
+    known = [visit("A", 0, "neck", tech="T1"), visit("A", 30, "final", readings={"relief": 0.2})]
+    unknown = [visit("B", 0, "neck"), visit("B", 30, "final", readings={"relief": 0.2})]
+    assert as_set(made(known, [SPEC, new]))["target"].to_list() == [0.2]
+    assert as_set(made(unknown, [SPEC, new]))["target"].to_list() == [0.1]
+
+
+def test_specs_may_hold_for_one_supplier_at_one_stage():
+    rows = [visit("A", 0, "receiving", readings={"neck_bow": 0.2}, supplier="Oxbow", lot="1"),
+            visit("B", 1, "receiving", readings={"neck_bow": 0.2}, supplier="Tansy", lot="2")]  # fmt: skip
+    specs = [{"characteristic": "neck_bow", "stage": "receiving", "upper": 0.25},
+             {"characteristic": "neck_bow", "stage": "receiving", "supplier": "Tansy", "upper": 0.15}]  # fmt: skip
+    snapshot = made(rows, specs)
+    judged = with_specs(snapshot, snapshot.once(story).readings)
+    assert dict(judged.select("serial", "outside").rows()) == {"A": False, "B": True}
+
+
+def test_readings_of_parts_and_of_no_value_are_not_judged():
+    rows = [visit("", 0, "final", readings={"relief": 0.9}, lot="1", neck="n1"), visit("B", 1, "final", readings={})]
+    assert as_set(made([*rows, visit("C", 2, "final", readings={"relief": 0.2})], [SPEC]))["serial"].to_list() == ["C"]

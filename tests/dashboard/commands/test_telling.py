@@ -1,0 +1,26 @@
+"""What a load says on a terminal: a word nobody listed is one question, however many rows it stands in."""
+
+from dashboard.commands import telling
+from ingest.verbs.load import load
+from tests.ingest.bench import NOW, log, row, shop
+
+
+def test_an_unlisted_stage_is_one_line_and_not_a_line_a_row(tmp_path):
+    folder = shop(tmp_path)
+    files = [log(folder, f"{name}.csv", [row(f"{name}{n}", stage="playtest") for n in range(12)]) for name in "ab"]
+    told = list(telling.questions(load(folder, files, now=NOW)))
+    assert told[1] == "  stage 'playtest' is not known (24)"
+    lines = "lines 2, 3, 4, 5, 6, 7, 8, 9, 10, 11 and 2 more"
+    assert told[2].startswith(f"    a.csv, {lines}; b.csv, {lines}; wanted one of receiving,")
+    assert told[2].endswith('words = { stage = { "playtest" = "play_test" } }')
+    assert len(told) == 3
+
+
+def test_other_reasons_are_told_row_by_row_and_then_counted(tmp_path):
+    folder = shop(tmp_path)
+    rows = [row(f"A{n}", relief="x") for n in range(11)]
+    told = list(telling.questions(load(folder, [log(folder, "a.csv", rows)], now=NOW)))
+    assert told[1] == "  cannot be read (11)"
+    assert told[2].startswith("    a.csv, line 2: relief (mm) is 'x'; wanted ")
+    assert told[-1] == "    and 1 more"
+    assert len(told) == 13

@@ -1,0 +1,42 @@
+"""The counter: it opens a shop as it stands, and makes an older store again before anybody sees an empty shop."""
+
+import shutil
+import sqlite3
+from contextlib import closing
+
+import pytest
+
+from dashboard.desk.desk import Desk
+from ingest.store import ledger
+from ingest.verbs.load import load
+from ingest.store.store import newest
+from tests.ingest.bench import NOW, log, row, shop
+
+
+@pytest.fixture
+def loaded(tmp_path):
+    folder = shop(tmp_path)
+    load(folder, [log(folder, "a.csv", [row("A1"), row("A2")])], now=NOW)
+    return folder
+
+
+def test_a_desk_makes_an_older_store_again(loaded):
+    with closing(sqlite3.connect(ledger.path_of(loaded))) as connection, connection:
+        connection.execute("UPDATE format SET format = ?", (ledger.FORMAT - 1,))
+    assert newest(loaded)[0] == 0
+    assert Desk(loaded).snapshot().table("visits")["serial"].sort().to_list() == ["A1", "A2"]
+    assert newest(loaded)[0] == 1
+
+
+def test_a_desk_makes_a_store_that_was_deleted_again_while_it_is_open(loaded):
+    desk = Desk(loaded)
+    before = desk.snapshot()
+    shutil.rmtree(loaded / "store")
+    assert desk.snapshot().table("visits").equals(before.table("visits"))
+    assert desk.shop_words()[1] != "no log loaded yet"
+
+
+def test_a_desk_of_an_empty_shop_makes_no_store(tmp_path):
+    folder = shop(tmp_path)
+    assert Desk(folder).snapshot().table("visits").is_empty()
+    assert not (folder / "store").exists()

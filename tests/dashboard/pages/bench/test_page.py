@@ -1,0 +1,157 @@
+"""Bench as plain functions: whom it shows and how, what it says of a person, and what it writes into the book."""
+
+import re
+import shutil
+from datetime import UTC, datetime
+
+import pytest
+from dash import no_update
+
+from analysis.methods.problems import UnusableData
+from analysis.studies.people import targets, techs
+from dashboard.desk import desk
+from dashboard.sentences import bench as sentences_bench
+from dashboard.app import make_app
+from dashboard.pages.bench import page as bench
+from dashboard.papers import bench as card
+from tests.dashboard.pages import moving_shop, people_shop
+from tests.dashboard.pages.said import said
+from tests.dashboard.pages.test_necks import BLAMING
+
+NAMES = list(people_shop.TECHS.values())
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return people_shop.stands(tmp_path_factory.mktemp("bench") / "shop")
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):
+    text = said(bench.layout())
+    assert "T09 at nut slotting: two targets shown, two not yet." in text
+    assert "21.5 thou" in text  # 0.55 mm: 21.65 thousandths, to the half
+    assert "Runs" in text
+
+
+def test_figures_are_said_to_be_for_coaching_and_law_to_decide(looked_at):
+    text = said(bench.layout())
+    assert "These figures are for coaching" in text
+    assert "Local law and agreements decide their use" in text
+    assert "fewer than 30 instruments is few" in text
+
+
+def test_work_that_came_back_is_told_against_the_same_mix_with_its_interval(looked_at):
+    row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
+    told = f"{row['charged']} send-backs from {row['judged']} judged instruments"
+    expected = f"; from the others about {row['expected']:.1f} instruments would have come back on the same mix: between"
+    text = said(bench.layout())
+    assert told in text
+    assert expected in text
+
+
+def test_more_than_chance_and_mix_is_said_with_how_often_that_errs_and_apart_from_the_funnel(looked_at):
+    row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
+    assert row["more"]
+    more, funnel = sentences_bench.chance_and_mix(row)
+    assert more == (
+        "More came back than chance and mix explain (of people whose work is as the others', 1 in 20 or fewer would be told so). "
+        "Look at the work together, and at what came with it."
+    )
+    assert "998 of 1,000" in funnel
+    assert "More came back than chance and mix explain" in said(bench.layout())
+    alike = row | {"more": False, "expected": 5.2, "outside_funnel": False}
+    assert "fewer than 12 are expected, even twice as much often cannot be told from chance." in sentences_bench.chance_and_mix(alike)[0]
+    assert sentences_bench.chance_and_mix(alike | {"expected": 40.0})[0] == "Not more came back than chance and mix explain."
+    assert sentences_bench.chance_and_mix(row | {"ratio": None}) == ("", "")
+    assert sentences_bench.chance_and_mix(None) == ("", "")
+
+
+def test_others_are_rings_without_a_name(looked_at):
+    text = said(bench.layout(tech="T09", stage="nut_slotting"))
+    sheets = text[text.index("Targets come from") :]
+    filters = sheets.index("bench-stage")
+    assert "another person" in sheets
+    assert not re.search(r"T0[23]", sheets[filters:])
+
+
+def test_minutes_stand_after_targets_and_after_what_came_back(looked_at):
+    text = said(bench.layout())
+    names = ("Work that came back to this bench", "Send-backs with practice", "What is set here", "Minutes a visit", "A person signs")
+    places = [text.index(name) for name in names]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize("tech", ["T01", "T02", "T09", "T99", ""])
+@pytest.mark.parametrize("stage", ["nut_slotting", "final_inspection", "nowhere"])
+def test_every_person_and_stage_has_a_page_that_blames_nobody(looked_at, tech, stage):
+    text = said(bench.layout(tech=tech, stage=stage)).lower()
+    assert [word for word in BLAMING if word in text] == []
+    assert " nan" not in text
+
+
+def test_codes_show_no_name_and_names_show_no_more_than_asked(looked_at, tmp_path):
+    assert [name for name in NAMES if name in said(bench.layout())] == []
+    make_app(desk.Desk(people_shop.stands(tmp_path / "names", people="names")))
+    text = said(bench.layout())
+    assert "Pell Asterby at nut slotting" in text
+    assert "These figures are for coaching of new techs" in text
+
+
+def test_nobody_shown_is_the_page_that_says_what_to_settle_first(stands, tmp_path):
+    folder = shutil.copytree(stands, tmp_path / "none")
+    (folder / "shop.toml").write_text((folder / "shop.toml").read_text().replace('show = "codes"', 'show = "none"'))
+    make_app(desk.Desk(folder))
+    text = said(bench.layout(tech="T09", stage="nut_slotting"))
+    assert "What to settle first" in text
+    assert "works council" in text
+    assert [key for key in [*people_shop.TECHS, *NAMES] if key in text] == []
+
+
+def test_a_person_who_left_long_ago_has_no_page_and_no_card(stands):
+    later = desk.Desk(stands, as_of=datetime(2029, 1, 1, tzinfo=UTC))
+    make_app(later)
+    text = said(bench.layout(tech="T09"))
+    assert "Figures of one person are shown for 24 months after their last visit" in text
+    assert "truerun forget T01 takes a name out of every file" in text
+    assert "at nut slotting" not in text
+    with pytest.raises(UnusableData, match=r"nothing stands here of T09 \(\d+.\w+ 2026\)"):
+        card.paper("T09")
+
+
+def test_a_person_signs_into_the_bench_book(stands, tmp_path):
+    counter = desk.Desk(shutil.copytree(stands, tmp_path / "copy"))
+    make_app(counter)
+    about = {"tech": "T09", "stage": "nut_slotting"}
+    assert bench.signed(None, "x", "y", "", about) is no_update
+    assert bench.signed(1, "Stop at 23 thou", "", "", about).startswith("Write the next step and who signs it")
+    assert bench.signed(1, "Stop at 23 thou", "R. Marsh", "light is bad at bench 4", about) == "Written into the bench book."
+    text = said(bench.layout(**about))
+    assert "Stop at 23 thou. Remark: light is bad at bench 4" in text
+    assert "Signed off by R. Marsh" in text
+    assert "Stop at 23 thou" not in said(bench.layout(tech="T02", stage="nut_slotting"))
+
+
+def test_a_shop_without_logs_or_without_known_techs_says_what_is_missing(tmp_path):
+    make_app(desk.Desk(people_shop.stands(tmp_path / "empty", with_logs=False)))
+    assert "Nobody to coach from these logs yet." in said(bench.layout())
+
+
+def test_without_anybody_qualified_there_is_no_band_and_that_is_said(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
+    text = said(bench.layout())
+    assert "no target band yet" in text
+    assert "A band needs 30 readings" in text
+
+
+def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
+    shop = looked_at.snapshot().shop
+    band = looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
+    assert sentences_bench.hold(shop, band) == f"{band['lower_steps']} to {band['upper_steps']}\u00a0thou"
+    assert [sentences_bench.gauge_unit(text) for text in ("0.001 in", "1/64 in", "0.05 mm", "", "0.5 cents")] == ["thou", "64ths", "mm", "mm", "mm"]

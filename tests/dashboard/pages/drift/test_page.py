@@ -1,0 +1,270 @@
+"""Drift as plain functions: what the page says of a shop, where clicks lead, and what its forms write."""
+
+import shutil
+from datetime import date
+
+import pytest
+from dash import no_update
+
+from analysis.studies.drift.signals import signals
+from analysis.studies.drift.stream_view import stream_view
+from dashboard.desk import desk
+from dashboard.app import make_app
+from dashboard.pages.drift import page as drift, book as drift_book, limits as drift_limits
+from tests.dashboard.pages import moving_shop
+from tests.dashboard.pages.said import said
+
+MOVED = {"characteristic": "action", "position": "treble", "model": "LARK-25", "stage": "final_inspection"}
+ABOUT = {**MOVED, "tech": ""}
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return moving_shop.stands(tmp_path_factory.mktemp("drift") / "shop")
+
+
+@pytest.fixture
+def looked_at(stands):
+    """The shop, for reading only."""
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+@pytest.fixture
+def written_in(stands, tmp_path):
+    """A copy of the shop to write into."""
+    shutil.copytree(stands, tmp_path / "copy")
+    counter = desk.Desk(tmp_path / "copy")
+    make_app(counter)
+    return counter
+
+
+def page(**given):
+    return said(drift.body(drift.read(desk.here().snapshot().shop, given)))
+
+
+def about(counter):
+    """What the form of the moved stream is about."""
+    row = counter.ask(signals).open.filter(stream=int(counter.ask(signals).open["stream"][0])).row(0, named=True)
+    return {**ABOUT, "chart": row["chart"], "opened_at": row["opened_at"].isoformat(), "serial": row["serial"]}
+
+
+def test_the_headline_is_the_finding(looked_at):
+    text = page()
+    assert "One of 9 streams moved. It is LARK-25 action treble." in text
+    assert "First-pass readings at final inspection, 13 weeks to 3 April 2026. One false signal a week is allowed for." in text
+    assert "1 moved" in text
+    assert "5 steady" in text
+    assert "3 thin" in text
+
+
+def test_the_stream_that_moved_most_is_shown_with_its_size_date_and_share_outside(looked_at):
+    text = page()
+    asked = drift.read(looked_at.snapshot().shop, {})
+    found = looked_at.ask(drift.rack, weeks=13, tech="").streams.row(0, named=True)
+    assert {name: found[name] for name in MOVED} == MOVED
+    assert found["shift"] == pytest.approx(moving_shop.MOVED_BY, abs=0.05)
+    assert abs((found["began_at"].date() - moving_shop.day(moving_shop.STEP).date()).days) <= 1
+    assert f"moved up {found['shift']:.2f} mm" in text
+    assert "of its tolerance, since about" in text
+    assert "outside since then (" in text
+    assert asked.search == "?stage=final_inspection"
+
+
+def test_a_steady_stream_says_that_it_ran_true(looked_at):
+    text = page(characteristic="relief", model="LARK-25", stage="final_inspection")
+    assert "Neck relief on LARK-25 ran true" in text
+    assert "What it moves together with" not in text  # nothing to look for
+
+
+def test_a_thin_stream_says_how_many_readings_it_has_and_how_many_are_needed(looked_at):
+    text = page(characteristic="relief", model="WREN-S", stage="final_inspection")
+    assert "9 readings; from 25 on limits are drawn. Too few to say." in text
+
+
+def test_a_young_stream_is_judged_on_the_short_run_chart_and_says_so(looked_at):
+    text = page(characteristic="action", position="bass", model="HERON-D", stage="final_inspection")
+    assert "60 readings so far: its limits are provisional until there are 100." in text
+
+
+def test_nobody_is_named_and_codes_stand_only_among_the_filters(looked_at):
+    text = page()
+    assert "Okafor" not in text
+    assert "Lindqvist" not in text
+    assert text.count("T01") == 2  # value and label of the filter
+
+
+def test_where_the_shop_shows_nobody_everybody_is_the_only_choice(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", people="none", with_logs=False)))
+    shop = desk.here().snapshot().shop
+    assert drift.read(shop, {"tech": "T01", "by": "set_by"}) == drift.read(shop, {})
+
+
+def test_an_empty_shop_says_what_to_do(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
+    text = page()
+    assert "No readings to judge yet." in text
+    assert "Load a log" in text
+
+
+def test_an_edited_address_falls_back_to_what_there_is(looked_at):
+    text = page(stage="attic", models="nonesuch", weeks="-3", state="purple", characteristic="nonesuch", by="weather")
+    assert "LARK-25 action treble" in text
+
+
+def test_a_state_in_the_address_without_a_stage_looks_at_every_stage(looked_at):
+    assert drift.read(looked_at.snapshot().shop, {"state": "thin"}).stage == drift.ALL_STAGES
+    assert "WREN-S" in page(state="thin")
+
+
+def test_a_cell_of_the_rack_leads_to_its_stream_and_keeps_the_filters(looked_at):
+    click = {"points": [{"customdata": ["relief||HERON-D|final_inspection", "words"]}]}
+    search, other = drift.follow("drift-rack-final_inspection", click, "?stage=final_inspection&weeks=26")
+    assert search == "?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D"
+    assert other is no_update
+
+
+def test_a_reading_leads_to_its_instrument(looked_at):
+    assert drift.follow("drift-stream", {"points": [{"customdata": ["LA-1003", "2.40 mm", ""]}]}, "")[1] == "/logs/instrument?serial=LA-1003"
+    assert drift.follow("drift-stream", None, "") == (no_update, no_update)
+
+
+def test_filters_go_into_the_address_and_the_same_filters_change_nothing(looked_at):
+    assert drift.filtered("final_inspection", "HERON-D", "", "", "26", "") == "?stage=final_inspection&models=HERON-D&weeks=26"
+    assert drift.filtered("final_inspection", "", "", "", "13", "") is no_update
+    assert drift.shown_by("gauge", "") == "?stage=final_inspection&by=gauge"
+
+
+def test_the_page_is_drawn_again_only_for_another_address_or_after_something_was_written(looked_at):
+    now = ["?stage=final_inspection", 0]
+    assert drift.shown("", None, now, "/drift") == (no_update, no_update)
+    assert drift.shown("", 1, now, "/drift")[1] == ["?stage=final_inspection", 1]
+    assert drift.shown("?weeks=26", 1, now, "/logs") == (no_update, no_update)
+
+
+def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(looked_at):
+    assert "blue dot: Taper gauge" in page(by="gauge")
+    text = page(by="set_by")
+    assert "T01" in text
+    assert "Okafor" not in text
+
+
+def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_at):
+    text = page()
+    assert "None in these weeks." in text
+    assert "more readings lie beyond four sigma because the stream moved: part of the shift, not odd." in text
+    assert "odd instrument LA-" not in text
+
+
+def test_what_it_moves_together_with_stands_in_words_and_as_a_chart(looked_at):
+    text = page()
+    assert "Moves together with the change of 30 Mar: saddle blanks." in text
+    assert "Moving together is not the cause" in text
+    assert "drift-moves" in text
+
+
+def test_the_page_says_what_the_budget_buys(looked_at):
+    text = page()
+    assert "What the budget buys" in text
+    assert ", as set" in text
+
+
+def test_a_cause_and_an_action_stand_in_the_book_and_on_the_page_at_once(written_in):
+    tied = about(written_in)
+    worked = written_in.ask(signals)
+    assert drift_book.write(drift_book.WRITE, tied, cause="blanks too tall", action="plane them", owner="Rowan", due="2026-04-10", who="Mara") == ""
+    text = page()
+    assert "Cause: blanks too tall" in text
+    assert "Action: plane them (Rowan, by 10 Apr)" in text
+    assert "Mara" in text
+    assert written_in.ask(signals) is worked  # words move no figure: nothing is worked out anew
+
+
+def test_the_form_says_what_is_missing(written_in):
+    tied = about(written_in)
+    assert drift_book.write(drift_book.WRITE, tied, cause="x").startswith("Say who writes this")
+    assert drift_book.write(drift_book.WRITE, tied, who="Mara") == "Write a cause or an action first."
+    assert "is not a date" in drift_book.write(drift_book.WRITE, tied, who="Mara", cause="x", due="soon")
+    assert drift_book.write(drift_book.KNOWN, tied, who="Mara").startswith("Until when")
+    assert "has passed" in drift_book.write(drift_book.KNOWN, tied, who="Mara", until="2026-03-01")
+    assert drift_book.write(drift_book.CLOSE, tied, who="Mara").startswith("Say in a word why")
+    assert written_in.snapshot().table("bench_book").is_empty()
+
+
+def test_a_person_closes_a_signal_and_opens_it_again(written_in):
+    tied = about(written_in)
+    assert drift_book.write(drift_book.CLOSE, tied, who="Mara", cause="new blanks in") == ""
+    text = page(**MOVED)
+    assert "closed 3 Apr" in text or "Closed: new blanks in" in text
+    assert drift_book.REOPEN in text
+    assert drift_book.write(drift_book.REOPEN, tied, who="Mara") == ""
+    assert "One of 9 streams moved." in page()
+
+
+def test_limits_are_looked_at_first_and_put_on_file_at_the_second_press(written_in):
+    first, last = moving_shop.day(40).date().isoformat(), moving_shop.day(119).date().isoformat()
+    given = {"scope": "stream", "left_out": "", "who": "Mara", "why": "steady weeks"}
+    shown, tried, done = drift_limits.put(ABOUT, first, last, tried=None, file_it=True, **given)
+    assert not done
+    assert "press once more" in said(shown[0])
+    assert "From 80 readings: edge" in " ".join(said(part) for part in shown)
+    assert drift_limits.put(ABOUT, first, last, tried=tried, file_it=True, **given) == ("Put on file.", None, True)
+    seen = written_in.ask(stream_view, weeks=None, **ABOUT)
+    assert seen.limits["on_file"].to_list() == [False, True]
+    assert seen.limits["from_at"][1].date() > date.fromisoformat(last)
+    assert "limits set anew" in page(**MOVED)
+    assert "Mara" in page(**MOVED)
+    assert drift_limits.take_off(ABOUT, "Mara", "") != ""
+    assert drift_limits.take_off(ABOUT, "Mara", "tried out") == ""
+    assert written_in.snapshot().table("limits_on_file")["n"].to_list() == [80, 0]
+
+
+def test_an_unsteady_baseline_names_the_points_that_make_it_so(written_in):
+    first, last = moving_shop.day(100).date().isoformat(), moving_shop.day(199).date().isoformat()
+    shown, _, done = drift_limits.put(ABOUT, first, last, "stream", "", "Mara", "all of it", None, file_it=False)
+    text = " ".join(said(part) for part in shown)
+    assert not done
+    assert "The baseline is unsteady" in text
+    assert "moved from here on" in text
+    assert "LA-11" in text
+
+
+@pytest.mark.parametrize(("first", "last", "words"), [
+    ("", "", "Name the first and the last day"), ("soon", "2026-03-01", "is not a date"), ("2026-04-01", "2026-03-01", "ends before it begins"),
+    ("2026-03-02", "2026-03-02", "Too few readings in that baseline"),
+])  # fmt: skip
+def test_a_baseline_that_cannot_be_used_says_why(looked_at, first, last, words):
+    shown, tried, done = drift_limits.put(ABOUT, first, last, "stream", "", "Mara", "why", None, file_it=True)
+    assert words in shown
+    assert tried is None
+    assert not done
+
+
+def test_serials_are_left_out_only_with_a_reason(looked_at):
+    shown, _, done = drift_limits.put(ABOUT, "2026-03-02", "2026-03-20", "stream", "LA-1003", "Mara", "", None, file_it=True)
+    assert shown == "Serials are left out: say why."
+    assert not done
+
+
+def test_a_shop_of_classical_limits_gets_charts_without_an_average_and_no_budget(stands, tmp_path):
+    shutil.copytree(stands, tmp_path / "width")
+    toml = tmp_path / "width" / "shop.toml"
+    toml.write_text(toml.read_text().replace("[judging]\n", '[judging]\nwidth = 3.0\nrules = ["beyond", "one side"]\n'))
+    make_app(desk.Desk(tmp_path / "width"))
+    text = page()
+    assert "Classical limits at 3 sigma; what opens a signal: beyond, one side." in text
+    assert "gap: where the average may stray" not in text
+    assert "What the budget buys" not in text
+    assert "moved up" in text
+
+
+def test_without_a_reading_at_final_inspection_it_opens_where_something_is_measured(tmp_path):
+    folder = moving_shop.stands(tmp_path / "shop", with_logs=False)
+    log = folder / "bench.csv"
+    lines = [line for line in moving_shop.log().splitlines(keepends=True) if "bridge_fitting" not in line]
+    log.write_text("".join(lines).replace("final_inspection", "bridge_fitting"))
+    moving_shop.load(folder, [log], now=moving_shop.NOW)
+    make_app(moving_shop.desk(folder))
+    assert drift.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
+    assert "No stream" not in page()

@@ -1,0 +1,101 @@
+"""The way in on Logs, as plain functions: nothing is written before somebody says so, and nothing is ever overwritten."""
+
+import base64
+import json
+import tomllib
+
+import plotly.utils
+import pytest
+
+from dashboard.desk import desk
+from dashboard.app import make_app
+from dashboard.pages.drift import page as drift
+from dashboard.pages.logs import page as logs, new as logs_new
+
+SHEET = "Serial,Date,Relief (mm)\nA1,2026-03-02,0.2\nA2,2026-03-03,0.3\n"
+
+
+@pytest.fixture
+def counter(tmp_path):
+    counter = desk.Desk(tmp_path / "shop")
+    make_app(counter)
+    return counter
+
+
+def dropped(text, name="line.csv"):
+    return ["data:text/csv;base64," + base64.b64encode(text.encode()).decode()], [name]
+
+
+def said(component):
+    return json.dumps(component, cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False).replace("\u00a0", " ")
+
+
+def begin(answers, text=SHEET):
+    ids = [{"type": logs_new.ANSWER, "key": key} for key in answers]
+    return logs_new.begin(1, list(answers.values()), ids, *dropped(text))
+
+
+ANSWERS = {"name": "Quay Street", "timezone": "Europe/Dublin", "stage of line.csv": "final_inspection", "family": "not said"}
+
+
+def test_without_a_shop_logs_asks_for_a_sheet_and_writes_nothing(counter):
+    page = said(logs.layout())
+    assert "No shop here yet." in page
+    assert "Bring your first sheet" in page
+    shown = said(logs_new.look_at(*dropped(SHEET)))
+    assert "2 rows, a row a visit" in shown
+    assert "relief (mm)" in shown
+    assert "at which stage were Relief (mm) measured" in shown
+    assert not counter.folder.exists()
+
+
+def test_the_answers_make_a_shop_and_its_sheet_is_loaded(counter):
+    told, wrong, _, still = begin(ANSWERS)
+    assert (wrong, still) == ("", False)
+    assert "Written:" in said(told)
+    job = counter.jobs.wait(1)
+    assert (job.state, job.files[0].accepted) == ("done", 2)
+    shop = tomllib.loads((counter.folder / "shop.toml").read_text(encoding="utf-8"))
+    assert (shop["shop"]["name"], shop["log"][0]["stage"]) == ("Quay Street", "final_inspection")
+    assert "1 log loaded; no question waits." in said(logs.layout())
+    assert counter.shop_words()[0] == "Quay Street"
+
+
+def test_a_question_that_an_answer_brings_up_is_asked_before_anything_is_written(counter):
+    told, *_ = begin(ANSWERS | {"stage of line.csv": "play_test"})
+    assert "1 more to ask" in said(told)
+    assert "judged for the last time" in said(told)
+    assert '"Quay Street"' in said(told)
+    assert not counter.folder.exists()
+
+
+def test_a_shop_that_came_meanwhile_is_not_overwritten(counter):
+    counter.folder.mkdir()
+    (counter.folder / "shop.toml").write_text("mine")
+    _, wrong, *_ = begin(ANSWERS)
+    assert "already there and is not overwritten" in wrong
+    assert (counter.folder / "shop.toml").read_text() == "mine"
+
+
+@pytest.mark.parametrize(("text", "words"), [("", "empty"), ("1,2,3\n4,5,6\n", "no heading line"), ("a,b,c\n", "no heading line")])
+def test_what_is_no_sheet_is_one_line(counter, text, words):
+    shown = said(logs_new.look_at(*dropped(text)))
+    assert words in shown
+    assert "Traceback" not in shown
+
+
+def test_a_sheet_the_shop_reads_already_lacks_nothing(counter):
+    begin(ANSWERS)
+    counter.jobs.wait(1)
+    assert "It lacks nothing for this sheet" in said(logs_new.look_at(*dropped(SHEET.replace("A", "B"), "line.csv")))
+    assert "[[log]]" in said(logs_new.look_at(*dropped(SHEET, "other.csv")))
+
+
+def test_a_page_of_figures_is_laid_out_only_where_there_is_a_shop(counter):
+    from dash import page_registry
+
+    layout = next(page["layout"] for page in page_registry.values() if page["path"] == drift.PATH)
+    assert "Bring a sheet" in said(layout())
+    begin(ANSWERS)
+    counter.jobs.wait(1)
+    assert "Bring a sheet" not in said(layout())

@@ -1,0 +1,148 @@
+"""Rework as plain functions: what the page says of work that came back, where its numbers lead, and what it does with little."""
+
+from datetime import date
+
+import pytest
+
+from analysis.studies.rework import rework, savings
+from analysis.studies.story.scope import Scope
+from analysis.studies.rework.stage_weeks import weekly_shares
+from dashboard.desk import desk
+from dashboard import numbers
+from dashboard.sentences import rework as sentences_rework
+from dashboard.app import make_app
+from dashboard.pages.logs import visits as logs_visits
+from dashboard.pages.rework import page as page
+from tests.dashboard.pages import moving_shop, reworked_shop
+from tests.dashboard.pages.said import said
+
+BLAMING = ("mistake", "blame", "worst", "failed", "poor ", "bad ", "guilty", "culprit", "sloppy", "careless")
+
+
+@pytest.fixture(scope="module")
+def stands(tmp_path_factory):
+    return reworked_shop.stands(tmp_path_factory.mktemp("rework") / "shop")
+
+
+@pytest.fixture
+def looked_at(stands):
+    counter = desk.Desk(stands)
+    make_app(counter)
+    return counter
+
+
+def test_the_headline_is_the_work_that_came_back_and_its_largest_part(looked_at):
+    # 16 of 160 came back: bridge 6 and final 5 minutes each, 176 minutes, all of it from final to the bridge
+    text = said(page.layout())
+    assert "2.9 h of work came back in 4 weeks. Bridge fitting, caught at final inspection, is 100 % of it." in text
+    assert "160 instruments judged" in text
+    assert "Never sent back: 144 of 160, 90 %" in text
+
+
+def test_every_sheet_has_something_to_say_on_one_model(looked_at):
+    text = said(page.layout())
+    for words in (
+        "Open-string buzz comes back most: 16 of 16 send-backs.",
+        "100 % of the hours went to a stage that nobody confirmed as the cause.",
+        "Worth most: ",
+        "all five at once",
+        "no log or shop file says what a part costs",
+        "No stage stands outside what its twelve weeks before let expect.",
+        "nothing was sent back, fixed or rejected for a cause at this stage",
+    ):
+        assert words in text, words
+
+
+def test_an_arc_in_the_address_lists_its_instruments_each_with_its_story(looked_at):
+    text = said(page.layout(caused_at="bridge_fitting", caught_at="final_inspection"))
+    assert "Caught at final inspection, caused at bridge fitting" in text
+    assert text.count("/logs/instrument?serial=R-") >= 16
+
+
+@pytest.mark.parametrize("given", [{"model": "x"}, {"weeks": "x"}, {"width": "x"}, {"family": "x"}, {"caused_at": "x", "caught_at": ""}])
+def test_an_address_that_fits_nothing_shows_all(looked_at, given):
+    assert said(page.layout(**given)) == said(page.layout())
+
+
+def test_the_width_of_an_arc_is_what_was_asked(looked_at):
+    assert "176 min" in said(page.layout(width="minutes"))
+    assert "88 EUR" in said(page.layout(width="cost"))  # 176 minutes at 30 an hour
+
+
+def test_clicking_an_arc_keeps_the_filters_of_the_address(looked_at):
+    clicked = {"points": [{"customdata": ["bridge_fitting|final_inspection"]}]}
+    assert page.open_arc(clicked, "?weeks=13&model=LARK-25") == (
+        "?weeks=13&model=LARK-25&caused_at=bridge_fitting&caught_at=final_inspection"
+    )
+
+
+def test_the_widest_open_with_the_filters_that_stand(looked_at):
+    text = said(page.layout(weeks="13", width="minutes"))
+    assert "/rework?caused_at=bridge_fitting&caught_at=final_inspection&weeks=13&width=minutes" in text
+
+
+def test_a_week_of_a_stage_leads_to_the_send_backs_of_the_instruments_judged_in_it(looked_at):
+    link = "/logs/visits?caused_at=bridge_fitting&judged_from=2026-03-23&judged_to=2026-03-29"
+    assert link in said(page.layout())
+    assert "4 send-backs, caused at bridge fitting, judged" in said(
+        logs_visits.layout(caused_at="bridge_fitting", judged_from="2026-03-23", judged_to="2026-03-29")
+    )
+
+
+def test_work_not_judged_yet_stands_apart_from_the_weekly_shares(demo_desk):
+    waiting = demo_desk.ask(rework.on_the_bench)
+    for standing, words in (("bench", "on the bench"), ("hold", "on hold"), ("lost", "not seen for 30 days")):
+        assert f"{int((waiting['standing'] == standing).sum())} {words}" in said(page.layout())
+
+
+def test_no_send_back_is_said_and_all_logs_are_offered(tmp_path):
+    counter = desk.Desk(reworked_shop.stands(tmp_path / "shop", every=0))
+    make_app(counter)
+    text = said(page.layout())
+    assert "Nothing was sent back in 4 weeks." in text
+    assert "/rework?weeks=all" in text
+    assert "Never sent back: 160 of 160" in text
+
+
+def test_an_empty_shop_says_what_to_do(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
+    assert "No log is loaded yet." in said(page.layout())
+
+
+def test_on_the_demo_the_headline_and_the_savings_are_those_of_the_studies(demo_desk):
+    text, shop = said(page.layout(weeks="all")), demo_desk.snapshot().shop
+    last = date(2026, 11, 16)
+    found = demo_desk.ask(rework.flows, scope=Scope(last=last))
+    assert sentences_rework.headline(found, shop, "all", page.PERIODS, 1).replace("\u00a0", " ") in text
+    worth = demo_desk.ask(savings.what_if, scope=Scope(last=last))
+    assert sentences_rework.savings(worth, shop).replace("\u00a0", " ") in text
+    assert not [word for word in BLAMING if word in text.lower()]
+
+
+def test_no_tech_of_the_demo_is_on_the_page(demo_desk):
+    text = said(page.layout())
+    for tech in demo_desk.snapshot().shop.techs:
+        assert f'"{tech.key}' not in text
+        assert not tech.name or tech.name not in text
+
+
+def test_a_stage_that_stands_out_comes_first_with_its_mark_and_words(demo_desk):
+    # a week of the demo in which some stage does; the last that does
+    rows = demo_desk.ask(weekly_shares)
+    out = rows.filter(rows["state"].is_in(["above", "below"]))
+    assert len(out)
+    row = out.sort("week").row(-1, named=True)
+    shop = demo_desk.snapshot().shop
+    say = sentences_rework.weekly_say(out.filter(out["week"] == row["week"]), shop)
+    assert f"{shop.stage_name(row['stage'])}: {numbers.of(row['came_back'], row['instruments'])} came back to it" in say
+    assert "than chance gives" in say
+    from dashboard.pages.rework import weekly as rework_weekly
+
+    text = said(rework_weekly.weekly(shop, Scope(), row["week"]))
+    assert say.replace("\u00a0", " ") in text
+    assert "state-moved" in text
+
+
+def test_a_few_instruments_are_called_few(demo_desk):
+    row = demo_desk.ask(weekly_shares).filter(weekly_shares(demo_desk.snapshot())["instruments"] < 30).row(-1, named=True)
+    assert sentences_rework.weekly_row(row)["share"].endswith(", few")

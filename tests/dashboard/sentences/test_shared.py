@@ -1,0 +1,263 @@
+"""The words of a week: each carries its number, its uncertainty and its denominator; nobody is named or blamed; small is called small."""
+
+import re
+import tomllib
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import polars as pl
+import pytest
+
+from analysis.review import Matter, Review
+from analysis.studies.drift import causes
+from analysis.studies.drift.causes import Candidate, MovesWith
+from dashboard import numbers
+from dashboard.sentences import shared as sentences, week as sentences_week
+from ingest.shopfiles.shop import checked_shop
+from tests.dashboard.pages import moving_shop
+
+WEEK = date(2026, 3, 30)
+SHOP = checked_shop(tomllib.loads(moving_shop.SHOP.format(judging="", people='names"\npurpose = "coaching')))
+BLAME = r"mistake|fault of|blame|bad|poor|fail|worst|worse than|careless|wrong|error|guilty|should have"
+NOTHING = MovesWith([], 0)
+
+
+def at(day, hour=9):
+    return datetime(2026, 3, day, hour, tzinfo=UTC)
+
+
+def candidate(name, value, *, named=True):
+    return Candidate(name, value, 0.1, 0.05, 0.15, 0.001, -1.0, named)
+
+
+def matter(moves=NOTHING, **given):
+    main = {
+        "characteristic": "action", "position": "treble", "model": "LARK-25", "stage": "final_inspection", "tech": "", "size": 0.11,
+        "opened_at": at(27), "began_at": at(25), "began_low": at(24), "began_high": at(26),
+    }  # fmt: skip
+    row = Matter(main=main, share=0.138, positions=["treble"], stages=["final_inspection"], only_some=False, new=True, moves_with=moves,
+                 signals=[0], line=[0.0] * 8 + [0.5] * 4, light_from=8, known_until=None)  # fmt: skip
+    return replace(row, main={**main, **given.pop("main", {})}, **given)
+
+
+def lot(**given):
+    row = {"supplier": "Marrow and Pine", "lot": "MP-2291", "characteristic": "relief", "n": 50, "outside": 0.12, "outside_low": 0.0453,
+           "outside_high": 0.243, "verdict": "reject", "agreed_limit": 0.25}  # fmt: skip
+    return row | given
+
+
+def flows(*rows):
+    names = ("caused_at", "caught_at", "count", "minutes", "count_confirmed", "minutes_confirmed")
+    types = (pl.String, pl.String, pl.Int64, pl.Float64, pl.Int64, pl.Float64)
+    return pl.DataFrame(list(rows), schema=dict(zip(names, types, strict=True)), orient="row")
+
+
+def weeks(*rows):
+    schema = {"week": pl.Date, "finished": pl.Int64, "judged": pl.Int64, "never_sent_back": pl.Float64, "signals_opened": pl.Int64}
+    return pl.DataFrame(list(rows), schema=schema, orient="row")
+
+
+def found(**given):
+    """The review of a week on which nothing stands, but what is given."""
+    lots = given.pop("lots", [])
+    empty = Review(
+        week=WEEK, last_day=date(2026, 4, 5), arrived=pl.DataFrame(schema={"stage": pl.String, "question": pl.Boolean}), questions=0,
+        weeks=weeks((WEEK, 40, 40, 0.9, 0)), usual={}, matters=[], known=[], streams=0, steady=0, moved=0, thin=0,
+        coarse=pl.DataFrame(schema={"characteristic": pl.String, "model": pl.String}),
+        lots=pl.DataFrame(lots) if lots else pl.DataFrame(schema=dict.fromkeys(lot(), pl.String)), flows=flows(), flows_before=flows(),
+        outside=pl.DataFrame(), shipped=pl.DataFrame(), settling=pl.DataFrame(), actions=pl.DataFrame(), decision=None, finished=40,
+        bench=pl.DataFrame(), computed_from={},
+    )  # fmt: skip
+    return replace(empty, **given)
+
+
+def plain(text):
+    return text.replace(numbers.NBSP, " ")
+
+
+def told(review):
+    return [plain(one.text) for one in sentences.week(review, SHOP)]
+
+
+FULL = {
+    "matters": [matter(), matter(main={"characteristic": "relief", "position": "", "size": -0.03}, positions=[""], share=0.1)], "lots": [lot()],
+    "flows": flows(("bridge_fitting", "final_inspection", 12, 318.0, 7, 168.0), ("unknown", "final_inspection", 1, 20.0, 0, 0.0)),
+    "flows_before": flows(("bridge_fitting", "final_inspection", 40, 1116.0, 20, 560.0)), "steady": 137, "thin": 9, "streams": 148, "moved": 2,
+    "coarse": pl.DataFrame({"characteristic": ["action"] * 5, "model": ["K1", "K2", "K3", "K4", "K4"]}),
+}  # fmt: skip
+
+
+def test_what_moved_says_how_much_since_when_and_between_which_days():
+    assert told(found(matters=[matter()]))[0] == (
+        "Action treble on LARK-25 moved up 0.11 mm, 14 % of its tolerance, since about 25 Mar. New this week. Began between 24 Mar and 26 Mar."
+        " Too few readings since then to see what it moves together with."
+    )
+
+
+def test_what_was_open_before_the_week_is_not_called_new():
+    assert "New" not in told(found(matters=[replace(matter(), new=False)]))[0]
+
+
+def test_a_shift_without_a_known_start_or_limits_says_so():
+    said = told(found(matters=[matter(main={"began_at": None, "began_low": None, "began_high": None}, share=None)]))[0]
+    assert "moved up 0.11 mm, since about 27 Mar. New this week. When it began cannot be said yet." in said
+
+
+def test_it_moves_together_with_things_and_is_never_called_caused_by_them():
+    moves = MovesWith(
+        [candidate(causes.CHANGE, "saddle blanks, 2026-03-25"), candidate(causes.LOT, "MP-2291"), candidate("gauge", "x", named=False)], 9
+    )
+    said = told(found(matters=[matter(moves)]))[0]
+    assert said.endswith("Moves together with the change of 25 Mar: saddle blanks; neck lot MP-2291 cannot be told apart.")
+    assert not re.search(r"caus|because|due to|comes from", said, re.I)
+
+
+def test_where_nothing_stands_out_the_number_looked_at_is_told():
+    assert told(found(matters=[matter(MovesWith([candidate("gauge", "x", named=False)] * 9, 9))]))[0].endswith(
+        "Nothing stands out among the nine things looked at."
+    )
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    ("-5 %RH 48 h before", "drier air (−5 %RH, 48 h before)"), ("+7 %RH", "damper air (+7 %RH)"),
+])  # fmt: skip
+def test_the_air_is_drier_or_damper(value, said):
+    assert plain(sentences.candidate_words(candidate(causes.HUMIDITY, value), SHOP)) == said
+
+
+@pytest.mark.parametrize("name", [causes.SET_BY, f"{causes.TECH_AT}bridge_fitting"])
+def test_a_tech_is_told_as_a_difference_between_people_whatever_the_shop_shows(name):
+    said = told(found(matters=[matter(MovesWith([candidate(name, "T02")], 4))]))[0]
+    assert said.endswith("It differs between people at this bench.")
+    assert not re.search("T02|Mara|Lindqvist", said)
+
+
+def test_what_moved_for_one_tech_only_names_none():
+    said = told(found(matters=[matter(only_some=True, main={"tech": "T02"})]))[0]
+    assert "for some who set it, not for all" in said
+    assert "T02" not in said
+
+
+def test_a_lot_says_n_of_n_what_was_agreed_and_the_interval():
+    assert told(found(lots=[lot()]))[0] == (
+        "Neck lot MP-2291: 6 of 50 outside the limits for neck relief, the agreed limit is 0.25 mm. 12 %, and between 5 and 24 % in the whole lot."
+    )  # fmt: skip
+    assert "Few necks so far." in told(found(lots=[lot(n=20, outside=0.1)]))[0]
+    assert "agreed" not in told(found(lots=[lot(agreed_limit=None)]))[0]
+
+
+def test_what_came_back_says_the_confirmed_part_and_the_weeks_before():
+    said = told(found(**{name: FULL[name] for name in ("flows", "flows_before")}))[0]
+    assert said == (
+        "Final inspection sent 12 instruments back to bridge fitting, 5.3 h of work, 94 % of what came back this week."
+        " 2.8 h confirmed, the rest sent there and not confirmed. The four weeks before: 4.7 h a week."
+    )
+
+
+@pytest.mark.parametrize(("cause", "words"), [("unknown", "a stage not known"), ("supplier", "the supplier"), ("handling", "handling")])
+def test_a_cause_that_is_no_stage_is_never_dropped(cause, words):
+    assert f"sent 1 instrument back to {words}," in told(found(flows=flows((cause, "final_inspection", 1, 20.0, 1, 20.0))))[0]
+
+
+def test_nothing_is_said_of_work_that_took_no_minutes():
+    assert told(found(flows=flows(("unknown", "final_inspection", 1, 0.0, 1, 0.0)))) == []
+
+
+def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():
+    many = found(**FULL | {"matters": [matter(main={"model": f"M-{k}"}) for k in range(9)], "lots": [lot(), lot(lot="B"), lot(lot="C")]})
+    said = told(many)
+    assert len(said) == sentences.MOST
+    assert sum("moved up" in one for one in said) == sentences.MOST_MATTERS
+    assert "Five more moved: see Drift." in said[3]
+    assert said[-1] == "The other 137 streams ran true."
+
+
+def test_the_order_is_moved_lots_came_back_coarse_thin_steady():
+    assert [one.state for one in sentences.week(found(**FULL), SHOP)] == [
+        "moved-up",
+        "moved-down",
+        "in-doubt",
+        "came-back",
+        "coarse",
+        "thin",
+        "steady",
+    ]
+
+
+def test_the_wording_never_blames_and_every_link_leads_to_a_page():
+    for one in sentences.week(found(**FULL), SHOP):
+        assert not re.search(BLAME, one.text, re.I)
+        assert one.link.startswith("/")
+        assert one.text.endswith(".")
+        assert "None" not in one.text
+        assert "nan" not in one.text.split()
+
+
+def test_a_shop_with_nothing_yet_says_that_it_is_too_early():
+    assert sentences.headline(found(), SHOP) == "Too few readings to say yet."
+    assert told(found()) == []
+
+
+def test_thin_streams_alone_are_called_too_few_to_say():
+    assert told(found(thin=1)) == ["One stream has fewer than 25 readings or no spread. Too few to say."]
+    assert told(found(thin=9)) == ["Nine streams have fewer than 25 readings or no spread. Too few to say."]
+
+
+def test_a_quiet_week_is_one_line():
+    assert sentences.headline(found(steady=137), SHOP) == "Everything that can be judged ran true."
+    assert told(found(steady=137)) == ["The 137 streams ran true."]
+    assert told(found(steady=1)) == ["The 1 stream ran true."]
+
+
+def test_the_headline_counts_in_words():
+    assert sentences.headline(found(**FULL), SHOP) == "Two new things moved, one neck lot is in doubt, and the rest ran true."
+    assert sentences.headline(found(matters=[matter()]), SHOP) == "One new thing moved."
+    lasting = replace(matter(), new=False)
+    assert sentences.headline(found(matters=[lasting]), SHOP) == "One thing moved."
+    assert sentences.headline(found(matters=[matter(), lasting, lasting]), SHOP) == "Three things moved, one of them new."
+    assert sentences.headline(found(lots=[lot(), lot(lot="B")], steady=3), SHOP) == "Two neck lots are in doubt, and the rest ran true."
+
+
+def test_a_normal_week_is_told_with_denominator_and_usual_range():
+    rows = weeks((date(2026, 3, 23), 300, 300, 0.85, 0), (WEEK, 301, 301, 0.834, 2))
+    usual = {"finished": (270.0, 322.0), "never_sent_back": (0.81, 0.88), "signals_opened": (0.0, 1.0)}
+    said = [tuple(map(plain, each)) for each in sentences.normal(found(weeks=rows, usual=usual), SHOP)]
+    assert said == [
+        ("Instruments finished", "301", "As usual: 270 to 322 in nineteen weeks of twenty."),
+        ("Never sent back", "83 %", "251 of 301 judged. As usual: 81 % to 88 % in nineteen weeks of twenty."),
+        (
+            "New signals",
+            "2",
+            "More than usual: 0 to 1 in nineteen weeks of twenty. One of them may be chance. The shop allows 1 false signal a week.",
+        ),
+    ]
+
+
+def test_without_weeks_before_nothing_is_called_usual():
+    said = [plain(each[2]) for each in sentences.normal(found(weeks=weeks((WEEK, 3, 0, None, 0))), SHOP)]
+    assert all("Too few weeks yet to say what is usual." in each for each in said)
+    assert "None judged yet." in said[1]
+    assert sentences.normal(found(weeks=weeks()), SHOP) == []
+
+
+def test_a_small_week_is_called_few():
+    assert "Few instruments so far." in sentences_week.under(found(weeks=weeks((WEEK, 3, 29, 1.0, 0))))
+    assert "Few" not in sentences_week.under(found(weeks=weeks((WEEK, 30, 30, 1.0, 0))))
+    assert "1 instrument reached" in plain(sentences_week.under(found(weeks=weeks((WEEK, 1, 1, 1.0, 0)))))
+
+
+def test_what_the_rest_does_and_the_air_carry_their_intervals():
+    row = {"characteristic": "action", "position": "bass", "model": "LARK-25", "n": 12, "left_out": 3, "mean": -0.139, "low": -0.21, "high": -0.07}
+    assert {name: plain(text) for name, text in sentences_week.settled(row, SHOP).items()} == {
+        "what": "Action bass on", "model": "LARK-25", "mean": "−0.14 mm", "range": "−0.21 to −0.07", "pairs": "12 pairs, few", "left_out": "3",
+    }  # fmt: skip
+    air = {**row, "slope": 0.0047, "low": 0.0042, "high": 0.0052, "lag_hours": 48.0, "share_explained": 0.267, "n": 744}
+    said = {name: plain(text) for name, text in sentences_week.with_the_air(air, SHOP).items()}
+    assert said == {
+        "what": "Action bass on",
+        "model": "LARK-25",
+        "mean": "+0.05 mm",
+        "range": "+0.04 to +0.05",
+        "lag": "48 h before",
+        "share": "27 %",
+    }

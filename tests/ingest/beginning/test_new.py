@@ -1,0 +1,210 @@
+"""A newcomer with a sheet of their own: what is proposed, what is asked, and that nothing is overwritten.
+
+The three sheets under foreign/ are inventions of our own (make_foreign.py): no shop wrote them.
+"""
+
+import tomllib
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ingest.beginning.guesses import date_order, decimal_sign, guess_heading
+from ingest.verbs.load import load
+from ingest.beginning.new import MOST_ASKED, propose, write
+from ingest.terms.questions import FileProblem
+from ingest.reading.reader import read_log
+from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
+from ingest.shopfiles.specs import read_specs
+from tests.ingest.small_shop import csv, small_shop
+
+FOREIGN = Path(__file__).parent / "foreign"
+SHEETS = {
+    "setup_book_2026.csv": (420, 1260, 2100),
+    "werkstatt.csv": (900, 900, 1440),
+    "line_check_march.xlsx": (225, 225, 450),
+}  # rows, visits, readings
+NOW = datetime(2026, 6, 1, tzinfo=UTC)
+
+
+def sheet(name: str) -> tuple[str, bytes]:
+    return name, (FOREIGN / name).read_bytes()
+
+
+def shop_of(toml: str) -> Shop:
+    return checked_shop(tomllib.loads(toml))
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_a_foreign_sheet_goes_into_a_store_with_at_most_ten_answers(name, tmp_path):
+    proposal = propose([sheet(name)], answers={"timezone": "Europe/Dublin", "name": "A new shop"})
+    assert len(proposal.asks) <= MOST_ASKED
+    write(tmp_path, proposal)
+    shop = shop_of((tmp_path / "shop.toml").read_text())
+    read_specs(tmp_path / "specs.csv", shop)
+    (became,) = load(tmp_path, [FOREIGN / name], now=NOW)
+    rows, visits, readings = SHEETS[name]
+    assert (became.rows_read, became.accepted, became.set_aside, became.cells_set_aside) == (rows, rows, 0, 0)
+    read = read_log(sheet(name)[1], name, shop)
+    assert (read.visits.height, read.readings.height) == (visits, readings)
+    assert read.visits["stage"].n_unique() == len(shop.stages)
+    assert set(read.visits["model"]) == set(shop.by_model)
+
+
+def test_the_instrument_book_is_read_with_inches_and_fractions_and_setters():
+    name, data = sheet("setup_book_2026.csv")
+    proposal = propose([(name, data)])
+    shop = shop_of(proposal.shop_toml)
+    read = read_log(data, name, shop)
+    middle = read.readings.group_by("characteristic").agg(pl.col("value").median()).sort("characteristic")
+    assert dict(middle.iter_rows()) == {
+        "action": pytest.approx(2.58, abs=0.1),
+        "nut": pytest.approx(0.53, abs=0.03),
+        "relief": pytest.approx(0.15, abs=0.03),
+    }
+    assert {tech.key: tech.words for tech in shop.techs} == {"Abe": (), "Kit": (), "Lou": (), "M.J.": ("MJ",)}
+    assert set(read.visits.filter(pl.col("stage") == "nut_slotting")["tech"]) == {"M.J.", "Abe", "Lou"}
+    assert shop.logs[0].date_order == "mdy"
+    assert "# guess: from the size of" in proposal.shop_toml
+    assert '# not known, kept as typed: "Shelf"' in proposal.shop_toml
+
+
+def test_the_german_sheet_is_read_with_its_decimal_comma_and_its_words():
+    name, data = sheet("werkstatt.csv")
+    log = shop_of(propose([(name, data)]).shop_toml).logs[0]
+    assert (log.decimal, log.date_order) == (",", "dmy")
+    assert log.words["stage"]["Endkontrolle"] == "final_inspection"
+    assert log.words["outcome"] == {"i.O.": "pass", "n.i.O.": "send back"}
+
+
+def test_starting_limits_are_marked_as_not_the_shops_own():
+    lines = propose([sheet("werkstatt.csv")]).specs_csv.splitlines()
+    assert 'action,bass,classical guitar,,,,4,3.6,4.4,mm,,,"starting value, not yours"' in lines
+    assert all(line.endswith('"starting value, not yours"') for line in lines[1:])
+
+
+def test_every_column_is_shown_with_its_count_and_five_samples():
+    (seen,) = propose([sheet("werkstatt.csv")]).surveys
+    relief = next(column for column in seen.columns if column.heading.startswith("Halskr"))
+    assert (relief.filled, len(relief.samples)) == (360, 5)
+
+
+def test_an_answer_changes_what_is_written_and_a_wrong_one_is_refused():
+    name = "setup_book_2026.csv"
+    shop = shop_of(propose([sheet(name)], answers={f"unit of relief in {name}": "mm", f"stage of {name}": "play_test"}).shop_toml)
+    assert shop.logs[0].units["relief"] == "mm"
+    assert shop.logs[0].headings["Relief"] == "relief @ play_test"
+    with pytest.raises(ValueError, match="none of in, mm, thou, ask"):
+        propose([sheet(name)], answers={f"unit of relief in {name}": "yards"})
+
+
+def test_a_number_of_any_size_is_a_question_and_not_a_guess():
+    data = csv("Serial,Date,Stage,Relief", *(f"A{n},2026-03-0{n},final,{n * 7}" for n in range(1, 9)))
+    proposal = propose([("a.csv", data)])
+    (ask,) = [ask for ask in proposal.asks if ask.key == "unit of relief in a.csv"]
+    assert ask.default == "ask"
+    assert shop_of(proposal.shop_toml).logs[0].units == {}
+
+
+def test_dates_that_may_be_either_way_round_are_asked_about():
+    data = csv("Serial,Date,Stage,Relief (mm)", "A1,02/03/2026,final,0.1", "A2,03/03/2026,final,0.1", "A3,04/03/2026,final,0.1")
+    assert any(ask.key == "dates of a.csv" for ask in propose([("a.csv", data)]).asks)
+
+
+def test_nothing_is_overwritten(tmp_path):
+    proposal = propose([sheet("werkstatt.csv")])
+    (tmp_path / "specs.csv").write_text("mine")
+    with pytest.raises(ShopProblem, match="already there"):
+        write(tmp_path, proposal)
+    assert (tmp_path / "specs.csv").read_text() == "mine"
+    assert not (tmp_path / "shop.toml").exists()
+
+
+def test_with_a_shop_there_only_what_it_lacks_is_proposed(tmp_path):
+    shop = small_shop(files="bench_*.csv")
+    data = csv(
+        "Serial,Date,Station,Initials,Model,Relief (in),Defect",
+        "A1,2026-03-02,final inspection,JR,LARK-25,.010,buzz open",
+        "A2,2026-03-03,buffing,ZZ,WREN tenor,.010,odd noise",
+    )
+    proposal = propose([("line.csv", data)], shop=shop)
+    added = tomllib.loads(proposal.shop_toml)
+    assert proposal.additions
+    assert [stage["key"] for stage in added["stage"]] == ["buffing"]
+    assert [tech["key"] for tech in added["tech"]] == ["ZZ"]
+    assert [model["key"] for model in added["model"]] == ["WREN tenor"]
+    assert [fault["key"] for fault in added["fault"]] == ["odd noise"]
+    assert "characteristic" not in added
+    assert [log["name"] for log in added["log"]] == ["line.csv"]
+    assert [path.name for path in write(tmp_path, proposal)] == ["shop.additions.toml"]
+
+
+@pytest.mark.parametrize(
+    ("heading", "target"),
+    [
+        ("Action B @12 (mm)", "action bass (mm)"),
+        ("Act. treble", "action treble"),
+        ("Relief @7 in", "relief (in)"),
+        ("Saitenlage Diskant", "action treble"),
+        ("Int 3", "intonation 3"),
+        ("s/n", "serial"),
+        ("Prüfer", "tech"),
+        ("N° de série", ""),
+        ("Numéro de série", "serial"),
+        ("Relief after", "relief left"),
+        ("Hauteur des cordes grave", "action bass"),
+        ("Shelf", ""),
+        ("action b/t mm", "action bass/treble (mm)"),
+    ],
+)
+def test_a_heading_is_guessed_by_its_words(heading, target):
+    assert guess_heading(heading).target() == target
+
+
+@pytest.mark.parametrize(
+    ("heading", "stage"),
+    [("Nut by", "nut_slotting"), ("Final date", "final_inspection"), ("Strung", "stringing"), ("Relief final", "final_inspection")],
+)
+def test_a_heading_may_name_a_stage(heading, stage):
+    assert guess_heading(heading).stage == stage
+
+
+@pytest.mark.parametrize(
+    ("cells", "order", "sure"),
+    [(["2026-03-02"], "ymd", True), (["13/02/2026"], "dmy", True), (["02/13/2026"], "mdy", True), (["02/03/2026"], "dmy", False), ([], "ymd", False)],
+)
+def test_the_order_of_dates_is_told_by_a_part_above_12(cells, order, sure):
+    assert date_order(cells) == (order, sure)
+
+
+def test_the_decimal_sign_is_told_by_the_numbers():
+    assert decimal_sign(["2,5", "4/64", "x"]) == ","
+    assert decimal_sign(["2.5", "2,5"]) == "."
+    assert decimal_sign([]) == "."
+
+
+WORD = st.sampled_from(
+    ["Serial", "Date", "Stage", "Relief", "Tech", "Result", "Model", "Final date", "Nut by", "x", "", "Défaut", 'a "b"', "back\\slash", "Min"]
+)
+CELL = st.one_of(st.text(max_size=6), st.sampled_from(["2026-03-02", "A1", "final", ".010", "4/64", "JR", "ok", "\x7f", "é\\"]))
+
+
+@settings(max_examples=60)
+@given(st.lists(WORD, min_size=3, max_size=7), st.lists(st.lists(CELL, min_size=7, max_size=7), max_size=6))
+def test_whatever_is_proposed_loads(header, rows):
+    frame = pl.DataFrame([row[: len(header)] for row in rows], schema=[str(place) for place in range(len(header))], orient="row") if rows else None
+    text = (
+        ",".join(f'"{word}"'.replace('a "b"', 'a ""b""') for word in header)
+        + "\n"
+        + (frame.write_csv(include_header=False, quote_style="always") if frame is not None else "")
+    )
+    with suppress(FileProblem):
+        proposal = propose([("a.csv", text.encode("utf-8", "replace"))])
+        shop = shop_of(proposal.shop_toml)
+        with suppress(FileProblem):
+            read = read_log(text.encode("utf-8", "replace"), "a.csv", shop)
+            assert read.rows_read == read.visits["line"].n_unique() + read.rows_set_aside

@@ -1,0 +1,113 @@
+"""shop.toml: every error names file, key, value and what is allowed."""
+
+import copy
+
+import pytest
+
+from ingest.shopfiles.shop import ShopProblem, checked_shop, fingerprint, read_shop
+from tests.ingest.small_shop import TABLE, small_shop
+
+
+def fault_of(change) -> str:
+    table = copy.deepcopy(TABLE)
+    change(table)
+    with pytest.raises(ShopProblem) as problem:
+        checked_shop(table)
+    return str(problem.value)
+
+
+FAULTS = [
+    (lambda t: t["shop"].update(timezone="Mars/Base"), ["shop: timezone = 'Mars/Base'", "Europe/Dublin"]),
+    (lambda t: t["shop"].update(length="yd"), ["shop: length is 'yd'", '"mm", "in"']),
+    (lambda t: t["shop"].update(colour=1), ["shop: colour is not a key", "timezone"]),
+    (lambda t: t.update(modle=[]), ["modle is not a key", "model"]),
+    (lambda t: t["shop"].pop("name"), ["shop: name is missing"]),
+    (lambda t: t.pop("model"), ["model is missing"]),
+    (lambda t: t.update(stage=[]), ["stage is []", "at least one"]),
+    (lambda t: t["stage"][1].update(role="bnch"), ["stage nut_slotting: role is 'bnch'", '"bench"']),
+    (lambda t: t["stage"][1].update(minutes=-1), ["stage nut_slotting: minutes is -1", "greater than or equal to 0"]),
+    (lambda t: t["stage"][4].update(minutes={"harp": 3}), ["stage final_inspection: minutes is 'harp'", "banjo, tenor ukulele, other"]),
+    (lambda t: t["stage"][1].update(families=["harp"]), ["stage nut_slotting: families is 'harp'", "banjo"]),
+    (lambda t: t["stage"].append({"key": "packing"}), ["stage packing: the key stands 2 times"]),
+    (lambda t: t["stage"].append({"key": "supplier"}), ["stage supplier: key may not be one of"]),
+    (lambda t: t["characteristic"][0].update(set_at="nowhere"), ["characteristic relief: set_at is 'nowhere'", "nut_slotting"]),
+    (lambda t: t["characteristic"][0].update(at_pitch_from="nowhere"), ["characteristic relief: at_pitch_from is 'nowhere'"]),
+    (lambda t: t["characteristic"][0].update(plausible=["1", "2"]), ["characteristic relief", "'1' has no unit"]),
+    (lambda t: t["characteristic"][0].update(plausible=["2 mm", "1 mm"]), ["characteristic relief", "not rising"]),
+    (lambda t: t["characteristic"][1].update(positions=["bass", "bass"]), ["characteristic action", "one twice"]),
+    (lambda t: t["gauge"][0].update(measures=["reliev"]), ["gauge leaves: measures is 'reliev'", "relief"]),
+    (lambda t: t["gauge"][0].update(resolution="1 cents"), ["gauge leaves: '1 cents' is no length"]),
+    (lambda t: t["gauge"][0].update(leaves=["1 mm", "2 mm"]), ["gauge leaves", "both given"]),
+    (lambda t: t["model"][0].update(setup="DRAY-5"), ["model LARK-25: setup 'DRAY-5' is another model's key"]),
+    (lambda t: t["model"][0].update(scale="long"), ["model LARK-25: scale", "'long'"]),
+    (lambda t: t["fault"][0].update(suspect="nowhere"), ["fault open-string buzz: suspect is 'nowhere'", "supplier"]),
+    (lambda t: t["fault"][1].update(words=["Buzz open"]), ["fault high fret: 'buzz open' already means open-string buzz"]),
+    (lambda t: t["tech"][0].update(qualified=["nowhere"]), ["tech T07: qualified is 'nowhere'"]),
+    (lambda t: t["tech"][0].update(started="soon"), ["tech T07: started is 'soon'"]),
+    (lambda t: t.update(judging={"width": 3.0, "false_signals_per_week": 1.0}), ["judging: false_signals_per_week and width are both given"]),
+    (lambda t: t.update(judging={"width": 3.0, "rules": ["beyound"]}), ["judging: rules", "'beyound'", '"two of three"']),
+    (lambda t: t.update(people={"show": "names"}), ["people", "needs a purpose"]),
+    (lambda t: t.update(calendar={"open": "7-17"}), ["calendar: open = '7-17'", "07:30-17:00"]),
+    (lambda t: t.update(calendar={"open": "17:00-07:00"}), ["calendar: open", "ends before it begins"]),
+    (lambda t: t.update(calendar={"breaks": ["12:00-12:30", "12:15-12:45"]}), ["calendar: breaks", "overlap"]),
+    (lambda t: t.update(calendar={"closed": ["2026-12-32"]}), ["calendar: closed", "'2026-12-32' is no day"]),
+    (lambda t: t.update(plan=[{"characteristic": "bow", "sample": 50, "accept": 2}]), ["plan: characteristic is 'bow'", "neck_bow"]),
+    (lambda t: t.update(plan=[{"characteristic": "neck_bow", "sample": 2, "accept": 2}]), ["plan neck_bow: accept 2 is not below sample 2"]),
+    (lambda t: t["log"][0].update(shape="list"), ["log bench: shape is 'list'", '"instrument"']),
+    (lambda t: t["log"][0].update(stage="nowhere"), ["log bench: stage is 'nowhere'"]),
+    (lambda t: t["log"][0].update(empty_outcome="fine"), ["log bench: empty_outcome is 'fine'", "pass"]),
+    (lambda t: t["log"][0].update(words={"stage": {"fin": "finale"}}), ["log bench: words, stage, 'fin' is 'finale'", "final_inspection"]),
+    (lambda t: t["log"][0].update(units={"releif": "mm"}), ["log bench: units names 'releif'", "relief"]),
+    (lambda t: t["log"][0].update(words={"outcom": {"ok": "pass"}}), ["log bench: words is 'outcom'", "outcome"]),
+    (lambda t: t["log"][0].update(units={"relief": "cents"}), ["log bench: units, relief is 'cents'"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("change", "words"), FAULTS)
+def test_a_fault_names_file_key_value_and_what_is_allowed(change, words):
+    said = fault_of(change)
+    assert said.startswith("shop.toml: ")
+    assert "\n" not in said
+    for word in words:
+        assert word in said
+
+
+def test_every_fault_is_told_at_once():
+    said = fault_of(lambda t: (t["stage"][1].update(role="bnch"), t["characteristic"][0].update(quantity="mass")))
+    assert len(said.split("\n")) == 2
+    said = fault_of(lambda t: (t["characteristic"][0].update(set_at="nowhere"), t["tech"][0].update(qualified=["nowhere"])))
+    assert len(said.split("\n")) == 2
+
+
+def test_a_missing_shop_says_where_to_start(tmp_path):
+    with pytest.raises(ShopProblem, match="No shop here"):
+        read_shop(tmp_path / "shop.toml")
+
+
+@pytest.mark.parametrize("text", ["[shop\n", "a = 1\na = 2\n", "[shop]\nname = \xff"])
+def test_bad_toml_is_one_line_with_its_place(tmp_path, text):
+    path = tmp_path / "shop.toml"
+    path.write_bytes(text.encode("latin-1"))
+    with pytest.raises(ShopProblem, match="not readable as TOML") as problem:
+        read_shop(path)
+    assert "\n" not in str(problem.value)
+
+
+def test_amounts_of_the_shop_are_canonical():
+    shop = small_shop()
+    assert shop.by_characteristic["relief"].plausible_range == (-1.0, 3.0)
+    assert [gauge.step for gauge in shop.gauges] == pytest.approx([0.0254, 0.396875])
+
+
+def test_the_step_of_a_leaf_set_is_the_middle_gap_between_its_leaves():
+    table = copy.deepcopy(TABLE)
+    table["gauge"] = [{"key": "leaves", "measures": ["relief"], "leaves": ["0.002 in", "0.003 in", "0.004 in", "0.006 in"]}]
+    assert checked_shop(table).gauges[0].step == pytest.approx(0.0254)
+
+
+def test_the_fingerprint_moves_with_any_shop_file(tmp_path):
+    (tmp_path / "shop.toml").write_text("a")
+    before = fingerprint(tmp_path)
+    assert fingerprint(tmp_path) == before
+    (tmp_path / "lots.csv").write_text("b")
+    assert fingerprint(tmp_path) != before

@@ -1,0 +1,71 @@
+"""The book: append-only, one sequence over all its tables, and two writers at once lose nothing."""
+
+import subprocess
+import sys
+from datetime import date
+
+import polars as pl
+import pytest
+
+from ingest.store import book
+from tests.ingest.bench import NOW, shop
+
+WRITER = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from ingest import book
+for number in range(40):
+    book.write_entry(Path(sys.argv[1]), "note", f"{sys.argv[2]} {number}", sys.argv[2], now=datetime(2026, 6, 1, tzinfo=UTC))
+"""
+
+
+def test_an_empty_book_has_empty_tables(tmp_path):
+    assert {name: table.height for name, table in book.read(tmp_path).items()} == dict.fromkeys(book.SCHEMAS, 0)
+    assert book.last_sequence(tmp_path) == 0
+    assert not (tmp_path / book.FILE).exists()
+
+
+def test_the_sequence_rises_over_all_tables(tmp_path):
+    folder = shop(tmp_path)
+    row = {"characteristic": "relief", "position": "", "model": "LARK-25", "stage": "play_test", "tech": "", "baseline_from": date(2026, 3, 2),
+           "baseline_to": date(2026, 3, 6), "holds_from": NOW, "centre": 0.2, "sigma": 0.05, "n": 100, "left_out": "[]"}  # fmt: skip
+    assert book.write_limits(folder, pl.DataFrame([row, row | {"model": "HERON"}]), "Mo", "first baseline", now=NOW) == 2
+    assert book.write_entry(folder, "action", "new nut files", "Mo", now=NOW, owner="Jo", due=date(2026, 6, 8), model="LARK-25") == 3
+    held = book.read(folder)
+    assert held["limits_on_file"]["sequence"].to_list() == [1, 2]
+    assert held["limits_on_file"].select("model", "centre", "n", "holds_from", "baseline_to").rows()[1] == ("HERON", 0.2, 100, NOW, date(2026, 3, 6))
+    entry = held["bench_book"].row(0, named=True)
+    assert (entry["sequence"], entry["text"], entry["due"], entry["who"], entry["at"], entry["tech"]) == (
+        3,
+        "new nut files",
+        date(2026, 6, 8),
+        "Mo",
+        NOW,
+        "",
+    )
+    assert book.last_sequence(folder) == 3
+    assert book.read(folder, up_to=1)["limits_on_file"].height == 1
+
+
+def test_an_entry_that_no_book_knows_is_refused(tmp_path):
+    with pytest.raises(ValueError, match="no entry 'gossip'"):
+        book.write_entry(tmp_path, "gossip", "x", "Mo", now=NOW)
+    with pytest.raises(ValueError, match="no column colour"):
+        book.write_entry(tmp_path, "note", "x", "Mo", now=NOW, colour="red")
+
+
+def test_two_writers_at_once_lose_nothing(tmp_path):
+    folder = shop(tmp_path)
+    writers = [subprocess.Popen([sys.executable, "-c", WRITER, str(folder), name]) for name in ("Mo", "Jo")]
+    assert [writer.wait(120) for writer in writers] == [0, 0]
+    entries = book.read(folder)["bench_book"]
+    assert entries["sequence"].to_list() == list(range(1, 81))
+    for name in ("Mo", "Jo"):
+        assert entries.filter(pl.col("who") == name)["text"].to_list() == [f"{name} {number}" for number in range(40)]
+
+
+def test_the_latest_line_of_a_cell_counts_unless_it_is_undone():
+    lines = pl.DataFrame({"sequence": [1, 2, 3, 4], "log_id": ["a"] * 4, "line": [2, 2, 3, 3], "column": ["relief"] * 4, "value": ["1", "2", "3", ""],
+                          "undone": [False, False, False, True]})  # fmt: skip
+    assert book.standing_corrections(lines).select("line", "value").rows() == [(2, "2")]
