@@ -7,19 +7,19 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.problems import UnusableData
+from analysis.studies.drift import states
+from analysis.studies.drift.actions import actions, last_week
+from analysis.studies.drift.causes import MovesWith, all_candidates
+from analysis.studies.drift.entries import known as known_matters
+from analysis.studies.drift.rack import Rack, rack
+from analysis.studies.drift.signals import signals
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
-from analysis.studies.drift import states
-from analysis.studies.week import weeks
-from analysis.studies.drift.actions import actions, last_week
-from analysis.studies.week.arrived import arrived, review_week
-from analysis.studies.drift.causes import MovesWith, all_candidates
-from analysis.studies.drift.entries import known as known_matters
-from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
-from analysis.studies.drift.rack import Rack, rack
 from analysis.studies.story.scope import Scope
-from analysis.studies.drift.signals import signals
+from analysis.studies.week import weeks
+from analysis.studies.week.arrived import arrived, review_week
+from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from ingest.store.snapshot import Snapshot
 
 SEEN_WEEKS = 13
@@ -30,7 +30,9 @@ USUAL = (0.025, 0.975)  # of the weeks before: nineteen in twenty
 class Matter:
     """Signals of one model and characteristic that opened within two working days: one thing to look at."""
 
-    main: dict[str, object]  # the signal that stands for it: of all techs where there is one, the largest share of tolerance
+    main: dict[
+        str, object
+    ]  # the signal that stands for it: of all techs where there is one, the largest share of tolerance
     share: float | None  # of the tolerance in force used by the shift
     positions: list[str]
     stages: list[str]
@@ -50,7 +52,9 @@ class Review:
     arrived: pl.DataFrame
     questions: int  # rows and cells set aside that still wait
     weeks: pl.DataFrame  # the `weeks` figures, thirteen weeks up to this one
-    usual: dict[str, tuple[float, float]]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty before lay
+    usual: dict[
+        str, tuple[float, float]
+    ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty before lay
     matters: list[Matter]  # open as of the review, new and large first
     known: list[Matter]  # marked known by a person
     streams: int  # of all techs
@@ -72,7 +76,9 @@ class Review:
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
-    """The review of one week (its first day); by default the last whose final working day has readings. UnusableData without any reading."""
+    """The review of one week (its first day); by default the last whose final working day has readings. UnusableData
+    without any reading.
+    """
     found = week or review_week(snapshot)
     if found is None:
         raise UnusableData("no log is loaded yet; load one to see a week")
@@ -84,19 +90,36 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     book = snapshot.table("bench_book")
     decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
     return Review(
-        week=found, last_day=last, arrived=arrived(snapshot, week=found), questions=_waiting(snapshot), weeks=seen, usual=_usual(seen, found),
-        matters=[matter for matter in matters if matter not in known], known=known, streams=len(streams),
-        steady=int((streams["state"] == states.STEADY).sum()), moved=int((streams["state"] == states.MOVED).sum()),
+        week=found,
+        last_day=last,
+        arrived=arrived(snapshot, week=found),
+        questions=_waiting(snapshot),
+        weeks=seen,
+        usual=_usual(seen, found),
+        matters=[matter for matter in matters if matter not in known],
+        known=known,
+        streams=len(streams),
+        steady=int((streams["state"] == states.STEADY).sum()),
+        moved=int((streams["state"] == states.MOVED).sum()),
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
-        lots=_lots_of(snapshot, found), flows=_flows(snapshot, found, found),
+        lots=_lots_of(snapshot, found),
+        flows=_flows(snapshot, found, found),
         flows_before=_flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1)),
-        outside=outside_as_set(snapshot, first=found, last=found), shipped=shipped_in_doubt(snapshot, week=found),
-        settling=snapshot.once(settling.table), actions=actions(snapshot, since=last_week(found)),
+        outside=outside_as_set(snapshot, first=found, last=found),
+        shipped=shipped_in_doubt(snapshot, week=found),
+        settling=snapshot.once(settling.table),
+        actions=actions(snapshot, since=last_week(found)),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
-        finished=int(seen.filter(pl.col("week") == found)["finished"].sum()), bench=rework.on_the_bench(snapshot),
-        computed_from={"version": snapshot.version, "book": snapshot.book_sequence, "shop_files": snapshot.shop_files, "as_of": snapshot.as_of},
-    )  # fmt: skip
+        finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
+        bench=rework.on_the_bench(snapshot),
+        computed_from={
+            "version": snapshot.version,
+            "book": snapshot.book_sequence,
+            "shop_files": snapshot.shop_files,
+            "as_of": snapshot.as_of,
+        },
+    )
 
 
 def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
@@ -111,7 +134,10 @@ def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
 
 def _waiting(snapshot: Snapshot) -> int:
     """Questions nobody has settled yet."""
-    asked, settled = snapshot.table("set_aside", "log_id", "line", "column"), snapshot.table("settled", "log_id", "line", "column")
+    asked, settled = (
+        snapshot.table("set_aside", "log_id", "line", "column"),
+        snapshot.table("settled", "log_id", "line", "column"),
+    )
     return len(asked.join(settled, on=["log_id", "line", "column"], how="anti"))
 
 
@@ -122,9 +148,17 @@ def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
 def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
     """Lots measured in the week that their plan rejects, with the limit agreed for them (canonical unit)."""
     measured = snapshot.once(lots.necks)
-    here = measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6))).select("supplier", "lot").unique()
+    here = (
+        measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6)))
+        .select("supplier", "lot")
+        .unique()
+    )
     agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
-    rows = snapshot.once(lots.table).join(here, on=["supplier", "lot"], how="semi").join(agreed, on=["supplier", "lot"], how="left")
+    rows = (
+        snapshot.once(lots.table)
+        .join(here, on=["supplier", "lot"], how="semi")
+        .join(agreed, on=["supplier", "lot"], how="left")
+    )
     return rows.filter(pl.col("verdict") == lots.REJECT).sort(-pl.col("outside"), *lots.KEY)
 
 
@@ -150,15 +184,25 @@ def _matters(snapshot: Snapshot, week: date) -> list[Matter]:
         day = main["opened_at"].astimezone(snapshot.shop.zone).date()
         matters.append(
             Matter(
-                main=main, share=main["share"], positions=part["position"].unique(maintain_order=True).to_list(),
-                stages=part["stage"].unique(maintain_order=True).to_list(), only_some=bool(alone), new=day >= week,
-                moves_with=candidates[main["row"]], signals=part["row"].to_list(), line=list(main["line"] or []), light_from=main["light_from"],
+                main=main,
+                share=main["share"],
+                positions=part["position"].unique(maintain_order=True).to_list(),
+                stages=part["stage"].unique(maintain_order=True).to_list(),
+                only_some=bool(alone),
+                new=day >= week,
+                moves_with=candidates[main["row"]],
+                signals=part["row"].to_list(),
+                line=list(main["line"] or []),
+                light_from=main["light_from"],
                 known_until=known.get((main["characteristic"], main["model"])),
             )
-        )  # fmt: skip
+        )
     return sorted(matters, key=lambda matter: (matter.only_some, not matter.new, -(matter.share or 0.0)))
 
 
 def _known(snapshot: Snapshot) -> dict[tuple[str, str], date]:
     """Matters a person marked known that have not grown since, and until when."""
-    return {(row["characteristic"], row["model"]): row["until"] for row in known_matters(snapshot).filter("holds").iter_rows(named=True)}
+    return {
+        (row["characteristic"], row["model"]): row["until"]
+        for row in known_matters(snapshot).filter("holds").iter_rows(named=True)
+    }

@@ -12,17 +12,29 @@ import flask
 from dash import Dash, Input, Output, State, dcc, html
 from dash.dependencies import ClientsideFunction
 
-from dashboard.desk import desk as counter
 from dashboard import parts
-from dashboard.exports import written
 from dashboard.charts import style
+from dashboard.desk import desk as counter
+from dashboard.exports import written
 from dashboard.papers import served
 
-PAGES = ("week", "drift", "capability", "rework", "necks", "bench", "gauges", "logs")  # in the order of the header
-FURTHER = ("logs_readings", "logs_instrument", "logs_visits")  # behind a number: reached by links, not by the header
+PAGES = {  # in the order of the header: the page's word and its module
+    "week": "week",
+    "drift": "drift.page",
+    "capability": "capability.page",
+    "rework": "rework.page",
+    "necks": "necks",
+    "bench": "bench.page",
+    "gauges": "gauges",
+    "logs": "logs.page",
+}
+FURTHER = ("logs.readings", "logs.instrument", "logs.visits")  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
-    "readings": "logs_readings", "questions": "logs", "capability": "capability", "gauges": "gauges",
-}  # fmt: skip
+    "readings": "logs.readings",
+    "questions": "logs.page",
+    "capability": "capability.page",
+    "gauges": "gauges",
+}
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
@@ -33,19 +45,39 @@ HEAD = """<!DOCTYPE html>
 
 
 def make_app(desk: counter.Desk) -> Dash:
-    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine. Pages then ask at this desk."""
+    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine. Pages then ask at this
+    desk.
+    """
     counter.use(desk)
     app = Dash(
-        "dashboard", use_pages=True, pages_folder="", compress=True, title="Truerun", update_title="", suppress_callback_exceptions=True,
-        assets_folder="assets", meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
-    )  # fmt: skip
-    app.index_string = HEAD.replace("FONT", app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2"))
-    app.server.config["COMPRESS_STREAMS"] = False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
+        "dashboard",
+        use_pages=True,
+        pages_folder="",
+        compress=True,
+        title="Truerun",
+        update_title="",
+        suppress_callback_exceptions=True,
+        assets_folder="assets",
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    app.index_string = HEAD.replace(
+        "FONT", app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
+    )
+    app.server.config["COMPRESS_STREAMS"] = (
+        False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
+    )
     dash.page_registry.clear()  # the registry belongs to the process, not to the app
-    pages = [importlib.import_module(f"dashboard.pages.{name}") for name in PAGES]
+    pages = [importlib.import_module(f"dashboard.pages.{name}") for name in PAGES.values()]
     further = [importlib.import_module(f"dashboard.pages.{name}") for name in FURTHER]
     for order, page in enumerate([*pages, *further]):
-        dash.register_page(page.__name__, path=page.PATH, order=order, name=page.NAME, title=f"{page.NAME} - Truerun", layout=_of_a_shop(page, desk))
+        dash.register_page(
+            page.__name__,
+            path=page.PATH,
+            order=order,
+            name=page.NAME,
+            title=f"{page.NAME} - Truerun",
+            layout=_of_a_shop(page, desk),
+        )
         page.connect(app)
     app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
     connect(app, desk)
@@ -60,7 +92,10 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
     def layout(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
             return page.layout(**address)
-        begin = "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: truerun demo"
+        begin = (
+            "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
+            "truerun demo"
+        )
         return parts.page(parts.page_head("No shop here yet."), parts.empty_state(begin, "Bring a sheet", "/logs"))
 
     return layout
@@ -73,7 +108,11 @@ def save(name: str) -> flask.Response:
     if page is None:
         return flask.Response("There is no such table to save.", status=404, mimetype="text/plain")
     file, rows = page.saved(**flask.request.args.to_dict())
-    return flask.Response(written.csv_text(written.plain(rows)), mimetype="text/csv", headers={"Content-Disposition": f"attachment; filename={file}"})
+    return flask.Response(
+        written.csv_text(written.plain(rows)),
+        mimetype="text/csv",
+        headers={"Content-Disposition": f"attachment; filename={file}"},
+    )
 
 
 def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
@@ -81,19 +120,37 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     shop, as_of = desk.shop_words()
     wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **{"aria-label": "Pages"})
     phone = html.Details(
-        [html.Summary("Pages", id="menu-name"),
-         html.Ul([*[html.Li(dcc.Link(name, href=path)) for name, path in pages], html.Li([shop, html.Br(), as_of], className="as-of")])],
-        id="menu", className="menu", open=False,
-    )  # fmt: skip
+        [
+            html.Summary("Pages", id="menu-name"),
+            html.Ul(
+                [
+                    *[html.Li(dcc.Link(name, href=path)) for name, path in pages],
+                    html.Li([shop, html.Br(), as_of], className="as-of"),
+                ]
+            ),
+        ],
+        id="menu",
+        className="menu",
+        open=False,
+    )
     toggle = dmc.ColorSchemeToggle(
-        id="scheme", className="scheme no-print", lightIcon=html.Div(className="scheme-face"), darkIcon=html.Div(className="scheme-face"),
-        variant="transparent", **{"aria-label": "Light or dark"},
-    )  # fmt: skip
+        id="scheme",
+        className="scheme no-print",
+        lightIcon=html.Div(className="scheme-face"),
+        darkIcon=html.Div(className="scheme-face"),
+        variant="transparent",
+        **{"aria-label": "Light or dark"},
+    )
     header = html.Div(
-        [dcc.Link("Truerun", href=pages[0][1], className="brand"), wide,
-         html.Span([html.Span(shop, id="shop-name"), html.Span(as_of, id="shop-as-of")], className="shop"), toggle, phone],
+        [
+            dcc.Link("Truerun", href=pages[0][1], className="brand"),
+            wide,
+            html.Span([html.Span(shop, id="shop-name"), html.Span(as_of, id="shop-as-of")], className="shop"),
+            toggle,
+            phone,
+        ],
         className="top-row",
-    )  # fmt: skip
+    )
     return dmc.MantineProvider(
         [
             dcc.Store(id="width"),
@@ -117,17 +174,26 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     app.clientside_callback(
         ClientsideFunction(here, "draw"),
         Output(parts.graph_id(dash.MATCH), "figure"),
-        Input(parts.figure_id(dash.MATCH), "data"), Input("width", "data"), Input("scheme", "computedColorScheme"), State("dark-twins", "data"),
-    )  # fmt: skip
+        Input(parts.figure_id(dash.MATCH), "data"),
+        Input("width", "data"),
+        Input("scheme", "computedColorScheme"),
+        State("dark-twins", "data"),
+    )
     app.clientside_callback(
-        ClientsideFunction(here, "columns"), Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),
-        Input({"type": "grid-columns", "name": dash.MATCH}, "data"), Input("width", "data"),
-    )  # fmt: skip
+        ClientsideFunction(here, "columns"),
+        Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),
+        Input({"type": "grid-columns", "name": dash.MATCH}, "data"),
+        Input("width", "data"),
+    )
     app.clientside_callback(
-        ClientsideFunction(here, "present"), Output("menu-name", "children"),
-        Input("_pages_location", "pathname"), Input("_pages_content", "children"),
-    )  # fmt: skip
-    app.callback(Output("shop-name", "children"), Output("shop-as-of", "children"), Input("_pages_location", "pathname"))(lambda _: desk.shop_words())
+        ClientsideFunction(here, "present"),
+        Output("menu-name", "children"),
+        Input("_pages_location", "pathname"),
+        Input("_pages_content", "children"),
+    )
+    app.callback(
+        Output("shop-name", "children"), Output("shop-as-of", "children"), Input("_pages_location", "pathname")
+    )(lambda _: desk.shop_words())
 
 
 def serve(app: Dash, port: int = 8050) -> None:
@@ -144,15 +210,26 @@ def _ten(*steps: str) -> list[str]:
 THEME = {
     "fontFamily": style.FONT,
     "headings": {
-        "fontFamily": style.FONT, "fontWeight": "650",
+        "fontFamily": style.FONT,
+        "fontWeight": "650",
         "sizes": {"h1": {"fontSize": "30px", "lineHeight": "1.2"}, "h2": {"fontSize": "17px", "lineHeight": "1.3"}},
     },
     "colors": {
-        "ink": _ten("#F3F5F5", "#E9ECED", "#D2D7DA", "#AEB6BC", "#99A2A9", "#7F878D", "#596167", "#454C52", "#2B3136", "#1A1E22"),
-        "wood": _ten("#FBF6EC", "#F4E4C4", "#E6CFA2", "#D8C29A", "#BFA574", "#A08550", "#856C3A", "#6B5428", "#5F481A", "#3A2B18"),
-        "amber": _ten("#FFF6E0", "#FFE7B0", "#FFD27A", "#F5B93D", "#E69F00", "#D98200", "#D55E00", "#B84F00", "#A04100", "#7A3200"),
-        "back": _ten("#FBF1F6", "#F5DCE9", "#ECB4D3", "#E39AC4", "#CC79A7", "#B85F91", "#A3487A", "#8F4C75", "#8A3A66", "#5E2746"),
-        "blue": _ten("#EAF5FC", "#D3EAF8", "#B5E0F7", "#85C9F2", "#56B4E9", "#2B93CF", "#0072B2", "#00639C", "#005080", "#003A5C"),
+        "ink": _ten(
+            "#F3F5F5", "#E9ECED", "#D2D7DA", "#AEB6BC", "#99A2A9", "#7F878D", "#596167", "#454C52", "#2B3136", "#1A1E22"
+        ),
+        "wood": _ten(
+            "#FBF6EC", "#F4E4C4", "#E6CFA2", "#D8C29A", "#BFA574", "#A08550", "#856C3A", "#6B5428", "#5F481A", "#3A2B18"
+        ),
+        "amber": _ten(
+            "#FFF6E0", "#FFE7B0", "#FFD27A", "#F5B93D", "#E69F00", "#D98200", "#D55E00", "#B84F00", "#A04100", "#7A3200"
+        ),
+        "back": _ten(
+            "#FBF1F6", "#F5DCE9", "#ECB4D3", "#E39AC4", "#CC79A7", "#B85F91", "#A3487A", "#8F4C75", "#8A3A66", "#5E2746"
+        ),
+        "blue": _ten(
+            "#EAF5FC", "#D3EAF8", "#B5E0F7", "#85C9F2", "#56B4E9", "#2B93CF", "#0072B2", "#00639C", "#005080", "#003A5C"
+        ),
     },
     "primaryColor": "ink",
     "primaryShade": {"light": 9, "dark": 1},
@@ -168,4 +245,4 @@ THEME = {
         "Badge": {"styles": {"root": {"textTransform": "none"}}},
         "Anchor": {"defaultProps": {"underline": "always"}},
     },
-}  # fmt: skip
+}

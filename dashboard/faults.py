@@ -15,5 +15,7 @@ def keep_traceback(fault: BaseException, shop: Path, doing: str) -> str:
         with log.open("a", encoding="utf-8") as file:
             file.write(f"{datetime.now(UTC).isoformat(timespec='seconds')} {doing}\n{text}\n")
     except OSError:
-        return f"Something went wrong in the program ({type(fault).__name__}: {fault}); {log} could not be written".replace("\n", " ")
+        return (
+            f"Something went wrong in the program ({type(fault).__name__}: {fault}); {log} could not be written"
+        ).replace("\n", " ")
     return f"Something went wrong in the program ({type(fault).__name__}); the details stand in {log}"

@@ -12,7 +12,20 @@ from datetime import date, datetime
 MINUS, NBSP, DASH = "\u2212", "\u00a0", "\u2013"
 MM_PER_INCH = 25.4
 SHORT_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December")
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SMALL = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 NONE = "no figure"  # what stands where a value could not be computed
@@ -42,7 +55,9 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def decimals_of(quantity: str, *, shown: str = "mm", mean: bool = False) -> int:
-    """Decimals of a quantity: lengths 2 in mm and 3 in inches, cents whole (means 1), angles 1, counts whole (means 1), plain 2."""
+    """Decimals of a quantity: lengths 2 in mm and 3 in inches, cents whole (means 1), angles 1, counts whole (means 1),
+    plain 2.
+    """
     if quantity == "length":
         return 3 if shown == "in" else 2
     if quantity in ("pitch", "count"):
@@ -60,12 +75,17 @@ def in_unit(value: float, quantity: str, *, shown: str = "mm") -> float:
     return value / MM_PER_INCH if quantity == "length" and shown == "in" else value
 
 
-def amount(value: float | None, quantity: str = "length", *, shown: str = "mm", mean: bool = False, sign: bool = False) -> str:
+def amount(
+    value: float | None, quantity: str = "length", *, shown: str = "mm", mean: bool = False, sign: bool = False
+) -> str:
     """A value in canonical units as the shop reads it: `2.39 mm`, `0.094 in`, `−7 cents`."""
     if value is None:
         return NONE
     write = signed if sign else plain
-    return with_unit(write(in_unit(value, quantity, shown=shown), decimals_of(quantity, shown=shown, mean=mean)), unit_of(quantity, shown=shown))
+    return with_unit(
+        write(in_unit(value, quantity, shown=shown), decimals_of(quantity, shown=shown, mean=mean)),
+        unit_of(quantity, shown=shown),
+    )
 
 
 def mm(value: float | None, *, shown: str = "mm", sign: bool = False) -> str:
@@ -79,7 +99,8 @@ def cents(value: float | None, *, mean: bool = False) -> str:
 
 
 def gauge(value: float, unit: str, *, with_mm: bool = False, quantity: str = "length") -> str:
-    """A length as the bench's gauge says it: `14 thou`, `5.5/64 in`, `0.05 mm`; `with_mm` adds mm behind: `14 thou (0.36 mm)`.
+    """A length as the bench's gauge says it: `14 thou`, `5.5/64 in`, `0.05 mm`; `with_mm` adds mm behind: `14 thou
+    (0.36 mm)`.
 
     unit is `thou`, `64ths`, `in`, `mm`, or, for other quantities, ignored.
     """

@@ -1,6 +1,8 @@
-"""The parts pages are laid out from: headline, sheet, mark, finding, field, facts, table, key, chart, and what stands where nothing can be shown.
+"""The parts pages are laid out from: headline, sheet, mark, finding, field, facts, table, key, chart, and what stands
+where nothing can be shown.
 
-A page returns `html.Div([...], className="page")`: the frame already stands it inside the one `<main>`. No part computes; each takes finished words.
+A page returns `html.Div([...], className="page")`: the frame already stands it inside the one `<main>`. No part
+computes; each takes finished words.
 """
 
 from __future__ import annotations
@@ -17,14 +19,44 @@ from dashboard import address
 from dashboard.charts import style
 
 MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
-    "moved-up": "moved up", "moved-down": "moved down", "steady": "steady", "thin": "thin", "closed": "closed", "odd": "odd instrument",
-    "outside": "outside", "came-back": "came back", "question": "question", "take": "take", "shown": "shown", "not-shown": "not shown yet",
-    "in-doubt": "in doubt", "too-few": "too few to say", "fit": "fit", "coarse": "coarse", "unfit": "unfit", "untested": "untested",
-}  # fmt: skip
+    "moved-up": "moved up",
+    "moved-down": "moved down",
+    "steady": "steady",
+    "thin": "thin",
+    "closed": "closed",
+    "odd": "odd instrument",
+    "outside": "outside",
+    "came-back": "came back",
+    "question": "question",
+    "take": "take",
+    "shown": "shown",
+    "not-shown": "not shown yet",
+    "in-doubt": "in doubt",
+    "too-few": "too few to say",
+    "fit": "fit",
+    "coarse": "coarse",
+    "unfit": "unfit",
+    "untested": "untested",
+}
 PICTURES = {"shown": "take", "too-few": "thin"}  # two words share a picture
 KEYS = (
-    "board", "edge", "gap", "light", "limits", "interval", "subject", "nut", "capo", "clamp", "run", "anew", "back", "usual", "other", "corrected",
-)  # fmt: skip
+    "board",
+    "edge",
+    "gap",
+    "light",
+    "limits",
+    "interval",
+    "subject",
+    "nut",
+    "capo",
+    "clamp",
+    "run",
+    "anew",
+    "back",
+    "usual",
+    "other",
+    "corrected",
+)
 PAGE_ROWS = 25  # of a grid, before a person leafs on
 Words = Any  # text, or a list of texts and components
 
@@ -42,16 +74,32 @@ def page_head(headline: Words, under: Words = "", caution: Words = "") -> html.D
     return html.Div(parts)
 
 
-def sheet(name: Words, right: Words = "", children: Any = None, *, marks: Sequence[Any] = (), id: Any = None, className: str = "") -> html.Section:
+def sheet(
+    name: Words,
+    right: Words = "",
+    children: Any = None,
+    *,
+    marks: Sequence[Any] = (),
+    id: Any = None,
+    className: str = "",
+) -> html.Section:
     """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it.
 
-    At its foot the browser offers what stands in it for saving: charts as SVG, tables as CSV (page.js; page.css hides what does not apply).
+    At its foot the browser offers what stands in it for saving: charts as SVG, tables as CSV (page.js; page.css hides
+    what does not apply).
     """
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
     more = {"id": id} if id is not None else {}
-    save = [html.Button(f"Save {what}", type="button", className=f"save-{what}", **{"data-save": what}) for what in ("picture", "table")]
-    return html.Section([head, *_listed(children), html.Div(save, className="save no-print")], className=f"sheet {className}".strip(), **more)
+    save = [
+        html.Button(f"Save {what}", type="button", className=f"save-{what}", **{"data-save": what})
+        for what in ("picture", "table")
+    ]
+    return html.Section(
+        [head, *_listed(children), html.Div(save, className="save no-print")],
+        className=f"sheet {className}".strip(),
+        **more,
+    )
 
 
 def row(columns: str, *sheets: Any) -> html.Div:
@@ -61,21 +109,38 @@ def row(columns: str, *sheets: Any) -> html.Div:
 
 def picture(state: str, *, big: bool = False) -> html.Span:
     """The mark alone, where its word stands beside it anyway."""
-    return html.Span(className=f"mark mark-{PICTURES.get(state, state)}" + (" big" if big else ""), **{"aria-hidden": "true"})
+    return html.Span(
+        className=f"mark mark-{PICTURES.get(state, state)}" + (" big" if big else ""), **{"aria-hidden": "true"}
+    )
 
 
 def mark(state: str, words: Words = "", *, light: bool = False) -> html.Span:
     """A state as picture and word: `mark("moved-up", "moved up 0.11 mm")`. `light` takes the weight off."""
-    return html.Span([picture(state), html.Span(words or MARKS[state])], className=f"state state-{state}" + (" light" if light else ""))
+    return html.Span(
+        [picture(state), html.Span(words or MARKS[state])],
+        className=f"state state-{state}" + (" light" if light else ""),
+    )
 
 
-def finding(state: str, say: Words, why: Words = "", *, spark: Any = None, link: str = "", link_words: str = "", words: Words = "") -> html.Div:
+def finding(
+    state: str,
+    say: Words,
+    why: Words = "",
+    *,
+    spark: Any = None,
+    link: str = "",
+    link_words: str = "",
+    words: Words = "",
+) -> html.Div:
     """One sentence of the week: state, the finding, what stands behind it, a small drawing and the way to its page."""
     text = [html.P(say, className="say")]
     if why:
         text.append(html.P(why, className="why"))
     go = dcc.Link(link_words, href=link, className="go") if link else html.Span(className="go")
-    return html.Div([mark(state, words), html.Div(text, className="text"), html.Div(spark, className="spark"), go], className="finding")
+    return html.Div(
+        [mark(state, words), html.Div(text, className="text"), html.Div(spark, className="spark"), go],
+        className="finding",
+    )
 
 
 def field(label: str, id: Any, value: str | None, data: Sequence[Any], **more: Any) -> dmc.Select:
@@ -96,9 +161,11 @@ def fields(*several: Any) -> html.Div:
 
 
 def filters_to_address(app: Dash, path: str, filters: Mapping[str, str], *, everything: str = "all") -> None:
-    """Choosing in a filter puts it into the address, and the page is laid out anew from there: Back, Forward and links all agree.
+    """Choosing in a filter puts it into the address, and the page is laid out anew from there: Back, Forward and links
+    all agree.
 
-    filters : name in the address -> id of the field. Each field must stand on the page. The value `everything` is left out of the address.
+    filters : name in the address -> id of the field. Each field must stand on the page. The value `everything` is left
+    out of the address.
     """
     names = list(filters)
 
@@ -107,14 +174,19 @@ def filters_to_address(app: Dash, path: str, filters: Mapping[str, str], *, ever
         asked = {name: value for name, value in zip(names, several, strict=True) if value not in (None, "", everything)}
         if here.rstrip("/") != path.rstrip("/"):
             return no_update
-        kept = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items() if name not in filters}
+        kept = {
+            name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items() if name not in filters
+        }
         new = address.address("", **{**kept, **asked})
         return no_update if new == (search or "") else new
 
     app.callback(
-        Output("_pages_location", "search", allow_duplicate=True), *(Input(field_id, "value") for field_id in filters.values()),
-        State("_pages_location", "search"), State("_pages_location", "pathname"), prevent_initial_call=True,
-    )(chosen)  # fmt: skip
+        Output("_pages_location", "search", allow_duplicate=True),
+        *(Input(field_id, "value") for field_id in filters.values()),
+        State("_pages_location", "search"),
+        State("_pages_location", "pathname"),
+        prevent_initial_call=True,
+    )(chosen)
 
 
 def text_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInput:
@@ -125,12 +197,15 @@ def text_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInp
 def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:
     """Large figures, each with its note below."""
     return html.Div(
-        [html.Div([html.B(figure), html.Span(note, className="small")]) for figure, note in pairs], className="facts" + (" big" if big else "")
+        [html.Div([html.B(figure), html.Span(note, className="small")]) for figure, note in pairs],
+        className="facts" + (" big" if big else ""),
     )
 
 
 def table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, caption: str = "") -> html.Div:
-    """A plain table. A column is `(key, heading)` or `(key, heading, kind)`; kind holds `n` (figures, right) and `wide-only` (not on a phone)."""
+    """A plain table. A column is `(key, heading)` or `(key, heading, kind)`; kind holds `n` (figures, right) and
+    `wide-only` (not on a phone).
+    """
     told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
     head = html.Thead(html.Tr([html.Th(heading, className=kind, scope="col") for _, heading, kind in told]))
     body = html.Tbody([html.Tr([html.Td(line.get(key, ""), className=kind) for key, _, kind in told]) for line in rows])
@@ -142,7 +217,11 @@ def key(*entries: tuple[str, Words]) -> html.Div:
     """The key under a chart: name of a key picture (KEYS) or of a state (MARKS), and its words."""
     told = []
     for name, words in entries:
-        shown = html.Span(className=f"mark wide mark-key-{name}", **{"aria-hidden": "true"}) if name in KEYS else picture(name)
+        shown = (
+            html.Span(className=f"mark wide mark-key-{name}", **{"aria-hidden": "true"})
+            if name in KEYS
+            else picture(name)
+        )
         told.append(html.Span([shown, html.Span(words)]))
     return html.Div(told, className="key")
 
@@ -161,7 +240,11 @@ def empty_state(text: Words, nearest: str = "", link: str = "", *, id: Any = Non
 
 def problem_state(text: Words, link: str = "/logs", link_words: str = "Open in Logs") -> html.Div:
     """A figure that cannot be worked out: the text of the problem and a way to Logs; the rest of the page stands."""
-    return html.Div([html.P([picture("question"), " ", text]), dcc.Link(link_words, href=link, className="button")], className="box", role="note")
+    return html.Div(
+        [html.P([picture("question"), " ", text]), dcc.Link(link_words, href=link, className="button")],
+        className="box",
+        role="note",
+    )
 
 
 def loading_state(text: Words = "") -> html.Div:
@@ -212,9 +295,14 @@ def graph(figure: dict[str, Any], finding: str, name: str, behind_it: Any = None
     figure is what `both` gives, or one figure for every width; name is unique over all pages ("drift-stream").
     """
     drawn = html.Div(
-        [dcc.Store(id=figure_id(name), data=figure), dcc.Graph(id=graph_id(name), config=style.CONFIG, responsive="auto", figure=_space(figure))],
-        className="chart", role="img", **{"aria-label": finding},
-    )  # fmt: skip
+        [
+            dcc.Store(id=figure_id(name), data=figure),
+            dcc.Graph(id=graph_id(name), config=style.CONFIG, responsive="auto", figure=_space(figure)),
+        ],
+        className="chart",
+        role="img",
+        **{"aria-label": finding},
+    )
     return html.Div([drawn, behind(behind_it)] if behind_it is not None else [drawn])
 
 
@@ -225,36 +313,71 @@ def behind(children: Any, words: str = "The numbers behind this") -> html.Detail
 
 def sparkline(uris: tuple[str, str], finding: str, words: Words = "") -> html.Div:
     """A small drawing beside a sentence: one image a scheme, from charts/sparkline.py, and a figure beside it."""
-    images = [html.Img(src=uri, alt=finding, className=f"for-{scheme}") for uri, scheme in zip(uris, ("light", "dark"), strict=True)]
+    images = [
+        html.Img(src=uri, alt=finding, className=f"for-{scheme}")
+        for uri, scheme in zip(uris, ("light", "dark"), strict=True)
+    ]
     return html.Div([*images, html.Span(words, className="note tabular")] if words else images)
 
 
 def grid(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], name: str) -> html.Div:
-    """A long table that is sorted and leafed through in the browser; columns as `table` takes them, name unique over all pages.
+    """A long table that is sorted and leafed through in the browser; columns as `table` takes them, name unique over
+    all pages.
 
-    A row's `href` makes its first column a link. Beside a figure's words stands its number under `<key>_at`: columns sort by it.
+    A row's `href` makes its first column a link. Beside a figure's words stands its number under `<key>_at`: columns
+    sort by it.
     """
     told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
-    ready = [{**row, told[0][0]: f"[{row[told[0][0]]}]({row['href']})" if row.get("href") else row[told[0][0]]} for row in rows]
+    ready = [
+        {**row, told[0][0]: f"[{row[told[0][0]]}]({row['href']})" if row.get("href") else row[told[0][0]]}
+        for row in rows
+    ]
     defs = [_column(place, *column, rows) for place, column in enumerate(told)]
-    both_widths = {"wide": defs, "narrow": [d for d, (_, _, kind) in zip(defs, told, strict=True) if "wide-only" not in kind]}
-    options = _grid_options(pagination=len(rows) > PAGE_ROWS, paginationPageSize=PAGE_ROWS, paginationPageSizeSelector=False, domLayout="autoHeight")
-    made = dag.AgGrid(id={"type": "grid", "name": name}, rowData=ready, columnDefs=defs,
-                      dashGridOptions=options, style={"height": None, "width": "100%"})  # fmt: skip
+    both_widths = {
+        "wide": defs,
+        "narrow": [d for d, (_, _, kind) in zip(defs, told, strict=True) if "wide-only" not in kind],
+    }
+    options = _grid_options(
+        pagination=len(rows) > PAGE_ROWS,
+        paginationPageSize=PAGE_ROWS,
+        paginationPageSizeSelector=False,
+        domLayout="autoHeight",
+    )
+    made = dag.AgGrid(
+        id={"type": "grid", "name": name},
+        rowData=ready,
+        columnDefs=defs,
+        dashGridOptions=options,
+        style={"height": None, "width": "100%"},
+    )
     return html.Div([dcc.Store(id={"type": "grid-columns", "name": name}, data=both_widths), made], className="grid")
 
 
 def save_whole(name: str, **filters: str | None) -> html.Div:
     """The way to a whole table as CSV, unrounded: its name in SAVED of app.py, the page's filters."""
-    return html.Div(html.A("Save as CSV, unrounded", href=address.address(f"/save/{name}", **filters), className="button"), className="acts")
+    return html.Div(
+        html.A("Save as CSV, unrounded", href=address.address(f"/save/{name}", **filters), className="button"),
+        className="acts",
+    )
 
 
 def _column(place: int, key: str, heading: str, kind: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """One column of a grid: as wide as its longest word, the room left over shared out by the length of its texts."""
     texts = [str(row[key]) for row in rows]
     words = max((len(word) for text in [heading, *texts] for word in text.split()), default=1)
-    made: dict[str, Any] = {"field": key, "headerName": heading, "sortable": True, "wrapHeaderText": True, "autoHeaderHeight": True}
-    made |= {"wrapText": True, "autoHeight": True, "minWidth": 9 * words + 18, "flex": max(4, *(len(text) for text in texts))}
+    made: dict[str, Any] = {
+        "field": key,
+        "headerName": heading,
+        "sortable": True,
+        "wrapHeaderText": True,
+        "autoHeaderHeight": True,
+    }
+    made |= {
+        "wrapText": True,
+        "autoHeight": True,
+        "minWidth": 9 * words + 18,
+        "flex": max(4, *(len(text) for text in texts)),
+    }
     if place == 0:
         made |= {"cellRenderer": "markdown", "linkTarget": "_self"}
     if "n" in kind.split():
@@ -270,7 +393,12 @@ def _grid_options(**more: Any) -> dict[str, Any]:
         "{fontFamily:'inherit',fontSize:15,headerFontSize:13,backgroundColor:'var(--card)',foregroundColor:'var(--ink)',borderColor:'var(--line)',"
         "headerBackgroundColor:'var(--card)',headerTextColor:'var(--ink3)',wrapperBorder:false,rowHeight:38,cellHorizontalPadding:6,accentColor:'var(--focus)'}"
     )
-    return {"theme": {"function": f"themeQuartz.withParams({params})"}, "suppressCellFocus": False, "enableCellTextSelection": True, **more}
+    return {
+        "theme": {"function": f"themeQuartz.withParams({params})"},
+        "suppressCellFocus": False,
+        "enableCellTextSelection": True,
+        **more,
+    }
 
 
 def _space(figure: dict[str, Any]) -> dict[str, Any]:

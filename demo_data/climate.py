@@ -1,4 +1,6 @@
-"""The air of the demo shop: relative humidity and temperature of two rooms, every hour, falling into the heating season."""
+"""The air of the demo shop: relative humidity and temperature of two rooms, every hour, falling into the heating
+season.
+"""
 
 from dataclasses import dataclass
 
@@ -15,7 +17,9 @@ class Climate:
     temperature: np.ndarray  # (rooms, hours), degC
 
     def rh_at(self, minutes: np.ndarray, first_day: np.datetime64, *, lag_hours: float = 0.0) -> np.ndarray:
-        """Humidity at the bench so long before each time, given as wall-clock minutes since the midnight of `first_day`."""
+        """Humidity at the bench so long before each time, given as wall-clock minutes since the midnight of
+        `first_day`.
+        """
         return self.rh[0][self._hour(minutes, first_day, lag_hours)]
 
     def temperature_at(self, minutes: np.ndarray, first_day: np.datetime64) -> np.ndarray:

@@ -26,7 +26,11 @@ MEASURED = {
     "playtest": ("Relief", "Act B", "Act T"),
     "final": ("Relief", "Action bass", "Action treble", "Nut bass", "Nut treble", "I1", "I2"),
 }
-FRACTIONS = {"bench": ("Act. B @12", "Act. T @12"), "playtest": ("Act B", "Act T"), "final": ("Action bass", "Action treble")}
+FRACTIONS = {
+    "bench": ("Act. B @12", "Act. T @12"),
+    "playtest": ("Act B", "Act T"),
+    "final": ("Action bass", "Action treble"),
+}
 PEOPLE = {"receiving": "Tech", "bench": "Tech", "playtest": "Tester", "final": "Inspector"}
 DATES = {"receiving": "Date", "bench": "End", "playtest": "When", "final": "Inspected"}
 GARBLED = ("2.4.1", "??", "see card", "1O", "x", "smudged")
@@ -67,7 +71,9 @@ def _open_to(sheet: Sheet, kind: str, what: str, row: int) -> tuple[str, ...]:
     """The columns of a row that can be spoilt that way; ('',) where it is the row itself."""
     if what == "duplicate":
         return ("",)
-    names = {"stage": ("Stage",), "tech": (PEOPLE[kind],), "fault": ("Fault",), "future": (DATES[kind],)}.get(what, MEASURED[kind])
+    names = {"stage": ("Stage",), "tech": (PEOPLE[kind],), "fault": ("Fault",), "future": (DATES[kind],)}.get(
+        what, MEASURED[kind]
+    )
     if what == "spreadsheet date":
         names = FRACTIONS.get(kind, ())
     return tuple(name for name in names if name in sheet and sheet[name][row])

@@ -15,12 +15,15 @@ from demo_data.scenario import PLACE, PLANTED, STAGES
 DAY = 540  # working minutes
 MORNING, LUNCH, LUNCH_MINUTES = 450, 270, 30  # 07:30; lunch after 270 worked minutes
 RECEIVING, RETENSION, PLAY, REST, FINAL, PACKING, REPAIR = (
-    PLACE[name] for name in ("receiving", "head_retension", "play_test", "rest", "final_inspection", "packing", "repair")
+    PLACE[name]
+    for name in ("receiving", "head_retension", "play_test", "rest", "final_inspection", "packing", "repair")
 )
 
 
 class Chance:
-    """Numbers drawn by name: the first pass of an instrument at a stage gets the same ones whatever is drawn around it."""
+    """Numbers drawn by name: the first pass of an instrument at a stage gets the same ones whatever is drawn around
+    it.
+    """
 
     def __init__(self, seed: int, instruments: int) -> None:
         self.seed, self.shape = seed, (instruments, len(STAGES))
@@ -35,7 +38,9 @@ class Chance:
             self._kept[name] = draw(self.rng(name), self.shape)
         return self._kept[name]
 
-    def of(self, visits: "Visits", name: str, draw: Callable[[np.random.Generator, tuple[int, ...]], np.ndarray]) -> np.ndarray:
+    def of(
+        self, visits: "Visits", name: str, draw: Callable[[np.random.Generator, tuple[int, ...]], np.ndarray]
+    ) -> np.ndarray:
         """One number per visit: the kept one for a first pass, a new one for a repeat."""
         values = self.first(name, draw)[visits.instrument, visits.stage]
         repeats = visits.repeat > 0
@@ -149,7 +154,17 @@ def base_visits(rng: np.random.Generator, instruments: Instruments) -> Visits:
     instrument, stage = np.nonzero(route)
     blank = np.full(len(stage), "", dtype=object)
     zero = np.zeros(len(stage), dtype=int)
-    return Visits(instrument, stage, zero, zero.copy(), np.full(len(stage), "pass", dtype=object), blank, blank.copy(), blank.copy(), blank.copy())
+    return Visits(
+        instrument,
+        stage,
+        zero,
+        zero.copy(),
+        np.full(len(stage), "pass", dtype=object),
+        blank,
+        blank.copy(),
+        blank.copy(),
+        blank.copy(),
+    )
 
 
 def staffed(visits: Visits, instruments: Instruments, days: np.ndarray, chance: Chance) -> np.ndarray:
@@ -167,7 +182,9 @@ def staffed(visits: Visits, instruments: Instruments, days: np.ndarray, chance: 
 
 
 def learning(tech: np.ndarray, day: np.ndarray) -> np.ndarray:
-    """How much of a beginner's surplus is left, 1 on the first day and falling by 1/e in five weeks; 0 for the others."""
+    """How much of a beginner's surplus is left, 1 on the first day and falling by 1/e in five weeks; 0 for the
+    others.
+    """
     left = np.zeros(len(tech))
     for name in PLANTED["learners"]["techs"]:
         mine = tech == shop.TECH[name]
@@ -203,7 +220,9 @@ def clocked(visits: Visits, instruments: Instruments, days: np.ndarray, chance: 
         late = ~resting & (s % DAY + minutes[row] >= DAY)
         s = np.where(late, (s // DAY + 1) * DAY + morning[row] % 20, s)
         friday = (s // DAY) % 5 == 4
-        rested = np.where(friday, (s // DAY + 1) * DAY + morning[row], s + DAY)  # a day by the clock; over a weekend, longer
+        rested = np.where(
+            friday, (s // DAY + 1) * DAY + morning[row], s + DAY
+        )  # a day by the clock; over a weekend, longer
         begin[row] = s
         end[row] = np.where(resting, rested, s + minutes[row])
         now[live] = end[row]

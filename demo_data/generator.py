@@ -48,7 +48,9 @@ def truth(*, weeks: int = shop.WEEKS, seed: int = shop.SEED) -> Truth:
     clocked(plain, instruments, days, chance)
     troubles = left_behind(rng, plain, instruments, days)
     ends = early_ends(rng, plain, instruments)
-    for number, trouble in out_of_limits(rng, plain, measured(plain, instruments, air, days, chance), instruments, days).items():
+    for number, trouble in out_of_limits(
+        rng, plain, measured(plain, instruments, air, days, chance), instruments, days
+    ).items():
         troubles.setdefault(number, trouble)
     visits = walked(rng, plain, troubles, ends, len(instruments.model))
     clocked(visits, instruments, days, chance)
@@ -67,7 +69,9 @@ def _only(measures: Measures, rows: np.ndarray) -> Measures:
     return Measures(columns, measures.gauge[rows], played[played >= 0], measures.frets[played >= 0])
 
 
-def out_of_limits(rng: np.random.Generator, visits: Visits, measures: Measures, instruments: Instruments, days: np.ndarray) -> dict[int, Trouble]:
+def out_of_limits(
+    rng: np.random.Generator, visits: Visits, measures: Measures, instruments: Instruments, days: np.ndarray
+) -> dict[int, Trouble]:
     """Instruments that final inspection sends back or mends because a gauge says so: about half of those outside."""
     model = instruments.model[visits.instrument]
     family = np.array(shop.FAMILY)[model]
@@ -87,8 +91,11 @@ def out_of_limits(rng: np.random.Generator, visits: Visits, measures: Measures, 
             del found[number]  # a later row of specs.csv, that of the model, finds it in order
         heed = rng.random(len(mine)) < heeded[name]
         for place in np.flatnonzero((low | high) & heed):
-            words = {"action": "action out after settling", "nut": "sharp at first frets" if high[place] else "open-string buzz",
-                     "intonation": "sharp at 12" if high[place] else "flat at 12"}  # fmt: skip
+            words = {
+                "action": "action out after settling",
+                "nut": "sharp at first frets" if high[place] else "open-string buzz",
+                "intonation": "sharp at 12" if high[place] else "flat at 12",
+            }
             found[int(visits.instrument[mine[place]])] = Trouble(SET_STAGE[name], FINAL, words[name], row["position"])
     return found
 
@@ -96,7 +103,11 @@ def out_of_limits(rng: np.random.Generator, visits: Visits, measures: Measures, 
 def instruments_of(visits: Visits, rows: np.ndarray, found: dict[int, Trouble], name: str, position: str) -> list[int]:
     """Those of `found` among `rows` whose trouble is of that characteristic and position."""
     mine = set(visits.instrument[rows].tolist())
-    return [number for number, trouble in found.items() if number in mine and trouble.cause == SET_STAGE[name] and trouble.where == position]
+    return [
+        number
+        for number, trouble in found.items()
+        if number in mine and trouble.cause == SET_STAGE[name] and trouble.where == position
+    ]
 
 
 def _frame(sheet: Sheet) -> pl.DataFrame:
@@ -122,7 +133,10 @@ def sheets(told: Truth) -> list[tuple[str, str, Sheet, list[Speck]]]:
 def _write(folder: Path, name: str, frame: pl.DataFrame, separator: str = ",") -> Path:
     """Cells stand without quotes, as people type them (4/64"), but in a file that holds a lone ditto mark."""
     path = folder / name
-    dittos = any(frame.select((column == '"').any()).item() for column in (pl.col(n) for n, t in frame.schema.items() if t == pl.String))
+    dittos = any(
+        frame.select((column == '"').any()).item()
+        for column in (pl.col(n) for n, t in frame.schema.items() if t == pl.String)
+    )
     frame.write_csv(path, separator=separator, line_terminator="\n", quote_style="necessary" if dittos else "never")
     return path
 
@@ -130,8 +144,19 @@ def _write(folder: Path, name: str, frame: pl.DataFrame, separator: str = ",") -
 def lots_table(told: Truth) -> pl.DataFrame:
     """lots.csv: every lot that came to the bench."""
     rod = ["slack" if model["rod"] else "no rod" for model in shop.SHOP["model"]]
-    rows = [(shop.SUPPLIERS[lot.supplier], lot.name, shop.MODELS[lot.model], str(lot.received_on), lot.quantity, rod[lot.model],
-             lot.hours_acclimatised, "0.25") for lot in told.instruments.lots]  # fmt: skip
+    rows = [
+        (
+            shop.SUPPLIERS[lot.supplier],
+            lot.name,
+            shop.MODELS[lot.model],
+            str(lot.received_on),
+            lot.quantity,
+            rod[lot.model],
+            lot.hours_acclimatised,
+            "0.25",
+        )
+        for lot in told.instruments.lots
+    ]
     names = ["supplier", "lot", "model", "received_on", "quantity", "rod_state", "hours_acclimatised", "agreed_limit"]
     return pl.DataFrame(rows, schema=names, orient="row")
 
@@ -140,9 +165,20 @@ def climate_table(told: Truth) -> pl.DataFrame:
     """climate.csv: both rooms, every hour of the shop's clock, up to the last evening."""
     air = told.air
     hours = air.rh.shape[1] - 24 + 18
-    at = pl.Series("at", air.first.astype("datetime64[ms]") + np.arange(hours) * np.timedelta64(3_600_000, "ms")).dt.strftime("%Y-%m-%d %H:%M")
-    parts = [pl.DataFrame({"at": at, "room": [room] * hours, "rh": air.rh[place, :hours], "temperature": air.temperature[place, :hours]})
-             for place, room in enumerate(ROOMS)]  # fmt: skip
+    at = pl.Series(
+        "at", air.first.astype("datetime64[ms]") + np.arange(hours) * np.timedelta64(3_600_000, "ms")
+    ).dt.strftime("%Y-%m-%d %H:%M")
+    parts = [
+        pl.DataFrame(
+            {
+                "at": at,
+                "room": [room] * hours,
+                "rh": air.rh[place, :hours],
+                "temperature": air.temperature[place, :hours],
+            }
+        )
+        for place, room in enumerate(ROOMS)
+    ]
     return pl.concat(parts)
 
 

@@ -1,4 +1,6 @@
-"""What the gauges say: the state that a bench leaves, what time and air do to it, the hand that reads, and the step of the gauge."""
+"""What the gauges say: the state that a bench leaves, what time and air do to it, the hand that reads, and the step of
+the gauge.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,7 +21,9 @@ Keep = Callable[[str, np.ndarray, np.ndarray], None]  # name of the column, valu
 
 @dataclass
 class Measures:
-    """Readings as the gauges gave them, one column a characteristic and position, NaN where nothing was read. mm, cents."""
+    """Readings as the gauges gave them, one column a characteristic and position, NaN where nothing was read. mm,
+    cents.
+    """
 
     columns: dict[str, np.ndarray]  # each (visits,): 'action bass', 'relief found', 'intonation 3', ...
     gauge: np.ndarray  # (visits,) the action gauge, '' where action is not read
@@ -78,10 +82,16 @@ def _bow(visits: Visits, instruments: Instruments, chance: Chance, keep: Keep) -
     for edge in EDGES:
         value = shop.BOW + shift + neck + shop.BOW_EDGE_SD * chance.normal(visits, f"bow {edge}")
         value += shop.READ_SD["bow"] * chance.normal(visits, f"bow read {edge}")
-        keep(f"neck_bow {edge}", _stepped(value, shop.STEP["leaves"]), (visits.stage == RECEIVING) & (visits.outcome != "return"))
+        keep(
+            f"neck_bow {edge}",
+            _stepped(value, shop.STEP["leaves"]),
+            (visits.stage == RECEIVING) & (visits.outcome != "return"),
+        )
 
 
-def _relief(visits: Visits, instruments: Instruments, air: Climate, days: np.ndarray, chance: Chance, keep: Keep) -> None:
+def _relief(
+    visits: Visits, instruments: Instruments, air: Climate, days: np.ndarray, chance: Chance, keep: Keep
+) -> None:
     model, stage = instruments.model[visits.instrument], visits.stage
     damp, bowed = PLANTED["relief_humidity"], PLANTED["bowed_lot"]
     set_at = _last_set(visits, STRAIGHTENING)
@@ -98,27 +108,43 @@ def _relief(visits: Visits, instruments: Instruments, air: Climate, days: np.nda
 
 def _action(visits: Visits, model: np.ndarray, days: np.ndarray, chance: Chance, keep: Keep) -> np.ndarray:
     stage = visits.stage
-    step, target, rest, coarse = (PLANTED[key] for key in ("action_step", "target_change", "banjo_rest", "coarse_gauge"))
+    step, target, rest, coarse = (
+        PLANTED[key] for key in ("action_step", "target_change", "banjo_rest", "coarse_gauge")
+    )
     set_at = _last_set(visits, BRIDGE)
     set_on = on_day(visits.start, days)[set_at]
     by_rule = np.isin(model, [MODELS.index(name) for name in coarse["models"]])
     gauge = np.where(by_rule, coarse["gauge"], np.where(stage == FINAL, "taper mm", "taper in"))
-    size = np.where(by_rule, shop.STEP["rule 64"], np.where(stage == FINAL, shop.STEP["taper mm"], shop.STEP["taper in"]))
+    size = np.where(
+        by_rule, shop.STEP["rule 64"], np.where(stage == FINAL, shop.STEP["taper mm"], shop.STEP["taper in"])
+    )
     reads = np.isin(stage, (BRIDGE, PLAY, FINAL))
-    lowered = np.where((model == MODELS.index(target["model"])) & (set_on >= np.datetime64(target["from_date"])), target["size"], 0.0)
+    lowered = np.where(
+        (model == MODELS.index(target["model"])) & (set_on >= np.datetime64(target["from_date"])), target["size"], 0.0
+    )
     settles = np.isin(model, [MODELS.index(name) for name in rest["models"]])
     for place, edge in enumerate(EDGES):
-        value = shop.ACTION[model, place] + lowered + (shop.SET_SD["action"] * chance.normal(visits, f"action set {edge}"))[set_at]
+        value = (
+            shop.ACTION[model, place]
+            + lowered
+            + (shop.SET_SD["action"] * chance.normal(visits, f"action set {edge}"))[set_at]
+        )
         if edge == step["position"]:
-            value += np.where((model == MODELS.index(step["model"])) & (set_on >= np.datetime64(step["from_date"])), step["size"], 0.0)
+            value += np.where(
+                (model == MODELS.index(step["model"])) & (set_on >= np.datetime64(step["from_date"])), step["size"], 0.0
+            )
         settled = np.where(settles, rest["size"], 0.0) + shop.SETTLING_SD * chance.normal(visits, f"settling {edge}")
-        value += np.where(stage == FINAL, settled, 0.0) + shop.READ_SD["action"] * chance.normal(visits, f"action read {edge}")
+        value += np.where(stage == FINAL, settled, 0.0) + shop.READ_SD["action"] * chance.normal(
+            visits, f"action read {edge}"
+        )
         keep(f"action {edge}", _stepped(value, size), reads)
     return np.where(reads, gauge, "").astype(object)
 
 
 def wide_factor() -> float:
-    """How many times wider than the others' the planted tech's hand is, so that his readings have the planted spread."""
+    """How many times wider than the others' the planted tech's hand is, so that his readings have the planted
+    spread.
+    """
     noise, hand = shop.PLUCK_SD**2 / shop.PLUCKS, shop.BRIDGE_SD**2 + shop.STRING_SD**2
     return float(np.sqrt((PLANTED["wide_tech"]["size"] ** 2 * (hand + noise) - noise) / hand))
 
@@ -143,7 +169,9 @@ def _intonation(visits: Visits, model: np.ndarray, days: np.ndarray, chance: Cha
     return at_twelve
 
 
-def _play(visits: Visits, model: np.ndarray, at_twelve: np.ndarray, nut: np.ndarray, chance: Chance) -> tuple[np.ndarray, np.ndarray]:
+def _play(
+    visits: Visits, model: np.ndarray, at_twelve: np.ndarray, nut: np.ndarray, chance: Chance
+) -> tuple[np.ndarray, np.ndarray]:
     """Single plucks on several frets for a sample: tuning, nut and bridge as the physics of a stopped string has it."""
     sample = chance.of(visits, "played", lambda rng, size: rng.random(size)) < shop.SHARE_PLAYED
     rows = np.flatnonzero((visits.stage == PLAY) & (visits.repeat == 0) & sample)
@@ -155,7 +183,9 @@ def _play(visits: Visits, model: np.ndarray, at_twelve: np.ndarray, nut: np.ndar
     tuning = rng.normal(scale=0.8, size=(len(rows), 6, 1))
     stretch = rng.normal(scale=0.4, size=(len(rows), 6, 1)) * stopped
     edge = np.linspace(1, 0, 6)[None, :]  # string 1 is the treble one
-    high = (nut[rows, 1][:, None] * edge + nut[rows, 0][:, None] * (1 - edge)) * 7.0  # cents at fret 1 per mm of nut height
+    high = (
+        nut[rows, 1][:, None] * edge + nut[rows, 0][:, None] * (1 - edge)
+    ) * 7.0  # cents at fret 1 per mm of nut height
     usual = 4.0 * hook + shop.STRING_OFFSET[:, None] * far
     cents = usual + tuning + stretch + at_twelve[rows][:, :, None] * far + high[:, :, None] * hook
     cents = _stepped(cents + rng.normal(scale=shop.PLUCK_SD, size=cents.shape), shop.STEP["tuner"])

@@ -1,7 +1,8 @@
-"""The demo shop as it is when nothing is wrong: models, people, means, spreads and faults. What is planted stands in planted.toml.
+"""The demo shop as it is when nothing is wrong: models, people, means, spreads and faults. What is planted stands in
+planted.toml.
 
-All names are invented. Volumes, minutes, shares and spreads are common practice, no published source; the means are near the
-targets in specs.csv. Units: mm, cents, minutes.
+All names are invented. Volumes, minutes, shares and spreads are common practice, no published source; the means are
+near the targets in specs.csv. Units: mm, cents, minutes.
 """
 
 import tomllib
@@ -42,7 +43,8 @@ PER_DAY = np.array([7.0, 4.0, 10.0, 12.0, 10.0, 0.18, 10.0, 3.0, 10.5, 3.2])  # 
 FIRST_DAY = np.array(["2000-01-01"] * 9 + ["2026-10-19"], dtype="datetime64[D]")  # the last model is new
 DAY_FROM, DAY_TO = 62, 72  # instruments taken in on a day
 
-# Planned minutes are in shop.toml; what a visit takes scatters round them by so much (standard deviation of the logarithm).
+# Planned minutes are in shop.toml; what a visit takes scatters round them by so much (standard deviation of the
+# logarithm).
 MINUTES_SCATTER = 0.28
 AS_NEEDED = {"levelling": 0.6, "crowning": 0.6}  # share of the ukuleles that need it; all others do
 
@@ -62,7 +64,9 @@ def routes() -> np.ndarray:
     table = np.ones((len(MODELS), len(STAGES)), dtype=bool)
     for place, stage in enumerate(SHOP["stage"]):
         for model, family in enumerate(FAMILY):
-            table[model, place] = stage["role"] != "repair" and (not stage.get("families") or family in stage["families"])
+            table[model, place] = stage["role"] != "repair" and (
+                not stage.get("families") or family in stage["families"]
+            )
     return table
 
 
@@ -103,37 +107,73 @@ class Trouble:
 _TEST = {"play_test": 0.8, "final_inspection": 0.2}
 NUT_SHARE = PLANTED["nut_rework"]["size"]
 TROUBLES: dict[str, Trouble] = {
-    "head_tension": Trouble(0.015, {"head uneven": 1}, {"head_retension": 0.3, "final_inspection": 0.7}, "", ("intonation", "play_test", "rest")),
+    "head_tension": Trouble(
+        0.015,
+        {"head uneven": 1},
+        {"head_retension": 0.3, "final_inspection": 0.7},
+        "",
+        ("intonation", "play_test", "rest"),
+    ),
     "neck_straightening": Trouble(
-        0.010, {"buzz at frets 1-3": 0.6, "back-bow": 0.4}, {"stringing": 0.1, "play_test": 0.7, "final_inspection": 0.2}, "fret",
+        0.010,
+        {"buzz at frets 1-3": 0.6, "back-bow": 0.4},
+        {"stringing": 0.1, "play_test": 0.7, "final_inspection": 0.2},
+        "fret",
         ("play_test", "rest"),
     ),
     "levelling": Trouble(
-        0.014, {"buzz mid neck": 0.5, "dead note": 0.3, "high fret": 0.2}, {"crowning": 0.2, "play_test": 0.7, "final_inspection": 0.1}, "fret",
+        0.014,
+        {"buzz mid neck": 0.5, "dead note": 0.3, "high fret": 0.2},
+        {"crowning": 0.2, "play_test": 0.7, "final_inspection": 0.1},
+        "fret",
         ("crowning", "polishing", "stringing", "intonation", "play_test", "rest"),
     ),
-    "crowning": Trouble(0.005, {"one fret out on all strings": 1}, _TEST, "fret", ("polishing", "stringing", "intonation", "play_test", "rest")),
+    "crowning": Trouble(
+        0.005,
+        {"one fret out on all strings": 1},
+        _TEST,
+        "fret",
+        ("polishing", "stringing", "intonation", "play_test", "rest"),
+    ),
     "polishing": Trouble(0.004, {"scratchy frets": 1}, {"final_inspection": 1}, "", ("conditioning",)),
     "stringing": Trouble(
-        0.008, {"string slips": 0.5, "one string false": 0.3, "wrong string": 0.2}, {"intonation": 0.5, "play_test": 0.3, "final_inspection": 0.2},
-        "string", ("intonation", "play_test", "rest"),
+        0.008,
+        {"string slips": 0.5, "one string false": 0.3, "wrong string": 0.2},
+        {"intonation": 0.5, "play_test": 0.3, "final_inspection": 0.2},
+        "string",
+        ("intonation", "play_test", "rest"),
     ),
-    "neck_angle": Trouble(0.004, {"buzz up the neck": 1}, _TEST, "fret", ("bridge_fitting", "intonation", "play_test", "rest")),
+    "neck_angle": Trouble(
+        0.004, {"buzz up the neck": 1}, _TEST, "fret", ("bridge_fitting", "intonation", "play_test", "rest")
+    ),
     "nut_slotting": Trouble(
-        NUT_SHARE, {"open-string buzz": 0.6, "sharp at first frets": 0.2, "slot too narrow": 0.2},
-        {"intonation": 0.15, "play_test": 0.65, "final_inspection": 0.2}, "string", ("intonation", "play_test", "rest"),
+        NUT_SHARE,
+        {"open-string buzz": 0.6, "sharp at first frets": 0.2, "slot too narrow": 0.2},
+        {"intonation": 0.15, "play_test": 0.65, "final_inspection": 0.2},
+        "string",
+        ("intonation", "play_test", "rest"),
     ),
     "bridge_fitting": Trouble(
-        0.010, {"buzz at the bridge": 0.6, "bridge foot gap": 0.4}, {"intonation": 0.2, "play_test": 0.6, "final_inspection": 0.2}, "string",
+        0.010,
+        {"buzz at the bridge": 0.6, "bridge foot gap": 0.4},
+        {"intonation": 0.2, "play_test": 0.6, "final_inspection": 0.2},
+        "string",
         ("intonation", "play_test", "rest"),
     ),
     "intonation": Trouble(0.004, {"sharp at 12": 0.5, "flat at 12": 0.5}, _TEST, "string", ("play_test", "rest")),
     "tailpiece": Trouble(0.008, {"tailpiece rattle": 1}, {"play_test": 1}),
     "receiving": Trouble(  # not the shop's own work: the supplier's
-        0.010, {"finish flaw": 0.4, "loose fret": 0.3, "stiff tuner": 0.3}, {"levelling": 0.3, "stringing": 0.2, "final_inspection": 0.5},
+        0.010,
+        {"finish flaw": 0.4, "loose fret": 0.3, "stiff tuner": 0.3},
+        {"levelling": 0.3, "stringing": 0.2, "final_inspection": 0.5},
     ),
-}  # fmt: skip
-MEASURED_OUT = {"relief": "relief out", "action": "action out after settling", "nut": "sharp at first frets", "intonation": "sharp at 12"}
+}
+MEASURED_OUT = {
+    "relief": "relief out",
+    "action": "action out after settling",
+    "nut": "sharp at first frets",
+    "intonation": "sharp at 12",
+}
 
 SHARE_SENT_BACK = 0.72  # of the troubles caught; the rest is put right on the spot
 SHARE_CAUSE_WRITTEN = 0.45  # someone confirmed where it came from
@@ -173,7 +213,18 @@ FRETS = (0, 1, 2, 3, 5, 7, 9, 12)
 SHARE_PLAYED = 0.15  # of the instruments are played on several frets
 SUPPLIERS = ("Marrow & Pine", "Oxbow Necks", "Tansy Hill")
 LOT_PREFIX = ("MP", "OX", "TH")
-SUPPLIERS_OF = ((1, 2), (1, 2), (1, 2), (0, 1), (0, 1), (0, 1), (0, 2), (0, 2), (1, 2), (1, 2))  # each model has two, half and half
+SUPPLIERS_OF = (
+    (1, 2),
+    (1, 2),
+    (1, 2),
+    (0, 1),
+    (0, 1),
+    (0, 1),
+    (0, 2),
+    (0, 2),
+    (1, 2),
+    (1, 2),
+)  # each model has two, half and half
 
 
 def working_days(weeks: int) -> np.ndarray:

@@ -1,4 +1,6 @@
-"""The shop's sheets as its people keep them: three a week and the testers' book of a month, each in its own notation. See [[log]] in shop.toml."""
+"""The shop's sheets as its people keep them: three a week and the testers' book of a month, each in its own notation.
+See [[log]] in shop.toml.
+"""
 
 from collections.abc import Callable, Iterator
 
@@ -13,9 +15,17 @@ from demo_data.scenario import PLACE, STAGES
 
 Sheet = dict[str, np.ndarray]  # heading -> cells as typed, '' = empty
 
-STAGE_WORDS = {**{word: word for word in ("rest", "repair")}, **{stage: word for word, stage in shop.SHOP["log"][1]["words"]["stage"].items()}}
+STAGE_WORDS = {
+    **{word: word for word in ("rest", "repair")},
+    **{stage: word for word, stage in shop.SHOP["log"][1]["words"]["stage"].items()},
+}
 OUTCOME_WORDS = {"pass": "ok", "send back": "back", "return": "ret", "reject": "scrap", "second": "B"}
-FAULT_WORDS = {"open-string buzz": "buzz open", "slot too narrow": "pinging", "buzz mid neck": "mid buzz", "action out after settling": "action out"}
+FAULT_WORDS = {
+    "open-string buzz": "buzz open",
+    "slot too narrow": "pinging",
+    "buzz mid neck": "mid buzz",
+    "action out after settling": "action out",
+}
 TYPED_MINUTES = [PLACE[name] for name in ("levelling", "crowning", "nut_slotting", "repair")]
 
 
@@ -34,7 +44,7 @@ def inches(value: float) -> str:
 
 
 def sixty_fourths(value: float, point: str = ".") -> str:
-    """mm as a fraction, read to the half: 4.5/64\" """
+    """mm as a fraction, read to the half: 4.5/64\""""
     halves = round(value / 25.4 * 128)
     return f'{halves // 2}{point + "5" if halves % 2 else ""}/64"'
 
@@ -66,10 +76,28 @@ def words(values: np.ndarray, table: dict[str, str]) -> np.ndarray:
 class Writer:
     """Turns visits and readings into sheets of a week."""
 
-    def __init__(self, instruments: Instruments, visits: Visits, measures: Measures, air: Climate, days: np.ndarray, chance: Chance) -> None:
-        self.instruments, self.visits, self.measures, self.air, self.days, self.chance = instruments, visits, measures, air, days, chance
+    def __init__(
+        self,
+        instruments: Instruments,
+        visits: Visits,
+        measures: Measures,
+        air: Climate,
+        days: np.ndarray,
+        chance: Chance,
+    ) -> None:
+        self.instruments, self.visits, self.measures, self.air, self.days, self.chance = (
+            instruments,
+            visits,
+            measures,
+            air,
+            days,
+            chance,
+        )
         model = instruments.model[visits.instrument]
-        self.serial, self.model = instruments.serial[visits.instrument].astype(object), np.array(shop.MODELS, dtype=object)[model]
+        self.serial, self.model = (
+            instruments.serial[visits.instrument].astype(object),
+            np.array(shop.MODELS, dtype=object)[model],
+        )
         self.prefix = np.array(shop.PREFIX, dtype=object)[model]
         self.tech = np.array([*shop.TECHS, ""], dtype=object)[visits.tech]
         self.initials = np.array([*[tech["words"][0] for tech in shop.SHOP["tech"]], ""], dtype=object)[visits.tech]
@@ -84,22 +112,34 @@ class Writer:
         self.packed_with = self._packing_of_finals()
 
     def _packing_of_finals(self) -> np.ndarray:
-        """For each visit the row of the packing that follows it directly in the same instrument, -1 where none does; finals only."""
+        """For each visit the row of the packing that follows it directly in the same instrument, -1 where none does;
+        finals only.
+        """
         v = self.visits
-        following = np.append((v.instrument[1:] == v.instrument[:-1]) & (v.stage[:-1] == FINAL) & (v.stage[1:] == PACKING), False)
+        following = np.append(
+            (v.instrument[1:] == v.instrument[:-1]) & (v.stage[:-1] == FINAL) & (v.stage[1:] == PACKING), False
+        )
         return np.where(following, np.arange(1, len(v) + 1), -1)
 
     def files(self) -> Iterator[tuple[str, str, Sheet]]:
-        """(kind, 2026-W41 or 2026-10, sheet) in the order in which the sheets were closed: weeks on Friday, the testers' book at month's end."""
+        """(kind, 2026-W41 or 2026-10, sheet) in the order in which the sheets were closed: weeks on Friday, the
+        testers' book at month's end.
+        """
         v = self.visits
         day = self.days[0] + v.finish // 1440
         friday = self.days[0] + v.finish // (7 * 1440) * 7 + 4
         month = day.astype("datetime64[M]")
         receiving, play, final = (v.stage == RECEIVING) & (v.outcome != "return"), v.stage == PLAY, v.stage == FINAL
         bench = ~(receiving | play | final | np.isin(np.arange(len(v)), self.packed_with))
-        kinds = (("receiving", receiving, self.receiving, friday), ("bench", bench, self.bench, friday), ("final", final, self.final, friday),
-                 ("playtest", play, self.playtest, (month + 1).astype("datetime64[D]") - 1))  # fmt: skip
-        closings = sorted((end, place) for place, (_, chosen, _, closed) in enumerate(kinds) for end in np.unique(closed[chosen]))
+        kinds = (
+            ("receiving", receiving, self.receiving, friday),
+            ("bench", bench, self.bench, friday),
+            ("final", final, self.final, friday),
+            ("playtest", play, self.playtest, (month + 1).astype("datetime64[D]") - 1),
+        )
+        closings = sorted(
+            (end, place) for place, (_, chosen, _, closed) in enumerate(kinds) for end in np.unique(closed[chosen])
+        )
         for end, place in closings:
             kind, chosen, make, closed = kinds[place]
             rows = np.flatnonzero(chosen & (closed == end))
@@ -111,27 +151,46 @@ class Writer:
         v, read, number = self.visits, self.measures.columns, self.visits.instrument[rows]
         hours = v.finish[rows]
         return {
-            "Serial": self.serial[rows], "Model": self.model[rows],
-            "Supplier": np.array(shop.SUPPLIERS, dtype=object)[self.instruments.supplier[number]], "Lot": self.instruments.lot[number].astype(object),
-            "Date": stamps(v.finish[rows], self.days, "%Y-%m-%d"), "Tech": self.tech[rows], "Bow B": cells(read["neck_bow bass"][rows], thou),
-            "Bow T": cells(read["neck_bow treble"][rows], thou), "RH": cells(np.round(self.air.rh_at(hours, self.days[0])), lambda x: f"{x:.0f}"),
-            "Temp": cells(np.round(self.air.temperature_at(hours, self.days[0])), lambda x: f"{x:.0f}"), "Result": self.outcome[rows],
-            "Fault": self.fault[rows], "Cause": v.cause[rows],
-        }  # fmt: skip
+            "Serial": self.serial[rows],
+            "Model": self.model[rows],
+            "Supplier": np.array(shop.SUPPLIERS, dtype=object)[self.instruments.supplier[number]],
+            "Lot": self.instruments.lot[number].astype(object),
+            "Date": stamps(v.finish[rows], self.days, "%Y-%m-%d"),
+            "Tech": self.tech[rows],
+            "Bow B": cells(read["neck_bow bass"][rows], thou),
+            "Bow T": cells(read["neck_bow treble"][rows], thou),
+            "RH": cells(np.round(self.air.rh_at(hours, self.days[0])), lambda x: f"{x:.0f}"),
+            "Temp": cells(np.round(self.air.temperature_at(hours, self.days[0])), lambda x: f"{x:.0f}"),
+            "Result": self.outcome[rows],
+            "Fault": self.fault[rows],
+            "Cause": v.cause[rows],
+        }
 
     def bench(self, rows: np.ndarray) -> Sheet:
         v, read = self.visits, self.measures.columns
         typed = np.isin(v.stage[rows], TYPED_MINUTES) & (self.draw[rows] > 0.6)
-        start = np.where((self.draw[rows] > 0.2) & (self.draw[rows] < 0.28) & (v.stage[rows] != REST), "", self.start[rows])
+        start = np.where(
+            (self.draw[rows] > 0.2) & (self.draw[rows] < 0.28) & (v.stage[rows] != REST), "", self.start[rows]
+        )
         sheet: Sheet = {
-            "S/N": self.serial[rows], "Model": self.model[rows],
-            "Job": self.prefix[rows] + cells(self.instruments.day[v.instrument[rows]] // 5 + 1.0, lambda week: f"-w{week:02.0f}"),
-            "Stage": np.array([STAGE_WORDS[name] for name in STAGES], dtype=object)[v.stage[rows]], "Tech": self.tech[rows], "Start": start,
-            "End": self.finish[rows], "Min": np.where(typed, cells(v.minutes[rows].astype(float), lambda x: f"{x:.0f}"), ""),
-            **self.findings(rows), "Relief in": cells(read["relief found"][rows], inches), "Relief out": cells(read["relief left"][rows], inches),
-            "Head": cells(read["head"][rows], pitch), "Act. B @12": self.action("bass", rows), "Act. T @12": self.action("treble", rows),
-            "Nut B": cells(read["nut bass"][rows], thou), "Nut T": cells(read["nut treble"][rows], thou),
-        }  # fmt: skip
+            "S/N": self.serial[rows],
+            "Model": self.model[rows],
+            "Job": self.prefix[rows]
+            + cells(self.instruments.day[v.instrument[rows]] // 5 + 1.0, lambda week: f"-w{week:02.0f}"),
+            "Stage": np.array([STAGE_WORDS[name] for name in STAGES], dtype=object)[v.stage[rows]],
+            "Tech": self.tech[rows],
+            "Start": start,
+            "End": self.finish[rows],
+            "Min": np.where(typed, cells(v.minutes[rows].astype(float), lambda x: f"{x:.0f}"), ""),
+            **self.findings(rows),
+            "Relief in": cells(read["relief found"][rows], inches),
+            "Relief out": cells(read["relief left"][rows], inches),
+            "Head": cells(read["head"][rows], pitch),
+            "Act. B @12": self.action("bass", rows),
+            "Act. T @12": self.action("treble", rows),
+            "Nut B": cells(read["nut bass"][rows], thou),
+            "Nut T": cells(read["nut treble"][rows], thou),
+        }
         for string in range(1, 7):
             sheet[f"Int {string}"] = cells(read[f"intonation {string}"][rows], pitch)
         sheet["Gauge"] = self.measures.gauge[rows]
@@ -142,15 +201,22 @@ class Writer:
         """What came of the visit: the same five columns on three sheets."""
         v = self.visits
         return {
-            "Result": self.outcome[rows], "Fault": self.fault[rows], "Where": v.fault_at[rows], "Cause": v.cause[rows],
+            "Result": self.outcome[rows],
+            "Fault": self.fault[rows],
+            "Where": v.fault_at[rows],
+            "Cause": v.cause[rows],
             "Back to": v.sent_back_to[rows],
-        }  # fmt: skip
+        }
 
     def action(self, edge: str, rows: np.ndarray) -> np.ndarray:
         """Action as the benches write it: decimals of an inch, some in thou or mm; off the rule in 64ths."""
         values, draw = self.measures.columns[f"action {edge}"][rows], self.draw[rows]
         text = cells(values, inches)
-        habits = ((0.30, 0.33, lambda x: f'{inches(x)}"'), (0.33, 0.36, lambda x: f"{thou(x)} thou"), (0.36, 0.38, lambda x: f"{x:.2f} mm"))
+        habits = (
+            (0.30, 0.33, lambda x: f'{inches(x)}"'),
+            (0.33, 0.36, lambda x: f"{thou(x)} thou"),
+            (0.36, 0.38, lambda x: f"{x:.2f} mm"),
+        )
         for low, high, write in habits:
             text = np.where((draw > low) & (draw < high), cells(values, write), text)
         fraction = np.where(draw < 0.85, cells(values, sixty_fourths), cells(values, lambda x: sixty_fourths(x)[:-1]))
@@ -159,17 +225,28 @@ class Writer:
     def playtest(self, rows: np.ndarray) -> Sheet:
         v, read = self.visits, self.measures.columns
         sheet: Sheet = {
-            "Serial": self.serial[rows], "Model": self.model[rows], "When": self.finish[rows], "Tester": self.initials[rows],
-            **self.findings(rows), "Relief": cells(read["relief"][rows], inches),
-            "Act B": self.action("bass", rows), "Act T": self.action("treble", rows),
+            "Serial": self.serial[rows],
+            "Model": self.model[rows],
+            "When": self.finish[rows],
+            "Tester": self.initials[rows],
+            **self.findings(rows),
+            "Relief": cells(read["relief"][rows], inches),
+            "Act B": self.action("bass", rows),
+            "Act T": self.action("treble", rows),
             "Gauge": self.measures.gauge[rows],
-        }  # fmt: skip
+        }
         place = np.full(len(v), -1)
         place[self.measures.played] = np.arange(len(self.measures.played))
-        frets = np.where((place[rows] >= 0)[:, None, None], self.measures.frets[place[rows]], np.nan) if len(self.measures.played) else None
+        frets = (
+            np.where((place[rows] >= 0)[:, None, None], self.measures.frets[place[rows]], np.nan)
+            if len(self.measures.played)
+            else None
+        )
         for string in range(6):
             for number, fret in enumerate(shop.FRETS):
-                sheet[f"s{string + 1} f{fret}"] = cells(frets[:, string, number] if frets is not None else np.full(len(rows), np.nan), pitch)
+                sheet[f"s{string + 1} f{fret}"] = cells(
+                    frets[:, string, number] if frets is not None else np.full(len(rows), np.nan), pitch
+                )
         return sheet
 
     def final(self, rows: np.ndarray) -> Sheet:
@@ -179,13 +256,19 @@ class Writer:
         packing = self.packed_with[rows]
         packed = packing >= 0
         sheet: Sheet = {
-            "Serial": self.serial[rows], "Model": self.model[rows], "Inspected": stamps(v.finish[rows], self.days, "%d/%m/%Y %H:%M"),
-            "Inspector": self.tech[rows], **self.findings(rows), "Relief": cells(read["relief"][rows], two),
-        }  # fmt: skip
+            "Serial": self.serial[rows],
+            "Model": self.model[rows],
+            "Inspected": stamps(v.finish[rows], self.days, "%d/%m/%Y %H:%M"),
+            "Inspector": self.tech[rows],
+            **self.findings(rows),
+            "Relief": cells(read["relief"][rows], two),
+        }
         for edge in ("bass", "treble"):
             values = read[f"action {edge}"][rows]
             text = np.where(rule, cells(values, lambda x: sixty_fourths(x, ",")), cells(values, two))
-            mended = (v.outcome[rows] == "fixed") & (v.fault[rows] == "action out after settling") & ~rule & (text != "")
+            mended = (
+                (v.outcome[rows] == "fixed") & (v.fault[rows] == "action out after settling") & ~rule & (text != "")
+            )
             target = shop.ACTION[self.instruments.model[v.instrument[rows]], 0 if edge == "bass" else 1]
             sheet[f"Action {edge}"] = np.where(mended, text + " -> " + cells(np.round(target / 0.05) * 0.05, two), text)
         for edge in ("bass", "treble"):

@@ -1,4 +1,6 @@
-"""Two gauge studies on paper: feeler leaves on bare necks and at the nut. Ten parts, three people, three trials each."""
+"""Two gauge studies on paper: feeler leaves on bare necks and at the nut. Ten parts, three people, three trials
+each.
+"""
 
 import numpy as np
 
@@ -9,13 +11,24 @@ PARTS, TRIALS = 10, 3
 
 
 def _sheet(study: str, characteristic: str, people: tuple[str, ...], values: list[str], unit: str) -> Sheet:
-    rows = [(f"{part + 1}", tech, f"{trial + 1}") for trial in range(TRIALS) for tech in people for part in range(PARTS)]
-    columns = {"study": [study] * len(rows), "characteristic": [characteristic] * len(rows), "part": [row[0] for row in rows],
-               "tech": [row[1] for row in rows], "trial": [row[2] for row in rows], "value": values, "unit": [unit] * len(rows)}  # fmt: skip
+    rows = [
+        (f"{part + 1}", tech, f"{trial + 1}") for trial in range(TRIALS) for tech in people for part in range(PARTS)
+    ]
+    columns = {
+        "study": [study] * len(rows),
+        "characteristic": [characteristic] * len(rows),
+        "part": [row[0] for row in rows],
+        "tech": [row[1] for row in rows],
+        "trial": [row[2] for row in rows],
+        "value": values,
+        "unit": [unit] * len(rows),
+    }
     return {name: np.array(cells, dtype=object) for name, cells in columns.items()}
 
 
-def _readings(rng: np.random.Generator, mean: float, part_sd: float, hand_sd: float, read_sd: float, step: float) -> np.ndarray:
+def _readings(
+    rng: np.random.Generator, mean: float, part_sd: float, hand_sd: float, read_sd: float, step: float
+) -> np.ndarray:
     part = rng.normal(mean, part_sd, PARTS)
     hand = rng.normal(0, hand_sd, 3)
     read = part[None, None, :] + hand[None, :, None] + rng.normal(0, read_sd, (TRIALS, 3, PARTS))
@@ -27,6 +40,8 @@ def gauge_studies(rng: np.random.Generator) -> dict[str, Sheet]:
     necks = _readings(rng, shop.BOW + 0.05, 0.11, 0.002, 0.006, shop.STEP["leaves"])
     nuts = _readings(rng, 0.50, 0.10, 0.003, shop.READ_SD["nut"], shop.STEP["leaves"])
     return {
-        "study_2026-09_necks.csv": _sheet("necks 2026-09", "neck_bow", ("T01", "T03", "T07"), [thou(x) for x in necks], "thou"),
+        "study_2026-09_necks.csv": _sheet(
+            "necks 2026-09", "neck_bow", ("T01", "T03", "T07"), [thou(x) for x in necks], "thou"
+        ),
         "study_2026-10_nut.csv": _sheet("nut 2026-10", "nut", ("T01", "T02", "T09"), [thou(x) for x in nuts], "thou"),
     }

@@ -1,4 +1,5 @@
-"""What goes wrong on the way: which visit leaves a trouble, where it is caught, and the way back of the instruments that have one.
+"""What goes wrong on the way: which visit leaves a trouble, where it is caught, and the way back of the instruments
+that have one.
 
 Only instruments with a trouble or an early end are walked in Python, one at a time; all others keep the plain route.
 """
@@ -22,14 +23,18 @@ class Trouble:
     where: str
 
 
-def left_behind(rng: np.random.Generator, visits: Visits, instruments: Instruments, days: np.ndarray) -> dict[int, Trouble]:
+def left_behind(
+    rng: np.random.Generator, visits: Visits, instruments: Instruments, days: np.ndarray
+) -> dict[int, Trouble]:
     """Which instruments carry a trouble out of a first pass; at most one each."""
     share = np.zeros(len(STAGES))
     for name, kind in shop.TROUBLES.items():
         share[PLACE[name]] = kind.share
     odds = share[visits.stage]
     nut = PLANTED["nut_rework"]
-    odds = odds * np.where((visits.stage == PLACE[nut["stage"]]) & (visits.tech == shop.TECH[nut["tech"]]), nut["times"], 1.0)
+    odds = odds * np.where(
+        (visits.stage == PLACE[nut["stage"]]) & (visits.tech == shop.TECH[nut["tech"]]), nut["times"], 1.0
+    )
     odds *= 1 + PLANTED["learners"]["size"] * learning(visits.tech, days[instruments.day[visits.instrument]])
     hits = np.flatnonzero(rng.random(len(odds)) < odds)
     found: dict[int, Trouble] = {}
@@ -38,7 +43,9 @@ def left_behind(rng: np.random.Generator, visits: Visits, instruments: Instrumen
         kind = shop.TROUBLES[STAGES[stage]]
         fault = str(rng.choice(list(kind.names), p=list(kind.names.values())))
         caught = PLACE[str(rng.choice(list(kind.caught), p=list(kind.caught.values())))]
-        found[number] = Trouble(stage, caught, fault, _where(rng, kind.where, int(shop.STRINGS[instruments.model[number]]), fault))
+        found[number] = Trouble(
+            stage, caught, fault, _where(rng, kind.where, int(shop.STRINGS[instruments.model[number]]), fault)
+        )
     return found
 
 
@@ -70,10 +77,15 @@ class Walk:
         for stage in route:
             if end and stage == end_stage and end != "return":
                 if end == "hold":
-                    rows += [(stage, "hold", "", "", "", "", 0), (stage, "pass", "", "", "", "", 540 * int(self.rng.integers(1, 5)))]
+                    rows += [
+                        (stage, "hold", "", "", "", "", 0),
+                        (stage, "pass", "", "", "", "", 540 * int(self.rng.integers(1, 5))),
+                    ]
                     continue
                 fault = {"reject": "twist", "second": "finish flaw", "pulled": ""}[end]
-                cause = "" if end == "pulled" else "supplier" if self.chance(0.7) else "handling" if end == "second" else ""
+                cause = (
+                    "" if end == "pulled" else "supplier" if self.chance(0.7) else "handling" if end == "second" else ""
+                )
                 return [*rows, (stage, end, fault, "", cause, "", 0)]
             if trouble and stage == trouble.caught:
                 if self.chance(shop.SHARE_SENT_BACK):
@@ -96,7 +108,11 @@ class Walk:
         target = REPAIR if trouble.cause == RECEIVING else trouble.cause
         astray = depth == 0 and target != REPAIR and self.chance(shop.SHARE_SENT_ASTRAY)
         if astray:
-            target = int(self.rng.choice([stage for stage in route if RECEIVING < stage < trouble.caught and STAGES[stage] in shop.TROUBLES]))
+            target = int(
+                self.rng.choice(
+                    [stage for stage in route if RECEIVING < stage < trouble.caught and STAGES[stage] in shop.TROUBLES]
+                )
+            )
         written = shop.SHARE_SUPPLIER_WRITTEN if trouble.cause == RECEIVING else shop.SHARE_CAUSE_WRITTEN
         cause = self.named(trouble.cause) if self.chance(written) else ""
         rows: list[Row] = [(trouble.caught, "send back", trouble.name, trouble.where, cause, STAGES[target], 0)]
@@ -124,9 +140,12 @@ class Walk:
 
     def came_back(self, route: list[int]) -> list[Row]:
         """A customer sends it back after some weeks."""
-        fault, stage = [("open-string buzz", "nut_slotting"), ("back-bow", "repair"), ("loose fret", "repair"), ("string slips", "stringing")][
-            int(self.rng.integers(0, 4))
-        ]
+        fault, stage = [
+            ("open-string buzz", "nut_slotting"),
+            ("back-bow", "repair"),
+            ("loose fret", "repair"),
+            ("string slips", "stringing"),
+        ][int(self.rng.integers(0, 4))]
         later = [PLACE[stage], PLAY, REST, FINAL, PACKING]
         first: Row = (RECEIVING, "return", fault, "", "", stage, 540 * int(self.rng.integers(6, 40)))
         return [first] + [(one, "pass", "", "", "", "", 0) for one in later]
@@ -143,7 +162,9 @@ def early_ends(rng: np.random.Generator, visits: Visits, instruments: Instrument
     for number in np.flatnonzero(kind < len(names)):
         name = names[kind[number]]
         anywhere = int(visits.stage[starts[number] + rng.integers(1, lengths[number] - 3)])
-        stage = {"reject": RECEIVING if rng.random() < 0.6 else FINAL, "second": FINAL, "return": PACKING}.get(name, anywhere)
+        stage = {"reject": RECEIVING if rng.random() < 0.6 else FINAL, "second": FINAL, "return": PACKING}.get(
+            name, anywhere
+        )
         ends[int(number)] = (name, stage)
     return ends
 
@@ -168,9 +189,16 @@ def walked(
         return np.concatenate([kept, np.array([row[place] for _, row in rows], dtype=kept.dtype)])[order]
 
     result = Visits(
-        instrument[order], column(0, plain.stage), np.zeros(len(order), dtype=int), column(6, plain.wait), column(1, plain.outcome),
-        column(2, plain.fault), column(3, plain.fault_at), column(4, plain.cause), column(5, plain.sent_back_to),
-    )  # fmt: skip
+        instrument[order],
+        column(0, plain.stage),
+        np.zeros(len(order), dtype=int),
+        column(6, plain.wait),
+        column(1, plain.outcome),
+        column(2, plain.fault),
+        column(3, plain.fault_at),
+        column(4, plain.cause),
+        column(5, plain.sent_back_to),
+    )
     result.repeat = occurrence(result.instrument, result.stage)
     return result
 

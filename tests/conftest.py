@@ -1,11 +1,15 @@
-"""Settings for every test: hypothesis repeats itself exactly and minds no deadline; the demo shop is made once, whatever the number of workers."""
+"""Settings for every test: hypothesis repeats itself exactly and minds no deadline; the demo shop is made once,
+whatever the number of workers.
+"""
 
 import os
 import time
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: see dashboard/cli.py
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: see dashboard/commands/cli.py
 if "PYTEST_XDIST_WORKER" in os.environ:
-    os.environ.setdefault("POLARS_MAX_THREADS", "1")  # before polars: a worker has one core, and threads that wait for one another spin
+    os.environ.setdefault(
+        "POLARS_MAX_THREADS", "1"
+    )  # before polars: a worker has one core, and threads that wait for one another spin
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,11 +19,13 @@ from hypothesis import HealthCheck, settings
 
 from dashboard.desk.desk import Desk, use
 from demo_data.generator import write_shop
-from ingest.verbs.load import load
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
+from ingest.verbs.load import load
 
-settings.register_profile("truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
 settings.load_profile("truerun")
 
 

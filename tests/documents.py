@@ -10,9 +10,16 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "DEVELOPERS.md"
 ROOMS = (
-    "ingest", "analysis", "analysis/methods", "analysis/studies", "dashboard", "dashboard/pages", "dashboard/charts", "dashboard/papers",
+    "ingest",
+    "analysis",
+    "analysis/methods",
+    "analysis/studies",
+    "dashboard",
+    "dashboard/pages",
+    "dashboard/charts",
+    "dashboard/papers",
     "demo_data",
-)  # fmt: skip
+)
 
 
 def first_sentence(path: Path) -> str:
@@ -47,7 +54,11 @@ def cases(path: Path) -> list[str]:
     test = ROOT / "tests" / "analysis" / "methods" / f"test_{path.stem}.py"
     text = test.read_text(encoding="utf-8") if test.exists() else ""
     names = {file.stem for file in (ROOT / "tests" / "published").rglob("*.json")}
-    return sorted(name for name in names if f'"{name}"' in text or f'/{name}"' in text or f'"{name}.json"' in text or f'/{name}.json"' in text)
+    return sorted(
+        name
+        for name in names
+        if f'"{name}"' in text or f'/{name}"' in text or f'"{name}.json"' in text or f'/{name}.json"' in text
+    )
 
 
 def method_table() -> str:
@@ -58,7 +69,11 @@ def method_table() -> str:
             continue
         text = path.read_text(encoding="utf-8")
         memory = sorted({" ".join(one.split()) for one in re.findall(r"[^.;(]*from memory[^.;)]*", text)})
-        row = ("; ".join(sources(path)), ", ".join(cases(path)) or "none in print: laws and simulation", "; ".join(memory) or "nothing said to")
+        row = (
+            "; ".join(sources(path)),
+            ", ".join(cases(path)) or "none in print: laws and simulation",
+            "; ".join(memory) or "nothing said to",
+        )
         lines.append(f"| {path.stem} | " + " | ".join(cell.replace("|", "/") for cell in row) + " |")
     return "\n".join(lines)
 

@@ -17,12 +17,14 @@ def test_the_map_and_the_method_table_are_those_of_the_code():
 
 
 def test_every_module_says_what_it_is_for():
-    silent = [str(path) for room in documents.ROOMS for path in documents.modules(room) if not documents.first_sentence(path)]
+    silent = [
+        str(path) for room in documents.ROOMS for path in documents.modules(room) if not documents.first_sentence(path)
+    ]
     assert silent == []
 
 
 def test_every_command_of_the_readme_is_in_the_help_and_the_other_way_round():
-    asked = [sys.executable, "-c", "from dashboard.cli import main; main()", "--help"]
+    asked = [sys.executable, "-c", "from dashboard.commands.cli import main; main()", "--help"]
     help_text = subprocess.run(asked, capture_output=True, text=True, check=True, cwd=ROOT).stdout
     offered = set(re.findall(r"^  ([a-z]+)  ", help_text, flags=re.M))
     told = set(re.findall(r"^\| `truerun ([a-z]+)", README, flags=re.M))

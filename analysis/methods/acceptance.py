@@ -1,9 +1,10 @@
-"""Plans that pass or return a lot on a sample of n counted bad or good: what a plan lets through, and a plan for wished risks.
+"""Plans that pass or return a lot on a sample of n counted bad or good: what a plan lets through, and a plan for wished
+risks.
 
-A lot is accepted with at most `c` bad in a sample of `n`. Shares are fractions. `lot` = size of the lot, None for a stream of lots
-far larger than the sample (binomial; else hypergeometric).
-Source: NIST/SEMATECH e-Handbook, section 6.2; ISO 2859-1 for the words. Plans by measurement are in `variables_plans`, tests that stop
-when enough is known in `sequential`.
+A lot is accepted with at most `c` bad in a sample of `n`. Shares are fractions. `lot` = size of the lot, None for a
+stream of lots far larger than the sample (binomial; else hypergeometric).
+Source: NIST/SEMATECH e-Handbook, section 6.2; ISO 2859-1 for the words. Plans by measurement are in `variables_plans`,
+tests that stop when enough is known in `sequential`.
 """
 
 from dataclasses import dataclass
@@ -27,11 +28,15 @@ class Plan:
 
     def __post_init__(self) -> None:
         if not 0 <= self.c <= self.n or self.n < 1:
-            raise UnusableData(f"a plan needs a sample of one or more and an accept number from 0 to it; got n {self.n}, c {self.c}")
+            raise UnusableData(
+                f"a plan needs a sample of one or more and an accept number from 0 to it; got n {self.n}, c {self.c}"
+            )
 
 
 def accepted(plan: Plan, p: npt.ArrayLike, lot: int | None = None) -> Floats:
-    """Chance that a lot with a share `p` bad is accepted (the OC curve). With `lot`, p times lot is rounded to whole instruments."""
+    """Chance that a lot with a share `p` bad is accepted (the OC curve). With `lot`, p times lot is rounded to whole
+    instruments.
+    """
     share = _shares(p)
     if lot is None:
         return np.asarray(stats.binom.cdf(plan.c, plan.n, share), dtype=np.float64)
@@ -41,7 +46,9 @@ def accepted(plan: Plan, p: npt.ArrayLike, lot: int | None = None) -> Floats:
 
 
 def share_accepted(plan: Plan, chance: npt.ArrayLike) -> Floats:
-    """Share bad of a lot that is accepted with this chance: .5 gives the sentence "lets through a lot with so much bad half of the time"."""
+    """Share bad of a lot that is accepted with this chance: .5 gives the sentence "lets through a lot with so much bad
+    half of the time".
+    """
     wanted = _shares(chance)
     if plan.c == plan.n:
         raise UnusableData("this plan accepts every lot; it has no share to name")
@@ -70,26 +77,37 @@ def inspected(plan: Plan, p: npt.ArrayLike, lot: int) -> Floats:
 
 
 def through(good: float, bad: float, *, producer_risk: float = 0.05, consumer_risk: float = 0.10) -> Plan:
-    """Smallest plan that returns a lot with a share `good` at most with `producer_risk` and accepts one with `bad` at most with
-    `consumer_risk`.
+    """Smallest plan that returns a lot with a share `good` at most with `producer_risk` and accepts one with `bad` at
+    most with `consumer_risk`.
 
     Source: NIST/SEMATECH e-Handbook, section 6.2.3.1; ISO 2859-1's OC curves are read the same way.
     """
-    if not 0 < good < bad < 1 or not 0 < producer_risk < 1 or not 0 < consumer_risk < 1 or producer_risk + consumer_risk >= 1:
-        raise UnusableData(f"a plan needs 0 < good < bad < 1 and risks between 0 and 1; got {good}, {bad}, {producer_risk}, {consumer_risk}")
+    if (
+        not 0 < good < bad < 1
+        or not 0 < producer_risk < 1
+        or not 0 < consumer_risk < 1
+        or producer_risk + consumer_risk >= 1
+    ):
+        raise UnusableData(
+            f"a plan needs 0 < good < bad < 1 and risks between 0 and 1; got {good}, {bad}, {producer_risk}, "
+            f"{consumer_risk}"
+        )
     for c in range(LARGEST):
         n = _smallest(c, bad, consumer_risk)
         if n > LARGEST:
             break
         if float(stats.binom.cdf(c, n, good)) >= 1 - producer_risk:
             return Plan(n, c)
-    raise UnusableData(f"no plan under {LARGEST} tells {good:.2%} from {bad:.2%} bad with these risks; set them further apart")
+    raise UnusableData(
+        f"no plan under {LARGEST} tells {good:.2%} from {bad:.2%} bad with these risks; set them further apart"
+    )
 
 
 def verdict(plan: Plan, seen: int, bad: int) -> str:
     """ "accept" | "reject" | "too few" after `seen` instruments of the sample, of which `bad` were bad.
 
-    More bad than c reject at once, whatever is still to come. Of more than n seen, the caller counts those of the sample only.
+    More bad than c reject at once, whatever is still to come. Of more than n seen, the caller counts those of the
+    sample only.
     """
     if not 0 <= bad <= seen:
         raise UnusableData(f"{bad} bad of {seen} cannot be; count again")

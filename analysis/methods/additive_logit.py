@@ -1,12 +1,14 @@
-"""Odds that add up level by level: what happens to a piece of a given model, lot, week and inspector, and whether one hand's pieces stand out.
+"""Odds that add up level by level: what happens to a piece of a given model, lot, week and inspector, and whether one
+hand's pieces stand out.
 
-Every effect has a weak prior, log-F(1, 1): one more piece of that level, half of it an event, whose own odds are even with the rest. A level
-that saw no event would run away without it; it moves none that is well known by more than half an event. A level never seen stands at the
-average. The fit adds up its normal equations level by level, without a column for each; it is the GLM
-that a general program fits with the prior's pieces as rows (tests hold one against the other), in a hundredth of the time.
-Sources: Greenland & Mansournia 2015, Statistics in Medicine 34 (data rows for log-F priors); the modified signed root of the likelihood
-ratio: Barndorff-Nielsen 1986, Biometrika 73; Davison 1988, J. Royal Statistical Society B 50, who has it for logistic models (both from
-memory; held by tests against the exact conditional distribution).
+Every effect has a weak prior, log-F(1, 1): one more piece of that level, half of it an event, whose own odds are even
+with the rest. A level that saw no event would run away without it; it moves none that is well known by more than half
+an event. A level never seen stands at the average. The fit adds up its normal equations level by level, without a
+column for each; it is the GLM that a general program fits with the prior's pieces as rows (tests hold one against the
+other), in a hundredth of the time.
+Sources: Greenland & Mansournia 2015, Statistics in Medicine 34 (data rows for log-F priors); the modified signed root
+of the likelihood ratio: Barndorff-Nielsen 1986, Biometrika 73; Davison 1988, J. Royal Statistical Society B 50, who has
+it for logistic models (both from memory; held by tests against the exact conditional distribution).
 """
 
 import numpy as np
@@ -18,13 +20,16 @@ from analysis.methods.segments import Floats, Ints
 STEPS = 60
 CLOSE = 1e-6  # largest last step of an effect; the error left is about its square
 PRIOR = 1.0  # pieces behind each level's effect
-FAINT = 0.01  # prior of the hand's own effect, in pieces: there only so that a hand with all of the events or none has a finite effect
+# prior of the hand's own effect, in pieces: there only so that a hand with all of the events or none has a finite
+# effect
+FAINT = 0.01
 
 
 def fit(level: Ints, n: Floats, k: Floats, start: Floats | None = None) -> Floats:
     """Effects, intercept first, from pieces `n` and events `k` (some, not all) of each row, shape (effects,).
 
-    level : the place of each row's effects, shape (rows, parts); column 0 is the intercept, 0, and places run without a gap.
+    level : the place of each row's effects, shape (rows, parts); column 0 is the intercept, 0, and places run without a
+    gap.
     """
     return _newton(level, None, n, k, start)
 
@@ -35,18 +40,22 @@ def share(level: Ints, effects: Floats) -> Floats:
 
 
 def expected(level: Ints, effects: Floats, n: Floats, pieces: Floats) -> tuple[float, float]:
-    """Events expected over `pieces` of each row by effects fitted on `n`, and how well that is known, as a variance (delta method)."""
+    """Events expected over `pieces` of each row by effects fitted on `n`, and how well that is known, as a variance
+    (delta method).
+    """
     chance = share(level, effects)
     slope = _summed(level, pieces * chance * (1 - chance), len(effects))
     return float(pieces @ chance), float(slope @ np.linalg.solve(_information(effects, level, None, n), slope))
 
 
 def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, null: Floats | None = None) -> float:
-    """Chance that one hand has as many events or more, given all events and where they fell, were this hand as the others.
+    """Chance that one hand has as many events or more, given all events and where they fell, were this hand as the
+    others.
 
-    own_n, own_k : the hand's pieces and events of each row, (rows,); n, k : everybody's, the hand's among them; null : `fit` of these.
-    Half of the tie is counted (mid-p). The hand's own pieces inform the effects too, so none of what is known is thrown away. It is the
-    modified signed root of the likelihood ratio, referred to the normal distribution; 1 where the hand had no event.
+    own_n, own_k : the hand's pieces and events of each row, (rows,); n, k : everybody's, the hand's among them; null :
+    `fit` of these. Half of the tie is counted (mid-p). The hand's own pieces inform the effects too, so none of what is
+    known is thrown away. It is the modified signed root of the likelihood ratio, referred to the normal distribution; 1
+    where the hand had no event.
     """
     events, pieces = float(k.sum()), float(n.sum())
     if own_k.sum() == 0 or events == pieces or own_n.sum() == pieces:
@@ -60,7 +69,9 @@ def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, nul
     size = len(null)
     full = _newton(both, mine, counts, events_of, np.append(null, 0.0))
     effect = float(full[size])
-    gain = _likelihood(full, both, mine, counts, events_of) - _likelihood(np.append(null, 0.0), both, mine, counts, events_of)
+    gain = _likelihood(full, both, mine, counts, events_of) - _likelihood(
+        np.append(null, 0.0), both, mine, counts, events_of
+    )
     root = float(np.sign(effect) * np.sqrt(max(2 * gain, 0.0)))
     if abs(root) < 1e-3:  # both parts of the correction tend to each other there
         return float(special.ndtr(-root))
@@ -70,7 +81,9 @@ def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, nul
 
 
 def _newton(level: Ints, mine: Floats | None, n: Floats, k: Floats, start: Floats | None) -> Floats:
-    """Effects, that of the pieces marked `mine` last. With the prior the likelihood has one peak; a step that leads down is halved."""
+    """Effects, that of the pieces marked `mine` last. With the prior the likelihood has one peak; a step that leads
+    down is halved.
+    """
     if start is None:
         effects = np.zeros(int(level.max()) + 1)
         effects[0] = np.log(k.sum() / (n - k).sum())
@@ -84,7 +97,10 @@ def _newton(level: Ints, mine: Floats | None, n: Floats, k: Floats, start: Float
         effects, here = effects + step, there
         if float(np.abs(step).max()) < CLOSE:
             return effects
-    raise UnusableData("the model of what the others would give does not settle; look for a model, lot or inspector mistyped on many visits")
+    raise UnusableData(
+        "the model of what the others would give does not settle; look for a model, lot or inspector mistyped on many "
+        "visits"
+    )
 
 
 def _parts(effects: Floats, level: Ints, mine: Floats | None) -> tuple[Floats, int]:
@@ -103,7 +119,10 @@ def _prior(effects: Floats, size: int) -> Floats:
 
 def _likelihood(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> float:
     odds, size = _parts(effects, level, mine)
-    return float((k * odds - n * np.logaddexp(0, odds)).sum() + (_prior(effects, size) * (effects / 2 - np.logaddexp(0, effects))).sum())
+    return float(
+        (k * odds - n * np.logaddexp(0, odds)).sum()
+        + (_prior(effects, size) * (effects / 2 - np.logaddexp(0, effects))).sum()
+    )
 
 
 def _gradient(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> Floats:
@@ -120,7 +139,9 @@ def _information(effects: Floats, level: Ints, mine: Floats | None, n: Floats) -
     weight = n * chance * (1 - chance)
     pairs = (level[:, :, None] * size + level[:, None, :]).ravel()
     table = np.zeros((len(effects), len(effects)))
-    table[:size, :size] = np.bincount(pairs, np.repeat(weight, level.shape[1] ** 2), minlength=size**2).reshape(size, size)
+    table[:size, :size] = np.bincount(pairs, np.repeat(weight, level.shape[1] ** 2), minlength=size**2).reshape(
+        size, size
+    )
     if mine is not None:
         table[:size, size] = table[size, :size] = _summed(level, weight * mine, size)
         table[size, size] = weight @ mine

@@ -1,8 +1,8 @@
 """Do people who judge by eye or ear agree: kappa for classes, intraclass correlation for numbers.
 
 1 is full agreement, 0 what chance alone would give.
-Source: Cohen 1960, Educational and Psychological Measurement 20; Fleiss 1971, Psychological Bulletin 76; Fleiss, Nee & Landis 1979,
-Psychological Bulletin 86; Shrout & Fleiss 1979, Psychological Bulletin 86.
+Source: Cohen 1960, Educational and Psychological Measurement 20; Fleiss 1971, Psychological Bulletin 76; Fleiss, Nee &
+Landis 1979, Psychological Bulletin 86; Shrout & Fleiss 1979, Psychological Bulletin 86.
 """
 
 from dataclasses import dataclass
@@ -49,10 +49,15 @@ class Intraclass:
 
 
 def cohen_kappa(table: npt.ArrayLike) -> Kappa:
-    """Agreement of two readers, or of one with the truth, from a square table of counts (first reader's class, second's)."""
+    """Agreement of two readers, or of one with the truth, from a square table of counts (first reader's class,
+    second's).
+    """
     counts = np.asarray(table, dtype=np.float64)
     if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or counts.sum() == 0 or bool((counts < 0).any()):
-        raise UnusableData(f"agreement of two readers needs a square table of counts; got shape {counts.shape} with {counts.sum():g} parts")
+        raise UnusableData(
+            f"agreement of two readers needs a square table of counts; got shape {counts.shape} with {counts.sum():g} "
+            "parts"
+        )
     shares = counts / counts.sum()
     observed, chance = float(np.trace(shares)), float(shares.sum(axis=1) @ shares.sum(axis=0))
     return Kappa((observed - chance) / (1 - chance) if chance < 1 else float("nan"), observed, chance)
@@ -80,7 +85,10 @@ def fleiss_kappa(counts: npt.ArrayLike) -> FleissKappa:
     judged = x.sum(axis=1)
     readers = float(judged[0])
     if readers < 2 or bool((judged != readers).any()):
-        raise UnusableData(f"each part must be judged equally often, twice at least; got {judged.min():g} to {judged.max():g} judgements")
+        raise UnusableData(
+            f"each part must be judged equally often, twice at least; got {judged.min():g} to {judged.max():g} "
+            "judgements"
+        )
     shares = x.sum(axis=0) / x.sum()
     observed = float(((x**2).sum(axis=1) - readers).mean() / (readers * (readers - 1)))
     chance = float((shares**2).sum())
@@ -100,7 +108,9 @@ def intraclass(readings: npt.ArrayLike) -> Intraclass:
     """Intraclass correlations of `readings`, shape (parts, judges), two of each at least; nan where nothing varies."""
     x = np.asarray(readings, dtype=np.float64)
     if x.ndim != 2 or min(x.shape) < 2 or not bool(np.isfinite(x).all()):
-        raise UnusableData(f"agreement in numbers needs two parts and two judges, no reading missing; got shape {x.shape}")
+        raise UnusableData(
+            f"agreement in numbers needs two parts and two judges, no reading missing; got shape {x.shape}"
+        )
     n, k = x.shape
     part, judge, mean = x.mean(axis=1), x.mean(axis=0), x.mean()
     bms = k * float(((part - mean) ** 2).sum()) / (n - 1)

@@ -1,25 +1,28 @@
 """Limits that allow for being estimated: the mean in-control signal rate over baselines is the wished one.
 
-A chart whose centre is the mean and whose sigma is the mean moving range / d2 of a baseline of m readings signals, in control,
-more often than the same chart with the true values: by a factor of 2.4 at m = 100 for limits meant for one signal in
-7,000. The width here is chosen so that the rate, averaged over all baselines of that size, is the wished one. Nothing is
-promised for one stream: `individuals_spread` and `ewma_spread` say how far streams lie apart.
+A chart whose centre is the mean and whose sigma is the mean moving range / d2 of a baseline of m readings signals, in
+control, more often than the same chart with the true values: by a factor of 2.4 at m = 100 for limits meant for one
+signal in 7,000. The width here is chosen so that the rate, averaged over all baselines of that size, is the wished one.
+Nothing is promised for one stream: `individuals_spread` and `ewma_spread` say how far streams lie apart.
 
-For normal readings the mean and the moving ranges of a baseline are independent. The mean is normal with sd 1 / sqrt(m);
-sigma / true sigma is taken as a gamma variable moved along the axis, with the exact mean, variance and third moment of the mean moving
-range. The usual chi with nu near 0.605 (m - 1) degrees of freedom, hence a t-like factor, has too light a tail to the right and puts
-the rate 4 % too high at m = 50; with three moments it is within 0.3 % from m = 25 up (both against 400,000 baselines).
+For normal readings the mean and the moving ranges of a baseline are independent. The mean is normal with sd 1 /
+sqrt(m); sigma / true sigma is taken as a gamma variable moved along the axis, with the exact mean, variance and third
+moment of the mean moving range. The usual chi with nu near 0.605 (m - 1) degrees of freedom, hence a t-like factor, has
+too light a tail to the right and puts the rate 4 % too high at m = 50; with three moments it is within 0.3 % from m =
+25 up (both against 400,000 baselines).
 
-Measured rates over the promise in control, limits from 100 readings, single readings for 1 in 7,000 and EWMA for 1 in 8,000
-(tests/trials/false_signals.md); the promise is for normal readings, and single readings far out hang on the law of the tails:
+Measured rates over the promise in control, limits from 100 readings, single readings for 1 in 7,000 and EWMA for 1 in
+8,000 (tests/trials/false_signals.md); the promise is for normal readings, and single readings far out hang on the law
+of the tails:
 
 - normal 1.00 and 1.01; rounded to half a sigma 1.20 and 1.13
 - t with 5 degrees of freedom 33 and 4.3; gamma(4) 22 and 3.3
 - 3.8-sigma limits without the allowance: 4.5 from 50 normal readings, 2.3 from 100, 1.6 from 200
 
 Source: Quesenberry (1993), J. Quality Technology 25, 237-247; Jones, Champ & Rigdon (2001), Technometrics 43, 156-167;
-Saleh et al. (2015), J. Quality Technology 47. Moments of the mean moving range: Hoel (1946), Annals of Mathematical Statistics 17; the mean
-product of three absolute normal variables: Nabeya (1952), Annals of the Institute of Statistical Mathematics 4 (from memory, checked by quadrature).
+Saleh et al. (2015), J. Quality Technology 47. Moments of the mean moving range: Hoel (1946), Annals of Mathematical
+Statistics 17; the mean product of three absolute normal variables: Nabeya (1952), Annals of the Institute of
+Statistical Mathematics 4 (from memory, checked by quadrature).
 """
 
 import math
@@ -37,7 +40,10 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.run_length_weighted import LARGEST_WIDTH, Start, ewma_arls
 from analysis.methods.segments import Floats
 
-MEAN_NODES, SIGMA_NODES = 40, 28  # Gauss nodes over the two estimates; twice as many move no width by 1e-3 from m = 20 up
+MEAN_NODES, SIGMA_NODES = (
+    40,
+    28,
+)  # Gauss nodes over the two estimates; twice as many move no width by 1e-3 from m = 20 up
 KNOTS = 64
 SMALLEST_WIDTH = 0.02
 WIDEST = 40.0  # where a width is looked for
@@ -56,7 +62,9 @@ class SigmaLaw:
 
 @lru_cache(maxsize=4096)
 def sigma_law(baseline: int) -> SigmaLaw:
-    """The law of the moving-range estimate of sigma from `baseline` normal readings, at least 2, by its first three moments."""
+    """The law of the moving-range estimate of sigma from `baseline` normal readings, at least 2, by its first three
+    moments.
+    """
     if baseline < 2:
         raise UnusableData(f"a baseline of {baseline} readings has no moving range; wanted at least 2")
     steps = baseline - 1  # neighbouring differences have correlation -1/2, others are independent; all here over E|U|
@@ -75,7 +83,9 @@ def sigma_law(baseline: int) -> SigmaLaw:
 
 @lru_cache(maxsize=4096)
 def _sigma_nodes(baseline: int) -> tuple[Floats, Floats]:
-    """Gauss nodes and weights for estimated sigma / true sigma: generalized Laguerre by Golub & Welsch, sound for any shape."""
+    """Gauss nodes and weights for estimated sigma / true sigma: generalized Laguerre by Golub & Welsch, sound for any
+    shape.
+    """
     law = sigma_law(baseline)
     k = np.arange(SIGMA_NODES, dtype=np.float64)
     nodes, vectors = eigh_tridiagonal(2 * k + law.shape, np.sqrt(k[1:] * (k[1:] + law.shape - 1)))
@@ -84,7 +94,9 @@ def _sigma_nodes(baseline: int) -> tuple[Floats, Floats]:
 
 @lru_cache(maxsize=1)
 def _mean_nodes() -> tuple[Floats, Floats]:
-    """Positive Gauss-Hermite nodes and doubled weights for a standard normal estimate: rates are even in the mean's error."""
+    """Positive Gauss-Hermite nodes and doubled weights for a standard normal estimate: rates are even in the mean's
+    error.
+    """
     nodes, weights = np.polynomial.hermite_e.hermegauss(MEAN_NODES)
     half = MEAN_NODES // 2
     return nodes[half:], 2 * weights[half:] / weights.sum()
@@ -92,7 +104,9 @@ def _mean_nodes() -> tuple[Floats, Floats]:
 
 @lru_cache(maxsize=16)
 def _rate_table(weight: float) -> RectBivariateSpline:
-    """Log of 1 / ARL of the EWMA over width and distance from centre, once per weight; mean rates from it are within 3e-4 of themselves."""
+    """Log of 1 / ARL of the EWMA over width and distance from centre, once per weight; mean rates from it are within
+    3e-4 of themselves.
+    """
     widths = SMALLEST_WIDTH + (LARGEST_WIDTH - SMALLEST_WIDTH) * np.linspace(0, 1, 61) ** 1.3
     shifts = FARTHEST * np.linspace(0, 1, 49) ** 1.5
     arls = ewma_arls(widths[:, None], shifts[None, :], weight=weight)
@@ -122,7 +136,9 @@ def _checked_arl(arl: float) -> None:
 
 
 def ewma_rate(width: float, *, baseline: int | None, weight: float = 0.1) -> float:
-    """In-control signals a reading, 1 / ARL, of an EWMA chart; as a mean over baselines of that many readings (None: known limits)."""
+    """In-control signals a reading, 1 / ARL, of an EWMA chart; as a mean over baselines of that many readings (None:
+    known limits).
+    """
     if baseline is None:
         return float(1 / ewma_arls(width, weight=weight))
     return float(_mean_rates(np.array([width], dtype=np.float64), np.array([baseline]), weight)[0])
@@ -148,7 +164,14 @@ def ewma_width(arl: float, *, weight: float = 0.1, baseline: int | None) -> floa
     """
     _checked_arl(arl)
     if baseline is None:
-        return float(brentq(lambda width: math.log(float(ewma_arls(width, weight=weight)) / arl), SMALLEST_WIDTH, LARGEST_WIDTH, xtol=1e-7))
+        return float(
+            brentq(
+                lambda width: math.log(float(ewma_arls(width, weight=weight)) / arl),
+                SMALLEST_WIDTH,
+                LARGEST_WIDTH,
+                xtol=1e-7,
+            )
+        )
     return float(_widths(arl, np.array([baseline], dtype=np.int64), weight)[0])
 
 
@@ -160,7 +183,10 @@ def _widths(arl: float, baselines: npt.NDArray[np.int64], weight: float) -> Floa
     low, high = np.full(len(baselines), SMALLEST_WIDTH), np.full(len(baselines), WIDEST)
     found = elementwise.find_root(excess, (low, high), args=(places,), tolerances={"xatol": 1e-6})
     if not bool(found.success.all()):
-        raise UnusableData(f"no width gives one false signal in {arl} readings from a baseline of {int(baselines.min())}; wanted a longer baseline")
+        raise UnusableData(
+            f"no width gives one false signal in {arl} readings from a baseline of {int(baselines.min())}; wanted a "
+            "longer baseline"
+        )
     return np.asarray(found.x, dtype=np.float64)
 
 
@@ -190,19 +216,26 @@ def ewma_widths(arl: float, baselines: npt.ArrayLike, *, weight: float = 0.1) ->
 
 
 def _estimates(baseline: int) -> tuple[Floats, Floats, Floats]:
-    """Quadrature over a baseline's estimates: error of the mean in sigma, sigma ratio, weight, each (k,); both signs of the mean."""
+    """Quadrature over a baseline's estimates: error of the mean in sigma, sigma ratio, weight, each (k,); both signs of
+    the mean.
+    """
     sigma, sigma_weight = _sigma_nodes(baseline)
     mean, mean_weight = _mean_nodes()
     off = np.concatenate((-mean[::-1], mean)) / math.sqrt(baseline)
     weight = np.concatenate((mean_weight[::-1], mean_weight)) / 2
     pairs = np.outer(weight, sigma_weight)
     kept = pairs > 1e-12
-    return np.broadcast_to(off[:, None], pairs.shape)[kept], np.broadcast_to(sigma[None, :], pairs.shape)[kept], pairs[kept]
+    return (
+        np.broadcast_to(off[:, None], pairs.shape)[kept],
+        np.broadcast_to(sigma[None, :], pairs.shape)[kept],
+        pairs[kept],
+    )
 
 
 @lru_cache(maxsize=1024)
 def ewma_arl(width: float, *, weight: float = 0.1, shift: float = 0.0, baseline: int | None = None) -> float:
-    """Mean run length from a start at the centre with the shift there from the first reading; with a baseline, averaged over it.
+    """Mean run length from a start at the centre with the shift there from the first reading; with a baseline, averaged
+    over it.
 
     In control and from a short baseline this mean is ruled by the few streams with very wide limits: `ewma_rate` is the
     number to plan with. Widths in true sigma beyond 7.5 count as 7.5.
@@ -212,11 +245,13 @@ def ewma_arl(width: float, *, weight: float = 0.1, shift: float = 0.0, baseline:
 
 @lru_cache(maxsize=1024)
 def ewma_delay(shift: float, width: float, weight: float = 0.1, baseline: int | None = None) -> float:
-    """Mean number of readings until an EWMA that has long run in control signals a shift of the mean by `shift` true sigmas.
+    """Mean number of readings until an EWMA that has long run in control signals a shift of the mean by `shift` true
+    sigmas.
 
-    With a baseline the delay is averaged over the estimates it may give (0.2 s a call). For small shifts and short baselines that mean is ruled by
-    the few streams whose limits are far too wide; without a baseline it is the delay of the stream whose estimates are right, for many
-    streams at once `ewma_arls(widths, shift, weight=weight, start="steady")`.
+    With a baseline the delay is averaged over the estimates it may give (0.2 s a call). For small shifts and short
+    baselines that mean is ruled by the few streams whose limits are far too wide; without a baseline it is the delay of
+    the stream whose estimates are right, for many streams at once `ewma_arls(widths, shift, weight=weight,
+    start="steady")`.
     """
     return _averaged(width, weight, shift, baseline, start="steady")
 
@@ -232,27 +267,36 @@ def _averaged(width: float, weight: float, shift: float, baseline: int | None, *
 def individuals_width(arl: float, *, baseline: int | None) -> float:
     """Width of the chart of single readings that signals, in control, once in `arl` readings as a mean over baselines.
 
-    Limits are mean +- width x (mean moving range / d2). With `baseline` None the normal quantile; else within 2 % of the t-like factor
-    sqrt(1 + 1/m) t(nu, 1 - 1 / (2 arl)), nu = 0.605 (m - 1), from 50 readings up.
+    Limits are mean +- width x (mean moving range / d2). With `baseline` None the normal quantile; else within 2 % of
+    the t-like factor sqrt(1 + 1/m) t(nu, 1 - 1 / (2 arl)), nu = 0.605 (m - 1), from 50 readings up.
     """
     _checked_arl(arl)
     if baseline is None:
         return float(-ndtri(0.5 / arl))
     if individuals_rate(WIDEST, baseline=baseline) * arl > 1:
-        raise UnusableData(f"no width gives one false signal in {arl} readings from a baseline of {baseline}; wanted a longer baseline")
+        raise UnusableData(
+            f"no width gives one false signal in {arl} readings from a baseline of {baseline}; wanted a longer baseline"
+        )
     return float(brentq(lambda width: individuals_rate(width, baseline=baseline) * arl - 1, 0.01, WIDEST, xtol=1e-9))
 
 
 def individuals_rate(width: float, *, baseline: int | None) -> float:
-    """In-control signals a reading of a chart of single readings, as a mean over baselines of that many readings (None: known limits)."""
+    """In-control signals a reading of a chart of single readings, as a mean over baselines of that many readings (None:
+    known limits).
+    """
     if baseline is None:
         return float(2 * ndtr(-width))
     sigma, weight = _sigma_nodes(baseline)
-    return float(weight @ (2 * ndtr(-width * sigma / math.sqrt(1 + 1 / baseline))))  # reading - mean has variance 1 + 1/m
+    return float(
+        weight @ (2 * ndtr(-width * sigma / math.sqrt(1 + 1 / baseline)))
+    )  # reading - mean has variance 1 + 1/m
 
 
-def ewma_spread(width: float, *, baseline: int, weight: float = 0.1, shares: tuple[float, ...] = (0.05, 0.25, 0.5, 0.75, 0.95)) -> Floats:
-    """Quantiles over baselines of one stream's own in-control run length, shape (len(shares),): how far streams lie apart.
+def ewma_spread(
+    width: float, *, baseline: int, weight: float = 0.1, shares: tuple[float, ...] = (0.05, 0.25, 0.5, 0.75, 0.95)
+) -> Floats:
+    """Quantiles over baselines of one stream's own in-control run length, shape (len(shares),): how far streams lie
+    apart.
 
     Widths in true sigma beyond 7.5 count as 7.5, so the longest run lengths here stop near 1e13.
     """
@@ -260,14 +304,20 @@ def ewma_spread(width: float, *, baseline: int, weight: float = 0.1, shares: tup
     return np.quantile(np.exp(-_log_rate((width * sigma).ravel(), off.ravel(), weight)), shares)
 
 
-def individuals_spread(width: float, *, baseline: int, shares: tuple[float, ...] = (0.05, 0.25, 0.5, 0.75, 0.95)) -> Floats:
-    """Quantiles over baselines of one stream's own in-control run length on a chart of single readings, shape (len(shares),)."""
+def individuals_spread(
+    width: float, *, baseline: int, shares: tuple[float, ...] = (0.05, 0.25, 0.5, 0.75, 0.95)
+) -> Floats:
+    """Quantiles over baselines of one stream's own in-control run length on a chart of single readings, shape
+    (len(shares),).
+    """
     off, sigma = _even_estimates(baseline)
     return np.asarray(np.quantile(1 / (ndtr(off - width * sigma) + ndtr(-off - width * sigma)), shares))
 
 
 def _even_estimates(baseline: int) -> tuple[Floats, Floats]:
-    """Equally likely errors of the mean (in sigma) and sigma ratios: midpoints of 200 slices of probability each, shape (200, 200)."""
+    """Equally likely errors of the mean (in sigma) and sigma ratios: midpoints of 200 slices of probability each, shape
+    (200, 200).
+    """
     law = sigma_law(baseline)
     middles = (np.arange(200) + 0.5) / 200
     off = ndtri(middles) / math.sqrt(baseline)

@@ -1,9 +1,9 @@
 """Charts of counts: shares of pieces with a fault, faults per piece, and the time between rare faults.
 
-Which chart: pieces that pass or fail -> `p` (share) or `np_` (count); faults counted, several may be on one piece -> `u`
-(per piece) or `c` (equal pieces). Expected counts under about five make the usual limits false: exact=True. With sizes
-in the hundreds shares wander more than chance allows: `p_prime`, `u_prime` from 25 points on; with fewer, limits that
-look ahead (`p_ahead`, `u_ahead`). Faults so rare that most counts are 0: the time between them, in `rare_events`.
+Which chart: pieces that pass or fail -> `p` (share) or `np_` (count); faults counted, several may be on one piece ->
+`u` (per piece) or `c` (equal pieces). Expected counts under about five make the usual limits false: exact=True. With
+sizes in the hundreds shares wander more than chance allows: `p_prime`, `u_prime` from 25 points on; with fewer, limits
+that look ahead (`p_ahead`, `u_ahead`). Faults so rare that most counts are 0: the time between them, in `rare_events`.
 
 Every result is in the order of the points, streams as everywhere (`starts`); a limit is for its own point, since sizes
 differ. `baseline` is how many first points of each stream the centre comes from, all by default.
@@ -58,17 +58,27 @@ class _Counts:
         return np.asarray(np.repeat(self.total / self.exposure, self.length))
 
 
-def _counted(counts: npt.ArrayLike, sizes: npt.ArrayLike, starts: npt.ArrayLike, baseline: Ints | int | None, *, shares: bool) -> _Counts:
+def _counted(
+    counts: npt.ArrayLike, sizes: npt.ArrayLike, starts: npt.ArrayLike, baseline: Ints | int | None, *, shares: bool
+) -> _Counts:
     number, begins = checked(counts, starts)
     size = np.broadcast_to(np.asarray(sizes, dtype=np.float64), number.shape)
     if not np.isfinite(size).all() or (size <= 0).any():
         raise UnusableData("every point needs a size above 0: drop days on which nothing was looked at")
     if (number < 0).any() or (number != np.floor(number)).any():
-        raise UnusableData(f"counts are whole numbers from 0; got {number[(number < 0) | (number != np.floor(number))][0]:g}")
+        raise UnusableData(
+            f"counts are whole numbers from 0; got {number[(number < 0) | (number != np.floor(number))][0]:g}"
+        )
     if shares and ((number > size).any() or (size != np.floor(size)).any()):
-        raise UnusableData("a share wants whole sizes and no more faulty pieces than pieces; count faults per piece as u instead")
+        raise UnusableData(
+            "a share wants whole sizes and no more faulty pieces than pieces; count faults per piece as u instead"
+        )
     length = lengths(begins, len(number))
-    base = length if baseline is None else np.minimum(np.broadcast_to(np.asarray(baseline, dtype=np.int64), begins.shape), length)
+    base = (
+        length
+        if baseline is None
+        else np.minimum(np.broadcast_to(np.asarray(baseline, dtype=np.int64), begins.shape), length)
+    )
     if (base < 1).any():
         raise UnusableData("a baseline holds at least 1 point")
     at, edges = firsts(begins, len(number), base)
@@ -172,7 +182,12 @@ def u(
 
 
 def c(
-    counts: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0, exact: bool = False, baseline: Ints | int | None = None
+    counts: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    width: float = 3.0,
+    exact: bool = False,
+    baseline: Ints | int | None = None,
 ) -> Attributes:
     """Faults in pieces of equal size: the `u` chart with size 1."""
     return u(counts, 1, starts, width=width, exact=exact, baseline=baseline)
@@ -183,7 +198,8 @@ def _prime(of: _Counts, sigma: Floats, width: float, top: float) -> Prime:
     if (of.base < LANEY_POINTS).any():
         few = int((of.base < LANEY_POINTS).argmax())
         raise UnusableData(
-            f"stream {few} has {of.base[few]} baseline points; wanted {LANEY_POINTS} to estimate how far points scatter: use limits that look ahead"
+            f"stream {few} has {of.base[few]} baseline points; wanted {LANEY_POINTS} to estimate how far points "
+            "scatter: use limits that look ahead"
         )
     value, centre = of.counts / of.sizes, of.centre
     z = (value - centre) / np.where(sigma > 0, sigma, 1.0)
@@ -192,16 +208,24 @@ def _prime(of: _Counts, sigma: Floats, width: float, top: float) -> Prime:
     moved[edges] = 0.0
     sigma_z = sums(moved, edges) / (of.base - 1) / d2(2)
     wide = np.repeat(sigma_z, of.length) * sigma
-    return Prime(_chart(value, centre, np.maximum(centre - width * wide, 0), np.minimum(centre + width * wide, top), wide), sigma_z)
+    return Prime(
+        _chart(value, centre, np.maximum(centre - width * wide, 0), np.minimum(centre + width * wide, top), wide),
+        sigma_z,
+    )
 
 
 def p_prime(
-    counts: npt.ArrayLike, sizes: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0, baseline: Ints | int | None = None
+    counts: npt.ArrayLike,
+    sizes: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    width: float = 3.0,
+    baseline: Ints | int | None = None,
 ) -> Prime:
     """Share of faulty pieces with limits as wide as the points really scatter: p +- width sigma_p sigma_z.
 
-    sigma_z = mean moving range of z / d2(2), z = (share - centre) / sigma_p. Parameters and errors as in `p`; at least 25
-    baseline points, else UnusableData.
+    sigma_z = mean moving range of z / d2(2), z = (share - centre) / sigma_p. Parameters and errors as in `p`; at least
+    25 baseline points, else UnusableData.
 
     Source: Laney 2002 (there with d2 rounded to 1.128).
     """
@@ -210,14 +234,21 @@ def p_prime(
 
 
 def u_prime(
-    counts: npt.ArrayLike, sizes: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0, baseline: Ints | int | None = None
+    counts: npt.ArrayLike,
+    sizes: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    width: float = 3.0,
+    baseline: Ints | int | None = None,
 ) -> Prime:
     """Faults per piece with limits as wide as the points really scatter; as `p_prime`, with sigma_u."""
     of = _counted(counts, sizes, starts, baseline, shares=False)
     return _prime(of, np.sqrt(of.centre / of.sizes), width, np.inf)
 
 
-def binomial_ahead(base_count: npt.ArrayLike, base_size: npt.ArrayLike, size: npt.ArrayLike, *, false_rate: float = 0.003) -> tuple[Floats, Floats]:
+def binomial_ahead(
+    base_count: npt.ArrayLike, base_size: npt.ArrayLike, size: npt.ArrayLike, *, false_rate: float = 0.003
+) -> tuple[Floats, Floats]:
     """Fewest and most faulty pieces of `size` that pieces like those of the baseline let expect.
 
     Parameters
@@ -235,11 +266,17 @@ def binomial_ahead(base_count: npt.ArrayLike, base_size: npt.ArrayLike, size: np
         Counts that are still no flag; the baseline's own uncertainty is in them: beta-binomial with
         Beta(count + 1, size - count) above and Beta(count, size - count + 1) below.
 
-    Source: Thatcher 1964, who shows that these priors keep the rate at most (from memory; the rate is shown by simulation).
+    Source: Thatcher 1964, who shows that these priors keep the rate at most (from memory; the rate is shown by
+    simulation).
     """
-    x, big, n = (np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in np.broadcast_arrays(base_count, base_size, size))
+    x, big, n = (
+        np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in np.broadcast_arrays(base_count, base_size, size)
+    )
     if (x < 0).any() or (x > big).any() or (big < 1).any() or (n < 0).any() or not 0 < false_rate < 0.5:
-        raise UnusableData("looking ahead wants 0 to base_size faulty pieces, sizes of at least 1 and a false rate between 0 and a half")
+        raise UnusableData(
+            "looking ahead wants 0 to base_size faulty pieces, sizes of at least 1 and a false rate between 0 and a "
+            "half"
+        )
     faulty, sound = _most(x + 1, big - x, n, false_rate), _most(big - x + 1, x, n, false_rate)
     return n - sound, faulty
 
@@ -255,19 +292,29 @@ def _most(a: Floats, b: Floats, n: Floats, rate: float, cells: int = 1 << 20) ->
             log = gammaln(m + 1) - gammaln(some + 1) - gammaln(m - some + 1)
             log += betaln(some + a[at, None], m - some + b[at, None]) - betaln(a[at], b[at])[:, None]
             chance = np.where(k <= m, np.exp(log), 0.0)
-            above = np.cumsum(chance[:, ::-1], axis=1)[:, ::-1] - chance  # chance of more than k, summed from the small end
+            above = (
+                np.cumsum(chance[:, ::-1], axis=1)[:, ::-1] - chance
+            )  # chance of more than k, summed from the small end
             most[at] = np.argmax(above <= rate, axis=1)
     return most
 
 
-def poisson_ahead(base_count: npt.ArrayLike, base_size: npt.ArrayLike, size: npt.ArrayLike, *, false_rate: float = 0.003) -> tuple[Floats, Floats]:
-    """Fewest and most faults on `size` pieces that the faults of a baseline let expect; as `binomial_ahead`, by gamma-Poisson.
+def poisson_ahead(
+    base_count: npt.ArrayLike, base_size: npt.ArrayLike, size: npt.ArrayLike, *, false_rate: float = 0.003
+) -> tuple[Floats, Floats]:
+    """Fewest and most faults on `size` pieces that the faults of a baseline let expect; as `binomial_ahead`, by
+    gamma-Poisson.
 
-    Sizes may be any number above 0. The negative binomial with count + 1 above and count below (no lower limit from none).
+    Sizes may be any number above 0. The negative binomial with count + 1 above and count below (no lower limit from
+    none).
     """
-    x, big, n = (np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in np.broadcast_arrays(base_count, base_size, size))
+    x, big, n = (
+        np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in np.broadcast_arrays(base_count, base_size, size)
+    )
     if (x < 0).any() or (big <= 0).any() or (n <= 0).any() or not 0 < false_rate < 0.5:
-        raise UnusableData("looking ahead wants counts of at least 0, sizes above 0 and a false rate between 0 and a half")
+        raise UnusableData(
+            "looking ahead wants counts of at least 0, sizes above 0 and a false rate between 0 and a half"
+        )
     share = big / (big + n)
     upper = nbinom.isf(false_rate, x + 1, share)
     lower = np.where(x > 0, nbinom.ppf(false_rate, np.maximum(x, 1), share), 0.0)
@@ -275,7 +322,12 @@ def poisson_ahead(base_count: npt.ArrayLike, base_size: npt.ArrayLike, size: npt
 
 
 def p_ahead(
-    counts: npt.ArrayLike, sizes: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, baseline: Ints | int, false_rate: float = 0.003
+    counts: npt.ArrayLike,
+    sizes: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    baseline: Ints | int,
+    false_rate: float = 0.003,
 ) -> Attributes:
     """Shares judged by limits that allow for a short baseline: `binomial_ahead` for each point after the baseline.
 
@@ -285,7 +337,12 @@ def p_ahead(
 
 
 def u_ahead(
-    counts: npt.ArrayLike, sizes: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, baseline: Ints | int, false_rate: float = 0.003
+    counts: npt.ArrayLike,
+    sizes: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    baseline: Ints | int,
+    false_rate: float = 0.003,
 ) -> Attributes:
     """Faults per piece judged by limits that allow for a short baseline: `poisson_ahead`, as `p_ahead`."""
     return _ahead(_counted(counts, sizes, starts, baseline, shares=False), false_rate, shares=False)
@@ -293,7 +350,9 @@ def u_ahead(
 
 def _ahead(of: _Counts, false_rate: float, *, shares: bool) -> Attributes:
     look = binomial_ahead if shares else poisson_ahead
-    lower, upper = look(np.repeat(of.total, of.length), np.repeat(of.exposure, of.length), of.sizes, false_rate=false_rate)
+    lower, upper = look(
+        np.repeat(of.total, of.length), np.repeat(of.exposure, of.length), of.sizes, false_rate=false_rate
+    )
     later = places(of.starts, len(of.counts)) >= np.repeat(of.base, of.length)
     beyond = later & ((of.counts > upper) | (of.counts < lower))
     return Attributes(of.counts / of.sizes, of.centre, lower / of.sizes, upper / of.sizes, beyond)

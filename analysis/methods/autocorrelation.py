@@ -1,11 +1,13 @@
 """Are points independent, and limits when they are not.
 
-Neighbouring readings that resemble each other (a drifting jig, a batch of necks from one board) make the moving range too small
-for the readings' spread and an average of them too lively for its limits: at a lag-1 correlation of 0.3 an EWMA with limits for
-one false opening in 8,000 readings gives 30 times as many. Taken as a first-order autoregression with correlation phi:
+Neighbouring readings that resemble each other (a drifting jig, a batch of necks from one board) make the moving range
+too small for the readings' spread and an average of them too lively for its limits: at a lag-1 correlation of 0.3 an
+EWMA with limits for one false opening in 8,000 readings gives 30 times as many. Taken as a first-order autoregression
+with correlation phi:
 
 - moving range: mean |x(t) - x(t-1)| = d2 sigma sqrt(1 - phi), so sigma = (mean moving range / d2) / sqrt(1 - phi);
-- EWMA: variance = sigma^2 weight / (2 - weight) (1 + phi k) / (1 - phi k), k = 1 - weight; its limits widen by a little less than the root, for
+- EWMA: variance = sigma^2 weight / (2 - weight) (1 + phi k) / (1 - phi k), k = 1 - weight; its limits widen by a little
+  less than the root, for
   it then moves more smoothly and crosses them less often (`ewma_widening`).
 
 Measured so, weight 0.1, limits from 100 readings, one opening in 8,000 wished (tests/trials/false_signals.md):
@@ -13,8 +15,9 @@ Measured so, weight 0.1, limits from 100 readings, one opening in 8,000 wished (
 
 A step in the mean looks like correlation too: test baselines, or readings less what is known to have moved.
 
-Source: ISO 7870-9 (charts for stationary processes); Schmid (1997), Frontiers in Statistical Quality Control 5, On EWMA charts for time
-series; Moran (1948), Biometrika 35 (moments of the lag-1 correlation); Kendall (1954), Biometrika 41 (its bias).
+Source: ISO 7870-9 (charts for stationary processes); Schmid (1997), Frontiers in Statistical Quality Control 5, On EWMA
+charts for time series; Moran (1948), Biometrika 35 (moments of the lag-1 correlation); Kendall (1954), Biometrika 41
+(its bias).
 """
 
 import math
@@ -47,7 +50,8 @@ class Dependence:
 
 
 def lag_one(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) -> Floats:
-    """Lag-1 autocorrelation of each segment, shape (s,): sum (x(t) - m)(x(t+1) - m) / sum (x(t) - m)^2; 0 for equal readings.
+    """Lag-1 autocorrelation of each segment, shape (s,): sum (x(t) - m)(x(t+1) - m) / sum (x(t) - m)^2; 0 for equal
+    readings.
 
     Source: NIST/SEMATECH e-Handbook, section 1.3.5.12.
     """
@@ -61,7 +65,9 @@ def lag_one(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) -> Floats
     return np.divide(products, squares, out=np.zeros(len(segments)), where=squares > size * scale**2)
 
 
-def dependence(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, groups: npt.ArrayLike | None = None) -> Dependence:
+def dependence(
+    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, groups: npt.ArrayLike | None = None
+) -> Dependence:
     """Test whether neighbouring readings are correlated, pooled over the streams of each group.
 
     Parameters
@@ -76,8 +82,8 @@ def dependence(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, gro
     Returns
     -------
     Dependence
-        Under independence r1 has mean -1/n and variance (n - 2)^2 / (n^2 (n - 1)) for normal readings, exactly; the pooled z weighs
-        streams by n. phi = (r + 1/n) / (1 - 3/n), pooled.
+        Under independence r1 has mean -1/n and variance (n - 2)^2 / (n^2 (n - 1)) for normal readings, exactly; the
+        pooled z weighs streams by n. phi = (r + 1/n) / (1 - 3/n), pooled.
 
     Raises
     ------
@@ -111,22 +117,28 @@ def _checked_phi(phi: npt.ArrayLike) -> Floats:
 
 
 def sigma_factor(phi: npt.ArrayLike) -> Floats:
-    """Sigma of the readings over (mean moving range / d2): 1 / sqrt(1 - phi), shape of phi. Limits of single readings widen by it."""
+    """Sigma of the readings over (mean moving range / d2): 1 / sqrt(1 - phi), shape of phi. Limits of single readings
+    widen by it.
+    """
     return np.asarray(1 / np.sqrt(1 - _checked_phi(phi)))
 
 
 def ewma_factor(phi: npt.ArrayLike, weight: float = 0.1) -> Floats:
-    """Long-run sd of an EWMA over that of independent readings of the same sigma: sqrt((1 + phi k) / (1 - phi k)), k = 1 - weight."""
+    """Long-run sd of an EWMA over that of independent readings of the same sigma: sqrt((1 + phi k) / (1 - phi k)), k =
+    1 - weight.
+    """
     kept = _checked_phi(phi) * (1 - weight)
     return np.asarray(np.sqrt((1 + kept) / (1 - kept)))
 
 
 def ewma_widening(phi: float, *, weight: float = 0.1, arl: float = 8000.0) -> float:
-    """What to multiply the width of an EWMA by whose sigma is mean moving range / d2, so that it signals once in `arl` readings again.
+    """What to multiply the width of an EWMA by whose sigma is mean moving range / d2, so that it signals once in `arl`
+    readings again.
 
-    `sigma_factor` times `ewma_factor`, less what the smoother course of the average gives back: its rate with limits so widened would be
-    0.90 of the wished one at phi 0.15, 0.81 at 0.3, 0.67 at 0.5 (1.20 at -0.3). Found from the chain of two successive averages. phi counts
-    to three decimals, from -0.9 to 0.9.
+    `sigma_factor` times `ewma_factor`, less what the smoother course of the average gives back: its rate with limits so
+    widened would be
+    0.90 of the wished one at phi 0.15, 0.81 at 0.3, 0.67 at 0.5 (1.20 at -0.3). Found from the chain of two successive
+    averages. phi counts to three decimals, from -0.9 to 0.9.
     """
     _checked_phi(phi)
     return _widening(round(min(max(float(phi), -0.9), 0.9), 3), weight, arl)
@@ -148,7 +160,8 @@ def _widening(phi: float, weight: float, arl: float) -> float:
 
 
 def ewma_variance(readings: npt.ArrayLike, phi: float, weight: float = 0.1) -> Floats:
-    """Variance of the average after so many readings (from 1) since it stood at the centre, in sigma^2; shape of `readings`.
+    """Variance of the average after so many readings (from 1) since it stood at the centre, in sigma^2; shape of
+    `readings`.
 
     weight^2 sum over i, j < readings of k^(i + j) phi^|i - j|, in closed form.
     """
@@ -166,10 +179,11 @@ def ewma_variance(readings: npt.ArrayLike, phi: float, weight: float = 0.1) -> F
 
 
 def effective_size(n: npt.ArrayLike, phi: npt.ArrayLike) -> Floats:
-    """How many independent readings have a mean as sure as n correlated ones: n / (1 + 2 sum (1 - j/n) phi^j), shape of n and phi.
+    """How many independent readings have a mean as sure as n correlated ones: n / (1 + 2 sum (1 - j/n) phi^j), shape of
+    n and phi.
 
-    It is for intervals of a mean. The width of an EWMA asks for the plain number of readings of its baseline: the mean errs more, but so does
-    the average that is held against it, by nearly the same factor.
+    It is for intervals of a mean. The width of an EWMA asks for the plain number of readings of its baseline: the mean
+    errs more, but so does the average that is held against it, by nearly the same factor.
     """
     size, rho = np.asarray(n, dtype=np.float64), _checked_phi(phi)
     return np.asarray(size / ((1 + rho) / (1 - rho) - 2 * rho * (1 - rho**size) / (size * (1 - rho) ** 2)))

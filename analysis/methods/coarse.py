@@ -1,7 +1,7 @@
 """Mean and sigma behind readings that a gauge rounded to steps too wide for their spread.
 
-A reading x on a gauge of step q says only that the true value lay between x - q/2 and x + q/2. The likeliest normal curve for such
-cells has less bias than mean and s of the rounded numbers once q is about sigma or wider.
+A reading x on a gauge of step q says only that the true value lay between x - q/2 and x + q/2. The likeliest normal
+curve for such cells has less bias than mean and s of the rounded numbers once q is about sigma or wider.
 Source: Vardeman & Lee 2005, Likelihood-based statistical estimation from quantized data, IEEE Trans. Instrum. Meas. 54.
 """
 
@@ -84,7 +84,9 @@ def _likeliest(
     sd: Floats,
     known: Flags,
 ) -> tuple[Floats, Floats]:
-    """Expectation-maximisation: put the mean and mean square of the truth inside its cell for each reading, and again."""
+    """Expectation-maximisation: put the mean and mean square of the truth inside its cell for each reading, and
+    again.
+    """
     s = len(n)
     for _ in range(5000):
         inside, square = _within(centre - mean[stream], q[stream] / 2, sd[stream])
@@ -112,7 +114,9 @@ def _edges(centre: Floats, half: Floats, sd: Floats) -> tuple[Floats, Floats, Fl
     return low, high, np.maximum(share, 1e-300)
 
 
-def _errors(stream: npt.NDArray[np.int64], centre: Floats, count: Floats, q: Floats, mean: Floats, sd: Floats, s: int) -> tuple[Floats, Floats]:
+def _errors(
+    stream: npt.NDArray[np.int64], centre: Floats, count: Floats, q: Floats, mean: Floats, sd: Floats, s: int
+) -> tuple[Floats, Floats]:
     """Standard errors from the second derivatives of the log-likelihood, taken by central differences of its slopes."""
 
     def slopes(m: Floats, w: Floats) -> tuple[Floats, Floats]:
@@ -123,7 +127,12 @@ def _errors(stream: npt.NDArray[np.int64], centre: Floats, count: Floats, q: Flo
         return about_mean.astype(np.float64), about_sd.astype(np.float64)
 
     h = 1e-5 * sd
-    up_mean, down_mean, up_sd, down_sd = slopes(mean + h, sd), slopes(mean - h, sd), slopes(mean, sd + h), slopes(mean, sd - h)
+    up_mean, down_mean, up_sd, down_sd = (
+        slopes(mean + h, sd),
+        slopes(mean - h, sd),
+        slopes(mean, sd + h),
+        slopes(mean, sd - h),
+    )
     mm = -(up_mean[0] - down_mean[0]) / (2 * h)
     ss = -(up_sd[1] - down_sd[1]) / (2 * h)
     ms = -(up_mean[1] - down_mean[1]) / (2 * h)

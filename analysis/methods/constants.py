@@ -12,15 +12,23 @@ from scipy.special import log_ndtr, ndtr
 
 from analysis.methods.problems import UnusableData
 
-_REACH = 12.0  # beyond 12 sigma a normal reading weighs under 1e-32, so even a billion of them leave the integrals alone
-_GRID = np.linspace(-_REACH, _REACH, 4801)  # the trapezoid rule on a smooth curve that dies out is exact to the last digits
+_REACH = (
+    12.0  # beyond 12 sigma a normal reading weighs under 1e-32, so even a billion of them leave the integrals alone
+)
+_GRID = np.linspace(
+    -_REACH, _REACH, 4801
+)  # the trapezoid rule on a smooth curve that dies out is exact to the last digits
 _STEP = float(_GRID[1] - _GRID[0])
-_WIDTHS = tuple(_REACH * (part + shift) for part, shift in zip(np.polynomial.legendre.leggauss(240), (1, 0), strict=True))  # on 0 to 24
+_WIDTHS = tuple(
+    _REACH * (part + shift) for part, shift in zip(np.polynomial.legendre.leggauss(240), (1, 0), strict=True)
+)  # on 0 to 24
 
 
 def _size(n: int) -> int:
     if n != int(n) or n < 2:
-        raise UnusableData(f"a factor needs a subgroup of at least 2 readings; got {n}: chart single readings as individuals")
+        raise UnusableData(
+            f"a factor needs a subgroup of at least 2 readings; got {n}: chart single readings as individuals"
+        )
     return int(n)
 
 
@@ -36,7 +44,8 @@ def d2(n: int) -> float:
 
 @lru_cache(maxsize=4096)
 def d3(n: int) -> float:
-    """Standard deviation of the range of n readings from a normal distribution of sigma 1; n at least 2, else UnusableData.
+    """Standard deviation of the range of n readings from a normal distribution of sigma 1; n at least 2, else
+    UnusableData.
 
     Mean squared range = integral of w^2 n(n-1) f(x) f(x+w) (F(x+w) - F(x))^(n-2) over x and over w > 0.
     """
@@ -51,7 +60,9 @@ def d3(n: int) -> float:
 
 @lru_cache(maxsize=4096)
 def c4(n: int) -> float:
-    """Mean standard deviation (divisor n - 1) of n readings from a normal distribution of sigma 1; n at least 2, else UnusableData."""
+    """Mean standard deviation (divisor n - 1) of n readings from a normal distribution of sigma 1; n at least 2, else
+    UnusableData.
+    """
     size = _size(n)
     return sqrt(2 / (size - 1)) * exp(lgamma(size / 2) - lgamma((size - 1) / 2))
 

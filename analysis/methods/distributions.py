@@ -18,10 +18,11 @@ OUTER = 0.00135  # ISO 22514-2: the 0.135 % and 99.865 % points stand where -+ 3
 
 
 def likeliest(values: npt.ArrayLike) -> tuple[str, rv_frozen] | None:
-    """Name and curve of the likeliest of lognormal, gamma, Weibull and folded normal, all starting at 0; None if none holds all readings.
+    """Name and curve of the likeliest of lognormal, gamma, Weibull and folded normal, all starting at 0; None if none
+    holds all readings.
 
-    `values` of shape (n,) in any unit. The first three need readings above 0, the folded normal readings of at least 0; constant
-    readings have no likeliest curve either.
+    `values` of shape (n,) in any unit. The first three need readings above 0, the folded normal readings of at least 0;
+    constant readings have no likeliest curve either.
     """
     x = _readings(values)
     if x.min() < 0 or np.ptp(x) <= 1e-6 * x.max():  # so narrow a run is no shape to tell curves apart by
@@ -38,15 +39,16 @@ def likeliest(values: npt.ArrayLike) -> tuple[str, rv_frozen] | None:
 
 
 def fit_distribution(values: npt.ArrayLike, *, p: float | None = None) -> tuple[str, rv_frozen]:
-    """Name and curve to count with: "normal" (mean and s) unless `p` is below 0.005, else the likeliest other curve that fits.
+    """Name and curve to count with: "normal" (mean and s) unless `p` is below 0.005, else the likeliest other curve
+    that fits.
 
     Parameters
     ----------
     values : float, shape (n,)
         Two readings or more, of one stream.
     p : float or None
-        Anderson-Darling p of these readings with ties spread (normality.anderson_darling); None: no test was made (a gauge step
-        above sigma), so normal.
+        Anderson-Darling p of these readings with ties spread (normality.anderson_darling); None: no test was made (a
+        gauge step above sigma), so normal.
 
     Returns
     -------
@@ -115,7 +117,10 @@ def _folded_normal(x: Floats) -> rv_frozen:
 
     def minus(angle: float) -> float:
         mu, sigma = reach * np.sin(angle), reach * np.cos(angle)
-        return -float(np.logaddexp(-((x - mu) ** 2) / (2 * sigma**2), -((x + mu) ** 2) / (2 * sigma**2)).sum() - len(x) * np.log(sigma))
+        return -float(
+            np.logaddexp(-((x - mu) ** 2) / (2 * sigma**2), -((x + mu) ** 2) / (2 * sigma**2)).sum()
+            - len(x) * np.log(sigma)
+        )
 
     end = float(np.arcsin(np.sqrt(1 - min(1.0, float(x.var()) / reach**2) / 4)))  # sigma is never as low as half of s
     grid = np.linspace(0.0, end, 60)

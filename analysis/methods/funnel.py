@@ -1,10 +1,10 @@
 """Are counts further from what was expected than chance and the usual unrest between units explain.
 
-A unit (a tech at a stage, a supplier) has a count `observed` and what was `expected` of it (indirect standardization): ratio = observed
-/ expected, 1 = as expected.
-Source: Spiegelhalter 2005, Funnel plots for comparing institutional performance, Statistics in Medicine 24; Spiegelhalter 2005,
-Handling over-dispersion of performance indicators, Quality and Safety in Health Care 14; shrinkage: Clayton & Kaldor 1987,
-Biometrics 43.
+A unit (a tech at a stage, a supplier) has a count `observed` and what was `expected` of it (indirect standardization):
+ratio = observed / expected, 1 = as expected.
+Source: Spiegelhalter 2005, Funnel plots for comparing institutional performance, Statistics in Medicine 24;
+Spiegelhalter 2005, Handling over-dispersion of performance indicators, Quality and Safety in Health Care 14; shrinkage:
+Clayton & Kaldor 1987, Biometrics 43.
 """
 
 from dataclasses import dataclass
@@ -52,12 +52,16 @@ def standardized(group: npt.ArrayLike, count: npt.ArrayLike, exposure: npt.Array
     unit, kind = np.asarray(group, dtype=np.int64), np.unique(np.asarray(by), return_inverse=True)[1]
     found, base = np.asarray(count, dtype=np.float64), np.asarray(exposure, dtype=np.float64)
     if not (unit.shape == kind.shape == found.shape == base.shape) or not bool((base > 0).all()):
-        raise UnusableData("standardization needs a unit, a count, an exposure above 0 and a kind of work for every row")
+        raise UnusableData(
+            "standardization needs a unit, a count, an exposure above 0 and a kind of work for every row"
+        )
     rate = np.bincount(kind, found) / np.bincount(kind, base)
     return np.bincount(unit, rate[kind] * base).astype(np.float64)
 
 
-def funnel(observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = LEVEL, rule: str = "multiplicative") -> Funnel:
+def funnel(
+    observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = LEVEL, rule: str = "multiplicative"
+) -> Funnel:
     """Which units lie outside the funnel, after allowing for unrest that all share.
 
     Parameters
@@ -67,9 +71,9 @@ def funnel(observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = L
     level : float
         Two-sided; .998 leaves 1 in 1000 beyond each limit by chance.
     rule : "multiplicative" | "additive" | "none"
-        Multiplicative: limits are those of chance, widened by the root of the winsorized mean square z, where the sum of squares is
-        beyond its 95 % point under chance. Additive: a spread between units is added (method of moments, winsorized z). Under five
-        units neither is tried.
+        Multiplicative: limits are those of chance, widened by the root of the winsorized mean square z, where the sum
+        of squares is beyond its 95 % point under chance. Additive: a spread between units is added (method of moments,
+        winsorized z). Under five units neither is tried.
 
     Limits of chance are exact Poisson ones (`chance_limits`), since expected counts are small here.
     """
@@ -92,7 +96,8 @@ def funnel(observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = L
 
 
 def chance_limits(expected: npt.ArrayLike, level: float = LEVEL) -> tuple[Floats, Floats]:
-    """Limits of a ratio that is 1 but for chance: exact Poisson quantiles, interpolated between counts so that they run smoothly.
+    """Limits of a ratio that is 1 but for chance: exact Poisson quantiles, interpolated between counts so that they run
+    smoothly.
 
     Source: Spiegelhalter 2005, Statistics in Medicine 24, appendix A.1.1 (as given there for the binomial).
     """
@@ -104,7 +109,9 @@ def chance_limits(expected: npt.ArrayLike, level: float = LEVEL) -> tuple[Floats
 
 
 def winsorized(z: Floats) -> Floats:
-    """z with the outermost tenth at each end pulled in to the next, so that who is truly different does not widen the funnel."""
+    """z with the outermost tenth at each end pulled in to the next, so that who is truly different does not widen the
+    funnel.
+    """
     if len(z) < 2:
         return z
     low, high = np.quantile(z, [WINSORIZED, 1 - WINSORIZED])
@@ -114,8 +121,8 @@ def winsorized(z: Floats) -> Floats:
 def shrunk(observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = 0.95) -> Shrunk:
     """Ratios and intervals that borrow strength from all units: gamma spread of true ratios round 1, Poisson counts.
 
-    The spread is not taken as known: each from 0 to 1.5 is weighed by how likely it makes the counts (flat before they are seen), so
-    few units give honest, wide intervals instead of none.
+    The spread is not taken as known: each from 0 to 1.5 is weighed by how likely it makes the counts (flat before they
+    are seen), so few units give honest, wide intervals instead of none.
     """
     found, wanted = _counts(observed, expected)
     weight = np.array([_log_marginal(found, wanted, spread) for spread in UNRESTS])
@@ -125,7 +132,9 @@ def shrunk(observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = 0
     a, b = shape[:, None] + found[None, :], shape[:, None] + wanted[None, :]
     ratio = weight @ (a / b)
     tail = (1 - level) / 2
-    low, high = (np.array([_mixture(weight, a[:, u], b[:, u], share) for u in range(len(found))]) for share in (tail, 1 - tail))
+    low, high = (
+        np.array([_mixture(weight, a[:, u], b[:, u], share) for u in range(len(found))]) for share in (tail, 1 - tail)
+    )
     return Shrunk(ratio, low, high, float(weight @ UNRESTS))
 
 
@@ -135,7 +144,11 @@ def _mixture(weight: Floats, a: Floats, b: Floats, share: float) -> float:
     ends = special.gammaincinv(shape, share) / rate
     if len(ends) == 1 or np.ptp(ends) < 1e-9:
         return float(ends[0])
-    return float(optimize.brentq(lambda x: float(w @ special.gammainc(shape, rate * x)) - share * w.sum(), ends.min(), ends.max()))
+    return float(
+        optimize.brentq(
+            lambda x: float(w @ special.gammainc(shape, rate * x)) - share * w.sum(), ends.min(), ends.max()
+        )
+    )
 
 
 def _log_marginal(found: Floats, wanted: Floats, spread: float) -> float:
@@ -155,7 +168,11 @@ def _quantile(expected: Floats, p: float) -> Floats:
 def _counts(observed: npt.ArrayLike, expected: npt.ArrayLike) -> tuple[Floats, Floats]:
     found, wanted = np.asarray(observed, dtype=np.float64), np.asarray(expected, dtype=np.float64)
     if found.shape != wanted.shape or found.ndim != 1 or len(found) == 0:
-        raise UnusableData(f"a funnel needs an observed and an expected count a unit; got shapes {found.shape} and {wanted.shape}")
+        raise UnusableData(
+            f"a funnel needs an observed and an expected count a unit; got shapes {found.shape} and {wanted.shape}"
+        )
     if not bool((np.isfinite(wanted) & (wanted > 0) & (found >= 0) & (found == np.floor(found))).all()):
-        raise UnusableData("counts must be whole numbers of at least 0 and expected counts above 0; leave out who had no exposure")
+        raise UnusableData(
+            "counts must be whole numbers of at least 0 and expected counts above 0; leave out who had no exposure"
+        )
     return found, wanted

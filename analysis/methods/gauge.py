@@ -32,7 +32,9 @@ class Study:
 
     @property
     def ndc(self) -> int | None:
-        """Number of distinct categories the gauge tells apart; None where no reading ever differed, so that there is no limit to it."""
+        """Number of distinct categories the gauge tells apart; None where no reading ever differed, so that there is no
+        limit to it.
+        """
         return floor(DISTINCT * self.part / self.rr) if self.rr > 0 else None
 
     @property
@@ -66,7 +68,8 @@ class Crossed:
 
 
 def cube(values: npt.ArrayLike, parts: npt.ArrayLike, operators: npt.ArrayLike) -> Floats:
-    """Rows of a study as a cube (parts, operators, trials), in the order of their sorted names; trials in the order they came.
+    """Rows of a study as a cube (parts, operators, trials), in the order of their sorted names; trials in the order
+    they came.
 
     Raises UnusableData unless every operator measured every part equally often.
     """
@@ -77,8 +80,10 @@ def cube(values: npt.ArrayLike, parts: npt.ArrayLike, operators: npt.ArrayLike) 
     seen = np.bincount(cell, minlength=len(part) * len(operator))
     if len(x) == 0 or seen.min() != seen.max():
         raise UnusableData(
-            f"a study needs every reader to measure every part equally often; got {seen.min(initial=0)} to {seen.max(initial=0)} readings "
-            f"of {len(part)} parts by {len(operator)} readers: measure what is missing, or leave that part or reader out"
+            f"a study needs every reader to measure every part equally often; got {seen.min(initial=0)} to "
+            f"{seen.max(initial=0)} readings "
+            f"of {len(part)} parts by {len(operator)} readers: measure what is missing, or leave that part or reader "
+            "out"
         )
     return x[np.argsort(cell, kind="stable")].reshape(len(part), len(operator), int(seen[0]))
 
@@ -89,13 +94,14 @@ def crossed(readings: npt.ArrayLike) -> Crossed:
     Parameters
     ----------
     readings : float, shape (parts, operators, trials)
-        Two parts or more; with one operator there is no reproducibility; with one trial the interaction stands for repeatability.
+        Two parts or more; with one operator there is no reproducibility; with one trial the interaction stands for
+        repeatability.
 
     Returns
     -------
     Crossed
-        The interaction is pooled with repeatability where its p is above 0.05, and repeatability alone then divides the others.
-        A variance that comes out below 0 is 0.
+        The interaction is pooled with repeatability where its p is above 0.05, and repeatability alone then divides the
+        others. A variance that comes out below 0 is 0.
     """
     x = _cube(readings)
     p, o, r = x.shape
@@ -107,7 +113,9 @@ def crossed(readings: npt.ArrayLike) -> Crossed:
     ss_error = float(((x - by_cell[:, :, None]) ** 2).sum())
     df_part, df_operator, df_both, df_error = p - 1, o - 1, (p - 1) * (o - 1), p * o * (r - 1)
     if df_error + df_both == 0:
-        raise UnusableData("a study needs each part measured at least twice; one reader and one trial tell no repeatability")
+        raise UnusableData(
+            "a study needs each part measured at least twice; one reader and one trial tell no repeatability"
+        )
     both = _line(ss_both, df_both, ss_error, df_error)
     pooled = df_error == 0 or df_both == 0 or not both.p < DOUBT
     df_inside, ss_inside = (df_error + df_both, ss_error + ss_both) if pooled else (df_error, ss_error)
@@ -128,10 +136,11 @@ def crossed(readings: npt.ArrayLike) -> Crossed:
 
 
 def nested(readings: npt.ArrayLike) -> Study:
-    """R&R where each operator measured parts of their own (a test that uses the part up, or a part too large to pass on).
+    """R&R where each operator measured parts of their own (a test that uses the part up, or a part too large to pass
+    on).
 
-    `readings` of shape (operators, parts of that operator, trials), two trials and two parts each at least. Parts of one operator
-    must be as good as those of another: what differs between their batches counts as reproducibility.
+    `readings` of shape (operators, parts of that operator, trials), two trials and two parts each at least. Parts of
+    one operator must be as good as those of another: what differs between their batches counts as reproducibility.
     """
     x = _cube(readings)
     o, p, r = x.shape
@@ -145,23 +154,31 @@ def nested(readings: npt.ArrayLike) -> Study:
 
 
 def by_range(readings: npt.ArrayLike) -> Study:
-    """R&R by average and range, as on a report form: `readings` of shape (parts, operators, trials), two trials at least."""
+    """R&R by average and range, as on a report form: `readings` of shape (parts, operators, trials), two trials at
+    least.
+    """
     x = _cube(readings)
     p, o, r = x.shape
     if r < 2:
         raise UnusableData("the range method needs two trials or more; a single trial has no range")
     repeat = float(np.ptp(x, axis=2).mean()) * k1(r, p * o)
     spread = float(np.ptp(x.mean(axis=(0, 2)))) * k2(o) if o > 1 else 0.0
-    return _study(repeat**2, max(0.0, spread**2 - repeat**2 / (p * r)), (float(np.ptp(x.mean(axis=(1, 2)))) * k3(p)) ** 2)
+    return _study(
+        repeat**2, max(0.0, spread**2 - repeat**2 / (p * r)), (float(np.ptp(x.mean(axis=(1, 2)))) * k3(p)) ** 2
+    )
 
 
 def d2_star(n: int, groups: float = inf) -> float:
-    """Root mean square of the mean of `groups` ranges of n readings: sqrt(d2^2 + d3^2 / groups). Source: Duncan 1955."""
+    """Root mean square of the mean of `groups` ranges of n readings: sqrt(d2^2 + d3^2 / groups). Source: Duncan
+    1955.
+    """
     return sqrt(constants.d2(n) ** 2 + constants.d3(n) ** 2 / groups)
 
 
 def k1(trials: int, ranges: int = 16) -> float:
-    """Repeatability from the mean range of the trials; more than 15 ranges count as infinitely many, as the printed factors have it."""
+    """Repeatability from the mean range of the trials; more than 15 ranges count as infinitely many, as the printed
+    factors have it.
+    """
     return 1 / d2_star(trials, ranges if ranges <= 15 else inf)
 
 
@@ -180,7 +197,10 @@ def _cube(readings: npt.ArrayLike) -> Floats:
     if x.ndim != 3 or x.shape[0] < 2 or min(x.shape) < 1:
         raise UnusableData(f"a study needs two parts or more, a reader and a trial; got an array of shape {x.shape}")
     if not bool(np.isfinite(x).all()):
-        raise UnusableData(f"{int((~np.isfinite(x)).sum())} of {x.size} study readings are missing; measure them, or leave that part out")
+        raise UnusableData(
+            f"{int((~np.isfinite(x)).sum())} of {x.size} study readings are missing; measure them, or leave that part "
+            "out"
+        )
     return x
 
 

@@ -16,7 +16,9 @@ from analysis.methods.segments import Floats
 Side = Literal["both", "lower", "upper"]
 
 
-def binomial_exact(k: npt.ArrayLike, n: npt.ArrayLike, level: float = 0.95, *, side: Side = "both") -> tuple[Floats, Floats]:
+def binomial_exact(
+    k: npt.ArrayLike, n: npt.ArrayLike, level: float = 0.95, *, side: Side = "both"
+) -> tuple[Floats, Floats]:
     """Exact interval of a share, `k` of `n`; nothing seen (n = 0) says nothing: 0 to 1.
 
     Raises UnusableData unless 0 <= k <= n in whole numbers.
@@ -30,7 +32,9 @@ def binomial_exact(k: npt.ArrayLike, n: npt.ArrayLike, level: float = 0.95, *, s
     if low_tail:
         low[...] = np.where(found > 0, special.betaincinv(np.maximum(found, 1), out_of - found + 1, low_tail), 0.0)
     if high_tail:
-        high[...] = np.where(found < out_of, special.betaincinv(found + 1, np.maximum(out_of - found, 1), 1 - high_tail), 1.0)
+        high[...] = np.where(
+            found < out_of, special.betaincinv(found + 1, np.maximum(out_of - found, 1), 1 - high_tail), 1.0
+        )
     return low, high
 
 
@@ -60,7 +64,11 @@ def poisson_exact(k: npt.ArrayLike, level: float = 0.95, *, side: Side = "both")
     if not _whole(found):
         raise UnusableData("a count must be a whole number of at least 0; look at the counts behind this interval")
     low_tail, high_tail = tails(level, side)
-    low = np.where(found > 0, special.gammaincinv(np.maximum(found, 1), low_tail), 0.0) if low_tail else np.zeros(found.shape)
+    low = (
+        np.where(found > 0, special.gammaincinv(np.maximum(found, 1), low_tail), 0.0)
+        if low_tail
+        else np.zeros(found.shape)
+    )
     high = special.gammaincinv(found + 1, 1 - high_tail) if high_tail else np.full(found.shape, np.inf)
     return np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
 
@@ -77,7 +85,9 @@ def poisson_ratio(k: npt.ArrayLike, expected: npt.ArrayLike, level: float = 0.95
     return low / wanted, high / wanted
 
 
-def mean_t(mean: npt.ArrayLike, sd: npt.ArrayLike, n: npt.ArrayLike, level: float = 0.95, *, side: Side = "both") -> tuple[Floats, Floats]:
+def mean_t(
+    mean: npt.ArrayLike, sd: npt.ArrayLike, n: npt.ArrayLike, level: float = 0.95, *, side: Side = "both"
+) -> tuple[Floats, Floats]:
     """Interval of a mean from the mean, s and number of readings, in the unit of the mean.
 
     Raises UnusableData below two readings or with an s below 0. Source: NIST/SEMATECH e-Handbook, section 7.2.2.1.
@@ -123,5 +133,7 @@ def _counts(k: npt.ArrayLike, n: npt.ArrayLike) -> tuple[Floats, Floats]:
 def _moments(mean: npt.ArrayLike, sd: npt.ArrayLike, n: npt.ArrayLike) -> tuple[Floats, Floats, Floats]:
     centre, spread, count = np.broadcast_arrays(*(np.asarray(x, dtype=np.float64) for x in (mean, sd, n)))
     if not bool((np.isfinite(centre) & (spread >= 0) & (count >= 2)).all()):
-        raise UnusableData("an interval needs a mean, an s of at least 0 and two readings or more; leave out rows with fewer")
+        raise UnusableData(
+            "an interval needs a mean, an s of at least 0 and two readings or more; leave out rows with fewer"
+        )
     return centre, spread, count

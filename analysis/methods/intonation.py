@@ -1,10 +1,12 @@
-"""The pitch of fretted notes from the geometry of the instrument, and the set-backs of bridge and nut that suit it best.
+"""The pitch of fretted notes from the geometry of the instrument, and the set-backs of bridge and nut that suit it
+best.
 
-Lengths in mm, angles none, pitch errors in cents (sharp positive) of fretted note n against the open string. `frets` counts from 0, the
-open string. scale X0 = nut to saddle before set-backs; saddle_back dS > 0 moves the saddle away from the nut; nut_set dN < 0 moves the
-nut towards the saddle; nut_height b and saddle_height H over the plane of the fret tops; kappa = 2 R + 1 with R = (L / f) df/dL.
-What a play test says of these in turn is in `intonation_inverse`.
-Source: Anderson & Beausoleil 2024, J. Acoustical Society of America 156, 683; fret places Varieschi & Gower 2010, American J. Physics 78, 47.
+Lengths in mm, angles none, pitch errors in cents (sharp positive) of fretted note n against the open string. `frets`
+counts from 0, the open string. scale X0 = nut to saddle before set-backs; saddle_back dS > 0 moves the saddle away from
+the nut; nut_set dN < 0 moves the nut towards the saddle; nut_height b and saddle_height H over the plane of the fret
+tops; kappa = 2 R + 1 with R = (L / f) df/dL. What a play test says of these in turn is in `intonation_inverse`.
+Source: Anderson & Beausoleil 2024, J. Acoustical Society of America 156, 683; fret places Varieschi & Gower 2010,
+American J. Physics 78, 47.
 """
 
 from dataclasses import dataclass
@@ -31,7 +33,12 @@ class String:
     stiffness: float  # B0
 
     def __post_init__(self) -> None:
-        if not (self.scale > 0 and self.kappa > 0 and self.stiffness >= 0 and np.isfinite(self.nut_height + self.saddle_height)):
+        if not (
+            self.scale > 0
+            and self.kappa > 0
+            and self.stiffness >= 0
+            and np.isfinite(self.nut_height + self.saddle_height)
+        ):
             raise UnusableData(f"a string needs a scale and kappa above 0 and a stiffness of 0 or more; got {self}")
 
 
@@ -77,7 +84,9 @@ def cents(string: String, frets: npt.ArrayLike, *, saddle_back: float = 0.0, nut
 
 
 def cents_short(string: String, frets: npt.ArrayLike, *, saddle_back: float = 0.0, nut_set: float = 0.0) -> Floats:
-    """The same to first order: shows which shape each cause has along the neck; up to .13 mm off in set-backs fitted with it."""
+    """The same to first order: shows which shape each cause has along the neck; up to .13 mm off in set-backs fitted
+    with it.
+    """
     n = np.asarray(frets, dtype=np.float64)
     over = np.where(n == 0, 1.0, gamma(n) - 1)
     x0 = string.scale
@@ -87,7 +96,9 @@ def cents_short(string: String, frets: npt.ArrayLike, *, saddle_back: float = 0.
 
 
 def setbacks(string: String, frets: npt.ArrayLike = FITTED_FRETS) -> tuple[float, float]:
-    """(saddle_back, nut_set) in mm that make the notes truest, by least squares over the frets with exact uncompensated errors."""
+    """(saddle_back, nut_set) in mm that make the notes truest, by least squares over the frets with exact uncompensated
+    errors.
+    """
     over = gamma(frets) - 1
     if len(over) < 2:
         raise UnusableData("set-backs need two frets or more")
@@ -99,10 +110,14 @@ def setbacks(string: String, frets: npt.ArrayLike = FITTED_FRETS) -> tuple[float
 
 
 def sensitivity(string: String, *, saddle_back: float = 0.0, nut_set: float = 0.0) -> Sensitivity:
-    """How many cents a millimetre of bridge, a tenth of nut and a fifth of action are worth on this string (central differences)."""
+    """How many cents a millimetre of bridge, a tenth of nut and a fifth of action are worth on this string (central
+    differences).
+    """
 
     def note(fret: int, back: float = 0.0, nut: float = 0.0, saddle: float = 0.0) -> float:
-        changed = String(string.scale, string.nut_height + nut, string.saddle_height + saddle, string.kappa, string.stiffness)
+        changed = String(
+            string.scale, string.nut_height + nut, string.saddle_height + saddle, string.kappa, string.stiffness
+        )
         return float(cents(changed, [fret], saddle_back=saddle_back + back, nut_set=nut_set)[0])
 
     return Sensitivity(

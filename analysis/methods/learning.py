@@ -1,8 +1,9 @@
-"""How work gets better with practice: the learning curve of single instruments, with a floor, and what may be said of tomorrow.
+"""How work gets better with practice: the learning curve of single instruments, with a floor, and what may be said of
+tomorrow.
 
-Minutes (or any positive measure) of unit i: first x (plateau + (1 - plateau) i^slope). With plateau 0 it is the plain log-linear curve
-in its *unit* reading: doubling the number done multiplies the unit's time by `rate` = 2^slope (an 80 % curve has slope -.322). Wright's
-own curve is of the cumulative average; `cumulative` sums units.
+Minutes (or any positive measure) of unit i: first x (plateau + (1 - plateau) i^slope). With plateau 0 it is the plain
+log-linear curve in its *unit* reading: doubling the number done multiplies the unit's time by `rate` = 2^slope (an 80 %
+curve has slope -.322). Wright's own curve is of the cumulative average; `cumulative` sums units.
 Source: Wright 1936, J. Aeronautical Sciences 3; unit reading after Crawford 1944; plateau De Jong 1957, Ergonomics 1.
 """
 
@@ -34,7 +35,9 @@ class Projection:
 
 @dataclass(frozen=True)
 class Curve:
-    """A fitted learning curve. `slope_low`, `slope_high`: interval of the slope at 95 %; slope and plateau trade off, so it is wide."""
+    """A fitted learning curve. `slope_low`, `slope_high`: interval of the slope at 95 %; slope and plateau trade off,
+    so it is wide.
+    """
 
     n: int  # units used
     last: float  # the unit furthest along
@@ -43,9 +46,13 @@ class Curve:
     plateau: float  # share of the first unit's level that practice cannot take away
     slope_low: float
     slope_high: float
-    misfit: Floats = field(repr=False)  # (g,) how much worse each curve of the grid fits: 2 log likelihood ratio, or its F
+    misfit: Floats = field(
+        repr=False
+    )  # (g,) how much worse each curve of the grid fits: 2 log likelihood ratio, or its F
     grid: tuple[Floats, Floats, Floats] = field(repr=False)  # (g,) each: level of unit 1, slope, plateau
-    level_variance: float = field(repr=False)  # of the log of the level about each curve; 0 where the grid holds the levels too
+    level_variance: float = field(
+        repr=False
+    )  # of the log of the level about each curve; 0 where the grid holds the levels too
     nu: float = field(repr=False)  # degrees of freedom; infinite for shares
 
     @property
@@ -63,14 +70,21 @@ class Curve:
         Raises UnusableData ("cannot be said yet") under 40 units or further than 2.5 times what was seen.
         """
         if self.n < LEAST_UNITS:
-            raise UnusableData(f"cannot be said yet: {self.n} instruments seen, {LEAST_UNITS} are needed; wait for more")
+            raise UnusableData(
+                f"cannot be said yet: {self.n} instruments seen, {LEAST_UNITS} are needed; wait for more"
+            )
         if not 1 <= unit <= FURTHEST * self.last:
-            raise UnusableData(f"cannot be said yet: {unit:g} lies beyond {FURTHEST} times the {self.last:g} seen; ask for a nearer number")
+            raise UnusableData(
+                f"cannot be said yet: {unit:g} lies beyond {FURTHEST} times the {self.last:g} seen; ask for a nearer "
+                "number"
+            )
         curves = level(unit, *self.grid)
         critical = float(stats.t.isf((1 - confidence) / 2, self.nu)) ** 2
         inside = self.misfit <= critical
         stretch = np.exp(np.sqrt((critical - self.misfit[inside]) * self.level_variance))
-        return Projection(float(self.at(unit)), float((curves[inside] / stretch).min()), float((curves[inside] * stretch).max()))
+        return Projection(
+            float(self.at(unit)), float((curves[inside] / stretch).min()), float((curves[inside] * stretch).max())
+        )
 
 
 def level(unit: npt.ArrayLike, first: npt.ArrayLike, slope: npt.ArrayLike, plateau: npt.ArrayLike = 0.0) -> Floats:
@@ -95,7 +109,8 @@ def cumulative(units: int, slope: float, plateau: float = 0.0) -> Floats:
 
 
 def fit(unit: npt.ArrayLike, amount: npt.ArrayLike) -> Curve:
-    """Fit the curve with plateau to amounts above 0 (minutes of a visit, s of a block of readings), errors even on the log scale.
+    """Fit the curve with plateau to amounts above 0 (minutes of a visit, s of a block of readings), errors even on the
+    log scale.
 
     Parameters
     ----------
@@ -106,8 +121,9 @@ def fit(unit: npt.ArrayLike, amount: npt.ArrayLike) -> Curve:
     Returns
     -------
     Curve
-        `first` is the typical (median) amount of unit 1. Intervals by profile likelihood over a grid of slopes from 0 to a 35 % curve
-        and plateaus from 0 to .95; getting slower with practice is outside the grid and shows as slope 0.
+        `first` is the typical (median) amount of unit 1. Intervals by profile likelihood over a grid of slopes from 0
+        to a 35 % curve and plateaus from 0 to .95; getting slower with practice is outside the grid and shows as slope
+        0.
 
     Raises
     ------
@@ -140,16 +156,32 @@ def fit_share(unit: npt.ArrayLike, bad: npt.ArrayLike) -> Curve:
     slope, plateau = _mesh(SLOPES[::5], PLATEAUS[::2])
     shape = level(i[None, :], 1.0, slope[:, None], plateau[:, None])
     sent, held = shape[:, y == 1], shape[:, y == 0]
-    likelihood = np.stack([np.log(share * sent).sum(axis=1) + np.log1p(-share * held).sum(axis=1) for share in FIRST_SHARES])  # (shares, curves)
+    likelihood = np.stack(
+        [np.log(share * sent).sum(axis=1) + np.log1p(-share * held).sum(axis=1) for share in FIRST_SHARES]
+    )  # (shares, curves)
     grid = (np.repeat(FIRST_SHARES, len(slope)), np.tile(slope, len(FIRST_SHARES)), np.tile(plateau, len(FIRST_SHARES)))
     misfit = 2 * (likelihood.max() - likelihood).ravel()
     return _curve(i, int(misfit.argmin()), misfit, grid, 0.0, float("inf"))
 
 
-def _curve(i: Floats, best: int, misfit: Floats, grid: tuple[Floats, Floats, Floats], level_variance: float, nu: float) -> Curve:
+def _curve(
+    i: Floats, best: int, misfit: Floats, grid: tuple[Floats, Floats, Floats], level_variance: float, nu: float
+) -> Curve:
     first, slope, plateau = (float(column[best]) for column in grid)
     likely = grid[1][misfit <= float(stats.t.isf(0.025, nu)) ** 2]
-    return Curve(len(i), float(i.max()), first, slope, plateau, float(likely.min()), float(likely.max()), misfit, grid, level_variance, nu)
+    return Curve(
+        len(i),
+        float(i.max()),
+        first,
+        slope,
+        plateau,
+        float(likely.min()),
+        float(likely.max()),
+        misfit,
+        grid,
+        level_variance,
+        nu,
+    )
 
 
 def _rows(unit: npt.ArrayLike, amount: npt.ArrayLike) -> tuple[Floats, Floats]:
@@ -157,7 +189,9 @@ def _rows(unit: npt.ArrayLike, amount: npt.ArrayLike) -> tuple[Floats, Floats]:
     if i.shape != y.shape or i.ndim != 1:
         raise UnusableData(f"wanted one amount a unit, both (n,); got {i.shape} units and {y.shape} amounts")
     if len(i) < 4:
-        raise UnusableData(f"a learning curve needs four instruments or more; there {'is' if len(i) == 1 else 'are'} {len(i)} so far")
+        raise UnusableData(
+            f"a learning curve needs four instruments or more; there {'is' if len(i) == 1 else 'are'} {len(i)} so far"
+        )
     if not bool((np.isfinite(i) & np.isfinite(y) & (i >= 1)).all()):
         raise UnusableData("units are counted from 1 and no amount may be missing; leave out visits without one")
     return i, y

@@ -1,6 +1,7 @@
 """A gauge against known values: bias, linearity, and the straight line both rest on.
 
-Source: AIAG Measurement Systems Analysis, 4th ed., chapter III B; straight line checked against the NIST StRD data set Norris.
+Source: AIAG Measurement Systems Analysis, 4th ed., chapter III B; straight line checked against the NIST StRD data set
+Norris.
 """
 
 from dataclasses import dataclass
@@ -46,7 +47,11 @@ class StraightLine:
     def band(self, x: npt.ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
         """Interval of the line at `x`, in the unit of y."""
         at = np.asarray(x, dtype=np.float64)
-        half = stats.t.isf((1 - level) / 2, self.n - 2) * self.residual_sd * np.sqrt(1 / self.n + (at - self.mean_x) ** 2 / self.sum_xx)
+        half = (
+            stats.t.isf((1 - level) / 2, self.n - 2)
+            * self.residual_sd
+            * np.sqrt(1 / self.n + (at - self.mean_x) ** 2 / self.sum_xx)
+        )
         middle = self.intercept + self.slope * at
         return middle - half, middle + half
 
@@ -65,15 +70,21 @@ def bias(readings: npt.ArrayLike, reference: float, level: float = 0.95) -> Bias
 
 
 def linearity(reference: npt.ArrayLike, readings: npt.ArrayLike) -> StraightLine:
-    """Bias against the known value: `reference` (parts,), `readings` (parts, trials); a slope of 0 is a gauge equally right everywhere."""
+    """Bias against the known value: `reference` (parts,), `readings` (parts, trials); a slope of 0 is a gauge equally
+    right everywhere.
+    """
     known, x = np.asarray(reference, dtype=np.float64), np.asarray(readings, dtype=np.float64)
     if x.ndim != 2 or known.shape != x.shape[:1]:
-        raise UnusableData(f"linearity needs one known value a part and equally many readings of each; got {known.shape} and {x.shape}")
+        raise UnusableData(
+            f"linearity needs one known value a part and equally many readings of each; got {known.shape} and {x.shape}"
+        )
     return straight_line(np.repeat(known, x.shape[1]), (x - known[:, None]).ravel())
 
 
 def straight_line(x: npt.ArrayLike, y: npt.ArrayLike) -> StraightLine:
-    """Least squares line through points (n,), n at least 3 and x not constant, else UnusableData. Sums are exact to the last bit."""
+    """Least squares line through points (n,), n at least 3 and x not constant, else UnusableData. Sums are exact to the
+    last bit.
+    """
     across, up = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     if across.shape != up.shape or across.ndim != 1 or len(across) < 3 or not bool(np.isfinite(across + up).all()):
         raise UnusableData(f"a line needs three points or more, none missing; got {across.shape} and {up.shape}")
@@ -90,7 +101,17 @@ def straight_line(x: npt.ArrayLike, y: npt.ArrayLike) -> StraightLine:
     slope_error, intercept_error = sd / sqrt(sxx), sd * sqrt(1 / n + mean_x**2 / sxx)
     r2 = 1 - rss / syy if syy > 0 else float("nan")
     return StraightLine(
-        n, slope, intercept, slope_error, intercept_error, sd, r2, _ratio(slope, slope_error), _ratio(intercept, intercept_error), mean_x, sxx
+        n,
+        slope,
+        intercept,
+        slope_error,
+        intercept_error,
+        sd,
+        r2,
+        _ratio(slope, slope_error),
+        _ratio(intercept, intercept_error),
+        mean_x,
+        sxx,
     )
 
 

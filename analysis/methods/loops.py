@@ -1,7 +1,7 @@
 """Absorbing Markov chains: how often work passes each state before it ends, how that varies, and what it costs.
 
-States are the caller's, say stage x (first pass, in a loop caused and caught at). Arrays of shape (k, ...) stand for the k states
-that are passed through, m for the ends. Source: Kemeny & Snell 1960, Finite Markov Chains, chapter III.
+States are the caller's, say stage x (first pass, in a loop caused and caught at). Arrays of shape (k, ...) stand for
+the k states that are passed through, m for the ends. Source: Kemeny & Snell 1960, Finite Markov Chains, chapter III.
 """
 
 from dataclasses import dataclass
@@ -54,10 +54,14 @@ class Chain:
         return (n - np.eye(len(n))) / np.diag(n)[None, :]
 
     def cost(self, per_visit: npt.ArrayLike) -> Floats:
-        """Expected cost to the end from each state; `per_visit` of shape (k,) or (k, what is counted), say minutes and money."""
+        """Expected cost to the end from each state; `per_visit` of shape (k,) or (k, what is counted), say minutes and
+        money.
+        """
         each = np.asarray(per_visit, dtype=np.float64)
         if each.shape[:1] != (len(self.among),) or not bool(np.isfinite(each).all()):
-            raise UnusableData(f"a cost a state is needed, none missing; got shape {each.shape} for {len(self.among)} states")
+            raise UnusableData(
+                f"a cost a state is needed, none missing; got shape {each.shape} for {len(self.among)} states"
+            )
         return np.asarray(self.visits @ each, dtype=np.float64)
 
     def redirected(self, state: int, end: int, share: float, instead: int) -> "Chain":
@@ -79,12 +83,16 @@ def from_counts(among: npt.ArrayLike, ends: npt.ArrayLike) -> Chain:
     """
     inside, out = np.asarray(among, dtype=np.float64), np.asarray(ends, dtype=np.float64)
     if inside.ndim != 2 or inside.shape[0] != inside.shape[1] or out.ndim != 2 or len(out) != len(inside):
-        raise UnusableData(f"moves must be counted state by state and state by end; got shapes {inside.shape} and {out.shape}")
+        raise UnusableData(
+            f"moves must be counted state by state and state by end; got shapes {inside.shape} and {out.shape}"
+        )
     if bool((inside < 0).any() or (out < 0).any()):
         raise UnusableData("a number of moves cannot be below 0; count again")
     left = inside.sum(axis=1) + out.sum(axis=1)
     if bool((left == 0).any()):
-        raise UnusableData(f"state {int((left == 0).argmax())} was never left; leave it out, or wait until work has come through it")
+        raise UnusableData(
+            f"state {int((left == 0).argmax())} was never left; leave it out, or wait until work has come through it"
+        )
     return chain(inside / left[:, None], out / left[:, None])
 
 
@@ -98,7 +106,10 @@ def chain(among: npt.ArrayLike, ends: npt.ArrayLike) -> Chain:
     for _ in range(len(q)):
         reach = reach | ((q > 0) & reach[None, :]).any(axis=1)
     if not reach.all():
-        raise UnusableData(f"from state {int((~reach).argmax())} no end can be reached: work would go round for ever; look at its moves")
+        raise UnusableData(
+            f"from state {int((~reach).argmax())} no end can be reached: work would go round for ever; look at its "
+            "moves"
+        )
     return Chain(q, r)
 
 

@@ -1,8 +1,9 @@
 """How much water wood holds in the air of the room, and how much it moves.
 
-Source: Simpson 1998, Equilibrium moisture content of wood in outdoor locations, USDA FPL-RN-0268 (formula after Hailwood & Horrobin
-1946; mean error under .13 % moisture, at most .9 % over the table, per its abstract); movement: USDA Wood Handbook FPL-GTR-190,
-table 13-5. Thick wood lags the air by days to weeks, so this is where wood is heading, not where it is.
+Source: Simpson 1998, Equilibrium moisture content of wood in outdoor locations, USDA FPL-RN-0268 (formula after
+Hailwood & Horrobin 1946; mean error under .13 % moisture, at most .9 % over the table, per its abstract); movement:
+USDA Wood Handbook FPL-GTR-190, table 13-5. Thick wood lags the air by days to weeks, so this is where wood is heading,
+not where it is.
 """
 
 import numpy as np
@@ -11,7 +12,8 @@ import numpy.typing as npt
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 
-# Movement across the grain for one per cent of moisture, (radial, tangential), valid from 6 to 14 %; table 13-5, read in print.
+# Movement across the grain for one per cent of moisture, (radial, tangential), valid from 6 to 14 %; table 13-5, read
+# in print.
 MOVEMENT = {
     "sugar maple": (0.00165, 0.00353),
     "bigleaf maple": (0.00126, 0.00248),
@@ -29,12 +31,15 @@ MOVEMENT = {
 def equilibrium(rh: npt.ArrayLike, celsius: npt.ArrayLike) -> Floats:
     """Moisture content in per cent that wood comes to at `rh` per cent relative humidity and `celsius` degrees.
 
-    Arrays broadcast. Raises UnusableData for humidity outside 0 to 100 or temperature outside -10 to 70 (the range is ours: the
-    formula was fitted to a table of -1 to 132 degrees, but a bench that reads so is a broken sensor).
+    Arrays broadcast. Raises UnusableData for humidity outside 0 to 100 or temperature outside -10 to 70 (the range is
+    ours: the formula was fitted to a table of -1 to 132 degrees, but a bench that reads so is a broken sensor).
     """
     humid, t = np.broadcast_arrays(np.asarray(rh, dtype=np.float64), np.asarray(celsius, dtype=np.float64))
     if not bool(((humid >= 0) & (humid <= 100) & (t >= -10) & (t <= 70)).all()):
-        raise UnusableData("humidity must lie between 0 and 100 % and temperature between -10 and 70 degrees Celsius; look at the sensor")
+        raise UnusableData(
+            "humidity must lie between 0 and 100 % and temperature between -10 and 70 degrees Celsius; look at the "
+            "sensor"
+        )
     h = humid / 100
     w = 349 + 1.29 * t + 0.0135 * t**2
     k = 0.805 + 0.000736 * t - 0.00000273 * t**2
@@ -45,7 +50,11 @@ def equilibrium(rh: npt.ArrayLike, celsius: npt.ArrayLike) -> Floats:
     return np.asarray(1800 / w * (kh / (1 - kh) + bound), dtype=np.float64)
 
 
-def movement(size: npt.ArrayLike, coefficient: npt.ArrayLike, moisture_from: npt.ArrayLike, moisture_to: npt.ArrayLike) -> Floats:
-    """Change of a `size` across the grain, in its unit, between two moisture contents in per cent: size x coefficient x change."""
+def movement(
+    size: npt.ArrayLike, coefficient: npt.ArrayLike, moisture_from: npt.ArrayLike, moisture_to: npt.ArrayLike
+) -> Floats:
+    """Change of a `size` across the grain, in its unit, between two moisture contents in per cent: size x coefficient x
+    change.
+    """
     change = np.asarray(moisture_to, dtype=np.float64) - np.asarray(moisture_from, dtype=np.float64)
     return np.asarray(np.asarray(size, dtype=np.float64) * np.asarray(coefficient) * change, dtype=np.float64)

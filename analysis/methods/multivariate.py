@@ -6,7 +6,8 @@ part of the estimate asks for) and later ones in phase II (F).
 
 Source: Tracy, Young & Mason 1992, Multivariate control charts for individual observations, J. Quality Technology 24,
 88-95; Mason, Tracy & Young 1995, Decomposition of T2 for multivariate control chart interpretation, J. Quality
-Technology 27; ISO 7870-7; grouped: Alt 1985, Multivariate quality control (limits from memory, checked by a printed case).
+Technology 27; ISO 7870-7; grouped: Alt 1985, Multivariate quality control (limits from memory, checked by a printed
+case).
 """
 
 from dataclasses import dataclass
@@ -60,7 +61,9 @@ def _points(values: npt.ArrayLike, starts: npt.ArrayLike) -> tuple[Floats, Ints]
         raise UnusableData("there is no point; wanted at least one: choose a longer period or load more logs")
     missing = ~np.isfinite(x).all(axis=1)
     if missing.any():
-        raise UnusableData(f"{int(missing.sum())} of {len(x)} points lack a reading, first at {int(missing.argmax())}; drop them first")
+        raise UnusableData(
+            f"{int(missing.sum())} of {len(x)} points lack a reading, first at {int(missing.argmax())}; drop them first"
+        )
     return x, checked(x[:, 0], starts)[1]
 
 
@@ -72,7 +75,9 @@ def _model(n: Ints, mean: Floats, covariance: Floats, size: int) -> Model:
     correlation = covariance / (scale[:, :, None] * scale[:, None, :])
     least = np.linalg.eigvalsh(correlation)[:, 0]
     if (least < FAINT).any():
-        raise UnusableData(f"in stream {int((least < FAINT).argmax())} one characteristic follows from the others; leave one out")
+        raise UnusableData(
+            f"in stream {int((least < FAINT).argmax())} one characteristic follows from the others; leave one out"
+        )
     return Model(n, mean, covariance, np.linalg.inv(correlation) / (scale[:, :, None] * scale[:, None, :]), size)
 
 
@@ -95,14 +100,19 @@ def individual_model(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) 
     n, p = lengths(begins, len(x)), x.shape[1]
     if (n < p + 2).any():
         few = int((n < p + 2).argmax())
-        raise UnusableData(f"stream {few} has {n[few]} points; wanted at least {p + 2} for {p} characteristics: wait for more or chart them singly")
+        raise UnusableData(
+            f"stream {few} has {n[few]} points; wanted at least {p + 2} for {p} characteristics: wait for more or "
+            "chart them singly"
+        )
     mean = x[begins] + np.add.reduceat(x - np.repeat(x[begins], n, axis=0), begins) / n[:, None]
     off = x - np.repeat(mean, n, axis=0)
     products = np.add.reduceat(off[:, :, None] * off[:, None, :], begins)
     return _model(n, mean, products / (n - 1)[:, None, None], 1)
 
 
-def grouped_model(means: npt.ArrayLike, covariances: npt.ArrayLike, *, size: int, starts: npt.ArrayLike = ONE_STREAM) -> Model:
+def grouped_model(
+    means: npt.ArrayLike, covariances: npt.ArrayLike, *, size: int, starts: npt.ArrayLike = ONE_STREAM
+) -> Model:
     """Grand mean and pooled covariance of subgroups of one size.
 
     `means` (g, p) and `covariances` (g, p, p; divisor size - 1) of each subgroup; `starts` counts subgroups; a stream
@@ -111,14 +121,26 @@ def grouped_model(means: npt.ArrayLike, covariances: npt.ArrayLike, *, size: int
     x, begins = _points(means, starts)
     s = np.asarray(covariances, dtype=np.float64)
     g, p = lengths(begins, len(x)), x.shape[1]
-    if s.shape != (len(x), p, p) or not np.isfinite(s).all() or size < 2 or (g < 2).any() or (g * (size - 1) < p + 1).any():
-        raise UnusableData("grouped T2 wants a p x p covariance per subgroup, subgroups of 2 or more readings and at least two of them per stream")
+    if (
+        s.shape != (len(x), p, p)
+        or not np.isfinite(s).all()
+        or size < 2
+        or (g < 2).any()
+        or (g * (size - 1) < p + 1).any()
+    ):
+        raise UnusableData(
+            "grouped T2 wants a p x p covariance per subgroup, subgroups of 2 or more readings and at least two of "
+            "them per stream"
+        )
     return _model(g, np.add.reduceat(x, begins) / g[:, None], np.add.reduceat(s, begins) / g[:, None, None], size)
 
 
 def _distance(x: Floats, begins: Ints, model: Model) -> Floats:
     if len(begins) != len(model.n) or x.shape[1] != model.mean.shape[1]:
-        raise UnusableData(f"the model holds {len(model.n)} streams of {model.mean.shape[1]} characteristics; got {len(begins)} of {x.shape[1]}")
+        raise UnusableData(
+            f"the model holds {len(model.n)} streams of {model.mean.shape[1]} characteristics; got {len(begins)} of "
+            f"{x.shape[1]}"
+        )
     stream = segment_ids(begins, len(x))
     off = x - model.mean[stream]
     return np.asarray(model.size * np.einsum("ni,nij,nj->n", off, model.inverse[stream], off))
@@ -134,7 +156,9 @@ def _rate(false_rate: float) -> float:
     return 1 - false_rate
 
 
-def phase_one(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model: Model, false_rate: float = 0.0027) -> T2:
+def phase_one(
+    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model: Model, false_rate: float = 0.0027
+) -> T2:
     """T2 of the points (or subgroup means) that the model was made from: is the baseline itself steady?
 
     Parameters
@@ -164,7 +188,9 @@ def phase_one(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, mode
     return _judged(_distance(x, begins, model), limit, begins)
 
 
-def phase_two(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model: Model, false_rate: float = 0.0027) -> T2:
+def phase_two(
+    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model: Model, false_rate: float = 0.0027
+) -> T2:
     """T2 of later points against a model they had no part in; parameters as in `phase_one`.
 
     Limits: single points p (n + 1)(n - 1) / (n (n - p)) F(p, n - p); m subgroups of size k
@@ -181,7 +207,9 @@ def phase_two(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, mode
     return _judged(_distance(x, begins, model), limit, begins)
 
 
-def drivers(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model: Model, false_rate: float = 0.0027) -> Drivers:
+def drivers(
+    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model: Model, false_rate: float = 0.0027
+) -> Drivers:
     """Which characteristics drive the T2 of later single points: each alone, and each given all the others.
 
     Parameters
@@ -196,8 +224,8 @@ def drivers(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, model:
     Returns
     -------
     Drivers
-        Both kinds are terms of the decomposition of T2: T2 = (term of one variable given the others) + T2 of the others.
-        Limits (n + 1) / n F(1, n - 1) alone, and given p - 1 others (n + 1)(n - 1) / (n (n - p)) F(1, n - p).
+        Both kinds are terms of the decomposition of T2: T2 = (term of one variable given the others) + T2 of the
+        others. Limits (n + 1) / n F(1, n - 1) alone, and given p - 1 others (n + 1)(n - 1) / (n (n - p)) F(1, n - p).
 
     Source: Mason, Tracy & Young 1995.
     """

@@ -1,7 +1,8 @@
-"""Do readings look normal: Anderson-Darling for many segments at once, Shapiro-Wilk, and the places of a probability plot.
+"""Do readings look normal: Anderson-Darling for many segments at once, Shapiro-Wilk, and the places of a probability
+plot.
 
-Source: Anderson & Darling (1954), J. American Statistical Association 49; D'Agostino & Stephens (1986), Goodness-of-Fit Techniques,
-chapter 4; Shapiro & Wilk (1965), Biometrika 52, here by Royston's (1995) algorithm in scipy.
+Source: Anderson & Darling (1954), J. American Statistical Association 49; D'Agostino & Stephens (1986), Goodness-of-Fit
+Techniques, chapter 4; Shapiro & Wilk (1965), Biometrika 52, here by Royston's (1995) algorithm in scipy.
 """
 
 import math
@@ -12,7 +13,17 @@ from scipy import stats
 from scipy.special import log_ndtr, ndtri
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Floats, Ints, checked, lengths, means, places, segment_ids, standard_deviations
+from analysis.methods.segments import (
+    ONE_STREAM,
+    Floats,
+    Ints,
+    checked,
+    lengths,
+    means,
+    places,
+    segment_ids,
+    standard_deviations,
+)
 
 LEAST = 8  # readings: from here the formula for p holds (D'Agostino & Stephens)
 SAME = 1e-9  # relative: readings this close are equal but for the last bits
@@ -59,7 +70,11 @@ def _p(a: Floats) -> Floats:
     top = np.minimum(a, 100.0)  # the square term would turn the curve up beyond 150, where p is 0 to any digit
     exponents = [1.2937 - 5.709 * top + 0.0186 * top**2, 0.9177 - 4.279 * a - 1.38 * a**2]
     rest = [-8.318 + 42.796 * a - 59.938 * a**2, -13.436 + 101.14 * a - 223.73 * a**2]
-    return np.select([a >= 0.6, a > 0.34, a > 0.2], [np.exp(exponents[0]), np.exp(exponents[1]), -np.expm1(rest[0])], -np.expm1(rest[1]))
+    return np.select(
+        [a >= 0.6, a > 0.34, a > 0.2],
+        [np.exp(exponents[0]), np.exp(exponents[1]), -np.expm1(rest[0])],
+        -np.expm1(rest[1]),
+    )
 
 
 def _enough(size: Ints, flat: npt.NDArray[np.bool_], least: int) -> None:
@@ -67,13 +82,15 @@ def _enough(size: Ints, flat: npt.NDArray[np.bool_], least: int) -> None:
     if short.any() or flat.any():
         first = int((short | flat).argmax())
         raise UnusableData(
-            f"{int(short.sum())} of {len(size)} segments have fewer than {least} readings and {int((flat & ~short).sum())} have equal ones, "
+            f"{int(short.sum())} of {len(size)} segments have fewer than {least} readings and "
+            f"{int((flat & ~short).sum())} have equal ones, "
             f"first segment {first} with {int(size[first])}; leave these out"
         )
 
 
 def spread_ties(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, step: npt.ArrayLike) -> Floats:
-    """Readings with ties spread evenly over the gauge's step: the j-th of k equal ones moves to x + step ((j - .5)/k - .5).
+    """Readings with ties spread evenly over the gauge's step: the j-th of k equal ones moves to x + step ((j - .5)/k -
+    .5).
 
     Parameters
     ----------
@@ -110,7 +127,9 @@ def shapiro_wilk(values: npt.ArrayLike) -> tuple[float, float]:
     """Shapiro-Wilk W and its p of one set of 3 to 5000 readings, not all equal."""
     array, _ = checked(values, ONE_STREAM)
     if not 3 <= len(array) <= 5000 or np.ptp(array) == 0:
-        raise UnusableData(f"{len(array)} readings between {array.min()} and {array.max()}; wanted 3 to 5000, not all equal")
+        raise UnusableData(
+            f"{len(array)} readings between {array.min()} and {array.max()}; wanted 3 to 5000, not all equal"
+        )
     result = stats.shapiro(array)
     return float(result.statistic), float(result.pvalue)
 
@@ -118,7 +137,8 @@ def shapiro_wilk(values: npt.ArrayLike) -> tuple[float, float]:
 def plot_places(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) -> tuple[Floats, Floats]:
     """Normal quantile and reading for each point of a probability plot, each segment sorted, both of shape (n,).
 
-    The i-th smallest of n stands at the normal quantile of its median rank (i - 0.3175) / (n + 0.365); the ends at 0.5^(1/n).
+    The i-th smallest of n stands at the normal quantile of its median rank (i - 0.3175) / (n + 0.365); the ends at
+    0.5^(1/n).
 
     Source: Filliben (1975), Technometrics 17; NIST/SEMATECH e-Handbook, section 1.3.3.21.
     """

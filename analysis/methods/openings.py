@@ -1,4 +1,6 @@
-"""From firings to signals: a chart opens at a firing while none is open, and closes at the so-manieth reading in a row without one."""
+"""From firings to signals: a chart opens at a firing while none is open, and closes at the so-manieth reading in a row
+without one.
+"""
 
 from dataclasses import dataclass
 
@@ -25,7 +27,8 @@ def openings(fired: Flags, starts: Ints, *, breaks: npt.NDArray[np.int64] | None
     ----------
     fired : bool (n,), chart after chart, oldest first.
     starts : int (s,), where each chart begins.
-    breaks : int (b,), optional: readings from which on a firing opens anew, because a person closed what was open before.
+    breaks : int (b,), optional: readings from which on a firing opens anew, because a person closed what was open
+    before.
     """
     at = np.flatnonzero(fired)
     if len(at) == 0:

@@ -1,13 +1,17 @@
 """How long a chart of single readings or means runs until it signals: mean, standard deviation and quantiles.
 
-The run length is the number of readings up to and with the one that signals. Readings are independent; limits are known.
+The run length is the number of readings up to and with the one that signals. Readings are independent; limits are
+known.
 
-- zone rules in any set: an exact Markov chain over the histories that can be reached, normal readings of any mean and spread;
+- zone rules in any set: an exact Markov chain over the histories that can be reached, normal readings of any mean and
+  spread;
 - `climb` and `sawtooth` depend on the order of the readings only, so their run length is the same for every continuous
-  distribution and every constant shift. It solves an integral equation whose solution is smooth; on 24 Gauss-Legendre nodes the
-  error of the mean is below 1e-8 of it (against 48 nodes). Together with zone rules they have no chain: `run_length` says so.
+  distribution and every constant shift. It solves an integral equation whose solution is smooth; on 24 Gauss-Legendre
+  nodes the error of the mean is below 1e-8 of it (against 48 nodes). Together with zone rules they have no chain:
+  `run_length` says so.
 
-Source: Champ & Woodall (1987), Technometrics 29, 393-399. The rules: Nelson (1984), J. Quality Technology 16; Western Electric (1956).
+Source: Champ & Woodall (1987), Technometrics 29, 393-399. The rules: Nelson (1984), J. Quality Technology 16; Western
+Electric (1956).
 """
 
 import math
@@ -22,7 +26,17 @@ from scipy.sparse.linalg import splu
 from scipy.special import ndtr, ndtri
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.run_rules import AVOIDING, BEYOND, CLIMB, FOUR_OF_FIVE, HUGGING, MEMBERS, ONE_SIDE, SAWTOOTH, TWO_OF_THREE
+from analysis.methods.run_rules import (
+    AVOIDING,
+    BEYOND,
+    CLIMB,
+    FOUR_OF_FIVE,
+    HUGGING,
+    MEMBERS,
+    ONE_SIDE,
+    SAWTOOTH,
+    TWO_OF_THREE,
+)
 from analysis.methods.segments import Floats, Ints
 
 ZONE_RULES = (BEYOND, ONE_SIDE, TWO_OF_THREE, FOUR_OF_FIVE, HUGGING, AVOIDING)
@@ -45,14 +59,18 @@ class RunLength:
     start: Floats  # (k,) weight of each state before the first reading
 
     def quantiles(self, shares: Sequence[float] = (0.05, 0.25, 0.5, 0.75, 0.95)) -> Ints:
-        """Smallest number of readings within which the chart has signalled with at least each chance, shape (len(shares),)."""
+        """Smallest number of readings within which the chart has signalled with at least each chance, shape
+        (len(shares),).
+        """
         wanted = np.asarray(shares, dtype=np.float64)
         if not bool(((wanted > 0) & (wanted < 1)).all()):
             raise UnusableData(f"shares are {list(shares)}; wanted chances between 0 and 1")
         alive, pace = self._running(1.0 - float(wanted.max()))
         out = np.searchsorted(-alive, wanted - 1 - 1e-12)
         beyond = out >= len(alive)
-        more = np.ceil(np.log((1 - wanted[beyond]) / alive[-1]) / math.log(pace) - 1e-9) if beyond.any() else np.zeros(0)
+        more = (
+            np.ceil(np.log((1 - wanted[beyond]) / alive[-1]) / math.log(pace) - 1e-9) if beyond.any() else np.zeros(0)
+        )
         out[beyond] = len(alive) - 1 + more.astype(np.int64)
         return out.astype(np.int64)
 
@@ -76,14 +94,18 @@ class RunLength:
 
 
 def solved(stays: csr_array, start: Floats) -> RunLength:
-    """The run length of a chain from the chances (k, k) to stay running and the weights (k,) of the states before the first reading."""
+    """The run length of a chain from the chances (k, k) to stay running and the weights (k,) of the states before the
+    first reading.
+    """
     size = stays.shape[0]
     system = splu((eye_array(size) - stays).tocsc())
     mean = system.solve(np.ones(size))
     factorial = 2 * system.solve(stays @ mean)  # E N (N - 1) from each state
     arl = float(start @ mean)
     if not 0 < arl < LONGEST:
-        raise UnusableData(f"the chart runs longer than {LONGEST:.0e} readings; wanted rules, a width and a shift that signal oftener")
+        raise UnusableData(
+            f"the chart runs longer than {LONGEST:.0e} readings; wanted rules, a width and a shift that signal oftener"
+        )
     return RunLength(arl, math.sqrt(max(float(start @ factorial) + arl - arl**2, 0.0)), stays, start)
 
 
@@ -97,7 +119,12 @@ class _Zones:
 
 
 def run_length(
-    rules: Iterable[str] = (BEYOND,), *, shift: float = 0.0, spread: float = 1.0, width: float = 3.0, one_side: int = MEMBERS[ONE_SIDE]
+    rules: Iterable[str] = (BEYOND,),
+    *,
+    shift: float = 0.0,
+    spread: float = 1.0,
+    width: float = 3.0,
+    one_side: int = MEMBERS[ONE_SIDE],
 ) -> RunLength:
     """Distribution of the run length under a set of run rules.
 
@@ -115,17 +142,24 @@ def run_length(
     Raises
     ------
     UnusableData
-        No rule, an unknown rule, an order rule beside others, a spread that is not above 0, a run longer than 1e11 readings.
+        No rule, an unknown rule, an order rule beside others, a spread that is not above 0, a run longer than 1e11
+        readings.
     """
     wanted = frozenset(rules)
     unknown = sorted(wanted - {*ZONE_RULES, *ORDER_RULES})
     if not wanted or unknown:
         raise UnusableData(f"the rules are {sorted(wanted)}; wanted some of {', '.join((*ZONE_RULES, *ORDER_RULES))}")
     if not (spread > 0 and math.isfinite(shift) and width > 0 and one_side >= 2):
-        raise UnusableData(f"shift {shift}, spread {spread}, width {width}, {one_side} on one side; wanted a spread and width above 0, at least 2")
+        raise UnusableData(
+            f"shift {shift}, spread {spread}, width {width}, {one_side} on one side; wanted a spread and width above "
+            "0, at least 2"
+        )
     if wanted & set(ORDER_RULES):
         if len(wanted) > 1:
-            raise UnusableData("climb and sawtooth look at the order of readings and have no exact chain beside another rule: ask for each alone")
+            raise UnusableData(
+                "climb and sawtooth look at the order of readings and have no exact chain beside another rule: ask "
+                "for each alone"
+            )
         return _order_run_length(next(iter(wanted)), ORDER_NODES)
     zones = _zones(wanted, float(width), one_side)
     within = ndtr((np.concatenate(([-np.inf], zones.edges, [np.inf])) - shift) / spread)
@@ -194,14 +228,18 @@ def _after(state: State, place: float, rules: frozenset[str], width: float, one_
 
 
 def _trimmed(marks: tuple[int, ...], memory: int, needed: int) -> tuple[int, ...]:
-    """The last marks that can still be members of a pattern, none in front that cannot: fewer histories, the same chart.
+    """The last marks that can still be members of a pattern, none in front that cannot: fewer histories, the same
+    chart.
 
-    A mark at place i of the memory leaves after `memory - i` more readings; it can only count if by then enough of its side are there.
+    A mark at place i of the memory leaves after `memory - i` more readings; it can only count if by then enough of its
+    side are there.
     """
     last = list(marks[-memory:])
     last = [0] * (memory - len(last)) + last
     for i, mark in enumerate(last):
-        if mark and last[i:].count(mark) + i + 1 < needed + 1:  # with every later reading its side, still short when it leaves
+        if (
+            mark and last[i:].count(mark) + i + 1 < needed + 1
+        ):  # with every later reading its side, still short when it leaves
             last[i] = 0
     while last and last[0] == 0:
         last.pop(0)
@@ -212,7 +250,8 @@ def _trimmed(marks: tuple[int, ...], memory: int, needed: int) -> tuple[int, ...
 def _order_run_length(rule: str, count: int) -> RunLength:
     """Run length of `climb` or `sawtooth` for readings uniform on 0..1; falling from y is rising from 1 - y.
 
-    State k, x: the pattern so far has k readings (k = 1: the first reading) and the last of them, reached by a rise, is x.
+    State k, x: the pattern so far has k readings (k = 1: the first reading) and the last of them, reached by a rise, is
+    x.
     """
     nodes, weights = np.polynomial.legendre.leggauss(count)
     degree = np.arange(count)

@@ -1,9 +1,9 @@
 """Run lengths of EWMA and CUSUM charts with known centre and sigma, by integral equation.
 
 The run length is the number of readings up to and with the one that signals. Readings are independent and normal; all
-is in units of the readings' own sigma. Each integral equation is solved on Gauss-Legendre nodes (Nystroem's method), whose
-number grows with the width of the chart so that a kernel one sigma wide is met by more than two nodes: the error is then
-far below the printed digits (the tests compare with twice the nodes).
+is in units of the readings' own sigma. Each integral equation is solved on Gauss-Legendre nodes (Nystroem's method),
+whose number grows with the width of the chart so that a kernel one sigma wide is met by more than two nodes: the error
+is then far below the printed digits (the tests compare with twice the nodes).
 """
 
 import math
@@ -39,7 +39,9 @@ def _density(z: Floats) -> Floats:
 
 
 def _count(widest: float) -> int:
-    """Nodes for an interval of so many kernel sigmas: 2.3 a sigma leave an error below 1e-12; odd, so that 0 is one of them."""
+    """Nodes for an interval of so many kernel sigmas: 2.3 a sigma leave an error below 1e-12; odd, so that 0 is one of
+    them.
+    """
     return 2 * math.ceil(1.15 * widest) + 21
 
 
@@ -54,30 +56,38 @@ def _checked_width(width: Floats) -> None:
 
 
 def ewma_arls(
-    width: npt.ArrayLike, shift: npt.ArrayLike = 0.0, *, weight: float, off: npt.ArrayLike = 0.0, start: Start = "centre", limits: Limits = "final"
+    width: npt.ArrayLike,
+    shift: npt.ArrayLike = 0.0,
+    *,
+    weight: float,
+    off: npt.ArrayLike = 0.0,
+    start: Start = "centre",
+    limits: Limits = "final",
 ) -> Floats:
     """Average run length of two-sided EWMA charts, for many charts at once.
 
     Parameters
     ----------
     width, shift, off : float, any shapes that broadcast
-        Limits are centre +- width sigma sqrt(weight / (2 - weight)). Readings have mean centre + (off + shift) sigma: `off` is the
-        error of the centre, there before and after the change; `shift` is the change.
+        Limits are centre +- width sigma sqrt(weight / (2 - weight)). Readings have mean centre + (off + shift) sigma:
+        `off` is the error of the centre, there before and after the change; `shift` is the change.
     weight : float
         Weight of the newest reading, above 0, at most 1 (1 is a chart of single readings).
     start : "centre" or "steady"
-        "centre": the average begins at the centre and the shift is there from the first reading. "steady": the chart has
-        run in control for long without a signal before the shift comes.
+        "centre": the average begins at the centre and the shift is there from the first reading. "steady": the chart
+        has run in control for long without a signal before the shift comes.
     limits : "final" or "growing"
-        "final": the limits of a long run from the first reading on. "growing": exact limits, which widen over the first readings;
-        in control the run is then shorter by a few readings (486 for 500 at weight 0.1), which a long-run rate need not count.
+        "final": the limits of a long run from the first reading on. "growing": exact limits, which widen over the first
+        readings; in control the run is then shorter by a few readings (486 for 500 at weight 0.1), which a long-run
+        rate need not count.
 
     Returns
     -------
     float, the broadcast shape
         Mean number of readings to the first signal. Widths beyond 7.5 count as 7.5.
 
-    Source: Lucas & Saccucci (1990), Technometrics 32, 1-12, here by integral equation (Crowder 1987, J. Quality Technology 19).
+    Source: Lucas & Saccucci (1990), Technometrics 32, 1-12, here by integral equation (Crowder 1987, J. Quality
+    Technology 19).
     """
     _checked_weight(weight)
     widths, shifts, offs = np.broadcast_arrays(*(np.asarray(part, dtype=np.float64) for part in (width, shift, off)))
@@ -127,18 +137,22 @@ def _ewma_block(half: Floats, before: Floats, after: Floats, weight: float, star
 def ewma_rate_dependent(width: float, phi: float, *, weight: float) -> float:
     """Long-run in-control signals a reading of an EWMA over a first-order autoregression with lag-1 correlation phi.
 
-    Limits are centre +- width sigma sqrt(weight / (2 - weight)), sigma that of the readings. One less the largest eigenvalue of the chain
-    of two successive averages (from which the last reading follows), so exact up to the nodes, 1.6 a kernel sigma: within 1 % of the rate up
-    to one signal in 1e6 readings.
+    Limits are centre +- width sigma sqrt(weight / (2 - weight)), sigma that of the readings. One less the largest
+    eigenvalue of the chain of two successive averages (from which the last reading follows), so exact up to the nodes,
+    1.6 a kernel sigma: within 1 % of the rate up to one signal in 1e6 readings.
     """
     _checked_weight(weight)
     if not abs(phi) < 1 or not width > 0:
-        raise UnusableData(f"correlation {phi}, width {width}; wanted a correlation between -1 and 1 and a width above 0")
+        raise UnusableData(
+            f"correlation {phi}, width {width}; wanted a correlation between -1 and 1 and a width above 0"
+        )
     half, noise = width * math.sqrt(weight / (2 - weight)), math.sqrt(1 - phi * phi)
     unit, quadrature = _nodes(2 * math.ceil(0.8 * 2 * half / (weight * noise)) + 15)
     nodes = half * unit
     reading = (nodes[None, :] - (1 - weight) * nodes[:, None]) / weight  # that leads from one average to the next
-    kernel = _density((reading[None, :, :] - phi * reading[:, :, None]) / noise) * (quadrature * half / (weight * noise))
+    kernel = _density((reading[None, :, :] - phi * reading[:, :, None]) / noise) * (
+        quadrature * half / (weight * noise)
+    )
     mass, stays = np.exp(-0.5 * reading * reading), 0.0
     for _ in range(20_000):
         mass = np.matmul(mass.T[:, None, :], kernel.transpose(1, 0, 2))[:, 0, :]
@@ -150,7 +164,9 @@ def ewma_rate_dependent(width: float, phi: float, *, weight: float) -> float:
 
 
 def ewma_run_length(width: float, *, weight: float, shift: float = 0.0) -> RunLength:
-    """Mean, sd and quantiles of the run length of a two-sided EWMA from the centre, final limits; as `ewma_arls` otherwise."""
+    """Mean, sd and quantiles of the run length of a two-sided EWMA from the centre, final limits; as `ewma_arls`
+    otherwise.
+    """
     _checked_weight(weight)
     _checked_width(np.array([width]))
     half = np.array([min(width, LARGEST_WIDTH) * math.sqrt(weight / (2 - weight))])
@@ -169,7 +185,9 @@ class _OneSided:
 
 @lru_cache(maxsize=4096)
 def _cusum_one_sided(interval: float, reference: float, head: float, shift: float) -> _OneSided:
-    """Mean run length of max(0, sum + reading - reference) over `interval`: an integral equation with an atom at 0 (Page 1954)."""
+    """Mean run length of max(0, sum + reading - reference) over `interval`: an integral equation with an atom at 0
+    (Page 1954).
+    """
     unit, quadrature = _nodes(_count(interval))
     nodes = np.concatenate(([0.0], interval * (unit + 1) / 2, [head]))
     weights = interval / 2 * quadrature
@@ -182,7 +200,9 @@ def _cusum_one_sided(interval: float, reference: float, head: float, shift: floa
     return _OneSided(float(run[0]), float(run[-1]))
 
 
-def cusum_arl(interval: float, *, reference: float = 0.5, head: float = 0.0, shift: float = 0.0, sides: Literal[1, 2] = 2) -> float:
+def cusum_arl(
+    interval: float, *, reference: float = 0.5, head: float = 0.0, shift: float = 0.0, sides: Literal[1, 2] = 2
+) -> float:
     """Average run length of a tabular CUSUM from its start, the shift there from the first reading.
 
     Parameters
@@ -201,7 +221,10 @@ def cusum_arl(interval: float, *, reference: float = 0.5, head: float = 0.0, shi
     Source: Lucas & Crosier (1982), Technometrics 24, 199-205; both sides from one: Van Dobben de Bruyn (1968).
     """
     if not (interval > 0 and reference >= 0 and 0 <= head <= interval):
-        raise UnusableData(f"h = {interval}, k = {reference}, head start {head}; wanted h above 0, k at least 0, a head start from 0 to h")
+        raise UnusableData(
+            f"h = {interval}, k = {reference}, head start {head}; wanted h above 0, k at least 0, a head start from 0 "
+            "to h"
+        )
     up = _cusum_one_sided(interval, reference, head, shift)
     if sides == 1:
         return up.head
@@ -210,7 +233,9 @@ def cusum_arl(interval: float, *, reference: float = 0.5, head: float = 0.0, shi
 
 
 def cusum_interval(arl: float, *, reference: float = 0.5, head_share: float = 0.0) -> float:
-    """The decision interval h at which a two-sided CUSUM in control runs for `arl` readings; the head start is `head_share` of h."""
+    """The decision interval h at which a two-sided CUSUM in control runs for `arl` readings; the head start is
+    `head_share` of h.
+    """
     if not 3 <= arl <= LONGEST:
         raise UnusableData(f"the wished run length is {arl}; wanted 3 to {LONGEST:.0e} readings")
 
@@ -221,5 +246,8 @@ def cusum_interval(arl: float, *, reference: float = 0.5, head_share: float = 0.
     while excess(high) < 0:
         high *= 1.5
     if excess(low) > 0:
-        raise UnusableData(f"with k = {reference} no interval signals as often as once in {arl} readings; wanted a longer run or a smaller k")
+        raise UnusableData(
+            f"with k = {reference} no interval signals as often as once in {arl} readings; wanted a longer run or a "
+            "smaller k"
+        )
     return float(brentq(excess, low, high, xtol=1e-8))

@@ -46,7 +46,9 @@ class RunRules:
         """Index in `values` of the first member of the pattern that `rule` completed at each of the readings `at`."""
         fired_at = np.asarray(at, dtype=np.int64)
         if not self.fired[rule][fired_at].all():
-            raise UnusableData(f"{rule} did not fire at every one of the readings asked for; ask at np.flatnonzero(fired[{rule!r}])")
+            raise UnusableData(
+                f"{rule} did not fire at every one of the readings asked for; ask at np.flatnonzero(fired[{rule!r}])"
+            )
         first = fired_at - (MEMBERS[rule] - 1)
         if rule not in (TWO_OF_THREE, FOUR_OF_FIVE):
             return first
@@ -101,13 +103,19 @@ def run_rules(
     if not set(names) <= set(ALL):
         raise UnusableData(f"no such rule: {', '.join(sorted(set(names) - set(ALL)))}; the rules are {', '.join(ALL)}")
     s, n = len(begins), len(readings)
-    middle, spread, wide = per_segment(centre, s, "centre"), per_segment(sigma, s, "sigma"), per_segment(width, s, "width")
+    middle, spread, wide = (
+        per_segment(centre, s, "centre"),
+        per_segment(sigma, s, "sigma"),
+        per_segment(width, s, "width"),
+    )
     if (spread < 0).any() or (wide <= 0).any():
         raise UnusableData("run rules want a sigma of at least 0 and a width above 0 for each segment")
     fired = {name: np.empty(n, dtype=np.bool_) for name in names}
     size = lengths(begins, n)
     for which, where in blocks(begins, n):
-        block = _Block(readings[where], begins[which] - where.start, size[which], middle[which], spread[which], wide[which])
+        block = _Block(
+            readings[where], begins[which] - where.start, size[which], middle[which], spread[which], wide[which]
+        )
         for name in names:
             fired[name][where] = block.fires(name)
     return RunRules(fired, readings, begins, middle, spread)
@@ -116,7 +124,9 @@ def run_rules(
 class _Block:
     """Some whole segments at a time, with the zones worked out as they are asked for."""
 
-    def __init__(self, readings: Floats, begins: Ints, size: Ints, centre: Floats, sigma: Floats, width: Floats) -> None:
+    def __init__(
+        self, readings: Floats, begins: Ints, size: Ints, centre: Floats, sigma: Floats, width: Floats
+    ) -> None:
         self.readings, self.begins, self.size = readings, begins, size
         self.centre, self.sigma, self.width = centre, sigma, width
         self.zones: dict[float, tuple[Flags, Flags]] = {}
@@ -150,7 +160,9 @@ class _Block:
 
     def clear(self, flags: Flags, first: int) -> Flags:
         """The same flags, False at the first so many readings of each segment."""
-        heads = (self.begins[:, None] + np.arange(first)).ravel()  # past a short segment's end lies the head of the next
+        heads = (
+            self.begins[:, None] + np.arange(first)
+        ).ravel()  # past a short segment's end lies the head of the next
         flags[heads[heads < len(flags)]] = False
         return flags
 

@@ -31,7 +31,10 @@ def checked(values: npt.ArrayLike, starts: npt.ArrayLike) -> tuple[Floats, Ints]
         raise UnusableData(f"starts must begin at 0, rise strictly and stay below the {len(array)} readings")
     missing = ~np.isfinite(array)
     if missing.any():
-        raise UnusableData(f"{int(missing.sum())} of {len(array)} readings are missing, first at {int(missing.argmax())}; drop them first")
+        raise UnusableData(
+            f"{int(missing.sum())} of {len(array)} readings are missing, first at {int(missing.argmax())}; drop them "
+            "first"
+        )
     return array, begins
 
 
@@ -56,23 +59,31 @@ def sums(values: npt.NDArray[np.generic], starts: Ints) -> Floats:
 
 
 def means(values: Floats, starts: Ints) -> Floats:
-    """Mean of each segment, shape (s,); computed round the first value, so that a constant run has exactly its value as mean."""
+    """Mean of each segment, shape (s,); computed round the first value, so that a constant run has exactly its value as
+    mean.
+    """
     first = values[starts]
     spread = np.repeat(first, lengths(starts, len(values)))
     return first + np.add.reduceat(values - spread, starts) / lengths(starts, len(values))
 
 
 def standard_deviations(values: Floats, starts: Ints) -> Floats:
-    """Standard deviation (divisor n - 1) of each segment round its mean, shape (s,); 0 where a segment holds one reading."""
+    """Standard deviation (divisor n - 1) of each segment round its mean, shape (s,); 0 where a segment holds one
+    reading.
+    """
     size = lengths(starts, len(values))
     centre = means(values, starts)
     off = values - np.repeat(centre, size)
-    squares = np.add.reduceat(off * off, starts) - np.add.reduceat(off, starts) ** 2 / size  # the second term mends the rounded mean
+    squares = (
+        np.add.reduceat(off * off, starts) - np.add.reduceat(off, starts) ** 2 / size
+    )  # the second term mends the rounded mean
     return np.sqrt(np.maximum(squares, 0.0) / np.maximum(size - 1, 1))
 
 
 def firsts(starts: Ints, n: int, count: Ints) -> tuple[Ints, Ints]:
-    """Indices of the first `count` (s,) readings of each segment, fewer where it is shorter, and where each segment starts among them."""
+    """Indices of the first `count` (s,) readings of each segment, fewer where it is shorter, and where each segment
+    starts among them.
+    """
     taken = np.minimum(lengths(starts, n), count)
     begins = np.cumsum(taken) - taken
     return np.repeat(starts - begins, taken) + np.arange(int(taken.sum()), dtype=np.int64), begins

@@ -1,10 +1,11 @@
 """Judging a young stream by itself: each reading against those before it, on the scale of a standard normal.
 
-Q_r = PHI^-1( G_(r-2)( sqrt((r-1)/r) (x_r - mean_(r-1)) / s_(r-1) ) ), with G the t distribution. In control the Q of one stream are independent
-standard normal, whatever its mean and sigma, so many young streams can stand on one chart.
+Q_r = PHI^-1( G_(r-2)( sqrt((r-1)/r) (x_r - mean_(r-1)) / s_(r-1) ) ), with G the t distribution. In control the Q of
+one stream are independent standard normal, whatever its mean and sigma, so many young streams can stand on one chart.
 
-Source: Quesenberry (1991), SPC Q charts for start-up processes and short or long runs, J. Quality Technology 23, 213-224 (formula from
-memory; its law is shown by simulation); ISO 7870-8 for the idea of one chart for small mixed batches.
+Source: Quesenberry (1991), SPC Q charts for start-up processes and short or long runs, J. Quality Technology 23,
+213-224 (formula from memory; its law is shown by simulation); ISO 7870-8 for the idea of one chart for small mixed
+batches.
 """
 
 import numpy as np
@@ -23,7 +24,8 @@ def self_starting(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, 
     ----------
     values : float (n,), oldest first in each segment.
     starts : int (s,)
-    step : float or (s,), the gauge's step: its variance step^2 / 12 is added to that of the readings before, so that a first reading
+    step : float or (s,), the gauge's step: its variance step^2 / 12 is added to that of the readings before, so that a
+    first reading
         one step away from equal ones is no surprise.
     """
     readings, begins = checked(values, starts)

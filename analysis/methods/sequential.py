@@ -1,8 +1,9 @@
-"""Counting good and bad one by one until enough is known: the sequential probability ratio test, cut off at a longest run.
+"""Counting good and bad one by one until enough is known: the sequential probability ratio test, cut off at a longest
+run.
 
-After n instruments with d bad: d at or below the lower line shows that the target share holds, d at or above the upper line shows
-that it does not (yet); between them the count goes on. At the longest run the middle between the lines decides.
-The exact chances follow by walking the counts (a Markov chain), so nothing rests on Wald's approximations.
+After n instruments with d bad: d at or below the lower line shows that the target share holds, d at or above the upper
+line shows that it does not (yet); between them the count goes on. At the longest run the middle between the lines
+decides. The exact chances follow by walking the counts (a Markov chain), so nothing rests on Wald's approximations.
 Source: Wald 1947, Sequential Analysis; NIST/SEMATECH e-Handbook, section 6.2.3.4 and 6.2.6.
 """
 
@@ -44,13 +45,19 @@ class Expected:
     half_done_by: Ints  # number by which the test has ended half of the time
 
 
-def plan(good: float, poor: float, *, risk_good: float = 0.05, risk_poor: float = 0.10, longest: int | None = None) -> SequentialPlan:
+def plan(
+    good: float, poor: float, *, risk_good: float = 0.05, risk_poor: float = 0.10, longest: int | None = None
+) -> SequentialPlan:
     """The test for a target share `good` against `poor`, both risks kept exactly.
 
-    Without `longest` the shortest cut-off in steps of a tenth that keeps both risks is taken; one that is too short for them is refused.
+    Without `longest` the shortest cut-off in steps of a tenth that keeps both risks is taken; one that is too short for
+    them is refused.
     """
     if not 0 < good < poor < 1 or not 0 < risk_good < 0.5 or not 0 < risk_poor < 0.5:
-        raise UnusableData(f"a sequential test needs 0 < good < poor < 1 and risks under a half; got {good}, {poor}, {risk_good}, {risk_poor}")
+        raise UnusableData(
+            f"a sequential test needs 0 < good < poor < 1 and risks under a half; got {good}, {poor}, {risk_good}, "
+            f"{risk_poor}"
+        )
     length = longest or ceil(1 / poor)
     while length <= LONGEST:
         made = _lines(good, poor, risk_good, risk_poor, length)
@@ -58,9 +65,14 @@ def plan(good: float, poor: float, *, risk_good: float = 0.05, risk_poor: float 
         if 1 - shown[0] <= risk_good and shown[1] <= risk_poor:
             return made
         if longest:
-            raise UnusableData(f"{longest} instruments are too few to keep risks of {risk_good:.0%} and {risk_poor:.0%}; leave the length open")
+            raise UnusableData(
+                f"{longest} instruments are too few to keep risks of {risk_good:.0%} and {risk_poor:.0%}; leave the "
+                "length open"
+            )
         length = max(length + 1, ceil(length * 1.1))
-    raise UnusableData(f"over {LONGEST} instruments would be needed to tell {good:.1%} from {poor:.1%}; set the shares further apart")
+    raise UnusableData(
+        f"over {LONGEST} instruments would be needed to tell {good:.1%} from {poor:.1%}; set the shares further apart"
+    )
 
 
 def wald_lines(good: float, poor: float, risk_good: float, risk_poor: float) -> tuple[float, float, float]:
@@ -94,7 +106,9 @@ def expected(made: SequentialPlan, p: npt.ArrayLike) -> Expected:
 
 
 def verdict(made: SequentialPlan, bad: npt.ArrayLike) -> tuple[str, int]:
-    """("shown" | "not shown" | "too few", instrument at which it was decided, or how many there are) for 0/1 results in time order."""
+    """("shown" | "not shown" | "too few", instrument at which it was decided, or how many there are) for 0/1 results in
+    time order.
+    """
     results = np.asarray(bad)
     if results.ndim != 1 or not bool(np.isin(results, [0, 1]).all()):
         raise UnusableData("a sequential test needs one row of 0 (good) and 1 (bad), in time order")

@@ -34,16 +34,22 @@ class Alike:
     models: int  # with three readings or more, the others say nothing
 
 
-def _from_target(values: npt.ArrayLike, starts: npt.ArrayLike, model: npt.ArrayLike, target: npt.ArrayLike) -> tuple[Floats, Ints, Ints]:
+def _from_target(
+    values: npt.ArrayLike, starts: npt.ArrayLike, model: npt.ArrayLike, target: npt.ArrayLike
+) -> tuple[Floats, Ints, Ints]:
     readings, begins = checked(values, starts)
     which, wanted = np.asarray(model, dtype=np.int64), np.asarray(target, dtype=np.float64)
     if which.shape != readings.shape:
         raise UnusableData(f"wanted the model of each of {len(readings)} readings; got {which.size}")
     if wanted.ndim != 1 or which.min() < 0 or which.max() >= len(wanted):
-        raise UnusableData(f"models are numbered from 0 to {wanted.size - 1}, one target each; got {which.min()} to {which.max()}")
+        raise UnusableData(
+            f"models are numbered from 0 to {wanted.size - 1}, one target each; got {which.min()} to {which.max()}"
+        )
     aims = wanted[which]
     if not np.isfinite(aims).all():
-        raise UnusableData(f"model {which[~np.isfinite(aims)][0]} has no target; take it from the spec or leave the model out")
+        raise UnusableData(
+            f"model {which[~np.isfinite(aims)][0]} has no target; take it from the spec or leave the model out"
+        )
     return readings - aims, begins, which
 
 
@@ -105,7 +111,10 @@ def standardized(
     off, begins, which = _from_target(values, starts, model, target)
     scale = per_segment(sigma, np.size(target), "sigma")[which]
     if (scale <= 0).any() or not width > 0:
-        raise UnusableData("a standardized chart wants a sigma above 0 for each model and a width above 0: borrow the sigma of a like model")
+        raise UnusableData(
+            "a standardized chart wants a sigma above 0 for each model and a width above 0: borrow the sigma of a "
+            "like model"
+        )
     z = off / scale
     moved = np.abs(np.diff(z, prepend=z[0]))
     moved[begins] = 0.0
@@ -128,9 +137,9 @@ def alike(values: npt.ArrayLike, *, model: npt.ArrayLike, alpha: float = 0.05) -
     -------
     Alike
         By an analysis of variance of the distances from each model's median, which readings that are not normal upset
-        little. Models with one or two readings are left out: two lie equally far from their median whatever they scatter.
-        How often three like models are called unlike at alpha .05: .00 with 3 readings each, .03 with 15, .05 with 60
-        (simulated). So few readings find little, and fair is no proof.
+        little. Models with one or two readings are left out: two lie equally far from their median whatever they
+        scatter. How often three like models are called unlike at alpha .05: .00 with 3 readings each, .03 with 15, .05
+        with 60 (simulated). So few readings find little, and fair is no proof.
 
     Source: Brown & Forsythe 1974.
     """
@@ -143,7 +152,9 @@ def alike(values: npt.ArrayLike, *, model: npt.ArrayLike, alpha: float = 0.05) -
     size = lengths(begins, len(x))
     told = size > 2
     if told.sum() < 2:
-        raise UnusableData("wanted at least two models with three readings each to compare how they scatter; got fewer: wait for more")
+        raise UnusableData(
+            "wanted at least two models with three readings each to compare how they scatter; got fewer: wait for more"
+        )
     median = (x[begins + (size - 1) // 2] + x[begins + size // 2]) / 2
     keep = np.repeat(told, size)
     far, n = np.abs(x - np.repeat(median, size))[keep], size[told]

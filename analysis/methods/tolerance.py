@@ -1,8 +1,8 @@
 """Between which limits a wished share of all instruments lies, with a wished confidence.
 
 Limits are mean -+ factor x s for normal readings, or two of the readings themselves whatever their distribution.
-Source: NIST/SEMATECH e-Handbook, section 7.2.6; Odeh & Owen 1980, Tables for Normal Tolerance Limits; ISO 16269-6; Wilks 1941,
-Annals of Mathematical Statistics 12.
+Source: NIST/SEMATECH e-Handbook, section 7.2.6; Odeh & Owen 1980, Tables for Normal Tolerance Limits; ISO 16269-6;
+Wilks 1941, Annals of Mathematical Statistics 12.
 """
 
 from dataclasses import dataclass
@@ -26,7 +26,12 @@ class Band:
 
 
 def normal_band(
-    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, coverage: float = 0.95, confidence: float = 0.95, side: str = "both"
+    values: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    coverage: float = 0.95,
+    confidence: float = 0.95,
+    side: str = "both",
 ) -> Band:
     """Exact tolerance limits of normal readings, for one stream or many.
 
@@ -79,7 +84,9 @@ def two_sided(n: int, coverage: float, confidence: float, nu: float | None = Non
 
 @lru_cache(maxsize=4096)
 def one_sided(n: int, coverage: float, confidence: float, nu: float | None = None) -> float:
-    """Exact factor of s for one limit, from the noncentral t distribution. Source: NIST/SEMATECH e-Handbook, section 7.2.6.3."""
+    """Exact factor of s for one limit, from the noncentral t distribution. Source: NIST/SEMATECH e-Handbook, section
+    7.2.6.3.
+    """
     freedom = _sizes(n, coverage, confidence, nu)
     return float(stats.nct.ppf(confidence, freedom, special.ndtri(coverage) * sqrt(n)) / sqrt(n))
 
@@ -87,8 +94,8 @@ def one_sided(n: int, coverage: float, confidence: float, nu: float | None = Non
 def printed_factor(n: int, coverage: float, confidence: float, rule: str) -> float:
     """The approximations that printed tables hold, to compare with them; no figure uses these.
 
-    rule: "howe" (two-sided, Howe 1969), "wald wolfowitz" (two-sided, 1946: tables of Bowker in Eisenhart, Hastay & Wallis 1947),
-    "natrella" (one-sided, NBS Handbook 91, 1963).
+    rule: "howe" (two-sided, Howe 1969), "wald wolfowitz" (two-sided, 1946: tables of Bowker in Eisenhart, Hastay &
+    Wallis 1947), "natrella" (one-sided, NBS Handbook 91, 1963).
     """
     nu = _sizes(n, coverage, confidence, None)
     if rule == "natrella":
@@ -104,7 +111,8 @@ def printed_factor(n: int, coverage: float, confidence: float, rule: str) -> flo
 
 
 def drop(n: int, coverage: float, confidence: float) -> int:
-    """How many outermost readings of n may lie outside, both ends together, whatever the distribution; -1 if even none may.
+    """How many outermost readings of n may lie outside, both ends together, whatever the distribution; -1 if even none
+    may.
 
     The share between two order statistics that leave m - 1 readings outside follows Beta(n - m + 1, m).
     """
@@ -115,7 +123,8 @@ def drop(n: int, coverage: float, confidence: float) -> int:
 
 
 def free_band(values: npt.ArrayLike, *, coverage: float = 0.95, confidence: float = 0.95) -> tuple[float, float]:
-    """Two readings of `values` (n,) between which the share lies, whatever the distribution; the outer ones are dropped evenly.
+    """Two readings of `values` (n,) between which the share lies, whatever the distribution; the outer ones are dropped
+    evenly.
 
     Raises UnusableData with the number of readings needed where n is too small.
     """
@@ -123,7 +132,10 @@ def free_band(values: npt.ArrayLike, *, coverage: float = 0.95, confidence: floa
     spare = drop(len(x), coverage, confidence)
     if spare < 0:
         need = sample_needed(coverage, confidence)
-        raise UnusableData(f"limits without a curve need {need} readings for {coverage:.0%} with {confidence:.0%} confidence; got {len(x)}")
+        raise UnusableData(
+            f"limits without a curve need {need} readings for {coverage:.0%} with {confidence:.0%} confidence; got "
+            f"{len(x)}"
+        )
     ordered = np.sort(x)
     low = spare // 2
     return float(ordered[low]), float(ordered[len(x) - 1 - (spare - low)])
@@ -141,5 +153,7 @@ def sample_needed(coverage: float, confidence: float, *, ends: int = 2) -> int:
 def _sizes(n: int, coverage: float, confidence: float, nu: float | None) -> float:
     freedom = n - 1 if nu is None else nu
     if n < 2 or freedom <= 0 or not (0 < coverage < 1 and 0 < confidence < 1):
-        raise UnusableData(f"a tolerance factor needs two readings and shares between 0 and 1; got n {n}, {coverage} and {confidence}")
+        raise UnusableData(
+            f"a tolerance factor needs two readings and shares between 0 and 1; got n {n}, {coverage} and {confidence}"
+        )
     return float(freedom)

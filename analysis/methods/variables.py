@@ -17,9 +17,23 @@ import numpy.typing as npt
 
 from analysis.methods.constants import c4, d2, d3
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, firsts, lengths, means, standard_deviations, sums
+from analysis.methods.segments import (
+    ONE_STREAM,
+    Flags,
+    Floats,
+    Ints,
+    blocks,
+    checked,
+    firsts,
+    lengths,
+    means,
+    standard_deviations,
+    sums,
+)
 
-TIE = 1e-9  # a reading nearer to a line than this share of the line or of sigma lies on it: three correct sums must agree
+TIE = (
+    1e-9  # a reading nearer to a line than this share of the line or of sigma lies on it: three correct sums must agree
+)
 
 
 @dataclass(frozen=True)
@@ -39,12 +53,17 @@ class Individuals:
 
 
 def per_segment(value: npt.ArrayLike, segments: int, what: str) -> Floats:
-    """One number for all segments, or one for each, as shape (s,); UnusableData where the count differs or a number is not finite."""
+    """One number for all segments, or one for each, as shape (s,); UnusableData where the count differs or a number is
+    not finite.
+    """
     array = np.asarray(value, dtype=np.float64)
     if array.ndim > 1 or (array.ndim == 1 and len(array) != segments):
         raise UnusableData(f"wanted one {what} or one for each of {segments} segments; got shape {array.shape}")
     if not np.isfinite(array).all():
-        raise UnusableData(f"every {what} must be a number; got {array[~np.isfinite(array)][0] if array.ndim else array}: leave such streams out")
+        raise UnusableData(
+            f"every {what} must be a number; got {array[~np.isfinite(array)][0] if array.ndim else array}: leave such "
+            "streams out"
+        )
     return np.broadcast_to(array, (segments,)).astype(np.float64)
 
 
@@ -54,7 +73,9 @@ def tie(line: Floats, sigma: Floats) -> Floats:
 
 
 def moving_ranges(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM) -> Floats:
-    """Distance of each reading from the one before it in its segment, shape (n,); 0 for the first of a segment, which has none before."""
+    """Distance of each reading from the one before it in its segment, shape (n,); 0 for the first of a segment, which
+    has none before.
+    """
     readings, begins = checked(values, starts)
     ranges = np.abs(np.diff(readings, prepend=readings[0]))
     ranges[begins] = 0.0
@@ -101,7 +122,11 @@ def spread(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, baselin
 
 
 def individuals(
-    values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float | Floats = 3.0, baseline: Ints | int | None = None
+    values: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    width: float | Floats = 3.0,
+    baseline: Ints | int | None = None,
 ) -> Individuals:
     """Centre lines and limits of single readings in time order, for one stream or for many at once.
 
@@ -137,7 +162,8 @@ def individuals(
     if (line.n < 2).any():
         first = int((line.n < 2).argmax())
         raise UnusableData(
-            f"segment {first} has {line.n[first]} reading in its baseline; wanted at least 2 for a moving range: wait for more or leave it out"
+            f"segment {first} has {line.n[first]} reading in its baseline; wanted at least 2 for a moving range: wait "
+            "for more or leave it out"
         )
     lower, upper = line.centre - wide * line.sigma, line.centre + wide * line.sigma
     return Individuals(line.centre, line.sigma, lower, upper, outside(readings, begins, lower, upper, line.sigma))
@@ -184,7 +210,13 @@ def _by_size(factor: Callable[[int], float], n: Ints) -> Floats:
 
 
 def _subgroup_chart(
-    values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike, width: float, *, by_range: bool, between: bool = False
+    values: npt.ArrayLike,
+    groups: npt.ArrayLike,
+    starts: npt.ArrayLike,
+    width: float,
+    *,
+    by_range: bool,
+    between: bool = False,
 ) -> tuple[Subgroups, Ints]:
     readings, edges = checked(values, groups)
     n = lengths(edges, len(readings))
@@ -203,7 +235,10 @@ def _subgroup_chart(
     weight = np.where(told, (expected / np.where(told, scatter, 1.0)) ** 2, 0.0)  # each estimate by how sure it is
     total = sums(weight, begins)
     if (total == 0).any():
-        raise UnusableData(f"stream {int((total == 0).argmax())} has only single readings: wanted subgroups of 2 or more; chart them as individuals")
+        raise UnusableData(
+            f"stream {int((total == 0).argmax())} has only single readings: wanted subgroups of 2 or more; chart them "
+            "as individuals"
+        )
     size = lengths(begins, len(mean))
     sigma = sums(weight * inside / expected, begins) / total
     each = np.repeat(sigma, size)
@@ -235,7 +270,9 @@ def _subgroup_chart(
     return chart, begins
 
 
-def xbar_r(values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0) -> Subgroups:
+def xbar_r(
+    values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0
+) -> Subgroups:
     """Means and ranges of subgroups, of any and of unequal size.
 
     Parameters
@@ -252,8 +289,8 @@ def xbar_r(values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike =
     Returns
     -------
     Subgroups
-        In the unit of `values`. sigma = mean of R / d2(n), weighted by (d2 / d3)^2 where n differ (equal n: R-bar / d2);
-        the centre is the mean of all readings.
+        In the unit of `values`. sigma = mean of R / d2(n), weighted by (d2 / d3)^2 where n differ (equal n: R-bar /
+        d2); the centre is the mean of all readings.
 
     Raises
     ------
@@ -266,8 +303,12 @@ def xbar_r(values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike =
     return _subgroup_chart(values, groups, starts, width, by_range=True)[0]
 
 
-def xbar_s(values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0) -> Subgroups:
-    """Means and standard deviations of subgroups; as `xbar_r`, with s / c4(n) weighted by c4^2 / (1 - c4^2) where n differ."""
+def xbar_s(
+    values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0
+) -> Subgroups:
+    """Means and standard deviations of subgroups; as `xbar_r`, with s / c4(n) weighted by c4^2 / (1 - c4^2) where n
+    differ.
+    """
     return _subgroup_chart(values, groups, starts, width, by_range=False)[0]
 
 
@@ -277,19 +318,25 @@ class ThreeWay:
     sigma_between: Floats  # (s,) what subgroups differ by beyond the spread inside; 0 where that explains it all
 
 
-def three_way(values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0) -> ThreeWay:
-    """Means charted as individuals, the spread inside subgroups by s: change between instruments and within each, apart.
+def three_way(
+    values: npt.ArrayLike, groups: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, width: float = 3.0
+) -> ThreeWay:
+    """Means charted as individuals, the spread inside subgroups by s: change between instruments and within each,
+    apart.
 
     For subgroups that are no random handful, such as the six string heights of one guitar: they rise and fall together,
-    so limits from the spread inside would flag nearly every guitar. Parameters and errors as in `xbar_r`; a stream needs
-    two subgroups. sigma_between^2 = (moving-range sigma of the means)^2 - sigma^2 x mean of 1/n, at least 0.
+    so limits from the spread inside would flag nearly every guitar. Parameters and errors as in `xbar_r`; a stream
+    needs two subgroups. sigma_between^2 = (moving-range sigma of the means)^2 - sigma^2 x mean of 1/n, at least 0.
 
     Source: ISO 7870-2; Wheeler 1995, Advanced Topics in Statistical Process Control (three-way charts; from memory).
     """
     chart, begins = _subgroup_chart(values, groups, starts, width, by_range=False, between=True)
     size = lengths(begins, len(chart.mean))
     if (size < 2).any():
-        raise UnusableData(f"stream {int((size < 2).argmax())} has 1 subgroup; wanted at least 2 for a moving range: wait for more or leave it out")
+        raise UnusableData(
+            f"stream {int((size < 2).argmax())} has 1 subgroup; wanted at least 2 for a moving range: wait for more "
+            "or leave it out"
+        )
     of_means = ((chart.upper - chart.lower) / 2 / width)[begins]
     inside = chart.sigma**2 * sums(1 / chart.n, begins) / size
     return ThreeWay(chart, np.sqrt(np.maximum(of_means**2 - inside, 0.0)))

@@ -1,7 +1,7 @@
 """Plans that pass or return a lot on measurements: mean and s of a sample of n, sigma unknown.
 
-Form k: accept where the distance of the mean from the limit is at least k s. Form M: accept where the share estimated outside is at
-most M; it serves two limits at once.
+Form k: accept where the distance of the mean from the limit is at least k s. Form M: accept where the share estimated
+outside is at most M; it serves two limits at once.
 Source: MIL-STD-414 (1957), section B; Lieberman & Resnikoff 1955, J. American Statistical Association 50.
 Holds for normal readings only: the chart and the probability plot come first.
 """
@@ -28,7 +28,9 @@ class VariablesPlan:
 
     def __post_init__(self) -> None:
         if self.n < 3 or not np.isfinite(self.k):
-            raise UnusableData(f"a plan by measurement needs a sample of three or more and a constant k; got n {self.n}, k {self.k}")
+            raise UnusableData(
+                f"a plan by measurement needs a sample of three or more and a constant k; got n {self.n}, k {self.k}"
+            )
 
     @property
     def m(self) -> float:
@@ -37,7 +39,8 @@ class VariablesPlan:
 
 
 def estimated_outside(quality: npt.ArrayLike, n: int) -> Floats:
-    """Best unbiased estimate of the share outside one limit from quality = (limit - mean) / s (or (mean - limit) / s), n >= 3.
+    """Best unbiased estimate of the share outside one limit from quality = (limit - mean) / s (or (mean - limit) / s),
+    n >= 3.
 
     Incomplete beta function of n/2 - 1 twice at .5 - .5 quality sqrt(n) / (n - 1).
     """
@@ -65,7 +68,9 @@ def accepts(plan: VariablesPlan, mean: float, sd: float, *, lower: float = np.na
 
 
 def accepted(plan: VariablesPlan, p: npt.ArrayLike) -> Floats:
-    """Chance that a lot with a share `p` outside its one limit is accepted, from the noncentral t distribution; 0 < p < 1."""
+    """Chance that a lot with a share `p` outside its one limit is accepted, from the noncentral t distribution; 0 < p <
+    1.
+    """
     share = np.asarray(p, dtype=np.float64)
     if not bool(((share > 0) & (share < 1)).all()):
         raise UnusableData("a share outside lies between 0 and 1; per cent must be divided by 100")
@@ -83,9 +88,19 @@ def share_accepted(plan: VariablesPlan, chance: npt.ArrayLike) -> Floats:
 
 
 def through(good: float, bad: float, *, producer_risk: float = 0.05, consumer_risk: float = 0.10) -> VariablesPlan:
-    """Smallest exact plan through two points: returns `good` at most with `producer_risk`, accepts `bad` at most with `consumer_risk`."""
-    if not 0 < good < bad < 1 or not 0 < producer_risk < 1 or not 0 < consumer_risk < 1 or producer_risk + consumer_risk >= 1:
-        raise UnusableData(f"a plan needs 0 < good < bad < 1 and risks between 0 and 1; got {good}, {bad}, {producer_risk}, {consumer_risk}")
+    """Smallest exact plan through two points: returns `good` at most with `producer_risk`, accepts `bad` at most with
+    `consumer_risk`.
+    """
+    if (
+        not 0 < good < bad < 1
+        or not 0 < producer_risk < 1
+        or not 0 < consumer_risk < 1
+        or producer_risk + consumer_risk >= 1
+    ):
+        raise UnusableData(
+            f"a plan needs 0 < good < bad < 1 and risks between 0 and 1; got {good}, {bad}, {producer_risk}, "
+            f"{consumer_risk}"
+        )
     z_good, z_bad = -float(special.ndtri(good)), -float(special.ndtri(bad))
 
     def constant(n: int) -> float:
@@ -100,7 +115,10 @@ def through(good: float, bad: float, *, producer_risk: float = 0.05, consumer_ri
     while not kept(high):
         low, high = high, high * 2
         if high > LARGEST:
-            raise UnusableData(f"no plan under {LARGEST} tells {good:.2%} from {bad:.2%} outside with these risks; set them further apart")
+            raise UnusableData(
+                f"no plan under {LARGEST} tells {good:.2%} from {bad:.2%} outside with these risks; set them further "
+                "apart"
+            )
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if kept(middle) else (middle, high)

@@ -1,9 +1,11 @@
-"""How much of a spread lies between groups, between batches of a group, and within a batch: a nested split of the variance.
+"""How much of a spread lies between groups, between batches of a group, and within a batch: a nested split of the
+variance.
 
-By analysis of variance with unequal numbers, each mean square set equal to what it is expected to be; before a negative result is cut off
-at 0 the estimates are unbiased whatever the distribution. Where there are few groups they are taken as fixed: their spread is that of
-these very groups, less what chance puts into their means.
-Source: Searle, Casella & McCulloch 1992, Variance Components, chapters 3 and 5 (from memory); NIST/SEMATECH e-Handbook, section 3.2.3.3.
+By analysis of variance with unequal numbers, each mean square set equal to what it is expected to be; before a negative
+result is cut off at 0 the estimates are unbiased whatever the distribution. Where there are few groups they are taken
+as fixed: their spread is that of these very groups, less what chance puts into their means.
+Source: Searle, Casella & McCulloch 1992, Variance Components, chapters 3 and 5 (from memory); NIST/SEMATECH e-Handbook,
+section 3.2.3.3.
 """
 
 from dataclasses import dataclass
@@ -49,7 +51,10 @@ def split(values: npt.ArrayLike, group: npt.ArrayLike, batch: npt.ArrayLike, *, 
     n = np.bincount(lot).astype(np.float64) if len(x) else np.empty(0)
     total, b, g = len(x), len(n), int(owner.max()) + 1 if len(owner) else 0
     if total - b < 1 or not bool(np.isfinite(x).all()):
-        raise UnusableData(f"a split of the variance needs a batch with two values or more, none missing; got {total} values in {b} batches")
+        raise UnusableData(
+            f"a split of the variance needs a batch with two values or more, none missing; got {total} values in {b} "
+            "batches"
+        )
     mean = np.bincount(lot, x) / n
     within = float(((x - mean[lot]) ** 2).sum()) / (total - b)
     size = np.bincount(owner, n).astype(np.float64)
@@ -64,7 +69,9 @@ def split(values: npt.ArrayLike, group: npt.ArrayLike, batch: npt.ArrayLike, *, 
 
 
 def _groups(mean: Floats, size: Floats, square: Floats, batch: float, within: float, few: int) -> float:
-    """Variance between groups: of these groups, each alike, where there are few; of the groups they stand for otherwise."""
+    """Variance between groups: of these groups, each alike, where there are few; of the groups they stand for
+    otherwise.
+    """
     g = len(mean)
     if g < 2:
         return float("nan")

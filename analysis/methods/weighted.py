@@ -113,14 +113,24 @@ def ewma(
     """
     readings, begins = checked(values, starts)
     s, n = len(begins), len(readings)
-    middle, spread, wide = per_segment(centre, s, "centre"), per_segment(sigma, s, "sigma"), per_segment(width, s, "width")
+    middle, spread, wide = (
+        per_segment(centre, s, "centre"),
+        per_segment(sigma, s, "sigma"),
+        per_segment(width, s, "width"),
+    )
     first = np.broadcast_to(np.asarray(begin, dtype=np.int64), (s,))
     if not 0 < weight <= 1 or (spread < 0).any() or (wide <= 0).any() or (first < 0).any():
-        raise UnusableData("an EWMA wants a weight above 0 and at most 1, sigma and begin of at least 0 and a width above 0")
+        raise UnusableData(
+            "an EWMA wants a weight above 0 and at most 1, sigma and begin of at least 0 and a width above 0"
+        )
     size = lengths(begins, n)
     keep = 1.0 - weight
-    unit = np.where(spread > 0, spread, np.maximum(np.abs(middle), 1.0))  # sigma 0: any yardstick will do, nothing is flagged
-    early = 1 if keep == 0 else int(np.ceil(-40 / (2 * np.log(keep))))  # after so many judged readings the limits no longer move
+    unit = np.where(
+        spread > 0, spread, np.maximum(np.abs(middle), 1.0)
+    )  # sigma 0: any yardstick will do, nothing is flagged
+    early = (
+        1 if keep == 0 else int(np.ceil(-40 / (2 * np.log(keep))))
+    )  # after so many judged readings the limits no longer move
     slack = TIE * np.maximum(np.abs(middle) / unit + wide, 1.0)
     reach = np.where(spread > 0, wide, np.inf)
     average = np.empty(n)
@@ -139,7 +149,9 @@ def ewma(
         taken = np.minimum(count - idle, early)
         at = _heads(local + idle, taken)
         order = np.arange(len(at)) - np.repeat(np.cumsum(taken) - taken, taken)
-        moving = np.repeat(reach[which], taken) * _grow(weight, np.arange(1, early + 1))[order] + np.repeat(slack[which], taken)
+        moving = np.repeat(reach[which], taken) * _grow(weight, np.arange(1, early + 1))[order] + np.repeat(
+            slack[which], taken
+        )
         flags[at] = np.abs(faded[at]) > moving
         if idle.any():
             flags[_heads(local, idle)] = False
@@ -200,7 +212,10 @@ def cusum(
     s, n = len(begins), len(readings)
     middle, unit = per_segment(centre, s, "centre"), per_segment(sigma, s, "sigma")
     if (unit <= 0).any() or k < 0 or not 0 <= head_start < h:
-        raise UnusableData("a CUSUM wants sigma above 0, k of at least 0 and a head start from 0 to below h; leave out series that never move")
+        raise UnusableData(
+            "a CUSUM wants sigma above 0, k of at least 0 and a head start from 0 to below h; leave out series that "
+            "never move"
+        )
     size = lengths(begins, n)
     upper, lower, since_upper, since_lower = np.empty(n), np.empty(n), np.empty(n, np.int64), np.empty(n, np.int64)
     for which, at, inside in _rectangles(begins, size):
@@ -220,7 +235,9 @@ def cusum(
 
 
 def _rectangles(begins: Ints, size: Ints, cells: int = 1 << 20) -> Iterator[tuple[Ints, Ints, Flags]]:
-    """Segments of like length laid side by side: which they are (k,), indices of their readings (k, longest), which of these are theirs."""
+    """Segments of like length laid side by side: which they are (k,), indices of their readings (k, longest), which of
+    these are theirs.
+    """
     order = np.argsort(size, kind="stable")
     doubled = np.floor(np.log2(size[order])).astype(np.int64)
     batch = np.cumsum(2 ** (doubled + 1)) // cells

@@ -1,4 +1,6 @@
-"""Target band: a trainee's readings stacked on the band of qualified people, mean with its interval in blue, figures in the gauge's unit."""
+"""Target band: a trainee's readings stacked on the band of qualified people, mean with its interval in blue, figures in
+the gauge's unit.
+"""
 
 from __future__ import annotations
 
@@ -47,14 +49,25 @@ def band(view: BandView, *, narrow: bool = False) -> Figure:
     figure = style.sheet_of_pixels(width, HEIGHT)
     shapes, texts = figure["shapes"], figure["annotations"]
     if view.lower is not None or view.upper is not None:
-        a, b = (px(view.lower) if view.lower is not None else 6), (px(view.upper) if view.upper is not None else width - 6)
+        a, b = (
+            (px(view.lower) if view.lower is not None else 6),
+            (px(view.upper) if view.upper is not None else width - 6),
+        )
         shapes.append(style.box(a, 8, b, 48, style.BOARD))
-        shapes += [style.line(px(x), 8, px(x), 48, style.BOARDEDGE, 2, layer="below") for x in (view.lower, view.upper) if x is not None]
+        shapes += [
+            style.line(px(x), 8, px(x), 48, style.BOARDEDGE, 2, layer="below")
+            for x in (view.lower, view.upper)
+            if x is not None
+        ]
     if view.target is not None:
-        shapes.append(style.line(px(view.target), 10, px(view.target), 48, style.BOARDEDGE, 2.4, dash="2.4px,6px", layer="below"))
+        shapes.append(
+            style.line(px(view.target), 10, px(view.target), 48, style.BOARDEDGE, 2.4, dash="2.4px,6px", layer="below")
+        )
     shapes.append(style.line(6, 48, width - 6, 48, style.LINE, layer="below"))
     under = [
-        (v, w) for v, w in ((view.lower, view.lower_words), (view.target, view.target_words), (view.upper, view.upper_words)) if v is not None and w
+        (v, w)
+        for v, w in ((view.lower, view.lower_words), (view.target, view.target_words), (view.upper, view.upper_words))
+        if v is not None and w
     ]
     free = -20.0
     for value, words in sorted(under, key=lambda pair: pair[0]):
@@ -70,6 +83,19 @@ def band(view: BandView, *, narrow: bool = False) -> Figure:
     if view.mean is not None:
         if view.low is not None and view.high is not None:
             line = {"color": style.FOCUS, "width": 4}
-            data.append({"type": "scatter", "mode": "lines", "x": [px(view.low), px(view.high)], "y": [28, 28], "line": line, "hoverinfo": "skip"})
-        data.append(points([px(view.mean)], [28], {"size": 12, "color": style.FOCUS, "line": {"width": 1.5, "color": style.CARD}}))
+            data.append(
+                {
+                    "type": "scatter",
+                    "mode": "lines",
+                    "x": [px(view.low), px(view.high)],
+                    "y": [28, 28],
+                    "line": line,
+                    "hoverinfo": "skip",
+                }
+            )
+        data.append(
+            points(
+                [px(view.mean)], [28], {"size": 12, "color": style.FOCUS, "line": {"width": 1.5, "color": style.CARD}}
+            )
+        )
     return {"data": data, "layout": figure}

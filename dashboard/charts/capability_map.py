@@ -16,7 +16,8 @@ SHOWN = 1.64  # width of a cell in tolerances; the board takes one of them
 class MapCell:
     """One stream under its limits. Places are shares of the tolerance: 0 is the lower limit, 1 the upper one.
 
-    Where only one side has a limit, whoever fills this sets the other end so that the middle 99.7 % is one tolerance wide.
+    Where only one side has a limit, whoever fills this sets the other end so that the middle 99.7 % is one tolerance
+    wide.
     """
 
     row: int
@@ -62,7 +63,16 @@ def capability_map(view: MapView, *, narrow: bool = False) -> Figure:
     figure = style.sheet_of_pixels(style.WIDE, top)
     shapes, texts, spots = figure["shapes"], figure["annotations"], []
     for k, column in enumerate(view.columns):
-        texts.append(style.words(names + pitch * k + pitch * 0.02, 12, column, size=14 if pitch > 110 else 12, bold=True, colour=style.INK))
+        texts.append(
+            style.words(
+                names + pitch * k + pitch * 0.02,
+                12,
+                column,
+                size=14 if pitch > 110 else 12,
+                bold=True,
+                colour=style.INK,
+            )
+        )
     for k, row in enumerate(view.rows):
         texts.append(style.words(0, tops[k] + 14, row, size=14))
     for cell in view.cells:
@@ -91,7 +101,9 @@ def _narrow(view: MapView) -> Figure:
     return {"data": [_touch(spots)], "layout": figure}
 
 
-def _cell(cell: MapCell, shapes: list[Figure], texts: list[Figure], x: float, y: float, width: float, tight: bool) -> tuple[float, float, str, str]:
+def _cell(
+    cell: MapCell, shapes: list[Figure], texts: list[Figure], x: float, y: float, width: float, tight: bool
+) -> tuple[float, float, str, str]:
     a, b = x + width * (SHOWN - 1) / 2 / SHOWN, x + width * (SHOWN + 1) / 2 / SHOWN
     told = (x + width / 2, y + 14, cell.key, cell.told or f"{cell.ppk} {cell.bounds}")
     if cell.mean is None or not (cell.has_lower or cell.has_upper):
@@ -102,17 +114,42 @@ def _cell(cell: MapCell, shapes: list[Figure], texts: list[Figure], x: float, y:
         return min(max(a + (b - a) * share, x + 4), x + width - 4)
 
     shapes.append(style.box(a if cell.has_lower else x, y + 3, b if cell.has_upper else x + width, y + 25, style.BOARD))
-    shapes += [style.line(end, y + 3, end, y + 25, style.BOARDEDGE, 2) for end, there in ((a, cell.has_lower), (b, cell.has_upper)) if there]
+    shapes += [
+        style.line(end, y + 3, end, y + 25, style.BOARDEDGE, 2)
+        for end, there in ((a, cell.has_lower), (b, cell.has_upper))
+        if there
+    ]
     if cell.low is not None and cell.high is not None:
         shapes.append(style.line(px(cell.low), y + 14, px(cell.high), y + 14, style.INK2, 1.8))
-        for end, out in ((px(cell.low), cell.has_lower and cell.low < 0), (px(cell.high), cell.has_upper and cell.high > 1)):
+        for end, out in (
+            (px(cell.low), cell.has_lower and cell.low < 0),
+            (px(cell.high), cell.has_upper and cell.high > 1),
+        ):
             if out:
                 at = {"xsizemode": "pixel", "ysizemode": "pixel", "xanchor": end, "yanchor": y + 14}
                 shapes.append(style.path("M-3.5,-3.5L3.5,3.5M-3.5,3.5L3.5,-3.5", edge=style.INK, width=1.8, **at))
     if cell.quarter is not None and cell.three_quarters is not None:
         shapes.append(style.line(px(cell.quarter), y + 14, px(cell.three_quarters), y + 14, style.INK, 7))
-    hole = {"xsizemode": "pixel", "ysizemode": "pixel", "xanchor": px(cell.mean), "yanchor": y + 14, "x0": -2.6, "x1": 2.6, "y0": -2.6, "y1": 2.6}
-    shapes.append({"type": "circle", "opacity": 1, "layer": "above", **hole, "fillcolor": style.CARD, "line": {"width": 0, "color": style.CARD}})
+    hole = {
+        "xsizemode": "pixel",
+        "ysizemode": "pixel",
+        "xanchor": px(cell.mean),
+        "yanchor": y + 14,
+        "x0": -2.6,
+        "x1": 2.6,
+        "y0": -2.6,
+        "y1": 2.6,
+    }
+    shapes.append(
+        {
+            "type": "circle",
+            "opacity": 1,
+            "layer": "above",
+            **hole,
+            "fillcolor": style.CARD,
+            "line": {"width": 0, "color": style.CARD},
+        }
+    )
     text_x = a if a + 100 < x + width + 14 else x
     texts.append(style.words(text_x, y + 38, cell.ppk, size=14, bold=True, colour=style.INK))
     if cell.bounds:
@@ -131,7 +168,12 @@ def _flag_lines(cell: MapCell, width: float) -> list[str]:
 
 def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:
     return {
-        "type": "scatter", "mode": "markers", "name": "cells", "x": [s[0] for s in spots], "y": [s[1] for s in spots],
-        "marker": {"size": 28, "opacity": 0, "color": style.INK}, "customdata": [[s[2], s[3]] for s in spots],
+        "type": "scatter",
+        "mode": "markers",
+        "name": "cells",
+        "x": [s[0] for s in spots],
+        "y": [s[1] for s in spots],
+        "marker": {"size": 28, "opacity": 0, "color": style.INK},
+        "customdata": [[s[2], s[3]] for s in spots],
         "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }  # fmt: skip
+    }

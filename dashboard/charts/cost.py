@@ -1,4 +1,6 @@
-"""What goes with bow: minutes in steps of the incoming reading, with intervals, a line through them, and what was agreed as board."""
+"""What goes with bow: minutes in steps of the incoming reading, with intervals, a line through them, and what was
+agreed as board.
+"""
 
 from __future__ import annotations
 
@@ -42,13 +44,25 @@ def cost(view: CostView, *, narrow: bool = False) -> Figure:
     pad = (high - low) * 0.06 or 0.05
     bottom, top = min(ys), max(ys)
     room = (top - bottom) * 0.12 or 1
-    layout = plane((low - pad, high + pad), (bottom - room, top + room), x_words=view.x_words, y_words=view.y_words, narrow=narrow)
+    layout = plane(
+        (low - pad, high + pad), (bottom - room, top + room), x_words=view.x_words, y_words=view.y_words, narrow=narrow
+    )
     if view.agreed is not None:
         at = {"yref": "paper"}
         layout["shapes"].append(style.box(low - pad, 0, min(view.agreed, high + pad), 1, style.BOARD, **at))
         layout["shapes"].append(style.line(view.agreed, 0, view.agreed, 1, style.BOARDEDGE, 2, layer="below", **at))
         layout["annotations"].append(
-            style.words(view.agreed, 1, view.agreed_words, size=13, colour=style.BOARDTEXT, at="right", yref="paper", xshift=-6, yshift=-12)
+            style.words(
+                view.agreed,
+                1,
+                view.agreed_words,
+                size=13,
+                colour=style.BOARDTEXT,
+                at="right",
+                yref="paper",
+                xshift=-6,
+                yshift=-12,
+            )
         )
     data = []
     if len(view.line):
@@ -57,7 +71,15 @@ def cost(view: CostView, *, narrow: bool = False) -> Figure:
         data.append(curve(view.line_x, view.line, style.FOCUS, 2.6))
         layout["annotations"].append(
             style.words(
-                view.line_x[-1], view.line[-1], view.words, size=14, bold=True, colour=style.FOCUSTEXT, at="right", yshift=-20, halo=style.CARD
+                view.line_x[-1],
+                view.line[-1],
+                view.words,
+                size=14,
+                bold=True,
+                colour=style.FOCUSTEXT,
+                at="right",
+                yshift=-20,
+                halo=style.CARD,
             )
         )
     bars_x = [v for x in view.x for v in (x, x, None)]

@@ -1,4 +1,6 @@
-"""Dot and interval, a row each: the frame that shares, what a shift moves together with, settling and savings are drawn in."""
+"""Dot and interval, a row each: the frame that shares, what a shift moves together with, settling and savings are drawn
+in.
+"""
 
 from __future__ import annotations
 
@@ -31,14 +33,24 @@ class DotRow:
 
 
 def dots(
-    rows: Sequence[DotRow], *, write: Callable[[float], str], low: float | None = None, high: float | None = None,
-    zero: bool = False, grid: bool = True,
-    pitch: int = 26, width: int = style.WIDER_HALF, names: float | None = None, above: bool = False, size: float = 5, narrow: bool = False,
-) -> Figure:  # fmt: skip
+    rows: Sequence[DotRow],
+    *,
+    write: Callable[[float], str],
+    low: float | None = None,
+    high: float | None = None,
+    zero: bool = False,
+    grid: bool = True,
+    pitch: int = 26,
+    width: int = style.WIDER_HALF,
+    names: float | None = None,
+    above: bool = False,
+    size: float = 5,
+    narrow: bool = False,
+) -> Figure:
     """Rows of dot and interval on one axis.
 
-    write puts a tick into words; low and high fix the ends of the axis; zero draws an upright at 0; names is the px the names take (from their
-    length unless given); above sets each name over its row. On a phone names always stand above.
+    write puts a tick into words; low and high fix the ends of the axis; zero draws an upright at 0; names is the px the
+    names take (from their length unless given); above sets each name over its row. On a phone names always stand above.
     """
     if not rows:
         return style.empty("Nothing to show here yet.", height=60, narrow=narrow)
@@ -56,7 +68,9 @@ def dots(
     )
     beside = any(rights) and (clash or not narrow)
     right = width - (max(map(len, rights)) * style.CHARACTER * 14 / 13 + 22 if beside else 16)
-    ends = [x for row in rows for x in (row.value, row.low, row.high) if x is not None and math.isfinite(x)] + ([0.0] if zero else [])
+    ends = [x for row in rows for x in (row.value, row.low, row.high) if x is not None and math.isfinite(x)] + (
+        [0.0] if zero else []
+    )
     start = low if low is not None else min(ends, default=0.0)
     end = high if high is not None else max(ends, default=1.0)
     if end - start < 1e-12:
@@ -78,14 +92,31 @@ def dots(
             shapes.append(style.line(px(tick), 2, px(tick), foot, style.LINE, layer="below"))
         text = write(tick)
         half = style.width_of(text, 12) / 2 + 3
-        texts.append(style.words(min(max(px(tick), half), width - half), foot + 13, text, size=12, colour=style.INK3, at="center"))
+        texts.append(
+            style.words(
+                min(max(px(tick), half), width - half), foot + 13, text, size=12, colour=style.INK3, at="center"
+            )
+        )
     wedges, spots = any(row.wedge for row in rows), []
     for k, row in enumerate(rows):
         y = pitch * k + (pitch - 12 if above else pitch / 2 + 1)
         name_y = pitch * k + 12 + 17 * (lines - 1 - (len(names_of[k]) - 1) / 2) if above else y
-        texts.append(style.words(0, name_y, "<br>".join(names_of[k]), size=14, bold=row.bold, colour=style.INK if row.bold else style.INK2))
+        texts.append(
+            style.words(
+                0,
+                name_y,
+                "<br>".join(names_of[k]),
+                size=14,
+                bold=row.bold,
+                colour=style.INK if row.bold else style.INK2,
+            )
+        )
         if rights[k]:
-            texts.append(style.words(width, y if clash else name_y, rights[k], size=13 if narrow else 14, at="right", colour=style.INK2))
+            texts.append(
+                style.words(
+                    width, y if clash else name_y, rights[k], size=13 if narrow else 14, at="right", colour=style.INK2
+                )
+            )
         if above and grid:
             shapes.append(style.line(left, y, right, y, style.LINE, layer="below"))
         if row.wedge and row.value is not None:
@@ -93,17 +124,25 @@ def dots(
             shapes.append(style.path(f"M{x0},{y + 7}L{x1},{y + 7}L{x1},{y - 5}Z", fill=style.LIGHT_FILL, layer="below"))
         if zero:
             reach = 12 if wedges or above else pitch / 2
-            shapes.append(style.line(px(0), y - reach, px(0), y + reach, style.INK, 2 if wedges else 1.4, layer="below"))
+            shapes.append(
+                style.line(px(0), y - reach, px(0), y + reach, style.INK, 2 if wedges else 1.4, layer="below")
+            )
         if row.value is None:
             continue
         if row.low is not None and row.high is not None:
             shapes.append(style.line(px(row.low), y, px(row.high), y, row.line or row.colour, size / 2, layer="below"))
         spots.append((px(row.value), y, row))
     trace = {
-        "type": "scatter", "mode": "markers", "name": "dots", "x": [s[0] for s in spots], "y": [s[1] for s in spots], "cliponaxis": False,
+        "type": "scatter",
+        "mode": "markers",
+        "name": "dots",
+        "x": [s[0] for s in spots],
+        "y": [s[1] for s in spots],
+        "cliponaxis": False,
         "marker": {"size": 2 * size, "opacity": 1, "color": [s[2].colour for s in spots]},
-        "customdata": [[s[2].key, s[2].told or s[2].name] for s in spots], "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }  # fmt: skip
+        "customdata": [[s[2].key, s[2].told or s[2].name] for s in spots],
+        "hovertemplate": "%{customdata[1]}<extra></extra>",
+    }
     return {"data": [trace], "layout": figure}
 
 

@@ -15,7 +15,9 @@ WIDTH, HEIGHT = 240, 72
 
 @dataclass(frozen=True)
 class EvidenceView:
-    """The test's figure after each instrument and its two boundaries; `least` instruments are needed before anything is said."""
+    """The test's figure after each instrument and its two boundaries; `least` instruments are needed before anything is
+    said.
+    """
 
     path: Sequence[float]
     shown: float
@@ -49,6 +51,17 @@ def evidence(view: EvidenceView, *, narrow: bool = False) -> Figure:
     end = line[-1]
     shift = -13 if end > (top + bottom) / 2 else 13
     texts.append(
-        style.words(min(x[-1] + 8, right - 12), end + shift, view.n_words or str(n), size=12, bold=True, colour=style.FOCUSTEXT, halo=style.CARD)
+        style.words(
+            min(x[-1] + 8, right - 12),
+            end + shift,
+            view.n_words or str(n),
+            size=12,
+            bold=True,
+            colour=style.FOCUSTEXT,
+            halo=style.CARD,
+        )
     )
-    return {"data": [curve(x, line, style.FOCUS, 2.2), points([x[-1]], [end], {"size": 9, "color": style.FOCUS})], "layout": figure}
+    return {
+        "data": [curve(x, line, style.FOCUS, 2.2), points([x[-1]], [end], {"size": 9, "color": style.FOCUS})],
+        "layout": figure,
+    }

@@ -1,7 +1,9 @@
-"""Bench flow: arcs run back along the bench from where work was caught to where it was caused, as wide as their hours or count.
+"""Bench flow: arcs run back along the bench from where work was caught to where it was caused, as wide as their hours
+or count.
 
-An arc is `back`, its core `backmark` as wide as the confirmed share. The largest that make four fifths are coloured and labelled, the rest thin
-and grey. Supplier, handling and unknown are rings off the bench's end. On a phone the bench stands upright with the arcs at its right.
+An arc is `back`, its core `backmark` as wide as the confirmed share. The largest that make four fifths are coloured and
+labelled, the rest thin and grey. Supplier, handling and unknown are rings off the bench's end. On a phone the bench
+stands upright with the arcs at its right.
 """
 
 from __future__ import annotations
@@ -27,7 +29,9 @@ class Station:
 
 @dataclass(frozen=True)
 class Arc:
-    """What one station caught of another's: amount in the unit of the width, of it confirmed, its figure in words ("19.2 h")."""
+    """What one station caught of another's: amount in the unit of the width, of it confirmed, its figure in words
+    ("19.2 h").
+    """
 
     caught_at: str
     caused_at: str
@@ -40,7 +44,9 @@ class Arc:
 
 @dataclass(frozen=True)
 class FlowRow:
-    """One line of figures under the bench, a text a station ("" where there is none); `strong` marks those in the colour of what came back."""
+    """One line of figures under the bench, a text a station ("" where there is none); `strong` marks those in the
+    colour of what came back.
+    """
 
     name: str
     texts: Sequence[str]
@@ -49,7 +55,9 @@ class FlowRow:
 
 @dataclass(frozen=True)
 class FlowView:
-    """Rings first, then stages in bench order; the rows are not drawn on a phone, where a table stands beside the chart."""
+    """Rings first, then stages in bench order; the rows are not drawn on a phone, where a table stands beside the
+    chart.
+    """
 
     stations: Sequence[Station]
     arcs: Sequence[Arc]
@@ -83,7 +91,10 @@ def _lying(view: FlowView) -> Figure:
 
     rings = sum(1 for s in view.stations if s.ring)
     shapes.append(style.box(left + pitch * rings + 4, base + 4, width - 4, base + 22, style.BOARD))
-    shapes += [style.line(left + pitch * k, base + 4, left + pitch * k, base + 22, style.CARD, 2, layer="below") for k in range(rings + 1, n)]
+    shapes += [
+        style.line(left + pitch * k, base + 4, left + pitch * k, base + 22, style.CARD, 2, layer="below")
+        for k in range(rings + 1, n)
+    ]
     shapes.append(style.line(left + pitch * rings + 4, base + 4, left + pitch * rings + 4, base + 22, style.INK, 4))
     for k, station in enumerate(view.stations):
         x = place[station.key]
@@ -94,7 +105,9 @@ def _lying(view: FlowView) -> Figure:
             shapes.append(style.line(x, base + 24, x, names + drop - 8, style.LINE, layer="below"))
         half = max(map(len, wrapped[k])) * 7.4 / 2
         middle = min(max(x, half), width - half)  # the last name stays within the chart
-        text = style.words(middle, names - 8 + (drop if low else 0), "<br>".join(wrapped[k]), colour=style.INK, bold=True, at="center")
+        text = style.words(
+            middle, names - 8 + (drop if low else 0), "<br>".join(wrapped[k]), colour=style.INK, bold=True, at="center"
+        )
         texts.append({**text, "yanchor": "top"})
 
     largest, coloured = max((arc.amount for arc in arcs), default=1.0), _main(arcs)
@@ -113,23 +126,45 @@ def _lying(view: FlowView) -> Figure:
         colour = style.BACKMARK if main else style.RULE
         shapes.append(style.path(f"M{x1 - 5.5},{base - 8}L{x1 + 5.5},{base - 8}L{x1},{base + 1}Z", fill=colour))
         crown = base - 3 - 0.75 * rise
-        spots += [((x0 + x1) / 2, crown, arc.key, arc.told or arc.words), (x1, base - 6, arc.key, arc.told or arc.words)]
+        spots += [
+            ((x0 + x1) / 2, crown, arc.key, arc.told or arc.words),
+            (x1, base - 6, arc.key, arc.told or arc.words),
+        ]
     for arc in sorted(arcs, key=lambda a: -a.amount):
         if id(arc) not in coloured:
             continue
         x0, x1 = place[arc.caught_at] - 4, place[arc.caused_at] + 5
         rise = _rise(abs(place[arc.caught_at] - place[arc.caused_at]))
         thick = max(1.6, 18 * arc.amount / largest)
-        spot = _room(taken, [_on_arc(x0, x1, base, rise, t) for t in (0.5, 0.42, 0.58, 0.34, 0.66, 0.27, 0.73)], thick / 2 + 11)
+        spot = _room(
+            taken, [_on_arc(x0, x1, base, rise, t) for t in (0.5, 0.42, 0.58, 0.34, 0.66, 0.27, 0.73)], thick / 2 + 11
+        )
         if spot:
             biggest = arc.amount == largest
-            texts.append(style.words(*spot, arc.words, size=15 if biggest else 13, colour=style.BACKTEXT, bold=True, at="center", bgcolor=style.CARD))
+            texts.append(
+                style.words(
+                    *spot,
+                    arc.words,
+                    size=15 if biggest else 13,
+                    colour=style.BACKTEXT,
+                    bold=True,
+                    at="center",
+                    bgcolor=style.CARD,
+                )
+            )
     for k, row in enumerate(view.rows):
         y = after + 28 * k
         shapes.append(style.line(0, y, width, y, style.LINE, layer="below"))
         for j, text in enumerate(row.texts):
             strong = j in row.strong
-            said = style.words(left + pitch * (j + 0.5), y + 14, text or "·", size=14, at="center", colour=style.INK2 if text else style.INK3)
+            said = style.words(
+                left + pitch * (j + 0.5),
+                y + 14,
+                text or "·",
+                size=14,
+                at="center",
+                colour=style.INK2 if text else style.INK3,
+            )
             if strong:
                 said["font"].update(color=style.BACKTEXT, weight=650)
             texts.append(said)
@@ -148,7 +183,8 @@ def _standing(view: FlowView) -> Figure:
     top, bottom = 18 + pitch * rings - pitch / 2, 18 + pitch * (len(view.stations) - 0.5)
     shapes.append(style.box(bench - 7, top, bench + 7, bottom, style.BOARD))
     shapes += [
-        style.line(bench - 7, top + pitch * k, bench + 7, top + pitch * k, style.CARD, 2, layer="below") for k in range(1, len(view.stations) - rings)
+        style.line(bench - 7, top + pitch * k, bench + 7, top + pitch * k, style.CARD, 2, layer="below")
+        for k in range(1, len(view.stations) - rings)
     ]
     shapes.append(style.line(bench - 7, top, bench + 7, top, style.INK, 4))
     for station in view.stations:
@@ -156,7 +192,17 @@ def _standing(view: FlowView) -> Figure:
         if station.ring:
             shapes.append(_ring(bench, y, station.ring, 6.5))
         wrapped = style.wrap(station.name, 92, 6.9)[:2]
-        texts.append(style.words(bench - 14, y, "<br>".join(wrapped), size=12 if len(wrapped) > 1 else 13, colour=style.INK, bold=True, at="right"))
+        texts.append(
+            style.words(
+                bench - 14,
+                y,
+                "<br>".join(wrapped),
+                size=12 if len(wrapped) > 1 else 13,
+                colour=style.INK,
+                bold=True,
+                at="right",
+            )
+        )
     largest, coloured = max((arc.amount for arc in arcs), default=1.0), _main(arcs)
     longest = max((abs(place[a.caught_at] - place[a.caused_at]) for a in arcs), default=1) or 1
     spots: list[tuple[float, float, str, str]] = []
@@ -168,8 +214,19 @@ def _standing(view: FlowView) -> Figure:
         reach[id(arc)] = 30 + 218 * abs(y0 - y1) / longest
         far = bench + 12 + reach[id(arc)]
         main = id(arc) in coloured
-        _draw(shapes, f"M{bench + 10},{y0}C{far},{y0} {far},{y1} {bench + 17},{y1}", max(1.4, 14 * arc.amount / largest), arc, main)
-        shapes.append(style.path(f"M{bench + 18},{y1 - 5}L{bench + 18},{y1 + 5}L{bench + 10},{y1}Z", fill=style.BACKMARK if main else style.RULE))
+        _draw(
+            shapes,
+            f"M{bench + 10},{y0}C{far},{y0} {far},{y1} {bench + 17},{y1}",
+            max(1.4, 14 * arc.amount / largest),
+            arc,
+            main,
+        )
+        shapes.append(
+            style.path(
+                f"M{bench + 18},{y1 - 5}L{bench + 18},{y1 + 5}L{bench + 10},{y1}Z",
+                fill=style.BACKMARK if main else style.RULE,
+            )
+        )
         spots += [
             (bench + 12 + 0.75 * reach[id(arc)], (y0 + y1) / 2, arc.key, arc.told or arc.words),
             (bench + 16, y1, arc.key, arc.told or arc.words),
@@ -180,10 +237,15 @@ def _standing(view: FlowView) -> Figure:
             continue
         y0, y1, r = place[arc.caught_at] - 4, place[arc.caused_at] + 3, reach[id(arc)]
         half = max(1.4, 14 * arc.amount / largest) / 2
-        places = [(bench + 12 + r * 3 * t * (1 - t) + half + 5 + 20, y0 + (y1 - y0) * (t * t * (3 - 2 * t))) for t in (0.5, 0.4, 0.6, 0.3, 0.7)]
+        places = [
+            (bench + 12 + r * 3 * t * (1 - t) + half + 5 + 20, y0 + (y1 - y0) * (t * t * (3 - 2 * t)))
+            for t in (0.5, 0.4, 0.6, 0.3, 0.7)
+        ]
         spot = _room(taken, [p for p in places if p[0] + 22 <= width], 0)
         if spot:
-            texts.append(style.words(*spot, arc.words, colour=style.BACKTEXT, bold=True, at="center", bgcolor=style.CARD))
+            texts.append(
+                style.words(*spot, arc.words, colour=style.BACKTEXT, bold=True, at="center", bgcolor=style.CARD)
+            )
     return {"data": [_touch(spots)], "layout": figure}
 
 
@@ -218,7 +280,9 @@ def _draw(shapes: list[Figure], d: str, thick: float, arc: Arc, main: bool) -> N
         shapes.append(style.path(d, edge=style.BACKMARK, width=core))
 
 
-def _room(taken: list[tuple[float, float]], places: Sequence[tuple[float, float]], above: float) -> tuple[float, float] | None:
+def _room(
+    taken: list[tuple[float, float]], places: Sequence[tuple[float, float]], above: float
+) -> tuple[float, float] | None:
     """The first place with room for a figure (56 by 17 px), which is then taken."""
     for x, y in places:
         if all(abs(x - a) > 56 or abs(y - above - b) > 17 for a, b in taken):
@@ -230,16 +294,31 @@ def _room(taken: list[tuple[float, float]], places: Sequence[tuple[float, float]
 def _ring(x: float, y: float, kind: str, radius: float = 8) -> Figure:
     """A ring off the end of the bench, round at every width."""
     return {
-        "type": "circle", "opacity": 1, "layer": "above", "xsizemode": "pixel", "ysizemode": "pixel", "xanchor": x, "yanchor": y,
-        "x0": -radius, "x1": radius, "y0": -radius, "y1": radius, "fillcolor": style.CARD,
+        "type": "circle",
+        "opacity": 1,
+        "layer": "above",
+        "xsizemode": "pixel",
+        "ysizemode": "pixel",
+        "xanchor": x,
+        "yanchor": y,
+        "x0": -radius,
+        "x1": radius,
+        "y0": -radius,
+        "y1": radius,
+        "fillcolor": style.CARD,
         "line": {"color": style.INK, "width": 1.6, "dash": "3px,3px" if kind == "dashed" else "solid"},
-    }  # fmt: skip
+    }
 
 
 def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:
     """Path shapes neither hover nor click: invisible markers at crown and cause do."""
     return {
-        "type": "scatter", "mode": "markers", "name": "arcs", "x": [s[0] for s in spots], "y": [s[1] for s in spots],
-        "marker": {"size": 22, "opacity": 0, "color": style.INK}, "customdata": [[s[2], s[3]] for s in spots],
+        "type": "scatter",
+        "mode": "markers",
+        "name": "arcs",
+        "x": [s[0] for s in spots],
+        "y": [s[1] for s in spots],
+        "marker": {"size": 22, "opacity": 0, "color": style.INK},
+        "customdata": [[s[2], s[3]] for s in spots],
         "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }  # fmt: skip
+    }

@@ -1,4 +1,6 @@
-"""Work that came back against what the others would give on the same mix: the funnel in grey, the subject blue, others as rings."""
+"""Work that came back against what the others would give on the same mix: the funnel in grey, the subject blue, others
+as rings.
+"""
 
 from __future__ import annotations
 
@@ -50,7 +52,9 @@ def funnel(view: FunnelView, *, narrow: bool = False) -> Figure:
         curve([0, right], [1, 1], style.INK, 1.6),
     ]
     ring = {"symbol": "circle", "size": 9, "color": style.CARD, "line": {"width": 1.8, "color": style.INK3}}
-    data.append(points([a for a, _ in view.others], [b for _, b in view.others], ring, ["another person"] * len(view.others)))
+    data.append(
+        points([a for a, _ in view.others], [b for _, b in view.others], ring, ["another person"] * len(view.others))
+    )
     if view.subject:
         a, ratio, lower, upper = view.subject
         data.append(curve([a, a], [lower, min(upper, top)], style.FOCUS, 2.6))
@@ -59,7 +63,17 @@ def funnel(view: FunnelView, *, narrow: bool = False) -> Figure:
         plot = (style.NARROW if narrow else 510) - 52
         near_end = a / right * plot + style.width_of(words, 14) + 12 > plot
         layout["annotations"].append(
-            style.words(a, ratio, words, size=14, bold=True, colour=style.FOCUSTEXT, at="right" if near_end else "left",
-                        xshift=-10 if near_end else 10, yshift=10, halo=style.SUNK)
-        )  # fmt: skip
+            style.words(
+                a,
+                ratio,
+                words,
+                size=14,
+                bold=True,
+                colour=style.FOCUSTEXT,
+                at="right" if near_end else "left",
+                xshift=-10 if near_end else 10,
+                yshift=10,
+                halo=style.SUNK,
+            )
+        )
     return {"data": data, "layout": layout}

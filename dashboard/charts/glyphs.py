@@ -43,4 +43,12 @@ def glyph(kind: str, x: Any, y: Any) -> list[Figure]:
 def _disc(x: Any, y: Any, dx: float, dy: float, radius: float, colour: str) -> Figure:
     at = {"xsizemode": "pixel", "ysizemode": "pixel", "xanchor": x, "yanchor": y}
     ends = {"x0": dx - radius, "x1": dx + radius, "y0": dy - radius, "y1": dy + radius}
-    return {"type": "circle", "opacity": 1, "layer": "above", **at, **ends, "fillcolor": colour, "line": {"width": 0, "color": colour}}
+    return {
+        "type": "circle",
+        "opacity": 1,
+        "layer": "above",
+        **at,
+        **ends,
+        "fillcolor": colour,
+        "line": {"width": 0, "color": colour},
+    }

@@ -1,4 +1,6 @@
-"""Learning curve: minutes (or send-backs) against instruments done; the qualified band as board, the curve blue with its band."""
+"""Learning curve: minutes (or send-backs) against instruments done; the qualified band as board, the curve blue with
+its band.
+"""
 
 from __future__ import annotations
 
@@ -44,8 +46,15 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
     top, bottom = max(ends) * 1.06, min(0.0, *ends)
     bottom = min(ends) * 0.75 if bottom >= 0 else bottom
     marks = sorted({1.0, *[t for t in ticks(1, last, 3) if t > 1 and last - t > last * 0.12], float(last)})
-    layout = plane((1 - last * 0.01, last * 1.005 + 0.5), (bottom, top), x_words=view.x_words, y_words=view.unit, x_ticks=marks, right=124,
-                   narrow=narrow)  # fmt: skip
+    layout = plane(
+        (1 - last * 0.01, last * 1.005 + 0.5),
+        (bottom, top),
+        x_words=view.x_words,
+        y_words=view.unit,
+        x_ticks=marks,
+        right=124,
+        narrow=narrow,
+    )
     texts, at = layout["annotations"], {"xref": "paper"}
     if view.qualified:
         low, high = view.qualified
@@ -71,12 +80,35 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
     if narrow:
         if labels and labels[0][3]:
             at_y = min(max(labels[0][0] - 22, 8), inner - 8)
-            texts.append(style.words(1, 1, view.now, size=14, bold=True, colour=style.FOCUSTEXT, at="right", xref="paper", yref="paper", yshift=-at_y,
-                                     halo=style.CARD))  # fmt: skip
+            texts.append(
+                style.words(
+                    1,
+                    1,
+                    view.now,
+                    size=14,
+                    bold=True,
+                    colour=style.FOCUSTEXT,
+                    at="right",
+                    xref="paper",
+                    yref="paper",
+                    yshift=-at_y,
+                    halo=style.CARD,
+                )
+            )
         if view.qualified and view.qualified_words:
             said = f"qualified: {view.qualified_words}"
-            texts.append(style.words(1, 0, said, size=12, colour=style.BOARDTEXT, at="right", xref="paper", yref="paper", yshift=-41))
+            texts.append(
+                style.words(
+                    1, 0, said, size=12, colour=style.BOARDTEXT, at="right", xref="paper", yref="paper", yshift=-41
+                )
+            )
     else:
-        for place, (_, text, colour, bold) in zip(style.push_apart([label[0] for label in labels], 8, inner - 14, 34), labels, strict=True):
-            texts.append(style.words(1, 1, text, size=14, bold=bold, colour=colour, xref="paper", yref="paper", xshift=12, yshift=-place))
+        for place, (_, text, colour, bold) in zip(
+            style.push_apart([label[0] for label in labels], 8, inner - 14, 34), labels, strict=True
+        ):
+            texts.append(
+                style.words(
+                    1, 1, text, size=14, bold=bold, colour=colour, xref="paper", yref="paper", xshift=12, yshift=-place
+                )
+            )
     return {"data": data, "layout": layout}

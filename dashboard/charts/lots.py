@@ -1,4 +1,6 @@
-"""Lot strip: one dot a neck stacked on the board, crosses outside; beside it the neck under the straightedge, n of N, and the plan's word."""
+"""Lot strip: one dot a neck stacked on the board, crosses outside; beside it the neck under the straightedge, n of N,
+and the plan's word.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,10 @@ from dashboard.charts.stacks import stacked
 Figure = dict[str, Any]
 DEEP = 60  # px of drawn hollow a millimetre of bow
 PITCH, HEAD = 62, 50
-PLACES = {"wide": (155, 318, 770, 790, 935), "paper": (122, 228, 436, 448, 583)}  # px: profile, strip from and to, figures, the plan's word
+PLACES = {
+    "wide": (155, 318, 770, 790, 935),
+    "paper": (122, 228, 436, 448, 583),
+}  # px: profile, strip from and to, figures, the plan's word
 PAPER = 688
 NARROW_PITCH = 130
 
@@ -44,7 +49,9 @@ class LotRow:
 
 @dataclass(frozen=True)
 class LotsView:
-    """Lots as they are to stand, one supplier's together. px_of_mm is 60 where the unit is mm, 60 x 25.4 where it is inches."""
+    """Lots as they are to stand, one supplier's together. px_of_mm is 60 where the unit is mm, 60 x 25.4 where it is
+    inches.
+    """
 
     lots: Sequence[LotRow]
     unit: str = "mm"
@@ -64,7 +71,11 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
     profile, strip_from, strip_to, figures, verdicts = PLACES["paper" if paper else "wide"]
     head, pitch = (38, NARROW_PITCH) if narrow else (HEAD, PITCH)
     left, right = (10, width - 10) if narrow else (strip_from, strip_to)
-    ends = [v for lot in real for v in lot.values] + [x for lot in real for x in (lot.lower, lot.upper) if x is not None] + [0.0]
+    ends = (
+        [v for lot in real for v in lot.values]
+        + [x for lot in real for x in (lot.lower, lot.upper) if x is not None]
+        + [0.0]
+    )
     low, high = min(ends), max(ends)
     pad = (high - low) * 0.05 or 0.1
     low, high = low - pad, high + pad
@@ -93,7 +104,15 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
     return {"data": [_marks(dots, "circle", 5, style.INK2), _marks(crosses, "x-thin", 7, style.INK)], "layout": figure}
 
 
-def _axis(view: LotsView, real: Sequence[LotRow], texts: list[Figure], px: Callable[[float], float], low: float, high: float, narrow: bool) -> None:
+def _axis(
+    view: LotsView,
+    real: Sequence[LotRow],
+    texts: list[Figure],
+    px: Callable[[float], float],
+    low: float,
+    high: float,
+    narrow: bool,
+) -> None:
     """Figures of the axis on top: limits in the board's colour, 0 by its word, round numbers where there is room."""
     limits = sorted({x for lot in real for x in (lot.lower, lot.upper) if x is not None})
     wanted = [(x, 0) for x in limits] + [(0.0, 1)] + [(t, 2) for t in ticks(low, high, 5)]
@@ -105,26 +124,52 @@ def _axis(view: LotsView, real: Sequence[LotRow], texts: list[Figure], px: Calla
         taken.append(x)
         board = rank == 0
         texts.append(
-            style.words(x, 10, numbers.plain(value, view.decimals) if rank != 1 else "0", size=12 if narrow else 13, at="center", bold=board,
-                        colour=style.BOARDTEXT if board else style.INK3)
-        )  # fmt: skip
-        word = view.zero_word if rank == 1 else view.low_word if board and value < 0 else view.high_word if board and value > 0 else ""
+            style.words(
+                x,
+                10,
+                numbers.plain(value, view.decimals) if rank != 1 else "0",
+                size=12 if narrow else 13,
+                at="center",
+                bold=board,
+                colour=style.BOARDTEXT if board else style.INK3,
+            )
+        )
+        word = (
+            view.zero_word
+            if rank == 1
+            else view.low_word
+            if board and value < 0
+            else view.high_word
+            if board and value > 0
+            else ""
+        )
         if word and not narrow:
             unit = f", {view.unit}" if word == view.high_word else ""
             texts.append(style.words(x, 26, word + unit, size=12, at="center", colour=style.INK3))
 
 
-def _strip(lot: LotRow, shapes: list[Figure], px: Callable[[float], float], top: float, bottom: float, low: float, high: float) -> None:
+def _strip(
+    lot: LotRow, shapes: list[Figure], px: Callable[[float], float], top: float, bottom: float, low: float, high: float
+) -> None:
     if lot.lower is not None or lot.upper is not None:
         a, b = px(lot.lower if lot.lower is not None else low), px(lot.upper if lot.upper is not None else high)
         shapes.append(style.box(a, top, b, bottom, style.BOARD))
-        shapes += [style.line(px(x), top, px(x), bottom, style.BOARDEDGE, 2, layer="below") for x in (lot.lower, lot.upper) if x is not None]
+        shapes += [
+            style.line(px(x), top, px(x), bottom, style.BOARDEDGE, 2, layer="below")
+            for x in (lot.lower, lot.upper)
+            if x is not None
+        ]
     shapes.append(style.line(px(0), top, px(0), bottom, style.RULE, 1.4, layer="below"))
     shapes.append(style.line(px(low), bottom, px(high), bottom, style.LINE, layer="below"))
 
 
 def _stack(
-    lot: LotRow, dots: tuple[list[Any], ...], crosses: tuple[list[Any], ...], px: Callable[[float], float], bottom: float, view: LotsView
+    lot: LotRow,
+    dots: tuple[list[Any], ...],
+    crosses: tuple[list[Any], ...],
+    px: Callable[[float], float],
+    bottom: float,
+    view: LotsView,
 ) -> None:
     """Readings one on the other, several abreast where there is room; closer where a column would leave its strip."""
     aside, above = stacked([px(value) for value in lot.values], high=38)
@@ -137,7 +182,14 @@ def _stack(
 
 
 def _said(
-    view: LotsView, lot: LotRow, shapes: list[Figure], texts: list[Figure], top: float, width: float, first: bool, places: tuple[int, int, int] | None
+    view: LotsView,
+    lot: LotRow,
+    shapes: list[Figure],
+    texts: list[Figure],
+    top: float,
+    width: float,
+    first: bool,
+    places: tuple[int, int, int] | None,
 ) -> None:
     """Name, profile, figures and the plan's word of one lot; without places for them one below the other."""
     name = f'<a href="{lot.href}" target="_self">{lot.lot}</a>' if lot.href else lot.lot
@@ -147,7 +199,9 @@ def _said(
     mean = numbers.with_unit(mean, view.unit) if mean else ""
     if places is None:
         who = f"{lot.supplier}, " if first else ""
-        texts.append(style.words(0, top + 14, f"{who}<b>{name}</b>, {lot.received}".rstrip(", "), size=14, colour=style.INK2))
+        texts.append(
+            style.words(0, top + 14, f"{who}<b>{name}</b>, {lot.received}".rstrip(", "), size=14, colour=style.INK2)
+        )
         if lot.verdict:
             shapes += glyph(lot.verdict, 9, top + 33)
             texts.append(_verdict(lot, 24, top + 33))
@@ -170,7 +224,9 @@ def _said(
 
 
 def _verdict(lot: LotRow, x: float, y: float) -> Figure:
-    return style.words(x, y, lot.verdict_words, size=14, bold=True, colour=style.MOVEDTEXT if lot.verdict == "bring" else style.INK)
+    return style.words(
+        x, y, lot.verdict_words, size=14, bold=True, colour=style.MOVEDTEXT if lot.verdict == "bring" else style.INK
+    )
 
 
 def _profile(lot: LotRow, shapes: list[Figure], x: float, top: float, deep: float) -> None:
@@ -181,9 +237,17 @@ def _profile(lot: LotRow, shapes: list[Figure], x: float, top: float, deep: floa
     x1, y = x + 92, top + 3
     ends, middle = (0.0, depth) if lot.mean >= 0 else (depth, 0.0)
     curve = f"M{x},{y + ends}Q{(x + x1) / 2},{y + 2 * middle - ends} {x1},{y + ends}"
-    shapes.append(style.path(f"{curve}L{x1},{y + 28}L{x},{y + 28}Z", fill=style.BOARD, edge=style.BOARDEDGE, width=1, layer="below"))
+    shapes.append(
+        style.path(
+            f"{curve}L{x1},{y + 28}L{x},{y + 28}Z", fill=style.BOARD, edge=style.BOARDEDGE, width=1, layer="below"
+        )
+    )
     light = style.LIGHT_FILL if lot.in_question else style.SUNK
-    shapes.append(style.path(f"{curve}L{x1},{y}L{x},{y}Z", fill=light, edge=style.MOVED if lot.in_question else style.RULE, width=1))
+    shapes.append(
+        style.path(
+            f"{curve}L{x1},{y}L{x},{y}Z", fill=light, edge=style.MOVED if lot.in_question else style.RULE, width=1
+        )
+    )
     shapes.append(style.line(x - 3, y - 1, x1 + 3, y - 1, style.INK, 3))
 
 
@@ -192,6 +256,11 @@ def _marks(spots: tuple[list[Any], ...], symbol: str, size: int, colour: str) ->
     marker = {"symbol": symbol, "size": size, "color": colour, "opacity": 0.75 if symbol == "circle" else 1}
     marker["line"] = {"width": 0 if symbol == "circle" else 1.8, "color": colour}
     return {
-        "type": "scatter", "mode": "markers", "x": x, "y": y, "customdata": [[t] for t in told], "marker": marker,
+        "type": "scatter",
+        "mode": "markers",
+        "x": x,
+        "y": y,
+        "customdata": [[t] for t in told],
+        "marker": marker,
         "hovertemplate": "%{customdata[0]}<extra></extra>",
-    }  # fmt: skip
+    }

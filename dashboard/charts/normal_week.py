@@ -14,7 +14,9 @@ Figure = dict[str, Any]
 
 @dataclass(frozen=True)
 class WeeksView:
-    """Figures of the last weeks, oldest first, this week last (NaN where a week has none); usual range and its ends in words."""
+    """Figures of the last weeks, oldest first, this week last (NaN where a week has none); usual range and its ends in
+    words.
+    """
 
     values: Sequence[float]
     low: float | None
@@ -51,8 +53,17 @@ def normal_week(view: WeeksView, *, narrow: bool = False, width: int = 340) -> F
     told = [f"{view.weeks[k] if view.weeks else ''}<br>{view.words[k] if view.words else v}" for _, v, k in spots]
     last = [k == n - 1 for _, _, k in spots]
     trace = {
-        "type": "scatter", "mode": "markers", "x": [s[0] for s in spots], "y": [y(s[1]) for s in spots], "cliponaxis": False,
-        "marker": {"opacity": 1, "size": [11 if now else 6 for now in last], "color": [style.INK if now else style.INK3 for now in last]},
-        "customdata": [[text] for text in told], "hovertemplate": "%{customdata[0]}<extra></extra>",
-    }  # fmt: skip
+        "type": "scatter",
+        "mode": "markers",
+        "x": [s[0] for s in spots],
+        "y": [y(s[1]) for s in spots],
+        "cliponaxis": False,
+        "marker": {
+            "opacity": 1,
+            "size": [11 if now else 6 for now in last],
+            "color": [style.INK if now else style.INK3 for now in last],
+        },
+        "customdata": [[text] for text in told],
+        "hovertemplate": "%{customdata[0]}<extra></extra>",
+    }
     return {"data": [trace], "layout": figure}

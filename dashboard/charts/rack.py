@@ -18,7 +18,9 @@ NARROW_ROW, NARROW_HEAD = 46, 42
 
 @dataclass(frozen=True)
 class RackRow:
-    """A characteristic at a position; `within` sets it in under the row above ("string 2" under "In tune at 12, string 1")."""
+    """A characteristic at a position; `within` sets it in under the row above ("string 2" under "In tune at 12, string
+    1").
+    """
 
     name: str
     within: bool = False
@@ -34,7 +36,9 @@ class RackColumn:
 
 @dataclass(frozen=True)
 class RackCell:
-    """One stream: `line` is its average over the weeks as shares of the scale (1 = the scale's end: a fifth of the tolerance, or two sigma)."""
+    """One stream: `line` is its average over the weeks as shares of the scale (1 = the scale's end: a fifth of the
+    tolerance, or two sigma).
+    """
 
     row: int
     column: int
@@ -108,17 +112,46 @@ def rack(view: RackView, *, narrow: bool = False) -> Figure:
             spots.append((x0 + inner * share, y0, cell.key, cell.words))
         if view.chosen and cell.key == view.chosen:
             half = (NARROW_ROW - 18) / 2 if narrow else ROW / 2
-            shapes.append(style.box(x0 - 4, y0 - half, x0 + inner + 4, y0 + half, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS))
+            shapes.append(
+                style.box(
+                    x0 - 4, y0 - half, x0 + inner + 4, y0 + half, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS
+                )
+            )
             shapes[-1]["line"]["width"] = 2
     data = [
-        {"type": "scatter", "mode": "lines", "x": light_x, "y": light_y, "fill": "toself", "fillcolor": style.LIGHT_FILL,
-         "line": {"width": 0, "color": style.LIGHT_FILL}, "hoverinfo": "skip"},
-        edge.trace(style.RULE, 1), steady.trace(style.INK2, 1.2), before.trace(style.INK, 1.6), moved.trace(style.MOVED, 2.6),
-        {"type": "scatter", "mode": "markers", "x": thin.x, "y": thin.y, "marker": {"size": 3.4, "color": style.INK3}, "hoverinfo": "skip"},
-        {"type": "scatter", "mode": "markers", "name": "cells", "x": [s[0] for s in spots], "y": [s[1] for s in spots],
-         "marker": {"size": 24, "symbol": "square", "opacity": 0, "color": style.INK}, "customdata": [[s[2], s[3]] for s in spots],
-         "hovertemplate": "%{customdata[1]}<extra></extra>"},
-    ]  # fmt: skip
+        {
+            "type": "scatter",
+            "mode": "lines",
+            "x": light_x,
+            "y": light_y,
+            "fill": "toself",
+            "fillcolor": style.LIGHT_FILL,
+            "line": {"width": 0, "color": style.LIGHT_FILL},
+            "hoverinfo": "skip",
+        },
+        edge.trace(style.RULE, 1),
+        steady.trace(style.INK2, 1.2),
+        before.trace(style.INK, 1.6),
+        moved.trace(style.MOVED, 2.6),
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "x": thin.x,
+            "y": thin.y,
+            "marker": {"size": 3.4, "color": style.INK3},
+            "hoverinfo": "skip",
+        },
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "name": "cells",
+            "x": [s[0] for s in spots],
+            "y": [s[1] for s in spots],
+            "marker": {"size": 24, "symbol": "square", "opacity": 0, "color": style.INK},
+            "customdata": [[s[2], s[3]] for s in spots],
+            "hovertemplate": "%{customdata[1]}<extra></extra>",
+        },
+    ]
     return {"data": data, "layout": figure}
 
 

@@ -1,4 +1,6 @@
-"""Run chart of incoming necks: reading after reading in the order measured, lot after lot, on the board of what was agreed."""
+"""Run chart of incoming necks: reading after reading in the order measured, lot after lot, on the board of what was
+agreed.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,9 @@ Figure = dict[str, Any]
 
 @dataclass(frozen=True)
 class RunView:
-    """values (n,) in time order; lots as (name, how many readings) in the same order; limits in force for all of them, None where they differ."""
+    """values (n,) in time order; lots as (name, how many readings) in the same order; limits in force for all of them,
+    None where they differ.
+    """
 
     values: Sequence[float]
     names: Sequence[str]
@@ -33,12 +37,23 @@ def run(view: RunView, *, narrow: bool = False) -> Figure:
     ends = [*view.values, 0.0, *[x for x in (view.lower, view.upper) if x is not None]]
     pad = (max(ends) - min(ends)) * 0.08 or 0.1
     low, high = min(ends) - pad, max(ends) + pad
-    layout = plane((0, n + 1), (low, high), x_words="necks in the order measured", y_words=f"{view.unit}, {view.high_word}", x_ticks=[1, n],
-                   height=240, narrow=narrow)  # fmt: skip
+    layout = plane(
+        (0, n + 1),
+        (low, high),
+        x_words="necks in the order measured",
+        y_words=f"{view.unit}, {view.high_word}",
+        x_ticks=[1, n],
+        height=240,
+        narrow=narrow,
+    )
     if view.lower is not None or view.upper is not None:
         a, b = (view.lower if view.lower is not None else low), (view.upper if view.upper is not None else high)
         layout["shapes"].append(style.box(0, a, n + 1, b, style.BOARD))
-        layout["shapes"] += [style.line(0, y, n + 1, y, style.BOARDEDGE, 2, layer="below") for y in (view.lower, view.upper) if y is not None]
+        layout["shapes"] += [
+            style.line(0, y, n + 1, y, style.BOARDEDGE, 2, layer="below")
+            for y in (view.lower, view.upper)
+            if y is not None
+        ]
     layout["shapes"].append(style.line(0, 0, n + 1, 0, style.RULE, 1.4, layer="below"))
     width, start = (style.NARROW if narrow else 640) - 52, 0
     free = -1.0
@@ -50,9 +65,14 @@ def run(view: RunView, *, narrow: bool = False) -> Figure:
             layout["annotations"].append(style.words(start + 0.5, 1, name, size=12, yref="paper", xshift=3, yshift=-7))
             free = x + style.width_of(name, 12) + 10
         start += count
-    out = [(view.lower is not None and v < view.lower) or (view.upper is not None and v > view.upper) for v in view.values]
+    out = [
+        (view.lower is not None and v < view.lower) or (view.upper is not None and v > view.upper) for v in view.values
+    ]
     spots = list(enumerate(zip(view.values, view.names, out, strict=True), start=1))
-    dot, cross = {"size": 5, "color": style.INK2}, {"size": 8, "symbol": "x-thin", "line": {"width": 1.8, "color": style.INK}}
+    dot, cross = (
+        {"size": 5, "color": style.INK2},
+        {"size": 8, "symbol": "x-thin", "line": {"width": 1.8, "color": style.INK}},
+    )
     inside, outside = [s for s in spots if not s[1][2]], [s for s in spots if s[1][2]]
     return {
         "data": [

@@ -1,4 +1,6 @@
-"""What removing it would save: a row a change, its name above, blue dot and interval, the figure in words at the right."""
+"""What removing it would save: a row a change, its name above, blue dot and interval, the figure in words at the
+right.
+"""
 
 from __future__ import annotations
 
@@ -28,8 +30,15 @@ class Saving:
 def savings(rows: Sequence[Saving], *, width: int = style.HALF, narrow: bool = False) -> Figure:
     """All on one axis of hours from 0."""
     drawn = [DotRow(r.change, r.hours, r.low, r.high, r.words, bold=True, colour=style.FOCUS, key=r.key) for r in rows]
-    return dots(drawn, write=lambda x: numbers.hours(x) if x % 1 else numbers.with_unit(numbers.plain(x, 0), "h"), low=_low(rows), above=True,
-                pitch=48, width=width, narrow=narrow)  # fmt: skip
+    return dots(
+        drawn,
+        write=lambda x: numbers.hours(x) if x % 1 else numbers.with_unit(numbers.plain(x, 0), "h"),
+        low=_low(rows),
+        above=True,
+        pitch=48,
+        width=width,
+        narrow=narrow,
+    )
 
 
 def _low(rows: Sequence[Saving]) -> float:

@@ -1,4 +1,6 @@
-"""Settling: the mean change over the rest with its interval, from an upright 0; light where the interval leaves 0 out."""
+"""Settling: the mean change over the rest with its interval, from an upright 0; light where the interval leaves 0
+out.
+"""
 
 from __future__ import annotations
 
@@ -26,17 +28,32 @@ class SettlingRow:
     key: str = ""
 
 
-def settling(rows: Sequence[SettlingRow], *, unit: str = "mm", decimals: int = 2, width: int = style.WIDE, narrow: bool = False) -> Figure:
+def settling(
+    rows: Sequence[SettlingRow], *, unit: str = "mm", decimals: int = 2, width: int = style.WIDE, narrow: bool = False
+) -> Figure:
     """One row a model, characteristic and position, all in one unit; pairs and left out at the right."""
     drawn = []
     for row in rows:
         moved = row.low is not None and row.high is not None and (row.low > 0 or row.high < 0)
         pairs = f"{numbers.count(row.n)} pair{'' if row.n == 1 else 's'}"
-        told = f"{row.name}: {numbers.with_unit(numbers.signed(row.mean, decimals), unit)} ({numbers.span(row.low, row.high, decimals)})"
+        told = (
+            f"{row.name}: {numbers.with_unit(numbers.signed(row.mean, decimals), unit)} "
+            f"({numbers.span(row.low, row.high, decimals)})"
+        )
         drawn.append(
-            DotRow(row.name, row.mean, row.low, row.high, f"{pairs}, {numbers.count(row.left_out)} left out", pairs, line=style.INK2, wedge=moved,
-                   key=row.key, told=told)
-        )  # fmt: skip
+            DotRow(
+                row.name,
+                row.mean,
+                row.low,
+                row.high,
+                f"{pairs}, {numbers.count(row.left_out)} left out",
+                pairs,
+                line=style.INK2,
+                wedge=moved,
+                key=row.key,
+                told=told,
+            )
+        )
 
     def write(x: float) -> str:
         return "0" if abs(x) < 1e-12 else numbers.with_unit(numbers.signed(x, decimals), unit)

@@ -1,4 +1,6 @@
-"""Shares and counts: dot and interval with n of N at the right; a Pareto as bars with an interval line, all others last and grey."""
+"""Shares and counts: dot and interval with n of N at the right; a Pareto as bars with an interval line, all others last
+and grey.
+"""
 
 from __future__ import annotations
 
@@ -42,11 +44,26 @@ class BarRow:
 def shares(rows: Sequence[ShareRow], *, width: int = style.WIDER_HALF, narrow: bool = False) -> Figure:
     """Dot and interval of each share on one axis from 0 %."""
     drawn = [
-        DotRow(r.name, r.share, r.low, r.high, r.right, key=r.key, bold=r.subject, colour=style.FOCUS if r.subject else style.INK,
-               told=f"{r.name}: {r.right}, {numbers.share_range(r.low, r.high, 1)}")
+        DotRow(
+            r.name,
+            r.share,
+            r.low,
+            r.high,
+            r.right,
+            key=r.key,
+            bold=r.subject,
+            colour=style.FOCUS if r.subject else style.INK,
+            told=f"{r.name}: {r.right}, {numbers.share_range(r.low, r.high, 1)}",
+        )
         for r in rows
-    ]  # fmt: skip
-    return dots(drawn, write=lambda x: numbers.with_unit(numbers.plain(100 * x, 0 if _whole(rows) else 1), "%"), low=0, width=width, narrow=narrow)
+    ]
+    return dots(
+        drawn,
+        write=lambda x: numbers.with_unit(numbers.plain(100 * x, 0 if _whole(rows) else 1), "%"),
+        low=0,
+        width=width,
+        narrow=narrow,
+    )
 
 
 def _whole(rows: Sequence[ShareRow]) -> bool:
@@ -54,9 +71,13 @@ def _whole(rows: Sequence[ShareRow]) -> bool:
 
 
 def pareto(rows: Sequence[BarRow], *, width: int = style.HALF, came_back: bool = True, narrow: bool = False) -> Figure:
-    """Bars, longest first as given, each with the interval of its count; in the colour of what came back unless told otherwise."""
+    """Bars, longest first as given, each with the interval of its count; in the colour of what came back unless told
+    otherwise.
+    """
     if not rows:
-        return style.empty("Nothing came back in this time." if came_back else "Nothing to count here.", height=60, narrow=narrow)
+        return style.empty(
+            "Nothing came back in this time." if came_back else "Nothing to count here.", height=60, narrow=narrow
+        )
     width = style.NARROW if narrow else width
     pitch = 27
     left = min(width * 0.5, max(len(row.name) for row in rows) * 7.2 + 12)
@@ -67,7 +88,13 @@ def pareto(rows: Sequence[BarRow], *, width: int = style.HALF, came_back: bool =
     shapes, texts, spots = figure["shapes"], figure["annotations"], []
     for k, (row, end) in enumerate(zip(rows, ends, strict=True)):
         y = pitch * k + 14
-        fill, edge = (style.LINE, style.INK2) if row.others else (style.BACK, style.BACKMARK) if came_back else (style.INK3, style.INK)
+        fill, edge = (
+            (style.LINE, style.INK2)
+            if row.others
+            else (style.BACK, style.BACKMARK)
+            if came_back
+            else (style.INK3, style.INK)
+        )
         x1 = left + (right - left) * row.count / most
         shapes.append(style.box(left, y - 6, x1, y + 6, fill))
         texts.append(style.words(0, y, _fit(row.name, left - 8), size=14))
@@ -78,10 +105,15 @@ def pareto(rows: Sequence[BarRow], *, width: int = style.HALF, came_back: bool =
         texts.append(style.words(max(reach, x1), y, end, size=14, bold=True, colour=style.INK, xshift=8))
         spots.append((left + (x1 - left) / 2, y, row))
     trace = {
-        "type": "scatter", "mode": "markers", "name": "bars", "x": [s[0] for s in spots], "y": [s[1] for s in spots],
-        "marker": {"size": 20, "opacity": 0, "color": style.INK}, "customdata": [[s[2].key, s[2].name] for s in spots],
+        "type": "scatter",
+        "mode": "markers",
+        "name": "bars",
+        "x": [s[0] for s in spots],
+        "y": [s[1] for s in spots],
+        "marker": {"size": 20, "opacity": 0, "color": style.INK},
+        "customdata": [[s[2].key, s[2].name] for s in spots],
         "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }  # fmt: skip
+    }
     return {"data": [trace], "layout": figure}
 
 

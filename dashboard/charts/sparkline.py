@@ -14,18 +14,26 @@ WIDTH, HEIGHT = 236, 52
 Pair = tuple[str, str]  # light, dark
 
 
-def stream_spark(line: Sequence[float], *, gap: float | None = None, light_from: int | None = None, height: int = HEIGHT) -> Pair:
-    """The average of a stream as shares of the scale (1 = its end, 0 the edge), its gap in grey, light from a place in the line on."""
+def stream_spark(
+    line: Sequence[float], *, gap: float | None = None, light_from: int | None = None, height: int = HEIGHT
+) -> Pair:
+    """The average of a stream as shares of the scale (1 = its end, 0 the edge), its gap in grey, light from a place in
+    the line on.
+    """
     middle, deep = height / 2, height / 2 - 5
     n = len(line)
     x = [3 + 226 * k / max(n - 1, 1) for k in range(n)]
     y = [middle - deep * min(max(v, -1), 1) for v in line]
     parts = []
     if gap is not None:
-        parts.append(f'<rect x="3" y="{middle - deep * gap:.1f}" width="226" height="{2 * deep * gap:.1f}" fill="SUNK"/>')
+        parts.append(
+            f'<rect x="3" y="{middle - deep * gap:.1f}" width="226" height="{2 * deep * gap:.1f}" fill="SUNK"/>'
+        )
     if light_from is not None and n - light_from > 1:
         k = max(light_from, 0)
-        area = " ".join(f"{a:.1f},{b:.1f}" for a, b in [(x[k], middle), *zip(x[k:], y[k:], strict=True), (x[-1], middle)])
+        area = " ".join(
+            f"{a:.1f},{b:.1f}" for a, b in [(x[k], middle), *zip(x[k:], y[k:], strict=True), (x[-1], middle)]
+        )
         parts.append(f'<polygon points="{area}" fill="LIGHT"/>')
     parts.append(f'<path d="M3 {middle}H229" stroke="RULE"/>')
     if n > 1:
@@ -33,7 +41,9 @@ def stream_spark(line: Sequence[float], *, gap: float | None = None, light_from:
         if light_from is not None:
             parts.append(_poly(x[light_from:], y[light_from:], "MOVED", 2.5))
     if n:
-        parts.append(f'<circle cx="{x[-1]:.1f}" cy="{y[-1]:.1f}" r="3" fill="{"INK" if light_from is None else "MOVED"}"/>')
+        parts.append(
+            f'<circle cx="{x[-1]:.1f}" cy="{y[-1]:.1f}" r="3" fill="{"INK" if light_from is None else "MOVED"}"/>'
+        )
     return pair(parts, height)
 
 
@@ -86,5 +96,8 @@ def pair(parts: Sequence[str], height: int, width: int = WIDTH) -> Pair:
 def _uri(body: str, tokens: dict[str, str], width: int, height: int) -> str:
     for name, colour in tokens.items():
         body = body.replace(f'"{name.upper()}"', f'"{colour}"')
-    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}">{body}</svg>'
+    svg = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} '
+        f'{height}">{body}</svg>'
+    )
     return "data:image/svg+xml," + quote(svg, safe=" =:/'<>,.-")

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 def stacked(px: Sequence[float], *, high: float, dot: float = 6) -> tuple[list[float], list[float]]:
     """Px right of its own place and px above the ground for each of the places px along an axis.
 
-    Equal readings stand one on the other, several abreast where the neighbours leave room, closer together where a stack would pass `high`.
+    Equal readings stand one on the other, several abreast where the neighbours leave room, closer together where a
+    stack would pass `high`.
     """
     columns: dict[int, list[int]] = {}
     for i, place in enumerate(px):

@@ -1,7 +1,8 @@
 """What all charts share: the colours of the light theme, the base of a figure, and how labels keep clear of each other.
 
-Plotly reads no CSS variables, so charts know the light tokens only. `DARK_TWINS` tells the browser which hex to put in place of which when the
-scheme is dark; every light hex stands once, so the exchange is exact. A test keeps these values and assets/tokens.css alike.
+Plotly reads no CSS variables, so charts know the light tokens only. `DARK_TWINS` tells the browser which hex to put in
+place of which when the scheme is dark; every light hex stands once, so the exchange is exact. A test keeps these values
+and assets/tokens.css alike.
 """
 
 from __future__ import annotations
@@ -12,21 +13,49 @@ from typing import Any
 FONT = '"Atkinson Hyperlegible Next", system-ui, "Segoe UI", Roboto, "Noto Sans", sans-serif'
 
 LIGHT = {
-    "page": "#F3F5F5", "card": "#FFFFFF", "sunk": "#E9ECED", "line": "#D2D7DA", "rule": "#7F878D",
-    "ink": "#1A1E22", "ink2": "#454C52", "ink3": "#596167",
-    "board": "#F4E4C4", "boardedge": "#6B5428", "boardtext": "#5F481A",
-    "light": "#E69F00", "moved": "#D55E00", "movedtext": "#A04100",
-    "back": "#CC79A7", "backmark": "#A3487A", "backtext": "#8A3A66",
-    "focus": "#0072B2", "focustext": "#00639C", "sky": "#56B4E8",
-}  # fmt: skip
+    "page": "#F3F5F5",
+    "card": "#FFFFFF",
+    "sunk": "#E9ECED",
+    "line": "#D2D7DA",
+    "rule": "#7F878D",
+    "ink": "#1A1E22",
+    "ink2": "#454C52",
+    "ink3": "#596167",
+    "board": "#F4E4C4",
+    "boardedge": "#6B5428",
+    "boardtext": "#5F481A",
+    "light": "#E69F00",
+    "moved": "#D55E00",
+    "movedtext": "#A04100",
+    "back": "#CC79A7",
+    "backmark": "#A3487A",
+    "backtext": "#8A3A66",
+    "focus": "#0072B2",
+    "focustext": "#00639C",
+    "sky": "#56B4E8",
+}
 DARK = {
-    "page": "#111417", "card": "#191D21", "sunk": "#22272C", "line": "#353C42", "rule": "#6F777E",
-    "ink": "#EDEFF0", "ink2": "#BCC3C8", "ink3": "#99A2A9",
-    "board": "#3A2B18", "boardedge": "#D8C29A", "boardtext": "#E6CFA2",
-    "light": "#E69F00", "moved": "#FF7F33", "movedtext": "#FFA566",
-    "back": "#8F4C75", "backmark": "#E39AC4", "backtext": "#ECB4D3",
-    "focus": "#56B4E9", "focustext": "#85C9F2", "sky": "#B5E0F7",
-}  # fmt: skip
+    "page": "#111417",
+    "card": "#191D21",
+    "sunk": "#22272C",
+    "line": "#353C42",
+    "rule": "#6F777E",
+    "ink": "#EDEFF0",
+    "ink2": "#BCC3C8",
+    "ink3": "#99A2A9",
+    "board": "#3A2B18",
+    "boardedge": "#D8C29A",
+    "boardtext": "#E6CFA2",
+    "light": "#E69F00",
+    "moved": "#FF7F33",
+    "movedtext": "#FFA566",
+    "back": "#8F4C75",
+    "backmark": "#E39AC4",
+    "backtext": "#ECB4D3",
+    "focus": "#56B4E9",
+    "focustext": "#85C9F2",
+    "sky": "#B5E0F7",
+}
 DARK_TWINS = {LIGHT[name].lower(): DARK[name] for name in LIGHT}
 
 CARD, SUNK, LINE, RULE = LIGHT["card"], LIGHT["sunk"], LIGHT["line"], LIGHT["rule"]
@@ -49,40 +78,96 @@ def layout(height: int, margin: tuple[int, int, int, int], *, narrow: bool = Fal
     """The base of every figure; `margin` is left, right, top, bottom in px."""
     left, right, top, bottom = margin
     return {
-        "template": {}, "paper_bgcolor": CARD, "plot_bgcolor": CARD, "height": height, "autosize": True,
+        "template": {},
+        "paper_bgcolor": CARD,
+        "plot_bgcolor": CARD,
+        "height": height,
+        "autosize": True,
         "font": {"family": FONT, "size": 13, "color": INK2},
-        "margin": {"l": left, "r": right, "t": top, "b": bottom, "pad": 0}, "showlegend": False, "hovermode": "closest", "hoverdistance": 24,
-        "hoverlabel": {"bgcolor": CARD, "bordercolor": LINE, "font": {"family": FONT, "size": 14, "color": INK}, "align": "left"},
-        "dragmode": False, **more,
-    }  # fmt: skip
+        "margin": {"l": left, "r": right, "t": top, "b": bottom, "pad": 0},
+        "showlegend": False,
+        "hovermode": "closest",
+        "hoverdistance": 24,
+        "hoverlabel": {
+            "bgcolor": CARD,
+            "bordercolor": LINE,
+            "font": {"family": FONT, "size": 14, "color": INK},
+            "align": "left",
+        },
+        "dragmode": False,
+        **more,
+    }
 
 
 def axis(low: float, high: float, **more: Any) -> Figure:
     """An axis that shows nothing but what `more` asks for, and cannot be dragged."""
     return {
-        "range": [low, high], "autorange": False, "fixedrange": True, "showgrid": False, "zeroline": False, "showline": False,
-        "showticklabels": False, "ticks": "", **more,
-    }  # fmt: skip
+        "range": [low, high],
+        "autorange": False,
+        "fixedrange": True,
+        "showgrid": False,
+        "zeroline": False,
+        "showline": False,
+        "showticklabels": False,
+        "ticks": "",
+        **more,
+    }
 
 
 def sheet_of_pixels(width: int, height: int, *, narrow: bool = False) -> Figure:
-    """A figure without margins whose y is px from the top and whose x is px of the nominal `width`, stretched to the real one."""
-    return layout(height, (0, 0, 0, 0), narrow=narrow, xaxis=axis(0, width), yaxis=axis(height, 0), shapes=[], annotations=[])
+    """A figure without margins whose y is px from the top and whose x is px of the nominal `width`, stretched to the
+    real one.
+    """
+    return layout(
+        height, (0, 0, 0, 0), narrow=narrow, xaxis=axis(0, width), yaxis=axis(height, 0), shapes=[], annotations=[]
+    )
 
 
 def words(
-    x: Any, y: Any, text: str, *, size: int = 13, colour: str = INK2, bold: bool = False, at: str = "left", halo: str = "", **more: Any
+    x: Any,
+    y: Any,
+    text: str,
+    *,
+    size: int = 13,
+    colour: str = INK2,
+    bold: bool = False,
+    at: str = "left",
+    halo: str = "",
+    **more: Any,
 ) -> Figure:
-    """A piece of text: `at` says which of its sides stands at x; `halo` is the ground's colour where it lies over data."""
+    """A piece of text: `at` says which of its sides stands at x; `halo` is the ground's colour where it lies over
+    data.
+    """
     font: Figure = {"size": size, "color": colour}
     if bold:
         font["weight"] = 650
     if halo:
         font["shadow"] = f"0 0 3px {halo}, 0 0 3px {halo}, 0 0 2px {halo}"
-    return {"x": x, "y": y, "text": text, "showarrow": False, "xanchor": at, "yanchor": "middle", "align": at, "font": font, **more}
+    return {
+        "x": x,
+        "y": y,
+        "text": text,
+        "showarrow": False,
+        "xanchor": at,
+        "yanchor": "middle",
+        "align": at,
+        "font": font,
+        **more,
+    }
 
 
-def line(x0: Any, y0: Any, x1: Any, y1: Any, colour: str, width: float = 1, *, dash: str = "solid", layer: str = "above", **more: Any) -> Figure:
+def line(
+    x0: Any,
+    y0: Any,
+    x1: Any,
+    y1: Any,
+    colour: str,
+    width: float = 1,
+    *,
+    dash: str = "solid",
+    layer: str = "above",
+    **more: Any,
+) -> Figure:
     """A straight line."""
     return {
         "type": "line",
@@ -100,17 +185,30 @@ def line(x0: Any, y0: Any, x1: Any, y1: Any, colour: str, width: float = 1, *, d
 def box(x0: Any, y0: Any, x1: Any, y1: Any, fill: str, *, layer: str = "below", edge: str = "", **more: Any) -> Figure:
     """A filled rectangle, without an edge unless a colour for it is given."""
     return {
-        "type": "rect", "x0": x0, "y0": y0, "x1": x1, "y1": y1, "opacity": 1, "layer": layer, "fillcolor": fill,
-        "line": {"width": 1 if edge else 0, "color": edge or fill}, **more,
-    }  # fmt: skip
+        "type": "rect",
+        "x0": x0,
+        "y0": y0,
+        "x1": x1,
+        "y1": y1,
+        "opacity": 1,
+        "layer": layer,
+        "fillcolor": fill,
+        "line": {"width": 1 if edge else 0, "color": edge or fill},
+        **more,
+    }
 
 
 def path(d: str, *, fill: str = "", edge: str = "", width: float = 1, layer: str = "above", **more: Any) -> Figure:
     """A shape by an SVG path in data units, or in px around an anchor where `more` says so."""
     return {
-        "type": "path", "path": d, "opacity": 1, "layer": layer, "fillcolor": fill or "rgba(0,0,0,0)",
-        "line": {"width": width if edge else 0, "color": edge or fill}, **more,
-    }  # fmt: skip
+        "type": "path",
+        "path": d,
+        "opacity": 1,
+        "layer": layer,
+        "fillcolor": fill or "rgba(0,0,0,0)",
+        "line": {"width": width if edge else 0, "color": edge or fill},
+        **more,
+    }
 
 
 def wrap(text: str, room: float, character: float = 6.9) -> list[str]:
@@ -130,7 +228,8 @@ def width_of(text: str, size: int = 13) -> float:
 
 
 def push_apart(wished: Sequence[float], low: float, high: float, gap: float = APART) -> list[float]:
-    """Places as near as can be to the wished ones (px from the top, any order) that keep their order, `gap` apart, within low to high.
+    """Places as near as can be to the wished ones (px from the top, any order) that keep their order, `gap` apart,
+    within low to high.
 
     Labels that touch move together to their common middle, as boards laid side by side would.
     """

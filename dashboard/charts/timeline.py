@@ -12,7 +12,9 @@ from dashboard.charts import style
 
 @dataclass(frozen=True)
 class Timeline:
-    """A span of time drawn over `plot` px that begin `left` px from the chart's left side; `week_starts` 0 is Monday."""
+    """A span of time drawn over `plot` px that begin `left` px from the chart's left side; `week_starts` 0 is
+    Monday.
+    """
 
     start: datetime
     end: datetime
@@ -59,7 +61,12 @@ class Timeline:
         texts, free = [], self.left
         names = numbers.SHORT_MONTHS if narrow or len(months) > 7 else numbers.MONTHS
         named = [
-            (month, names[month.month - 1] + (f" {month.year}" if month.month == 1 and month.year != self.start.year else "")) for month in months
+            (
+                month,
+                names[month.month - 1]
+                + (f" {month.year}" if month.month == 1 and month.year != self.start.year else ""),
+            )
+            for month in months
         ]
         begin = self.named_from or self.start
         wish = f"{begin.day} {names[begin.month - 1]}"
@@ -72,7 +79,11 @@ class Timeline:
             free = x + style.width_of(text) + 14
             if when is not begin:
                 shapes.append(style.line(iso(when), -below, iso(when), -below - 14, style.RULE, **at))
-            texts.append(style.words(iso(when), 0, text, xref="x", yref="paper", xshift=0 if when is begin else 5, yshift=-below - 17))
+            texts.append(
+                style.words(
+                    iso(when), 0, text, xref="x", yref="paper", xshift=0 if when is begin else 5, yshift=-below - 17
+                )
+            )
         return shapes, texts
 
 

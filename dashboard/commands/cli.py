@@ -1,4 +1,6 @@
-"""The command line: which commands there are, and how each ends. A command imports what it needs only when it runs: help waits for no pages."""
+"""The command line: which commands there are, and how each ends. A command imports what it needs only when it runs:
+help waits for no pages.
+"""
 
 import os
 import sys
@@ -8,19 +10,37 @@ from typing import Annotated
 
 import typer
 
-from dashboard.commands import logs as commands_logs, new as commands_new, papers as commands_papers, review as commands_review
+from dashboard.commands import logs as commands_logs
+from dashboard.commands import new as commands_new
+from dashboard.commands import papers as commands_papers
+from dashboard.commands import review as commands_review
 from dashboard.commands.terminal import HERE, UserProblem, say
 
 app = typer.Typer(
-    name="truerun", no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None,
-    help="Is the setup bench running true? Truerun reads the logs of a stringed-instrument setup shop and shows what moved, "
+    name="truerun",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Is the setup bench running true? Truerun reads the logs of a stringed-instrument setup shop and shows what "
+    "moved, "
     "where it started and what it costs.",
-)  # fmt: skip
+)
 COMMANDS = (
-    commands_review.demo, commands_new.new, commands_logs.load, commands_review.serve, commands_review.week, commands_papers.necks,
-    commands_papers.bench, commands_logs.again, commands_logs.unload, commands_logs.correct,
-    commands_review.limits, commands_logs.forget, commands_review.figures,
-)  # fmt: skip
+    commands_review.demo,
+    commands_new.new,
+    commands_logs.load,
+    commands_review.serve,
+    commands_review.week,
+    commands_papers.necks,
+    commands_papers.bench,
+    commands_logs.again,
+    commands_logs.unload,
+    commands_logs.correct,
+    commands_review.limits,
+    commands_logs.forget,
+    commands_review.figures,
+)
 for command in COMMANDS:
     app.command()(command)
 
@@ -32,11 +52,16 @@ def _version(wanted: bool) -> None:
 
 
 @app.callback()
-def _root(version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False) -> None:
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
     """Options that stand before a command."""
 
 
-# Many small matrices, one process: threads of the linear algebra would only wait for one another (measured: 25 times slower on a busy machine).
+# Many small matrices, one process: threads of the linear algebra would only wait for one another (measured: 25 times
+# slower on a busy machine).
 for _variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_variable, "1")
 
@@ -78,9 +103,11 @@ def _one_line(fault: Exception, arguments: list[str]) -> str:
 def _problems() -> list[type[Exception]]:
     """Our own problems, of the modules that are loaded by now."""
     names = (
-        ("ingest.shop", "ShopProblem"), ("ingest.ledger", "StoreProblem"), ("ingest.questions", "FileProblem"),
+        ("ingest.shopfiles.shop", "ShopProblem"),
+        ("ingest.store.ledger", "StoreProblem"),
+        ("ingest.terms.questions", "FileProblem"),
         ("analysis.methods.problems", "UnusableData"),
-    )  # fmt: skip
+    )
     return [getattr(sys.modules[module], name) for module, name in names if module in sys.modules]
 
 

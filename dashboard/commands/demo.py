@@ -3,8 +3,8 @@
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from ingest.store.ledger import StoreProblem
 from ingest.reading.sheet import Progress
+from ingest.store.ledger import StoreProblem
 
 MARKER = ".truerun-demo"
 _MAKING, _MADE = "being made by `truerun demo`\n", "made by `truerun demo`; it may be deleted\n"
@@ -17,7 +17,10 @@ def make(folder: Path, *, progress: Progress | None, now: datetime) -> bool:
     """
     marker = folder / MARKER
     if folder.exists() and not marker.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise StoreProblem(f"{folder} is there already and is no demo shop; nothing was touched. Name another folder: truerun demo --shop DIR")
+        raise StoreProblem(
+            f"{folder} is there already and is no demo shop; nothing was touched. Name another folder: truerun demo "
+            "--shop DIR"
+        )
     if marker.exists() and marker.read_text() == _MADE:
         return False
     from demo_data.generator import write_shop

@@ -16,18 +16,27 @@ if TYPE_CHECKING:
 
 def load(
     files: Annotated[
-        list[Path] | None, typer.Argument(metavar="LOG", help="Log files as they came: .csv, .txt or .xlsx.", show_default=False)
+        list[Path] | None,
+        typer.Argument(metavar="LOG", help="Log files as they came: .csv, .txt or .xlsx.", show_default=False),
     ] = None,
     shop: ShopFolder = HERE,
-    check: Annotated[bool, typer.Option("--check", help="Say what would be loaded and what would be set aside; change nothing.")] = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Say what would be loaded and what would be set aside; change nothing.")
+    ] = False,
     replaces: Annotated[
-        str | None, typer.Option(metavar="LOG", help="A loaded log (file name or start of its hash) whose place the one file takes.")
+        str | None,
+        typer.Option(
+            metavar="LOG", help="A loaded log (file name or start of its hash) whose place the one file takes."
+        ),
     ] = None,
-    watch: Annotated[Path | None, typer.Option(metavar="DIR", help="Load whatever comes into this folder, until stopped.")] = None,
+    watch: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Load whatever comes into this folder, until stopped.")
+    ] = None,
 ) -> None:
     """Load bench logs into the shop.
 
-    Every row is accounted for. What cannot be read is set aside as a question with file and line, never dropped. The same file again changes nothing.
+    Every row is accounted for. What cannot be read is set aside as a question with file and line, never dropped. The
+    same file again changes nothing.
     """
     if (files is None) == (watch is None):
         raise UserProblem("Wanted log files to load, or --watch DIR. See `truerun load --help`")
@@ -67,12 +76,7 @@ def _watch(shop: Path, directory: Path) -> None:
         _tell(became)
 
 
-def unload(
-    log: LogName,
-    shop: ShopFolder = HERE,
-    who: Who = "",
-    why: Why = "",
-) -> None:
+def unload(log: LogName, shop: ShopFolder = HERE, who: Who = "", why: Why = "") -> None:
     """Take a log out of the shop again.
 
     Its original is kept; rows that other logs hold too come back from there.
@@ -84,7 +88,9 @@ def unload(
 
 def again(
     shop: ShopFolder = HERE,
-    everything: Annotated[bool, typer.Option("--all", help="Read every original anew, and say what changes before it is kept.")] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Read every original anew, and say what changes before it is kept.")
+    ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="With --all: keep the changes without asking.")] = False,
 ) -> None:
     """Try open questions again, after shop.toml was mended."""
@@ -112,7 +118,9 @@ def again(
     try:
         verbs.again_all(shop, agree, now=now())
     except verbs.NotAgreed:
-        raise UserProblem("Nothing was changed." if sys.stdin.isatty() else "Nothing was changed; with --yes the changes are kept") from None
+        raise UserProblem(
+            "Nothing was changed." if sys.stdin.isatty() else "Nothing was changed; with --yes the changes are kept"
+        ) from None
 
 
 def correct(
@@ -139,14 +147,16 @@ def correct(
 
 
 def forget(
-    tech: Annotated[str, typer.Argument(metavar="TECH", help="The tech's key, name, or a word that logs use for them.")],
+    tech: Annotated[
+        str, typer.Argument(metavar="TECH", help="The tech's key, name, or a word that logs use for them.")
+    ],
     shop: ShopFolder = HERE,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
 ) -> None:
     """Take a person's name out of the shop's folder.
 
-    Shop files, kept logs, book and store are rewritten with a neutral code in the name's place; older versions of the store go.
-    Files elsewhere, and papers made before, are not touched.
+    Shop files, kept logs, book and store are rewritten with a neutral code in the name's place; older versions of the
+    store go. Files elsewhere, and papers made before, are not touched.
     """
     from ingest.verbs.forget import forget as take_out
 

@@ -13,14 +13,19 @@ if TYPE_CHECKING:
 
 
 def new(
-    files: Annotated[list[Path], typer.Argument(metavar="LOG", help="The shop's own sheets as they are: .csv, .txt or .xlsx.", show_default=False)],
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="LOG", help="The shop's own sheets as they are: .csv, .txt or .xlsx.", show_default=False
+        ),
+    ],
     shop: ShopFolder = HERE,
     yes: Annotated[bool, typer.Option("--yes", help="Ask nothing: take every guess, marked as one.")] = False,
 ) -> None:
     """Start a shop from its own sheets.
 
-    Looks at headings and words, asks what it cannot tell (at most ten questions) and writes a first shop.toml and specs.csv, every guess marked.
-    Nothing is overwritten: with a shop already there it proposes additions only.
+    Looks at headings and words, asks what it cannot tell (at most ten questions) and writes a first shop.toml and
+    specs.csv, every guess marked. Nothing is overwritten: with a shop already there it proposes additions only.
     """
     from ingest.beginning.new import propose, write
     from ingest.shopfiles.shop import read_shop
@@ -28,7 +33,9 @@ def new(
     there = (shop / "shop.toml").exists()
     known = read_shop(shop / "shop.toml") if there else None
     if not there and (shop / "specs.csv").exists():
-        raise UserProblem(f"{shop / 'specs.csv'} is already there and is not overwritten; move it away, or start in another folder")
+        raise UserProblem(
+            f"{shop / 'specs.csv'} is already there and is not overwritten; move it away, or start in another folder"
+        )
     sheets = [(path.name, _bytes(path)) for path in files]
     proposal = propose(sheets, shop=known)
     _show(proposal)
@@ -70,7 +77,10 @@ def _show(proposal: "Proposal") -> None:
         say(f"{seen.name}: {seen.rows} rows, a row {'an instrument' if seen.shape == 'instrument' else 'a visit'}")
         for column in seen.columns:
             meaning = column.guess.target(column.guess.stage) or "not known, kept as typed"
-            say(f"  {column.heading[:28]:<28}  {meaning[:34]:<34}  {column.filled:>6}  {', '.join(sample[:16] for sample in column.samples)}")
+            say(
+                f"  {column.heading[:28]:<28}  {meaning[:34]:<34}  {column.filled:>6}  "
+                f"{', '.join(sample[:16] for sample in column.samples)}"
+            )
 
 
 def _asked(ask: "Ask") -> str:

@@ -16,11 +16,7 @@ Port = Annotated[int, typer.Option(help="Port of the pages.")]
 NoOpen = Annotated[bool, typer.Option("--no-open", help="Do not open a browser.")]
 
 
-def demo(
-    shop: ShopFolder = Path("demo-shop"),
-    port: Port = PORT,
-    no_open: NoOpen = False,
-) -> None:
+def demo(shop: ShopFolder = Path("demo-shop"), port: Port = PORT, no_open: NoOpen = False) -> None:
     """Invent a setup shop and show its pages.
 
     Sixteen weeks of logs are made up and loaded, the last week is told in sentences, then the pages are served.
@@ -33,11 +29,7 @@ def demo(
     _serve(shop, port, not no_open, sentences=True)
 
 
-def serve(
-    shop: ShopFolder = HERE,
-    port: Port = PORT,
-    no_open: NoOpen = False,
-) -> None:
+def serve(shop: ShopFolder = HERE, port: Port = PORT, no_open: NoOpen = False) -> None:
     """Show the shop's pages in a browser.
 
     They are served on this machine only. Ctrl-C stops them.
@@ -51,9 +43,9 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
     if not begins:
         opened(shop)
     _free(port)
-    from dashboard.desk import desk
     from dashboard.app import make_app
     from dashboard.app import serve as serve_app
+    from dashboard.desk import desk
 
     counter = desk.Desk(shop)
     desk.use(counter)
@@ -98,7 +90,9 @@ def figures(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the files go.")],
     shop: ShopFolder = HERE,
     json: Annotated[bool, typer.Option("--json", help="JSON instead of CSV.")] = False,
-    of: Annotated[str | None, typer.Option("--of", metavar="DATE", help="As of the end of this day (2026-03-27).")] = None,
+    of: Annotated[
+        str | None, typer.Option("--of", metavar="DATE", help="As of the end of this day (2026-03-27).")
+    ] = None,
 ) -> None:
     """Write every computed figure, one file a table.
 
@@ -120,7 +114,8 @@ def figures(
 def week(
     shop: ShopFolder = HERE,
     of: Annotated[
-        str | None, typer.Option("--of", metavar="DATE", help="A day of the week to review; default the last whole week.")
+        str | None,
+        typer.Option("--of", metavar="DATE", help="A day of the week to review; default the last whole week."),
     ] = None,
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the paper goes.")] = Path("."),
     letter: Annotated[bool, typer.Option("--letter", help="For Letter paper instead of A4.")] = False,
@@ -172,7 +167,8 @@ def limits(
 ) -> None:
     """Put control limits on file.
 
-    They are computed from the readings of the days named, for every stream with enough of them, and judge from the day after.
+    They are computed from the readings of the days named, for every stream with enough of them, and judge from the day
+    after.
     """
     begin, end = day_of(first), day_of(last)
     if end < begin:
@@ -183,7 +179,10 @@ def limits(
 
     shop_file = snapshot.shop
     known = {*shop_file.setups, *shop_file.setups.values()}
-    for name, value, among in (("model", model, known), ("characteristic", characteristic, set(shop_file.by_characteristic))):
+    for name, value, among in (
+        ("model", model, known),
+        ("characteristic", characteristic, set(shop_file.by_characteristic)),
+    ):
         if value and value not in among:
             raise UserProblem(f"No {name} {value!r} in shop.toml; wanted one of {', '.join(sorted(among))}")
     rows, unsteady = limits_proposal(snapshot, from_date=begin, to_date=end, model=model, characteristic=characteristic)
@@ -192,6 +191,9 @@ def limits(
         raise UserProblem(f"No stream has {least} readings from {first} to {last}; nothing was put on file")
     for row in unsteady.iter_rows(named=True):
         stream = " ".join(row[name] for name in ("characteristic", "position", "model", "stage", "tech") if row[name])
-        say(f"  not steady: {stream}, {row['taken_at']:%Y-%m-%d} {row['serial']}: {row['why']}, {row['sigmas']:+.1f} sigma")
+        say(
+            f"  not steady: {stream}, {row['taken_at']:%Y-%m-%d} {row['serial']}: {row['why']}, {row['sigmas']:+.1f} "
+            "sigma"
+        )
     write_limits(shop, rows, who, why, now=now())
     say(f"Limits of {rows.height} streams are on file, from the readings of {first} to {last}.")

@@ -43,11 +43,15 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
             if reason in words:
                 yield f"    {lines_of(rows)}; wanted {rows['wanted'][0]}"
                 continue
-            for name, line, column, raw, wanted in rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows():
+            for name, line, column, raw, wanted in (
+                rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows()
+            ):
                 yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
             if count > SHOWN:
                 yield f"    and {count - SHOWN} more"
-    yield from _two_values(pl.concat([file.two_values for file in files]).unique(maintain_order=True) if files else pl.DataFrame())
+    yield from _two_values(
+        pl.concat([file.two_values for file in files]).unique(maintain_order=True) if files else pl.DataFrame()
+    )
     notes = list(dict.fromkeys(note for file in files for note in file.notes))
     if notes:
         yield "To look at once:"

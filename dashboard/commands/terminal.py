@@ -1,4 +1,6 @@
-"""What every command shares: the clock, a line said at once, a bar on a terminal, the options that come again, a problem a person can put right."""
+"""What every command shares: the clock, a line said at once, a bar on a terminal, the options that come again, a
+problem a person can put right.
+"""
 
 import sys
 from collections.abc import Iterator
@@ -52,8 +54,8 @@ def progress_bar(title: str) -> Iterator["Progress | None"]:
 
 def opened(shop: Path, as_of: datetime | None = None) -> "Snapshot":
     """The shop as it stands, its store made again where that is needed."""
-    from ingest.verbs.load import ensure
     from ingest.store.store import open_snapshot
+    from ingest.verbs.load import ensure
 
     with progress_bar("Making the store again") as progress:
         ensure(shop, progress=progress, now=now())

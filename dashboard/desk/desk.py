@@ -1,7 +1,7 @@
 """One counter for pages, papers and exports: ask a study, get its answer for the shop as it stands now.
 
-Answers are kept by what they hang on - store version, book sequence, shop files, as_of, options - and the oldest go first when
-they fill more than their share of memory. No statistics, and no study by name.
+Answers are kept by what they hang on - store version, book sequence, shop files, as_of, options - and the oldest go
+first when they fill more than their share of memory. No statistics, and no study by name.
 """
 
 import sys
@@ -20,16 +20,22 @@ import polars as pl
 
 from dashboard import numbers
 from dashboard.desk.jobs import Jobs
-from ingest.store import book
-from ingest.verbs import load
 from ingest.shopfiles.shop import fingerprint
+from ingest.store import book
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import newest, open_snapshot
+from ingest.verbs import load
 
 T = TypeVar("T")
 MOST_BYTES = 512_000_000
-WORDS_ONLY = ("cause", "action", "known", "note", "decision")  # kinds of entry that move no figure; only these modules read them:
-READ_THE_BOOK = ("analysis.review", "analysis.studies.entries", "analysis.studies.actions")
+WORDS_ONLY = (
+    "cause",
+    "action",
+    "known",
+    "note",
+    "decision",
+)  # kinds of entry that move no figure; only these modules read them:
+READ_THE_BOOK = ("analysis.review", "analysis.studies.drift.entries", "analysis.studies.drift.actions")
 NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
 
@@ -56,7 +62,9 @@ class Desk:
         return Jobs(self.folder)
 
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
-        """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has changed."""
+        """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has
+        changed.
+        """
         as_of = as_of or _back.get() or self.as_of
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
@@ -68,7 +76,9 @@ class Desk:
             return self._snapshots[key]
 
     def _stands(self) -> tuple[int, int]:
-        """Store version and book sequence. A store that is missing or older is made again first, whoever opens it: its shop would look empty."""
+        """Store version and book sequence. A store that is missing or older is made again first, whoever opens it: its
+        shop would look empty.
+        """
         stands = newest(self.folder)
         if stands[0]:
             return stands
@@ -83,10 +93,13 @@ class Desk:
             return "No shop yet", "begin on Logs"
         snapshot = self.snapshot()
         local = snapshot.as_of.astimezone(snapshot.shop.zone)
-        return snapshot.shop.shop.name, f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet"
+        return (
+            snapshot.shop.shop.name,
+            f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet",
+        )
 
     def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
-        """One line into the bench book (ingest.book.write_entry), written now; the next question sees it.
+        """One line into the bench book (ingest.store.book.write_entry), written now; the next question sees it.
 
         Words move no figure: what was worked out before them is handed on, so that a page shows the line at once.
         """
@@ -100,15 +113,24 @@ class Desk:
         return written
 
     def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:
-        """Limits on file (ingest.book.write_limits: a row a stream), written now; the next question draws them."""
+        """Limits on file (ingest.store.book.write_limits: a row a stream), written now; the next question draws
+        them.
+        """
         return book.write_limits(self.folder, rows, who, why, now=datetime.now(UTC))
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
-        """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it is kept with the snapshot."""
+        """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it
+        is kept with the snapshot.
+        """
         snapshot = self.snapshot(as_of)
         if not options:
             return snapshot.once(study)
-        key = (study.__module__, study.__qualname__, snapshot.key, tuple(sorted((name, _frozen(value)) for name, value in options.items())))
+        key = (
+            study.__module__,
+            study.__qualname__,
+            snapshot.key,
+            tuple(sorted((name, _frozen(value)) for name, value in options.items())),
+        )
         with self._lock:
             if key in self._answers:
                 self._answers.move_to_end(key)

@@ -9,13 +9,13 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from ingest.verbs import again as again_
-from ingest.verbs import load, mend
-from ingest.store.ledger import StoreProblem
-from ingest.verbs.load import Loaded
-from ingest.terms.questions import FileProblem
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import ShopProblem
+from ingest.store.ledger import StoreProblem
+from ingest.terms.questions import FileProblem
+from ingest.verbs import again as again_
+from ingest.verbs import load, mend
+from ingest.verbs.load import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
 KEPT = 50  # finished jobs that may still be asked about
@@ -56,13 +56,23 @@ class Jobs:
             return self._jobs[max(self._jobs)] if self._jobs else None
 
     def load(self, files: Sequence[tuple[str, bytes]], *, check: bool = False, replaces: str | None = None) -> int:
-        """Load uploaded files by name and bytes; the job's number. A file that is too large is refused with the command to use."""
+        """Load uploaded files by name and bytes; the job's number. A file that is too large is refused with the command
+        to use.
+        """
         small = [(name, data) for name, data in files if len(data) <= LARGEST]
-        large = [Loaded(name, outcome="refused", problem=too_large(name)) for name, data in files if len(data) > LARGEST]
+        large = [
+            Loaded(name, outcome="refused", problem=too_large(name)) for name, data in files if len(data) > LARGEST
+        ]
 
         def work(progress: Progress) -> list[Loaded]:
             sources = [(name, lambda data=data: data) for name, data in small]
-            became = load.load_data(self.folder, sources, check=check, replaces=replaces, progress=progress, now=self.clock()) if small else []
+            became = (
+                load.load_data(
+                    self.folder, sources, check=check, replaces=replaces, progress=progress, now=self.clock()
+                )
+                if small
+                else []
+            )
             return [*became, *large]
 
         return self._begin("Check" if check else "Load", work)
@@ -73,15 +83,23 @@ class Jobs:
 
     def again(self) -> int:
         """Try the open questions again."""
-        return self._begin("Try open questions again", lambda progress: again_.again(self.folder, progress=progress, now=self.clock()))
+        return self._begin(
+            "Try open questions again", lambda progress: again_.again(self.folder, progress=progress, now=self.clock())
+        )
 
     def correct(self, log: str, line: int, column: str, value: str | None, who: str, why: str) -> int:
         """Lay a person's value over one cell; None takes the correction back."""
-        return self._begin(f"Correct {log}, line {line}", lambda _: [mend.correct(self.folder, log, line, column, value, who, why, now=self.clock())])
+        return self._begin(
+            f"Correct {log}, line {line}",
+            lambda _: [mend.correct(self.folder, log, line, column, value, who, why, now=self.clock())],
+        )
 
     def settle(self, log: str, line: int, column: str, verdict: str, who: str, why: str) -> int:
         """Settle one question: it is real | keep held | take new."""
-        return self._begin(f"Settle {log}, line {line}", lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())])
+        return self._begin(
+            f"Settle {log}, line {line}",
+            lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())],
+        )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
         """The job once it has ended, for tests and scripts; TimeoutError where it takes longer."""
@@ -113,7 +131,9 @@ class Jobs:
         except Exception as fault:
             from dashboard.faults import keep_traceback
 
-            self._note(number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}"))
+            self._note(
+                number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}")
+            )
         else:
             files = tuple(answer) if isinstance(answer, list) else ()
             self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files)

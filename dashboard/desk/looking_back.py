@@ -1,12 +1,14 @@
-"""Which week a page, a paper or a command was asked for, and as of when it is told: a past week as it stood at its end."""
+"""Which week a page, a paper or a command was asked for, and as of when it is told: a past week as it stood at its
+end.
+"""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.week.arrived import review_week
 from analysis.studies.story.calendar import first_day, last_moment
 from analysis.studies.story.story import story
+from analysis.studies.week.arrived import review_week
 from dashboard.desk import desk
 
 
@@ -29,5 +31,7 @@ def asked(day: date | None) -> Asked:
     weeks = desk.ask(story).visits["week"]
     begin, last = weeks.min(), weeks.max()
     if not begin <= first <= last:
-        raise UnusableData(f"no work of the week of {first} is on file; wanted a day from {begin} to {last + timedelta(days=6)}")
+        raise UnusableData(
+            f"no work of the week of {first} is on file; wanted a day from {begin} to {last + timedelta(days=6)}"
+        )
     return Asked(first, end if end < snapshot.as_of else None, latest)

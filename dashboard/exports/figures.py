@@ -5,16 +5,16 @@ from pathlib import Path
 
 import polars as pl
 
-from analysis.studies.room import capability, climate, intonation, settling
+from analysis.studies.drift import signals, states
 from analysis.studies.gauges import rr as gauges
 from analysis.studies.necks import lots
-from analysis.studies.rework import rework, savings
-from analysis.studies.drift import signals, states
 from analysis.studies.people import techs
+from analysis.studies.rework import rework, savings
+from analysis.studies.room import capability, climate, intonation, settling
 from analysis.studies.week import weeks
 from dashboard.exports.written import csv_text, json_text, plain
-from ingest.terms import tables
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 
 def logs(snapshot: Snapshot) -> pl.DataFrame:
@@ -26,10 +26,23 @@ def set_aside(snapshot: Snapshot) -> pl.DataFrame:
 
 
 FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
-    "streams": states.table, "signals": signals.table, "capability": capability.table, "stages": rework.stages, "send_backs": rework.send_backs,
-    "weeks": weeks.table, "techs": techs.table, "lots": lots.table, "settling": settling.table, "gauges": gauges.table, "climate": climate.table,
-    "intonation": intonation.table, "savings": savings.table, "odd": states.odd, "logs": logs, "set_aside": set_aside,
-}  # fmt: skip
+    "streams": states.table,
+    "signals": signals.table,
+    "capability": capability.table,
+    "stages": rework.stages,
+    "send_backs": rework.send_backs,
+    "weeks": weeks.table,
+    "techs": techs.table,
+    "lots": lots.table,
+    "settling": settling.table,
+    "gauges": gauges.table,
+    "climate": climate.table,
+    "intonation": intonation.table,
+    "savings": savings.table,
+    "odd": states.odd,
+    "logs": logs,
+    "set_aside": set_aside,
+}
 
 
 def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[Path]:

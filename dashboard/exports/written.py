@@ -22,10 +22,13 @@ def plain(rows: pl.DataFrame) -> pl.DataFrame:
 
 def json_text(rows: pl.DataFrame) -> str:
     """A list of rows, one a line."""
-    return "[" + ",\n ".join(json.dumps(row, ensure_ascii=False, allow_nan=False) for row in rows.iter_rows(named=True)) + "]\n"
+    return (
+        "["
+        + ",\n ".join(json.dumps(row, ensure_ascii=False, allow_nan=False) for row in rows.iter_rows(named=True))
+        + "]\n"
+    )
 
 
 def csv_text(rows: pl.DataFrame) -> str:
     """Numbers with the fewest digits that give them back exactly."""
     return rows.write_csv(null_value="")
-

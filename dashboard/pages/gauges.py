@@ -7,12 +7,12 @@ from typing import Any
 import polars as pl
 from dash import Dash, html
 
-from analysis.studies.gauges import rr as gauges
 from analysis.studies.drift import states
+from analysis.studies.gauges import rr as gauges
 from analysis.studies.room.steps import steps
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
+from dashboard.desk import desk
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -24,7 +24,10 @@ JUDGED = (
     "Under 10 % of the spread is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes "
     "(AIAG Measurement Systems Analysis, 4th edition)."
 )
-GOOD, UNFIT = 0.10, 0.30  # of the spread: under a tenth good, over three tenths unfit; AIAG Measurement Systems Analysis, 4th edition
+GOOD, UNFIT = (
+    0.10,
+    0.30,
+)  # of the spread: under a tenth good, over three tenths unfit; AIAG Measurement Systems Analysis, 4th edition
 
 
 def layout(characteristic: str | None = None, word: str | None = None, **_address: str) -> Any:
@@ -34,8 +37,11 @@ def layout(characteristic: str | None = None, word: str | None = None, **_addres
     word = addresses.chosen(word, (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
     return parts.page(
         parts.page_head(_headline(found, studies, shop), UNDER),
-        _studies(studies, shop), _filters(found, shop, characteristic, word), _steps(found, shop, characteristic, word), _next(found, studies, shop),
-    )  # fmt: skip
+        _studies(studies, shop),
+        _filters(found, shop, characteristic, word),
+        _steps(found, shop, characteristic, word),
+        _next(found, studies, shop),
+    )
 
 
 def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
@@ -46,8 +52,10 @@ def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
         return f"The gauge takes {numbers.share(row['share_of_spread'], 100)} of the spread of {what}: unfit to judge."
     coarse = _coarse(found)
     if len(coarse):
-        told = [_on(shop.characteristic_name(key).lower(), part["model"].unique(maintain_order=True).to_list())
-                for (key,), part in coarse.group_by("characteristic", maintain_order=True)]  # fmt: skip
+        told = [
+            _on(shop.characteristic_name(key).lower(), part["model"].unique(maintain_order=True).to_list())
+            for (key,), part in coarse.group_by("characteristic", maintain_order=True)
+        ]
         return f"Gauges are too coarse for {'; '.join(told[:3])}."
     if found.is_empty() and studies.is_empty():
         return "No gauge is declared yet."
@@ -67,7 +75,10 @@ def _on(what: str, models: list[str]) -> str:
 def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
     right = "standard deviations by analysis of variance; share of spread: rr over total"
     if studies.is_empty():
-        text = "No gauge study is loaded. A sheet with the columns study, characteristic, part, tech, trial, value and unit brings one."
+        text = (
+            "No gauge study is loaded. A sheet with the columns study, characteristic, part, tech, trial, value "
+            "and unit brings one."
+        )
         return parts.sheet("Gauge studies", right, parts.empty_state(text, "Load it on Logs", "/logs"))
     rows = []
     for row in studies.iter_rows(named=True):
@@ -75,51 +86,92 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         word, told = states.UNTESTED, "cannot be worked out: every reader must measure every part equally often"
         if share is not None:
             word = states.UNFIT if share > UNFIT else states.FIT
-            told = f"{numbers.share(share, 100)}, {'good' if share < GOOD else 'by agreement' if share <= UNFIT else 'unfit'}"
+            told = (
+                f"{numbers.share(share, 100)}, "
+                f"{'good' if share < GOOD else 'by agreement' if share <= UNFIT else 'unfit'}"
+            )
         parts_of = (row[name] for name in ("repeatability", "reproducibility", "rr", "part"))
         amount = [numbers.plain(value, 3) if value is not None else numbers.NONE for value in parts_of]
-        tolerance = numbers.share(row["share_of_tolerance"], 100) if row["share_of_tolerance"] is not None else numbers.NONE
+        tolerance = (
+            numbers.share(row["share_of_tolerance"], 100) if row["share_of_tolerance"] is not None else numbers.NONE
+        )
         rows.append(
-            {"study": row["study"], "what": shop.characteristic_name(row["characteristic"]), "word": parts.mark(word), "same": amount[0],
-             "between": amount[1], "rr": amount[2], "part": amount[3], "share": told, "tolerance": tolerance,
-             "ndc": numbers.count(row["ndc"]) if row["ndc"] is not None else numbers.NONE}
-        )  # fmt: skip
+            {
+                "study": row["study"],
+                "what": shop.characteristic_name(row["characteristic"]),
+                "word": parts.mark(word),
+                "same": amount[0],
+                "between": amount[1],
+                "rr": amount[2],
+                "part": amount[3],
+                "share": told,
+                "tolerance": tolerance,
+                "ndc": numbers.count(row["ndc"]) if row["ndc"] is not None else numbers.NONE,
+            }
+        )
     columns = [
-        ("study", "Study"), ("what", "Characteristic"), ("word", "Gauge"), ("same", "Same reader again", "n wide-only"),
-        ("between", "Between readers", "n wide-only"), ("rr", "Both (rr)", "n"), ("part", "Parts", "n wide-only"), ("share", "Share of spread"),
-        ("tolerance", "6 rr of tolerance", "n wide-only"), ("ndc", "Classes told apart", "n wide-only"),
-    ]  # fmt: skip
+        ("study", "Study"),
+        ("what", "Characteristic"),
+        ("word", "Gauge"),
+        ("same", "Same reader again", "n wide-only"),
+        ("between", "Between readers", "n wide-only"),
+        ("rr", "Both (rr)", "n"),
+        ("part", "Parts", "n wide-only"),
+        ("share", "Share of spread"),
+        ("tolerance", "6 rr of tolerance", "n wide-only"),
+        ("ndc", "Classes told apart", "n wide-only"),
+    ]
     return parts.sheet("Gauge studies", right, [parts.table(rows, columns), html.P(JUDGED, className="small")])
 
 
 def _filters(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Div:
-    kinds = [{"value": key, "label": shop.characteristic_name(key)} for key in found["characteristic"].unique(maintain_order=True).sort()]
+    kinds = [
+        {"value": key, "label": shop.characteristic_name(key)}
+        for key in found["characteristic"].unique(maintain_order=True).sort()
+    ]
     words = [{"value": w, "label": w.capitalize()} for w in (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED)]
     every = [{"value": ALL, "label": "All"}]
     return parts.fields(
-        parts.field("Characteristic", CHARACTERISTIC, characteristic or ALL, every + kinds), parts.field("Gauge", WORD, word or ALL, every + words)
+        parts.field("Characteristic", CHARACTERISTIC, characteristic or ALL, every + kinds),
+        parts.field("Gauge", WORD, word or ALL, every + words),
     )
 
 
 def _steps(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Section:
     if found.is_empty():
-        text = "No gauge with a resolution is declared in shop.toml. Add a [[gauge]] with what it measures and its resolution."
+        text = (
+            "No gauge with a resolution is declared in shop.toml. Add a [[gauge]] with what it measures and its "
+            "resolution."
+        )
         return parts.sheet("Steps against spread and tolerance", "", parts.empty_state(text))
     rows = _rows(found, characteristic, word)
     few = pl.col("state") == states.THIN
     told = [_line(row, shop) for row in rows.sort(few, maintain_order=True).iter_rows(named=True)]
     columns = [
-        ("what", "Stream"), ("stage", "Stage", "wide-only"), ("word", "Gauge"), ("step", "Step", "n"), ("sigma", "Sigma", "n"),
-        ("in_sigma", "Steps in a sigma", "n wide-only"), ("in_tolerance", "Steps in the tolerance", "n wide-only"),
-        ("gauges", "Taken with", "wide-only"), ("n", "n", "n wide-only"),
-    ]  # fmt: skip
+        ("what", "Stream"),
+        ("stage", "Stage", "wide-only"),
+        ("word", "Gauge"),
+        ("step", "Step", "n"),
+        ("sigma", "Sigma", "n"),
+        ("in_sigma", "Steps in a sigma", "n wide-only"),
+        ("in_tolerance", "Steps in the tolerance", "n wide-only"),
+        ("gauges", "Taken with", "wide-only"),
+        ("n", "n", "n wide-only"),
+    ]
     save = parts.save_whole("gauges", characteristic=characteristic, word=word)
-    body = [parts.grid(told, columns, "gauges-steps"), save] if told else html.P("No stream of this kind.", className="small")
+    body = (
+        [parts.grid(told, columns, "gauges-steps"), save]
+        if told
+        else html.P("No stream of this kind.", className="small")
+    )
     return parts.sheet("Steps against spread and tolerance", "the coarsest first; streams of few readings last", body)
 
 
 def _rows(found: pl.DataFrame, characteristic: str | None, word: str | None) -> pl.DataFrame:
-    return found.filter(pl.col("characteristic") == (characteristic or pl.col("characteristic")), pl.col("gauge") == (word or pl.col("gauge")))
+    return found.filter(
+        pl.col("characteristic") == (characteristic or pl.col("characteristic")),
+        pl.col("gauge") == (word or pl.col("gauge")),
+    )
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
@@ -127,18 +179,34 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
     scale, decimals = numbers.in_unit(1.0, kind, shown=shown), numbers.decimals_of(kind, shown=shown) + 1
 
     def amount(value: float | None) -> str:
-        return numbers.with_unit(numbers.plain(scale * value, decimals), numbers.unit_of(kind, shown=shown)) if value is not None else numbers.NONE
+        return (
+            numbers.with_unit(numbers.plain(scale * value, decimals), numbers.unit_of(kind, shown=shown))
+            if value is not None
+            else numbers.NONE
+        )
 
-    href = addresses.address("/drift", characteristic=row["characteristic"], position=row["position"], model=row["model"], stage=row["stage"])
+    href = addresses.address(
+        "/drift", characteristic=row["characteristic"], position=row["position"], model=row["model"], stage=row["stage"]
+    )
     return {
-        "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}", "href": href,
-        "stage": shop.stage_name(row["stage"]), "word": row["gauge"] + (", few readings" if row["state"] == states.THIN else ""),
-        "step": amount(row["step"]), "step_at": row["step"], "sigma": amount(row["sigma"]), "sigma_at": row["sigma"],
-        "in_sigma_at": row["steps_in_sigma"], "in_tolerance_at": row["steps_in_tolerance"], "n_at": row["n"],
+        "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}",
+        "href": href,
+        "stage": shop.stage_name(row["stage"]),
+        "word": row["gauge"] + (", few readings" if row["state"] == states.THIN else ""),
+        "step": amount(row["step"]),
+        "step_at": row["step"],
+        "sigma": amount(row["sigma"]),
+        "sigma_at": row["sigma"],
+        "in_sigma_at": row["steps_in_sigma"],
+        "in_tolerance_at": row["steps_in_tolerance"],
+        "n_at": row["n"],
         "in_sigma": numbers.plain(row["steps_in_sigma"], 1) if row["steps_in_sigma"] is not None else numbers.NONE,
-        "in_tolerance": numbers.plain(row["steps_in_tolerance"], 1) if row["steps_in_tolerance"] is not None else numbers.NONE,
-        "gauges": row["gauges"] or "not named", "n": numbers.count(row["n"]),
-    }  # fmt: skip
+        "in_tolerance": numbers.plain(row["steps_in_tolerance"], 1)
+        if row["steps_in_tolerance"] is not None
+        else numbers.NONE,
+        "gauges": row["gauges"] or "not named",
+        "n": numbers.count(row["n"]),
+    }
 
 
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
@@ -147,13 +215,27 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
     coarse = _coarse(found)
     for (key,), part in coarse.group_by("characteristic", maintain_order=True):
         fewest = part.select(pl.col("steps_in_tolerance").min()).item()
-        holds = f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice." if fewest is not None else ""
-        tell = f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside are sounder than a sigma."
+        holds = (
+            f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice."
+            if fewest is not None
+            else ""
+        )
+        tell = (
+            f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside "
+            "are sounder than a sigma."
+        )
         say.append(html.P([html.B(f"{shop.characteristic_name(str(key))}: "), tell]))
     studied = set(studies["characteristic"].to_list())
-    without = [shop.characteristic_name(key) for key in found["characteristic"].unique(maintain_order=True) if key not in studied]
+    without = [
+        shop.characteristic_name(key)
+        for key in found["characteristic"].unique(maintain_order=True)
+        if key not in studied
+    ]
     if without:
-        how = "Ten parts, three readers, two or three trials each, blind and in mixed order, say how much of the spread is the gauge."
+        how = (
+            "Ten parts, three readers, two or three trials each, blind and in mixed order, say how much of the "
+            "spread is the gauge."
+        )
         say.append(html.P([html.B("No study yet: "), f"{', '.join(without)}. {how}"]))
     return parts.sheet("What to do next", "", say or html.P("Nothing: every gauge is fine enough and studied."))
 

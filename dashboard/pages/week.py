@@ -10,16 +10,24 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Review, review
-from dashboard.desk import desk, looking_back
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences, week as sentences_week
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
+from dashboard.desk import desk, looking_back
+from dashboard.sentences import shared as sentences
+from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/", "Week"
-DECISION, OWNER, DUE, WRITE, WRITTEN, HERE = "week-decision", "week-owner", "week-due", "week-write", "week-written", "week-here"
+DECISION, OWNER, DUE, WRITE, WRITTEN, HERE = (
+    "week-decision",
+    "week-owner",
+    "week-due",
+    "week-write",
+    "week-written",
+    "week-here",
+)
 DECIDE = "week-decide"  # where the decision is written
 SHOWN = 12  # serials in a list; then a count
 
@@ -36,19 +44,24 @@ def layout(week: str | None = None, **_address: str) -> Any:
         with desk.as_it_stood(asked.end):
             return _laid_out(desk.ask(review, week=asked.first), shop, asked)
     except UnusableData as problem:
-        return parts.page(parts.page_head("No week to review yet.", "The week stands here once a log is loaded."),
-                          parts.empty_state(told(problem), "Load a log", "/logs"))  # fmt: skip
+        return parts.page(
+            parts.page_head("No week to review yet.", "The week stands here once a log is loaded."),
+            parts.empty_state(told(problem), "Load a log", "/logs"),
+        )
 
 
 def _laid_out(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     under = [sentences_week.under(found), *([f" {sentences_week.stood(found)}"] if asked.end else [])]
     return parts.page(
-        parts.page_head(sentences.headline(found, shop), under), start(found, shop, asked),
-        arrived(found, shop), normal(found, shop), findings(found, shop),
+        parts.page_head(sentences.headline(found, shop), under),
+        start(found, shop, asked),
+        arrived(found, shop),
+        normal(found, shop),
+        findings(found, shop),
         parts.row("75", outside(found, shop), shipped(found, shop)),
         parts.row("75", acted(found, shop), bench(found, shop)),
         decide(found, asked),
-    )  # fmt: skip
+    )
 
 
 def _day(asked: str | None) -> date | None:
@@ -72,8 +85,10 @@ def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     else:
         lead = ["Nothing asks for a look. "]
     write = html.A("Write down the decision", href=f"#{DECIDE}")
-    return html.Div([html.P([*lead, write], className="start"), html.P(_between(others(found, asked.latest)), className="small")],
-                    className="no-print")  # fmt: skip
+    return html.Div(
+        [html.P([*lead, write], className="start"), html.P(_between(others(found, asked.latest)), className="small")],
+        className="no-print",
+    )
 
 
 def arrived(found: Review, shop: Shop) -> html.Section:
@@ -86,10 +101,19 @@ def arrived(found: Review, shop: Shop) -> html.Section:
         name = html.Span(shop.stage_name(row["stage"]), className="name")
         missing = "missing" if row["question"] else ""
         boxes.append(html.Div([name, html.B(numbers.count(there)), note, bar], className=missing))
-        bars.append(html.Span(className=missing, title=f"{shop.stage_name(row['stage'])}: {numbers.of(there, expected)}"))
-    phone = html.Div([html.Div(bars, className="bars"), html.Div([html.Span("first stage"), html.Span("packing")], className="ends small")],
-                     className="stages-phone")  # fmt: skip
-    lines: list[Any] = [] if boxes else ["No instrument of this week has reached final inspection or ended before it yet. "]
+        bars.append(
+            html.Span(className=missing, title=f"{shop.stage_name(row['stage'])}: {numbers.of(there, expected)}")
+        )
+    phone = html.Div(
+        [
+            html.Div(bars, className="bars"),
+            html.Div([html.Span("first stage"), html.Span("packing")], className="ends small"),
+        ],
+        className="stages-phone",
+    )
+    lines: list[Any] = (
+        [] if boxes else ["No instrument of this week has reached final inspection or ended before it yet. "]
+    )
     for short, usual in sentences_week.missing(found, shop)[:1]:
         lines += [html.B(short), f"{usual} "]
     if found.questions:
@@ -98,21 +122,45 @@ def arrived(found: Review, shop: Shop) -> html.Section:
         asks = parts.ask([*lines, dcc.Link(f"{sentences_week.answer(found)} in Logs", href="/logs")])
     else:
         asks = html.P("Every stage that should have written has written, and no question waits.", className="small")
-    return parts.sheet("Did the data arrive?", "instruments of the week with a row at the stage", [html.Div(boxes, className="stages"), phone, asks])
+    return parts.sheet(
+        "Did the data arrive?",
+        "instruments of the week with a row at the stage",
+        [html.Div(boxes, className="stages"), phone, asks],
+    )
 
 
 def normal(found: Review, shop: Shop) -> html.Section:
     """Is it a normal week: three figures on the range of the weeks before."""
-    columns = (("finished", numbers.count), ("never_sent_back", lambda x: numbers.share(x, 100)), ("signals_opened", numbers.count))
+    columns = (
+        ("finished", numbers.count),
+        ("never_sent_back", lambda x: numbers.share(x, 100)),
+        ("signals_opened", numbers.count),
+    )
     told = sentences.normal(found, shop)
     cells = []
     for (name, figure, say), (column, write) in zip(told, columns, strict=False):
         values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
         low, high = found.usual.get(column, (None, None))
-        view = WeeksView(values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip(),
-                         [f"week of {numbers.day(week)}" for week in found.weeks["week"]], [write(v) for v in found.weeks[column]])  # fmt: skip
+        view = WeeksView(
+            values,
+            low,
+            high,
+            "" if low is None else write(low).strip(),
+            "" if high is None else write(high).strip(),
+            [f"week of {numbers.day(week)}" for week in found.weeks["week"]],
+            [write(v) for v in found.weeks[column]],
+        )
         chart = parts.graph(parts.both(normal_week, view), f"{name}: {figure}. {say}", f"week-{column}")
-        cells.append(html.Div([html.P(name, className="small"), html.P(figure, className="big"), chart, html.P(say, className="small")]))
+        cells.append(
+            html.Div(
+                [
+                    html.P(name, className="small"),
+                    html.P(figure, className="big"),
+                    chart,
+                    html.P(say, className="small"),
+                ]
+            )
+        )
     weeks = f"{numbers.in_words(len(found.weeks))} {'week' if len(found.weeks) == 1 else 'weeks'}"
     right = f"{weeks}, this week the large dot; grey is the usual range"
     return parts.sheet("Is it a normal week?", right, html.Div(cells, className="normal"))
@@ -123,35 +171,77 @@ def findings(found: Review, shop: Shop) -> html.Section:
     rows = []
     for one in sentences.week(found, shop):
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
-        rows.append(parts.finding(one.state, [html.B(one.lead), one.rest], one.why, spark=spark, link=one.link, link_words=one.page, words=one.word))
+        rows.append(
+            parts.finding(
+                one.state,
+                [html.B(one.lead), one.rest],
+                one.why,
+                spark=spark,
+                link=one.link,
+                link_words=one.page,
+                words=one.word,
+            )
+        )
     if found.known:
         rows.append(html.P(sentences_week.known(found, shop), className="small"))
-    return parts.sheet("What to know", "grey line: the edge; black: where the average runs, 13 weeks", rows or html.P("Nothing to report yet."))
+    return parts.sheet(
+        "What to know",
+        "grey line: the edge; black: where the average runs, 13 weeks",
+        rows or html.P("Nothing to report yet."),
+    )
 
 
 def outside(found: Review, shop: Shop) -> html.Section:
     """As set outside limits, n of N, from the first log on."""
     if found.outside.is_empty():
-        return parts.sheet("As set, outside limits", "", parts.empty_state("No final inspection of this week has a reading with limits."))
+        return parts.sheet(
+            "As set, outside limits",
+            "",
+            parts.empty_state("No final inspection of this week has a reading with limits."),
+        )
     rows = [
-        ShareRow(sentences.characteristic(shop, row["characteristic"], row["position"]), row["share"], row["low"], row["high"],
-                 numbers.of(row["outside"], row["n"]), key=f"{row['characteristic']}|{row['position']}")
+        ShareRow(
+            sentences.characteristic(shop, row["characteristic"], row["position"]),
+            row["share"],
+            row["low"],
+            row["high"],
+            numbers.of(row["outside"], row["n"]),
+            key=f"{row['characteristic']}|{row['position']}",
+        )
         for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     say = sentences_week.outside(found)
     table = parts.table(
-        [{"name": parts.to_readings(_readings(found, row), sentences.characteristic(shop, row["characteristic"], row["position"])),
-          "of": numbers.of(row["outside"], row["n"]), "range": numbers.share_range(row["low"], row["high"], row["n"])}
-         for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)],
+        [
+            {
+                "name": parts.to_readings(
+                    _readings(found, row), sentences.characteristic(shop, row["characteristic"], row["position"])
+                ),
+                "of": numbers.of(row["outside"], row["n"]),
+                "range": numbers.share_range(row["low"], row["high"], row["n"]),
+            }
+            for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)
+        ],
         [("name", "Reading"), ("of", "Outside", "n"), ("range", "95 % interval", "n")],
-    )  # fmt: skip
+    )
     chart = parts.graph(parts.both(shares, rows), say, "week-outside", table)
-    return parts.sheet("As set, outside limits", "first final inspection, n of N, 95 % interval", [chart, html.P(say, className="small")])
+    return parts.sheet(
+        "As set, outside limits",
+        "first final inspection, n of N, 95 % interval",
+        [chart, html.P(say, className="small")],
+    )
 
 
 def _readings(found: Review, row: dict[str, Any]) -> str:
-    return address("/logs/readings", characteristic=row["characteristic"], position=row["position"], role="final", judged_from=found.week,
-                   judged_to=found.last_day, outside=1)  # fmt: skip
+    return address(
+        "/logs/readings",
+        characteristic=row["characteristic"],
+        position=row["position"],
+        role="final",
+        judged_from=found.week,
+        judged_to=found.last_day,
+        outside=1,
+    )
 
 
 def shipped(found: Review, shop: Shop) -> html.Section:
@@ -165,14 +255,22 @@ def shipped(found: Review, shop: Shop) -> html.Section:
         body: Any = html.P(sentences_week.nothing_shipped(found), className="small")
     else:
         more = [html.P(f"and {numbers.count(n - SHOWN)} more", className="small")] if n > SHOWN else []
-        body = [html.Dl(lines, className="serials"), *more, html.P("A question to the shop first: a sheet may be late.", className="small")]
-    return parts.sheet("Shipped outside, or without final", f"{numbers.count(n)} {'serial' if n == 1 else 'serials'}", body)
+        body = [
+            html.Dl(lines, className="serials"),
+            *more,
+            html.P("A question to the shop first: a sheet may be late.", className="small"),
+        ]
+    return parts.sheet(
+        "Shipped outside, or without final", f"{numbers.count(n)} {'serial' if n == 1 else 'serials'}", body
+    )
 
 
 def acted(found: Review, shop: Shop) -> html.Section:
     """Last week's actions: did the chart move?"""
     if found.actions.is_empty():
-        body: Any = parts.empty_state("No action is in the bench book yet. Write one down beside its signal on Drift.", "Open Drift", "/drift")
+        body: Any = parts.empty_state(
+            "No action is in the bench book yet. Write one down beside its signal on Drift.", "Open Drift", "/drift"
+        )
     else:
         body = [_action(row, shop) for row in found.actions.iter_rows(named=True)]
     return parts.sheet("Last week's actions: did it move?", "", body)
@@ -180,8 +278,13 @@ def acted(found: Review, shop: Shop) -> html.Section:
 
 def _action(row: dict[str, Any], shop: Shop) -> html.Div:
     about, told = sentences_week.action(row, shop)
-    return html.Div([html.Div([html.P(row["text"]), html.P(about, className="small")]),
-                     html.Div([html.B(row["verdict"]), html.P(told, className="small")])], className="action")  # fmt: skip
+    return html.Div(
+        [
+            html.Div([html.P(row["text"]), html.P(about, className="small")]),
+            html.Div([html.B(row["verdict"]), html.P(told, className="small")]),
+        ],
+        className="action",
+    )
 
 
 def bench(found: Review, shop: Shop) -> html.Section:
@@ -190,11 +293,22 @@ def bench(found: Review, shop: Shop) -> html.Section:
     oldest = sentences_week.oldest(found, shop)
     if oldest:
         days, serial, stage = oldest
-        facts.append((days, ["oldest: ", dcc.Link(serial, href=address("/logs/instrument", serial=serial), className="serial"), f", {stage}"]))
+        facts.append(
+            (
+                days,
+                [
+                    "oldest: ",
+                    dcc.Link(serial, href=address("/logs/instrument", serial=serial), className="serial"),
+                    f", {stage}",
+                ],
+            )
+        )
     words, serials = sentences_week.lost(found)
     links = [dcc.Link(s, href=address("/logs/instrument", serial=s), className="serial") for s in serials[:SHOWN]]
     gone = [html.P([f"{words}: ", *_between(links)], className="small")] if serials else []
-    return parts.sheet("On the bench", f"as of {numbers.day(sentences.local(shop, _as_of()))}", [parts.facts(*facts), *gone])
+    return parts.sheet(
+        "On the bench", f"as of {numbers.day(sentences.local(shop, _as_of()))}", [parts.facts(*facts), *gone]
+    )
 
 
 def _as_of() -> datetime:
@@ -214,20 +328,38 @@ def decide(found: Review, asked: looking_back.Asked) -> html.Section:
     due = held.get("due")
     week = {"week": found.week} if asked.first else {}
     return parts.sheet(
-        "Decision of the week", "goes into the bench book and onto the paper",
+        "Decision of the week",
+        "goes into the bench book and onto the paper",
         [
-            html.Div([parts.text_field("Decision", DECISION, str(held.get("text", ""))), parts.text_field("Owner", OWNER, str(held.get("owner", ""))),
-                      parts.text_field("By (year-month-day)", DUE, due.isoformat() if isinstance(due, date) else "")], className="ruled"),
             html.Div(
-                [html.Button("Put in the bench book", id=WRITE, className="button primary"),
-                 html.A("Print the weekly review", href=address("/papers/week", **week), target="_blank", className="button"),
-                 html.A("on Letter", href=address("/papers/week", letter=1, **week), target="_blank", className="small")],
+                [
+                    parts.text_field("Decision", DECISION, str(held.get("text", ""))),
+                    parts.text_field("Owner", OWNER, str(held.get("owner", ""))),
+                    parts.text_field("By (year-month-day)", DUE, due.isoformat() if isinstance(due, date) else ""),
+                ],
+                className="ruled",
+            ),
+            html.Div(
+                [
+                    html.Button("Put in the bench book", id=WRITE, className="button primary"),
+                    html.A(
+                        "Print the weekly review",
+                        href=address("/papers/week", **week),
+                        target="_blank",
+                        className="button",
+                    ),
+                    html.A(
+                        "on Letter", href=address("/papers/week", letter=1, **week), target="_blank", className="small"
+                    ),
+                ],
                 className="acts",
             ),
-            html.P(id=WRITTEN, className="small", role="status"), dcc.Store(id=HERE, data=found.week.isoformat()),
+            html.P(id=WRITTEN, className="small", role="status"),
+            dcc.Store(id=HERE, data=found.week.isoformat()),
         ],
-        className="no-print", id=DECIDE,
-    )  # fmt: skip
+        className="no-print",
+        id=DECIDE,
+    )
 
 
 def others(found: Review, latest: date | None) -> list[Any]:
@@ -235,18 +367,25 @@ def others(found: Review, latest: date | None) -> list[Any]:
     week = timedelta(weeks=1)
     links = []
     if len(found.weeks) > 1:
-        links.append(dcc.Link(f"Week before, {numbers.day(found.week - week)}", href=address(PATH, week=found.week - week)))
+        links.append(
+            dcc.Link(f"Week before, {numbers.day(found.week - week)}", href=address(PATH, week=found.week - week))
+        )
     if latest is not None and found.week < latest:
         after = found.week + week
-        links.append(dcc.Link(f"Week after, {numbers.day(after)}", href=address(PATH, week=after) if after < latest else PATH))
+        links.append(
+            dcc.Link(f"Week after, {numbers.day(after)}", href=address(PATH, week=after) if after < latest else PATH)
+        )
     return links
 
 
 def connect(app: Dash) -> None:
     app.callback(
-        Output(WRITTEN, "children"), Input(WRITE, "n_clicks"),
-        *(State(each, "value") for each in (DECISION, OWNER, DUE)), State(HERE, "data"), prevent_initial_call=True,
-    )(write_decision)  # fmt: skip
+        Output(WRITTEN, "children"),
+        Input(WRITE, "n_clicks"),
+        *(State(each, "value") for each in (DECISION, OWNER, DUE)),
+        State(HERE, "data"),
+        prevent_initial_call=True,
+    )(write_decision)
 
 
 def write_decision(clicks: int | None, decision: str | None, owner: str | None, due: str | None, week: str) -> Any:

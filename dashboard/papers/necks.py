@@ -1,4 +1,6 @@
-"""The neck packet: evidence on the necks of one supplier for the talk with them. It names no other supplier, no person, no file and no note."""
+"""The neck packet: evidence on the necks of one supplier for the talk with them. It names no other supplier, no person,
+no file and no note.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +12,13 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.necks import bow, lots, necks
-from dashboard.desk import desk
 from dashboard import numbers
-from dashboard.sentences import necks as sentences_necks
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
+from dashboard.desk import desk
 from dashboard.pages import necks as page
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
 STRIPS, ASKED = 6, 3  # lots drawn, as many as the first page holds; lots spoken of by name
@@ -32,7 +34,10 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     name = desk.ask(bow.neck_bow)
     own = found.filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     if own.is_empty():
-        raise UnusableData(f"no neck of a supplier called {supplier!r} has been measured at receiving; write the name as it stands in the logs")
+        raise UnusableData(
+            f"no neck of a supplier called {supplier!r} has been measured at receiving; write the name as it stands "
+            "in the logs"
+        )
     rows = page.newest_first(own, shop)
     drawn = page.to_draw(rows, STRIPS)
     measured = desk.ask(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
@@ -40,16 +45,36 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     headline = sentences_necks.headline(rows, shop)
     strip = page.strip(shop, drawn, name, links=False)
     words = {"bring to the supplier": "not taken", "take": "taken"}
-    told = [replace(lot, verdict_words=words.get(lot.verdict_words, lot.verdict_words.removeprefix("measure "))) for lot in strip.lots]
+    told = [
+        replace(lot, verdict_words=words.get(lot.verdict_words, lot.verdict_words.removeprefix("measure ")))
+        for lot in strip.lots
+    ]
     strips = made.chart(lot_strip(replace(strip, lots=told), paper=True), headline, phone=lot_strip(strip, narrow=True))
-    plans = [text for one in page.plans_in_words() if one.characteristic == name and one.supplier in ("", supplier)
-             for text in sentences_necks.plan(one, shop)]  # fmt: skip
+    plans = [
+        text
+        for one in page.plans_in_words()
+        if one.characteristic == name and one.supplier in ("", supplier)
+        for text in sentences_necks.plan(one, shop)
+    ]
     return f"neck-packet-{_file_name(supplier)}", made.html(
-        "necks.html", supplier=supplier, headline=headline, what=shop.characteristic_name(name), unit=shop.shop.length,
-        lots=[_lot(row, shop, page.plans_in_words()) for row in rows], many=_many(rows), strip=strips, left=len(rows) - len(drawn),
-        run=_run(made, measured, drawn, shop), how=_how(rows, measured, shop), plans=plans, minutes=_minutes(shop, supplier, money), money=money,
-        aside=desk.ask(necks.implausible, supplier=supplier), asks=_asks(rows), serials=_serials(measured, drawn, shop),
-    )  # fmt: skip
+        "necks.html",
+        supplier=supplier,
+        headline=headline,
+        what=shop.characteristic_name(name),
+        unit=shop.shop.length,
+        lots=[_lot(row, shop, page.plans_in_words()) for row in rows],
+        many=_many(rows),
+        strip=strips,
+        left=len(rows) - len(drawn),
+        run=_run(made, measured, drawn, shop),
+        how=_how(rows, measured, shop),
+        plans=plans,
+        minutes=_minutes(shop, supplier, money),
+        money=money,
+        aside=desk.ask(necks.implausible, supplier=supplier),
+        asks=_asks(rows),
+        serials=_serials(measured, drawn, shop),
+    )
 
 
 def _file_name(supplier: str) -> str:
@@ -59,22 +84,37 @@ def _file_name(supplier: str) -> str:
 def _many(rows: list[Row]) -> str:
     n = sum(row["n"] for row in rows)
     taken, refused = (sum(row["verdict"] == word for row in rows) for word in (lots.ACCEPT, lots.REJECT))
-    many = f"{numbers.in_words(len(rows), capital=True)} {'lot' if len(rows) == 1 else 'lots'}, {numbers.count(n)} necks measured."
-    return f"{many} By the agreed plan {numbers.in_words(taken)} taken, {numbers.in_words(refused)} not taken." if taken + refused else many
+    many = (
+        f"{numbers.in_words(len(rows), capital=True)} {'lot' if len(rows) == 1 else 'lots'}, {numbers.count(n)} "
+        "necks measured."
+    )
+    return (
+        f"{many} By the agreed plan {numbers.in_words(taken)} taken, {numbers.in_words(refused)} not taken."
+        if taken + refused
+        else many
+    )
 
 
 def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
     verdict = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", "no plan"))[1]
     return {
-        "lot": row["lot"] or "no lot named", "models": row["models"], "day": numbers.day(sentences_necks.received(row, shop)),
-        "state": sentences_necks.state(row).replace("rod: ", ""), "n": numbers.count(row["n"]),
+        "lot": row["lot"] or "no lot named",
+        "models": row["models"],
+        "day": numbers.day(sentences_necks.received(row, shop)),
+        "state": sentences_necks.state(row).replace("rod: ", ""),
+        "n": numbers.count(row["n"]),
         "of": f"of {numbers.count(row['quantity'])}" if row["quantity"] else "of a number not on file",
-        "few": "few" if row["few"] else "", "mean": sentences_necks.mean(row, shop), "sd": sentences_necks.sd(row, shop),
-        "twist": sentences_necks.twist(row, shop), "ppk": sentences_necks.ppk(row), "outside": sentences_necks.outside_in_table(row),
+        "few": "few" if row["few"] else "",
+        "mean": sentences_necks.mean(row, shop),
+        "sd": sentences_necks.sd(row, shop),
+        "twist": sentences_necks.twist(row, shop),
+        "ppk": sentences_necks.ppk(row),
+        "outside": sentences_necks.outside_in_table(row),
         "doubt": row["verdict"] == lots.REJECT,
         "verdict": {"bring to the supplier": "not taken", "take": "taken"}.get(verdict, verdict)
-        if row["verdict"] != lots.TOO_FEW else sentences_necks.more(row, plans),
-    }  # fmt: skip
+        if row["verdict"] != lots.TOO_FEW
+        else sentences_necks.more(row, plans),
+    }
 
 
 def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
@@ -84,21 +124,38 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     declared = [gauge for gauge in shop.gauges if gauge.key in names] or [
         gauge for gauge in shop.gauges if measured["characteristic"][0] in gauge.measures
     ]
-    steps = ", ".join(f"{gauge.name or gauge.key} (reads to {gauge.resolution or 'its leaves'})" for gauge in declared) or "not on file"
+    steps = (
+        ", ".join(f"{gauge.name or gauge.key} (reads to {gauge.resolution or 'its leaves'})" for gauge in declared)
+        or "not on file"
+    )
     positions = [position for position in measured["position"].unique().to_list() if position]
-    edges = "The larger of the edges of a neck counts, hollow above 0, hump below." if positions else "Hollow above 0, hump below."
+    edges = (
+        "The larger of the edges of a neck counts, hollow above 0, hump below."
+        if positions
+        else "Hollow above 0, hump below."
+    )
     limits = {sentences_necks.limits(row, shop) for row in rows}
-    asked = f"Limits in force: {limits.pop()}" if len(limits) == 1 else "Limits in force differ between lots; each is judged by its own"
+    asked = (
+        f"Limits in force: {limits.pop()}"
+        if len(limits) == 1
+        else "Limits in force differ between lots; each is judged by its own"
+    )
     agreed = page.agreed_on(measured["characteristic"][0], rows[0]["supplier"])
-    asked += f", agreed on {numbers.day(agreed)} {agreed.year}." if agreed else "; the day they were agreed is not on file."
+    asked += (
+        f", agreed on {numbers.day(agreed)} {agreed.year}." if agreed else "; the day they were agreed is not on file."
+    )
     return [
         f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
-        asked, f"Gauge: {steps}. {sentences_necks.gauge(rows[0])}", *_states(rows),
-    ]  # fmt: skip
+        asked,
+        f"Gauge: {steps}. {sentences_necks.gauge(rows[0])}",
+        *_states(rows),
+    ]
 
 
 def _states(rows: list[Row]) -> list[str]:
-    """The air, the hours in the room and the rod: lots of one state together; of many states their range, each lot's own being in the table."""
+    """The air, the hours in the room and the rod: lots of one state together; of many states their range, each lot's
+    own being in the table.
+    """
     by_state: dict[str, list[str]] = {}
     for row in rows:
         by_state.setdefault(sentences_necks.state(row), []).append(row["lot"] or "no lot named")
@@ -113,16 +170,22 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     """Readings of the lots drawn in the order they were measured."""
     scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
     order = {row["lot"]: place for place, row in enumerate(reversed(drawn))}
-    rows = measured.filter(pl.col("lot").is_in(list(order))).with_columns(
-        _order=pl.col("lot").replace_strict(order, return_dtype=pl.Int64)
-    ).sort("_order", "taken_at", "serial", "line")  # fmt: skip
+    rows = (
+        measured.filter(pl.col("lot").is_in(list(order)))
+        .with_columns(_order=pl.col("lot").replace_strict(order, return_dtype=pl.Int64))
+        .sort("_order", "taken_at", "serial", "line")
+    )
     counts = rows.group_by("lot", maintain_order=True).len().rows()
     same = rows.select("lower", "upper").n_unique() == 1
     lower, upper = rows.select("lower", "upper").row(0) if same else (None, None)
     names = [serial or neck or "no number" for serial, neck in rows.select("serial", "neck").fill_null("").iter_rows()]
     ends = [None if limit is None else limit * scale for limit in (lower, upper)]
     view = RunView((rows["value"] * scale).to_list(), names, counts, *ends, shop.shop.length)
-    return made.chart(run(view), phone=run(view, narrow=True), says=f"{numbers.count(len(rows))} necks in the order measured, lot after lot")
+    return made.chart(
+        run(view),
+        phone=run(view, narrow=True),
+        says=f"{numbers.count(len(rows))} necks in the order measured, lot after lot",
+    )
 
 
 def _minutes(shop: Shop, supplier: str, money: bool) -> list[str]:
@@ -142,25 +205,41 @@ def _asks(rows: list[Row]) -> list[str]:
     """What is asked of the supplier."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
     asks = [
-        f"Lot {row['lot']}: {sentences_necks.outside(row)} outside, {sentences_necks.in_lot(row)}. Measure the kept necks together, then agree what "
-        "happens to the lot." for row in doubtful[:ASKED]
-    ]  # fmt: skip
+        f"Lot {row['lot']}: {sentences_necks.outside(row)} outside, {sentences_necks.in_lot(row)}. Measure the kept "
+        "necks together, then agree what "
+        "happens to the lot."
+        for row in doubtful[:ASKED]
+    ]
     if len(doubtful) > ASKED:
         asks.append(f"The same for {numbers.in_words(len(doubtful) - ASKED)} older lots in the table.")
-    asks.append("Say what changed at your end between the lots that were taken and those that were not." if doubtful
-                else "Nothing is asked for these lots; keep what is done now.")  # fmt: skip
-    asks.append("Agree in writing: what is measured and how, in which state, the limit, the sample and the plan, and from which day.")
+    asks.append(
+        "Say what changed at your end between the lots that were taken and those that were not."
+        if doubtful
+        else "Nothing is asked for these lots; keep what is done now."
+    )
+    asks.append(
+        "Agree in writing: what is measured and how, in which state, the limit, the sample and the plan, and from "
+        "which day."
+    )
     return asks
 
 
 def _serials(measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> list[tuple[str, list[tuple[str, str, bool]]]]:
     """Every neck of the lots drawn with its reading; True where it lies outside."""
-    scale, digits = numbers.in_unit(1.0, "length", shown=shop.shop.length), numbers.decimals_of("length", shown=shop.shop.length)
+    scale, digits = (
+        numbers.in_unit(1.0, "length", shown=shop.shop.length),
+        numbers.decimals_of("length", shown=shop.shop.length),
+    )
     told = []
     for row in drawn:
         own = measured.filter(pl.col("lot") == row["lot"])
-        told.append((row["lot"] or "no lot named", [
-            (serial or neck or "no number", numbers.plain(value * scale, digits), bool(out))
-            for serial, neck, value, out in own.select("serial", "neck", "value", "outside").iter_rows()
-        ]))  # fmt: skip
+        told.append(
+            (
+                row["lot"] or "no lot named",
+                [
+                    (serial or neck or "no number", numbers.plain(value * scale, digits), bool(out))
+                    for serial, neck, value, out in own.select("serial", "neck", "value", "outside").iter_rows()
+                ],
+            )
+        )
     return told

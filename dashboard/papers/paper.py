@@ -1,13 +1,15 @@
-"""What all papers share: templates, grey charts and drawings, the font inside the file, and what a paper was computed from.
+"""What all papers share: templates, grey charts and drawings, the font inside the file, and what a paper was computed
+from.
 
-A paper is one self-contained HTML file that prints to A4 or Letter. A module of papers makes a `Paper`, hands charts to `paper.chart` (any plain
-dict of dashboard.charts) and small drawings to `paper.drawing` or `paper.mark`, and fills its template with `paper.html`:
+A paper is one self-contained HTML file that prints to A4 or Letter. A module of papers makes a `Paper`, hands charts to
+`paper.chart` (any plain dict of dashboard.charts) and small drawings to `paper.drawing` or `paper.mark`, and fills its
+template with `paper.html`:
 
     paper = Paper("Weekly review, week of 9 November 2026", shop_name, computed_from, letter=False)
     return paper.html("week.html", headline=..., chart=paper.chart(figure, "what it shows, as a sentence"))
 
-The template extends base.html: block `head` (the right of the top line), block `body`. Everything is escaped but what these functions return.
-The same answers give the same bytes.
+The template extends base.html: block `head` (the right of the top line), block `body`. Everything is escaped but what
+these functions return. The same answers give the same bytes.
 """
 
 from __future__ import annotations
@@ -33,9 +35,11 @@ HERE = Path(__file__).parent
 ASSETS = HERE.parent / "assets"
 INNER = {False: 688, True: 710}  # px between the margins: A4, Letter
 FACES = {
-    "latin": "U+0000-00FF, U+0131, U+0152-0153, U+02BB-02BC, U+02C6, U+02DA, U+02DC, U+0304, U+0308, U+0329, U+2000-206F, U+20AC, U+2122, U+2191,"
+    "latin": "U+0000-00FF, U+0131, U+0152-0153, U+02BB-02BC, U+02C6, U+02DA, U+02DC, U+0304, U+0308, U+0329, "
+    "U+2000-206F, U+20AC, U+2122, U+2191,"
     " U+2193, U+2212, U+2215, U+FEFF, U+FFFD",
-    "latin-ext": "U+0100-02BA, U+02BD-02C5, U+02C7-02CC, U+02CE-02D7, U+02DD-02FF, U+1D00-1DBF, U+1E00-1E9F, U+1EF2-1EFF, U+2020, U+20A0-20AB,"
+    "latin-ext": "U+0100-02BA, U+02BD-02C5, U+02C7-02CC, U+02CE-02D7, U+02DD-02FF, U+1D00-1DBF, U+1E00-1E9F, "
+    "U+1EF2-1EFF, U+2020, U+20A0-20AB,"
     " U+20AD-20C0, U+2113, U+2C60-2C7F, U+A720-A7FF",
 }
 
@@ -49,7 +53,9 @@ class Paper:
         self._charts: list[dict[str, Any]] = []
 
     def chart(self, figure: dict[str, Any], says: str, *, phone: dict[str, Any] | None = None) -> Markup:
-        """The place of a chart, as wide as its column; `says` is its finding, for whoever cannot see it; `phone` is drawn on a narrow screen."""
+        """The place of a chart, as wide as its column; `says` is its finding, for whoever cannot see it; `phone` is
+        drawn on a narrow screen.
+        """
         self._charts.append({"paper": _on_paper(figure), "phone": _on_paper(phone) if phone else None})
         place = Markup('<div class="chart" id="chart-{}" role="img" aria-label="{}" style="height:{}px"></div>')
         return place.format(len(self._charts), says, int(figure["layout"]["height"]))
@@ -67,11 +73,20 @@ class Paper:
     def html(self, template: str, **words: Any) -> str:
         """The whole file."""
         body = environment().get_template(template)
-        return body.render(paper=self, faces=faces(), grey=GREY, figures=as_script(self._charts), plotly=plotly() if self._charts else "", **words)
+        return body.render(
+            paper=self,
+            faces=faces(),
+            grey=GREY,
+            figures=as_script(self._charts),
+            plotly=plotly() if self._charts else "",
+            **words,
+        )
 
 
 def _on_paper(figure: dict[str, Any]) -> dict[str, Any]:
-    """A chart in grey whose words over data stand on a ground of their own: print leaves the shadows out that they have on screen."""
+    """A chart in grey whose words over data stand on a ground of their own: print leaves the shadows out that they have
+    on screen.
+    """
     grey = in_grey(figure)
     for text in grey["layout"].get("annotations", ()):
         ground = text.get("font", {}).pop("shadow", "")
@@ -84,7 +99,11 @@ def in_place(svg: str, says: str) -> Markup:
     """An SVG of ours in grey, to stand in the page: light becomes the hatch that base.html defines."""
     tokens = {style.LIGHT[name].lower(): GREY[name] for name in GREY}
     light = style.LIGHT_FILL.lower()
-    grey = re.sub(r"#[0-9a-fA-F]{6}", lambda found: "url(#hatch)" if found[0].lower() == light else tokens.get(found[0].lower(), found[0]), svg)
+    grey = re.sub(
+        r"#[0-9a-fA-F]{6}",
+        lambda found: "url(#hatch)" if found[0].lower() == light else tokens.get(found[0].lower(), found[0]),
+        svg,
+    )
     named = Markup(' role="img" aria-label="{}"').format(says) if says else Markup(' aria-hidden="true"')
     return Markup(grey.replace("<svg", f"<svg{named}", 1))
 
@@ -93,20 +112,31 @@ def computed_from(snapshot: Snapshot) -> str:
     """What a paper was computed from, in words: from the same again it comes out the same, to the last digit."""
     local = snapshot.as_of.astimezone(snapshot.shop.zone)
     files = f", shop files {snapshot.shop_files[:12]}" if snapshot.shop_files else ""
-    return f"as of {numbers.clock(local)}; store version {snapshot.version}, bench book {snapshot.book_sequence}{files}, Truerun {version('truerun')}"
+    return (
+        f"as of {numbers.clock(local)}; store version {snapshot.version}, bench book "
+        f"{snapshot.book_sequence}{files}, Truerun {version('truerun')}"
+    )
 
 
 @cache
 def environment() -> Environment:
     """Templates with everything escaped; a name that is missing is an error."""
-    made = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    made = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     made.filters["css"] = css_string
     return made
 
 
 def css_string(text: str) -> Markup:
     """A text as a CSS string: whatever is no plain letter, digit or blank is written as its code."""
-    return Markup('"' + "".join(c if c.isascii() and (c.isalnum() or c in " ,.:;") else f"\\{ord(c):x} " for c in text) + '"')
+    return Markup(
+        '"' + "".join(c if c.isascii() and (c.isalnum() or c in " ,.:;") else f"\\{ord(c):x} " for c in text) + '"'
+    )
 
 
 @cache
@@ -114,9 +144,12 @@ def faces() -> Markup:
     """The font, inside the file."""
     rules = []
     for name, reach in FACES.items():
-        data = base64.b64encode((ASSETS / "font" / f"atkinson-hyperlegible-next-{name}-wght-normal.woff2").read_bytes()).decode()
+        data = base64.b64encode(
+            (ASSETS / "font" / f"atkinson-hyperlegible-next-{name}-wght-normal.woff2").read_bytes()
+        ).decode()
         rules.append(
-            f'@font-face{{font-family:"Atkinson Hyperlegible Next";src:url(data:font/woff2;base64,{data}) format("woff2");'
+            f'@font-face{{font-family:"Atkinson Hyperlegible Next";src:url(data:font/woff2;base64,{data}) '
+            'format("woff2");'
             f"font-weight:200 800;font-display:block;unicode-range:{reach}}}"
         )
     return Markup("\n".join(rules))
@@ -124,7 +157,12 @@ def faces() -> Markup:
 
 def as_script(data: Any) -> Markup:
     """Data for a script in the page; no text in it can end the script."""
-    return Markup(json.dumps(data, separators=(",", ":")).replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
+    return Markup(
+        json.dumps(data, separators=(",", ":"))
+        .replace("<", "\\u003c")
+        .replace("\u2028", "\\u2028")
+        .replace("\u2029", "\\u2029")
+    )
 
 
 @cache

@@ -12,9 +12,18 @@ NAMES = ("chromium", "chromium-browser", "chrome", "chromium-headless-shell", "c
 PLACES = ("/Applications/Chromium.app/Contents/MacOS/Chromium", "/usr/lib/chromium/chromium", "/snap/bin/chromium")
 OWN = "TRUERUN_CHROMIUM"  # an environment variable that names another one
 ARGUMENTS = (
-    "--headless", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--disable-dev-shm-usage", "--window-size=1280,1600", "--no-pdf-header-footer", "--virtual-time-budget=10000",
-)  # fmt: skip
+    "--headless",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+    "--window-size=1280,1600",
+    "--no-pdf-header-footer",
+    "--virtual-time-budget=10000",
+)
 SECONDS = 180
 
 
@@ -34,11 +43,23 @@ def write_pdf(html: Path, pdf: Path) -> None:
     """Print one self-contained paper. NoPdf where there is no Chromium, or it does not write one."""
     program = find_chromium()
     if program is None:
-        raise NoPdf(f"no Chromium was found, so {html} was not made a PDF; open it in a browser and print it, or name a Chromium in {OWN}")
-    root = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []  # Chromium keeps no sandbox for root
+        raise NoPdf(
+            f"no Chromium was found, so {html} was not made a PDF; open it in a browser and print it, or name a "
+            f"Chromium in {OWN}"
+        )
+    root = (
+        ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
+    )  # Chromium keeps no sandbox for root
     pdf.unlink(missing_ok=True)
     with tempfile.TemporaryDirectory(prefix="truerun-", ignore_cleanup_errors=True) as profile:
-        command = [program, *ARGUMENTS, *root, f"--user-data-dir={profile}", f"--print-to-pdf={pdf.resolve()}", html.resolve().as_uri()]
+        command = [
+            program,
+            *ARGUMENTS,
+            *root,
+            f"--user-data-dir={profile}",
+            f"--print-to-pdf={pdf.resolve()}",
+            html.resolve().as_uri(),
+        ]
         try:
             ran = subprocess.run(command, capture_output=True, text=True, timeout=SECONDS)
         except (OSError, subprocess.TimeoutExpired) as problem:

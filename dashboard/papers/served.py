@@ -22,7 +22,9 @@ def connect(server: flask.Flask) -> None:
 
 
 def week() -> flask.Response:
-    """The weekly review of the week that holds the day `week`, as it stood at its end; default the last whole one. `letter`: that size of paper."""
+    """The weekly review of the week that holds the day `week`, as it stood at its end; default the last whole one.
+    `letter`: that size of paper.
+    """
     asked, letter = flask.request.args.get("week", ""), bool(flask.request.args.get("letter"))
     try:
         day = date.fromisoformat(asked) if asked else None
@@ -40,7 +42,9 @@ def necks() -> flask.Response:
     """The neck packet of `supplier`; `money` for labour beside the minutes, `letter` for that size of paper."""
     asked = flask.request.args
     try:
-        html = packet.paper(asked.get("supplier", ""), money=bool(asked.get("money")), letter=bool(asked.get("letter")))[1]
+        html = packet.paper(
+            asked.get("supplier", ""), money=bool(asked.get("money")), letter=bool(asked.get("letter"))
+        )[1]
     except UnusableData as nothing:
         return _nothing(nothing)
     return flask.Response(html, mimetype="text/html")

@@ -1,4 +1,6 @@
-"""The weekly review on paper: the agenda of the Week page, the charts of open matters, and lines to write on; no tech is named."""
+"""The weekly review on paper: the agenda of the Week page, the charts of open matters, and lines to write on; no tech
+is named.
+"""
 
 from __future__ import annotations
 
@@ -10,31 +12,45 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.review import Matter, Review, review
-from analysis.studies.room import climate
 from analysis.studies.rework import rework
+from analysis.studies.room import climate
 from analysis.studies.story.scope import Scope
-from dashboard.desk import desk
 from dashboard import numbers
-from dashboard.sentences import shared as sentences, drift as sentences_drift, week as sentences_week
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
 from dashboard.charts.stream.chart import StreamView, stream
+from dashboard.desk import desk
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import shared as sentences
+from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
-CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 3, 2, 4, 3, 5, 7, 3  # rows that leave room for all else on three pages
+CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = (
+    3,
+    2,
+    4,
+    3,
+    5,
+    7,
+    3,
+)  # rows that leave room for all else on three pages
 WEEKS = 13
 INNER = 126  # px of a stream chart between its rails
 ROOM = {False: 780, True: 712}  # px for charts and their words on an A4 and on a Letter page, what came back under them
 WORDS = 34  # px of the line over a chart, and the gap under it
 LONGEST, DECIDED = 100, 240  # characters of a line, and of the decision; the whole stands on Week and in the bench book
-EXPLAINS = 0.1  # of the spread of its readings: below it the air is not told of; among many rows a few stand out by chance
+EXPLAINS = (
+    0.1  # of the spread of its readings: below it the air is not told of; among many rows a few stand out by chance
+)
 COLUMN = 380  # px of the wider of two columns
 
 
 def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
-    """The review of one week (its first day; None: the last whole one) as a name for its file and its HTML. UnusableData without any reading."""
+    """The review of one week (its first day; None: the last whole one) as a name for its file and its HTML.
+    UnusableData without any reading.
+    """
     found: Review = desk.ask(review, week=week)
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
@@ -43,25 +59,40 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     sheets = {
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
-        "findings": [(one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in sentences.week(found, shop)],
+        "findings": [
+            (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in sentences.week(found, shop)
+        ],
         "known": sentences_week.known(found, shop),
-        "charts": charts, "undrawn": _undrawn(found, len(charts)),
+        "charts": charts,
+        "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
         "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
         "rework": _rework(found, shop),
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
-        "settling": _settling(found, shop), "air": _air(shop),
-        "actions": [(_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
-                    for row in found.actions.tail(ACTIONS).iter_rows(named=True)],
-        "bench": sentences_week.on_the_bench(found), "oldest": sentences_week.oldest(found, shop), "lost": sentences_week.lost(found),
-    }  # fmt: skip
+        "settling": _settling(found, shop),
+        "air": _air(shop),
+        "actions": [
+            (_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
+            for row in found.actions.tail(ACTIONS).iter_rows(named=True)
+        ],
+        "bench": sentences_week.on_the_bench(found),
+        "oldest": sentences_week.oldest(found, shop),
+        "lost": sentences_week.lost(found),
+    }
     held = found.decision or {}
     due = held.get("due")
     return f"weekly-review-{found.week.isoformat()}", made.html(
-        "week.html", headline=sentences.headline(found, shop), under=sentences_week.under(found), most_shipped=SHIPPED,
-        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)), version=snapshot.version, decision=_short(str(held.get("text") or ""), DECIDED),
-        owner=held.get("owner") or "", due=numbers.weekday(due) if isinstance(due, date) else "", **sheets,
-    )  # fmt: skip
+        "week.html",
+        headline=sentences.headline(found, shop),
+        under=sentences_week.under(found),
+        most_shipped=SHIPPED,
+        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)),
+        version=snapshot.version,
+        decision=_short(str(held.get("text") or ""), DECIDED),
+        owner=held.get("owner") or "",
+        due=numbers.weekday(due) if isinstance(due, date) else "",
+        **sheets,
+    )
 
 
 def _long(week: date) -> str:
@@ -84,16 +115,24 @@ def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
     for (name, figure, say), (column, write) in zip(sentences.normal(found, shop), columns, strict=False):
         values = [float("nan") if v is None else float(v) for v in found.weeks[column].to_list()]
         low, high = found.usual.get(column, (None, None))
-        view = WeeksView(values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip())
+        view = WeeksView(
+            values, low, high, "" if low is None else write(low).strip(), "" if high is None else write(high).strip()
+        )
         drawn: Any = ""
         if len(values) > 1:  # one week alone is a figure, not a chart
-            drawn = made.chart(normal_week(view, width=made.inner // 3 - 18), f"{name}: {figure}. {say}", phone=normal_week(view, narrow=True))
+            drawn = made.chart(
+                normal_week(view, width=made.inner // 3 - 18),
+                f"{name}: {figure}. {say}",
+                phone=normal_week(view, narrow=True),
+            )
         cells.append({"name": name, "figure": figure, "say": say, "chart": drawn})
     return cells
 
 
 def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
-    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench, not at the table."""
+    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench, not at the
+    table.
+    """
     drawn: list[dict[str, Any]] = []
     room = ROOM[made.letter]
     now = sentences.local(shop, desk.here().snapshot().as_of)
@@ -109,10 +148,16 @@ def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
         if drawn and room < 0:
             break
         n = len(seen.view.readings)
-        drawn.append({
-            "name": sentences_drift.stream_name(shop, row, stage=True), "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
-            "also": _also(matter, shop), "chart": made.chart(figure, sentences.moved(matter, shop, now.date()).text, phone=stream(view, narrow=True)),
-        })  # fmt: skip
+        drawn.append(
+            {
+                "name": sentences_drift.stream_name(shop, row, stage=True),
+                "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
+                "also": _also(matter, shop),
+                "chart": made.chart(
+                    figure, sentences.moved(matter, shop, now.date()).text, phone=stream(view, narrow=True)
+                ),
+            }
+        )
     return drawn
 
 
@@ -139,10 +184,15 @@ def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
     each = found.outside.filter(pl.col("characteristic") != "any").with_row_index("place")
     most = each.sort(-pl.col("share"), "place").head(OUTSIDE).sort("place")
     rows = [
-        ShareRow(sentences.characteristic(shop, row["characteristic"], row["position"]), row["share"], row["low"], row["high"],
-                 numbers.of(row["outside"], row["n"]))
+        ShareRow(
+            sentences.characteristic(shop, row["characteristic"], row["position"]),
+            row["share"],
+            row["low"],
+            row["high"],
+            numbers.of(row["outside"], row["n"]),
+        )
         for row in most.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     say = sentences_week.outside(found)
     left = len(each) - len(most)
     return {
@@ -156,32 +206,51 @@ def _rework(found: Review, shop: Shop) -> dict[str, Any]:
     scope = Scope(first=found.week, last=found.week)
     total = desk.ask(rework.flows, scope=scope).total.row(0, named=True)
     rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
-    return {"rows": rows, "total": sentences_week.rework_total(total, shop), "left": max(len(found.flows) - WAYS_BACK, 0)}
+    return {
+        "rows": rows,
+        "total": sentences_week.rework_total(total, shop),
+        "left": max(len(found.flows) - WAYS_BACK, 0),
+    }
 
 
 def _lot(row: dict[str, Any], shop: Shop) -> dict[str, str]:
     n, agreed = row["n"], row["agreed_limit"]
     return {
-        "lot": row["lot"], "what": sentences.characteristic(shop, row["characteristic"]), "of": numbers.of(round(row["outside"] * n), n),
-        "range": numbers.share_range(row["outside_low"], row["outside_high"], n), "few": "few" if n < sentences_week.FEW else "",
+        "lot": row["lot"],
+        "what": sentences.characteristic(shop, row["characteristic"]),
+        "of": numbers.of(round(row["outside"] * n), n),
+        "range": numbers.share_range(row["outside_low"], row["outside_high"], n),
+        "few": "few" if n < sentences_week.FEW else "",
         "agreed": sentences.amount(shop, row["characteristic"], agreed) if agreed is not None else "",
         "verdict": {"reject": "bring to the supplier"}.get(row["verdict"], ""),
-    }  # fmt: skip
+    }
 
 
 def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
-    """What the rest surely moves, by as much as its figure shows: the largest against its spread first, small samples last."""
+    """What the rest surely moves, by as much as its figure shows: the largest against its spread first, small samples
+    last.
+    """
     sure = found.settling.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("sd") > 0)
-    order = sure.sort(pl.col("n") < sentences_week.FEW, -(pl.col("mean").abs() / pl.col("sd")), "model", "characteristic", "position")
-    rows = [sentences_week.settled(row, shop) for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)]
+    order = sure.sort(
+        pl.col("n") < sentences_week.FEW, -(pl.col("mean").abs() / pl.col("sd")), "model", "characteristic", "position"
+    )
+    rows = [
+        sentences_week.settled(row, shop)
+        for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)
+    ]
     return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]
 
 
 def _air(shop: Shop) -> list[dict[str, str]]:
-    """What goes with the humidity some hours before by more than its interval, and by a tenth of its spread or more; the most first."""
+    """What goes with the humidity some hours before by more than its interval, and by a tenth of its spread or more;
+    the most first.
+    """
     slopes = desk.ask(climate.slopes)
     order = slopes.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("share_explained") >= EXPLAINS).sort(
         -pl.col("share_explained"), "model", "characteristic", "position"
     )
-    rows = [sentences_week.with_the_air(row, shop) for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)]
+    rows = [
+        sentences_week.with_the_air(row, shop)
+        for row in order.unique(["model", "characteristic"], maintain_order=True).iter_rows(named=True)
+    ]
     return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]

@@ -1,6 +1,8 @@
-"""Findings on people at a bench in words, shared by the Bench page and the target card: for coaching, never without their uncertainty.
+"""Findings on people at a bench in words, shared by the Bench page and the target card: for coaching, never without
+their uncertainty.
 
-Nobody is compared by a raw count, nobody is put in an order, and what is not shown yet is not held against anybody. Pure functions.
+Nobody is compared by a raw count, nobody is put in an order, and what is not shown yet is not held against anybody.
+Pure functions.
 """
 
 from __future__ import annotations
@@ -21,18 +23,34 @@ from ingest.shopfiles.shop import Shop
 
 FEW = 30
 ENOUGH = 12  # expected send-backs at which twice as many are seen in 86 to 90 of 100 cases (tests/trials/fair_techs.md)
-LIGHT_EFFORT = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
+LIGHT_EFFORT = (
+    "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
+)
 MARKS = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not-shown", targets.TOO_FEW: "too-few"}
 NOT_CHARGED = {
-    "supplier": "came from a supplier", "handling": "came from handling", "unknown": "of a cause not known",
+    "supplier": "came from a supplier",
+    "handling": "came from handling",
+    "unknown": "of a cause not known",
     NO_ROD: "relief on instruments without a rod",
-    TWO_NAMES: "visits with two names", NOBODY: "visits without a name", NOT_JUDGED: "instruments not judged yet",
-}  # fmt: skip
+    TWO_NAMES: "visits with two names",
+    NOBODY: "visits without a name",
+    NOT_JUDGED: "instruments not judged yet",
+}
 SETTLE = (
-    ("The people concerned", "Tell them what is kept, what it is for, who sees it and when it is deleted; hear what they say."),
-    ("The law here", "Figures tied to a person are personal data in many places: ask what holds, and whether a works council has a say."),
-    ("What was agreed", "Write down the purpose, that nothing follows from a figure by itself, and for how long it is kept."),
-)  # fmt: skip
+    (
+        "The people concerned",
+        "Tell them what is kept, what it is for, who sees it and when it is deleted; hear what they say.",
+    ),
+    (
+        "The law here",
+        "Figures tied to a person are personal data in many places: ask what holds, and whether a works council has a "
+        "say.",
+    ),
+    (
+        "What was agreed",
+        "Write down the purpose, that nothing follows from a figure by itself, and for how long it is kept.",
+    ),
+)
 Row = dict[str, Any]
 
 
@@ -47,7 +65,8 @@ def who(shop: Shop, tech: str) -> str:
 def caution(shop: Shop, name: str) -> str:
     purpose = shop.people.purpose.strip().rstrip(".") or "coaching"
     return (
-        f"These figures are for {purpose}. They describe work on this mix of models, lots and weeks, with its uncertainty; fewer than {FEW} "
+        f"These figures are for {purpose}. They describe work on this mix of models, lots and weeks, with its "
+        f"uncertainty; fewer than {FEW} "
         f"instruments is few. Local law and agreements decide their use. {name} can see this page."
     )
 
@@ -59,7 +78,8 @@ def past_keeping(shop: Shop, past: Mapping[str, date]) -> str:
     months = "1 month" if shop.people.keep_months == 1 else f"{numbers.count(shop.people.keep_months)} months"
     told = ", ".join(f"{who(shop, tech)} ({numbers.day(day)} {day.year})" for tech, day in past.items())
     return (
-        f"Figures of one person are shown for {months} after their last visit ([people] keep_months), so nothing stands here of {told}. "
+        f"Figures of one person are shown for {months} after their last visit ([people] keep_months), so nothing "
+        f"stands here of {told}. "
         f"truerun forget {next(iter(past))} takes a name out of every file."
     )
 
@@ -91,15 +111,27 @@ def in_gauge(shop: Shop, band: Row, value: float | None, *, with_mm: bool = Fals
     """A reading of a band as its gauge says it."""
     if value is None:
         return numbers.NONE
-    return numbers.gauge(value, gauge_unit(str(band["resolution"])), with_mm=with_mm, quantity=sentences.quantity(shop, str(band["characteristic"])))
+    return numbers.gauge(
+        value,
+        gauge_unit(str(band["resolution"])),
+        with_mm=with_mm,
+        quantity=sentences.quantity(shop, str(band["characteristic"])),
+    )
 
 
 def hold(shop: Shop, band: Row, *, with_mm: bool = False) -> str:
     """The band in words: `12 to 16 thou`; with_mm adds `(0.30 to 0.41 mm)` where the gauge reads inches."""
     ends = [band["lower"], band["upper"]]
     told = _between([in_gauge(shop, band, end) if end is not None else "" for end in ends])
-    inches = gauge_unit(str(band["resolution"])) != "mm" and sentences.quantity(shop, str(band["characteristic"])) == "length"
-    return f"{told} ({_between([numbers.mm(end) if end is not None else '' for end in ends])})" if with_mm and inches else told
+    inches = (
+        gauge_unit(str(band["resolution"])) != "mm"
+        and sentences.quantity(shop, str(band["characteristic"])) == "length"
+    )
+    return (
+        f"{told} ({_between([numbers.mm(end) if end is not None else '' for end in ends])})"
+        if with_mm and inches
+        else told
+    )
 
 
 def _between(ends: list[str]) -> str:
@@ -118,7 +150,8 @@ def band_from(band: Row) -> str:
     """What a band rests on."""
     people = numbers.in_words(int(band["techs"]))
     return (
-        f"nine tenths of what {people} qualified {'person sets' if band['techs'] == 1 else 'people set'}, with 95 % confidence, within the spec "
+        f"nine tenths of what {people} qualified {'person sets' if band['techs'] == 1 else 'people set'}, with 95 % "
+        "confidence, within the spec "
         f"({numbers.count(band['n'])} readings)"
     )
 
@@ -141,7 +174,13 @@ def standing(shop: Shop, stand: Stand) -> str:
 def runs(shop: Shop, stand: Stand) -> str:
     """`Runs 1.5 thou high` where the interval of the mean leaves the target out."""
     goal = stand.band["target"]
-    if goal is None or stand.mean is None or stand.mean_low is None or stand.mean_high is None or stand.mean_low <= goal <= stand.mean_high:  # type: ignore[operator]
+    if (
+        goal is None
+        or stand.mean is None
+        or stand.mean_low is None
+        or stand.mean_high is None
+        or stand.mean_low <= goal <= stand.mean_high
+    ):  # type: ignore[operator]
         return ""
     off = stand.mean - float(goal)  # type: ignore[arg-type]
     return f"Runs {in_gauge(shop, stand.band, abs(off))} {'high' if off > 0 else 'low'}."
@@ -151,10 +190,14 @@ def test_words(stand: Stand) -> str:
     """The test before it starts: what it tells apart, its risks, and how long it takes."""
     good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
     return (
-        f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with {poor}. Of those who hold the "
-        f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at most "
-        f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about {numbers.plain(stand.expected_good, 0)} instruments for the "
-        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at most; then it begins "
+        f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with "
+        f"{poor}. Of those who hold the "
+        f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at "
+        "most "
+        f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about "
+        f"{numbers.plain(stand.expected_good, 0)} instruments for the "
+        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at "
+        "most; then it begins "
         "anew, and the latest answer counts. A person decides."
     )
 
@@ -163,9 +206,12 @@ def test_short(stand: Stand) -> str:
     """The same in two lines, for the card."""
     good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
     return (
-        f"Shown or not shown yet is said instrument by instrument: {good} outside the band is told from {poor}, wrongly at most "
-        f"{numbers.share(stand.test.risk_good, 100)} and {numbers.share(stand.test.risk_poor, 100)} of the time, after about "
-        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most; then anew, and the "
+        f"Shown or not shown yet is said instrument by instrument: {good} outside the band is told from {poor}, "
+        "wrongly at most "
+        f"{numbers.share(stand.test.risk_good, 100)} and {numbers.share(stand.test.risk_poor, 100)} of the time, "
+        "after about "
+        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most; then "
+        "anew, and the "
         f"latest answer counts. Ranges: 95 %; under {FEW} is few."
     )
 
@@ -177,29 +223,46 @@ def came_back(row: Row | None) -> str:
     k, n, back = int(row["charged"]), int(row["judged"]), int(row["came_back"] or 0)
     few = " Few instruments: little can be said." if n < FEW else ""
     again = f" ({numbers.count(back)} of them came back, some more than once)" if back < k else ""
-    seen = f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged instruments{again}"
+    seen = (
+        f"{numbers.count(k)} {'send-back' if k == 1 else 'send-backs'} from {numbers.count(n)} judged "
+        f"instruments{again}"
+    )
     if row["expected"] is None:
         return f"{seen}. Nobody else worked here, so there is nothing to hold it against.{few}"
     expected = numbers.plain(row["expected"], 1)
     if row["ratio"] is None:
         return f"{seen}; from the same mix by the others none would be expected.{few}"
     ends = f"between {numbers.plain(row['ratio_low'], 1)} and {numbers.plain(row['ratio_high'], 1)} times"
-    drawn = f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times ({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
-    return f"{seen}; from the others about {expected} instruments would have come back on the same mix: {ends}.{drawn}{few}"
+    drawn = (
+        f" Allowing for chance, about {numbers.plain(row['shrunk'], 1)} times "
+        f"({numbers.span(row['shrunk_low'], row['shrunk_high'], 1)})."
+    )
+    return (
+        f"{seen}; from the others about {expected} instruments would have come back on the same mix: "
+        f"{ends}.{drawn}{few}"
+    )
 
 
 def chance_and_mix(row: Row | None) -> tuple[str, str]:
-    """Two answers to `is that more than chance and mix explain`, each with how often it errs: by every visit here, and by the funnel of the
-    shop. Empty where there is nothing to hold against."""
+    """Two answers to `is that more than chance and mix explain`, each with how often it errs: by every visit here, and
+    by the funnel of the shop. Empty where there is nothing to hold against.
+    """
     if row is None or row["ratio"] is None or row["more"] is None:
         return "", ""
     often = "of people whose work is as the others', 1 in 20 or fewer would be told so"
     if row["more"]:
-        first = f"More came back than chance and mix explain ({often}). Look at the work together, and at what came with it."
+        first = (
+            f"More came back than chance and mix explain ({often}). Look at the work together, and at what came "
+            "with it."
+        )
     else:
         little = row["expected"] < ENOUGH
         first = "Not more came back than chance and mix explain"
-        first += f"; where fewer than {ENOUGH} are expected, even twice as much often cannot be told from chance." if little else "."
+        first += (
+            f"; where fewer than {ENOUGH} are expected, even twice as much often cannot be told from chance."
+            if little
+            else "."
+        )
     inside = "Outside" if row["outside_funnel"] else "Inside"
     return first, f"{inside} the funnel, which holds 998 of 1,000 by chance and the unrest that all people here share."
 
@@ -215,7 +278,9 @@ def not_charged(rows: list[Row]) -> str:
 def minutes(found: Learning) -> str:
     """Minutes with practice; said last, after method and yield."""
     if not len(found.minutes.value):
-        return "No first visit here has minutes of its own, typed or by the clock; planned ones say nothing of practice."
+        return (
+            "No first visit here has minutes of its own, typed or by the clock; planned ones say nothing of practice."
+        )
     return _practice(found.minutes, lambda x: numbers.with_unit(numbers.plain(x, 1), "min"), _quartiles(found))
 
 
@@ -223,7 +288,10 @@ def _quartiles(found: Learning) -> str:
     if found.minutes_qualified is None:
         return "Nobody qualified has timed visits here to hold it against."
     low, high = found.minutes_qualified
-    return f"The middle half of the qualified people's visits takes {numbers.span(low, high, 1, 'min')}, brought to the same model."
+    return (
+        f"The middle half of the qualified people's visits takes {numbers.span(low, high, 1, 'min')}, brought to "
+        "the same model."
+    )
 
 
 def send_backs(found: Learning) -> str:
@@ -239,7 +307,9 @@ def send_backs(found: Learning) -> str:
 
 
 def spread(found: Practice) -> str:
-    return _practice(found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions.")
+    return _practice(
+        found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions."
+    )
 
 
 def _practice(found: Practice, write: Callable[[float], str], beside: str) -> str:
@@ -256,7 +326,8 @@ def _practice(found: Practice, write: Callable[[float], str], beside: str) -> st
         ahead = f" What lies ahead cannot be said: {_plain(found.says)}."
     elif len(found.low):
         ahead = (
-            f" By instrument {numbers.count(round(found.x[-1]))} about {write(found.curve[-1])} ({write(found.low[-1])} to {write(found.high[-1])})."
+            f" By instrument {numbers.count(round(found.x[-1]))} about {write(found.curve[-1])} "
+            f"({write(found.low[-1])} to {write(found.high[-1])})."
             " The curve is a guide, not a due date."
         )
     return f"{now}.{ahead} {beside}".strip()

@@ -1,4 +1,6 @@
-"""What Drift says in words: the finding of all streams, of one stream, why its limits differ, and what the bench book holds."""
+"""What Drift says in words: the finding of all streams, of one stream, why its limits differ, and what the bench book
+holds.
+"""
 
 from datetime import date, datetime
 from typing import Any
@@ -13,14 +15,22 @@ from ingest.shopfiles.shop import Shop
 
 GAUGES = {"unfit": "unfit", "coarse": "coarse", "fit": "fit", "untested": "untested"}
 WHY_ADJUSTED = {
-    "setters differ": "people set it at different means, so the average is taken of the deviations from each one's own mean",
+    "setters differ": "people set it at different means, so the average is taken of the deviations from each one's "
+    "own mean",
     "coarse": "the gauge's step is larger than the spread, so the step's own variance is counted in",
     "not independent": "neighbouring readings are alike, so the limits are wider than for independent ones",
-    "held against all techs": "it has fewer readings of its own than a baseline needs, so it is held against the limits of everybody",
+    "held against all techs": "it has fewer readings of its own than a baseline needs, so it is held against the "
+    "limits of everybody",
 }
 BOOK_WORDS = {
-    "cause": "Cause", "action": "Action", "close": "Closed", "reopen": "Reopened", "known": "Marked known", "note": "Note", "decision": "Decision",
-}  # fmt: skip
+    "cause": "Cause",
+    "action": "Action",
+    "close": "Closed",
+    "reopen": "Reopened",
+    "known": "Marked known",
+    "note": "Note",
+    "decision": "Decision",
+}
 
 
 def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
@@ -43,7 +53,10 @@ def headline(moved: int, streams: int, thin: int, most: dict[str, Any] | None, s
         if thin == streams:
             return "Too few readings to say yet."
         judged = streams - thin
-        return f"{'The one stream' if judged == 1 else f'All {numbers.count(judged)} streams'} that can be judged ran true."
+        return (
+            f"{'The one stream' if judged == 1 else f'All {numbers.count(judged)} streams'} that can be judged ran "
+            "true."
+        )
     first = f"{numbers.in_words(moved, capital=True)} of {numbers.count(streams)} {many} moved."
     if most is None or most["shift"] is None:
         return first
@@ -56,7 +69,10 @@ def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "")
     where = _small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
     who = f" of what {tech} set" if tech else ""
     many = "week" if weeks == 1 else "weeks"
-    seen = f"First-pass readings{who} at {where}, {numbers.in_words(weeks)} {many} to {numbers.long_day(last).partition(' ')[2]}."
+    seen = (
+        f"First-pass readings{who} at {where}, {numbers.in_words(weeks)} {many} to "
+        f"{numbers.long_day(last).partition(' ')[2]}."
+    )
     return f"{seen} {judged_by(shop)}"
 
 
@@ -64,9 +80,14 @@ def judged_by(shop: Shop) -> str:
     budget = shop.judging.budget
     if budget is None:
         rules = ", ".join(shop.judging.rules)
-        return f"Classical limits at {numbers.plain(shop.judging.width, 1).removesuffix('.0')} sigma; what opens a signal: {rules}."
+        return (
+            f"Classical limits at {numbers.plain(shop.judging.width, 1).removesuffix('.0')} sigma; what opens a "
+            f"signal: {rules}."
+        )
     allowed = numbers.in_words(int(budget), capital=True) if budget == int(budget) else numbers.plain(budget, 1)
-    return f"{allowed} false {'signal' if budget <= 1 else 'signals'} a week {'is' if budget <= 1 else 'are'} allowed for."
+    return (
+        f"{allowed} false {'signal' if budget <= 1 else 'signals'} a week {'is' if budget <= 1 else 'are'} allowed for."
+    )
 
 
 def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
@@ -74,7 +95,9 @@ def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
     if row["shift"] is None:
         return "moved; when it began cannot be said yet"
     way = "up" if row["shift"] >= 0 else "down"
-    share = f", {numbers.share(abs(row['shift_share']), 100)} of the tolerance" if row["shift_share"] is not None else ""
+    share = (
+        f", {numbers.share(abs(row['shift_share']), 100)} of the tolerance" if row["shift_share"] is not None else ""
+    )
     since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
     return f"{way} {sentences.amount(shop, row['characteristic'], abs(row['shift']))}{share}{since}"
 
@@ -88,7 +111,14 @@ def state_words(row: dict[str, Any], shop: Shop, size: float | None) -> tuple[st
     return (THIN, "thin") if row["state"] == THIN else (STEADY, "steady")
 
 
-def finding(view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, moves: causes.MovesWith | None, shop: Shop, now: date) -> str:
+def finding(
+    view: StreamSeen,
+    found: Shift | None,
+    signal: dict[str, Any] | None,
+    moves: causes.MovesWith | None,
+    shop: Shop,
+    now: date,
+) -> str:
     """The finding of one stream, with its uncertainty and what it moves together with."""
     row = view.row
     key = str(row["characteristic"])
@@ -97,7 +127,10 @@ def finding(view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None
     least = shop.judging.least_readings
     if row["state"] == THIN:
         if n < least:
-            return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}; from {least} on limits are drawn. Too few to say."
+            return (
+                f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}; from {least} on limits are drawn. Too "
+                "few to say."
+            )
         return f"All {numbers.count(n)} readings are the same or nearly so: a stream without spread has no limits."
     if row["state"] == STEADY or signal is None:
         return f"{what} ran true: no chart of it has a signal open."
@@ -107,7 +140,10 @@ def finding(view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None
     share = f", {numbers.share(found.share, 100)} of its tolerance" if found.share is not None else ""
     began = numbers.day(sentences.local(shop, signal["began_at"]), now)
     few = f" Only {numbers.count(found.n_after)} readings since then: few." if found.n_after < 30 else ""
-    text = f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, since about {began}.{few}"
+    text = (
+        f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
+        f"since about {began}.{few}"
+    )
     return f"{text} {sentences.together(moves, shop)}" if moves is not None else text
 
 
@@ -117,7 +153,9 @@ def span(shop: Shop, key: str, found: Shift) -> str:
     if found.low * found.high < 0:
         low, high = found.low, found.high
     quantity, shown = sentences.quantity(shop, key), shop.shop.length
-    return numbers.span(*(numbers.in_unit(x, quantity, shown=shown) for x in (low, high)), numbers.decimals_of(quantity, shown=shown))
+    return numbers.span(
+        *(numbers.in_unit(x, quantity, shown=shown) for x in (low, high)), numbers.decimals_of(quantity, shown=shown)
+    )
 
 
 def outside(part: Outside) -> tuple[str, str]:
@@ -134,10 +172,15 @@ def adjusted(words: str) -> str:
 
 
 def spread(ratio: float | None, n: int) -> str:
-    """What the spread from reading to reading says beside that of all readings; '' where the two agree, or there are few."""
+    """What the spread from reading to reading says beside that of all readings; '' where the two agree, or there are
+    few.
+    """
     if ratio is None or ratio >= 0.85 or n < 100:
         return ""
-    return f"From one reading to the next it spreads {numbers.share(ratio, 100)} of what all readings do: more than chance moves it along."
+    return (
+        f"From one reading to the next it spreads {numbers.share(ratio, 100)} of what all readings do: more than "
+        "chance moves it along."
+    )
 
 
 def gauge(word: str) -> str:
@@ -189,8 +232,12 @@ def entry(line: dict[str, Any], shop: Shop, now: datetime) -> tuple[str, str]:
 def young(shop: Shop, n: int) -> str:
     """A stream that has readings enough to look at, too few for limits of its own."""
     full = shop.judging.baseline_readings
-    return (f"{numbers.count(n)} readings so far: its limits are provisional until there are {numbers.count(full)}. Until then it is judged on the "
-            "short-run chart, together with the other young streams of this characteristic, each by its own mean and spread.")  # fmt: skip
+    return (
+        f"{numbers.count(n)} readings so far: its limits are provisional until there are {numbers.count(full)}. Until "
+        "then it is judged on the "
+        "short-run chart, together with the other young streams of this characteristic, each by its own mean and "
+        "spread."
+    )
 
 
 def by_shape(levels: list[str], marks: tuple[str, ...], what: str) -> str:
@@ -206,9 +253,15 @@ def unsteady(streams: int, points: Any) -> str:
         return "The baseline is steady: no reading lies farther out, and no mean shifts more, than chance explains."
     if streams <= 1:
         many = "reading says" if len(points) == 1 else "readings say"
-        return f"The baseline is unsteady: {numbers.in_words(len(points))} {many} so. Leave one out only with a reason, or name other days."
+        return (
+            f"The baseline is unsteady: {numbers.in_words(len(points))} {many} so. Leave one out only with a "
+            "reason, or name other days."
+        )
     touched = points.select("characteristic", "position", "model", "stage", "tech").n_unique()
-    return f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} streams. Leave a reading out only with a reason."
+    return (
+        f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} streams. Leave a "
+        "reading out only with a reason."
+    )
 
 
 def proposed(row: dict[str, Any], width: float, shop: Shop) -> str:
@@ -216,14 +269,20 @@ def proposed(row: dict[str, Any], width: float, shop: Shop) -> str:
     key = row["characteristic"]
     low, high = (sentences.amount(shop, key, row["centre"] + side * width * row["sigma"]) for side in (-1, 1))
     holds = numbers.day(sentences.local(shop, row["holds_from"]))
-    return (f"From {numbers.count(row['n'])} readings: edge {sentences.amount(shop, key, row['centre'])}, limits of one reading {low} and {high}; "
-            f"they judge from {holds} on.")  # fmt: skip
+    return (
+        f"From {numbers.count(row['n'])} readings: edge {sentences.amount(shop, key, row['centre'])}, limits of one "
+        f"reading {low} and {high}; "
+        f"they judge from {holds} on."
+    )
 
 
 def part_of_a_shift(n: int) -> str:
     """Readings far from the old edge because their stream moved."""
     many = "reading lies" if n == 1 else "readings lie"
-    return f"{numbers.in_words(n, capital=True)} more {many} beyond four sigma because the stream moved: part of the shift, not odd."
+    return (
+        f"{numbers.in_words(n, capital=True)} more {many} beyond four sigma because the stream moved: part of the "
+        "shift, not odd."
+    )
 
 
 def how_it_judges(shop: Shop) -> list[str]:
@@ -234,19 +293,25 @@ def how_it_judges(shop: Shop) -> list[str]:
         said.append(f"{judged_by(shop)} The other run rules are drawn under the chart and open nothing.")
     else:
         said.append(
-            f"{judged_by(shop)} That is a mean over all charts that can open, for readings that follow a normal curve. The run rules under the chart "
+            f"{judged_by(shop)} That is a mean over all charts that can open, for readings that follow a normal "
+            "curve. The run rules under the chart "
             "are marks and open nothing; one reading beyond four sigma is an odd instrument."
         )
     said.append(
-        f"The edge is the mean of the baseline: the limits on file, else the first {numbers.count(shop.judging.baseline_readings)} readings. "
-        "Sigma comes from the difference between neighbouring readings. A signal closes after twenty readings in a row without a firing, with "
+        "The edge is the mean of the baseline: the limits on file, else the first "
+        f"{numbers.count(shop.judging.baseline_readings)} readings. "
+        "Sigma comes from the difference between neighbouring readings. A signal closes after twenty readings in a "
+        "row without a firing, with "
         "new limits, or when a person closes it."
     )
     if budget is not None:
         said.append(
-            "Readings that do not follow a normal curve raise more false signals than the budget says. In simulations of 20,000 streams with limits "
-            "from 100 readings: 4.3 times as many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 3.3 times "
-            "where the curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a sigma. Where neighbours are alike "
+            "Readings that do not follow a normal curve raise more false signals than the budget says. In simulations "
+            "of 20,000 streams with limits "
+            "from 100 readings: 4.3 times as many where the tails are as heavy as those of Student's t with 5 degrees "
+            "of freedom, 3.3 times "
+            "where the curve is as skewed as a gamma with shape 4, 1.1 times where readings are rounded to half a "
+            "sigma. Where neighbours are alike "
             "the limits are widened, and the promise holds."
         )
     return said

@@ -1,6 +1,8 @@
-"""Findings on incoming necks in words, shared by the Necks page, the neck packet and the command line; pure functions, nothing computed here.
+"""Findings on incoming necks in words, shared by the Necks page, the neck packet and the command line; pure functions,
+nothing computed here.
 
-A lot is told with its number of necks, its share outside and the interval of that share; under thirty necks it is called few.
+A lot is told with its number of necks, its share outside and the interval of that share; under thirty necks it is
+called few.
 """
 
 from __future__ import annotations
@@ -18,11 +20,17 @@ from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 FEW = 30
-VERDICTS = {lots.ACCEPT: ("take", "take"), lots.REJECT: ("bring", "bring to the supplier"), lots.TOO_FEW: ("too-few", "measure more")}
+VERDICTS = {
+    lots.ACCEPT: ("take", "take"),
+    lots.REJECT: ("bring", "bring to the supplier"),
+    lots.TOO_FEW: ("too-few", "measure more"),
+}
 GOES = {
-    "minutes": "all paid minutes of the instrument", "straightening": "minutes at neck straightening", "send_backs": "send-backs of the instrument",
+    "minutes": "all paid minutes of the instrument",
+    "straightening": "minutes at neck straightening",
+    "send_backs": "send-backs of the instrument",
     "rejected": "rejects and seconds",
-}  # fmt: skip
+}
 Row = dict[str, Any]
 
 
@@ -40,7 +48,10 @@ def headline(rows: list[Row], shop: Shop) -> str:
     judged = [row for row in rows if row["verdict"] == lots.ACCEPT]
     if judged:
         many = "lot" if len(judged) == 1 else "lots"
-        return f"The agreed plan takes {numbers.in_words(len(judged))} {many} of {numbers.in_words(len(rows))}; none is in doubt."
+        return (
+            f"The agreed plan takes {numbers.in_words(len(judged))} {many} of {numbers.in_words(len(rows))}; none "
+            "is in doubt."
+        )
     limited = [row for row in rows if row["outside"] is not None]
     if limited:
         worst = max(limited, key=lambda row: float(row["outside"]))
@@ -51,7 +62,11 @@ def headline(rows: list[Row], shop: Shop) -> str:
 
 def outside(row: Row) -> str:
     """`6 of 50`."""
-    return numbers.of(round(float(row["outside"]) * int(row["n"])), int(row["n"])) if row["outside"] is not None else numbers.NONE
+    return (
+        numbers.of(round(float(row["outside"]) * int(row["n"])), int(row["n"]))
+        if row["outside"] is not None
+        else numbers.NONE
+    )
 
 
 def in_lot(row: Row) -> str:
@@ -76,7 +91,13 @@ def received(row: Row, shop: Shop) -> date:
 def limits(row: Row, shop: Shop) -> str:
     """`hump 0.10 and hollow 0.25 mm` of one lot."""
     low, high = row["lower"], row["upper"]
-    hump = f"a hump of {length(shop, abs(low))}" if low is not None and low < 0 else f"at least {length(shop, low)}" if low is not None else ""
+    hump = (
+        f"a hump of {length(shop, abs(low))}"
+        if low is not None and low < 0
+        else f"at least {length(shop, low)}"
+        if low is not None
+        else ""
+    )
     hollow = f"a hollow of {length(shop, high)}" if high is not None else ""
     return " and ".join(part for part in (hump, hollow) if part) or "no limit"
 
@@ -85,14 +106,18 @@ def state(row: Row) -> str:
     """In which state the necks of a lot were measured, as far as it is on file."""
     told = [
         f"{numbers.plain(row['rh'], 0)}{numbers.NBSP}%{numbers.NBSP}RH" if row["rh"] is not None else "",
-        f"{numbers.plain(row['hours_acclimatised'], 0)} hours in the room" if row["hours_acclimatised"] is not None else "",
+        f"{numbers.plain(row['hours_acclimatised'], 0)} hours in the room"
+        if row["hours_acclimatised"] is not None
+        else "",
         f"rod: {row['rod_state']}" if row["rod_state"] else "",
     ]
     return ", ".join(part for part in told if part) or "not on file"
 
 
 def states(rows: Sequence[Row]) -> str:
-    """The range of the states in which many lots were measured: `43 to 51 % RH, 73 to 104 hours in the room, rod slack (24 lots)`."""
+    """The range of the states in which many lots were measured: `43 to 51 % RH, 73 to 104 hours in the room, rod slack
+    (24 lots)`.
+    """
     told = []
     for name, words in (("rh", f"{numbers.NBSP}%{numbers.NBSP}RH"), ("hours_acclimatised", " hours in the room")):
         known = [row[name] for row in rows if row[name] is not None]
@@ -101,8 +126,12 @@ def states(rows: Sequence[Row]) -> str:
         if known:
             told.append(f"{numbers.span(min(known), max(known), 0)}{words}{missing}")
     rods = [row["rod_state"] or "" for row in rows]
-    told += [f"{rod if 'rod' in rod else f'rod {rod}'} ({numbers.count(rods.count(rod))} {'lot' if rods.count(rod) == 1 else 'lots'})"
-             for rod in dict.fromkeys(rods) if rod]  # fmt: skip
+    told += [
+        f"{rod if 'rod' in rod else f'rod {rod}'} ({numbers.count(rods.count(rod))} "
+        f"{'lot' if rods.count(rod) == 1 else 'lots'})"
+        for rod in dict.fromkeys(rods)
+        if rod
+    ]
     return ", ".join(told) or "states not on file"
 
 
@@ -154,12 +183,14 @@ def plan(words: PlanWords, shop: Shop) -> list[str]:
     what = shop.characteristic_name(words.characteristic).lower()
     told = [
         f"Agreed for {what}: of {words.sample} necks at most {words.accept} outside.",
-        f"This plan lets through a lot with {at[0.5]} outside half of the time. A lot with {at[0.95]} outside passes nineteen times in twenty, "
+        f"This plan lets through a lot with {at[0.5]} outside half of the time. A lot with {at[0.95]} outside passes "
+        "nineteen times in twenty, "
         f"one with {at[0.1]} still passes one time in ten.",
-    ]  # fmt: skip
+    ]
     if words.by_measurement is not None:
         told.append(
-            f"By mean and spread instead of counting, {words.by_measurement.n} necks say as much, if a lot's bow follows a normal curve "
+            f"By mean and spread instead of counting, {words.by_measurement.n} necks say as much, if a lot's bow "
+            "follows a normal curve "
             "and its spread is its own."
         )
     return told
@@ -173,14 +204,20 @@ def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
         code = shop.shop.currency
         worth = numbers.with_unit(numbers.plain(goes.slope * rate, 2), code)
         cash = f", {worth} ({numbers.span(low * rate, high * rate, 2)}) of labour" if rate and money else ""
-        minutes = f"{numbers.plain(goes.slope, 1)} more minutes" if goes.slope >= 0 else f"{numbers.plain(-goes.slope, 1)} minutes less"
+        minutes = (
+            f"{numbers.plain(goes.slope, 1)} more minutes"
+            if goes.slope >= 0
+            else f"{numbers.plain(-goes.slope, 1)} minutes less"
+        )
         said = f"{minutes} ({numbers.span(low, high, 1)}){cash}"
     else:
         what = "send-backs" if goes.measure == "send_backs" else "rejects and seconds"
         many = f"{numbers.plain(100 * abs(goes.slope), 1)} {'more' if goes.slope >= 0 else 'fewer'} {what}"
         said = f"{many} in a hundred necks ({numbers.span(100 * low, 100 * high, 1)})"
     sure = "" if low > 0 or high < 0 else " The interval holds zero: nothing is shown yet."
-    bend = f" The steps bend, so the line tells less than they do: {_last_step(goes, shop)}." if goes.bends < 0.05 else ""
+    bend = (
+        f" The steps bend, so the line tells less than they do: {_last_step(goes, shop)}." if goes.bends < 0.05 else ""
+    )
     return f"Each tenth of a millimetre more bow goes with {said}.{sure}{bend}{few}"
 
 
@@ -191,30 +228,41 @@ def _last_step(goes: Goes, shop: Shop) -> str:
     mean, low, high = (counted * float(values[-1]) for values in (goes.step_mean, goes.step_low, goes.step_high))
     n = int(goes.step_n[-1])
     return (
-        f"necks from {length(shop, float(goes.step_from[-1]))} on stand at {numbers.plain(mean, 1)} {unit} ({numbers.span(low, high, 1)}; "
+        f"necks from {length(shop, float(goes.step_from[-1]))} on stand at {numbers.plain(mean, 1)} {unit} "
+        f"({numbers.span(low, high, 1)}; "
         f"{numbers.count(n)} necks{', few' if n < FEW else ''})"
     )
 
 
 def _seen(goes: Goes) -> str:
-    return f"{numbers.count(goes.n)} necks of {numbers.count(goes.lots)} lots, compared within a model and within who straightened them."
+    return (
+        f"{numbers.count(goes.n)} necks of {numbers.count(goes.lots)} lots, compared within a model and within who "
+        "straightened them."
+    )
 
 
 def where_it_stops(found: list[Limit], shop: Shop) -> str:
     """The limit at which the next tenth stops paying."""
     paying = [limit for limit in found if limit.pays]
     if not paying:
-        return "No tenth of a millimetre is shown to cost more than sending the neck back and receiving another, so no tighter limit is shown to pay."
+        return (
+            "No tenth of a millimetre is shown to cost more than sending the neck back and receiving another, so "
+            "no tighter limit is shown to pay."
+        )
     last = min(paying, key=lambda limit: limit.limit)
     return (
-        f"Sending back necks with {length(shop, last.limit - TENTH)} to {length(shop, last.limit)} would still pay: each takes "
+        f"Sending back necks with {length(shop, last.limit - TENTH)} to {length(shop, last.limit)} would still pay: "
+        "each takes "
         f"{numbers.plain(last.minutes, 1)} minutes more than a straight one ({numbers.span(last.low, last.high, 1)}; "
-        f"{numbers.count(last.necks)} necks{', few' if last.necks < FEW else ''}). Below that the next tenth is not shown to pay."
+        f"{numbers.count(last.necks)} necks{', few' if last.necks < FEW else ''}). Below that the next tenth is not "
+        "shown to pay."
     )
 
 
 def split(found: Split, of_gauge: float | None) -> tuple[list[tuple[str, float]], str]:
-    """Rows of the chart of shares, and the sentence under it. The gauge's part, where it is known, sits inside one lot."""
+    """Rows of the chart of shares, and the sentence under it. The gauge's part, where it is known, sits inside one
+    lot.
+    """
     group, batch, within = found.shares
     part = min(of_gauge**2, within) if of_gauge is not None else None
     rows = [("between suppliers", group)] if found.groups > 1 else []
@@ -227,7 +275,9 @@ def split(found: Split, of_gauge: float | None) -> tuple[list[tuple[str, float]]
     if any(value < 0 for value in (found.group, found.batch)):
         fixed += "A part that came out below zero stands as none. "
     many = "supplier" if found.groups == 1 else "suppliers"
-    seen = f"{numbers.count(found.n)} necks, {numbers.count(found.batches)} lots, {numbers.in_words(found.groups)} {many}."
+    seen = (
+        f"{numbers.count(found.n)} necks, {numbers.count(found.batches)} lots, {numbers.in_words(found.groups)} {many}."
+    )
     few = " Few lots: the shares are rough." if found.batches < 10 else ""
     return rows, f"Most of the differences sit {largest[0]}. {fixed}{seen}{few}"
 
@@ -250,4 +300,6 @@ def more(row: Row, plans: list[PlanWords]) -> str:
     """How many more necks the plan wants of a lot."""
     fits = [p for p in plans if p.characteristic == row["characteristic"] and p.supplier in ("", row["supplier"])]
     own = [p for p in fits if p.supplier] or fits
-    return f"measure {own[-1].sample - int(row['n'])} more" if own and own[-1].sample > int(row["n"]) else "measure more"
+    return (
+        f"measure {own[-1].sample - int(row['n'])} more" if own and own[-1].sample > int(row["n"]) else "measure more"
+    )

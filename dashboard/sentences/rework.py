@@ -35,7 +35,10 @@ def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str], judg
         return say
     part = row["minutes"] / minutes
     what = place(shop, row["caused_at"])
-    return f"{say} {what[0].upper() + what[1:]}, caught at {place(shop, row['caught_at'])}, is {numbers.share(part, 100)} of it."
+    return (
+        f"{say} {what[0].upper() + what[1:]}, caught at {place(shop, row['caught_at'])}, is "
+        f"{numbers.share(part, 100)} of it."
+    )
 
 
 def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
@@ -56,8 +59,12 @@ def flow(found: Flows, shop: Shop) -> str:
     """Where most of it is caught, how far from its cause, how much of it nobody confirmed."""
     hours = float(found.rows["hours"].sum())
     if hours <= 0:
-        return f"{numbers.count(int(found.total['count'][0]))} instruments were sent back; no hours are on file for them."
-    by = found.rows.group_by("caught_at").agg(pl.col("hours").sum()).sort("hours", "caught_at", descending=[True, False])
+        return (
+            f"{numbers.count(int(found.total['count'][0]))} instruments were sent back; no hours are on file for them."
+        )
+    by = (
+        found.rows.group_by("caught_at").agg(pl.col("hours").sum()).sort("hours", "caught_at", descending=[True, False])
+    )
     where, share = by.row(0)
     here = found.rows.filter((pl.col("caught_at") == where) & pl.col("stages_back").is_not_null())
     say = f"{numbers.share(share / hours, 100)} of the hours was caught at {place(shop, where)}"
@@ -72,12 +79,19 @@ def minutes(found: Flows) -> str:
     """What the figures are made of."""
     total = found.total.row(0, named=True)
     still = (
-        f" {numbers.in_words(total['open'], capital=True)} {'loop is' if total['open'] == 1 else 'loops are'} still open and counted so far."
+        f" {numbers.in_words(total['open'], capital=True)} {'loop is' if total['open'] == 1 else 'loops are'} still "
+        "open and counted so far."
         if total["open"]
         else ""
     )
-    rests = f" {numbers.count(total['rests'])} rested a second time, {numbers.hours(total['rest_hours'])} in all." if total["rests"] else ""
-    return f"{numbers.share(total['planned_share'], 100)} of the minutes is planned, not clocked or typed.{rests}{still}"
+    rests = (
+        f" {numbers.count(total['rests'])} rested a second time, {numbers.hours(total['rest_hours'])} in all."
+        if total["rests"]
+        else ""
+    )
+    return (
+        f"{numbers.share(total['planned_share'], 100)} of the minutes is planned, not clocked or typed.{rests}{still}"
+    )
 
 
 def faults(found: pl.DataFrame) -> str:
@@ -86,7 +100,10 @@ def faults(found: pl.DataFrame) -> str:
         return "No send-back names a fault."
     row = found.row(0, named=True)
     name = row["name"] or "no fault named"
-    say = f"{name[0].upper() + name[1:]} comes back most: {numbers.of(row['count'], int(found['count'].sum()))} send-backs."
+    say = (
+        f"{name[0].upper() + name[1:]} comes back most: {numbers.of(row['count'], int(found['count'].sum()))} "
+        "send-backs."
+    )
     same = [other or "no fault named" for other in row["same_as"].split(";") if other]
     if same:
         many = same[:3] + ([f"{numbers.in_words(len(same) - 3)} more"] if len(same) > 3 else [])
@@ -107,20 +124,29 @@ def savings(found: WhatIf, shop: Shop) -> str:
     """The change worth most, with its interval."""
     row = found.rows.row(0, named=True)
     low, high = numbers.plain(row["minutes_low"] / 60, 1), numbers.hours(row["minutes_high"] / 60)
-    return f"Worth most: {change(row, shop)[0].lower() + change(row, shop)[1:]} would save {numbers.hours_of(row['minutes'])} ({low} to {high})."
+    return (
+        f"Worth most: {change(row, shop)[0].lower() + change(row, shop)[1:]} would save "
+        f"{numbers.hours_of(row['minutes'])} ({low} to {high})."
+    )
 
 
 def savings_note() -> str:
     """What the intervals promise, and what is not in the money."""
     return (
-        "The five worth most. In 95 of 100 shops such as this every real saving lies within its line, all five at once; "
+        "The five worth most. In 95 of 100 shops such as this every real saving lies within its line, all five at "
+        "once; "
         "having been chosen as the best is allowed for. Savings do not add up: one instrument can be in two lines. "
         "Parts are not counted: no log or shop file says what a part costs."
     )
 
 
 def weekly(state: str) -> str:
-    return {"above": "more than chance gives", "below": "less than chance gives", "within": "as before", "no base": "no weeks before"}[state]
+    return {
+        "above": "more than chance gives",
+        "below": "less than chance gives",
+        "within": "as before",
+        "no base": "no weeks before",
+    }[state]
 
 
 def weekly_say(out: pl.DataFrame, shop: Shop) -> str:
@@ -131,7 +157,11 @@ def weekly_say(out: pl.DataFrame, shop: Shop) -> str:
     for row in out.iter_rows(named=True):
         name, n = shop.stage_name(row["stage"]), row["instruments"]
         what = f"{numbers.of(row['came_back'], n)} came back to it, {numbers.share(row['share'], n)}"
-        before = f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before" if row["base_share"] is not None else ""
+        before = (
+            f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before"
+            if row["base_share"] is not None
+            else ""
+        )
         state = row["state"] if row["state"] in ("above", "below") else row["faults_state"]
         faults = "" if row["state"] in ("above", "below") else ", but its faults an instrument stand out"
         told.append(f"{name}: {what}{before}{faults}: {weekly(state)}.")
@@ -142,29 +172,41 @@ def weekly_row(row: dict[str, Any]) -> dict[str, str]:
     """A stage's week beside its drawings."""
     n, base = row["instruments"], row["base_share"] is not None
     before = (
-        f"before {numbers.share(row['base_share'], row['base_instruments'])}; {numbers.share_range(row['lower'], row['upper'], n)} may be chance"
-        if base else "no weeks before to judge by"
-    )  # fmt: skip
+        f"before {numbers.share(row['base_share'], row['base_instruments'])}; "
+        f"{numbers.share_range(row['lower'], row['upper'], n)} may be chance"
+        if base
+        else "no weeks before to judge by"
+    )
     faults_before = (
-        f"before {numbers.plain(row['base_faults_each'], 2)}; {numbers.span(row['faults_lower'], row['faults_upper'], 2)} may be chance"
-        if base else "no weeks before to judge by"
-    )  # fmt: skip
+        f"before {numbers.plain(row['base_faults_each'], 2)}; "
+        f"{numbers.span(row['faults_lower'], row['faults_upper'], 2)} may be chance"
+        if base
+        else "no weeks before to judge by"
+    )
     few = ", few" if n < FEW else ""
-    return {"came_back": numbers.of(row["came_back"], n), "share": numbers.share(row["share"], n) + few, "before": before,
-            "faults": numbers.plain(row["faults_each"], 2), "faults_before": faults_before}  # fmt: skip
+    return {
+        "came_back": numbers.of(row["came_back"], n),
+        "share": numbers.share(row["share"], n) + few,
+        "before": before,
+        "faults": numbers.plain(row["faults_each"], 2),
+        "faults_before": faults_before,
+    }
 
 
 def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
     """A stage's week as a line of a table."""
     n, base = row["instruments"], row["base_share"] is not None
     return {
-        "came_back": numbers.of(row["came_back"], n), "share": numbers.share(row["share"], n), "faults": numbers.plain(row["faults_each"], 2),
+        "came_back": numbers.of(row["came_back"], n),
+        "share": numbers.share(row["share"], n),
+        "faults": numbers.plain(row["faults_each"], 2),
         "base": numbers.share(row["base_share"], row["base_instruments"]) if base else numbers.NONE,
-        "within": numbers.share_range(row["lower"], row["upper"], n) if base else numbers.NONE, "state": weekly(row["state"]),
+        "within": numbers.share_range(row["lower"], row["upper"], n) if base else numbers.NONE,
+        "state": weekly(row["state"]),
         "faults_base": numbers.plain(row["base_faults_each"], 2) if base else numbers.NONE,
         "faults_within": numbers.span(row["faults_lower"], row["faults_upper"], 2) if base else numbers.NONE,
         "faults_state": weekly(row["faults_state"]),
-    }  # fmt: skip
+    }
 
 
 def others(n: int) -> str:
@@ -175,6 +217,7 @@ def not_judged(waiting: pl.DataFrame) -> str:
     """Work that stands in no week yet."""
     count = {word: int((waiting["standing"] == word).sum()) for word in ("bench", "hold", "lost")}
     return (
-        f"Not in these figures, for it has not yet had its chance to come back: {numbers.count(count['bench'])} on the bench, "
+        f"Not in these figures, for it has not yet had its chance to come back: {numbers.count(count['bench'])} on "
+        "the bench, "
         f"{numbers.count(count['hold'])} on hold, {numbers.count(count['lost'])} not seen for 30 days."
     )

@@ -1,7 +1,7 @@
 """Findings in words: what moved, which lot is in doubt, what came back - shared by page, paper and command line.
 
-Every sentence carries its number, its uncertainty and its denominator; a small sample is called small; nobody is blamed. Pure functions
-from what the studies found; nothing is computed here but the choice of words.
+Every sentence carries its number, its uncertainty and its denominator; a small sample is called small; nobody is
+blamed. Pure functions from what the studies found; nothing is computed here but the choice of words.
 """
 
 from dataclasses import dataclass
@@ -19,12 +19,20 @@ from ingest.shopfiles.shop import Shop
 MOST = 7  # sentences of a week
 MOST_MATTERS = 4
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
-FLAGS = {"corrected": "corrected", "real": "it is real", "above": "or more", "below": "or less", "interval": "middle of a range"}
+FLAGS = {
+    "corrected": "corrected",
+    "real": "it is real",
+    "above": "or more",
+    "below": "or less",
+    "interval": "middle of a range",
+}
 
 
 @dataclass(frozen=True)
 class Sentence:
-    """One finding: mark and word, the sentence with its first words in bold, what stands behind it, and the way to its page."""
+    """One finding: mark and word, the sentence with its first words in bold, what stands behind it, and the way to its
+    page.
+    """
 
     state: str  # a mark of dashboard.parts.MARKS
     word: str
@@ -77,7 +85,10 @@ def headline(found: Review, shop: Shop) -> str:
     if moved:
         new = sum(matter.new for matter in found.matters)
         things = f"{'new ' if new == moved else ''}{'thing' if moved == 1 else 'things'}"
-        parts.append(f"{numbers.in_words(moved)} {things} moved" + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else ""))
+        parts.append(
+            f"{numbers.in_words(moved)} {things} moved"
+            + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else "")
+        )
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
@@ -106,11 +117,17 @@ def moved(matter: Matter, shop: Shop, now: date) -> Sentence:
     fresh = "New this week. " if matter.new else ""
     why = fresh + _between(main, shop, now) + " " + together(matter.moves_with, shop)
     seen = [value for value in matter.line if value is not None]
-    spark = sparkline.stream_spark(seen, light_from=max(0, (matter.light_from or 0) - (len(matter.line) - len(seen)))) if seen else None
+    spark = (
+        sparkline.stream_spark(seen, light_from=max(0, (matter.light_from or 0) - (len(matter.line) - len(seen))))
+        if seen
+        else None
+    )
     page = "Bench" if matter.only_some else "Drift"
     link = address(f"/{page.lower()}", **{name: main[name] for name in KEY})
     picture = f"Running average of {what} on {model}, {way} since about {since}"
-    return Sentence(f"moved-{way}", f"moved {way}", lead, f"{share}, since about {since}.", why.strip(), link, page, spark, picture)
+    return Sentence(
+        f"moved-{way}", f"moved {way}", lead, f"{share}, since about {since}.", why.strip(), link, page, spark, picture
+    )
 
 
 def _position(matter: Matter) -> str:
@@ -123,7 +140,11 @@ def _between(signal: dict[str, object], shop: Shop, now: date) -> str:
     if not isinstance(low, datetime) or not isinstance(high, datetime):
         return "When it began cannot be said yet."
     a, b = local(shop, low), local(shop, high)
-    return f"Began on {numbers.day(a, now)}." if a.date() == b.date() else f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
+    return (
+        f"Began on {numbers.day(a, now)}."
+        if a.date() == b.date()
+        else f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
+    )
 
 
 def together(found: causes.MovesWith, shop: Shop, *, people: bool = False) -> str:
@@ -146,7 +167,11 @@ def candidate_words(candidate: causes.Candidate, shop: Shop, *, people: bool = F
         if not people:
             return PEOPLE_DIFFER
         stage = candidate.name.removeprefix(causes.TECH_AT)
-        return f"who set it ({candidate.value})" if candidate.name == causes.SET_BY else f"who worked at {shop.stage_name(stage)} ({candidate.value})"
+        return (
+            f"who set it ({candidate.value})"
+            if candidate.name == causes.SET_BY
+            else f"who worked at {shop.stage_name(stage)} ({candidate.value})"
+        )
     if candidate.name == causes.CHANGE:
         what, _, when = candidate.value.rpartition(", ")
         return f"the change of {numbers.day(date.fromisoformat(when))}: {what}"
@@ -164,15 +189,26 @@ def lot(row: dict[str, object], shop: Shop) -> Sentence:
     bad = round(outside * n)
     what = characteristic(shop, str(row["characteristic"])).lower()
     agreed = row["agreed_limit"]
-    allowed = f", the agreed limit is {amount(shop, str(row['characteristic']), float(str(agreed)))}" if agreed is not None else ""
+    allowed = (
+        f", the agreed limit is {amount(shop, str(row['characteristic']), float(str(agreed)))}"
+        if agreed is not None
+        else ""
+    )
     low, high = float(str(row["outside_low"])), float(str(row["outside_high"]))
     few = " Few necks so far." if n < 30 else ""
     spark = sparkline.interval_spark(outside, low, high, None, max(2 * high, 0.1))
     return Sentence(
-        "in-doubt", "in doubt", f"Neck lot {row['lot']}: {numbers.of(bad, n)} outside the limits for {what}", f"{allowed}.",
-        f"{numbers.share(outside, n)}, and between {numbers.share_range(low, high, n).replace(' to ', ' and ')} in the whole lot.{few}",
-        address("/necks", supplier=row["supplier"], lot=row["lot"]), "Necks", spark, f"Share outside in lot {row['lot']} with its interval",
-    )  # fmt: skip
+        "in-doubt",
+        "in doubt",
+        f"Neck lot {row['lot']}: {numbers.of(bad, n)} outside the limits for {what}",
+        f"{allowed}.",
+        f"{numbers.share(outside, n)}, and between {numbers.share_range(low, high, n).replace(' to ', ' and ')} in "
+        f"the whole lot.{few}",
+        address("/necks", supplier=row["supplier"], lot=row["lot"]),
+        "Necks",
+        spark,
+        f"Share outside in lot {row['lot']} with its interval",
+    )
 
 
 def came_back(found: Review, shop: Shop) -> Sentence | None:
@@ -181,13 +217,23 @@ def came_back(found: Review, shop: Shop) -> Sentence | None:
         return None
     row = found.flows.row(0, named=True)
     count, minutes, sure = int(row["count"]), float(row["minutes"]), float(row["minutes_confirmed"])
-    before = found.flows_before.filter((found.flows_before["caused_at"] == row["caused_at"]) & (found.flows_before["caught_at"] == row["caught_at"]))
+    before = found.flows_before.filter(
+        (found.flows_before["caused_at"] == row["caused_at"]) & (found.flows_before["caught_at"] == row["caught_at"])
+    )
     usual = float(before["minutes"].sum()) / 4
     all_minutes = float(found.flows["minutes"].sum())
-    rest = f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back this week."
-    sent = "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
+    rest = (
+        f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back "
+        "this week."
+    )
+    sent = (
+        "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
+    )
     many = "instrument" if count == 1 else "instruments"
-    lead = f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to {cause(shop, row['caused_at'])}"
+    lead = (
+        f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to "
+        f"{cause(shop, row['caused_at'])}"
+    )
     why = f"{sent}The four weeks before: {numbers.hours_of(usual)} a week."
     link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
     return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
@@ -219,9 +265,16 @@ def thin(found: Review, shop: Shop) -> Sentence | None:
         return None
     n, least = found.thin, shop.judging.least_readings
     return Sentence(
-        "thin", "thin", f"{numbers.in_words(n, capital=True)} {'stream has' if n == 1 else 'streams have'} fewer than {least} readings",
-        " or no spread. Too few to say.", "", address("/drift", state="thin"), "Drift", sparkline.thin_spark(), "Too few readings to draw",
-    )  # fmt: skip
+        "thin",
+        "thin",
+        f"{numbers.in_words(n, capital=True)} {'stream has' if n == 1 else 'streams have'} fewer than {least} readings",
+        " or no spread. Too few to say.",
+        "",
+        address("/drift", state="thin"),
+        "Drift",
+        sparkline.thin_spark(),
+        "Too few readings to draw",
+    )
 
 
 def steady(found: Review) -> Sentence | None:
@@ -230,7 +283,9 @@ def steady(found: Review) -> Sentence | None:
         return None
     others = "other " if found.matters or found.thin else ""
     say = f"The {others}{numbers.count(n)} {'stream' if n == 1 else 'streams'} ran true."
-    return Sentence("steady", "steady", say, "", "", "/drift", "Drift", sparkline.stream_spark([0.0] * 20), "Flat: ran true")
+    return Sentence(
+        "steady", "steady", say, "", "", "/drift", "Drift", sparkline.stream_spark([0.0] * 20), "Flat: ran true"
+    )
 
 
 def week(found: Review, shop: Shop) -> list[Sentence]:
@@ -247,7 +302,9 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
         place = max((k for k, one in enumerate(kept) if one in many), default=0)
         last = kept[place]
         more = f" {numbers.in_words(left, capital=True)} more moved: see Drift."
-        kept[place] = Sentence(last.state, last.word, last.lead, last.rest, last.why + more, last.link, last.page, last.spark, last.picture)
+        kept[place] = Sentence(
+            last.state, last.word, last.lead, last.rest, last.why + more, last.link, last.page, last.spark, last.picture
+        )
     return kept
 
 
@@ -259,16 +316,34 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     row = this.row(0, named=True)
     judged = int(row["judged"])
     straight = round((row["never_sent_back"] or 0.0) * judged)
-    said = [("Instruments finished", numbers.count(row["finished"]), _usual(found, "finished", float(row["finished"]), numbers.count))]
+    said = [
+        (
+            "Instruments finished",
+            numbers.count(row["finished"]),
+            _usual(found, "finished", float(row["finished"]), numbers.count),
+        )
+    ]
     share = numbers.share(row["never_sent_back"], judged) if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
-    said.append(("Never sent back", share, of + _usual(found, "never_sent_back", row["never_sent_back"], lambda x: numbers.share(x, 100))))
+    said.append(
+        (
+            "Never sent back",
+            share,
+            of + _usual(found, "never_sent_back", row["never_sent_back"], lambda x: numbers.share(x, 100)),
+        )
+    )
     budget = shop.judging.budget
     many = "signal" if budget == 1 else "signals"
     allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
     opened = int(row["signals_opened"])
     maybe = " One of them may be chance." if budget and opened >= 1 else ""
-    said.append(("New signals", numbers.count(opened), _usual(found, "signals_opened", float(opened), numbers.count) + maybe + allowed))
+    said.append(
+        (
+            "New signals",
+            numbers.count(opened),
+            _usual(found, "signals_opened", float(opened), numbers.count) + maybe + allowed,
+        )
+    )
     return said
 
 

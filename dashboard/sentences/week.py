@@ -1,4 +1,6 @@
-"""The smaller sections of the weekly review in words, for page and paper: what arrived, what was shipped, what was done, what stands on the bench."""
+"""The smaller sections of the weekly review in words, for page and paper: what arrived, what was shipped, what was
+done, what stands on the bench.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,10 @@ def under(found: Review) -> str:
     judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
     many = "instrument" if judged == 1 else "instruments"
     few = " Few instruments so far." if judged < FEW else ""
-    return f"Week of {numbers.long_day(found.week)}. {numbers.count(judged)} {many} reached final inspection or ended before it.{few}"
+    return (
+        f"Week of {numbers.long_day(found.week)}. {numbers.count(judged)} {many} reached final inspection or ended "
+        f"before it.{few}"
+    )
 
 
 def stood(found: Review) -> str:
@@ -40,10 +45,12 @@ def missing(found: Review, shop: Shop) -> list[tuple[str, str]]:
     """Stages with fewer rows than usual: what is there, and what usually is."""
     rows = found.arrived.filter("question").iter_rows(named=True)
     return [
-        (f"{shop.stage_name(row['stage'])} has {numbers.of(row['there'], row['expected'])} rows",
-         f": usually {numbers.share(row['usual'], 100)} have one. A sheet may be missing.")
+        (
+            f"{shop.stage_name(row['stage'])} has {numbers.of(row['there'], row['expected'])} rows",
+            f": usually {numbers.share(row['usual'], 100)} have one. A sheet may be missing.",
+        )
         for row in rows
-    ]  # fmt: skip
+    ]
 
 
 def waiting(found: Review) -> str:
@@ -87,24 +94,40 @@ def shipped(found: Review, shop: Shop) -> list[tuple[str, str]]:
     return said
 
 
-def _beyond(shop: Shop, characteristic: str, position: str, value: float, lower: float | None, upper: float | None) -> str:
+def _beyond(
+    shop: Shop, characteristic: str, position: str, value: float, lower: float | None, upper: float | None
+) -> str:
     limit = upper if upper is not None and value > upper else lower
     what = sentences.characteristic(shop, characteristic, position).lower()
-    return f"{what}: {sentences.amount(shop, characteristic, value)}, limit {sentences.amount(shop, characteristic, limit)}"
+    return (
+        f"{what}: {sentences.amount(shop, characteristic, value)}, limit "
+        f"{sentences.amount(shop, characteristic, limit)}"
+    )
 
 
 def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
     """What an action was about, with owner and date; and what is seen of it."""
     due = f", by {numbers.day(row['due'])}" if row["due"] else ""
     owner = f" {row['owner']}{due}." if row["owner"] else f" {due.removeprefix(', ')}." if due else ""
-    about = f"{sentences.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}." if row["model"] else ""
+    about = (
+        f"{sentences.characteristic(shop, row['characteristic'], row['position'])} on {row['model']}."
+        if row["model"]
+        else ""
+    )
     change, n = row["change"], row["n_after"]
     if change is None:
         gone = row["verdict"] == deeds.NO_CHART
-        told = "its signal is no longer there" if gone else f"{numbers.count(n or 0)} instruments since; {numbers.in_words(deeds.LEAST)} are needed"
+        told = (
+            "its signal is no longer there"
+            if gone
+            else f"{numbers.count(n or 0)} instruments since; {numbers.in_words(deeds.LEAST)} are needed"
+        )
     else:
         low, high = (sentences.amount(shop, row["characteristic"], row[end], sign=True) for end in ("low", "high"))
-        told = f"{sentences.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on {numbers.count(n)} instruments"
+        told = (
+            f"{sentences.amount(shop, row['characteristic'], change, sign=True)} ({low} to {high}) on "
+            f"{numbers.count(n)} instruments"
+        )
     return f"{about}{owner}".strip(), told
 
 
@@ -113,10 +136,14 @@ def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str
     same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
     before = float(found.flows_before.filter(same)["minutes"].sum()) / 4
     return {
-        "caught": shop.stage_name(row["caught_at"]), "cause": sentences.cause(shop, row["caused_at"]), "count": numbers.count(row["count"]),
-        "confirmed": numbers.of(row["count_confirmed"], row["count"]), "hours": numbers.hours_of(row["minutes"]),
-        "share": numbers.share(row["minutes"] / total["minutes"], 100) if total["minutes"] else numbers.NONE, "before": numbers.hours_of(before),
-    }  # fmt: skip
+        "caught": shop.stage_name(row["caught_at"]),
+        "cause": sentences.cause(shop, row["caused_at"]),
+        "count": numbers.count(row["count"]),
+        "confirmed": numbers.of(row["count_confirmed"], row["count"]),
+        "hours": numbers.hours_of(row["minutes"]),
+        "share": numbers.share(row["minutes"] / total["minutes"], 100) if total["minutes"] else numbers.NONE,
+        "before": numbers.hours_of(before),
+    }
 
 
 def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
@@ -127,7 +154,9 @@ def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
     many = "send-back" if n == 1 else "send-backs"
     planned = total["planned_share"]
     from_plan = f", {numbers.share(planned, 100)} of the minutes planned, not clocked" if planned else ""
-    still = f" {numbers.in_words(int(total['open']), capital=True)} still open, counted so far." if total["open"] else ""
+    still = (
+        f" {numbers.in_words(int(total['open']), capital=True)} still open, counted so far." if total["open"] else ""
+    )
     money = numbers.money(total["cost"], shop.shop.currency)
     return f"{numbers.count(n)} {many}, {numbers.hours_of(total['minutes'])} of work, {money}{from_plan}.{still}"
 
@@ -135,7 +164,10 @@ def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
 def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
     """What the rest does to one reading: mean change with its interval, pairs and left out."""
     few = ", few" if row["n"] < FEW else ""
-    return _change(row, shop, "mean", 1.0) | {"pairs": f"{numbers.count(row['n'])} pairs{few}", "left_out": numbers.count(row["left_out"])}
+    return _change(row, shop, "mean", 1.0) | {
+        "pairs": f"{numbers.count(row['n'])} pairs{few}",
+        "left_out": numbers.count(row["left_out"]),
+    }
 
 
 def with_the_air(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
@@ -149,20 +181,25 @@ def with_the_air(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:
 
 def _change(row: Mapping[str, Any], shop: Shop, name: str, times: float) -> dict[str, str]:
     key = row["characteristic"]
-    low, high, mean = (sentences.amount(shop, key, times * row[each], sign=True, mean=True) for each in ("low", "high", name))
+    low, high, mean = (
+        sentences.amount(shop, key, times * row[each], sign=True, mean=True) for each in ("low", "high", name)
+    )
     return {
-        "what": f"{sentences.characteristic(shop, key, row['position'])} on", "model": str(row["model"]), "mean": mean,
+        "what": f"{sentences.characteristic(shop, key, row['position'])} on",
+        "model": str(row["model"]),
+        "mean": mean,
         "range": f"{low.partition(numbers.NBSP)[0]} to {high.partition(numbers.NBSP)[0]}",
-    }  # fmt: skip
+    }
 
 
 def on_the_bench(found: Review) -> list[tuple[str, str]]:
     """Figures of the bench with their words: finished, on the bench, on hold."""
     count = {word: int((found.bench["standing"] == word).sum()) for word in ("bench", "hold")}
     return [
-        (numbers.count(found.finished), "finished this week"), (numbers.count(count["bench"]), "on the bench"),
+        (numbers.count(found.finished), "finished this week"),
+        (numbers.count(count["bench"]), "on the bench"),
         (numbers.count(count["hold"]), "on hold"),
-    ]  # fmt: skip
+    ]
 
 
 def oldest(found: Review, shop: Shop) -> tuple[str, str, str] | None:
@@ -172,17 +209,25 @@ def oldest(found: Review, shop: Shop) -> tuple[str, str, str] | None:
         return None
     row = rows.row(0, named=True)
     days = int(row["days"])
-    return f"{numbers.count(days)} {'day' if days == 1 else 'days'}", row["serial"], shop.stage_name(row["last_stage"]).lower()
+    return (
+        f"{numbers.count(days)} {'day' if days == 1 else 'days'}",
+        row["serial"],
+        shop.stage_name(row["last_stage"]).lower(),
+    )
 
 
 def lost(found: Review) -> tuple[str, list[str]]:
     """Not seen for thirty days, in words, and the serials."""
     serials = found.bench.filter(pl.col("standing") == "lost")["serial"].to_list()
     many = "instrument has" if len(serials) == 1 else "instruments have"
-    return (f"{numbers.in_words(len(serials), capital=True)} {many} not been seen for 30 days" if serials else ""), serials
+    return (
+        f"{numbers.in_words(len(serials), capital=True)} {many} not been seen for 30 days" if serials else ""
+    ), serials
 
 
 def known(found: Review, shop: Shop) -> str:
     """Matters that a person marked known."""
-    names = ", ".join(f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known)
+    names = ", ".join(
+        f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known
+    )
     return f"Marked known, not shown until its date or until it grows: {names}." if names else ""

@@ -1,19 +1,24 @@
-"""What a shop file lacks to read a sheet it has not met: only tables to add, and for a sheet of a known kind only words and headings."""
+"""What a shop file lacks to read a sheet it has not met: only tables to add, and for a sheet of a known kind only words
+and headings.
+"""
 
 from typing import TYPE_CHECKING
 
-from ingest.reading.headings import Headings, plain
 from ingest.beginning.new_text import fault_lines, log_lines, measure_lines, model_lines, stage_lines, tech_lines
-from ingest.terms.questions import FileProblem, quoted
-from ingest.reading.reader import log_for
-from ingest.shopfiles.shop import Log, Shop
 from ingest.beginning.starting_values import STAGES
+from ingest.reading.headings import Headings, plain
+from ingest.reading.reader import log_for
 from ingest.reading.words import Words
+from ingest.shopfiles.shop import Log, Shop
+from ingest.terms.questions import FileProblem, quoted
 
 if TYPE_CHECKING:
     from ingest.beginning.new import Draft, LogDraft
 
-HEAD = "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before one whose `files` is wider."
+HEAD = (
+    "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before "
+    "one whose `files` is wider."
+)
 
 
 def known_log(name: str, shop: Shop | None) -> Log | None:
@@ -34,8 +39,16 @@ def known_words(field: str, shop: Shop | None, log: Log | None) -> dict[str, str
 def additions_text(draft: "Draft", shop: Shop) -> str:
     """Only what a shop file lacks; '' where nothing."""
     techs, faults = known_words("tech", shop, None), known_words("fault", shop, None)
-    parts = [f"# {_place(key, shop)}\n{stage_lines(key, role, draft)}" for key, role in draft.stages.items() if key not in shop.by_stage]
-    parts += [measure_lines(key, positions, draft) for key, positions in draft.measures.items() if key not in shop.by_characteristic]
+    parts = [
+        f"# {_place(key, shop)}\n{stage_lines(key, role, draft)}"
+        for key, role in draft.stages.items()
+        if key not in shop.by_stage
+    ]
+    parts += [
+        measure_lines(key, positions, draft)
+        for key, positions in draft.measures.items()
+        if key not in shop.by_characteristic
+    ]
     parts += [model_lines(key, family, draft) for key, family in draft.models.items()]
     parts += [fault_lines(key, suspect) for key, suspect in draft.faults.items() if plain(key) not in faults]
     parts += [tech_lines(key, words) for key, words in draft.techs.items() if plain(key) not in techs]
@@ -48,16 +61,26 @@ def additions_text(draft: "Draft", shop: Shop) -> str:
 def _place(key: str, shop: Shop) -> str:
     """Where along the bench a new stage belongs: [[stage]] tables stand in bench order."""
     usual = {stage.key: place for place, stage in enumerate(STAGES)}
-    before = [stage.key for stage in shop.stages if usual.get(stage.key, -1) < usual.get(key, len(usual)) and stage.key in usual]
+    before = [
+        stage.key
+        for stage in shop.stages
+        if usual.get(stage.key, -1) < usual.get(key, len(usual)) and stage.key in usual
+    ]
     where = f"behind {before[-1]!r}" if before else f"before {shop.stages[0].key!r}"
-    return f"[[stage]] tables stand in bench order: this one belongs {where}" + ("" if key in usual else ", by your own knowledge of the bench")
+    return f"[[stage]] tables stand in bench order: this one belongs {where}" + (
+        "" if key in usual else ", by your own knowledge of the bench"
+    )
 
 
 def _lacking(log: "LogDraft", known: Log, shop: Shop) -> list[str]:
-    """What the [[log]] that reads a sheet lacks, as comments: its headings and words belong into tables that are there already."""
+    """What the [[log]] that reads a sheet lacks, as comments: its headings and words belong into tables that are there
+    already.
+    """
     headings = Headings(shop, known)
     unread = [
-        column.heading for column in log.survey.columns if headings.read(column.heading).field == "other" and column.heading not in known.headings
+        column.heading
+        for column in log.survey.columns
+        if headings.read(column.heading).field == "other" and column.heading not in known.headings
     ]
     lines = [f"{quoted(heading)} = {quoted(log.headings[heading])}" for heading in unread if heading in log.headings]
     told = [f"#   its headings lack: {', '.join(lines)}"] if lines else []

@@ -1,4 +1,6 @@
-"""Guesses at what a sheet of an unknown shop holds: headings by their words, columns by their cells. A guess is always marked."""
+"""Guesses at what a sheet of an unknown shop holds: headings by their words, columns by their cells. A guess is always
+marked.
+"""
 
 import re
 from collections import Counter
@@ -8,15 +10,30 @@ from statistics import median
 
 from rapidfuzz import fuzz, process
 
-from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
+from ingest.beginning.starting_values import (
+    BASS,
+    FAMILIES,
+    FAULTS,
+    FIELD_WORDS,
+    MEASURES,
+    OUTCOMES,
+    STAGES,
+    TREBLE,
+    StartingMeasure,
+)
 from ingest.reading.headings import FIELDS, plain
 from ingest.reading.notation import NO_READING, Manner, read_cell, tidy
-from ingest.beginning.starting_values import BASS, FAMILIES, FAULTS, FIELD_WORDS, MEASURES, OUTCOMES, STAGES, TREBLE, StartingMeasure
+from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 from ingest.terms.units import unit_of
 
 _UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _PLACE_NOISE = re.compile(r"(?:@|\bat\b)\s*(?:fret\s*)?\d+(?:th|st|nd)?|\b(?:12th|fret 12|12|f12|fret 7|in)\b|@")
-_FIELD_OF = {plain(word): field for source in (FIELDS, FIELD_WORDS) for field, words in source.items() for word in (field, *words)}
+_FIELD_OF = {
+    plain(word): field
+    for source in (FIELDS, FIELD_WORDS)
+    for field, words in source.items()
+    for word in (field, *words)
+}
 _MEASURE_OF = {plain(word): item for item in MEASURES for word in (item.key, item.name, *item.words)}
 _STAGE_OF = {plain(word): stage.key for stage in STAGES for word in (stage.key, stage.name, *stage.words)}
 _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOMES.items() for word in words}
@@ -25,7 +42,9 @@ _BARE = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
 
 @dataclass(frozen=True)
 class Guess:
-    """What one heading may mean: a field, or a measurement with position and moment; the stage where its words name one."""
+    """What one heading may mean: a field, or a measurement with position and moment; the stage where its words name
+    one.
+    """
 
     heading: str
     field: str = ""  # of headings.FIELDS, 'reading', or '' where nothing is known
@@ -87,7 +106,13 @@ def _measure(text: str, unit_text: str, guess: Guess) -> Guess | None:
     if item is None:
         return None
     moment = ""
-    for words, meant in (("found", "found"), ("before", "found"), ("as found", "found"), ("left", "left"), ("after", "left")):
+    for words, meant in (
+        ("found", "found"),
+        ("before", "found"),
+        ("as found", "found"),
+        ("left", "left"),
+        ("after", "left"),
+    ):
         if rest == words or rest.endswith(" " + words):
             rest, moment = rest[: -len(words)].strip(), meant
     unit = unit_of(unit_text, item.quantity) if unit_text else ""
@@ -98,7 +123,9 @@ def _measure(text: str, unit_text: str, guess: Guess) -> Guess | None:
     position = _position(" ".join(_PLACE_NOISE.sub(" ", rest).split()) if item.key != "intonation" else rest)
     if position is None:
         return None
-    return replace(guess, field="reading", measure=item.key, position=position, moment=moment, unit=unit or "", sure=True)
+    return replace(
+        guess, field="reading", measure=item.key, position=position, moment=moment, unit=unit or "", sure=True
+    )
 
 
 def _position(text: str) -> str | None:
@@ -116,7 +143,9 @@ def _position(text: str) -> str | None:
 def date_order(cells: Iterable[str]) -> tuple[Order, bool]:
     """(order, is it sure) of the dates of a column: by a part above 12, else day first, unsure."""
     parts = [
-        tuple(int(part) for part in found.groups()) for cell in cells if (found := re.match(r"(\d{1,4})[-/.](\d{1,2})[-/.]\d{1,4}", cell.strip()))
+        tuple(int(part) for part in found.groups())
+        for cell in cells
+        if (found := re.match(r"(\d{1,4})[-/.](\d{1,2})[-/.]\d{1,4}", cell.strip()))
     ]
     if not parts or all(first > 31 for first, _ in parts):
         return "ymd", bool(parts)
@@ -130,21 +159,32 @@ def are_dates(cells: Sequence[str], order: Order) -> bool:
     """Do nearly all cells hold a date?"""
     filled = [cell for cell in cells if cell.strip()]
     read = [read_stamp(cell, order) for cell in filled[:200]]
-    return bool(read) and sum(1 for stamp in read if stamp is not None and stamp[2] and (stamp[0] or EXCEL_DAY_0) > EXCEL_DAY_0) > 0.8 * len(read)
+    return bool(read) and sum(
+        1 for stamp in read if stamp is not None and stamp[2] and (stamp[0] or EXCEL_DAY_0) > EXCEL_DAY_0
+    ) > 0.8 * len(read)
 
 
 def decimal_sign(cells: Iterable[str]) -> str:
     """',' where numbers are written with a comma and none with a point, else '.'."""
-    found = Counter("," if "," in cell else "." for cell in (cell.strip() for cell in cells) if re.fullmatch(r"[+-]?\d*[.,]\d+(?:\s*\D*)?", cell))
+    found = Counter(
+        "," if "," in cell else "."
+        for cell in (cell.strip() for cell in cells)
+        if re.fullmatch(r"[+-]?\d*[.,]\d+(?:\s*\D*)?", cell)
+    )
     return "," if found[","] and not found["."] else "."
 
 
 def bare_unit(item: StartingMeasure, cells: Sequence[str], decimal: str) -> tuple[str, bool]:
-    """(unit of the bare numbers of a column, is it sure): the one in which the middle number is a usual reading; '' where none or several."""
+    """(unit of the bare numbers of a column, is it sure): the one in which the middle number is a usual reading; ''
+    where none or several.
+    """
     bare = [tidy(cell) for cell in cells if _BARE.fullmatch(tidy(cell))]
     if not bare or item.quantity not in ("length", "pitch"):
         return "", True
-    middle = median(abs(float(cell.replace(",", "."))) if item.quantity == "length" else float(cell.replace(",", ".")) for cell in bare)
+    middle = median(
+        abs(float(cell.replace(",", "."))) if item.quantity == "length" else float(cell.replace(",", "."))
+        for cell in bare
+    )
     fits = [unit for unit, low, high in item.units if low <= middle <= high]
     return (fits[0], False) if len(fits) == 1 else ("", False)
 
@@ -173,7 +213,14 @@ def guess_family(model: str) -> str:
     """The family that a model's name tells, '' where it does not."""
     text = plain(model)
     words = [(word, family) for family, (named, *_) in FAMILIES.items() for word in (family, *named)]
-    return next((family for word, family in sorted(words, key=lambda pair: -len(pair[0])) if re.search(rf"\b{re.escape(word)}", text)), "")
+    return next(
+        (
+            family
+            for word, family in sorted(words, key=lambda pair: -len(pair[0]))
+            if re.search(rf"\b{re.escape(word)}", text)
+        ),
+        "",
+    )
 
 
 def guess_suspect(fault: str) -> str:

@@ -1,7 +1,8 @@
-"""A way in: from a shop's own sheets to a first shop.toml and specs.csv, every guess marked and what cannot be told asked.
+"""A way in: from a shop's own sheets to a first shop.toml and specs.csv, every guess marked and what cannot be told
+asked.
 
-`propose` looks at files and says what it would write; `answers` to its questions make the next proposal surer; `write` puts it into a folder
-and never overwrites. With a shop already there it proposes additions only.
+`propose` looks at files and says what it would write; `answers` to its questions make the next proposal surer; `write`
+puts it into a folder and never overwrites. With a shop already there it proposes additions only.
 """
 
 import re
@@ -13,12 +14,12 @@ from zoneinfo import available_timezones
 
 from ingest.beginning.additions import additions_text, known_log, known_words
 from ingest.beginning.guesses import guess_family, guess_outcome, guess_suspect
-from ingest.reading.headings import plain
 from ingest.beginning.new_text import shop_text, specs_text
-from ingest.terms.questions import closest, listed
-from ingest.shopfiles.shop import Log, Shop, ShopProblem, checked_shop
 from ingest.beginning.starting_values import FAMILIES, OUTCOMES, STAGES
 from ingest.beginning.survey import MEASURE, Survey, people, stage_words, survey
+from ingest.reading.headings import plain
+from ingest.shopfiles.shop import Log, Shop, ShopProblem, checked_shop
+from ingest.terms.questions import closest, listed
 
 MOST_ASKED = 10
 MOST_FAULTS = 60
@@ -75,7 +76,9 @@ class Proposal:
     additions: bool
 
 
-def propose(files: Sequence[tuple[str, bytes]], *, shop: Shop | None = None, answers: Mapping[str, str] | None = None) -> Proposal:
+def propose(
+    files: Sequence[tuple[str, bytes]], *, shop: Shop | None = None, answers: Mapping[str, str] | None = None
+) -> Proposal:
     """Look at sheets (name, bytes) and propose the shop files that would read them.
 
     shop : the shop already there; then only what it lacks is proposed.  answers : by Ask.key.
@@ -86,7 +89,9 @@ def propose(files: Sequence[tuple[str, bytes]], *, shop: Shop | None = None, ans
     surveys = [survey(name, data) for name, data in files]
     if shop is None:
         draft.name = asker.ask("name", "What is the shop called?", (), "My setup shop")
-        draft.timezone = asker.ask("timezone", "Which time zone does its clock show, such as Europe/Dublin or America/New_York?", (), "UTC")
+        draft.timezone = asker.ask(
+            "timezone", "Which time zone does its clock show, such as Europe/Dublin or America/New_York?", (), "UTC"
+        )
     for seen in surveys:
         known = known_log(seen.name, shop)
         _add_log(draft, seen, _Asker({}) if known else asker, shop, known)  # a sheet of a known kind is asked nothing
@@ -115,12 +120,20 @@ def _no_zone(name: str) -> bool:
 
 
 def write(folder: Path, proposal: Proposal) -> list[Path]:
-    """Write a proposal into a folder (made where it is not there) and say which files were written. Never overwrites: ShopProblem instead."""
+    """Write a proposal into a folder (made where it is not there) and say which files were written. Never overwrites:
+    ShopProblem instead.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    texts = {"shop.additions.toml": proposal.shop_toml} if proposal.additions else {"shop.toml": proposal.shop_toml, "specs.csv": proposal.specs_csv}
+    texts = (
+        {"shop.additions.toml": proposal.shop_toml}
+        if proposal.additions
+        else {"shop.toml": proposal.shop_toml, "specs.csv": proposal.specs_csv}
+    )
     there = [name for name in texts if (folder / name).exists()]
     if there:
-        raise ShopProblem(f"{folder / there[0]} is already there and is not overwritten; move it away, or start in another folder")
+        raise ShopProblem(
+            f"{folder / there[0]} is already there and is not overwritten; move it away, or start in another folder"
+        )
     for name, text in texts.items():
         with (folder / name).open("x", encoding="utf-8") as file:
             file.write(text)
@@ -151,7 +164,10 @@ def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None, known
     log.order = seen.order
     if not seen.order_sure:
         log.order = asker.ask(
-            f"dates of {seen.name}", f"{seen.name}: are the dates day-month-year or month-day-year?", ("dmy", "mdy", "ymd"), seen.order
+            f"dates of {seen.name}",
+            f"{seen.name}: are the dates day-month-year or month-day-year?",
+            ("dmy", "mdy", "ymd"),
+            seen.order,
         )
         draft.guesses[f"dates of {seen.name}"] = "no date has a part above 12"
     here = _add_stages(draft, log, asker, known_words("stage", shop, known))
@@ -165,22 +181,33 @@ def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None, known
         log.headings[column.heading] = guess.target(stage)
         if guess.field == "reading":
             held = draft.measures.setdefault(guess.measure, [])
-            held += [place.split(" ")[0] for place in guess.position.split("/") if place and place.split(" ")[0] not in held]
+            held += [
+                place.split(" ")[0] for place in guess.position.split("/") if place and place.split(" ")[0] not in held
+            ]
     _add_units(draft, log, asker)
     _add_outcomes(log, asker, known_words("outcome", shop, known))
     draft.logs.append(log)
-    draft.techs |= {key: words for key, words in people(seen.words("tech").elements()).items() if key not in draft.techs}
+    draft.techs |= {
+        key: words for key, words in people(seen.words("tech").elements()).items() if key not in draft.techs
+    }
     faults = [part.strip() for cell in seen.words("fault").elements() for part in cell.split(";")]
     listed_faults = {plain(fault) for fault in draft.faults}
     for fault in dict.fromkeys(faults):
-        if fault and plain(fault) not in listed_faults and len(draft.faults) < MOST_FAULTS and plain(fault) not in ("ok", "none", "-"):
+        if (
+            fault
+            and plain(fault) not in listed_faults
+            and len(draft.faults) < MOST_FAULTS
+            and plain(fault) not in ("ok", "none", "-")
+        ):
             listed_faults.add(plain(fault))
             suspect = guess_suspect(fault)
             draft.faults[fault] = suspect if suspect in draft.stages or suspect == "supplier" else ""
 
 
 def _add_stages(draft: Draft, log: LogDraft, asker: _Asker, own: Mapping[str, str]) -> str:
-    """The stages a sheet names, in bench order; the stage of what names none. own : words that the shop knows already."""
+    """The stages a sheet names, in bench order; the stage of what names none. own : words that the shop knows
+    already.
+    """
     seen = log.survey
     words = seen.stage_order()
     meant = stage_words(words) | {word: own[plain(word)] for word in words if plain(word) in own}
@@ -188,17 +215,23 @@ def _add_stages(draft: Draft, log: LogDraft, asker: _Asker, own: Mapping[str, st
     for word in words:
         _place(draft, meant[word], [meant[other] for other in words])
         if meant[word] not in {stage.key for stage in STAGES}:
-            draft.guesses[f"stage {meant[word]}"] = f"made of the word {word!r}; its place is where instruments meet it on the average"
+            draft.guesses[f"stage {meant[word]}"] = (
+                f"made of the word {word!r}; its place is where instruments meet it on the average"
+            )
     for column in seen.columns:
         if seen.shape == "instrument" and column.guess.stage:
             _place(draft, column.guess.stage, [])
     stage = ""
     if not words:
-        homeless = [column.heading for column in seen.columns if column.guess.field == "reading" and not column.guess.stage]
+        homeless = [
+            column.heading for column in seen.columns if column.guess.field == "reading" and not column.guess.stage
+        ]
         if homeless or seen.shape == "visit":
             what = f"were {listed(homeless, 4)} measured" if homeless else "does it tell of"
             options = tuple(stage.key for stage in STAGES)
-            stage = asker.ask(f"stage of {seen.name}", f"{seen.name}: at which stage {what}?", options, "final_inspection")
+            stage = asker.ask(
+                f"stage of {seen.name}", f"{seen.name}: at which stage {what}?", options, "final_inspection"
+            )
             _place(draft, stage, [])
             draft.guesses[f"stage of {seen.name}"] = "the sheet does not say"
         log.stage = stage if seen.shape == "visit" else ""
@@ -208,7 +241,9 @@ def _add_stages(draft: Draft, log: LogDraft, asker: _Asker, own: Mapping[str, st
 
 
 def _place(draft: Draft, key: str, route: list[str]) -> None:
-    """Put a stage at its place along the bench: the trade's order, and behind its forerunner on the route for a stage the trade does not name."""
+    """Put a stage at its place along the bench: the trade's order, and behind its forerunner on the route for a stage
+    the trade does not name.
+    """
     if key in draft.stages:
         return
     usual = {stage.key: place for place, stage in enumerate(STAGES)}
@@ -228,7 +263,10 @@ def _add_units(draft: Draft, log: LogDraft, asker: _Asker) -> None:
         if not needed:
             continue
         options = tuple(name for name, _, _ in MEASURE[measure].units) or ("mm",)
-        told = f"{log.survey.name}: numbers without a unit under {MEASURE[measure].name} ({', '.join(samples)}): which unit?"
+        told = (
+            f"{log.survey.name}: numbers without a unit under {MEASURE[measure].name} ({', '.join(samples)}): "
+            "which unit?"
+        )
         unit = asker.ask(f"unit of {measure} in {log.survey.name}", told, (*options, "ask"), unit or "ask")
         if unit != "ask":
             log.units[measure] = unit
@@ -243,7 +281,9 @@ def _add_outcomes(log: LogDraft, asker: _Asker, known: Mapping[str, str]) -> Non
     for word in log.survey.words("outcome"):
         meant = known.get(plain(word)) or guess_outcome(word)
         if not meant:
-            meant = asker.ask(f"outcome {word}", f"{log.survey.name}: what does the result {word!r} mean?", (*OUTCOMES, "ask"), "ask")
+            meant = asker.ask(
+                f"outcome {word}", f"{log.survey.name}: what does the result {word!r} mean?", (*OUTCOMES, "ask"), "ask"
+            )
         if meant not in ("ask", plain(word)):
             own[word] = meant
     log.words["outcome"] = own
@@ -259,12 +299,20 @@ def _add_models(draft: Draft, surveys: list[Survey], asker: _Asker, shop: Shop |
     for name in names.values():
         family = guess_family(name)
         if not family:
-            family = asker.ask(f"family of {name}", f"What kind of instrument is the model {name!r}?", (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
+            family = asker.ask(
+                f"family of {name}",
+                f"What kind of instrument is the model {name!r}?",
+                (*FAMILIES, UNKNOWN_FAMILY),
+                UNKNOWN_FAMILY,
+            )
         draft.models[name] = family
         draft.guesses[f"model {name}"] = "from its name" if guess_family(name) else "not said"
     if not names and not known:
         draft.models["all models"] = asker.ask(
-            "family", "The sheets name no model: what kind of instrument are they?", (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY
+            "family",
+            "The sheets name no model: what kind of instrument are they?",
+            (*FAMILIES, UNKNOWN_FAMILY),
+            UNKNOWN_FAMILY,
         )
         draft.guesses["model all models"] = "the sheets name no model"
 

@@ -2,24 +2,31 @@
 
 from typing import TYPE_CHECKING
 
-from ingest.terms.questions import quoted, short
 from ingest.beginning.starting_values import FAMILIES, STAGES
 from ingest.beginning.survey import MEASURE
+from ingest.terms.questions import quoted, short
 
 if TYPE_CHECKING:
     from ingest.beginning.new import Draft, LogDraft
 
 NOTE = "starting value, not yours"
-HEAD = """# A first shop file, proposed from the logs. Every line marked `guess` is one: look at it, put it right, take the mark away.
+HEAD = """# A first shop file, proposed from the logs. Every line marked `guess` is one: look at it, put it right,
+# take the mark away.
 # Minutes, plausible ranges and suspects are starting values of the trade (common practice), not yours.
 """
 
 
 def shop_text(draft: "Draft") -> str:
     """The whole of a first shop.toml."""
-    parts = [HEAD, f"[shop]\nname = {quoted(draft.name)}\ntimezone = {quoted(draft.timezone)}  # guess where it is UTC: the clock on the wall"]
+    parts = [
+        HEAD,
+        f"[shop]\nname = {quoted(draft.name)}\ntimezone = {quoted(draft.timezone)}  # guess where it is UTC: the "
+        "clock on the wall",
+    ]
     parts += [stage_lines(key, role, draft) for key, role in draft.stages.items()]
-    parts += [measure_lines(key, positions, draft) for key, positions in draft.measures.items()] or [measure_lines("relief", [], draft)]
+    parts += [measure_lines(key, positions, draft) for key, positions in draft.measures.items()] or [
+        measure_lines("relief", [], draft)
+    ]
     parts += [model_lines(key, family, draft) for key, family in draft.models.items()]
     parts += [fault_lines(key, suspect) for key, suspect in draft.faults.items()]
     parts += [tech_lines(key, words) for key, words in draft.techs.items()]
@@ -70,7 +77,12 @@ def stage_lines(key: str, role: str, draft: "Draft") -> str:
 
 def measure_lines(key: str, positions: list[str], draft: "Draft") -> str:
     item = MEASURE[key]
-    lines = ["[[characteristic]]", f"key = {quoted(key)}", f"name = {quoted(item.name)}", f"quantity = {quoted(item.quantity)}"]
+    lines = [
+        "[[characteristic]]",
+        f"key = {quoted(key)}",
+        f"name = {quoted(item.name)}",
+        f"quantity = {quoted(item.quantity)}",
+    ]
     if item.set_at in draft.stages:
         lines.append(f"set_at = {quoted(item.set_at)}  # guess: where it is usually set")
     if item.at_pitch and "stringing" in draft.stages:
@@ -87,7 +99,9 @@ def model_lines(key: str, family: str, draft: "Draft") -> str:
 
 
 def fault_lines(key: str, suspect: str) -> str:
-    return f"[[fault]]\nkey = {quoted(key)}" + (f"\nsuspect = {quoted(suspect)}  # guess: the usual first suspect" if suspect else "")
+    return f"[[fault]]\nkey = {quoted(key)}" + (
+        f"\nsuspect = {quoted(suspect)}  # guess: the usual first suspect" if suspect else ""
+    )
 
 
 def tech_lines(key: str, words: list[str]) -> str:
@@ -111,8 +125,10 @@ def log_lines(log: "LogDraft", draft: "Draft") -> str:
         lines.append(f"empty_outcome = {quoted(log.empty_outcome)}")
     lines += ["", "[log.headings]"]
     for column in seen.columns:
-        told = f"{column.filled} of {seen.rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}".replace("\n", " ").replace(
-            "\r", " "
+        told = (
+            (f"{column.filled} of {seen.rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}")
+            .replace("\n", " ")
+            .replace("\r", " ")
         )
         target = log.headings.get(column.heading)
         mark = "" if column.guess.sure else "guess; "
@@ -123,8 +139,15 @@ def log_lines(log: "LogDraft", draft: "Draft") -> str:
         )
     if log.units:
         lines += ["", "[log.units]"]
-        lines += [f"{measure} = {quoted(unit)}{_why(draft, f'unit of {measure} in {name}')}" for measure, unit in log.units.items()]
+        lines += [
+            f"{measure} = {quoted(unit)}{_why(draft, f'unit of {measure} in {name}')}"
+            for measure, unit in log.units.items()
+        ]
     for field, words in log.words.items():
         if words:
-            lines += ["", f"[log.words.{field}]", *(f"{quoted(word)} = {quoted(key)}  # guess" for word, key in words.items())]
+            lines += [
+                "",
+                f"[log.words.{field}]",
+                *(f"{quoted(word)} = {quoted(key)}  # guess" for word, key in words.items()),
+            ]
     return "\n".join(lines)

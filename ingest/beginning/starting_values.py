@@ -1,6 +1,8 @@
-"""What a first shop file starts from: the stages, measurements, limits and faults of the trade, and the words they go by.
+"""What a first shop file starts from: the stages, measurements, limits and faults of the trade, and the words they go
+by.
 
-Everything here is common practice, no published source: a start that the shop replaces by its own. Words in other languages are from memory.
+Everything here is common practice, no published source: a start that the shop replaces by its own. Words in other
+languages are from memory.
 """
 
 from dataclasses import dataclass
@@ -17,32 +19,62 @@ class StartingStage:
 
 STAGES = (  # in bench order
     StartingStage(
-        "receiving", "Receiving inspection", "receiving", 3, ("receiving", "recv", "incoming", "intake", "goods in", "wareneingang", "réception")
+        "receiving",
+        "Receiving inspection",
+        "receiving",
+        3,
+        ("receiving", "recv", "incoming", "intake", "goods in", "wareneingang", "réception"),
     ),
     StartingStage("head_tension", "Head tension", "bench", 9, ("head", "head tension", "tension", "head tight")),
     StartingStage(
-        "neck_straightening", "Neck straightening", "bench", 4, ("neck", "straighten", "neck straight", "rod", "truss rod", "hals", "manche")
+        "neck_straightening",
+        "Neck straightening",
+        "bench",
+        4,
+        ("neck", "straighten", "neck straight", "rod", "truss rod", "hals", "manche"),
     ),
-    StartingStage("levelling", "Levelling", "bench", 11, ("level", "leveling", "fret level", "levelled", "abrichten", "planage")),
+    StartingStage(
+        "levelling", "Levelling", "bench", 11, ("level", "leveling", "fret level", "levelled", "abrichten", "planage")
+    ),
     StartingStage("crowning", "Crowning", "bench", 9, ("crown", "crowned", "verrunden")),
     StartingStage("polishing", "Polishing", "bench", 6, ("polish", "polished", "polieren", "polissage")),
     StartingStage("conditioning", "Board conditioning", "bench", 3, ("oil", "oiling", "condition", "board")),
     StartingStage("stringing", "Stringing", "bench", 7, ("string", "strung", "string up", "besaiten", "cordes")),
     StartingStage("neck_angle", "Neck angle", "bench", 3, ("angle", "neck set")),
-    StartingStage("nut_slotting", "Nut slotting", "bench", 9, ("nut", "nut slot", "nut slots", "slotting", "sattel", "sillet")),
-    StartingStage("bridge_fitting", "Bridge fitting", "bench", 6, ("bridge", "saddle", "steg", "stegeinlage", "chevalet")),
+    StartingStage(
+        "nut_slotting", "Nut slotting", "bench", 9, ("nut", "nut slot", "nut slots", "slotting", "sattel", "sillet")
+    ),
+    StartingStage(
+        "bridge_fitting", "Bridge fitting", "bench", 6, ("bridge", "saddle", "steg", "stegeinlage", "chevalet")
+    ),
     StartingStage("intonation", "Intonation", "bench", 6, ("inton", "intonate", "oktavreinheit", "justesse")),
     StartingStage("tailpiece", "Tailpiece", "bench", 2, ("tail", "cordier")),
-    StartingStage("play_test", "Play test", "test", 4, ("play", "test", "playtest", "tested", "probespiel", "spielprobe", "essai")),
+    StartingStage(
+        "play_test", "Play test", "test", 4, ("play", "test", "playtest", "tested", "probespiel", "spielprobe", "essai")
+    ),
     StartingStage("rest", "Rest", "rest", 0, ("settle", "settling", "resting", "ruhe", "repos")),
     StartingStage(
         "final_inspection",
         "Final inspection",
         "final",
         5,
-        ("final", "fin", "inspection", "final check", "qc", "final qc", "checked", "endkontrolle", "kontrolle", "contrôle", "contrôle final"),
+        (
+            "final",
+            "fin",
+            "inspection",
+            "final check",
+            "qc",
+            "final qc",
+            "checked",
+            "endkontrolle",
+            "kontrolle",
+            "contrôle",
+            "contrôle final",
+        ),
     ),
-    StartingStage("packing", "Packing", "packing", 5, ("pack", "packed", "ship", "shipped", "versand", "verpacken", "emballage")),
+    StartingStage(
+        "packing", "Packing", "packing", 5, ("pack", "packed", "ship", "shipped", "versand", "verpacken", "emballage")
+    ),
     StartingStage("repair", "Repair bench", "repair", 20, ("rework", "fix bench", "reparatur", "réparation")),
 )
 
@@ -110,15 +142,48 @@ MEASURES = (
         ("intonation", "inton", "int", "cents", "12th cents", "oktave", "oktavreinheit", "justesse"),
         (("cents", -60, 60),),
     ),
-    StartingMeasure("head", "Head gauge", "plain", "head_tension", False, None, ("head", "head gauge", "head tension", "drum", "dial")),
+    StartingMeasure(
+        "head",
+        "Head gauge",
+        "plain",
+        "head_tension",
+        False,
+        None,
+        ("head", "head gauge", "head tension", "drum", "dial"),
+    ),
 )
 
-# family -> words; relief, action 12 bass and treble, over fret 1 bass and treble (nominal, low, high in mm), intonation at 12 (cents either way)
+# family -> words; relief, action 12 bass and treble, over fret 1 bass and treble (nominal, low, high in mm), intonation
+# at 12 (cents either way)
 Limits = tuple[float, float, float]
 FAMILIES: dict[str, tuple[tuple[str, ...], Limits, Limits, Limits, Limits, Limits, float]] = {
-    "soprano ukulele": (("soprano",), (0.05, 0, 0.15), (2.5, 2.1, 2.9), (2.5, 2.1, 2.9), (0.55, 0.40, 0.75), (0.50, 0.35, 0.70), 8),
-    "concert ukulele": (("concert",), (0.05, 0, 0.15), (2.5, 2.1, 2.9), (2.5, 2.1, 2.9), (0.55, 0.40, 0.75), (0.50, 0.35, 0.70), 8),
-    "tenor ukulele": (("tenor", "ukulele", "uke"), (0.08, 0, 0.20), (2.6, 2.2, 3.0), (2.5, 2.1, 2.9), (0.55, 0.40, 0.75), (0.50, 0.35, 0.70), 7),
+    "soprano ukulele": (
+        ("soprano",),
+        (0.05, 0, 0.15),
+        (2.5, 2.1, 2.9),
+        (2.5, 2.1, 2.9),
+        (0.55, 0.40, 0.75),
+        (0.50, 0.35, 0.70),
+        8,
+    ),
+    "concert ukulele": (
+        ("concert",),
+        (0.05, 0, 0.15),
+        (2.5, 2.1, 2.9),
+        (2.5, 2.1, 2.9),
+        (0.55, 0.40, 0.75),
+        (0.50, 0.35, 0.70),
+        8,
+    ),
+    "tenor ukulele": (
+        ("tenor", "ukulele", "uke"),
+        (0.08, 0, 0.20),
+        (2.6, 2.2, 3.0),
+        (2.5, 2.1, 2.9),
+        (0.55, 0.40, 0.75),
+        (0.50, 0.35, 0.70),
+        7,
+    ),
     "steel-string guitar": (
         ("steel", "guitar", "dreadnought", "western"),
         (0.15, 0.05, 0.30),
@@ -146,7 +211,15 @@ FAMILIES: dict[str, tuple[tuple[str, ...], Limits, Limits, Limits, Limits, Limit
         (0.40, 0.28, 0.52),
         5,
     ),
-    "mandolin": (("mandolin", "mando"), (0.10, 0, 0.20), (1.9, 1.65, 2.15), (1.6, 1.35, 1.85), (0.60, 0.45, 0.75), (0.45, 0.33, 0.57), 5),
+    "mandolin": (
+        ("mandolin", "mando"),
+        (0.10, 0, 0.20),
+        (1.9, 1.65, 2.15),
+        (1.6, 1.35, 1.85),
+        (0.60, 0.45, 0.75),
+        (0.45, 0.33, 0.57),
+        5,
+    ),
     "open-back banjo": (
         ("open-back", "open back", "openback", "banjo"),
         (0.20, 0.10, 0.40),
@@ -156,7 +229,15 @@ FAMILIES: dict[str, tuple[tuple[str, ...], Limits, Limits, Limits, Limits, Limit
         (0.60, 0.40, 0.80),
         5,
     ),
-    "resonator banjo": (("resonator banjo",), (0.20, 0.10, 0.35), (2.4, 2.0, 2.8), (2.4, 2.0, 2.8), (0.60, 0.45, 0.80), (0.55, 0.40, 0.75), 5),
+    "resonator banjo": (
+        ("resonator banjo",),
+        (0.20, 0.10, 0.35),
+        (2.4, 2.0, 2.8),
+        (2.4, 2.0, 2.8),
+        (0.60, 0.45, 0.80),
+        (0.55, 0.40, 0.75),
+        5,
+    ),
     "electric guitar": (
         ("electric", "e-gitarre"),
         (0.15, 0.05, 0.25),
@@ -188,7 +269,17 @@ FAULTS: dict[str, tuple[str, ...]] = {  # words of a fault -> first suspect
     "head_tension": ("head uneven", "head slack", "head tight"),
     "tailpiece": ("tailpiece rattle",),
     "stringing": ("string slips", "wrong string", "one string false"),
-    "supplier": ("loose fret", "low fret", "twist", "finish flaw", "scratch", "stiff tuner", "loose tuner", "crack", "body hump"),
+    "supplier": (
+        "loose fret",
+        "low fret",
+        "twist",
+        "finish flaw",
+        "scratch",
+        "stiff tuner",
+        "loose tuner",
+        "crack",
+        "body hump",
+    ),
     "packing": ("missing part", "wrong label"),
 }
 
@@ -219,11 +310,37 @@ OUTCOMES: dict[str, tuple[str, ...]] = {  # how sheets write an outcome
     "pulled": ("pulled",),
 }
 
-FIELD_WORDS: dict[str, tuple[str, ...]] = {  # further headings of the fields of a visit; the English ones are in `headings`
-    "serial": ("serial", "seriennummer", "seriennr", "serien-nr", "ser-nr", "numéro de série", "no série", "nummer", "instrument", "id", "#"),
+FIELD_WORDS: dict[
+    str, tuple[str, ...]
+] = {  # further headings of the fields of a visit; the English ones are in `headings`
+    "serial": (
+        "serial",
+        "seriennummer",
+        "seriennr",
+        "serien-nr",
+        "ser-nr",
+        "numéro de série",
+        "no série",
+        "nummer",
+        "instrument",
+        "id",
+        "#",
+    ),
     "model": ("model", "modell", "modèle", "type", "typ", "product", "sku"),
     "stage": ("stage", "step", "station", "arbeitsgang", "schritt", "poste", "étape", "process"),
-    "tech": ("tech", "by", "who", "name", "initials", "kürzel", "mitarbeiter", "technicien", "checked by", "prüfer", "luthier"),
+    "tech": (
+        "tech",
+        "by",
+        "who",
+        "name",
+        "initials",
+        "kürzel",
+        "mitarbeiter",
+        "technicien",
+        "checked by",
+        "prüfer",
+        "luthier",
+    ),
     "date": ("date", "datum", "tag", "jour", "when", "date done", "timestamp", "time stamp"),
     "started_at": ("started", "start", "beginn", "début"),
     "finished_at": ("finished", "end", "ende", "fin", "completed"),

@@ -1,4 +1,6 @@
-"""What an unknown sheet holds: its columns with counts and samples, a guess at each, its stages, models, techs, outcomes and faults as typed."""
+"""What an unknown sheet holds: its columns with counts and samples, a guess at each, its stages, models, techs,
+outcomes and faults as typed.
+"""
 
 import re
 from collections import Counter
@@ -6,14 +8,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from ingest.terms.clock import Order
+from ingest.beginning.guesses import (
+    Guess,
+    are_dates,
+    bare_unit,
+    date_order,
+    decimal_sign,
+    guess_heading,
+    guess_stage,
+    reads,
+)
+from ingest.beginning.starting_values import MEASURES
 from ingest.reading.encodings import MARK
 from ingest.reading.files import Form, Tables, read_tables
-from ingest.beginning.guesses import Guess, are_dates, bare_unit, date_order, decimal_sign, guess_heading, guess_stage, reads
 from ingest.reading.headings import plain
 from ingest.reading.notation import NO_READING, Manner, tidy
+from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
-from ingest.beginning.starting_values import MEASURES
 
 SAMPLES = 5
 DATES = ("date", "started_at", "finished_at")
@@ -77,7 +88,12 @@ class Survey:
     def usual_unit(self, measure: str) -> tuple[str, bool, list[str]]:
         """(unit of the bare numbers of a measurement, is it needed, some of its cells)."""
         item = MEASURE[measure]
-        cells = [cell.strip() for column in self.measures() if column.guess.measure == measure and not column.guess.unit for cell in column.cells]
+        cells = [
+            cell.strip()
+            for column in self.measures()
+            if column.guess.measure == measure and not column.guess.unit
+            for cell in column.cells
+        ]
         bare = [cell for cell in cells if re.fullmatch(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", tidy(cell))]
         unit, _ = bare_unit(item, bare, self.decimal)
         return unit, bool(bare) and item.quantity in ("length", "pitch"), bare[:SAMPLES]
@@ -87,7 +103,12 @@ def survey(name: str, data: bytes) -> Survey:
     """Look at one file. FileProblem where no heading line can be told, or no column could be the serial or the date."""
     found = read_tables(data, name, _form())
     columns, rows = _columns(found)
-    order, sure = date_order(cell for column in columns if column.guess.field in DATES or not column.guess.field for cell in column.cells[:500])
+    order, sure = date_order(
+        cell
+        for column in columns
+        if column.guess.field in DATES or not column.guess.field
+        for cell in column.cells[:500]
+    )
     columns = [_checked(column, order) for column in columns]
     columns = _with_keys(columns, order, name)
     numbers = (cell for column in columns if column.guess.field == "reading" for cell in column.cells)
@@ -110,12 +131,18 @@ def _form() -> Form:
 
     def score(cells: Sequence[str]) -> int:
         filled = [cell.strip() for cell in cells if cell.strip()]
-        if any(cell.strip(" .,:/-0123456789") == "" for cell in filled) or len({plain(cell) for cell in filled}) < len(filled):
+        if any(cell.strip(" .,:/-0123456789") == "" for cell in filled) or len({plain(cell) for cell in filled}) < len(
+            filled
+        ):
             return 0
         count = sum(known(cell) for cell in filled)
         return count if count >= 3 and 2 * count >= len(filled) else 0
 
-    return Form(score, lambda header: [], "no heading line that can be told; wanted three or more headings such as Serial, Date, Stage, Relief")
+    return Form(
+        score,
+        lambda header: [],
+        "no heading line that can be told; wanted three or more headings such as Serial, Date, Stage, Relief",
+    )
 
 
 def _columns(found: Tables) -> tuple[list[ColumnSeen], int]:
@@ -145,7 +172,9 @@ def _checked(column: ColumnSeen, order: Order) -> ColumnSeen:
         clocks = re.compile(r"\d{1,2}[:.]\d{2}.*")
         kept = guess.field != "date" and all(clocks.fullmatch(sample) for sample in column.samples)
         if guess.stage and not guess.sure:  # headed by a stage alone: initials where they are short, else unknown
-            return replace(column, guess=replace(guess, field="tech" if all(len(sample) <= 4 for sample in column.samples) else ""))
+            return replace(
+                column, guess=replace(guess, field="tech" if all(len(sample) <= 4 for sample in column.samples) else "")
+            )
         return column if kept else replace(column, guess=Guess(guess.heading))
     return column
 
@@ -154,7 +183,14 @@ def _with_keys(columns: list[ColumnSeen], order: Order, name: str) -> list[Colum
     """The columns with a serial and a date among them: by their cells where no heading says so."""
     out = list(columns)
     if not any(column.guess.field in DATES for column in out):
-        place = next((place for place, column in enumerate(out) if not column.guess.field and column.filled and are_dates(column.cells, order)), None)
+        place = next(
+            (
+                place
+                for place, column in enumerate(out)
+                if not column.guess.field and column.filled and are_dates(column.cells, order)
+            ),
+            None,
+        )
         if place is None:
             raise FileProblem(f"{name}: no column holds dates; wanted one, such as 'Date'")
         out[place] = replace(out[place], guess=replace(out[place].guess, field="date"))

@@ -1,4 +1,5 @@
-"""Files that are not regular: any encoding, quotes and quoted line breaks, title lines, short and long rows, several tables one below another.
+"""Files that are not regular: any encoding, quotes and quoted line breaks, title lines, short and long rows, several
+tables one below another.
 
 Says the same of a regular file as `files.read_regular`, only slower (a test keeps it so).
 """
@@ -17,7 +18,9 @@ _QUOTED = re.compile(r'"(?:[^"]|"")+"')
 MOST_LINES = 10_000  # a quoted cell of more lines was never closed
 MOST_TRIED = 100  # lines with a quote that may close a cell
 Record = tuple[int, list[str], bool]  # line it begins on, its cells, is it a header
-_DATED = re.compile(r"\d[-/.:]\d|\d{5}")  # what a date, a time or a spreadsheet's day number holds and a heading does not
+_DATED = re.compile(
+    r"\d[-/.:]\d|\d{5}"
+)  # what a date, a time or a spreadsheet's day number holds and a heading does not
 
 
 def read_any(data: bytes, name: str, form: Form) -> Tables:
@@ -46,13 +49,17 @@ def _separator(lines: list[str], form: Form) -> str:
     head = lines[:60]
 
     def rank(separator: str) -> tuple[int, int]:
-        return max((form.score(split_line(line, separator)[0]) for line in head), default=0), sum(line.count(separator) for line in head)
+        return max((form.score(split_line(line, separator)[0]) for line in head), default=0), sum(
+            line.count(separator) for line in head
+        )
 
     return max(SEPARATORS, key=rank)
 
 
 def split_line(line: str, separator: str) -> tuple[list[str], str]:
-    """(cells, state) of one record: state 'whole', 'open' where a quoted cell is not closed, 'odd' where text follows a closing quote."""
+    """(cells, state) of one record: state 'whole', 'open' where a quoted cell is not closed, 'odd' where text follows a
+    closing quote.
+    """
     if '"' not in line or (line[0] != '"' and f'{separator}"' not in line):
         return line.split(separator), "whole"
     cells: list[str] = []
@@ -104,7 +111,8 @@ class Headers:
 def _records(lines: list[str], separator: str, headers: Headers, skip: int) -> Iterator[Record]:
     """Every record of the file with the line it begins on.
 
-    A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character (an inch or ditto mark).
+    A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character
+    (an inch or ditto mark).
     """
     width = 0
     last_quote = next((place for place in range(len(lines) - 1, -1, -1) if '"' in lines[place]), -1)
@@ -126,7 +134,9 @@ def _records(lines: list[str], separator: str, headers: Headers, skip: int) -> I
 
 
 def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
-    """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes a whole row."""
+    """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes
+    a whole row.
+    """
     end, tried = at, 0
     while end < min(last_quote, at + MOST_LINES) and tried < MOST_TRIED:
         end += 1
@@ -146,14 +156,17 @@ def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: i
 def _are_rows(lines: list[str], separator: str, width: int) -> bool:
     """Would a cell over these lines swallow rows? Then its quote is a ditto mark, an inch mark or a slip.
 
-    It would where a line between the first and the last is a whole row by itself, or where all lines are, in a file that does not quote.
+    It would where a line between the first and the last is a whole row by itself, or where all lines are, in a file
+    that does not quote.
     """
     for line in lines[1:-1]:
         cells, state = split_line(line, separator)
         if state == "whole" and len(cells) == width:
             return True
     rows = [line.split(separator) for line in lines]
-    return all(len(row) == width for row in rows) and not any(_QUOTED.fullmatch(cell) for row in rows for cell in row if '"' in cell)
+    return all(len(row) == width for row in rows) and not any(
+        _QUOTED.fullmatch(cell) for row in rows for cell in row if '"' in cell
+    )
 
 
 @dataclass
@@ -167,7 +180,8 @@ class _Open:
 
 
 def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool = False) -> Tables:
-    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title, passed over.
+    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title,
+    passed over.
 
     clean : no cell holds a character that cannot be read, or is too long.
     """
@@ -224,19 +238,30 @@ def _misshapen(cells: list[str], wide: int) -> tuple[str, str] | None:
     if len(cells) < wide:
         return "a row shorter than the header", f"{wide} cells, as the header has; {len(cells)} came"
     if len(cells) > wide and any(map(str.strip, cells[wide:])):
-        return "a row longer than the header", f"{wide} cells, as the header has; {len(cells)} came: a comma in a number or note?"
+        return (
+            "a row longer than the header",
+            f"{wide} cells, as the header has; {len(cells)} came: a comma in a number or note?",
+        )
     return None
 
 
 def _take_titles(table: _Open, refused: list[Question]) -> int:
-    """Lines with one filled cell right above the next header are its title: taken out of the rows and questions above, and counted."""
+    """Lines with one filled cell right above the next header are its title: taken out of the rows and questions above,
+    and counted.
+    """
     taken = 0
-    while table.rows and sum(1 for cell in table.rows[-1] if cell.strip()) == 1 and (not refused or refused[-1].line < table.lines[-1]):
+    while (
+        table.rows
+        and sum(1 for cell in table.rows[-1] if cell.strip()) == 1
+        and (not refused or refused[-1].line < table.lines[-1])
+    ):
         table.rows.pop()
         table.lines.pop()
         taken += 1
     while (
-        refused and refused[-1].line > max(table.lines, default=table.line) and sum(1 for cell in refused[-1].raw.split(" | ") if cell.strip()) == 1
+        refused
+        and refused[-1].line > max(table.lines, default=table.line)
+        and sum(1 for cell in refused[-1].raw.split(" | ") if cell.strip()) == 1
     ):
         refused.pop()
         taken += 1
@@ -246,7 +271,9 @@ def _take_titles(table: _Open, refused: list[Question]) -> int:
 def _table(table: _Open) -> Table:
     names = [f"c{place}" for place in range(len(table.header))]
     columns: dict[str, list[str]] = (
-        dict(zip(names, map(list, zip(*table.rows, strict=True)), strict=True)) if table.rows else {name: [] for name in names}
+        dict(zip(names, map(list, zip(*table.rows, strict=True)), strict=True))
+        if table.rows
+        else {name: [] for name in names}
     )
     schema = {"line": pl.Int64} | dict.fromkeys(names, pl.String)
     return Table(tuple(table.header), table.line, pl.DataFrame({"line": table.lines} | columns, schema=schema))

@@ -28,7 +28,9 @@ def heading_of(tables: Sequence[Table], line: int, column: str, name: str) -> tu
             hint = f"; did you mean {near!r}?" if near else f"; it has {listed(headings)}"
             raise FileProblem(f"{name}, line {line}: no one column is headed {column!r}{hint}")
         return headings[places[0]], str(row[f"c{places[0]}"].item()).strip()
-    raise FileProblem(f"{name}: line {line} is no row of a table; wanted the line of a row, as it is shown with every question")
+    raise FileProblem(
+        f"{name}: line {line} is no row of a table; wanted the line of a row, as it is shown with every question"
+    )
 
 
 def _without_unit(heading: str) -> str:
@@ -51,10 +53,22 @@ def marked(readings: pl.DataFrame, before: pl.DataFrame) -> pl.DataFrame:
 
     readings, before : tables.READINGS of the corrected log, and of the log as it came.
     """
-    came = before.select(*READING, came=pl.struct("value", "raw", "unit", "flag", there=pl.lit(True))).unique(READING, keep="first")
+    came = before.select(*READING, came=pl.struct("value", "raw", "unit", "flag", there=pl.lit(True))).unique(
+        READING, keep="first"
+    )
     joined = readings.join(came, on=READING, how="left", maintain_order="left")
     there = pl.col("came").struct.field("there").fill_null(False)
-    same = there & pl.col("came").struct.field("value").eq_missing(pl.col("value")) & (pl.col("came").struct.field("raw") == pl.col("raw"))
-    flag = pl.when(same).then("flag").when(pl.col("flag") == "").then(pl.lit("corrected")).otherwise(pl.col("flag") + ";corrected")
+    same = (
+        there
+        & pl.col("came").struct.field("value").eq_missing(pl.col("value"))
+        & (pl.col("came").struct.field("raw") == pl.col("raw"))
+    )
+    flag = (
+        pl.when(same)
+        .then("flag")
+        .when(pl.col("flag") == "")
+        .then(pl.lit("corrected"))
+        .otherwise(pl.col("flag") + ";corrected")
+    )
     raw = pl.when(there).then(pl.col("came").struct.field("raw")).otherwise("raw")
     return joined.with_columns(flag.alias("flag"), raw.alias("raw")).drop("came")

@@ -1,7 +1,7 @@
 """A file as it came, to tables of text with line numbers: encodings, separators, headers, title and total lines.
 
-A regular file (UTF-8, no quotes, header first, every line as wide as the header) is read by Polars in one go; every other goes through
-`careful`, which must say the same of a regular file. A workbook goes through `workbook`.
+A regular file (UTF-8, no quotes, header first, every line as wide as the header) is read by Polars in one go; every
+other goes through `careful`, which must say the same of a regular file. A workbook goes through `workbook`.
 """
 
 import io
@@ -15,7 +15,9 @@ from ingest.terms.questions import FileProblem, Question
 
 SEPARATORS = (",", ";", "\t", "|")
 LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
-_TOTAL_CELL = r"^(?i:\s*(?:(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?)\s*:?\s*)$"
+_TOTAL_CELL = (
+    r"^(?i:\s*(?:(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?)\s*:?\s*)$"
+)
 CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 _CONTROL_BYTES = bytes([*range(0x09), *range(0x0E, 0x20)])
 
@@ -25,7 +27,9 @@ class Form:
     """What a kind of sheet looks like."""
 
     score: Callable[[Sequence[str]], int]  # how much a row of cells looks like its header: 0 = not at all
-    digits: Callable[[Sequence[str]], list[int]]  # places of the columns of a header that hold a digit in every row below it: dates
+    digits: Callable[
+        [Sequence[str]], list[int]
+    ]  # places of the columns of a header that hold a digit in every row below it: dates
     missing: str = "no serial or date column"  # what a file without a header lacks, and what is wanted
     decimal: str = "."
 
@@ -71,10 +75,15 @@ def read_tables(data: bytes, name: str, form: Form) -> Tables:
 def read_regular(data: bytes, form: Form) -> Tables | None:
     """A regular file in one go, or None where it is not regular.
 
-    Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line as wide as it.
+    Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line
+    as wide as it.
     """
     body = data[3:] if data.startswith(b"\xef\xbb\xbf") else data
-    if len(body.translate(None, _CONTROL_BYTES)) != len(body) or (b"\r" in body and body.count(b"\r") != body.count(b"\r\n")) or body[:1] in b"\r\n":
+    if (
+        len(body.translate(None, _CONTROL_BYTES)) != len(body)
+        or (b"\r" in body and body.count(b"\r") != body.count(b"\r\n"))
+        or body[:1] in b"\r\n"
+    ):
         return None
     first = body.split(b"\n", 1)[0].rstrip(b"\r")
     if not body.isascii():
@@ -96,12 +105,24 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
     names = [f"c{place}" for place in range(len(header))]
     try:
         rows = pl.read_csv(
-            io.BytesIO(body), has_header=False, skip_rows=1, separator=separator, quote_char=None, schema=dict.fromkeys(names, pl.String),
-            empty_string_is_null=False, row_index_name="line", row_index_offset=2,
-        )  # fmt: skip
-    except pl.exceptions.PolarsError:  # a row longer than the header; with the count above, then also one that is shorter
+            io.BytesIO(body),
+            has_header=False,
+            skip_rows=1,
+            separator=separator,
+            quote_char=None,
+            schema=dict.fromkeys(names, pl.String),
+            empty_string_is_null=False,
+            row_index_name="line",
+            row_index_offset=2,
+        )
+    except (
+        pl.exceptions.PolarsError
+    ):  # a row longer than the header; with the count above, then also one that is shorter
         return None
-    if rows.height != lines - 1 or rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL:
+    if (
+        rows.height != lines - 1
+        or rows.select(pl.max_horizontal(pl.col(names).str.len_bytes().max())).item() > LONGEST_CELL
+    ):
         return None
     if not header[-1].strip():
         return None
@@ -126,7 +147,11 @@ def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over
         doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(_TOTAL_CELL))
         over = doubtful.filter(_passed_over(table))
         passed_over += over.height
-        rows = table.rows.join(over.select("line"), on="line", how="anti", maintain_order="left") if over.height else table.rows
+        rows = (
+            table.rows.join(over.select("line"), on="line", how="anti", maintain_order="left")
+            if over.height
+            else table.rows
+        )
         kept.append(Table(table.header, table.header_line, rows))
     return Tables(kept, refused, passed_over, notes)
 
@@ -138,5 +163,7 @@ def _passed_over(table: Table) -> pl.Expr:
     for name in reversed(names):
         cell = pl.col(name).str.strip_chars()
         first = pl.when(cell == "").then(first).otherwise(cell)
-    again = pl.all_horizontal(pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True))
+    again = pl.all_horizontal(
+        pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True)
+    )
     return (first == "") | again | first.str.contains(_TOTAL_CELL)

@@ -1,4 +1,6 @@
-"""What each column of a sheet holds: a field of the visit, or a measurement `CHARACTERISTIC [POSITION] [found|left] [(UNIT)] [@ STAGE]`."""
+"""What each column of a sheet holds: a field of the visit, or a measurement `CHARACTERISTIC [POSITION] [found|left]
+[(UNIT)] [@ STAGE]`.
+"""
 
 import re
 import unicodedata
@@ -6,19 +8,51 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from ingest.reading.notation import hertz_reference
-from ingest.terms.questions import FileProblem, closest, listed, quoted
 from ingest.shopfiles.shop import Characteristic, Log, Shop
+from ingest.terms.questions import FileProblem, closest, listed, quoted
 from ingest.terms.units import unit_of
 
 # The fields of a visit row, and other words that plainly mean them (common practice, no published source).
 FIELDS: dict[str, tuple[str, ...]] = {
-    "serial": ("serial no", "serial number", "serial nr", "serial num", "s/n", "sn", "s n", "ser no", "instrument no", "instrument number"),
+    "serial": (
+        "serial no",
+        "serial number",
+        "serial nr",
+        "serial num",
+        "s/n",
+        "sn",
+        "s n",
+        "ser no",
+        "instrument no",
+        "instrument number",
+    ),
     "model": ("model no", "model number", "model name"),
     "stage": ("station", "bench", "bench step", "work step", "operation"),
-    "tech": ("technician", "operator", "worker", "initials", "done by", "made by", "tested by", "inspector", "inspected by"),
+    "tech": (
+        "technician",
+        "operator",
+        "worker",
+        "initials",
+        "done by",
+        "made by",
+        "tested by",
+        "inspector",
+        "inspected by",
+    ),
     "date": ("day", "work date", "inspection date", "date checked"),
     "started_at": ("started", "start", "start time", "begin", "begun at", "time in", "from time"),
-    "finished_at": ("finished", "finish", "finish time", "end", "ended", "end time", "time out", "done at", "completed", "completed at"),
+    "finished_at": (
+        "finished",
+        "finish",
+        "finish time",
+        "end",
+        "ended",
+        "end time",
+        "time out",
+        "done at",
+        "completed",
+        "completed at",
+    ),
     "minutes": ("min", "mins", "minutes taken", "time taken"),
     "outcome": ("result", "verdict", "pass/fail"),
     "fault": ("faults", "defect", "defects", "problem", "fault found"),
@@ -36,12 +70,26 @@ FIELDS: dict[str, tuple[str, ...]] = {
     "temperature": ("temp", "room temperature"),
     "gauge": ("measured with", "instrument used"),
     "note": ("notes", "remark", "remarks", "comment", "comments"),
-}  # fmt: skip
+}
 STUDY_FIELDS: dict[str, tuple[str, ...]] = {
-    "study": ("study name",), "characteristic": ("measure", "measured"), "position": (), "part": ("part no", "sample", "instrument", "serial"),
-    "tech": FIELDS["tech"], "trial": ("repeat", "run", "replicate"), "value": ("reading", "measurement"), "unit": ("units",),
-}  # fmt: skip
-CARRIED = ("model", "supplier", "lot", "job", "string_set", "grade", "hand")  # hold for all the serial's visits once given
+    "study": ("study name",),
+    "characteristic": ("measure", "measured"),
+    "position": (),
+    "part": ("part no", "sample", "instrument", "serial"),
+    "tech": FIELDS["tech"],
+    "trial": ("repeat", "run", "replicate"),
+    "value": ("reading", "measurement"),
+    "unit": ("units",),
+}
+CARRIED = (
+    "model",
+    "supplier",
+    "lot",
+    "job",
+    "string_set",
+    "grade",
+    "hand",
+)  # hold for all the serial's visits once given
 
 _UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _FRET = re.compile(r"(?:(?:string|str\.?|s)?\s*(\d{1,2})\s*,?\s*)(?:fret|f)\s*(\d{1,2})")
@@ -129,7 +177,9 @@ class Headings:
         self._stages |= {plain(word): key for word, key in log.words.get("stage", {}).items()}
         by_name = {plain(item.name): item for item in shop.characteristics if item.name}
         by_key = {plain(item.key): item for item in shop.characteristics}
-        self._characteristics: list[tuple[str, Characteristic]] = sorted((by_name | by_key).items(), key=lambda pair: -len(pair[0]))
+        self._characteristics: list[tuple[str, Characteristic]] = sorted(
+            (by_name | by_key).items(), key=lambda pair: -len(pair[0])
+        )
 
     def read(self, heading: str, place: int = 0) -> Column:
         """What one heading means; field 'other' where it is not known."""
@@ -180,18 +230,23 @@ class Headings:
                     if rest == words or rest.endswith(" " + words):
                         rest, moment = rest[: -len(words)].strip(), meant
                         break
-                sides = tuple(position_of(side) or "" for side in rest.split("/")) if "/" in rest else (position_of(rest),)
+                sides = (
+                    tuple(position_of(side) or "" for side in rest.split("/")) if "/" in rest else (position_of(rest),)
+                )
                 if any(side is None or (side == "" and len(sides) > 1) for side in sides):
                     continue
                 reference = hertz_reference(unit_text) if item.quantity == "pitch" else None
                 unit = "Hz" if reference else unit_of(unit_text, item.quantity)
                 if unit is None:
                     continue
-                return Column(0, "", "reading", "", unit, item.key, tuple(side or "" for side in sides), moment, reference)
+                return Column(
+                    0, "", "reading", "", unit, item.key, tuple(side or "" for side in sides), moment, reference
+                )
         return None
 
     def table(self, header: Sequence[str], name: str) -> Columns:
-        """The columns of a table. FileProblem where two headings name one column; unlisted headings are asked about once.
+        """The columns of a table. FileProblem where two headings name one column; unlisted headings are asked about
+        once.
 
         header : headings as typed, left to right.  name : the file's, for messages.
         """
@@ -202,45 +257,66 @@ class Headings:
                 continue
             places = column.positions if column.field == "reading" else ("",)
             for position in places:
-                key = (f"{column.characteristic} {position} {column.moment}" if column.field == "reading" else column.field, column.stage)
+                key = (
+                    f"{column.characteristic} {position} {column.moment}"
+                    if column.field == "reading"
+                    else column.field,
+                    column.stage,
+                )
                 if key in taken:
                     raise FileProblem(
-                        f"{name}: the headings {taken[key].heading!r} and {column.heading!r} both mean {column.meaning}; "
+                        f"{name}: the headings {taken[key].heading!r} and {column.heading!r} both mean "
+                        f"{column.meaning}; "
                         "rename one, or put one under `ignore` of this [[log]]"
                     )
                 taken[key] = column
         for column in columns:
             target = self._targets.get(plain(column.heading), "")
             if column.field == "other" and target and plain(target) != "other":
-                near = closest(self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)])
+                near = closest(
+                    self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)]
+                )
                 raise FileProblem(
                     f"{name}: this [[log]] maps the heading {column.heading!r} to {target!r}, which names no column; "
-                    f"wanted a field or CHARACTERISTIC [POSITION] [found|left] [(UNIT)]{f', such as {near!r}' if near else ''}"
+                    "wanted a field or CHARACTERISTIC [POSITION] [found|left] "
+                    f"[(UNIT)]{f', such as {near!r}' if near else ''}"
                 )
         unknown = [
-            column.heading for column in columns if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets
+            column.heading
+            for column in columns
+            if column.field == "other" and plain(column.heading) and plain(column.heading) not in self._targets
         ]
         notes = [self._ask(heading) for heading in dict.fromkeys(unknown)]
         undeclared = {
             (column.characteristic, position): column.heading
-            for column in columns if column.field == "reading"
+            for column in columns
+            if column.field == "reading"
             for position in column.positions
             if position and position.split(" ")[0] not in self.shop.by_characteristic[column.characteristic].positions
-        }  # fmt: skip
+        }
         for (characteristic, position), heading in undeclared.items():
-            notes.append(f"heading {heading!r} is read as {characteristic} {position}, a position the shop does not declare for it")
+            notes.append(
+                f"heading {heading!r} is read as {characteristic} {position}, a position the shop does not declare "
+                "for it"
+            )
         return Columns(tuple(columns), tuple(notes))
 
     def _ask(self, heading: str) -> str:
         near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)])
-        line = f"headings = {{ {quoted(heading)} = {quoted(near.replace(' ', '_') if near.replace(' ', '_') in self.fields else near or 'note')} }}"
+        line = (
+            f"headings = {{ {quoted(heading)} = "
+            f"{quoted(near.replace(' ', '_') if near.replace(' ', '_') in self.fields else near or 'note')} }}"
+        )
         return (
-            f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: {line}, or ignore = [{quoted(heading)}]"
+            f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: "
+            f"{line}, or ignore = [{quoted(heading)}]"
         )
 
     def known(self, header: Sequence[str]) -> set[str]:
         """The fields that a row of cells would name as a header: 'serial', 'date' ... and 'reading'."""
-        return {column.field for column in (self.read(cell) for cell in header) if column.field not in ("other", "ignore")}
+        return {
+            column.field for column in (self.read(cell) for cell in header) if column.field not in ("other", "ignore")
+        }
 
 
 def missing(columns: Columns, log: Log) -> str:

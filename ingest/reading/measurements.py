@@ -8,8 +8,8 @@ import polars as pl
 
 from ingest.reading.headings import Column
 from ingest.reading.notation import Manner, read_cell
-from ingest.terms.questions import IMPLAUSIBLE, Asides
 from ingest.shopfiles.shop import Log, Shop
+from ingest.terms.questions import IMPLAUSIBLE, Asides
 from ingest.terms.units import CANONICAL, DECIMALS, factors, unit_of
 
 if TYPE_CHECKING:
@@ -20,7 +20,14 @@ _PLAIN = {
     ".": r"^[+-]?(?:[0-9]{1,3}(?:\.[0-9]{1,30})?|\.[0-9]{1,30})$",
     ",": r"^[+-]?(?:[0-9]{1,3}(?:,[0-9]{1,30})?|,[0-9]{1,30})$",
 }
-_PIECES = {"text": pl.String(), "number": pl.Float64(), "unit": pl.String(), "flag": pl.String(), "position": pl.String(), "moment": pl.String()}
+_PIECES = {
+    "text": pl.String(),
+    "number": pl.Float64(),
+    "unit": pl.String(),
+    "flag": pl.String(),
+    "position": pl.String(),
+    "moment": pl.String(),
+}
 _FAULTS = {"text": pl.String(), "reason": pl.String(), "wanted": pl.String()}
 FOUND = {
     "row": pl.UInt32(),
@@ -35,7 +42,9 @@ FOUND = {
 
 @dataclass(frozen=True)
 class Found:
-    """Readings of one column (FOUND; row = index into the rows given) and its cells without a reading where one was said to be missing."""
+    """Readings of one column (FOUND; row = index into the rows given) and its cells without a reading where one was
+    said to be missing.
+    """
 
     readings: pl.DataFrame
     not_taken: int
@@ -46,7 +55,9 @@ def manner_of(column: Column, shop: Shop, log: Log) -> Manner:
     item = shop.by_characteristic[column.characteristic]
     unit = column.unit
     if not unit:
-        declared = next((log.units[key] for key in (column.meaning, column.heading, item.key, item.name) if key in log.units), "")
+        declared = next(
+            (log.units[key] for key in (column.meaning, column.heading, item.key, item.name) if key in log.units), ""
+        )
         unit = unit_of(declared, item.quantity) or ""
     fills = item.positions if column.positions == ("",) else ()
     gauges = [gauge for gauge in shop.gauges if item.key in gauge.measures]
@@ -64,7 +75,11 @@ def readings_of(column: Column, rows: pl.DataFrame, shop: Shop, log: Log, asides
     plausible = shop.by_characteristic[column.characteristic].plausible_range
     plain = _plain_readings(rows, manner)
     if plain.height < rows.height:
-        rest = rows.filter(pl.col("text") != "") if plain.is_empty() else rows.filter((pl.col("text") != "") & ~_is_plain(manner))
+        rest = (
+            rows.filter(pl.col("text") != "")
+            if plain.is_empty()
+            else rows.filter((pl.col("text") != "") & ~_is_plain(manner))
+        )
         pieces, faults, not_taken = _pieces(rest["text"].unique(maintain_order=True), manner)
         other = rest.join(pieces, on="text", how="inner", maintain_order="left").select(plain.columns)
         plain = pl.concat([plain, other]).sort("row", maintain_order=True) if other.height else plain
@@ -78,21 +93,36 @@ def readings_of(column: Column, rows: pl.DataFrame, shop: Shop, log: Log, asides
 
 
 def _believed(
-    readings: pl.DataFrame, column: Column, plausible: tuple[float, float] | None, quantity: str, asides: Asides, real: pl.DataFrame
-) -> pl.DataFrame:  # fmt: skip
-    """The readings within the plausible range, or said to be real and flagged so; the cells of the others go to `asides`."""
+    readings: pl.DataFrame,
+    column: Column,
+    plausible: tuple[float, float] | None,
+    quantity: str,
+    asides: Asides,
+    real: pl.DataFrame,
+) -> pl.DataFrame:
+    """The readings within the plausible range, or said to be real and flagged so; the cells of the others go to
+    `asides`.
+    """
     out = _implausible(readings, plausible, quantity)
     if out.is_empty():
         return readings
-    said = out.join(real.select("line", pl.col("raw").alias("text")), on=["line", "text"], how="semi").select("row", real=True)
+    said = out.join(real.select("line", pl.col("raw").alias("text")), on=["line", "text"], how="semi").select(
+        "row", real=True
+    )
     refused = out.join(said, on="row", how="anti")
     _ask(refused, column, asides)
-    kept = readings.join(refused, on="row", how="anti", maintain_order="left").join(said, on="row", how="left", maintain_order="left")
+    kept = readings.join(refused, on="row", how="anti", maintain_order="left").join(
+        said, on="row", how="left", maintain_order="left"
+    )
     return kept.with_columns(flag=pl.when("real").then(_with("real")).otherwise("flag")).drop("real")
 
 
-def numbers_of(column: Column | None, cells: "Cells", manner: Manner, bounds: tuple[float, float], asides: Asides) -> pl.Series:
-    """Numbers of a field such as minutes, rh or temperature, row for row; null where empty; what cannot be read or believed goes to `asides`."""
+def numbers_of(
+    column: Column | None, cells: "Cells", manner: Manner, bounds: tuple[float, float], asides: Asides
+) -> pl.Series:
+    """Numbers of a field such as minutes, rh or temperature, row for row; null where empty; what cannot be read or
+    believed goes to `asides`.
+    """
     nothing = pl.Series("value", [None], dtype=pl.Float64).new_from_index(0, cells.rows.height)
     if column is None:
         return nothing
@@ -103,7 +133,9 @@ def numbers_of(column: Column | None, cells: "Cells", manner: Manner, bounds: tu
     pieces, faults, _ = _pieces(rows["text"].unique(maintain_order=True), manner)
     readings = _canonical(rows.join(pieces, on="text", how="inner", maintain_order="left"), manner.quantity)
     _ask(rows.join(faults, on="text", how="inner"), column, asides)
-    readings = _believed(readings, column, bounds, manner.quantity, asides, pl.DataFrame(schema={"line": pl.Int64, "raw": pl.String}))
+    readings = _believed(
+        readings, column, bounds, manner.quantity, asides, pl.DataFrame(schema={"line": pl.Int64, "raw": pl.String})
+    )
     return nothing.scatter(readings["row"], readings["value"]) if readings.height else nothing
 
 
@@ -120,15 +152,42 @@ def read_values(frame: pl.DataFrame, heading_unit: str, shop: Shop, log: Log) ->
         if item is None or not text:
             rows.append((characteristic, text, unit_text, None, "", "", ""))
         elif unit is None:
-            rows.append((characteristic, text, unit_text, None, "", "unit not known", f"{unit_text!r} is no unit of {item.key}"))
+            rows.append(
+                (characteristic, text, unit_text, None, "", "unit not known", f"{unit_text!r} is no unit of {item.key}")
+            )
         else:
-            declared = unit or unit_of(heading_unit, item.quantity) or unit_of(log.units.get(item.key, ""), item.quantity) or ""
+            declared = (
+                unit
+                or unit_of(heading_unit, item.quantity)
+                or unit_of(log.units.get(item.key, ""), item.quantity)
+                or ""
+            )
             cell = read_cell(text, Manner(item.quantity, declared, log.decimal))
             if len(cell.readings) != 1 or math.isnan(cell.readings[0].number):
-                rows.append((characteristic, text, unit_text, None, "", cell.reason or "no single number", cell.wanted or "one reading a row"))
+                rows.append(
+                    (
+                        characteristic,
+                        text,
+                        unit_text,
+                        None,
+                        "",
+                        cell.reason or "no single number",
+                        cell.wanted or "one reading a row",
+                    )
+                )
             else:
                 top, bottom = factors(cell.readings[0].unit, item.quantity)
-                rows.append((characteristic, text, unit_text, round(cell.readings[0].number * top / bottom, DECIMALS), cell.readings[0].unit, "", ""))
+                rows.append(
+                    (
+                        characteristic,
+                        text,
+                        unit_text,
+                        round(cell.readings[0].number * top / bottom, DECIMALS),
+                        cell.readings[0].unit,
+                        "",
+                        "",
+                    )
+                )
     schema = {
         "characteristic": pl.String,
         "value": pl.String,
@@ -148,7 +207,9 @@ def _with(word: str) -> pl.Expr:
 
 
 def _ask(cells: pl.DataFrame, column: Column, asides: Asides) -> None:
-    asides.add_frame(cells.select("line", pl.lit(column.heading).alias("column"), pl.col("text").alias("raw"), "reason", "wanted"))
+    asides.add_frame(
+        cells.select("line", pl.lit(column.heading).alias("column"), pl.col("text").alias("raw"), "reason", "wanted")
+    )
 
 
 def _is_plain(manner: Manner) -> pl.Expr:
@@ -163,9 +224,16 @@ def _plain_readings(rows: pl.DataFrame, manner: Manner) -> pl.DataFrame:
         return pl.DataFrame(schema=rows.schema | _PIECES)
     number = pl.col("text").str.replace(",", ".", literal=True) if manner.decimal == "," else pl.col("text")
     flag = pl.when(pl.col("number") == 0).then(pl.lit("below")).otherwise(pl.lit("")) if manner.leaves else pl.lit("")
-    return rows.filter(_is_plain(manner)).with_columns(number.str.strip_prefix("+").cast(pl.Float64).alias("number")).with_columns(
-        pl.lit(manner.unit).alias("unit"), flag.alias("flag"), pl.lit(manner.positions[0]).alias("position"), pl.lit(manner.moment).alias("moment")
-    )  # fmt: skip
+    return (
+        rows.filter(_is_plain(manner))
+        .with_columns(number.str.strip_prefix("+").cast(pl.Float64).alias("number"))
+        .with_columns(
+            pl.lit(manner.unit).alias("unit"),
+            flag.alias("flag"),
+            pl.lit(manner.positions[0]).alias("position"),
+            pl.lit(manner.moment).alias("moment"),
+        )
+    )
 
 
 def _pieces(texts: pl.Series, manner: Manner) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
@@ -179,15 +247,24 @@ def _pieces(texts: pl.Series, manner: Manner) -> tuple[pl.DataFrame, pl.DataFram
             faults.append((text, cell.reason, cell.wanted))
         elif not cell.readings:
             not_taken.append(text)
-        rows += [(text, None if math.isnan(r.number) else r.number, r.unit, r.flag, r.position, r.moment) for r in cell.readings]
-    return pl.DataFrame(rows, schema=_PIECES, orient="row"), pl.DataFrame(faults, schema=_FAULTS, orient="row"), not_taken
+        rows += [
+            (text, None if math.isnan(r.number) else r.number, r.unit, r.flag, r.position, r.moment)
+            for r in cell.readings
+        ]
+    return (
+        pl.DataFrame(rows, schema=_PIECES, orient="row"),
+        pl.DataFrame(faults, schema=_FAULTS, orient="row"),
+        not_taken,
+    )
 
 
 def _canonical(pieces: pl.DataFrame, quantity: str) -> pl.DataFrame:
     """`number` in its unit as `value` in canonical units."""
     if quantity == "temperature":
         fahrenheit = (pl.col("number") - 32) / 1.8
-        return pieces.with_columns(pl.when(pl.col("unit") == "F").then(fahrenheit).otherwise("number").round(DECIMALS).alias("value")).drop("number")
+        return pieces.with_columns(
+            pl.when(pl.col("unit") == "F").then(fahrenheit).otherwise("number").round(DECIMALS).alias("value")
+        ).drop("number")
     if pieces.is_empty():
         return pieces.rename({"number": "value"})
     by_unit = {unit: factors(unit, quantity) for unit in pieces["unit"].unique().to_list()}
@@ -195,19 +272,33 @@ def _canonical(pieces: pl.DataFrame, quantity: str) -> pl.DataFrame:
         ((top, bottom),) = by_unit.values()
         value = pl.col("number") * top / bottom
     else:
-        top_of = pl.col("unit").replace_strict({unit: float(top) for unit, (top, _) in by_unit.items()}, return_dtype=pl.Float64)
-        bottom_of = pl.col("unit").replace_strict({unit: float(bottom) for unit, (_, bottom) in by_unit.items()}, return_dtype=pl.Float64)
+        top_of = pl.col("unit").replace_strict(
+            {unit: float(top) for unit, (top, _) in by_unit.items()}, return_dtype=pl.Float64
+        )
+        bottom_of = pl.col("unit").replace_strict(
+            {unit: float(bottom) for unit, (_, bottom) in by_unit.items()}, return_dtype=pl.Float64
+        )
         value = pl.col("number") * top_of / bottom_of
     return pieces.with_columns(value.cast(pl.Float64).round(DECIMALS).alias("value")).drop("number")
 
 
 def _implausible(readings: pl.DataFrame, plausible: tuple[float, float] | None, quantity: str) -> pl.DataFrame:
     """row, line, text, reason, wanted of the cells with a reading outside the plausible range, each cell once."""
-    schema = {name: readings.schema[name] for name in ("row", "line", "text")} | {"reason": pl.String(), "wanted": pl.String()}
-    if plausible is None or not readings.select(pl.any_horizontal(pl.col("value").min() < plausible[0], pl.col("value").max() > plausible[1])).item():
+    schema = {name: readings.schema[name] for name in ("row", "line", "text")} | {
+        "reason": pl.String(),
+        "wanted": pl.String(),
+    }
+    if (
+        plausible is None
+        or not readings.select(
+            pl.any_horizontal(pl.col("value").min() < plausible[0], pl.col("value").max() > plausible[1])
+        ).item()
+    ):
         return pl.DataFrame(schema=schema)
     low, high = plausible
     unit = f" {CANONICAL[quantity]}" if quantity in CANONICAL else ""
-    out = readings.filter((pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)).unique("row", keep="first", maintain_order=True)
+    out = readings.filter((pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)).unique(
+        "row", keep="first", maintain_order=True
+    )
     wanted = pl.format(f"{low:g} to {high:g}{unit}; read as {{}}{unit}: {IMPLAUSIBLE}", pl.col("value").round(6))
     return out.select("row", "line", "text", pl.lit("implausible").alias("reason"), wanted.alias("wanted"))

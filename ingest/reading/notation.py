@@ -1,7 +1,8 @@
-"""What a bench hand writes in a cell: fractions, thou, signs, pairs, intervals, classes, ditto marks. One text in, readings out.
+"""What a bench hand writes in a cell: fractions, thou, signs, pairs, intervals, classes, ditto marks. One text in,
+readings out.
 
-Numbers stay in the unit they were typed in; `measurements` converts them. Nothing is guessed: what is not plain is a question.
-The notations are common practice, no published source.
+Numbers stay in the unit they were typed in; `measurements` converts them. Nothing is guessed: what is not plain is a
+question. The notations are common practice, no published source.
 """
 
 import math
@@ -13,7 +14,15 @@ from ingest.terms.units import NEEDS_UNIT, POWERS, spelled, straight, unit_of
 
 NO_READING = frozenset(("-", "--", "---", "n/a", "na", "n.a.", "ok", "✓", "✔", "√", "☑", "none", "not measured"))
 DITTO = frozenset(('"', "''", "do", "do.", "ditto", "〃", '""', "idem", "id."))
-CLASSES = {"bb": "BB", "back-bow": "BB", "backbow": "BB", "flat": "flat", "snug": "snug", "tight": "tight", "loose": "loose"}
+CLASSES = {
+    "bb": "BB",
+    "back-bow": "BB",
+    "backbow": "BB",
+    "flat": "flat",
+    "snug": "snug",
+    "tight": "tight",
+    "loose": "loose",
+}
 STRONG = ("strong", "full", "heavy")
 WEAK = ("weak", "light", "scant", "shy")
 
@@ -25,7 +34,9 @@ _AMOUNT = re.compile(rf"([+-]?)\s*(?:{_FRACTION}|({_NUMBER}))\s*({_UNIT})?")
 _SIXTY_FOURTHS = re.compile(r"([+-]?\s*\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\d{1,6})\s*(ths|th|nds|nd)\b\.?")
 _INTERVAL = re.compile(r"(.*?[\d\"a-z°¢%])\s*(?:-|\.\.\.?|\bto\b)\s*([.,]?\d.*)")
 _GO = re.compile(r"(.+?)\s*go\W+(.+?)\s*(?:no[\s-]*go|nogo)")
-_HERTZ = re.compile(rf"({_NUMBER})\s*hz\s*(?:\(|/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b|\bof\b)\s*({_NUMBER})\s*(?:hz)?\s*\)?")
+_HERTZ = re.compile(
+    rf"({_NUMBER})\s*hz\s*(?:\(|/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b|\bof\b)\s*({_NUMBER})\s*(?:hz)?\s*\)?"
+)
 _HERTZ_UNIT = re.compile(rf"hz\s*(?:/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b)\s*({_NUMBER})\s*(?:hz)?")
 _SHARP_FLAT = re.compile(rf"({_NUMBER})\s*(c|ct|cts|cents?|¢)?\s*(sharp|flat)")
 _THOUSANDS = re.compile(r"\d{1,3}(?:[.,]\d{3})+")
@@ -82,7 +93,9 @@ def tidy(text: str) -> str:
     text = straight(text)
     for sign, spelt in _VULGAR.items():
         if sign in text:
-            text = re.sub(rf"(\d)?\s*{sign}", lambda found, spelt=spelt: f"{found[1]} {spelt}" if found[1] else spelt, text)  # type: ignore[misc]
+            text = re.sub(
+                rf"(\d)?\s*{sign}", lambda found, spelt=spelt: f"{found[1]} {spelt}" if found[1] else spelt, text
+            )  # type: ignore[misc]
     for dash in "−–—‒‐‑":
         text = text.replace(dash, "-")
     return " ".join(text.replace("⁄", "/").replace("''", '"').split()).casefold()
@@ -97,7 +110,8 @@ def hertz_reference(unit_text: str) -> float | None:
 def read_cell(text: str, manner: Manner) -> Cell:
     """What one cell of a column says.
 
-    A bare number takes `manner.unit`; a fraction over 2, 4, 8 ... 128 without a unit is inches whatever the column's unit.
+    A bare number takes `manner.unit`; a fraction over 2, 4, 8 ... 128 without a unit is inches whatever the column's
+    unit.
     """
     plain = tidy(text)
     if not plain or plain in NO_READING:
@@ -113,8 +127,13 @@ def read_cell(text: str, manner: Manner) -> Cell:
         if len(parts) != 2 or not all(parts):
             raise _Unclear("found -> left with a part missing", "two numbers, such as '.012 -> .008'")
         if manner.moment == "left":
-            raise _Unclear("found -> left in a column for what was left", "one number, or a column headed without 'left'")
-        found, left = (_at_one_moment(part, replace(manner, moment=moment)) for part, moment in zip(parts, ("found", "left"), strict=True))
+            raise _Unclear(
+                "found -> left in a column for what was left", "one number, or a column headed without 'left'"
+            )
+        found, left = (
+            _at_one_moment(part, replace(manner, moment=moment))
+            for part, moment in zip(parts, ("found", "left"), strict=True)
+        )
         return Cell((*found, *left))
     except _Unclear as fault:
         return Cell((), fault.reason, fault.wanted)
@@ -124,7 +143,10 @@ def _at_one_moment(text: str, manner: Manner) -> list[Reading]:
     if len(manner.positions) > 1:
         parts = _split_list(text, len(manner.positions))
         if parts is None:
-            raise _Unclear("not one number for each position", f"{len(manner.positions)} numbers, {'/'.join(manner.positions)}, such as '2.0/1.5'")
+            raise _Unclear(
+                "not one number for each position",
+                f"{len(manner.positions)} numbers, {'/'.join(manner.positions)}, such as '2.0/1.5'",
+            )
         return _placed(parts, manner.positions, manner)
     if len(manner.fills) > 1:
         parts = _split_list(text, len(manner.fills))
@@ -140,11 +162,16 @@ def _placed(parts: list[str], positions: tuple[str, ...], manner: Manner) -> lis
     shared = unit_of(last[6], manner.quantity) if last and last[6] else None
     if shared and all((bare := _AMOUNT.fullmatch(part)) and not bare[6] and bare[5] for part in parts[:-1]):
         manner = replace(manner, unit=shared)
-    return [replace(_single(part, manner), position=place, moment=manner.moment) for part, place in zip(parts, positions, strict=True)]
+    return [
+        replace(_single(part, manner), position=place, moment=manner.moment)
+        for part, place in zip(parts, positions, strict=True)
+    ]
 
 
 def _split_list(text: str, wanted: int) -> list[str] | None:
-    """The text as `wanted` numbers, or None: split at ; | spaced / or comma, then at spaces, then at a slash that is no fraction's."""
+    """The text as `wanted` numbers, or None: split at ; | spaced / or comma, then at spaces, then at a slash that is no
+    fraction's.
+    """
     for separator in (r"\s*;\s*", r"\s*\|\s*", r"\s+/\s+", r",\s+"):
         parts = re.split(separator, text)
         if len(parts) == wanted:
@@ -172,7 +199,12 @@ def _single(text: str, manner: Manner) -> Reading:
         return Reading(math.nan, "", "class")
     if _CALENDAR.fullmatch(text):
         raise _Unclear("a date where a number was meant", _date_hint(text))
-    if manner.quantity == "length" and text.isdecimal() and len(text) == 5 and _DAY_NUMBERS[0] <= int(text) <= _DAY_NUMBERS[1]:
+    if (
+        manner.quantity == "length"
+        and text.isdecimal()
+        and len(text) == 5
+        and _DAY_NUMBERS[0] <= int(text) <= _DAY_NUMBERS[1]
+    ):
         raise _Unclear("a date where a number was meant", _date_hint(text))
     if manner.quantity == "pitch" and (reading := _pitch(text, manner)):
         return reading
@@ -195,7 +227,11 @@ def _single(text: str, manner: Manner) -> Reading:
 
 def _strip_flags(text: str, flags: list[str]) -> str:
     """The text without the signs that say more or less than the number; adds nothing to the number."""
-    for signs, flag in ((("<=", "≤", "<"), "below"), ((">=", "≥", ">"), "above"), (("~", "≈", "ca.", "ca ", "approx. ", "about "), "about")):
+    for signs, flag in (
+        (("<=", "≤", "<"), "below"),
+        ((">=", "≥", ">"), "above"),
+        (("~", "≈", "ca.", "ca ", "approx. ", "about "), "about"),
+    ):
         for sign in signs:
             if text.startswith(sign):
                 flags.append(flag)
@@ -213,7 +249,14 @@ def _strip_flags(text: str, flags: list[str]) -> str:
 def _between(low: str, high: str, flags: list[str], manner: Manner) -> Reading:
     """The middle of an interval; one unit at either end holds for both."""
     last = _AMOUNT.fullmatch(high.strip())
-    if last and last[6] and (bare := _AMOUNT.fullmatch(low.strip())) and not bare[6] and bare[5] and (unit := unit_of(last[6], manner.quantity)):
+    if (
+        last
+        and last[6]
+        and (bare := _AMOUNT.fullmatch(low.strip()))
+        and not bare[6]
+        and bare[5]
+        and (unit := unit_of(last[6], manner.quantity))
+    ):
         manner = replace(manner, unit=unit)
     first, first_unit = _try_amount(low.strip(), manner)
     if first is not None and first_unit and last and not last[6] and last[5]:
@@ -253,13 +296,19 @@ def _try_amount(text: str, manner: Manner) -> tuple[float | None, str]:
     if upper is not None and manner.quantity == "length":
         if bottom in POWERS:
             return number, "in"
-        raise _Unclear("a fraction that is no inch fraction", f"a fraction over {', '.join(map(str, POWERS))}, or a decimal, or two columns")
+        raise _Unclear(
+            "a fraction that is no inch fraction",
+            f"a fraction over {', '.join(map(str, POWERS))}, or a decimal, or two columns",
+        )
     if manner.reference is not None:
         if number <= 0:
             raise _Unclear("a pitch that is not above 0 Hz", _example(manner))
         return 1200 * math.log2(number / manner.reference), "cents"
     if not manner.unit and manner.quantity in NEEDS_UNIT:
-        raise _Unclear("a number without a unit", f"one of {spelled(manner.quantity)} in the cell, the heading or the sheet's `units`")
+        raise _Unclear(
+            "a number without a unit",
+            f"one of {spelled(manner.quantity)} in the cell, the heading or the sheet's `units`",
+        )
     return number, manner.unit
 
 
@@ -267,7 +316,9 @@ def _decimal(text: str, manner: Manner) -> float:
     if "," in text and manner.decimal != ",":
         raise _Unclear("a comma in a sheet whose decimal is '.'", 'a point, or decimal = "," for this kind of sheet')
     if manner.decimal == "," and _THOUSANDS.fullmatch(text) and "." in text:
-        raise _Unclear("a point before three digits in a sheet whose decimal is ','", "a comma, or more or fewer digits")
+        raise _Unclear(
+            "a point before three digits in a sheet whose decimal is ','", "a comma, or more or fewer digits"
+        )
     return float(text.replace(",", "."))
 
 
@@ -279,7 +330,9 @@ def _pitch(text: str, manner: Manner) -> Reading | None:
         return Reading(1200 * math.log2(pitch / reference), "cents")
     if found := _SHARP_FLAT.fullmatch(text):
         if not found[2] and not manner.unit:
-            raise _Unclear("a number without a unit", f"one of {spelled('pitch')} in the cell, the heading or the sheet's `units`")
+            raise _Unclear(
+                "a number without a unit", f"one of {spelled('pitch')} in the cell, the heading or the sheet's `units`"
+            )
         number = _decimal(found[1], manner)
         return Reading(-number if found[3] == "flat" else number, "cents")
     return None
@@ -287,7 +340,10 @@ def _pitch(text: str, manner: Manner) -> Reading | None:
 
 def _why_not(text: str, manner: Manner) -> tuple[str, str]:
     if re.fullmatch(rf"{_NUMBER}\s*/\s*{_NUMBER}.*", text) or _split_list(text, 2):
-        return "several numbers in a column for one", "one number, or a heading that names both positions, such as 'action bass/treble'"
+        return (
+            "several numbers in a column for one",
+            "one number, or a heading that names both positions, such as 'action bass/treble'",
+        )
     if manner.fills and re.fullmatch(r"[\d.,;\s/+-]+", text):
         return "not one number for each position", f"{len(manner.fills)} numbers for {' '.join(manner.fills)}"
     return "cannot be read", _example(manner)
@@ -309,4 +365,7 @@ def _date_hint(text: str) -> str:
         if day.day == 1:
             return f"a spreadsheet's day number of {day:%Y-%m}: was {day.month}/{day.year % 100} meant?"
         return f"a spreadsheet's day number of {day:%Y-%m-%d}: was {day.month}/{day.day} meant?"
-    return "the fraction as it was typed: a spreadsheet has turned it into a date (4/64 becomes Apr-64); format the column as text"
+    return (
+        "the fraction as it was typed: a spreadsheet has turned it into a date (4/64 becomes Apr-64); format the "
+        "column as text"
+    )

@@ -19,7 +19,11 @@ def serial_notes(serials: pl.Series) -> list[str]:
     notes: list[str] = []
     alike = (
         distinct.with_columns(
-            shape=pl.col("serial").str.to_uppercase().str.replace_all("O", "0").str.replace_all("[IL]", "1").str.replace_all(r"[\s._/-]", "")
+            shape=pl.col("serial")
+            .str.to_uppercase()
+            .str.replace_all("O", "0")
+            .str.replace_all("[IL]", "1")
+            .str.replace_all(r"[\s._/-]", "")
         )
         .group_by("shape")
         .agg("serial")
@@ -29,13 +33,18 @@ def serial_notes(serials: pl.Series) -> list[str]:
     if alike.height:
         pairs = [" / ".join(group) for group in alike["serial"].to_list()]
         notes.append(f"serials that look alike (O and 0, I and 1, capitals, dashes), kept apart: {listed(pairs)}")
-    digits = distinct.filter(pl.col("serial").str.contains(r"^\d+$")).with_columns(length=pl.col("serial").str.len_chars())
+    digits = distinct.filter(pl.col("serial").str.contains(r"^\d+$")).with_columns(
+        length=pl.col("serial").str.len_chars()
+    )
     if digits.height > 20:
         usual = int(digits["length"].max())  # type: ignore[arg-type]
         whole, cut = digits.filter(pl.col("length") == usual), digits.filter(pl.col("length") < usual)
         padded = whole.filter(pl.col("serial").str.starts_with("0")).height
         if cut.height and (whole.height > 0.9 * digits.height or padded):
-            notes.append(f"serials that may have lost zeros in a spreadsheet ({usual} digits are usual): {listed(cut['serial'].to_list())}")
+            notes.append(
+                f"serials that may have lost zeros in a spreadsheet ({usual} digits are usual): "
+                f"{listed(cut['serial'].to_list())}"
+            )
     return notes
 
 
@@ -56,7 +65,9 @@ def overlap_notes(visits: pl.DataFrame) -> list[str]:
     meets = (pl.col("who") == pl.col("who").shift(1)) & (pl.col("started_at") < pl.col("finished_at").shift(1))
     pairs = timed.select("row", before=pl.col("row").shift(1), meets=meets).filter("meets")
     here = visits.select("serial", "stage", "line")
-    both = pl.concat([here[pairs["row"]], here[pairs["before"]].select(pl.all().name.prefix("other_"))], how="horizontal")
+    both = pl.concat(
+        [here[pairs["row"]], here[pairs["before"]].select(pl.all().name.prefix("other_"))], how="horizontal"
+    )
     both = both.filter(pl.col("stage") != pl.col("other_stage")).sort("line")
     if both.is_empty():
         return []

@@ -10,18 +10,18 @@ from functools import lru_cache
 import polars as pl
 import polars.selectors as cs
 
-from ingest.terms import tables
 from ingest.reading.corrections import heading_of, laid_over
 from ingest.reading.files import Form, Table, Tables, read_tables
 from ingest.reading.headings import Columns, Headings, missing
-from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.oddities import oddities
-from ingest.terms.questions import IT_IS_REAL, FileProblem
+from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.sheet import VISIT_ROWS, Progress, Reading, Rows, Sheet
-from ingest.shopfiles.shop import Log, Shop
 from ingest.reading.trials import read_trials
 from ingest.reading.visits import read_visits
 from ingest.reading.words import Words
+from ingest.shopfiles.shop import Log, Shop
+from ingest.terms import tables
+from ingest.terms.questions import IT_IS_REAL, FileProblem
 
 __all__ = ["Sheet", "cell_of", "log_for", "log_id", "read_log"]
 
@@ -32,7 +32,9 @@ def log_id(data: bytes) -> str:
 
 
 def log_for(name: str, shop: Shop) -> Log:
-    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. FileProblem where none matches."""
+    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. FileProblem where none
+    matches.
+    """
     if not shop.logs:
         return Log()
     plain = name.replace("\\", "/").rsplit("/", 1)[-1].casefold()
@@ -41,7 +43,8 @@ def log_for(name: str, shop: Shop) -> Log:
             return log
     patterns = ", ".join(dict.fromkeys(log.files for log in shop.logs))
     raise FileProblem(
-        f"{name}: no [[log]] of shop.toml matches this file name; wanted one like {patterns}, or a [[log]] for it: `truerun new` proposes one"
+        f"{name}: no [[log]] of shop.toml matches this file name; wanted one like {patterns}, or a [[log]] for it: "
+        "`truerun new` proposes one"
     )
 
 
@@ -57,10 +60,12 @@ def read_log(
 ) -> Sheet:
     """All that a log file says, with every row and cell that could not be accepted beside it.
 
-    data : the file as it came.  name : its name, which chooses the [[log]].  as_of_limit : UTC; a row taken later is set aside (the future).
+    data : the file as it came.  name : its name, which chooses the [[log]].  as_of_limit : UTC; a row taken later is
+    set aside (the future).
     settled : tables.SETTLED; 'it is real' accepts an implausible cell.
-    corrected : texts to be read in place of the cells at (line, heading).  progress : told the share done and what is being done.
-    Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching [[log]], two headings for one column.
+    corrected : texts to be read in place of the cells at (line, heading).  progress : told the share done and what is
+    being done. Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching
+    [[log]], two headings for one column.
     """
     log = log_for(name, shop)
     ident = log_id(data)
@@ -71,13 +76,17 @@ def read_log(
     found = read_tables(data, name, _form(headings, log))
     if corrected:
         found.tables = [laid_over(table, corrected) for table in found.tables]
-    found.tables = [replace(table, rows=table.rows.with_columns(cs.string().str.strip_chars())) for table in found.tables]
+    found.tables = [
+        replace(table, rows=table.rows.with_columns(cs.string().str.strip_chars())) for table in found.tables
+    ]
     for question in found.refused:
         reading.asides.add(question)
     reading.notes += found.notes
     columns = [_columns(headings, table, reading) for table in found.tables]
     if log.shape == "study":
-        trials = pl.concat([read_trials(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)])
+        trials = pl.concat(
+            [read_trials(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
+        )
         return _sheet(reading, found, [], trials)
     read = read_instruments if log.shape == "instrument" else read_visits
     rows = [read(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
@@ -94,7 +103,11 @@ def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
     if settled is None:
         settled = tables.empty(tables.SETTLED)
-    return settled.filter((pl.col("log_id") == ident) & (pl.col("verdict") == IT_IS_REAL)).select("line", "column", "raw").unique()
+    return (
+        settled.filter((pl.col("log_id") == ident) & (pl.col("verdict") == IT_IS_REAL))
+        .select("line", "column", "raw")
+        .unique()
+    )
 
 
 def _form(headings: Headings, log: Log) -> Form:
@@ -116,7 +129,11 @@ def _form(headings: Headings, log: Log) -> Form:
     def digits(header: Sequence[str]) -> list[int]:
         return [place for place, cell in enumerate(header) if field(cell.strip()) in dates]
 
-    lacks = "no column for study, part and value" if log.shape == "study" else "no line that names a serial and a date column"
+    lacks = (
+        "no column for study, part and value"
+        if log.shape == "study"
+        else "no line that names a serial and a date column"
+    )
     wanted = "wanted a heading line that says so, or headings mapped under `headings` of its [[log]]"
     return Form(score, digits, f"{lacks}; {wanted}", log.decimal)
 
@@ -125,7 +142,9 @@ def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
     columns = headings.table([cell.strip() for cell in table.header], reading.name)
     lacks = missing(columns, reading.log)
     if lacks:
-        raise FileProblem(f"{reading.name}: {lacks}; wanted a heading that says so, or one mapped under `headings` of this [[log]]")
+        raise FileProblem(
+            f"{reading.name}: {lacks}; wanted a heading that says so, or one mapped under `headings` of this [[log]]"
+        )
     for note in columns.notes:
         reading.note(note)
     return columns

@@ -1,30 +1,34 @@
 """A sheet with a row an instrument: each stage with a value on the row is a visit.
 
-Headings say the stage behind '@': `relief @ final_inspection (in)`, `tech @ nut_slotting`, `finished_at @ play_test`, `outcome @ final_inspection`.
-A heading without '@' holds for every stage of the row: serial, model, supplier, lot; `date` or `started_at` is the day of every stage that has
-no date column of its own (its time of day is not taken, since it cannot be that of all). Where the sheet has no such heading either, a stage
-without a date column takes the day of the last stage before it along the bench that has one, else of the next: that is all the row says
-of its time. A measurement without '@' belongs to the log's `stage`.
+Headings say the stage behind '@': `relief @ final_inspection (in)`, `tech @ nut_slotting`, `finished_at @ play_test`,
+`outcome @ final_inspection`. A heading without '@' holds for every stage of the row: serial, model, supplier, lot;
+`date` or `started_at` is the day of every stage that has no date column of its own (its time of day is not taken, since
+it cannot be that of all). Where the sheet has no such heading either, a stage without a date column takes the day of
+the last stage before it along the bench that has one, else of the next: that is all the row says of its time. A
+measurement without '@' belongs to the log's `stage`.
 """
 
 import polars as pl
 
-from ingest.terms import tables
 from ingest.reading.headings import Column, Columns
-from ingest.terms.questions import FileProblem
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
 from ingest.reading.visits import Cells, Refusals, read_rows
+from ingest.terms import tables
+from ingest.terms.questions import FileProblem
 
 TIMES = ("date", "started_at", "finished_at")
 
 
 def read_instruments(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
-    """Every row of an instrument-a-row table as visits, stage by stage in bench order; a row without a value at any stage is set aside."""
+    """Every row of an instrument-a-row table as visits, stage by stage in bench order; a row without a value at any
+    stage is set aside.
+    """
     log, shop = reading.log, reading.shop
     bare = [column.heading for column in columns.readings() if not column.stage]
     if bare and not log.stage:
         raise FileProblem(
-            f"{reading.name}: {bare[0]!r} names no stage; wanted 'relief @ final_inspection' under `headings`, or `stage` in this [[log]]"
+            f"{reading.name}: {bare[0]!r} names no stage; wanted 'relief @ final_inspection' under `headings`, or "
+            "`stage` in this [[log]]"
         )
     stages = {column.stage or log.stage for column in columns.all if column.stage or column.field == "reading"}
     if log.stage:
@@ -32,7 +36,11 @@ def read_instruments(rows: pl.DataFrame, columns: Columns, reading: Reading) -> 
     seen = pl.Series("seen", [False]).new_from_index(0, rows.height)
     parts: list[Rows] = []
     for stage in sorted(stages, key=shop.bench_order.__getitem__):
-        own = [column for column in columns.all if column.stage == stage or (column.field == "reading" and not column.stage and stage == log.stage)]
+        own = [
+            column
+            for column in columns.all
+            if column.stage == stage or (column.field == "reading" and not column.stage and stage == log.stage)
+        ]
         filled = _filled(rows, own)
         seen = seen | filled
         here = rows.filter(filled)
@@ -48,18 +56,26 @@ def read_instruments(rows: pl.DataFrame, columns: Columns, reading: Reading) -> 
         pl.concat([part.visits for part in parts]) if parts else tables.empty(VISIT_ROWS),
         [frame for part in parts for frame in part.readings],
         pl.concat([part.faults for part in parts]) if parts else tables.empty(tables.FAULTS),
-    )  # fmt: skip
+    )
     return joined.without(whole)
 
 
-def _dated(rows: pl.DataFrame, columns: Columns, stage: str, bench_order: dict[str, int]) -> tuple[pl.DataFrame, Columns]:
-    """The rows with a date for a stage that has no date column, lent by its neighbours along the bench, where no heading dates the whole row."""
+def _dated(
+    rows: pl.DataFrame, columns: Columns, stage: str, bench_order: dict[str, int]
+) -> tuple[pl.DataFrame, Columns]:
+    """The rows with a date for a stage that has no date column, lent by its neighbours along the bench, where no
+    heading dates the whole row.
+    """
     dates = [column for column in columns.all if column.field in TIMES]
     if any(column.stage in ("", stage) for column in dates):
         return rows, columns
     here = bench_order[stage]
-    before = sorted((column for column in dates if bench_order[column.stage] < here), key=lambda column: -bench_order[column.stage])
-    after = sorted((column for column in dates if bench_order[column.stage] > here), key=lambda column: bench_order[column.stage])
+    before = sorted(
+        (column for column in dates if bench_order[column.stage] < here), key=lambda column: -bench_order[column.stage]
+    )
+    after = sorted(
+        (column for column in dates if bench_order[column.stage] > here), key=lambda column: bench_order[column.stage]
+    )
     lent = pl.coalesce(pl.col(f"c{column.place}").replace("", None) for column in [*before, *after]).fill_null("")
     place = rows.width - 1
     column = Column(place, " or ".join(column.heading for column in [*before, *after]), "date", stage)
@@ -70,4 +86,6 @@ def _filled(rows: pl.DataFrame, own: list[Column]) -> pl.Series:
     """Which rows hold anything in the columns of a stage."""
     if not own:
         return pl.Series("filled", [False]).new_from_index(0, rows.height)
-    return rows.select(pl.any_horizontal(~pl.col(f"c{column.place}").is_in(["", "-"]) for column in own).alias("filled")).to_series()
+    return rows.select(
+        pl.any_horizontal(~pl.col(f"c{column.place}").is_in(["", "-"]) for column in own).alias("filled")
+    ).to_series()

@@ -1,4 +1,6 @@
-"""A row as it was typed: in one line for a question, as JSON for what no column holds, as a hash that any version of the program repeats."""
+"""A row as it was typed: in one line for a question, as JSON for what no column holds, as a hash that any version of
+the program repeats.
+"""
 
 from base64 import b64encode
 from hashlib import blake2b
@@ -42,10 +44,12 @@ def other_json(rows: pl.DataFrame, columns: Columns) -> pl.Series:
 
 
 def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "", *, here: bool = True) -> pl.Series:
-    """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the order of columns.
+    """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the
+    order of columns.
 
-    rows : line, c0, c1 ... (stripped).  at : a stage of a sheet with a row an instrument; only cells that its visit takes count, since those of
-    other stages fill up while the row travels on.  here : measurements that name no stage belong to this one.
+    rows : line, c0, c1 ... (stripped).  at : a stage of a sheet with a row an instrument; only cells that its visit
+    takes count, since those of other stages fill up while the row travels on.  here : measurements that name no stage
+    belong to this one.
     """
     named = sorted(
         (column.meaning if column.field != "other" else column.heading, column.place)
@@ -73,13 +77,16 @@ def _taken(column: Column, columns: Columns, at: str, here: bool) -> bool:
         return column.stage == at
     if column.field == "reading":
         return here
-    return column.field == "other" or columns.find(column.field, at) is None  # a field with a column of its own at the stage is read there
+    return (
+        column.field == "other" or columns.find(column.field, at) is None
+    )  # a field with a column of its own at the stage is read there
 
 
 def hash_of(texts: pl.Series) -> npt.NDArray[np.int64]:
     """A hash of each text that stays the same from version to version and machine to machine, shape (n,).
 
-    The UTF-8 bytes, padded with NUL to words of 8, each word mixed, then added up with a factor of its own for each place.
+    The UTF-8 bytes, padded with NUL to words of 8, each word mixed, then added up with a factor of its own for each
+    place.
     """
     padding = (8 - texts.str.len_bytes() % 8).cast(pl.Int64)  # 1 to 8: no text is without a word
     padded = pl.select(texts + pl.lit("\0" * 8).str.slice(0, padding)).to_series()
@@ -88,7 +95,11 @@ def hash_of(texts: pl.Series) -> npt.NDArray[np.int64]:
     starts = np.cumsum(counts) - counts
     place = np.arange(len(words)) - np.repeat(starts, counts)
     factors = np.cumprod(np.full(int(counts.max(initial=1)), FACTOR, dtype=np.uint64))
-    return _mixed(np.add.reduceat(_mixed(words) * factors[place], starts)).view(np.int64) if len(words) else np.zeros(0, dtype=np.int64)
+    return (
+        _mixed(np.add.reduceat(_mixed(words) * factors[place], starts)).view(np.int64)
+        if len(words)
+        else np.zeros(0, dtype=np.int64)
+    )
 
 
 def _mixed(words: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:

@@ -6,25 +6,32 @@ from datetime import datetime
 
 import polars as pl
 
+from ingest.reading.words import Words
+from ingest.shopfiles.shop import Log, Shop
 from ingest.terms import tables
 from ingest.terms.questions import Asides
-from ingest.shopfiles.shop import Log, Shop
-from ingest.reading.words import Words
 
 Progress = Callable[[float, str], None]  # share done from 0 to 1, what is being done
-VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {"part": pl.String(), "ordinal": pl.Int64(), "text_hash": pl.Int64()}
+VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {
+    "part": pl.String(),
+    "ordinal": pl.Int64(),
+    "text_hash": pl.Int64(),
+}
 
 
 @dataclass(frozen=True)
 class Sheet:
     """What one file holds, before it meets the store.
 
-    visits : tables.VISITS and three columns more: `part` (lot and neck of a row without serial, else ''), `ordinal` (for a row with a date
-        only: the how-manieth row of the same serial, stage, day and tech in the file, from 1; else 0) and `text_hash` (Int64, of the row's
-        cells as typed under the meaning of their headings: same in every version of the program and whatever the order of columns).
-        In an instrument-a-row sheet one line gives a visit for each stage with a value, so a visit is (log_id, line, stage).
-    readings, faults, gauge_trials, set_aside : as in `tables`; the value of a reading is null where its flag has 'class'.
-    rows_read = accepted lines + rows_set_aside; cells_set_aside are apart; passed_over lines stand outside rows_read.
+    visits : tables.VISITS and three columns more: `part` (lot and neck of a row without serial, else ''), `ordinal`
+    (for a row with a date
+        only: the how-manieth row of the same serial, stage, day and tech in the file, from 1; else 0) and `text_hash`
+        (Int64, of the row's cells as typed under the meaning of their headings: same in every version of the program
+        and whatever the order of columns). In an instrument-a-row sheet one line gives a visit for each stage with a
+        value, so a visit is (log_id, line, stage).
+    readings, faults, gauge_trials, set_aside : as in `tables`; the value of a reading is null where its flag has
+    'class'. rows_read = accepted lines + rows_set_aside; cells_set_aside are apart; passed_over lines stand outside
+    rows_read.
     notes : questions asked once for the whole file.
     """
 
@@ -78,4 +85,4 @@ class Rows:
             self.visits.join(gone, on="line", how="anti", maintain_order="left"),
             [frame.join(gone, on="line", how="anti", maintain_order="left") for frame in self.readings],
             self.faults.join(gone, on="line", how="anti", maintain_order="left"),
-        )  # fmt: skip
+        )

@@ -5,8 +5,8 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from ingest.terms import clock
 from ingest.reading.sheet import Reading
+from ingest.terms import clock
 
 if TYPE_CHECKING:
     from ingest.reading.visits import Cells, Refusals
@@ -50,7 +50,11 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
         (pl.col("start_clock") & pl.col("start").is_not_null() & pl.col("started").is_null())
         | (pl.col("end_clock") & pl.col("end").is_not_null() & pl.col("finished").is_null())
     ).to_series()
-    refused.add(skipped & ~homeless, "a time that does not exist", f"a time on the clock of {zone.key}: that night it went forward over this hour")
+    refused.add(
+        skipped & ~homeless,
+        "a time that does not exist",
+        f"a time on the clock of {zone.key}: that night it went forward over this hour",
+    )
     twice = [pl.col("start_utc").is_null() & clock.shown_again(pl.col("start"), pl.col("started"), zone)]
     twice += [pl.col("end_utc").is_null() & clock.shown_again(pl.col("end"), pl.col("finished"), zone)]
     frame = frame.with_columns(clock_twice=twice[0] | twice[1], started_at="started", finished_at="finished")
@@ -61,33 +65,57 @@ def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_onl
     refused.add(frame["finished_at"] < frame["started_at"], "finished before started", "a finish after the start")
     if reading.limit is not None:
         taken = frame.select(pl.coalesce("finished_at", "started_at")).to_series()
-        refused.add(taken > reading.limit, "the future", f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded")
+        refused.add(
+            taken > reading.limit,
+            "the future",
+            f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded",
+        )
     count = frame["clock_twice"].sum()
     if count:
-        reading.note(f"{count} rows have a time that the clock showed twice that night; the earlier is taken and flagged")
+        reading.note(
+            f"{count} rows have a time that the clock showed twice that night; the earlier is taken and flagged"
+        )
     return frame.select("started_at", "finished_at", "time_known", "clock_twice")
 
 
 def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFrame:
-    """day, start and end on the shop's clock with what each is known by: the date column gives the day of a bare clock, and the start where
-    there is none."""
+    """day, start and end on the shop's clock with what each is known by: the date column gives the day of a bare clock,
+    and the start where there is none.
+    """
     day, start, end = stamps["date"], stamps["started_at"], stamps["finished_at"]
-    frame = pl.DataFrame({
-        "day": day["local"], "day_utc": day["utc"], "day_clock": day["has_clock"], "day_is": day["has_day"],
-        "start": start["local"], "start_utc": start["utc"], "start_day": start["has_day"], "start_clock": start["has_clock"],
-        "end": end["local"], "end_utc": end["utc"], "end_day": end["has_day"], "end_clock": end["has_clock"],
-    })  # fmt: skip
+    frame = pl.DataFrame(
+        {
+            "day": day["local"],
+            "day_utc": day["utc"],
+            "day_clock": day["has_clock"],
+            "day_is": day["has_day"],
+            "start": start["local"],
+            "start_utc": start["utc"],
+            "start_day": start["has_day"],
+            "start_clock": start["has_clock"],
+            "end": end["local"],
+            "end_utc": end["utc"],
+            "end_day": end["has_day"],
+            "end_clock": end["has_clock"],
+        }
+    )
     for name in ("day", "start", "end"):
-        if frame[f"{name}_utc"].null_count() < frame.height:  # a stamp with an offset stands on the shop's clock too, for its day
+        if (
+            frame[f"{name}_utc"].null_count() < frame.height
+        ):  # a stamp with an offset stands on the shop's clock too, for its day
             frame = frame.with_columns(pl.coalesce(name, clock.to_local(pl.col(f"{name}_utc"), zone)).alias(name))
     if frame["day_is"].any() or frame["day"].null_count() < frame.height:
         alone = pl.col("start").is_null() & pl.col("day_is")
         frame = frame.with_columns(
-            day=pl.when("day_is").then("day"), start=pl.when(alone).then("day").otherwise("start"),
-            start_utc=pl.when(alone).then("day_utc").otherwise("start_utc"), start_clock=pl.when(alone).then("day_clock").otherwise("start_clock"),
+            day=pl.when("day_is").then("day"),
+            start=pl.when(alone).then("day").otherwise("start"),
+            start_utc=pl.when(alone).then("day_utc").otherwise("start_utc"),
+            start_clock=pl.when(alone).then("day_clock").otherwise("start_clock"),
             start_day=pl.col("start_day") | alone,
-        )  # fmt: skip
-    if frame.select(((pl.col("start_clock") & ~pl.col("start_day")) | (pl.col("end_clock") & ~pl.col("end_day"))).any()).item():
+        )
+    if frame.select(
+        ((pl.col("start_clock") & ~pl.col("start_day")) | (pl.col("end_clock") & ~pl.col("end_day"))).any()
+    ).item():
         frame = frame.with_columns(start=_on_day("start", pl.col("day")))
         frame = frame.with_columns(end=_on_day("end", pl.coalesce("day", pl.when("start_day").then("start"))))
     return frame

@@ -2,15 +2,15 @@
 
 import polars as pl
 
-from ingest.terms import tables
 from ingest.reading.headings import CARRIED, Column, Columns
 from ingest.reading.measurements import numbers_of, readings_of
 from ingest.reading.notation import DITTO, NO_READING, Manner
 from ingest.reading.row_text import other_json, row_text, text_hash
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
-from ingest.shopfiles.shop import Shop
 from ingest.reading.stamps import read_times
 from ingest.reading.words import Words
+from ingest.shopfiles.shop import Shop
+from ingest.terms import tables
 
 _EMPTY = ("-", "--", "–", "—", "n/a", "N/A")  # a field so filled is empty
 _DAMAGED = r"^\d(?:[.,]\d+)?[eE]\+?\d+$"  # a serial that a spreadsheet has turned into a power of ten
@@ -28,8 +28,9 @@ class Refusals:
         if not mask.any():
             return
         frame = pl.DataFrame({"row": pl.int_range(len(mask), dtype=pl.UInt32, eager=True)}).with_columns(
-            reason=pl.lit(reason) if isinstance(reason, str) else reason, wanted=pl.lit(wanted) if isinstance(wanted, str) else wanted
-        )  # fmt: skip
+            reason=pl.lit(reason) if isinstance(reason, str) else reason,
+            wanted=pl.lit(wanted) if isinstance(wanted, str) else wanted,
+        )
         self.frames.append(frame.filter(mask.fill_null(False)))
 
     def settle(self, reading: Reading) -> pl.Series | None:
@@ -38,13 +39,17 @@ class Refusals:
             return None
         refused = pl.concat(self.frames).unique("row", keep="first", maintain_order=True)
         whole = self.rows[refused["row"]]
-        reading.asides.add_frame(refused.with_columns(whole["line"], pl.lit("").alias("column"), row_text(whole).alias("raw")))
+        reading.asides.add_frame(
+            refused.with_columns(whole["line"], pl.lit("").alias("column"), row_text(whole).alias("raw"))
+        )
         keep = pl.Series("keep", [True]).new_from_index(0, self.rows.height)
         return keep.scatter(refused["row"], False)
 
 
 class Cells:
-    """The cells of a table's rows by field, stripped, '' where empty; at one stage where the sheet has a row an instrument."""
+    """The cells of a table's rows by field, stripped, '' where empty; at one stage where the sheet has a row an
+    instrument.
+    """
 
     def __init__(self, rows: pl.DataFrame, columns: Columns, at: str = "") -> None:
         self.rows, self.columns, self.at = rows, columns, at
@@ -63,7 +68,9 @@ class Cells:
 
     def long(self, column: Column) -> pl.DataFrame:
         """row, line, text of one column."""
-        return self.rows.select(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), "line", pl.col(f"c{column.place}").alias("text"))
+        return self.rows.select(
+            pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"), "line", pl.col(f"c{column.place}").alias("text")
+        )
 
 
 def read_visits(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
@@ -83,21 +90,36 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     refused = Refusals(rows)
     serial = cells.text("serial")
     refused.add(
-        serial.str.contains(_DAMAGED), "serial damaged by a spreadsheet", "the serial as it stands on the instrument; format the column as text"
+        serial.str.contains(_DAMAGED),
+        "serial damaged by a spreadsheet",
+        "the serial as it stands on the instrument; format the column as text",
     )
-    refused.add(serial.str.to_lowercase().is_in(list(DITTO)), "ditto mark", "the serial itself: ditto marks are never copied")
+    refused.add(
+        serial.str.to_lowercase().is_in(list(DITTO)), "ditto mark", "the serial itself: ditto marks are never copied"
+    )
     stages = _listed("stage", cells, refused, words, default=stage)
     if not stage:
-        refused.add(stages == "", "no stage", "the stage in its column, or `stage` in the [[log]] of a sheet of one stage")
+        refused.add(
+            stages == "", "no stage", "the stage in its column, or `stage` in the [[log]] of a sheet of one stage"
+        )
     models = _listed("model", cells, refused, words, default=_only_model(reading.shop))
     outcomes = _listed("outcome", cells, refused, words, default=log.empty_outcome)
     lots = _as_typed("lot", cells, reading)
     receiving = stages.is_in([key for key, role in reading.shop.roles.items() if role == "receiving"])
-    refused.add((serial == "") & ~(receiving & (lots != "")), "no serial", "a serial; only a part at receiving may have a lot in its place")
+    refused.add(
+        (serial == "") & ~(receiving & (lots != "")),
+        "no serial",
+        "a serial; only a part at receiving may have a lot in its place",
+    )
     times = read_times(cells, refused, reading, day_only=keys_of_row)
     keep = refused.settle(reading)
     visits = times.with_columns(
-        rows["line"].alias("line"), serial.alias("serial"), stages.alias("stage"), models.alias("model"), outcomes.alias("outcome"), lots
+        rows["line"].alias("line"),
+        serial.alias("serial"),
+        stages.alias("stage"),
+        models.alias("model"),
+        outcomes.alias("outcome"),
+        lots,
     )
     if keep is not None:
         visits, cells = visits.filter(keep), Cells(rows.filter(keep), cells.columns, cells.at)
@@ -131,7 +153,9 @@ def _listed(field: str, cells: Cells, refused: Refusals, words: Words, default: 
     return (
         keys
         if not default
-        else keys.to_frame().select(pl.when(pl.col(keys.name) == "").then(pl.lit(default)).otherwise(pl.col(keys.name)).alias(field)).to_series()
+        else keys.to_frame()
+        .select(pl.when(pl.col(keys.name) == "").then(pl.lit(default)).otherwise(pl.col(keys.name)).alias(field))
+        .to_series()
     )
 
 
@@ -144,10 +168,14 @@ def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
     ditto = text.str.to_lowercase().is_in(list(DITTO))
     if ditto.any():
         reading.asides.add_frame(
-            cells.rows.select("line", pl.lit(column.heading).alias("column")).with_columns(
-                text.alias("raw"), pl.lit("ditto mark").alias("reason"), pl.lit("the word itself: ditto marks are never copied").alias("wanted")
-            ).filter(ditto)
-        )  # fmt: skip
+            cells.rows.select("line", pl.lit(column.heading).alias("column"))
+            .with_columns(
+                text.alias("raw"),
+                pl.lit("ditto mark").alias("reason"),
+                pl.lit("the word itself: ditto marks are never copied").alias("wanted"),
+            )
+            .filter(ditto)
+        )
         text = text.to_frame().select(pl.when(ditto).then(pl.lit("")).otherwise(pl.col(field)).alias(field)).to_series()
     keys, unknown = reading.words.or_as_typed(field, text)
     if {"tech": reading.words.asks_techs, "gauge": reading.words.asks_gauges}.get(field, False):
@@ -159,21 +187,34 @@ def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
 def _with_fields(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.DataFrame:
     """The visits with everything else their rows say."""
     shop, log = reading.shop, reading.log
-    fields = [_as_typed(field, cells, reading) for field in ("tech", "neck", *(name for name in CARRIED if name not in ("model", "lot")))]
+    fields = [
+        _as_typed(field, cells, reading)
+        for field in ("tech", "neck", *(name for name in CARRIED if name not in ("model", "lot")))
+    ]
     places = [_place(field, cells, reading) for field in ("sent_back_to", "cause")]
     numbers = [
-        numbers_of(cells.column("minutes"), cells, Manner("minutes", "min", log.decimal), (0, 100_000), reading.asides).alias("minutes"),
-        numbers_of(cells.column("rh"), cells, Manner("humidity", "%", log.decimal), (0, 100), reading.asides).alias("rh"),
         numbers_of(
-            cells.column("temperature"), cells, Manner("temperature", log.units.get("temperature", shop.shop.temperature), log.decimal), (-40, 60),
+            cells.column("minutes"), cells, Manner("minutes", "min", log.decimal), (0, 100_000), reading.asides
+        ).alias("minutes"),
+        numbers_of(cells.column("rh"), cells, Manner("humidity", "%", log.decimal), (0, 100), reading.asides).alias(
+            "rh"
+        ),
+        numbers_of(
+            cells.column("temperature"),
+            cells,
+            Manner("temperature", log.units.get("temperature", shop.shop.temperature), log.decimal),
+            (-40, 60),
             reading.asides,
         ).alias("temperature"),
-    ]  # fmt: skip
+    ]
     note = cells.column("note")
     notes = cells.long(note)["text"].alias("note") if note else cells.text("note")
-    return visits.with_columns(*fields, *places, *numbers, notes, other_json(cells.rows, cells.columns).alias("other")).with_columns(
-        pl.lit(reading.log_id).alias("log_id"), pl.when(pl.col("minutes").is_null()).then(pl.lit("")).otherwise(pl.lit("typed")).alias("minutes_from")
-    )  # fmt: skip
+    return visits.with_columns(
+        *fields, *places, *numbers, notes, other_json(cells.rows, cells.columns).alias("other")
+    ).with_columns(
+        pl.lit(reading.log_id).alias("log_id"),
+        pl.when(pl.col("minutes").is_null()).then(pl.lit("")).otherwise(pl.lit("typed")).alias("minutes_from"),
+    )
 
 
 def _place(field: str, cells: Cells, reading: Reading) -> pl.Series:
@@ -187,10 +228,14 @@ def _place(field: str, cells: Cells, reading: Reading) -> pl.Series:
     if unknown.any():
         wanted = {each: reading.words.wanted(field, each) for each in text.filter(unknown).unique().to_list()}
         reading.asides.add_frame(
-            cells.rows.select("line", pl.lit(column.heading).alias("column")).with_columns(
-                text.alias("raw"), pl.lit(f"{field} is no stage of the shop").alias("reason"), text.replace_strict(wanted, default="").alias("wanted")
-            ).filter(unknown)
-        )  # fmt: skip
+            cells.rows.select("line", pl.lit(column.heading).alias("column"))
+            .with_columns(
+                text.alias("raw"),
+                pl.lit(f"{field} is no stage of the shop").alias("reason"),
+                text.replace_strict(wanted, default="").alias("wanted"),
+            )
+            .filter(unknown)
+        )
     return keys.fill_null("").alias(field)
 
 
@@ -200,7 +245,9 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
         return []
     gauges = _as_typed("gauge", cells, reading)
     named = cells.column("gauge") is not None
-    base = visits.select("line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice")
+    base = visits.select(
+        "line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice"
+    )
     twice = bool(visits["clock_twice"].any())
     every = pl.int_range(base.height, dtype=pl.UInt32, eager=True)
     not_taken = 0
@@ -212,11 +259,17 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
         index = found.readings["row"]
         all_rows = base.height == index.len() and bool((index == every).all())
         frame = found.readings.hstack(base if all_rows else base[index]).with_columns(
-            pl.lit(reading.log_id).alias("log_id"), pl.lit(column.characteristic).alias("characteristic"),
-        )  # fmt: skip
-        frame = frame.with_columns(_gauges_for(column.characteristic, gauges[index], reading).alias("gauge") if named else pl.lit("").alias("gauge"))
+            pl.lit(reading.log_id).alias("log_id"), pl.lit(column.characteristic).alias("characteristic")
+        )
+        frame = frame.with_columns(
+            _gauges_for(column.characteristic, gauges[index], reading).alias("gauge")
+            if named
+            else pl.lit("").alias("gauge")
+        )
         if twice:
-            flagged = pl.when(pl.col("flag") == "").then(pl.lit("clock twice")).otherwise(pl.col("flag") + ";clock twice")
+            flagged = (
+                pl.when(pl.col("flag") == "").then(pl.lit("clock twice")).otherwise(pl.col("flag") + ";clock twice")
+            )
             frame = frame.with_columns(pl.when("clock_twice").then(flagged).otherwise("flag").alias("flag"))
         out.append(tables.shaped(frame, tables.READINGS))
         reading.progress(0.3 + 0.6 * (done + 1) / len(measures), column.heading)
@@ -226,7 +279,9 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
 
 
 def _gauges_for(characteristic: str, gauges: pl.Series, reading: Reading) -> pl.Series:
-    """The gauge a row names, where it can measure the characteristic; '' where another of the row's measurements is meant."""
+    """The gauge a row names, where it can measure the characteristic; '' where another of the row's measurements is
+    meant.
+    """
     others = {gauge.key: "" for gauge in reading.shop.gauges if gauge.measures and characteristic not in gauge.measures}
     return gauges.replace(others) if others else gauges
 
@@ -239,16 +294,24 @@ def _faults(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.DataFram
     frame = visits.select("log_id", "line", "serial", "stage").with_columns(
         cells.text("fault").alias("raw"), cells.text("fault_at").alias("fault_at")
     )
-    frame = frame.filter((pl.col("raw") != "") & ~(pl.col("raw").str.to_lowercase().is_in(sorted(NO_READING - known.keys()))))
+    frame = frame.filter(
+        (pl.col("raw") != "") & ~(pl.col("raw").str.to_lowercase().is_in(sorted(NO_READING - known.keys())))
+    )
     if frame.is_empty():
         return tables.empty(tables.FAULTS)
-    frame = frame.with_columns(pl.col("raw").str.split(";").alias("fault"), pl.col("fault_at").str.split(";").alias("places"))
+    frame = frame.with_columns(
+        pl.col("raw").str.split(";").alias("fault"), pl.col("fault_at").str.split(";").alias("places")
+    )
     dealt = pl.col("places").list.len() == pl.col("fault").list.len()
-    spread = pl.concat([
-        frame.filter(dealt).explode("fault", "places").with_columns(pl.col("places").alias("fault_at")),
-        frame.filter(~dealt).explode("fault").with_columns(pl.lit("").alias("places")),
-    ])  # fmt: skip
-    spread = spread.with_columns(pl.col("fault").str.strip_chars(), pl.col("fault_at").str.strip_chars()).filter(pl.col("fault") != "")
+    spread = pl.concat(
+        [
+            frame.filter(dealt).explode("fault", "places").with_columns(pl.col("places").alias("fault_at")),
+            frame.filter(~dealt).explode("fault").with_columns(pl.lit("").alias("places")),
+        ]
+    )
+    spread = spread.with_columns(pl.col("fault").str.strip_chars(), pl.col("fault_at").str.strip_chars()).filter(
+        pl.col("fault") != ""
+    )
     keys, unknown = reading.words.or_as_typed("fault", spread["fault"])
     if reading.words.asks_faults:
         for word in unknown:
@@ -257,11 +320,15 @@ def _faults(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.DataFram
 
 
 def _ordinal(visits: pl.DataFrame) -> pl.Series:
-    """The how-manieth row of the same serial (or part), stage, day and tech, from 1, where only the day is known; else 0."""
+    """The how-manieth row of the same serial (or part), stage, day and tech, from 1, where only the day is known; else
+    0.
+    """
     zero = pl.Series("ordinal", [0], dtype=pl.Int64).new_from_index(0, visits.height)
     dated = ~visits["time_known"]
     if not dated.any():
         return zero
     counted = visits.select("serial", "part", "stage", "started_at", "tech").filter(dated)
-    places = counted.select(pl.int_range(1, pl.len() + 1, dtype=pl.Int64).over("serial", "part", "stage", "started_at", "tech")).to_series()
+    places = counted.select(
+        pl.int_range(1, pl.len() + 1, dtype=pl.Int64).over("serial", "part", "stage", "started_at", "tech")
+    ).to_series()
     return zero.scatter(dated.arg_true(), places)

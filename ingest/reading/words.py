@@ -1,4 +1,6 @@
-"""The words of a shop: what a cell for a stage, model, outcome, tech, fault, gauge or supplier means, each distinct text looked up once."""
+"""The words of a shop: what a cell for a stage, model, outcome, tech, fault, gauge or supplier means, each distinct
+text looked up once.
+"""
 
 import re
 from collections.abc import Iterable
@@ -6,8 +8,8 @@ from collections.abc import Iterable
 import polars as pl
 
 from ingest.reading.headings import plain
-from ingest.terms.questions import closest, quoted
 from ingest.shopfiles.shop import Log, Shop
+from ingest.terms.questions import closest, quoted
 
 OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open")
 NOT_STAGES = ("supplier", "handling", "unknown")  # causes that are no bench stage
@@ -25,11 +27,15 @@ class Words:
             "sent_back_to": causes | _own(log, "sent_back_to"),
             "cause": causes | _own(log, "cause"),
             "model": _known(((m.key, (m.key, m.name, *m.words)) for m in shop.models), log.words.get("model", {})),
-            "outcome": _known(((outcome, (outcome, outcome.replace(" ", "-"))) for outcome in OUTCOMES), log.words.get("outcome", {})),
+            "outcome": _known(
+                ((outcome, (outcome, outcome.replace(" ", "-"))) for outcome in OUTCOMES), log.words.get("outcome", {})
+            ),
             "tech": _known(((t.key, (t.key, t.name, *t.words)) for t in shop.techs), log.words.get("tech", {})),
             "fault": _known(((f.key, (f.key, *f.words)) for f in shop.faults), log.words.get("fault", {})),
             "gauge": _known(((g.key, (g.key, g.name, *g.words)) for g in shop.gauges), log.words.get("gauge", {})),
-            "characteristic": _known(((c.key, (c.key, c.name)) for c in shop.characteristics), log.words.get("characteristic", {})),
+            "characteristic": _known(
+                ((c.key, (c.key, c.name)) for c in shop.characteristics), log.words.get("characteristic", {})
+            ),
         }
         self.by_field |= {field: _own(log, field) for field in log.words if field not in self.by_field}
         self.asks_techs, self.asks_faults, self.asks_gauges = bool(shop.techs), bool(shop.faults), bool(shop.gauges)
@@ -53,7 +59,9 @@ class Words:
             key = known.get(plain(text))
             if key is None and text and field == "tech":
                 parts = _TWO_NAMES.split(text)
-                keys = [known.get(plain(part), part.strip()) if place % 2 == 0 else part for place, part in enumerate(parts)]
+                keys = [
+                    known.get(plain(part), part.strip()) if place % 2 == 0 else part for place, part in enumerate(parts)
+                ]
                 unknown += [part.strip() for part in parts[::2] if part.strip() and plain(part) not in known]
                 key = "".join(keys)
             elif key is None and text:
@@ -70,14 +78,21 @@ class Words:
         """One question about an unlisted tech, fault or gauge, with the line to paste into shop.toml."""
         near = self.nearest(field, text)
         if near:
-            return f"{field} {text!r} is not listed; kept as typed. If it is {near!r}, add {quoted(text)} to its words: words = [{quoted(text)}]"
+            return (
+                f"{field} {text!r} is not listed; kept as typed. If it is {near!r}, add {quoted(text)} to its "
+                f"words: words = [{quoted(text)}]"
+            )
         return f"{field} {text!r} is not listed; kept as typed. To list it: [[{field}]] key = {quoted(text)}"
 
     def wanted(self, field: str, text: str) -> str:
         """What a cell of a listed field may hold, with the line to paste where a near word is meant."""
         near = self.nearest(field, text)
         keys = ", ".join(dict.fromkeys(self.by_field.get(field, {}).values()))
-        hint = f"; if {near!r} is meant: words = {{ {field} = {{ {quoted(text)} = {quoted(near)} }} }}" if near and len(text) < 60 else ""
+        hint = (
+            f"; if {near!r} is meant: words = {{ {field} = {{ {quoted(text)} = {quoted(near)} }} }}"
+            if near and len(text) < 60
+            else ""
+        )
         return f"one of {keys}{hint}"
 
 
@@ -85,8 +100,15 @@ def swap(texts: pl.Series, meanings: dict[str, str | None]) -> pl.Series:
     """Every text by its meaning, row for row."""
     if all(text == meaning for text, meaning in meanings.items()):
         return texts
-    table = pl.DataFrame({"text": list(meanings), "meaning": list(meanings.values())}, schema={"text": pl.String, "meaning": pl.String})
-    return texts.rename("text").to_frame().join(table, on="text", how="left", maintain_order="left")["meaning"].rename(texts.name)
+    table = pl.DataFrame(
+        {"text": list(meanings), "meaning": list(meanings.values())}, schema={"text": pl.String, "meaning": pl.String}
+    )
+    return (
+        texts.rename("text")
+        .to_frame()
+        .join(table, on="text", how="left", maintain_order="left")["meaning"]
+        .rename(texts.name)
+    )
 
 
 def _known(entries: Iterable[tuple[str, tuple[str, ...]]], own: dict[str, str]) -> dict[str, str]:

@@ -1,6 +1,7 @@
 """An .xlsx workbook to the same tables as a CSV file.
 
-Sheets follow one another: the line of a row is its row in the sheet, counted on through the sheets before it, so that every line is named once.
+Sheets follow one another: the line of a row is its row in the sheet, counted on through the sheets before it, so that
+every line is named once.
 """
 
 import re
@@ -21,9 +22,14 @@ def read_workbook(data: bytes, name: str, form: Form) -> Tables:
     """The tables of every sheet. FileProblem where the file is no workbook or no sheet has a header."""
     try:
         book = fastexcel.read_excel(data)
-        sheets = [(sheet, book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_polars()) for sheet in book.sheet_names]
+        sheets = [
+            (sheet, book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_polars())
+            for sheet in book.sheet_names
+        ]
     except Exception as fault:  # fastexcel has one error for each thing that can be wrong with a workbook
-        raise FileProblem(f"{name}: cannot be read as a workbook ({str(fault).splitlines()[0]}); save it as .xlsx or CSV") from None
+        raise FileProblem(
+            f"{name}: cannot be read as a workbook ({str(fault).splitlines()[0]}); save it as .xlsx or CSV"
+        ) from None
     notes: list[str] = []
     before, headers = 0, Headers(form)
     records: list[Record] = []
@@ -44,7 +50,9 @@ def _rows(rows: list[tuple[str | None, ...]], before: int, form: Form, headers: 
 
 
 def _as_typed(cell: str, decimal: str) -> str:
-    """A cell as a person would have typed it: a day without midnight, a time of day without a day, the sheet's own decimal sign."""
+    """A cell as a person would have typed it: a day without midnight, a time of day without a day, the sheet's own
+    decimal sign.
+    """
     if found := _MIDNIGHT.fullmatch(cell):
         return found[1]
     if found := _CLOCK.fullmatch(cell):

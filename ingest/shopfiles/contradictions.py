@@ -1,4 +1,6 @@
-"""Does shop.toml agree with itself: every place where one of its tables names something that another does not have, or says twice."""
+"""Does shop.toml agree with itself: every place where one of its tables names something that another does not have, or
+says twice.
+"""
 
 import re
 from collections.abc import Iterator
@@ -11,9 +13,22 @@ if TYPE_CHECKING:
 
 Outcome = Literal["pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"]
 WORD_FIELDS = (  # columns whose words a [[log]] may translate
-    "stage", "model", "outcome", "tech", "supplier", "fault", "gauge", "cause", "sent_back_to", "lot", "job", "string_set", "grade", "hand",
+    "stage",
+    "model",
+    "outcome",
+    "tech",
+    "supplier",
+    "fault",
+    "gauge",
+    "cause",
+    "sent_back_to",
+    "lot",
+    "job",
+    "string_set",
+    "grade",
+    "hand",
     "characteristic",
-)  # fmt: skip
+)
 CAUSES_OUTSIDE = ("supplier", "handling", "unknown")  # a fault's suspect or cause that is no stage
 
 
@@ -28,7 +43,11 @@ def disagreements(shop: "Shop") -> Iterator[str]:
     yield from _words_twice("tech", {tech.key: (tech.key, *tech.words) for tech in shop.techs})
     yield from _words_twice("fault", {fault.key: (fault.key, *fault.words) for fault in shop.faults})
     yield from _words_twice("model", {model.key: (model.key, *model.words) for model in shop.models})
-    stages, measures, models = [s.key for s in shop.stages], [c.key for c in shop.characteristics], [m.key for m in shop.models]
+    stages, measures, models = (
+        [s.key for s in shop.stages],
+        [c.key for c in shop.characteristics],
+        [m.key for m in shop.models],
+    )
     families = sorted({model.family for model in shop.models})
     for stage in shop.stages:
         if stage.key in CAUSES_OUTSIDE:
@@ -46,7 +65,11 @@ def disagreements(shop: "Shop") -> Iterator[str]:
             yield from _known(f"gauge {gauge.key}: measures", measure, measures)
             quantity = shop.by_characteristic[measure].quantity if measure in measures else ""
             for text in (gauge.resolution, *gauge.leaves):
-                if text and quantity in ("length", "pitch", "angle") and quantity_of(re.sub(r"^[\s\d./+-]+", "", text)) != quantity:
+                if (
+                    text
+                    and quantity in ("length", "pitch", "angle")
+                    and quantity_of(re.sub(r"^[\s\d./+-]+", "", text)) != quantity
+                ):
                     yield f"gauge {gauge.key}: {text!r} is no {quantity}, which {measure} is"
     for model in shop.models:
         if model.setup in models and model.setup != model.key:
@@ -71,13 +94,19 @@ def _log_disagreements(log: "Log", shop: "Shop", stages: list[str]) -> Iterator[
     if log.stage:
         yield from _known(f"log {log.name}: stage", log.stage, stages)
     yield from _known(f"log {log.name}: empty_outcome", log.empty_outcome, list(get_args(Outcome)))
-    for column, keys in (("stage", stages), ("outcome", list(get_args(Outcome))), ("model", [m.key for m in shop.models])):
+    for column, keys in (
+        ("stage", stages),
+        ("outcome", list(get_args(Outcome))),
+        ("model", [m.key for m in shop.models]),
+    ):
         for word, key in log.words.get(column, {}).items():
             yield from _known(f"log {log.name}: words, {column}, {word!r}", key, keys)
     for column in log.words:
         yield from _known(f"log {log.name}: words", column, list(WORD_FIELDS))
     for key, unit in log.units.items():
-        item = shop.by_characteristic.get(key) or next((c for c in shop.characteristics if key.startswith((c.key, c.name or c.key))), None)
+        item = shop.by_characteristic.get(key) or next(
+            (c for c in shop.characteristics if key.startswith((c.key, c.name or c.key))), None
+        )
         if item is None and key not in log.headings and key != "temperature":
             yield f"log {log.name}: units names {key!r}; wanted one of {', '.join(c.key for c in shop.characteristics)}"
         if item and unit_of(unit, item.quantity) is None:

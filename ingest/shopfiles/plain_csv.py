@@ -1,4 +1,6 @@
-"""Small CSV files that the shop keeps itself (specs, lots, changes, climate): rows by heading with their line, faults gathered by line."""
+"""Small CSV files that the shop keeps itself (specs, lots, changes, climate): rows by heading with their line, faults
+gathered by line.
+"""
 
 import csv
 import io
@@ -6,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-from ingest.terms.questions import closest
 from ingest.shopfiles.shop import ShopProblem
+from ingest.terms.questions import closest
 
 
 class Fault(ValueError):
@@ -17,8 +19,8 @@ class Fault(ValueError):
 def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) -> Iterator[tuple[int, dict[str, str]]]:
     """(line, cells by heading, stripped, '' where absent) of each filled row.
 
-    ShopProblem where the file cannot be opened, is not UTF-8, lacks a required heading or has one that is not known; a row of more cells
-    than the header. Comma or semicolon, whichever the header holds.
+    ShopProblem where the file cannot be opened, is not UTF-8, lacks a required heading or has one that is not known; a
+    row of more cells than the header. Comma or semicolon, whichever the header holds.
     """
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -26,7 +28,9 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
         raise ShopProblem(f"{path.name}: cannot be opened: {fault.strerror}") from None
     except UnicodeDecodeError as fault:
         line = path.read_bytes()[: fault.start].count(b"\n") + 1
-        raise ShopProblem(f"{path.name}, line {line}: a letter that is not UTF-8; wanted the file saved as UTF-8") from None
+        raise ShopProblem(
+            f"{path.name}, line {line}: a letter that is not UTF-8; wanted the file saved as UTF-8"
+        ) from None
     if "\x00" in text:
         raise ShopProblem(f"{path.name}: holds NUL bytes; wanted CSV text")
     first = text.split("\n", 1)[0]
@@ -42,7 +46,9 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
             if name not in columns
         ]
         faults += [f"{path.name}: heading {name!r} stands twice" for name in columns if header.count(name) > 1]
-        faults += [f"{path.name}: no heading {name!r}; wanted {', '.join(columns)}" for name in required if name not in header]
+        faults += [
+            f"{path.name}: no heading {name!r}; wanted {', '.join(columns)}" for name in required if name not in header
+        ]
         if faults:
             raise ShopProblem("\n".join(faults))
         before = reader.line_num
@@ -51,8 +57,14 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
             if not any(cell.strip() for cell in cells):
                 continue
             if any(cell.strip() for cell in cells[len(header) :]):
-                raise ShopProblem(f"{path.name}, line {line}: {len(cells)} cells under {len(header)} headings; a comma in a number or note?")
-            yield line, dict.fromkeys(columns, "") | {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
+                raise ShopProblem(
+                    f"{path.name}, line {line}: {len(cells)} cells under {len(header)} headings; a comma in a number "
+                    "or note?"
+                )
+            yield (
+                line,
+                dict.fromkeys(columns, "") | {name: cell.strip() for name, cell in zip(header, cells, strict=False)},
+            )
     except csv.Error as fault:
         raise ShopProblem(f"{path.name}, line {reader.line_num}: {fault}") from None
 

@@ -1,4 +1,6 @@
-"""shop.toml: the shop as its manager wrote it down. Unknown keys are refused; an error names file, key, value and what is allowed."""
+"""shop.toml: the shop as its manager wrote it down. Unknown keys are refused; an error names file, key, value and what
+is allowed.
+"""
 
 import hashlib
 import re
@@ -204,7 +206,9 @@ class Gauge(Part):
 
     @cached_property
     def step(self) -> float | None:
-        """Smallest difference the gauge can show, in canonical units: its resolution, or the middle step between its leaves; None: not said."""
+        """Smallest difference the gauge can show, in canonical units: its resolution, or the middle step between its
+        leaves; None: not said.
+        """
         if self.resolution:
             return amount(self.resolution)
         sizes = sorted({amount(leaf) for leaf in self.leaves})
@@ -216,7 +220,9 @@ class Gauge(Part):
             raise ValueError("resolution and leaves are both given; wanted one of them")
         if self.resolution and amount(self.resolution) <= 0:
             raise ValueError(f"resolution {self.resolution!r} is not above 0")
-        if self.leaves and (len({amount(leaf) for leaf in self.leaves}) < 2 or min(amount(leaf) for leaf in self.leaves) <= 0):
+        if self.leaves and (
+            len({amount(leaf) for leaf in self.leaves}) < 2 or min(amount(leaf) for leaf in self.leaves) <= 0
+        ):
             raise ValueError(f"leaves {list(self.leaves)}: wanted two or more different sizes above 0")
         return self
 
@@ -308,7 +314,9 @@ class Shop(Part):
 
     @cached_property
     def bench_order(self) -> dict[str, int]:
-        """Place of each stage along the bench, from 0; a repair stage has its place in the file but stands outside the bench order."""
+        """Place of each stage along the bench, from 0; a repair stage has its place in the file but stands outside the
+        bench order.
+        """
         return {stage.key: place for place, stage in enumerate(self.stages)}
 
     @cached_property
@@ -367,11 +375,17 @@ def read_shop(path: Path) -> Shop:
 
 
 def checked_shop(table: dict[str, Any], name: str = "shop.toml") -> Shop:
-    """The shop of a table as TOML gives it. ShopProblem, a line per fault: file, key, what was found, what is allowed."""
+    """The shop of a table as TOML gives it. ShopProblem, a line per fault: file, key, what was found, what is
+    allowed.
+    """
     try:
         return Shop.model_validate(table)
     except ValidationError as problem:
-        faults = [fault for fault in problem.errors() if not (fault["type"] == "dict_type" and "constrained-float" in str(fault["loc"]))]
+        faults = [
+            fault
+            for fault in problem.errors()
+            if not (fault["type"] == "dict_type" and "constrained-float" in str(fault["loc"]))
+        ]
         lines = [f"{name}: {line}" for fault in faults or problem.errors() for line in told(fault, table, Shop)]
         raise ShopProblem("\n".join(dict.fromkeys(lines))) from None
 

@@ -19,7 +19,9 @@ def told(fault: Any, table: dict[str, Any], whole: type[BaseModel]) -> list[str]
     if kind in ("value_error", "assertion_error"):
         said = str(fault["ctx"]["error"])
         return (
-            said.split("\n") if not place else [f"{where}: {said}" if isinstance(fault["input"], dict) else f"{where} = {fault['input']!r}: {said}"]
+            said.split("\n")
+            if not place
+            else [f"{where}: {said}" if isinstance(fault["input"], dict) else f"{where} = {fault['input']!r}: {said}"]
         )
     wanted = "at least one" if kind == "too_short" else str(fault["msg"]).removeprefix("Input should be ")
     if kind == "literal_error":
@@ -50,5 +52,12 @@ def _keys_at(place: list[Any], whole: type[BaseModel]) -> list[str]:
         if isinstance(step, str) and isinstance(part, type) and issubclass(part, BaseModel):
             fields = {field.alias or name: field for name, field in part.model_fields.items()}
             annotation = fields[step].annotation if step in fields else None
-            part = next((kind for kind in (annotation, *get_args(annotation)) if isinstance(kind, type) and issubclass(kind, BaseModel)), None)
+            part = next(
+                (
+                    kind
+                    for kind in (annotation, *get_args(annotation))
+                    if isinstance(kind, type) and issubclass(kind, BaseModel)
+                ),
+                None,
+            )
     return [field.alias or name for name, field in part.model_fields.items()] if part is not None else []

@@ -1,13 +1,15 @@
-"""lots.csv, changes.csv and climate.csv of a shop folder: optional; every fault is one line with file, line, column and what is wanted."""
+"""lots.csv, changes.csv and climate.csv of a shop folder: optional; every fault is one line with file, line, column and
+what is wanted.
+"""
 
 from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
 
-from ingest.terms import clock, tables
 from ingest.shopfiles.plain_csv import Fault, date_of, number_of, rows_of
 from ingest.shopfiles.shop import Shop, ShopProblem
+from ingest.terms import clock, tables
 from ingest.terms.units import amount
 
 Cell = Callable[[str], object]
@@ -31,29 +33,44 @@ def read_lots(folder: Path, shop: Shop) -> pl.DataFrame:
         return None if number is None else int(number)
 
     readers: dict[str, Cell] = {
-        "supplier": _needed, "lot": _needed, "model": _listed([*shop.by_model, *shop.setups.values()]), "received_on": date_of, "quantity": count,
-        "rod_state": str, "hours_acclimatised": lambda text: number_of(text, 0), "agreed_limit": limit,
-    }  # fmt: skip
+        "supplier": _needed,
+        "lot": _needed,
+        "model": _listed([*shop.by_model, *shop.setups.values()]),
+        "received_on": date_of,
+        "quantity": count,
+        "rod_state": str,
+        "hours_acclimatised": lambda text: number_of(text, 0),
+        "agreed_limit": limit,
+    }
     return _read(folder / "lots.csv", readers, tables.LOTS, ("supplier", "lot"), key=("supplier", "lot"))
 
 
 def read_changes(folder: Path, shop: Shop) -> pl.DataFrame:
     """tables.CHANGES of changes.csv: from_date needed, to_date not before it. No file: no rows."""
     readers: dict[str, Cell] = {
-        "from_date": lambda text: date_of(_needed(text)), "to_date": date_of, "model": _listed([*shop.by_model, *shop.setups.values()]),
-        "stage": _listed([stage.key for stage in shop.stages]), "what": _needed, "note": str,
-    }  # fmt: skip
+        "from_date": lambda text: date_of(_needed(text)),
+        "to_date": date_of,
+        "model": _listed([*shop.by_model, *shop.setups.values()]),
+        "stage": _listed([stage.key for stage in shop.stages]),
+        "what": _needed,
+        "note": str,
+    }
     frame = _read(folder / "changes.csv", readers, tables.CHANGES, ("from_date", "what"))
     wrong = frame.filter(pl.col("to_date") < pl.col("from_date"))
     if wrong.height:
         raise ShopProblem(
-            "\n".join(f"changes.csv: {row['what']!r} ends {row['to_date']} before it begins {row['from_date']}" for row in wrong.to_dicts())
+            "\n".join(
+                f"changes.csv: {row['what']!r} ends {row['to_date']} before it begins {row['from_date']}"
+                for row in wrong.to_dicts()
+            )
         )
     return frame
 
 
 def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
-    """tables.CLIMATE of climate.csv: `at` on the shop's clock, rh in %, temperature in the shop's unit. In time order. No file: no rows."""
+    """tables.CLIMATE of climate.csv: `at` on the shop's clock, rh in %, temperature in the shop's unit. In time order.
+    No file: no rows.
+    """
     fahrenheit = shop.shop.temperature == "F"
 
     def stamp(text: str) -> object:
@@ -68,14 +85,31 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
         return read is not None and read[1] is not None
 
     readers: dict[str, Cell] = {
-        "at": stamp, "room": str, "rh": lambda text: number_of(text, 0, 100),
+        "at": stamp,
+        "room": str,
+        "rh": lambda text: number_of(text, 0, 100),
         "temperature": lambda text: number_of(text, -40, 140) if fahrenheit else number_of(text, -40, 60),
-    }  # fmt: skip
+    }
     schema = tables.CLIMATE | {"at": clock.LOCAL}
-    frame = _read(folder / "climate.csv", readers | {"in_utc": offset}, schema | {"in_utc": pl.Boolean()}, ("at",), copy={"in_utc": "at"})
-    at = pl.when("in_utc").then(pl.col("at").dt.replace_time_zone("UTC")).otherwise(clock.to_utc(pl.col("at"), shop.zone))
-    frame = frame.with_columns(at.alias("at"), ((pl.col("temperature") - 32) / 1.8 if fahrenheit else pl.col("temperature")).alias("temperature"))
-    return tables.shaped(frame.drop_nulls("at").sort("at", "room", maintain_order=True), tables.CLIMATE)  # an hour the clock skipped did not happen
+    frame = _read(
+        folder / "climate.csv",
+        readers | {"in_utc": offset},
+        schema | {"in_utc": pl.Boolean()},
+        ("at",),
+        copy={"in_utc": "at"},
+    )
+    at = (
+        pl.when("in_utc")
+        .then(pl.col("at").dt.replace_time_zone("UTC"))
+        .otherwise(clock.to_utc(pl.col("at"), shop.zone))
+    )
+    frame = frame.with_columns(
+        at.alias("at"),
+        ((pl.col("temperature") - 32) / 1.8 if fahrenheit else pl.col("temperature")).alias("temperature"),
+    )
+    return tables.shaped(
+        frame.drop_nulls("at").sort("at", "room", maintain_order=True), tables.CLIMATE
+    )  # an hour the clock skipped did not happen
 
 
 def _read(
@@ -104,7 +138,9 @@ def _read(
         if key:
             named = tuple(cells[name] for name in key)
             if seen.setdefault(named, line) != line:
-                faults.append(f"{path.name}, lines {seen[named]} and {line}: both are {' '.join(named)}; wanted one row a lot")
+                faults.append(
+                    f"{path.name}, lines {seen[named]} and {line}: both are {' '.join(named)}; wanted one row a lot"
+                )
         rows.append(row)
     if faults:
         raise ShopProblem("\n".join(faults))

@@ -7,15 +7,33 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from ingest.terms import tables
 from ingest.shopfiles.plain_csv import Fault, date_of, rows_of
 from ingest.shopfiles.shop import Shop, ShopProblem
+from ingest.terms import tables
 from ingest.terms.units import NEEDS_UNIT, spelled, to_canonical, unit_of
 
-PREFERENCE = ("model", "position", "family", "stage", "supplier")  # a row with the earlier of these filled wins, then the latest from_date
+PREFERENCE = (
+    "model",
+    "position",
+    "family",
+    "stage",
+    "supplier",
+)  # a row with the earlier of these filled wins, then the latest from_date
 COLUMNS = (
-    "characteristic", "position", "family", "model", "stage", "supplier", "target", "lower", "upper", "unit", "from_date", "agreed_on", "note",
-)  # fmt: skip
+    "characteristic",
+    "position",
+    "family",
+    "model",
+    "stage",
+    "supplier",
+    "target",
+    "lower",
+    "upper",
+    "unit",
+    "from_date",
+    "agreed_on",
+    "note",
+)
 KEYS = ("characteristic", "position", "family", "model", "stage", "supplier", "date")
 AT_ONCE = 4_000_000  # comparisons held in memory at a time
 
@@ -30,15 +48,19 @@ class Specs:
     def match(self, keys: pl.DataFrame) -> pl.Series:
         """Which row of `rows` holds for each key row.
 
-        keys : characteristic, position, family, model, stage, supplier (text) and date (the local date: for a characteristic with
-            `set_at` the date it was set where the setter is known, else the date it was read), shape (n, 7). A model may be a setup's name.
+        keys : characteristic, position, family, model, stage, supplier (text) and date (the local date: for a
+        characteristic with
+            `set_at` the date it was set where the setter is known, else the date it was read), shape (n, 7). A model
+            may be a setup's name.
         Returns Int64 (n,): index into `rows`, null where none holds. Filled fields must all match; rows are not merged.
         """
         if keys.is_empty() or self.rows.is_empty():
             return pl.Series("spec", [None], dtype=pl.Int64).new_from_index(0, keys.height)
         distinct = keys.select(KEYS).unique(maintain_order=True)
         held = pl.Series("spec", self._match_distinct(distinct), dtype=pl.Int64)
-        found = keys.select(KEYS).join(distinct.with_columns(held), on=KEYS, how="left", nulls_equal=True, maintain_order="left")["spec"]
+        found = keys.select(KEYS).join(
+            distinct.with_columns(held), on=KEYS, how="left", nulls_equal=True, maintain_order="left"
+        )["spec"]
         return found.set(found == -1, None)
 
     def _match_distinct(self, keys: pl.DataFrame) -> np.ndarray:
@@ -53,7 +75,9 @@ class Specs:
             fits = np.ones((part.stop - part.start, rows.height), dtype=bool)
             for name in ("characteristic", *PREFERENCE):
                 codes = _codes(
-                    pl.concat([keys[name][part], rows[name], setup[part]]) if name == "model" else pl.concat([keys[name][part], rows[name]])
+                    pl.concat([keys[name][part], rows[name], setup[part]])
+                    if name == "model"
+                    else pl.concat([keys[name][part], rows[name]])
                 )
                 n, m = fits.shape
                 mine, theirs = codes[:n, None], codes[None, n : n + m]
@@ -72,9 +96,17 @@ class Specs:
         """Indices of the rows, the one that wins over another before it."""
         filled = [pl.col(name) == "" for name in PREFERENCE]
         ranked = self.rows.select(
-            pl.int_range(pl.len()).alias("index"), *(each.alias(name) for each, name in zip(filled, PREFERENCE, strict=True)), "from_date"
-        )  # fmt: skip
-        ranked = ranked.sort(*PREFERENCE, "from_date", descending=[False] * len(PREFERENCE) + [True], nulls_last=True, maintain_order=True)
+            pl.int_range(pl.len()).alias("index"),
+            *(each.alias(name) for each, name in zip(filled, PREFERENCE, strict=True)),
+            "from_date",
+        )
+        ranked = ranked.sort(
+            *PREFERENCE,
+            "from_date",
+            descending=[False] * len(PREFERENCE) + [True],
+            nulls_last=True,
+            maintain_order=True,
+        )
         return ranked["index"].to_list()
 
 
@@ -84,7 +116,9 @@ def _codes(texts: pl.Series) -> np.ndarray:
 
 
 def read_specs(path: Path, shop: Shop) -> Specs:
-    """The specs of a shop folder; no file: no rows. ShopProblem, a line per fault, where the file does not agree with the shop."""
+    """The specs of a shop folder; no file: no rows. ShopProblem, a line per fault, where the file does not agree with
+    the shop.
+    """
     if not path.exists():
         return Specs(tables.empty(tables.SPECS), shop.setups)
     faults: list[str] = []
@@ -111,10 +145,16 @@ def _row(cells: dict[str, str], shop: Shop) -> tuple[dict[str, object], list[str
         "family": sorted({model.family for model in shop.models}),
         "model": [*(model.key for model in shop.models), *sorted(set(shop.setups.values()) - set(shop.by_model))],
     }
-    wrong += [_not_known(name, cells, known) for name, known in allowed.items() if cells[name] and cells[name] not in known]
+    wrong += [
+        _not_known(name, cells, known) for name, known in allowed.items() if cells[name] and cells[name] not in known
+    ]
     if item is not None and cells["position"] and cells["position"].split(" fret ")[0] not in item.positions:
         wrong.append(
-            _not_known("position", cells, [*item.positions, "or empty"] if item.positions else ["empty: the shop declares no positions for it"])
+            _not_known(
+                "position",
+                cells,
+                [*item.positions, "or empty"] if item.positions else ["empty: the shop declares no positions for it"],
+            )
         )
     model = shop.by_model.get(cells["model"])
     if model and cells["family"] and model.family != cells["family"]:
@@ -123,7 +163,9 @@ def _row(cells: dict[str, str], shop: Shop) -> tuple[dict[str, object], list[str
     unit = unit_of(cells["unit"], quantity)
     if unit is None or (not unit and quantity in NEEDS_UNIT):
         wrong.append(f"unit is {cells['unit']!r}; wanted one of {spelled(quantity)}")
-    row: dict[str, object] = {name: cells[name] for name in ("characteristic", "position", "family", "model", "stage", "supplier", "note")}
+    row: dict[str, object] = {
+        name: cells[name] for name in ("characteristic", "position", "family", "model", "stage", "supplier", "note")
+    }
     for name in ("target", "lower", "upper"):
         try:
             number = float(cells[name]) if cells[name] else None
@@ -154,19 +196,29 @@ def _out_of_order(row: dict[str, object], cells: dict[str, str]) -> Iterator[str
         yield f"lower is {cells['lower']!r} and upper {cells['upper']!r}; wanted lower below upper"
     elif isinstance(target, float) and (
         (isinstance(lower, float) and target < lower) or (isinstance(upper, float) and target > upper)
-    ):  # fmt: skip
+    ):
         yield f"target is {cells['target']!r}; wanted one within lower and upper"
 
 
 def _twins(rows: list[dict[str, object]], shop: Shop) -> Iterator[str]:
-    """Pairs of rows of which both would remain for one reading: equal filled fields and from_date, the model and its setup counted as one."""
+    """Pairs of rows of which both would remain for one reading: equal filled fields and from_date, the model and its
+    setup counted as one.
+    """
     seen: dict[tuple[object, ...], tuple[object, object]] = {}
     for row in rows:
         named = str(row["model"])
         models = [model for model, setup in shop.setups.items() if named in (model, setup)] or [named]
         for model in models:
-            key = (row["characteristic"], *(row[name] for name in PREFERENCE if name != "model"), model, row["from_date"])
+            key = (
+                row["characteristic"],
+                *(row[name] for name in PREFERENCE if name != "model"),
+                model,
+                row["from_date"],
+            )
             if key in seen and seen[key][0] != row["line"]:
-                yield f"lines {seen[key][0]} and {row['line']}: both hold for the same readings from the same date; wanted one of them"
+                yield (
+                    f"lines {seen[key][0]} and {row['line']}: both hold for the same readings from the same date; "
+                    "wanted one of them"
+                )
                 break
             seen[key] = (row["line"], named)

@@ -1,7 +1,8 @@
-"""book.sqlite: what people decided, append-only. Limits on file, bench book, corrections, settled questions, and which logs were loaded or unloaded.
+"""book.sqlite: what people decided, append-only. Limits on file, bench book, corrections, settled questions, and which
+logs were loaded or unloaded.
 
-`sequence` rises by one with every line, whatever its table. Lines are never changed or taken out, but for `forget`, which takes a name out
-everywhere; what is no longer so is said by a later line.
+`sequence` rises by one with every line, whatever its table. Lines are never changed or taken out, but for `forget`,
+which takes a name out everywhere; what is no longer so is said by a later line.
 """
 
 import sqlite3
@@ -12,20 +13,29 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.terms import tables
 from ingest.store.sqlite_tables import connect, create, fetch, insert
+from ingest.terms import tables
 
 FILE = "book.sqlite"
 
 LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log says whether it is loaded
-    "sequence": pl.Int64(), "at": tables.TIME, "who": pl.String(), "why": pl.String(), tables.LOG_ID: pl.String(), "sha256": pl.String(),
-    "name": pl.String(), "what": pl.String(),  # loaded | unloaded
+    "sequence": pl.Int64(),
+    "at": tables.TIME,
+    "who": pl.String(),
+    "why": pl.String(),
+    tables.LOG_ID: pl.String(),
+    "sha256": pl.String(),
+    "name": pl.String(),
+    "what": pl.String(),  # loaded | unloaded
     "replaces": pl.String(),  # log_id of the log in whose place this one was loaded, or ''
-}  # fmt: skip
+}
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
-    "limits_on_file": tables.LIMITS_ON_FILE, "bench_book": tables.BENCH_BOOK, "corrections": tables.CORRECTIONS, "settled": tables.SETTLED,
+    "limits_on_file": tables.LIMITS_ON_FILE,
+    "bench_book": tables.BENCH_BOOK,
+    "corrections": tables.CORRECTIONS,
+    "settled": tables.SETTLED,
     "loads": LOADS,
-}  # fmt: skip
+}
 VERDICTS = ("it is real", "keep held", "take new")
 KINDS = ("cause", "action", "close", "reopen", "known", "note", "decision")
 
@@ -39,21 +49,35 @@ def make(connection: sqlite3.Connection, schema: str = "main") -> None:
 
 
 def append(
-    connection: sqlite3.Connection, table: str, rows: pl.DataFrame, *, now: datetime, who: str = "", why: str = "", schema: str = "main"
+    connection: sqlite3.Connection,
+    table: str,
+    rows: pl.DataFrame,
+    *,
+    now: datetime,
+    who: str = "",
+    why: str = "",
+    schema: str = "main",
 ) -> int:
-    """Write rows (the columns of the table but sequence, at, who, why) into an open transaction; the sequence of the last line written."""
+    """Write rows (the columns of the table but sequence, at, who, why) into an open transaction; the sequence of the
+    last line written.
+    """
     connection.execute(f"UPDATE {schema}.counter SET last = last + ?", (rows.height,))
     last = int(connection.execute(f"SELECT last FROM {schema}.counter").fetchone()[0])
     first = last - rows.height + 1
     lines = rows.with_columns(
-        pl.int_range(first, last + 1, dtype=pl.Int64).alias("sequence"), at=pl.lit(now, dtype=tables.TIME), who=pl.lit(who), why=pl.lit(why)
+        pl.int_range(first, last + 1, dtype=pl.Int64).alias("sequence"),
+        at=pl.lit(now, dtype=tables.TIME),
+        who=pl.lit(who),
+        why=pl.lit(why),
     )
     insert(connection, f"{schema}.{table}", tables.shaped(lines, SCHEMAS[table]))
     return last
 
 
 def write(folder: Path, table: str, rows: pl.DataFrame, *, who: str, why: str, now: datetime) -> int:
-    """Append lines to a table of the book and return the sequence of the last one; two writers at once wait for each other."""
+    """Append lines to a table of the book and return the sequence of the last one; two writers at once wait for each
+    other.
+    """
     with closing(connect(folder / FILE)) as connection:
         connection.execute("BEGIN IMMEDIATE")
         try:
@@ -67,12 +91,16 @@ def write(folder: Path, table: str, rows: pl.DataFrame, *, who: str, why: str, n
 
 
 def write_limits(folder: Path, rows: pl.DataFrame, who: str, why: str, *, now: datetime) -> int:
-    """Put limits on file: a row a stream (tables.LIMITS_ON_FILE but sequence, at, who, why); n 0 takes a stream's limits off file."""
+    """Put limits on file: a row a stream (tables.LIMITS_ON_FILE but sequence, at, who, why); n 0 takes a stream's
+    limits off file.
+    """
     return write(folder, "limits_on_file", rows, who=who, why=why, now=now)
 
 
 def write_entry(folder: Path, kind: str, text: str, who: str, why: str = "", *, now: datetime, **about: object) -> int:
-    """Write one line of the bench book; `about` = its stream, opening reading, owner, dates (columns of tables.BENCH_BOOK)."""
+    """Write one line of the bench book; `about` = its stream, opening reading, owner, dates (columns of
+    tables.BENCH_BOOK).
+    """
     if kind not in KINDS:
         raise ValueError(f"the bench book has no entry {kind!r}; wanted one of {', '.join(KINDS)}")
     strangers = set(about) - set(tables.BENCH_BOOK)
@@ -83,7 +111,9 @@ def write_entry(folder: Path, kind: str, text: str, who: str, why: str = "", *, 
 
 
 def read(folder: Path, *, up_to: int | None = None) -> dict[str, pl.DataFrame]:
-    """Every table of the book by name, in the order written, to the line `up_to`; empty tables where there is no book yet."""
+    """Every table of the book by name, in the order written, to the line `up_to`; empty tables where there is no book
+    yet.
+    """
     with reading(folder) as connection:
         return {name: lines(connection, name, up_to) for name in SCHEMAS}
 
@@ -104,7 +134,12 @@ def lines(connection: sqlite3.Connection | None, table: str, up_to: int | None =
     if connection is None:
         return tables.empty(SCHEMAS[table])
     try:
-        return fetch(connection, SCHEMAS[table], f"FROM {table} WHERE sequence <= ? ORDER BY sequence", (2**62 if up_to is None else up_to,))
+        return fetch(
+            connection,
+            SCHEMAS[table],
+            f"FROM {table} WHERE sequence <= ? ORDER BY sequence",
+            (2**62 if up_to is None else up_to,),
+        )
     except sqlite3.OperationalError as fault:  # made, but not yet written to
         if "no such table" not in str(fault):
             raise
@@ -130,7 +165,9 @@ def active_logs(loads: pl.DataFrame) -> pl.DataFrame:
 
 def standing_corrections(corrections: pl.DataFrame) -> pl.DataFrame:
     """The corrections that count: the latest of each cell, unless undone."""
-    latest = corrections.sort("sequence").unique([tables.LOG_ID, tables.LINE, "column"], keep="last", maintain_order=True)
+    latest = corrections.sort("sequence").unique(
+        [tables.LOG_ID, tables.LINE, "column"], keep="last", maintain_order=True
+    )
     return latest.filter(~pl.col("undone").fill_null(False))
 
 

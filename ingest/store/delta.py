@@ -1,4 +1,6 @@
-"""The three Delta tables of a store: written as plain strings and UTC times, so that any engine can open them; read at one version."""
+"""The three Delta tables of a store: written as plain strings and UTC times, so that any engine can open them; read at
+one version.
+"""
 
 import json
 import shutil
@@ -12,7 +14,8 @@ from deltalake import CommitProperties, DeltaTable, PostCommitHookProperties, Wr
 
 from ingest.terms import tables
 
-# Beside the public columns `visits` keeps what tells a visit from another one: its place among rows of the same day without a clock, its text.
+# Beside the public columns `visits` keeps what tells a visit from another one: its place among rows of the same day
+# without a clock, its text.
 KEPT: dict[str, dict[str, pl.DataType]] = {
     "visits": tables.VISITS | {"ordinal": pl.Int64(), "text_hash": pl.Int64()},
     "readings": tables.READINGS,
@@ -22,7 +25,9 @@ BATCH = 500_000  # rows handed over at a time
 ROW_GROUP = 128 * 1024  # rows that are read or passed over as one
 MANY_FILES = 40  # files of one table before small ones are put together
 LARGE = 32 << 20  # bytes of a file that is left as it is
-_HOOKS = PostCommitHookProperties(create_checkpoint=True, cleanup_expired_logs=False)  # the past stays readable until it is vacuumed
+_HOOKS = PostCommitHookProperties(
+    create_checkpoint=True, cleanup_expired_logs=False
+)  # the past stays readable until it is vacuumed
 
 
 def plain(rows: pl.DataFrame) -> Any:
@@ -52,7 +57,9 @@ class Table:
         return pl.scan_delta(self._opened())
 
     def stand(self) -> None:
-        """Take the table from a writer that died: whatever was written after this version is taken back (a restore is a new version)."""
+        """Take the table from a writer that died: whatever was written after this version is taken back (a restore is a
+        new version).
+        """
         if self.version is None:
             shutil.rmtree(self.path, ignore_errors=True)
             return
@@ -81,7 +88,9 @@ class Table:
     def delete(self, where: str | None, said: dict[str, str]) -> None:
         """Take out the rows of an SQL condition; None: all."""
         if self.version is not None:
-            self._opened().delete(where, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS)
+            self._opened().delete(
+                where, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS
+            )
             self.version = self._opened().version()
 
     def tidy(self, said: dict[str, str]) -> None:
@@ -90,7 +99,9 @@ class Table:
             return
         if len(self._open.file_uris()) > MANY_FILES:
             self._open.optimize.compact(
-                target_size=LARGE, commit_properties=CommitProperties(custom_metadata=said), post_commithook_properties=_HOOKS
+                target_size=LARGE,
+                commit_properties=CommitProperties(custom_metadata=said),
+                post_commithook_properties=_HOOKS,
             )
             self.version = self._open.version()
 

@@ -1,6 +1,7 @@
 """The next version of a store while it is made: logs go in and out, then one commit makes it the newest.
 
-Rows wait in memory and are written to the Delta tables a good many at a time; until the version row is there nobody sees them.
+Rows wait in memory and are written to the Delta tables a good many at a time; until the version row is there nobody
+sees them.
 """
 
 import sqlite3
@@ -11,15 +12,15 @@ from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.sheet import Sheet
 from ingest.store import accounts, carried, delta, ledger
-from ingest.terms import tables
 from ingest.store.delta import Table
 from ingest.store.ledger import Version
 from ingest.store.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
-from ingest.reading.sheet import Sheet
 from ingest.store.sqlite_tables import fetch, insert
 from ingest.store.stretches import within
 from ingest.store.typed import typed_rows
+from ingest.terms import tables
 
 FLUSH_AT = 1_000_000  # readings that may wait in memory
 _FEW = 3_000_000  # rows worth sorting before they are written
@@ -40,7 +41,9 @@ class Entry:
 
 @dataclass
 class Draft:
-    """What a writer has changed since the newest version; `write` False: the Delta tables are left alone, as `load --check` wants it."""
+    """What a writer has changed since the newest version; `write` False: the Delta tables are left alone, as `load
+    --check` wants it.
+    """
 
     folder: Path
     connection: sqlite3.Connection
@@ -109,7 +112,9 @@ class Draft:
             counting = lines.join(out, on=["line", "stage"], how="anti")
             conflicts = accounts.questions(contested, counting, entry.log_id, entry.name)
             asked = pl.concat([asked, conflicts])
-            moved = accounts.counts(accounts.line_places(touched, counting, contested)) | {"cells_set_aside": _cells(conflicts)}
+            moved = accounts.counts(accounts.line_places(touched, counting, contested)) | {
+                "cells_set_aside": _cells(conflicts)
+            }
             moved["accepted"] -= touched.len()
             account = _moved(account, moved)
         self.logs = pl.concat([self.logs, account])
@@ -124,15 +129,23 @@ class Draft:
         return account
 
     def two_values(self, log_ids: Sequence[str]) -> pl.DataFrame:
-        """The instruments of some logs of which all that counts says two things where only one can hold (carried.NAMED)."""
+        """The instruments of some logs of which all that counts says two things where only one can hold
+        (carried.NAMED).
+        """
         parts = [frame.lazy() for frame in self.waiting["visits"]]
         if self.stored["visits"].version is not None:
             stored = self.stored["visits"].scan().filter(~pl.col("log_id").is_in(sorted(self.dropped)))
             parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
         if not parts:
             return tables.empty(carried.NAMED)
-        mine = pl.concat(pl.collect_all([part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").unique() for part in parts])).unique()
-        near = pl.concat(pl.collect_all([part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts]))
+        mine = pl.concat(
+            pl.collect_all(
+                [part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").unique() for part in parts]
+            )
+        ).unique()
+        near = pl.concat(
+            pl.collect_all([part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts])
+        )
         return carried.named(carried.two_values(near), self.logs)
 
     def _new_trials(self, entry: Entry, trials: pl.DataFrame) -> pl.DataFrame:
@@ -146,7 +159,9 @@ class Draft:
         first = trials.unique(words, keep="first", maintain_order=True)
         return first.join(held, on=words, how="anti", nulls_equal=True, maintain_order="left")
 
-    def _merge(self, entry: Entry, visits: pl.DataFrame, replaced: pl.DataFrame | None) -> tuple[Merged | None, pl.DataFrame]:
+    def _merge(
+        self, entry: Entry, visits: pl.DataFrame, replaced: pl.DataFrame | None
+    ) -> tuple[Merged | None, pl.DataFrame]:
         """How the rows of a log come out that share their visit with others; None where none does."""
         others = pl.concat([self._held(visits), self._lost(visits)])
         shared = met(visits, others)
@@ -169,7 +184,10 @@ class Draft:
                 stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
             parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
         keys = visits.lazy().select(KEY).unique()
-        narrow = [with_key(part).select("log_id", "line", *KEY, "text_hash").join(keys, on=KEY, how="semi", nulls_equal=True) for part in parts]
+        narrow = [
+            with_key(part).select("log_id", "line", *KEY, "text_hash").join(keys, on=KEY, how="semi", nulls_equal=True)
+            for part in parts
+        ]
         found = pl.concat(pl.collect_all(narrow)) if narrow else tables.empty(CANDIDATE)
         return self._of_logs(found.with_columns(status=pl.lit("held")))
 
@@ -181,16 +199,24 @@ class Draft:
         return self._of_logs(near.with_columns(status=pl.lit("lost")))
 
     def _of_logs(self, rows: pl.DataFrame) -> pl.DataFrame:
-        return tables.shaped(rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE)
+        return tables.shaped(
+            rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE
+        )
 
     def _contested(self, entry: Entry, sheet: Sheet, merged: Merged, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows of a new log that are no plain accepted ones (ledger.CONTESTED)."""
         lost = self._asked(merged.lost, sheet.visits, sheet.readings, {entry.log_id: entry.name})
-        marks = pl.concat([lost, merged.counts.filter("changed").select(*ROW, status=pl.lit("changed"))], how="diagonal")
-        keyed = marks.join(rows.select("log_id", "line", *KEY, "text_hash"), on=ROW, how="left") if rows.height else marks
+        marks = pl.concat(
+            [lost, merged.counts.filter("changed").select(*ROW, status=pl.lit("changed"))], how="diagonal"
+        )
+        keyed = (
+            marks.join(rows.select("log_id", "line", *KEY, "text_hash"), on=ROW, how="left") if rows.height else marks
+        )
         return tables.shaped(keyed, ledger.CONTESTED)
 
-    def _asked(self, lost: pl.DataFrame, visits: pl.DataFrame, readings: pl.DataFrame, more: dict[str, str]) -> pl.DataFrame:
+    def _asked(
+        self, lost: pl.DataFrame, visits: pl.DataFrame, readings: pl.DataFrame, more: dict[str, str]
+    ) -> pl.DataFrame:
         """Rows that another row has pushed aside, with what their question shows."""
         names = dict(self.logs.select("log_id", "name").iter_rows()) | more
         other = pl.col("other_log").replace(names)
@@ -205,13 +231,16 @@ class Draft:
         insert(self.connection, "main.meets", pairs)
 
     def _displace(self, displaced: pl.DataFrame) -> None:
-        """Rows held so far give way: out of the tables, into the account of their own log, and asked about unless a newer sheet says so."""
+        """Rows held so far give way: out of the tables, into the account of their own log, and asked about unless a
+        newer sheet says so.
+        """
         full = self._rows_of(displaced)
         for (log_id,), rows in displaced.group_by("log_id", maintain_order=True):
             self._move(str(log_id), rows, full)
         here = displaced.select(ROW)
         self.waiting = {
-            name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames] for name, frames in self.waiting.items()
+            name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames]
+            for name, frames in self.waiting.items()
         }
         self.gone = pl.concat([self.gone, here])
         self.taken_out = True
@@ -248,7 +277,9 @@ class Draft:
         standing = pl.concat([held.join(rows, on=["line", "stage"], how="anti"), new])
         asked_before, asked = (accounts.questions(*each, log_id, name) for each in ((held, before), (standing, after)))
         was, now = (accounts.counts(accounts.line_places(lines, *each)) for each in ((before, held), (after, standing)))
-        moved = {place: now[place] - was[place] for place in accounts.PLACES} | {"cells_set_aside": _cells(asked) - _cells(asked_before)}
+        moved = {place: now[place] - was[place] for place in accounts.PLACES} | {
+            "cells_set_aside": _cells(asked) - _cells(asked_before)
+        }
         account = _moved(account, moved)
         self.logs = pl.concat([self.logs.filter(pl.col("log_id") != log_id), account])
         ledger.close(self.connection, "logs", self.n, [log_id])
@@ -256,21 +287,33 @@ class Draft:
         ledger.close_lines(self.connection, self.n, log_id, lines.to_list(), accounts.CONFLICT)
         ledger.add(self.connection, "set_aside", self.n, asked)
         gone = rows.select("line", "stage").iter_rows()
-        self.connection.executemany(f"DELETE FROM main.contested WHERE log_id = {delta.text(log_id)} AND line = ? AND stage = ?", gone)
+        self.connection.executemany(
+            f"DELETE FROM main.contested WHERE log_id = {delta.text(log_id)} AND line = ? AND stage = ?", gone
+        )
         insert(self.connection, "main.contested", new)
 
     def _put(self, sheet: Sheet, merged: Merged | None) -> None:
         """Let the rows of a log that count wait to be written."""
-        frames = {"visits": tables.shaped(sheet.visits, delta.KEPT["visits"]), "readings": sheet.readings, "faults": sheet.faults}
+        frames = {
+            "visits": tables.shaped(sheet.visits, delta.KEPT["visits"]),
+            "readings": sheet.readings,
+            "faults": sheet.faults,
+        }
         if merged is not None and (merged.held.height or merged.lost.height):
             out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
-            frames = {name: frame.join(out, on=ROW, how="anti", maintain_order="left") for name, frame in frames.items()}
+            frames = {
+                name: frame.join(out, on=ROW, how="anti", maintain_order="left") for name, frame in frames.items()
+            }
         for name, frame in frames.items():
             if frame.height:
                 self.waiting[name].append(frame)
         if not self.write:
             self.waiting["readings"].clear()  # only the visits are looked at again
-        elif sum(frame.height for frame in self.waiting["readings"]) + sum(frame.height for frame in self.waiting["visits"]) > FLUSH_AT:
+        elif (
+            sum(frame.height for frame in self.waiting["readings"])
+            + sum(frame.height for frame in self.waiting["visits"])
+            > FLUSH_AT
+        ):
             self.flush()
 
     def _delete(self, where: str | None) -> None:
@@ -303,9 +346,18 @@ class Draft:
             table.tidy({"truerun": f"version {self.n}"})
         if self.taken_out and self.stored["visits"].version is not None:
             stored = self.stored["visits"].scan()
-            self.last_at, self.held_visits = stored.select(pl.coalesce("finished_at", "started_at").max(), n=pl.len()).collect().row(0)
+            self.last_at, self.held_visits = (
+                stored.select(pl.coalesce("finished_at", "started_at").max(), n=pl.len()).collect().row(0)
+            )
         version = Version(
-            self.n, {name: table.version for name, table in self.stored.items()}, book_sequence, shop_files, what, at, self.last_at, self.held_visits
+            self.n,
+            {name: table.version for name, table in self.stored.items()},
+            book_sequence,
+            shop_files,
+            what,
+            at,
+            self.last_at,
+            self.held_visits,
         )
         ledger.add_version(self.connection, version)
         self.made = at
@@ -321,23 +373,37 @@ def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
 
 def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:
     """Candidates with what people said about them."""
-    said = settled.filter(pl.col("verdict").is_in(["take new", "keep held"])).select("log_id", "line", "sequence", "verdict", of="column")
+    said = settled.filter(pl.col("verdict").is_in(["take new", "keep held"])).select(
+        "log_id", "line", "sequence", "verdict", of="column"
+    )
     plain = rows.drop("taken", "dropped").with_columns(index=pl.int_range(pl.len()))
     about = plain.join(said, on=["log_id", "line"]).filter((pl.col("of") == "") | (pl.col("of") == pl.col("stage")))
     latest = about.sort("sequence").unique("index", keep="last").select("index", "verdict", "sequence")
     joined = plain.join(latest, on="index", how="left", maintain_order="left")
     taken = pl.when(pl.col("verdict") == "take new").then("sequence").otherwise(0)
-    return tables.shaped(joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE)
+    return tables.shaped(
+        joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE
+    )
 
 
 def _account(entry: Entry, sheet: Sheet, trials_held: int) -> pl.DataFrame:
     """The row of `logs` of a new log, before any of its visits has met another one."""
     rows = sheet.rows_read - sheet.rows_set_aside
     account = {
-        "log_id": entry.log_id, "name": entry.name, "rows_read": sheet.rows_read, "accepted": rows - trials_held, "changed": 0,
-        "already_held": trials_held, "set_aside": sheet.rows_set_aside, "cells_set_aside": sheet.cells_set_aside,
-        "passed_over": sheet.passed_over, "loaded_at": entry.at, "sha256": entry.sha256, "kind": entry.kind, "loaded": entry.loaded,
-    }  # fmt: skip
+        "log_id": entry.log_id,
+        "name": entry.name,
+        "rows_read": sheet.rows_read,
+        "accepted": rows - trials_held,
+        "changed": 0,
+        "already_held": trials_held,
+        "set_aside": sheet.rows_set_aside,
+        "cells_set_aside": sheet.cells_set_aside,
+        "passed_over": sheet.passed_over,
+        "loaded_at": entry.at,
+        "sha256": entry.sha256,
+        "kind": entry.kind,
+        "loaded": entry.loaded,
+    }
     return pl.DataFrame([account], schema=ledger.LOGS)
 
 

@@ -1,7 +1,8 @@
 """store/ledger.sqlite: which logs the store holds, what was set aside, gauge trials, and one row a version.
 
-A writer holds the ledger from its first statement to its last; readers see the newest version row until the writer's commit. Rows of `logs`,
-`set_aside` and `gauge_trials` are kept with the versions between which they held (`since`, `until`), so that an older version can be read whole.
+A writer holds the ledger from its first statement to its last; readers see the newest version row until the writer's
+commit. Rows of `logs`, `set_aside` and `gauge_trials` are kept with the versions between which they held (`since`,
+`until`), so that an older version can be read whole.
 """
 
 import sqlite3
@@ -14,8 +15,8 @@ from pathlib import Path
 import polars as pl
 
 from ingest.store import book
-from ingest.terms import tables
 from ingest.store.sqlite_tables import connect, create, fetch, insert
+from ingest.terms import tables
 
 FILE = "ledger.sqlite"
 FORMAT = 3  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
@@ -28,12 +29,22 @@ LOGS: dict[str, pl.DataType] = tables.LOGS | {
 }  # kind of sheet; sequence of its loading
 # Visits that are held otherwise than as plain accepted rows: what lost to another row, or took the place of one.
 CONTESTED: dict[str, pl.DataType] = {
-    tables.LOG_ID: pl.String(), tables.LINE: pl.Int64(), "who": pl.String(), tables.STAGE: pl.String(), "time": tables.TIME, tables.TECH: pl.String(),
-    "ordinal": pl.Int64(), "text_hash": pl.Int64(),
+    tables.LOG_ID: pl.String(),
+    tables.LINE: pl.Int64(),
+    "who": pl.String(),
+    tables.STAGE: pl.String(),
+    "time": tables.TIME,
+    tables.TECH: pl.String(),
+    "ordinal": pl.Int64(),
+    "text_hash": pl.Int64(),
     "status": pl.String(),  # set aside | changed
-    "raw": pl.String(), "wanted": pl.String(),  # of a row set aside: what its question shows
-}  # fmt: skip
-MEETS: dict[str, pl.DataType] = {tables.LOG_ID: pl.String(), "other": pl.String()}  # logs that share a visit, however it came out
+    "raw": pl.String(),
+    "wanted": pl.String(),  # of a row set aside: what its question shows
+}
+MEETS: dict[str, pl.DataType] = {
+    tables.LOG_ID: pl.String(),
+    "other": pl.String(),
+}  # logs that share a visit, however it came out
 VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables.GAUGE_TRIALS}
 CURRENT = {"contested": CONTESTED, "meets": MEETS}
 
@@ -57,9 +68,17 @@ class Version:
 
 
 _VERSION: dict[str, pl.DataType] = {
-    "n": pl.Int64(), "visits_version": pl.Int64(), "readings_version": pl.Int64(), "faults_version": pl.Int64(), "book_sequence": pl.Int64(),
-    "shop_files": pl.String(), "what": pl.String(), "at": tables.TIME, "last_at": tables.TIME, "visits": pl.Int64(),
-}  # fmt: skip
+    "n": pl.Int64(),
+    "visits_version": pl.Int64(),
+    "readings_version": pl.Int64(),
+    "faults_version": pl.Int64(),
+    "book_sequence": pl.Int64(),
+    "shop_files": pl.String(),
+    "what": pl.String(),
+    "at": tables.TIME,
+    "last_at": tables.TIME,
+    "visits": pl.Int64(),
+}
 
 
 def path_of(folder: Path) -> Path:
@@ -82,8 +101,8 @@ def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
 def writing(folder: Path) -> Iterator[sqlite3.Connection]:
     """The only writer of a store, with the book at hand as `book`; both are committed as one, or neither.
 
-    The first statement takes the ledger's write lock, as BEGIN IMMEDIATE would, but not the book's: a long load must not keep people from
-    writing there.
+    The first statement takes the ledger's write lock, as BEGIN IMMEDIATE would, but not the book's: a long load must
+    not keep people from writing there.
     """
     path_of(folder).parent.mkdir(parents=True, exist_ok=True)
     with closing(connect(path_of(folder))) as connection:
@@ -94,7 +113,9 @@ def writing(folder: Path) -> Iterator[sqlite3.Connection]:
         connection.execute("PRAGMA book.synchronous = FULL")
         connection.execute("BEGIN")
         try:
-            connection.execute("UPDATE main.format SET format = format")  # the lock: nothing may be read before, or nobody would wait
+            connection.execute(
+                "UPDATE main.format SET format = format"
+            )  # the lock: nothing may be read before, or nobody would wait
             yield connection
         except BaseException:
             connection.execute("ROLLBACK")
@@ -114,11 +135,14 @@ def format_of(connection: sqlite3.Connection) -> int | None:
 
 
 def check_format(connection: sqlite3.Connection) -> bool:
-    """Can this store be read as it stands? False: it is older, or new, and to be made from the originals. A newer one raises StoreProblem."""
+    """Can this store be read as it stands? False: it is older, or new, and to be made from the originals. A newer one
+    raises StoreProblem.
+    """
     found = format_of(connection)
     if found is not None and found > FORMAT:
         raise StoreProblem(
-            f"This store was written by a newer Truerun (format {found}; this one reads up to {FORMAT}). Nothing was touched: update Truerun, "
+            f"This store was written by a newer Truerun (format {found}; this one reads up to {FORMAT}). Nothing was "
+            "touched: update Truerun, "
             "or move the folder store/ away to have it made again from the originals."
         )
     return found == FORMAT
@@ -142,7 +166,11 @@ def make(connection: sqlite3.Connection) -> None:
 
 def newest(connection: sqlite3.Connection, version: int | None = None) -> Version | None:
     """The newest version row (or the one asked for), None where there is none."""
-    rest, values = ("FROM main.versions ORDER BY n DESC LIMIT 1", ()) if version is None else ("FROM main.versions WHERE n = ?", (version,))
+    rest, values = (
+        ("FROM main.versions ORDER BY n DESC LIMIT 1", ())
+        if version is None
+        else ("FROM main.versions WHERE n = ?", (version,))
+    )
     rows = fetch(connection, _VERSION, rest, values)
     if rows.is_empty():
         return None
@@ -162,17 +190,26 @@ def newest(connection: sqlite3.Connection, version: int | None = None) -> Versio
 def add_version(connection: sqlite3.Connection, version: Version) -> None:
     """Write the row that makes a version the newest."""
     row = {f"{name}_version": version.tables[name] for name in DELTA} | {
-        "n": version.n, "book_sequence": version.book_sequence, "shop_files": version.shop_files, "what": version.what, "at": version.at,
-        "last_at": version.last_at, "visits": version.visits,
-    }  # fmt: skip
+        "n": version.n,
+        "book_sequence": version.book_sequence,
+        "shop_files": version.shop_files,
+        "what": version.what,
+        "at": version.at,
+        "last_at": version.last_at,
+        "visits": version.visits,
+    }
     insert(connection, "main.versions", pl.DataFrame([row], schema=_VERSION))
 
 
-def table(connection: sqlite3.Connection, name: str, n: int | None = None, log_ids: list[str] | None = None) -> pl.DataFrame:
-    """`logs`, `set_aside` or `gauge_trials` as they stood at version n (None: as they stand), of all logs or of some."""
+def table(
+    connection: sqlite3.Connection, name: str, n: int | None = None, log_ids: list[str] | None = None
+) -> pl.DataFrame:
+    """`logs`, `set_aside` or `gauge_trials` as they stood at version n (None: as they stand), of all logs or of
+    some.
+    """
     where, values = ("until IS NULL", []) if n is None else ("since <= ? AND (until IS NULL OR until > ?)", [n, n])
     if log_ids is not None:
-        where, values = f"{where} AND log_id IN ({', '.join('?' * len(log_ids))})", [*values, *log_ids]  # type: ignore[list-item]
+        where, values = (f"{where} AND log_id IN ({', '.join('?' * len(log_ids))})"), [*values, *log_ids]  # type: ignore[list-item]
     return fetch(connection, VERSIONED[name], f"FROM main.{name} WHERE {where} ORDER BY rowid", values)
 
 
@@ -194,7 +231,9 @@ def close_lines(connection: sqlite3.Connection, n: int, log_id: str, lines: list
         some = lines[start : start + 500]
         where = f"log_id = ? AND reason = ? AND line IN ({', '.join('?' * len(some))})"
         connection.execute(f"DELETE FROM main.set_aside WHERE since = ? AND {where}", (n, log_id, reason, *some))
-        connection.execute(f"UPDATE main.set_aside SET until = ? WHERE until IS NULL AND {where}", (n, log_id, reason, *some))
+        connection.execute(
+            f"UPDATE main.set_aside SET until = ? WHERE until IS NULL AND {where}", (n, log_id, reason, *some)
+        )
 
 
 def drop(connection: sqlite3.Connection, name: str, log_ids: list[str]) -> None:
@@ -206,7 +245,9 @@ def drop(connection: sqlite3.Connection, name: str, log_ids: list[str]) -> None:
 
 
 def neighbours(connection: sqlite3.Connection, log_ids: set[str]) -> set[str]:
-    """These logs and all that share visits with them, directly or through others: what has to be read again when one of them goes."""
+    """These logs and all that share visits with them, directly or through others: what has to be read again when one of
+    them goes.
+    """
     pairs = connection.execute("SELECT log_id, other FROM main.meets").fetchall()
     near: dict[str, set[str]] = {}
     for one, other in pairs:

@@ -1,7 +1,9 @@
-"""Rows of a new log against those the store holds: the same visit is held once, the same visit with other values is a question. Pure.
+"""Rows of a new log against those the store holds: the same visit is held once, the same visit with other values is a
+question. Pure.
 
-Of several rows of one visit the one that counts does not hang on the order in which logs were loaded: it is the row a person has taken, else the
-row whose text has the smallest hash; only where a sheet `replaces` "the same visits" does the newer file of its kind win.
+Of several rows of one visit the one that counts does not hang on the order in which logs were loaded: it is the row a
+person has taken, else the row whose text has the smallest hash; only where a sheet `replaces` "the same visits" does
+the newer file of its kind win.
 """
 
 from dataclasses import dataclass
@@ -10,19 +12,26 @@ import polars as pl
 
 from ingest.terms import tables
 
-# What makes two rows the same visit: serial (of a part without one: lot and neck), stage, time, tech and, with a date only, its place that day.
+# What makes two rows the same visit: serial (of a part without one: lot and neck), stage, time, tech and, with a date
+# only, its place that day.
 # The time is the start where one was written: a sheet that grows fills in the finish later.
 KEY = ("who", "stage", "time", "tech", "ordinal")
 ROW = (tables.LOG_ID, tables.LINE, tables.STAGE)  # what names one row's visit
 CANDIDATE: dict[str, pl.DataType] = {
-    tables.LOG_ID: pl.String(), tables.LINE: pl.Int64(), "who": pl.String(), "stage": pl.String(), "time": tables.TIME, "tech": pl.String(),
-    "ordinal": pl.Int64(), "text_hash": pl.Int64(),
+    tables.LOG_ID: pl.String(),
+    tables.LINE: pl.Int64(),
+    "who": pl.String(),
+    "stage": pl.String(),
+    "time": tables.TIME,
+    "tech": pl.String(),
+    "ordinal": pl.Int64(),
+    "text_hash": pl.Int64(),
     "status": pl.String(),  # new | held | lost
     "loaded": pl.Int64(),  # when its log was loaded, as a number that rises
     "kind": pl.String(),  # the kind of sheet where newer files replace older ones, else ''
     "taken": pl.Int64(),  # the sequence of the verdict 'take new' on this row, else 0
     "dropped": pl.Boolean(),  # the verdict 'keep held' stands against this row
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -55,7 +64,9 @@ def met(new: pl.DataFrame, others: pl.DataFrame) -> pl.Series:
     """Which rows of `new` share their visit with another row of `new` or with one of `others`; Boolean, shape (n,)."""
     mask = new.select(pl.struct(KEY).hash()).to_series().is_duplicated()
     if others.height:
-        shared = new.select(*KEY, row=pl.int_range(pl.len(), dtype=pl.UInt32)).join(others.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
+        shared = new.select(*KEY, row=pl.int_range(pl.len(), dtype=pl.UInt32)).join(
+            others.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True
+        )
         mask = mask.scatter(shared["row"], True)
     return mask
 
@@ -67,19 +78,28 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
     replaced : KEY and text_hash of the rows of a log in whose place the new rows come.
     """
     rows = tables.shaped(candidates, CANDIDATE).with_columns(
-        pl.struct(KEY).rank("dense").alias("visit"), pl.int_range(pl.len(), dtype=pl.Int64).alias("index"), was_lost=pl.col("status") == "lost",
+        pl.struct(KEY).rank("dense").alias("visit"),
+        pl.int_range(pl.len(), dtype=pl.Int64).alias("index"),
+        was_lost=pl.col("status") == "lost",
         not_held=pl.col("status") != "held",
-    )  # fmt: skip
+    )
     older = _older(rows)
     rows = rows.with_columns(older.alias("older"))
     beside = (~pl.col("older") & ~pl.col("dropped")).any().over("visit")
     rows = rows.with_columns(out=pl.col("older") | (pl.col("dropped") & beside))
     ranked = rows.filter(~pl.col("out")).sort(
-        "visit", "was_lost", "taken", "text_hash", "not_held", "loaded", "line", descending=[False, False, True, False, False, False, False]
-    )  # fmt: skip
+        "visit",
+        "was_lost",
+        "taken",
+        "text_hash",
+        "not_held",
+        "loaded",
+        "line",
+        descending=[False, False, True, False, False, False, False],
+    )
     best = ranked.unique("visit", keep="first", maintain_order=True).select(
         "visit", best="index", best_hash="text_hash", other_log="log_id", other_line="line", person=pl.col("taken") > 0
-    )  # fmt: skip
+    )
     rows = rows.join(best, on="visit", maintain_order="left")
     same = pl.col("text_hash") == pl.col("best_hash")
     losing = rows.filter(~pl.col("out") & ~same & ~pl.col("person")).sort(
@@ -87,9 +107,10 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
     )
     asked = losing.unique(["visit", "text_hash"], keep="first", maintain_order=True)["index"]
     rows = rows.with_columns(
-        wins=pl.col("index") == pl.col("best"), asked=pl.col("index").is_in(asked.to_list()),
+        wins=pl.col("index") == pl.col("best"),
+        asked=pl.col("index").is_in(asked.to_list()),
         after_older=pl.col("older").any().over("visit", "kind"),
-    )  # fmt: skip
+    )
     new, held = rows.filter(pl.col("status") == "new"), rows.filter(pl.col("status") == "held")
     columns = [*ROW, "other_log", "other_line"]
     counts = new.filter("wins").with_columns(changed=pl.col("after_older") & (pl.col("kind") != ""))
@@ -106,9 +127,11 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
 def in_place_of(rows: pl.DataFrame, replaced: pl.DataFrame) -> pl.Series:
     """Which rows come in the place of a row of the same visit with another text."""
     before = replaced.select(*KEY, before="text_hash").unique(KEY)
-    return rows.join(before, on=KEY, how="left", nulls_equal=True, maintain_order="left").select(
-        (pl.col("before").is_not_null() & (pl.col("before") != pl.col("text_hash"))).alias("changed")
-    ).to_series()  # fmt: skip
+    return (
+        rows.join(before, on=KEY, how="left", nulls_equal=True, maintain_order="left")
+        .select((pl.col("before").is_not_null() & (pl.col("before") != pl.col("text_hash"))).alias("changed"))
+        .to_series()
+    )
 
 
 def _older(rows: pl.DataFrame) -> pl.Series:
@@ -118,5 +141,7 @@ def _older(rows: pl.DataFrame) -> pl.Series:
         return pl.Series("older", [False]).new_from_index(0, rows.height)
     newest = sheets.filter(pl.col("loaded") == pl.col("loaded").max().over("visit", "kind"))
     said = newest.select("visit", "kind", "text_hash").unique()
-    gone = sheets.join(newest.select("index"), on="index", how="anti").join(said, on=["visit", "kind", "text_hash"], how="anti")["index"]
+    gone = sheets.join(newest.select("index"), on="index", how="anti").join(
+        said, on=["visit", "kind", "text_hash"], how="anti"
+    )["index"]
     return rows.select(pl.col("index").is_in(gone.to_list()).alias("older")).to_series()

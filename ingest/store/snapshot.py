@@ -1,7 +1,8 @@
 """The shop at one store version, read-only: all that a study sees.
 
-A snapshot is made by `ingest.store` from the tables at one version, or in a test from tables in memory (`Snapshot.of`).
-Columns come on demand. Nothing after `as_of` is seen. Corrections, settled questions and conflicts are already laid over the rows.
+A snapshot is made by `ingest.store.store` from the tables at one version, or in a test from tables in memory
+(`Snapshot.of`). Columns come on demand. Nothing after `as_of` is seen. Corrections, settled questions and conflicts are
+already laid over the rows.
 """
 
 from collections.abc import Callable, Hashable, Mapping
@@ -12,18 +13,28 @@ from typing import Any, TypeVar
 
 import polars as pl
 
-from ingest.terms import tables
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.specs import Specs
+from ingest.terms import tables
 
 T = TypeVar("T")
 Reader = Callable[[tuple[str, ...]], pl.DataFrame]  # columns wanted (() = all) -> table
 
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
-    "visits": tables.VISITS, "readings": tables.READINGS, "faults": tables.FAULTS, "logs": tables.LOGS, "set_aside": tables.SET_ASIDE,
-    "gauge_trials": tables.GAUGE_TRIALS, "lots": tables.LOTS, "changes": tables.CHANGES, "climate": tables.CLIMATE,
-    "limits_on_file": tables.LIMITS_ON_FILE, "bench_book": tables.BENCH_BOOK, "corrections": tables.CORRECTIONS, "settled": tables.SETTLED,
-}  # fmt: skip
+    "visits": tables.VISITS,
+    "readings": tables.READINGS,
+    "faults": tables.FAULTS,
+    "logs": tables.LOGS,
+    "set_aside": tables.SET_ASIDE,
+    "gauge_trials": tables.GAUGE_TRIALS,
+    "lots": tables.LOTS,
+    "changes": tables.CHANGES,
+    "climate": tables.CLIMATE,
+    "limits_on_file": tables.LIMITS_ON_FILE,
+    "bench_book": tables.BENCH_BOOK,
+    "corrections": tables.CORRECTIONS,
+    "settled": tables.SETTLED,
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,10 +50,14 @@ class Snapshot:
     _lock: RLock = field(default_factory=RLock, repr=False)
 
     @classmethod
-    def of(cls, shop: Shop, specs: Specs | None = None, *, as_of: datetime | None = None, **frames: pl.DataFrame) -> "Snapshot":
+    def of(
+        cls, shop: Shop, specs: Specs | None = None, *, as_of: datetime | None = None, **frames: pl.DataFrame
+    ) -> "Snapshot":
         """A snapshot from tables in memory (keys of SCHEMAS; absent columns are filled), as tests make them."""
-        held = {name: tables.shaped(frames.get(name, pl.DataFrame()), schema) if name in frames else tables.empty(schema)
-                for name, schema in SCHEMAS.items()}  # fmt: skip
+        held = {
+            name: tables.shaped(frames.get(name, pl.DataFrame()), schema) if name in frames else tables.empty(schema)
+            for name, schema in SCHEMAS.items()
+        }
         if as_of is None:
             times = held["visits"].select(pl.coalesce("finished_at", "started_at").max()).item()
             as_of = times or datetime(1970, 1, 1, tzinfo=UTC)
@@ -50,7 +65,12 @@ class Snapshot:
         def reader(frame: pl.DataFrame) -> Reader:
             return lambda columns: frame.select(columns) if columns else frame
 
-        return cls(shop, specs or Specs(tables.empty(tables.SPECS)), {name: reader(frame) for name, frame in held.items()}, as_of)
+        return cls(
+            shop,
+            specs or Specs(tables.empty(tables.SPECS)),
+            {name: reader(frame) for name, frame in held.items()},
+            as_of,
+        )
 
     @property
     def key(self) -> tuple[Hashable, ...]:
@@ -70,7 +90,9 @@ class Snapshot:
             return kept
 
     def hand_on(self, before: "Snapshot", *, but: tuple[str, ...]) -> None:
-        """Take over what was worked out from an earlier snapshot, but for functions of some modules; the caller knows that it holds here too."""
+        """Take over what was worked out from an earlier snapshot, but for functions of some modules; the caller knows
+        that it holds here too.
+        """
         with before._lock:
             kept = {work: answer for work, answer in before._kept.items() if getattr(work, "__module__", "") not in but}
         with self._lock:

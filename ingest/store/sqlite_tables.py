@@ -1,4 +1,6 @@
-"""Tables of `ingest.tables` kept in SQLite: columns, rows in, rows out. Times and dates stand as ISO text, so that a person can read the file."""
+"""Tables of `ingest.terms.tables` kept in SQLite: columns, rows in, rows out. Times and dates stand as ISO text, so
+that a person can read the file.
+"""
 
 import sqlite3
 from collections.abc import Mapping, Sequence
@@ -11,13 +13,28 @@ from ingest.terms.tables import TIME
 
 PATIENCE = 600.0  # seconds that a writer waits for another one
 _TIME_TEXT = "%Y-%m-%dT%H:%M:%S%.6f+00:00"
-_KINDS = {"String": "TEXT", "Int64": "INTEGER", "Float64": "REAL", "Boolean": "INTEGER", "Datetime": "TEXT", "Date": "TEXT"}
+_KINDS = {
+    "String": "TEXT",
+    "Int64": "INTEGER",
+    "Float64": "REAL",
+    "Boolean": "INTEGER",
+    "Datetime": "TEXT",
+    "Date": "TEXT",
+}
 
 
 def connect(path: Path, *, existing: bool = False) -> sqlite3.Connection:
-    """A connection whose transactions are begun and ended by hand. The rollback journal stays: only with it are two files committed as one."""
+    """A connection whose transactions are begun and ended by hand. The rollback journal stays: only with it are two
+    files committed as one.
+    """
     if existing:  # not `mode=ro`: whoever comes first after a crash must be able to put the file right
-        return sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=PATIENCE, isolation_level=None, check_same_thread=False)
+        return sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw",
+            uri=True,
+            timeout=PATIENCE,
+            isolation_level=None,
+            check_same_thread=False,
+        )
     connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None, check_same_thread=False)
     connection.execute("PRAGMA synchronous = FULL")
     return connection
@@ -41,14 +58,23 @@ def insert(connection: sqlite3.Connection, table: str, rows: pl.DataFrame) -> No
     connection.executemany(f"INSERT INTO {table} ({names}) VALUES ({', '.join('?' * rows.width)})", plain.iter_rows())
 
 
-def fetch(connection: sqlite3.Connection, schema: Mapping[str, pl.DataType], rest: str, values: Sequence[Any] = ()) -> pl.DataFrame:
+def fetch(
+    connection: sqlite3.Connection, schema: Mapping[str, pl.DataType], rest: str, values: Sequence[Any] = ()
+) -> pl.DataFrame:
     """The columns of `schema` of `SELECT ... rest` (FROM and after) as a table of that schema."""
-    stored = {name: pl.String() if dtype in (TIME, pl.Date()) else pl.Int64() if dtype == pl.Boolean() else dtype for name, dtype in schema.items()}
+    stored = {
+        name: pl.String() if dtype in (TIME, pl.Date()) else pl.Int64() if dtype == pl.Boolean() else dtype
+        for name, dtype in schema.items()
+    }
     names = ", ".join(f'"{name}"' for name in schema)
     rows = connection.execute(f"SELECT {names} {rest}", values).fetchall()
     table = pl.DataFrame(rows, schema=stored, orient="row")
     return table.with_columns(
-        *(pl.col(name).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f%z", time_unit="us", time_zone="UTC") for name, dtype in schema.items() if dtype == TIME),
+        *(
+            pl.col(name).str.to_datetime("%Y-%m-%dT%H:%M:%S%.f%z", time_unit="us", time_zone="UTC")
+            for name, dtype in schema.items()
+            if dtype == TIME
+        ),
         *(pl.col(name).str.to_date("%Y-%m-%d") for name, dtype in schema.items() if dtype == pl.Date()),
         *(pl.col(name).cast(pl.Boolean) for name, dtype in schema.items() if dtype == pl.Boolean()),
     )

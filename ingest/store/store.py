@@ -1,4 +1,6 @@
-"""store/: what the program made of the originals. One writer at a time drafts the next version; readers open one as a snapshot."""
+"""store/: what the program made of the originals. One writer at a time drafts the next version; readers open one as a
+snapshot.
+"""
 
 import sqlite3
 from collections.abc import Iterator
@@ -11,15 +13,15 @@ from typing import Any
 import polars as pl
 from deltalake.exceptions import DeltaError
 
+from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
+from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
+from ingest.shopfiles.specs import read_specs
 from ingest.store import book, ledger
-from ingest.terms import tables
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.ledger import StoreProblem, Version
-from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
-from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.store.snapshot import Reader, Snapshot
-from ingest.shopfiles.specs import read_specs
+from ingest.terms import tables
 
 __all__ = ["StoreProblem", "drafting", "is_whole", "log_called", "newest", "open_snapshot", "trying"]
 
@@ -30,9 +32,11 @@ LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)  # as_of of a shop without a visit
 
 @contextmanager
 def drafting(folder: Path) -> Iterator[Draft]:
-    """The next version, alone: begun from the newest whole one, kept if the body ends well, else as if it had never been.
+    """The next version, alone: begun from the newest whole one, kept if the body ends well, else as if it had never
+    been.
 
-    `draft.before` is None in a new store, and where an older one has been put away to be made again. The body calls `draft.finish`.
+    `draft.before` is None in a new store, and where an older one has been put away to be made again. The body calls
+    `draft.finish`.
     """
     with trying(folder), ledger.writing(folder) as connection:
         if not ledger.check_format(connection):
@@ -58,7 +62,14 @@ def pretending(folder: Path) -> Iterator[Draft]:
         if not ledger.check_format(copy):
             ledger.make(copy)
         before = ledger.newest(copy)
-        yield Draft(folder, copy, before, delta_tables(folder, before), book.standing_verdicts(book.read(folder)["settled"]), write=False)
+        yield Draft(
+            folder,
+            copy,
+            before,
+            delta_tables(folder, before),
+            book.standing_verdicts(book.read(folder)["settled"]),
+            write=False,
+        )
     copy.close()
 
 
@@ -73,14 +84,18 @@ def trying(folder: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.OperationalError as fault:
-        raise StoreProblem(f"{folder} could not be written ({fault}); nothing was changed. Is the folder writable, the disk not full?") from fault
+        raise StoreProblem(
+            f"{folder} could not be written ({fault}); nothing was changed. Is the folder writable, the disk not full?"
+        ) from fault
     except sqlite3.DatabaseError as fault:
         raise StoreProblem(
-            f"{folder}: book.sqlite or store/ledger.sqlite is damaged ({fault}). The folder store/ may be moved away; it is made again."
+            f"{folder}: book.sqlite or store/ledger.sqlite is damaged ({fault}). The folder store/ may be moved away; "
+            "it is made again."
         ) from fault
     except (OSError, DeltaError) as fault:
         raise StoreProblem(
-            f"{folder} could not be written ({_first_line(fault)}); nothing was changed. Is the folder writable, the disk not full?"
+            f"{folder} could not be written ({_first_line(fault)}); nothing was changed. Is the folder writable, the "
+            "disk not full?"
         ) from fault
 
 
@@ -89,14 +104,18 @@ def _first_line(fault: BaseException) -> str:
 
 
 def newest(folder: Path) -> tuple[int, int]:
-    """The store version and the book's last sequence as they are now; with the fingerprint of the shop files, all that an answer hangs on."""
+    """The store version and the book's last sequence as they are now; with the fingerprint of the shop files, all that
+    an answer hangs on.
+    """
     with ledger.reading(folder) as connection:
         found = ledger.newest(connection) if connection is not None and ledger.check_format(connection) else None
     return (found.n if found else 0), book.last_sequence(folder)
 
 
 def is_whole(folder: Path) -> bool:
-    """Can the store be read as it stands? False: it is missing or older, and the book names logs it should be made from."""
+    """Can the store be read as it stands? False: it is missing or older, and the book names logs it should be made
+    from.
+    """
     with ledger.reading(folder) as connection:
         if connection is not None and ledger.check_format(connection) and ledger.newest(connection) is not None:
             return True
@@ -104,7 +123,9 @@ def is_whole(folder: Path) -> bool:
 
 
 def log_called(logs: pl.DataFrame, called: str) -> str:
-    """The log_id of the log of that file name, or whose hash begins so; StoreProblem where none or several are meant."""
+    """The log_id of the log of that file name, or whose hash begins so; StoreProblem where none or several are
+    meant.
+    """
     named = logs.filter(pl.col("name") == called)
     if named.is_empty() and called:
         named = logs.filter(pl.col("sha256").str.starts_with(called.lower()))
@@ -113,7 +134,8 @@ def log_called(logs: pl.DataFrame, called: str) -> str:
     if named.is_empty():
         held = ", ".join(logs["name"].unique(maintain_order=True).head(8).to_list()) or "none yet"
         raise StoreProblem(
-            f"No log {called!r} is loaded; wanted a file name or the start of its hash. Loaded: {held}{' ...' if logs.height > 8 else ''}"
+            f"No log {called!r} is loaded; wanted a file name or the start of its hash. Loaded: "
+            f"{held}{' ...' if logs.height > 8 else ''}"
         )
     several = ", ".join(f"{name} ({sha[:8]})" for name, sha in named.select("name", "sha256").iter_rows())
     raise StoreProblem(f"{called!r} may be any of {several}; wanted the start of one hash")
@@ -122,9 +144,11 @@ def log_called(logs: pl.DataFrame, called: str) -> str:
 def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int | None = None) -> Snapshot:
     """The shop at one store version, columns read when they are asked for.
 
-    as_of : UTC; visits finished (else started) after it, their readings and their faults are not seen. Default: the last taken_at on file.
+    as_of : UTC; visits finished (else started) after it, their readings and their faults are not seen. Default: the
+    last taken_at on file.
     version : of the store; default the newest. The book is read as it is now; at an older version as it was then.
-    Raises ShopProblem (shop files that cannot be used) and StoreProblem (a newer store; no such version), one line each.
+    Raises ShopProblem (shop files that cannot be used) and StoreProblem (a newer store; no such version), one line
+    each.
     """
     shop = read_shop(folder / "shop.toml")
     specs = read_specs(folder / "specs.csv", shop)
@@ -147,8 +171,14 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder))
 
 
-PUBLIC = {"visits": tables.VISITS, "readings": tables.READINGS, "faults": tables.FAULTS, "logs": tables.LOGS, "set_aside": tables.SET_ASIDE,
-          "gauge_trials": tables.GAUGE_TRIALS}  # fmt: skip
+PUBLIC = {
+    "visits": tables.VISITS,
+    "readings": tables.READINGS,
+    "faults": tables.FAULTS,
+    "logs": tables.LOGS,
+    "set_aside": tables.SET_ASIDE,
+    "gauge_trials": tables.GAUGE_TRIALS,
+}
 
 
 def _once(read: Any) -> Reader:
@@ -163,12 +193,17 @@ def _once(read: Any) -> Reader:
 
 
 def forget_older(folder: Path, connection: sqlite3.Connection, before: datetime) -> None:
-    """Take versions made before a moment off the disk, all but the newest; inside a writer's transaction, so that nobody writes meanwhile."""
+    """Take versions made before a moment off the disk, all but the newest; inside a writer's transaction, so that
+    nobody writes meanwhile.
+    """
     row = connection.execute(
         "SELECT MIN(n) FROM main.versions WHERE at >= ?", (before.astimezone(UTC).isoformat(timespec="microseconds"),)
     ).fetchone()
     found = ledger.newest(connection, row[0]) or ledger.newest(connection)
-    if found is None or not connection.execute("SELECT 1 FROM main.versions WHERE n < ? LIMIT 1", (found.n,)).fetchone():
+    if (
+        found is None
+        or not connection.execute("SELECT 1 FROM main.versions WHERE n < ? LIMIT 1", (found.n,)).fetchone()
+    ):
         return
     for table in delta_tables(folder, found).values():
         if table.version is not None:
@@ -213,7 +248,12 @@ def _of_delta(table: Table, name: str, cut: datetime | None, visits: Table) -> R
         rows = table.scan()
         if cut is not None and name == "faults":
             before = visits.scan().filter(pl.coalesce("finished_at", "started_at") <= cut)
-            rows = rows.join(before.select("log_id", "line", "stage"), on=["log_id", "line", "stage"], how="semi", maintain_order="left")
+            rows = rows.join(
+                before.select("log_id", "line", "stage"),
+                on=["log_id", "line", "stage"],
+                how="semi",
+                maintain_order="left",
+            )
         elif cut is not None:
             rows = rows.filter(time <= cut)
         return rows.select(wanted).collect()

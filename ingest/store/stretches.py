@@ -1,4 +1,6 @@
-"""The stretches of time that some visits fill: where among stored ones their like is looked for, so that most of the table need not be read."""
+"""The stretches of time that some visits fill: where among stored ones their like is looked for, so that most of the
+table need not be read.
+"""
 
 from datetime import datetime
 
@@ -13,11 +15,15 @@ def within(visits: pl.DataFrame) -> pl.Expr:
     started = pl.any_horizontal(pl.col("started_at").is_between(low, high) for low, high in spans)
     if not visits["started_at"].null_count():
         return started
-    return started | pl.any_horizontal(pl.col("started_at").is_null() & pl.col("finished_at").is_between(low, high) for low, high in spans)
+    return started | pl.any_horizontal(
+        pl.col("started_at").is_null() & pl.col("finished_at").is_between(low, high) for low, high in spans
+    )
 
 
 def stretches(times: pl.Series, most: int = MOST) -> list[tuple[datetime, datetime]]:
-    """At most so many stretches that cover all times, parted at the widest gaps: one mistyped year must not mean all years."""
+    """At most so many stretches that cover all times, parted at the widest gaps: one mistyped year must not mean all
+    years.
+    """
     ordered = times.drop_nulls().unique().sort()
     gaps = ordered.diff().dt.total_microseconds()[1:]
     cuts = sorted(gaps.arg_sort(descending=True).head(most - 1).to_list())

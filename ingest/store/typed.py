@@ -17,19 +17,31 @@ def typed_rows(rows: pl.DataFrame, visits: pl.DataFrame, readings: pl.DataFrame)
             pl.format("outcome {}", "outcome"),
             pl.when(pl.col("minutes").is_not_null()).then(pl.format("minutes {}", "minutes")),
             pl.when(pl.col("sent_back_to") != "").then(pl.format("sent back to {}", "sent_back_to")),
-            separator=", ", ignore_nulls=True,
+            separator=", ",
+            ignore_nulls=True,
         ).alias("plain"),
-    )  # fmt: skip
-    measured = readings.join(rows.select(ROW).unique(), on=ROW, how="semi").select(
-        *ROW,
-        pl.concat_str(
-            "characteristic",
-            pl.when(pl.col("position") != "").then("position"),
-            pl.when(pl.col("moment") != "found").then("moment"),
-            "raw", separator=" ", ignore_nulls=True,
-        ).alias("measured"),
-    ).group_by(ROW).agg(pl.col("measured").sort().str.join(", "))  # fmt: skip
-    both = (
-        rows.select(ROW).join(plain.unique(ROW), on=ROW, how="left", maintain_order="left").join(measured, on=ROW, how="left", maintain_order="left")
     )
-    return both.select(pl.concat_str("plain", "measured", separator=", ", ignore_nulls=True).fill_null("").alias("raw")).to_series()
+    measured = (
+        readings.join(rows.select(ROW).unique(), on=ROW, how="semi")
+        .select(
+            *ROW,
+            pl.concat_str(
+                "characteristic",
+                pl.when(pl.col("position") != "").then("position"),
+                pl.when(pl.col("moment") != "found").then("moment"),
+                "raw",
+                separator=" ",
+                ignore_nulls=True,
+            ).alias("measured"),
+        )
+        .group_by(ROW)
+        .agg(pl.col("measured").sort().str.join(", "))
+    )
+    both = (
+        rows.select(ROW)
+        .join(plain.unique(ROW), on=ROW, how="left", maintain_order="left")
+        .join(measured, on=ROW, how="left", maintain_order="left")
+    )
+    return both.select(
+        pl.concat_str("plain", "measured", separator=", ", ignore_nulls=True).fill_null("").alias("raw")
+    ).to_series()

@@ -1,6 +1,7 @@
 """Dates and times: as typed to the shop's clock, the shop's clock to UTC and back.
 
-`local` columns are naive Datetime('us') on the shop's clock; `utc` columns are tables.TIME. Nothing here reads the clock.
+`local` columns are naive Datetime('us') on the shop's clock; `utc` columns are tables.TIME. Nothing here reads the
+clock.
 """
 
 import re
@@ -19,12 +20,25 @@ FIRST_YEAR, LAST_YEAR = 1970, 2099  # a visit outside is a slip of the pen
 EXCEL_DAY_0 = datetime(1899, 12, 30)  # day 0 of a spreadsheet's day numbers
 EXCEL_DAYS = (36526, 73050)  # 2000-01-01 to 2099-12-31: other bare numbers are no date here
 
-_MONTHS = {m: n for n, m in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)}
-_CLOCK = r"(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?)?\s*(?P<half>[ap]\.?m\.?)?"
+_MONTHS = {
+    m: n for n, m in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)
+}
+_CLOCK = (
+    r"(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
+    r"\s*(?P<half>[ap]\.?m\.?)?"
+)
 _OFFSET = r"\s*(?P<offset>Z|[+-]\d{2}:?\d{2})?"
-_YMD = re.compile(rf"(?P<y>\d{{4}})[-/.](?P<m>\d{{1,2}})[-/.](?P<d>\d{{1,2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE)
-_THREE = re.compile(rf"(?P<a>\d{{1,4}})\s*[-/.]\s*(?P<b>\d{{1,2}})\s*[-/.]\s*(?P<c>\d{{1,4}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE)
-_NAMED = re.compile(rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-z]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE)
+_YMD = re.compile(
+    rf"(?P<y>\d{{4}})[-/.](?P<m>\d{{1,2}})[-/.](?P<d>\d{{1,2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?", re.IGNORECASE
+)
+_THREE = re.compile(
+    rf"(?P<a>\d{{1,4}})\s*[-/.]\s*(?P<b>\d{{1,2}})\s*[-/.]\s*(?P<c>\d{{1,4}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
+    re.IGNORECASE,
+)
+_NAMED = re.compile(
+    rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-z]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
+    re.IGNORECASE,
+)
 _BARE_CLOCK = re.compile(_CLOCK, re.IGNORECASE)
 _DAY_NUMBER = re.compile(r"\d{5}(?:[.,]\d+)?")
 _DAY = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}$"
@@ -36,8 +50,9 @@ STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolea
 def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | None, bool, bool] | None:
     """One typed stamp: (local, utc, has a day, has a clock), or None where it is no date or time.
 
-    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Dates are ISO or in `order`; a month by name is
-    taken in any order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet day numbers from 2000 to 2099 are taken.
+    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Dates are ISO or in `order`;
+    a month by name is taken in any order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet
+    day numbers from 2000 to 2099 are taken.
     """
     text = text.strip()
     if _DAY_NUMBER.fullmatch(text):
@@ -105,8 +120,17 @@ def read_stamps(texts: pl.Series, order: Order) -> pl.DataFrame:
     """
     column = texts.rename("text").to_frame()
     minutes, seconds, day = (pl.col("text").str.contains(form) for form in (_TO_THE_MINUTE, _TO_THE_SECOND, _DAY))
-    whole = pl.when(minutes).then(pl.col("text") + ":00").when(seconds).then("text").when(day).then(pl.col("text") + " 00:00:00")
-    column = column.with_columns(whole.str.replace("T", " ", literal=True).str.strptime(LOCAL, "%Y-%m-%d %H:%M:%S", strict=False).alias("local"))
+    whole = (
+        pl.when(minutes)
+        .then(pl.col("text") + ":00")
+        .when(seconds)
+        .then("text")
+        .when(day)
+        .then(pl.col("text") + " 00:00:00")
+    )
+    column = column.with_columns(
+        whole.str.replace("T", " ", literal=True).str.strptime(LOCAL, "%Y-%m-%d %H:%M:%S", strict=False).alias("local")
+    )
     column = column.with_columns(
         has_day=pl.col("local").is_not_null(),
         has_clock=pl.col("local").is_not_null() & (pl.col("text").str.len_bytes() > 10),
@@ -116,18 +140,30 @@ def read_stamps(texts: pl.Series, order: Order) -> pl.DataFrame:
     read = {text: stamp for text in rest if (stamp := read_stamp(text, order)) is not None}
     if read:
         rows = [(text, local, utc, has_day, has_clock) for text, (local, utc, has_day, has_clock) in read.items()]
-        schema = {"text": pl.String(), "local_": LOCAL, "utc_": LOCAL, "has_day_": pl.Boolean(), "has_clock_": pl.Boolean()}
+        schema = {
+            "text": pl.String(),
+            "local_": LOCAL,
+            "utc_": LOCAL,
+            "has_day_": pl.Boolean(),
+            "has_clock_": pl.Boolean(),
+        }
         odd = pl.DataFrame(rows, schema=schema, orient="row").with_columns(pl.col("utc_").dt.replace_time_zone("UTC"))
         column = column.join(odd, on="text", how="left", maintain_order="left").with_columns(
-            pl.coalesce("local", "local_").alias("local"), pl.col("utc_").alias("utc"),
-            pl.coalesce("has_day_", "has_day").alias("has_day"), pl.coalesce("has_clock_", "has_clock").alias("has_clock"),
-        )  # fmt: skip
+            pl.coalesce("local", "local_").alias("local"),
+            pl.col("utc_").alias("utc"),
+            pl.coalesce("has_day_", "has_day").alias("has_day"),
+            pl.coalesce("has_clock_", "has_clock").alias("has_clock"),
+        )
     return column.select(pl.col(name).cast(dtype) for name, dtype in STAMPS.items())
 
 
 def no_stamps(n: int) -> pl.DataFrame:
     """STAMPS of n empty cells."""
-    return pl.DataFrame(schema=STAMPS).clear(n).with_columns(text=pl.lit(""), has_day=pl.lit(False), has_clock=pl.lit(False))
+    return (
+        pl.DataFrame(schema=STAMPS)
+        .clear(n)
+        .with_columns(text=pl.lit(""), has_day=pl.lit(False), has_clock=pl.lit(False))
+    )
 
 
 def to_utc(local: pl.Expr, zone: ZoneInfo) -> pl.Expr:
@@ -144,7 +180,9 @@ def shown_again(local: pl.Expr, utc: pl.Expr, zone: ZoneInfo) -> pl.Expr:
 def day_begins(day: pl.Expr, zone: ZoneInfo) -> pl.Expr:
     """UTC of local midnight; where the clock skips midnight, the first hour of that day that exists."""
     midnight = day.cast(pl.Date).cast(LOCAL)
-    return pl.coalesce(to_utc(midnight, zone), *(to_utc(midnight + pl.duration(minutes=minutes), zone) for minutes in (30, 60, 120)))
+    return pl.coalesce(
+        to_utc(midnight, zone), *(to_utc(midnight + pl.duration(minutes=minutes), zone) for minutes in (30, 60, 120))
+    )
 
 
 def to_local(utc: pl.Expr, zone: ZoneInfo) -> pl.Expr:

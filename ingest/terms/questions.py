@@ -47,17 +47,31 @@ class Asides:
     def whole_lines(self) -> pl.Series:
         """The lines set aside whole so far."""
         lines = [question.line for question in self.questions if question.column == ""]
-        return pl.concat([pl.Series("line", lines, dtype=pl.Int64), *(f.filter(pl.col("column") == "")["line"] for f in self.frames)]).unique()
+        return pl.concat(
+            [pl.Series("line", lines, dtype=pl.Int64), *(f.filter(pl.col("column") == "")["line"] for f in self.frames)]
+        ).unique()
 
     def table(self, log_id: str, name: str) -> pl.DataFrame:
         """tables.SET_ASIDE in order of line and column; a cell of a row set aside whole is not shown again."""
         rows = [(q.line, q.column, q.raw, q.reason, q.wanted) for q in self.questions]
-        schema = {"line": pl.Int64(), "column": pl.String(), "raw": pl.String(), "reason": pl.String(), "wanted": pl.String()}
-        both = pl.concat([pl.DataFrame(rows, schema=schema, orient="row"), *(f.cast(pl.Schema(schema)) for f in self.frames)])
+        schema = {
+            "line": pl.Int64(),
+            "column": pl.String(),
+            "raw": pl.String(),
+            "reason": pl.String(),
+            "wanted": pl.String(),
+        }
+        both = pl.concat(
+            [pl.DataFrame(rows, schema=schema, orient="row"), *(f.cast(pl.Schema(schema)) for f in self.frames)]
+        )
         if both.is_empty():
             return tables.empty(tables.SET_ASIDE)
         whole = both.filter(pl.col("column") == "").unique("line", keep="first", maintain_order=True)
-        cells = both.filter(pl.col("column") != "").join(whole, on="line", how="anti").unique(["line", "column"], keep="first", maintain_order=True)
+        cells = (
+            both.filter(pl.col("column") != "")
+            .join(whole, on="line", how="anti")
+            .unique(["line", "column"], keep="first", maintain_order=True)
+        )
         kept = pl.concat([whole, cells]).sort("line", "column", maintain_order=True)
         kept = kept.with_columns(shortened(pl.col("raw")), pl.lit(log_id).alias("log_id"), pl.lit(name).alias("name"))
         return tables.shaped(kept, tables.SET_ASIDE)
@@ -65,7 +79,9 @@ class Asides:
 
 def shortened(raw: pl.Expr) -> pl.Expr:
     """The text, cut to LONGEST_RAW characters."""
-    return pl.when(raw.str.len_chars() > LONGEST_RAW).then(raw.str.slice(0, LONGEST_RAW) + "…").otherwise(raw).name.keep()
+    return (
+        pl.when(raw.str.len_chars() > LONGEST_RAW).then(raw.str.slice(0, LONGEST_RAW) + "…").otherwise(raw).name.keep()
+    )
 
 
 def short(raw: str) -> str:
@@ -75,7 +91,9 @@ def short(raw: str) -> str:
 
 def closest(word: str, known: Iterable[str]) -> str:
     """The known word nearest to what was typed, '' where none comes near."""
-    best = process.extractOne(word.casefold(), {name: name.casefold() for name in known}, scorer=fuzz.ratio, score_cutoff=60)
+    best = process.extractOne(
+        word.casefold(), {name: name.casefold() for name in known}, scorer=fuzz.ratio, score_cutoff=60
+    )
     return str(best[2]) if best else ""
 
 

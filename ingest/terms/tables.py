@@ -1,7 +1,7 @@
 """Every table by name: its columns, once, with unit and sign.
 
-Canonical units: mm, cents, degrees, minutes, %RH, degC; times UTC. Empty text is '', a number that is not there is null, never NaN.
-Rows of `readings` and `faults` belong to the visit with the same (log_id, line, stage).
+Canonical units: mm, cents, degrees, minutes, %RH, degC; times UTC. Empty text is '', a number that is not there is
+null, never NaN. Rows of `readings` and `faults` belong to the visit with the same (log_id, line, stage).
 """
 
 import polars as pl
@@ -20,88 +20,195 @@ TAKEN_AT = "taken_at"  # UTC: finished_at, else started_at
 CHARACTERISTIC = "characteristic"
 POSITION = "position"  # '' | string number | bass | treble | 'N fret F'
 MOMENT = "moment"  # found | left
-VALUE = "value"  # mm, cents, degrees or as the gauge gives it; relief and bow: hollow positive, hump and back-bow negative; sharp positive
+# mm, cents, degrees or as the gauge gives it; relief and bow: hollow positive, hump and back-bow negative; sharp
+# positive
+VALUE = "value"
 
 VISITS: dict[str, pl.DataType] = {
-    LOG_ID: pl.String(), LINE: pl.Int64(), SERIAL: pl.String(), MODEL: pl.String(), STAGE: pl.String(), TECH: pl.String(),
-    STARTED_AT: TIME, FINISHED_AT: TIME, "time_known": pl.Boolean(),
+    LOG_ID: pl.String(),
+    LINE: pl.Int64(),
+    SERIAL: pl.String(),
+    MODEL: pl.String(),
+    STAGE: pl.String(),
+    TECH: pl.String(),
+    STARTED_AT: TIME,
+    FINISHED_AT: TIME,
+    "time_known": pl.Boolean(),
     "minutes": pl.Float64(),  # as typed; null where not typed: the story works out the rest
     "minutes_from": pl.String(),  # 'typed' or ''
     "outcome": pl.String(),  # pass | fixed | send back | hold | second | reject | pulled | return | open
-    "sent_back_to": pl.String(), "cause": pl.String(),  # a stage, supplier, handling, unknown or ''
-    "supplier": pl.String(), "lot": pl.String(), "neck": pl.String(), "job": pl.String(), "string_set": pl.String(), "grade": pl.String(),
-    "hand": pl.String(), "rh": pl.Float64(), "temperature": pl.Float64(), "note": pl.String(), "other": pl.String(),
-}  # fmt: skip
+    "sent_back_to": pl.String(),
+    "cause": pl.String(),  # a stage, supplier, handling, unknown or ''
+    "supplier": pl.String(),
+    "lot": pl.String(),
+    "neck": pl.String(),
+    "job": pl.String(),
+    "string_set": pl.String(),
+    "grade": pl.String(),
+    "hand": pl.String(),
+    "rh": pl.Float64(),
+    "temperature": pl.Float64(),
+    "note": pl.String(),
+    "other": pl.String(),
+}
 
 READINGS: dict[str, pl.DataType] = {
-    LOG_ID: pl.String(), LINE: pl.Int64(), SERIAL: pl.String(), STAGE: pl.String(), TAKEN_AT: TIME,
-    CHARACTERISTIC: pl.String(), POSITION: pl.String(),
-    MOMENT: pl.String(), VALUE: pl.Float64(),
+    LOG_ID: pl.String(),
+    LINE: pl.Int64(),
+    SERIAL: pl.String(),
+    STAGE: pl.String(),
+    TAKEN_AT: TIME,
+    CHARACTERISTIC: pl.String(),
+    POSITION: pl.String(),
+    MOMENT: pl.String(),
+    VALUE: pl.Float64(),
     "raw": pl.String(),  # the cell as typed
     "unit": pl.String(),  # the unit it was typed in
     "flag": pl.String(),  # words joined by ';': above, below, interval, strong, class, corrected, real ...
     "gauge": pl.String(),
-}  # fmt: skip
+}
 
 FAULTS: dict[str, pl.DataType] = {
-    LOG_ID: pl.String(), LINE: pl.Int64(), SERIAL: pl.String(), STAGE: pl.String(), "fault": pl.String(), "fault_at": pl.String(), "raw": pl.String(),
-}  # fmt: skip
+    LOG_ID: pl.String(),
+    LINE: pl.Int64(),
+    SERIAL: pl.String(),
+    STAGE: pl.String(),
+    "fault": pl.String(),
+    "fault_at": pl.String(),
+    "raw": pl.String(),
+}
 
 LOGS: dict[str, pl.DataType] = {
-    LOG_ID: pl.String(), "name": pl.String(), "rows_read": pl.Int64(), "accepted": pl.Int64(), "changed": pl.Int64(), "already_held": pl.Int64(),
-    "set_aside": pl.Int64(), "cells_set_aside": pl.Int64(), "passed_over": pl.Int64(), "loaded_at": TIME,
-}  # fmt: skip
+    LOG_ID: pl.String(),
+    "name": pl.String(),
+    "rows_read": pl.Int64(),
+    "accepted": pl.Int64(),
+    "changed": pl.Int64(),
+    "already_held": pl.Int64(),
+    "set_aside": pl.Int64(),
+    "cells_set_aside": pl.Int64(),
+    "passed_over": pl.Int64(),
+    "loaded_at": TIME,
+}
 
 SET_ASIDE: dict[str, pl.DataType] = {  # column '' = the whole row
-    LOG_ID: pl.String(), "name": pl.String(), LINE: pl.Int64(), "column": pl.String(), "raw": pl.String(), "reason": pl.String(),
+    LOG_ID: pl.String(),
+    "name": pl.String(),
+    LINE: pl.Int64(),
+    "column": pl.String(),
+    "raw": pl.String(),
+    "reason": pl.String(),
     "wanted": pl.String(),
-}  # fmt: skip
+}
 
 GAUGE_TRIALS: dict[str, pl.DataType] = {  # one row a reading of a gauge study; value canonical
-    LOG_ID: pl.String(), LINE: pl.Int64(), "study": pl.String(), CHARACTERISTIC: pl.String(), "part": pl.String(), TECH: pl.String(),
+    LOG_ID: pl.String(),
+    LINE: pl.Int64(),
+    "study": pl.String(),
+    CHARACTERISTIC: pl.String(),
+    "part": pl.String(),
+    TECH: pl.String(),
     "trial": pl.String(),
-    VALUE: pl.Float64(), "raw": pl.String(), "unit": pl.String(),
-}  # fmt: skip
+    VALUE: pl.Float64(),
+    "raw": pl.String(),
+    "unit": pl.String(),
+}
 
 LOTS: dict[str, pl.DataType] = {
-    "supplier": pl.String(), "lot": pl.String(), MODEL: pl.String(), "received_on": pl.Date(), "quantity": pl.Int64(), "rod_state": pl.String(),
-    "hours_acclimatised": pl.Float64(), "agreed_limit": pl.Float64(),
-}  # fmt: skip
+    "supplier": pl.String(),
+    "lot": pl.String(),
+    MODEL: pl.String(),
+    "received_on": pl.Date(),
+    "quantity": pl.Int64(),
+    "rod_state": pl.String(),
+    "hours_acclimatised": pl.Float64(),
+    "agreed_limit": pl.Float64(),
+}
 
 CHANGES: dict[str, pl.DataType] = {
-    "from_date": pl.Date(), "to_date": pl.Date(), MODEL: pl.String(), STAGE: pl.String(), "what": pl.String(), "note": pl.String(),
-}  # fmt: skip
+    "from_date": pl.Date(),
+    "to_date": pl.Date(),
+    MODEL: pl.String(),
+    STAGE: pl.String(),
+    "what": pl.String(),
+    "note": pl.String(),
+}
 
 CLIMATE: dict[str, pl.DataType] = {"at": TIME, "room": pl.String(), "rh": pl.Float64(), "temperature": pl.Float64()}
 
 SPECS: dict[str, pl.DataType] = {  # canonical units; a limit that is not there is null
-    LINE: pl.Int64(), CHARACTERISTIC: pl.String(), POSITION: pl.String(), "family": pl.String(), MODEL: pl.String(), STAGE: pl.String(),
-    "supplier": pl.String(), "target": pl.Float64(), "lower": pl.Float64(), "upper": pl.Float64(), "from_date": pl.Date(), "agreed_on": pl.Date(),
+    LINE: pl.Int64(),
+    CHARACTERISTIC: pl.String(),
+    POSITION: pl.String(),
+    "family": pl.String(),
+    MODEL: pl.String(),
+    STAGE: pl.String(),
+    "supplier": pl.String(),
+    "target": pl.Float64(),
+    "lower": pl.Float64(),
+    "upper": pl.Float64(),
+    "from_date": pl.Date(),
+    "agreed_on": pl.Date(),
     "note": pl.String(),
-}  # fmt: skip
+}
 
-# What people decided (book.sqlite, append-only). `sequence` rises by one with every line of the book, whatever its table.
+# What people decided (book.sqlite, append-only). `sequence` rises by one with every line of the book, whatever its
+# table.
 _WRITTEN: dict[str, pl.DataType] = {"sequence": pl.Int64(), "at": TIME, "who": pl.String(), "why": pl.String()}
 
-LIMITS_ON_FILE: dict[str, pl.DataType] = _WRITTEN | {  # a row a stream; the latest that holds at a reading counts; n 0 = taken off file again
-    CHARACTERISTIC: pl.String(), POSITION: pl.String(), MODEL: pl.String(), STAGE: pl.String(), TECH: pl.String(),
-    "baseline_from": pl.Date(), "baseline_to": pl.Date(), "holds_from": TIME, "centre": pl.Float64(), "sigma": pl.Float64(), "n": pl.Int64(),
-    "left_out": pl.String(),  # JSON list of serials left out of the baseline by a person
-}  # fmt: skip
+LIMITS_ON_FILE: dict[str, pl.DataType] = (
+    _WRITTEN
+    | {  # a row a stream; the latest that holds at a reading counts; n 0 = taken off file again
+        CHARACTERISTIC: pl.String(),
+        POSITION: pl.String(),
+        MODEL: pl.String(),
+        STAGE: pl.String(),
+        TECH: pl.String(),
+        "baseline_from": pl.Date(),
+        "baseline_to": pl.Date(),
+        "holds_from": TIME,
+        "centre": pl.Float64(),
+        "sigma": pl.Float64(),
+        "n": pl.Int64(),
+        "left_out": pl.String(),  # JSON list of serials left out of the baseline by a person
+    }
+)
 
-BENCH_BOOK: dict[str, pl.DataType] = _WRITTEN | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
-    "kind": pl.String(),  # cause | action | close | reopen | known | note | decision
-    CHARACTERISTIC: pl.String(), POSITION: pl.String(), MODEL: pl.String(), STAGE: pl.String(), TECH: pl.String(), "chart": pl.String(),
-    "opened_at": TIME, SERIAL: pl.String(), "text": pl.String(), "owner": pl.String(), "due": pl.Date(), "until": pl.Date(), "week": pl.Date(),
-}  # fmt: skip
+BENCH_BOOK: dict[str, pl.DataType] = (
+    _WRITTEN
+    | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
+        "kind": pl.String(),  # cause | action | close | reopen | known | note | decision
+        CHARACTERISTIC: pl.String(),
+        POSITION: pl.String(),
+        MODEL: pl.String(),
+        STAGE: pl.String(),
+        TECH: pl.String(),
+        "chart": pl.String(),
+        "opened_at": TIME,
+        SERIAL: pl.String(),
+        "text": pl.String(),
+        "owner": pl.String(),
+        "due": pl.Date(),
+        "until": pl.Date(),
+        "week": pl.Date(),
+    }
+)
 
 CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell counts; undone = the original counts again
-    LOG_ID: pl.String(), LINE: pl.Int64(), "column": pl.String(), VALUE: pl.String(), "undone": pl.Boolean(),
-}  # fmt: skip
+    LOG_ID: pl.String(),
+    LINE: pl.Int64(),
+    "column": pl.String(),
+    VALUE: pl.String(),
+    "undone": pl.Boolean(),
+}
 
 SETTLED: dict[str, pl.DataType] = _WRITTEN | {  # verdict: it is real | keep held | take new
-    LOG_ID: pl.String(), LINE: pl.Int64(), "column": pl.String(), "raw": pl.String(), "verdict": pl.String(),
-}  # fmt: skip
+    LOG_ID: pl.String(),
+    LINE: pl.Int64(),
+    "column": pl.String(),
+    "raw": pl.String(),
+    "verdict": pl.String(),
+}
 
 
 def empty(schema: dict[str, pl.DataType]) -> pl.DataFrame:
@@ -110,7 +217,9 @@ def empty(schema: dict[str, pl.DataType]) -> pl.DataFrame:
 
 
 def shaped(rows: pl.DataFrame, schema: dict[str, pl.DataType]) -> pl.DataFrame:
-    """`rows` with exactly the columns of `schema`, in its order and types; absent text is '', all else absent is null."""
+    """`rows` with exactly the columns of `schema`, in its order and types; absent text is '', all else absent is
+    null.
+    """
     columns = []
     for name, dtype in schema.items():
         if name in rows.columns:

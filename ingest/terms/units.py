@@ -12,7 +12,18 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
         "um": ("um", "µm", "μm", "micron", "microns"),
         "in": ("in", "inch", "inches", '"', "''", "in."),
         "thou": ("thou", "thous", "mil", "mils", "thousandths", "thousands of an inch", "th"),
-        **{f"{n}ths" if n % 10 != 2 else f"{n}nds": (f"{n}ths", f"{n}th", f"{n}nds", f"{n}nd", f"1/{n}", f"1/{n} in", f'1/{n}"') for n in POWERS[2:]},
+        **{
+            f"{n}ths" if n % 10 != 2 else f"{n}nds": (
+                f"{n}ths",
+                f"{n}th",
+                f"{n}nds",
+                f"{n}nd",
+                f"1/{n}",
+                f"1/{n} in",
+                f'1/{n}"',
+            )
+            for n in POWERS[2:]
+        },
     },
     "pitch": {"cents": ("cents", "cent", "ct", "cts", "c", "¢"), "Hz": ("hz", "hertz")},
     "angle": {"deg": ("deg", "degs", "degree", "degrees", "°", "º")},
@@ -21,19 +32,31 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
     "minutes": {"min": ("min", "mins", "minute", "minutes", "m"), "h": ("h", "hr", "hrs", "hour", "hours")},
 }
 _BY_SPELLING = {
-    quantity: {spelling: unit for unit, spellings in by_unit.items() for spelling in spellings} for quantity, by_unit in _SPELLINGS.items()
+    quantity: {spelling: unit for unit, spellings in by_unit.items() for spelling in spellings}
+    for quantity, by_unit in _SPELLINGS.items()
 }
-# Value in canonical units = number * top / bottom: two factors, so that 63 thou and .063 in are one and the same number.
+# Value in canonical units = number * top / bottom: two factors, so that 63 thou and .063 in are one and the same
+# number.
 _FACTORS: dict[tuple[str, str], tuple[float, float]] = {
-    ("length", "mm"): (1, 1), ("length", "cm"): (10, 1), ("length", "um"): (1, 1000), ("length", "in"): (25.4, 1), ("length", "thou"): (25.4, 1000),
+    ("length", "mm"): (1, 1),
+    ("length", "cm"): (10, 1),
+    ("length", "um"): (1, 1000),
+    ("length", "in"): (25.4, 1),
+    ("length", "thou"): (25.4, 1000),
     **{("length", unit): (25.4, int(re.sub(r"\D", "", unit))) for unit in _SPELLINGS["length"] if unit[0].isdigit()},
-    ("pitch", "cents"): (1, 1), ("angle", "deg"): (1, 1), ("temperature", "C"): (1, 1), ("humidity", "%"): (1, 1),
-    ("minutes", "min"): (1, 1), ("minutes", "h"): (60, 1),
-}  # fmt: skip
+    ("pitch", "cents"): (1, 1),
+    ("angle", "deg"): (1, 1),
+    ("temperature", "C"): (1, 1),
+    ("humidity", "%"): (1, 1),
+    ("minutes", "min"): (1, 1),
+    ("minutes", "h"): (60, 1),
+}
 CANONICAL = {"length": "mm", "pitch": "cents", "angle": "deg", "temperature": "C", "humidity": "%", "minutes": "min"}
 NEEDS_UNIT = ("length", "pitch", "angle")  # a bare number of these is a question where no unit is declared
 DECIMALS = 9  # canonical values are rounded here, so that one reading in two notations is one number
-_QUOTES = str.maketrans({"“": '"', "”": '"', "„": '"', "″": '"', "ʺ": '"', "＂": '"', "’": "'", "‘": "'", "′": "'", "ʹ": "'", "´": "'"})
+_QUOTES = str.maketrans(
+    {"“": '"', "”": '"', "„": '"', "″": '"', "ʺ": '"', "＂": '"', "’": "'", "‘": "'", "′": "'", "ʹ": "'", "´": "'"}
+)
 
 
 def straight(text: str) -> str:
@@ -62,12 +85,16 @@ def spelled(quantity: str) -> str:
 
 
 def factors(unit: str, quantity: str) -> tuple[float, float]:
-    """(top, bottom): the canonical value is number * top / bottom. Fahrenheit and Hz are no plain factor: see to_canonical."""
+    """(top, bottom): the canonical value is number * top / bottom. Fahrenheit and Hz are no plain factor: see
+    to_canonical.
+    """
     return _FACTORS.get((quantity, unit), (1, 1))
 
 
 def to_canonical(value: float, unit: str, quantity: str) -> float:
-    """One number in its unit (as `unit_of` gives it) as mm, cents, degrees, degC, %RH or minutes; counts and plain gauges as they are."""
+    """One number in its unit (as `unit_of` gives it) as mm, cents, degrees, degC, %RH or minutes; counts and plain
+    gauges as they are.
+    """
     if quantity == "temperature" and unit == "F":
         return round((value - 32) / 1.8, DECIMALS)
     top, bottom = factors(unit, quantity)
@@ -84,7 +111,8 @@ def quantity_of(unit: str) -> str:
 
 
 def amount(text: str, quantity: str = "") -> float:
-    """A declared amount such as '0.001 in', '1/128 in', '-1 mm' or '0.5 cents' in canonical units; ValueError where it is none.
+    """A declared amount such as '0.001 in', '1/128 in', '-1 mm' or '0.5 cents' in canonical units; ValueError where it
+    is none.
 
     quantity : what it must be; '' = whatever its unit says. A length, pitch or angle needs a unit.
     """

@@ -1,4 +1,6 @@
-"""`again`: open questions are tried anew; `again --all` reads every original under today's shop files and says what changes before it is kept."""
+"""`again`: open questions are tried anew; `again --all` reads every original under today's shop files and says what
+changes before it is kept.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,13 +9,23 @@ from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.sheet import Progress
+from ingest.shopfiles.shop import fingerprint
 from ingest.store import book, ledger
 from ingest.store.delta import KEPT, Table
 from ingest.store.draft import Draft
-from ingest.verbs.load import ACCOUNT, Loaded, ensure, entries_of, loaded_of, put_in, read_again, usable_shop, with_two_values
-from ingest.reading.sheet import Progress
-from ingest.shopfiles.shop import fingerprint
 from ingest.store.store import drafting
+from ingest.verbs.load import (
+    ACCOUNT,
+    Loaded,
+    ensure,
+    entries_of,
+    loaded_of,
+    put_in,
+    read_again,
+    usable_shop,
+    with_two_values,
+)
 
 
 @dataclass(frozen=True)
@@ -37,7 +49,9 @@ class NotAgreed(Exception):
 
 
 def again(folder: Path, *, progress: Progress | None = None, now: datetime) -> list[Loaded]:
-    """Read the logs with open questions anew, under today's shop files; what became of each. Nothing open: no new version."""
+    """Read the logs with open questions anew, under today's shop files; what became of each. Nothing open: no new
+    version.
+    """
     shop = usable_shop(folder)
     ensure(folder, now=now)
     with drafting(folder) as draft:
@@ -48,11 +62,15 @@ def again(folder: Path, *, progress: Progress | None = None, now: datetime) -> l
         notes = read_again(draft, folder, shop, book.read(folder), waiting, progress)
         draft.finish("open questions tried again", now, fingerprint(folder), book.last_sequence(folder))
         accounts = [draft.logs.filter(pl.col("log_id") == log_id) for log_id in waiting]
-        became = [loaded_of(draft, account, notes.get(log_id, ())) for log_id, account in zip(waiting, accounts, strict=True)]
+        became = [
+            loaded_of(draft, account, notes.get(log_id, ())) for log_id, account in zip(waiting, accounts, strict=True)
+        ]
         return with_two_values(draft, became)
 
 
-def again_all(folder: Path, agree: Callable[[list[Change]], bool], *, progress: Progress | None = None, now: datetime) -> list[Change]:
+def again_all(
+    folder: Path, agree: Callable[[list[Change]], bool], *, progress: Progress | None = None, now: datetime
+) -> list[Change]:
     """Read every original anew; what changed, log by log.
 
     agree : is asked with what would change; where it says no, NotAgreed is raised and nothing is changed.
@@ -83,8 +101,15 @@ def _changes(draft: Draft, before: pl.DataFrame) -> list[Change]:
         account = {name: row[name] for name in ACCOUNT}
         was = {name: old[log_id][name] for name in ACCOUNT} if log_id in old else dict.fromkeys(ACCOUNT, 0)
         out.append(
-            Change(row["name"], log_id, was, account, {k: v.get(log_id, 0) for k, v in came.items()}, {k: v.get(log_id, 0) for k, v in went.items()})
-        )  # fmt: skip
+            Change(
+                row["name"],
+                log_id,
+                was,
+                account,
+                {k: v.get(log_id, 0) for k, v in came.items()},
+                {k: v.get(log_id, 0) for k, v in went.items()},
+            )
+        )
     return out
 
 

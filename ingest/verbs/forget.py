@@ -1,7 +1,9 @@
-"""`forget`: one person's name leaves the shop's folder - shop files, originals, book and store - and a neutral code stands in its place.
+"""`forget`: one person's name leaves the shop's folder - shop files, originals, book and store - and a neutral code
+stands in its place.
 
-The only verb that rewrites what is otherwise never changed: the originals that name the person (they get a new SHA-256) and lines of the book.
-Line numbers stay, so corrections and verdicts still fit. Older versions of the store go. Files elsewhere are not touched.
+The only verb that rewrites what is otherwise never changed: the originals that name the person (they get a new SHA-256)
+and lines of the book. Line numbers stay, so corrections and verdicts still fit. Older versions of the store go. Files
+elsewhere are not touched.
 """
 
 import io
@@ -15,15 +17,15 @@ from pathlib import Path
 
 import polars as pl
 
+from ingest.shopfiles.shop import Shop, ShopProblem, Tech, checked_shop, fingerprint, read_shop
 from ingest.store import book, ledger, originals
-from ingest.terms import tables
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.ledger import StoreProblem
-from ingest.verbs.load import ensure, entries_of, put_in
-from ingest.shopfiles.shop import Shop, ShopProblem, Tech, checked_shop, fingerprint, read_shop
 from ingest.store.sqlite_tables import connect
 from ingest.store.store import drafting
+from ingest.terms import tables
+from ingest.verbs.load import ensure, entries_of, put_in
 
 SIDE_FILES = ("specs.csv", "lots.csv", "changes.csv", "climate.csv")
 _SHORT = 4  # letters from which on capitals are overlooked: "JR" is not "jr", but "mary jones" is "Mary Jones"
@@ -48,14 +50,17 @@ def forget(folder: Path, person: str, *, now: datetime) -> str:
         new_shop = checked_shop(tomllib.loads(new_toml))
     except (ShopProblem, tomllib.TOMLDecodeError) as problem:
         raise StoreProblem(
-            f"shop.toml could not be rewritten ({str(problem).splitlines()[0]}); take {person!r} out of it by hand, then try again"
+            f"shop.toml could not be rewritten ({str(problem).splitlines()[0]}); take {person!r} out of it by hand, "
+            "then try again"
         ) from None
     with drafting(folder) as draft:
         known = set(draft.logs["name"]) | set(_techs_of(draft))
         renamed, changed = _rewrite_originals(draft, folder, out)
         changed |= _rewrite_book(draft, out, file_replacer(terms, code), renamed)
         if tech is None and not changed and person not in known:
-            raise StoreProblem(f"Nobody is called {person!r} in shop.toml or in any log; wanted a tech's key, name or word")
+            raise StoreProblem(
+                f"Nobody is called {person!r} in shop.toml or in any log; wanted a tech's key, name or word"
+            )
         said = {name: book.lines(draft.connection, name) for name in book.SCHEMAS}
         draft.drop(sorted(draft.logs["log_id"].to_list()))
         put_in(draft, folder, new_shop, said, entries_of(said))
@@ -71,7 +76,12 @@ def forget(folder: Path, person: str, *, now: datetime) -> str:
 
 def terms_of(shop: Shop, tech: Tech) -> list[str]:
     """Everything that means this tech in the shop's files and logs, the longest first."""
-    mapped = {word for log in shop.logs for word, key in log.words.get("tech", {}).items() if key in (tech.key, tech.name, *tech.words)}
+    mapped = {
+        word
+        for log in shop.logs
+        for word, key in log.words.get("tech", {}).items()
+        if key in (tech.key, tech.name, *tech.words)
+    }
     return sorted({term for term in (tech.key, tech.name, *tech.words, *mapped) if term.strip()}, key=len, reverse=True)
 
 
@@ -127,7 +137,9 @@ def _workbook_without(data: bytes, out: Callable[[str], str]) -> bytes:
 
 
 def shop_file_without(text: str, tech: Tech | None, out: Callable[[str], str], code: str) -> str:
-    """shop.toml with the code as the tech's key; name and words are gone, what the studies need (started, qualified) stays."""
+    """shop.toml with the code as the tech's key; name and words are gone, what the studies need (started, qualified)
+    stays.
+    """
     if tech is None:
         return out(text)
     blocks = re.split(r"(?m)^(?=\s*\[)", text)
@@ -136,7 +148,11 @@ def shop_file_without(text: str, tech: Tech | None, out: Callable[[str], str], c
         if re.match(r"\s*\[\[\s*tech\s*\]\]", block) and tomllib.loads(block)["tech"][0].get("key") == tech.key:
             lines = ["[[tech]]", f'key = "{code}"']
             lines += [f"started = {tech.started.isoformat()}"] if tech.started else []
-            lines += [f"qualified = [{', '.join(chr(34) + stage + chr(34) for stage in tech.qualified)}]"] if tech.qualified else []
+            lines += (
+                [f"qualified = [{', '.join(chr(34) + stage + chr(34) for stage in tech.qualified)}]"]
+                if tech.qualified
+                else []
+            )
             kept.append("\n".join(lines) + "\n\n")
         else:
             mapped = re.compile(rf"""\s*("[^"]*"|'[^']*'|[\w-]+)\s*=\s*["']{re.escape(tech.key)}["']\s*,?""")
@@ -146,13 +162,20 @@ def shop_file_without(text: str, tech: Tech | None, out: Callable[[str], str], c
 
 def _no_other_meaning(shop: Shop, terms: list[str]) -> None:
     """StoreProblem where a term is also the key or word of something that is no person."""
-    others = [item.key for group in (shop.stages, shop.characteristics, shop.models, shop.gauges, shop.faults) for item in group]
+    others = [
+        item.key
+        for group in (shop.stages, shop.characteristics, shop.models, shop.gauges, shop.faults)
+        for item in group
+    ]
     others += [word for group in (shop.models, shop.gauges, shop.faults) for item in group for word in item.words]
     others += [word for log in shop.logs for field, words in log.words.items() if field != "tech" for word in words]
     taken = {other.casefold() for other in others} | {family.casefold() for family in shop.families.values()}
     both = [term for term in terms if term.casefold() in taken]
     if both:
-        raise StoreProblem(f"{both[0]!r} is also the shop's word for something that is no person; rename one of the two in shop.toml first")
+        raise StoreProblem(
+            f"{both[0]!r} is also the shop's word for something that is no person; rename one of the two in shop.toml "
+            "first"
+        )
 
 
 def _free_code(shop: Shop) -> str:
@@ -162,7 +185,9 @@ def _free_code(shop: Shop) -> str:
 
 def _techs_of(draft: Draft) -> list[str]:
     stored = draft.stored["visits"]
-    return stored.scan().select(pl.col("tech").unique()).collect()["tech"].to_list() if stored.version is not None else []
+    return (
+        stored.scan().select(pl.col("tech").unique()).collect()["tech"].to_list() if stored.version is not None else []
+    )
 
 
 def _rewrite_originals(draft: Draft, folder: Path, out: Callable[[str], str]) -> tuple[dict[str, str], bool]:
@@ -180,7 +205,9 @@ def _rewrite_originals(draft: Draft, folder: Path, out: Callable[[str], str]) ->
     return renamed, bool(renamed)
 
 
-def _rewrite_book(draft: Draft, out: Callable[[str], str], out_of_name: Callable[[str], str], renamed: dict[str, str]) -> bool:
+def _rewrite_book(
+    draft: Draft, out: Callable[[str], str], out_of_name: Callable[[str], str], renamed: dict[str, str]
+) -> bool:
     """Put new hashes and the code into every line of the book; was there anything to change?"""
     connection, changed = draft.connection, False
     log_ids = {originals.log_id(old): originals.log_id(new) for old, new in renamed.items()}
@@ -198,7 +225,10 @@ def _rewrite_book(draft: Draft, out: Callable[[str], str], out_of_name: Callable
                 else:
                     new.append(out(cell) if cell else cell)
             if new != cells:
-                connection.execute(f"UPDATE book.{table} SET {', '.join(f'{name} = ?' for name in texts)} WHERE rowid = ?", (*new, rowid))
+                connection.execute(
+                    f"UPDATE book.{table} SET {', '.join(f'{name} = ?' for name in texts)} WHERE rowid = ?",
+                    (*new, rowid),
+                )
                 changed = True
     return changed
 
@@ -211,7 +241,9 @@ def _no_older_versions(draft: Draft, n: int) -> None:
 
 
 def clean(folder: Path) -> None:
-    """Take out of the files what no version needs: originals that the book does not name, old Delta files and logs, free pages."""
+    """Take out of the files what no version needs: originals that the book does not name, old Delta files and logs,
+    free pages.
+    """
     named = set(book.read(folder)["loads"]["sha256"])
     for path in (folder / originals.FOLDER).glob("*"):
         if path.name not in named:

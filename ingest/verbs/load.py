@@ -1,4 +1,6 @@
-"""The verbs: load, unload, again. Each ends in one new version of the store for what it was given, or changes nothing."""
+"""The verbs: load, unload, again. Each ends in one new version of the store for what it was given, or changes
+nothing.
+"""
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -9,17 +11,17 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.store import book, carried, ledger, originals
-from ingest.terms import tables
 from ingest.reading.corrections import marked
-from ingest.store.draft import Draft, Entry
-from ingest.store.ledger import StoreProblem
-from ingest.store.merge import KEY, with_key
-from ingest.terms.questions import FileProblem
 from ingest.reading.reader import log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
+from ingest.store import book, carried, ledger, originals
+from ingest.store.draft import Draft, Entry
+from ingest.store.ledger import StoreProblem
+from ingest.store.merge import KEY, with_key
 from ingest.store.store import check_shop_files, drafting, is_whole, log_called, pretending
+from ingest.terms import tables
+from ingest.terms.questions import FileProblem
 
 BATCH = 400_000  # readings and visits of the files that are committed together
 AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
@@ -49,7 +51,9 @@ class Loaded:
     passed_over: int = 0
     questions: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.SET_ASIDE))
     notes: tuple[str, ...] = ()
-    two_values: pl.DataFrame = field(default_factory=lambda: tables.empty(carried.NAMED))  # of its instruments; nothing is set aside for it
+    two_values: pl.DataFrame = field(
+        default_factory=lambda: tables.empty(carried.NAMED)
+    )  # of its instruments; nothing is set aside for it
 
 
 @dataclass(frozen=True)
@@ -63,20 +67,43 @@ class _Came:
 
 
 def load(
-    folder: Path, files: Sequence[Path], *, check: bool = False, replaces: str | None = None, progress: Progress | None = None, now: datetime
-) -> list[Loaded]:  # fmt: skip
+    folder: Path,
+    files: Sequence[Path],
+    *,
+    check: bool = False,
+    replaces: str | None = None,
+    progress: Progress | None = None,
+    now: datetime,
+) -> list[Loaded]:
     """Load log files into a shop; what became of each, in the order given.
 
-    check : say all, change nothing.  replaces : a log (file name or start of its hash) in whose place the one file comes.
-    now : UTC; rows taken later are set aside.  Raises ShopProblem or StoreProblem, one line, where nothing can be loaded at all.
+    check : say all, change nothing.  replaces : a log (file name or start of its hash) in whose place the one file
+    comes.
+    now : UTC; rows taken later are set aside.  Raises ShopProblem or StoreProblem, one line, where nothing can be
+    loaded at all.
     """
-    return load_data(folder, [(path.name, path.read_bytes) for path in files], check=check, replaces=replaces, progress=progress, now=now)
+    return load_data(
+        folder,
+        [(path.name, path.read_bytes) for path in files],
+        check=check,
+        replaces=replaces,
+        progress=progress,
+        now=now,
+    )
 
 
 def load_data(
-    folder: Path, sources: Sequence[Source], *, check: bool = False, replaces: str | None = None, progress: Progress | None = None, now: datetime
-) -> list[Loaded]:  # fmt: skip
-    """As `load`, of files by name and bytes. Files are committed a good many rows at a time; each stands or falls by itself."""
+    folder: Path,
+    sources: Sequence[Source],
+    *,
+    check: bool = False,
+    replaces: str | None = None,
+    progress: Progress | None = None,
+    now: datetime,
+) -> list[Loaded]:
+    """As `load`, of files by name and bytes. Files are committed a good many rows at a time; each stands or falls by
+    itself.
+    """
     shop = usable_shop(folder)
     if replaces is not None and len(sources) != 1:
         raise StoreProblem(f"One file comes in the place of {replaces!r}; {len(sources)} were given")
@@ -105,8 +132,12 @@ def load_data(
     return [became[place] for place in range(len(sources))]
 
 
-def _ahead(sources: Sequence[Source], one: Callable[[int, str, bytes], _Came | Loaded]) -> Iterator[tuple[int, _Came | Loaded]]:
-    """What `one` makes of each file, in order; small files are read by two threads while those before them are taken in."""
+def _ahead(
+    sources: Sequence[Source], one: Callable[[int, str, bytes], _Came | Loaded]
+) -> Iterator[tuple[int, _Came | Loaded]]:
+    """What `one` makes of each file, in order; small files are read by two threads while those before them are taken
+    in.
+    """
     waiting: deque[tuple[int, Future[_Came | Loaded]]] = deque()
     with ThreadPoolExecutor(2, thread_name_prefix="truerun-read") as readers:
         for place, (name, read) in enumerate(sources):
@@ -151,14 +182,19 @@ def _part(progress: Progress | None, place: int, count: int, name: str) -> Progr
     return lambda share, what: progress((place + share) / count, f"{name}: {what}")
 
 
-def _read(entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None) -> tuple[Entry, bytes, Sheet]:
+def _read(
+    entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
+) -> tuple[Entry, bytes, Sheet]:
     """A log as the shop files and the book of today have it read."""
     settled = book.standing_verdicts(said["settled"])
     mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
     sheet = read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, progress=progress)
     if mended.height:
         cells = {(line, column): value for line, column, value in mended.select("line", "column", "value").iter_rows()}
-        sheet = _as_it_came(read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, corrected=cells, progress=progress), sheet)
+        sheet = _as_it_came(
+            read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, corrected=cells, progress=progress),
+            sheet,
+        )
     return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
 
 
@@ -170,7 +206,9 @@ def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:
     return replace(sheet, visits=visits, readings=marked(sheet.readings, original.readings))
 
 
-def _commit(folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces: str | None, now: datetime) -> dict[int, Loaded]:
+def _commit(
+    folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces: str | None, now: datetime
+) -> dict[int, Loaded]:
     """Bring files that were read into the store, as one version."""
     if not batch:
         return {}
@@ -183,7 +221,9 @@ def _commit(folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces:
             replaced = _keys_of(folder, shop, said, gone)
         fresh: list[_Came] = []
         for came in batch:
-            if came.entry.log_id in draft.logs["log_id"] or came.entry.log_id in {other.entry.log_id for other in fresh}:  # somebody was faster
+            if came.entry.log_id in draft.logs["log_id"] or came.entry.log_id in {
+                other.entry.log_id for other in fresh
+            }:  # somebody was faster
                 became[came.place] = Loaded(came.entry.name, came.entry.log_id, "already loaded")
             else:
                 fresh.append(came)
@@ -204,27 +244,38 @@ def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) ->
     """The account of one log with its questions."""
     row = account.row(0, named=True)
     questions = ledger.table(draft.connection, "set_aside", log_ids=[row["log_id"]])
-    return Loaded(row["name"], row["log_id"], questions=questions, notes=tuple(notes), **{name: row[name] for name in ACCOUNT})
+    return Loaded(
+        row["name"], row["log_id"], questions=questions, notes=tuple(notes), **{name: row[name] for name in ACCOUNT}
+    )
 
 
 def with_two_values(draft: Draft, files: Sequence[Loaded]) -> list[Loaded]:
     """What became of files, with the instruments of each of which all logs say two things where only one can hold."""
     found = draft.two_values([file.log_id for file in files if file.outcome == "loaded"])
-    return [replace(file, two_values=found.filter((pl.col("log_id") == file.log_id) | (pl.col("other_log") == file.log_id))) for file in files]
+    return [
+        replace(file, two_values=found.filter((pl.col("log_id") == file.log_id) | (pl.col("other_log") == file.log_id)))
+        for file in files
+    ]
 
 
 def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now: datetime) -> None:
     """Write new logs into the book and end the version."""
     if gone:
         _unloaded(draft, folder, gone, now, "another file came in its place")
-    rows = pl.DataFrame({
-        "log_id": [entry.log_id for entry in entries], "sha256": [entry.sha256 for entry in entries], "name": [entry.name for entry in entries],
-        "what": "loaded", "replaces": gone,
-    })  # fmt: skip
+    rows = pl.DataFrame(
+        {
+            "log_id": [entry.log_id for entry in entries],
+            "sha256": [entry.sha256 for entry in entries],
+            "name": [entry.name for entry in entries],
+            "what": "loaded",
+            "replaces": gone,
+        }
+    )
     last = book.append(draft.connection, "loads", rows, now=now, schema="book")
     for place, entry in enumerate(entries):
         draft.connection.execute(
-            "UPDATE main.logs SET loaded = ? WHERE log_id = ? AND until IS NULL", (last - len(entries) + 1 + place, entry.log_id)
+            "UPDATE main.logs SET loaded = ? WHERE log_id = ? AND until IS NULL",
+            (last - len(entries) + 1 + place, entry.log_id),
         )
     what = f"loaded {entries[0].name}" + (f" and {len(entries) - 1} more" if len(entries) > 1 else "")
     draft.finish(what, now, fingerprint(folder), last)
@@ -232,7 +283,11 @@ def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now:
 
 def _unloaded(draft: Draft, folder: Path, log_id: str, now: datetime, why: str, who: str = "") -> int:
     """Write into the book that a log counts no longer."""
-    line = book.active_logs(book.read(folder)["loads"]).filter(pl.col("log_id") == log_id).select("log_id", "sha256", "name", what=pl.lit("unloaded"))
+    line = (
+        book.active_logs(book.read(folder)["loads"])
+        .filter(pl.col("log_id") == log_id)
+        .select("log_id", "sha256", "name", what=pl.lit("unloaded"))
+    )
     return book.append(draft.connection, "loads", line, now=now, who=who, why=why, schema="book")
 
 
@@ -242,13 +297,23 @@ def entries_of(said: dict[str, pl.DataFrame], log_ids: Iterable[str] | None = No
     if log_ids is not None:
         active = active.filter(pl.col("log_id").is_in(list(log_ids)))
     wanted = active.select("log_id", "sha256", "name", "sequence", "at", "replaces")
-    return [Entry(log_id, sha, name, sequence, at, "", replaces) for log_id, sha, name, sequence, at, replaces in wanted.iter_rows()]
+    return [
+        Entry(log_id, sha, name, sequence, at, "", replaces)
+        for log_id, sha, name, sequence, at, replaces in wanted.iter_rows()
+    ]
 
 
 def put_in(
-    draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], entries: Sequence[Entry], progress: Progress | None = None
-) -> dict[str, tuple[str, ...]]:  # fmt: skip
-    """Read logs from their originals, under the shop files and the book of today, and put them in; what is to be asked once of each."""
+    draft: Draft,
+    folder: Path,
+    shop: Shop,
+    said: dict[str, pl.DataFrame],
+    entries: Sequence[Entry],
+    progress: Progress | None = None,
+) -> dict[str, tuple[str, ...]]:
+    """Read logs from their originals, under the shop files and the book of today, and put them in; what is to be asked
+    once of each.
+    """
     notes = {}
     for place, entry in enumerate(entries):
         try:
@@ -266,11 +331,28 @@ def _unreadable(entry: Entry, fault: Exception) -> Sheet:
     """A log that can no longer be read is one question: nothing is lost in silence."""
     wanted = "the shop file as it was, or the original put back; then `truerun again`"
     reason = f"{UNREADABLE}: {' '.join(str(fault).split())}"
-    question = pl.DataFrame({"log_id": [entry.log_id], "name": [entry.name], "line": [0], "reason": [reason], "wanted": [wanted]})
-    none = {name: tables.empty(schema) for name, schema in (("visits", tables.VISITS), ("readings", tables.READINGS), ("faults", tables.FAULTS))}
+    question = pl.DataFrame(
+        {"log_id": [entry.log_id], "name": [entry.name], "line": [0], "reason": [reason], "wanted": [wanted]}
+    )
+    none = {
+        name: tables.empty(schema)
+        for name, schema in (("visits", tables.VISITS), ("readings", tables.READINGS), ("faults", tables.FAULTS))
+    }
     visits = none["visits"].with_columns(ordinal=pl.lit(0, dtype=pl.Int64), text_hash=pl.lit(0, dtype=pl.Int64))
     trials = tables.empty(tables.GAUGE_TRIALS)
-    return Sheet(visits, none["readings"], none["faults"], trials, tables.shaped(question, tables.SET_ASIDE), 0, 0, 1, 0, [], False)
+    return Sheet(
+        visits,
+        none["readings"],
+        none["faults"],
+        trials,
+        tables.shaped(question, tables.SET_ASIDE),
+        0,
+        0,
+        1,
+        0,
+        [],
+        False,
+    )
 
 
 def _keys_of(folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str) -> pl.DataFrame | None:
@@ -287,15 +369,22 @@ def _keys_of(folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: st
 
 
 def _take_out(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str) -> None:
-    """Take a log out; the logs that share visits with it are read again, so that what it had made "already held" comes back."""
+    """Take a log out; the logs that share visits with it are read again, so that what it had made "already held" comes
+    back.
+    """
     near = ledger.neighbours(draft.connection, {log_id})
     draft.drop(sorted(near))
     put_in(draft, folder, shop, said, entries_of(said, near - {log_id}))
 
 
 def read_again(
-    draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_ids: Iterable[str], progress: Progress | None = None
-) -> dict[str, tuple[str, ...]]:  # fmt: skip
+    draft: Draft,
+    folder: Path,
+    shop: Shop,
+    said: dict[str, pl.DataFrame],
+    log_ids: Iterable[str],
+    progress: Progress | None = None,
+) -> dict[str, tuple[str, ...]]:
     """Read some logs anew, with all that share visits with them."""
     near = ledger.neighbours(draft.connection, set(log_ids))
     draft.drop(sorted(near))
@@ -303,7 +392,9 @@ def read_again(
 
 
 def ensure(folder: Path, *, progress: Progress | None = None, now: datetime) -> bool:
-    """Make a missing or older store again from the originals; was there anything to do? A newer one raises StoreProblem."""
+    """Make a missing or older store again from the originals; was there anything to do? A newer one raises
+    StoreProblem.
+    """
     if is_whole(folder):
         return False
     shop = usable_shop(folder)
@@ -317,7 +408,8 @@ def ensure(folder: Path, *, progress: Progress | None = None, now: datetime) -> 
 
 
 def unload(folder: Path, log: str, *, who: str = "", why: str = "", now: datetime) -> str:
-    """Take a log out of the store (its original stays); its name. In the same version the rows come back that it had made "already held".
+    """Take a log out of the store (its original stays); its name. In the same version the rows come back that it had
+    made "already held".
 
     log : a file name or the start of a hash.  Raises StoreProblem where no one log is meant.
     """

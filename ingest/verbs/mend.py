@@ -1,26 +1,31 @@
-"""What a person decides about single rows and cells: a correction, a verdict on a question. Each stands in the book and ends in a new version."""
+"""What a person decides about single rows and cells: a correction, a verdict on a question. Each stands in the book and
+ends in a new version.
+"""
 
 from datetime import datetime
 from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.reader import cell_of
+from ingest.shopfiles.shop import fingerprint
 from ingest.store import book, ledger, originals
 from ingest.store.accounts import CONFLICT
 from ingest.store.draft import Draft
 from ingest.store.ledger import StoreProblem
-from ingest.verbs.load import Loaded, ensure, loaded_of, read_again, usable_shop, with_two_values
-from ingest.terms.questions import IMPLAUSIBLE
-from ingest.reading.reader import cell_of
-from ingest.shopfiles.shop import fingerprint
 from ingest.store.store import drafting, log_called
+from ingest.terms.questions import IMPLAUSIBLE
+from ingest.verbs.load import Loaded, ensure, loaded_of, read_again, usable_shop, with_two_values
 
 
-def correct(folder: Path, log: str, line: int, column: str, value: str | None, who: str, why: str, *, now: datetime) -> Loaded:
+def correct(
+    folder: Path, log: str, line: int, column: str, value: str | None, who: str, why: str, *, now: datetime
+) -> Loaded:
     """Lay a person's value over one cell of a log and read the log anew; the original stays as it came.
 
-    log : a file name or the start of a hash.  column : its heading.  value : what the cell should say, as one would type it; None takes
-    the correction back.  Raises StoreProblem or FileProblem, one line, where there is no such log or cell, or nobody says who and why.
+    log : a file name or the start of a hash.  column : its heading.  value : what the cell should say, as one would
+    type it; None takes the correction back.  Raises StoreProblem or FileProblem, one line, where there is no such log
+    or cell, or nobody says who and why.
     """
     _said_by(who, why)
     shop = usable_shop(folder)
@@ -29,18 +34,30 @@ def correct(folder: Path, log: str, line: int, column: str, value: str | None, w
         log_id, name, sha = _the_log(draft, log)
         heading, came = cell_of(originals.fetch(folder, sha), name, shop, line, column)
         standing = book.standing_corrections(book.read(folder)["corrections"])
-        before = standing.filter((pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == heading))
+        before = standing.filter(
+            (pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == heading)
+        )
         if value is None and before.is_empty():
-            raise StoreProblem(f"{name}, line {line}: {heading} has no correction to take back; it says {came!r} as it came")
-        row = pl.DataFrame({"log_id": [log_id], "line": [line], "column": [heading], "value": [value or ""], "undone": [value is None]})
-        what = f"{name}, line {line}: {heading} " + (f"is {value!r} in place of {came!r}" if value is not None else f"is {came!r} again")
+            raise StoreProblem(
+                f"{name}, line {line}: {heading} has no correction to take back; it says {came!r} as it came"
+            )
+        row = pl.DataFrame(
+            {"log_id": [log_id], "line": [line], "column": [heading], "value": [value or ""], "undone": [value is None]}
+        )
+        what = f"{name}, line {line}: {heading} " + (
+            f"is {value!r} in place of {came!r}" if value is not None else f"is {came!r} again"
+        )
         return _decided(draft, folder, "corrections", row, log_id, what, who, why, now)
 
 
-def settle(folder: Path, log: str, line: int, column: str, verdict: str, who: str, why: str, *, now: datetime) -> Loaded:
-    """Settle one question: 'it is real' accepts an implausible cell; 'keep held' or 'take new' ends a conflict of two rows.
+def settle(
+    folder: Path, log: str, line: int, column: str, verdict: str, who: str, why: str, *, now: datetime
+) -> Loaded:
+    """Settle one question: 'it is real' accepts an implausible cell; 'keep held' or 'take new' ends a conflict of two
+    rows.
 
-    log, line, column : as the question shows them ('' = the whole row).  Raises StoreProblem where no such question is open.
+    log, line, column : as the question shows them ('' = the whole row).  Raises StoreProblem where no such question is
+    open.
     """
     _said_by(who, why)
     if verdict not in book.VERDICTS:
@@ -49,11 +66,20 @@ def settle(folder: Path, log: str, line: int, column: str, verdict: str, who: st
     ensure(folder, now=now)
     with drafting(folder) as draft:
         log_id, name, _ = _the_log(draft, log)
-        asked = ledger.table(draft.connection, "set_aside", log_ids=[log_id]).filter((pl.col("line") == line) & (pl.col("column") == column))
-        fits = pl.col("wanted").str.contains(IMPLAUSIBLE, literal=True) if verdict == "it is real" else pl.col("reason") == CONFLICT
+        asked = ledger.table(draft.connection, "set_aside", log_ids=[log_id]).filter(
+            (pl.col("line") == line) & (pl.col("column") == column)
+        )
+        fits = (
+            pl.col("wanted").str.contains(IMPLAUSIBLE, literal=True)
+            if verdict == "it is real"
+            else pl.col("reason") == CONFLICT
+        )
         asked = asked.filter(fits)
         if asked.is_empty():
-            raise StoreProblem(f"{name}, line {line}{', ' + column if column else ''}: no question is open here to which {verdict!r} is an answer")
+            raise StoreProblem(
+                f"{name}, line {line}{', ' + column if column else ''}: no question is open here to which {verdict!r} "
+                "is an answer"
+            )
         row = asked.head(1).select("log_id", "line", "column", "raw", verdict=pl.lit(verdict))
         return _decided(draft, folder, "settled", row, log_id, f"{name}, line {line}: {verdict}", who, why, now)
 
@@ -69,7 +95,9 @@ def _the_log(draft: Draft, log: str) -> tuple[str, str, str]:
     return log_id, name, sha
 
 
-def _decided(draft: Draft, folder: Path, table: str, row: pl.DataFrame, log_id: str, what: str, who: str, why: str, now: datetime) -> Loaded:
+def _decided(
+    draft: Draft, folder: Path, table: str, row: pl.DataFrame, log_id: str, what: str, who: str, why: str, now: datetime
+) -> Loaded:
     """Write a decision into the book, read its log anew with all that share visits with it, and end the version."""
     sequence = book.append(draft.connection, table, row, now=now, who=who, why=why, schema="book")
     said = {name: book.lines(draft.connection, name) for name in book.SCHEMAS}

@@ -1,24 +1,33 @@
-"""Words of the logs that the shop's lists do not know: each once, with the closest that is known and the line for shop.toml."""
+"""Words of the logs that the shop's lists do not know: each once, with the closest that is known and the line for
+shop.toml.
+"""
 
 import re
 from typing import Any
 
 import polars as pl
 
-from ingest.terms.questions import quoted
+from ingest.reading.words import Words
 from ingest.shopfiles.shop import Log, Shop
 from ingest.store.snapshot import Snapshot
-from ingest.reading.words import Words
+from ingest.terms.questions import quoted
 
 UNLISTED: dict[str, pl.DataType] = {
-    "field": pl.String(), "word": pl.String(), "rows": pl.Int64(), "near": pl.String(),  # the closest key, '' where none comes near
+    "field": pl.String(),
+    "word": pl.String(),
+    "rows": pl.Int64(),
+    "near": pl.String(),  # the closest key, '' where none comes near
     "paste": pl.String(),  # what to write into shop.toml
-}  # fmt: skip
-ASIDE = r"^(stage|model|outcome) '(.*)' is not known$"  # reason of a row set aside for such a word (ingest.visits)
+}
+ASIDE = (
+    r"^(stage|model|outcome) '(.*)' is not known$"  # reason of a row set aside for such a word (ingest.reading.visits)
+)
 
 
 def on_file(snapshot: Snapshot) -> pl.DataFrame:
-    """UNLISTED of all that a shop holds: first words for which rows are set aside, then those kept as typed; the commonest first."""
+    """UNLISTED of all that a shop holds: first words for which rows are set aside, then those kept as typed; the
+    commonest first.
+    """
     shop = snapshot.shop
     words = Words(shop, Log())
     aside = words_aside(snapshot.table("set_aside", "reason"))
@@ -36,17 +45,30 @@ def on_file(snapshot: Snapshot) -> pl.DataFrame:
 def words_aside(asked: pl.DataFrame) -> pl.DataFrame:
     """field, word, reason, n of the questions (reason ...) that are about a word of a list."""
     parts = pl.col("reason").str.extract_groups(ASIDE)
-    told = asked.select("reason", parts.struct[0].alias("field"), parts.struct[1].alias("word")).filter(pl.col("field").is_not_null())
-    return told.group_by("field", "word", "reason").agg(pl.len().alias("n")).sort("n", "field", "word", descending=[True, False, False])
+    told = asked.select("reason", parts.struct[0].alias("field"), parts.struct[1].alias("word")).filter(
+        pl.col("field").is_not_null()
+    )
+    return (
+        told.group_by("field", "word", "reason")
+        .agg(pl.len().alias("n"))
+        .sort("n", "field", "word", descending=[True, False, False])
+    )
 
 
 def paste(shop: Shop, field: str, word: str, near: str) -> str:
-    """The lines for shop.toml that make a word known: as another word for the closest key, else as an entry of its own."""
+    """The lines for shop.toml that make a word known: as another word for the closest key, else as an entry of its
+    own.
+    """
     if field in ("stage", "outcome"):
         return f"words = {{ {field} = {{ {quoted(word)} = {quoted(near or '...')} }} }}"
     if not near:
         return f"[[{field}]]\nkey = {quoted(word)}" + ('\nfamily = "..."' if field == "model" else "")
-    listed: dict[str, tuple[Any, ...]] = {"model": shop.models, "tech": shop.techs, "fault": shop.faults, "gauge": shop.gauges}
+    listed: dict[str, tuple[Any, ...]] = {
+        "model": shop.models,
+        "tech": shop.techs,
+        "fault": shop.faults,
+        "gauge": shop.gauges,
+    }
     entry = next(entry for entry in listed[field] if entry.key == near)
     return f"[[{field}]]\nkey = {quoted(near)}\nwords = [{', '.join(map(quoted, (*entry.words, word)))}]"
 
@@ -65,5 +87,11 @@ def _kept(field: str, texts: pl.Series, words: Words) -> list[tuple[str, str, in
     found = []
     for word in unknown:
         alone = re.compile(rf"(?:^|[/+&,])\s*{re.escape(word)}\s*(?:$|[/+&,])")
-        found.append((field, word, sum(n for text, n in counts.iter_rows() if text == word or (field == "tech" and alone.search(text)))))
+        found.append(
+            (
+                field,
+                word,
+                sum(n for text, n in counts.iter_rows() if text == word or (field == "tech" and alone.search(text))),
+            )
+        )
     return sorted(found, key=lambda each: (-each[2], each[1]))

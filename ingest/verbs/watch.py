@@ -11,7 +11,9 @@ EVERY = 2.0  # seconds between two looks
 UNFINISHED = (".part", ".tmp", ".crdownload", ".partial", ".download")
 
 
-def settled_files(now: dict[Path, tuple[int, int]], before: dict[Path, tuple[int, int]], taken: dict[Path, tuple[int, int]]) -> list[Path]:
+def settled_files(
+    now: dict[Path, tuple[int, int]], before: dict[Path, tuple[int, int]], taken: dict[Path, tuple[int, int]]
+) -> list[Path]:
     """The files that stood still (size and time of change) since the look before and were not taken so yet, by name."""
     return sorted(path for path, seen in now.items() if before.get(path) == seen and taken.get(path) != seen)
 
@@ -32,8 +34,13 @@ def look(directory: Path) -> dict[Path, tuple[int, int]]:
 
 
 def watch(
-    folder: Path, directory: Path, *, clock: Callable[[], datetime], sleep: Callable[[float], None] = time.sleep, looks: int | None = None
-) -> Iterator[list[Loaded]]:  # fmt: skip
+    folder: Path,
+    directory: Path,
+    *,
+    clock: Callable[[], datetime],
+    sleep: Callable[[float], None] = time.sleep,
+    looks: int | None = None,
+) -> Iterator[list[Loaded]]:
     """Load what comes into a directory, for ever or for so many looks; what became of each bunch of files.
 
     clock : tells the time at each load.  sleep : waits between two looks.

@@ -1,7 +1,8 @@
 """How long all charts of a large store take, next to a bare group-by and to the loop one would write first.
 
-Run by hand: `python -m tests.benchmarks.charts [READINGS] [STREAMS]`. Every side has its own process and is timed best of
-five; what counts are the ratios within one run. Wanted: at most 4 bare group-bys, at least 30 times faster than the loop.
+Run by hand: `python -m tests.benchmarks.charts [READINGS] [STREAMS]`. Every side has its own process and is timed best
+of five; what counts are the ratios within one run. Wanted: at most 4 bare group-bys, at least 30 times faster than the
+loop.
 """
 
 import resource
@@ -48,7 +49,9 @@ def frame(n: int, streams: int) -> pl.DataFrame:
         "model": number // stages % models,
         "stage": number % stages,
     }
-    text = [pl.Series(key, [f"{key} {i}" for i in range(int(part.max()) + 1)]).gather(part) for key, part in names.items()]
+    text = [
+        pl.Series(key, [f"{key} {i}" for i in range(int(part.max()) + 1)]).gather(part) for key, part in names.items()
+    ]
     return pl.DataFrame([*text, pl.Series("value", values)])
 
 
@@ -88,7 +91,9 @@ def ours(n: int, streams: int) -> dict[str, float]:
 
 def bare(n: int, streams: int) -> dict[str, float]:
     table = frame(n, streams)
-    seconds = best(lambda: table.group_by(KEYS).agg(pl.col("value").mean().alias("mean"), pl.col("value").std().alias("std")))
+    seconds = best(
+        lambda: table.group_by(KEYS).agg(pl.col("value").mean().alias("mean"), pl.col("value").std().alias("std"))
+    )
     return {"Polars group_by": seconds, "peak": peak()}
 
 
@@ -102,8 +107,12 @@ def one_stream(x: pd.Series) -> pd.Series:
         "one side": sum(((side * z > 0).rolling(9).sum() == 9).sum() for side in (1, -1)),
         "climb": sum(((side * moved > 0).rolling(5).sum() == 5).sum() for side in (1, -1)),
         "sawtooth": ((moved * moved.shift() < 0).rolling(12).sum() == 12).sum(),
-        "two of three": sum(((side * z > 2) & ((side * z > 2).rolling(3, min_periods=1).sum() >= 2)).sum() for side in (1, -1)),
-        "four of five": sum(((side * z > 1) & ((side * z > 1).rolling(5, min_periods=1).sum() >= 4)).sum() for side in (1, -1)),
+        "two of three": sum(
+            ((side * z > 2) & ((side * z > 2).rolling(3, min_periods=1).sum() >= 2)).sum() for side in (1, -1)
+        ),
+        "four of five": sum(
+            ((side * z > 1) & ((side * z > 1).rolling(5, min_periods=1).sum() >= 4)).sum() for side in (1, -1)
+        ),
         "hugging": ((z.abs() <= 1).rolling(15).sum() == 15).sum(),
         "avoiding": ((z.abs() > 1).rolling(8).sum() == 8).sum(),
     }

@@ -14,28 +14,46 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 from werkzeug.serving import make_server
 
 ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--disable-dev-shm-usage",
-]  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+]
 CHROMIUM = os.environ.get("CHROMIUM") or next(
-    (found for name in ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome") if (found := shutil.which(name))), None
+    (
+        found
+        for name in ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+        if (found := shutil.which(name))
+    ),
+    None,
 )
-WITHOUT = "no Chromium found: install one (Debian: apt install chromium) or name it in CHROMIUM, and the browser tests run"
+WITHOUT = (
+    "no Chromium found: install one (Debian: apt install chromium) or name it in CHROMIUM, and the browser tests run"
+)
 
 
-NEW = "if (!sessionStorage.begun) { localStorage.clear(); sessionStorage.begun = '1' }"  # a window of a test remembers nothing of the one before
+# a window of a test remembers nothing of the one before
+NEW = "if (!sessionStorage.begun) { localStorage.clear(); sessionStorage.begun = '1' }"
 
 
 @pytest.fixture(scope="session")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
-    """One browser for the session: scripts are compiled once. Without a Chromium the test is skipped in one line; in CI that is a failure."""
+    """One browser for the session: scripts are compiled once. Without a Chromium the test is skipped in one line; in CI
+    that is a failure.
+    """
     if CHROMIUM is None:
         if os.environ.get("CI"):
             pytest.fail(WITHOUT)
         pytest.skip(WITHOUT)
     with sync_playwright() as play:
         profile = tmp_path_factory.mktemp("browser")
-        opened = play.chromium.launch_persistent_context(profile, executable_path=CHROMIUM, args=ARGUMENTS, reduced_motion="reduce", no_viewport=True)
+        opened = play.chromium.launch_persistent_context(
+            profile, executable_path=CHROMIUM, args=ARGUMENTS, reduced_motion="reduce", no_viewport=True
+        )
         yield opened
         opened.close()
 
@@ -50,9 +68,14 @@ class Watched:
         self.page.add_init_script(NEW)
         self.wrong: list[str] = []
         self.page.on("pageerror", lambda error: self.wrong.append(f"error: {error}"))
-        self.page.on("console", lambda said: self.wrong.append(f"console: {said.text}") if said.type == "error" else None)
+        self.page.on(
+            "console", lambda said: self.wrong.append(f"console: {said.text}") if said.type == "error" else None
+        )
         self.page.on("request", lambda request: self._look(request.url))
-        self.page.on("response", lambda answer: self.wrong.append(f"{answer.status}: {answer.url}") if answer.status >= 400 else None)
+        self.page.on(
+            "response",
+            lambda answer: self.wrong.append(f"{answer.status}: {answer.url}") if answer.status >= 400 else None,
+        )
 
     def _look(self, url: str) -> None:
         if not url.startswith(("http://127.0.0.1:", "data:", "blob:")):
@@ -85,7 +108,9 @@ def served() -> Iterator[Callable[[Any], str]]:
     """Serves the Dash app it is given last, always at one address: scripts the browser has compiled stay compiled."""
     logging.getLogger("werkzeug").setLevel(logging.WARNING)  # a line a request says nothing
     shown: list[Any] = []
-    server = make_server("127.0.0.1", 0, lambda environ, start_response: shown[-1](environ, start_response), threaded=True)
+    server = make_server(
+        "127.0.0.1", 0, lambda environ, start_response: shown[-1](environ, start_response), threaded=True
+    )
     threading.Thread(target=server.serve_forever, daemon=True).start()
 
     def serve(app: Any) -> str:

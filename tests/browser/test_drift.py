@@ -1,4 +1,6 @@
-"""Drift in a real browser: a cell, a deep link, limits put on file, a cause written down, a matter marked known, two people at once."""
+"""Drift in a real browser: a cell, a deep link, limits put on file, a cause written down, a matter marked known, two
+people at once.
+"""
 
 import shutil
 
@@ -10,9 +12,11 @@ from tests.dashboard.pages import moving_shop
 
 DRAWN = "[...document.querySelectorAll('.js-plotly-plot')].map(chart => chart.textContent).join(' ')"
 CELL = """key => {
-  const chart = document.querySelector('.js-plotly-plot'), cells = chart.data.at(-1), at = cells.customdata.findIndex(told => told[0] === key);
+  const chart = document.querySelector('.js-plotly-plot'), cells = chart.data.at(-1);
+  const at = cells.customdata.findIndex(told => told[0] === key);
   const box = chart.getBoundingClientRect(), layout = chart._fullLayout;
-  return [box.x + layout._size.l + layout.xaxis.d2p(cells.x[at]), box.y + layout._size.t + layout.yaxis.d2p(cells.y[at])];
+  return [box.x + layout._size.l + layout.xaxis.d2p(cells.x[at]),
+    box.y + layout._size.t + layout.yaxis.d2p(cells.y[at])];
 }"""
 DEEP = "/drift?characteristic=relief&model=LARK-25&stage=final_inspection"
 
@@ -58,7 +62,9 @@ def windows(counter, served, watched):
 
 
 def wait_for_words(seen, words):
-    seen.page.wait_for_function("words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words)
+    seen.page.wait_for_function(
+        "words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words
+    )
 
 
 def test_a_click_on_a_cell_shows_its_stream_and_back_returns(opened):

@@ -1,4 +1,6 @@
-"""Logs in a real browser: from a foreign sheet in an empty folder to a week, and from a dropped log through its questions to a corrected number."""
+"""Logs in a real browser: from a foreign sheet in an empty folder to a week, and from a dropped log through its
+questions to a corrected number.
+"""
 
 from pathlib import Path
 
@@ -14,7 +16,9 @@ TECHS = '\n[[tech]]\nkey = "T01"\n'
 
 
 def wait_for_words(seen, words):
-    seen.page.wait_for_function("words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words)
+    seen.page.wait_for_function(
+        "words => document.body.textContent.replaceAll('\\u00a0', ' ').includes(words)", arg=words
+    )
 
 
 @pytest.fixture
@@ -80,9 +84,16 @@ def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, 
     folder = shop(tmp_path, TECHS)
     later = {"start": "2026-03-04 09:00", "finish": "2026-03-04 09:20", "stage": "final_inspection"}
     rows = [row(f"A{n}", start=f"2026-03-02 09:{n:02d}", finish=f"2026-03-02 09:{n + 1:02d}") for n in range(30)]
-    rows += [row("B1", relief="25"), row("B2", stage="playtest"), row("B3", tech="Zed"), row("A1", model="HERON", **later)]
+    rows += [
+        row("B1", relief="25"),
+        row("B2", stage="playtest"),
+        row("B3", tech="Zed"),
+        row("A1", model="HERON", **later),
+    ]
     seen = opened(folder)
-    seen.page.set_input_files("#logs-drop input", {"name": "bench.csv", "mimeType": "text/csv", "buffer": "\n".join([HEADER, *rows]).encode()})
+    seen.page.set_input_files(
+        "#logs-drop input", {"name": "bench.csv", "mimeType": "text/csv", "buffer": "\n".join([HEADER, *rows]).encode()}
+    )
     wait_for_words(seen, "34 rows read = 33 accepted + 1 set aside. 1 cell set aside.")
     wait_for_words(seen, "Words nobody has listed")
     wait_for_words(seen, "HERON: bench.csv, line 35")
@@ -103,7 +114,10 @@ def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, 
     seen.page.goto(seen.page.url.split("/logs")[0] + "/drift?characteristic=relief&model=LARK-25&stage=play_test")
     seen.charts_drawn(2)
     wait_for_words(seen, "corrected by a person")
-    rings = "document.querySelector('[id*=\"drift-stream\"] .js-plotly-plot').data.filter(t => t.name === 'corrected').map(t => t.y.length)"
+    rings = (
+        "document.querySelector('[id*=\"drift-stream\"] .js-plotly-plot').data.filter(t => t.name === "
+        "'corrected').map(t => t.y.length)"
+    )
     assert seen.page.evaluate(rings) == [1]
     assert seen.wrong == []
 

@@ -1,4 +1,6 @@
-"""The frame and every chart in a real browser: 1280 px and a phone, light and dark; nothing overlaps, nothing leaves, nothing asks outside."""
+"""The frame and every chart in a real browser: 1280 px and a phone, light and dark; nothing overlaps, nothing leaves,
+nothing asks outside.
+"""
 
 import sys
 import types
@@ -16,7 +18,8 @@ TEXTS = """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap((char
     .map(t => ({words: t.textContent, box: t.getBoundingClientRect(), size: parseFloat(getComputedStyle(t).fontSize)}));
   texts.forEach((a, i) => {
     if (a.size < 12) wrong.push([number, 'small', a.words]);
-    if (a.box.left < frame.left - 2 || a.box.right > frame.right + 2 || a.box.top < frame.top - 2 || a.box.bottom > frame.bottom + 2)
+    if (a.box.left < frame.left - 2 || a.box.right > frame.right + 2
+      || a.box.top < frame.top - 2 || a.box.bottom > frame.bottom + 2)
       wrong.push([number, 'leaves its chart', a.words]);
     texts.slice(i + 1).forEach(b => {
       const across = Math.min(a.box.right, b.box.right) - Math.max(a.box.left, b.box.left);
@@ -27,10 +30,29 @@ TEXTS = """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap((char
   return wrong;
 })"""
 CHARTS = [
-    "stream, moved up", "stream, moved down", "stream in width mode", "stream, one reading", "stream, crowded", "rack", "flow", "lots",
+    "stream, moved up",
+    "stream, moved down",
+    "stream in width mode",
+    "stream, one reading",
+    "stream, crowded",
+    "rack",
+    "flow",
+    "lots",
     "capability map",
-    "shares", "pareto", "moves with", "settling", "savings", "weeks", "funnel", "learning", "band", "evidence", "cost", "variance", "ages",
-]  # fmt: skip
+    "shares",
+    "pareto",
+    "moves with",
+    "settling",
+    "savings",
+    "weeks",
+    "funnel",
+    "learning",
+    "band",
+    "evidence",
+    "cost",
+    "variance",
+    "ages",
+]
 
 
 @pytest.fixture(scope="module")
@@ -39,9 +61,14 @@ def address(served):
     with pytest.MonkeyPatch.context() as patch:
         for name, charts in (("everything", CHARTS), ("single", CHARTS[:1])):
             page = types.ModuleType(f"dashboard.pages.{name}")
-            page.PATH, page.NAME, page.layout, page.connect = f"/{name}", name.capitalize(), drawing(name, charts), lambda app: None
+            page.PATH, page.NAME, page.layout, page.connect = (
+                f"/{name}",
+                name.capitalize(),
+                drawing(name, charts),
+                lambda app: None,
+            )
             patch.setitem(sys.modules, page.__name__, page)
-        patch.setattr(frame, "PAGES", (*frame.PAGES, "everything", "single"))
+        patch.setattr(frame, "PAGES", {**frame.PAGES, "everything": "everything", "single": "single"})
         made = frame.make_app(CounterOfNoShop())
     return served(made)
 
@@ -51,7 +78,9 @@ def drawing(page, charts):
         sheets = []
         for number, name in enumerate(charts):
             chart, view = EXAMPLES[name]
-            sheets.append(parts.sheet(name, "invented figures", parts.graph(parts.both(chart, view), name, f"{page}-{number}")))
+            sheets.append(
+                parts.sheet(name, "invented figures", parts.graph(parts.both(chart, view), name, f"{page}-{number}"))
+            )
         return parts.page(parts.page_head("What there is to draw", "Invented figures."), *sheets)
 
     return layout
@@ -68,7 +97,8 @@ def test_charts_in_both_schemes_do_not_overlap_leave_their_place_or_ask_outside(
     seen.page.click("#scheme")
     seen.page.wait_for_function("getComputedStyle(document.body).backgroundColor === 'rgb(17, 20, 23)'")
     seen.page.wait_for_function(
-        "[...document.querySelectorAll('.js-plotly-plot .main-svg:first-child')].every(s => s.style.background.includes('25, 29, 33'))"
+        "[...document.querySelectorAll('.js-plotly-plot .main-svg:first-child')].every(s => "
+        "s.style.background.includes('25, 29, 33'))"
     )
     assert seen.page.evaluate("document.documentElement.scrollWidth") == width
     assert seen.wrong == []
@@ -92,7 +122,9 @@ def test_the_phones_list_names_the_open_page_and_closes_on_the_way_to_another(ad
     seen.page.click("#menu-name")
     assert seen.page.locator(".menu a[aria-current=page]").inner_text() == "Single"
     seen.page.click(".menu a[href='/everything']")
-    seen.page.wait_for_function("document.getElementById('menu-name')?.textContent === 'Everything' && !document.getElementById('menu')?.open")
+    seen.page.wait_for_function(
+        "document.getElementById('menu-name')?.textContent === 'Everything' && !document.getElementById('menu')?.open"
+    )
 
 
 def test_the_keyboard_finds_the_skip_link_first_and_the_print_leaves_the_header_out(address, watched):

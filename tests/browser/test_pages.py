@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from tests.dashboard.pages.logs.test_page import HEAD, ROWS, SHOP, SPECS
 
 CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/bench": 1, "/gauges": 0, "/logs": 0}
@@ -22,7 +22,9 @@ def address(demo_app, demo_desk, served):
 
 
 @pytest.mark.parametrize(
-    ("width", "paths"), [(1280, list(CHARTS)), (390, ["/", "/capability", "/gauges"])], ids=["1280", "390, those no other test opens there"]
+    ("width", "paths"),
+    [(1280, list(CHARTS)), (390, ["/", "/capability", "/gauges"])],
+    ids=["1280", "390, those no other test opens there"],
 )
 def test_every_page_is_drawn_and_quiet(address, watched, width, paths):
     seen = watched(width)
@@ -92,7 +94,9 @@ def test_a_dropped_sheet_is_read_its_question_answered_and_marked(tmp_path, serv
     (tmp_path / "specs.csv").write_text(SPECS, encoding="utf-8")
     seen = watched()
     seen.page.goto(served(make_app(desk.Desk(tmp_path))) + "/logs")
-    seen.page.set_input_files("input[type=file]", {"name": "bench.csv", "mimeType": "text/csv", "buffer": (HEAD + ROWS).encode()})
+    seen.page.set_input_files(
+        "input[type=file]", {"name": "bench.csv", "mimeType": "text/csv", "buffer": (HEAD + ROWS).encode()}
+    )
     seen.page.wait_for_selector("text=1 question waits")
     seen.page.get_by_role("link", name="Answer").first.click()
     seen.page.fill("#logs-value", "2.5")
@@ -138,7 +142,9 @@ def test_a_long_table_is_sorted_leafed_through_and_saved_whole(address, watched)
     coarsest = first.inner_text()
     seen.page.locator(".ag-header-cell", has_text="Steps in a sigma").click()
     seen.page.locator(".ag-header-cell", has_text="Steps in a sigma").click()
-    seen.page.wait_for_function(f"document.querySelector('.ag-row[row-index=\"0\"] .ag-cell[col-id=what]').textContent !== {coarsest!r}")
+    seen.page.wait_for_function(
+        f"document.querySelector('.ag-row[row-index=\"0\"] .ag-cell[col-id=what]').textContent !== {coarsest!r}"
+    )
     with seen.page.expect_download() as saved:
         seen.page.get_by_role("link", name="Save as CSV, unrounded").click()
     total = int(seen.page.locator(".ag-paging-row-summary-panel").inner_text().split(" of ")[1].replace(",", ""))

@@ -1,19 +1,22 @@
-"""Papers in a real browser and as the PDF it prints: whole pages, nothing cut, nothing over anything else, nothing from elsewhere."""
+"""Papers in a real browser and as the PDF it prints: whole pages, nothing cut, nothing over anything else, nothing from
+elsewhere.
+"""
 
 import shutil
 import subprocess
 
 import pytest
 
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.papers import pdf, week
 from tests.browser.conftest import CHROMIUM
 from tests.browser.test_look import TEXTS
 from tests.dashboard.pages import moving_shop
 
 CUT = """() => [...document.querySelectorAll('.paper *')].filter(e => !e.closest('svg') && !e.closest('.chart')
-  && e.getBoundingClientRect().right > document.querySelector('.paper').getBoundingClientRect().right + 1).map(e => e.outerHTML.slice(0, 80))"""
+  && e.getBoundingClientRect().right > document.querySelector('.paper').getBoundingClientRect().right + 1)
+  .map(e => e.outerHTML.slice(0, 80))"""
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +47,9 @@ def test_the_weekly_review_reads_on_screen_and_phone(here, served, watched, widt
 
 
 @pytest.mark.parametrize("letter", [False, True], ids=["A4", "Letter"])
-def test_the_weekly_review_prints_on_three_pages_at_most_each_with_more_than_a_line(browser, here, tmp_path, monkeypatch, letter):
+def test_the_weekly_review_prints_on_three_pages_at_most_each_with_more_than_a_line(
+    browser, here, tmp_path, monkeypatch, letter
+):
     monkeypatch.setenv(pdf.OWN, CHROMIUM)
     html, printed = tmp_path / "week.html", tmp_path / "week.pdf"
     html.write_text(week.paper(letter=letter)[1])
@@ -74,5 +79,7 @@ def test_a_chromium_that_prints_nothing_is_told_of(tmp_path, monkeypatch):
 
 
 def _pages(printed):
-    text = subprocess.run(["pdftotext", "-layout", str(printed), "-"], capture_output=True, text=True, check=True).stdout
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(printed), "-"], capture_output=True, text=True, check=True
+    ).stdout
     return text.split("\f")[:-1]

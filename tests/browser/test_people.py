@@ -1,12 +1,14 @@
-"""Necks and Bench in a real browser, and their papers as the PDF it prints: whole, quiet, nothing over anything else."""
+"""Necks and Bench in a real browser, and their papers as the PDF it prints: whole, quiet, nothing over anything
+else.
+"""
 
 import shutil
 import subprocess
 
 import pytest
 
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.papers import bench, necks, pdf
 from tests.browser.conftest import CHROMIUM
 from tests.browser.test_look import TEXTS
@@ -88,10 +90,15 @@ def test_the_papers_read_on_a_phone(here, served, watched, path):
 def test_the_card_is_one_page_and_the_packet_is_not_cut(browser, here, served, watched, tmp_path, monkeypatch, letter):
     monkeypatch.setenv(pdf.OWN, CHROMIUM)
     sizes = {}
-    for name, html in (("card", bench.paper("T09", letter=letter)[1]), ("packet", necks.paper("Marrow & Pine", money=True, letter=letter)[1])):
+    for name, html in (
+        ("card", bench.paper("T09", letter=letter)[1]),
+        ("packet", necks.paper("Marrow & Pine", money=True, letter=letter)[1]),
+    ):
         (tmp_path / f"{name}.html").write_text(html)
         pdf.write_pdf(tmp_path / f"{name}.html", tmp_path / f"{name}.pdf")
-        text = subprocess.run(["pdftotext", "-layout", str(tmp_path / f"{name}.pdf"), "-"], capture_output=True, text=True, check=True).stdout
+        text = subprocess.run(
+            ["pdftotext", "-layout", str(tmp_path / f"{name}.pdf"), "-"], capture_output=True, text=True, check=True
+        ).stdout
         pages = text.split("\f")
         sizes[name] = len(pages) - 1
         assert name == "card" or "in the lot" in pages[0]  # the first page is not left empty before the lots

@@ -1,4 +1,6 @@
-"""Rework in a real browser on the demo shop: from a sentence of the week to the flow, to one instrument's whole story, to its line in the log."""
+"""Rework in a real browser on the demo shop: from a sentence of the week to the flow, to one instrument's whole story,
+to its line in the log.
+"""
 
 import re
 

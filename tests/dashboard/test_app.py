@@ -47,7 +47,12 @@ def test_the_first_page_names_no_other_host(made):
 
 def test_font_and_marks_come_from_this_machine(made):
     client = made.server.test_client()
-    for path in ("font/atkinson-hyperlegible-next-latin-wght-normal.woff2", "font/LICENSE.txt", "marks/logo.svg", "marks/moved-up.dark.svg"):
+    for path in (
+        "font/atkinson-hyperlegible-next-latin-wght-normal.woff2",
+        "font/LICENSE.txt",
+        "marks/logo.svg",
+        "marks/moved-up.dark.svg",
+    ):
         with client.get(f"/assets/{path}") as answer:
             assert len(answer.data) > 100
 
@@ -99,6 +104,8 @@ def test_a_chart_says_its_finding_and_has_its_table_behind_it():
 
 
 def test_columns_of_figures_stand_right_and_some_leave_the_phone():
-    body = parts.table([{"stage": "Nut", "n": "43"}], [("stage", "Stage"), ("n", "Sent back", "n wide-only")]).children.children[1]
+    body = parts.table(
+        [{"stage": "Nut", "n": "43"}], [("stage", "Stage"), ("n", "Sent back", "n wide-only")]
+    ).children.children[1]
     cells = body.children[0].children
     assert [cell.className for cell in cells] == ["", "n wide-only"]

@@ -1,4 +1,6 @@
-"""A newcomer's trial: three sheets of shops that never heard of this program, from `new` to a week with something to say, ten answers at most."""
+"""A newcomer's trial: three sheets of shops that never heard of this program, from `new` to a week with something to
+say, ten answers at most.
+"""
 
 import json
 import re
@@ -9,9 +11,9 @@ import plotly.utils
 import pytest
 import typer
 
-from dashboard.desk import desk
 from dashboard.app import make_app
 from dashboard.commands.cli import run
+from dashboard.desk import desk
 from dashboard.pages import week
 
 FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
@@ -21,7 +23,11 @@ ANSWERS = {  # by a piece of the question; all else is answered with Enter
     "what kind of instrument": "electric guitar",
 }
 SHEETS = ["setup_book_2026.csv", "werkstatt.csv", "line_check_march.xlsx"]
-OUTSIDE = {"setup_book_2026.csv": (48, 107), "werkstatt.csv": (5, 55), "line_check_march.xlsx": (0, 47)}  # as set outside, of N: a snapshot
+OUTSIDE = {
+    "setup_book_2026.csv": (48, 107),
+    "werkstatt.csv": (5, 55),
+    "line_check_march.xlsx": (0, 47),
+}  # as set outside, of N: a snapshot
 
 
 @pytest.fixture

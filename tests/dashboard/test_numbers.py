@@ -98,5 +98,11 @@ def test_small_numbers_in_sentences_are_words():
 
 
 def test_what_could_not_be_computed_is_said():
-    for text in (numbers.plain(None), numbers.mm(None), numbers.share(None, 0), numbers.plain(float("nan")), numbers.hours_of(None)):
+    for text in (
+        numbers.plain(None),
+        numbers.mm(None),
+        numbers.share(None, 0),
+        numbers.plain(float("nan")),
+        numbers.hours_of(None),
+    ):
         assert text == numbers.NONE

@@ -1,4 +1,6 @@
-"""Shops with little, one of a kind or nothing of something: every page, figure and paper answers, in words where there is no number."""
+"""Shops with little, one of a kind or nothing of something: every page, figure and paper answers, in words where there
+is no number.
+"""
 
 import importlib
 import json
@@ -9,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from analysis.methods.problems import UnusableData
-from dashboard.desk import desk
 from dashboard.app import FURTHER, PAGES, make_app
+from dashboard.desk import desk
 from dashboard.exports.figures import FIGURES
 from dashboard.papers import bench, necks, week
 from ingest.verbs.load import load
@@ -26,9 +28,15 @@ SHOPS = {  # which logs, which of their lines, which side files are missing, wha
     "nothing judged yet": {"logs": "bench"},
     "final inspection alone": {"logs": "final"},
     "receiving alone": {"logs": "receiving"},
-    "no specs, lots, changes, climate": {"without": ("specs.csv", "lots.csv", "changes.csv", "climate.csv"), "logs": "final|play"},
+    "no specs, lots, changes, climate": {
+        "without": ("specs.csv", "lots.csv", "changes.csv", "climate.csv"),
+        "logs": "final|play",
+    },
     "fixed width": {"logs": "final|play", "shop": {"false_signals_per_week = 1.0": "width = 3.0"}},
-    "nobody shown, inches": {"logs": "bench|final", "shop": {'show = "codes"': 'show = "none"', 'length = "mm"': 'length = "in"'}},
+    "nobody shown, inches": {
+        "logs": "bench|final",
+        "shop": {'show = "codes"': 'show = "none"', 'length = "mm"': 'length = "in"'},
+    },
     "one row": {"logs": "final", "first": 1},
 }
 
@@ -55,7 +63,7 @@ def test_every_page_figure_and_paper_answers(tmp_path, name):
     app = make_app(desk.Desk(stands(tmp_path, **SHOPS[name])))
     snapshot = desk.here().snapshot()
     assert snapshot.table("visits").height
-    for page in (*PAGES, *FURTHER):
+    for page in (*PAGES.values(), *FURTHER):
         with app.server.test_request_context("/"):
             made = importlib.import_module(f"dashboard.pages.{page}").layout()
         texts = list(_texts(json.loads(said(made))))
@@ -91,9 +99,12 @@ def _texts(node):
 def test_what_is_not_there_yet_is_said_in_words(tmp_path):
     app = make_app(desk.Desk(stands(tmp_path, logs="bench", first=100)))
     with app.server.test_request_context("/"):
-        told = {page: said(importlib.import_module(f"dashboard.pages.{page}").layout()) for page in ("week", "rework", "bench")}
+        told = {
+            page: said(importlib.import_module(f"dashboard.pages.{page}").layout())
+            for page in ("week", "rework.page", "bench.page")
+        }
     assert "has reached final inspection" in told["week"]
     assert "Nothing was packed this week." in told["week"]
     assert "one week, this week the large dot" in told["week"]
-    assert "No instrument was judged" in told["rework"]
-    assert "units and" not in told["bench"]
+    assert "No instrument was judged" in told["rework.page"]
+    assert "units and" not in told["bench.page"]

@@ -8,15 +8,15 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.room import capability, settling
+from analysis.studies.drift import states
+from analysis.studies.drift.signals import signals
 from analysis.studies.gauges import rr as gauges
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
-from analysis.studies.drift import states
+from analysis.studies.rework.pareto import pareto
+from analysis.studies.room import capability, settling
 from analysis.studies.story.conformity import as_set
 from analysis.studies.story.lookup import Behind, readings
-from analysis.studies.rework.pareto import pareto
-from analysis.studies.drift.signals import signals
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
@@ -25,26 +25,40 @@ MOST_FALSE = 24  # openings on streams that nothing planted touches, in sixteen 
 
 
 def _touched(found: pl.DataFrame) -> np.ndarray:
-    """Signals on streams that a planted row touches; patterns and shares hang on all that their stage and model hold."""
+    """Signals on streams that a planted row touches; patterns and shares hang on all that their stage and model
+    hold.
+    """
     hit = np.zeros(len(found), dtype=bool)
     for planted in PLANTED.values():
         for touch in planted.get("touches", []):
             same = pl.lit(True)
-            for column, name in (("characteristic", None), ("position", "positions"), ("model", "models"), ("stage", "stages"), ("tech", "techs")):
+            for column, name in (
+                ("characteristic", None),
+                ("position", "positions"),
+                ("model", "models"),
+                ("stage", "stages"),
+                ("tech", "techs"),
+            ):
                 wanted = [touch["characteristic"]] if name is None else touch[name]
                 if wanted:
                     same = same & pl.col(column).is_in(wanted)
             hit |= found.select(same.alias("hit"))["hit"].to_numpy()
-            pattern = (pl.col("chart") == "together") & (pl.col("model").is_in(touch["models"]) if touch["models"] else pl.lit(True))
+            pattern = (pl.col("chart") == "together") & (
+                pl.col("model").is_in(touch["models"]) if touch["models"] else pl.lit(True)
+            )
             hit |= found.select(pattern.alias("hit"))["hit"].to_numpy()
-        hit |= found.select(((pl.col("chart") == "share") & pl.col("stage").is_in(planted.get("rework", []))).alias("hit"))["hit"].to_numpy()
+        hit |= found.select(
+            ((pl.col("chart") == "share") & pl.col("stage").is_in(planted.get("rework", []))).alias("hit")
+        )["hit"].to_numpy()
     return hit
 
 
 def test_the_step_is_found_within_five_working_days_with_its_sign(demo: Snapshot):
     planted = PLANTED["action_step"]
     found = signals(demo).found.filter(
-        (pl.col("characteristic") == planted["characteristic"]) & (pl.col("model") == planted["model"]) & (pl.col("position") == planted["position"]),
+        (pl.col("characteristic") == planted["characteristic"])
+        & (pl.col("model") == planted["model"])
+        & (pl.col("position") == planted["position"]),
         (pl.col("tech") == "") & (pl.col("stage") == planted["set_at"]) & pl.col("closed_at").is_null(),
     )
     assert len(found) == 1
@@ -52,12 +66,20 @@ def test_the_step_is_found_within_five_working_days_with_its_sign(demo: Snapshot
     opened = row["opened_at"].date()
     assert 0 <= np.busday_count(planted["from_date"], opened) <= 5
     assert row["size"] == pytest.approx(planted["size"], abs=0.05)
-    assert row["began_low"].date() <= planted["from_date"] + timedelta(days=1) <= row["began_high"].date() + timedelta(days=1)
+    assert (
+        row["began_low"].date()
+        <= planted["from_date"] + timedelta(days=1)
+        <= row["began_high"].date() + timedelta(days=1)
+    )
 
 
 def test_the_bowed_lot_has_the_largest_mean(demo: Snapshot):
     planted = PLANTED["bowed_lot"]
-    found = lots.table(demo).filter((pl.col("characteristic") == planted["characteristic"]) & (pl.col("n") >= 20)).sort("mean", descending=True)
+    found = (
+        lots.table(demo)
+        .filter((pl.col("characteristic") == planted["characteristic"]) & (pl.col("n") >= 20))
+        .sort("mean", descending=True)
+    )
     assert (found["supplier"][0], found["lot"][0]) == (planted["supplier"], planted["lot"])
     assert found["verdict"][0] == lots.REJECT
 
@@ -101,10 +123,16 @@ def test_the_banjos_lose_action_over_the_rest_and_no_one_else(demo: Snapshot):
 
 def test_the_changed_target_is_judged_under_two_specs(demo: Snapshot):
     planted = PLANTED["target_change"]
-    rows = capability.table(demo).filter(
-        (pl.col("characteristic") == planted["characteristic"]) & (pl.col("model") == planted["model"]) & (pl.col("stage") == "final_inspection"),
-        (pl.col("tech") == "") & (pl.col("position") == "treble"),
-    ).sort("first_at")  # fmt: skip
+    rows = (
+        capability.table(demo)
+        .filter(
+            (pl.col("characteristic") == planted["characteristic"])
+            & (pl.col("model") == planted["model"])
+            & (pl.col("stage") == "final_inspection"),
+            (pl.col("tech") == "") & (pl.col("position") == "treble"),
+        )
+        .sort("first_at")
+    )
     assert len(rows) == 2
     assert rows["target"][1] - rows["target"][0] == pytest.approx(planted["size"], abs=1e-6)
     assert rows["mean"][1] - rows["mean"][0] == pytest.approx(planted["size"], abs=0.03)
@@ -118,7 +146,9 @@ def test_bridges_set_forward_show_at_the_twelfth_fret_while_they_were(demo: Snap
     during = found.filter((pl.col("day") > planted["from_date"] + timedelta(days=3)) & (pl.col("day") <= until))
     apart = found.filter((pl.col("day") < planted["from_date"]) | (pl.col("day") > until + timedelta(days=7)))
     assert during["value"].mean() - apart["value"].mean() > 2.0  # cents sharp
-    opened = signals(demo).found.filter((pl.col("characteristic") == "intonation") & (pl.col("model") == planted["model"]) & (pl.col("tech") == ""))
+    opened = signals(demo).found.filter(
+        (pl.col("characteristic") == "intonation") & (pl.col("model") == planted["model"]) & (pl.col("tech") == "")
+    )
     assert (opened.filter(pl.col("opened_at").dt.date().is_between(planted["from_date"], until))["size"] > 0).any()
 
 

@@ -1,4 +1,6 @@
-"""The demo shop: the same seed gives the same bytes, days are as full as a shop's, dirt is about one row in a hundred."""
+"""The demo shop: the same seed gives the same bytes, days are as full as a shop's, dirt is about one row in a
+hundred.
+"""
 
 import csv
 import tomllib
@@ -18,10 +20,12 @@ from demo_data.sheets import Sheet, cells, inches, sixty_fourths
 
 HEADINGS = {
     "receiving": "Serial,Model,Supplier,Lot,Date,Tech,Bow B,Bow T,RH,Temp,Result,Fault,Cause",
-    "bench": "S/N;Model;Job;Stage;Tech;Start;End;Min;Result;Fault;Where;Cause;Back to;Relief in;Relief out;Head;Act. B @12;Act. T @12;"
+    "bench": "S/N;Model;Job;Stage;Tech;Start;End;Min;Result;Fault;Where;Cause;Back to;Relief in;Relief out;Head;Act. "
+    "B @12;Act. T @12;"
     "Nut B;Nut T;Int 1;Int 2;Int 3;Int 4;Int 5;Int 6;Gauge;Note",
     "playtest": "Serial,Model,When,Tester,Result,Fault,Where,Cause,Back to,Relief,Act B,Act T,Gauge,s1 f0,s1 f1",
-    "final": "Serial;Model;Inspected;Inspector;Result;Fault;Where;Cause;Back to;Relief;Action bass;Action treble;Nut bass;Nut treble;"
+    "final": "Serial;Model;Inspected;Inspector;Result;Fault;Where;Cause;Back to;Relief;Action bass;Action treble;Nut "
+    "bass;Nut treble;"
     "I1;I2;I3;I4;I5;I6;Gauge;Packed;Packer;Pack result",
 }
 
@@ -61,7 +65,14 @@ def test_two_weeks_hold_two_weeks_and_end_on_the_last_friday(tmp_path: Path) -> 
     assert {"receiving_2026-W46.csv", "bench_2026-W46.csv", "final_2026-W47.csv", "playtest_2026-11.csv"} <= set(names)
     assert not [name for name in names if "W45" in name or "W48" in name]
     assert all(path.parent == tmp_path / "logs" for path in logs)
-    assert {path.name for path in tmp_path.iterdir()} == {"shop.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv", "logs"}
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "shop.toml",
+        "specs.csv",
+        "lots.csv",
+        "changes.csv",
+        "climate.csv",
+        "logs",
+    }
     days = truth(weeks=2).days
     assert (str(days[0]), str(days[-1]), len(days)) == ("2026-11-09", "2026-11-20", 10)
 
@@ -143,7 +154,16 @@ def test_the_rest_is_a_day_and_longer_over_a_weekend() -> None:
 
 def test_every_outcome_and_story_occurs() -> None:
     v = told().visits
-    assert set(np.unique(v.outcome.astype(str))) == {"pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return"}
+    assert set(np.unique(v.outcome.astype(str))) == {
+        "pass",
+        "fixed",
+        "send back",
+        "hold",
+        "second",
+        "reject",
+        "pulled",
+        "return",
+    }
     back = v.outcome == "send back"
     assert 0.08 < len(np.unique(v.instrument[back])) / len(told().instruments.model) < 0.18
     assert 0.3 < np.mean(v.cause[back] != "") < 0.6, "causes are confirmed in part"
@@ -166,8 +186,16 @@ def test_about_one_row_in_a_hundred_is_dirty_in_all_the_ways_of_real_logs() -> N
     specks = [speck for _, _, _, found in written() for speck in found]
     assert 0.008 < len(specks) / rows < 0.012
     assert {speck.kind for speck in specks} == {
-        "garbled", "spreadsheet date", "ditto", "no point", "stage", "tech", "fault", "duplicate", "future",
-    }  # fmt: skip
+        "garbled",
+        "spreadsheet date",
+        "ditto",
+        "no point",
+        "stage",
+        "tech",
+        "fault",
+        "duplicate",
+        "future",
+    }
 
 
 def test_the_list_of_spoilt_rows_points_at_them() -> None:

@@ -21,7 +21,11 @@ def told() -> Truth:
 def rows(model: str, stage: int) -> np.ndarray:
     """First passes of a model at a stage, in time order."""
     t = told()
-    found = np.flatnonzero((t.instruments.model[t.visits.instrument] == MODELS.index(model)) & (t.visits.stage == stage) & (t.visits.repeat == 0))
+    found = np.flatnonzero(
+        (t.instruments.model[t.visits.instrument] == MODELS.index(model))
+        & (t.visits.stage == stage)
+        & (t.visits.repeat == 0)
+    )
     return found[np.argsort(t.visits.finish[found], kind="stable")]
 
 
@@ -74,7 +78,11 @@ def test_one_lot_came_bowed() -> None:
     for edge in ("bass", "treble"):
         values, lots = t.measures.columns[f"neck_bow {edge}"], t.instruments.lot[t.visits.instrument]
         known = ~np.isnan(values) & (t.visits.stage == RECEIVING)
-        means = {name: values[known & (lots == name)].mean() for name in np.unique(lots[known]) if np.sum(known & (lots == name)) >= 20}
+        means = {
+            name: values[known & (lots == name)].mean()
+            for name in np.unique(lots[known])
+            if np.sum(known & (lots == name)) >= 20
+        }
         others = np.mean([mean for name, mean in means.items() if name != plant["lot"]])
         assert max(means, key=means.__getitem__) == plant["lot"]
         assert means[plant["lot"]] - others == pytest.approx(plant["size"], abs=0.03)
@@ -163,7 +171,9 @@ def test_the_play_test_shows_the_bridge_growing_up_the_neck() -> None:
     date = on_day(t.visits.finish[at], t.days)
     mine = t.instruments.model[t.visits.instrument[at]] == MODELS.index(plant["model"])
     then = (date > np.datetime64(plant["from_date"]) + 1) & (date <= np.datetime64(plant["to_date"]))
-    rise = np.nanmean(t.measures.frets[mine & then][:, :4], axis=(0, 1)) - np.nanmean(t.measures.frets[mine & ~then][:, :4], axis=(0, 1))
+    rise = np.nanmean(t.measures.frets[mine & then][:, :4], axis=(0, 1)) - np.nanmean(
+        t.measures.frets[mine & ~then][:, :4], axis=(0, 1)
+    )
     far = 2.0 ** (np.array(shop.FRETS) / 12) - 1
     slope = np.polyfit(far, rise, 1)[0]
     assert slope == pytest.approx(1731.234 * plant["size"] / plant["scale"], abs=1.2)
@@ -174,7 +184,10 @@ def test_new_techs_are_slow_at_first_and_get_quicker() -> None:
     stage = PLACE["stringing"]
     mine = np.flatnonzero((v.stage == stage) & (v.tech == TECH["T11"]))
     day = on_day(v.finish[mine], t.days)
-    early, late = v.minutes[mine][day < np.datetime64("2026-08-24")], v.minutes[mine][day >= np.datetime64("2026-11-01")]
+    early, late = (
+        v.minutes[mine][day < np.datetime64("2026-08-24")],
+        v.minutes[mine][day >= np.datetime64("2026-11-01")],
+    )
     old = v.minutes[(v.stage == stage) & (v.tech == TECH["T10"])].mean()
     assert early.mean() > 1.4 * old
     assert late.mean() < 1.15 * old
@@ -195,7 +208,10 @@ def test_what_is_not_planted_stands_still() -> None:
                 if len(read) < 200 or touched(characteristic, position, model, shop.STAGES[int(stage)]):
                     continue
                 half = len(read) // 2
-                shifts.append((read[half:].mean() - read[:half].mean()) / (read.std(ddof=1) * np.sqrt(1 / half + 1 / (len(read) - half))))
+                shifts.append(
+                    (read[half:].mean() - read[:half].mean())
+                    / (read.std(ddof=1) * np.sqrt(1 / half + 1 / (len(read) - half)))
+                )
                 lags.append(np.corrcoef(read[1:], read[:-1])[0, 1] * np.sqrt(len(read)))
     assert len(shifts) > 60
     for statistic in (np.array(shifts), np.array(lags)):

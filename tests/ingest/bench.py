@@ -92,17 +92,33 @@ def log(folder: Path, name: str, rows: Iterable[str], header: str = HEADER) -> P
     return path
 
 
-def row(serial: str = "A1", *, model: str = "LARK-25", stage: str = "play_test", tech: str = "T01", start: str = "2026-03-02 09:00",
-        finish: str = "2026-03-02 09:20", outcome: str = "pass", fault: str = "", relief: str = "0.20", action: str = "2.40",
-        note: str = "") -> str:  # fmt: skip
+def row(
+    serial: str = "A1",
+    *,
+    model: str = "LARK-25",
+    stage: str = "play_test",
+    tech: str = "T01",
+    start: str = "2026-03-02 09:00",
+    finish: str = "2026-03-02 09:20",
+    outcome: str = "pass",
+    fault: str = "",
+    relief: str = "0.20",
+    action: str = "2.40",
+    note: str = "",
+) -> str:
     """One visit as somebody typed it."""
     return ",".join([serial, model, stage, tech, start, finish, outcome, fault, relief, action, note])
 
 
 def held(folder: Path, *, where: bool = True) -> dict[str, pl.DataFrame]:
-    """Everything the store holds, in one fixed order; `where` False: without log and line, on which the order of loading may tell."""
+    """Everything the store holds, in one fixed order; `where` False: without log and line, on which the order of
+    loading may tell.
+    """
     snapshot = open_snapshot(folder)
-    out = {name: in_order(snapshot.table(name), where) for name in ("visits", "readings", "faults", "set_aside", "gauge_trials")}
+    out = {
+        name: in_order(snapshot.table(name), where)
+        for name in ("visits", "readings", "faults", "set_aside", "gauge_trials")
+    }
     return out | ({"logs": in_order(snapshot.table("logs"), where)} if where else {})
 
 
@@ -114,4 +130,6 @@ def in_order(table: pl.DataFrame, where: bool) -> pl.DataFrame:
 def account(snapshot: Snapshot, name: str) -> tuple[int, ...]:
     """rows_read, accepted, changed, already_held, set_aside, cells_set_aside, passed_over of a log."""
     rows = snapshot.table("logs").filter(pl.col("name") == name)
-    return rows.select("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over").row(0)
+    return rows.select(
+        "rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over"
+    ).row(0)

@@ -18,7 +18,12 @@ TABLE: dict[str, Any] = {
     "characteristic": [
         {"key": "relief", "name": "Neck relief", "set_at": "nut_slotting", "plausible": ["-1 mm", "3 mm"]},
         {"key": "action", "positions": ["bass", "treble"], "plausible": ["0.5 mm", "9 mm"]},
-        {"key": "intonation", "quantity": "pitch", "positions": ["1", "2", "3", "4"], "plausible": ["-60 cents", "60 cents"]},
+        {
+            "key": "intonation",
+            "quantity": "pitch",
+            "positions": ["1", "2", "3", "4"],
+            "plausible": ["-60 cents", "60 cents"],
+        },
         {"key": "head", "quantity": "plain", "positions": ["1", "2", "3", "4"]},
         {"key": "neck_bow", "positions": ["bass", "treble"]},
     ],
@@ -34,7 +39,12 @@ TABLE: dict[str, Any] = {
     "fault": [{"key": "open-string buzz", "words": ["buzz open"], "suspect": "nut_slotting"}, {"key": "high fret"}],
     "tech": [{"key": "T07", "words": ["JR", "J.R."], "qualified": ["nut_slotting"]}, {"key": "T08", "words": ["AO"]}],
     "log": [
-        {"name": "bench", "files": "*.csv", "units": {"relief": "in", "action": "mm", "intonation": "cents"}, "words": {"outcome": {"ok": "pass"}}}
+        {
+            "name": "bench",
+            "files": "*.csv",
+            "units": {"relief": "in", "action": "mm", "intonation": "cents"},
+            "words": {"outcome": {"ok": "pass"}},
+        }
     ],
 }
 

@@ -1,17 +1,20 @@
-"""A writer that dies between any two of its steps leaves a whole version behind, and the retry loads everything once."""
+"""A writer that dies between any two of its steps leaves a whole version behind, and the retry loads everything
+once.
+"""
 
 import subprocess
 import sys
 
 import pytest
 
-from ingest.verbs.load import load
 from ingest.store.store import open_snapshot
+from ingest.verbs.load import load
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 from tests.trials.kill_load import trial
 
-# The process kills itself the moment it has done the n-th of these: Delta appends and deletes, the book's line, the version row.
+# The process kills itself the moment it has done the n-th of these: Delta appends and deletes, the book's line, the
+# version row.
 DIE = """
 import os, signal, sys
 from datetime import datetime
@@ -40,8 +43,11 @@ def die(folder, count, verb, path):
     return subprocess.run(code, check=False).returncode
 
 
-# Steps of a load: visits, readings, faults appended (1 to 3, between the tables), the book's line, the version row (5); 6 is never reached.
-@pytest.mark.parametrize(("before", "counts"), [(0, (1, 5)), (1, (1, 2, 4, 5, 6))], ids=["the first log", "a later log"])
+# Steps of a load: visits, readings, faults appended (1 to 3, between the tables), the book's line, the version row (5);
+# 6 is never reached.
+@pytest.mark.parametrize(
+    ("before", "counts"), [(0, (1, 5)), (1, (1, 2, 4, 5, 6))], ids=["the first log", "a later log"]
+)
 def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, before, counts):
     fault = {"outcome": "fixed", "fault": "open-string buzz"}
     quiet = shop(tmp_path / "quiet")
@@ -65,7 +71,11 @@ def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, before, count
 def test_an_unload_killed_after_any_step_leaves_the_version_before(tmp_path):
     for count in (1, 3):
         folder = shop(tmp_path / str(count))
-        load(folder, [log(folder, "a.csv", [row("A1"), row("A2")]), log(folder, "b.csv", [row("A2"), row("A3")])], now=NOW)
+        load(
+            folder,
+            [log(folder, "a.csv", [row("A1"), row("A2")]), log(folder, "b.csv", [row("A2"), row("A3")])],
+            now=NOW,
+        )
         before = held(folder)
         assert die(folder, count, "unload", "a.csv") == -9
         same(held(folder), before)

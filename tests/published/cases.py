@@ -7,7 +7,9 @@ from typing import Any
 
 
 def case(name: str) -> Any:
-    """One case with its `data`, what is `published`, the `tolerance` of the printed digits, the `source` and `notes`."""
+    """One case with its `data`, what is `published`, the `tolerance` of the printed digits, the `source` and
+    `notes`.
+    """
     return SimpleNamespace(**json.loads((Path(__file__).parent / f"{name}.json").read_text(encoding="utf-8")))
 
 

@@ -1,8 +1,9 @@
 """Does the false-signal budget hold: python -m tests.trials.budget
 
-200 shops in control, 150 streams each, limits from each stream's first 100 readings, then 26 weeks of 10 readings a stream and week. What is
-counted are openings in those 26 weeks, in which all limits are complete; streams, charts, independence, budget and openings are the shop's own
-functions, fed with streams laid end to end in place of logs. A shop is all-tech streams of five characteristics, 30 streams each.
+200 shops in control, 150 streams each, limits from each stream's first 100 readings, then 26 weeks of 10 readings a
+stream and week. What is counted are openings in those 26 weeks, in which all limits are complete; streams, charts,
+independence, budget and openings are the shop's own functions, fed with streams laid end to end in place of logs. A
+shop is all-tech streams of five characteristics, 30 streams each.
 """
 
 from collections.abc import Callable
@@ -15,10 +16,10 @@ from analysis.methods.openings import openings
 from analysis.methods.segments import Floats, Ints
 from analysis.methods.variables import spread
 from analysis.studies.drift.budget import budget
-from analysis.studies.drift.watching import fire_average, stream_charts
 from analysis.studies.drift.independence import stretches
 from analysis.studies.drift.signals import coarse_streams, widths
 from analysis.studies.drift.streams import Eras, Streams
+from analysis.studies.drift.watching import fire_average, stream_charts
 from tests.analysis.studies.drifting import shop
 from tests.trials.written import write
 
@@ -53,28 +54,42 @@ def gamma4(rng: np.random.Generator, s: int, n: int) -> Floats:
 
 
 LAWS: dict[str, tuple[Draw, float | None]] = {
-    "normal": (normal, None), "rounded to half a sigma": (rounded, 0.5), "lag-1 correlation 0.3": (followed, None), "t5": (t5, None),
+    "normal": (normal, None),
+    "rounded to half a sigma": (rounded, 0.5),
+    "lag-1 correlation 0.3": (followed, None),
+    "t5": (t5, None),
     "gamma(4)": (gamma4, None),
-}  # fmt: skip
+}
 
 
 def laid(values: Floats, step: float | None) -> Streams:
-    """Streams in memory, as analysis.studies.streams makes them of logs."""
+    """Streams in memory, as analysis.studies.drift.streams makes them of logs."""
     s, n = values.shape
     starts: Ints = np.arange(s, dtype=np.int64) * n
     flat = np.ascontiguousarray(values.ravel())
     own = spread(flat, starts, baseline=BASELINE)
-    rows = pl.DataFrame({
-        "characteristic": [f"c{k % 5}" for k in range(s)], "position": [""] * s, "model": [f"M{k}" for k in range(s)], "stage": ["final"] * s,
-        "tech": [""] * s, "n": np.full(s, n), "step": pl.Series([step] * s, dtype=pl.Float64()),
-    })  # fmt: skip
+    rows = pl.DataFrame(
+        {
+            "characteristic": [f"c{k % 5}" for k in range(s)],
+            "position": [""] * s,
+            "model": [f"M{k}" for k in range(s)],
+            "stage": ["final"] * s,
+            "tech": [""] * s,
+            "n": np.full(s, n),
+            "step": pl.Series([step] * s, dtype=pl.Float64()),
+        }
+    )
     taken = pl.Series(np.tile(np.arange(n), s)).cast(pl.Datetime("us", "UTC"))
     readings = pl.DataFrame({"set_by": pl.repeat("", s * n, eager=True), "taken_at": taken})
-    eras = Eras(starts, np.arange(s), own.centre, own.sigma, own.n, np.full(s, BASELINE), starts, np.zeros(s, dtype=np.bool_))
+    eras = Eras(
+        starts, np.arange(s), own.centre, own.sigma, own.n, np.full(s, BASELINE), starts, np.zeros(s, dtype=np.bool_)
+    )
     return Streams(rows, readings, flat, starts, own, eras)
 
 
-def openings_a_week(rng: np.random.Generator, law: str, allowed: tuple[float, ...], *, shops: int) -> dict[float, list[float]]:
+def openings_a_week(
+    rng: np.random.Generator, law: str, allowed: tuple[float, ...], *, shops: int
+) -> dict[float, list[float]]:
     """Mean openings a week of each shop under each budget."""
     draw, step = LAWS[law]
     made = shop()
@@ -87,7 +102,9 @@ def openings_a_week(rng: np.random.Generator, law: str, allowed: tuple[float, ..
         for one in allowed:
             rates = budget(one, ids, week, np.zeros(STREAMS, dtype=np.int64), relimited=np.zeros(0, dtype=np.int64))
             arl = STREAMS * PER_WEEK / one
-            charts = stream_charts(held, made, coarse=coarse_streams(held), stretch=stretches(held, arl=arl), budgeted=True)
+            charts = stream_charts(
+                held, made, coarse=coarse_streams(held), stretch=stretches(held, arl=arl), budgeted=True
+            )
             fired = fire_average(charts, weight=0.1, width=widths(charts, rates.at(week[charts.reading]), rates, 0.1))
             found[one].append(len(openings(fired.fired, charts.starts).opened) / WEEKS)
     return found
@@ -95,7 +112,10 @@ def openings_a_week(rng: np.random.Generator, law: str, allowed: tuple[float, ..
 
 def main() -> None:
     lines = [(__doc__ or "").split("\n\n", 1)[1]]
-    lines += ["| readings | budget a week | mean openings a week | of the budget | standard error |", "|---|---|---|---|---|"]
+    lines += [
+        "| readings | budget a week | mean openings a week | of the budget | standard error |",
+        "|---|---|---|---|---|",
+    ]
     for number, law in enumerate(LAWS):
         found = openings_a_week(np.random.default_rng([SEED, number]), law, BUDGETS, shops=SHOPS)
         for allowed, means in found.items():

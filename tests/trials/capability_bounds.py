@@ -1,7 +1,7 @@
 """How often the 95 % bounds of capability indices hold the truth: python -m tests.trials.capability_bounds
 
-Normal readings in control; the nearer limit lies 3 x index sigma from the mean, the other further off by a part of sigma. cp and cpk
-use the mean moving range, pp and ppk s.
+Normal readings in control; the nearer limit lies 3 x index sigma from the mean, the other further off by a part of
+sigma. cp and cpk use the mean moving range, pp and ppk s.
 """
 
 import numpy as np
@@ -19,7 +19,9 @@ PROCESSES = [(1.33, 0.0), (1.33, 1.0), (1.0, 0.0), (1.0, 0.5), (0.67, 0.5), (1.6
 
 def covered(low: Floats, high: Floats, truth: float) -> Floats:
     """(within, bound above the truth, bound below it) as counts."""
-    return np.array([((low <= truth) & (truth <= high)).sum(), (low > truth).sum(), (high < truth).sum()], dtype=np.float64)
+    return np.array(
+        [((low <= truth) & (truth <= high)).sum(), (low > truth).sum(), (high < truth).sum()], dtype=np.float64
+    )
 
 
 def main() -> None:

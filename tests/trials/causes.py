@@ -1,10 +1,11 @@
 """Is what a shift moves together with named rightly: python -m tests.trials.causes
 
-Shops of many models, each a run of its own: after a baseline of 100 readings and up to 100 more, readings of one level of one candidate shift by
-1.5 sigma until 60 of them have been taken. Three people set, three work at an earlier stage, lots of 40 necks come two at a time from three
-suppliers, two gauges lie about, humidity wanders
-and after the step the air is damp for half of the time, half a day at once. With nothing planted all readings shift. Counted are
-the runs in which the chart of all has a signal open at that moment.
+Shops of many models, each a run of its own: after a baseline of 100 readings and up to 100 more, readings of one level
+of one candidate shift by
+1.5 sigma until 60 of them have been taken. Three people set, three work at an earlier stage, lots of 40 necks come two
+at a time from three suppliers, two gauges lie about, humidity wanders and after the step the air is damp for half of
+the time, half a day at once. With nothing planted all readings shift. Counted are the runs in which the chart of all
+has a signal open at that moment.
 """
 
 from dataclasses import dataclass
@@ -46,7 +47,11 @@ def run(rng: np.random.Generator, kind: str, number: int) -> Run:
     """One model's readings with the cause planted."""
     before = 100 + int(rng.integers(20, 100))
     n = before + 400
-    pick = {"setter": rng.choice(["T1", "T2", "T3"], n), "early": rng.choice(["T4", "T5", "T6"], n), "gauge": rng.choice(["g1", "g2"], n)}
+    pick = {
+        "setter": rng.choice(["T1", "T2", "T3"], n),
+        "early": rng.choice(["T4", "T5", "T6"], n),
+        "gauge": rng.choice(["g1", "g2"], n),
+    }
     lot = (np.arange(n) // 40) * 2 + rng.integers(0, 2, n) * 1
     pick["lot"] = np.array([f"L{k}" for k in lot])
     pick["supplier"] = np.array(["S1", "S2", "S3"])[rng.integers(0, 3, lot.max() + 1)][lot]
@@ -68,23 +73,33 @@ def run(rng: np.random.Generator, kind: str, number: int) -> Run:
         moved = since & (pick[column] == level)
     end = int(np.flatnonzero(np.cumsum(moved) >= AFFECTED)[0]) + 1 if moved.sum() >= AFFECTED else n
     values = rng.normal(size=n) + SIZE * moved
-    return Run(values[:end], before, {name: column[:end].astype(object) for name, column in pick.items()}, rh[:end], level)
+    return Run(
+        values[:end], before, {name: column[:end].astype(object) for name, column in pick.items()}, rh[:end], level
+    )
 
 
 def trial(rng: np.random.Generator, kind: str, runs: int) -> Told:
     made = [run(rng, kind, k) for k in range(runs)]
     models = tuple(f"M{k:04}" for k in range(runs))
     longest = max(len(one.values) for one in made)
-    order = np.argsort(np.concatenate([np.arange(len(one.values)) + k / (2 * runs) for k, one in enumerate(made)]), kind="stable")
+    order = np.argsort(
+        np.concatenate([np.arange(len(one.values)) + k / (2 * runs) for k, one in enumerate(made)]), kind="stable"
+    )
     place = np.concatenate([np.arange(len(one.values)) for one in made])[order]
     base = np.array([(at(p) - at(0)).total_seconds() / 3600 for p in range(longest)])
     model = np.repeat(np.array(models, dtype=object), [len(one.values) for one in made])[order]
-    hours = base[place] + np.concatenate([np.full(len(one.values), k / (2 * runs)) for k, one in enumerate(made)])[order]
+    hours = (
+        base[place] + np.concatenate([np.full(len(one.values), k / (2 * runs)) for k, one in enumerate(made)])[order]
+    )
     columns = {name: np.concatenate([one.columns[name] for one in made])[order] for name in made[0].columns}
     told = snapshot(
-        shop(models, false_signals_per_week=runs / STREAMS), {("relief", ""): np.concatenate([one.values for one in made])[order]}, model=model,
-        hours=hours, rh=np.concatenate([one.rh for one in made])[order], **columns,
-    )  # fmt: skip
+        shop(models, false_signals_per_week=runs / STREAMS),
+        {("relief", ""): np.concatenate([one.values for one in made])[order]},
+        model=model,
+        hours=hours,
+        rh=np.concatenate([one.rh for one in made])[order],
+        **columns,
+    )
     judged = told.once(signals)
     assert judged is not None
     found = judged.found
@@ -92,7 +107,12 @@ def trial(rng: np.random.Generator, kind: str, runs: int) -> Told:
     levels = {name: one.level for name, one in zip(models, made, strict=True)}
     latest: dict[str, int] = {}
     for i, row in enumerate(found.iter_rows(named=True)):
-        if row["chart"] == "average" and row["tech"] == "" and row["opened_at"] >= steps[row["model"]] and row["closed_at"] is None:
+        if (
+            row["chart"] == "average"
+            and row["tech"] == ""
+            and row["opened_at"] >= steps[row["model"]]
+            and row["closed_at"] is None
+        ):
             latest[row["model"]] = i
     candidates = told.once(all_candidates)
     right = alone = some = 0
@@ -112,7 +132,10 @@ def main() -> None:
     for kind in KINDS:
         told = trial(rng, kind, 500)
         share = max(told.signalled, 1)
-        lines.append(f"| {kind} | {told.runs} | {told.signalled} | {told.right / share:.3f} | {told.alone / share:.3f} | {told.any / share:.3f} |")
+        lines.append(
+            f"| {kind} | {told.runs} | {told.signalled} | {told.right / share:.3f} | {told.alone / share:.3f} | "
+            f"{told.any / share:.3f} |"
+        )
     write(__file__, "\n".join(lines))
 
 

@@ -1,7 +1,7 @@
 """Does the set of likely starts cover the true one: python -m tests.trials.change_point
 
-A stream runs in control for a baseline of 100 readings and up to 300 more, then steps (or drifts) until its EWMA signals; the set is
-worked out at that reading, with the sigma of the baseline.
+A stream runs in control for a baseline of 100 readings and up to 300 more, then steps (or drifts) until its EWMA
+signals; the set is worked out at that reading, with the sigma of the baseline.
 """
 
 from dataclasses import dataclass
@@ -29,8 +29,12 @@ class Signalled:
     delay: Ints  # (s,) readings from the change to the signal, itself included
 
 
-def signalled(rng: np.random.Generator, size: float, *, runs: int, kind: Literal["step", "drift"], width: float, after: int = 0) -> Signalled:
-    """Streams whose EWMA signalled after the change and not before it; `after` readings more than the signalling one."""
+def signalled(
+    rng: np.random.Generator, size: float, *, runs: int, kind: Literal["step", "drift"], width: float, after: int = 0
+) -> Signalled:
+    """Streams whose EWMA signalled after the change and not before it; `after` readings more than the signalling
+    one.
+    """
     tail = 2000
     n = BASELINE + MOST_BEFORE + tail
     x = rng.normal(size=(runs, n))
@@ -38,7 +42,9 @@ def signalled(rng: np.random.Generator, size: float, *, runs: int, kind: Literal
     since = np.arange(n)[None, :] - before[:, None] + 1
     x += np.where(since > 0, size if kind == "step" else size * since, 0.0)
     centre, sigma = x[:, :BASELINE].mean(axis=1), np.abs(np.diff(x[:, :BASELINE], axis=1)).mean(axis=1) / d2(2)
-    fired = ewma(x.ravel(), np.arange(runs) * n, centre=centre, sigma=sigma, width=width, begin=BASELINE).beyond.reshape(runs, n)
+    fired = ewma(
+        x.ravel(), np.arange(runs) * n, centre=centre, sigma=sigma, width=width, begin=BASELINE
+    ).beyond.reshape(runs, n)
     at = fired.argmax(axis=1)
     kept = fired.any(axis=1) & (at >= before) & (at + after < n)
     ends = at[kept] + 1 + after
@@ -53,11 +59,17 @@ def coverage(data: Signalled, kind: Literal["step", "drift"], *, after: int = 0)
     result = (step if kind == "step" else drift)(data.values, data.starts, sigma=data.sigma, end=last, members=True)
     assert result.likely is not None
     between = (result.low <= data.change) & (data.change <= result.high)
-    return float(result.likely[data.change].mean()), float(between.mean()), float(result.likely.sum() / len(data.starts))
+    return (
+        float(result.likely[data.change].mean()),
+        float(between.mean()),
+        float(result.likely.sum() / len(data.starts)),
+    )
 
 
 def profile_coverage(data: Signalled) -> float:
-    """The share for a step with sigma estimated beside the means, -n/2 log(residual sum of squares), straight from the definition."""
+    """The share for a step with sigma estimated beside the means, -n/2 log(residual sum of squares), straight from the
+    definition.
+    """
     ends = np.append(data.starts[1:], len(data.values))
     covered = 0
     for start, end, change in zip(data.starts, ends, data.change, strict=True):
@@ -71,8 +83,15 @@ def profile_coverage(data: Signalled) -> float:
 
 def main() -> None:
     rng, width = np.random.default_rng(SEED), ewma_width(8000.0, baseline=BASELINE)
-    lines = [f"Limits from {BASELINE} readings, EWMA width {width:.3f}; 4,000 streams a row, less those that signalled too early.", ""]
-    lines += ["| change | readings after | streams | mean delay (computed) | covered | between first and last | members | sigma estimated: covered |"]
+    lines = [
+        f"Limits from {BASELINE} readings, EWMA width {width:.3f}; 4,000 streams a row, less those that signalled too "
+        "early.",
+        "",
+    ]
+    lines += [
+        "| change | readings after | streams | mean delay (computed) | covered | between first and last | members | "
+        "sigma estimated: covered |"
+    ]
     lines += ["|---|---|---|---|---|---|---|---|"]
     for size in (0.5, 0.75, 1.0, 1.5, 2.0, 3.0):
         for after in (0, 30):
@@ -87,10 +106,17 @@ def main() -> None:
         members, between, length = coverage(data, "drift")
         first = f"| slope of {slope} sigma a reading | 0 | {len(data.starts)} | {data.delay.mean():.1f}"
         lines.append(f"{first} | {members:.3f} | {between:.3f} | {length:.1f} | |")
-    lines += ["", "How often readings without a change are called changed at alpha 0.05, 20,000 streams of each length:", ""]
+    lines += [
+        "",
+        "How often readings without a change are called changed at alpha 0.05, 20,000 streams of each length:",
+        "",
+    ]
     for n in (30, 100, 1000):
         x, starts = rng.normal(size=20_000 * n), np.arange(20_000) * n
-        lines.append(f"- {n} readings: step {step(x, starts, sigma=1.0).found.mean():.4f}, slope {drift(x, starts, sigma=1.0).found.mean():.4f}")
+        lines.append(
+            f"- {n} readings: step {step(x, starts, sigma=1.0).found.mean():.4f}, slope "
+            f"{drift(x, starts, sigma=1.0).found.mean():.4f}"
+        )
     write(__file__, "\n".join(lines))
 
 

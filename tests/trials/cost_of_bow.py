@@ -1,4 +1,6 @@
-"""Does the interval of what a tenth of a millimetre of bow costs hold the cost put in: python -m tests.trials.cost_of_bow"""
+"""Does the interval of what a tenth of a millimetre of bow costs hold the cost put in: python -m
+tests.trials.cost_of_bow
+"""
 
 import numpy as np
 
@@ -9,8 +11,12 @@ from tests.trials.written import write
 SEED = 20261208
 
 
-def covered(rng: np.random.Generator, *, runs: int, lots: int, a_tenth: float, lot_minutes: float) -> tuple[float, float, float, float]:
-    """Share of intervals that hold the cost, mean slope, share of raw slopes' intervals that do (least squares, one neck as one), mean width."""
+def covered(
+    rng: np.random.Generator, *, runs: int, lots: int, a_tenth: float, lot_minutes: float
+) -> tuple[float, float, float, float]:
+    """Share of intervals that hold the cost, mean slope, share of raw slopes' intervals that do (least squares, one
+    neck as one), mean width.
+    """
     held, slopes, raw, width = [], [], [], []
     for _ in range(runs):
         rows = supplied(rng, lots=lots, a_tenth=a_tenth, lot_minutes=lot_minutes)
@@ -25,13 +31,24 @@ def covered(rng: np.random.Generator, *, runs: int, lots: int, a_tenth: float, l
 
 def pays(rng: np.random.Generator, *, runs: int, return_minutes: float, a_tenth: float) -> float:
     """How often some limit is said to pay although no tenth costs as much as a return."""
-    return float(np.mean([any(row.pays for row in limits_of(supplied(rng, a_tenth=a_tenth), return_minutes)) for _ in range(runs)]))
+    return float(
+        np.mean(
+            [any(row.pays for row in limits_of(supplied(rng, a_tenth=a_tenth), return_minutes)) for _ in range(runs)]
+        )
+    )
 
 
 def main(runs: int = 1000) -> None:
     rng = np.random.default_rng(SEED)
-    lines = [f"Two models, three straighteners with a pace of their own, 30 necks a lot; {runs} shops a row, 95 % intervals (90 % promised).", ""]
-    head = "| lots | cost of a tenth, min | sd that comes with a lot, min | interval holds it | mean found | width | unadjusted interval holds it |"
+    lines = [
+        f"Two models, three straighteners with a pace of their own, 30 necks a lot; {runs} shops a row, 95 % "
+        "intervals (90 % promised).",
+        "",
+    ]
+    head = (
+        "| lots | cost of a tenth, min | sd that comes with a lot, min | interval holds it | mean found | width | "
+        "unadjusted interval holds it |"
+    )
     lines += [head]
     lines += ["|---|---|---|---|---|---|---|"]
     for lots, a_tenth, lot_minutes in ((20, 2.0, 1.0), (40, 2.0, 1.0), (40, 0.0, 1.0), (40, 2.0, 4.0), (90, 2.0, 1.0)):

@@ -1,8 +1,9 @@
 """How soon a step is seen and whether its beginning is covered: python -m tests.trials.delay
 
-One shop of 500 models, each a run of its own: 100 readings of baseline, up to 150 more in control, then a step; the chart's signal at the first
-opening after the step, everything through the shop's own studies from logs in memory. Runs with a signal open at the step are left out. The set
-of likely starts is worked out at the end of the run, 60 readings after the step.
+One shop of 500 models, each a run of its own: 100 readings of baseline, up to 150 more in control, then a step; the
+chart's signal at the first opening after the step, everything through the shop's own studies from logs in memory. Runs
+with a signal open at the step are left out. The set of likely starts is worked out at the end of the run, 60 readings
+after the step.
 """
 
 from dataclasses import dataclass
@@ -37,8 +38,12 @@ def trial(rng: np.random.Generator, size: float, runs: int, *, after: int = AFTE
     order = np.lexsort((which, place))
     base = np.array([(at(p) - at(0)).total_seconds() / 3600 for p in range(int(n.max()))])
     named = np.array(models, dtype=object)[which[order]]
-    told = snapshot(shop(models, false_signals_per_week=runs / 150), {("relief", ""): values[order]}, model=named,
-                    hours=base[place[order]] + which[order] / (2 * runs))  # fmt: skip
+    told = snapshot(
+        shop(models, false_signals_per_week=runs / 150),
+        {("relief", ""): values[order]},
+        model=named,
+        hours=base[place[order]] + which[order] / (2 * runs),
+    )
     judged = told.once(signals)
     assert judged is not None
     assert judged.budget is not None
@@ -59,7 +64,9 @@ def trial(rng: np.random.Generator, size: float, runs: int, *, after: int = AFTE
         low, high = opened[0]["began_low"], opened[0]["began_high"]
         covered.append(low <= judged.streams.readings["taken_at"][step] <= high)
     width = ewma_width(1 / float(judged.budget.rates[-1]), baseline=BASELINE)
-    return Seen(used, float(np.mean(delays)), ewma_delay(size, width, baseline=BASELINE), missed, float(np.mean(covered)))
+    return Seen(
+        used, float(np.mean(delays)), ewma_delay(size, width, baseline=BASELINE), missed, float(np.mean(covered))
+    )
 
 
 def main() -> None:
@@ -68,7 +75,9 @@ def main() -> None:
     lines += ["| step in sigma | runs | not seen | mean delay | computed | covered |", "|---|---|---|---|---|---|"]
     for size in (1.0, 1.5, 2.0, 3.0):
         seen = trial(rng, size, 500)
-        lines.append(f"| {size} | {seen.runs} | {seen.missed} | {seen.delay:.2f} | {seen.computed:.2f} | {seen.covered:.3f} |")
+        lines.append(
+            f"| {size} | {seen.runs} | {seen.missed} | {seen.delay:.2f} | {seen.computed:.2f} | {seen.covered:.3f} |"
+        )
     write(__file__, "\n".join(lines))
 
 

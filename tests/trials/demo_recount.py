@@ -1,4 +1,6 @@
-"""All sixteen weeks of the demo against the plain recount, to the last digit: python -m tests.trials.demo_recount FOLDER (a demo shop, loaded)"""
+"""All sixteen weeks of the demo against the plain recount, to the last digit: python -m tests.trials.demo_recount
+FOLDER (a demo shop, loaded)
+"""
 
 import sys
 from pathlib import Path
@@ -13,7 +15,11 @@ def main() -> None:
     snapshot = open_snapshot(Path(sys.argv[1]))
     hold_against(snapshot, tell(snapshot))
     told = snapshot.once(story)
-    write(__file__, f"{told.visits.height:,} visits, {told.loops.height} loops, {told.caused.height} causes, every stage and week: all match.")
+    write(
+        __file__,
+        f"{told.visits.height:,} visits, {told.loops.height} loops, {told.caused.height} causes, every stage and "
+        "week: all match.",
+    )
 
 
 if __name__ == "__main__":

@@ -1,8 +1,9 @@
 """Kill -9 at any moment: two loaders of logs that share visits are killed again and again while a reader reads on.
 
-Run by hand: `python -m tests.trials.kill_load [KILLS]`. Every round is a new shop; its logs are loaded by two processes at once, each killed at a
-random moment and started again, until all are in. The reader must never see half a log; in the end every visit must be there once, exactly as in
-a shop whose logs were loaded in peace. Seed fixed before the first run; the moments of the kills hang on the machine.
+Run by hand: `python -m tests.trials.kill_load [KILLS]`. Every round is a new shop; its logs are loaded by two processes
+at once, each killed at a random moment and started again, until all are in. The reader must never see half a log; in
+the end every visit must be there once, exactly as in a shop whose logs were loaded in peace. Seed fixed before the
+first run; the moments of the kills hang on the machine.
 """
 
 import random
@@ -13,8 +14,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from ingest.verbs.load import load
 from ingest.store.store import open_snapshot
+from ingest.verbs.load import load
 from tests.ingest.bench import NOW, held, log, row, shop
 
 SEED = 20260302
@@ -23,7 +24,7 @@ LOADER = """
 import sys
 from datetime import datetime
 from pathlib import Path
-from ingest.load import load
+from ingest.verbs.load import load
 now, folder, *paths = sys.argv[1:]
 print("ready", flush=True)
 for path in paths:
@@ -35,14 +36,15 @@ READER = """
 import sys
 from pathlib import Path
 import polars as pl
-from ingest.store import open_snapshot
+from ingest.store.store import open_snapshot
 folder, seen = Path(sys.argv[1]), 0
 while not (folder / "stop").exists():
     snapshot = open_snapshot(folder)
     logs = snapshot.table("logs", "log_id", "name", "rows_read", "accepted", "already_held", "set_aside")
     visits = snapshot.table("visits", "log_id", "line", "serial", "started_at")
     readings = snapshot.table("readings", "log_id", "line")
-    counted = logs.join(visits.group_by("log_id").len(), on="log_id", how="left").with_columns(pl.col("len").fill_null(0))
+    kept = visits.group_by("log_id").len()
+    counted = logs.join(kept, on="log_id", how="left").with_columns(pl.col("len").fill_null(0))
     assert (counted["accepted"] == counted["len"]).all(), counted
     assert (logs["rows_read"] == logs["accepted"] + logs["already_held"] + logs["set_aside"]).all(), logs
     assert visits.height == visits.select("serial", "started_at").n_unique(), "a visit twice"
@@ -75,13 +77,26 @@ def logs_of(folder: Path, number: int) -> list[Path]:
         for k in range(first, first + ROWS):
             start = f"2026-03-{2 + k // 400:02d} {8 + k // 60 % 8:02d}:{k % 60:02d}"
             other = k == first + 3
-            rows.append(row(f"R{number}-{k}", start=start, finish=start, relief=f"0.{1 + (n if other else k) % 9}", note="other" if other else ""))
+            rows.append(
+                row(
+                    f"R{number}-{k}",
+                    start=start,
+                    finish=start,
+                    relief=f"0.{1 + (n if other else k) % 9}",
+                    note="other" if other else "",
+                )
+            )
         paths.append(log(folder, f"{n:02d}.csv", rows))
     return paths
 
 
 def start(code: str, *arguments: object) -> subprocess.Popen[str]:
-    return subprocess.Popen([sys.executable, "-c", code, *map(str, arguments)], stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2])
+    return subprocess.Popen(
+        [sys.executable, "-c", code, *map(str, arguments)],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parents[2],
+    )
 
 
 def one_round(folder: Path, number: int, most: int, chance: random.Random, tally: Tally) -> None:
@@ -140,6 +155,7 @@ def trial(kills: int, *, seed: int = SEED) -> Tally:
 if __name__ == "__main__":
     found = trial(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
     sys.stdout.write(
-        f"{found.kills} kills, {found.in_work} of a loader at work, {found.rounds} rounds of {LOGS} logs; {found.reads} reads; "
+        f"{found.kills} kills, {found.in_work} of a loader at work, {found.rounds} rounds of {LOGS} logs; "
+        f"{found.reads} reads; "
         "no row lost, none twice, no reader saw half a log\n"
     )

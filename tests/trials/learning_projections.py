@@ -24,7 +24,9 @@ def hits(kind: str, case: tuple[float, float, int]) -> tuple[float, float]:
     curve, true = level(i, first, slope, plateau), float(level(2.5 * n, first, slope, plateau))
     inside, width = 0, 0.0
     for _ in range(RUNS[kind]):
-        found = fit(i, curve * np.exp(rng.normal(0, 0.3, n))) if kind == "minutes" else fit_share(i, rng.random(n) < curve)
+        found = (
+            fit(i, curve * np.exp(rng.normal(0, 0.3, n))) if kind == "minutes" else fit_share(i, rng.random(n) < curve)
+        )
         there = found.project(2.5 * n, 0.90)
         inside += there.low <= true <= there.high
         width += there.high / there.low if kind == "minutes" else there.high - there.low
@@ -36,14 +38,17 @@ def main() -> None:
     with Pool(2) as pool:
         found = {kind: pool.map(partial(hits, kind), cases) for kind in RUNS}
     lines = [
-        "Share of 90 % projections from n to 2.5 n instruments that hold the true curve; wanted at least .85. Minutes scatter by 30 %, "
+        "Share of 90 % projections from n to 2.5 n instruments that hold the true curve; wanted at least .85. Minutes "
+        "scatter by 30 %, "
         f"{RUNS['minutes']} trainees a row; send-backs start at 30 %, {RUNS['shares']} trainees a row.",
         "",
         "| slope | plateau | n | minutes | high / low | send-backs | high - low |",
         "|---|---|---|---|---|---|---|",
     ]
     for case, (inside, ratio), (shares, points) in zip(cases, found["minutes"], found["shares"], strict=True):
-        lines.append(f"| {case[0]} | {case[1]} | {case[2]} | {inside:.3f} | {ratio:.2f} | {shares:.3f} | {points:.3f} |")
+        lines.append(
+            f"| {case[0]} | {case[1]} | {case[2]} | {inside:.3f} | {ratio:.2f} | {shares:.3f} | {points:.3f} |"
+        )
     least = min(inside for rows in found.values() for inside, _ in rows)
     lines += ["", f"Least: {least:.3f}; wanted at least .85: {'held' if least >= 0.85 else 'BROKEN'}."]
     write(__file__, "\n".join(lines))

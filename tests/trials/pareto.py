@@ -1,7 +1,7 @@
 """Are two bars that are the same in the long run said to be so? python -m tests.trials.pareto
 
-Causes bring instruments back by chance, each with minutes between 5 and some 60 (skewed). The two longest bars are compared as the page
-compares neighbours.
+Causes bring instruments back by chance, each with minutes between 5 and some 60 (skewed). The two longest bars are
+compared as the page compares neighbours.
 """
 
 import numpy as np

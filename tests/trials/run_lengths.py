@@ -1,7 +1,8 @@
 """Simulated run lengths of the charts themselves against the computed ones: python -m tests.trials.run_lengths
 
-Streams are cut after a fixed number of readings, so what is compared is the mean of the shorter of run and cut; its computed value is the sum of
-the chances to be still running, or, where the cut is 12 mean runs away, the mean run length itself.
+Streams are cut after a fixed number of readings, so what is compared is the mean of the shorter of run and cut; its
+computed value is the sum of the chances to be still running, or, where the cut is 12 mean runs away, the mean run
+length itself.
 """
 
 import numpy as np
@@ -28,7 +29,9 @@ def main() -> None:
     lines = [f"{RUNS:,} runs a row; the last column is (simulated - computed) / standard error.", ""]
     lines += ["| chart | shift | cut at | simulated | computed | distance |", "|---|---|---|---|---|---|"]
 
-    def row(chart: str, shift: float, n: int, runs: list[np.ndarray[tuple[int], np.dtype[np.int64]]], computed: float) -> None:
+    def row(
+        chart: str, shift: float, n: int, runs: list[np.ndarray[tuple[int], np.dtype[np.int64]]], computed: float
+    ) -> None:
         run = np.concatenate(runs)
         distance = (run.mean() - computed) / (run.std() / np.sqrt(len(run)))
         lines.append(f"| {chart} | {shift} | {n} | {run.mean():.2f} | {computed:.2f} | {distance:+.2f} |")

@@ -8,7 +8,13 @@ from tests.trials.written import write
 
 SEED = 20261103
 RUNS = 40_000
-TARGETS = [(0.05, 0.15, 0.05, 0.10), (0.02, 0.10, 0.05, 0.10), (0.10, 0.30, 0.10, 0.05), (0.03, 0.08, 0.05, 0.10), (0.05, 0.20, 0.05, 0.05)]
+TARGETS = [
+    (0.05, 0.15, 0.05, 0.10),
+    (0.02, 0.10, 0.05, 0.10),
+    (0.10, 0.30, 0.10, 0.05),
+    (0.03, 0.08, 0.05, 0.10),
+    (0.05, 0.20, 0.05, 0.05),
+]
 
 
 def ends(made: SequentialPlan, p: float, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -24,7 +30,8 @@ def main() -> None:
     lines = [
         f"{RUNS:,} tests a cell. Wrong: a good hand not shown, a poor one shown; wanted at most the risk.",
         "",
-        "| good | poor | risks | longest | good: wrong | exact | instruments | exact | poor: wrong | exact | instruments | exact |",
+        "| good | poor | risks | longest | good: wrong | exact | instruments | exact | poor: wrong | exact | "
+        "instruments | exact |",
         "|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     kept = True
@@ -39,7 +46,10 @@ def main() -> None:
             known = 1 - exact.shown[0] if j == 0 else exact.shown[1]
             cells.append(f"{wrong:.4f} | {known:.4f} | {used.mean():.1f} | {exact.instruments[j]:.1f}")
         lines.append(f"| {good} | {poor} | {risk_good}, {risk_poor} | {made.longest} | {' | '.join(cells)} |")
-    lines += ["", f"Both risks within three standard errors of their bounds in every row: {'held' if kept else 'BROKEN'}."]
+    lines += [
+        "",
+        f"Both risks within three standard errors of their bounds in every row: {'held' if kept else 'BROKEN'}.",
+    ]
     write(__file__, "\n".join(lines))
 
 

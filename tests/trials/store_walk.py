@@ -1,7 +1,8 @@
-"""Random walks over the verbs: whatever was loaded, unloaded, replaced, corrected and settled, a store made again from the originals is the same.
+"""Random walks over the verbs: whatever was loaded, unloaded, replaced, corrected and settled, a store made again from
+the originals is the same.
 
-Run by hand: `python -m tests.trials.store_walk [WALKS] [STEPS]`; a few short walks run with pytest (tests/ingest/test_walk.py). Seed fixed before the
-first run.
+Run by hand: `python -m tests.trials.store_walk [WALKS] [STEPS]`; a few short walks run with pytest
+(tests/ingest/test_walk.py). Seed fixed before the first run.
 """
 
 import random
@@ -14,10 +15,10 @@ import polars as pl
 
 from ingest.store import book
 from ingest.store.accounts import CONFLICT
+from ingest.store.store import open_snapshot
 from ingest.verbs.again import again
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct, settle
-from ingest.store.store import open_snapshot
 from tests.ingest.bench import GROWING, NOW, held, log, row, shop
 
 SEED = 8128
@@ -29,9 +30,14 @@ def typed(chance: random.Random) -> str:
     """One visit of very few, so that rows of different logs often meet."""
     start = chance.choice(("2026-03-02 09:00", "2026-03-02", "2026-03-03 10:00"))
     return row(
-        chance.choice(("A1", "A2", "A3")), stage=chance.choice(("play_test", "packing", "attic")), tech=chance.choice(("T01", "")), start=start,
-        finish="", relief=chance.choice(RELIEFS), note=chance.choice(("", "", "again")),
-    )  # fmt: skip
+        chance.choice(("A1", "A2", "A3")),
+        stage=chance.choice(("play_test", "packing", "attic")),
+        tech=chance.choice(("T01", "")),
+        start=start,
+        finish="",
+        relief=chance.choice(RELIEFS),
+        note=chance.choice(("", "", "again")),
+    )
 
 
 def wide(chance: random.Random) -> str:
@@ -65,7 +71,11 @@ def step(folder: Path, chance: random.Random, number: int) -> str:
         return "replace"
     if doing == "correct" and logs:
         log_id, line = chance.choice(logs), 2
-        column = "note" if open_snapshot(folder).table("logs").filter(log_id=log_id)["name"].item()[:4] != "wide" else "relief @ play_test (mm)"
+        column = (
+            "note"
+            if open_snapshot(folder).table("logs").filter(log_id=log_id)["name"].item()[:4] != "wide"
+            else "relief @ play_test (mm)"
+        )
         correct(folder, log_id, line, column, chance.choice(("0.21", "0.22")), "Mo", "walk", now=NOW)
         return f"correct {log_id}"
     if doing == "settle":
@@ -88,12 +98,22 @@ def sound(folder: Path) -> None:
     """What must hold after every step."""
     snapshot = open_snapshot(folder)
     logs, visits, readings = snapshot.table("logs"), snapshot.table("visits"), snapshot.table("readings")
-    assert (logs["rows_read"] == logs["accepted"] + logs["changed"] + logs["already_held"] + logs["set_aside"]).all(), logs
-    assert (logs.select(pl.min_horizontal("accepted", "changed", "already_held", "set_aside", "cells_set_aside") >= 0).to_series()).all(), logs
+    assert (logs["rows_read"] == logs["accepted"] + logs["changed"] + logs["already_held"] + logs["set_aside"]).all(), (
+        logs
+    )
+    assert (
+        logs.select(
+            pl.min_horizontal("accepted", "changed", "already_held", "set_aside", "cells_set_aside") >= 0
+        ).to_series()
+    ).all(), logs
     lines = visits.group_by("log_id").agg(pl.col("line").n_unique().alias("lines"))
     counted = logs.join(lines, on="log_id", how="left").with_columns(pl.col("lines").fill_null(0))
     assert (counted["accepted"] + counted["changed"] == counted["lines"]).all(), counted
-    asked = snapshot.table("set_aside").group_by("log_id").agg(rows=(pl.col("column") == "").sum(), cells=(pl.col("column") != "").sum())
+    asked = (
+        snapshot.table("set_aside")
+        .group_by("log_id")
+        .agg(rows=(pl.col("column") == "").sum(), cells=(pl.col("column") != "").sum())
+    )
     counted = logs.join(asked, on="log_id", how="left").with_columns(pl.col("rows", "cells").fill_null(0))
     assert (counted["set_aside"] == counted["rows"]).all(), counted
     assert (counted["cells_set_aside"] == counted["cells"]).all(), counted
@@ -117,7 +137,9 @@ def walk(folder: Path, seed: int, steps: int) -> list[str]:
     ensure(folder, now=NOW)
     after = held(folder)
     for name in before:
-        assert before[name].equals(after[name]), f"seed {seed}: {name} is another one after {done}\n{before[name]}\n{after[name]}"
+        assert before[name].equals(after[name]), (
+            f"seed {seed}: {name} is another one after {done}\n{before[name]}\n{after[name]}"
+        )
     return done
 
 

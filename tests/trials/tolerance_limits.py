@@ -35,7 +35,10 @@ def main() -> None:
                 inside = stats.norm.cdf(ordered[:, n - 1 - (spare - low)]) - stats.norm.cdf(ordered[:, low])
                 free, exact = f"{(inside >= coverage).mean():.3f}", f"{stats.binom.cdf(n - spare - 2, n, coverage):.3f}"
             lines.append(f"| {n} | {coverage} | {confidence} | {two:.3f} | {one:.3f} | {free} | {exact} |")
-    lines += ["", f"Furthest from the confidence with a normal curve: {worst:.4f} (standard error {np.sqrt(0.0475 / RUNS):.4f})."]
+    lines += [
+        "",
+        f"Furthest from the confidence with a normal curve: {worst:.4f} (standard error {np.sqrt(0.0475 / RUNS):.4f}).",
+    ]
     write(__file__, "\n".join(lines))
 
 

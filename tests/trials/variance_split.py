@@ -1,4 +1,6 @@
-"""Is the split of the variance between suppliers, lots and necks unbiased before it is cut at 0: python -m tests.trials.variance_split"""
+"""Is the split of the variance between suppliers, lots and necks unbiased before it is cut at 0: python -m
+tests.trials.variance_split
+"""
 
 import numpy as np
 
@@ -11,7 +13,8 @@ SEED = 20261209
 def errors(rng: np.random.Generator, *, suppliers: int, sds: tuple[float, float, float], runs: int) -> np.ndarray:
     """Estimate less truth of (supplier, lot, neck) variances, shape (runs, 3); very uneven lots, drawn anew each run.
 
-    Up to five suppliers the truth is the variance of these suppliers' levels, beyond it that of the suppliers they stand for.
+    Up to five suppliers the truth is the variance of these suppliers' levels, beyond it that of the suppliers they
+    stand for.
     """
     found = np.empty((runs, 3))
     for run in range(runs):
@@ -27,9 +30,22 @@ def errors(rng: np.random.Generator, *, suppliers: int, sds: tuple[float, float,
 
 def main(runs: int = 4000) -> None:
     rng = np.random.default_rng(SEED)
-    lines = [f"Mean error of each variance with its standard error, {runs} shops a row; lots of 1 to 59 necks, 2 to 11 lots a supplier.", ""]
-    lines += ["| suppliers | true sd supplier, lot, neck | supplier | lot | neck | lot below 0 |", "|---|---|---|---|---|---|"]
-    for suppliers, sds in ((3, (0.02, 0.02, 0.05)), (3, (0.0, 0.0, 0.05)), (3, (0.05, 0.03, 0.05)), (8, (0.02, 0.02, 0.05)), (8, (0.0, 0.0, 0.05))):
+    lines = [
+        f"Mean error of each variance with its standard error, {runs} shops a row; lots of 1 to 59 necks, 2 to 11 "
+        "lots a supplier.",
+        "",
+    ]
+    lines += [
+        "| suppliers | true sd supplier, lot, neck | supplier | lot | neck | lot below 0 |",
+        "|---|---|---|---|---|---|",
+    ]
+    for suppliers, sds in (
+        (3, (0.02, 0.02, 0.05)),
+        (3, (0.0, 0.0, 0.05)),
+        (3, (0.05, 0.03, 0.05)),
+        (8, (0.02, 0.02, 0.05)),
+        (8, (0.0, 0.0, 0.05)),
+    ):
         off = errors(rng, suppliers=suppliers, sds=sds, runs=runs)
         mean, error = 1e6 * off.mean(axis=0), 1e6 * off.std(axis=0, ddof=1) / np.sqrt(runs)
         told = " | ".join(f"{m:.1f} ± {e:.1f}" for m, e in zip(mean, error, strict=True))

@@ -15,8 +15,12 @@ RUNS = 200_000
 
 def main() -> None:
     rng = np.random.default_rng(SEED)
-    lines = [f"{RUNS:,} weeks a row; wanted at most {FALSE_RATE} high.", "", "| base | a week | share | high | low | faults each | high | low |",
-             "|---|---|---|---|---|---|---|---|"]  # fmt: skip
+    lines = [
+        f"{RUNS:,} weeks a row; wanted at most {FALSE_RATE} high.",
+        "",
+        "| base | a week | share | high | low | faults each | high | low |",
+        "|---|---|---|---|---|---|---|---|",
+    ]
     worst = 0.0
     for week in (25, 300):
         base = BASE_WEEKS * week
@@ -27,7 +31,10 @@ def main() -> None:
             few, many = poisson_ahead(faults_before, base, week, false_rate=FALSE_RATE)
             rates = [float(part.mean()) for part in (now > high, now < low, faults > many, faults < few)]
             worst = max(worst, rates[0], rates[2])
-            lines.append(f"| {base} | {week} | {share} | {rates[0]:.4f} | {rates[1]:.4f} | {share} | {rates[2]:.4f} | {rates[3]:.4f} |")
+            lines.append(
+                f"| {base} | {week} | {share} | {rates[0]:.4f} | {rates[1]:.4f} | {share} | {rates[2]:.4f} | "
+                f"{rates[3]:.4f} |"
+            )
     lines += ["", f"Most often high: {worst:.4f} (standard error {np.sqrt(FALSE_RATE / RUNS):.4f})."]
     write(__file__, "\n".join(lines))
 

@@ -1,8 +1,9 @@
 """Does the budget hold with every kind of chart at once: python -m tests.trials.whole_shop
 
-Shops in control from logs in memory, through all studies: 10 models, relief and both edges of action of each set by four people, 40 instruments a
-model and week, 52 weeks. All-tech charts, each person's own, people held against all while new, short runs, patterns of one instrument and
-weekly shares count. Counted are the openings of all weeks, and of those from week 26 on, when every baseline is complete.
+Shops in control from logs in memory, through all studies: 10 models, relief and both edges of action of each set by
+four people, 40 instruments a model and week, 52 weeks. All-tech charts, each person's own, people held against all
+while new, short runs, patterns of one instrument and weekly shares count. Counted are the openings of all weeks, and of
+those from week 26 on, when every baseline is complete.
 """
 
 import numpy as np
@@ -16,8 +17,12 @@ MODELS, PEOPLE, WEEKS, PER_WEEK, LATE = 10, 4, 52, 40, 26
 ALLOWED = 1.0
 
 
-def openings_a_week(rng: np.random.Generator, apart: float, *, weeks: int = WEEKS, late: int = LATE) -> tuple[float, float, dict[str, int]]:
-    """Openings a week over all weeks and over the late ones, and how many of each chart; `apart`: sigma between the means of the people."""
+def openings_a_week(
+    rng: np.random.Generator, apart: float, *, weeks: int = WEEKS, late: int = LATE
+) -> tuple[float, float, dict[str, int]]:
+    """Openings a week over all weeks and over the late ones, and how many of each chart; `apart`: sigma between the
+    means of the people.
+    """
     n = MODELS * PER_WEEK * weeks
     models = tuple(f"M{k}" for k in range(MODELS))
     person = rng.integers(0, PEOPLE, n)
@@ -25,12 +30,20 @@ def openings_a_week(rng: np.random.Generator, apart: float, *, weeks: int = WEEK
     columns = {key: rng.normal(size=n) + shift for key in (("relief", ""), ("action", "bass"), ("action", "treble"))}
     minute = np.arange(n) % (MODELS * PER_WEEK)
     hours = np.arange(n) // (MODELS * PER_WEEK) * 168.0 + minute * (100.0 / (MODELS * PER_WEEK))
-    made = snapshot(shop(models, false_signals_per_week=ALLOWED), columns, model=np.array(models, dtype=object)[np.arange(n) % MODELS], hours=hours,
-                    setter=np.array([f"T{k}" for k in range(PEOPLE)], dtype=object)[person])  # fmt: skip
+    made = snapshot(
+        shop(models, false_signals_per_week=ALLOWED),
+        columns,
+        model=np.array(models, dtype=object)[np.arange(n) % MODELS],
+        hours=hours,
+        setter=np.array([f"T{k}" for k in range(PEOPLE)], dtype=object)[person],
+    )
     judged = made.once(signals)
     assert judged is not None
-    opened = [(row["opened_at"], f"{row['chart']}{' of one person' if row['tech'] else ''}") for frame in (judged.found, judged.others)
-              for row in frame.iter_rows(named=True)]  # fmt: skip
+    opened = [
+        (row["opened_at"], f"{row['chart']}{' of one person' if row['tech'] else ''}")
+        for frame in (judged.found, judged.others)
+        for row in frame.iter_rows(named=True)
+    ]
     start = judged.streams.readings["taken_at"].min()
     week = [(when - start).days // 7 for when, _ in opened]
     kinds: dict[str, int] = {}

@@ -10,19 +10,39 @@ from analysis.studies.drift.streams import STREAM
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
-HOPED, NO_CHANGE, WORSE, TOO_EARLY, NO_CHART = "moved as hoped", "no change seen", "moved the other way", "too early", "no chart"
+HOPED, NO_CHANGE, WORSE, TOO_EARLY, NO_CHART = (
+    "moved as hoped",
+    "no change seen",
+    "moved the other way",
+    "too early",
+    "no chart",
+)
 LEAST = 10  # readings after the action from which on its effect is judged
 Z95 = 1.96
 
 ACTIONS: dict[str, pl.DataType] = {
-    **{name: pl.String() for name in STREAM}, "sequence": pl.Int64(), "written_at": TIME, "text": pl.String(), "owner": pl.String(),
-    "due": pl.Date(), "opened_at": TIME, "n_before": pl.Int64(), "n_after": pl.Int64(), "before": pl.Float64(),
-    "after": pl.Float64(), "change": pl.Float64(), "low": pl.Float64(), "high": pl.Float64(), "centre": pl.Float64(), "verdict": pl.String(),
-}  # fmt: skip
+    **{name: pl.String() for name in STREAM},
+    "sequence": pl.Int64(),
+    "written_at": TIME,
+    "text": pl.String(),
+    "owner": pl.String(),
+    "due": pl.Date(),
+    "opened_at": TIME,
+    "n_before": pl.Int64(),
+    "n_after": pl.Int64(),
+    "before": pl.Float64(),
+    "after": pl.Float64(),
+    "change": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
+    "centre": pl.Float64(),
+    "verdict": pl.String(),
+}
 
 
 def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
-    """A row an action written on or after `since`, or due after it: the mean of its stream since the signal began and since the action.
+    """A row an action written on or after `since`, or due after it: the mean of its stream since the signal began and
+    since the action.
 
     change = after - before with its 95 % interval by the stream's sigma; hoped for is a move back towards the edge.
     """
@@ -31,13 +51,22 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
     judged = snapshot.once(signals)
     rows = []
     for entry in book.iter_rows(named=True):  # a handful a week
-        row = {name: entry[name] for name in (*STREAM, "sequence", "text", "owner", "due", "opened_at")} | {"written_at": entry["at"]}
+        row = {name: entry[name] for name in (*STREAM, "sequence", "text", "owner", "due", "opened_at")} | {
+            "written_at": entry["at"]
+        }
         row["verdict"] = NO_CHART
         if judged is not None:
-            same = judged.found.filter(*[pl.col(name) == entry[name] for name in STREAM], pl.col("opened_at") == entry["opened_at"])
+            same = judged.found.filter(
+                *[pl.col(name) == entry[name] for name in STREAM], pl.col("opened_at") == entry["opened_at"]
+            )
             if not same.is_empty():
-                row |= _moved(judged.streams.values, judged.streams.readings, same.row(0, named=True), entry["at"],
-                              _sigma(judged.streams, int(same["stream"][0])))  # fmt: skip
+                row |= _moved(
+                    judged.streams.values,
+                    judged.streams.readings,
+                    same.row(0, named=True),
+                    entry["at"],
+                    _sigma(judged.streams, int(same["stream"][0])),
+                )
         rows.append(row)
     return pl.DataFrame(rows, schema=ACTIONS)
 
@@ -53,7 +82,9 @@ def _sigma(held: object, stream: int) -> tuple[float, float]:
     return float(eras.centre[era]), float(eras.sigma[era])
 
 
-def _moved(values: np.ndarray, readings: pl.DataFrame, signal: dict[str, object], written: object, line: tuple[float, float]) -> dict[str, object]:
+def _moved(
+    values: np.ndarray, readings: pl.DataFrame, signal: dict[str, object], written: object, line: tuple[float, float]
+) -> dict[str, object]:
     centre, sigma = line
     first = int(str(signal["began_reading"]))
     end = int(readings["stream"].search_sorted(int(str(signal["stream"])), side="right"))
@@ -68,5 +99,14 @@ def _moved(values: np.ndarray, readings: pl.DataFrame, signal: dict[str, object]
     clear = abs(change) > error
     back = change * (before - centre) < 0
     verdict = NO_CHANGE if not clear else HOPED if back else WORSE
-    return {"n_before": n_before, "n_after": n_after, "before": before, "after": now, "change": change, "low": change - error, "high": change + error,
-            "centre": centre, "verdict": verdict}  # fmt: skip
+    return {
+        "n_before": n_before,
+        "n_after": n_after,
+        "before": before,
+        "after": now,
+        "change": change,
+        "low": change - error,
+        "high": change + error,
+        "centre": centre,
+        "verdict": verdict,
+    }

@@ -1,13 +1,16 @@
 """The false-signal budget: how rarely each reading may raise a false signal, week by week.
 
-The shop allows B false signals a week over all charts that can open. Every reading on every chart gets the same share, phi:
-B = sum over charts of readings a week x phi. The volume is that of the last 13 full weeks. phi moves only at a week's start: when the
-volume has moved by a quarter since it was last set, or when limits were put on file the week before. It is a recursion over weeks
-from the first log, so a store made again gives the same.
+The shop allows B false signals a week over all charts that can open. Every reading on every chart gets the same share,
+phi: B = sum over charts of readings a week x phi. The volume is that of the last 13 full weeks. phi moves only at a
+week's start: when the volume has moved by a quarter since it was last set, or when limits were put on file the week
+before. It is a recursion over weeks from the first log, so a store made again gives the same.
 
-Measured over 200 simulated shops of 150 streams (tests/trials/budget.md), openings over the budget of 0.5, 1 and 3 a week: normal readings 0.96,
-0.97, 0.94; rounded to half a sigma 1.09, 1.08, 1.03; lag-1 correlation 0.3 1.00, 1.01, 0.98; t with 5 degrees of freedom 3.0, 2.3, 1.6; gamma(4)
-2.4, 1.8, 1.3. With every kind of chart at once (tests/trials/whole_shop.md): 1.05, and 0.93 where people differ by 0.7 sigma.
+Measured over 200 simulated shops of 150 streams (tests/trials/budget.md), openings over the budget of 0.5, 1 and 3 a
+week: normal readings 0.96,
+0.97, 0.94; rounded to half a sigma 1.09, 1.08, 1.03; lag-1 correlation 0.3 1.00, 1.01, 0.98; t with 5 degrees of
+freedom 3.0, 2.3, 1.6; gamma(4)
+2.4, 1.8, 1.3. With every kind of chart at once (tests/trials/whole_shop.md): 1.05, and 0.93 where people differ by 0.7
+sigma.
 """
 
 from dataclasses import dataclass
@@ -39,7 +42,8 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     ----------
     allowed : false signals a week, above 0.
     chart, week : int (n,), the chart and the week number of each reading on each chart.
-    ready : int (c,), the first week at whose start each chart could open (its baseline was complete); larger than any week: never.
+    ready : int (c,), the first week at whose start each chart could open (its baseline was complete); larger than any
+    week: never.
     relimited : int (k,), weeks in which limits were put on file.
     """
     first, last = int(week.min()), int(week.max())

@@ -1,17 +1,21 @@
-"""What a shift moves together with: who set it, lot, supplier, gauge, an earlier stage's tech, humidity, a dated change, the weekday.
+"""What a shift moves together with: who set it, lot, supplier, gauge, an earlier stage's tech, humidity, a dated
+change, the weekday.
 
-For each signal the readings are split: before = since the limits' baseline began, up to the first likely start; after = from the likeliest start
-on. A level of a candidate (one lot, one tech ...) stands out where its readings
-moved and those of the others did not: the difference of the two shifts is tested against the stream's sigma, two-sided. Where after the start
-there is nobody else to compare with - a gauge changed for all, a dated change - it stands out if its date falls into the set of likely starts
-and so good a hit would be rare by chance: the share of the readings that are likely starts, or lie on the days of such. Humidity stands out where the
-readings follow it, apart from the shift, and its own change explains at least a third of the shift. The tests are adjusted by Bonferroni for
-every level looked at; together they name something by mistake in 5 % at most, half of it for each where both kinds are there. Of those that
-stand out, all whose likelihood lies within 3.0 of the best cannot be told apart and are named together. Nothing here is called the cause.
+For each signal the readings are split: before = since the limits' baseline began, up to the first likely start; after =
+from the likeliest start on. A level of a candidate (one lot, one tech ...) stands out where its readings moved and
+those of the others did not: the difference of the two shifts is tested against the stream's sigma, two-sided. Where
+after the start there is nobody else to compare with - a gauge changed for all, a dated change - it stands out if its
+date falls into the set of likely starts and so good a hit would be rare by chance: the share of the readings that are
+likely starts, or lie on the days of such. Humidity stands out where the readings follow it, apart from the shift, and
+its own change explains at least a third of the shift. The tests are adjusted by Bonferroni for every level looked at;
+together they name something by mistake in 5 % at most, half of it for each where both kinds are there. Of those that
+stand out, all whose likelihood lies within 3.0 of the best cannot be told apart and are named together. Nothing here is
+called the cause.
 
 How often the right one is named: tests/trials/causes.md.
 
-Source: likelihood ratio for nested means with known sigma; Bonferroni (Dunn 1961, J. American Statistical Association 56).
+Source: likelihood ratio for nested means with known sigma; Bonferroni (Dunn 1961, J. American Statistical Association
+56).
 """
 
 from dataclasses import dataclass, replace
@@ -26,8 +30,8 @@ from analysis.methods.change_point import step
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import SHORT_RUN, Signals, signals
-from analysis.studies.story.story import story
 from analysis.studies.drift.stream_view import changes_for
+from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
 OVERALL = 0.05
@@ -39,14 +43,24 @@ LAG_HOURS = 48
 ITS_SHARE = 1 / 3  # of the shift, that the air must explain to stand out
 EPOCH = date(1970, 1, 1)
 
-SET_BY, LOT, SUPPLIER, GAUGE, HUMIDITY, CHANGE, WEEKDAY = "set by", "lot", "supplier", "gauge", "humidity", "change", "weekday"
+SET_BY, LOT, SUPPLIER, GAUGE, HUMIDITY, CHANGE, WEEKDAY = (
+    "set by",
+    "lot",
+    "supplier",
+    "gauge",
+    "humidity",
+    "change",
+    "weekday",
+)
 TECH_AT = "tech at "  # and the stage
 PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between people at this bench"
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One thing looked at: the level of it that goes best with the shift, and what it explains, in the unit of the readings."""
+    """One thing looked at: the level of it that goes best with the shift, and what it explains, in the unit of the
+    readings.
+    """
 
     name: str
     value: str
@@ -69,7 +83,9 @@ class MovesWith:
 
 
 def moves_with(snapshot: Snapshot) -> pl.DataFrame:
-    """Two text columns beside signals.found: what each signal moves with and which of it; those that cannot be told apart joined by '; '."""
+    """Two text columns beside signals.found: what each signal moves with and which of it; those that cannot be told
+    apart joined by '; '.
+    """
     found = [_joined(one) for one in snapshot.once(all_candidates)]
     return pl.DataFrame(found, schema={"moves_with": pl.String(), "moves_with_value": pl.String()}, orient="row")
 
@@ -111,7 +127,9 @@ class _Split:
 
     def likelihood(self, moved: Flags) -> float:
         """Log-likelihood, up to a constant, of one mean for those that moved and one for all others."""
-        off = sum(float(((part - part.mean()) ** 2).sum()) for part in (self.values[moved], self.values[~moved]) if len(part))
+        off = sum(
+            float(((part - part.mean()) ** 2).sum()) for part in (self.values[moved], self.values[~moved]) if len(part)
+        )
         return -off / (2 * self.sigma**2)
 
 
@@ -122,17 +140,26 @@ class _Looks:
         self.snapshot, self.judged = snapshot, judged
         moved = judged.found["stream"].unique().to_list()
         asked = judged.streams.readings["stream"].is_in(moved)
-        self.place = np.cumsum(asked.to_numpy()) - 1  # of a reading among those of streams with a signal: nothing else is looked up
+        self.place = (
+            np.cumsum(asked.to_numpy()) - 1
+        )  # of a reading among those of streams with a signal: nothing else is looked up
         readings = judged.streams.readings.filter(asked)
         self.day, self.set_on = (readings[name].cast(pl.Int32).to_numpy() for name in ("day", "set_on"))
-        shared = [(LOT, readings["lot"]), (SUPPLIER, readings["supplier"]), (GAUGE, readings["gauge"]),
-                  (WEEKDAY, readings["day"].dt.strftime("%A")), (SET_BY, readings["set_by"])]  # fmt: skip
+        shared = [
+            (LOT, readings["lot"]),
+            (SUPPLIER, readings["supplier"]),
+            (GAUGE, readings["gauge"]),
+            (WEEKDAY, readings["day"].dt.strftime("%A")),
+            (SET_BY, readings["set_by"]),
+        ]
         self.shared = [_coded(name, column) for name, column in shared]
         visits = snapshot.once(story).visits
         self.earlier = _earlier(visits, readings)
         self.air = _air(snapshot, visits, readings)
         plotted, _, worked = deviations(judged.streams)
-        self.values = np.where(judged.streams.per_reading(worked), plotted, judged.streams.values)  # as the charts judge them
+        self.values = np.where(
+            judged.streams.per_reading(worked), plotted, judged.streams.values
+        )  # as the charts judge them
         self.taken = judged.streams.readings["taken_at"].cast(pl.Int64).to_numpy()
         self.set_at = {item.key: item.set_at for item in snapshot.shop.characteristics}
 
@@ -151,14 +178,18 @@ class _Looks:
             compared += beside
             dated += alone
         first = held["day"][int(split.at[0])]
-        for change in changes_for(self.snapshot, row["model"], row["stage"], row["characteristic"], first).iter_rows(named=True):
+        for change in changes_for(self.snapshot, row["model"], row["stage"], row["characteristic"], first).iter_rows(
+            named=True
+        ):
             days = self.set_on[split.local] if change["stage"] and change["stage"] == set_at else self.day[split.local]
             begun = (change["from_date"] - EPOCH).days
             since = days >= begun
             if change["to_date"] is not None:
                 since &= days <= (change["to_date"] - EPOCH).days
             if LEAST <= since.sum() <= len(since) - LEAST:
-                dated.append(_dated(CHANGE, f"{change['what']}, {change['from_date']:%Y-%m-%d}", since, begun, split, days))
+                dated.append(
+                    _dated(CHANGE, f"{change['what']}, {change['from_date']:%Y-%m-%d}", since, begun, split, days)
+                )
         return _named(compared, dated)
 
     def _split(self, row: dict[str, Any]) -> _Split | None:
@@ -178,7 +209,9 @@ class _Looks:
         if row["first_reading"] == low:
             taken = self.taken[low:end]
             first, last = (low + int(np.searchsorted(taken, _micro(row[name]))) for name in ("began_low", "began_high"))
-        else:  # a chart whose average hovers about its limit opens again and again over one shift: look for it since the baseline began
+        # a chart whose average hovers about its limit opens again and again over one shift: look for it since the
+        # baseline began
+        else:
             since = step(self.values[low:end], sigma=sigma, end=row["reading"] - low)
             began, first, last = (low + int(place[0]) for place in (since.at, since.low, since.high))
         at = np.arange(low, end)
@@ -187,10 +220,21 @@ class _Looks:
         if after.sum() < LEAST or (~after).sum() < LEAST:
             return None
         away = float(self.values[row["reading"] : row["last_reading"] + 1].mean()) - centre
-        return _Split(at, self.place[at], self.values[at], after, sigma, float(np.sign(away)), (first, min(last, end - 1)), end - low)
+        return _Split(
+            at,
+            self.place[at],
+            self.values[at],
+            after,
+            sigma,
+            float(np.sign(away)),
+            (first, min(last, end - 1)),
+            end - low,
+        )
 
     def _follows(self, split: _Split) -> list[Candidate]:
-        """Do the readings follow the air, apart from the shift, and did the air change with it: so much of the shift goes with humidity."""
+        """Do the readings follow the air, apart from the shift, and did the air change with it: so much of the shift
+        goes with humidity.
+        """
         found = []
         for word, every in self.air:
             rh = every[split.local]
@@ -214,7 +258,18 @@ class _Looks:
                 stands = error > 0 and effect * split.sign > 0 and abs(effect) >= ITS_SHARE * abs(shift)
                 p = 2 * float(ndtr(-abs(effect) / error)) if stands else 1.0
                 told = f"{'+' if change > 0 else '-'}{abs(change):.0f} %RH{word}"
-                found.append(Candidate(HUMIDITY, told, effect, effect - Z95 * error, effect + Z95 * error, p, -rest / (2 * split.sigma**2), False))
+                found.append(
+                    Candidate(
+                        HUMIDITY,
+                        told,
+                        effect,
+                        effect - Z95 * error,
+                        effect + Z95 * error,
+                        p,
+                        -rest / (2 * split.sigma**2),
+                        False,
+                    )
+                )
         return found
 
 
@@ -232,28 +287,42 @@ def _codes(column: pl.Series) -> tuple[Ints, list[str]]:
     words = column.unique().drop_nulls().sort()
     words = words.filter(words != "")
     numbered = pl.DataFrame({"word": words, "code": pl.int_range(len(words), dtype=pl.Int64, eager=True)})
-    found = pl.DataFrame({"word": column}).join(numbered, on="word", how="left", maintain_order="left")["code"].fill_null(-1)
+    found = (
+        pl.DataFrame({"word": column})
+        .join(numbered, on="word", how="left", maintain_order="left")["code"]
+        .fill_null(-1)
+    )
     return found.to_numpy().astype(np.int64), words.to_list()
 
 
 def _earlier(visits: pl.DataFrame, readings: pl.DataFrame) -> list[_Levels]:
     """Who worked on the instrument at each stage before it was read, by first-pass visits."""
-    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != "")).select("serial", "stage", "tech", pl.col("visit").alias("_at"))
+    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != "")).select(
+        "serial", "stage", "tech", pl.col("visit").alias("_at")
+    )
     mine = readings.select("serial", "visit")
     found = []
     for (stage,), part in first.group_by("stage", maintain_order=True):
         one_each = part.unique("serial", keep="first", maintain_order=True)
         joined = mine.join(one_each, on="serial", how="left", maintain_order="left")
-        found.append(_coded(TECH_AT + str(stage), joined.select(pl.when(pl.col("_at") < pl.col("visit")).then("tech").otherwise(pl.lit("")))["tech"]))
+        found.append(
+            _coded(
+                TECH_AT + str(stage),
+                joined.select(pl.when(pl.col("_at") < pl.col("visit")).then("tech").otherwise(pl.lit("")))["tech"],
+            )
+        )
     return sorted(found, key=lambda one: one.name)
 
 
 def _air(snapshot: Snapshot, visits: pl.DataFrame, readings: pl.DataFrame) -> list[tuple[str, Floats]]:
-    """Humidity for each reading (n,), nan where not known: at the bench as written at the visit, else the last in the climate log; and two days
-    before, since wood takes its time (common practice, no published source for the two days)."""
+    """Humidity for each reading (n,), nan where not known: at the bench as written at the visit, else the last in the
+    climate log; and two days before, since wood takes its time (common practice, no published source for the two days).
+    """
     at = readings.select("visit", "taken_at").with_row_index("place")
     rh = at.join(visits.select("visit", "rh"), on="visit", how="left", maintain_order="left")["rh"]
-    air = snapshot.table("climate").filter(pl.col("rh").is_not_null()).select("at", pl.col("rh").alias("air")).sort("at")
+    air = (
+        snapshot.table("climate").filter(pl.col("rh").is_not_null()).select("at", pl.col("rh").alias("air")).sort("at")
+    )
     if air.is_empty():
         return [("", _numbers(rh))] if rh.null_count() < len(rh) else []
     sorted_at = at.sort("taken_at")
@@ -268,7 +337,9 @@ def _numbers(column: pl.Series) -> Floats:
 
 
 def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], list[Candidate]]:
-    """Every level of one candidate: its shift against the others' shift; apart from them the levels to which all moved over, by their date."""
+    """Every level of one candidate: its shift against the others' shift; apart from them the levels to which all moved
+    over, by their date.
+    """
     code = one.code[split.local]
     known = code >= 0
     if not known.any():
@@ -287,7 +358,9 @@ def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], 
         if others[1] < LEAST:
             if count[0, k] <= 0.05 * count[1, k]:  # all moved over to it
                 inside = which == k
-                alone.append(_dated(one.name, word, inside, int(day[split.local[int(inside.argmax())]]), split, day[split.local]))
+                alone.append(
+                    _dated(one.name, word, inside, int(day[split.local[int(inside.argmax())]]), split, day[split.local])
+                )
             continue
         mean = total[:, k] / np.maximum(count[:, k], 1)
         rest = (total.sum(axis=1) - total[:, k]) / np.maximum(others, 1)
@@ -297,12 +370,18 @@ def _compared(one: _Levels, split: _Split, day: Ints) -> tuple[list[Candidate], 
         error = split.sigma * float(np.sqrt(variance))
         p = 2 * float(ndtr(-abs(effect) / error)) if effect * split.sign > 0 else 1.0
         moved = split.after & (which == k)
-        beside.append(Candidate(one.name, word, effect, effect - Z95 * error, effect + Z95 * error, p, split.likelihood(moved), False))
+        beside.append(
+            Candidate(
+                one.name, word, effect, effect - Z95 * error, effect + Z95 * error, p, split.likelihood(moved), False
+            )
+        )
     return beside, alone
 
 
 def _dated(name: str, value: str, since: Flags, begun: int, split: _Split, days: Ints) -> Candidate:
-    """Something that holds for all readings from a day on: how rarely would it fall so well among the likely starts, as a reading or as a day."""
+    """Something that holds for all readings from a day on: how rarely would it fall so well among the likely starts, as
+    a reading or as a day.
+    """
     size, n = int(since.sum()), len(since)
     effect = float(split.values[since].mean() - split.values[~since].mean())
     error = split.sigma * float(np.sqrt(1 / size + 1 / (n - size)))

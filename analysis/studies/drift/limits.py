@@ -12,20 +12,30 @@ from analysis.methods.change_point import step
 from analysis.methods.segments import lengths
 from analysis.methods.variables import spread
 from analysis.studies.drift.streams import STREAM, streams
-from ingest.terms import tables
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 CHANCE = 0.01  # that a steady baseline is called unsteady by one of the two looks
 
 UNSTEADY: dict[str, pl.DataType] = {
-    **{name: pl.String() for name in STREAM}, "taken_at": tables.TIME, "serial": pl.String(), "value": pl.Float64(), "why": pl.String(),
+    **{name: pl.String() for name in STREAM},
+    "taken_at": tables.TIME,
+    "serial": pl.String(),
+    "value": pl.Float64(),
+    "why": pl.String(),
     "sigmas": pl.Float64(),
-}  # fmt: skip
+}
 BEYOND, MOVED = "far out", "moved from here on"
 
 
 def limits_proposal(
-    snapshot: Snapshot, *, from_date: date, to_date: date, model: str = "", characteristic: str = "", left_out: Sequence[str] = ()
+    snapshot: Snapshot,
+    *,
+    from_date: date,
+    to_date: date,
+    model: str = "",
+    characteristic: str = "",
+    left_out: Sequence[str] = (),
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Limits of every stream with enough readings in the baseline, and what speaks against it.
 
@@ -38,10 +48,13 @@ def limits_proposal(
     Returns
     -------
     limits : tables.LIMITS_ON_FILE without its first four columns; hold from the midnight after `to_date`.
-    unsteady : UNSTEADY: single readings so far out, and shifts of the mean so large, as a steady baseline shows in 1 % of cases at most.
+    unsteady : UNSTEADY: single readings so far out, and shifts of the mean so large, as a steady baseline shows in 1 %
+    of cases at most.
     """
     held = snapshot.once(streams)
-    columns = {name: dtype for name, dtype in tables.LIMITS_ON_FILE.items() if name not in ("sequence", "at", "who", "why")}
+    columns = {
+        name: dtype for name, dtype in tables.LIMITS_ON_FILE.items() if name not in ("sequence", "at", "who", "why")
+    }
     if held is None:
         return pl.DataFrame(schema=columns), pl.DataFrame(schema=UNSTEADY)
     inside = pl.col("day").is_between(from_date, to_date) & ~pl.col("serial").is_in(list(left_out))
@@ -59,9 +72,14 @@ def limits_proposal(
     found = spread(values, starts)
     midnight = datetime.combine(to_date + timedelta(days=1), time(), tzinfo=snapshot.shop.zone)
     rows = held.rows.select(STREAM)[stream[starts]].with_columns(
-        baseline_from=pl.lit(from_date), baseline_to=pl.lit(to_date), holds_from=pl.lit(midnight).dt.convert_time_zone("UTC"),
-        centre=pl.Series(found.centre), sigma=pl.Series(found.sigma), n=pl.Series(found.n), left_out=pl.lit(json.dumps(sorted(left_out))),
-    )  # fmt: skip
+        baseline_from=pl.lit(from_date),
+        baseline_to=pl.lit(to_date),
+        holds_from=pl.lit(midnight).dt.convert_time_zone("UTC"),
+        centre=pl.Series(found.centre),
+        sigma=pl.Series(found.sigma),
+        n=pl.Series(found.n),
+        left_out=pl.lit(json.dumps(sorted(left_out))),
+    )
     limits = tables.shaped(rows, columns).filter(pl.col("sigma") > 0)
     size = lengths(starts, len(values))
     sigma = np.repeat(found.sigma, size)
@@ -71,9 +89,11 @@ def limits_proposal(
     at = moved.at[moved.found & (found.sigma > 0)]
     which = np.concatenate((far, at))
     why = [BEYOND] * len(far) + [MOVED] * len(at)
-    size_of = np.divide(moved.size, found.sigma, out=np.zeros(len(starts)), where=found.sigma > 0)[moved.found & (found.sigma > 0)]
+    size_of = np.divide(moved.size, found.sigma, out=np.zeros(len(starts)), where=found.sigma > 0)[
+        moved.found & (found.sigma > 0)
+    ]
     points = readings.select("taken_at", "serial", "value")[which]
     told = pl.concat([held.rows.select(STREAM)[stream[which]], points], how="horizontal").with_columns(
         why=pl.Series(why, dtype=pl.String()), sigmas=pl.Series(np.concatenate((off[far], size_of)))
-    )  # fmt: skip
+    )
     return limits, told.select(UNSTEADY.keys()).sort(*STREAM, "taken_at")

@@ -5,8 +5,8 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from analysis.studies.drift.watching import TOGETHER
 from analysis.studies.drift.signals import signals
+from analysis.studies.drift.watching import TOGETHER
 from ingest.store.snapshot import Snapshot
 
 DRIVERS = 3
@@ -28,14 +28,22 @@ def pattern_list(snapshot: Snapshot, *, weeks: int = 13) -> list[OddPattern]:
     if judged is None or judged.single is None:
         return []
     since = snapshot.as_of - timedelta(weeks=weeks)
-    rows = judged.others.filter((pl.col("chart") == TOGETHER) & (pl.col("opened_at") >= since)).sort("opened_at", descending=True)
+    rows = judged.others.filter((pl.col("chart") == TOGETHER) & (pl.col("opened_at") >= since)).sort(
+        "opened_at", descending=True
+    )
     charts = {(one.model, one.stage): one for one in judged.single.patterns}
     found = []
     for row in rows.iter_rows(named=True):  # a loop over signals, not over readings
         chart = charts.get((row["model"], row["stage"]))
-        places = [] if chart is None else chart.points.with_row_index("place").filter(pl.col("serial") == row["serial"])["place"].to_list()
+        places = (
+            []
+            if chart is None
+            else chart.points.with_row_index("place").filter(pl.col("serial") == row["serial"])["place"].to_list()
+        )
         if chart is None or not places:
             continue
         odd = chart.drivers(places[-1]).filter(pl.col("odd_alone") | pl.col("odd_given_others")).head(DRIVERS)
-        found.append(OddPattern(row["serial"], row["model"], row["stage"], row["opened_at"], float(chart.t2[places[-1]]), odd))
+        found.append(
+            OddPattern(row["serial"], row["model"], row["stage"], row["opened_at"], float(chart.t2[places[-1]]), odd)
+        )
     return found

@@ -7,10 +7,10 @@ import polars as pl
 
 from analysis.methods.segments import Floats, lengths
 from analysis.methods.weighted import ewma
-from analysis.studies.story.conformity import with_specs
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import table
 from analysis.studies.drift.streams import STREAM
+from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
 TICKS = 40  # points of each straightedge, evenly spread in time
@@ -21,10 +21,12 @@ SIGMAS = 2.0  # or two sigma, where nothing is asked
 @dataclass(frozen=True)
 class Rack:
     streams: pl.DataFrame
-    """A row a stream, what moved most first: the `streams` figures and target, lower, upper, tolerance (upper - lower in force, null), shift
-    (mean after minus before of its open signal, else null), shift_share (of the tolerance), opened_at, began_at, began_low, began_high, scale
-    (what 1 on the line stands for), line (list of shares of the scale, null before its first reading), light_from (place in `line` where the
-    change began, or null)."""
+    """A row a stream, what moved most first: the `streams` figures and target, lower, upper, tolerance (upper -
+    lower in force, null), shift (mean after minus before of its open signal, else null), shift_share (of the
+    tolerance), opened_at, began_at, began_low, began_high, scale (what 1 on the line stands for), line (list of
+    shares of the scale, null before its first reading), light_from (place in `line` where the change began, or
+    null).
+    """
 
 
 def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
@@ -35,26 +37,53 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
         return Rack(rows)
     held = judged.streams
     spec = with_specs(snapshot, held.readings.group_by("stream", maintain_order=True).last())
-    rows = rows.with_row_index("stream").with_columns(pl.col("stream").cast(pl.Int64)).join(
-        spec.select("stream", "target", "lower", "upper", (pl.col("upper") - pl.col("lower")).alias("tolerance")), on="stream", how="left",
-        maintain_order="left",
-    )  # fmt: skip
-    moved = judged.open.sort("opened_at").unique("stream", keep="last").select("stream", "opened_at", "began_at", "began_low", "began_high",
-                                                                                pl.col("size").alias("shift"))  # fmt: skip
+    rows = (
+        rows.with_row_index("stream")
+        .with_columns(pl.col("stream").cast(pl.Int64))
+        .join(
+            spec.select("stream", "target", "lower", "upper", (pl.col("upper") - pl.col("lower")).alias("tolerance")),
+            on="stream",
+            how="left",
+            maintain_order="left",
+        )
+    )
+    moved = (
+        judged.open.sort("opened_at")
+        .unique("stream", keep="last")
+        .select("stream", "opened_at", "began_at", "began_low", "began_high", pl.col("size").alias("shift"))
+    )
     rows = rows.join(moved, on="stream", how="left", maintain_order="left")
     sigma = rows["sigma"].fill_null(0.0).to_numpy()
     tolerance = rows["tolerance"].cast(pl.Float64).fill_null(np.nan).to_numpy()
     scale = np.where(tolerance > 0, SHARE_OF_TOLERANCE * tolerance, SIGMAS * sigma)
     rows = rows.with_columns(scale=pl.Series(scale), shift_share=pl.col("shift") / pl.col("tolerance"))
-    lines, light = _lines(snapshot, weeks, held.readings["taken_at"], held.values, held.starts, held.own.centre, scale, rows["began_at"])
-    rows = rows.with_columns(line=pl.Series(lines, dtype=pl.List(pl.Float64)), light_from=pl.Series(light).replace(-1, None))
+    lines, light = _lines(
+        snapshot, weeks, held.readings["taken_at"], held.values, held.starts, held.own.centre, scale, rows["began_at"]
+    )
+    rows = rows.with_columns(
+        line=pl.Series(lines, dtype=pl.List(pl.Float64)), light_from=pl.Series(light).replace(-1, None)
+    )
     rows = rows.filter((pl.col("tech") == tech) if tech else (pl.col("tech") == ""))
-    return Rack(rows.sort(pl.col("shift_share").abs(), pl.col("shift").abs() / pl.col("sigma"), *STREAM, descending=[True, True] + [False] * 5,
-                          nulls_last=True))  # fmt: skip
+    return Rack(
+        rows.sort(
+            pl.col("shift_share").abs(),
+            pl.col("shift").abs() / pl.col("sigma"),
+            *STREAM,
+            descending=[True, True] + [False] * 5,
+            nulls_last=True,
+        )
+    )
 
 
 def _lines(
-    snapshot: Snapshot, weeks: int, taken: pl.Series, values: Floats, starts: np.ndarray, centre: Floats, scale: Floats, began: pl.Series
+    snapshot: Snapshot,
+    weeks: int,
+    taken: pl.Series,
+    values: Floats,
+    starts: np.ndarray,
+    centre: Floats,
+    scale: Floats,
+    began: pl.Series,
 ) -> tuple[list[list[float | None]], np.ndarray]:
     """The average of each stream at evenly spread times, as shares of its scale."""
     average = ewma(values, starts, centre=centre, sigma=1.0, weight=snapshot.shop.judging.ewma_weight).average
@@ -72,9 +101,12 @@ def _lines(
     at_tick = is_tick[order] == 1
     last = seen[at_tick].reshape(s, TICKS)
     usable = (last >= starts[:, None]) & (scale > 0)[:, None]
-    shares = np.where(usable, (average[np.maximum(last, 0)] - centre[:, None]) / np.where(scale > 0, scale, 1.0)[:, None], np.nan)
+    shares = np.where(
+        usable, (average[np.maximum(last, 0)] - centre[:, None]) / np.where(scale > 0, scale, 1.0)[:, None], np.nan
+    )
     lines: list[list[float | None]] = [[None if np.isnan(x) else float(x) for x in line] for line in shares]
     start = began.cast(pl.Int64).fill_null(np.iinfo(np.int64).max).to_numpy()
-    light = np.where(began.is_null().to_numpy(), -1, np.minimum((ticks[None, :] < start[:, None]).sum(axis=1), TICKS - 1))
+    light = np.where(
+        began.is_null().to_numpy(), -1, np.minimum((ticks[None, :] < start[:, None]).sum(axis=1), TICKS - 1)
+    )
     return lines, light
-

@@ -1,7 +1,8 @@
-"""Where those who set a stream differ in their means, the chart of all techs works on deviations from each setter's own mean.
+"""Where those who set a stream differ in their means, the chart of all techs works on deviations from each setter's own
+mean.
 
-Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over their readings in the
-stream's baseline, p < .01.
+Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over their readings
+in the stream's baseline, p < .01.
 """
 
 from dataclasses import dataclass
@@ -20,7 +21,9 @@ DIFFER = 0.01
 
 @dataclass(frozen=True)
 class _Setters:
-    """Readings within the stream's own baseline of each setter, a row a stream and setter; later readings must not undo what was judged."""
+    """Readings within the stream's own baseline of each setter, a row a stream and setter; later readings must not undo
+    what was judged.
+    """
 
     stream: Ints  # (k,) rising
     code: Ints  # (k,) number of the setter
@@ -55,7 +58,9 @@ def setter_codes(held: Streams) -> Ints:
 
 
 def differing(held: Streams) -> tuple[Flags, Floats]:
-    """For each stream of all techs: do its setters differ; and the p value (1 where it cannot be said); shape (s,) with techs' own False."""
+    """For each stream of all techs: do its setters differ; and the p value (1 where it cannot be said); shape (s,) with
+    techs' own False.
+    """
     s = len(held.starts)
     p = np.ones(s)
     each = _setters(held)
@@ -67,14 +72,18 @@ def differing(held: Streams) -> tuple[Flags, Floats]:
     within = np.bincount(each.stream, each.within, minlength=s)
     freedom = total - groups
     usable = (groups >= 2) & (freedom > 0) & (within > 1e-18 * np.maximum(total * held.own.centre**2, 1e-300))
-    ratio = np.divide(between / np.maximum(groups - 1, 1), within / np.maximum(freedom, 1), out=np.zeros(s), where=usable)
+    ratio = np.divide(
+        between / np.maximum(groups - 1, 1), within / np.maximum(freedom, 1), out=np.zeros(s), where=usable
+    )
     p[usable] = fdtrc(groups[usable] - 1, freedom[usable], ratio[usable])
     return p < DIFFER, p
 
 
 @lru_cache(maxsize=1)  # several studies ask for those of the same streams in a row
 def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
-    """What the charts average (n,), the sigma of each era on that scale (e,), and which eras work on deviations (e,)."""
+    """What the charts average (n,), the sigma of each era on that scale (e,), and which eras work on deviations
+    (e,).
+    """
     differs, _ = differing(held)
     eras = held.eras
     plotted = held.values.copy()
@@ -93,20 +102,25 @@ LEAST = 25  # readings of a setter from which on they have a mean of their own
 
 
 def _setter_centres(held: Streams) -> Floats:
-    """Baseline mean of the setter of each reading: of their readings in the stream's baseline, else of their own first ones.
+    """Baseline mean of the setter of each reading: of their readings in the stream's baseline, else of their own first
+    ones.
 
     The stream's own where the setter is unknown or has too few readings to have a mean.
     """
     size = lengths(held.starts, len(held.values))
     code = setter_codes(held)
     kinds = int(code.max(initial=0)) + 1
-    everyone = held.rows.with_row_index("parent").filter(pl.col("tech") == "").select(*KEY, pl.col("parent").cast(pl.Int64))
+    everyone = (
+        held.rows.with_row_index("parent").filter(pl.col("tech") == "").select(*KEY, pl.col("parent").cast(pl.Int64))
+    )
     parent = held.rows.join(everyone, on=KEY, how="left", maintain_order="left")["parent"].to_numpy()
     each = _setters(held)
     known = each.n >= LEAST
     own = np.flatnonzero((held.rows["tech"] != "").to_numpy() & (held.rows["n"].to_numpy() >= LEAST))
     key = np.concatenate((each.stream[known] * kinds + each.code[known], parent[own] * kinds + code[held.starts[own]]))
-    key, place = np.unique(key, return_index=True)  # the first of two alike: the stream's baseline goes before the tech's own
+    key, place = np.unique(
+        key, return_index=True
+    )  # the first of two alike: the stream's baseline goes before the tech's own
     centre = np.concatenate((each.mean[known], held.own.centre[own]))[place]
     plain = np.repeat(held.own.centre, size)
     if len(key) == 0:

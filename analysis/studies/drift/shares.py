@@ -1,4 +1,6 @@
-"""Weekly shares of instruments that came back to a stage, judged at the shop's false-signal budget (see `weekly` for the table)."""
+"""Weekly shares of instruments that came back to a stage, judged at the shop's false-signal budget (see `weekly` for
+the table).
+"""
 
 from dataclasses import dataclass
 
@@ -30,9 +32,13 @@ def shares(snapshot: Snapshot) -> Shares | None:
 
 
 def beyond(found: Shares, rates: Floats) -> Flags:
-    """Weeks whose share lies outside what the twelve weeks before let expect, each at its rate (n,) over both sides together."""
+    """Weeks whose share lies outside what the twelve weeks before let expect, each at its rate (n,) over both sides
+    together.
+    """
     fired = np.zeros(len(found.weeks), dtype=np.bool_)
-    count, base_count, base = (found.rows[name].to_numpy().astype(np.float64) for name in ("came_back", "base_came_back", "base_instruments"))
+    count, base_count, base = (
+        found.rows[name].to_numpy().astype(np.float64) for name in ("came_back", "base_came_back", "base_instruments")
+    )
     size = found.rows["instruments"].to_numpy().astype(np.float64)
     for rate in np.unique(rates[found.judged]):
         at = np.flatnonzero(found.judged & (rates == rate))

@@ -7,8 +7,8 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.intervals import binomial_exact
-from analysis.studies.story.conformity import with_specs
 from analysis.studies.drift.signals import Signals, signals
+from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
 Z95 = 1.96
@@ -41,12 +41,25 @@ class Shift:
 
 
 def shift(
-    snapshot: Snapshot, *, characteristic: str, position: str = "", model: str, stage: str, tech: str = "", opened_at: datetime
+    snapshot: Snapshot,
+    *,
+    characteristic: str,
+    position: str = "",
+    model: str,
+    stage: str,
+    tech: str = "",
+    opened_at: datetime,
 ) -> Shift | None:
-    """The shift of the signal of a stream that opened at a reading; None where no such signal is there or its beginning cannot be told."""
+    """The shift of the signal of a stream that opened at a reading; None where no such signal is there or its beginning
+    cannot be told.
+    """
     judged = snapshot.once(signals)
     wanted = {"characteristic": characteristic, "position": position, "model": model, "stage": stage, "tech": tech}
-    found = pl.DataFrame() if judged is None else judged.found.filter(*[pl.col(k) == v for k, v in wanted.items()], pl.col("opened_at") == opened_at)
+    found = (
+        pl.DataFrame()
+        if judged is None
+        else judged.found.filter(*[pl.col(k) == v for k, v in wanted.items()], pl.col("opened_at") == opened_at)
+    )
     if judged is None or found.is_empty():
         return None
     row = found.row(-1, named=True)
@@ -56,12 +69,24 @@ def shift(
     if row["closed_at"] is None:
         last = int(judged.streams.readings["stream"].search_sorted(row["stream"], side="right")) - 1
     n_before, n_after = began - first, last - began + 1
-    error = Z95 * _sigma(judged, int(row["stream"])) * float(np.sqrt(1 / n_before + 1 / n_after)) if n_before and n_after else float("nan")
+    error = (
+        Z95 * _sigma(judged, int(row["stream"])) * float(np.sqrt(1 / n_before + 1 / n_after))
+        if n_before and n_after
+        else float("nan")
+    )
     readings = with_specs(snapshot, judged.streams.readings[first : last + 1])
     room = readings.select(pl.col("upper") - pl.col("lower"))["upper"][-1]
     size = float(row["size"])
-    return Shift(size, size - error, size + error, abs(size) / room if room else None, n_before, n_after, outside(readings[:n_before]),
-                 outside(readings[n_before:]))  # fmt: skip
+    return Shift(
+        size,
+        size - error,
+        size + error,
+        abs(size) / room if room else None,
+        n_before,
+        n_after,
+        outside(readings[:n_before]),
+        outside(readings[n_before:]),
+    )
 
 
 def outside(readings: pl.DataFrame) -> Outside:
@@ -75,5 +100,3 @@ def outside(readings: pl.DataFrame) -> Outside:
 
 def _sigma(judged: Signals, stream: int) -> float:
     return float(judged.streams.eras.sigma[judged.streams.last_era][stream])
-
-

@@ -1,7 +1,7 @@
 """Signals: what moved, since when, how much - over every chart that can open.
 
-A chart opens a signal at the first reading after its baseline at which it fires while none is open; later firings belong to it; it
-closes at the twentieth reading in a row without a firing, when limits are put on file, or by a person.
+A chart opens a signal at the first reading after its baseline at which it fires while none is open; later firings
+belong to it; it closes at the twentieth reading in a row without a firing, when limits are put on file, or by a person.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,10 @@ from analysis.methods.change_point import step
 from analysis.methods.openings import openings
 from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
 from analysis.studies.drift.budget import Budget, budget
-from analysis.studies.story.calendar import week_of
+from analysis.studies.drift.independence import stretches
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.single_points import Singles, Watched, opened, singles
+from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN, Streams, streams
 from analysis.studies.drift.watching import (
     AVERAGE,
     INDIVIDUALS,
@@ -27,11 +30,8 @@ from analysis.studies.drift.watching import (
     joined,
     short_runs,
     stream_charts,
-)  # fmt: skip
-from analysis.studies.drift.independence import stretches
-from analysis.studies.drift.setters import deviations
-from analysis.studies.drift.single_points import Singles, Watched, opened, singles
-from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN, Streams, streams
+)
+from analysis.studies.story.calendar import week_of
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -39,12 +39,30 @@ ODD = 4.0  # sigmas: a single reading beyond is an odd instrument
 MATTER_DAYS = 2  # working days within which signals of one model and characteristic are one matter
 
 FOUND: dict[str, pl.DataType] = {
-    "chart": pl.String(), **{name: pl.String() for name in STREAM}, "rule": pl.String(), "opened_at": pl.Datetime("us", "UTC"),
-    "serial": pl.String(), "value": pl.Float64(), "last_at": pl.Datetime("us", "UTC"), "closed_at": pl.Datetime("us", "UTC"),
-    "closed_by": pl.String(), "began_at": pl.Datetime("us", "UTC"), "began_low": pl.Datetime("us", "UTC"), "began_high": pl.Datetime("us", "UTC"),
-    "before": pl.Float64(), "after": pl.Float64(), "size": pl.Float64(), "adjusted": pl.String(), "stream": pl.Int64(), "reading": pl.Int64(),
-    "began_reading": pl.Int64(), "first_reading": pl.Int64(), "last_reading": pl.Int64(), "chart_row": pl.Int64(), "matter": pl.Int64(),
-}  # fmt: skip
+    "chart": pl.String(),
+    **{name: pl.String() for name in STREAM},
+    "rule": pl.String(),
+    "opened_at": pl.Datetime("us", "UTC"),
+    "serial": pl.String(),
+    "value": pl.Float64(),
+    "last_at": pl.Datetime("us", "UTC"),
+    "closed_at": pl.Datetime("us", "UTC"),
+    "closed_by": pl.String(),
+    "began_at": pl.Datetime("us", "UTC"),
+    "began_low": pl.Datetime("us", "UTC"),
+    "began_high": pl.Datetime("us", "UTC"),
+    "before": pl.Float64(),
+    "after": pl.Float64(),
+    "size": pl.Float64(),
+    "adjusted": pl.String(),
+    "stream": pl.Int64(),
+    "reading": pl.Int64(),
+    "began_reading": pl.Int64(),
+    "first_reading": pl.Int64(),
+    "last_reading": pl.Int64(),
+    "chart_row": pl.Int64(),
+    "matter": pl.Int64(),
+}
 
 
 @dataclass(frozen=True)
@@ -55,12 +73,15 @@ class Signals:
     fired: Fired | None
     budget: Budget | None
     found: pl.DataFrame
-    """A row a signal, by opened_at: the columns of FOUND. `reading` is its opening row in streams.readings, `began_reading` the likeliest
-    first reading after the change, `first_reading` to `last_reading` the readings it was looked for in; `stream` the stream whose readings
-    moved; `matter` numbers the matters."""
+    """A row a signal, by opened_at: the columns of FOUND. `reading` is its opening row in streams.readings,
+    `began_reading` the likeliest first reading after the change, `first_reading` to `last_reading` the readings it
+    was looked for in; `stream` the stream whose readings moved; `matter` numbers the matters.
+    """
     single: Singles
     others: pl.DataFrame
-    """Signals of the charts `together` and `share`: the columns of FOUND, `stream` -1, `reading` a reading of the instrument (share: -1)."""
+    """Signals of the charts `together` and `share`: the columns of FOUND, `stream` -1, `reading` a reading of the
+    instrument (share: -1).
+    """
 
     @property
     def open(self) -> pl.DataFrame:
@@ -90,7 +111,9 @@ def signals(snapshot: Snapshot) -> Signals | None:
     allowance = allow(snapshot, held, charts, single.watched())
     others = pl.concat([pl.DataFrame(schema=FOUND), opened(snapshot, single, allowance)], how="diagonal")
     numbers = ("stream", "began_reading", "first_reading", "last_reading", "chart_row", "matter")
-    others = others.with_columns(pl.col("adjusted").fill_null(""), pl.col(numbers).fill_null(-1)).sort("opened_at", "stage", "model", "chart")
+    others = others.with_columns(pl.col("adjusted").fill_null(""), pl.col(numbers).fill_null(-1)).sort(
+        "opened_at", "stage", "model", "chart"
+    )
     if charts is None:
         return Signals(held, coarse, None, None, allowance, pl.DataFrame(schema=FOUND), single, others)
     fired = fire(shop, held, charts, allowance)
@@ -106,7 +129,9 @@ def _stretch(held: Streams, shop: Shop) -> Floats:
 
 
 def coarse_streams(held: Streams) -> Flags:
-    """Streams whose gauge's step exceeds the sigma in force; a stream that never moved on a stepped gauge is coarse too."""
+    """Streams whose gauge's step exceeds the sigma in force; a stream that never moved on a stepped gauge is coarse
+    too.
+    """
     step_of = held.rows["step"].fill_null(0.0).to_numpy()
     sigma = held.eras.sigma[held.last_era]
     return np.asarray((step_of > sigma * (1 + 1e-9)) & (held.rows["n"].to_numpy() >= 2))
@@ -125,10 +150,13 @@ def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, single: Watc
         return None
     weeks = week_numbers(held, snapshot.shop)
     ids = segment_ids(held.starts, len(held.values))
-    # a stream of all techs is watched from its first reading on, by the short-run chart or its own; a tech's own from its first judged reading
+    # a stream of all techs is watched from its first reading on, by the short-run chart or its own; a tech's own from
+    # its first judged reading
     never = int(weeks.max()) + 10_000
     ready = np.full(len(held.starts), never)
-    everyone = (held.rows["tech"] == "").to_numpy() & (held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings)
+    everyone = (held.rows["tech"] == "").to_numpy() & (
+        held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings
+    )
     ready[everyone] = weeks[held.starts[everyone]]
     if charts is not None:
         mine = charts.rows["stream"].to_numpy()
@@ -136,8 +164,12 @@ def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, single: Watc
         some = (mine >= 0) & (charts.begin < size)
         first = weeks[charts.reading[charts.starts[some] + charts.begin[some]]]
         np.minimum.at(ready, mine[some], first)
-    ids, weeks, ready = (np.concatenate(pair) for pair in ((ids, single.chart + len(ready)), (weeks, single.week), (ready, single.ready)))
-    relimited = snapshot.table("limits_on_file", "at").select(week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7)
+    ids, weeks, ready = (
+        np.concatenate(pair) for pair in ((ids, single.chart + len(ready)), (weeks, single.week), (ready, single.ready))
+    )
+    relimited = snapshot.table("limits_on_file", "at").select(
+        week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7
+    )
     return budget(allowed, ids, weeks, ready, relimited=relimited["at"].to_numpy().astype(np.int64))
 
 
@@ -147,11 +179,17 @@ def fire(shop: Shop, held: Streams, charts: Charts, allowance: Budget | None) ->
         width = shop.judging.width or WIDTH_DRAWN
         return fire_individuals(charts, width=width, rules=shop.judging.rules)
     weight = shop.judging.ewma_weight
-    return fire_average(charts, weight=weight, width=widths(charts, allowance.at(week_numbers(held, shop)[charts.reading]), allowance, weight))
+    return fire_average(
+        charts,
+        weight=weight,
+        width=widths(charts, allowance.at(week_numbers(held, shop)[charts.reading]), allowance, weight),
+    )
 
 
 def widths(charts: Charts, at: Ints, allowance: Budget, weight: float) -> Floats:
-    """Width of the average's limits at each reading (n,): the budget's rate of its week, allowing for the chart's baseline."""
+    """Width of the average's limits at each reading (n,): the budget's rate of its week, allowing for the chart's
+    baseline.
+    """
     size = lengths(charts.starts, len(charts.reading))
     baselines, which = np.unique(charts.baseline, return_inverse=True)
     rates, of_week = np.unique(allowance.rates, return_inverse=True)
@@ -179,51 +217,84 @@ def _found(snapshot: Snapshot, held: Streams, charts: Charts, fired: Fired) -> p
     silence = taken.gather(pl.Series(np.where(opened.closed >= 0, charts.reading[opened.closed], -1)).replace(-1, None))
     table = pl.DataFrame(
         {
-            "chart": rows["chart"], **{name: rows[name] for name in STREAM}, "rule": fired.rule[opened.opened], "opened_at": taken.gather(reading),
-            "serial": held.readings["serial"].gather(reading), "value": held.values[reading], "last_at": taken.gather(last),
-            "silence": silence, "ends_at": charts.ends_at.gather(opened.segment), "adjusted": charts.adjusted.gather(opened.segment),
-            "stream": stream, "reading": reading, "chart_row": opened.segment, "opened": opened.opened,
+            "chart": rows["chart"],
+            **{name: rows[name] for name in STREAM},
+            "rule": fired.rule[opened.opened],
+            "opened_at": taken.gather(reading),
+            "serial": held.readings["serial"].gather(reading),
+            "value": held.values[reading],
+            "last_at": taken.gather(last),
+            "silence": silence,
+            "ends_at": charts.ends_at.gather(opened.segment),
+            "adjusted": charts.adjusted.gather(opened.segment),
+            "stream": stream,
+            "reading": reading,
+            "chart_row": opened.segment,
+            "opened": opened.opened,
         }
-    )  # fmt: skip
-    table = table.with_columns(pl.when(pl.col("model") == "").then(held.readings["setup"].gather(reading)).otherwise("model").alias("model"))
+    )
+    table = table.with_columns(
+        pl.when(pl.col("model") == "").then(held.readings["setup"].gather(reading)).otherwise("model").alias("model")
+    )
     table = table.with_columns(_grown_up(snapshot, held, table), _person(table, closings))
     table = table.with_columns(closed_at=pl.min_horizontal("silence", "ends_at", "person"))
     table = table.with_columns(
-        closed_by=pl.when(pl.col("closed_at").is_null()).then(pl.lit(""))
-        .when(pl.col("closed_at") == pl.col("person")).then(pl.lit("a person"))
-        .when(pl.col("closed_at") == pl.col("silence")).then(pl.lit("twenty quiet readings")).otherwise(pl.lit("new limits")),
+        closed_by=pl.when(pl.col("closed_at").is_null())
+        .then(pl.lit(""))
+        .when(pl.col("closed_at") == pl.col("person"))
+        .then(pl.lit("a person"))
+        .when(pl.col("closed_at") == pl.col("silence"))
+        .then(pl.lit("twenty quiet readings"))
+        .otherwise(pl.lit("new limits")),
         last_reading=pl.Series(last),
-    )  # fmt: skip
+    )
     began = _began(held, charts, table)
-    return pl.concat([table, began], how="horizontal").with_columns(_matters(table)).select(FOUND.keys()).sort("opened_at", *STREAM, "chart")
+    return (
+        pl.concat([table, began], how="horizontal")
+        .with_columns(_matters(table))
+        .select(FOUND.keys())
+        .sort("opened_at", *STREAM, "chart")
+    )
 
 
 def _grown_up(snapshot: Snapshot, held: Streams, table: pl.DataFrame) -> pl.Expr:
     """Where other limits took over; a signal of the short-run chart ends when its stream has a baseline of its own."""
     stream = table["stream"].to_numpy()
     last = held.starts[stream] + snapshot.shop.judging.baseline_readings - 1
-    grown = (table["chart"] == SHORT_RUN).to_numpy() & (held.rows["n"].to_numpy()[stream] >= snapshot.shop.judging.baseline_readings)
+    grown = (table["chart"] == SHORT_RUN).to_numpy() & (
+        held.rows["n"].to_numpy()[stream] >= snapshot.shop.judging.baseline_readings
+    )
     own = held.readings["taken_at"].gather(pl.Series(np.where(grown, last, -1)).replace(-1, None))
     return pl.min_horizontal(pl.col("ends_at"), pl.lit(own)).alias("ends_at")
 
 
 def _closed_by_people(snapshot: Snapshot, held: Streams, charts: Charts) -> list[tuple[int, int, object]]:
-    """(first reading on the chart after it was closed, the chart, when) for each signal that a person closed and nobody reopened."""
+    """(first reading on the chart after it was closed, the chart, when) for each signal that a person closed and nobody
+    reopened.
+    """
     book = snapshot.table("bench_book").filter(pl.col("kind").is_in(["close", "reopen"]))
     if book.is_empty():
         return []
-    latest = book.sort("sequence").unique([*STREAM, "chart", "opened_at"], keep="last").filter(pl.col("kind") == "close")
+    latest = (
+        book.sort("sequence").unique([*STREAM, "chart", "opened_at"], keep="last").filter(pl.col("kind") == "close")
+    )
     numbered = charts.rows.with_row_index("row")
     taken = held.readings["taken_at"]
     ends = np.append(charts.starts[1:], len(charts.reading))
     found = []
     for entry in latest.sort("sequence").iter_rows(named=True):
-        when = entry["at"] if entry["at"] >= entry["opened_at"] else snapshot.as_of  # a clock behind the readings: they are all before it
+        when = (
+            entry["at"] if entry["at"] >= entry["opened_at"] else snapshot.as_of
+        )  # a clock behind the readings: they are all before it
         same = numbered.filter(pl.all_horizontal([pl.col(name) == entry[name] for name in (*STREAM, "chart")]))
         if entry["chart"] == SHORT_RUN:  # its signals wear the model of the reading that opened them
-            same = numbered.filter(pl.all_horizontal([pl.col(name) == entry[name] for name in ("characteristic", "position", "stage", "chart")]))
+            same = numbered.filter(
+                pl.all_horizontal(
+                    [pl.col(name) == entry[name] for name in ("characteristic", "position", "stage", "chart")]
+                )
+            )
         for row in same["row"]:
-            times = taken.gather(charts.reading[charts.starts[row]:ends[row]])
+            times = taken.gather(charts.reading[charts.starts[row] : ends[row]])
             if len(times) and times[0] <= entry["opened_at"]:
                 found.append((int(charts.starts[row] + times.search_sorted(when, side="right")), int(row), when))
     return found
@@ -241,7 +312,9 @@ def _person(table: pl.DataFrame, closings: list[tuple[int, int, object]]) -> pl.
 
 
 def _began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
-    """When each change began: over the readings since the baseline began or the chart's last signal closed, to the last firing or to now."""
+    """When each change began: over the readings since the baseline began or the chart's last signal closed, to the last
+    firing or to now.
+    """
     plotted, _, worked = deviations(held)
     scale = np.where(held.per_reading(worked), plotted, held.values)
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
@@ -276,10 +349,16 @@ def _began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
 
     return pl.DataFrame(
         {
-            "began_at": when(result.at), "began_low": when(result.low), "began_high": when(result.high), "before": number(result.mean_before),
-            "after": number(result.mean_after), "size": number(result.size), "began_reading": at[np.maximum(result.at, 0)], "first_reading": low,
+            "began_at": when(result.at),
+            "began_low": when(result.low),
+            "began_high": when(result.high),
+            "before": number(result.mean_before),
+            "after": number(result.mean_after),
+            "size": number(result.size),
+            "began_reading": at[np.maximum(result.at, 0)],
+            "first_reading": low,
         }
-    )  # fmt: skip
+    )
 
 
 def _matters(table: pl.DataFrame) -> pl.Series:
@@ -299,12 +378,27 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
     from analysis.studies.drift.causes import moves_with  # causes look at the signals of this module
 
     names = [
-        "characteristic", "position", "model", "stage", "tech", "chart", "rule", "opened_at", "serial", "value", "closed_at", "began_at", "began_low",
-        "began_high", "size",
-    ]  # fmt: skip
+        "characteristic",
+        "position",
+        "model",
+        "stage",
+        "tech",
+        "chart",
+        "rule",
+        "opened_at",
+        "serial",
+        "value",
+        "closed_at",
+        "began_at",
+        "began_low",
+        "began_high",
+        "size",
+    ]
     held = snapshot.once(signals)
     if held is None:
-        return pl.DataFrame(schema={name: FOUND[name] for name in names} | {"moves_with": pl.String(), "moves_with_value": pl.String()})
+        return pl.DataFrame(
+            schema={name: FOUND[name] for name in names} | {"moves_with": pl.String(), "moves_with_value": pl.String()}
+        )
     own = pl.concat([held.found.select(names), snapshot.once(moves_with)], how="horizontal")
     others = held.others.select(names).with_columns(moves_with=pl.lit(""), moves_with_value=pl.lit(""))
     return pl.concat([own, others]).sort("opened_at", *STREAM, "chart")

@@ -4,25 +4,39 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Floats, lengths
-from analysis.studies.drift.watching import SHORT_RUN
 from analysis.studies.drift.signals import ODD, Signals, signals
 from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN
-from ingest.terms import tables
+from analysis.studies.drift.watching import SHORT_RUN
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from ingest.terms.tables import TIME
 
 THIN, MOVED, STEADY = "thin", "moved", "steady"
 UNFIT, COARSE, FIT, UNTESTED = "unfit", "coarse", "fit", "untested"
 
 STREAMS: dict[str, pl.DataType] = {
-    **{name: pl.String() for name in STREAM}, "n": pl.Int64(), "centre": pl.Float64(), "sigma": pl.Float64(), "lower_limit": pl.Float64(),
-    "upper_limit": pl.Float64(), "state": pl.String(), "gauge": pl.String(), "first_at": TIME, "last_at": TIME,
-}  # fmt: skip
+    **{name: pl.String() for name in STREAM},
+    "n": pl.Int64(),
+    "centre": pl.Float64(),
+    "sigma": pl.Float64(),
+    "lower_limit": pl.Float64(),
+    "upper_limit": pl.Float64(),
+    "state": pl.String(),
+    "gauge": pl.String(),
+    "first_at": TIME,
+    "last_at": TIME,
+}
 
 ODD_ONES: dict[str, pl.DataType] = {
-    "serial": pl.String(), "characteristic": pl.String(), "position": pl.String(), "model": pl.String(), "stage": pl.String(),
-    "taken_at": TIME, "value": pl.Float64(), "sigmas": pl.Float64(),
-}  # fmt: skip
+    "serial": pl.String(),
+    "characteristic": pl.String(),
+    "position": pl.String(),
+    "model": pl.String(),
+    "stage": pl.String(),
+    "taken_at": TIME,
+    "value": pl.Float64(),
+    "sigmas": pl.Float64(),
+}
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
@@ -38,15 +52,20 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
     moved = _moved(judged, snapshot.shop.judging.baseline_readings)
     state = np.where(thin, THIN, np.where(moved, MOVED, STEADY))
     rows = held.rows.select(*STREAM, "n", "first_at", "last_at").with_columns(
-        centre=_number(centre, alone), sigma=_number(sigma, alone),
-        lower_limit=_number(centre - reach, thin), upper_limit=_number(centre + reach, thin), state=pl.Series(state),
+        centre=_number(centre, alone),
+        sigma=_number(sigma, alone),
+        lower_limit=_number(centre - reach, thin),
+        upper_limit=_number(centre + reach, thin),
+        state=pl.Series(state),
         gauge=gauge_words(snapshot, judged),
-    )  # fmt: skip
+    )
     return tables.shaped(rows, STREAMS)
 
 
 def odd(snapshot: Snapshot) -> pl.DataFrame:
-    """`odd` of the figures: single readings beyond four sigma of their stream, newest last; a coarse gauge judges no one instrument."""
+    """`odd` of the figures: single readings beyond four sigma of their stream, newest last; a coarse gauge judges no
+    one instrument.
+    """
     judged = snapshot.once(signals)
     if judged is None:
         return pl.DataFrame(schema=ODD_ONES)
@@ -57,7 +76,9 @@ def odd(snapshot: Snapshot) -> pl.DataFrame:
     safe = np.where(sigma > 0, sigma, 1.0)
     far = (np.abs(off) > ODD * sigma + 1e-9 * np.maximum(np.abs(held.values), sigma)) & (sigma > 0)
     at = np.flatnonzero(far & np.repeat(usable, lengths(held.starts, len(held.values))))
-    rows = held.readings[at].with_columns(pl.col("setup").alias("model"), sigmas=pl.Series((off / safe)[at], dtype=pl.Float64()))
+    rows = held.readings[at].with_columns(
+        pl.col("setup").alias("model"), sigmas=pl.Series((off / safe)[at], dtype=pl.Float64())
+    )
     return tables.shaped(rows, ODD_ONES).sort("taken_at", "serial", "characteristic", "position")
 
 
@@ -68,9 +89,14 @@ def gauge_words(snapshot: Snapshot, judged: Signals) -> pl.Series:
     share = rr_share(snapshot)
     of_stream = judged.streams.rows["characteristic"].replace_strict(share, default=None, return_dtype=pl.Float64())
     word = (
-        pl.when(of_stream > 0.30).then(pl.lit(UNFIT)).when(pl.Series(judged.coarse)).then(pl.lit(COARSE))
-        .when(of_stream.is_not_null()).then(pl.lit(FIT)).otherwise(pl.lit(UNTESTED))
-    )  # fmt: skip
+        pl.when(of_stream > 0.30)
+        .then(pl.lit(UNFIT))
+        .when(pl.Series(judged.coarse))
+        .then(pl.lit(COARSE))
+        .when(of_stream.is_not_null())
+        .then(pl.lit(FIT))
+        .otherwise(pl.lit(UNTESTED))
+    )
     return pl.select(word.alias("gauge")).to_series()
 
 
@@ -92,4 +118,6 @@ def _moved(judged: Signals, baseline: int) -> Flags:
 
 
 def _number(values: Floats, missing: Flags) -> pl.Series:
-    return pl.select(pl.when(pl.Series(missing)).then(None).otherwise(pl.Series(values, dtype=pl.Float64()))).to_series()
+    return pl.select(
+        pl.when(pl.Series(missing)).then(None).otherwise(pl.Series(values, dtype=pl.Float64()))
+    ).to_series()

@@ -1,4 +1,6 @@
-"""One stream as it is looked at: its readings, limits over the dates they held, average, what was asked, signals, runs and changes."""
+"""One stream as it is looked at: its readings, limits over the dates they held, average, what was asked, signals, runs
+and changes.
+"""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -10,11 +12,11 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import ALL, BEYOND, run_rules
 from analysis.methods.segments import Floats, Ints, lengths
 from analysis.methods.weighted import ewma
-from analysis.studies.drift.watching import AVERAGE
-from analysis.studies.story.conformity import with_specs
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.states import odd, table
 from analysis.studies.drift.streams import WIDTH_DRAWN, Streams
+from analysis.studies.drift.watching import AVERAGE
+from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
 
@@ -23,7 +25,9 @@ class StreamSeen:
     """All in canonical units and UTC; arrays (n,) stand beside `readings`, oldest first."""
 
     row: dict[str, object]  # the stream's row of the `streams` figures
-    readings: pl.DataFrame  # taken_at, value, serial, log_id, line, set_by, tech, supplier, lot, gauge, flag, day, outside (null: no limit)
+    readings: (
+        pl.DataFrame
+    )  # taken_at, value, serial, log_id, line, set_by, tech, supplier, lot, gauge, flag, day, outside (null: no limit)
     average: Floats  # (n,) nan where there is none
     gap_low: Floats  # (n,) nan where the average is not judged
     gap_high: Floats
@@ -41,7 +45,14 @@ class StreamSeen:
 
 
 def stream_view(
-    snapshot: Snapshot, *, characteristic: str, position: str = "", model: str, stage: str, tech: str = "", weeks: int | None = 13
+    snapshot: Snapshot,
+    *,
+    characteristic: str,
+    position: str = "",
+    model: str,
+    stage: str,
+    tech: str = "",
+    weeks: int | None = 13,
 ) -> StreamSeen:
     """One stream over the last `weeks` weeks up to as_of (None: all). UnusableData where there is no such stream."""
     judged = snapshot.once(signals)
@@ -49,7 +60,9 @@ def stream_view(
     same = [pl.col(name) == value for name, value in wanted.items()]
     found = pl.DataFrame() if judged is None else judged.streams.rows.with_row_index("stream").filter(*same)
     if judged is None or found.is_empty():
-        raise UnusableData(f"no readings of {characteristic} {position} on {model} at {stage}; choose another stream or load more logs")
+        raise UnusableData(
+            f"no readings of {characteristic} {position} on {model} at {stage}; choose another stream or load more logs"
+        )
     held, stream = judged.streams, int(found["stream"][0])
     ends = np.append(held.starts[1:], len(held.values))
     low, high = int(held.starts[stream]), int(ends[stream])
@@ -63,36 +76,73 @@ def stream_view(
     row = snapshot.once(table).row(stream, named=True)
     judged_at = _judged_from(held, eras, int(held.starts[stream]), high)
     taken = held.readings["taken_at"]
-    found_odd = snapshot.once(odd).filter(*[pl.col(name) == wanted[name] for name in ("characteristic", "position", "model", "stage")])
-    places = np.flatnonzero(readings["serial"].is_in(found_odd["serial"].to_list()).to_numpy()) if not tech else np.zeros(0, dtype=np.int64)
+    found_odd = snapshot.once(odd).filter(
+        *[pl.col(name) == wanted[name] for name in ("characteristic", "position", "model", "stage")]
+    )
+    places = (
+        np.flatnonzero(readings["serial"].is_in(found_odd["serial"].to_list()).to_numpy())
+        if not tech
+        else np.zeros(0, dtype=np.int64)
+    )
     return StreamSeen(
         row=row,
         readings=readings.select(
-            "taken_at", "value", "serial", "log_id", "line", "set_by", "tech", "supplier", "lot", "gauge", "flag", "day", "outside"
+            "taken_at",
+            "value",
+            "serial",
+            "log_id",
+            "line",
+            "set_by",
+            "tech",
+            "supplier",
+            "lot",
+            "gauge",
+            "flag",
+            "day",
+            "outside",
         ),
-        average=average, gap_low=gap_low, gap_high=gap_high, limits=_limits(snapshot, held, eras, low, high, thin=row["state"] == "thin"),
-        asked=_asked(readings), baseline=int(max(0, (judged_at if judged_at is not None else high) - low)),
+        average=average,
+        gap_low=gap_low,
+        gap_high=gap_high,
+        limits=_limits(snapshot, held, eras, low, high, thin=row["state"] == "thin"),
+        asked=_asked(readings),
+        baseline=int(max(0, (judged_at if judged_at is not None else high) - low)),
         judged_from=taken[judged_at] if judged_at is not None and judged_at >= low else None,
-        signals=judged.found.filter(pl.col("stream") == stream), odd=places, runs=_runs(snapshot, held, eras, low), adjusted=adjusted,
-        changes=changes_for(snapshot, model, stage, characteristic, readings["day"][0]), sd_ratio=_sd_ratio(held, stream),
+        signals=judged.found.filter(pl.col("stream") == stream),
+        odd=places,
+        runs=_runs(snapshot, held, eras, low),
+        adjusted=adjusted,
+        changes=changes_for(snapshot, model, stage, characteristic, readings["day"][0]),
+        sd_ratio=_sd_ratio(held, stream),
         young=judged_at is None and row["state"] != "thin",
-    )  # fmt: skip
+    )
 
 
 def changes_for(snapshot: Snapshot, model: str, stage: str, characteristic: str, since: date) -> pl.DataFrame:
-    """Dated changes since a day that may touch a stream: of its models, at its stage, at the one that sets it, or of the whole shop."""
+    """Dated changes since a day that may touch a stream: of its models, at its stage, at the one that sets it, or of
+    the whole shop.
+    """
     shop = snapshot.shop
     models = ["", model, *(key for key, setup in shop.setups.items() if setup == model)]
     item = shop.by_characteristic.get(characteristic)
     stages = ["", stage, *([item.set_at] if item and item.set_at else [])]
     last = snapshot.as_of.astimezone(shop.zone).date()
-    return snapshot.table("changes").filter(
-        pl.col("model").is_in(models), pl.col("stage").is_in(stages), pl.col("from_date") >= since, pl.col("from_date") <= last
-    ).sort("from_date")  # fmt: skip
+    return (
+        snapshot.table("changes")
+        .filter(
+            pl.col("model").is_in(models),
+            pl.col("stage").is_in(stages),
+            pl.col("from_date") >= since,
+            pl.col("from_date") <= last,
+        )
+        .sort("from_date")
+    )
 
 
 def _average(snapshot: Snapshot, judged: Signals, stream: int, at: Ints) -> tuple[Floats, Floats, Floats, str]:
-    """The running average as it is judged, laid on the scale of the readings; before judging starts, the same average of the baseline."""
+    """The running average as it is judged, laid on the scale of the readings; before judging starts, the same average
+    of the baseline.
+    """
     held, charts, fired = judged.streams, judged.charts, judged.fired
     average, low, high = np.full(len(at), np.nan), np.full(len(at), np.nan), np.full(len(at), np.nan)
     if snapshot.shop.judging.budget is None:
@@ -106,7 +156,9 @@ def _average(snapshot: Snapshot, judged: Signals, stream: int, at: Ints) -> tupl
     if charts is None or fired is None:
         return average, low, high, adjusted
     ends = np.append(charts.starts[1:], len(charts.reading))
-    mine = charts.rows.with_row_index("chart_row").filter((pl.col("stream") == stream) & (pl.col("chart") == AVERAGE))["chart_row"]
+    mine = charts.rows.with_row_index("chart_row").filter((pl.col("stream") == stream) & (pl.col("chart") == AVERAGE))[
+        "chart_row"
+    ]
     for chart in mine.to_list():
         where = slice(int(charts.starts[chart]), int(ends[chart]))
         reading, shown = charts.reading[where], charts.judged[where]
@@ -140,20 +192,29 @@ def _limits(snapshot: Snapshot, held: Streams, eras: Ints, low: int, high: int, 
     centre, sigma = held.eras.centre[era], held.eras.sigma[era]
     return pl.DataFrame(
         {
-            "from_at": taken.gather(np.maximum(begins[seen], low)), "to_at": taken.gather(stops[seen] - 1), "centre": centre,
-            "lower": [None] * len(era) if thin else centre - width * sigma, "upper": [None] * len(era) if thin else centre + width * sigma,
+            "from_at": taken.gather(np.maximum(begins[seen], low)),
+            "to_at": taken.gather(stops[seen] - 1),
+            "centre": centre,
+            "lower": [None] * len(era) if thin else centre - width * sigma,
+            "upper": [None] * len(era) if thin else centre + width * sigma,
             "on_file": held.eras.on_file[era],
         },
         schema_overrides={"lower": pl.Float64, "upper": pl.Float64},
-    )  # fmt: skip
+    )
 
 
 def _asked(readings: pl.DataFrame) -> pl.DataFrame:
     """Stretches of readings under the same target and limits, where there are any."""
     same = pl.struct("target", "lower", "upper").rle_id()
-    stretches = readings.select("taken_at", "target", "lower", "upper", same.alias("stretch")).group_by("stretch", maintain_order=True).agg(
-        pl.col("taken_at").first().alias("from_at"), pl.col("taken_at").last().alias("to_at"), pl.col("target", "lower", "upper").first()
-    )  # fmt: skip
+    stretches = (
+        readings.select("taken_at", "target", "lower", "upper", same.alias("stretch"))
+        .group_by("stretch", maintain_order=True)
+        .agg(
+            pl.col("taken_at").first().alias("from_at"),
+            pl.col("taken_at").last().alias("to_at"),
+            pl.col("target", "lower", "upper").first(),
+        )
+    )
     limited = pl.any_horizontal(pl.col("target", "lower", "upper").is_not_null())
     return stretches.filter(limited).drop("stretch")
 
@@ -165,7 +226,9 @@ def _runs(snapshot: Snapshot, held: Streams, eras: Ints, low: int) -> pl.DataFra
     values = held.values[begins[0] : end]
     opening = set() if snapshot.shop.judging.budget is not None else set(snapshot.shop.judging.rules)
     names = [rule for rule in ALL if rule not in opening and rule != BEYOND]
-    found = run_rules(values, begins - begins[0], centre=held.eras.centre[eras], sigma=held.eras.sigma[eras], rules=names)
+    found = run_rules(
+        values, begins - begins[0], centre=held.eras.centre[eras], sigma=held.eras.sigma[eras], rules=names
+    )
     taken = held.readings["taken_at"]
     rows: list[tuple[datetime, datetime, str]] = []
     for name in names:
@@ -176,10 +239,15 @@ def _runs(snapshot: Snapshot, held: Streams, eras: Ints, low: int) -> pl.DataFra
         fresh = np.append(True, first[1:] > fired[:-1])
         heads = np.flatnonzero(fresh)
         lasts = np.append(heads[1:], len(fired)) - 1
-        rows += [(taken[int(begins[0] + first[h])], taken[int(begins[0] + fired[k])], name) for h, k in zip(heads, lasts, strict=True)
-                 if begins[0] + fired[k] >= low]  # fmt: skip
+        rows += [
+            (taken[int(begins[0] + first[h])], taken[int(begins[0] + fired[k])], name)
+            for h, k in zip(heads, lasts, strict=True)
+            if begins[0] + fired[k] >= low
+        ]
     time = pl.Datetime("us", "UTC")
-    return pl.DataFrame(rows, schema={"from_at": time, "to_at": time, "rule": pl.String()}, orient="row").sort("from_at")
+    return pl.DataFrame(rows, schema={"from_at": time, "to_at": time, "rule": pl.String()}, orient="row").sort(
+        "from_at"
+    )
 
 
 def _sd_ratio(held: Streams, stream: int) -> float | None:
@@ -187,4 +255,3 @@ def _sd_ratio(held: Streams, stream: int) -> float | None:
     values = held.values[held.starts[stream] : ends[stream]]
     spread = float(values.std(ddof=1)) if len(values) > 1 else 0.0
     return float(held.own.sigma[stream]) / spread if spread > 0 else None
-

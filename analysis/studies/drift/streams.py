@@ -1,8 +1,8 @@
 """Every stream of the shop, laid end to end: its readings, its baseline and its limits.
 
-A stream is the first-pass found readings of one characteristic, position, model (or setup) and stage in time order; the same
-again for each tech who set it. Limits are those on file where there are any, else from the stream's first readings. Where limits
-change the stream is cut: each piece is an era.
+A stream is the first-pass found readings of one characteristic, position, model (or setup) and stage in time order; the
+same again for each tech who set it. Limits are those on file where there are any, else from the stream's first
+readings. Where limits change the stream is cut: each piece is an era.
 """
 
 from dataclasses import dataclass
@@ -13,8 +13,8 @@ import polars as pl
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
 from analysis.studies.story.story import story
-from ingest.terms import tables
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 KEY = ["characteristic", "position", "model", "stage"]
 STREAM = [*KEY, "tech"]
@@ -37,7 +37,9 @@ class Eras:
 
 @dataclass(frozen=True, eq=False)
 class Streams:
-    rows: pl.DataFrame  # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at, last_at, step
+    # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at,
+    # last_at, step
+    rows: pl.DataFrame
     readings: pl.DataFrame  # a row a reading of a stream: `stream` and the columns of the story's readings
     values: Floats  # (n,)
     starts: Ints  # (s,)
@@ -58,7 +60,11 @@ def stream_readings(snapshot: Snapshot) -> pl.DataFrame:
     """The readings that streams are made of: round 1, first pass, found, with a value, of a known model."""
     readings = snapshot.once(story).readings
     return readings.filter(
-        (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found") & pl.col("value").is_not_null() & (pl.col("setup") != "")
+        (pl.col("round") == 1)
+        & pl.col("first_pass")
+        & (pl.col("moment") == "found")
+        & pl.col("value").is_not_null()
+        & (pl.col("setup") != "")
     )
 
 
@@ -75,7 +81,9 @@ def streams(snapshot: Snapshot) -> Streams | None:
         .with_columns(tech_set=pl.col("set_by"))
         .sort([*key, "tech_set"], maintain_order=True)
     )
-    readings = pl.concat([everyone, per_tech]).with_columns(stream=pl.struct([*key, "tech_set"]).rle_id().cast(pl.Int64))
+    readings = pl.concat([everyone, per_tech]).with_columns(
+        stream=pl.struct([*key, "tech_set"]).rle_id().cast(pl.Int64)
+    )
     ids = readings["stream"].to_numpy()
     starts = np.flatnonzero(np.diff(ids, prepend=-1))
     values = readings["value"].to_numpy().astype(np.float64)
@@ -98,11 +106,19 @@ def streams(snapshot: Snapshot) -> Streams | None:
 
 
 def _steps(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
-    """Step of each stream's gauge: the coarsest declared that took a tenth of its readings; none named, the coarsest declared; else null."""
+    """Step of each stream's gauge: the coarsest declared that took a tenth of its readings; none named, the coarsest
+    declared; else null.
+    """
     declared = pl.DataFrame(
-        [(gauge.key, characteristic, gauge.step) for gauge in snapshot.shop.gauges for characteristic in gauge.measures if gauge.step],
-        schema={"gauge": pl.String(), "characteristic": pl.String(), "step": pl.Float64()}, orient="row",
-    )  # fmt: skip
+        [
+            (gauge.key, characteristic, gauge.step)
+            for gauge in snapshot.shop.gauges
+            for characteristic in gauge.measures
+            if gauge.step
+        ],
+        schema={"gauge": pl.String(), "characteristic": pl.String(), "step": pl.Float64()},
+        orient="row",
+    )
     used = (
         readings.group_by("stream", "characteristic", "gauge", maintain_order=True)
         .len()
@@ -125,29 +141,60 @@ def _eras(snapshot: Snapshot, rows: pl.DataFrame, readings: pl.DataFrame, starts
     """Eras of all streams: from the first readings on, and anew wherever limits were put on file."""
     s = len(starts)
     first = {
-        "stream": np.arange(s), "start": starts, "centre": own.centre, "sigma": own.sigma, "baseline": own.n,
-        "judged_from": np.full(s, snapshot.shop.judging.baseline_readings), "window": starts, "on_file": np.zeros(s, dtype=bool),
+        "stream": np.arange(s),
+        "start": starts,
+        "centre": own.centre,
+        "sigma": own.sigma,
+        "baseline": own.n,
+        "judged_from": np.full(s, snapshot.shop.judging.baseline_readings),
+        "window": starts,
+        "on_file": np.zeros(s, dtype=bool),
         "sequence": np.full(s, -1),
-    }  # fmt: skip
+    }
     begun = pl.DataFrame(first)
     filed = snapshot.table("limits_on_file")
     if not filed.is_empty():
-        begun = pl.concat([begun, _filed(snapshot, filed, rows, readings, starts, own).select(begun.columns)], how="vertical_relaxed")
+        begun = pl.concat(
+            [begun, _filed(snapshot, filed, rows, readings, starts, own).select(begun.columns)], how="vertical_relaxed"
+        )
         # two limits that hold from the same reading: the later word counts
         begun = begun.sort("start", "sequence").unique("start", keep="last", maintain_order=True)
     column = {name: begun[name].to_numpy() for name in begun.columns}
-    return Eras(column["start"], column["stream"], column["centre"], column["sigma"], column["baseline"], column["judged_from"], column["window"],
-                column["on_file"])  # fmt: skip
+    return Eras(
+        column["start"],
+        column["stream"],
+        column["centre"],
+        column["sigma"],
+        column["baseline"],
+        column["judged_from"],
+        column["window"],
+        column["on_file"],
+    )
 
 
-def _filed(snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, own: Spread) -> pl.DataFrame:
+def _filed(
+    snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, own: Spread
+) -> pl.DataFrame:
     """Eras under limits on file: where they begin among the readings, and where their baseline began."""
     numbered = rows.select(STREAM).with_row_index("stream").with_columns(pl.col("stream").cast(pl.Int64))
-    at = readings.select("stream", tables.TAKEN_AT).with_row_index("start").with_columns(pl.col("start").cast(pl.Int64)).sort(tables.TAKEN_AT)
-    midnight = pl.col("baseline_from").cast(pl.Datetime("us")).dt.replace_time_zone(snapshot.shop.shop.timezone, non_existent="null")
-    known = filed.join(numbered, on=STREAM).with_columns(began=pl.coalesce(midnight.dt.convert_time_zone("UTC"), "holds_from"))
+    at = (
+        readings.select("stream", tables.TAKEN_AT)
+        .with_row_index("start")
+        .with_columns(pl.col("start").cast(pl.Int64))
+        .sort(tables.TAKEN_AT)
+    )
+    midnight = (
+        pl.col("baseline_from")
+        .cast(pl.Datetime("us"))
+        .dt.replace_time_zone(snapshot.shop.shop.timezone, non_existent="null")
+    )
+    known = filed.join(numbered, on=STREAM).with_columns(
+        began=pl.coalesce(midnight.dt.convert_time_zone("UTC"), "holds_from")
+    )
     for name, of in (("holds_from", at), ("began", at.rename({"start": "window"}))):  # the first reading at or after it
-        known = known.sort(name).join_asof(of, left_on=name, right_on=tables.TAKEN_AT, by="stream", strategy="forward", check_sortedness=False)
+        known = known.sort(name).join_asof(
+            of, left_on=name, right_on=tables.TAKEN_AT, by="stream", strategy="forward", check_sortedness=False
+        )
     stream = known["stream"].to_numpy()
     off = known["n"] == 0  # taken off file again: the stream's own first readings count once more
     own_of = {"centre": own.centre[stream], "sigma": own.sigma[stream], "baseline": own.n[stream]}
@@ -163,4 +210,6 @@ def _filed(snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings
 
 def baseline_flags(held: Streams) -> Flags:
     """Which readings belong to the baseline of their stream's first limits, shape (n,)."""
-    return np.asarray(places(held.starts, len(held.values)) < np.repeat(held.own.n, lengths(held.starts, len(held.values))))
+    return np.asarray(
+        places(held.starts, len(held.values)) < np.repeat(held.own.n, lengths(held.starts, len(held.values)))
+    )

@@ -1,10 +1,12 @@
 """Relief, action and intonation of one instrument on one chart: each number may pass and the pattern still be wrong.
 
-A point is an instrument of one setup with all these readings at final inspection (first pass, as found; at the play test where a setup has no
-complete instrument at final). The first complete ones are the baseline; later ones are judged one by one by T2 with limits that allow
-for the estimated mean and covariance, at the shop's budget. What is read too coarsely to judge one instrument stays out.
+A point is an instrument of one setup with all these readings at final inspection (first pass, as found; at the play
+test where a setup has no complete instrument at final). The first complete ones are the baseline; later ones are judged
+one by one by T2 with limits that allow for the estimated mean and covariance, at the shop's budget. What is read too
+coarsely to judge one instrument stays out.
 
-Source: Tracy, Young & Mason (1992), J. Quality Technology 24; what drives a point: Mason, Tracy & Young (1995), J. Quality Technology 27.
+Source: Tracy, Young & Mason (1992), J. Quality Technology 24; what drives a point: Mason, Tracy & Young (1995), J.
+Quality Technology 27.
 """
 
 from dataclasses import dataclass
@@ -42,29 +44,47 @@ class Pattern:
     def drivers(self, place: int, *, false_rate: float = 0.01) -> pl.DataFrame:
         """What drives one point, largest first.
 
-        characteristic, position, value, usual, alone and given_others (shares of their limits), odd_alone, odd_given_others
+        characteristic, position, value, usual, alone and given_others (shares of their limits), odd_alone,
+        odd_given_others
         """
         found = drivers(self.values[place : place + 1], model=self.steady, false_rate=false_rate)
-        return pl.DataFrame({
-            "characteristic": [name for name, _ in self.variables], "position": [position for _, position in self.variables],
-            "value": self.values[place], "usual": self.steady.mean[0], "alone": found.alone[0] / found.alone_limit[0],
-            "given_others": found.given_others[0] / found.given_others_limit[0], "odd_alone": found.odd_alone[0],
-            "odd_given_others": found.odd_given_others[0],
-        }).sort(pl.max_horizontal("alone", "given_others"), descending=True)  # fmt: skip
+        return pl.DataFrame(
+            {
+                "characteristic": [name for name, _ in self.variables],
+                "position": [position for _, position in self.variables],
+                "value": self.values[place],
+                "usual": self.steady.mean[0],
+                "alone": found.alone[0] / found.alone_limit[0],
+                "given_others": found.given_others[0] / found.given_others_limit[0],
+                "odd_alone": found.odd_alone[0],
+                "odd_given_others": found.odd_given_others[0],
+            }
+        ).sort(pl.max_horizontal("alone", "given_others"), descending=True)
 
 
 def patterns(held: Streams, shop: Shop, coarse: Flags) -> list[Pattern]:
     """A chart for each setup with more complete instruments than a baseline."""
-    inside = (held.rows["tech"] == "").to_numpy() & ~coarse & held.rows["characteristic"].is_in(CHARACTERISTICS).to_numpy()
+    inside = (
+        (held.rows["tech"] == "").to_numpy() & ~coarse & held.rows["characteristic"].is_in(CHARACTERISTICS).to_numpy()
+    )
     inside &= ~held.rows["position"].str.contains("fret").to_numpy() & (held.eras.sigma[held.last_era] > 0)
-    streams = held.rows.with_row_index("stream").filter(pl.Series(inside)).with_columns(
-        pl.col("stream").cast(pl.Int64), role=pl.col("stage").replace_strict(shop.roles, default="", return_dtype=pl.String))  # fmt: skip
+    streams = (
+        held.rows.with_row_index("stream")
+        .filter(pl.Series(inside))
+        .with_columns(
+            pl.col("stream").cast(pl.Int64),
+            role=pl.col("stage").replace_strict(shop.roles, default="", return_dtype=pl.String),
+        )
+    )
     readings = held.readings.with_columns(reading=pl.int_range(pl.len(), dtype=pl.Int64), value=pl.Series(held.values))
     found = []
     for (setup,), rows in streams.group_by("model", maintain_order=True):  # a handful of setups
         for role in ("final", "test"):
-            made = [one for (stage,), part in rows.filter(pl.col("role") == role).group_by("stage", maintain_order=True)
-                    if (one := _pattern(str(setup), str(stage), part, readings, shop.judging.baseline_readings)) is not None]  # fmt: skip
+            made = [
+                one
+                for (stage,), part in rows.filter(pl.col("role") == role).group_by("stage", maintain_order=True)
+                if (one := _pattern(str(setup), str(stage), part, readings, shop.judging.baseline_readings)) is not None
+            ]
             found += made
             if made:
                 break
@@ -89,11 +109,15 @@ def _pattern(setup: str, stage: str, streams: pl.DataFrame, readings: pl.DataFra
         return None
     t2 = phase_two(values, model=steady).t2
     variables = list(zip(often["characteristic"], often["position"], strict=True))
-    return Pattern(setup, stage, variables, complete.select("serial", "taken_at", "day", "reading"), values, t2, baseline, steady)
+    return Pattern(
+        setup, stage, variables, complete.select("serial", "taken_at", "day", "reading"), values, t2, baseline, steady
+    )
 
 
 def beyond(pattern: Pattern, weeks: Ints, rates: Floats) -> Flags:
-    """Which points lie beyond their limit; rates (w,) false signals a point by week, weeks (n,) the place of each point's week in it."""
+    """Which points lie beyond their limit; rates (w,) false signals a point by week, weeks (n,) the place of each
+    point's week in it.
+    """
     used = np.unique(rates[weeks])
     limits = np.array([pattern.limit(float(rate)) for rate in used])
     limit = limits[np.searchsorted(used, rates[weeks])]

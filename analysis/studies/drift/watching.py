@@ -1,9 +1,9 @@
 """Which charts watch the shop, what each judges, and where each fires.
 
-A chart is a row of `Charts.rows`; its readings stand end to end in `Charts`. Kinds: `average` (or `individuals` where the shop asks for
-classical limits of a `width`) for each stream and each tech's own; `short run`, where the readings of all young streams of one
-characteristic, position and stage stand together; `together`, the pattern of one instrument (see `together`); `share`, the weekly
-shares of send-backs (see `shares`).
+A chart is a row of `Charts.rows`; its readings stand end to end in `Charts`. Kinds: `average` (or `individuals` where
+the shop asks for classical limits of a `width`) for each stream and each tech's own; `short run`, where the readings of
+all young streams of one characteristic, position and stage stand together; `together`, the pattern of one instrument
+(see `together`); `share`, the weekly shares of send-backs (see `shares`).
 """
 
 from dataclasses import dataclass
@@ -28,7 +28,9 @@ NEVER = 10**9  # a week that does not come
 class Charts:
     """Charts of one kind, or several kinds joined: what they plot, on which scale, and what they judge."""
 
-    rows: pl.DataFrame  # a row a chart: chart (its kind), characteristic, position, model, stage, tech, stream (Int64, -1: of no one stream)
+    # a row a chart: chart (its kind), characteristic, position, model, stage, tech, stream (Int64, -1: of no one
+    # stream)
+    rows: pl.DataFrame
     starts: Ints  # (c,) where each chart's readings begin
     reading: Ints  # (n,) row of Streams.readings
     plotted: Floats  # (n,) what is averaged or judged
@@ -36,7 +38,9 @@ class Charts:
     sigma: Floats  # (c,) with the step's share where the gauge is coarse
     baseline: Ints  # (c,) readings behind centre and sigma; 0: they are known
     begin: Ints  # (c,) place of the first judged reading
-    adjusted: pl.Series  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', joined by ';'
+    adjusted: (
+        pl.Series
+    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', joined by ';'
     ends_at: pl.Series  # (c,) when other limits took over; null: they still hold
     window: Ints  # (c,) row of Streams.readings where the readings since the baseline began start
     on_file: Flags  # (c,) limits on file
@@ -62,32 +66,61 @@ def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, 
     coarse : (s,) streams whose step exceeds sigma; stretch : (s,) factor on sigma where readings are not independent.
     """
     eras, n = held.eras, len(held.values)
-    plotted, sigma, differs = deviations(held) if budgeted else (held.values, eras.sigma.copy(), np.zeros(len(eras.starts), dtype=bool))
+    plotted, sigma, differs = (
+        deviations(held) if budgeted else (held.values, eras.sigma.copy(), np.zeros(len(eras.starts), dtype=bool))
+    )
     step = held.rows["step"].fill_null(0.0).to_numpy()[eras.stream]
     grainy = coarse[eras.stream]
     sigma = np.where(grainy, np.sqrt(sigma**2 + step**2 / 12), sigma)
     if budgeted:
         sigma = sigma * stretch[eras.stream]
     size = lengths(eras.starts, n)
-    judged = (size > eras.judged_from) & (sigma > 0) & (held.rows["n"].to_numpy()[eras.stream] >= shop.judging.least_readings)
+    judged = (
+        (size > eras.judged_from)
+        & (sigma > 0)
+        & (held.rows["n"].to_numpy()[eras.stream] >= shop.judging.least_readings)
+    )
     kept = np.flatnonzero(judged)
     at = np.flatnonzero(np.repeat(judged, size))
-    why = [";".join(word for word, holds in (("setters differ", differs[e]), ("coarse", grainy[e]),
-                                             ("not independent", budgeted and stretch[eras.stream[e]] > 1)) if holds) for e in kept]  # fmt: skip
+    why = [
+        ";".join(
+            word
+            for word, holds in (
+                ("setters differ", differs[e]),
+                ("coarse", grainy[e]),
+                ("not independent", budgeted and stretch[eras.stream[e]] > 1),
+            )
+            if holds
+        )
+        for e in kept
+    ]
     rows = held.rows.select(STREAM)[eras.stream[kept]].select(
         pl.lit(AVERAGE if budgeted else INDIVIDUALS).alias("chart"), *STREAM, pl.Series("stream", eras.stream[kept])
     )
     return Charts(
-        rows=rows, starts=_begins(size[kept]), reading=at, plotted=plotted[at], centre=np.where(differs, 0.0, eras.centre)[kept], sigma=sigma[kept],
-        baseline=eras.baseline[kept], begin=eras.judged_from[kept], adjusted=pl.Series(why, dtype=pl.String()), ends_at=_ends(held)[kept],
-        window=eras.window[kept], on_file=eras.on_file[kept],
-    )  # fmt: skip
+        rows=rows,
+        starts=_begins(size[kept]),
+        reading=at,
+        plotted=plotted[at],
+        centre=np.where(differs, 0.0, eras.centre)[kept],
+        sigma=sigma[kept],
+        baseline=eras.baseline[kept],
+        begin=eras.judged_from[kept],
+        adjusted=pl.Series(why, dtype=pl.String()),
+        ends_at=_ends(held)[kept],
+        window=eras.window[kept],
+        on_file=eras.on_file[kept],
+    )
 
 
 def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
-    """Techs with fewer readings than a baseline, held against the limits of all techs; not where the setters differ anyway."""
+    """Techs with fewer readings than a baseline, held against the limits of all techs; not where the setters differ
+    anyway.
+    """
     eras = held.eras
-    everyone = own.rows.with_row_index("all_chart").filter((pl.col("tech") == "") & ~own.adjusted.str.contains("setters differ"))
+    everyone = own.rows.with_row_index("all_chart").filter(
+        (pl.col("tech") == "") & ~own.adjusted.str.contains("setters differ")
+    )
     if everyone.is_empty():
         return None
     everyone = everyone.unique(KEY, keep="last", maintain_order=True)
@@ -101,7 +134,9 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
     size = np.minimum(lengths(eras.starts, len(held.values))[era_of], shop.judging.baseline_readings)
     size = np.where(eras.on_file[era_of], 0, size)
     at = np.repeat(first - np.cumsum(size) + size, size) + np.arange(size.sum())
-    since = held.readings["taken_at"].gather(own.reading[own.starts + np.minimum(own.begin, lengths(own.starts, len(own.reading)) - 1)])[chart]
+    since = held.readings["taken_at"].gather(
+        own.reading[own.starts + np.minimum(own.begin, lengths(own.starts, len(own.reading)) - 1)]
+    )[chart]
     owner = np.repeat(np.arange(len(stream)), size)
     late = (held.readings["taken_at"].gather(at) >= since.gather(owner)).to_numpy()
     at, owner = at[late], owner[late]
@@ -110,16 +145,29 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
         return None
     chart = chart[some]
     kind = str(own.rows["chart"][0])
-    rows = held.rows.select(STREAM)[stream[some]].select(pl.lit(kind).alias("chart"), *STREAM, pl.Series("stream", stream[some]))
+    rows = held.rows.select(STREAM)[stream[some]].select(
+        pl.lit(kind).alias("chart"), *STREAM, pl.Series("stream", stream[some])
+    )
     return Charts(
-        rows=rows, starts=begins.astype(np.int64), reading=at, plotted=held.values[at], centre=own.centre[chart], sigma=own.sigma[chart],
-        baseline=own.baseline[chart], begin=np.zeros(len(some), dtype=np.int64), adjusted=pl.Series(["held against all techs"] * len(some)),
-        ends_at=pl.Series([None] * len(some), dtype=pl.Datetime("us", "UTC")), window=first[some], on_file=own.on_file[chart],
-    )  # fmt: skip
+        rows=rows,
+        starts=begins.astype(np.int64),
+        reading=at,
+        plotted=held.values[at],
+        centre=own.centre[chart],
+        sigma=own.sigma[chart],
+        baseline=own.baseline[chart],
+        begin=np.zeros(len(some), dtype=np.int64),
+        adjusted=pl.Series(["held against all techs"] * len(some)),
+        ends_at=pl.Series([None] * len(some), dtype=pl.Datetime("us", "UTC")),
+        window=first[some],
+        on_file=own.on_file[chart],
+    )
 
 
 def short_runs(held: Streams, shop: Shop) -> Charts | None:
-    """One chart for all young streams of a characteristic, position and stage: each reading judged against those before it in its stream."""
+    """One chart for all young streams of a characteristic, position and stage: each reading judged against those before
+    it in its stream.
+    """
     young, least = shop.judging.baseline_readings, shop.judging.least_readings
     everyone = (held.rows["tech"] == "").to_numpy()
     place = places(held.starts, len(held.values))
@@ -130,39 +178,70 @@ def short_runs(held: Streams, shop: Shop) -> Charts | None:
         return None
     q = self_starting(held.values, held.starts, step=held.rows["step"].fill_null(0.0).to_numpy())
     pooled = (
-        held.readings[at].select("characteristic", "position", "stage", "taken_at", "serial", "line")
-        .with_columns(reading=pl.Series(at)).sort("characteristic", "position", "stage", "taken_at", "serial", "line")
+        held.readings[at]
+        .select("characteristic", "position", "stage", "taken_at", "serial", "line")
+        .with_columns(reading=pl.Series(at))
+        .sort("characteristic", "position", "stage", "taken_at", "serial", "line")
         .with_columns(pool=pl.struct("characteristic", "position", "stage").rle_id())
-    )  # fmt: skip
+    )
     starts = np.flatnonzero(np.diff(pooled["pool"].to_numpy().astype(np.int64), prepend=-1))
     reading = pooled["reading"].to_numpy()
     c = len(starts)
-    rows = pooled[starts].select(pl.lit(SHORT_RUN).alias("chart"), "characteristic", "position", pl.lit("").alias("model"), "stage",
-                                 pl.lit("").alias("tech"), pl.lit(-1, dtype=pl.Int64).alias("stream"))  # fmt: skip
+    rows = pooled[starts].select(
+        pl.lit(SHORT_RUN).alias("chart"),
+        "characteristic",
+        "position",
+        pl.lit("").alias("model"),
+        "stage",
+        pl.lit("").alias("tech"),
+        pl.lit(-1, dtype=pl.Int64).alias("stream"),
+    )
     return Charts(
-        rows=rows, starts=starts, reading=reading, plotted=q[reading], centre=np.zeros(c), sigma=np.ones(c), baseline=np.zeros(c, dtype=np.int64),
-        begin=np.zeros(c, dtype=np.int64), adjusted=pl.Series([""] * c), ends_at=pl.Series([None] * c, dtype=pl.Datetime("us", "UTC")),
-        window=held.starts[ids[reading[starts]]], on_file=np.zeros(c, dtype=bool),
-    )  # fmt: skip
+        rows=rows,
+        starts=starts,
+        reading=reading,
+        plotted=q[reading],
+        centre=np.zeros(c),
+        sigma=np.ones(c),
+        baseline=np.zeros(c, dtype=np.int64),
+        begin=np.zeros(c, dtype=np.int64),
+        adjusted=pl.Series([""] * c),
+        ends_at=pl.Series([None] * c, dtype=pl.Datetime("us", "UTC")),
+        window=held.starts[ids[reading[starts]]],
+        on_file=np.zeros(c, dtype=bool),
+    )
 
 
 def joined(kinds: list[Charts]) -> Charts:
     """All charts in one row, chart after chart."""
     if not kinds:
-        raise UnusableData("no chart has a reading to judge yet; wanted at least one stream with more readings than its baseline")
+        raise UnusableData(
+            "no chart has a reading to judge yet; wanted at least one stream with more readings than its baseline"
+        )
     shift = np.cumsum([0, *(len(kind.reading) for kind in kinds[:-1])])
     return Charts(
         rows=pl.concat([kind.rows for kind in kinds], how="vertical_relaxed"),
         starts=np.concatenate([kind.starts + by for kind, by in zip(kinds, shift, strict=True)]),
-        **{name: np.concatenate([getattr(kind, name) for kind in kinds])
-           for name in ("reading", "plotted", "centre", "sigma", "baseline", "begin", "window", "on_file")},
-        adjusted=pl.concat([kind.adjusted for kind in kinds]), ends_at=pl.concat([kind.ends_at for kind in kinds]),
-    )  # fmt: skip
+        **{
+            name: np.concatenate([getattr(kind, name) for kind in kinds])
+            for name in ("reading", "plotted", "centre", "sigma", "baseline", "begin", "window", "on_file")
+        },
+        adjusted=pl.concat([kind.adjusted for kind in kinds]),
+        ends_at=pl.concat([kind.ends_at for kind in kinds]),
+    )
 
 
 def fire_average(charts: Charts, *, weight: float, width: Floats) -> Fired:
     """Where the running average leaves its limits; width (n,): in standard deviations of the average, by reading."""
-    unit = ewma(charts.plotted, charts.starts, centre=charts.centre, sigma=charts.sigma, weight=weight, width=1.0, begin=charts.begin)
+    unit = ewma(
+        charts.plotted,
+        charts.starts,
+        centre=charts.centre,
+        sigma=charts.sigma,
+        weight=weight,
+        width=1.0,
+        begin=charts.begin,
+    )
     half = width * unit.half
     size = lengths(charts.starts, len(charts.plotted))
     centre = np.repeat(charts.centre, size)

@@ -8,9 +8,17 @@ from analysis.methods.problems import UnusableData
 from ingest.store.snapshot import Snapshot
 
 GAUGES: dict[str, pl.DataType] = {
-    "study": pl.String(), "characteristic": pl.String(), "repeatability": pl.Float64(), "reproducibility": pl.Float64(), "rr": pl.Float64(),
-    "part": pl.Float64(), "total": pl.Float64(), "ndc": pl.Int64(), "share_of_spread": pl.Float64(), "share_of_tolerance": pl.Float64(),
-}  # fmt: skip
+    "study": pl.String(),
+    "characteristic": pl.String(),
+    "repeatability": pl.Float64(),
+    "reproducibility": pl.Float64(),
+    "rr": pl.Float64(),
+    "part": pl.Float64(),
+    "total": pl.Float64(),
+    "ndc": pl.Int64(),
+    "share_of_spread": pl.Float64(),
+    "share_of_tolerance": pl.Float64(),
+}
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
@@ -18,7 +26,11 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
 
     share_of_tolerance is 6 rr over the narrowest tolerance on file for the characteristic.
     """
-    trials = snapshot.table("gauge_trials").filter(pl.col("value").is_not_null()).sort("study", "characteristic", "part", "tech", "trial", "line")
+    trials = (
+        snapshot.table("gauge_trials")
+        .filter(pl.col("value").is_not_null())
+        .sort("study", "characteristic", "part", "tech", "trial", "line")
+    )
     tolerance = _tolerances(snapshot)
     rows = []
     for (study, characteristic), part in trials.group_by("study", "characteristic", maintain_order=True):
@@ -30,10 +42,15 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
             continue
         width = tolerance.get(str(characteristic))
         row |= {
-            "repeatability": found.repeatability, "reproducibility": found.reproducibility, "rr": found.rr, "part": found.part, "total": found.total,
-            "ndc": found.ndc, "share_of_spread": found.share_of_spread if np.isfinite(found.share_of_spread) else None,
+            "repeatability": found.repeatability,
+            "reproducibility": found.reproducibility,
+            "rr": found.rr,
+            "part": found.part,
+            "total": found.total,
+            "ndc": found.ndc,
+            "share_of_spread": found.share_of_spread if np.isfinite(found.share_of_spread) else None,
             "share_of_tolerance": found.share_of_tolerance(width) if width else None,
-        }  # fmt: skip
+        }
         rows.append(row)
     return pl.DataFrame(rows, schema=GAUGES)
 

@@ -1,8 +1,9 @@
-"""What goes with bow at receiving: minutes, send-backs and rejects of the same instrument, model by model and straightener by straightener.
+"""What goes with bow at receiving: minutes, send-backs and rejects of the same instrument, model by model and
+straightener by straightener.
 
-Bow is the larger edge as an absolute value: a hump costs work as a hollow does. Every comparison is within model and within who
-straightened the neck; lots, not necks, are taken as independent, since what else came with a lot came with all its necks. What goes with
-bow need not come of it; money is minutes at the shop's labour rate.
+Bow is the larger edge as an absolute value: a hump costs work as a hollow does. Every comparison is within model and
+within who straightened the neck; lots, not necks, are taken as independent, since what else came with a lot came with
+all its necks. What goes with bow need not come of it; money is minutes at the shop's labour rate.
 """
 
 from dataclasses import dataclass
@@ -27,9 +28,13 @@ MEASURES = ("minutes", "straightening", "send_backs", "rejected")
 
 @dataclass(frozen=True)
 class Goes:
-    """One measure against bow: per tenth of a mm, in steps, and along a line; minutes, or instruments (0 to 1), or send-backs."""
+    """One measure against bow: per tenth of a mm, in steps, and along a line; minutes, or instruments (0 to 1), or
+    send-backs.
+    """
 
-    measure: str  # minutes (all paid minutes of round 1) | straightening (minutes there) | send_backs (count) | rejected (reject or second)
+    # minutes (all paid minutes of round 1) | straightening (minutes there) | send_backs (count) | rejected (reject or
+    # second)
+    measure: str
     n: int
     lots: int
     slope: float  # a tenth of a millimetre
@@ -61,7 +66,9 @@ class Limit:
 
 
 def instruments(snapshot: Snapshot, characteristic: str | None = None) -> pl.DataFrame:
-    """A row a judged instrument with a bow reading: serial, model, lot_key, straightener, bow (mm, not negative), and MEASURES."""
+    """A row a judged instrument with a bow reading: serial, model, lot_key, straightener, bow (mm, not negative), and
+    MEASURES.
+    """
     told, shop = snapshot.once(story), snapshot.shop
     name = characteristic or neck_bow(snapshot)
     relief = shop.by_characteristic.get("relief")
@@ -69,16 +76,29 @@ def instruments(snapshot: Snapshot, characteristic: str | None = None) -> pl.Dat
     bow = snapshot.once(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("serial") != ""))
     first = told.visits.filter(pl.col("round") == 1)
     spent = first.group_by("serial").agg(
-        pl.col("minutes").sum(), pl.col("minutes").filter(pl.col("stage") == stage).sum().alias("straightening"),
+        pl.col("minutes").sum(),
+        pl.col("minutes").filter(pl.col("stage") == stage).sum().alias("straightening"),
         (pl.col("outcome") == "send back").sum().cast(pl.Float64).alias("send_backs"),
-        pl.col("tech").filter((pl.col("stage") == stage) & pl.col("first_pass")).first().fill_null("").alias("straightener"),
-    )  # fmt: skip
-    judged = told.instruments.filter("judged").select("serial", pl.col("end").is_in(["reject", "second"]).cast(pl.Float64).alias("rejected"))
+        pl.col("tech")
+        .filter((pl.col("stage") == stage) & pl.col("first_pass"))
+        .first()
+        .fill_null("")
+        .alias("straightener"),
+    )
+    judged = told.instruments.filter("judged").select(
+        "serial", pl.col("end").is_in(["reject", "second"]).cast(pl.Float64).alias("rejected")
+    )
     return (
-        bow.select("serial", "model", pl.format("{}\n{}", "supplier", "lot").alias("lot_key"), pl.col("value").abs().alias("bow"))
+        bow.select(
+            "serial",
+            "model",
+            pl.format("{}\n{}", "supplier", "lot").alias("lot_key"),
+            pl.col("value").abs().alias("bow"),
+        )
         .unique("serial", keep="first", maintain_order=True)
-        .join(judged, on="serial", maintain_order="left").join(spent, on="serial", maintain_order="left")
-    )  # fmt: skip
+        .join(judged, on="serial", maintain_order="left")
+        .join(spent, on="serial", maintain_order="left")
+    )
 
 
 def neck_bow(snapshot: Snapshot) -> str:
@@ -86,11 +106,19 @@ def neck_bow(snapshot: Snapshot) -> str:
     necks = snapshot.once(lots.necks)
     if necks.is_empty():
         raise UnusableData("no neck has been measured at receiving yet; load the receiving logs, with supplier and lot")
-    return str(necks.group_by("characteristic").len().sort("len", "characteristic", descending=[True, False])["characteristic"][0])
+    return str(
+        necks.group_by("characteristic")
+        .len()
+        .sort("len", "characteristic", descending=[True, False])["characteristic"][0]
+    )
 
 
-def goes_with(snapshot: Snapshot, measure: str = "minutes", characteristic: str | None = None, supplier: str | None = None) -> Goes:
-    """What goes with bow in one of MEASURES, of all necks or of one supplier's; raises UnusableData from under 30 necks or five lots."""
+def goes_with(
+    snapshot: Snapshot, measure: str = "minutes", characteristic: str | None = None, supplier: str | None = None
+) -> Goes:
+    """What goes with bow in one of MEASURES, of all necks or of one supplier's; raises UnusableData from under 30 necks
+    or five lots.
+    """
     if measure not in MEASURES:
         raise UnusableData(f"{measure!r} is no measure; wanted one of {', '.join(MEASURES)}")
     rows = instruments(snapshot, characteristic)
@@ -106,7 +134,9 @@ def against(rows: pl.DataFrame, measure: str) -> Goes:
     lots_seen = rows["lot_key"].n_unique()
     if rows.height < LEAST_NECKS or lots_seen < LEAST_LOTS:
         wanted = f"{LEAST_NECKS} of {LEAST_LOTS} lots"
-        raise UnusableData(f"{rows.height} judged necks of {lots_seen} lots; what goes with bow needs {wanted}: load more logs")
+        raise UnusableData(
+            f"{rows.height} judged necks of {lots_seen} lots; what goes with bow needs {wanted}: load more logs"
+        )
     y, bow, lot = rows[measure].to_numpy().astype(np.float64), rows["bow"].to_numpy(), _codes(rows, ["lot_key"])
     mix = _codes(rows, ["model", "straightener"])
     if float(_within(bow, mix).std()) < 1e-9:
@@ -121,20 +151,38 @@ def against(rows: pl.DataFrame, measure: str) -> Goes:
     line = middle + slope[0] * (x - bow.mean())
     away = half * np.abs(x - bow.mean())
     steps = _steps(y, bow, mix, lot, reach)
-    return Goes(measure, rows.height, lots_seen, float(slope[0]) * TENTH, (float(slope[0]) - half) * TENTH, (float(slope[0]) + half) * TENTH, bends,
-                *steps, x, line, line - away, line + away)  # fmt: skip
+    return Goes(
+        measure,
+        rows.height,
+        lots_seen,
+        float(slope[0]) * TENTH,
+        (float(slope[0]) - half) * TENTH,
+        (float(slope[0]) + half) * TENTH,
+        bends,
+        *steps,
+        x,
+        line,
+        line - away,
+        line + away,
+    )
 
 
-def limits(snapshot: Snapshot, *, return_minutes: float | None = None, characteristic: str | None = None) -> list[Limit]:
+def limits(
+    snapshot: Snapshot, *, return_minutes: float | None = None, characteristic: str | None = None
+) -> list[Limit]:
     """Tenth by tenth, what a tighter purchase limit would save on each neck it would return, and whether that pays.
 
-    return_minutes : what sending a neck back and receiving another costs; None: twice the planned minutes of receiving. The limit at which
-    the next tenth stops paying is the lowest `limit` of a row that pays.
+    return_minutes : what sending a neck back and receiving another costs; None: twice the planned minutes of receiving.
+    The limit at which the next tenth stops paying is the lowest `limit` of a row that pays.
     """
     rows = instruments(snapshot, characteristic)
     receiving = [stage for stage in snapshot.shop.stages if stage.role == "receiving"]
     families = rows["model"].replace_strict(snapshot.shop.families, default="", return_dtype=pl.String)
-    planned = float(np.mean([sum(stage.planned_minutes(family) for stage in receiving) for family in families.to_list()])) if rows.height else 0.0
+    planned = (
+        float(np.mean([sum(stage.planned_minutes(family) for stage in receiving) for family in families.to_list()]))
+        if rows.height
+        else 0.0
+    )
     return limits_of(rows, 2 * planned if return_minutes is None else return_minutes)
 
 
@@ -153,14 +201,23 @@ def limits_of(rows: pl.DataFrame, return_minutes: float) -> list[Limit]:
     more, covariance = _fit(y, mark, mix, lot)
     half = float(stats.t.isf(0.025, max(int(lot.max()), 1))) * np.sqrt(np.diag(covariance))
     return [
-        Limit(round((k + 1) * TENTH, 9), int((band == k).sum()), int(many), float(m), float(m - h), float(m + h),
-              bool(many >= LEAST_TO_PAY and m - h > return_minutes))
+        Limit(
+            round((k + 1) * TENTH, 9),
+            int((band == k).sum()),
+            int(many),
+            float(m),
+            float(m - h),
+            float(m + h),
+            bool(many >= LEAST_TO_PAY and m - h > return_minutes),
+        )
         for k, m, h, many in zip(used, more, half, (len(np.unique(lot[band == k])) for k in used), strict=True)
-    ]  # fmt: skip
+    ]
 
 
 def _steps(y: Floats, bow: Floats, mix: Ints, lot: Ints, reach: float) -> tuple[Floats, Floats, Floats, Floats, Ints]:
-    """Mean of each step of bow brought to the middle mix, with its interval; steps of under ten necks go with the one below."""
+    """Mean of each step of bow brought to the middle mix, with its interval; steps of under ten necks go with the one
+    below.
+    """
     step = np.floor(bow / STEP + 1e-9).astype(np.int64)
     for k in range(int(step.max()), 0, -1):
         if 0 < (step == k).sum() < LEAST_IN_STEP:
@@ -184,8 +241,10 @@ def _steps(y: Floats, bow: Floats, mix: Ints, lot: Ints, reach: float) -> tuple[
 def _fit(y: Floats, x: Floats, mix: Ints, lot: Ints) -> tuple[Floats, Floats]:
     """Effects of the columns of x (n, k) within mix, by least squares, and their covariance with lots as independent.
 
-    Where an effect rests on so few lots that these seem to agree better than their necks do, necks are taken as independent instead.
-    Source of both: Liang & Zeger 1986, Biometrika 73, with the small-sample factor lots / (lots - 1); White 1980, Econometrica 48.
+    Where an effect rests on so few lots that these seem to agree better than their necks do, necks are taken as
+    independent instead.
+    Source of both: Liang & Zeger 1986, Biometrika 73, with the small-sample factor lots / (lots - 1); White 1980,
+    Econometrica 48.
     """
     inside, off = np.column_stack([_within(column, mix) for column in x.T]), _within(y, mix)
     inverse = np.linalg.pinv(inside.T @ inside)

@@ -1,7 +1,8 @@
-"""Incoming necks for the talk with a supplier: what came lot by lot, where the spread lies, what the agreed plan lets through.
+"""Incoming necks for the talk with a supplier: what came lot by lot, where the spread lies, what the agreed plan lets
+through.
 
-Figures per lot are those of `lots`; here stand beside them how surely they are known, twist, how long and how damp the necks had lain,
-the gauge, and the plan by measurement.
+Figures per lot are those of `lots`; here stand beside them how surely they are known, twist, how long and how damp the
+necks had lain, the gauge, and the plan by measurement.
 """
 
 from dataclasses import dataclass
@@ -31,7 +32,9 @@ class PlanWords:
     sample: int
     accept: int
     accepted_at: dict[float, float]
-    by_measurement: variables_plans.VariablesPlan | None  # the plan by mean and s through the same two points; None where there is none
+    by_measurement: (
+        variables_plans.VariablesPlan | None
+    )  # the plan by mean and s through the same two points; None where there is none
     measured_sample: int | None
 
 
@@ -45,9 +48,11 @@ class Parts:
 
 
 def by_lot(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `lots` with more: mean_low, mean_high, sd_low, sd_high (95 %), twist and twist_sd (bass less treble edge, mm), received_on,
-    quantity, rod_state, hours_acclimatised, agreed_limit, models, first_at, last_at, rh (mean % RH when measured), gauge_rr (its R&R as a share
-    of the spread), expected_outside and measured_verdict (by mean and s: accept | reject | too few | null), few (under 30 necks)."""
+    """The rows of `lots` with more: mean_low, mean_high, sd_low, sd_high (95 %), twist and twist_sd (bass less treble
+    edge, mm), received_on, quantity, rod_state, hours_acclimatised, agreed_limit, models, first_at, last_at, rh (mean %
+    RH when measured), gauge_rr (its R&R as a share of the spread), expected_outside and measured_verdict (by mean and
+    s: accept | reject | too few | null), few (under 30 necks).
+    """
     measured = snapshot.once(lots.necks)
     rows = snapshot.once(lots.table)
     if rows.is_empty():
@@ -59,14 +64,25 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         ends["mean_low"][some], ends["mean_high"][some] = mean_t(mean[some], sd[some], n[some])
         ends["sd_low"][some], ends["sd_high"][some] = sd_chi(sd[some], n[some])
     visits = snapshot.once(story).visits
-    told = measured.with_columns(rh=visits["rh"].gather(measured["visit"])) if measured["visit"].null_count() < measured.height else (
-        measured.with_columns(rh=pl.lit(None, dtype=pl.Float64)))  # fmt: skip
+    told = (
+        measured.with_columns(rh=visits["rh"].gather(measured["visit"]))
+        if measured["visit"].null_count() < measured.height
+        else (measured.with_columns(rh=pl.lit(None, dtype=pl.Float64)))
+    )
     seen = told.group_by(lots.KEY).agg(
-        pl.col("taken_at").min().alias("first_at"), pl.col("taken_at").max().alias("last_at"), pl.col("rh").mean(),
-        pl.col("model").unique().sort().str.join(", ").alias("models"), pl.col("lower").first(), pl.col("upper").first(),
-    )  # fmt: skip
+        pl.col("taken_at").min().alias("first_at"),
+        pl.col("taken_at").max().alias("last_at"),
+        pl.col("rh").mean(),
+        pl.col("model").unique().sort().str.join(", ").alias("models"),
+        pl.col("lower").first(),
+        pl.col("upper").first(),
+    )
     known = snapshot.table("lots").unique(["supplier", "lot"], keep="first", maintain_order=True).drop("model")
-    rr = pl.DataFrame(list(gauges.rr_share(snapshot).items()), schema={"characteristic": pl.String(), "gauge_rr": pl.Float64()}, orient="row")
+    rr = pl.DataFrame(
+        list(gauges.rr_share(snapshot).items()),
+        schema={"characteristic": pl.String(), "gauge_rr": pl.Float64()},
+        orient="row",
+    )
     table = (
         rows.with_columns(**{name: pl.Series(values).fill_nan(None) for name, values in ends.items()})
         .join(_twist(snapshot), on=lots.KEY, how="left", maintain_order="left")
@@ -78,11 +94,14 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def variance(snapshot: Snapshot, characteristic: str, *, model: str | None = None) -> Split:
-    """Where the spread lies: between suppliers, lots of one supplier, or necks of one lot; suppliers as fixed up to five.
+    """Where the spread lies: between suppliers, lots of one supplier, or necks of one lot; suppliers as fixed up to
+    five.
 
     Of one model (or setup) where it is named; else models count with the lots that hold them.
     """
-    rows = snapshot.once(lots.necks).filter((pl.col("characteristic") == characteristic) & (pl.col("supplier") != "") & (pl.col("lot") != ""))
+    rows = snapshot.once(lots.necks).filter(
+        (pl.col("characteristic") == characteristic) & (pl.col("supplier") != "") & (pl.col("lot") != "")
+    )
     if model is not None:
         rows = rows.filter((pl.col("model") == model) | (pl.col("setup") == model))
     if rows.is_empty():
@@ -95,13 +114,17 @@ def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
     """What an agreed plan lets through, and the plan by measurement that runs through its points at 95 % and 10 %."""
     agreed = acceptance.Plan(plan.sample, plan.accept)
     if plan.accept >= plan.sample:
-        raise UnusableData(f"the plan of {plan.sample} with {plan.accept} accepted takes every lot; mend it in shop.toml")
+        raise UnusableData(
+            f"the plan of {plan.sample} with {plan.accept} accepted takes every lot; mend it in shop.toml"
+        )
     at = {chance: float(acceptance.share_accepted(agreed, chance)) for chance in RISKS}
     try:
         measured: variables_plans.VariablesPlan | None = variables_plans.through(at[0.95], at[0.1])
     except UnusableData:
         measured = None
-    return PlanWords(plan.characteristic, plan.supplier, plan.sample, plan.accept, at, measured, measured.n if measured else None)
+    return PlanWords(
+        plan.characteristic, plan.supplier, plan.sample, plan.accept, at, measured, measured.n if measured else None
+    )
 
 
 def parts(snapshot: Snapshot) -> Parts:
@@ -125,31 +148,50 @@ def _twist(snapshot: Snapshot) -> pl.DataFrame:
     told = snapshot.once(story)
     edges = told.readings.filter(
         (pl.col("role") == "receiving") & (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found"),
-        pl.col("value").is_not_null(), pl.col("position").is_in(["bass", "treble"]),
+        pl.col("value").is_not_null(),
+        pl.col("position").is_in(["bass", "treble"]),
     )
-    both = edges.unique([*lots.KEY, "part", "position"], keep="first").group_by([*lots.KEY, "part"]).agg(
-        pl.col("value").filter(pl.col("position") == "bass").first().alias("bass"),
-        pl.col("value").filter(pl.col("position") == "treble").first().alias("treble"),
-    ).drop_nulls()  # fmt: skip
+    both = (
+        edges.unique([*lots.KEY, "part", "position"], keep="first")
+        .group_by([*lots.KEY, "part"])
+        .agg(
+            pl.col("value").filter(pl.col("position") == "bass").first().alias("bass"),
+            pl.col("value").filter(pl.col("position") == "treble").first().alias("treble"),
+        )
+        .drop_nulls()
+    )
     twist = pl.col("bass") - pl.col("treble")
     return both.group_by(lots.KEY).agg(twist.mean().alias("twist"), twist.std().alias("twist_sd"))
 
 
 def _measured(snapshot: Snapshot, table: pl.DataFrame) -> list[pl.Series]:
     """Share expected outside from mean and s, and what the plan by measurement says of each lot."""
-    plans = {(plan.characteristic, plan.supplier): plan_words(snapshot, plan) for plan in snapshot.shop.plans if plan.accept < plan.sample}
+    plans = {
+        (plan.characteristic, plan.supplier): plan_words(snapshot, plan)
+        for plan in snapshot.shop.plans
+        if plan.accept < plan.sample
+    }
     share: list[float | None] = []
     verdict: list[str | None] = []
     for row in table.iter_rows(named=True):
         words = plans.get((row["characteristic"], row["supplier"]), plans.get((row["characteristic"], "")))
         lower, upper = (np.nan if row[name] is None else row[name] for name in ("lower", "upper"))
         usable = row["ppk"] is not None and row["n"] >= 3 and (row["sd"] or 0.0) > 0
-        share.append(variables_plans.outside(row["mean"], row["sd"], row["n"], lower=lower, upper=upper) if usable else None)
+        share.append(
+            variables_plans.outside(row["mean"], row["sd"], row["n"], lower=lower, upper=upper) if usable else None
+        )
         if words is None or words.by_measurement is None or not usable:
             verdict.append(None)
         elif row["n"] < words.by_measurement.n:
             verdict.append(lots.TOO_FEW)
         else:
             plan = variables_plans.VariablesPlan(row["n"], words.by_measurement.k)
-            verdict.append(lots.ACCEPT if variables_plans.accepts(plan, row["mean"], row["sd"], lower=lower, upper=upper) else lots.REJECT)
-    return [pl.Series("expected_outside", share, dtype=pl.Float64), pl.Series("measured_verdict", verdict, dtype=pl.String)]
+            verdict.append(
+                lots.ACCEPT
+                if variables_plans.accepts(plan, row["mean"], row["sd"], lower=lower, upper=upper)
+                else lots.REJECT
+            )
+    return [
+        pl.Series("expected_outside", share, dtype=pl.Float64),
+        pl.Series("measured_verdict", verdict, dtype=pl.String),
+    ]

@@ -1,7 +1,8 @@
-"""How work gets better with practice at one stage: minutes, send-backs and spread of a new tech against instruments done.
+"""How work gets better with practice at one stage: minutes, send-backs and spread of a new tech against instruments
+done.
 
-Somebody is new at a stage until shop.toml says that they are qualified for it. Instruments are counted from the first one in the logs:
-what was done before is not known, and `begins_in_logs` says whether that may be so.
+Somebody is new at a stage until shop.toml says that they are qualified for it. Instruments are counted from the first
+one in the logs: what was done before is not known, and `begins_in_logs` says whether that may be so.
 """
 
 from dataclasses import dataclass, replace
@@ -12,9 +13,9 @@ import polars as pl
 from analysis.methods import learning
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
+from analysis.studies.people.techs import exposure
 from analysis.studies.story.conformity import as_set
 from analysis.studies.story.story import SEVERAL, story
-from analysis.studies.people.techs import exposure
 from ingest.store.snapshot import Snapshot
 
 BLOCK = 20  # instruments behind one spread
@@ -26,7 +27,9 @@ NOT_AHEAD = f"a spread stands for {BLOCK} instruments in a row and is not carrie
 
 @dataclass(frozen=True)
 class Practice:
-    """One measure of practice: units (n,), its values (n,), the fitted curve over `x` with a 90 % band, or why there is none."""
+    """One measure of practice: units (n,), its values (n,), the fitted curve over `x` with a 90 % band, or why there is
+    none.
+    """
 
     unit: Ints
     value: Floats
@@ -52,7 +55,9 @@ class Learning:
     minutes_qualified: tuple[float, float] | None  # quartiles of the qualified techs, brought to it likewise
     came_back: Practice  # 0 or 1 for each judged instrument: a send-back was charged to it
     came_back_qualified: float | None  # share of the qualified techs
-    spreads: dict[str, Practice]  # by characteristic set here: standard deviation of each 20 instruments in a row, in others' standard deviations
+    spreads: dict[
+        str, Practice
+    ]  # by characteristic set here: standard deviation of each 20 instruments in a row, in others' standard deviations
 
 
 def new_techs(snapshot: Snapshot) -> pl.DataFrame:
@@ -61,20 +66,26 @@ def new_techs(snapshot: Snapshot) -> pl.DataFrame:
     known = [tech.key for tech in snapshot.shop.techs]
     visits = snapshot.once(story).visits.filter(pl.col("first_pass") & pl.col("tech").is_in(known))
     rows = visits.group_by("stage", "tech").agg(
-        pl.len().cast(pl.Int64).alias("instruments"), pl.col("taken_at").min().alias("first_at"), pl.col("taken_at").max().alias("last_at"),
+        pl.len().cast(pl.Int64).alias("instruments"),
+        pl.col("taken_at").min().alias("first_at"),
+        pl.col("taken_at").max().alias("last_at"),
         pl.col("bench_order").first(),
-    )  # fmt: skip
+    )
     new = [pair not in qualified for pair in rows.select("stage", "tech").iter_rows()]
     return rows.filter(pl.Series(new, dtype=pl.Boolean)).sort("bench_order", "tech").drop("bench_order")
 
 
 def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
     """Practice of one tech at one stage; raises UnusableData where no first-pass visit of theirs is on file."""
-    visits = snapshot.once(story).visits.filter(pl.col("first_pass") & (pl.col("stage") == stage) & (pl.col("tech") != ""))
+    visits = snapshot.once(story).visits.filter(
+        pl.col("first_pass") & (pl.col("stage") == stage) & (pl.col("tech") != "")
+    )
     visits = visits.filter(~pl.col("tech").str.contains(SEVERAL)).sort("taken_at", "serial")
     mine = visits.filter(pl.col("tech") == tech).with_columns(done=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))
     if mine.is_empty():
-        raise UnusableData(f"{tech} has no visit at {snapshot.shop.stage_name(stage)} in the logs; choose another stage")
+        raise UnusableData(
+            f"{tech} has no visit at {snapshot.shop.stage_name(stage)} in the logs; choose another stage"
+        )
     qualified = [person.key for person in snapshot.shop.techs if stage in person.qualified and person.key != tech]
     timed, usual = _minutes(visits, mine, qualified)
     work = snapshot.once(exposure).filter(pl.col("stage") == stage)
@@ -83,16 +94,23 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
     started = next((person.started for person in snapshot.shop.techs if person.key == tech), None)
     before = snapshot.once(story).visits.select((pl.col("day") < started).any()).item() if started else False
     return Learning(
-        stage, tech, mine.height, bool(before), timed["serial"].to_list(),
-        practice(timed["done"].to_numpy(), timed["even"].to_numpy()), usual,
+        stage,
+        tech,
+        mine.height,
+        bool(before),
+        timed["serial"].to_list(),
+        practice(timed["done"].to_numpy(), timed["even"].to_numpy()),
+        usual,
         practice(judged["done"].to_numpy(), judged["came_back"].cast(pl.Float64).to_numpy(), share=True),
         float(theirs.mean()) if len(theirs) else None,  # type: ignore[arg-type]
         {item.key: _spread(snapshot, item.key, mine) for item in snapshot.shop.characteristics if item.set_at == stage},
-    )  # fmt: skip
+    )
 
 
 def practice(unit: Ints, value: Floats, *, share: bool = False) -> Practice:
-    """The curve through `value` (n,) at `unit` (n,); with under four values, or under 40 for what lies ahead, its words instead."""
+    """The curve through `value` (n,) at `unit` (n,); with under four values, or under 40 for what lies ahead, its words
+    instead.
+    """
     nothing = np.empty(0)
     try:
         curve = (learning.fit_share if share else learning.fit)(unit, value)
@@ -109,8 +127,12 @@ def practice(unit: Ints, value: Floats, *, share: bool = False) -> Practice:
     return Practice(unit, value, x, curve.at(x), low, high, curve.rate, curve.first * curve.plateau, says)
 
 
-def _minutes(visits: pl.DataFrame, mine: pl.DataFrame, qualified: list[str]) -> tuple[pl.DataFrame, tuple[float, float] | None]:
-    """The tech's timed visits with `even`: minutes brought to the middle model; and the qualified techs' quartiles on that footing."""
+def _minutes(
+    visits: pl.DataFrame, mine: pl.DataFrame, qualified: list[str]
+) -> tuple[pl.DataFrame, tuple[float, float] | None]:
+    """The tech's timed visits with `even`: minutes brought to the middle model; and the qualified techs' quartiles on
+    that footing.
+    """
     timed = (pl.col("minutes_from") != "planned") & (pl.col("minutes") > 0)
     theirs = visits.filter(timed & pl.col("tech").is_in(qualified))
     own = mine.filter(timed)
@@ -133,16 +155,30 @@ def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Prac
     readings = snapshot.once(as_set).filter((pl.col("characteristic") == characteristic) & (pl.col("set_by") != ""))
     readings = readings.with_columns(off=pl.col("value") - pl.col("target").fill_null(0.0))
     tech = mine["tech"][0]
-    others = readings.filter(pl.col("set_by") != tech).group_by(cell).agg(
-        pl.col("off").mean().alias("middle"), pl.col("off").std().alias("sd"), pl.len().alias("n")
-    ).filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("sd") > 0))  # fmt: skip
-    own = readings.filter(pl.col("set_by") == tech).join(others, on=cell).join(mine.select("serial", "done"), on="serial")
+    others = (
+        readings.filter(pl.col("set_by") != tech)
+        .group_by(cell)
+        .agg(pl.col("off").mean().alias("middle"), pl.col("off").std().alias("sd"), pl.len().alias("n"))
+        .filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("sd") > 0))
+    )
+    own = (
+        readings.filter(pl.col("set_by") == tech).join(others, on=cell).join(mine.select("serial", "done"), on="serial")
+    )
     z = own.with_columns(z=(pl.col("off") - pl.col("middle")) / pl.col("sd"), block=(pl.col("done") - 1) // BLOCK)
-    within = z.with_columns(away=pl.col("z") - pl.col("z").mean().over("block", *cell))  # an offset of one position is no spread
+    within = z.with_columns(
+        away=pl.col("z") - pl.col("z").mean().over("block", *cell)
+    )  # an offset of one position is no spread
     free = pl.len() - pl.struct(cell).n_unique()
-    blocks = within.group_by("block").agg(
-        ((pl.col("away") ** 2).sum() / free).sqrt().alias("z"), free.alias("free"), pl.col("serial").n_unique().alias("n")
-    ).filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("free") > 0)).sort("block")  # fmt: skip
+    blocks = (
+        within.group_by("block")
+        .agg(
+            ((pl.col("away") ** 2).sum() / free).sqrt().alias("z"),
+            free.alias("free"),
+            pl.col("serial").n_unique().alias("n"),
+        )
+        .filter((pl.col("n") >= LEAST_IN_BLOCK) & (pl.col("free") > 0))
+        .sort("block")
+    )
     middle = (blocks["block"] * BLOCK + (BLOCK + 1) // 2).to_numpy().astype(np.int64)
     spread = blocks["z"].to_numpy().astype(np.float64)
     found = practice(middle, spread)

@@ -1,8 +1,9 @@
-"""What the others would have sent back on the same mix of work, and whether one tech's share is more than chance and mix explain.
+"""What the others would have sent back on the same mix of work, and whether one tech's share is more than chance and
+mix explain.
 
-A stage's visits are taken as an additive logit model with an effect for each model, lot, week and inspector (`methods.additive_logit`).
-What the others would give is expected of it with the tech's own visits left out; whether a tech stands out is asked with everybody's
-visits in it, which tells more.
+A stage's visits are taken as an additive logit model with an effect for each model, lot, week and inspector
+(`methods.additive_logit`). What the others would give is expected of it with the tech's own visits left out; whether a
+tech stands out is asked with everybody's visits in it, which tells more.
 """
 
 from dataclasses import dataclass
@@ -28,7 +29,8 @@ class Expected:
 def expected(work: pl.DataFrame, techs: list[str]) -> Expected:
     """Send-backs expected of each tech at one stage, from a model of everybody else's visits.
 
-    work : a row a first-pass visit: tech, came_back (Bool: at least one send-back charged to it) and the columns of MIX.
+    work : a row a first-pass visit: tech, came_back (Bool: at least one send-back charged to it) and the columns of
+    MIX.
     """
     if work.is_empty():  # nothing judged here yet
         return Expected(*np.full((3, len(techs)), np.nan))
@@ -50,7 +52,9 @@ def expected(work: pl.DataFrame, techs: list[str]) -> Expected:
 
 
 def levels(patterns: pl.DataFrame) -> Ints:
-    """For each pattern the place of its effects: 0, the intercept, then one for its level in each part of the mix; shape (patterns, 5)."""
+    """For each pattern the place of its effects: 0, the intercept, then one for its level in each part of the mix;
+    shape (patterns, 5).
+    """
     parts, begun = [np.zeros(patterns.height, dtype=np.int64)], 1
     for name in MIX:
         code = patterns[name].rank("dense").to_numpy().astype(np.int64) - 1
@@ -60,7 +64,9 @@ def levels(patterns: pl.DataFrame) -> Ints:
 
 
 def _over(level: Ints, n: Floats, k: Floats, own: Floats, start: Floats) -> tuple[float, float]:
-    """Expected count over `own` visits of each pattern from a model of the others' n and k, and its variance; all (patterns,)."""
+    """Expected count over `own` visits of each pattern from a model of the others' n and k, and its variance; all
+    (patterns,).
+    """
     if k.sum() == 0:
         return 0.0, 0.0
     if k.sum() == n.sum():

@@ -1,8 +1,10 @@
-"""What a new tech is to hold: bands from the readings of qualified techs, where somebody stands, and a test that ends when enough is known.
+"""What a new tech is to hold: bands from the readings of qualified techs, where somebody stands, and a test that ends
+when enough is known.
 
-A band holds nine tenths of what the qualified techs set, with 95 % confidence, cut to the spec in force and widened to whole steps of
-the gauge that reads it. A target is shown when a sequential test says so; then a person signs, not the program. After each answer the test
-begins anew with the next instrument and the latest answer counts, so that what was not shown at the start is not held against anybody for good.
+A band holds nine tenths of what the qualified techs set, with 95 % confidence, cut to the spec in force and widened to
+whole steps of the gauge that reads it. A target is shown when a sequential test says so; then a person signs, not the
+program. After each answer the test begins anew with the next instrument and the latest answer counts, so that what was
+not shown at the start is not held against anybody for good.
 """
 
 from dataclasses import dataclass, field
@@ -31,11 +33,27 @@ WORDS = {"shown": SHOWN, "not shown": NOT_SHOWN, "too few": TOO_FEW}
 GOOD_AT_LEAST, POOR_TIMES, POOR_AT_LEAST = 0.05, 3.0, 0.20
 
 BANDS: dict[str, pl.DataType] = {
-    "characteristic": pl.String(), "position": pl.String(), "model": pl.String(), "stage": pl.String(), "n": pl.Int64(), "techs": pl.Int64(),
-    "target": pl.Float64(), "spec_lower": pl.Float64(), "spec_upper": pl.Float64(), "lower": pl.Float64(), "upper": pl.Float64(),
-    "gauge": pl.String(), "resolution": pl.String(), "step": pl.Float64(), "lower_steps": pl.Int64(), "upper_steps": pl.Int64(),
-    "curve": pl.String(), "outside": pl.Float64(), "good": pl.Float64(), "poor": pl.Float64(),
-}  # fmt: skip
+    "characteristic": pl.String(),
+    "position": pl.String(),
+    "model": pl.String(),
+    "stage": pl.String(),
+    "n": pl.Int64(),
+    "techs": pl.Int64(),
+    "target": pl.Float64(),
+    "spec_lower": pl.Float64(),
+    "spec_upper": pl.Float64(),
+    "lower": pl.Float64(),
+    "upper": pl.Float64(),
+    "gauge": pl.String(),
+    "resolution": pl.String(),
+    "step": pl.Float64(),
+    "lower_steps": pl.Int64(),
+    "upper_steps": pl.Int64(),
+    "curve": pl.String(),
+    "outside": pl.Float64(),
+    "good": pl.Float64(),
+    "poor": pl.Float64(),
+}
 
 
 @dataclass(frozen=True)
@@ -64,22 +82,29 @@ class Stand:
 
 
 def bands(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a characteristic, position and model (setup) set by qualified techs, under the spec in force as of the snapshot.
+    """A row a characteristic, position and model (setup) set by qualified techs, under the spec in force as of the
+    snapshot.
 
-    lower, upper : the band, in canonical units, within the spec, on whole steps of its gauge (lower_steps, upper_steps; null without a
-    declared step); curve : normal, free (no curve assumed: the readings are not normal) ; outside : share of the qualified readings
-    outside the band; good, poor : shares outside that the test tells apart. No band from fewer than 30 readings.
+    lower, upper : the band, in canonical units, within the spec, on whole steps of its gauge (lower_steps, upper_steps;
+    null without a declared step); curve : normal, free (no curve assumed: the readings are not normal) ; outside :
+    share of the qualified readings outside the band; good, poor : shares outside that the test tells apart. No band
+    from fewer than 30 readings.
     """
     readings = _qualified(snapshot)
-    rows = [row for key, group in readings.group_by("characteristic", "position", "setup", maintain_order=True)
-            if (row := _band(snapshot.shop, dict(zip(("characteristic", "position", "model"), key, strict=True)), group))]  # fmt: skip
+    rows = [
+        row
+        for key, group in readings.group_by("characteristic", "position", "setup", maintain_order=True)
+        if (row := _band(snapshot.shop, dict(zip(("characteristic", "position", "model"), key, strict=True)), group))
+    ]
     order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
     table = pl.DataFrame(rows, schema=BANDS)
     return table.sort(pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64), "model", "position")
 
 
 def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[Stand]:
-    """Where a tech stands against every band whose readings they set; `since`: the day the test began (None: their first reading)."""
+    """Where a tech stands against every band whose readings they set; `since`: the day the test began (None: their
+    first reading).
+    """
     readings = _set(snapshot).filter(pl.col("set_by") == tech)
     if since is not None:
         readings = readings.filter(pl.col("set_on") >= since)
@@ -87,7 +112,9 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[
     found = []
     for band in snapshot.once(bands).iter_rows(named=True):
         mine = readings.filter(
-            (pl.col("characteristic") == band["characteristic"]) & (pl.col("position") == band["position"]) & (pl.col("setup") == band["model"])
+            (pl.col("characteristic") == band["characteristic"])
+            & (pl.col("position") == band["position"])
+            & (pl.col("setup") == band["model"])
         )
         if mine.height:
             found.append(_stand(band, tech, mine))
@@ -95,10 +122,11 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[
 
 
 def evidence(stand: Stand) -> tuple[list[float], float, float]:
-    """The test that gave the verdict, instrument by instrument: slope x n - d after each, and its two levels, as (path, shown, practise).
+    """The test that gave the verdict, instrument by instrument: slope x n - d after each, and its two levels, as (path,
+    shown, practise).
 
-    `shown` at or above the first level, `not shown yet` at or below the second; the plan's lines are these, rounded to whole instruments
-    and cut off at its longest run.
+    `shown` at or above the first level, `not shown yet` at or below the second; the plan's lines are these, rounded to
+    whole instruments and cut off at its longest run.
     """
     below, above, slope = wald_lines(stand.test.good, stand.test.poor, stand.test.risk_good, stand.test.risk_poor)
     low, high = (stand.band[name] for name in ("lower", "upper"))
@@ -117,18 +145,20 @@ def _outside(values: np.ndarray, lower: object, upper: object) -> np.ndarray:
 
 @lru_cache(maxsize=256)
 def sequential_test(good: float, poor: float) -> tuple[SequentialPlan, float, float]:
-    """The test that tells a share outside of `good` from one of `poor` with risks of 5 % and 10 %, and the mean number of instruments until it
-    ends for either."""
+    """The test that tells a share outside of `good` from one of `poor` with risks of 5 % and 10 %, and the mean number
+    of instruments until it ends for either.
+    """
     test = plan(good, poor, risk_good=RISK_GOOD, risk_poor=RISK_POOR)
     wait = expected(test, [good, poor]).instruments
     return test, float(wait[0]), float(wait[1])
 
 
 def latest(test: SequentialPlan, out: np.ndarray) -> tuple[str, int, int]:
-    """The latest answer of a test that begins anew after each: (shown | not shown | too few, results before it, result at which it was given).
+    """The latest answer of a test that begins anew after each: (shown | not shown | too few, results before it, result
+    at which it was given).
 
-    out : 0 (inside the band) or 1 in time order. Without any answer yet: too few, 0 and how many there are. Each test keeps its risks, and
-    so does the latest of them; taking the first `shown` of many would not.
+    out : 0 (inside the band) or 1 in time order. Without any answer yet: too few, 0 and how many there are. Each test
+    keeps its risks, and so does the latest of them; taking the first `shown` of many would not.
     """
     answer, begun = ("too few", 0, len(out)), 0
     while begun < len(out):
@@ -149,8 +179,27 @@ def _stand(band: dict[str, object], tech: str, mine: pl.DataFrame) -> Stand:
     mean, sd = float(values.mean()), float(values.std(ddof=1)) if n > 1 else None
     mean_low, mean_high = (float(end) for end in mean_t(mean, sd, n)) if sd is not None else (None, None)
     sd_low, sd_high = (float(end) for end in sd_chi(sd, n)) if sd is not None else (None, None)
-    return Stand(band, tech, values.tolist(), mine["serial"].to_list(), mean, mean_low, mean_high, sd, sd_low, sd_high, inside, float(share_low),
-                 float(share_high), WORDS[word], began, at, test, wait_good, wait_poor)  # fmt: skip
+    return Stand(
+        band,
+        tech,
+        values.tolist(),
+        mine["serial"].to_list(),
+        mean,
+        mean_low,
+        mean_high,
+        sd,
+        sd_low,
+        sd_high,
+        inside,
+        float(share_low),
+        float(share_high),
+        WORDS[word],
+        began,
+        at,
+        test,
+        wait_good,
+        wait_poor,
+    )
 
 
 def _band(shop: Shop, key: dict[str, object], group: pl.DataFrame) -> dict[str, object] | None:
@@ -177,17 +226,32 @@ def _band(shop: Shop, key: dict[str, object], group: pl.DataFrame) -> dict[str, 
     outside = float(((values < low - slack) | (values > high + slack)).mean())
     good = max(GOOD_AT_LEAST, ceil(100 * outside) / 100)
     return key | {
-        "stage": shop.by_characteristic[str(key["characteristic"])].set_at, "n": len(values), "techs": group["set_by"].n_unique(),
-        "target": last["target"], "spec_lower": last["lower"], "spec_upper": last["upper"], "lower": low, "upper": high,
-        "gauge": gauge.key if gauge else "", "resolution": gauge.resolution if gauge else "", "step": step or None, "lower_steps": steps[0],
-        "upper_steps": steps[1], "curve": curve, "outside": outside, "good": good, "poor": round(min(max(POOR_TIMES * good, POOR_AT_LEAST), 0.9), 2),
-    }  # fmt: skip
+        "stage": shop.by_characteristic[str(key["characteristic"])].set_at,
+        "n": len(values),
+        "techs": group["set_by"].n_unique(),
+        "target": last["target"],
+        "spec_lower": last["lower"],
+        "spec_upper": last["upper"],
+        "lower": low,
+        "upper": high,
+        "gauge": gauge.key if gauge else "",
+        "resolution": gauge.resolution if gauge else "",
+        "step": step or None,
+        "lower_steps": steps[0],
+        "upper_steps": steps[1],
+        "curve": curve,
+        "outside": outside,
+        "good": good,
+        "poor": round(min(max(POOR_TIMES * good, POOR_AT_LEAST), 0.9), 2),
+    }
 
 
 def _tolerance(values: np.ndarray, step: float) -> tuple[float, float, str]:
     """The band of the readings and the curve it rests on."""
     if len(values) >= sample_needed(COVERAGE, CONFIDENCE) and values.std() > 0 and step <= values.std(ddof=1):
-        _, p = anderson_darling(spread_ties(values, np.zeros(1, dtype=np.int64), step=np.array([step])), np.zeros(1, dtype=np.int64))
+        _, p = anderson_darling(
+            spread_ties(values, np.zeros(1, dtype=np.int64), step=np.array([step])), np.zeros(1, dtype=np.int64)
+        )
         if float(p[0]) < NOT_NORMAL_BELOW:
             return *free_band(values, coverage=COVERAGE, confidence=CONFIDENCE), "free"
     band = normal_band(values, coverage=COVERAGE, confidence=CONFIDENCE)
@@ -197,7 +261,12 @@ def _tolerance(values: np.ndarray, step: float) -> tuple[float, float, str]:
 def _gauge(shop: Shop, characteristic: str, group: pl.DataFrame) -> Gauge | None:
     """The gauge that most of the readings name, else the coarsest declared for the characteristic."""
     declared = {gauge.key: gauge for gauge in shop.gauges if characteristic in gauge.measures and gauge.step}
-    named = group.filter(pl.col("gauge").is_in(list(declared))).group_by("gauge").len().sort("len", "gauge", descending=[True, False])
+    named = (
+        group.filter(pl.col("gauge").is_in(list(declared)))
+        .group_by("gauge")
+        .len()
+        .sort("len", "gauge", descending=[True, False])
+    )
     if named.height:
         return declared[named["gauge"][0]]
     return max(declared.values(), key=lambda gauge: gauge.step or 0.0, default=None)
@@ -208,12 +277,20 @@ def _set(snapshot: Snapshot) -> pl.DataFrame:
     known = [item.key for item in snapshot.shop.characteristics if item.set_at]
     readings = snapshot.once(as_set)
     return readings.filter(
-        pl.col("characteristic").is_in(known) & (pl.col("set_by") != "") & ~pl.col("set_by").str.contains(SEVERAL) & (pl.col("setup") != "")
+        pl.col("characteristic").is_in(known)
+        & (pl.col("set_by") != "")
+        & ~pl.col("set_by").str.contains(SEVERAL)
+        & (pl.col("setup") != "")
     )
 
 
 def _qualified(snapshot: Snapshot) -> pl.DataFrame:
     """As-set readings set by techs qualified for the stage where it is set."""
-    pairs = [(item.key, tech.key) for item in snapshot.shop.characteristics for tech in snapshot.shop.techs if item.set_at in tech.qualified]
+    pairs = [
+        (item.key, tech.key)
+        for item in snapshot.shop.characteristics
+        for tech in snapshot.shop.techs
+        if item.set_at in tech.qualified
+    ]
     able = pl.DataFrame(pairs, schema={"characteristic": pl.String(), "set_by": pl.String()}, orient="row")
     return _set(snapshot).join(able, on=["characteristic", "set_by"], how="semi", maintain_order="left")

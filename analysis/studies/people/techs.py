@@ -1,8 +1,9 @@
-"""Work charged to a tech, stage by stage, against what the others would give on the same mix of models, lots, weeks and inspectors.
+"""Work charged to a tech, stage by stage, against what the others would give on the same mix of models, lots, weeks and
+inspectors.
 
-Exposure: a tech's first-pass visits of judged instruments, round 1. Charged: send-backs caused at that stage whose last visit there
-before them was the tech's. Not charged: what came from a supplier or from nobody known, relief on an instrument without a rod, and
-visits that bear two names.
+Exposure: a tech's first-pass visits of judged instruments, round 1. Charged: send-backs caused at that stage whose last
+visit there before them was the tech's. Not charged: what came from a supplier or from nobody known, relief on an
+instrument without a rod, and visits that bear two names.
 """
 
 import numpy as np
@@ -19,25 +20,37 @@ from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 RELIEF = "relief"  # the characteristic that a rod sets
-FLAG = 0.045  # p_more below which work came back more than chance and mix explain; in trials 5 % of equals or fewer (tests/trials/fair_techs.md)
+# p_more below which work came back more than chance and mix explain; in trials 5 % of equals or fewer
+# (tests/trials/fair_techs.md)
+FLAG = 0.045
 NO_ROD, TWO_NAMES, NOBODY, NOT_JUDGED = "no rod", "two names", "nobody named", "not judged yet"
 
 TECHS: dict[str, pl.DataType] = {
-    "stage": pl.String(), "tech": pl.String(), "visits": pl.Int64(), "judged": pl.Int64(), "charged": pl.Int64(),
-    **{name: pl.Float64() for name in ("expected", "ratio", "ratio_low", "ratio_high")}, "outside_funnel": pl.Boolean(),
+    "stage": pl.String(),
+    "tech": pl.String(),
+    "visits": pl.Int64(),
+    "judged": pl.Int64(),
+    "charged": pl.Int64(),
+    **{name: pl.Float64() for name in ("expected", "ratio", "ratio_low", "ratio_high")},
+    "outside_funnel": pl.Boolean(),
     "minutes_median": pl.Float64(),
-}  # fmt: skip
+}
 
 EXPECTED: dict[str, pl.DataType] = {
-    "stage": pl.String(), "tech": pl.String(), "came_back": pl.Int64(), "expected": pl.Float64(), "expected_sd": pl.Float64(), "p_more": pl.Float64(),
-}  # fmt: skip
+    "stage": pl.String(),
+    "tech": pl.String(),
+    "came_back": pl.Int64(),
+    "expected": pl.Float64(),
+    "expected_sd": pl.Float64(),
+    "p_more": pl.Float64(),
+}
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
     """`techs` of the figures: a row a stage and tech, in bench order.
 
-    visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits. expected is null where
-    nobody else worked there; ratio and what follows are null where nothing is expected.
+    visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.
+    expected is null where nobody else worked there; ratio and what follows are null where nothing is expected.
     """
     return snapshot.once(people).select(TECHS.keys())
 
@@ -45,36 +58,54 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
 def people(snapshot: Snapshot) -> pl.DataFrame:
     """The rows of `table` with more beside them.
 
-    came_back : judged instruments that came back at least once; expected_sd : how well the expectation is known, as a standard deviation;
-    funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it is known (95 %);
-    p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others, from everybody's visits
-    (`same_mix`); more : p_more is under FLAG, that is more than chance and mix explain. 5 % of people equal to the others or fewer are
-    flagged so, however uneven their mix; of those twice as bad as many as any fair test could: with 12 expected 90 % where the others did
-    16 or 30 times as much between them, 87 % at 8 or 10 times, 63 % where a single other did as much (tests/trials/fair_techs.md).
+    came_back : judged instruments that came back at least once; expected_sd : how well the expectation is known, as a
+    standard deviation;
+    funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it
+    is known (95 %);
+    p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others,
+    from everybody's visits (`same_mix`); more : p_more is under FLAG, that is more than chance and mix explain. 5 % of
+    people equal to the others or fewer are flagged so, however uneven their mix; of those twice as bad as many as any
+    fair test could: with 12 expected 90 % where the others did 16 or 30 times as much between them, 87 % at 8 or 10
+    times, 63 % where a single other did as much (tests/trials/fair_techs.md).
     """
     visits = _named(snapshot.once(story).visits.filter(pl.col("round") == 1))
     rows = visits.group_by("stage", "tech").agg(
-        pl.len().alias("visits"), pl.col("minutes").filter("first_pass").median().alias("minutes_median"), pl.col("bench_order").first()
+        pl.len().alias("visits"),
+        pl.col("minutes").filter("first_pass").median().alias("minutes_median"),
+        pl.col("bench_order").first(),
     )
     work = snapshot.once(exposure)
     counted = work.group_by("stage", "tech").agg(pl.len().alias("judged"))
-    sent = charged(snapshot).group_by(pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).agg(pl.len().alias("charged"))
-    rows = rows.join(counted, on=["stage", "tech"], how="left").join(sent, on=["stage", "tech"], how="left").with_columns(
-        pl.col("judged", "charged").fill_null(0)
-    ).sort("bench_order", "tech")  # fmt: skip
+    sent = (
+        charged(snapshot)
+        .group_by(pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech"))
+        .agg(pl.len().alias("charged"))
+    )
+    rows = (
+        rows.join(counted, on=["stage", "tech"], how="left")
+        .join(sent, on=["stage", "tech"], how="left")
+        .with_columns(pl.col("judged", "charged").fill_null(0))
+        .sort("bench_order", "tech")
+    )
     return _judged(rows.join(_expected(rows, work), on=["stage", "tech"], how="left", maintain_order="left"))
 
 
 def exposure(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a first-pass visit of a judged instrument that bears one name: visit, serial, stage, tech, model, lot, week, inspector, came_back."""
+    """A row a first-pass visit of a judged instrument that bears one name: visit, serial, stage, tech, model, lot,
+    week, inspector, came_back.
+    """
     told = snapshot.once(story)
     judged = told.instruments.filter("judged")
     inspector = pl.Series("inspector", told.visits["tech"].gather(judged["judged_visit"]))
-    back = charged(snapshot).select("serial", pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).unique()
+    back = (
+        charged(snapshot).select("serial", pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).unique()
+    )
     return (
         _named(told.visits.filter("first_pass"))
         .join(judged.select("serial", inspector), on="serial", maintain_order="left")
-        .join(back.with_columns(came_back=pl.lit(True)), on=["serial", "stage", "tech"], how="left", maintain_order="left")
+        .join(
+            back.with_columns(came_back=pl.lit(True)), on=["serial", "stage", "tech"], how="left", maintain_order="left"
+        )
         .select("visit", "serial", "stage", "tech", *MIX, pl.col("came_back").fill_null(False))
     )
 
@@ -85,8 +116,9 @@ def charged(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def not_charged(snapshot: Snapshot) -> pl.DataFrame:
-    """Why how many send-backs of round 1 are charged to nobody: why (supplier, handling, unknown, no rod, two names, nobody named, not judged
-    yet), count."""
+    """Why how many send-backs of round 1 are charged to nobody: why (supplier, handling, unknown, no rod, two names,
+    nobody named, not judged yet), count.
+    """
     left = _sorted_out(snapshot).filter(pl.col("why") != "").group_by("why").agg(pl.len().cast(pl.Int64).alias("count"))
     return left.sort("count", "why", descending=[True, False])
 
@@ -98,12 +130,20 @@ def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
     named = told.visits["tech"].gather(loops["charged_visit"]).fill_null("")
     judged = told.instruments.filter("judged")["serial"].to_list()
     why = (
-        pl.when(~pl.col("caused_at").is_in(list(snapshot.shop.bench_order))).then("caused_at")
-        .when(~pl.col("serial").is_in(judged)).then(pl.lit(NOT_JUDGED))
-        .when((pl.col("caused_at") == _relief_stage(snapshot.shop)) & pl.col("model").is_in(_without_rod(snapshot.shop))).then(pl.lit(NO_ROD))
-        .when(pl.Series("_named", named).str.contains(SEVERAL)).then(pl.lit(TWO_NAMES))
-        .when(pl.col("charged") == "").then(pl.lit(NOBODY)).otherwise(pl.lit(""))
-    )  # fmt: skip
+        pl.when(~pl.col("caused_at").is_in(list(snapshot.shop.bench_order)))
+        .then("caused_at")
+        .when(~pl.col("serial").is_in(judged))
+        .then(pl.lit(NOT_JUDGED))
+        .when(
+            (pl.col("caused_at") == _relief_stage(snapshot.shop)) & pl.col("model").is_in(_without_rod(snapshot.shop))
+        )
+        .then(pl.lit(NO_ROD))
+        .when(pl.Series("_named", named).str.contains(SEVERAL))
+        .then(pl.lit(TWO_NAMES))
+        .when(pl.col("charged") == "")
+        .then(pl.lit(NOBODY))
+        .otherwise(pl.lit(""))
+    )
     return loops.with_columns(why=why)
 
 
@@ -114,8 +154,14 @@ def _expected(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
         here = work.filter(pl.col("stage") == stage)
         own = here.group_by("tech", maintain_order=True).agg(pl.col("came_back").sum().cast(pl.Int64))
         found = expected(here, own["tech"].to_list())
-        told = [pl.Series(name, values) for name, values in
-                (("expected", found.count), ("expected_sd", np.sqrt(found.variance)), ("p_more", found.p_more))]  # fmt: skip
+        told = [
+            pl.Series(name, values)
+            for name, values in (
+                ("expected", found.count),
+                ("expected_sd", np.sqrt(found.variance)),
+                ("p_more", found.p_more),
+            )
+        ]
         parts.append(own.with_columns(pl.lit(stage).alias("stage"), *told).select(EXPECTED.keys()))
     return pl.concat(parts).with_columns(pl.col("expected", "expected_sd", "p_more").fill_nan(None))
 
@@ -146,10 +192,11 @@ def _judged(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floats, Floats]:
-    """99.8 % limits of the ratio of each unit, shape (u,): chance, times how well the expectation is known, times the unrest of all units.
+    """99.8 % limits of the ratio of each unit, shape (u,): chance, times how well the expectation is known, times the
+    unrest of all units.
 
-    The unrest is judged over the shop's units of which one send-back or more is expected, since a stage alone has too few of them; names
-    mistyped on a few cards would only water it down.
+    The unrest is judged over the shop's units of which one send-back or more is expected, since a stage alone has too
+    few of them; names mistyped on a few cards would only water it down.
     """
     low, high = chance_limits(wanted, LEVEL)
     spread = np.sqrt((1 + variance / wanted) * _unrest(count, wanted, variance))
@@ -157,15 +204,19 @@ def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floa
 
 
 def funnel_curve(snapshot: Snapshot, *, stage: str, tech: str, points: int = 60) -> tuple[Floats, Floats, Floats]:
-    """The funnel that one tech's ratio at a stage is judged by: expected counts (points,) up to the stage's largest, and its limits there.
+    """The funnel that one tech's ratio at a stage is judged by: expected counts (points,) up to the stage's largest,
+    and its limits there.
 
-    The expectation is taken as known as well as it is for this tech, so that the curve passes through their own limits. UnusableData where
-    nothing is expected of them.
+    The expectation is taken as known as well as it is for this tech, so that the curve passes through their own limits.
+    UnusableData where nothing is expected of them.
     """
     rows = snapshot.once(people).filter(pl.col("expected").fill_null(0.0) > 0)
     own = rows.filter((pl.col("stage") == stage) & (pl.col("tech") == tech))
     if own.is_empty():
-        raise UnusableData(f"nothing came back to the others at {snapshot.shop.stage_name(stage)}, or nobody else worked there; there is no funnel")
+        raise UnusableData(
+            f"nothing came back to the others at {snapshot.shop.stage_name(stage)}, or nobody else worked there; "
+            "there is no funnel"
+        )
     wanted, variance = rows["expected"].to_numpy(), rows["expected_sd"].to_numpy() ** 2
     at = rows.filter(pl.col("stage") == stage)["expected"].max()
     grid = np.linspace(0.25, max(float(at) * 1.2, 1.0), points)  # type: ignore[arg-type]
@@ -176,7 +227,9 @@ def funnel_curve(snapshot: Snapshot, *, stage: str, tech: str, points: int = 60)
 
 
 def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
-    """How much more than chance all units of one expected send-back or more vary, as a ratio of variances; 1 where that is not shown."""
+    """How much more than chance all units of one expected send-back or more vary, as a ratio of variances; 1 where that
+    is not shown.
+    """
     doubt = 1 + variance / wanted
     z = winsorized((2 * (np.sqrt(count) - np.sqrt(wanted)) / np.sqrt(doubt))[wanted >= 1])
     total = float(z @ z)

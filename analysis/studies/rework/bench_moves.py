@@ -1,7 +1,8 @@
 """The bench as moves between states: from each visit of round 1 to the next, in and out of loops.
 
-A state is a stage and a context: first pass, or in a loop caused here and caught there, opened within such and such other loops. (Without the
-outer ones the chain would forget, after a loop within a loop, that the outer one is still to be paid for.)
+A state is a stage and a context: first pass, or in a loop caused here and caught there, opened within such and such
+other loops. (Without the outer ones the chain would forget, after a loop within a loop, that the outer one is still to
+be paid for.)
 """
 
 from dataclasses import dataclass
@@ -49,7 +50,9 @@ class Tally:
 
 @dataclass(frozen=True)
 class Bench:
-    """Round-1 visits as moves between states. Pairs are (caused, caught) of send-backs; k states, t kinds of move, p pairs, s stages."""
+    """Round-1 visits as moves between states. Pairs are (caused, caught) of send-backs; k states, t kinds of move, p
+    pairs, s stages.
+    """
 
     instruments: int
     states: Ints  # (k, 2) stage, context: FIRST, or the number of a nest of loops
@@ -71,18 +74,41 @@ class Bench:
         for sums, weight in zip((self.each @ weights.T).T, weights, strict=True):
             moves, spent, redone, heard, passed, seen, looked = np.split(sums, np.cumsum(sizes)[:-1])
             spent, redone, heard, looked = (part.reshape(-1, 2) for part in (spent, redone, heard, looked))
-            tallies.append(Tally(float(weight.sum()), moves, np.add.reduceat(moves, starts), spent, redone, heard, passed, seen, looked))
+            tallies.append(
+                Tally(
+                    float(weight.sum()),
+                    moves,
+                    np.add.reduceat(moves, starts),
+                    spent,
+                    redone,
+                    heard,
+                    passed,
+                    seen,
+                    looked,
+                )
+            )
         return tallies
 
 
 def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     """visits : of round 1, in time order, instrument after instrument; loops : all of the story's."""
-    found = loops.select("caused_at", "caught_at").unique().join(
-        visits.filter(pl.col("outcome") == "send back").select("caused_at", pl.col("stage").alias("caught_at")).unique(),
-        on=["caused_at", "caught_at"], how="semi").sort("caused_at", "caught_at")  # fmt: skip
+    found = (
+        loops.select("caused_at", "caught_at")
+        .unique()
+        .join(
+            visits.filter(pl.col("outcome") == "send back")
+            .select("caused_at", pl.col("stage").alias("caught_at"))
+            .unique(),
+            on=["caused_at", "caught_at"],
+            how="semi",
+        )
+        .sort("caused_at", "caught_at")
+    )
     pairs = [(caused, caught) for caused, caught in found.iter_rows()]
     number = {pair: i for i, pair in enumerate(pairs)}
-    of_loop = np.array([number.get(pair, FIRST) for pair in loops.select("caused_at", "caught_at").iter_rows()], dtype=np.int64)
+    of_loop = np.array(
+        [number.get(pair, FIRST) for pair in loops.select("caused_at", "caught_at").iter_rows()], dtype=np.int64
+    )
     instrument = visits["serial"].rle_id().to_numpy().astype(np.int64)
     stage = visits["bench_order"].to_numpy()
     loop = visits["loop"].fill_null(-1).to_numpy()
@@ -94,11 +120,22 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     last = np.diff(instrument, append=-1) != 0
     following = np.where(last, k, np.append(state[1:], k))
     opened = loops.select("visit", pl.Series("pair", of_loop))
-    sent = visits.select("visit").join(opened, on="visit", how="left", maintain_order="left")["pair"].fill_null(-1).to_numpy()
+    sent = (
+        visits.select("visit")
+        .join(opened, on="visit", how="left", maintain_order="left")["pair"]
+        .fill_null(-1)
+        .to_numpy()
+    )
     kinds, move = np.unique((state * (len(pairs) + 1) + sent + 1) * (k + 1) + following, return_inverse=True)
-    moves = np.column_stack([kinds // (k + 1) // (len(pairs) + 1), kinds // (k + 1) % (len(pairs) + 1) - 1, kinds % (k + 1)])
+    moves = np.column_stack(
+        [kinds // (k + 1) // (len(pairs) + 1), kinds // (k + 1) % (len(pairs) + 1) - 1, kinds % (k + 1)]
+    )
     time = visits["taken_at"].cast(pl.Int64).to_numpy() / 86_400e6
-    days = np.where(np.diff(instrument, prepend=-1) != 0, 0.0, np.maximum(np.diff(time, prepend=time[:1]), 0.0)) if len(time) else time
+    days = (
+        np.where(np.diff(instrument, prepend=-1) != 0, 0.0, np.maximum(np.diff(time, prepend=time[:1]), 0.0))
+        if len(time)
+        else time
+    )
     repair = (visits["role"] == "repair").to_numpy()
     counts = (loop >= 0) & ((visits["pass_no"].to_numpy() > 1) | repair)
     whole = np.column_stack([visits["minutes"].to_numpy(), days])
@@ -113,18 +150,33 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
     fresh, of_fresh = np.unique(of_passed * k + state[passed], return_inverse=True)
     back = (sent[heard] == of_heard).astype(np.float64)
     return Bench(
-        int(instrument[-1]) + 1 if len(instrument) else 0, np.column_stack([states % stages, states // stages - 1]), moves, pairs,
-        instead, catching, rank, np.column_stack([fresh // k, fresh % k]),
-        _stacked([
-            (instrument, move, len(moves), None), (instrument, state, k, np.where(counts[:, None], whole, 0.0)),
-            (instrument, redone, len(pairs), whole), (instrument[heard], of_heard, len(pairs), np.column_stack([np.ones(len(back)), back])),
-            (instrument[passed], of_fresh, len(fresh), None), (instrument, stage, stages, None), (instrument, stage, stages, whole),
-        ], int(instrument.max(initial=-1)) + 1),
-    )  # fmt: skip
+        int(instrument[-1]) + 1 if len(instrument) else 0,
+        np.column_stack([states % stages, states // stages - 1]),
+        moves,
+        pairs,
+        instead,
+        catching,
+        rank,
+        np.column_stack([fresh // k, fresh % k]),
+        _stacked(
+            [
+                (instrument, move, len(moves), None),
+                (instrument, state, k, np.where(counts[:, None], whole, 0.0)),
+                (instrument, redone, len(pairs), whole),
+                (instrument[heard], of_heard, len(pairs), np.column_stack([np.ones(len(back)), back])),
+                (instrument[passed], of_fresh, len(fresh), None),
+                (instrument, stage, stages, None),
+                (instrument, stage, stages, whole),
+            ],
+            int(instrument.max(initial=-1)) + 1,
+        ),
+    )
 
 
 def _nests(pairs: Ints, parents: list[int]) -> Ints:
-    """For each loop the number of its nest: its pair and those of the loops it was opened in. A loop stands after the one it was opened in."""
+    """For each loop the number of its nest: its pair and those of the loops it was opened in. A loop stands after the
+    one it was opened in.
+    """
     numbers: dict[tuple[int, int], int] = {}
     nests: list[int] = []
     for pair, parent in zip(pairs.tolist(), parents, strict=True):
@@ -132,11 +184,14 @@ def _nests(pairs: Ints, parents: list[int]) -> Ints:
     return np.array(nests, dtype=np.int64)
 
 
-def _fresh(visits: pl.DataFrame, sent: Ints, causing: Ints, looking: Ints, rank: Ints, *, itself: bool) -> tuple[Ints, Ints]:
-    """Visits at each pair's looking stage that can tell whether the causing stage left its fault: row of the visit, and pair.
+def _fresh(
+    visits: pl.DataFrame, sent: Ints, causing: Ints, looking: Ints, rank: Ints, *, itself: bool
+) -> tuple[Ints, Ints]:
+    """Visits at each pair's looking stage that can tell whether the causing stage left its fault: row of the visit, and
+    pair.
 
-    A visit that was sent back for an earlier cause tells nothing (that hides a later one), nor, without `itself`, does one sent back for the
-    same cause; the others tell of what the causing stage did since the last that told.
+    A visit that was sent back for an earlier cause tells nothing (that hides a later one), nor, without `itself`, does
+    one sent back for the same cause; the others tell of what the causing stage did since the last that told.
     """
     numbered = visits.with_columns(pl.col("serial").rle_id().cast(pl.Int64).alias("who"))
     who = numbered["who"].to_numpy()
@@ -153,20 +208,30 @@ def _fresh(visits: pl.DataFrame, sent: Ints, causing: Ints, looking: Ints, rank:
 
 
 def _stacked(parts: list[tuple[Ints, Ints, int, Floats | None]], instruments: int) -> sparse.csr_matrix:
-    """Rows of what is summed by instrument: for each part (whose, which of so many, -1 none; two numbers each, or None to count)."""
+    """Rows of what is summed by instrument: for each part (whose, which of so many, -1 none; two numbers each, or None
+    to count).
+    """
     blocks = []
     for whose, which, many, values in parts:
         known = which >= 0
         if values is None:
-            blocks.append(sparse.csr_matrix((np.ones(int(known.sum())), (which[known], whose[known])), shape=(many, instruments)))
+            blocks.append(
+                sparse.csr_matrix((np.ones(int(known.sum())), (which[known], whose[known])), shape=(many, instruments))
+            )
         else:
             rows = (2 * which[known])[:, None] + np.arange(2)
-            blocks.append(sparse.csr_matrix((values[known].ravel(), (rows.ravel(), np.repeat(whose[known], 2))), shape=(2 * many, instruments)))
+            blocks.append(
+                sparse.csr_matrix(
+                    (values[known].ravel(), (rows.ravel(), np.repeat(whose[known], 2))), shape=(2 * many, instruments)
+                )
+            )
     return sparse.vstack(blocks, format="csr")
 
 
 def _instead(pairs: list[tuple[str, str]], visits: pl.DataFrame, shop: Shop) -> Ints:
-    """For each pair the stage after the causing one on the route of the family most sent back so, where it lies before the catching one."""
+    """For each pair the stage after the causing one on the route of the family most sent back so, where it lies before
+    the catching one.
+    """
     back = visits.filter(pl.col("outcome") == "send back").group_by("caused_at", "stage", "family").len()
     back = back.sort("len", "family", descending=[True, False])
     family: dict[tuple[str, str], str] = {}
@@ -174,8 +239,12 @@ def _instead(pairs: list[tuple[str, str]], visits: pl.DataFrame, shop: Shop) -> 
         family.setdefault((caused, caught), name)
     instead = []
     for caused, caught in pairs:
-        after = shop.stages[shop.bench_order[caused] + 1 : shop.bench_order[caught]] if caused in shop.bench_order else ()
-        looks = [stage for stage in after if stage.role not in ("rest", "repair") and stage.holds_for(family[caused, caught])]
+        after = (
+            shop.stages[shop.bench_order[caused] + 1 : shop.bench_order[caught]] if caused in shop.bench_order else ()
+        )
+        looks = [
+            stage for stage in after if stage.role not in ("rest", "repair") and stage.holds_for(family[caused, caught])
+        ]
         along = "repair" not in (shop.roles.get(caused), shop.roles[caught])
         instead.append(shop.bench_order[looks[0].key] if looks and along else -1)
     return np.array(instead, dtype=np.int64)

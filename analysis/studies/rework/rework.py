@@ -1,13 +1,15 @@
-"""Work that comes back: the tables of stages, send-backs and weeks, and how it flows from where it is caught to where it began."""
+"""Work that comes back: the tables of stages, send-backs and weeks, and how it flows from where it is caught to where
+it began.
+"""
 
 from dataclasses import dataclass
 
 import polars as pl
 
+from analysis.studies.rework.yields import rolled_yields, routes, stage_yields
 from analysis.studies.story.calendar import local_day, week_of
 from analysis.studies.story.scope import ALL, Scope, events_caught, judged, loops_caught
 from analysis.studies.story.story import ELSEWHERE, story
-from analysis.studies.rework.yields import rolled_yields, routes, stage_yields
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -17,33 +19,50 @@ SUMS = ("minutes", "hours", "cost")
 def stages(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """A row a stage in bench order, then supplier, handling and unknown, so that the sums equal those of `send_backs`.
 
-    stage, instruments (judged ones that came), visits and minutes (all of theirs, round 1), yield_caught, yield_caused (null where none came),
-    caught_here, caused_here (send-backs), loop_minutes, loop_hours, loop_cost (at the stage that caused the loop).
+    stage, instruments (judged ones that came), visits and minutes (all of theirs, round 1), yield_caught, yield_caused
+    (null where none came), caught_here, caused_here (send-backs), loop_minutes, loop_hours, loop_cost (at the stage
+    that caused the loop).
     """
-    table = stage_yields(snapshot, scope).select("stage", "instruments", "visits", "minutes", "yield_caught", "yield_caused")
-    elsewhere = pl.DataFrame({"stage": ELSEWHERE, "instruments": 0, "visits": 0, "minutes": 0.0, "yield_caught": None, "yield_caused": None},
-                             schema=table.schema)  # fmt: skip
+    table = stage_yields(snapshot, scope).select(
+        "stage", "instruments", "visits", "minutes", "yield_caught", "yield_caused"
+    )
+    elsewhere = pl.DataFrame(
+        {"stage": ELSEWHERE, "instruments": 0, "visits": 0, "minutes": 0.0, "yield_caught": None, "yield_caused": None},
+        schema=table.schema,
+    )
     loops = loops_caught(snapshot, scope)
     caught = loops.group_by(pl.col("caught_at").alias("stage")).agg(pl.len().cast(pl.Int64).alias("caught_here"))
-    caused = loops.group_by(pl.col("caused_at").alias("stage")).agg(pl.len().cast(pl.Int64).alias("caused_here"), *_loop_sums())
+    caused = loops.group_by(pl.col("caused_at").alias("stage")).agg(
+        pl.len().cast(pl.Int64).alias("caused_here"), *_loop_sums()
+    )
     joined = pl.concat([table, elsewhere])
     for part in (caught, caused):
         joined = joined.join(part, on="stage", how="left", maintain_order="left")
-    return joined.with_columns(pl.col("caught_here", "caused_here").fill_null(0), pl.col("loop_minutes", "loop_hours", "loop_cost").fill_null(0.0))
+    return joined.with_columns(
+        pl.col("caught_here", "caused_here").fill_null(0),
+        pl.col("loop_minutes", "loop_hours", "loop_cost").fill_null(0.0),
+    )
 
 
 def send_backs(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
-    """Every send-back of round 1 once: caused_at, caught_at, fault (its first, '' none), count, loop_minutes, loop_hours, loop_cost."""
-    table = loops_caught(snapshot, scope).group_by("caused_at", "caught_at", "fault").agg(pl.len().cast(pl.Int64).alias("count"), *_loop_sums())
+    """Every send-back of round 1 once: caused_at, caught_at, fault (its first, '' none), count, loop_minutes,
+    loop_hours, loop_cost.
+    """
+    table = (
+        loops_caught(snapshot, scope)
+        .group_by("caused_at", "caught_at", "fault")
+        .agg(pl.len().cast(pl.Int64).alias("count"), *_loop_sums())
+    )
     return table.sort(_place("caused_at", snapshot.shop), _place("caught_at", snapshot.shop), "fault")
 
 
 def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope = ALL) -> pl.DataFrame:
     """A row a week with a visit on file, oldest first.
 
-    signals : opened_at (UTC) of every signal, or None (none opened). Columns: week (its first day), finished, judged, rolled_yield,
-    never_sent_back (null where none was judged), loop_minutes, loop_cost (of send-backs caught that week), signals_opened, set_aside (rows
-    and cells, in the week of the visit on their line or the nearest line before it in the log).
+    signals : opened_at (UTC) of every signal, or None (none opened). Columns: week (its first day), finished, judged,
+    rolled_yield, never_sent_back (null where none was judged), loop_minutes, loop_cost (of send-backs caught that
+    week), signals_opened, set_aside (rows and cells, in the week of the visit on their line or the nearest line before
+    it in the log).
     """
     told = snapshot.once(story)
     table = scope.weeks_of(told.visits.select("week").unique().sort("week"), "week")
@@ -51,14 +70,17 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
     parts = [
         finished.group_by(pl.col("finished_week").alias("week")).agg(pl.len().cast(pl.Int64).alias("finished")),
         rolled_yields(snapshot, scope, by=("week",)).select("week", "judged", "rolled_yield", "never_sent_back"),
-        loops_caught(snapshot, scope).group_by(pl.col("opened_week").alias("week")).agg(
-            pl.col("minutes").sum().alias("loop_minutes"), pl.col("cost").sum().alias("loop_cost")),
-        _opened(signals, snapshot.shop), _set_aside(snapshot),
-    ]  # fmt: skip
+        loops_caught(snapshot, scope)
+        .group_by(pl.col("opened_week").alias("week"))
+        .agg(pl.col("minutes").sum().alias("loop_minutes"), pl.col("cost").sum().alias("loop_cost")),
+        _opened(signals, snapshot.shop),
+        _set_aside(snapshot),
+    ]
     for part in parts:
         table = table.join(part, on="week", how="left", maintain_order="left")
     return table.with_columns(
-        pl.col("finished", "judged", "signals_opened", "set_aside").fill_null(0), pl.col("loop_minutes", "loop_cost").fill_null(0.0)
+        pl.col("finished", "judged", "signals_opened", "set_aside").fill_null(0),
+        pl.col("loop_minutes", "loop_cost").fill_null(0.0),
     )
 
 
@@ -66,57 +88,79 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
 class Flows:
     """What goes back along the bench."""
 
-    rows: pl.DataFrame  # caused_at, caught_at, count, minutes, hours, cost and of each the part whose cause is confirmed (.._confirmed);
+    rows: (
+        pl.DataFrame
+    )  # caused_at, caught_at, count, minutes, hours, cost and of each the part whose cause is confirmed (.._confirmed);
     # stages_back (steps of the bench, null from elsewhere); largest minutes first
-    total: pl.DataFrame  # one row: count, open, minutes, hours, cost, confirmed (count), planned_share (of the minutes), rests, rest_hours
+    # one row: count, open, minutes, hours, cost, confirmed (count), planned_share (of the minutes), rests, rest_hours
+    total: pl.DataFrame
 
 
 def flows(snapshot: Snapshot, scope: Scope = ALL) -> Flows:
     """Caused at by caught at, for a table or a chart along the bench, and their totals.
 
-    rests, rest_hours: how often an instrument rested again within a loop, and the hours from the visit before to the end of that rest.
+    rests, rest_hours: how often an instrument rested again within a loop, and the hours from the visit before to the
+    end of that rest.
     """
     loops = loops_caught(snapshot, scope)
     confirmed = [pl.col(name).filter("confirmed").sum().alias(f"{name}_confirmed") for name in SUMS]
     rows = loops.group_by("caused_at", "caught_at").agg(
-        pl.len().cast(pl.Int64).alias("count"), pl.col(*SUMS).sum(), pl.col("confirmed").sum().cast(pl.Int64).alias("count_confirmed"), *confirmed)
+        pl.len().cast(pl.Int64).alias("count"),
+        pl.col(*SUMS).sum(),
+        pl.col("confirmed").sum().cast(pl.Int64).alias("count_confirmed"),
+        *confirmed,
+    )
     order = snapshot.shop.bench_order
-    caught, caused = (pl.col(name).replace_strict(order, default=None, return_dtype=pl.Int64) for name in ("caught_at", "caused_at"))
+    caught, caused = (
+        pl.col(name).replace_strict(order, default=None, return_dtype=pl.Int64) for name in ("caught_at", "caused_at")
+    )
     rows = rows.with_columns((caught - caused).alias("stages_back"))
     rows = rows.sort("minutes", "count", "caused_at", "caught_at", descending=[True, True, False, False])
-    inside = snapshot.once(story).visits.with_columns(
-        (pl.col("taken_at") - pl.col("taken_at").shift()).dt.total_seconds().clip(lower_bound=0).alias("since")
-    ).join(loops.select("loop"), on="loop", how="semi")  # fmt: skip
+    inside = (
+        snapshot.once(story)
+        .visits.with_columns(
+            (pl.col("taken_at") - pl.col("taken_at").shift()).dt.total_seconds().clip(lower_bound=0).alias("since")
+        )
+        .join(loops.select("loop"), on="loop", how="semi")
+    )
     again = inside.filter((pl.col("role") == "rest") & (pl.col("pass_no") > 1))
     planned = float(inside.filter(pl.col("minutes_from") == "planned")["loop_minutes"].sum())
     minutes = float(loops["minutes"].sum())
     total = loops.select(
-        pl.len().cast(pl.Int64).alias("count"), pl.col("open").sum().cast(pl.Int64), pl.col(*SUMS).sum(), pl.col("confirmed").sum().cast(pl.Int64),
-        pl.lit(planned / minutes if minutes else 0.0).alias("planned_share"), pl.lit(again.height, dtype=pl.Int64).alias("rests"),
+        pl.len().cast(pl.Int64).alias("count"),
+        pl.col("open").sum().cast(pl.Int64),
+        pl.col(*SUMS).sum(),
+        pl.col("confirmed").sum().cast(pl.Int64),
+        pl.lit(planned / minutes if minutes else 0.0).alias("planned_share"),
+        pl.lit(again.height, dtype=pl.Int64).alias("rests"),
         pl.lit(float(again["since"].sum()) / 3600).alias("rest_hours"),
-    )  # fmt: skip
+    )
     return Flows(rows, total)
 
 
 def answers(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
-    """Other than by a send-back: kind (fixed | reject | second | return), caused_at, caught_at, fault (first), count, confirmed (count).
+    """Other than by a send-back: kind (fixed | reject | second | return), caused_at, caught_at, fault (first), count,
+    confirmed (count).
 
     Fixed, rejected and seconds of round 1, and returns of any round, caught in the weeks asked for.
     """
     visits = scope.weeks_of(scope.models_of(snapshot.once(story).visits), "week")
-    kinds = visits.filter((pl.col("outcome").is_in(["fixed", "reject", "second"]) & (pl.col("round") == 1)) | (pl.col("outcome") == "return"))
-    table = kinds.group_by(pl.col("outcome").alias("kind"), "caused_at", pl.col("stage").alias("caught_at"), "fault").agg(
-        pl.len().cast(pl.Int64).alias("count"), pl.col("confirmed").sum().cast(pl.Int64)
+    kinds = visits.filter(
+        (pl.col("outcome").is_in(["fixed", "reject", "second"]) & (pl.col("round") == 1))
+        | (pl.col("outcome") == "return")
     )
+    table = kinds.group_by(
+        pl.col("outcome").alias("kind"), "caused_at", pl.col("stage").alias("caught_at"), "fault"
+    ).agg(pl.len().cast(pl.Int64).alias("count"), pl.col("confirmed").sum().cast(pl.Int64))
     return table.sort("kind", "count", "caused_at", "caught_at", "fault", descending=[False, True, False, False, False])
 
 
 def travels(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """How far each fault went before it was seen: a row a send-back, fix or reject whose causing visit is on file.
 
-    visit, serial, model, kind, caused_at, caught_at, fault, stages (steps along the route of the family; 0 where it was caught at or before
-    the causing stage, or at a repair), minutes (worked on the instrument between the two visits), days (from the end of the causing visit to
-    the end of the catching one).
+    visit, serial, model, kind, caused_at, caught_at, fault, stages (steps along the route of the family; 0 where it was
+    caught at or before the causing stage, or at a repair), minutes (worked on the instrument between the two visits),
+    days (from the end of the causing visit to the end of the catching one).
     """
     told = snapshot.once(story)
     known = events_caught(snapshot, scope).filter(pl.col("charged_visit").is_not_null())
@@ -124,28 +168,48 @@ def travels(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     begun = told.visits["taken_at"].gather(known["charged_visit"])
     steps = routes(snapshot.shop)
     for name in ("caught_at", "caused_at"):
-        known = known.join(steps.rename({"stage": name, "step": f"{name}_step"}), on=["family", name], how="left", maintain_order="left")
+        known = known.join(
+            steps.rename({"stage": name, "step": f"{name}_step"}),
+            on=["family", name],
+            how="left",
+            maintain_order="left",
+        )
     return known.select(
-        "visit", "serial", "model", "kind", "caused_at", "caught_at", "fault",
+        "visit",
+        "serial",
+        "model",
+        "kind",
+        "caused_at",
+        "caught_at",
+        "fault",
         (pl.col("caught_at_step") - pl.col("caused_at_step")).clip(lower_bound=0).fill_null(0).alias("stages"),
         (worked.gather(known["visit"]) - worked.gather(known["charged_visit"] + 1)).alias("minutes"),
         ((pl.col("taken_at") - begun).dt.total_seconds().clip(lower_bound=0) / 86400).alias("days"),
-    )  # fmt: skip
+    )
 
 
 def where_on(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
-    """Where on the instrument: model, fault, fault_at, count, instruments; faults of round 1 with a place, most frequent first."""
-    faults = scope.weeks_of(scope.models_of(snapshot.once(story).faults), "week").filter((pl.col("round") == 1) & (pl.col("fault_at") != ""))
+    """Where on the instrument: model, fault, fault_at, count, instruments; faults of round 1 with a place, most
+    frequent first.
+    """
+    faults = scope.weeks_of(scope.models_of(snapshot.once(story).faults), "week").filter(
+        (pl.col("round") == 1) & (pl.col("fault_at") != "")
+    )
     table = faults.group_by(pl.col("setup").alias("model"), "fault", "fault_at").agg(
-        pl.len().cast(pl.Int64).alias("count"), pl.col("serial").n_unique().cast(pl.Int64).alias("instruments"))  # fmt: skip
+        pl.len().cast(pl.Int64).alias("count"), pl.col("serial").n_unique().cast(pl.Int64).alias("instruments")
+    )
     return table.sort("model", "count", "fault", "fault_at", descending=[False, True, False, False])
 
 
 def on_the_bench(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
-    """Instruments not yet done, oldest first: serial, model, standing (bench | hold | lost), first_seen, last_seen, last_stage, days (since)."""
+    """Instruments not yet done, oldest first: serial, model, standing (bench | hold | lost), first_seen, last_seen,
+    last_stage, days (since).
+    """
     rows = scope.models_of(snapshot.once(story).instruments).filter(pl.col("standing").is_in(["bench", "hold", "lost"]))
     days = (pl.lit(snapshot.as_of) - pl.col("first_seen")).dt.total_seconds() / 86400
-    return rows.select("serial", "model", "standing", "first_seen", "last_seen", "last_stage", days.alias("days")).sort("first_seen", "serial")
+    return rows.select("serial", "model", "standing", "first_seen", "last_seen", "last_stage", days.alias("days")).sort(
+        "first_seen", "serial"
+    )
 
 
 def straight_through(snapshot: Snapshot, scope: Scope = ALL) -> tuple[int, int]:
@@ -172,7 +236,9 @@ def _opened(signals: pl.DataFrame | None, shop: Shop) -> pl.DataFrame:
 
 
 def _set_aside(snapshot: Snapshot) -> pl.DataFrame:
-    """Rows and cells set aside, a week: that of the visit on their line, else on the nearest line before, else after, in the same log."""
+    """Rows and cells set aside, a week: that of the visit on their line, else on the nearest line before, else after,
+    in the same log.
+    """
     lines = snapshot.once(story).visits.select("log_id", "line", "week").sort("line", "week")
     asked = snapshot.table("set_aside", "log_id", "line").sort("line")
     before = asked.join_asof(lines, on="line", by="log_id", strategy="backward", check_sortedness=False)["week"]

@@ -1,7 +1,8 @@
-"""Each stage, week by week: the share of instruments that came back to it and the faults an instrument, judged by the twelve weeks before.
+"""Each stage, week by week: the share of instruments that came back to it and the faults an instrument, judged by the
+twelve weeks before.
 
-Dated so that work not yet inspected flatters nobody: an instrument counts in the week it was judged, with all that was caused to it in round
-1, whenever that was caught.
+Dated so that work not yet inspected flatters nobody: an instrument counts in the week it was judged, with all that was
+caused to it in round 1, whenever that was caught.
 """
 
 import numpy as np
@@ -20,9 +21,10 @@ FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
 def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """A row a stage and week with judged instruments that visited the stage, stages in bench order, oldest week first.
 
-    stage, week · instruments, came_back (with a send-back caused there), share · base_instruments, base_came_back, base_share (the twelve
-    calendar weeks before; null without) · lower, upper (shares still within), state (above | below | within | no base) · faults (recorded with
-    a send-back, fix or reject caused there; one where none is named), faults_each, base_faults_each, faults_lower, faults_upper, faults_state.
+    stage, week · instruments, came_back (with a send-back caused there), share · base_instruments, base_came_back,
+    base_share (the twelve calendar weeks before; null without) · lower, upper (shares still within), state (above |
+    below | within | no base) · faults (recorded with a send-back, fix or reject caused there; one where none is named),
+    faults_each, base_faults_each, faults_lower, faults_upper, faults_state.
 
     scope : its weeks are those shown; the twelve weeks before are there all the same.
     """
@@ -46,22 +48,45 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     few[held], many[held] = poisson_ahead(base[2][held], base[0][held], now[0][held], false_rate=FALSE_RATE)
     size, base_size = now[0], np.where(held, base[0], np.nan)
     columns = {
-        "share": now[1] / size, "base_share": base[1] / base_size, "lower": low / size, "upper": high / size,
-        "faults_each": now[2] / size, "base_faults_each": base[2] / base_size, "faults_lower": few / size, "faults_upper": many / size,
-    }  # fmt: skip
+        "share": now[1] / size,
+        "base_share": base[1] / base_size,
+        "lower": low / size,
+        "upper": high / size,
+        "faults_each": now[2] / size,
+        "base_faults_each": base[2] / base_size,
+        "faults_lower": few / size,
+        "faults_upper": many / size,
+    }
     table = cells.with_columns(
         *(pl.Series(name, values).fill_nan(None) for name, values in columns.items()),
-        pl.Series("base_instruments", base[0]).cast(pl.Int64), pl.Series("base_came_back", base[1]).cast(pl.Int64),
-        pl.Series("state", _state(now[1], low, high)), pl.Series("faults_state", _state(now[2], few, many)), pl.Series("_order", stage),
-    )  # fmt: skip
+        pl.Series("base_instruments", base[0]).cast(pl.Int64),
+        pl.Series("base_came_back", base[1]).cast(pl.Int64),
+        pl.Series("state", _state(now[1], low, high)),
+        pl.Series("faults_state", _state(now[2], few, many)),
+        pl.Series("_order", stage),
+    )
     return scope.weeks_of(table.sort("_order", "week").select(*_SCHEMA), "week")
 
 
 _SCHEMA = {
-    "stage": pl.String, "week": pl.Date, "instruments": pl.Int64, "came_back": pl.Int64, "share": pl.Float64, "base_instruments": pl.Int64,
-    "base_came_back": pl.Int64, "base_share": pl.Float64, "lower": pl.Float64, "upper": pl.Float64, "state": pl.String, "faults": pl.Int64,
-    "faults_each": pl.Float64, "base_faults_each": pl.Float64, "faults_lower": pl.Float64, "faults_upper": pl.Float64, "faults_state": pl.String,
-}  # fmt: skip
+    "stage": pl.String,
+    "week": pl.Date,
+    "instruments": pl.Int64,
+    "came_back": pl.Int64,
+    "share": pl.Float64,
+    "base_instruments": pl.Int64,
+    "base_came_back": pl.Int64,
+    "base_share": pl.Float64,
+    "lower": pl.Float64,
+    "upper": pl.Float64,
+    "state": pl.String,
+    "faults": pl.Int64,
+    "faults_each": pl.Float64,
+    "base_faults_each": pl.Float64,
+    "faults_lower": pl.Float64,
+    "faults_upper": pl.Float64,
+    "faults_state": pl.String,
+}
 
 
 def _cells(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
@@ -69,12 +94,25 @@ def _cells(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     told = snapshot.once(story)
     weeks = instruments.select("serial", pl.col("week").alias("judged_week"))
     here = visits_judged(snapshot, instruments).select("serial", "stage").unique().join(weeks, on="serial")
-    named = told.faults.filter(pl.col("outcome").is_in(ANSWERED)).group_by("visit").agg(pl.len().cast(pl.Int64).alias("faults"))
-    caused = told.caused.filter(pl.col("round") == 1).join(named, on="visit", how="left").group_by("serial", pl.col("caused_at").alias("stage")).agg(
-        (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"), pl.col("faults").fill_null(1).sum())  # fmt: skip
-    joined = here.join(caused, on=["serial", "stage"], how="left").with_columns(pl.col("came_back", "faults").fill_null(0))
+    named = (
+        told.faults.filter(pl.col("outcome").is_in(ANSWERED))
+        .group_by("visit")
+        .agg(pl.len().cast(pl.Int64).alias("faults"))
+    )
+    caused = (
+        told.caused.filter(pl.col("round") == 1)
+        .join(named, on="visit", how="left")
+        .group_by("serial", pl.col("caused_at").alias("stage"))
+        .agg(
+            (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"), pl.col("faults").fill_null(1).sum()
+        )
+    )
+    joined = here.join(caused, on=["serial", "stage"], how="left").with_columns(
+        pl.col("came_back", "faults").fill_null(0)
+    )
     return joined.group_by("stage", pl.col("judged_week").alias("week")).agg(
-        pl.len().cast(pl.Int64).alias("instruments"), pl.col("came_back").sum(), pl.col("faults").sum())  # fmt: skip
+        pl.len().cast(pl.Int64).alias("instruments"), pl.col("came_back").sum(), pl.col("faults").sum()
+    )
 
 
 def _before(grid: Floats) -> Floats:

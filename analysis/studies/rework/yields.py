@@ -14,22 +14,30 @@ from ingest.store.snapshot import Snapshot
 def stage_yields(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """A row a stage of the shop in bench order, over judged instruments that visited it in round 1.
 
-    stage, instruments, visits, minutes (of all their visits), straight (first visit ended in pass), held (no send-back, fix or reject
-    caused there), yield_caught, yield_caused, and their exact 95 % bounds (.._low, .._high); null where no instrument came.
+    stage, instruments, visits, minutes (of all their visits), straight (first visit ended in pass), held (no send-back,
+    fix or reject caused there), yield_caught, yield_caused, and their exact 95 % bounds (.._low, .._high); null where
+    no instrument came.
     """
     told = snapshot.once(story)
     instruments = judged(snapshot, scope)
     here = visits_judged(snapshot, instruments)
     counted = here.group_by("stage").agg(
-        pl.col("serial").n_unique().cast(pl.Int64).alias("instruments"), pl.len().cast(pl.Int64).alias("visits"), pl.col("minutes").sum(),
+        pl.col("serial").n_unique().cast(pl.Int64).alias("instruments"),
+        pl.len().cast(pl.Int64).alias("visits"),
+        pl.col("minutes").sum(),
         (pl.col("first_pass") & (pl.col("outcome") == "pass")).sum().cast(pl.Int64).alias("straight"),
-    )  # fmt: skip
+    )
     came_back = (
-        told.caused.filter(pl.col("round") == 1).select("serial", pl.col("caused_at").alias("stage")).unique()
+        told.caused.filter(pl.col("round") == 1)
+        .select("serial", pl.col("caused_at").alias("stage"))
+        .unique()
         .join(here.select("serial", "stage").unique(), on=["serial", "stage"], how="semi")
-        .group_by("stage").agg(pl.len().cast(pl.Int64).alias("came_back"))
-    )  # fmt: skip
-    table = pl.DataFrame({"stage": list(snapshot.shop.bench_order)}).join(counted, on="stage", how="left", maintain_order="left")
+        .group_by("stage")
+        .agg(pl.len().cast(pl.Int64).alias("came_back"))
+    )
+    table = pl.DataFrame({"stage": list(snapshot.shop.bench_order)}).join(
+        counted, on="stage", how="left", maintain_order="left"
+    )
     table = table.join(came_back, on="stage", how="left", maintain_order="left").with_columns(
         pl.col("instruments", "visits", "straight", "came_back").fill_null(0), pl.col("minutes").fill_null(0.0)
     )
@@ -44,44 +52,70 @@ def with_shares(table: pl.DataFrame, shares: dict[str, tuple[str, str]]) -> pl.D
         any_ = pl.col(out_of) > 0
         table = table.with_columns(
             pl.when(any_).then(pl.col(count) / pl.col(out_of)).alias(name),
-            pl.when(any_).then(pl.Series(low)).alias(f"{name}_low"), pl.when(any_).then(pl.Series(high)).alias(f"{name}_high"),
-        )  # fmt: skip
+            pl.when(any_).then(pl.Series(low)).alias(f"{name}_low"),
+            pl.when(any_).then(pl.Series(high)).alias(f"{name}_high"),
+        )
     return table
 
 
 def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...] = ("model",)) -> pl.DataFrame:
-    """Rolled yield along each model's own route, beside the observed share never sent back; a row for each group in `by`.
+    """Rolled yield along each model's own route, beside the observed share never sent back; a row for each group in
+    `by`.
 
-    by : of model, family, week (empty: one row). Columns: those of `by`, judged, rolled_yield with approximate 95 % bounds rolled_low,
-    rolled_high, never (count never sent back), never_sent_back with exact bounds.
+    by : of model, family, week (empty: one row). Columns: those of `by`, judged, rolled_yield with approximate 95 %
+    bounds rolled_low, rolled_high, never (count never sent back), never_sent_back with exact bounds.
 
-    A model's rolled yield is the product of its yields caught over the stages of its route (repair stands outside) that a judged
-    instrument of it visited; of several models, the mean over judged instruments. Bounds: those of each stage's log yield joined as
-    independent (Zou & Donner 2008, Statistics in Medicine 27, cited from memory), the score interval for each stage.
+    A model's rolled yield is the product of its yields caught over the stages of its route (repair stands outside) that
+    a judged instrument of it visited; of several models, the mean over judged instruments. Bounds: those of each
+    stage's log yield joined as independent (Zou & Donner 2008, Statistics in Medicine 27, cited from memory), the score
+    interval for each stage.
     """
     instruments = judged(snapshot, scope)
     groups = [name for name in by if name != "model"]
     if instruments.is_empty():
-        columns = {name: pl.Date if name == "week" else pl.String for name in by} | {"judged": pl.Int64} | dict.fromkeys(
-            ("rolled_yield", "rolled_low", "rolled_high"), pl.Float64) | {"never": pl.Int64} | dict.fromkeys(
-            ("never_sent_back", "never_sent_back_low", "never_sent_back_high"), pl.Float64)  # fmt: skip
+        columns = (
+            {name: pl.Date if name == "week" else pl.String for name in by}
+            | {"judged": pl.Int64}
+            | dict.fromkeys(("rolled_yield", "rolled_low", "rolled_high"), pl.Float64)
+            | {"never": pl.Int64}
+            | dict.fromkeys(("never_sent_back", "never_sent_back_low", "never_sent_back_high"), pl.Float64)
+        )
         return pl.DataFrame(schema=columns)
     first = visits_judged(snapshot, instruments).filter("first_pass").drop("week")
-    first = first.join(routes(snapshot.shop), on=["family", "stage"], how="semi").join(instruments.select("serial", "week"), on="serial")
+    first = first.join(routes(snapshot.shop), on=["family", "stage"], how="semi").join(
+        instruments.select("serial", "week"), on="serial"
+    )
     key = [*groups, "model"]
-    cells = first.group_by(*key, "stage").agg((pl.col("outcome") == "pass").sum().alias("k"), pl.len().alias("n")).sort(*key, "stage")
-    per_model = instruments.group_by(key).agg(pl.len().cast(pl.Int64).alias("judged"), (pl.col("sent_back") == 0).sum().cast(pl.Int64).alias("never"))
+    cells = (
+        first.group_by(*key, "stage")
+        .agg((pl.col("outcome") == "pass").sum().alias("k"), pl.len().alias("n"))
+        .sort(*key, "stage")
+    )
+    per_model = instruments.group_by(key).agg(
+        pl.len().cast(pl.Int64).alias("judged"), (pl.col("sent_back") == 0).sum().cast(pl.Int64).alias("never")
+    )
     per_model = per_model.sort(key).join(_products(cells, key), on=key, how="left", maintain_order="left")
     if "model" not in by:
         weight = pl.col("judged") / pl.col("judged").sum()
-        spread = [(weight * (pl.col("rolled_yield") - pl.col(f"rolled_{side}"))).pow(2).sum().sqrt().alias(side) for side in ("low", "high")]
-        means = [pl.col("judged").sum(), pl.col("never").sum(), ((pl.col("judged") * pl.col("rolled_yield")).sum() / pl.col("judged").sum())
-                 .alias("rolled_yield"), *spread]  # fmt: skip
-        per_model = (per_model.group_by(groups).agg(means).sort(groups) if groups else per_model.select(means)).with_columns(
-            (pl.col("rolled_yield") - pl.col("low")).clip(0, 1).alias("rolled_low"), (pl.col("rolled_yield") + pl.col("high")).clip(0, 1)
-            .alias("rolled_high"))  # fmt: skip
+        spread = [
+            (weight * (pl.col("rolled_yield") - pl.col(f"rolled_{side}"))).pow(2).sum().sqrt().alias(side)
+            for side in ("low", "high")
+        ]
+        means = [
+            pl.col("judged").sum(),
+            pl.col("never").sum(),
+            ((pl.col("judged") * pl.col("rolled_yield")).sum() / pl.col("judged").sum()).alias("rolled_yield"),
+            *spread,
+        ]
+        per_model = (
+            per_model.group_by(groups).agg(means).sort(groups) if groups else per_model.select(means)
+        ).with_columns(
+            (pl.col("rolled_yield") - pl.col("low")).clip(0, 1).alias("rolled_low"),
+            (pl.col("rolled_yield") + pl.col("high")).clip(0, 1).alias("rolled_high"),
+        )
     return with_shares(
-        per_model.select(*by, "judged", "rolled_yield", "rolled_low", "rolled_high", "never"), {"never_sent_back": ("never", "judged")}
+        per_model.select(*by, "judged", "rolled_yield", "rolled_low", "rolled_high", "never"),
+        {"never_sent_back": ("never", "judged")},
     )
 
 
@@ -99,17 +133,28 @@ def _products(cells: pl.DataFrame, key: list[str]) -> pl.DataFrame:
     k, n = (np.asarray(cells[name].to_numpy(), dtype=np.float64) for name in ("k", "n"))
     low, high = wilson(k, n)
     share = k / n
-    told = cells.with_columns(pl.Series("share", share), pl.Series("down", _log(share) - _log(low)), pl.Series("up", _log(high) - _log(share)),
-                              pl.Series("most", high))  # fmt: skip
+    told = cells.with_columns(
+        pl.Series("share", share),
+        pl.Series("down", _log(share) - _log(low)),
+        pl.Series("up", _log(high) - _log(share)),
+        pl.Series("most", high),
+    )
     rolled = told.group_by(key, maintain_order=True).agg(
-        pl.col("share").product().alias("rolled_yield"), pl.col("down").pow(2).sum().sqrt(), pl.col("up").pow(2).sum().sqrt(),
+        pl.col("share").product().alias("rolled_yield"),
+        pl.col("down").pow(2).sum().sqrt(),
+        pl.col("up").pow(2).sum().sqrt(),
         pl.col("most").product(),
-    )  # fmt: skip
+    )
     nothing = pl.col("rolled_yield") == 0
     return rolled.select(
-        *key, "rolled_yield", (pl.col("rolled_yield") * (-pl.col("down")).exp()).alias("rolled_low"),
-        pl.when(nothing).then("most").otherwise((pl.col("rolled_yield") * pl.col("up").exp()).clip(upper_bound=1.0)).alias("rolled_high"),
-    )  # fmt: skip
+        *key,
+        "rolled_yield",
+        (pl.col("rolled_yield") * (-pl.col("down")).exp()).alias("rolled_low"),
+        pl.when(nothing)
+        .then("most")
+        .otherwise((pl.col("rolled_yield") * pl.col("up").exp()).clip(upper_bound=1.0))
+        .alias("rolled_high"),
+    )
 
 
 def _log(share: Floats) -> Floats:

@@ -1,8 +1,9 @@
-"""What goes with the air: how a characteristic moves with relative humidity some hours before, model by model and position by position.
+"""What goes with the air: how a characteristic moves with relative humidity some hours before, model by model and
+position by position.
 
-Readings as set (first final inspection), less the target of their spec where there is one, so that a changed target is no change of the
-wood. Thick wood lags the air by days; the lag is the one of LAGS that explains most. What moves together need not be a cause: readings
-are not corrected by these slopes.
+Readings as set (first final inspection), less the target of their spec where there is one, so that a changed target is
+no change of the wood. Thick wood lags the air by days; the lag is the one of LAGS that explains most. What moves
+together need not be a cause: readings are not corrected by these slopes.
 """
 
 import numpy as np
@@ -21,23 +22,32 @@ LEAST_DAYS = 10
 LEAST_WEEKS = 8  # from here on weeks are what is taken as independent, below it days
 
 CLIMATE: dict[str, pl.DataType] = {
-    "model": pl.String(), "characteristic": pl.String(), "position": pl.String(), "slope": pl.Float64(), "low": pl.Float64(), "high": pl.Float64(),
-    "lag_hours": pl.Float64(), "share_explained": pl.Float64(),
-}  # fmt: skip
+    "model": pl.String(),
+    "characteristic": pl.String(),
+    "position": pl.String(),
+    "slope": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
+    "lag_hours": pl.Float64(),
+    "share_explained": pl.Float64(),
+}
 KEY = ["setup", "characteristic", "position"]
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
     """`climate` of the figures: slope in canonical units per % RH with its 95 % interval, null where it cannot be told.
 
-    Under the shop's least readings, ten days, or no humidity on file nothing is told. Readings of one week move together for many
-    reasons, so the interval takes weeks as independent (under eight weeks days), not readings; that the lag was chosen is not in it.
+    Under the shop's least readings, ten days, or no humidity on file nothing is told. Readings of one week move
+    together for many reasons, so the interval takes weeks as independent (under eight weeks days), not readings; that
+    the lag was chosen is not in it.
     """
     return snapshot.once(slopes).select(CLIMATE.keys())
 
 
 def slopes(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `table` with n and days: readings, and days on which they were taken, that have humidity at every lag."""
+    """The rows of `table` with n and days: readings, and days on which they were taken, that have humidity at every
+    lag.
+    """
     readings = snapshot.once(as_set).filter(pl.col("setup") != "").sort(*KEY, "taken_at", maintain_order=True)
     columns = CLIMATE | {"n": pl.Int64(), "days": pl.Int64()}
     if readings.is_empty():
@@ -57,9 +67,11 @@ def slopes(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def humidity(snapshot: Snapshot, readings: pl.DataFrame) -> tuple[tuple[int, ...], Floats]:
-    """Lags in hours and % RH so long before each reading, shape (n, lags); nan where nobody looked at the hygrometer in the three hours before.
+    """Lags in hours and % RH so long before each reading, shape (n, lags); nan where nobody looked at the hygrometer in
+    the three hours before.
 
-    From climate.csv, of its rooms the one read most often; without it what was noted with the visits, which knows no lag.
+    From climate.csv, of its rooms the one read most often; without it what was noted with the visits, which knows no
+    lag.
     """
     air = snapshot.table("climate").filter(pl.col("rh").is_not_null() & pl.col("at").is_not_null())
     if air.is_empty():
@@ -80,8 +92,15 @@ def _found(readings: pl.DataFrame, damp: Floats, lags: Floats, least: int) -> pl
     starts = np.flatnonzero(np.diff(row, prepend=-1))
     y = (readings["value"] - readings["target"].fill_null(0.0)).to_numpy().astype(np.float64)
     n, s = lengths(starts, len(y)), np.arange(len(starts))
-    y_off, x_off = y - np.repeat(np.add.reduceat(y, starts) / n, n), damp - np.repeat(np.add.reduceat(damp, starts) / n[:, None], n, axis=0)
-    xx, xy, yy = np.add.reduceat(x_off**2, starts), np.add.reduceat(x_off * y_off[:, None], starts), np.add.reduceat(y_off**2, starts)
+    y_off, x_off = (
+        y - np.repeat(np.add.reduceat(y, starts) / n, n),
+        damp - np.repeat(np.add.reduceat(damp, starts) / n[:, None], n, axis=0),
+    )
+    xx, xy, yy = (
+        np.add.reduceat(x_off**2, starts),
+        np.add.reduceat(x_off * y_off[:, None], starts),
+        np.add.reduceat(y_off**2, starts),
+    )
     slope = np.divide(xy, xx, out=np.zeros_like(xy), where=xx > 1e-9)
     share = np.divide(slope * xy, yy[:, None], out=np.zeros_like(xy), where=(yy > 1e-18)[:, None])
     best = share.argmax(axis=1)
@@ -95,7 +114,13 @@ def _found(readings: pl.DataFrame, damp: Floats, lags: Floats, least: int) -> pl
     error = np.sqrt(squares * groups / np.maximum(groups - 1, 1)) / np.where(told, xx[s, best], 1.0)
     half = stats.t.isf(0.025, np.maximum(groups - 2, 1)) * error
     b = slope[s, best]
-    columns = {"slope": b, "low": b - half, "high": b + half, "lag_hours": lags[best], "share_explained": share[s, best]}
+    columns = {
+        "slope": b,
+        "low": b - half,
+        "high": b + half,
+        "lag_hours": lags[best],
+        "share_explained": share[s, best],
+    }
     shown = {name: pl.Series(np.where(told, values, np.nan)).fill_nan(None) for name, values in columns.items()}
     return readings[starts].select(KEY).with_columns(**shown, n=pl.Series(n), days=pl.Series(days))
 

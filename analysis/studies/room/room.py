@@ -1,7 +1,7 @@
 """How much room the work leaves between its limits, as built, as set or as shipped: what the capability map draws.
 
-A row a characteristic, position and model (setup), over the readings under the limits last in force; flags as the capability figures
-have them for the same stream.
+A row a characteristic, position and model (setup), over the readings under the limits last in force; flags as the
+capability figures have them for the same stream.
 """
 
 import numpy as np
@@ -21,33 +21,61 @@ MIDDLE, HALF = 0.997, 0.5  # shares of the readings between the ends of the line
 def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
     """The rows of the map for `when` (conformity.BUILT, SET or SHIPPED).
 
-    characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low, ppk_high, outside, share, share_low,
-    share_high, and low, quarter, three_quarters, high: where the middle 99.7 % and the middle half of readings lie, by their normal curve, or as
-    counted where the readings are not normal. flags: words joined by ';'. Without limits only n and mean.
+    characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low,
+    ppk_high, outside, share, share_low, share_high, and low, quarter, three_quarters, high: where the middle 99.7 % and
+    the middle half of readings lie, by their normal curve, or as counted where the readings are not normal. flags:
+    words joined by ';'. Without limits only n and mean.
     """
     readings = judged_readings(snapshot, when)
     if readings.is_empty():
         return pl.DataFrame()
     same = pl.struct("target", "lower", "upper")
-    latest = readings.sort("taken_at", maintain_order=True).group_by(KEY, maintain_order=True).agg(same.last().alias("asked"))
+    latest = (
+        readings.sort("taken_at", maintain_order=True)
+        .group_by(KEY, maintain_order=True)
+        .agg(same.last().alias("asked"))
+    )
     now = readings.join(latest, on=KEY, maintain_order="left").filter(same.eq_missing(pl.col("asked")))
     tail = (1 - MIDDLE) / 2
     value = pl.col("value")
-    rows = now.group_by(KEY, maintain_order=True).agg(
-        pl.len().cast(pl.Int64).alias("n"), pl.col("stage").unique(maintain_order=True).alias("stages"),
-        pl.col("target", "lower", "upper").first().cast(pl.Float64), value.mean().alias("mean"), value.std().alias("sd"),
-        pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
-        *(value.quantile(q, "linear").alias(name) for name, q in (("q_low", tail), ("q_quarter", 0.25), ("q_three", 0.75), ("q_high", 1 - tail))),
-    ).sort(KEY)  # fmt: skip
+    rows = (
+        now.group_by(KEY, maintain_order=True)
+        .agg(
+            pl.len().cast(pl.Int64).alias("n"),
+            pl.col("stage").unique(maintain_order=True).alias("stages"),
+            pl.col("target", "lower", "upper").first().cast(pl.Float64),
+            value.mean().alias("mean"),
+            value.std().alias("sd"),
+            pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
+            *(
+                value.quantile(q, "linear").alias(name)
+                for name, q in (("q_low", tail), ("q_quarter", 0.25), ("q_three", 0.75), ("q_high", 1 - tail))
+            ),
+        )
+        .sort(KEY)
+    )
     asked = rows.select(pl.col("target", "lower", "upper", "sd").fill_null(np.nan))
-    index = indices(rows["mean"].to_numpy(), asked["sd"].to_numpy(), asked["sd"].to_numpy(), rows["n"].to_numpy(), target=asked["target"].to_numpy(),
-                    lower=asked["lower"].to_numpy(), upper=asked["upper"].to_numpy())  # fmt: skip
+    index = indices(
+        rows["mean"].to_numpy(),
+        asked["sd"].to_numpy(),
+        asked["sd"].to_numpy(),
+        rows["n"].to_numpy(),
+        target=asked["target"].to_numpy(),
+        lower=asked["lower"].to_numpy(),
+        upper=asked["upper"].to_numpy(),
+    )
     low, high = binomial_exact(rows["outside"].to_numpy(), rows["n"].to_numpy())
     rows = rows.with_columns(
-        ppk=pl.Series(index.ppk).fill_nan(None), ppk_low=pl.Series(index.ppk_low).fill_nan(None), ppk_high=pl.Series(index.ppk_high).fill_nan(None),
-        share=pl.col("outside") / pl.col("n"), share_low=pl.Series(low), share_high=pl.Series(high),
-    )  # fmt: skip
-    rows = rows.join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left").with_columns(pl.col("flags").fill_null(""))
+        ppk=pl.Series(index.ppk).fill_nan(None),
+        ppk_low=pl.Series(index.ppk_low).fill_nan(None),
+        ppk_high=pl.Series(index.ppk_high).fill_nan(None),
+        share=pl.col("outside") / pl.col("n"),
+        share_low=pl.Series(low),
+        share_high=pl.Series(high),
+    )
+    rows = rows.join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left").with_columns(
+        pl.col("flags").fill_null("")
+    )
     odd = pl.col("flags").str.contains(capability.NOT_NORMAL)
     far, near = float(-ndtri(tail)), float(-ndtri((1 - HALF) / 2))
 
@@ -55,14 +83,19 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
         return pl.when(odd).then(counted).otherwise(pl.col("mean") + steps * pl.col("sd"))
 
     return rows.with_columns(
-        low=place(-far, "q_low"), quarter=place(-near, "q_quarter"), three_quarters=place(near, "q_three"), high=place(far, "q_high"),
+        low=place(-far, "q_low"),
+        quarter=place(-near, "q_quarter"),
+        three_quarters=place(near, "q_three"),
+        high=place(far, "q_high"),
         model=pl.col("setup"),
-    ).drop("setup", "q_low", "q_quarter", "q_three", "q_high")  # fmt: skip
+    ).drop("setup", "q_low", "q_quarter", "q_three", "q_high")
 
 
 def _flags(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
     """Flags of the latest capability row of each stream at the stages read."""
     stages = readings["stage"].unique().to_list()
-    rows = snapshot.once(capability.table).filter((pl.col("tech") == "") & pl.col("stage").is_in(stages) & (pl.col("position") != capability.ANY))
+    rows = snapshot.once(capability.table).filter(
+        (pl.col("tech") == "") & pl.col("stage").is_in(stages) & (pl.col("position") != capability.ANY)
+    )
     latest = rows.sort("last_at").unique(["characteristic", "position", "model"], keep="last")
     return latest.select("characteristic", "position", pl.col("model").alias("setup"), "flags")

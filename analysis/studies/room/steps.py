@@ -3,36 +3,58 @@
 import polars as pl
 
 from analysis.studies.drift import states
-from analysis.studies.story.conformity import with_specs
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.streams import KEY
+from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
 STEPS: dict[str, pl.DataType] = {
-    **{name: pl.String() for name in KEY}, "n": pl.Int64(), "step": pl.Float64(), "sigma": pl.Float64(), "tolerance": pl.Float64(),
-    "steps_in_tolerance": pl.Float64(), "steps_in_sigma": pl.Float64(), "gauge": pl.String(), "state": pl.String(), "gauges": pl.String(),
-}  # fmt: skip
+    **{name: pl.String() for name in KEY},
+    "n": pl.Int64(),
+    "step": pl.Float64(),
+    "sigma": pl.Float64(),
+    "tolerance": pl.Float64(),
+    "steps_in_tolerance": pl.Float64(),
+    "steps_in_sigma": pl.Float64(),
+    "gauge": pl.String(),
+    "state": pl.String(),
+    "gauges": pl.String(),
+}
 
 
 def steps(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a stream of all techs with a declared gauge; step, sigma and tolerance in the unit of the characteristic, coarse ones first.
+    """A row a stream of all techs with a declared gauge; step, sigma and tolerance in the unit of the characteristic,
+    coarse ones first.
 
-    steps_in_tolerance = (upper - lower) / step of the spec last in force; steps_in_sigma = sigma / step, below 1 coarse; gauges: those that took
-    its readings, as the logs name them.
+    steps_in_tolerance = (upper - lower) / step of the spec last in force; steps_in_sigma = sigma / step, below 1
+    coarse; gauges: those that took its readings, as the logs name them.
     """
     judged = snapshot.once(signals)
     if judged is None:
         return pl.DataFrame(schema=STEPS)
     held = judged.streams
     spec = with_specs(snapshot, held.readings.group_by("stream", maintain_order=True).last())
-    names = held.readings.filter(pl.col("gauge") != "").group_by("stream").agg(pl.col("gauge").unique().sort().str.join(", ").alias("gauges"))
+    names = (
+        held.readings.filter(pl.col("gauge") != "")
+        .group_by("stream")
+        .agg(pl.col("gauge").unique().sort().str.join(", ").alias("gauges"))
+    )
     rows = (
-        snapshot.once(states.table).drop("tech").with_row_index("stream").with_columns(
-            pl.col("stream").cast(pl.Int64), step=held.rows["step"], tech=held.rows["tech"], tolerance=spec["upper"] - spec["lower"]
+        snapshot.once(states.table)
+        .drop("tech")
+        .with_row_index("stream")
+        .with_columns(
+            pl.col("stream").cast(pl.Int64),
+            step=held.rows["step"],
+            tech=held.rows["tech"],
+            tolerance=spec["upper"] - spec["lower"],
         )
         .filter((pl.col("tech") == "") & pl.col("step").is_not_null())
         .join(names, on="stream", how="left", maintain_order="left")
-        .with_columns(pl.col("gauges").fill_null(""), steps_in_tolerance=pl.col("tolerance") / pl.col("step"),
-                      steps_in_sigma=pl.col("sigma") / pl.col("step"))
-    )  # fmt: skip
+        .with_columns(
+            pl.col("gauges").fill_null(""),
+            steps_in_tolerance=pl.col("tolerance") / pl.col("step"),
+            steps_in_sigma=pl.col("sigma") / pl.col("step"),
+        )
+    )
     return rows.select(STEPS.keys()).sort("steps_in_sigma", *KEY, nulls_last=True)

@@ -36,15 +36,18 @@ def last_moment(day: date, shop: Shop) -> datetime:
 
 def wall(time: pl.Series, shop: Shop) -> Ints:
     """UTC times as microseconds of the clock on the wall since 1970, shape (n,); no time may be missing."""
-    return np.asarray(time.dt.convert_time_zone(shop.shop.timezone).dt.replace_time_zone(None).cast(pl.Int64).to_numpy(), dtype=np.int64)
+    return np.asarray(
+        time.dt.convert_time_zone(shop.shop.timezone).dt.replace_time_zone(None).cast(pl.Int64).to_numpy(),
+        dtype=np.int64,
+    )
 
 
 def paid_minutes(started: pl.Series, finished: pl.Series, shop: Shop) -> Floats:
     """Minutes from start to finish less breaks and closed hours.
 
     started, finished : UTC times, shape (n,), none missing, finish not before start.
-    Where the shop names no opening hours every hour may be paid, and what passed is counted in real time, so that a night on which
-    the clocks change keeps its true length.
+    Where the shop names no opening hours every hour may be paid, and what passed is counted in real time, so that a
+    night on which the clocks change keeps its true length.
     """
     begin, end = wall(started, shop), wall(finished, shop)
     hours, closed = _paid_hours(shop.calendar), closed_days(shop.calendar)
@@ -69,7 +72,12 @@ def _paid_hours(calendar: Calendar) -> list[tuple[int, int]]:
     """The paid stretches of an open day in microseconds from midnight."""
     paid = [_stretch(calendar.open)] if calendar.open else [(0, DAY)]
     for low, high in map(_stretch, calendar.breaks):
-        paid = [part for begin, end in paid for part in ((begin, min(end, low)), (max(begin, high), end)) if part[0] < part[1]]
+        paid = [
+            part
+            for begin, end in paid
+            for part in ((begin, min(end, low)), (max(begin, high), end))
+            if part[0] < part[1]
+        ]
     return paid
 
 

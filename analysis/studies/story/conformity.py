@@ -1,7 +1,8 @@
 """Readings against what was asked: the spec that held for each, and whether it lies outside.
 
-As built: the first play-test readings; as set: the first final-inspection readings; as shipped: the last final-inspection readings of the
-round, after any touch-up. Work is judged as set: what was shipped has been sorted by inspection.
+As built: the first play-test readings; as set: the first final-inspection readings; as shipped: the last
+final-inspection readings of the round, after any touch-up. Work is judged as set: what was shipped has been sorted by
+inspection.
 """
 
 import polars as pl
@@ -14,11 +15,14 @@ ON = 1e-9  # nearer to a limit than this share of it, a reading lies on it and c
 
 
 def with_specs(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
-    """The same readings with `spec` (row of specs, null: none holds), target, lower, upper, and `outside` (null without a limit).
+    """The same readings with `spec` (row of specs, null: none holds), target, lower, upper, and `outside` (null without
+    a limit).
 
     readings : the story's columns characteristic, position, family, model, stage, supplier, set_on and value.
     """
-    keys = readings.select("characteristic", "position", "family", "model", "stage", "supplier", pl.col("set_on").alias("date"))
+    keys = readings.select(
+        "characteristic", "position", "family", "model", "stage", "supplier", pl.col("set_on").alias("date")
+    )
     spec = snapshot.specs.match(keys)
     rows = snapshot.specs.rows.select("target", "lower", "upper")
     held = rows.select(pl.all().gather(spec))
@@ -35,11 +39,17 @@ def judged_readings(snapshot: Snapshot, when: str) -> pl.DataFrame:
     """Round-1 readings as built, as set or as shipped, one a serial, characteristic and position, with their specs."""
     told = snapshot.once(story)
     role = "test" if when == BUILT else "final"
-    readings = told.readings.filter((pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != ""))
+    readings = told.readings.filter(
+        (pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
+    )
     if when == SHIPPED:
         readings = readings.sort("visit", pl.col("moment") == "left", maintain_order=True)
         last = readings.group_by("serial").agg(pl.col("visit").max().alias("_last"))
-        readings = readings.join(last, on="serial", maintain_order="left").filter(pl.col("visit") == pl.col("_last")).drop("_last")
+        readings = (
+            readings.join(last, on="serial", maintain_order="left")
+            .filter(pl.col("visit") == pl.col("_last"))
+            .drop("_last")
+        )
         readings = readings.unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
     else:
         readings = readings.filter((pl.col("moment") == "found") & pl.col("first_pass"))

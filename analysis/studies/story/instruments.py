@@ -13,11 +13,12 @@ FROM_SIGHT = timedelta(days=30)  # on the bench, and not seen for so long: lost 
 def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     """A row a serial, sorted by serial.
 
-    serial, model, setup, family, supplier, lot, neck, job, string_set, grade, hand · visits (count, all rounds), rounds · first_seen,
-    last_seen (UTC), last_stage, last_outcome, last_visit · of round 1: sent_back (count of send-backs), first_final_visit, last_final_visit (or
-    null), judged Bool (reached final inspection - in a shop without one, packing - or ended in reject or second) with judged_visit, judged_at,
-    judged_day and week (Date, the first day of the week), end ('' | reject | second | pulled: left the bench and did not come back in the
-    round) with end_at, finished_at (first passed packing - in a shop without one, final inspection) with finished_week · now: standing
+    serial, model, setup, family, supplier, lot, neck, job, string_set, grade, hand · visits (count, all rounds), rounds
+    · first_seen, last_seen (UTC), last_stage, last_outcome, last_visit · of round 1: sent_back (count of send-backs),
+    first_final_visit, last_final_visit (or null), judged Bool (reached final inspection - in a shop without one,
+    packing - or ended in reject or second) with judged_visit, judged_at, judged_day and week (Date, the first day of
+    the week), end ('' | reject | second | pulled: left the bench and did not come back in the round) with end_at,
+    finished_at (first passed packing - in a shop without one, final inspection) with finished_week · now: standing
     (finished | reject | second | pulled | hold | lost | bench) by its latest round, on_hold Bool.
     """
     first = pl.col("round") == 1
@@ -28,7 +29,10 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     judging = first & ((pl.col("role") == judging_role(snapshot.shop)) | over)
     last_in_first = pl.col("outcome").filter(first).last()
     rows = visits.group_by("serial", maintain_order=True).agg(
-        *(pl.col(name).first() for name in ("model", "setup", "family", "supplier", "lot", "neck", "job", "string_set", "grade", "hand")),
+        *(
+            pl.col(name).first()
+            for name in ("model", "setup", "family", "supplier", "lot", "neck", "job", "string_set", "grade", "hand")
+        ),
         pl.len().cast(pl.Int64).alias("visits"),
         pl.col("round").max().alias("rounds"),
         pl.col("taken_at").min().alias("first_seen"),
@@ -44,7 +48,9 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
         pl.col("day").filter(judging).first().alias("judged_day"),
         pl.col("week").filter(judging).first().alias("week"),
         pl.coalesce(
-            pl.col("outcome").filter(first & over).first(), pl.when(last_in_first == "pulled").then(pl.lit("pulled")), pl.lit("")
+            pl.col("outcome").filter(first & over).first(),
+            pl.when(last_in_first == "pulled").then(pl.lit("pulled")),
+            pl.lit(""),
         ).alias("end"),
         pl.coalesce(
             pl.col("taken_at").filter(first & over).first(),
@@ -54,19 +60,26 @@ def instruments_of(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
         pl.col("week").filter(first & packed).first().alias("finished_week"),
         (latest & packed).any().alias("_packed"),
         pl.col("outcome").filter(latest & over).first().alias("_over"),
-    )  # fmt: skip
+    )
     lost = pl.col("last_seen") < pl.lit(snapshot.as_of) - FROM_SIGHT
     standing = (
-        pl.when(pl.col("_over").is_not_null()).then("_over")
-        .when("_packed").then(pl.lit("finished"))
-        .when(pl.col("last_outcome") == "pulled").then(pl.lit("pulled"))
-        .when(lost).then(pl.lit("lost"))
-        .when(pl.col("last_outcome") == "hold").then(pl.lit("hold"))
+        pl.when(pl.col("_over").is_not_null())
+        .then("_over")
+        .when("_packed")
+        .then(pl.lit("finished"))
+        .when(pl.col("last_outcome") == "pulled")
+        .then(pl.lit("pulled"))
+        .when(lost)
+        .then(pl.lit("lost"))
+        .when(pl.col("last_outcome") == "hold")
+        .then(pl.lit("hold"))
         .otherwise(pl.lit("bench"))
-    )  # fmt: skip
-    return rows.with_columns(
-        pl.col("judged_visit").is_not_null().alias("judged"), standing.alias("standing")
-    ).with_columns((pl.col("standing") == "hold").alias("on_hold")).drop("_packed", "_over")  # fmt: skip
+    )
+    return (
+        rows.with_columns(pl.col("judged_visit").is_not_null().alias("judged"), standing.alias("standing"))
+        .with_columns((pl.col("standing") == "hold").alias("on_hold"))
+        .drop("_packed", "_over")
+    )
 
 
 def judging_role(shop: Shop) -> str:

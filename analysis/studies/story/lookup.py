@@ -1,4 +1,6 @@
-"""The rows behind a number: readings, send-backs, and the whole story of one instrument, each with its file and line."""
+"""The rows behind a number: readings, send-backs, and the whole story of one instrument, each with its file and
+line.
+"""
 
 from dataclasses import dataclass
 from datetime import date
@@ -37,14 +39,20 @@ def _files(snapshot: Snapshot) -> pl.DataFrame:
 def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
     """First-pass found readings of round 1 as they were asked for, newest first.
 
-    serial, model, stage, characteristic, position, value, raw, unit, flag, taken_at, set_by, tech, gauge, supplier, lot, target, lower, upper,
-    outside (null without a limit), file, log_id, line.
+    serial, model, stage, characteristic, position, value, raw, unit, flag, taken_at, set_by, tech, gauge, supplier,
+    lot, target, lower, upper, outside (null without a limit), file, log_id, line.
     """
     rows = snapshot.once(story).readings.filter(
         (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found") & pl.col("value").is_not_null()
     )
-    equal = {"characteristic": asked.characteristic, "stage": asked.stage, "role": asked.role, "set_by": asked.tech, "supplier": asked.supplier,
-             "lot": asked.lot}  # fmt: skip
+    equal = {
+        "characteristic": asked.characteristic,
+        "stage": asked.stage,
+        "role": asked.role,
+        "set_by": asked.tech,
+        "supplier": asked.supplier,
+        "lot": asked.lot,
+    }
     rows = rows.filter(*[pl.col(name) == value for name, value in equal.items() if value])
     if asked.position is not None:
         rows = rows.filter(pl.col("position") == asked.position)
@@ -67,19 +75,52 @@ def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
     if asked.outside:
         rows = rows.filter(pl.col("outside").fill_null(False))
     columns = [
-        "serial", "model", "stage", "characteristic", "position", "value", "raw", "unit", "flag", "taken_at", "set_by", "tech", "gauge", "supplier",
-        "lot", "target", "lower", "upper", "outside", "file", "log_id", "line",
-    ]  # fmt: skip
-    return rows.join(_files(snapshot), on="log_id", how="left").select(columns).sort("taken_at", "serial", "line", descending=True)
+        "serial",
+        "model",
+        "stage",
+        "characteristic",
+        "position",
+        "value",
+        "raw",
+        "unit",
+        "flag",
+        "taken_at",
+        "set_by",
+        "tech",
+        "gauge",
+        "supplier",
+        "lot",
+        "target",
+        "lower",
+        "upper",
+        "outside",
+        "file",
+        "log_id",
+        "line",
+    ]
+    return (
+        rows.join(_files(snapshot), on="log_id", how="left")
+        .select(columns)
+        .sort("taken_at", "serial", "line", descending=True)
+    )
 
 
 def send_backs(
-    snapshot: Snapshot, *, caused_at: str = "", caught_at: str = "", fault: str = "", model: str = "", first: date | None = None,
-    last: date | None = None, confirmed: bool | None = None, judged: tuple[date, date] | None = None,
-) -> pl.DataFrame:  # fmt: skip
+    snapshot: Snapshot,
+    *,
+    caused_at: str = "",
+    caught_at: str = "",
+    fault: str = "",
+    model: str = "",
+    first: date | None = None,
+    last: date | None = None,
+    confirmed: bool | None = None,
+    judged: tuple[date, date] | None = None,
+) -> pl.DataFrame:
     """Send-backs of round 1, newest first: the story's loops with log_id, line and file.
 
-    first, last : days on which it was caught; judged : first days of the first and last week in which the instrument was judged.
+    first, last : days on which it was caught; judged : first days of the first and last week in which the instrument
+    was judged.
     """
     rows = snapshot.once(story).loops.filter(pl.col("round") == 1)
     equal = {"caused_at": caused_at, "caught_at": caught_at, "fault": fault}
@@ -119,9 +160,13 @@ def instrument(snapshot: Snapshot, *, serial: str) -> Life | None:
         return None
     files = _files(snapshot)
     visits = told.visits.filter(pl.col("serial") == serial).join(files, on="log_id", how="left", maintain_order="left")
-    found = told.readings.filter(pl.col("serial") == serial).sort("visit", "characteristic", "position", "moment", nulls_last=True)
+    found = told.readings.filter(pl.col("serial") == serial).sort(
+        "visit", "characteristic", "position", "moment", nulls_last=True
+    )
     return Life(
-        instrument=here.row(0, named=True), visits=visits,
+        instrument=here.row(0, named=True),
+        visits=visits,
         readings=with_specs(snapshot, found).join(files, on="log_id", how="left", maintain_order="left"),
-        faults=told.faults.filter(pl.col("serial") == serial), loops=told.loops.filter(pl.col("serial") == serial),
-    )  # fmt: skip
+        faults=told.faults.filter(pl.col("serial") == serial),
+        loops=told.loops.filter(pl.col("serial") == serial),
+    )

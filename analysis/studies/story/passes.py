@@ -11,16 +11,20 @@ TOO_LONG = 4  # a clock that ran longer than so many times the planned minutes r
 
 
 def with_passes(visits: pl.DataFrame) -> pl.DataFrame:
-    """Adds outcome_typed, round, pass_no, first_pass to visits in time order (time_order.visits_in_order), and settles open outcomes.
+    """Adds outcome_typed, round, pass_no, first_pass to visits in time order (time_order.visits_in_order), and settles
+    open outcomes.
 
-    An open visit that a visit at a later stage of the bench follows counts as a pass (from a repair stage: a visit at any stage of the
-    bench). Round 2 begins after the first passed packing, or with a visit whose outcome is `return`; and so on.
+    An open visit that a visit at a later stage of the bench follows counts as a pass (from a repair stage: a visit at
+    any stage of the bench). Round 2 begins after the first passed packing, or with a visit whose outcome is `return`;
+    and so on.
     """
     who, order = _ints(visits["who"]), _ints(visits["bench_order"])
     repair = (visits["role"] == "repair").to_numpy()
     reached = _later_maximum(np.where(repair, -1, order), who)
     went_on = reached > np.where(repair, -1, order)
-    outcome = visits.select(pl.when((pl.col("outcome") == "open") & pl.Series(went_on)).then(pl.lit("pass")).otherwise("outcome"))
+    outcome = visits.select(
+        pl.when((pl.col("outcome") == "open") & pl.Series(went_on)).then(pl.lit("pass")).otherwise("outcome")
+    )
     settled = visits.with_columns(pl.col("outcome").alias("outcome_typed"), outcome.to_series().alias("outcome"))
 
     packed = ((settled["role"] == "packing") & (settled["outcome"] == "pass")).to_numpy()
@@ -40,14 +44,19 @@ def with_passes(visits: pl.DataFrame) -> pl.DataFrame:
 
 
 def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
-    """Works out `minutes` and `minutes_from` (typed | clock | planned): as typed, else by the clock within paid hours, else as planned.
+    """Works out `minutes` and `minutes_from` (typed | clock | planned): as typed, else by the clock within paid hours,
+    else as planned.
 
-    A clock that ran backwards or longer than four times the planned minutes tells nothing; a stage without planned minutes is not held
-    against them. A rest has no paid minutes.
+    A clock that ran backwards or longer than four times the planned minutes tells nothing; a stage without planned
+    minutes is not held against them. A rest has no paid minutes.
     """
     pairs = visits.select("stage", "family").unique()
     planned = pairs.with_columns(
-        pl.Series("planned", [shop.by_stage[stage].planned_minutes(family) for stage, family in pairs.iter_rows()], dtype=pl.Float64)
+        pl.Series(
+            "planned",
+            [shop.by_stage[stage].planned_minutes(family) for stage, family in pairs.iter_rows()],
+            dtype=pl.Float64,
+        )
     )
     known = visits.join(planned, on=["stage", "family"], how="left", maintain_order="left")
     stamped = (pl.col("finished_at") >= pl.col("started_at")).fill_null(False) & pl.col("time_known").fill_null(True)
@@ -57,14 +66,32 @@ def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     if held.height:
         clock[has_clock.to_numpy()] = paid_minutes(held["started_at"], held["finished_at"], shop)
     timed = known.with_columns(pl.Series("clock", clock).fill_nan(None))
-    trusted = pl.col("clock").is_not_null() & ((pl.col("planned") == 0) | (pl.col("clock") <= TOO_LONG * pl.col("planned")))
-    source = pl.when(pl.col("minutes").is_not_null()).then(pl.lit("typed")).when(trusted).then(pl.lit("clock")).otherwise(pl.lit("planned"))
-    amount = pl.when(pl.col("role") == "rest").then(0.0).when(pl.col("minutes").is_not_null()).then("minutes").when(trusted).then("clock")
-    return timed.with_columns(amount.otherwise("planned").alias("minutes"), source.alias("minutes_from")).drop("planned", "clock")
+    trusted = pl.col("clock").is_not_null() & (
+        (pl.col("planned") == 0) | (pl.col("clock") <= TOO_LONG * pl.col("planned"))
+    )
+    source = (
+        pl.when(pl.col("minutes").is_not_null())
+        .then(pl.lit("typed"))
+        .when(trusted)
+        .then(pl.lit("clock"))
+        .otherwise(pl.lit("planned"))
+    )
+    amount = (
+        pl.when(pl.col("role") == "rest")
+        .then(0.0)
+        .when(pl.col("minutes").is_not_null())
+        .then("minutes")
+        .when(trusted)
+        .then("clock")
+    )
+    return timed.with_columns(amount.otherwise("planned").alias("minutes"), source.alias("minutes_from")).drop(
+        "planned", "clock"
+    )
 
 
 def last_before(visits: pl.DataFrame, at: Ints, stage: Ints, *, itself: bool) -> Ints:
-    """Row of the last visit of the same instrument at bench order `stage` before row `at` (`itself`: or at it), -1 where there is none.
+    """Row of the last visit of the same instrument at bench order `stage` before row `at` (`itself`: or at it), -1
+    where there is none.
 
     visits : in time order with `who` and bench_order; at, stage : shape (n,), stage -1 for none.
     """

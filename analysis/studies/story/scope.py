@@ -53,4 +53,6 @@ def events_caught(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
 def visits_judged(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     """Round-1 visits of those instruments."""
     told: Story = snapshot.once(story)
-    return told.visits.filter(pl.col("round") == 1).join(instruments.select("serial"), on="serial", how="semi", maintain_order="left")
+    return told.visits.filter(pl.col("round") == 1).join(
+        instruments.select("serial"), on="serial", how="semi", maintain_order="left"
+    )

@@ -11,9 +11,9 @@ import polars as pl
 from analysis.methods.segments import Ints
 from analysis.studies.story.calendar import local_day, week_of
 from analysis.studies.story.instruments import instruments_of
-from analysis.studies.story.walks import with_loops
 from analysis.studies.story.passes import last_before, with_minutes, with_passes
 from analysis.studies.story.time_order import visits_in_order
+from analysis.studies.story.walks import with_loops
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -24,41 +24,52 @@ SEVERAL = r"[/+&,]"  # between the names of a visit that two worked on
 
 @dataclass(frozen=True)
 class Story:
-    """The tables of every study. `visit` is the row of `visits`; times are UTC, days and weeks are those of the clock on the wall."""
+    """The tables of every study. `visit` is the row of `visits`; times are UTC, days and weeks are those of the clock
+    on the wall.
+    """
 
     visits: pl.DataFrame
-    """A row a visit of an instrument, sorted by serial as text and time order: the columns of tables.VISITS, carried ones (model, supplier,
-    lot, neck, job, string_set, grade, hand) filled for all the serial's visits, and
+    """A row a visit of an instrument, sorted by serial as text and time order: the columns of tables.VISITS, carried
+    ones (model, supplier, lot, neck, job, string_set, grade, hand) filled for all the serial's visits, and
 
-    visit Int64 · taken_at · day, week Date · bench_order Int64 · role, family, setup · round Int32 · pass_no Int32 (at this stage in this
-    round) · first_pass Bool (the first pass of round 1) · outcome settled, outcome_typed as typed · minutes, minutes_from worked out ·
-    sent_to (sent_back_to where it is a stage, supplier or handling) · caused_at, confirmed, fault (the first; '' none; of visits that ask
-    for a cause, else '', False) · loop Int64 or null (innermost loop open when it began) · loop_minutes (its minutes where they are the
-    loop's, else 0)."""
+    visit Int64 · taken_at · day, week Date · bench_order Int64 · role, family, setup · round Int32 · pass_no Int32
+    (at this stage in this round) · first_pass Bool (the first pass of round 1) · outcome settled, outcome_typed as
+    typed · minutes, minutes_from worked out · sent_to (sent_back_to where it is a stage, supplier or handling) ·
+    caused_at, confirmed, fault (the first; '' none; of visits that ask for a cause, else '', False) · loop Int64 or
+    null (innermost loop open when it began) · loop_minutes (its minutes where they are the loop's, else 0).
+    """
 
     readings: pl.DataFrame
-    """A row a reading, sorted by characteristic, position, setup, stage, then time order (taken_at, serial, line): the columns of
-    tables.READINGS, and visit (null: a part without an instrument) · part (the serial, else the neck or the line: one text a part) ·
-    model, setup, family, supplier, lot, neck · round, pass_no, first_pass, role, outcome · tech (who took it) · set_by ('' unknown) ·
-    set_on Date (the day it was set where the setter is known, else the day it was read: the date for specs.csv) · day. Of parts without a
-    serial, serial is '' unless a visit named their neck."""
+    """A row a reading, sorted by characteristic, position, setup, stage, then time order (taken_at, serial, line):
+    the columns of tables.READINGS, and visit (null: a part without an instrument) · part (the serial, else the neck
+    or the line: one text a part) · model, setup, family, supplier, lot, neck · round, pass_no, first_pass, role,
+    outcome · tech (who took it) · set_by ('' unknown) · set_on Date (the day it was set where the setter is known,
+    else the day it was read: the date for specs.csv) · day. Of parts without a serial, serial is '' unless a visit
+    named their neck.
+    """
 
     faults: pl.DataFrame
-    """A row a fault: tables.FAULTS, and visit, model, setup, family, supplier, lot, round, outcome, caused_at, confirmed, day, week, taken_at."""
+    """A row a fault: tables.FAULTS, and visit, model, setup, family, supplier, lot, round, outcome, caused_at,
+    confirmed, day, week, taken_at.
+    """
 
     instruments: pl.DataFrame
     """A row an instrument: see instruments.instruments_of."""
 
     loops: pl.DataFrame
-    """A row a send-back: loop (its row) · serial, model, setup, family, supplier, lot · visit, round · caught_at, sent_to, caused_at (a
-    stage, supplier, handling or unknown), confirmed Bool · fault (the first, '' none) · tech (who sent it back) · charged, charged_visit
-    (see `caused`) · opened_at, opened_day, opened_week · closing_visit, closed_at (null while open) · closed_by ('stage', an ending outcome,
-    'round', '' open) · open Bool · minutes, hours, cost (so far while open) · parent (the loop it was opened in, or null)."""
+    """A row a send-back: loop (its row) · serial, model, setup, family, supplier, lot · visit, round · caught_at,
+    sent_to, caused_at (a stage, supplier, handling or unknown), confirmed Bool · fault (the first, '' none) · tech
+    (who sent it back) · charged, charged_visit (see `caused`) · opened_at, opened_day, opened_week · closing_visit,
+    closed_at (null while open) · closed_by ('stage', an ending outcome, 'round', '' open) · open Bool · minutes,
+    hours, cost (so far while open) · parent (the loop it was opened in, or null).
+    """
 
     caused: pl.DataFrame
-    """A row a send-back, fix or reject: visit, serial, model, setup, family, supplier, lot, round, kind (the outcome), caught_at, caused_at,
-    confirmed, fault, taken_at, day, week, tech (who found it), charged_visit (the last visit at the stage that caused
-    it before it, or null), charged (its tech; '' where nobody, or two names, stand there)."""
+    """A row a send-back, fix or reject: visit, serial, model, setup, family, supplier, lot, round, kind (the
+    outcome), caught_at, caused_at, confirmed, fault, taken_at, day, week, tech (who found it), charged_visit (the
+    last visit at the stage that caused it before it, or null), charged (its tech; '' where nobody, or two names,
+    stand there).
+    """
 
 
 def story(snapshot: Snapshot) -> Story:
@@ -67,7 +78,12 @@ def story(snapshot: Snapshot) -> Story:
     told = with_minutes(with_passes(visits_in_order(snapshot)), shop)
     with_parts = told.with_columns(week_of(pl.col("day"), shop).alias("week"))
     own = (with_parts["serial"] != "").to_numpy()
-    visits = with_parts.filter(pl.Series(own)).drop("part").with_row_index("visit").with_columns(pl.col("visit").cast(pl.Int64))
+    visits = (
+        with_parts.filter(pl.Series(own))
+        .drop("part")
+        .with_row_index("visit")
+        .with_columns(pl.col("visit").cast(pl.Int64))
+    )
     visits = _with_causes(visits, snapshot.table("faults"), shop)
     visits, loops = with_loops(visits, snapshot)
     caused = _caused(visits, shop)
@@ -76,7 +92,9 @@ def story(snapshot: Snapshot) -> Story:
         readings=_readings(snapshot, with_parts, own),
         faults=_faults(snapshot.table("faults"), visits),
         instruments=instruments_of(visits, snapshot),
-        loops=loops.join(caused.select("visit", "charged", "charged_visit"), on="visit", how="left", maintain_order="left"),
+        loops=loops.join(
+            caused.select("visit", "charged", "charged_visit"), on="visit", how="left", maintain_order="left"
+        ),
         caused=caused,
     )
 
@@ -90,29 +108,64 @@ def _with_causes(visits: pl.DataFrame, faults: pl.DataFrame, shop: Shop) -> pl.D
     known = pl.when(confirmed).then("cause").when(sent_to != "").then(sent_to).otherwise(pl.lit("unknown"))
     asked = pl.col("outcome").is_in(ANSWERED) | pl.col("outcome").is_in(["second", "return"])
     return visits.join(first, on=["log_id", "line", "stage"], how="left", maintain_order="left").with_columns(
-        pl.col("fault").fill_null(""), sent_to.alias("sent_to"), pl.when(asked).then(known).otherwise(pl.lit("")).alias("caused_at"),
+        pl.col("fault").fill_null(""),
+        sent_to.alias("sent_to"),
+        pl.when(asked).then(known).otherwise(pl.lit("")).alias("caused_at"),
         (asked & confirmed).alias("confirmed"),
-    )  # fmt: skip
+    )
 
 
 def _caused(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     events = visits.filter(pl.col("outcome").is_in(ANSWERED))
     stage = events["caused_at"].replace_strict(shop.bench_order, default=-1, return_dtype=pl.Int64).to_numpy()
-    charged = pl.Series("charged_visit", last_before(visits, _ints(events["visit"]), stage, itself=False)).replace(-1, None)
+    charged = pl.Series("charged_visit", last_before(visits, _ints(events["visit"]), stage, itself=False)).replace(
+        -1, None
+    )
     tech = visits["tech"].gather(charged).fill_null("")
     several = tech.str.contains(SEVERAL)
     return events.select(
-        "visit", "serial", "model", "setup", "family", "supplier", "lot", "round", pl.col("outcome").alias("kind"),
-        pl.col("stage").alias("caught_at"), "caused_at", "confirmed", "fault", "taken_at", "day", "week", "tech", charged,
+        "visit",
+        "serial",
+        "model",
+        "setup",
+        "family",
+        "supplier",
+        "lot",
+        "round",
+        pl.col("outcome").alias("kind"),
+        pl.col("stage").alias("caught_at"),
+        "caused_at",
+        "confirmed",
+        "fault",
+        "taken_at",
+        "day",
+        "week",
+        "tech",
+        charged,
         pl.select(pl.when(several).then(pl.lit("")).otherwise(tech)).to_series().alias("charged"),
-    )  # fmt: skip
+    )
 
 
 def _faults(faults: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
     told = visits.select(
-        "log_id", "line", "stage", "visit", pl.col("serial").alias("_serial"), "model", "setup", "family", "supplier", "lot", "round", "outcome",
-        "caused_at", "confirmed", "day", "week", "taken_at",
-    )  # fmt: skip
+        "log_id",
+        "line",
+        "stage",
+        "visit",
+        pl.col("serial").alias("_serial"),
+        "model",
+        "setup",
+        "family",
+        "supplier",
+        "lot",
+        "round",
+        "outcome",
+        "caused_at",
+        "confirmed",
+        "day",
+        "week",
+        "taken_at",
+    )
     joined = faults.join(told, on=["log_id", "line", "stage"], how="inner", maintain_order="left")
     return joined.with_columns(pl.col("_serial").alias("serial")).drop("_serial").sort("visit", maintain_order=True)
 
@@ -122,21 +175,41 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
     shop = snapshot.shop
     visit = pl.Series("visit", np.where(own, np.cumsum(own) - 1, -1)).replace(-1, None)
     rows = told.select(
-        "log_id", "line", "stage", pl.col("serial").alias("_serial"), "part", "model", "setup", "family", "supplier", "lot", "neck", "round",
-        "pass_no", "first_pass", "role", "outcome", "tech", visit, pl.int_range(pl.len(), dtype=pl.Int64).alias("_row"),
-    )  # fmt: skip
+        "log_id",
+        "line",
+        "stage",
+        pl.col("serial").alias("_serial"),
+        "part",
+        "model",
+        "setup",
+        "family",
+        "supplier",
+        "lot",
+        "neck",
+        "round",
+        "pass_no",
+        "first_pass",
+        "role",
+        "outcome",
+        "tech",
+        visit,
+        pl.int_range(pl.len(), dtype=pl.Int64).alias("_row"),
+    )
     readings = snapshot.table("readings").join(rows, on=["log_id", "line", "stage"], how="inner")
-    readings = readings.with_columns(pl.col("_serial").alias("serial"), local_day(pl.col("taken_at"), shop).alias("day")).drop("_serial")
+    readings = readings.with_columns(
+        pl.col("_serial").alias("serial"), local_day(pl.col("taken_at"), shop).alias("day")
+    ).drop("_serial")
     set_at = {item.key: shop.bench_order.get(item.set_at, -1) for item in shop.characteristics}
     stage = readings["characteristic"].replace_strict(set_at, default=-1, return_dtype=pl.Int64).to_numpy()
     setter = pl.Series("_setter", last_before(told, _ints(readings["_row"]), stage, itself=True)).replace(-1, None)
     set_by = told["tech"].gather(setter).fill_null("").alias("set_by")
     set_day = told["day"].gather(setter).alias("_set_day")
-    return readings.with_columns(set_by, set_day).with_columns(
-        pl.when(pl.col("set_by") != "").then("_set_day").otherwise("day").alias("set_on")
-    ).drop("_row", "_set_day").sort(
-        "characteristic", "position", "setup", "stage", "taken_at", "serial", "line", "log_id", "moment"
-    )  # fmt: skip
+    return (
+        readings.with_columns(set_by, set_day)
+        .with_columns(pl.when(pl.col("set_by") != "").then("_set_day").otherwise("day").alias("set_on"))
+        .drop("_row", "_set_day")
+        .sort("characteristic", "position", "setup", "stage", "taken_at", "serial", "line", "log_id", "moment")
+    )
 
 
 def _ints(column: pl.Series) -> Ints:

@@ -7,24 +7,38 @@ from analysis.studies.story.calendar import local_day
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
-CARRIED = ("model", "supplier", "lot", "neck", "job", "string_set", "grade", "hand")  # hold for all the serial's visits once given
+CARRIED = (
+    "model",
+    "supplier",
+    "lot",
+    "neck",
+    "job",
+    "string_set",
+    "grade",
+    "hand",
+)  # hold for all the serial's visits once given
 
 
 def visits_in_order(snapshot: Snapshot) -> pl.DataFrame:
     """Every visit up to `as_of`, instrument after instrument (serial as text), in time order.
 
-    tables.VISITS with carried columns filled, and taken_at, day (date on the wall), bench_order Int64, role, setup, family, `part` (the
-    serial; for a part without one its neck, else log and line, behind a line feed so that it meets no serial) and `who` Int64 (number of
-    `part`, from 0 without gaps). Serial is that of the instrument which a later visit says took the neck.
+    tables.VISITS with carried columns filled, and taken_at, day (date on the wall), bench_order Int64, role, setup,
+    family, `part` (the serial; for a part without one its neck, else log and line, behind a line feed so that it meets
+    no serial) and `who` Int64 (number of `part`, from 0 without gaps). Serial is that of the instrument which a later
+    visit says took the neck.
 
-    Time order within an instrument: taken_at, then line. Of two visits of one day of which one has no clock, the one at the earlier stage
-    comes first, then the lower line. Where that rule runs in a circle (two clocked visits that went back along the bench, an unclocked
-    one between) the clocked keep their order and an unclocked visit stands right behind the last clocked one that is to precede it.
+    Time order within an instrument: taken_at, then line. Of two visits of one day of which one has no clock, the one at
+    the earlier stage comes first, then the lower line. Where that rule runs in a circle (two clocked visits that went
+    back along the bench, an unclocked one between) the clocked keep their order and an unclocked visit stands right
+    behind the last clocked one that is to precede it.
     """
     shop = snapshot.shop
     visits = _named(snapshot.table("visits"), shop).filter(pl.col("taken_at") <= snapshot.as_of)
     ordered = _ordered(_linked(visits))
-    carried = [pl.col(name).replace("", None).first(ignore_nulls=True).over("who").fill_null("").alias(name) for name in CARRIED]
+    carried = [
+        pl.col(name).replace("", None).first(ignore_nulls=True).over("who").fill_null("").alias(name)
+        for name in CARRIED
+    ]
     return ordered.with_columns(carried).with_columns(
         pl.col("model").replace_strict(shop.setups, default=pl.col("model"), return_dtype=pl.String).alias("setup"),
         pl.col("model").replace_strict(shop.families, default="", return_dtype=pl.String).alias("family"),
@@ -35,7 +49,10 @@ def _named(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     """Adds taken_at, day, bench_order and role."""
     unlisted = set(visits["stage"].unique()) - shop.bench_order.keys()
     if unlisted:
-        raise UnusableData(f"{min(unlisted)!r} is a stage of the logs but not of shop.toml; wanted one of {', '.join(shop.bench_order)}; load again")
+        raise UnusableData(
+            f"{min(unlisted)!r} is a stage of the logs but not of shop.toml; wanted one of "
+            f"{', '.join(shop.bench_order)}; load again"
+        )
     return visits.with_columns(pl.coalesce("finished_at", "started_at").alias("taken_at")).with_columns(
         local_day(pl.col("taken_at"), shop).alias("day"),
         pl.col("stage").replace_strict(shop.bench_order, return_dtype=pl.Int64).alias("bench_order"),
@@ -44,7 +61,9 @@ def _named(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
 
 
 def _linked(visits: pl.DataFrame) -> pl.DataFrame:
-    """Gives a part's visits the serial of the instrument whose visit first named its neck, and every visit its `part`."""
+    """Gives a part's visits the serial of the instrument whose visit first named its neck, and every visit its
+    `part`.
+    """
     parts = pl.col("serial") == ""
     if visits.filter(parts).height == 0:
         return visits.with_columns(pl.col("serial").alias("part"))
@@ -57,9 +76,11 @@ def _linked(visits: pl.DataFrame) -> pl.DataFrame:
     linked = visits.join(takers, on="neck", how="left", maintain_order="left")
     serial = pl.when(parts).then(pl.col("taker").fill_null("")).otherwise(pl.col("serial"))
     alone = pl.when(pl.col("neck") != "").then("\n" + pl.col("neck")).otherwise(pl.format("\n{}:{}", "log_id", "line"))
-    return linked.with_columns(serial.alias("serial")).with_columns(
-        pl.when(pl.col("serial") == "").then(alone).otherwise(pl.col("serial")).alias("part")
-    ).drop("taker")  # fmt: skip
+    return (
+        linked.with_columns(serial.alias("serial"))
+        .with_columns(pl.when(pl.col("serial") == "").then(alone).otherwise(pl.col("serial")).alias("part"))
+        .drop("taker")
+    )
 
 
 def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
@@ -67,17 +88,19 @@ def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
     clocked = pl.col("time_known").fill_null(True)
     ties = ["line", "bench_order", "log_id"]
     first = visits.sort("part", "taken_at", *ties).with_columns(
-        (pl.col("part").rle_id().cast(pl.Int64)).alias("who"),
-        clocked.alias("_clocked"),
+        (pl.col("part").rle_id().cast(pl.Int64)).alias("who"), clocked.alias("_clocked")
     )
     first = first.with_columns(pl.struct("who", "day").rle_id().alias("_day"))
     if first["_clocked"].all():
         return first.drop("_clocked", "_day")
-    # `_behind`: for a clocked visit its place among the day's clocked ones, from 1; for an unclocked one the place of the last that precedes it
+    # `_behind`: for a clocked visit its place among the day's clocked ones, from 1; for an unclocked one the place of
+    # the last that precedes it
     placed = first.with_columns(
         pl.when("_clocked").then(pl.col("_clocked").cast(pl.Int64).cum_sum().over("_day")).otherwise(0).alias("_behind")
-    ).sort("_day", "bench_order", "line", "log_id")  # fmt: skip
+    ).sort("_day", "bench_order", "line", "log_id")
     placed = placed.with_columns(
         pl.when("_clocked").then("_behind").otherwise(pl.col("_behind").cum_max().over("_day")).alias("_behind")
     )
-    return placed.sort("_day", "_behind", ~pl.col("_clocked"), "bench_order", "line", "log_id").drop("_clocked", "_day", "_behind")
+    return placed.sort("_day", "_behind", ~pl.col("_clocked"), "bench_order", "line", "log_id").drop(
+        "_clocked", "_day", "_behind"
+    )

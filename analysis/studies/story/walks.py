@@ -14,7 +14,9 @@ HOUR = 3_600_000_000  # microseconds
 
 @dataclass
 class Walk:
-    """What walking over the visits of instruments that were sent back found; visits by their row, loops by their number."""
+    """What walking over the visits of instruments that were sent back found; visits by their row, loops by their
+    number.
+    """
 
     opened: list[int] = field(default_factory=list)  # visit that sent back
     closed: list[int] = field(default_factory=list)  # visit that closed it, -1 while open
@@ -26,15 +28,22 @@ class Walk:
 def walked(visits: pl.DataFrame) -> Walk:
     """Walks instrument by instrument, round by round, in time order, over those that were sent back.
 
-    visits : visit, who, round, last_round, bench_order, role, outcome in time order. A loop closes at the next visit at the stage that caught it, at
-    any stage after that in bench order, or when the story ends; closing it closes every loop opened inside it. A repair stage stands
-    outside the bench order and closes none. A loop still open when a new round begins closes with the last visit of its own round.
+    visits : visit, who, round, last_round, bench_order, role, outcome in time order. A loop closes at the next visit at
+    the stage that caught it, at any stage after that in bench order, or when the story ends; closing it closes every
+    loop opened inside it. A repair stage stands outside the bench order and closes none. A loop still open when a new
+    round begins closes with the last visit of its own round.
     """
     walk = Walk()
     back = visits.filter((pl.col("outcome") == "send back").any().over("who", "round")).select(
-        "who", "round", "visit", "bench_order", (pl.col("role") == "repair").alias("repair"),
-        ((pl.col("role") == "packing") & (pl.col("outcome") == "pass")).alias("packed"), "outcome", "last_round",
-    )  # fmt: skip
+        "who",
+        "round",
+        "visit",
+        "bench_order",
+        (pl.col("role") == "repair").alias("repair"),
+        ((pl.col("role") == "packing") & (pl.col("outcome") == "pass")).alias("packed"),
+        "outcome",
+        "last_round",
+    )
     stack: list[tuple[int, int]] = []  # (loop, bench order that closes it; -1: none does), outermost first
     here, last = (-1, -1), (-1, -1)  # (who, round); (visit, is a later round known)
     for who, turn, visit, order, repair, packed, outcome, last_round in back.iter_rows():
@@ -46,7 +55,13 @@ def walked(visits: pl.DataFrame) -> Walk:
             if outcome in ENDS or packed:
                 _close(walk, stack, 0, visit, outcome if outcome in ENDS else "stage")
             elif not repair:
-                _close(walk, stack, next((i for i, (_, caught) in enumerate(stack) if 0 <= caught <= order), len(stack)), visit, "stage")
+                _close(
+                    walk,
+                    stack,
+                    next((i for i, (_, caught) in enumerate(stack) if 0 <= caught <= order), len(stack)),
+                    visit,
+                    "stage",
+                )
         if outcome == "send back":
             walk.parent.append(stack[-1][0] if stack else -1)
             stack.append((len(walk.opened), -1 if repair else order))
@@ -74,9 +89,10 @@ def _end_of_round(walk: Walk, stack: list[tuple[int, int]], last: tuple[int, int
 def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Visits with `loop` and `loop_minutes`, and a row a send-back (see story.Story.loops).
 
-    visits : in time order with caused_at, confirmed and fault. A visit's minutes are its loop's where it repeats a stage already visited in
-    the round or is at a repair stage. Hours run from the finish of the visit that sent back to the finish of the one that closes, or to
-    `as_of` while the loop is open; where one of them has no clock and the difference falls below nothing it counts as nothing.
+    visits : in time order with caused_at, confirmed and fault. A visit's minutes are its loop's where it repeats a
+    stage already visited in the round or is at a repair stage. Hours run from the finish of the visit that sent back to
+    the finish of the one that closes, or to `as_of` while the loop is open; where one of them has no clock and the
+    difference falls below nothing it counts as nothing.
     """
     walk = walked(visits.with_columns(pl.col("round").max().over("who").alias("last_round")))
     member, loop = (np.array([pair[i] for pair in walk.inside], dtype=np.int64) for i in (0, 1))
@@ -85,8 +101,8 @@ def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, 
     counts = (visits["pass_no"].to_numpy() > 1) | (visits["role"] == "repair").to_numpy()
     minutes = np.where((of_visit >= 0) & counts, visits["minutes"].to_numpy(), 0.0)
     marked = visits.with_columns(
-        pl.Series("loop", of_visit).replace(-1, None), pl.Series("loop_minutes", minutes, dtype=pl.Float64),
-    )  # fmt: skip
+        pl.Series("loop", of_visit).replace(-1, None), pl.Series("loop_minutes", minutes, dtype=pl.Float64)
+    )
     return marked, _table(marked, walk, minutes[member], loop, snapshot)
 
 
@@ -96,13 +112,37 @@ def _table(visits: pl.DataFrame, walk: Walk, minutes: Floats, loop: Ints, snapsh
     times = visits["taken_at"]
     closing = pl.Series("closing_visit", closed).replace(-1, None)
     table = visits.select(
-        "serial", "model", "setup", "family", "supplier", "lot", "visit", "round", pl.col("stage").alias("caught_at"), "sent_to", "caused_at",
-        "confirmed", "fault", "tech", pl.col("taken_at").alias("opened_at"), pl.col("day").alias("opened_day"), pl.col("week").alias("opened_week"),
-    )[opened].with_columns(closing, times.gather(closing).alias("closed_at"), pl.Series("closed_by", walk.by, dtype=pl.String),
-                           pl.Series("open", closed < 0, dtype=pl.Boolean), pl.Series("minutes", total, dtype=pl.Float64),
-                           pl.Series("parent", parent).replace(-1, None))  # fmt: skip
+        "serial",
+        "model",
+        "setup",
+        "family",
+        "supplier",
+        "lot",
+        "visit",
+        "round",
+        pl.col("stage").alias("caught_at"),
+        "sent_to",
+        "caused_at",
+        "confirmed",
+        "fault",
+        "tech",
+        pl.col("taken_at").alias("opened_at"),
+        pl.col("day").alias("opened_day"),
+        pl.col("week").alias("opened_week"),
+    )[opened].with_columns(
+        closing,
+        times.gather(closing).alias("closed_at"),
+        pl.Series("closed_by", walk.by, dtype=pl.String),
+        pl.Series("open", closed < 0, dtype=pl.Boolean),
+        pl.Series("minutes", total, dtype=pl.Float64),
+        pl.Series("parent", parent).replace(-1, None),
+    )
     elapsed = pl.coalesce("closed_at", pl.lit(snapshot.as_of)) - pl.col("opened_at")
-    return table.with_columns(
-        (elapsed.dt.total_microseconds().clip(lower_bound=0) / HOUR).alias("hours"),
-        (pl.col("minutes") * (snapshot.shop.shop.labour_per_hour / 60)).alias("cost"),
-    ).with_row_index("loop").with_columns(pl.col("loop").cast(pl.Int64))  # fmt: skip
+    return (
+        table.with_columns(
+            (elapsed.dt.total_microseconds().clip(lower_bound=0) / HOUR).alias("hours"),
+            (pl.col("minutes") * (snapshot.shop.shop.labour_per_hour / 60)).alias("cost"),
+        )
+        .with_row_index("loop")
+        .with_columns(pl.col("loop").cast(pl.Int64))
+    )

@@ -1,4 +1,6 @@
-"""Did the data arrive: rows of each stage against the instruments that should have passed it, and which week can be reviewed."""
+"""Did the data arrive: rows of each stage against the instruments that should have passed it, and which week can be
+reviewed.
+"""
 
 from datetime import date, timedelta
 
@@ -18,7 +20,9 @@ MISSING = 0.1  # and at least so much below the usual share: a question
 
 
 def review_week(snapshot: Snapshot) -> date | None:
-    """First day of the week under review: the last whose final working day has readings; else the last with a visit; None without any."""
+    """First day of the week under review: the last whose final working day has readings; else the last with a visit;
+    None without any.
+    """
     told = snapshot.once(story)
     days = told.readings["day"].unique().sort()
     if days.is_empty():
@@ -56,27 +60,38 @@ def final_working_day(week: date, weekdays: set[int], shop: Shop) -> date | None
 def arrived(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     """A row a stage: of the instruments judged in `week` whose family passes it, how many have a visit there.
 
-    stage, expected, there, usual (share over the thirteen weeks before, null where there are none), question Bool (fewer than usual by more
-    than chance: a sheet may be missing).
+    stage, expected, there, usual (share over the thirteen weeks before, null where there are none), question Bool
+    (fewer than usual by more than chance: a sheet may be missing).
     """
     told, shop = snapshot.once(story), snapshot.shop
-    judged = told.instruments.filter(pl.col("judged") & (pl.col("week") <= week) & (pl.col("week") >= week - timedelta(weeks=USUAL_WEEKS)))
+    judged = told.instruments.filter(
+        pl.col("judged") & (pl.col("week") <= week) & (pl.col("week") >= week - timedelta(weeks=USUAL_WEEKS))
+    )
     route = pl.DataFrame(
-        [(family, stage.key, place) for place, stage in enumerate(shop.stages) if stage.role not in ("repair", "rest")
-         for family in sorted({*shop.families.values(), ""}) if stage.holds_for(family)],
-        schema={"family": pl.String(), "stage": pl.String(), "place": pl.Int64()}, orient="row",
-    )  # fmt: skip
+        [
+            (family, stage.key, place)
+            for place, stage in enumerate(shop.stages)
+            if stage.role not in ("repair", "rest")
+            for family in sorted({*shop.families.values(), ""})
+            if stage.holds_for(family)
+        ],
+        schema={"family": pl.String(), "stage": pl.String(), "place": pl.Int64()},
+        orient="row",
+    )
     seen = told.visits.filter(pl.col("round") == 1).select("serial", "stage").unique().with_columns(there=pl.lit(True))
     rows = (
-        judged.select("serial", "family", "week").join(route, on="family").join(seen, on=["serial", "stage"], how="left")
+        judged.select("serial", "family", "week")
+        .join(route, on="family")
+        .join(seen, on=["serial", "stage"], how="left")
         .with_columns(pl.col("there").fill_null(False), now=pl.col("week") == week)
         .group_by("place", "stage")
         .agg(
-            pl.col("now").sum().cast(pl.Int64).alias("expected"), (pl.col("there") & pl.col("now")).sum().cast(pl.Int64).alias("there"),
+            pl.col("now").sum().cast(pl.Int64).alias("expected"),
+            (pl.col("there") & pl.col("now")).sum().cast(pl.Int64).alias("there"),
             pl.col("there").filter(~pl.col("now")).mean().alias("usual"),
         )
         .sort("place")
-    )  # fmt: skip
+    )
     usual = rows["usual"].fill_null(0.0).to_numpy()
     few = bdtr(rows["there"].to_numpy(), rows["expected"].to_numpy().clip(1), np.clip(usual, 0, 1)) < RARE
     share = rows["there"].to_numpy() / rows["expected"].to_numpy().clip(1)

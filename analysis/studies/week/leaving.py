@@ -15,24 +15,36 @@ ANY = "any"
 def outside_as_set(snapshot: Snapshot, *, first: date | None = None, last: date | None = None) -> pl.DataFrame:
     """Readings as set against their limits, of instruments judged in the weeks `first` to `last`.
 
-    A row a characteristic and position with a limit, and one with characteristic `any`: instruments with at least one reading outside.
-    characteristic, position, outside, n, share, low, high (95 %, exact).
+    A row a characteristic and position with a limit, and one with characteristic `any`: instruments with at least one
+    reading outside. characteristic, position, outside, n, share, low, high (95 %, exact).
     """
     weeks = _weeks(snapshot, first, last)
     readings = snapshot.once(as_set).filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
-    by_position = readings.group_by("characteristic", "position").agg(pl.col("outside").sum().cast(pl.Int64), pl.len().cast(pl.Int64).alias("n"))
-    whole = readings.group_by("serial").agg(pl.col("outside").any()).select(
-        pl.lit(ANY).alias("characteristic"), pl.lit("").alias("position"), pl.col("outside").sum().cast(pl.Int64), pl.len().cast(pl.Int64).alias("n")
-    )  # fmt: skip
+    by_position = readings.group_by("characteristic", "position").agg(
+        pl.col("outside").sum().cast(pl.Int64), pl.len().cast(pl.Int64).alias("n")
+    )
+    whole = (
+        readings.group_by("serial")
+        .agg(pl.col("outside").any())
+        .select(
+            pl.lit(ANY).alias("characteristic"),
+            pl.lit("").alias("position"),
+            pl.col("outside").sum().cast(pl.Int64),
+            pl.len().cast(pl.Int64).alias("n"),
+        )
+    )
     order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
     rows = pl.concat([by_position, whole.filter(pl.col("n") > 0)])
-    rows = rows.sort(pl.col("characteristic").replace_strict(order, default=len(order), return_dtype=pl.Int64), "position")
+    rows = rows.sort(
+        pl.col("characteristic").replace_strict(order, default=len(order), return_dtype=pl.Int64), "position"
+    )
     low, high = binomial_exact(rows["outside"].to_numpy(), rows["n"].to_numpy())
     return rows.with_columns(share=pl.col("outside") / pl.col("n"), low=pl.Series(low), high=pl.Series(high))
 
 
 def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
-    """Instruments packed in `week` whose last final readings lie outside, a row a reading; or without a final inspection on file.
+    """Instruments packed in `week` whose last final readings lie outside, a row a reading; or without a final
+    inspection on file.
 
     serial, model, why ('outside' | 'no final'), characteristic, position, value, lower, upper, packed_at.
     """
@@ -40,11 +52,23 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     packed = told.instruments.filter(pl.col("finished_week") == week).with_columns(packed_at="finished_at")
     readings = snapshot.once(as_shipped).filter(pl.col("outside").fill_null(False))
     columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
-    outside = readings.join(packed.select("serial", "packed_at"), on="serial").with_columns(why=pl.lit("outside")).select(columns)
-    without = packed.filter(pl.col("first_final_visit").is_null()).with_columns(
-        why=pl.lit("no final"), characteristic=pl.lit(""), position=pl.lit(""), value=pl.lit(None, dtype=pl.Float64),
-        lower=pl.lit(None, dtype=pl.Float64), upper=pl.lit(None, dtype=pl.Float64),
-    ).select(columns)  # fmt: skip
+    outside = (
+        readings.join(packed.select("serial", "packed_at"), on="serial")
+        .with_columns(why=pl.lit("outside"))
+        .select(columns)
+    )
+    without = (
+        packed.filter(pl.col("first_final_visit").is_null())
+        .with_columns(
+            why=pl.lit("no final"),
+            characteristic=pl.lit(""),
+            position=pl.lit(""),
+            value=pl.lit(None, dtype=pl.Float64),
+            lower=pl.lit(None, dtype=pl.Float64),
+            upper=pl.lit(None, dtype=pl.Float64),
+        )
+        .select(columns)
+    )
     return pl.concat([outside, without]).sort("why", "serial", "characteristic", "position")
 
 

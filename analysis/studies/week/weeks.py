@@ -2,13 +2,15 @@
 
 import polars as pl
 
-from analysis.studies.rework import rework
 from analysis.studies.drift.signals import signals
+from analysis.studies.rework import rework
 from ingest.store.snapshot import Snapshot
 
 
 def table(snapshot: Snapshot) -> pl.DataFrame:
     """`weeks` of the figures."""
     judged = snapshot.once(signals)
-    opened = None if judged is None else pl.concat([judged.found.select("opened_at"), judged.others.select("opened_at")])
+    opened = (
+        None if judged is None else pl.concat([judged.found.select("opened_at"), judged.others.select("opened_at")])
+    )
     return rework.weeks(snapshot, opened)

@@ -1,8 +1,10 @@
-"""The chart of one stream: what was asked as the board, what was done as lines on it, and light where the average has left the edge.
+"""The chart of one stream: what was asked as the board, what was done as lines on it, and light where the average has
+left the edge.
 
-Bottom to top: board, frets, edges and inlays; gap of the average; limits of one reading; edge; light; readings; average; nut, capo, words.
-Rails of fixed px stand above (words of changes and closed signals) and below (began between, run marks, time). Nothing is computed here:
-`StreamView` holds every array in the unit it is shown in, on the shop's clock.
+Bottom to top: board, frets, edges and inlays; gap of the average; limits of one reading; edge; light; readings;
+average; nut, capo, words. Rails of fixed px stand above (words of changes and closed signals) and below (began between,
+run marks, time). Nothing is computed here: `StreamView` holds every array in the unit it is shown in, on the shop's
+clock.
 """
 
 from __future__ import annotations
@@ -21,7 +23,9 @@ Figure = dict[str, Any]
 
 
 def stream(view: StreamView, *, narrow: bool = False, width: int | None = None, inner: int | None = None) -> Figure:
-    """The stream chart; `empty` words where there is no reading. On paper: `width` of the chart and height of its inner part, px."""
+    """The stream chart; `empty` words where there is no reading. On paper: `width` of the chart and height of its inner
+    part, px.
+    """
     if not len(view.taken_at):
         return style.empty("No readings of this stream here.", narrow=narrow)
     return _Drawing(view, narrow, width, inner).figure()
@@ -46,18 +50,31 @@ class _Drawing(Marks):
 
     def finished(self) -> Figure:
         shapes, texts = self.time.drawn(self.axis_at, narrow=self.narrow)
-        lines = [] if self.narrow or self.paper or not self.view.asked else ["marks along the week: a vertical gap in the board is a Monday"]
+        lines = (
+            []
+            if self.narrow or self.paper or not self.view.asked
+            else ["marks along the week: a vertical gap in the board is a Monday"]
+        )
         lines += _folded([text for text in self.below if text], (self.width - 24) / (style.CHARACTER * 12 / 13))
         for k, text in enumerate(lines):
-            at = {"xref": "paper", "yref": "paper", "xshift": 2 - self.left if self.narrow else 0, "yshift": -self.axis_at - 40 - 18 * k}
+            at = {
+                "xref": "paper",
+                "yref": "paper",
+                "xshift": 2 - self.left if self.narrow else 0,
+                "yshift": -self.axis_at - 40 - 18 * k,
+            }
             self.texts.append(style.words(0, 0, text, size=12, colour=style.INK3, **at))
         bottom = self.axis_at + 28 + 18 * len(lines) + (6 if lines else 0)
         top = self.first_rail + 12 + RAIL * max(self.words.used - 1, 0) if self.words.used else 26
         figure = style.layout(
-            top + self.inner + bottom, (self.left, self.right, top, bottom), narrow=self.narrow,
+            top + self.inner + bottom,
+            (self.left, self.right, top, bottom),
+            narrow=self.narrow,
             xaxis=style.axis(iso(self.time.start), iso(self.time.end), type="date"),  # type: ignore[arg-type]
-            yaxis=style.axis(self.low, self.high), shapes=self.shapes + shapes, annotations=self.texts + texts,
-        )  # fmt: skip
+            yaxis=style.axis(self.low, self.high),
+            shapes=self.shapes + shapes,
+            annotations=self.texts + texts,
+        )
         return {"data": self.traces, "layout": figure}
 
 

@@ -56,7 +56,9 @@ class Ground:
         lines += _real(view.average) + _real(view.gap_low) + _real(view.gap_high)
         values = _real(view.values)
         low, high = (min(lines), max(lines)) if lines else (min(values), max(values))
-        room = (high - low) * 0.6 or max(abs(high), 1.0) * 0.1  # a reading far away stands at the border and says its value
+        room = (high - low) * 0.6 or max(
+            abs(high), 1.0
+        ) * 0.1  # a reading far away stands at the border and says its value
         low, high = min(low, max(min(values), low - room)), max(high, min(max(values), high + room))
         if high - low < 1e-9:
             low, high = low - 0.5, high + 0.5
@@ -88,7 +90,9 @@ class Ground:
                 if limit is not None:
                     self.shapes.append(style.line(x0, limit, x1, limit, style.BOARDEDGE, 2, layer="below"))
             if part.target is not None:
-                self.shapes.append(style.line(x0, part.target, x1, part.target, style.BOARDEDGE, 2.4, dash="2.4px,8px", layer="below"))
+                self.shapes.append(
+                    style.line(x0, part.target, x1, part.target, style.BOARDEDGE, 2.4, dash="2.4px,8px", layer="below")
+                )
 
     # what was done
 
@@ -96,7 +100,9 @@ class Ground:
         view, limits_x, limits_y, edge_x, edge_y = self.view, [], [], [], []
         if view.gap_low is not None and view.gap_high is not None:
             low, high = list(view.gap_low), list(view.gap_high)
-            for a, b in _stretches([not (math.isnan(x) or math.isnan(y)) for x, y in zip(low, high, strict=True)], view.taken_at, view.anew):
+            for a, b in _stretches(
+                [not (math.isnan(x) or math.isnan(y)) for x, y in zip(low, high, strict=True)], view.taken_at, view.anew
+            ):
                 x = [iso(t) for t in view.taken_at[a:b]]
                 self.traces.append(_filled(x + x[::-1], low[a:b] + high[a:b][::-1], style.CARD + "B8"))
                 for side in (low, high):
@@ -117,7 +123,12 @@ class Ground:
                     limits_x += [iso(start), iso(end), None]
                     limits_y += [limit, limit, None]
         if limits_x:
-            self.traces.append({**_lined(limits_x, limits_y, style.INK, 1), "line": {"color": style.INK, "width": 1, "dash": "7px,4px"}})
+            self.traces.append(
+                {
+                    **_lined(limits_x, limits_y, style.INK, 1),
+                    "line": {"color": style.INK, "width": 1, "dash": "7px,4px"},
+                }
+            )
         if edge_x:
             self.traces.append(_lined(edge_x, edge_y, style.INK2, 1.3))
 
@@ -151,7 +162,9 @@ class Ground:
             if view.average is not None:
                 areas = [(*self.stretch(signal.light_from or signal.opened_at, signal.closed_at), view.average)]
             else:  # no average judges: light between the edge and each run that fired while the signal was open
-                areas = [(*self.stretch(run.from_at, run.to_at), view.values) for run in view.runs if _meets(run, signal)]
+                areas = [
+                    (*self.stretch(run.from_at, run.to_at), view.values) for run in view.runs if _meets(run, signal)
+                ]
                 areas = areas or [(*self.stretch(signal.opened_at, signal.opened_at), view.values)]
             for a, b, line in areas:
                 x, y = self.between(a, b, line, signal.direction)
@@ -160,7 +173,14 @@ class Ground:
                 if signal.closed_at is None:
                     self.traces.append(_filled(x, y, style.LIGHT_FILL))
                 else:
-                    hatch = {"shape": "/", "fgcolor": style.INK3, "bgcolor": style.BOARD, "size": 6, "solidity": 0.22, "fillmode": "overlay"}
+                    hatch = {
+                        "shape": "/",
+                        "fgcolor": style.INK3,
+                        "bgcolor": style.BOARD,
+                        "size": 6,
+                        "solidity": 0.22,
+                        "fillmode": "overlay",
+                    }
                     self.traces.append({**_filled(x, y, style.BOARD), "fillpattern": {**hatch, "bgcolor": style.CARD}})
 
     def readings(self) -> None:
@@ -180,15 +200,30 @@ class Ground:
 
         def add(places: list[int], marker: Figure, name: str) -> None:
             if places:
-                self.traces.append({
-                    "type": "scatter", "mode": "markers", "name": name, "x": [x[i] for i in places], "y": [y[i] for i in places],
-                    "customdata": [told[i] for i in places], "hovertemplate": hover, "marker": marker, "cliponaxis": False,
-                })  # fmt: skip
+                self.traces.append(
+                    {
+                        "type": "scatter",
+                        "mode": "markers",
+                        "name": name,
+                        "x": [x[i] for i in places],
+                        "y": [y[i] for i in places],
+                        "customdata": [told[i] for i in places],
+                        "hovertemplate": hover,
+                        "marker": marker,
+                        "cliponaxis": False,
+                    }
+                )
 
         rest = [i for i in range(n) if i not in apart]
         if view.kinds:
             for name, (symbol, colour, edge) in zip(view.kind_names, KIND_MARKS, strict=False):
-                marker = {"symbol": symbol, "size": 7, "color": colour, "line": {"width": 1, "color": edge}, "opacity": 0.9}
+                marker = {
+                    "symbol": symbol,
+                    "size": 7,
+                    "color": colour,
+                    "line": {"width": 1, "color": edge},
+                    "opacity": 0.9,
+                }
                 add([i for i in rest if view.kinds[i] == name], marker, name)
             rest = [i for i in rest if view.kinds[i] not in set(view.kind_names[:4])]
         small = 3 if n > 900 or self.narrow else 4
@@ -197,10 +232,18 @@ class Ground:
             {"symbol": "circle-open", "size": small + 1, "color": style.INK3, "line": {"width": 1}},
             "baseline",
         )
-        add([i for i in rest if i >= view.baseline], {"symbol": "circle", "size": small, "color": style.INK2, "opacity": 0.65}, "readings")
+        add(
+            [i for i in rest if i >= view.baseline],
+            {"symbol": "circle", "size": small, "color": style.INK2, "opacity": 0.65},
+            "readings",
+        )
         marks = {"symbol": "x-thin", "size": 8, "color": style.INK, "line": {"width": 1.8, "color": style.INK}}
         add([i for i in view.outside if i not in odd_places], marks, "outside")
-        add(list(view.corrected), {"symbol": "circle-open", "size": 12, "color": style.INK, "line": {"width": 1.6}}, "corrected")
+        add(
+            list(view.corrected),
+            {"symbol": "circle-open", "size": 12, "color": style.INK, "line": {"width": 1.6}},
+            "corrected",
+        )
 
     def average(self) -> None:
         view = self.view
@@ -212,15 +255,28 @@ class Ground:
         for signal in view.signals:
             if signal.closed_at is None:
                 a, b = self.stretch(signal.light_from or signal.opened_at, None)
-                self.traces.append(_lined([iso(t) for t in view.taken_at[a:b]], [self.within(v) for v in view.average[a:b]], style.MOVED, 3))
+                self.traces.append(
+                    _lined(
+                        [iso(t) for t in view.taken_at[a:b]],
+                        [self.within(v) for v in view.average[a:b]],
+                        style.MOVED,
+                        3,
+                    )
+                )
         last = next((i for i in range(len(view.average) - 1, -1, -1) if not math.isnan(view.average[i])), None)
         if last is not None:
             colour = style.MOVED if self.open else style.INK
             dot = {"size": 9, "color": colour}
-            self.traces.append({
-                "type": "scatter", "mode": "markers", "x": [iso(view.taken_at[last])], "y": [self.within(view.average[last])], "marker": dot,
-                "hoverinfo": "skip",
-            })  # fmt: skip
+            self.traces.append(
+                {
+                    "type": "scatter",
+                    "mode": "markers",
+                    "x": [iso(view.taken_at[last])],
+                    "y": [self.within(view.average[last])],
+                    "marker": dot,
+                    "hoverinfo": "skip",
+                }
+            )
 
     @property
     def open(self) -> list[Signal]:
@@ -262,4 +318,11 @@ def _filled(x: list[str], y: list[float], colour: str) -> Figure:
 
 
 def _lined(x: list[Any], y: list[Any], colour: str, width: float) -> Figure:
-    return {"type": "scatter", "mode": "lines", "x": x, "y": y, "line": {"color": colour, "width": width}, "hoverinfo": "skip"}
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "x": x,
+        "y": y,
+        "line": {"color": colour, "width": width},
+        "hoverinfo": "skip",
+    }

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 
 
 class Words:
-    """Keeps what is taken: rails above the plot, and boxes on it. All px are from the left of the chart and the top of the plot."""
+    """Keeps what is taken: rails above the plot, and boxes on it. All px are from the left of the chart and the top of
+    the plot.
+    """
 
     def __init__(self, left: float, right: float, rails: int) -> None:
         self.left, self.right = left, right
@@ -25,7 +27,11 @@ class Words:
 
     def free(self, x0: float, x1: float, y: float) -> bool:
         """Whether a line of text at y fits between x0 and x1; if so it is taken."""
-        if x0 < self.left - 30 or x1 > self.right + 8 or any(abs(y - b) < style.APART and x0 < a1 + 6 and x1 > a0 - 6 for a0, a1, b in self.boxes):
+        if (
+            x0 < self.left - 30
+            or x1 > self.right + 8
+            or any(abs(y - b) < style.APART and x0 < a1 + 6 and x1 > a0 - 6 for a0, a1, b in self.boxes)
+        ):
             return False
         self.boxes.append((x0, x1, y))
         return True
@@ -68,10 +74,22 @@ def done_labels(view: StreamView, moved: bool, y_px: Callable[[float], float], i
     labels: list[Label] = []
     line = ""
     last = view.limits[-1] if view.limits else None
-    now = next((float(v) for v in reversed(list(view.average)) if not math.isnan(v)), None) if view.average is not None else None
+    now = (
+        next((float(v) for v in reversed(list(view.average)) if not math.isnan(v)), None)
+        if view.average is not None
+        else None
+    )
     if now is not None:
         colour = style.MOVEDTEXT if moved else style.INK
-        labels.append(Label(y_px(now), f"{said(now)}  runs now" if moved else f"{said(now)}  average now", colour, bold=True, now=True))
+        labels.append(
+            Label(
+                y_px(now),
+                f"{said(now)}  runs now" if moved else f"{said(now)}  average now",
+                colour,
+                bold=True,
+                now=True,
+            )
+        )
     if last is not None:
         labels.append(Label(y_px(last.centre), f"{said(last.centre)}  the edge", style.INK, bold=True, rank=1))
         line = f"edge {said(last.centre)}"
@@ -83,7 +101,13 @@ def done_labels(view: StreamView, moved: bool, y_px: Callable[[float], float], i
         end = next((float(v) for v in reversed(list(side)) if not math.isnan(v)), None) if side is not None else None
         if end is not None:
             labels.append(
-                Label(y_px(end), f"{said(end)}  limit, average", style.INK3, size=13, rank=3 if now is None or y_px(end) > y_px(now) else 4)
+                Label(
+                    y_px(end),
+                    f"{said(end)}  limit, average",
+                    style.INK3,
+                    size=13,
+                    rank=3 if now is None or y_px(end) > y_px(now) else 4,
+                )
             )
     labels = [label for label in labels if -1 <= label.wished <= inner + 1]
     while True:

@@ -1,4 +1,6 @@
-"""The marks of a stream chart and their words: nut, odd instruments, wedges, capos, clamp, run marks, figures at the sides."""
+"""The marks of a stream chart and their words: nut, odd instruments, wedges, capos, clamp, run marks, figures at the
+sides.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,9 @@ class Marks(Ground):
         lowers = [a.lower for a in self.view.asked if a.lower is not None]
         return (self.y_px(max(uppers)) if uppers else 6.0), (self.y_px(min(lowers)) if lowers else self.inner - 26.0)
 
-    def upright(self, when: datetime, top: float, bottom: float, colour: str, width: float, dash: str = "solid") -> None:
+    def upright(
+        self, when: datetime, top: float, bottom: float, colour: str, width: float, dash: str = "solid"
+    ) -> None:
         """An upright from px to px, both from the top of the plot."""
         at = {"yref": "paper", "ysizemode": "pixel", "yanchor": 1}
         self.shapes.append(style.line(iso(when), -top, iso(when), -bottom, colour, width, dash=dash, **at))
@@ -42,7 +46,9 @@ class Marks(Ground):
         self.upright(when, top - 4, bottom + 4, style.INK, 4)
         y, x = min(bottom + 18, self.inner - 8), self.time.px(when)
         sides = (
-            ("first 100" if self.narrow else "first {} readings").replace("100", str(self.view.baseline)).format(self.view.baseline),
+            ("first 100" if self.narrow else "first {} readings")
+            .replace("100", str(self.view.baseline))
+            .format(self.view.baseline),
             "judged" if self.narrow else "judged from here",
         )
         if self.words.free(x - 8 - style.width_of(sides[0], 12), x - 6, y):
@@ -53,15 +59,33 @@ class Marks(Ground):
     def odd(self) -> None:
         for odd in self.view.odd:
             y, x = self.y_px(self.within(odd.value)), self.time.px(odd.at)
-            self.traces.append({
-                "type": "scatter", "mode": "markers", "x": [iso(odd.at)], "y": [self.within(odd.value)], "name": "odd", "cliponaxis": False,
-                "marker": {"symbol": "diamond-open", "size": 12, "color": style.INK, "line": {"width": 1.8}}, "customdata": [[odd.words]],
-                "hovertemplate": "%{customdata[0]}<extra></extra>",
-            })  # fmt: skip
+            self.traces.append(
+                {
+                    "type": "scatter",
+                    "mode": "markers",
+                    "x": [iso(odd.at)],
+                    "y": [self.within(odd.value)],
+                    "name": "odd",
+                    "cliponaxis": False,
+                    "marker": {"symbol": "diamond-open", "size": 12, "color": style.INK, "line": {"width": 1.8}},
+                    "customdata": [[odd.words]],
+                    "hovertemplate": "%{customdata[0]}<extra></extra>",
+                }
+            )
             size = 12 if self.narrow else 13
             wide = style.width_of(odd.words, size)
             if self.words.free(x - 12 - wide, x - 8, y):
-                self.say(odd.at, y, odd.words, size=size, colour=style.INK, bold=True, at="right", xshift=-11, halo=style.CARD)
+                self.say(
+                    odd.at,
+                    y,
+                    odd.words,
+                    size=size,
+                    colour=style.INK,
+                    bold=True,
+                    at="right",
+                    xshift=-11,
+                    halo=style.CARD,
+                )
             elif self.words.free(x + 8, x + 12 + wide, y):
                 self.say(odd.at, y, odd.words, size=size, colour=style.INK, bold=True, xshift=11, halo=style.CARD)
             else:
@@ -74,7 +98,11 @@ class Marks(Ground):
             i = self.stretch(signal.opened_at, None)[0]
             if i == len(view.taken_at):
                 continue
-            start = view.average[i] if view.average is not None and not math.isnan(view.average[i]) else float(view.values[i])
+            start = (
+                view.average[i]
+                if view.average is not None and not math.isnan(view.average[i])
+                else float(view.values[i])
+            )
             y = top + 16 if signal.direction == "up" else bottom - 16  # near the board's edge it ran to
             self.upright(signal.opened_at, self.y_px(self.within(start)), y, style.MOVED, 1.4)
             wedge = "M0,0L16,0L16,12Z" if signal.direction == "up" else "M0,12L16,12L16,0Z"
@@ -93,7 +121,16 @@ class Marks(Ground):
             if x + 20 + wide <= self.time.left + self.time.plot + 6 and self.words.free(x + 20, x + 20 + wide, y):
                 self.say(signal.opened_at, y, signal.words, colour=style.MOVEDTEXT, bold=True, xshift=20, halo=ground)
             elif self.words.free(x - 6 - wide, x - 6, y):
-                self.say(signal.opened_at, y, signal.words, colour=style.MOVEDTEXT, bold=True, at="right", xshift=-6, halo=ground)
+                self.say(
+                    signal.opened_at,
+                    y,
+                    signal.words,
+                    colour=style.MOVEDTEXT,
+                    bold=True,
+                    at="right",
+                    xshift=-6,
+                    halo=ground,
+                )
             else:
                 self.below.append(signal.words)
 
@@ -103,7 +140,9 @@ class Marks(Ground):
         todo: list[tuple[datetime, str, str]] = [(c.at, c.words, "capo") for c in self.view.changes]
         todo += [(c.at, c.words, "anew") for c in self.view.anew]
         todo += [(s.closed_at, s.words, "closed") for s in self.view.signals if s.closed_at is not None]
-        for when, text, kind in sorted(todo, key=lambda entry: entry[0], reverse=True):  # the newest has the first choice
+        for when, text, kind in sorted(
+            todo, key=lambda entry: entry[0], reverse=True
+        ):  # the newest has the first choice
             if not self.time.start <= when <= self.time.end:
                 continue
             x, before = self.time.px(when), 22 if kind == "closed" else 0
@@ -112,12 +151,28 @@ class Marks(Ground):
             y = -self.first_rail - RAIL * rail
             if kind == "capo":
                 self.upright(when, y, bottom, style.INK, 1.2)
-                anchor = {"xref": "x", "yref": "paper", "xsizemode": "pixel", "ysizemode": "pixel", "xanchor": iso(when), "yanchor": 1}
+                anchor = {
+                    "xref": "x",
+                    "yref": "paper",
+                    "xsizemode": "pixel",
+                    "ysizemode": "pixel",
+                    "xanchor": iso(when),
+                    "yanchor": 1,
+                }
                 self.shapes.append(style.path(_rounded_bar(-y), fill=style.INK, **anchor))
             elif kind == "anew":
                 self.upright(when, y, bottom, style.INK, 1.2, "2px,3px")
-                anchor = {"xref": "x", "yref": "paper", "xsizemode": "pixel", "ysizemode": "pixel", "xanchor": iso(when), "yanchor": 1}
-                self.shapes.append(style.path(f"M-7,{-y - 2} L-2,{-y - 2} M2,{-y + 2} L7,{-y + 2}", edge=style.INK, width=2, **anchor))
+                anchor = {
+                    "xref": "x",
+                    "yref": "paper",
+                    "xsizemode": "pixel",
+                    "ysizemode": "pixel",
+                    "xanchor": iso(when),
+                    "yanchor": 1,
+                }
+                self.shapes.append(
+                    style.path(f"M-7,{-y - 2} L-2,{-y - 2} M2,{-y + 2} L7,{-y + 2}", edge=style.INK, width=2, **anchor)
+                )
             else:
                 self.upright(when, y + 8 if placed else top + 8, top + 60, style.INK3, 1)
             if not placed:
@@ -128,13 +183,31 @@ class Marks(Ground):
             side = placed[1]
             shift = -12 if side == "right" else 12 + before
             bold = kind != "closed"
-            self.say(when, y, text, colour=style.INK if bold else style.INK2, bold=bold, at=side, xshift=shift, bgcolor=style.CARD)
+            self.say(
+                when,
+                y,
+                text,
+                colour=style.INK if bold else style.INK2,
+                bold=bold,
+                at=side,
+                xshift=shift,
+                bgcolor=style.CARD,
+            )
             if kind == "closed":
                 self.hollow_wedge(when, placed[2] - x, y)
 
     def hollow_wedge(self, when: datetime, x: float, y: float) -> None:
-        anchor = {"xref": "x", "yref": "paper", "xsizemode": "pixel", "ysizemode": "pixel", "xanchor": iso(when), "yanchor": 1}
-        self.shapes.append(style.path(f"M{x},{-y - 4} L{x + 14},{-y - 4} L{x + 14},{-y + 5} Z", edge=style.INK3, width=1.4, **anchor))
+        anchor = {
+            "xref": "x",
+            "yref": "paper",
+            "xsizemode": "pixel",
+            "ysizemode": "pixel",
+            "xanchor": iso(when),
+            "yanchor": 1,
+        }
+        self.shapes.append(
+            style.path(f"M{x},{-y - 4} L{x + 14},{-y - 4} L{x + 14},{-y + 5} Z", edge=style.INK3, width=1.4, **anchor)
+        )
 
     def began_and_runs(self) -> None:
         at = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
@@ -145,11 +218,25 @@ class Marks(Ground):
             self.shapes.append(style.line(iso(began.at), 0, iso(began.at), -13, style.INK, 1.2, **at))
             self.shapes.append(style.line(iso(began.low), y, iso(began.high), y, style.MOVED, 9, **at))
             for end in (began.low, began.high):
-                self.shapes.append({
-                    "type": "circle", "opacity": 1, "layer": "above", "xref": "x", "yref": "paper", "xsizemode": "pixel", "ysizemode": "pixel",
-                    "xanchor": iso(end), "yanchor": 0, "x0": -4.5, "x1": 4.5, "y0": y - 4.5, "y1": y + 4.5, "fillcolor": style.MOVED,
-                    "line": {"width": 0, "color": style.MOVED},
-                })  # fmt: skip
+                self.shapes.append(
+                    {
+                        "type": "circle",
+                        "opacity": 1,
+                        "layer": "above",
+                        "xref": "x",
+                        "yref": "paper",
+                        "xsizemode": "pixel",
+                        "ysizemode": "pixel",
+                        "xanchor": iso(end),
+                        "yanchor": 0,
+                        "x0": -4.5,
+                        "x1": 4.5,
+                        "y0": y - 4.5,
+                        "y1": y + 4.5,
+                        "fillcolor": style.MOVED,
+                        "line": {"width": 0, "color": style.MOVED},
+                    }
+                )
             self.shapes.append(style.line(iso(began.at), y + 8, iso(began.at), y - 8, style.INK, 2.5, **at))
             x0, x1, wide = self.time.px(began.low), self.time.px(began.high), style.width_of(began.words)
             if x0 - 12 - wide >= self.time.left - 30:
@@ -173,7 +260,16 @@ class Marks(Ground):
             for end in ends:
                 self.shapes.append(style.line(end, y - 3, end, y + 3, style.INK3, 1.4, **at))
             if wide and x0 - wide - 6 >= 0:
-                self.below_plot(max(run.from_at, self.time.start), y, run.rule, at="right", xshift=-6, size=12, colour=style.INK3, bold=False)
+                self.below_plot(
+                    max(run.from_at, self.time.start),
+                    y,
+                    run.rule,
+                    at="right",
+                    xshift=-6,
+                    size=12,
+                    colour=style.INK3,
+                    bold=False,
+                )
 
     def below_plot(self, when: datetime, y: float, text: str, **more: Any) -> None:
         asked: Figure = {"colour": style.MOVEDTEXT, "bold": True, "halo": style.CARD, **more}
@@ -185,14 +281,22 @@ class Marks(Ground):
         heading = {"yref": "paper", "xref": "paper", "yshift": 14}
         if asked:
             wanted = [x for x in (asked.upper, asked.target, asked.lower) if x is not None]
-            for value, y in zip(wanted, style.push_apart([self.y_px(v) for v in wanted], 6, self.inner - 6), strict=True):
+            for value, y in zip(
+                wanted, style.push_apart([self.y_px(v) for v in wanted], 6, self.inner - 6), strict=True
+            ):
                 said = numbers.plain(value, view.decimals)
                 at = {"at": "right", "xref": "paper", "yref": "paper", "xshift": -7, "yshift": -y}
                 self.texts.append(style.words(0, 1, said, size=14, colour=style.BOARDTEXT, **at))
         said = f"asked, {view.unit}".rstrip(", ") if asked else "no limits asked"
-        self.texts.append(style.words(0, 1, said, size=12 if self.narrow else 13, colour=style.BOARDTEXT, xshift=8 - self.left, **heading))
+        self.texts.append(
+            style.words(
+                0, 1, said, size=12 if self.narrow else 13, colour=style.BOARDTEXT, xshift=8 - self.left, **heading
+            )
+        )
         if not self.narrow:
-            self.texts.append(style.words(1, 1, f"done, {view.unit}".rstrip(", "), colour=style.INK3, xshift=10, **heading))
+            self.texts.append(
+                style.words(1, 1, f"done, {view.unit}".rstrip(", "), colour=style.INK3, xshift=10, **heading)
+            )
         labels, line = done_labels(self.view, bool(self.open), self.y_px, self.inner)
         if self.narrow:
             if line:
@@ -205,13 +309,31 @@ class Marks(Ground):
                 if not self.words.free(x - style.width_of(words, 14), x, y):
                     y = now.wished + 20
                 self.texts.append(
-                    style.words(1, 1, words, size=14, bold=True, at="right", xref="paper", yref="paper", yshift=-y, colour=now.colour,
-                                halo=style.BOARD if view.asked else style.CARD)
-                )  # fmt: skip
+                    style.words(
+                        1,
+                        1,
+                        words,
+                        size=14,
+                        bold=True,
+                        at="right",
+                        xref="paper",
+                        yref="paper",
+                        yshift=-y,
+                        colour=now.colour,
+                        halo=style.BOARD if view.asked else style.CARD,
+                    )
+                )
             return
         for label in labels:
             if abs(label.placed - label.wished) > 6:
-                at = {"xref": "paper", "yref": "paper", "xsizemode": "pixel", "ysizemode": "pixel", "xanchor": 1, "yanchor": 1}
+                at = {
+                    "xref": "paper",
+                    "yref": "paper",
+                    "xsizemode": "pixel",
+                    "ysizemode": "pixel",
+                    "xanchor": 1,
+                    "yanchor": 1,
+                }
                 self.shapes.append(style.line(1, -label.wished, 9, -label.placed, style.RULE, **at))
             self.texts.append(
                 style.words(
@@ -232,4 +354,7 @@ class Marks(Ground):
 def _rounded_bar(y: float) -> str:
     """The capo's bar: 7 by 14 px, round at both ends, its middle at y."""
     a, b = y + 3.5, y - 3.5
-    return f"M-3.5,{a} L-3.5,{b} Q-3.5,{b - 3.5} 0,{b - 3.5} Q3.5,{b - 3.5} 3.5,{b} L3.5,{a} Q3.5,{a + 3.5} 0,{a + 3.5} Q-3.5,{a + 3.5} -3.5,{a} Z"
+    return (
+        f"M-3.5,{a} L-3.5,{b} Q-3.5,{b - 3.5} 0,{b - 3.5} Q3.5,{b - 3.5} 3.5,{b} L3.5,{a} Q3.5,{a + 3.5} "
+        f"0,{a + 3.5} Q-3.5,{a + 3.5} -3.5,{a} Z"
+    )

@@ -20,7 +20,9 @@ class Asked:
 
 @dataclass(frozen=True)
 class Limits:
-    """The edge and the limits of one reading, over the dates they held; limits None while they are provisional or thin."""
+    """The edge and the limits of one reading, over the dates they held; limits None while they are provisional or
+    thin.
+    """
 
     from_at: datetime
     to_at: datetime
@@ -31,7 +33,9 @@ class Limits:
 
 @dataclass(frozen=True)
 class Signal:
-    """An opening: `opened_at` is the opening reading, `light_from` where its light begins (began-at), `words` what stands beside its wedge."""
+    """An opening: `opened_at` is the opening reading, `light_from` where its light begins (began-at), `words` what
+    stands beside its wedge.
+    """
 
     opened_at: datetime
     closed_at: datetime | None
@@ -78,7 +82,9 @@ class Odd:
 
 @dataclass(frozen=True)
 class StreamView:
-    """Everything one stream chart shows. Sequences beside `taken_at` (n,) are (n,) too, oldest first; NaN where there is nothing to draw."""
+    """Everything one stream chart shows. Sequences beside `taken_at` (n,) are (n,) too, oldest first; NaN where there
+    is nothing to draw.
+    """
 
     taken_at: Sequence[datetime]
     values: Sequence[float]
@@ -100,6 +106,8 @@ class StreamView:
     odd: Sequence[Odd] = ()
     outside: Sequence[int] = ()  # places in taken_at of readings outside what was asked
     corrected: Sequence[int] = ()  # places in taken_at of readings a person laid over what was typed
-    notes: Sequence[str] = ()  # one per reading: what the pointer is told beside serial, time and value (corrected, provisional, ...)
+    notes: Sequence[
+        str
+    ] = ()  # one per reading: what the pointer is told beside serial, time and value (corrected, provisional, ...)
     kinds: Sequence[str] = ()  # one per reading: who, lot or gauge, drawn by shape; the subject first in kind_names
     kind_names: Sequence[str] = field(default=())  # at most four

@@ -12,13 +12,14 @@ from analysis.methods.problems import UnusableData
 from analysis.studies.people import set_spread, targets, techs
 from analysis.studies.people.learning_curves import Learning, Practice
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences, bench as sentences_bench
 from dashboard.charts.band import BandView, band
 from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.learning import LearningView, learning
+from dashboard.desk import desk
+from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 DRAWN = 6  # targets drawn; the others stand in the table
@@ -28,14 +29,24 @@ Row = dict[str, Any]
 def readings(stand: targets.Stand) -> str:
     """The address of the readings behind a target."""
     row = stand.band
-    return addresses.address("/logs/readings", characteristic=row["characteristic"], position=row["position"], model=row["model"], role="final",
-                             tech=stand.tech)  # fmt: skip
+    return addresses.address(
+        "/logs/readings",
+        characteristic=row["characteristic"],
+        position=row["position"],
+        model=row["model"],
+        role="final",
+        tech=stand.tech,
+    )
 
 
 def band_view(stand: targets.Stand, shop: Shop) -> BandView:
     """A target band with the readings on it, in the unit of the gauge."""
     row = stand.band
-    unit = sentences_bench.gauge_unit(str(row["resolution"])) if sentences.quantity(shop, str(row["characteristic"])) == "length" else ""
+    unit = (
+        sentences_bench.gauge_unit(str(row["resolution"]))
+        if sentences.quantity(shop, str(row["characteristic"])) == "length"
+        else ""
+    )
     scale = {"thou": 1000 / numbers.MM_PER_INCH, "64ths": 64 / numbers.MM_PER_INCH}.get(unit, 1.0)
 
     def scaled(value: Any) -> float | None:
@@ -46,10 +57,18 @@ def band_view(stand: targets.Stand, shop: Shop) -> BandView:
         return text.partition(numbers.NBSP)[0] if bare else text
 
     return BandView(
-        [value * scale for value in stand.values], stand.serials, scaled(row["lower"]), scaled(row["upper"]), scaled(row["target"]),
-        scaled(stand.mean), scaled(stand.mean_low), scaled(stand.mean_high), words(row["lower"], bare=True), words(row["upper"]),
+        [value * scale for value in stand.values],
+        stand.serials,
+        scaled(row["lower"]),
+        scaled(row["upper"]),
+        scaled(row["target"]),
+        scaled(stand.mean),
+        scaled(stand.mean_low),
+        scaled(stand.mean_high),
+        words(row["lower"], bare=True),
+        words(row["upper"]),
         words(row["target"], bare=True),
-    )  # fmt: skip
+    )
 
 
 def evidence_view(stand: targets.Stand) -> EvidenceView:
@@ -61,18 +80,36 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Se
     """Where somebody stands against each band, with the evidence that led there."""
     right = f"in the unit of the gauge; blue: {sentences_bench.who(shop, tech)}, mean with 95 % interval"
     if not stands:
-        text = (f"A band needs {targets.LEAST} readings as set by people qualified for this stage (qualified in shop.toml), and one reading of this "
-                "person.")  # fmt: skip
+        text = (
+            f"A band needs {targets.LEAST} readings as set by people qualified for this stage (qualified in "
+            "shop.toml), and one reading of this "
+            "person."
+        )
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
     lines = [_target_line(k, stand, shop) for k, stand in enumerate(stands[:DRAWN])]
     rest = [
-        {"what": parts.to_readings(readings(stand), _name(stand, shop)), "hold": sentences_bench.hold(shop, stand.band),
-         "word": parts.mark(sentences_bench.MARKS[stand.verdict]), "say": sentences_bench.standing(shop, stand)}
+        {
+            "what": parts.to_readings(readings(stand), _name(stand, shop)),
+            "hold": sentences_bench.hold(shop, stand.band),
+            "word": parts.mark(sentences_bench.MARKS[stand.verdict]),
+            "say": sentences_bench.standing(shop, stand),
+        }
         for stand in stands[DRAWN:]
-    ]  # fmt: skip
-    more = [parts.behind(parts.table(rest, [("what", "Target"), ("hold", "Hold"), ("word", ""), ("say", "Where it stands")]),
-                         f"{numbers.count(len(rest))} more targets")] if rest else []  # fmt: skip
-    about = html.P(f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0])}", className="small")
+    ]
+    more = (
+        [
+            parts.behind(
+                parts.table(rest, [("what", "Target"), ("hold", "Hold"), ("word", ""), ("say", "Where it stands")]),
+                f"{numbers.count(len(rest))} more targets",
+            )
+        ]
+        if rest
+        else []
+    )
+    about = html.P(
+        f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0])}",
+        className="small",
+    )
     return parts.sheet("Targets", right, [html.Div(lines, className="targets"), *more, about])
 
 
@@ -86,14 +123,23 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop) -> html.Div:
     name = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
     return html.Div(
         [
-            html.Div([html.B(parts.to_readings(readings(stand), name)), html.Span(str(row["model"]), className="small")]),
-            html.Div([html.B(sentences_bench.target(shop, row)), html.Span(sentences_bench.hold(shop, row, with_mm=True), className="small asked")]),
+            html.Div(
+                [html.B(parts.to_readings(readings(stand), name)), html.Span(str(row["model"]), className="small")]
+            ),
+            html.Div(
+                [
+                    html.B(sentences_bench.target(shop, row)),
+                    html.Span(sentences_bench.hold(shop, row, with_mm=True), className="small asked"),
+                ]
+            ),
             parts.graph(parts.both(band, band_view(stand, shop)), f"{_name(stand, shop)}: {say}", f"bench-band-{k}"),
-            parts.graph(parts.both(evidence, evidence_view(stand)), f"Evidence: {stand.verdict}", f"bench-evidence-{k}"),
+            parts.graph(
+                parts.both(evidence, evidence_view(stand)), f"Evidence: {stand.verdict}", f"bench-evidence-{k}"
+            ),
             html.Div([parts.mark(sentences_bench.MARKS[stand.verdict]), html.Span(say, className="small")]),
         ],
         className="target",
-    )  # fmt: skip
+    )
 
 
 def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
@@ -101,8 +147,15 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     rows = desk.ask(techs.people).filter(pl.col("stage") == stage)
     own = next((row for row in rows.iter_rows(named=True) if row["tech"] == tech), None)
     say = sentences_bench.came_back(own)
-    flags = [html.P(text, className=size) for text, size in zip(sentences_bench.chance_and_mix(own), (None, "small"), strict=True) if text]
-    name, right = "Work that came back to this bench", f"of {numbers.count(own['judged'] if own else 0)} judged instruments, same mix"
+    flags = [
+        html.P(text, className=size)
+        for text, size in zip(sentences_bench.chance_and_mix(own), (None, "small"), strict=True)
+        if text
+    ]
+    name, right = (
+        "Work that came back to this bench",
+        f"of {numbers.count(own['judged'] if own else 0)} judged instruments, same mix",
+    )
     charged = html.P(sentences_bench.not_charged(desk.ask(techs.not_charged).to_dicts()), className="small")
     link = parts.to_readings(addresses.address("/logs/visits", caused_at=stage), "The send-backs caused at this stage")
     try:
@@ -113,14 +166,27 @@ def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:
     assert own is not None
     words = f"{numbers.count(own['charged'])} came back, {numbers.plain(own['expected'], 1)} expected"
     stands = (own["expected"], own["ratio"], own["ratio_low"], own["ratio_high"])
-    view = FunnelView(grid.tolist(), low.tolist(), high.tolist(), others, stands, words, f"{numbers.count(own['charged'])} came back")
+    view = FunnelView(
+        grid.tolist(), low.tolist(), high.tolist(), others, stands, words, f"{numbers.count(own['charged'])} came back"
+    )
     chart = parts.graph(parts.both(funnel, view), say, "bench-funnel")
-    rings = html.P("Rings: other people, not named. Grey: where chance, and an expectation known only so well, would put them.", className="small")
+    rings = html.P(
+        "Rings: other people, not named. Grey: where chance, and an expectation known only so well, would put them.",
+        className="small",
+    )
     return parts.sheet(name, right, [chart, html.P(say), *flags, rings, charged, html.P(link, className="small")])
 
 
-def practice_view(found: Practice, *, unit: str, scale: float = 1.0, decimals: int = 0, serials: list[str] | None = None,
-                  qualified: tuple[float, float] | None = None, dots: bool = True) -> LearningView:  # fmt: skip
+def practice_view(
+    found: Practice,
+    *,
+    unit: str,
+    scale: float = 1.0,
+    decimals: int = 0,
+    serials: list[str] | None = None,
+    qualified: tuple[float, float] | None = None,
+    dots: bool = True,
+) -> LearningView:
     """A curve of practice as it is drawn; `dots` off where single values are only 0 or 1."""
     low, high = (found.low, found.high) if len(found.low) else (found.curve, found.curve)
     now = ""
@@ -129,10 +195,19 @@ def practice_view(found: Practice, *, unit: str, scale: float = 1.0, decimals: i
         now = f"{end}<br>by no. {numbers.count(round(float(found.x[-1])))}"
     values = (scale * found.value).tolist() if dots else []
     return LearningView(
-        values, serials or [f"instruments round {u}" for u in found.unit] if dots else [], found.x.tolist(), (scale * found.curve).tolist(),
-        (scale * np.asarray(low)).tolist(), (scale * np.asarray(high)).tolist(), qualified, now, numbers.span(*qualified, 1) if qualified else "",
-        unit, decimals=decimals, units=[int(u) for u in found.unit] if dots else [],
-    )  # fmt: skip
+        values,
+        serials or [f"instruments round {u}" for u in found.unit] if dots else [],
+        found.x.tolist(),
+        (scale * found.curve).tolist(),
+        (scale * np.asarray(low)).tolist(),
+        (scale * np.asarray(high)).tolist(),
+        qualified,
+        now,
+        numbers.span(*qualified, 1) if qualified else "",
+        unit,
+        decimals=decimals,
+        units=[int(u) for u in found.unit] if dots else [],
+    )
 
 
 def send_backs_sheet(found: Learning) -> html.Section:
@@ -142,25 +217,45 @@ def send_backs_sheet(found: Learning) -> html.Section:
     if len(found.came_back.curve) and found.came_back.value.any():
         view = practice_view(found.came_back, unit="%", scale=100.0, dots=False)
         chart = [parts.graph(parts.both(learning, view), say, "bench-practice-send-backs")]
-    return parts.sheet("Send-backs with practice", "share of judged instruments that came back, 90 % band", [*chart, html.P(say, className="small")])
+    return parts.sheet(
+        "Send-backs with practice",
+        "share of judged instruments that came back, 90 % band",
+        [*chart, html.P(say, className="small")],
+    )
 
 
 def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> html.Section:
     """Spread and offset of what is set here, and how the spread changed with practice."""
     rows = desk.ask(set_spread.spreads).filter((pl.col("stage") == stage) & (pl.col("tech") == tech)).to_dicts()
-    told = [html.P([html.B(f"{shop.characteristic_name(row['characteristic'])}: "), sentences_bench.offset(shop, row), " ",
-                    parts.to_readings(addresses.address("/logs/readings", characteristic=row["characteristic"], role="final", tech=tech),
-                                      f"{numbers.count(row['instruments'])} instruments")])
-            for row in rows]  # fmt: skip
+    told = [
+        html.P(
+            [
+                html.B(f"{shop.characteristic_name(row['characteristic'])}: "),
+                sentences_bench.offset(shop, row),
+                " ",
+                parts.to_readings(
+                    addresses.address("/logs/readings", characteristic=row["characteristic"], role="final", tech=tech),
+                    f"{numbers.count(row['instruments'])} instruments",
+                ),
+            ]
+        )
+        for row in rows
+    ]
     if not told:
-        told = [html.P("Nothing set here can be held against the others: too few readings on the same models and positions.")]
+        told = [
+            html.P(
+                "Nothing set here can be held against the others: too few readings on the same models and positions."
+            )
+        ]
     for key, practice in (found.spreads if found else {}).items():
         say = f"{shop.characteristic_name(key)} with practice. {sentences_bench.spread(practice)}"
         if len(practice.value):
             view = practice_view(practice, unit="times", decimals=2)
             told.append(parts.graph(parts.both(learning, view), say, f"bench-practice-{key}"))
         told.append(html.P(say, className="small"))
-    return parts.sheet("What is set here", "offset and spread against the others, same models and positions, 95 %", told)
+    return parts.sheet(
+        "What is set here", "offset and spread against the others, same models and positions, 95 %", told
+    )
 
 
 def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
@@ -168,7 +263,10 @@ def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
     if found is None:
         middle = numbers.minutes(row["minutes_median"]) if row and row["minutes_median"] is not None else numbers.NONE
         few = ", few" if row and row["visits"] < sentences_bench.FEW else ""
-        say = f"Half of the first visits take {middle} or less ({numbers.count(row['visits'] if row else 0)} visits{few})."
+        say = (
+            f"Half of the first visits take {middle} or less ({numbers.count(row['visits'] if row else 0)} "
+            f"visits{few})."
+        )
         return parts.sheet("Minutes a visit", "last, after method and yield", html.P(say))
     say = sentences_bench.minutes(found)
     if not len(found.minutes.value):

@@ -8,14 +8,14 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.studies.room import capability
-from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from analysis.studies.room.room import room
+from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
+from dashboard.desk import desk
 from dashboard.pages.capability import rest as capability_rest
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/capability", "Capability"
@@ -30,23 +30,43 @@ FEW = 30
 SHOWN = 60  # rows of people; then a count
 
 
-def layout(when: str | None = None, characteristic: str | None = None, model: str | None = None, by: str | None = None, **_address: str) -> Any:
+def layout(
+    when: str | None = None,
+    characteristic: str | None = None,
+    model: str | None = None,
+    by: str | None = None,
+    **_address: str,
+) -> Any:
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     when = addresses.chosen(when, (BUILT, SET, SHIPPED), SET) or SET
     found = desk.ask(room, when=when)
     if found.is_empty():
-        empty = parts.empty_state("No reading of a final inspection or play test is on file yet.", "Load a log", "/logs")
-        return parts.page(parts.page_head("Nothing to judge yet.", "Capability stands here once readings with limits are loaded."), empty)
+        empty = parts.empty_state(
+            "No reading of a final inspection or play test is on file yet.", "Load a log", "/logs"
+        )
+        return parts.page(
+            parts.page_head("Nothing to judge yet.", "Capability stands here once readings with limits are loaded."),
+            empty,
+        )
     characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
     model = addresses.chosen(model, found["model"].unique().to_list(), None)
     by = addresses.chosen(by, (EVERYBODY, PER_TECH), EVERYBODY) if shop.people.show != "none" else EVERYBODY
-    seen = found.filter((pl.col("characteristic") == (characteristic or pl.col("characteristic"))) & (pl.col("model") == (model or pl.col("model"))))
+    seen = found.filter(
+        (pl.col("characteristic") == (characteristic or pl.col("characteristic")))
+        & (pl.col("model") == (model or pl.col("model")))
+    )
     return parts.page(
         parts.page_head(_headline(seen, shop, when), _under(seen, when)),
-        _filters(found, shop, when, characteristic, model, by or EVERYBODY), _map(seen, shop, when), _table(shop, when, characteristic, model, by),
-        parts.row("66", capability_rest.settling_sheet(shop, characteristic, model), capability_rest.air_sheet(shop, characteristic, model)),
-    )  # fmt: skip
+        _filters(found, shop, when, characteristic, model, by or EVERYBODY),
+        _map(seen, shop, when),
+        _table(shop, when, characteristic, model, by),
+        parts.row(
+            "66",
+            capability_rest.settling_sheet(shop, characteristic, model),
+            capability_rest.air_sheet(shop, characteristic, model),
+        ),
+    )
 
 
 def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
@@ -73,16 +93,31 @@ def _under(seen: pl.DataFrame, when: str) -> str:
     return f"{when.capitalize()}: {MEANING[when]}, under the limits now in force. {numbers.count(len(seen))} streams."
 
 
-def _filters(found: pl.DataFrame, shop: Shop, when: str, characteristic: str | None, model: str | None, by: str) -> html.Div:
+def _filters(
+    found: pl.DataFrame, shop: Shop, when: str, characteristic: str | None, model: str | None, by: str
+) -> html.Div:
     every = [{"value": ALL, "label": "All"}]
-    kinds = [{"value": key, "label": shop.characteristic_name(key)} for key in found["characteristic"].unique(maintain_order=True)]
+    kinds = [
+        {"value": key, "label": shop.characteristic_name(key)}
+        for key in found["characteristic"].unique(maintain_order=True)
+    ]
     return parts.fields(
         parts.field("Readings", WHEN, when, [{"value": w, "label": w.capitalize()} for w in (BUILT, SET, SHIPPED)]),
         parts.field("Characteristic", CHARACTERISTIC, characteristic or ALL, every + kinds),
-        parts.field("Model", MODEL, model or ALL, every + [{"value": m, "label": m} for m in sorted(found["model"].unique().to_list())]),
-        parts.field("Table for", BY, by, [{"value": b, "label": b.capitalize()} for b in (EVERYBODY, PER_TECH)],
-                    style={"display": "none"} if shop.people.show == "none" else {}),
-    )  # fmt: skip
+        parts.field(
+            "Model",
+            MODEL,
+            model or ALL,
+            every + [{"value": m, "label": m} for m in sorted(found["model"].unique().to_list())],
+        ),
+        parts.field(
+            "Table for",
+            BY,
+            by,
+            [{"value": b, "label": b.capitalize()} for b in (EVERYBODY, PER_TECH)],
+            style={"display": "none"} if shop.people.show == "none" else {},
+        ),
+    )
 
 
 def _map(seen: pl.DataFrame, shop: Shop, when: str) -> html.Section:
@@ -91,12 +126,18 @@ def _map(seen: pl.DataFrame, shop: Shop, when: str) -> html.Section:
     rows = seen.select("characteristic", "position").unique().sort(place, "position")
     places = {(c, p): k for k, (c, p) in enumerate(rows.iter_rows())}
     columns = {m: k for k, m in enumerate(sorted(seen["model"].unique().to_list()))}
-    cells = [_cell(row, places[row["characteristic"], row["position"]], columns[row["model"]], shop) for row in seen.iter_rows(named=True)]
+    cells = [
+        _cell(row, places[row["characteristic"], row["position"]], columns[row["model"]], shop)
+        for row in seen.iter_rows(named=True)
+    ]
     view = MapView([sentences.characteristic(shop, c, p) for c, p in places], list(columns), cells)
     finding = _headline(seen, shop, when)
     line = "middle 99.7 % of readings; thick: middle half; hole: mean"
     key = parts.key(("board", "asked: limits"), ("interval", line), ("outside", "the line leaves the board"))
-    say = "Ppk with its 95 % bounds stands below each. A stream that is not steady, thin or read too coarsely says so: its Ppk is no promise."
+    say = (
+        "Ppk with its 95 % bounds stands below each. A stream that is not steady, thin or read too coarsely says "
+        "so: its Ppk is no promise."
+    )
     small = html.P(say, className="small")
     chart = parts.graph(parts.both(capability_map, view), finding, "capability-map")
     return parts.sheet("All models at a glance", "one scale, shares of the tolerance", [chart, key, small])
@@ -105,21 +146,40 @@ def _map(seen: pl.DataFrame, shop: Shop, when: str) -> html.Section:
 def _cell(row: dict[str, Any], place: int, column: int, shop: Shop) -> MapCell:
     lower, upper = row["lower"], row["upper"]
     if (lower is None and upper is None) or row["sd"] is None:
-        instead = "no limits" if row["sd"] is not None else f"{numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'}"
+        instead = (
+            "no limits"
+            if row["sd"] is not None
+            else f"{numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'}"
+        )
         return MapCell(place, column, instead=instead)
     width = (upper - lower) if lower is not None and upper is not None else max(row["high"] - row["low"], 1e-12)
     base = lower if lower is not None else upper - width
     shares = {name: (row[name] - base) / width for name in ("low", "quarter", "mean", "three_quarters", "high")}
     flags = ", ".join(word for word in row["flags"].split(";") if word)
-    told = f"{_what(shop, row)}: {numbers.of(row['outside'], row['n'])} outside, {numbers.share_range(row['share_low'], row['share_high'], row['n'])}"
+    told = (
+        f"{_what(shop, row)}: {numbers.of(row['outside'], row['n'])} outside, "
+        f"{numbers.share_range(row['share_low'], row['share_high'], row['n'])}"
+    )
     ppk = numbers.plain(row["ppk"]) if row["ppk"] is not None else ""
     bounds = numbers.span(row["ppk_low"], row["ppk_high"]) if row["ppk_low"] is not None else ""
-    return MapCell(place, column, has_lower=lower is not None, has_upper=upper is not None, ppk=ppk, bounds=bounds, flags=flags, told=told,
-                   key=f"{row['characteristic']}|{row['position']}|{row['model']}", **shares)  # fmt: skip
+    return MapCell(
+        place,
+        column,
+        has_lower=lower is not None,
+        has_upper=upper is not None,
+        ppk=ppk,
+        bounds=bounds,
+        flags=flags,
+        told=told,
+        key=f"{row['characteristic']}|{row['position']}|{row['model']}",
+        **shares,
+    )
 
 
 def _rows(when: str, characteristic: str | None, model: str | None, by: str | None) -> pl.DataFrame:
-    """The capability figures asked for: of every stage where a characteristic is chosen, else of the stage whose readings are shown."""
+    """The capability figures asked for: of every stage where a characteristic is chosen, else of the stage whose
+    readings are shown.
+    """
     rows = desk.ask(capability.table).filter(pl.col("position") != capability.ANY)
     rows = rows.filter((pl.col("tech") != "") if by == PER_TECH else (pl.col("tech") == ""))
     if characteristic:
@@ -135,11 +195,22 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
     """The capability figures of every stage, or each tech's own: by stream and spec in force."""
     rows = _rows(when, characteristic, model, by)
     columns = [
-        ("what", "Stream"), ("stage", "Stage", "wide-only"), ("since", "Limits since", "wide-only"), ("n", "n", "n wide-only"),
-        ("mean", "Mean", "n wide-only"), ("sd", "sd short, long", "n wide-only"), ("cpk", "Cpk", "n wide-only"), ("ppk", "Ppk (95 %)", "n"),
-        ("out", "Outside (95 %)", "n"), ("flags", "Read with care", "wide-only"),
-    ]  # fmt: skip
-    right = "a row a stream and limits in force; choose a characteristic to see every stage" if not characteristic else "every stage"
+        ("what", "Stream"),
+        ("stage", "Stage", "wide-only"),
+        ("since", "Limits since", "wide-only"),
+        ("n", "n", "n wide-only"),
+        ("mean", "Mean", "n wide-only"),
+        ("sd", "sd short, long", "n wide-only"),
+        ("cpk", "Cpk", "n wide-only"),
+        ("ppk", "Ppk (95 %)", "n"),
+        ("out", "Outside (95 %)", "n"),
+        ("flags", "Read with care", "wide-only"),
+    ]
+    right = (
+        "a row a stream and limits in force; choose a characteristic to see every stage"
+        if not characteristic
+        else "every stage"
+    )
     if rows.is_empty():
         return parts.sheet("The figures", right, html.P("No stream with limits here.", className="small"))
     if rows["stage"].n_unique() == 1:
@@ -148,13 +219,16 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
     save = parts.save_whole("capability", when=when, characteristic=characteristic, model=model, by=by)
     if by != PER_TECH:
         return parts.sheet("The figures", right, [parts.grid(told, columns, "capability-figures"), save])
-    # People stand in the shop's order and cannot be sorted by a figure: that would be a ranking without its uncertainty.
+    # People stand in the shop's order and cannot be sorted by a figure: that would be a ranking without its
+    # uncertainty.
     columns.insert(1, ("tech", "Set by"))
     linked = [{**line, "what": parts.to_readings(line["href"], line["what"])} for line in told[:SHOWN]]
     left = f"and {numbers.count(len(told) - SHOWN)} more; choose a characteristic or a model"
     more = [html.P(left, className="small")] if len(told) > SHOWN else []
     coaching = "Figures of single people are for coaching; local law and agreements decide their use."
-    return parts.sheet("The figures", right, [html.P(coaching, className="caution"), parts.table(linked, columns), *more, save])
+    return parts.sheet(
+        "The figures", right, [html.P(coaching, className="caution"), parts.table(linked, columns), *more, save]
+    )
 
 
 def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
@@ -166,31 +240,59 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
             return numbers.NONE
         return numbers.plain(scale * value, numbers.decimals_of(kind, shown=shown, mean=True) + more)
 
-    href = addresses.address("/logs/readings", characteristic=row["characteristic"], position=row["position"], model=row["model"], stage=row["stage"],
-                             tech=row["tech"])  # fmt: skip
+    href = addresses.address(
+        "/logs/readings",
+        characteristic=row["characteristic"],
+        position=row["position"],
+        model=row["model"],
+        stage=row["stage"],
+        tech=row["tech"],
+    )
     bounds = f" ({numbers.span(row['ppk_low'], row['ppk_high'])})" if row["ppk_low"] is not None else ""
     out = numbers.of(row["nonconforming"], row["n"]) if row["nonconforming"] is not None else numbers.NONE
-    share = f" ({numbers.share_range(row['nonconforming_low'], row['nonconforming_high'], row['n'])})" if row["nonconforming"] is not None else ""
+    share = (
+        f" ({numbers.share_range(row['nonconforming_low'], row['nonconforming_high'], row['n'])})"
+        if row["nonconforming"] is not None
+        else ""
+    )
     few = ["few"] if row["n"] < FEW and capability.THIN not in row["flags"] else []
     return {
-        "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}", "href": href, "tech": row["tech"],
-        "stage": shop.stage_name(row["stage"]), "since": numbers.day(sentences.local(shop, row["first_at"])), "since_at": row["first_at"].isoformat(),
-        "n": numbers.count(row["n"]), "n_at": row["n"], "ppk_at": row["ppk"], "cpk_at": row["cpk"], "mean_at": row["mean"], "sd_at": row["sd_long"],
+        "what": f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}",
+        "href": href,
+        "tech": row["tech"],
+        "stage": shop.stage_name(row["stage"]),
+        "since": numbers.day(sentences.local(shop, row["first_at"])),
+        "since_at": row["first_at"].isoformat(),
+        "n": numbers.count(row["n"]),
+        "n_at": row["n"],
+        "ppk_at": row["ppk"],
+        "cpk_at": row["cpk"],
+        "mean_at": row["mean"],
+        "sd_at": row["sd_long"],
         "out_at": row["nonconforming"] / row["n"] if row["nonconforming"] is not None else None,
-        "mean": amount(row["mean"]), "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
+        "mean": amount(row["mean"]),
+        "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
         "cpk": numbers.plain(row["cpk"]) if row["cpk"] is not None else numbers.NONE,
-        "ppk": (numbers.plain(row["ppk"]) + bounds) if row["ppk"] is not None else numbers.NONE, "out": out + share,
+        "ppk": (numbers.plain(row["ppk"]) + bounds) if row["ppk"] is not None else numbers.NONE,
+        "out": out + share,
         "flags": ", ".join([word for word in row["flags"].split(";") if word] + few),
-    }  # fmt: skip
+    }
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:
     """The figures as a person saves them: canonical units, unrounded; filters as in the page's address."""
     shown = desk.here().snapshot().shop.people.show
     when = addresses.chosen(asked.get("when"), (BUILT, SET, SHIPPED), SET) or SET
-    rows = _rows(when, asked.get("characteristic") or None, asked.get("model") or None, asked.get("by") if shown != "none" else EVERYBODY)
+    rows = _rows(
+        when,
+        asked.get("characteristic") or None,
+        asked.get("model") or None,
+        asked.get("by") if shown != "none" else EVERYBODY,
+    )
     return "capability.csv", rows
 
 
 def connect(app: Dash) -> None:
-    parts.filters_to_address(app, PATH, {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY}, everything=ALL)
+    parts.filters_to_address(
+        app, PATH, {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY}, everything=ALL
+    )

@@ -1,4 +1,6 @@
-"""The bench book of one stream: causes, actions, closings, what is known until when - written by somebody, with the date."""
+"""The bench book of one stream: causes, actions, closings, what is known until when - written by somebody, with the
+date.
+"""
 
 from __future__ import annotations
 
@@ -7,13 +9,21 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences, drift as sentences_drift
+from dashboard.desk import desk
 from dashboard.pages.drift.stream import KEY, Seen
+from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
-CAUSE, ACTION, OWNER, DUE, WHO, UNTIL = "drift-cause", "drift-action", "drift-owner", "drift-due", "drift-who", "drift-until"
+CAUSE, ACTION, OWNER, DUE, WHO, UNTIL = (
+    "drift-cause",
+    "drift-action",
+    "drift-owner",
+    "drift-due",
+    "drift-who",
+    "drift-until",
+)
 WRITE, KNOWN, CLOSE, REOPEN = "drift-write", "drift-known", "drift-close", "drift-reopen"
 ABOUT, SAID, WRITTEN = "drift-about", "drift-said", "drift-written"
 SHOWN = 8
@@ -26,18 +36,37 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
     if signal is not None:
         about |= {"chart": signal["chart"], "opened_at": signal["opened_at"].isoformat(), "serial": signal["serial"]}
     still = seen.signal is not None
-    right = f"signal of {numbers.day(sentences.local(shop, signal['opened_at']), seen.now)}" if signal is not None else "this stream"
+    right = (
+        f"signal of {numbers.day(sentences.local(shop, signal['opened_at']), seen.now)}"
+        if signal is not None
+        else "this stream"
+    )
     buttons = [html.Button("Write it down", id=WRITE, className="button primary")]
     buttons.append(html.Button("Known until that date", id=KNOWN, className="button", style=_only(still)))
     buttons.append(html.Button("Close the signal", id=CLOSE, className="button", style=_only(still)))
-    buttons.append(html.Button("Open it again", id=REOPEN, className="button", style=_only(signal is not None and not still)))
-    form = html.Div([
-        parts.text_field("Cause, if someone looked", CAUSE, placeholder="What was found at the bench"), parts.text_field("Action", ACTION),
-        html.Div([parts.text_field("Owner", OWNER), parts.text_field("By (year-month-day)", DUE)], className="pair"),
-        html.Div([parts.text_field("Written by", WHO), html.Div(parts.text_field("Known until (year-month-day)", UNTIL), style=_only(still))],
-                 className="pair"),
-        html.Div(buttons, className="acts"), html.P(id=SAID, className="small", role="status"), dcc.Store(id=ABOUT, data=about),
-    ], className="no-print book-form")  # fmt: skip
+    buttons.append(
+        html.Button("Open it again", id=REOPEN, className="button", style=_only(signal is not None and not still))
+    )
+    form = html.Div(
+        [
+            parts.text_field("Cause, if someone looked", CAUSE, placeholder="What was found at the bench"),
+            parts.text_field("Action", ACTION),
+            html.Div(
+                [parts.text_field("Owner", OWNER), parts.text_field("By (year-month-day)", DUE)], className="pair"
+            ),
+            html.Div(
+                [
+                    parts.text_field("Written by", WHO),
+                    html.Div(parts.text_field("Known until (year-month-day)", UNTIL), style=_only(still)),
+                ],
+                className="pair",
+            ),
+            html.Div(buttons, className="acts"),
+            html.P(id=SAID, className="small", role="status"),
+            dcc.Store(id=ABOUT, data=about),
+        ],
+        className="no-print book-form",
+    )
     return parts.sheet("Bench book", right, [form, entries(seen, shop)])
 
 
@@ -68,17 +97,38 @@ def entries(seen: Seen, shop: Shop) -> html.Div:
 
 def connect(app: Dash) -> None:
     app.callback(
-        Output(SAID, "children"), Output(WRITTEN, "data"),
-        Input(WRITE, "n_clicks"), Input(KNOWN, "n_clicks"), Input(CLOSE, "n_clicks"), Input(REOPEN, "n_clicks"),
-        State(CAUSE, "value"), State(ACTION, "value"), State(OWNER, "value"), State(DUE, "value"), State(WHO, "value"), State(UNTIL, "value"),
-        State(ABOUT, "data"), State(WRITTEN, "data"), prevent_initial_call=True,
-    )(pressed)  # fmt: skip
+        Output(SAID, "children"),
+        Output(WRITTEN, "data"),
+        Input(WRITE, "n_clicks"),
+        Input(KNOWN, "n_clicks"),
+        Input(CLOSE, "n_clicks"),
+        Input(REOPEN, "n_clicks"),
+        State(CAUSE, "value"),
+        State(ACTION, "value"),
+        State(OWNER, "value"),
+        State(DUE, "value"),
+        State(WHO, "value"),
+        State(UNTIL, "value"),
+        State(ABOUT, "data"),
+        State(WRITTEN, "data"),
+        prevent_initial_call=True,
+    )(pressed)
 
 
 def pressed(
-    write_: int | None, known: int | None, close: int | None, reopen: int | None, cause: str | None, action: str | None, owner: str | None,
-    due: str | None, who: str | None, until: str | None, about: dict[str, Any], written: int | None,
-) -> tuple[Any, Any]:  # fmt: skip
+    write_: int | None,
+    known: int | None,
+    close: int | None,
+    reopen: int | None,
+    cause: str | None,
+    action: str | None,
+    owner: str | None,
+    due: str | None,
+    who: str | None,
+    until: str | None,
+    about: dict[str, Any],
+    written: int | None,
+) -> tuple[Any, Any]:
     """One of the four buttons of the form."""
     if not any((write_, known, close, reopen)):
         return no_update, no_update
@@ -87,9 +137,16 @@ def pressed(
 
 
 def write(
-    button: str, about: dict[str, Any], *, cause: str | None = "", action: str | None = "", owner: str | None = "", due: str | None = "",
-    who: str | None = "", until: str | None = "",
-) -> str:  # fmt: skip
+    button: str,
+    about: dict[str, Any],
+    *,
+    cause: str | None = "",
+    action: str | None = "",
+    owner: str | None = "",
+    due: str | None = "",
+    who: str | None = "",
+    until: str | None = "",
+) -> str:
     """Write what the form holds; '' once it stands in the book, else what is missing."""
     cause, action, owner, who = (str(text or "").strip() for text in (cause, action, owner, who))
     if not who:
@@ -130,4 +187,3 @@ def as_day(text: str | None) -> date | None:
         return date.fromisoformat(typed) if typed else None
     except ValueError:
         raise ValueError(f"{typed!r} is not a date; write it as 2026-11-27.") from None
-

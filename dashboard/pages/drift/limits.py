@@ -1,4 +1,6 @@
-"""Limits on file of one stream: the baseline a person names, what makes it unsteady, the limits it gives; and what the budget buys."""
+"""Limits on file of one stream: the baseline a person names, what makes it unsteady, the limits it gives; and what the
+budget buys.
+"""
 
 from __future__ import annotations
 
@@ -12,12 +14,13 @@ from analysis.methods.problems import UnusableData
 from analysis.studies.drift.budget_buys import what_it_buys
 from analysis.studies.drift.limits import limits_proposal
 from analysis.studies.drift.streams import WIDTH_DRAWN
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences, drift as sentences_drift
 from dashboard.address import address
+from dashboard.desk import desk
 from dashboard.pages.drift.book import WRITTEN, as_day
 from dashboard.pages.drift.stream import KEY, Seen
+from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 FROM, TO, SCOPE, LEFT_OUT = "drift-from", "drift-to", "drift-scope", "drift-left-out"
@@ -30,18 +33,50 @@ SHOWN = 12
 def sheet(seen: Seen, shop: Shop) -> html.Section:
     """The form, and below it every limit ever put on file for this stream."""
     scopes = [(STREAM, "This stream"), (MODEL, f"All streams of {seen.row['model']}"), (SHOP, "The whole shop")]
-    form = html.Div([
-        html.P("Name the days whose readings shall be the baseline. The limits judge from the day after it, and are drawn at the dates they hold.",
-               className="small"),
-        html.Div([parts.text_field("Baseline from (year-month-day)", FROM), parts.text_field("to", TO),
-                  parts.field("For", SCOPE, STREAM, [{"value": value, "label": label} for value, label in scopes])], className="pair three"),
-        html.Div([parts.text_field("Serials left out (comma between)", LEFT_OUT), parts.text_field("Who", WHO), parts.text_field("Why", WHY)],
-                 className="pair three"),
-        html.Div([html.Button("Show what they would be", id=TRY, className="button"), html.Button("Put on file", id=FILE, className="button primary"),
-                  html.Button("Take off file", id=OFF, className="button", style={} if _on_file(seen) else {"display": "none"})], className="acts"),
-        html.Div(id=FOUND, role="status"), dcc.Store(id=ABOUT, data=seen.key), dcc.Store(id=TRIED),
-    ], className="no-print book-form")  # fmt: skip
-    return parts.sheet("Limits on file", "from a baseline somebody names; until then from the first readings", [form, _history(seen, shop)])
+    form = html.Div(
+        [
+            html.P(
+                "Name the days whose readings shall be the baseline. The limits judge from the day after it, and are "
+                "drawn at the dates they hold.",
+                className="small",
+            ),
+            html.Div(
+                [
+                    parts.text_field("Baseline from (year-month-day)", FROM),
+                    parts.text_field("to", TO),
+                    parts.field("For", SCOPE, STREAM, [{"value": value, "label": label} for value, label in scopes]),
+                ],
+                className="pair three",
+            ),
+            html.Div(
+                [
+                    parts.text_field("Serials left out (comma between)", LEFT_OUT),
+                    parts.text_field("Who", WHO),
+                    parts.text_field("Why", WHY),
+                ],
+                className="pair three",
+            ),
+            html.Div(
+                [
+                    html.Button("Show what they would be", id=TRY, className="button"),
+                    html.Button("Put on file", id=FILE, className="button primary"),
+                    html.Button(
+                        "Take off file", id=OFF, className="button", style={} if _on_file(seen) else {"display": "none"}
+                    ),
+                ],
+                className="acts",
+            ),
+            html.Div(id=FOUND, role="status"),
+            dcc.Store(id=ABOUT, data=seen.key),
+            dcc.Store(id=TRIED),
+        ],
+        className="no-print book-form",
+    )
+    return parts.sheet(
+        "Limits on file",
+        "from a baseline somebody names; until then from the first readings",
+        [form, _history(seen, shop)],
+    )
 
 
 def _filed(seen: Seen) -> pl.DataFrame:
@@ -60,13 +95,16 @@ def _history(seen: Seen, shop: Shop) -> Any:
         least = numbers.count(shop.judging.baseline_readings)
         return html.P(f"None yet: this stream is judged by its first {least} readings.", className="small")
     rows = [
-        {"edge": sentences.amount(shop, line["characteristic"], line["centre"]) if line["n"] else "off file",
-         "baseline": numbers.days(line["baseline_from"], line["baseline_to"], seen.now) if line["n"] else "",
-         "n": numbers.count(line["n"]) if line["n"] else "",
-         "holds": numbers.day(sentences.local(shop, line["holds_from"]), seen.now),
-         "who": f"{line['who']}, {numbers.day(sentences.local(shop, line['at']), seen.now)}", "why": line["why"]}
+        {
+            "edge": sentences.amount(shop, line["characteristic"], line["centre"]) if line["n"] else "off file",
+            "baseline": numbers.days(line["baseline_from"], line["baseline_to"], seen.now) if line["n"] else "",
+            "n": numbers.count(line["n"]) if line["n"] else "",
+            "holds": numbers.day(sentences.local(shop, line["holds_from"]), seen.now),
+            "who": f"{line['who']}, {numbers.day(sentences.local(shop, line['at']), seen.now)}",
+            "why": line["why"],
+        }
         for line in filed.iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     dated = (("baseline", "Baseline"), ("n", "Readings", "n wide-only"), ("holds", "Holds from"))
     columns = [("edge", "Edge"), *dated, ("who", "Written by"), ("why", "Why")]
     return parts.table(rows, columns, caption="Limits put on file for this stream, newest first")
@@ -76,7 +114,9 @@ def _history(seen: Seen, shop: Shop) -> Any:
 
 
 def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
-    """How many instruments pass until a shift is seen in this stream, under this budget and under others; None without a chart of its own."""
+    """How many instruments pass until a shift is seen in this stream, under this budget and under others; None without
+    a chart of its own.
+    """
     if shop.judging.budget is None:
         return None
     found = desk.ask(what_it_buys).filter(*[pl.col(name) == value for name, value in seen.key.items()])
@@ -84,15 +124,23 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
     if found.is_empty():
         return None
     rows = [
-        {"budget": [f"{numbers.plain(row['budget'], 1).removesuffix('.0')} a week", html.B(", as set") if row["now"] else ""],
-         **{size: numbers.count(row[size]) for size in ("half_sigma", "one_sigma", "two_sigma")}}
+        {
+            "budget": [
+                f"{numbers.plain(row['budget'], 1).removesuffix('.0')} a week",
+                html.B(", as set") if row["now"] else "",
+            ],
+            **{size: numbers.count(row[size]) for size in ("half_sigma", "one_sigma", "two_sigma")},
+        }
         for row in found.sort("budget").iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     sizes = (("half_sigma", "Half a sigma", "n"), ("one_sigma", "One sigma", "n"), ("two_sigma", "Two sigma", "n"))
     columns = [("budget", "False signals, whole shop"), *sizes]
     per_week = float(found["per_week"][0])
     sigma = sentences.amount(shop, str(seen.row["characteristic"]), seen.row["sigma"])
-    say = f"One sigma of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For readings that follow a normal curve."
+    say = (
+        f"One sigma of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For readings "
+        "that follow a normal curve."
+    )
     return parts.sheet(name, right, [parts.table(rows, columns), html.P(say, className="small")])
 
 
@@ -101,32 +149,66 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
 
 def connect(app: Dash) -> None:
     app.callback(
-        Output(FOUND, "children"), Output(TRIED, "data"), Output(WRITTEN, "data", allow_duplicate=True),
-        Input(TRY, "n_clicks"), Input(FILE, "n_clicks"), Input(OFF, "n_clicks"), State(FROM, "value"), State(TO, "value"), State(SCOPE, "value"),
-        State(LEFT_OUT, "value"), State(WHO, "value"), State(WHY, "value"), State(ABOUT, "data"), State(TRIED, "data"), State(WRITTEN, "data"),
+        Output(FOUND, "children"),
+        Output(TRIED, "data"),
+        Output(WRITTEN, "data", allow_duplicate=True),
+        Input(TRY, "n_clicks"),
+        Input(FILE, "n_clicks"),
+        Input(OFF, "n_clicks"),
+        State(FROM, "value"),
+        State(TO, "value"),
+        State(SCOPE, "value"),
+        State(LEFT_OUT, "value"),
+        State(WHO, "value"),
+        State(WHY, "value"),
+        State(ABOUT, "data"),
+        State(TRIED, "data"),
+        State(WRITTEN, "data"),
         prevent_initial_call=True,
-    )(pressed)  # fmt: skip
+    )(pressed)
 
 
 def pressed(
-    try_: int | None, file: int | None, off: int | None, first: str | None, last: str | None, scope: str | None, left_out: str | None,
-    who: str | None, why: str | None, about: dict[str, str], tried: list[Any] | None, written: int | None,
-) -> tuple[Any, Any, Any]:  # fmt: skip
+    try_: int | None,
+    file: int | None,
+    off: int | None,
+    first: str | None,
+    last: str | None,
+    scope: str | None,
+    left_out: str | None,
+    who: str | None,
+    why: str | None,
+    about: dict[str, str],
+    tried: list[Any] | None,
+    written: int | None,
+) -> tuple[Any, Any, Any]:
     """One of the three buttons of the form."""
     if not any((try_, file, off)):
         return no_update, no_update, no_update
     if ctx.triggered_id == OFF:
         said = take_off(about, who, why)
         return (said, no_update, no_update) if said else ("Taken off file.", None, (written or 0) + 1)
-    told, now, done = put(about, first, last, scope or STREAM, left_out, who, why, tried, file_it=ctx.triggered_id == FILE)
+    told, now, done = put(
+        about, first, last, scope or STREAM, left_out, who, why, tried, file_it=ctx.triggered_id == FILE
+    )
     return told, now, (written or 0) + 1 if done else no_update
 
 
 def put(
-    about: dict[str, str], first: str | None, last: str | None, scope: str, left_out: str | None, who: str | None, why: str | None,
-    tried: list[Any] | None, *, file_it: bool,
-) -> tuple[Any, Any, bool]:  # fmt: skip
-    """(what is shown, what was tried, whether it stands on file). Limits nobody has looked at are shown first and filed at the second press."""
+    about: dict[str, str],
+    first: str | None,
+    last: str | None,
+    scope: str,
+    left_out: str | None,
+    who: str | None,
+    why: str | None,
+    tried: list[Any] | None,
+    *,
+    file_it: bool,
+) -> tuple[Any, Any, bool]:
+    """(what is shown, what was tried, whether it stands on file). Limits nobody has looked at are shown first and filed
+    at the second press.
+    """
     try:
         begin, end = as_day(first), as_day(last)
     except ValueError as fault:
@@ -145,7 +227,11 @@ def put(
         return str(problem), None, False
     if rows.is_empty():
         least = desk.here().snapshot().shop.judging.least_readings
-        return f"Too few readings in that baseline: wanted at least {least} that are not all the same. Name more days.", None, False
+        return (
+            f"Too few readings in that baseline: wanted at least {least} that are not all the same. Name more days.",
+            None,
+            False,
+        )
     now = [begin.isoformat(), end.isoformat(), scope, *without]
     shown = told(rows, unsteady, about)
     if not file_it:
@@ -158,9 +244,15 @@ def put(
     return "Put on file.", None, True
 
 
-def proposal(about: dict[str, str], first: date, last: date, scope: str, left_out: tuple[str, ...]) -> tuple[pl.DataFrame, pl.DataFrame]:
+def proposal(
+    about: dict[str, str], first: date, last: date, scope: str, left_out: tuple[str, ...]
+) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Limits and what speaks against them, for the stream, its model or the shop."""
-    narrowed = {STREAM: {"model": about["model"], "characteristic": about["characteristic"]}, MODEL: {"model": about["model"]}, SHOP: {}}[scope]
+    narrowed = {
+        STREAM: {"model": about["model"], "characteristic": about["characteristic"]},
+        MODEL: {"model": about["model"]},
+        SHOP: {},
+    }[scope]
     both = desk.ask(limits_proposal, from_date=first, to_date=last, left_out=left_out, **narrowed)
     if scope == STREAM:
         same = [pl.col(name) == about[name] for name in KEY]
@@ -174,12 +266,24 @@ def told(rows: pl.DataFrame, unsteady: pl.DataFrame, about: dict[str, str]) -> l
     shown: list[Any] = [html.P([parts.picture("question"), " ", html.B(sentences_drift.unsteady(len(rows), unsteady))])]
     if len(unsteady):
         lines = [
-            {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
-             "stream": sentences_drift.stream_name(shop, row), "value": sentences.amount(shop, row["characteristic"], row["value"]),
-             "why": row["why"], "day": numbers.day(sentences.local(shop, row["taken_at"]))}
+            {
+                "serial": dcc.Link(
+                    row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"
+                ),
+                "stream": sentences_drift.stream_name(shop, row),
+                "value": sentences.amount(shop, row["characteristic"], row["value"]),
+                "why": row["why"],
+                "day": numbers.day(sentences.local(shop, row["taken_at"])),
+            }
             for row in unsteady.head(SHOWN).iter_rows(named=True)
-        ]  # fmt: skip
-        columns = [("serial", "Serial"), ("stream", "Stream", "wide-only"), ("value", "Reading", "n"), ("why", "Why"), ("day", "Taken", "n")]
+        ]
+        columns = [
+            ("serial", "Serial"),
+            ("stream", "Stream", "wide-only"),
+            ("value", "Reading", "n"),
+            ("why", "Why"),
+            ("day", "Taken", "n"),
+        ]
         shown.append(parts.table(lines, columns))
     else:
         shown[0] = html.P(sentences_drift.unsteady(len(rows), unsteady))
@@ -188,7 +292,12 @@ def told(rows: pl.DataFrame, unsteady: pl.DataFrame, about: dict[str, str]) -> l
     if len(mine):
         shown.append(html.P(sentences_drift.proposed(mine.row(0, named=True), width, shop)))
     if len(rows) > 1:
-        shown.append(html.P(f"{numbers.count(len(rows))} streams have readings enough for limits from these days.", className="small"))
+        shown.append(
+            html.P(
+                f"{numbers.count(len(rows))} streams have readings enough for limits from these days.",
+                className="small",
+            )
+        )
     return shown
 
 
@@ -197,6 +306,8 @@ def take_off(about: dict[str, str], who: str | None, why: str | None) -> str:
     if not (who or "").strip() or not (why or "").strip():
         return "Say who takes them off file, and why."
     snapshot = desk.here().snapshot()
-    row = pl.DataFrame([{name: about[name] for name in KEY}]).with_columns(holds_from=pl.lit(snapshot.as_of), n=pl.lit(0, dtype=pl.Int64))
+    row = pl.DataFrame([{name: about[name] for name in KEY}]).with_columns(
+        holds_from=pl.lit(snapshot.as_of), n=pl.lit(0, dtype=pl.Int64)
+    )
     desk.here().write_limits(row, who=str(who).strip(), why=str(why).strip())
     return ""

@@ -1,4 +1,6 @@
-"""Drift: every stream at a glance, and one of them in full - what moved, since when, together with what, and what was done about it."""
+"""Drift: every stream at a glance, and one of them in full - what moved, since when, together with what, and what was
+done about it.
+"""
 
 from __future__ import annotations
 
@@ -13,18 +15,29 @@ from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences, drift as sentences_drift
 from dashboard.address import address, chosen, whole_number
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView
 from dashboard.charts.rack import rack as rack_chart
-from dashboard.pages.drift import book as drift_book, limits as drift_limits, patterns as drift_patterns, stream as drift_stream
+from dashboard.desk import desk
+from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import limits as drift_limits
+from dashboard.pages.drift import patterns as drift_patterns
+from dashboard.pages.drift import stream as drift_stream
+from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/drift", "Drift"
 ADDRESS, SHOWN, BODY, GO, SCROLLED = "drift-address", "drift-shown", "drift-body", "drift-go", "drift-scrolled"
-STAGE, MODELS, TECH, STATE, WEEKS, BY = "drift-stage", "drift-models", "drift-tech", "drift-state", "drift-weeks", "drift-by"
+STAGE, MODELS, TECH, STATE, WEEKS, BY = (
+    "drift-stage",
+    "drift-models",
+    "drift-tech",
+    "drift-state",
+    "drift-weeks",
+    "drift-by",
+)
 RACK = "drift-rack"
 ALL_STAGES, FAMILY = "all", "family "
 WEEKS_SEEN = (4, 8, 13, 26, 52)
@@ -69,17 +82,25 @@ def read(shop: Shop, given: dict[str, Any]) -> Asked:
     return Asked(
         stage=chosen(given.get("stage"), stages, ALL_STAGES if state else opening) or opening,
         models=chosen(given.get("models"), {*shop.setups.values(), *families}, "") or "",
-        tech=chosen(given.get("tech"), _techs(shop), "") or "", state=state, weeks=weeks if weeks in WEEKS_SEEN else 13,
+        tech=chosen(given.get("tech"), _techs(shop), "") or "",
+        state=state,
+        weeks=weeks if weeks in WEEKS_SEEN else 13,
         by=chosen(given.get("by"), [key for key, _ in drift_stream.shapes(shop)], "") or "",
         **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
-    )  # fmt: skip
+    )
 
 
 def _opening(shop: Shop) -> str:
-    """The stage shown unless another is asked for: final inspection, or the last of the bench where something is measured."""
+    """The stage shown unless another is asked for: final inspection, or the last of the bench where something is
+    measured.
+    """
     measured = set(desk.ask(rack, weeks=13, tech="").streams["stage"])
     final = next((stage.key for stage in shop.stages if stage.role == "final"), shop.stages[-1].key)
-    return final if final in measured or not measured else [stage.key for stage in shop.stages if stage.key in measured][-1]
+    return (
+        final
+        if final in measured or not measured
+        else [stage.key for stage in shop.stages if stage.key in measured][-1]
+    )
 
 
 def _techs(shop: Shop) -> list[str]:
@@ -89,10 +110,16 @@ def _techs(shop: Shop) -> list[str]:
 def layout(**given: Any) -> Any:
     shop = desk.here().snapshot().shop
     asked = read(shop, given)
-    return html.Div([
-        dcc.Location(id=ADDRESS, refresh=False), dcc.Location(id=GO, refresh="callback-nav"), dcc.Store(id=SHOWN, data=[asked.search, 0]),
-        dcc.Store(id=drift_book.WRITTEN), dcc.Store(id=SCROLLED), html.Div(body(asked), id=BODY),
-    ])  # fmt: skip
+    return html.Div(
+        [
+            dcc.Location(id=ADDRESS, refresh=False),
+            dcc.Location(id=GO, refresh="callback-nav"),
+            dcc.Store(id=SHOWN, data=[asked.search, 0]),
+            dcc.Store(id=drift_book.WRITTEN),
+            dcc.Store(id=SCROLLED),
+            html.Div(body(asked), id=BODY),
+        ]
+    )
 
 
 def body(asked: Asked) -> html.Div:
@@ -101,23 +128,38 @@ def body(asked: Asked) -> html.Div:
     shop, now = snapshot.shop, sentences.local(snapshot.shop, snapshot.as_of)
     rows = desk.ask(rack, weeks=asked.weeks, tech=asked.tech).streams
     if rows.is_empty() and not asked.tech:
-        nothing = "No reading on file belongs to a stream yet. Streams are the first-pass readings of one characteristic, model and stage."
-        return parts.page(parts.page_head(sentences_drift.headline(0, 0, 0, None, shop), ""), parts.empty_state(nothing, "Load a log", "/logs"))
+        nothing = (
+            "No reading on file belongs to a stream yet. Streams are the first-pass readings of one "
+            "characteristic, model and stage."
+        )
+        return parts.page(
+            parts.page_head(sentences_drift.headline(0, 0, 0, None, shop), ""),
+            parts.empty_state(nothing, "Load a log", "/logs"),
+        )
     here = _of_models(rows, asked.models, shop)
     here = here.filter(pl.col("stage") == asked.stage) if asked.stage != ALL_STAGES else here
     stream = _stream(rows, here, asked)
     counted = {word: int((here["state"] == word).sum()) for word in (states.MOVED, states.STEADY, states.THIN)}
     most = here.row(0, named=True) if counted[states.MOVED] else None
-    stages = [asked.stage] if asked.stage != ALL_STAGES else [stage.key for stage in shop.stages if stage.key in set(here["stage"])]
+    stages = (
+        [asked.stage]
+        if asked.stage != ALL_STAGES
+        else [stage.key for stage in shop.stages if stage.key in set(here["stage"])]
+    )
     head = parts.page_head(
         sentences_drift.headline(counted[states.MOVED], len(here), counted[states.THIN], most, shop),
         sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     return parts.page(
-        head, _filters(asked, shop, now), glance(shown, counted, stages, asked, stream, shop, now), *_looked_at(stream, asked, shop, now),
-        odd_instruments(rows, asked, stages, shop, now), drift_patterns.sheet(shop, asked.weeks), how_it_judges(shop),
-    )  # fmt: skip
+        head,
+        _filters(asked, shop, now),
+        glance(shown, counted, stages, asked, stream, shop, now),
+        *_looked_at(stream, asked, shop, now),
+        odd_instruments(rows, asked, stages, shop, now),
+        drift_patterns.sheet(shop, asked.weeks),
+        how_it_judges(shop),
+    )
 
 
 def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
@@ -128,7 +170,11 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
     except UnusableData as problem:
         return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
     one = drift_stream.sheet(seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
-    limits, buys, book = drift_limits.sheet(seen, shop), drift_limits.budget_sheet(seen, shop), drift_book.sheet(seen, shop)
+    limits, buys, book = (
+        drift_limits.sheet(seen, shop),
+        drift_limits.budget_sheet(seen, shop),
+        drift_book.sheet(seen, shop),
+    )
     if seen.signal is None:
         return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
     moves = parts.row("75", drift_stream.moves(seen, shop), book)
@@ -159,25 +205,39 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
     families = list(dict.fromkeys(shop.families.values()))
     models: list[Any] = [{"value": "", "label": f"All {numbers.in_words(len(setups))}"}]
     if 1 < len(families) < len(setups):
-        models.append({"group": "Families", "items": [{"value": f"{FAMILY}{family}", "label": family.capitalize()} for family in families]})
+        models.append(
+            {
+                "group": "Families",
+                "items": [{"value": f"{FAMILY}{family}", "label": family.capitalize()} for family in families],
+            }
+        )
     models.append({"group": "Models", "items": [{"value": setup, "label": setup} for setup in setups]})
-    stages = [{"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"]
+    stages = [
+        {"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"
+    ]
     weeks = [{"value": str(n), "label": f"{n}, to {numbers.day(now)}"} for n in sorted({*WEEKS_SEEN, asked.weeks})]
     techs = [{"value": "", "label": "Everybody"}] + [{"value": key, "label": key} for key in _techs(shop)]
     found = [("", "All"), (states.MOVED, "Moved"), (states.STEADY, "Steady"), (states.THIN, "Thin")]
     return parts.fields(
         parts.field("Stage", STAGE, asked.stage, [*stages, {"value": ALL_STAGES, "label": "All stages"}]),
-        parts.field("Models", MODELS, asked.models, models), parts.field("Set by", TECH, asked.tech, techs),
+        parts.field("Models", MODELS, asked.models, models),
+        parts.field("Set by", TECH, asked.tech, techs),
         parts.field("State", STATE, asked.state, [{"value": value, "label": label} for value, label in found]),
         parts.field("Weeks", WEEKS, str(asked.weeks), weeks),
-    )  # fmt: skip
+    )
 
 
 # All streams at a glance
 
 
 def glance(
-    rows: pl.DataFrame, counted: dict[str, int], stages: list[str], asked: Asked, stream: dict[str, Any] | None, shop: Shop, now: datetime
+    rows: pl.DataFrame,
+    counted: dict[str, int],
+    stages: list[str],
+    asked: Asked,
+    stream: dict[str, Any] | None,
+    shop: Shop,
+    now: datetime,
 ) -> html.Section:
     """The rack of each stage, the counts in words, and what moved, most of its tolerance first."""
     drawn = []
@@ -191,13 +251,25 @@ def glance(
         drawn += [*heading, parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}")]
     if not drawn:
         which = f" that is {asked.state}" if asked.state else ""
-        drawn = [parts.empty_state(f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}")]
-    right = "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma where nothing is asked"
-    return parts.sheet("All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())])
+        drawn = [
+            parts.empty_state(
+                f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}"
+            )
+        ]
+    right = (
+        "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma "
+        "where nothing is asked"
+    )
+    return parts.sheet(
+        "All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())]
+    )
 
 
 def _counts_in_words(rows: pl.DataFrame) -> str:
-    return ", ".join(f"{numbers.count(int((rows['state'] == word).sum()))} {word}" for word in (states.MOVED, states.STEADY, states.THIN))
+    return ", ".join(
+        f"{numbers.count(int((rows['state'] == word).sum()))} {word}"
+        for word in (states.MOVED, states.STEADY, states.THIN)
+    )
 
 
 def _counts(counted: dict[str, int], shop: Shop) -> html.Div:
@@ -217,7 +289,10 @@ def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop, now: date) -> list
     lines = []
     for row in moved.iter_rows(named=True):
         state = "moved-down" if (row["shift"] or 0) < 0 else "moved-up"
-        link = dcc.Link(sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES), href=PATH + to_stream(asked, row).search)
+        link = dcc.Link(
+            sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES),
+            href=PATH + to_stream(asked, row).search,
+        )
         lines.append(html.Li([parts.picture(state), " ", link, f", {sentences_drift.moved_line(row, shop, now)}"]))
     if not lines:
         return []
@@ -253,11 +328,20 @@ def rack_view(rows: pl.DataFrame, shop: Shop, picked: str, now: date) -> RackVie
     column = {setup: k for k, setup in enumerate(setups)}
     line_of = {key: k for k, key in enumerate(keys)}
     cells = [
-        RackCell(line_of[row["characteristic"], row["position"]], column[row["model"]], row["state"], row["line"] or (), row["light_from"],
-                 cell_key(row), f"{sentences_drift.stream_name(shop, row)}: {_cell_words(row, shop, now)}")
+        RackCell(
+            line_of[row["characteristic"], row["position"]],
+            column[row["model"]],
+            row["state"],
+            row["line"] or (),
+            row["light_from"],
+            cell_key(row),
+            f"{sentences_drift.stream_name(shop, row)}: {_cell_words(row, shop, now)}",
+        )
         for row in rows.iter_rows(named=True)
-    ]  # fmt: skip
-    return RackView(names, [RackColumn(setup, _short(notes.get(setup, ""), len(setups))) for setup in setups], cells, picked)
+    ]
+    return RackView(
+        names, [RackColumn(setup, _short(notes.get(setup, ""), len(setups))) for setup in setups], cells, picked
+    )
 
 
 def _short(family: str, columns: int) -> str:
@@ -266,7 +350,11 @@ def _short(family: str, columns: int) -> str:
 
 
 def _cell_words(row: dict[str, Any], shop: Shop, now: date) -> str:
-    return sentences_drift.moved_line(row, shop, now) if row["state"] == states.MOVED else f"{row['state']}, {numbers.count(row['n'])} readings"
+    return (
+        sentences_drift.moved_line(row, shop, now)
+        if row["state"] == states.MOVED
+        else f"{row['state']}, {numbers.count(row['n'])} readings"
+    )
 
 
 def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
@@ -274,14 +362,21 @@ def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
     head, _, rest = position.partition(" ")
     places = item.positions if item else ()
     fret = rest.removeprefix("fret ")
-    return (places.index(head) if head in places else len(places), int(head) if head.isdigit() else 0, int(fret) if fret.isdigit() else -1, position)
+    return (
+        places.index(head) if head in places else len(places),
+        int(head) if head.isdigit() else 0,
+        int(fret) if fret.isdigit() else -1,
+        position,
+    )
 
 
 # The rest of the page
 
 
 def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
-    """Single readings beyond four sigma, newest first, by serial; what is far out because its stream moved stands apart."""
+    """Single readings beyond four sigma, newest first, by serial; what is far out because its stream moved stands
+    apart.
+    """
     found = _of_models(desk.ask(states.odd), asked.models, shop)
     since = (now - timedelta(weeks=asked.weeks)).astimezone(UTC)
     found = found.filter(pl.col("stage").is_in(stages), pl.col("taken_at") >= since).sort("taken_at", descending=True)
@@ -297,23 +392,43 @@ def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: S
     if found.is_empty():
         return parts.sheet("Odd instruments", right, [html.P("None in these weeks.", className="small"), *apart])
     lines = [
-        {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
-         "what": sentences_drift.stream_name(shop, row, stage=len(stages) > 1),
-         "value": sentences.amount(shop, row["characteristic"], row["value"]), "far": numbers.signed(row["sigmas"], 1),
-         "day": numbers.day(sentences.local(shop, row["taken_at"]), now)}
+        {
+            "serial": dcc.Link(
+                row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"
+            ),
+            "what": sentences_drift.stream_name(shop, row, stage=len(stages) > 1),
+            "value": sentences.amount(shop, row["characteristic"], row["value"]),
+            "far": numbers.signed(row["sigmas"], 1),
+            "day": numbers.day(sentences.local(shop, row["taken_at"]), now),
+        }
         for row in found.iter_rows(named=True)
-    ]  # fmt: skip
-    columns = [("serial", "Serial"), ("what", "What"), ("value", "Reading", "n"), ("far", "Sigma off the edge", "n wide-only"), ("day", "Taken", "n")]
+    ]
+    columns = [
+        ("serial", "Serial"),
+        ("what", "What"),
+        ("value", "Reading", "n"),
+        ("far", "Sigma off the edge", "n wide-only"),
+        ("day", "Taken", "n"),
+    ]
     many = "instrument" if n == 1 else "instruments"
-    say = f"{numbers.in_words(n, capital=True)} {many} in these weeks. Look at the instrument before the gauge, and at the gauge before the bench."
+    say = (
+        f"{numbers.in_words(n, capital=True)} {many} in these weeks. Look at the instrument before the gauge, and "
+        "at the gauge before the bench."
+    )
     rest = lines[SHOWN_ODD:]
     more = [parts.behind(parts.table(rest, columns), f"{numbers.count(len(rest))} more readings")] if rest else []
-    return parts.sheet("Odd instruments", right, [html.P(say, className="small"), parts.table(lines[:SHOWN_ODD], columns), *more, *apart])
+    return parts.sheet(
+        "Odd instruments",
+        right,
+        [html.P(say, className="small"), parts.table(lines[:SHOWN_ODD], columns), *more, *apart],
+    )
 
 
 def how_it_judges(shop: Shop) -> html.Section:
     """What the words of the page mean, and how far its promise goes."""
-    return parts.sheet("How it judges", "", html.Div([html.P(text, className="small") for text in sentences_drift.how_it_judges(shop)]))
+    return parts.sheet(
+        "How it judges", "", html.Div([html.P(text, className="small") for text in sentences_drift.how_it_judges(shop)])
+    )
 
 
 # Callbacks
@@ -322,21 +437,42 @@ def how_it_judges(shop: Shop) -> html.Section:
 def connect(app: Dash) -> None:
     app.callback(
         Output(ADDRESS, "search"),
-        Input(STAGE, "value"), Input(MODELS, "value"), Input(TECH, "value"), Input(STATE, "value"), Input(WEEKS, "value"), State(ADDRESS, "search"),
+        Input(STAGE, "value"),
+        Input(MODELS, "value"),
+        Input(TECH, "value"),
+        Input(STATE, "value"),
+        Input(WEEKS, "value"),
+        State(ADDRESS, "search"),
         prevent_initial_call=True,
-    )(filtered)  # fmt: skip
+    )(filtered)
     app.callback(
-        Output(ADDRESS, "search", allow_duplicate=True), Input(BY, "value"), State(ADDRESS, "search"), prevent_initial_call=True,
-    )(shown_by)  # fmt: skip
+        Output(ADDRESS, "search", allow_duplicate=True),
+        Input(BY, "value"),
+        State(ADDRESS, "search"),
+        prevent_initial_call=True,
+    )(shown_by)
     app.callback(
-        Output(ADDRESS, "search", allow_duplicate=True), Output(GO, "href"), Input({"type": "graph", "name": ALL}, "clickData"),
-        State(ADDRESS, "search"), prevent_initial_call=True,
-    )(clicked)  # fmt: skip
+        Output(ADDRESS, "search", allow_duplicate=True),
+        Output(GO, "href"),
+        Input({"type": "graph", "name": ALL}, "clickData"),
+        State(ADDRESS, "search"),
+        prevent_initial_call=True,
+    )(clicked)
     app.callback(
-        Output(BODY, "children"), Output(SHOWN, "data"), Input(ADDRESS, "search"), Input(drift_book.WRITTEN, "data"), State(SHOWN, "data"),
-        State(ADDRESS, "pathname"), prevent_initial_call=True,
-    )(shown)  # fmt: skip
-    app.clientside_callback(TO_THE_STREAM, Output(SCROLLED, "data"), Input({"type": "graph", "name": ALL}, "clickData"), prevent_initial_call=True)
+        Output(BODY, "children"),
+        Output(SHOWN, "data"),
+        Input(ADDRESS, "search"),
+        Input(drift_book.WRITTEN, "data"),
+        State(SHOWN, "data"),
+        State(ADDRESS, "pathname"),
+        prevent_initial_call=True,
+    )(shown)
+    app.clientside_callback(
+        TO_THE_STREAM,
+        Output(SCROLLED, "data"),
+        Input({"type": "graph", "name": ALL}, "clickData"),
+        prevent_initial_call=True,
+    )
     drift_book.connect(app)
     drift_limits.connect(app)
 
@@ -377,7 +513,11 @@ def follow(name: str, click: dict[str, Any] | None, search: str | None) -> tuple
         return no_update, no_update
     if name.startswith(RACK):
         key = str(told[0]).split("|")
-        return (to_stream(asked_for(search), dict(zip(KEY, key, strict=True))).search, no_update) if len(key) == len(KEY) else (no_update, no_update)
+        return (
+            (to_stream(asked_for(search), dict(zip(KEY, key, strict=True))).search, no_update)
+            if len(key) == len(KEY)
+            else (no_update, no_update)
+        )
     if name == drift_stream.CHART:
         return no_update, address("/logs/instrument", serial=told[0])
     return no_update, no_update

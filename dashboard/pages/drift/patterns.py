@@ -8,8 +8,8 @@ from dash import dcc, html
 
 from analysis.studies.drift.pattern_list import OddPattern, pattern_list
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
+from dashboard.desk import desk
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -24,9 +24,17 @@ def sheet(shop: Shop, weeks: int) -> html.Section:
         none = "No instrument's readings go together unlike those of its model in these weeks."
         return parts.sheet("Patterns", right, html.P(none, className="small"))
     rows = [_line(one, shop) for one in found[:SHOWN]]
-    columns = [("serial", "Instrument"), ("model", "Model"), ("when", "Taken", "wide-only"), ("drivers", "What goes against the rest")]
+    columns = [
+        ("serial", "Instrument"),
+        ("model", "Model"),
+        ("when", "Taken", "wide-only"),
+        ("drivers", "What goes against the rest"),
+    ]
     more = [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []
-    note = "Each of these numbers may lie within its limits; it is how they go together that does not. Look at the instrument before the gauge."
+    note = (
+        "Each of these numbers may lie within its limits; it is how they go together that does not. Look at the "
+        "instrument before the gauge."
+    )
     return parts.sheet("Patterns", right, [parts.table(rows, columns), *more, html.P(note, className="small")])
 
 
@@ -34,7 +42,9 @@ def _line(one: OddPattern, shop: Shop) -> dict[str, Any]:
     told = []
     for row in one.drivers.iter_rows(named=True):
         what = sentences.characteristic(shop, row["characteristic"], row["position"]).lower()
-        value, usual = (sentences.amount(shop, row["characteristic"], row[name], mean=True) for name in ("value", "usual"))
+        value, usual = (
+            sentences.amount(shop, row["characteristic"], row[name], mean=True) for name in ("value", "usual")
+        )
         told.append(f"{what} {value}, usually {usual}")
     link = dcc.Link(one.serial, href=addresses.address("/logs/instrument", serial=one.serial), className="serial")
     when = numbers.day(sentences.local(shop, one.taken_at))

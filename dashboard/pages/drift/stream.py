@@ -16,12 +16,13 @@ from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.shift import Shift, outside, shift
 from analysis.studies.drift.signals import SHORT_RUN, signals
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences, drift as sentences_drift
 from dashboard.address import address
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
+from dashboard.desk import desk
+from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 CHART, MOVES, ID = "drift-stream", "drift-moves", "drift-one"
@@ -40,7 +41,9 @@ class Seen:
     signal: dict[str, Any] | None  # its open signal, the newest
     found: Shift | None
     moves: causes.MovesWith | None
-    entries: pl.DataFrame  # lines of the bench book about it, oldest first, with `gone` where the signal is no longer there
+    entries: (
+        pl.DataFrame
+    )  # lines of the bench book about it, oldest first, with `gone` where the signal is no longer there
     now: datetime  # as of, on the shop's clock
 
     @property
@@ -52,8 +55,12 @@ def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
     """Everything about one stream; UnusableData where it is not there."""
     key = {name: str(row[name]) for name in KEY if name != "tech"} | {"tech": tech}
     view = desk.ask(stream_view, weeks=weeks, **key)
-    if not view.young:  # what the short-run chart left open while the stream was young is settled by the stream's own chart
-        view = replace(view, signals=view.signals.filter((pl.col("chart") != SHORT_RUN) | pl.col("closed_at").is_not_null()))
+    if (
+        not view.young
+    ):  # what the short-run chart left open while the stream was young is settled by the stream's own chart
+        view = replace(
+            view, signals=view.signals.filter((pl.col("chart") != SHORT_RUN) | pl.col("closed_at").is_not_null())
+        )
     still = view.signals.filter(pl.col("closed_at").is_null())
     signal = still.sort("opened_at").row(-1, named=True) if len(still) else None
     found = moves = None
@@ -64,7 +71,15 @@ def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
     book = desk.here().snapshot().table("bench_book")
     lines = book.filter(*[pl.col(name) == value for name, value in key.items()]).sort("sequence")
     tied = desk.ask(entries_for).select("sequence", "gone", "now_opened_at")
-    return Seen({**row, "tech": tech}, view, signal, found, moves, lines.join(tied, on="sequence", how="left", maintain_order="left"), now)
+    return Seen(
+        {**row, "tech": tech},
+        view,
+        signal,
+        found,
+        moves,
+        lines.join(tied, on="sequence", how="left", maintain_order="left"),
+        now,
+    )
 
 
 def _moves(signal: dict[str, Any]) -> causes.MovesWith | None:
@@ -90,15 +105,31 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
     more = [young, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio, int(row["n"]))]
     notes = [html.P(text, className="small") for text in more if text]
-    told = sentences_drift.by_shape(_named(_levels(seen, by)[:3], by, shop), SHAPES, dict(BY_SHAPE)[by].lower()) if by else ""
+    told = (
+        sentences_drift.by_shape(_named(_levels(seen, by)[:3], by, shop), SHAPES, dict(BY_SHAPE)[by].lower())
+        if by
+        else ""
+    )
     shapes = [html.P(told, className="small")] if told else []
     return parts.sheet(
-        sentences_drift.stream_name(shop, row, stage=True), _right(seen, shop),
-        [parts.facts(*_facts(seen, shop)), chart, _key(seen), *shapes, html.P(telling, className="finding-words"), *notes,
-         html.Div([by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")], className="beside"),
-         parts.behind(_table(seen, shop), "The newest readings as a table")],
-        marks=marks, id=ID,
-    )  # fmt: skip
+        sentences_drift.stream_name(shop, row, stage=True),
+        _right(seen, shop),
+        [
+            parts.facts(*_facts(seen, shop)),
+            chart,
+            _key(seen),
+            *shapes,
+            html.P(telling, className="finding-words"),
+            *notes,
+            html.Div(
+                [by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")],
+                className="beside",
+            ),
+            parts.behind(_table(seen, shop), "The newest readings as a table"),
+        ],
+        marks=marks,
+        id=ID,
+    )
 
 
 def _right(seen: Seen, shop: Shop) -> str:
@@ -121,15 +152,24 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
         began, low, high = (sentences.local(shop, signal[name]) for name in ("began_at", "began_low", "began_high"))
         since, before = sentences_drift.outside(found.since), sentences_drift.outside(found.before)
         first, last = found.before.first_at, found.before.last_at
-        span = f", {numbers.days(*(sentences.local(shop, when) for when in (first, last)), now)}" if first and last else ""
+        span = (
+            f", {numbers.days(*(sentences.local(shop, when) for when in (first, last)), now)}" if first and last else ""
+        )
         way = "up" if found.size >= 0 else "down"
-        on = "began that day, by the readings" if low.date() == high.date() else f"began; {numbers.days(low, high, now)} by the readings"
+        on = (
+            "began that day, by the readings"
+            if low.date() == high.date()
+            else f"began; {numbers.days(low, high, now)} by the readings"
+        )
         return [
-            (f"{sentences.amount(shop, key, abs(found.size))} {way}", f"{sentences_drift.span(shop, key, found)}{share}"),
+            (
+                f"{sentences.amount(shop, key, abs(found.size))} {way}",
+                f"{sentences_drift.span(shop, key, found)}{share}",
+            ),
             (numbers.day(began, now), on),
             (since[0], f"outside since then ({since[1]})" if found.since.n else since[1]),
             (before[0], f"outside{span} ({before[1]})" if found.before.n else before[1]),
-        ]  # fmt: skip
+        ]
     part = outside(seen.view.readings)
     figure, note = sentences_drift.outside(part)
     facts: list[tuple[Any, Any]] = [(numbers.count(len(seen.view.readings)), "readings in these weeks")]
@@ -173,13 +213,26 @@ def _table(seen: Seen, shop: Shop) -> Any:
     newest = seen.view.readings.tail(25).reverse()
     key = str(seen.row["characteristic"])
     rows = [
-        {"serial": dcc.Link(row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"),
-         "at": numbers.clock(sentences.local(shop, row["taken_at"])), "value": sentences.amount(shop, key, row["value"]),
-         "outside": ", ".join(filter(None, ("outside" if row["outside"] else "", sentences.flag_words(row["flag"] or "")))),
-         "line": numbers.count(row["line"])}
+        {
+            "serial": dcc.Link(
+                row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"
+            ),
+            "at": numbers.clock(sentences.local(shop, row["taken_at"])),
+            "value": sentences.amount(shop, key, row["value"]),
+            "outside": ", ".join(
+                filter(None, ("outside" if row["outside"] else "", sentences.flag_words(row["flag"] or "")))
+            ),
+            "line": numbers.count(row["line"]),
+        }
         for row in newest.iter_rows(named=True)
-    ]  # fmt: skip
-    columns = [("serial", "Serial"), ("at", "Taken"), ("value", "Reading", "n"), ("outside", ""), ("line", "Line in its file", "n wide-only")]
+    ]
+    columns = [
+        ("serial", "Serial"),
+        ("at", "Taken"),
+        ("value", "Reading", "n"),
+        ("outside", ""),
+        ("line", "Line in its file", "n wide-only"),
+    ]
     return parts.table(rows, columns, caption="The newest 25 readings")
 
 
@@ -209,35 +262,69 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
     readings = view.readings
     taken = [at(when) for when in readings["taken_at"]]
     averaged = _averaged(view)
-    odd = [Odd(taken[k], units([readings["value"][k]])[0], _odd_words(readings.row(k, named=True), shop, key)) for k in _odd(seen)]
+    odd = [
+        Odd(taken[k], units([readings["value"][k]])[0], _odd_words(readings.row(k, named=True), shop, key))
+        for k in _odd(seen)
+    ]
     began = None
     if seen.signal is not None and seen.signal["began_at"] is not None:
         moments = [at(seen.signal[name]) for name in ("began_at", "began_low", "began_high")]
         began = Began(*moments, sentences_drift.began_words(seen.signal, shop, now))
     levels = _levels(seen, by) if by else []
     return StreamView(
-        taken_at=taken, values=units(readings["value"]), serials=readings["serial"].to_list(), unit=numbers.unit_of(quantity, shown=length),
-        decimals=numbers.decimals_of(quantity, shown=length), average=units(view.average) if averaged else None,
-        gap_low=units(view.gap_low) if averaged else None, gap_high=units(view.gap_high) if averaged else None,
-        limits=[Limits(at(r["from_at"]), at(r["to_at"]), unit(r["centre"]) or 0.0, unit(r["lower"]), unit(r["upper"]))
-                for r in view.limits.iter_rows(named=True) if r["centre"] is not None and r["centre"] == r["centre"]],
-        asked=[Asked(at(r["from_at"]), at(r["to_at"]), unit(r["target"]), unit(r["lower"]), unit(r["upper"]))
-               for r in view.asked.iter_rows(named=True)],
-        baseline=view.baseline, judged_from=at(view.judged_from) if view.judged_from else None,
-        signals=[Signal(at(r["opened_at"]), at(r["closed_at"]) if r["closed_at"] else None, _way(r),
-                        sentences_drift.signal_words(r, shop, _cause(seen, r), now), at(r["began_at"]) if r["began_at"] else None)
-                 for r in view.signals.iter_rows(named=True)],
+        taken_at=taken,
+        values=units(readings["value"]),
+        serials=readings["serial"].to_list(),
+        unit=numbers.unit_of(quantity, shown=length),
+        decimals=numbers.decimals_of(quantity, shown=length),
+        average=units(view.average) if averaged else None,
+        gap_low=units(view.gap_low) if averaged else None,
+        gap_high=units(view.gap_high) if averaged else None,
+        limits=[
+            Limits(at(r["from_at"]), at(r["to_at"]), unit(r["centre"]) or 0.0, unit(r["lower"]), unit(r["upper"]))
+            for r in view.limits.iter_rows(named=True)
+            if r["centre"] is not None and r["centre"] == r["centre"]
+        ],
+        asked=[
+            Asked(at(r["from_at"]), at(r["to_at"]), unit(r["target"]), unit(r["lower"]), unit(r["upper"]))
+            for r in view.asked.iter_rows(named=True)
+        ],
+        baseline=view.baseline,
+        judged_from=at(view.judged_from) if view.judged_from else None,
+        signals=[
+            Signal(
+                at(r["opened_at"]),
+                at(r["closed_at"]) if r["closed_at"] else None,
+                _way(r),
+                sentences_drift.signal_words(r, shop, _cause(seen, r), now),
+                at(r["began_at"]) if r["began_at"] else None,
+            )
+            for r in view.signals.iter_rows(named=True)
+        ],
         began=began,
-        changes=[Change(datetime.combine(r["from_date"], datetime.min.time()), f"{r['what']}, {numbers.day(r['from_date'], now)}")
-                 for r in view.changes.iter_rows(named=True)],
-        anew=[Change(at(r["from_at"]), f"{'limits set anew' if r['on_file'] else 'limits off file'}, {numbers.day(at(r['from_at']), now)}")
-              for k, r in enumerate(view.limits.iter_rows(named=True)) if k or (r["on_file"] and at(r["from_at"]) > taken[0])],
-        runs=[Run(at(r["from_at"]), at(r["to_at"]), r["rule"]) for r in view.runs.iter_rows(named=True)], odd=odd,
+        changes=[
+            Change(
+                datetime.combine(r["from_date"], datetime.min.time()),
+                f"{r['what']}, {numbers.day(r['from_date'], now)}",
+            )
+            for r in view.changes.iter_rows(named=True)
+        ],
+        anew=[
+            Change(
+                at(r["from_at"]),
+                f"{'limits set anew' if r['on_file'] else 'limits off file'}, {numbers.day(at(r['from_at']), now)}",
+            )
+            for k, r in enumerate(view.limits.iter_rows(named=True))
+            if k or (r["on_file"] and at(r["from_at"]) > taken[0])
+        ],
+        runs=[Run(at(r["from_at"]), at(r["to_at"]), r["rule"]) for r in view.runs.iter_rows(named=True)],
+        odd=odd,
         outside=np.flatnonzero(readings["outside"].fill_null(False).to_numpy()).tolist(),
         notes=[sentences.flag_words(flag) for flag in readings["flag"].fill_null("")],
         corrected=np.flatnonzero(_corrected(readings)).tolist(),
-        kinds=[name if name in levels[:3] else "" for name in readings[by].fill_null("").to_list()] if by else (), kind_names=levels[:3],
-    )  # fmt: skip
+        kinds=[name if name in levels[:3] else "" for name in readings[by].fill_null("").to_list()] if by else (),
+        kind_names=levels[:3],
+    )
 
 
 def _corrected(readings: pl.DataFrame) -> Any:
@@ -250,7 +337,9 @@ def _way(signal: dict[str, Any]) -> str:
 
 
 def _odd(seen: Seen) -> list[int]:
-    """Places of the newest odd instruments; from the beginning of an open signal on a far reading is part of its shift."""
+    """Places of the newest odd instruments; from the beginning of an open signal on a far reading is part of its
+    shift.
+    """
     begun = seen.signal["began_at"] if seen.signal is not None else None
     taken = seen.view.readings["taken_at"]
     return [int(k) for k in seen.view.odd if begun is None or taken[int(k)] < begun][-SHOWN_ODD:]
@@ -262,13 +351,21 @@ def _odd_words(reading: dict[str, Any], shop: Shop, key: str) -> str:
 
 def _cause(seen: Seen, signal: dict[str, Any]) -> str:
     """The last cause that the bench book holds for a signal."""
-    found = seen.entries.filter(pl.col("kind").is_in(["cause", "close"]), pl.col("now_opened_at") == signal["opened_at"], pl.col("text") != "")
+    found = seen.entries.filter(
+        pl.col("kind").is_in(["cause", "close"]), pl.col("now_opened_at") == signal["opened_at"], pl.col("text") != ""
+    )
     return str(found["text"][-1]) if len(found) else ""
 
 
 # Who, lot or gauge by shape, when somebody asks
 
-BY_SHAPE = (("", "Nothing"), ("lot", "Neck lot"), ("supplier", "Supplier"), ("gauge", "Gauge"), ("set_by", "Who set it"))
+BY_SHAPE = (
+    ("", "Nothing"),
+    ("lot", "Neck lot"),
+    ("supplier", "Supplier"),
+    ("gauge", "Gauge"),
+    ("set_by", "Who set it"),
+)
 
 
 def shapes(shop: Shop) -> list[tuple[str, str]]:
@@ -302,7 +399,9 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     name = "What it moves together with"
     found = seen.moves
     if found is None or not found.candidates:
-        return parts.sheet(name, "", parts.empty_state("Too few readings since it began to see what it moves together with."))
+        return parts.sheet(
+            name, "", parts.empty_state("Too few readings since it began to see what it moves together with.")
+        )
     key = str(seen.row["characteristic"])
     quantity, shown = sentences.quantity(shop, key), shop.shop.length
     unit = numbers.unit_of(quantity, shown=shown)
@@ -314,19 +413,39 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     for one in found.candidates:
         unique.setdefault(sentences_drift.candidate(one, shop), one)
     listed = list(unique.items())
-    rows = [Candidate(words, size(one.effect), size(one.low), size(one.high), one.named) for words, one in listed[:SHOWN_CANDIDATES]]
+    rows = [
+        Candidate(words, size(one.effect), size(one.low), size(one.high), one.named)
+        for words, one in listed[:SHOWN_CANDIDATES]
+    ]
     decimals = numbers.decimals_of(quantity, shown=shown, mean=True)
     say = sentences.together(found, shop)
     table = parts.table(
-        [{"name": words, "size": numbers.signed(size(one.effect), decimals), "range": numbers.span(size(one.low), size(one.high), decimals),
-          "named": "stands out" if one.named else ""} for words, one in listed],
-        [("name", "Looked at"), ("size", f"Explains, {unit}" if unit else "Explains", "n"), ("range", "95 %", "n"), ("named", "")],
-    )  # fmt: skip
+        [
+            {
+                "name": words,
+                "size": numbers.signed(size(one.effect), decimals),
+                "range": numbers.span(size(one.low), size(one.high), decimals),
+                "named": "stands out" if one.named else "",
+            }
+            for words, one in listed
+        ],
+        [
+            ("name", "Looked at"),
+            ("size", f"Explains, {unit}" if unit else "Explains", "n"),
+            ("range", "95 %", "n"),
+            ("named", ""),
+        ],
+    )
     right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at"
-    people = any(one.named and (one.name == causes.SET_BY or one.name.startswith(causes.TECH_AT)) for one in found.candidates)
+    people = any(
+        one.named and (one.name == causes.SET_BY or one.name.startswith(causes.TECH_AT)) for one in found.candidates
+    )
     item = shop.by_characteristic.get(key)
     bench = dcc.Link("Bench", href=address("/bench", stage=item.set_at if item else ""))
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
-    together = html.P([say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")])
-    return parts.sheet(name, right, [parts.graph(parts.both(moves_with, rows, decimals=decimals), say, MOVES, table), together, *more])
-
+    together = html.P(
+        [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]
+    )
+    return parts.sheet(
+        name, right, [parts.graph(parts.both(moves_with, rows, decimals=decimals), say, MOVES, table), together, *more]
+    )

@@ -8,10 +8,10 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.studies.story.lookup import Life, instrument
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences
+from dashboard.desk import desk
 from dashboard.pages.logs.readings import limits
+from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/logs/instrument", "Instrument"
@@ -41,23 +41,33 @@ def layout(serial: str = "", **_address: str) -> Any:
     many = "send-back" if len(found.loops) == 1 else "send-backs"
     about = ", ".join(str(row[name]) for name in ("model", "supplier", "lot") if row[name])
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
-    return parts.page(parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."), _visits(found, shop), _readings(found, shop))
+    return parts.page(
+        parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."), _visits(found, shop), _readings(found, shop)
+    )
 
 
 def _visits(found: Life, shop: Shop) -> html.Section:
     people = shop.people.show != "none"
     faults = {key: part for (key,), part in found.faults.group_by("visit", maintain_order=True)}
-    readings = {key: part for (key,), part in found.readings.filter(pl.col("value").is_not_null()).group_by("visit", maintain_order=True)}
+    readings = {
+        key: part
+        for (key,), part in found.readings.filter(pl.col("value").is_not_null()).group_by("visit", maintain_order=True)
+    }
     rows = []
     for row in found.visits.iter_rows(named=True):
         told = (
-            [f"{f['fault']}{' at ' + f['fault_at'] if f['fault_at'] else ''}" for f in faults[row["visit"]].iter_rows(named=True)]
+            [
+                f"{f['fault']}{' at ' + f['fault_at'] if f['fault_at'] else ''}"
+                for f in faults[row["visit"]].iter_rows(named=True)
+            ]
             if row["visit"] in faults
             else []
         )
         rows.append(
             {
-                "when": numbers.clock(sentences.local(shop, row["taken_at"])) if row["time_known"] else numbers.weekday(row["day"]),
+                "when": numbers.clock(sentences.local(shop, row["taken_at"]))
+                if row["time_known"]
+                else numbers.weekday(row["day"]),
                 "stage": shop.stage_name(row["stage"])
                 + (f", pass {row['pass_no']}" if row["pass_no"] > 1 else "")
                 + (f", round {row['round']}" if row["round"] > 1 else ""),
@@ -89,11 +99,19 @@ def _visits(found: Life, shop: Shop) -> html.Section:
 def _read(rows: pl.DataFrame, shop: Shop) -> str:
     """The readings of one visit in a line: how many, and those outside; each stands below."""
     beyond = rows.filter(pl.col("outside"))
-    names = [sentences.characteristic(shop, *pair).lower() for pair in beyond.select("characteristic", "position").iter_rows()]
-    outside = [
-        f"{name} {sentences.amount(shop, *pair)}" for name, pair in zip(names, beyond.select("characteristic", "value").iter_rows(), strict=True)
+    names = [
+        sentences.characteristic(shop, *pair).lower()
+        for pair in beyond.select("characteristic", "position").iter_rows()
     ]
-    return numbers.count(len(rows)) + (f", outside: {', '.join(outside[:3])}" if outside else "") + (", ..." if len(outside) > 3 else "")
+    outside = [
+        f"{name} {sentences.amount(shop, *pair)}"
+        for name, pair in zip(names, beyond.select("characteristic", "value").iter_rows(), strict=True)
+    ]
+    return (
+        numbers.count(len(rows))
+        + (f", outside: {', '.join(outside[:3])}" if outside else "")
+        + (", ..." if len(outside) > 3 else "")
+    )
 
 
 def _outcome(row: dict[str, Any], shop: Shop) -> Any:
@@ -115,10 +133,15 @@ def _readings(found: Life, shop: Shop) -> html.Section:
                 "stage": shop.stage_name(stages.get(row["visit"], row["stage"])),
                 "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
                 "moment": "after touch-up" if row["moment"] == "left" else "as found",
-                "value": sentences.amount(shop, row["characteristic"], row["value"]) if row["value"] is not None else "no number",
+                "value": sentences.amount(shop, row["characteristic"], row["value"])
+                if row["value"] is not None
+                else "no number",
                 "raw": row["raw"],
                 "limits": limits(shop, row),
-                "mark": [parts.mark("outside") if row["outside"] else "", html.Span(sentences.flag_words(row["flag"]), className="small")],
+                "mark": [
+                    parts.mark("outside") if row["outside"] else "",
+                    html.Span(sentences.flag_words(row["flag"]), className="small"),
+                ],
                 "gauge": row["gauge"],
                 "where": f"{row['file']}, line {row['line']}",
             }

@@ -1,4 +1,5 @@
-"""The way in on Logs: a sheet nobody has told the shop about, what it seems to hold, what it cannot tell, and a first shop made of the answers.
+"""The way in on Logs: a sheet nobody has told the shop about, what it seems to hold, what it cannot tell, and a first
+shop made of the answers.
 
 The functions are those of `truerun new`. Nothing is written before somebody says so, and nothing is ever overwritten.
 """
@@ -11,18 +12,21 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.desk import desk
 from dashboard import numbers, parts
+from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST
 from ingest.beginning.new import Ask, Proposal, propose, unfit, write
-from ingest.terms.questions import FileProblem
-from ingest.shopfiles.shop import ShopProblem
 from ingest.beginning.survey import ColumnSeen, Survey
+from ingest.shopfiles.shop import ShopProblem
+from ingest.terms.questions import FileProblem
 
 DROP, PROPOSAL, WRITE, SAID = "logs-new-drop", "logs-new-proposal", "logs-new-write", "logs-new-said"
 ANSWER = "logs-new-answer"
 NONE_YET = "No shop here yet."
-UNDER = "Drop a sheet of your own, as it is: it is looked at, a first shop file is proposed, and nothing is written before you say so."
+UNDER = (
+    "Drop a sheet of your own, as it is: it is looked at, a first shop file is proposed, and nothing is written "
+    "before you say so."
+)
 
 
 def first() -> list[Any]:
@@ -47,8 +51,12 @@ def another() -> html.Details:
 
 def _drop(words: str) -> dcc.Upload:
     return dcc.Upload(
-        html.Div([words, html.Span("choose a file", className="as-link")]), id=DROP, multiple=True, max_size=LARGEST, className="drop"
-    )  # fmt: skip
+        html.Div([words, html.Span("choose a file", className="as-link")]),
+        id=DROP,
+        multiple=True,
+        max_size=LARGEST,
+        className="drop",
+    )
 
 
 def shown(proposal: Proposal, answers: dict[str, str]) -> list[Any]:
@@ -58,33 +66,64 @@ def shown(proposal: Proposal, answers: dict[str, str]) -> list[Any]:
         return [*sheets, parts.sheet("For shop.toml", "", html.P("It lacks nothing for this sheet: drop it above."))]
     if proposal.additions:
         how = "Put what is right into shop.toml, then drop the sheet above. Every guess is marked."
-        return [*sheets, parts.sheet("For shop.toml", "additions only", [html.P(how), html.Pre(proposal.shop_toml, className="paste")])]
+        return [
+            *sheets,
+            parts.sheet(
+                "For shop.toml", "additions only", [html.P(how), html.Pre(proposal.shop_toml, className="paste")]
+            ),
+        ]
     count = len(proposal.asks)
-    right = f"{numbers.count(count)} {'question' if count == 1 else 'questions'}; a guess you leave stands, and is marked in the file"
+    right = (
+        f"{numbers.count(count)} {'question' if count == 1 else 'questions'}; a guess you leave stands, and is "
+        "marked in the file"
+    )
     fields = [_field(ask, answers.get(ask.key, ask.default)) for ask in proposal.asks]
     would = html.Details(
-        [html.Summary("What would be written"), html.H3("shop.toml"), html.Pre(proposal.shop_toml, className="paste"), html.H3("specs.csv"),
-         html.Pre(proposal.specs_csv, className="paste")], className="behind",
-    )  # fmt: skip
+        [
+            html.Summary("What would be written"),
+            html.H3("shop.toml"),
+            html.Pre(proposal.shop_toml, className="paste"),
+            html.H3("specs.csv"),
+            html.Pre(proposal.specs_csv, className="paste"),
+        ],
+        className="behind",
+    )
     acts = html.Div(html.Button("Write the shop and load", id=WRITE, className="button primary"), className="acts")
-    return [*sheets, parts.sheet("What the sheets cannot tell", right, [*fields, acts, html.P(id=SAID, role="status"), would])]
+    return [
+        *sheets,
+        parts.sheet("What the sheets cannot tell", right, [*fields, acts, html.P(id=SAID, role="status"), would]),
+    ]
 
 
 def _survey(seen: Survey) -> html.Section:
-    units = {column.guess.measure: seen.usual_unit(column.guess.measure)[0] for column in seen.measures() if not column.guess.unit}
+    units = {
+        column.guess.measure: seen.usual_unit(column.guess.measure)[0]
+        for column in seen.measures()
+        if not column.guess.unit
+    }
     rows = [
         {
             "heading": column.heading,
             "meaning": _meaning(column, units),
-            "sure": "guess" if (column.guess.field and not column.guess.sure) or units.get(column.guess.measure) else "",
+            "sure": "guess"
+            if (column.guess.field and not column.guess.sure) or units.get(column.guess.measure)
+            else "",
             "filled": numbers.count(column.filled),
             "cells": _cells(column.samples),
         }
         for column in seen.columns
     ]
-    columns = [("heading", "Heading"), ("meaning", "Taken as"), ("sure", ""), ("filled", "Filled", "n"), ("cells", "Some of its cells", "wide-only")]
+    columns = [
+        ("heading", "Heading"),
+        ("meaning", "Taken as"),
+        ("sure", ""),
+        ("filled", "Filled", "n"),
+        ("cells", "Some of its cells", "wide-only"),
+    ]
     right = f"{numbers.count(seen.rows)} rows, a row {'an instrument' if seen.shape == 'instrument' else 'a visit'}"
-    return parts.sheet(seen.name, right, [parts.table(rows, columns), *(html.P(note, className="small") for note in seen.notes)])
+    return parts.sheet(
+        seen.name, right, [parts.table(rows, columns), *(html.P(note, className="small") for note in seen.notes)]
+    )
 
 
 def _meaning(column: ColumnSeen, units: dict[str, str]) -> str:
@@ -105,17 +144,27 @@ def _field(ask: Ask, value: str) -> html.Div:
     id = {"type": ANSWER, "key": ask.key}
     if not ask.options:
         return html.Div(parts.text_field(ask.text, id, value), className="asked")
-    return html.Div(parts.field(ask.text, id, value, list(dict.fromkeys([*ask.options, ask.default]))), className="asked")
+    return html.Div(
+        parts.field(ask.text, id, value, list(dict.fromkeys([*ask.options, ask.default]))), className="asked"
+    )
 
 
 def connect(app: Dash, watch: tuple[Output, Output]) -> None:
     """watch : where Logs shows how far its work is, and the clock that looks."""
-    app.callback(Output(PROPOSAL, "children"), Input(DROP, "contents"), State(DROP, "filename"), prevent_initial_call=True)(look_at)
     app.callback(
-        Output(PROPOSAL, "children", allow_duplicate=True), Output(SAID, "children"), *watch, Input(WRITE, "n_clicks"),
-        State({"type": ANSWER, "key": ALL}, "value"), State({"type": ANSWER, "key": ALL}, "id"), State(DROP, "contents"), State(DROP, "filename"),
+        Output(PROPOSAL, "children"), Input(DROP, "contents"), State(DROP, "filename"), prevent_initial_call=True
+    )(look_at)
+    app.callback(
+        Output(PROPOSAL, "children", allow_duplicate=True),
+        Output(SAID, "children"),
+        *watch,
+        Input(WRITE, "n_clicks"),
+        State({"type": ANSWER, "key": ALL}, "value"),
+        State({"type": ANSWER, "key": ALL}, "id"),
+        State(DROP, "contents"),
+        State(DROP, "filename"),
         prevent_initial_call=True,
-    )(begin)  # fmt: skip
+    )(begin)
 
 
 def files_of(contents: list[str] | None, names: list[str] | None) -> list[tuple[str, bytes]]:
@@ -141,9 +190,15 @@ def look_at(contents: list[str] | None, names: list[str] | None) -> Any:
 
 
 def begin(
-    clicks: int | None, values: list[str | None], ids: list[dict[str, str]], contents: list[str] | None, names: list[str] | None
+    clicks: int | None,
+    values: list[str | None],
+    ids: list[dict[str, str]],
+    contents: list[str] | None,
+    names: list[str] | None,
 ) -> tuple[Any, Any, Any, Any]:
-    """Write the shop as the answers have it, and begin to load its sheets; questions that the answers bring up are asked first."""
+    """Write the shop as the answers have it, and begin to load its sheets; questions that the answers bring up are
+    asked first.
+    """
     if not clicks:
         return no_update, no_update, no_update, no_update
     answers = {id["key"]: (value or "").strip() for id, value in zip(ids, values, strict=True) if (value or "").strip()}
@@ -164,7 +219,10 @@ def begin(
     desk.here().jobs.load(files)
     say = [
         html.P([parts.picture("take"), f" Written: {', '.join(str(path) for path in written)}."]),
-        html.P("Guesses are marked in shop.toml, and the limits in specs.csv are starting values, not yours: put them right, then ask again."),
+        html.P(
+            "Guesses are marked in shop.toml, and the limits in specs.csv are starting values, not yours: put them "
+            "right, then ask again."
+        ),
         html.P(dcc.Link("To the week", href="/", className="button")),
     ]
     return parts.sheet("Your shop", "", say), "", [html.P("The sheets are being loaded.")], False

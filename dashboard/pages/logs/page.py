@@ -7,9 +7,8 @@ from typing import Any
 import polars as pl
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import shared as sentences
+from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST, Job
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
@@ -29,7 +28,8 @@ from dashboard.pages.logs.questions import (
     look_once,
     parsed,
     waiting,
-)  # fmt: skip
+)
+from dashboard.sentences import shared as sentences
 from ingest.terms.questions import FileProblem
 
 PATH, NAME = "/logs", "Logs"
@@ -69,8 +69,12 @@ def rest(question: str | None) -> list[Any]:
     snapshot = desk.here().snapshot()
     logs, asked = snapshot.table("logs"), waiting()
     return [
-        *([answer_to(question, asked)] if question else []), by_reason(asked), *look_once(), _logs(logs, snapshot.shop), _take_out(logs),
-    ]  # fmt: skip
+        *([answer_to(question, asked)] if question else []),
+        by_reason(asked),
+        *look_once(),
+        _logs(logs, snapshot.shop),
+        _take_out(logs),
+    ]
 
 
 def _headline(logs: pl.DataFrame, asked: pl.DataFrame) -> str:
@@ -79,7 +83,11 @@ def _headline(logs: pl.DataFrame, asked: pl.DataFrame) -> str:
     n = len(asked)
     many = "log" if len(logs) == 1 else "logs"
     say = f"{numbers.count(len(logs))} {many} loaded"
-    return f"{say}; no question waits." if not n else f"{say}; {numbers.count(n)} {'question waits' if n == 1 else 'questions wait'}."
+    return (
+        f"{say}; no question waits."
+        if not n
+        else f"{say}; {numbers.count(n)} {'question waits' if n == 1 else 'questions wait'}."
+    )
 
 
 def _cells(n: int) -> str:
@@ -87,11 +95,16 @@ def _cells(n: int) -> str:
 
 
 def _under(logs: pl.DataFrame, rows: int) -> str:
-    told = {name: int(logs[name].sum()) for name in ("accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")}
+    told = {
+        name: int(logs[name].sum())
+        for name in ("accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
+    }
     return (
-        f"{numbers.count(rows)} rows read = {numbers.count(told['accepted'])} accepted + {numbers.count(told['changed'])} changed + "
+        f"{numbers.count(rows)} rows read = {numbers.count(told['accepted'])} accepted + "
+        f"{numbers.count(told['changed'])} changed + "
         f"{numbers.count(told['already_held'])} already held + {numbers.count(told['set_aside'])} set aside. "
-        f"{_cells(told['cells_set_aside'])} set aside, {numbers.count(told['passed_over'])} blank, title or total lines passed over."
+        f"{_cells(told['cells_set_aside'])} set aside, {numbers.count(told['passed_over'])} blank, title or total "
+        "lines passed over."
     )
 
 
@@ -134,10 +147,17 @@ def told(job: Job) -> list[Any]:
             continue
         rest = [
             f"{numbers.count(count)} {word}"
-            for count, word in ((file.changed, "changed"), (file.already_held, "already held"), (file.set_aside, "set aside"))
+            for count, word in (
+                (file.changed, "changed"),
+                (file.already_held, "already held"),
+                (file.set_aside, "set aside"),
+            )
             if count
         ]
-        say = f"{file.name}: {numbers.count(file.rows_read)} rows read = {' + '.join([f'{numbers.count(file.accepted)} accepted', *rest])}."
+        say = (
+            f"{file.name}: {numbers.count(file.rows_read)} rows read = "
+            f"{' + '.join([f'{numbers.count(file.accepted)} accepted', *rest])}."
+        )
         cells = f" {_cells(file.cells_set_aside)} set aside." if file.cells_set_aside else ""
         lines.append(html.P([parts.picture("take"), " ", say + cells]))
         lines += [html.P(note, className="small") for note in file.notes[:TEN]]
@@ -175,17 +195,29 @@ def _logs(logs: pl.DataFrame, shop: Any) -> html.Section:
         ("id", "Begins", "wide-only"),
     ]
     more = [html.P(f"and {numbers.count(len(logs) - SHOWN)} more", className="small")] if len(logs) > SHOWN else []
-    return parts.sheet("Loaded logs", "rows read = accepted + changed + already held + set aside", [parts.table(rows, columns), *more])
+    return parts.sheet(
+        "Loaded logs", "rows read = accepted + changed + already held + set aside", [parts.table(rows, columns), *more]
+    )
 
 
 def _take_out(logs: pl.DataFrame) -> html.Details:
     """Taking a log out again: behind a fold, with who and why."""
     names = sorted(logs["name"].unique().to_list())
-    fields = [parts.field("Log", UNLOAD_LOG, None, names, searchable=True), parts.text_field("Who", UNLOAD_WHO), parts.text_field("Why", UNLOAD_WHY)]
+    fields = [
+        parts.field("Log", UNLOAD_LOG, None, names, searchable=True),
+        parts.text_field("Who", UNLOAD_WHO),
+        parts.text_field("Why", UNLOAD_WHY),
+    ]
     say = "Its original stays in the shop folder; rows that other logs share with it come back from them."
     button = html.Div(html.Button("Take it out", id=UNLOAD, className="button"), className="acts")
     return html.Details(
-        [html.Summary("Take a log out again"), html.P(say, className="small"), html.Div(fields, className="ruled"), button], className="behind"
+        [
+            html.Summary("Take a log out again"),
+            html.P(say, className="small"),
+            html.Div(fields, className="ruled"),
+            button,
+        ],
+        className="behind",
     )
 
 
@@ -268,7 +300,14 @@ def look(_ticks: int | None, question: str | None) -> tuple[Any, bool, Any, Any]
 
 
 def answer(
-    correct: int | None, real: int | None, keep: int | None, take: int | None, value: str | None, question: str, who: str | None, why: str | None
+    correct: int | None,
+    real: int | None,
+    keep: int | None,
+    take: int | None,
+    value: str | None,
+    question: str,
+    who: str | None,
+    why: str | None,
 ) -> tuple[Any, Any, Any]:
     """One answer to one question, by the button that was pressed."""
     from dash import ctx
@@ -284,5 +323,7 @@ def answer(
             return "Write the value to lay over it, as it should have been typed.", no_update, no_update
         number = desk.here().jobs.correct(log_id, line, column, str(value).strip(), str(who).strip(), str(why).strip())
     else:
-        number = desk.here().jobs.settle(log_id, line, column, VERDICTS[str(pressed)], str(who).strip(), str(why).strip())
+        number = desk.here().jobs.settle(
+            log_id, line, column, VERDICTS[str(pressed)], str(who).strip(), str(why).strip()
+        )
     return "Written into the book.", told(desk.here().jobs.look(number) or Job(number, "Answer")), False

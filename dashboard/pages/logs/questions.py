@@ -1,4 +1,6 @@
-"""The questions on Logs: rows and cells set aside by reason, the answers one takes, and what is to be looked at once."""
+"""The questions on Logs: rows and cells set aside by reason, the answers one takes, and what is to be looked at
+once.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +10,9 @@ import polars as pl
 from dash import dcc, html
 
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
 from dashboard.commands import telling
+from dashboard.desk import desk
 from ingest.store import carried
 from ingest.verbs import unlisted
 
@@ -31,7 +33,9 @@ def waiting() -> pl.DataFrame:
 
 def by_reason(asked: pl.DataFrame) -> html.Section:
     if asked.is_empty():
-        return parts.sheet("Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered."))
+        return parts.sheet(
+            "Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered.")
+        )
     asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))
     groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n"))
     groups = groups.sort("n", "reason", descending=[True, False])
@@ -43,18 +47,40 @@ def by_reason(asked: pl.DataFrame) -> html.Section:
             blocks.append(_by_word(reason, rows))
             continue
         shown = [_line(row) for row in rows.head(TEN).iter_rows(named=True)]
-        columns = [("where", "File and line"), ("column", "Column", "wide-only"), ("raw", "As typed"), ("wanted", "Wanted", "wide-only"), ("go", "")]
+        columns = [
+            ("where", "File and line"),
+            ("column", "Column", "wide-only"),
+            ("raw", "As typed"),
+            ("wanted", "Wanted", "wide-only"),
+            ("go", ""),
+        ]
         more = [html.P(f"and {numbers.count(n - TEN)} more", className="small")] if n > TEN else []
         title = html.Summary([html.B(f"{numbers.count(n)}"), f" {reason}"])
-        blocks.append(html.Details([title, parts.table(shown, columns), *more], className="reason", open=len(blocks) == 0 and len(groups) < 4))
+        blocks.append(
+            html.Details(
+                [title, parts.table(shown, columns), *more],
+                className="reason",
+                open=len(blocks) == 0 and len(groups) < 4,
+            )
+        )
         if len(blocks) >= SHOWN:
             break
     acts = html.Div(
-        [html.Button("Ask them again", id=AGAIN, className="button primary"), html.A("Save as CSV", href="/save/questions", className="button")],
+        [
+            html.Button("Ask them again", id=AGAIN, className="button primary"),
+            html.A("Save as CSV", href="/save/questions", className="button"),
+        ],
         className="acts",
     )
-    note = "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set aside is a question, not a loss."
-    return parts.sheet("Questions to the shop", "grouped by reason, the commonest first", [*blocks, acts, html.P(note, className="small")])
+    note = (
+        "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set "
+        "aside is a question, not a loss."
+    )
+    return parts.sheet(
+        "Questions to the shop",
+        "grouped by reason, the commonest first",
+        [*blocks, acts, html.P(note, className="small")],
+    )
 
 
 def _by_word(reason: str, rows: pl.DataFrame) -> html.Details:
@@ -89,7 +115,11 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
     log_id, line, column = parsed(question)
     found = asked.filter((pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == column))
     if found.is_empty():
-        return parts.sheet("This question", "", parts.empty_state("It has been answered, or its log was taken out.", "All questions", PATH))
+        return parts.sheet(
+            "This question",
+            "",
+            parts.empty_state("It has been answered, or its log was taken out.", "All questions", PATH),
+        )
     row = found.row(0, named=True)
     real = any(word in (row["reason"] + row["wanted"]) for word in REAL_WORDS)
     conflict = any(word in row["reason"] for word in CONFLICT_WORDS)
@@ -105,9 +135,17 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
         parts.text_field("Why", WHY),
     ]
     say = html.P(
-        [html.B(f"{row['name']}, line {row['line']}: "), f"{row['column'] or 'the row'} is ", html.Code(row["raw"]), f"; wanted {row['wanted']}."]
+        [
+            html.B(f"{row['name']}, line {row['line']}: "),
+            f"{row['column'] or 'the row'} is ",
+            html.Code(row["raw"]),
+            f"; wanted {row['wanted']}.",
+        ]
     )
-    note = "A correction is laid over what was typed: the original stays as it came, and the value is marked wherever it shows."
+    note = (
+        "A correction is laid over what was typed: the original stays as it came, and the value is marked wherever "
+        "it shows."
+    )
     return parts.sheet(
         "This question",
         row["reason"],
@@ -128,7 +166,9 @@ def parsed(question: str) -> tuple[str, int, str]:
 
 
 def look_once() -> list[html.Section]:
-    """Words no list knows and instruments with two values of one thing: nothing is set aside for the latter, each stands once."""
+    """Words no list knows and instruments with two values of one thing: nothing is set aside for the latter, each
+    stands once.
+    """
     words = desk.ask(unlisted.on_file)
     if desk.here().snapshot().shop.people.show == "none":
         words = words.filter(pl.col("field") != "tech")
@@ -144,7 +184,12 @@ def _words(found: pl.DataFrame) -> list[html.Section]:
             "as": row["field"],
             "rows": numbers.count(row["rows"]),
             "near": row["near"] or "none comes near",
-            "paste": html.Div([html.Pre(row["paste"], className="paste"), html.Span(unlisted.where(row["field"], row["near"]), className="small")]),
+            "paste": html.Div(
+                [
+                    html.Pre(row["paste"], className="paste"),
+                    html.Span(unlisted.where(row["field"], row["near"]), className="small"),
+                ]
+            ),
         }
         for row in found.head(SHOWN).iter_rows(named=True)
     ]
@@ -155,10 +200,15 @@ def _words(found: pl.DataFrame) -> list[html.Section]:
         ("near", "Closest known", "wide-only"),
         ("paste", "For shop.toml"),
     ]
-    note = "Unlisted stages, models and outcomes set their rows aside; techs, faults and gauges are kept as typed. Paste, then ask again."
+    note = (
+        "Unlisted stages, models and outcomes set their rows aside; techs, faults and gauges are kept as typed. "
+        "Paste, then ask again."
+    )
     return [
         parts.sheet(
-            "Words nobody has listed", "each once", [parts.table(rows, columns), *_more(found), html.P(note, className="small")]
+            "Words nobody has listed",
+            "each once",
+            [parts.table(rows, columns), *_more(found), html.P(note, className="small")],
         )
     ]
 
@@ -167,15 +217,24 @@ def _two_values(found: pl.DataFrame) -> list[html.Section]:
     if found.is_empty():
         return []
     rows = [
-        {"serial": dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"])), "field": row["field"].replace("_", " "),
-         "one": f"{row['value']}: {row['name']}, line {row['line']}", "other": f"{row['other']}: {row['other_name']}, line {row['other_line']}"}
+        {
+            "serial": dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"])),
+            "field": row["field"].replace("_", " "),
+            "one": f"{row['value']}: {row['name']}, line {row['line']}",
+            "other": f"{row['other']}: {row['other_name']}, line {row['other_line']}",
+        }
         for row in found.head(SHOWN).iter_rows(named=True)
-    ]  # fmt: skip
+    ]
     columns = [("serial", "Instrument"), ("field", "What"), ("one", "First in time"), ("other", "Also")]
-    note = "An instrument has one of these. The first in time order counts until you correct the other; no row is set aside for it."
+    note = (
+        "An instrument has one of these. The first in time order counts until you correct the other; no row is set "
+        "aside for it."
+    )
     return [
         parts.sheet(
-            "Two values where an instrument has one", "which is right?", [parts.table(rows, columns), *_more(found), html.P(note, className="small")]
+            "Two values where an instrument has one",
+            "which is right?",
+            [parts.table(rows, columns), *_more(found), html.P(note, className="small")],
         )
     ]
 

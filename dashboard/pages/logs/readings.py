@@ -10,8 +10,8 @@ from dash import Dash, dcc, html
 
 from analysis.studies.story.lookup import Behind, readings
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
+from dashboard.desk import desk
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -66,7 +66,8 @@ def layout(
     ]
     many = "reading" if len(found) == 1 else "readings"
     head = parts.page_head(
-        f"{what} {' '.join(about)}".strip() + f": {numbers.count(len(found))} {many}.", "First-pass readings as found, the newest first."
+        f"{what} {' '.join(about)}".strip() + f": {numbers.count(len(found))} {many}.",
+        "First-pass readings as found, the newest first.",
     )
     if found.is_empty():
         return parts.page(head, parts.empty_state("No reading fits what was asked.", "Open Drift", "/drift"))
@@ -84,7 +85,11 @@ def layout(
         ("where", "File and line", "wide-only"),
     ]
     rows = [line(row, shop) for row in found.head(SHOWN).iter_rows(named=True)]
-    more_words = [html.P(f"and {numbers.count(len(found) - SHOWN)} more; save them all", className="small")] if len(found) > SHOWN else []
+    more_words = (
+        [html.P(f"and {numbers.count(len(found) - SHOWN)} more; save them all", className="small")]
+        if len(found) > SHOWN
+        else []
+    )
     save = html.Div(
         html.A(
             "Save as CSV",
@@ -109,7 +114,9 @@ def layout(
         ),
         className="acts no-print",
     )
-    return parts.page(head, parts.sheet("Readings", "each opens its instrument", [parts.table(rows, columns), *more_words, save]))
+    return parts.page(
+        head, parts.sheet("Readings", "each opens its instrument", [parts.table(rows, columns), *more_words, save])
+    )
 
 
 def day(text: str | None) -> date | None:
@@ -125,7 +132,11 @@ def line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
     mark: Any = parts.mark("outside") if row["outside"] else ""
     flags = sentences.flag_words(row["flag"])
     return {
-        "serial": dcc.Link(row["serial"] or "no serial yet", href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial"),
+        "serial": dcc.Link(
+            row["serial"] or "no serial yet",
+            href=addresses.address("/logs/instrument", serial=row["serial"]),
+            className="serial",
+        ),
         "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
         "value": sentences.amount(shop, row["characteristic"], row["value"]),
         "raw": row["raw"],
@@ -143,8 +154,16 @@ def limits(shop: Shop, row: dict[str, Any]) -> str:
     low, high = row["lower"], row["upper"]
     if low is None and high is None:
         return ""
-    low_words, high_words = (sentences.amount(shop, row["characteristic"], value) if value is not None else "" for value in (low, high))
-    return f"{low_words} to {high_words}" if low_words and high_words else f"at most {high_words}" if high_words else f"at least {low_words}"
+    low_words, high_words = (
+        sentences.amount(shop, row["characteristic"], value) if value is not None else "" for value in (low, high)
+    )
+    return (
+        f"{low_words} to {high_words}"
+        if low_words and high_words
+        else f"at most {high_words}"
+        if high_words
+        else f"at least {low_words}"
+    )
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:

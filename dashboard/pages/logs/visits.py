@@ -8,23 +8,38 @@ from dash import Dash, dcc, html
 
 from analysis.studies.story.lookup import send_backs
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import rework as sentences_rework
+from dashboard.desk import desk
 from dashboard.pages.logs.readings import day
+from dashboard.sentences import rework as sentences_rework
 
 PATH, NAME = "/logs/visits", "Send-backs"
 SHOWN = 200
 
 
-def layout(caused_at: str = "", caught_at: str = "", fault: str = "", model: str = "", to: str = "", confirmed: str = "", **more: str) -> Any:
+def layout(
+    caused_at: str = "",
+    caught_at: str = "",
+    fault: str = "",
+    model: str = "",
+    to: str = "",
+    confirmed: str = "",
+    **more: str,
+) -> Any:
     shop = desk.here().snapshot().shop
     sure = {"1": True, "0": False}.get(confirmed)
     judged = (day(more.get("judged_from")), day(more.get("judged_to")))
     found = desk.ask(
-        send_backs, caused_at=caused_at, caught_at=caught_at, fault=fault, model=model, first=day(more.get("from")), last=day(to), confirmed=sure,
+        send_backs,
+        caused_at=caused_at,
+        caught_at=caught_at,
+        fault=fault,
+        model=model,
+        first=day(more.get("from")),
+        last=day(to),
+        confirmed=sure,
         judged=(judged[0], judged[1]) if all(judged) else None,
-    )  # fmt: skip
+    )
     about = [
         part
         for part in (
@@ -39,13 +54,16 @@ def layout(caused_at: str = "", caught_at: str = "", fault: str = "", model: str
     ]
     many = "send-back" if len(found) == 1 else "send-backs"
     head = parts.page_head(
-        f"{numbers.count(len(found))} {many}{', ' if about else ''}{', '.join(about)}.", "The newest first; minutes are the work done again."
+        f"{numbers.count(len(found))} {many}{', ' if about else ''}{', '.join(about)}.",
+        "The newest first; minutes are the work done again.",
     )
     if found.is_empty():
         return parts.page(head, parts.empty_state("No send-back fits what was asked.", "Open Rework", "/rework"))
     rows = []
     for row in found.head(SHOWN).iter_rows(named=True):
-        link = dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial")
+        link = dcc.Link(
+            row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial"
+        )
         rows.append(
             {
                 "serial": link,

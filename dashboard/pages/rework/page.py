@@ -10,16 +10,17 @@ import polars as pl
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.studies.rework import rework
-from analysis.studies.week.arrived import review_week
+from analysis.studies.rework.yields import rolled_yields, stage_yields
 from analysis.studies.story.calendar import first_day
 from analysis.studies.story.scope import Scope
-from analysis.studies.rework.yields import rolled_yields, stage_yields
+from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import rework as sentences_rework
 from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
-from dashboard.pages.rework import rest as rework_rest, weekly as rework_weekly
+from dashboard.desk import desk
+from dashboard.pages.rework import rest as rework_rest
+from dashboard.pages.rework import weekly as rework_weekly
+from dashboard.sentences import rework as sentences_rework
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/rework", "Rework"
@@ -52,7 +53,9 @@ def layout(
     last = desk.ask(review_week)
     if last is None:
         empty = parts.empty_state("No log is loaded yet.", "Load a log", "/logs")
-        return parts.page(parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty)
+        return parts.page(
+            parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty
+        )
     latest, last = last, _last(week, last, shop)
     first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
     scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
@@ -65,7 +68,11 @@ def layout(
     head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS, judged), under)
     fields = _filters(shop, model, family, weeks, width)
     if found.rows.is_empty():
-        none = "No instrument was sent back in these weeks." if judged else "Work is judged at final inspection; none has reached it in these weeks."
+        none = (
+            "No instrument was sent back in these weeks."
+            if judged
+            else "Work is judged at final inspection; none has reached it in these weeks."
+        )
         return parts.page(head, fields, parts.empty_state(none, "Show all logs", addresses.address(PATH, weeks=ALL)))
     chosen = (caused_at, caught_at) if caused_at and caught_at else None
     return parts.page(
@@ -110,7 +117,11 @@ def _filters(shop: Shop, model: str | None, family: str | None, weeks: str, widt
 
 def _amount(shop: Shop, width: str, row: dict[str, Any], suffix: str = "") -> str:
     value = row[width + suffix]
-    write = {"hours": numbers.hours, "minutes": lambda x: numbers.with_unit(numbers.minutes(x), "min"), "count": numbers.count}
+    write = {
+        "hours": numbers.hours,
+        "minutes": lambda x: numbers.with_unit(numbers.minutes(x), "min"),
+        "count": numbers.count,
+    }
     return numbers.money(value, shop.shop.currency) if width == "cost" else write[width](value)
 
 
@@ -153,7 +164,10 @@ def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tup
     chart = parts.graph(parts.both(flow, FlowView(stations, arcs, rows)), say, FLOW, table)
     unsure = int(found.total["count"][0]) - int(found.total["confirmed"][0])
     look = (
-        parts.to_readings(_visits(scope, confirmed=0), f"{numbers.count(unsure)} {'send-back' if unsure == 1 else 'send-backs'} to look at")
+        parts.to_readings(
+            _visits(scope, confirmed=0),
+            f"{numbers.count(unsure)} {'send-back' if unsure == 1 else 'send-backs'} to look at",
+        )
         if unsure
         else ""
     )
@@ -200,11 +214,18 @@ def _visits(scope: Scope, **more: Any) -> str:
 
 def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> html.Section:
     """The send-backs behind one arc."""
-    loops = desk.ask(rework.loops_caught, scope=scope).filter((pl.col("caused_at") == caused_at) & (pl.col("caught_at") == caught_at))
-    name = f"Caught at {sentences_rework.named(shop, caught_at).lower()}, caused at {sentences_rework.named(shop, caused_at).lower()}"
+    loops = desk.ask(rework.loops_caught, scope=scope).filter(
+        (pl.col("caused_at") == caused_at) & (pl.col("caught_at") == caught_at)
+    )
+    name = (
+        f"Caught at {sentences_rework.named(shop, caught_at).lower()}, caused at "
+        f"{sentences_rework.named(shop, caused_at).lower()}"
+    )
     rows = []
     for row in loops.sort("opened_at", descending=True).head(40).iter_rows(named=True):
-        link = dcc.Link(row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial")
+        link = dcc.Link(
+            row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial"
+        )
         rows.append(
             {
                 "serial": link,
@@ -255,15 +276,21 @@ def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> 
         ("cost", shop.shop.currency, "n wide-only"),
         ("sure", "Confirmed", "n"),
     ]
-    return parts.sheet(f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.table(rows, columns))
+    return parts.sheet(
+        f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.table(rows, columns)
+    )
 
 
 def connect(app: Dash) -> None:
-    parts.filters_to_address(app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL)
+    parts.filters_to_address(
+        app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL
+    )
     app.callback(
-        Output("_pages_location", "search", allow_duplicate=True), Input(parts.graph_id(FLOW), "clickData"), State("_pages_location", "search"),
+        Output("_pages_location", "search", allow_duplicate=True),
+        Input(parts.graph_id(FLOW), "clickData"),
+        State("_pages_location", "search"),
         prevent_initial_call=True,
-    )(open_arc)  # fmt: skip
+    )(open_arc)
 
 
 def open_arc(clicked: dict[str, Any] | None, search: str | None) -> Any:

@@ -1,4 +1,6 @@
-"""Rework below the flow: faults, savings, how far a fault travels, other outcomes, stage by stage, where on the instrument."""
+"""Rework below the flow: faults, savings, how far a fault travels, other outcomes, stage by stage, where on the
+instrument.
+"""
 
 from __future__ import annotations
 
@@ -8,15 +10,15 @@ from dash import html
 from analysis.studies.rework import rework
 from analysis.studies.rework.pareto import pareto
 from analysis.studies.rework.savings import what_if
-from analysis.studies.story.scope import Scope
 from analysis.studies.rework.yields import stage_yields
-from dashboard.desk import desk
+from analysis.studies.story.scope import Scope
 from dashboard import numbers, parts
-from dashboard.sentences import rework as sentences_rework
 from dashboard.charts.savings import Saving
 from dashboard.charts.savings import savings as savings_chart
 from dashboard.charts.shares import BarRow
 from dashboard.charts.shares import pareto as bars
+from dashboard.desk import desk
+from dashboard.sentences import rework as sentences_rework
 from ingest.shopfiles.shop import Shop
 
 BARS, MOST, LINES = 8, 8, 12  # bars, faults, and lines of a table; then the rest in one line or in a count
@@ -30,17 +32,27 @@ def faults(shop: Shop, scope: Scope) -> html.Section:
     ]
     rest = found.slice(BARS)
     if len(rest):
-        shown.append(BarRow(f"All others, {numbers.count(len(rest))} faults", float(rest["value"].sum()), None, None, others=True))
+        shown.append(
+            BarRow(
+                f"All others, {numbers.count(len(rest))} faults", float(rest["value"].sum()), None, None, others=True
+            )
+        )
     say = sentences_rework.faults(found)
     chart = parts.graph(parts.both(bars, shown), say, "rework-faults")
     total = int(found["count"].sum())
-    return parts.sheet("Faults that came back", f"{numbers.count(total)} send-backs, first fault of each; line: 95 % interval", [chart, html.P(say)])
+    return parts.sheet(
+        "Faults that came back",
+        f"{numbers.count(total)} send-backs, first fault of each; line: 95 % interval",
+        [chart, html.P(say)],
+    )
 
 
 def savings(shop: Shop, scope: Scope) -> html.Section:
     found = desk.ask(what_if, scope=scope)
     if found.rows.is_empty():
-        return parts.sheet("What removing it would save", "", parts.empty_state("Too few send-backs to say what a change would save."))
+        return parts.sheet(
+            "What removing it would save", "", parts.empty_state("Too few send-backs to say what a change would save.")
+        )
     rows = [
         Saving(
             sentences_rework.change(row, shop),
@@ -61,7 +73,9 @@ def savings(shop: Shop, scope: Scope) -> html.Section:
 def travels(shop: Shop, scope: Scope) -> html.Section:
     found = desk.ask(rework.travels, scope=scope)
     rows = []
-    by_fault = found.group_by("fault").agg(pl.len().alias("n"), pl.col("stages").mean(), pl.col("minutes").median(), pl.col("days").median())
+    by_fault = found.group_by("fault").agg(
+        pl.len().alias("n"), pl.col("stages").mean(), pl.col("minutes").median(), pl.col("days").median()
+    )
     for row in by_fault.sort("n", "fault", descending=[True, False]).head(MOST).iter_rows(named=True):
         rows.append(
             {
@@ -100,7 +114,10 @@ def answers(shop: Shop, scope: Scope) -> html.Section:
         )
         said = kind
     body = (
-        parts.table(rows[:LINES], [("kind", "What became of it"), ("caused", "Caused at"), ("count", "n", "n"), ("sure", "Confirmed", "n")])
+        parts.table(
+            rows[:LINES],
+            [("kind", "What became of it"), ("caused", "Caused at"), ("count", "n", "n"), ("sure", "Confirmed", "n")],
+        )
         if rows
         else html.P("Nothing was fixed on the spot, rejected, sold as a second or returned.", className="small")
     )
@@ -131,8 +148,15 @@ def stages(shop: Shop, scope: Scope) -> html.Section:
         ("h_range", "95 %", "n wide-only"),
         ("minutes", "Work", "n wide-only"),
     ]
-    note = "Straight through here: the first visit passed. Work that held: nothing was sent back, fixed or rejected for a cause at this stage."
-    return parts.sheet("Stage by stage", "judged instruments that came to the stage", [parts.table(rows, columns), html.P(note, className="small")])
+    note = (
+        "Straight through here: the first visit passed. Work that held: nothing was sent back, fixed or rejected "
+        "for a cause at this stage."
+    )
+    return parts.sheet(
+        "Stage by stage",
+        "judged instruments that came to the stage",
+        [parts.table(rows, columns), html.P(note, className="small")],
+    )
 
 
 def where(shop: Shop, scope: Scope) -> html.Section:

@@ -1,4 +1,6 @@
-"""Weekly shares on Rework: each stage's week against its last twelve, those that stand out first, and what is not judged yet."""
+"""Weekly shares on Rework: each stage's week against its last twelve, those that stand out first, and what is not
+judged yet.
+"""
 
 from __future__ import annotations
 
@@ -9,39 +11,59 @@ import polars as pl
 from dash import dcc, html
 
 from analysis.studies.rework import rework
-from analysis.studies.story.scope import Scope
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, weekly_shares
+from analysis.studies.story.scope import Scope
 from dashboard import address as addresses
-from dashboard.desk import desk
 from dashboard import numbers, parts
-from dashboard.sentences import rework as sentences_rework
 from dashboard.charts.weekly import Week
 from dashboard.charts.weekly import weekly as drawn
+from dashboard.desk import desk
+from dashboard.sentences import rework as sentences_rework
 from ingest.shopfiles.shop import Shop
 
 LARGEST = 3  # stages shown where fewer stand out; the rest fold away
-MEASURES = (("share", "lower", "upper", "base_share", "state"), ("faults_each", "faults_lower", "faults_upper", "base_faults_each", "faults_state"))
+MEASURES = (
+    ("share", "lower", "upper", "base_share", "state"),
+    ("faults_each", "faults_lower", "faults_upper", "base_faults_each", "faults_state"),
+)
 OUT = ("above", "below")
 
 
 def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
-    """Send-back share and faults an instrument of each stage in the week under review, drawn with the twelve weeks before."""
+    """Send-back share and faults an instrument of each stage in the week under review, drawn with the twelve weeks
+    before.
+    """
     first = last - timedelta(weeks=BASE_WEEKS)
     every = desk.ask(weekly_shares, scope=Scope(models=scope.models, families=scope.families, first=first, last=last))
     now = every.filter(pl.col("week") == last)
     right = f"instruments judged in the week of {numbers.day(last)}, by the stage that caused it"
     if now.is_empty():
-        return parts.sheet("This week against the last twelve", right, [html.P("No instrument was judged in this week."), _not_judged(shop, scope)])
+        return parts.sheet(
+            "This week against the last twelve",
+            right,
+            [html.P("No instrument was judged in this week."), _not_judged(shop, scope)],
+        )
     out = pl.col("state").is_in(OUT) | pl.col("faults_state").is_in(OUT)
     few = pl.col("instruments") < sentences_rework.FEW
     order = now.with_columns(out.alias("out")).sort(~pl.col("out"), few, -pl.col("share"), maintain_order=True)
     many = max(int(order["out"].sum()), LARGEST)
     say = sentences_rework.weekly_say(order.filter("out"), shop)
     rest = order.slice(many)
-    fold = [parts.behind(_charts(rest, every, shop, scope, last), sentences_rework.others(len(rest)))] if len(rest) else []
-    key = "13 weeks, this one large; grey: what the twelve weeks before each let expect; line: their share now; a wedge marks a week outside."
-    body = [html.P(say), _charts(order.head(many), every, shop, scope, last), html.P(key, className="small"), *fold,
-            parts.behind(_table(order, shop)), _not_judged(shop, scope)]  # fmt: skip
+    fold = (
+        [parts.behind(_charts(rest, every, shop, scope, last), sentences_rework.others(len(rest)))] if len(rest) else []
+    )
+    key = (
+        "13 weeks, this one large; grey: what the twelve weeks before each let expect; line: their share now; a "
+        "wedge marks a week outside."
+    )
+    body = [
+        html.P(say),
+        _charts(order.head(many), every, shop, scope, last),
+        html.P(key, className="small"),
+        *fold,
+        parts.behind(_table(order, shop)),
+        _not_judged(shop, scope),
+    ]
     return parts.sheet("This week against the last twelve", right, body, id="rework-weekly")
 
 
@@ -49,35 +71,69 @@ def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, l
     lines, first = [], last - timedelta(weeks=BASE_WEEKS)
     model = scope.models[0] if scope.models else None
     for row in rows.iter_rows(named=True):
-        own = every.filter(pl.col("stage") == row["stage"]).with_columns(((pl.col("week") - first).dt.total_days() // 7).alias("place"))
+        own = every.filter(pl.col("stage") == row["stage"]).with_columns(
+            ((pl.col("week") - first).dt.total_days() // 7).alias("place")
+        )
         name = shop.stage_name(row["stage"])
-        link = addresses.address("/logs/visits", caused_at=row["stage"], model=model, judged_from=last, judged_to=last + timedelta(days=6))
+        link = addresses.address(
+            "/logs/visits", caused_at=row["stage"], model=model, judged_from=last, judged_to=last + timedelta(days=6)
+        )
         told = sentences_rework.weekly_row(row)
         came_back = dcc.Link(told["came_back"], href=link) if row["came_back"] else told["came_back"]
         line: dict[str, Any] = {
-            "told": [html.B(name), html.Div([came_back, f", {told['share']}"]), html.Div(told["before"], className="small"), *_word(row["state"])],
-            "faults_told": [told["faults"], html.Div(told["faults_before"], className="small"), *_word(row["faults_state"])],
+            "told": [
+                html.B(name),
+                html.Div([came_back, f", {told['share']}"]),
+                html.Div(told["before"], className="small"),
+                *_word(row["state"]),
+            ],
+            "faults_told": [
+                told["faults"],
+                html.Div(told["faults_before"], className="small"),
+                *_word(row["faults_state"]),
+            ],
         }
-        for column, (value, low, high, base, state), what in zip(("chart", "faults"), MEASURES, ("came back", "faults an instrument"), strict=True):
+        for column, (value, low, high, base, state), what in zip(
+            ("chart", "faults"), MEASURES, ("came back", "faults an instrument"), strict=True
+        ):
             weeks = [Week(*each) for each in own.select("place", value, low, high, state).iter_rows()]
             picture = f"{name}, {what}, {sentences_rework.weekly(row[state])}"
             line[column] = html.Div(parts.sparkline(drawn(weeks, row[base]), picture), className="spark")
         lines.append(line)
-    columns = [("told", "Came back to"), ("chart", "Share of instruments"), ("faults_told", "Faults an instrument", "wide-only"),
-               ("faults", "", "wide-only")]  # fmt: skip
+    columns = [
+        ("told", "Came back to"),
+        ("chart", "Share of instruments"),
+        ("faults_told", "Faults an instrument", "wide-only"),
+        ("faults", "", "wide-only"),
+    ]
     return parts.table(lines, columns)
 
 
 def _word(state: str) -> list[Any]:
-    return [parts.mark(f"moved-{'up' if state == 'above' else 'down'}", sentences_rework.weekly(state))] if state in OUT else []
+    return (
+        [parts.mark(f"moved-{'up' if state == 'above' else 'down'}", sentences_rework.weekly(state))]
+        if state in OUT
+        else []
+    )
 
 
 def _table(rows: pl.DataFrame, shop: Shop) -> html.Div:
-    lines = [{"stage": shop.stage_name(row["stage"]), **sentences_rework.weekly_figures(row)} for row in rows.iter_rows(named=True)]
-    columns = [("stage", "Caused at"), ("came_back", "Came back", "n"), ("share", "Share", "n"), ("base", "Twelve weeks before", "n"),
-               ("within", "Still chance", "n wide-only"), ("state", "", "wide-only"), ("faults", "Faults an instrument", "n wide-only"),
-               ("faults_base", "Twelve weeks before", "n wide-only"), ("faults_within", "Still chance", "n wide-only"),
-               ("faults_state", "", "wide-only")]  # fmt: skip
+    lines = [
+        {"stage": shop.stage_name(row["stage"]), **sentences_rework.weekly_figures(row)}
+        for row in rows.iter_rows(named=True)
+    ]
+    columns = [
+        ("stage", "Caused at"),
+        ("came_back", "Came back", "n"),
+        ("share", "Share", "n"),
+        ("base", "Twelve weeks before", "n"),
+        ("within", "Still chance", "n wide-only"),
+        ("state", "", "wide-only"),
+        ("faults", "Faults an instrument", "n wide-only"),
+        ("faults_base", "Twelve weeks before", "n wide-only"),
+        ("faults_within", "Still chance", "n wide-only"),
+        ("faults_state", "", "wide-only"),
+    ]
     return parts.table(lines, columns)
 
 
@@ -88,5 +144,9 @@ def _not_judged(shop: Shop, scope: Scope) -> html.P:
     oldest = waiting.filter(pl.col("standing") == "bench").head(1)
     for serial, stage, days in oldest.select("serial", "last_stage", "days").iter_rows():
         link = dcc.Link(serial, href=addresses.address("/logs/instrument", serial=serial), className="serial")
-        told += [" The oldest on the bench: ", link, f", {numbers.count(int(days))} days, last seen at {shop.stage_name(stage).lower()}."]
+        told += [
+            " The oldest on the bench: ",
+            link,
+            f", {numbers.count(int(days))} days, last seen at {shop.stage_name(stage).lower()}.",
+        ]
     return html.P(told, className="small")

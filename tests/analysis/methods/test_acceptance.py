@@ -4,7 +4,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from analysis.methods.acceptance import Plan, accepted, inspected, outgoing, share_accepted, through, verdict, worst_outgoing
+from analysis.methods.acceptance import (
+    Plan,
+    accepted,
+    inspected,
+    outgoing,
+    share_accepted,
+    through,
+    verdict,
+    worst_outgoing,
+)
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
@@ -12,7 +21,8 @@ plans = st.integers(1, 200).flatmap(lambda n: st.builds(Plan, st.just(n), st.int
 
 
 def test_the_handbook_plan_has_its_printed_curves():
-    # NIST/SEMATECH e-Handbook, sections 6.2.3.1 and 6.2.3.2: n = 52, c = 3, lots of 10,000; some printed ATI are truncated.
+    # NIST/SEMATECH e-Handbook, sections 6.2.3.1 and 6.2.3.2: n = 52, c = 3, lots of 10,000; some printed ATI are
+    # truncated.
     printed = case("nist-oc-52-3")
     data, want = printed.data, printed.published
     plan = Plan(data["n"], data["c"])
@@ -68,7 +78,12 @@ def test_a_small_lot_counts_without_replacement():
 
 def test_a_verdict_waits_for_the_whole_sample_unless_it_is_already_lost():
     plan = Plan(50, 2)
-    assert [verdict(plan, *seen) for seen in ((50, 2), (50, 3), (49, 2), (12, 3))] == ["accept", "reject", "too few", "reject"]
+    assert [verdict(plan, *seen) for seen in ((50, 2), (50, 3), (49, 2), (12, 3))] == [
+        "accept",
+        "reject",
+        "too few",
+        "reject",
+    ]
 
 
 @settings(max_examples=30)

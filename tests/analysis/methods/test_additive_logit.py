@@ -1,4 +1,6 @@
-"""Additive odds: held against the GLM of statsmodels, and a hand's share of events against its exact conditional distribution."""
+"""Additive odds: held against the GLM of statsmodels, and a hand's share of events against its exact conditional
+distribution.
+"""
 
 import warnings
 
@@ -12,8 +14,12 @@ from analysis.methods.additive_logit import as_many, expected, fit, share
 
 
 def rows(rng, *, count=60, models=3, lots=9):
-    """(level, columns, n, k) of `count` rows with effects of a model and a lot; columns are the dummies a general program wants."""
-    level = np.column_stack([np.zeros(count, dtype=np.int64), 1 + rng.integers(0, models, count), 1 + models + np.arange(count) % lots])
+    """(level, columns, n, k) of `count` rows with effects of a model and a lot; columns are the dummies a general
+    program wants.
+    """
+    level = np.column_stack(
+        [np.zeros(count, dtype=np.int64), 1 + rng.integers(0, models, count), 1 + models + np.arange(count) % lots]
+    )
     level[:models, 1] = 1 + np.arange(models)
     columns = np.zeros((count, 1 + models + lots))
     columns[np.arange(count)[:, None], level] = 1.0
@@ -47,14 +53,17 @@ def test_a_level_without_events_where_the_plain_glm_runs_away_keeps_a_small_chan
     n, k = np.array([500.0, 20.0]), np.array([50.0, 0.0])
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it says that it runs away
-        plain = sm.GLM(np.column_stack([k, n - k]), np.array([[1.0, 0.0], [1.0, 1.0]]), family=sm.families.Binomial()).fit()
+        plain = sm.GLM(
+            np.column_stack([k, n - k]), np.array([[1.0, 0.0], [1.0, 1.0]]), family=sm.families.Binomial()
+        ).fit()
     assert plain.params[1] < -15
     assert 0.003 < share(level, fit(level, n, k))[1] < 0.06
 
 
 # own pieces, others' pieces, own events, all events
 @pytest.mark.parametrize(
-    ("own", "others", "k", "s"), [(400, 400, 24, 36), (400, 400, 16, 22), (400, 1600, 19, 60), (50, 50, 9, 11), (400, 400, 7, 22)]
+    ("own", "others", "k", "s"),
+    [(400, 400, 24, 36), (400, 400, 16, 22), (400, 1600, 19, 60), (50, 50, 9, 11), (400, 400, 7, 22)],
 )
 def test_without_a_mix_a_hands_share_has_its_exact_hypergeometric_chance(own, others, k, s):
     # Fisher's exact test, half of the tie counted
@@ -84,10 +93,14 @@ def test_with_a_mix_the_chance_is_near_the_exact_one_given_what_each_level_saw(s
         k = int(np.argmax(tails < wanted))
         mine = np.minimum(events, np.round(events * own / (own + others))).astype(int)
         for place in np.resize(np.arange(strata), 10 * strata):
-            mine[place] += int(np.sign(k - mine.sum())) if 0 <= mine[place] + np.sign(k - mine.sum()) <= events[place] else 0
+            mine[place] += (
+                int(np.sign(k - mine.sum())) if 0 <= mine[place] + np.sign(k - mine.sum()) <= events[place] else 0
+            )
         assert mine.sum() == k
         level = np.column_stack([np.zeros(strata, dtype=np.int64), 1 + np.arange(strata)])
-        found = as_many(level, own.astype(float), mine.astype(float), (own + others).astype(float), events.astype(float))
+        found = as_many(
+            level, own.astype(float), mine.astype(float), (own + others).astype(float), events.astype(float)
+        )
         assert found == pytest.approx(tails[k] - pmf[k] / 2, rel=0.25)
 
 

@@ -9,14 +9,18 @@ from analysis.methods.agreement import cohen_kappa, cross_table, fleiss_kappa, i
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
-squares = arrays.arrays(np.int64, st.integers(2, 5).map(lambda k: (k, k)), elements=st.integers(0, 20)).filter(lambda x: x.sum() > 0)
+squares = arrays.arrays(np.int64, st.integers(2, 5).map(lambda k: (k, k)), elements=st.integers(0, 20)).filter(
+    lambda x: x.sum() > 0
+)
 
 
 @pytest.mark.parametrize("pair", case("aiag-attribute-kappa").published)
 def test_pairs_of_appraisers_have_the_printed_kappa(pair):
     # AIAG MSA, chapter III C: 50 parts judged three times.
     printed = case("aiag-attribute-kappa")
-    assert cohen_kappa(printed.data["tables"][pair]).kappa == pytest.approx(printed.published[pair]["kappa"], abs=tolerance(printed, pair))
+    assert cohen_kappa(printed.data["tables"][pair]).kappa == pytest.approx(
+        printed.published[pair]["kappa"], abs=tolerance(printed, pair)
+    )
 
 
 def test_thirty_patients_have_the_printed_agreement():
@@ -24,7 +28,10 @@ def test_thirty_patients_have_the_printed_agreement():
     printed = case("fleiss-1971")
     found, want, close = fleiss_kappa(printed.data["counts"]), printed.published, tolerance(printed, "")
     assert found.shares == pytest.approx(want["p_j"], abs=close)
-    assert (found.observed, found.by_chance) == (pytest.approx(want["P_bar"], abs=close), pytest.approx(want["P_e"], abs=close))
+    assert (found.observed, found.by_chance) == (
+        pytest.approx(want["P_bar"], abs=close),
+        pytest.approx(want["P_e"], abs=close),
+    )
     assert found.kappa == pytest.approx(want["kappa"], abs=close)
     assert found.by_class == pytest.approx(want["kappa_j"], abs=close)
     assert found.z == pytest.approx(want["z"], abs=tolerance(printed, "z"))

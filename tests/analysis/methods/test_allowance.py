@@ -26,7 +26,9 @@ from tests.trials.false_signals import average, individuals, normal
 @pytest.mark.parametrize("arl", [500.0, 8000.0])
 def test_the_width_gives_back_the_wished_rate(arl: float, baseline: int | None) -> None:
     assert 1 / ewma_rate(ewma_width(arl, baseline=baseline), baseline=baseline) == pytest.approx(arl, rel=1e-4)
-    assert 1 / individuals_rate(individuals_width(arl, baseline=baseline), baseline=baseline) == pytest.approx(arl, rel=1e-9)
+    assert 1 / individuals_rate(individuals_width(arl, baseline=baseline), baseline=baseline) == pytest.approx(
+        arl, rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("baseline", [2, 3, 10, 50])
@@ -39,7 +41,9 @@ def test_the_estimated_sigma_has_the_moments_of_the_moving_range(baseline: int) 
         assert (variance, skewness) == pytest.approx((np.pi / 2 - 1, float(stats.halfnorm.stats(moments="s"))))
     x = np.random.default_rng(20261203).normal(size=(200_000, baseline))
     estimates = np.abs(np.diff(x, axis=1)).mean(axis=1) / d2(2)
-    assert (estimates.mean(), estimates.var(), stats.skew(estimates)) == pytest.approx((1.0, variance, skewness), rel=0.05)
+    assert (estimates.mean(), estimates.var(), stats.skew(estimates)) == pytest.approx(
+        (1.0, variance, skewness), rel=0.05
+    )
 
 
 @pytest.mark.parametrize("baseline", [50, 100, 200, 1000])
@@ -54,7 +58,9 @@ def test_many_widths_are_the_single_ones() -> None:
     sizes = np.arange(25, 425, dtype=np.int64)
     many = ewma_widths(8000.0, sizes)
     assert many[::50] == pytest.approx([ewma_width(8000.0, baseline=int(m)) for m in sizes[::50]], abs=2e-4)
-    assert ewma_widths(8000.0, [100, 25, 100]) == pytest.approx([ewma_width(8000.0, baseline=m) for m in (100, 25, 100)], abs=1e-6)
+    assert ewma_widths(8000.0, [100, 25, 100]) == pytest.approx(
+        [ewma_width(8000.0, baseline=m) for m in (100, 25, 100)], abs=1e-6
+    )
 
 
 def test_a_longer_baseline_needs_narrower_limits_and_a_larger_shift_is_seen_sooner() -> None:
@@ -85,11 +91,15 @@ def test_impossible_wishes_say_what_was_wanted() -> None:
 def test_false_signals_are_as_many_as_promised_and_naive_limits_give_far_more(baseline: int) -> None:
     rng = np.random.default_rng(20261204)
     promise = individuals_rate(3.8, baseline=None)
-    allowed = individuals(rng, "normal", width=individuals_width(1 / promise, baseline=baseline), baseline=baseline, streams=40_000)
+    allowed = individuals(
+        rng, "normal", width=individuals_width(1 / promise, baseline=baseline), baseline=baseline, streams=40_000
+    )
     assert allowed == pytest.approx(promise, rel=0.10)
     naive = individuals(rng, "normal", width=3.8, baseline=baseline, streams=40_000)
     assert naive / promise == pytest.approx({50: 4.5, 100: 2.35, 200: 1.6}[baseline], rel=0.10)
-    rate, error = average(rng, normal, width=ewma_width(1000.0, baseline=baseline), baseline=baseline, streams=4000, readings=1000)
+    rate, error = average(
+        rng, normal, width=ewma_width(1000.0, baseline=baseline), baseline=baseline, streams=4000, readings=1000
+    )
     assert rate * 1000 == pytest.approx(1.0, abs=0.10)
     assert error * 1000 < 0.04  # or the line above could not fail
 
@@ -103,4 +113,6 @@ def test_the_table_of_rates_agrees_with_the_integral_equation(width: float, base
 
 def test_the_width_is_near_that_of_a_coarser_computation() -> None:
     # snapshot: a Markov chain of 101 states over 9 x 9 estimates, tried once beside this, gave 3.093 and 4.181
-    assert (ewma_width(500.0, baseline=100), ewma_width(8000.0, baseline=100)) == pytest.approx((3.093, 4.181), abs=0.01)
+    assert (ewma_width(500.0, baseline=100), ewma_width(8000.0, baseline=100)) == pytest.approx(
+        (3.093, 4.181), abs=0.01
+    )

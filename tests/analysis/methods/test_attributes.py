@@ -14,7 +14,9 @@ streams = st.lists(points, min_size=1, max_size=5)
 
 
 def columns(parts):
-    return np.array([point[0] for part in parts for point in part]), np.array([point[1] for part in parts for point in part])
+    return np.array([point[0] for part in parts for point in part]), np.array(
+        [point[1] for part in parts for point in part]
+    )
 
 
 def begins(parts):
@@ -56,7 +58,8 @@ def test_shares_of_bad_chips_match_the_handbook_before_and_after_revision():
 
 @pytest.mark.parametrize("name", ["pcb-u-chart", "computers-u-chart"])
 def test_faults_per_piece_match_the_printed_charts(name):
-    # Montgomery & Runger, Applied Statistics and Probability for Engineers, Example 16-5; Montgomery, Introduction to SQC, Table 6-9
+    # Montgomery & Runger, Applied Statistics and Probability for Engineers, Example 16-5; Montgomery, Introduction to
+    # SQC, Table 6-9
     printed = case(name)
     chart = attributes.u(printed.data["counts"], printed.data["n"])
     for what, value in {"u_bar": chart.centre[0], "ucl": chart.upper[0], "lcl": chart.lower[0]}.items():
@@ -72,7 +75,9 @@ def test_the_spread_between_shares_follows_its_definition():
     p_bar = found.chart.centre[0]
     assert p_bar == pytest.approx(printed.published["p_bar"], abs=tolerance(printed, "p_bar"))
     assert found.sigma_z[0] * rounded == pytest.approx(printed.published["sigma_z"], abs=tolerance(printed, "sigma_z"))
-    assert p_bar + (found.chart.upper[0] - p_bar) * rounded == pytest.approx(printed.published["ucl_first"], abs=tolerance(printed, "ucl_first"))
+    assert p_bar + (found.chart.upper[0] - p_bar) * rounded == pytest.approx(
+        printed.published["ucl_first"], abs=tolerance(printed, "ucl_first")
+    )
     assert found.chart.lower[0] == printed.published["lcl_first"]
 
 
@@ -102,7 +107,9 @@ def test_exact_limits_of_a_count_are_those_of_the_poisson_distribution():
     rate = 400 / 101
     high = int(chart.upper[0])
     assert poisson.sf(high, rate) <= norm.sf(3) < poisson.sf(high - 1, rate)
-    assert attributes.c([2, 1, 0, 1, 2]).upper[0] < attributes.c([2, 1, 0, 1, 2], exact=True).upper[0]  # the usual limit flags small counts too soon
+    assert (
+        attributes.c([2, 1, 0, 1, 2]).upper[0] < attributes.c([2, 1, 0, 1, 2], exact=True).upper[0]
+    )  # the usual limit flags small counts too soon
 
 
 @given(streams)

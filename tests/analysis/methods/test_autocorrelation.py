@@ -26,7 +26,9 @@ from analysis.methods.segments import Floats
 from tests.trials.false_signals import autoregressive, average
 
 PUBLISHED = Path(__file__).parents[2] / "published"
-READINGS = arrays(np.float64, st.integers(4, 40), elements=st.floats(-50, 50, width=32)).filter(lambda x: np.std(x) > 0.01)
+READINGS = arrays(np.float64, st.integers(4, 40), elements=st.floats(-50, 50, width=32)).filter(
+    lambda x: np.std(x) > 0.01
+)
 
 
 @pytest.mark.parametrize("name", ["lew", "lottery", "mavro", "michelso", "numacc1", "numacc2", "numacc3"])
@@ -59,7 +61,12 @@ def test_streams_do_not_see_each_other_and_groups_pool_their_own(parts: list[Flo
 
 def test_streams_that_say_nothing_are_left_out() -> None:
     result = dependence([1.0, 2.0, 0.3, 0.3, 0.3, 0.3, 0.3, 0.3], [0, 2])
-    assert (result.used.tolist(), result.phi.tolist(), result.p.tolist(), result.readings.tolist()) == ([False, False], [0.0], [1.0], [0.0])
+    assert (result.used.tolist(), result.phi.tolist(), result.p.tolist(), result.readings.tolist()) == (
+        [False, False],
+        [0.0],
+        [1.0],
+        [0.0],
+    )
 
 
 def test_independent_readings_widen_nothing() -> None:

@@ -23,7 +23,14 @@ def test_the_handbook_example_has_its_printed_indices():
     data = printed.data
     above = indices(data["mean"], data["sd"], data["sd"], 30, upper=data["USL"])
     below = indices(data["mean"], data["sd"], data["sd"], 30, lower=data["LSL"])
-    for got, name in ((found.cp, "Cp"), (found.cpk, "Cpk"), (above.cpk, "Cpu"), (below.cpk, "Cpl"), (found.pp, "Cp"), (found.ppk, "Cpk")):
+    for got, name in (
+        (found.cp, "Cp"),
+        (found.cpk, "Cpk"),
+        (above.cpk, "Cpu"),
+        (below.cpk, "Cpl"),
+        (found.pp, "Cp"),
+        (found.ppk, "Cpk"),
+    ):
         assert got == pytest.approx(printed.published[name], abs=close), name
     assert 1 - found.cpk / found.cp == pytest.approx(printed.published["k"], abs=close)
     assert np.isnan([above.cp, above.pp, below.cp, below.pp]).all()
@@ -39,7 +46,9 @@ def test_a_process_on_target_has_equal_indices():
     # Boyles 1991, process A, as in Montgomery, section 8.3; cpm after Chan, Cheng & Spiring 1988.
     printed = case("boyles-cpm-process-A")
     found = of_case(printed, target=printed.data["target"])
-    assert (found.cp, found.cpk, found.cpm) == tuple(pytest.approx(printed.published[name], abs=1e-9) for name in ("Cp", "Cpk", "Cpm"))
+    assert (found.cp, found.cpk, found.cpm) == tuple(
+        pytest.approx(printed.published[name], abs=1e-9) for name in ("Cp", "Cpk", "Cpm")
+    )
 
 
 def test_pp_has_the_printed_interval():
@@ -70,12 +79,16 @@ def test_bounds_follow_the_definition_with_its_three_digits():
     found = indices(1.0, 0.5, 0.6, 40, lower=0.0, upper=4.0)
     ppk = 1 / 1.8
     half = 1.96 * (1 / 360 + ppk**2 / 78) ** 0.5
-    assert (found.ppk_low, found.ppk_high) == (pytest.approx(ppk - half, abs=1e-15), pytest.approx(ppk + half, abs=1e-15))
+    assert (found.ppk_low, found.ppk_high) == (
+        pytest.approx(ppk - half, abs=1e-15),
+        pytest.approx(ppk + half, abs=1e-15),
+    )
     assert (found.cp_low, found.cp_high) == spread_bounds(found.cp, 0.605 * 39)
 
 
 def test_exact_bounds_agree_with_printed_tolerance_factors():
-    # ppk that leaves 5 % of normal readings at 95 % confidence is the one-sided factor over 3: k(10, .95, .95) = 2.911 (Owen 1963).
+    # ppk that leaves 5 % of normal readings at 95 % confidence is the one-sided factor over 3: k(10, .95, .95) = 2.911
+    # (Owen 1963).
     low, _ = one_sided_exact(2.911 / 3, 10, level=0.90)
     assert 3 * low == pytest.approx(1.645, abs=1e-3)
 
@@ -96,7 +109,15 @@ def test_what_does_not_exist_is_nan_and_nothing_else_is():
     assert normal_ppm(1.0, 1.0) == 0
 
 
-rows = st.tuples(st.floats(-5, 5), st.floats(0.01, 3), st.floats(0.01, 3), st.integers(2, 500), st.floats(-9, -1), st.floats(1, 9), st.floats(-1, 1))
+rows = st.tuples(
+    st.floats(-5, 5),
+    st.floats(0.01, 3),
+    st.floats(0.01, 3),
+    st.integers(2, 500),
+    st.floats(-9, -1),
+    st.floats(1, 9),
+    st.floats(-1, 1),
+)
 
 
 @given(st.lists(rows, min_size=1, max_size=8))
@@ -136,7 +157,8 @@ def test_limits_the_wrong_way_round_are_refused(limits):
 @pytest.mark.parametrize("n", [10, 30, 100])
 @pytest.mark.parametrize(("true", "off"), [(1.33, 0.0), (1.33, 1.0), (0.67, 0.5)])
 def test_bounds_cover_within_two_points(n, true, off):
-    # The limits sit 3 x true sigma below the mean and `off` sigma further above it; full size: tests.trials.capability_bounds.
+    # The limits sit 3 x true sigma below the mean and `off` sigma further above it; full size:
+    # tests.trials.capability_bounds.
     rng = np.random.default_rng(20260901)
     x = rng.standard_normal((20_000, n))
     low, high = -3 * true, 3 * true + off

@@ -22,7 +22,9 @@ def by_hand(x: Floats, sigma: float) -> Floats:
     def squares(part: Floats) -> float:
         return float(((part - part.mean()) ** 2).sum())
 
-    return np.array([-np.inf, *((squares(x) - squares(x[:k]) - squares(x[k:])) / 2 / sigma**2 for k in range(1, len(x)))])
+    return np.array(
+        [-np.inf, *((squares(x) - squares(x[:k]) - squares(x[k:])) / 2 / sigma**2 for k in range(1, len(x)))]
+    )
 
 
 @given(SERIES)
@@ -54,7 +56,9 @@ def test_a_change_of_unit_or_zero_leaves_the_start_alone(x: Floats, unit: float,
         return
     plain, moved = step(x), step(x * unit + zero)
     assert moved.statistic[0] == pytest.approx(plain.statistic[0], rel=1e-6, abs=1e-6)
-    assert moved.size[0] == pytest.approx(plain.size[0] * unit, rel=1e-5, abs=1e-5 * unit) or moved.at[0] != plain.at[0]  # two equally likely starts
+    assert (
+        moved.size[0] == pytest.approx(plain.size[0] * unit, rel=1e-5, abs=1e-5 * unit) or moved.at[0] != plain.at[0]
+    )  # two equally likely starts
 
 
 @given(SERIES)
@@ -73,7 +77,10 @@ def test_segments_do_not_see_each_other_whatever_the_block(parts: list[Floats], 
     whole = change_point.BLOCK
     change_point.BLOCK = block
     try:
-        together, sloped = step(np.concatenate(parts), starts, sigma=3.0), drift(np.concatenate(parts), starts, sigma=3.0)
+        together, sloped = (
+            step(np.concatenate(parts), starts, sigma=3.0),
+            drift(np.concatenate(parts), starts, sigma=3.0),
+        )
     finally:
         change_point.BLOCK = whole
     for i, part in enumerate(parts):
@@ -166,5 +173,7 @@ def test_ten_million_readings_in_ten_thousand_streams_are_each_judged_alone() ->
     together = step(x, starts, sigma=1.0)
     for i in (0, 4321, 9999):
         alone = step(x[starts[i] : starts[i] + 1000], sigma=1.0)
-        assert (together.at[i], together.low[i], together.high[i]) == tuple(starts[i] + [alone.at[0], alone.low[0], alone.high[0]])
+        assert (together.at[i], together.low[i], together.high[i]) == tuple(
+            starts[i] + [alone.at[0], alone.low[0], alone.high[0]]
+        )
         assert together.statistic[i] == pytest.approx(alone.statistic[0], rel=1e-9)

@@ -23,15 +23,20 @@ def test_a_change_costs_what_solving_anew_says(seed):
     other = rng.dirichlet(np.ones(10), size=3)[:, :9]
     costs = rng.random((3, 2))
     visits = begin @ np.linalg.inv(np.eye(9) - among)
-    change = solved(sparse.csr_matrix(among), per_visit, visits, np.array([1, 2, 5, 6])).change(rows, other - among[rows], costs)
+    change = solved(sparse.csr_matrix(among), per_visit, visits, np.array([1, 2, 5, 6])).change(
+        rows, other - among[rows], costs
+    )
     changed, dearer = among.copy(), per_visit.copy()
     changed[rows], dearer[rows] = other, per_visit[rows] + costs
-    before, after = (chain(q, 1 - q.sum(axis=1, keepdims=True)).cost(each) for q, each in ((among, per_visit), (changed, dearer)))
+    before, after = (
+        chain(q, 1 - q.sum(axis=1, keepdims=True)).cost(each) for q, each in ((among, per_visit), (changed, dearer))
+    )
     assert change == pytest.approx(begin @ after - begin @ before, rel=1e-10)
 
 
 def test_costs_match_the_printed_drunkards_walk():
-    # Grinstead & Snell, Introduction to Probability (AMS 1997), example 11.13: five corners, home and bar absorbing; N = [1.5 1 .5; 1 2 1; .5 1 1.5]
+    # Grinstead & Snell, Introduction to Probability (AMS 1997), example 11.13: five corners, home and bar absorbing; N
+    # = [1.5 1 .5; 1 2 1; .5 1 1.5]
     # and expected steps t = (3, 4, 3). With cost 1 a step the cost is t; the columns are those of N.
     walk = sparse.csr_matrix(np.array([[0, 0.5, 0], [0.5, 0, 0.5], [0, 0.5, 0]]))
     made = solved(walk, np.ones((3, 1)), np.array([1.0, 2.0, 1.0]), np.arange(3))

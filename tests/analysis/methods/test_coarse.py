@@ -18,7 +18,9 @@ def by_search(readings, step):
         mu, sigma = mu_log[0], np.exp(mu_log[1])
         return -np.log(special.ndtr((x + step / 2 - mu) / sigma) - special.ndtr((x - step / 2 - mu) / sigma)).sum()
 
-    best = optimize.minimize(minus, [x.mean(), np.log(x.std() + step / 3)], method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-12})
+    best = optimize.minimize(
+        minus, [x.mean(), np.log(x.std() + step / 3)], method="Nelder-Mead", options={"xatol": 1e-10, "fatol": 1e-12}
+    )
     return best.x[0], np.exp(best.x[1])
 
 
@@ -51,7 +53,9 @@ def test_fewer_than_three_values_tell_no_sigma_and_say_so():
 def test_streams_together_mirrored_or_in_inches_give_what_each_gives_alone(parts):
     values = np.array([v for part in parts for v in part], dtype=float)
     starts = np.cumsum([0] + [len(part) for part in parts[:-1]])
-    together, mirror, inch = (rounded_normal(x, starts, step=q) for x, q in ((values, 1.0), (-values, 1.0), (values / 64, 1 / 64)))
+    together, mirror, inch = (
+        rounded_normal(x, starts, step=q) for x, q in ((values, 1.0), (-values, 1.0), (values / 64, 1 / 64))
+    )
     for i, part in enumerate(parts):
         alone = rounded_normal(part, step=1.0)
         assert together.mean[i] == pytest.approx(alone.mean[0], abs=1e-8)

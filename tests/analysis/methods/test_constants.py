@@ -28,7 +28,8 @@ TABLES = ["constants-n2-10", "constants-d2-d3-even", "constants-E2"]
 @pytest.mark.parametrize(("table", "factor"), [(name, factor) for name in TABLES for factor in case(name).published])
 def test_computed_factors_agree_with_the_printed_tables(table, factor):
     # ASTM MNL 7 / ISO 7870-2; Tippett 1925, Harter 1960; AIAG SPC manual (E2).
-    # The first table computes D1 to D4 from d2 and d3 rounded to 3 decimals and E2 from 1.128, so their last digit can be one off.
+    # The first table computes D1 to D4 from d2 and d3 rounded to 3 decimals and E2 from 1.128, so their last digit can
+    # be one off.
     printed = case(table)
     computed = [FACTORS[factor](n) for n in printed.data["n"]]
     assert computed == pytest.approx(printed.published[factor], abs=tolerance(printed, factor))
@@ -42,7 +43,8 @@ def test_factors_that_have_a_closed_form_are_met_to_twelve_digits():
 
 
 def test_factors_exist_for_subgroups_no_table_lists():
-    # For large n the mean range grows like the spread of extremes: d2(1000) = 6.48 (Pearson & Hartley, Biometrika Tables, Table 20; from memory)
+    # For large n the mean range grows like the spread of extremes: d2(1000) = 6.48 (Pearson & Hartley, Biometrika
+    # Tables, Table 20; from memory)
     assert constants.d2(1000) == pytest.approx(6.483, abs=5e-4)
     assert constants.d2(999) < constants.d2(1000) < constants.d2(1_000_000)
     assert constants.c4(100_000) == pytest.approx(1 - 1 / (4 * 100_000), rel=1e-9)

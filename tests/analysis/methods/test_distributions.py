@@ -8,23 +8,39 @@ from analysis.methods.distributions import expected_ppm, fit_distribution, likel
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
-CURVES = {"lognormal": stats.lognorm, "gamma": stats.gamma, "Weibull": stats.weibull_min, "folded normal": stats.foldnorm}
-TRUE = {"lognormal": stats.lognorm(0.9), "gamma": stats.gamma(2.5), "Weibull": stats.weibull_min(3.0), "folded normal": stats.foldnorm(0.0)}
+CURVES = {
+    "lognormal": stats.lognorm,
+    "gamma": stats.gamma,
+    "Weibull": stats.weibull_min,
+    "folded normal": stats.foldnorm,
+}
+TRUE = {
+    "lognormal": stats.lognorm(0.9),
+    "gamma": stats.gamma(2.5),
+    "Weibull": stats.weibull_min(3.0),
+    "folded normal": stats.foldnorm(0.0),
+}
 
 
 @pytest.mark.parametrize(
-    ("name", "curve"), [("percentile-lognormal", stats.lognorm(0.5, scale=1.0)), ("percentile-exponential", stats.expon(scale=1.0))]
+    ("name", "curve"),
+    [("percentile-lognormal", stats.lognorm(0.5, scale=1.0)), ("percentile-exponential", stats.expon(scale=1.0))],
 )
 def test_percentile_indices_have_their_closed_form(name, curve):
-    # The percentile method of ISO 22514-2 on curves whose points are known in closed form; no printed example was found.
+    # The percentile method of ISO 22514-2 on curves whose points are known in closed form; no printed example was
+    # found.
     printed = case(name)
     data, want, close = printed.data, printed.published, tolerance(printed, "")
-    assert [curve.ppf(0.00135), curve.ppf(0.5), curve.ppf(0.99865)] == pytest.approx([want["x_00135"], want["x_50"], want["x_99865"]], abs=close)
+    assert [curve.ppf(0.00135), curve.ppf(0.5), curve.ppf(0.99865)] == pytest.approx(
+        [want["x_00135"], want["x_50"], want["x_99865"]], abs=close
+    )
     upper = percentile_indices(curve, upper=data["USL"])
     assert np.isnan(upper[0])
     assert upper[1] == pytest.approx(want["Cpu"], abs=close)
     if "LSL" in data:
-        assert percentile_indices(curve, data["LSL"], data["USL"]) == pytest.approx((want["Cp"], want["Cpk"]), abs=close)
+        assert percentile_indices(curve, data["LSL"], data["USL"]) == pytest.approx(
+            (want["Cp"], want["Cpk"]), abs=close
+        )
         assert percentile_indices(curve, lower=data["LSL"])[1] == pytest.approx(want["Cpl"], abs=close)
 
 
@@ -72,13 +88,18 @@ def test_normal_is_kept_unless_the_test_speaks_clearly_against_it():
 
 
 def test_expected_readings_outside_add_both_sides():
-    assert expected_ppm(stats.norm(0, 1), -3.0, 3.0) == pytest.approx(2699.796, abs=1e-3)  # NIST e-Handbook, 6.1.6: 0.27 %
+    assert expected_ppm(stats.norm(0, 1), -3.0, 3.0) == pytest.approx(
+        2699.796, abs=1e-3
+    )  # NIST e-Handbook, 6.1.6: 0.27 %
     assert expected_ppm(stats.norm(0, 1), upper=3.0) == pytest.approx(1349.898, abs=1e-3)
     assert expected_ppm(stats.norm(0, 1)) == 0
 
 
 @settings(max_examples=25)
-@given(st.lists(st.floats(0.01, 50), min_size=4, max_size=30).filter(lambda x: np.ptp(x) > 0.01), st.randoms(use_true_random=False))
+@given(
+    st.lists(st.floats(0.01, 50), min_size=4, max_size=30).filter(lambda x: np.ptp(x) > 0.01),
+    st.randoms(use_true_random=False),
+)
 def test_unit_and_order_choose_the_same_curve(readings, random):
     name, curve = likeliest(readings)
     mixed = list(readings)
@@ -89,7 +110,9 @@ def test_unit_and_order_choose_the_same_curve(readings, random):
         gained = same.logpdf(other).sum() + len(readings) * np.log(factor) - curve.logpdf(readings).sum()
         assert gained == pytest.approx(0, abs=1e-4)
         if again == name:
-            assert expected_ppm(same, 2 * factor, 30 * factor) == pytest.approx(expected_ppm(curve, 2, 30), rel=1e-3, abs=1e-3)
+            assert expected_ppm(same, 2 * factor, 30 * factor) == pytest.approx(
+                expected_ppm(curve, 2, 30), rel=1e-3, abs=1e-3
+            )
 
 
 @pytest.mark.parametrize("readings", [[], [1.0, np.nan], [[1.0, 2.0]]])

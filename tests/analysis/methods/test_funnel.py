@@ -11,8 +11,10 @@ units = st.lists(st.tuples(st.integers(0, 60), st.floats(0.5, 40)), min_size=1, 
 
 
 def test_limits_of_chance_are_exact_at_the_counts():
-    # By hand from the Poisson distribution, no worked number in Spiegelhalter 2005 was at hand: with 12 expected the chance of more than
-    # 23 is .00147 and of more than 24 is .00069, so one in a thousand lies at 23.6; 2 or fewer come with .00052, 3 or fewer with .00229.
+    # By hand from the Poisson distribution, no worked number in Spiegelhalter 2005 was at hand: with 12 expected the
+    # chance of more than
+    # 23 is .00147 and of more than 24 is .00069, so one in a thousand lies at 23.6; 2 or fewer come with .00052, 3 or
+    # fewer with .00229.
     low, high = chance_limits([12.0])
     more, fewer = stats.poisson.sf([23, 24], 12), stats.poisson.cdf([2, 3], 12)
     assert more.round(5).tolist() == [0.00147, 0.00069]

@@ -11,7 +11,9 @@ from tests.published.cases import case, tolerance
 STUDY = case("aiag-grr-10x3x3")
 X = np.array(STUDY.data["x"])
 cubes = arrays.arrays(
-    np.float64, st.tuples(st.integers(2, 5), st.integers(1, 4), st.integers(2, 4)), elements=st.integers(-40, 40).map(lambda k: k / 8)
+    np.float64,
+    st.tuples(st.integers(2, 5), st.integers(1, 4), st.integers(2, 4)),
+    elements=st.integers(-40, 40).map(lambda k: k / 8),
 )
 
 

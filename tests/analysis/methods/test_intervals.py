@@ -25,7 +25,9 @@ def test_counts_have_the_printed_intervals():
     # Garwood 1936, Biometrika 28; Breslow & Day 1987, table 2.10.
     printed = case("poisson-exact-ci-a")
     low, high = poisson_exact([int(k) for k in printed.published])
-    assert np.column_stack([low, high]) == pytest.approx(np.array(list(printed.published.values())), abs=tolerance(printed, ""))
+    assert np.column_stack([low, high]) == pytest.approx(
+        np.array(list(printed.published.values())), abs=tolerance(printed, "")
+    )
 
 
 def test_small_samples_of_a_lot_have_the_intervals_a_supplier_is_shown():
@@ -69,8 +71,11 @@ def test_good_and_bad_change_places(share):
 
 
 def test_a_mean_and_a_deviation_have_the_intervals_of_t_and_chi_square():
-    # By hand: t(.975, 9) = 2.262157, chi-square(.025, 9) = 2.700389 and (.975, 9) = 19.022768, as every table prints them.
-    assert np.array(mean_t(5.0, 2.0, 10)) == pytest.approx([5 - 2.262157 * 2 / 10**0.5, 5 + 2.262157 * 2 / 10**0.5], abs=1e-6)
+    # By hand: t(.975, 9) = 2.262157, chi-square(.025, 9) = 2.700389 and (.975, 9) = 19.022768, as every table prints
+    # them.
+    assert np.array(mean_t(5.0, 2.0, 10)) == pytest.approx(
+        [5 - 2.262157 * 2 / 10**0.5, 5 + 2.262157 * 2 / 10**0.5], abs=1e-6
+    )
     assert np.array(sd_chi(2.0, 10)) == pytest.approx([2 * (9 / 19.022768) ** 0.5, 2 * (9 / 2.700389) ** 0.5], abs=1e-6)
 
 
@@ -81,7 +86,9 @@ def test_a_change_of_unit_changes_the_interval_of_a_mean_alike(mean, sd, n):
 
 
 def test_a_ratio_is_the_count_s_interval_over_what_was_expected():
-    assert np.array(poisson_ratio(10, 4.0)) == pytest.approx([4.7954 / 4, 18.390 / 4], abs=2e-4)  # Breslow & Day 1987, table 2.10
+    assert np.array(poisson_ratio(10, 4.0)) == pytest.approx(
+        [4.7954 / 4, 18.390 / 4], abs=2e-4
+    )  # Breslow & Day 1987, table 2.10
 
 
 @pytest.mark.parametrize(

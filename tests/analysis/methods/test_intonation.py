@@ -10,7 +10,9 @@ from tests.published.cases import case
 PRINT = case("trade/intonation_published")
 INVERSE = case("trade/intonation_inverse")
 PLAIN_B = String(645.0, 0.5, 5.0, 251.0, stiffness(251.0, 0.2032, 645.0))
-strings = st.builds(String, st.floats(340, 700), st.floats(0.2, 0.8), st.floats(3, 6), st.floats(40, 250), st.floats(0, 0.004))
+strings = st.builds(
+    String, st.floats(340, 700), st.floats(0.2, 0.8), st.floats(3, 6), st.floats(40, 250), st.floats(0, 0.004)
+)
 
 
 @pytest.mark.parametrize("instrument", case("trade/fret_positions").scales)
@@ -22,7 +24,8 @@ def test_frets_lie_where_twelve_equal_steps_put_them(instrument):
 
 @pytest.mark.parametrize("strings", ["normal", "hard", "light"])
 def test_nylon_strings_have_the_printed_setbacks(strings):
-    # Anderson & Beausoleil 2024: 18 strings, X0 650, b 1, H 5; printed kappa and radius have three digits, which leaves .02 mm and .012 cents.
+    # Anderson & Beausoleil 2024: 18 strings, X0 650, b 1, H 5; printed kappa and radius have three digits, which leaves
+    # .02 mm and .012 cents.
     printed = PRINT.AB2024_nylon_sets_strings_E4_B3_G3_D3_A2_E2[strings]
     for j, kappa in enumerate(printed["kappa"]):
         string = String(650.0, 1.0, 5.0, kappa, stiffness(kappa, printed["radius_mm"][j], 650.0))
@@ -36,7 +39,9 @@ def test_nylon_strings_have_the_printed_setbacks(strings):
 
 def test_the_short_form_is_too_short_for_setbacks():
     # It misses by up to .13 mm, so the exact one must be the one that is fitted.
-    kappa, radius, want = (PRINT.AB2024_nylon_sets_strings_E4_B3_G3_D3_A2_E2["light"][name][2] for name in ("kappa", "radius_mm", "dS_mm"))
+    kappa, radius, want = (
+        PRINT.AB2024_nylon_sets_strings_E4_B3_G3_D3_A2_E2["light"][name][2] for name in ("kappa", "radius_mm", "dS_mm")
+    )
     string = String(650.0, 1.0, 5.0, kappa, stiffness(kappa, radius, 650.0))
     over = 2 ** (np.arange(1, 13) / 12) - 1
     slope = np.polyfit(over, cents_short(string, np.arange(1, 13)) / 1731.234, 1)[0]
@@ -69,7 +74,16 @@ def test_the_designed_pattern_of_a_plain_string_is_the_known_one():
 
 @pytest.mark.parametrize(
     ("scale", "cents_a_mm"),
-    [(346.0, -5.0), (381.0, -4.5), (432.0, -4.0), (650.0, -2.7), (645.0, -2.7), (352.4, -4.9), (667.0, -2.6), (648.0, -2.7)],
+    [
+        (346.0, -5.0),
+        (381.0, -4.5),
+        (432.0, -4.0),
+        (650.0, -2.7),
+        (645.0, -2.7),
+        (352.4, -4.9),
+        (667.0, -2.6),
+        (648.0, -2.7),
+    ],
 )
 def test_a_millimetre_of_bridge_is_worth_the_known_cents(scale, cents_a_mm):
     # Own computation of one decimal, rounded from the derivative -C / X0, so a stretch of the string is left out.
@@ -85,7 +99,9 @@ def test_nut_and_action_are_worth_little_on_a_plain_string():
 @settings(max_examples=50)
 @given(strings, st.floats(-3, 3), st.floats(-1, 1))
 def test_a_larger_instrument_of_the_same_shape_sounds_the_same(string, back, nut):
-    larger = String(string.scale * 1.5, string.nut_height * 1.5, string.saddle_height * 1.5, string.kappa, string.stiffness)
+    larger = String(
+        string.scale * 1.5, string.nut_height * 1.5, string.saddle_height * 1.5, string.kappa, string.stiffness
+    )
     n = np.arange(0, 20)
     same = cents(string, n, saddle_back=back, nut_set=nut)
     assert cents(larger, n, saddle_back=back * 1.5, nut_set=nut * 1.5) == pytest.approx(same, abs=1e-8)
@@ -98,7 +114,10 @@ def test_other_setbacks_are_worse(string):
     back, nut = setbacks(string)
     before, after = cents(string, np.arange(1, 13)), cents(string, np.arange(1, 13), saddle_back=back, nut_set=nut)
     assert (after**2).sum() < (before**2).sum()
-    for off in (-0.5, 0.5):  # first order in the set-backs, so up to a few tenths from the true minimum on short stiff strings
+    for off in (
+        -0.5,
+        0.5,
+    ):  # first order in the set-backs, so up to a few tenths from the true minimum on short stiff strings
         for other in ({"saddle_back": back + off, "nut_set": nut}, {"saddle_back": back, "nut_set": nut + off}):
             assert (after**2).sum() < (cents(string, np.arange(1, 13), **other) ** 2).sum()
 
@@ -111,7 +130,13 @@ def test_back_moves_flatten_and_a_nut_moved_in_flattens_all_fretted_notes():
 
 
 @pytest.mark.parametrize(
-    "call", [lambda: String(0.0, 1, 1, 1, 0), lambda: String(650.0, 1, 1, -1, 0), lambda: cents(PLAIN_B, [-1]), lambda: setbacks(PLAIN_B, [5])]
+    "call",
+    [
+        lambda: String(0.0, 1, 1, 1, 0),
+        lambda: String(650.0, 1, 1, -1, 0),
+        lambda: cents(PLAIN_B, [-1]),
+        lambda: setbacks(PLAIN_B, [5]),
+    ],
 )
 def test_what_is_no_string_is_refused(call):
     with pytest.raises(UnusableData):

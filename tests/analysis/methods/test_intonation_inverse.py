@@ -47,16 +47,21 @@ def test_the_scan_has_the_known_critical_value(key):
 
 
 def test_the_worked_string_gives_back_what_was_done_to_it():
-    # 645 mm plain B: bridge 1 mm too far forward, nut .3 mm too high, tuned 2 cents sharp, fret 5 touching 1 mm towards the bridge.
+    # 645 mm plain B: bridge 1 mm too far forward, nut .3 mm too high, tuned 2 cents sharp, fret 5 touching 1 mm towards
+    # the bridge.
     frets, e = EXAMPLE["frets"], EXAMPLE["measured_minus_baseline_cents"]
     plain = fit(frets, e)
     assert [plain.tuning, plain.step, plain.tilt, plain.hook] == pytest.approx(EXAMPLE["fit_no_fret_term"], abs=5.1e-4)
     assert plain.residual_sd == pytest.approx(EXAMPLE["residual_sd_no_fret_term"], abs=5.1e-4)
     found = scan(frets, e)
     assert found.suspect == EXAMPLE["suspect_fret"]
-    assert {str(k): round(t, 2) for k, t in zip(found.frets.tolist(), found.t.tolist(), strict=True)} == EXAMPLE["scan_t"]
+    assert {str(k): round(t, 2) for k, t in zip(found.frets.tolist(), found.t.tolist(), strict=True)} == EXAMPLE[
+        "scan_t"
+    ]
     full = fit(frets, e, fret=5)
-    assert [full.tuning, full.step, full.tilt, full.hook, full.fret_cents] == pytest.approx(EXAMPLE["fit_with_fret_term"], abs=5.1e-4)
+    assert [full.tuning, full.step, full.tilt, full.hook, full.fret_cents] == pytest.approx(
+        EXAMPLE["fit_with_fret_term"], abs=5.1e-4
+    )
     assert full.residual_sd == pytest.approx(EXAMPLE["residual_sd"], abs=5.1e-4)
     assert bridge_move(full.tilt, 645.0) == pytest.approx(-EXAMPLE["bridge_mm_from_q"], abs=0.0051)
     assert fret_shift(full.fret_cents, 5, 645.0) == pytest.approx(EXAMPLE["fret_shift_mm"], abs=0.0051)
@@ -71,7 +76,10 @@ def test_published_measurements_have_the_known_fits():
     assert found.residual_sd == pytest.approx(byers["residual_sd"], abs=0.0051)
     assert bridge_move(found.tilt, 650.0) == pytest.approx(byers["to_mm"]["saddle"], abs=0.0051)
     assert -nut_set_back(found.step, 650.0) == pytest.approx(byers["to_mm"]["nut"], abs=0.0051)
-    table, known = case("trade/intonation_published").VG2010_Table_II_string1, INVERSE.published_check_VG_TableII_string1
+    table, known = (
+        case("trade/intonation_published").VG2010_Table_II_string1,
+        INVERSE.published_check_VG_TableII_string1,
+    )
     for cents_, want, sd in (
         (table["uncompensated_cents"], known["fit_uncompensated_t_p_q_h"], known["residual_sd"]),
         (table["compensated_cents"], known["fit_compensated"], known["residual_sd_comp"]),
@@ -86,7 +94,15 @@ def test_published_measurements_have_the_known_fits():
     [
         (PLAIN_B, {"saddle_back": 3.87 - 1.5}, 0.0, "tilt", lambda q: -bridge_move(q, 645.0), -1.5, -1.505),
         (PLAIN_B, {"saddle_back": 3.87, "nut_set": 0.5}, 0.0, "step", lambda p: nut_set_back(p, 645.0), 0.5, 0.501),
-        (String(645.0, 0.8, 5.0, 251.0, 0.002496), {"saddle_back": 3.87}, 0.0, "hook", lambda h: nut_too_high(h, PLAIN_B), 0.3, 0.3),
+        (
+            String(645.0, 0.8, 5.0, 251.0, 0.002496),
+            {"saddle_back": 3.87},
+            0.0,
+            "hook",
+            lambda h: nut_too_high(h, PLAIN_B),
+            0.3,
+            0.3,
+        ),
         (PLAIN_B, {"saddle_back": 3.87}, 3.0, "tuning", float, 3.0, 3.0),
     ],
 )
@@ -135,15 +151,20 @@ def test_a_baseline_is_the_median_of_enough_instruments():
 
 
 @settings(max_examples=40)
-@given(st.lists(st.floats(-15, 15), min_size=13, max_size=13), st.lists(st.floats(-10, 10), min_size=4, max_size=4), st.permutations(range(13)))
+@given(
+    st.lists(st.floats(-15, 15), min_size=13, max_size=13),
+    st.lists(st.floats(-10, 10), min_size=4, max_size=4),
+    st.permutations(range(13)),
+)
 def test_terms_add_up_and_order_does_not_matter(e, terms, order):
     n = np.arange(13)
     over = np.where(n > 0, 2 ** (n / 12) - 1, 1)
     t, p, q, h = terms
     known = t + (n > 0) * (p + q * over + h * (2 ** (1 / 12) - 1) / over)
-    both, alone, mixed = (fit_strings(frets, [notes]).terms for frets, notes in (
-        (n, np.array(e) + known), (n, np.array(e)), (n[order], np.array(e)[order])
-    ))  # fmt: skip
+    both, alone, mixed = (
+        fit_strings(frets, [notes]).terms
+        for frets, notes in ((n, np.array(e) + known), (n, np.array(e)), (n[order], np.array(e)[order]))
+    )
     for name, extra in zip(TERMS, terms, strict=True):
         assert both[name][0] - alone[name][0] == pytest.approx(extra, abs=1e-8)
         assert mixed[name][0] == pytest.approx(alone[name][0], abs=1e-8)
@@ -166,7 +187,8 @@ def test_many_strings_at_once_are_the_same_as_one_by_one():
 @pytest.mark.promise
 @pytest.mark.parametrize(("shift", "low", "high"), [(0.0, 0.0, 0.07), (8.0, 0.44, 0.56), (15.0, 0.97, 1.0)])
 def test_one_bad_fret_is_named_as_often_as_known(shift, low, high):
-    # Frets 0 to 12, noise 2 cents, fault at fret 7: false alarms .048, power .50 at 8 cents, .99 at 15 (4000 trials of another program).
+    # Frets 0 to 12, noise 2 cents, fault at fret 7: false alarms .048, power .50 at 8 cents, .99 at 15 (4000 trials of
+    # another program).
     rng = np.random.default_rng(20260911)
     n = np.arange(13)
     found = [scan(n, notes).suspect for notes in rng.normal(0, 2, (800, 13)) + shift * (n == 7)]

@@ -60,7 +60,10 @@ def test_unit_of_time_and_order_of_rows_change_nothing(seed, slope, random):
     there = plain.project(120)
     for other, factor in ((hours, 1 / 60), (mixed, 1.0)):
         again = other.project(120)
-        assert (again.low, again.high) == (pytest.approx(there.low * factor, rel=1e-3), pytest.approx(there.high * factor, rel=1e-3))
+        assert (again.low, again.high) == (
+            pytest.approx(there.low * factor, rel=1e-3),
+            pytest.approx(there.high * factor, rel=1e-3),
+        )
     assert there.low <= there.value <= there.high
 
 
@@ -73,7 +76,9 @@ def test_a_wish_for_more_confidence_widens_the_interval():
 
 def test_shares_without_a_single_send_back_still_have_an_upper_bound():
     found = fit_share(UNITS, np.zeros(60))
-    assert 0 < found.project(60).high < 0.12  # none of 60: at most 4.9 % (one-sided 95 %) were the share the same throughout
+    assert (
+        0 < found.project(60).high < 0.12
+    )  # none of 60: at most 4.9 % (one-sided 95 %) were the share the same throughout
     with pytest.raises(UnusableData, match=r"0 \(held\) and 1"):
         fit_share(UNITS, np.full(60, 2))
 

@@ -7,7 +7,9 @@ from analysis.methods.linearity import bias, linearity, straight_line
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
-points = st.lists(st.tuples(st.integers(-50, 50), st.floats(-50, 50)), min_size=3, max_size=20).filter(lambda p: len({x for x, _ in p}) > 1)
+points = st.lists(st.tuples(st.integers(-50, 50), st.floats(-50, 50)), min_size=3, max_size=20).filter(
+    lambda p: len({x for x, _ in p}) > 1
+)
 
 
 def test_the_ozone_calibration_keeps_the_certified_digits():
@@ -41,7 +43,11 @@ def test_the_linearity_study_is_the_printed_one():
 def test_bias_has_a_t_interval():
     found = bias([1.0, 2.0, 3.0, 4.0], 2.0)
     half = 3.182446 * np.std([1, 2, 3, 4], ddof=1) / 2  # t(.975, 3), any table
-    assert (found.bias, found.low, found.high) == (0.5, pytest.approx(0.5 - half, abs=1e-6), pytest.approx(0.5 + half, abs=1e-6))
+    assert (found.bias, found.low, found.high) == (
+        0.5,
+        pytest.approx(0.5 - half, abs=1e-6),
+        pytest.approx(0.5 + half, abs=1e-6),
+    )
     assert np.isnan(bias([2.0, 2.0], 1.0).t)
 
 
@@ -67,7 +73,10 @@ def test_a_perfect_line_is_sure_and_a_flat_one_says_nothing():
     assert np.isnan(straight_line([1, 2, 3], [5.0, 5.0, 5.0]).r_squared)
 
 
-@pytest.mark.parametrize("call", [lambda: straight_line([1, 1, 1], [1, 2, 3]), lambda: straight_line([1, 2], [1, 2]), lambda: bias([1.0], 1.0)])
+@pytest.mark.parametrize(
+    "call",
+    [lambda: straight_line([1, 1, 1], [1, 2, 3]), lambda: straight_line([1, 2], [1, 2]), lambda: bias([1.0], 1.0)],
+)
 def test_too_few_or_equal_places_are_refused(call):
     with pytest.raises(UnusableData):
         call()

@@ -8,12 +8,16 @@ from analysis.methods.loops import chain, from_counts
 from analysis.methods.problems import UnusableData
 
 counts = st.integers(1, 5).flatmap(
-    lambda k: st.tuples(arrays.arrays(np.int64, (k, k), elements=st.integers(0, 6)), arrays.arrays(np.int64, (k, 2), elements=st.integers(1, 6)))
+    lambda k: st.tuples(
+        arrays.arrays(np.int64, (k, k), elements=st.integers(0, 6)),
+        arrays.arrays(np.int64, (k, 2), elements=st.integers(1, 6)),
+    )
 )
 
 
 def test_a_walk_between_two_ends_has_the_printed_fundamental_matrix():
-    # Kemeny & Snell 1960, Finite Markov Chains, chapter III: random walk on five points with chance 1/2 each way (values from memory;
+    # Kemeny & Snell 1960, Finite Markov Chains, chapter III: random walk on five points with chance 1/2 each way
+    # (values from memory;
     # also Grinstead & Snell, Introduction to Probability, section 11.2, the drunkard's walk).
     walk = chain([[0, 0.5, 0], [0.5, 0, 0.5], [0, 0.5, 0]], [[0.5, 0], [0, 0], [0, 0.5]])
     assert walk.visits == pytest.approx(np.array([[1.5, 1, 0.5], [1, 2, 1], [0.5, 1, 1.5]]))
@@ -26,13 +30,18 @@ def test_a_walk_between_two_ends_has_the_printed_fundamental_matrix():
 def test_a_single_loop_is_a_geometric_series():
     # A stage that sends back a quarter: 4/3 visits, variance q / (1 - q)^2 = 4/9; by hand.
     stage = chain([[0.25]], [[0.75]])
-    assert (stage.visits[0, 0], stage.visits_variance[0, 0], stage.ever[0, 0]) == (pytest.approx(4 / 3), pytest.approx(4 / 9), pytest.approx(0.25))
+    assert (stage.visits[0, 0], stage.visits_variance[0, 0], stage.ever[0, 0]) == (
+        pytest.approx(4 / 3),
+        pytest.approx(4 / 9),
+        pytest.approx(0.25),
+    )
     assert stage.cost([9.0]) == pytest.approx([12])
     assert stage.cost([[9.0, 2.0]]) == pytest.approx(np.array([[12, 8 / 3]]))
 
 
 def test_expected_visits_give_back_the_visits_counted():
-    # 100 begin at setting, 20 of 130 tests send them back to it, 10 of those by way of repair: visits of all three, by hand.
+    # 100 begin at setting, 20 of 130 tests send them back to it, 10 of those by way of repair: visits of all three, by
+    # hand.
     among = [[0, 120, 0], [10, 0, 10], [10, 0, 0]]  # setting -> test; test -> setting or repair; repair -> setting
     bench = from_counts(among, [[0], [100], [0]])
     assert 100 * bench.visits[0] == pytest.approx([120, 120, 10])
@@ -63,7 +72,9 @@ def test_fewer_moves_into_a_dearer_state_never_cost_more(moves, share):
     better = work.redirected(dear, dear, share, cheap)
     assert better.cost(np.arange(1.0, len(among) + 1))[dear] <= cost[dear] + 1e-9
     assert better.among.sum() == pytest.approx(work.among.sum())
-    assert work.among[dear, dear] == among[dear, dear] / (among[dear].sum() + ends[dear].sum())  # the chain itself stays as it was
+    assert work.among[dear, dear] == among[dear, dear] / (
+        among[dear].sum() + ends[dear].sum()
+    )  # the chain itself stays as it was
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,8 @@ WOOD = case("trade/wood_moisture")
 
 
 def test_moisture_follows_the_handbook_row_at_70_fahrenheit():
-    # Wood Handbook, table 4-2, row 70 F, one decimal, from memory; Simpson's formula is a fit and misses it by up to .06.
+    # Wood Handbook, table 4-2, row 70 F, one decimal, from memory; Simpson's formula is a fit and misses it by up to
+    # .06.
     for rh, moisture in WOOD.emc["table_4_2_row_70F_from_memory"].items():
         assert equilibrium(float(rh), (70 - 32) / 1.8) == pytest.approx(moisture, abs=0.061)
     assert equilibrium(55, 60) == pytest.approx(8.37, abs=0.006)  # 140 F: published example 8.4, table 8.0
@@ -33,9 +34,21 @@ def test_wood_moves_across_the_grain_as_the_handbook_says():
 def test_movement_is_the_printed_table():
     # Wood Handbook FPL-GTR-190, table 13-5.
     read = WOOD.dimensional_change["data"]["C_read"]
-    names = {"sugar maple": "maple_sugar", "bigleaf maple": "maple_bigleaf", "red maple": "maple_red", "black walnut": "walnut_black"}
-    names |= {"black cherry": "cherry_black", "yellow birch": "birch_yellow", "white ash": "ash_white", "red alder": "alder_red"}
-    assert {wood: list(pair) for wood, pair in MOVEMENT.items()} == {wood: read[names.get(wood, wood)] for wood in MOVEMENT}
+    names = {
+        "sugar maple": "maple_sugar",
+        "bigleaf maple": "maple_bigleaf",
+        "red maple": "maple_red",
+        "black walnut": "walnut_black",
+    }
+    names |= {
+        "black cherry": "cherry_black",
+        "yellow birch": "birch_yellow",
+        "white ash": "ash_white",
+        "red alder": "alder_red",
+    }
+    assert {wood: list(pair) for wood, pair in MOVEMENT.items()} == {
+        wood: read[names.get(wood, wood)] for wood in MOVEMENT
+    }
 
 
 @settings(max_examples=50)

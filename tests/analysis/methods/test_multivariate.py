@@ -28,14 +28,19 @@ def test_t2_of_single_points_matches_the_paper():
 
 
 def test_t2_of_subgroups_matches_the_textbook():
-    # Montgomery, Introduction to SQC, Example 11.1. T2 is taken with the averages as printed (115.59, 1.06, 1.23, .83, .79), F(.001; 2, 179) as 7.18.
+    # Montgomery, Introduction to SQC, Example 11.1. T2 is taken with the averages as printed (115.59, 1.06, 1.23, .83,
+    # .79), F(.001; 2, 179) as 7.18.
     printed = case("textile-fiber-T2")
     data = printed.data
     means = np.array(data["means"])
     model = grouped_model(means, [[[a, c], [c, b]] for a, b, c in data["sample_cov"]], size=data["n"])
     assert model.mean[0] == pytest.approx(data["grand_mean"], abs=0.005)
-    assert model.covariance[0].ravel() == pytest.approx([data["s11"], data["s12"], data["s12"], data["s22"]], abs=0.0055)
-    rounded = grouped_model([data["grand_mean"]] * 20, [[[data["s11"], data["s12"]], [data["s12"], data["s22"]]]] * 20, size=data["n"])
+    assert model.covariance[0].ravel() == pytest.approx(
+        [data["s11"], data["s12"], data["s12"], data["s22"]], abs=0.0055
+    )
+    rounded = grouped_model(
+        [data["grand_mean"]] * 20, [[[data["s11"], data["s12"]], [data["s12"], data["s22"]]]] * 20, size=data["n"]
+    )
     chart = phase_one(means, model=rounded, false_rate=data["alpha"])
     assert chart.t2 == pytest.approx(printed.published["T2"], abs=tolerance(printed, "T2"))
     assert chart.limit[0] == pytest.approx(printed.published["ucl_phase1"], abs=tolerance(printed, "ucl_phase1"))
@@ -137,7 +142,10 @@ ROWS = correlated(1, n=10, p=2)
         (lambda: individual_model([1.0, 2.0]), "one row per point"),
         (lambda: individual_model([[1.0, np.nan]] * 5), "5 of 5 points lack a reading"),
         (lambda: individual_model(ROWS[:3]), "3 points; wanted at least 4"),
-        (lambda: individual_model(np.column_stack([ROWS[:, 0], np.ones(10)])), "characteristic 1 of stream 0 never moves"),
+        (
+            lambda: individual_model(np.column_stack([ROWS[:, 0], np.ones(10)])),
+            "characteristic 1 of stream 0 never moves",
+        ),
         (lambda: individual_model(np.column_stack([ROWS[:, 0], 2 * ROWS[:, 0]])), "follows from the others"),
         (lambda: phase_two(ROWS[:, :1], model=individual_model(ROWS)), "2 characteristics; got 1 of 1"),
         (lambda: phase_one(ROWS, model=individual_model(ROWS), false_rate=0), "between 0 and 1"),

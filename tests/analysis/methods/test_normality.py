@@ -16,7 +16,9 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 
 PUBLISHED = Path(__file__).parents[2] / "published"
-READINGS = arrays(np.float64, st.integers(8, 60), elements=st.floats(-50, 50, width=32)).filter(lambda x: np.std(x) > 0.01)
+READINGS = arrays(np.float64, st.integers(8, 60), elements=st.floats(-50, 50, width=32)).filter(
+    lambda x: np.std(x) > 0.01
+)
 
 
 def test_critical_values_as_printed() -> None:
@@ -63,9 +65,15 @@ def test_p_falls_as_the_statistic_grows_and_has_no_jump() -> None:
 
 def test_ties_move_as_defined() -> None:
     # x + q ((j - .5)/k - .5): of four at 2.0 with a step of 0.1, and one alone at 3.0
-    assert spread_ties([2.0, 3.0, 2.0, 2.0, 2.0], step=0.1).tolist() == pytest.approx([1.9625, 3.0, 1.9875, 2.0125, 2.0375])
-    assert spread_ties([2.0, 2.0, 2.0, 2.0], [0, 2], step=[0.1, 0.2]).tolist() == pytest.approx([1.975, 2.025, 1.95, 2.05])
-    assert spread_ties([0.1 + 0.2, 0.3], step=0.1).tolist() == pytest.approx([0.325, 0.275])  # equal but for the last bit
+    assert spread_ties([2.0, 3.0, 2.0, 2.0, 2.0], step=0.1).tolist() == pytest.approx(
+        [1.9625, 3.0, 1.9875, 2.0125, 2.0375]
+    )
+    assert spread_ties([2.0, 2.0, 2.0, 2.0], [0, 2], step=[0.1, 0.2]).tolist() == pytest.approx(
+        [1.975, 2.025, 1.95, 2.05]
+    )
+    assert spread_ties([0.1 + 0.2, 0.3], step=0.1).tolist() == pytest.approx(
+        [0.325, 0.275]
+    )  # equal but for the last bit
 
 
 @given(arrays(np.float64, st.integers(1, 60), elements=st.integers(-5, 5).map(float)), st.floats(0.1, 1.0))

@@ -29,7 +29,9 @@ def test_supplementary_run_rules_as_printed(rules: str) -> None:
 def test_charts_of_means_as_printed(n: int) -> None:
     # Montgomery & Runger (2003), chapter 16, ARL of an X-bar chart with 3-sigma limits, printed to one decimal
     case = json.loads((PUBLISHED / "xbar-arl-n1-n4.json").read_text())
-    assert xbar_arl(case["data"]["shifts"], n=n).tolist() == pytest.approx(case["published"][f"n{n}"], abs=case["tolerance"]["default"])
+    assert xbar_arl(case["data"]["shifts"], n=n).tolist() == pytest.approx(
+        case["published"][f"n{n}"], abs=case["tolerance"]["default"]
+    )
 
 
 def test_one_rule_alone_is_geometric() -> None:
@@ -37,11 +39,14 @@ def test_one_rule_alone_is_geometric() -> None:
     p = 1 / xbar_arl()
     assert chart.running(3000).tolist() == pytest.approx(((1 - p) ** np.arange(3001)).tolist())
     assert (chart.mean, chart.sd) == pytest.approx((1 / p, np.sqrt(1 - p) / p))
-    assert chart.quantiles((0.1, 0.5, 0.9)).tolist() == [np.ceil(np.log(1 - share) / np.log(1 - p)) for share in (0.1, 0.5, 0.9)]
+    assert chart.quantiles((0.1, 0.5, 0.9)).tolist() == [
+        np.ceil(np.log(1 - share) / np.log(1 - p)) for share in (0.1, 0.5, 0.9)
+    ]
 
 
 def test_nine_on_one_side_is_a_run_of_a_fair_coin() -> None:
-    # Feller, An Introduction to Probability Theory, volume 1, XIII.7: a run of r heads or tails waits (1 - p^r) / (q p^r), with p = 1/2, r = 8
+    # Feller, An Introduction to Probability Theory, volume 1, XIII.7: a run of r heads or tails waits (1 - p^r) / (q
+    # p^r), with p = 1/2, r = 8
     assert run_length((ONE_SIDE,)).mean == pytest.approx(1 + (1 - 0.5**8) / 0.5**9)
     assert run_length((ONE_SIDE,), one_side=2).mean == pytest.approx(3.0)
 
@@ -90,7 +95,9 @@ def test_what_cannot_be_computed_says_so() -> None:
 def test_run_rules_run_as_long_as_computed(rules: tuple[str, ...]) -> None:
     runs, n = 4000, 600
     readings = np.random.default_rng(20261126).normal(size=runs * n)
-    fired = np.logical_or.reduce(list(run_rules(readings, np.arange(runs) * n, centre=0.0, sigma=1.0, rules=rules).fired.values())).reshape(runs, n)
+    fired = np.logical_or.reduce(
+        list(run_rules(readings, np.arange(runs) * n, centre=0.0, sigma=1.0, rules=rules).fired.values())
+    ).reshape(runs, n)
     chart = run_length(rules)
     first = np.where(fired.any(axis=1), fired.argmax(axis=1) + 1, n)
     wanted = float(chart.running(n - 1).sum())  # mean of the shorter of run and n

@@ -13,7 +13,13 @@ from hypothesis import strategies as st
 from analysis.methods import run_length_weighted as subject
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_length import xbar_arl
-from analysis.methods.run_length_weighted import cusum_arl, cusum_interval, ewma_arls, ewma_rate_dependent, ewma_run_length
+from analysis.methods.run_length_weighted import (
+    cusum_arl,
+    cusum_interval,
+    ewma_arls,
+    ewma_rate_dependent,
+    ewma_run_length,
+)
 from analysis.methods.weighted import ewma
 
 PUBLISHED = Path(__file__).parents[2] / "published"
@@ -25,7 +31,8 @@ def case(name: str) -> Any:
 
 @pytest.mark.parametrize("scheme", ["l40", "l25", "l10"])
 def test_ewma_run_lengths_as_printed(scheme: str) -> None:
-    # Lucas & Saccucci (1990), Technometrics 32, Table 3. The table is a Markov-chain approximation: 48.2 is 48.29 by integral
+    # Lucas & Saccucci (1990), Technometrics 32, Table 3. The table is a Markov-chain approximation: 48.2 is 48.29 by
+    # integral
     # equation, 15.9 is 15.85; hence one unit of the last digit instead of half where three digits are printed.
     printed = case("lucas-saccucci-a")
     weight, width = printed["data"]["schemes"][scheme]
@@ -41,14 +48,18 @@ def test_cusum_run_lengths_as_printed(scheme: str) -> None:
     reference, interval, head = printed["data"]["schemes"][scheme]
     for shift, wanted in zip(printed["data"]["shifts"], printed["published"][scheme], strict=True):
         half_unit = 0.5 * 10.0 ** (math.floor(math.log10(wanted)) - 2)
-        assert cusum_arl(interval, reference=reference, head=head, shift=shift) == pytest.approx(wanted, abs=half_unit * 1.001)
+        assert cusum_arl(interval, reference=reference, head=head, shift=shift) == pytest.approx(
+            wanted, abs=half_unit * 1.001
+        )
 
 
 def test_intervals_for_a_run_of_370_as_printed() -> None:
     # Hawkins (1993), Quality Engineering 5; h printed to two decimals, so the run length is 370 within 2 %
     printed = case("cusum-hawkins-kh")
     for reference, interval, head in printed["data"]["schemes"].values():
-        assert cusum_arl(interval, reference=reference, head=head) == pytest.approx(370, abs=printed["tolerance"]["default"])
+        assert cusum_arl(interval, reference=reference, head=head) == pytest.approx(
+            370, abs=printed["tolerance"]["default"]
+        )
         assert cusum_interval(370.0, reference=reference) == pytest.approx(interval, abs=0.011)
 
 
@@ -65,7 +76,9 @@ def test_twice_the_nodes_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None
 @given(st.floats(0.5, 4), st.floats(-3, 3))
 def test_weight_one_is_a_chart_of_single_readings(width: float, shift: float) -> None:
     for start in ("centre", "steady"):
-        assert float(ewma_arls(width, shift, weight=1.0, start=start)) == pytest.approx(float(xbar_arl(shift, width=width)), rel=1e-6)
+        assert float(ewma_arls(width, shift, weight=1.0, start=start)) == pytest.approx(
+            float(xbar_arl(shift, width=width)), rel=1e-6
+        )
 
 
 @given(st.floats(1, 4), st.floats(0, 3), st.sampled_from([0.05, 0.1, 0.2, 0.4]))

@@ -122,7 +122,13 @@ def test_width_moves_beyond_alone():
 
 
 def test_each_segment_is_judged_by_its_own_centre_sigma_and_width():
-    fired = fired_all([10.0, 14.0, 0.5, 0.9], [0, 2], centre=np.array([10.0, 0.5]), sigma=np.array([1.0, 0.1]), width=np.array([4.5, 3.0]))
+    fired = fired_all(
+        [10.0, 14.0, 0.5, 0.9],
+        [0, 2],
+        centre=np.array([10.0, 0.5]),
+        sigma=np.array([1.0, 0.1]),
+        width=np.array([4.5, 3.0]),
+    )
     assert fired["beyond"].tolist() == [False, False, False, True]
 
 
@@ -163,7 +169,9 @@ def test_patterns_that_have_no_direction_in_time_are_the_same_ones_backwards(z):
 def test_a_hundred_thousand_readings_in_many_segments_give_what_small_pieces_give(monkeypatch):
     rng = np.random.default_rng(91)
     z = np.round(rng.normal(0, 1.5, 100_000) * 2) / 2  # wide enough for every rule to fire
-    starts = np.r_[0, np.sort(rng.choice(np.arange(1, 30_000), 2_000, replace=False))]  # many short segments, then one of 70,000
+    starts = np.r_[
+        0, np.sort(rng.choice(np.arange(1, 30_000), 2_000, replace=False))
+    ]  # many short segments, then one of 70,000
     wholesale = fired_all(z, starts)
     monkeypatch.setattr(subject, "blocks", lambda starts, n: blocks(starts, n, 50))
     piecemeal = fired_all(z, starts)

@@ -18,7 +18,8 @@ def joined(parts):
 @pytest.mark.parametrize("name", UNIVARIATE)
 def test_mean_deviation_and_correlation_keep_the_certified_digits(name):
     # NIST Statistical Reference Datasets, univariate summary statistics; certified to 15 digits.
-    # NumAcc3 sits at 1,000,000.2 with a spread of 0.1: the readings themselves are rounded at 1e-10, which leaves the deviation some 10 digits.
+    # NumAcc3 sits at 1,000,000.2 with a spread of 0.1: the readings themselves are rounded at 1e-10, which leaves the
+    # deviation some 10 digits.
     printed = case(name)
     y = np.array([float(text) for text in printed.data["y"]])
     mean, sd = segments.means(y, segments.ONE_STREAM)[0], segments.standard_deviations(y, segments.ONE_STREAM)[0]
@@ -33,7 +34,9 @@ def test_mean_deviation_and_correlation_keep_the_certified_digits(name):
 @given(streams)
 def test_segments_together_give_what_each_gives_alone(parts):
     values, starts = joined(parts)
-    assert segments.means(values, starts) == pytest.approx([segments.means(np.array(part), segments.ONE_STREAM)[0] for part in parts], rel=1e-12)
+    assert segments.means(values, starts) == pytest.approx(
+        [segments.means(np.array(part), segments.ONE_STREAM)[0] for part in parts], rel=1e-12
+    )
     alone = [segments.standard_deviations(np.array(part), segments.ONE_STREAM)[0] for part in parts]
     assert segments.standard_deviations(values, starts) == pytest.approx(alone, rel=1e-12)
     assert segments.lengths(starts, len(values)).tolist() == [len(part) for part in parts]

@@ -15,7 +15,9 @@ def test_q_is_the_formula_written_out():
     wanted = [0.0, 0.0]
     for r in range(3, len(x) + 1):
         before = x[: r - 1]
-        wanted.append(norm.ppf(student.cdf(np.sqrt((r - 1) / r) * (x[r - 1] - before.mean()) / before.std(ddof=1), r - 2)))
+        wanted.append(
+            norm.ppf(student.cdf(np.sqrt((r - 1) / r) * (x[r - 1] - before.mean()) / before.std(ddof=1), r - 2))
+        )
     assert self_starting(x) == pytest.approx(wanted, abs=1e-12)
 
 

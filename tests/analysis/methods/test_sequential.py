@@ -11,9 +11,14 @@ TARGETS = [(0.05, 0.15, 0.05, 0.10), (0.02, 0.10, 0.05, 0.10), (0.10, 0.30, 0.10
 
 
 def test_the_lines_are_those_of_the_handbook_example():
-    # NIST/SEMATECH e-Handbook, section 6.2.6: p1 = .01, p2 = .10, risks .05 and .10; -0.939, 1.205 and slope 0.0397 (from memory).
+    # NIST/SEMATECH e-Handbook, section 6.2.6: p1 = .01, p2 = .10, risks .05 and .10; -0.939, 1.205 and slope 0.0397
+    # (from memory).
     h1, h2, slope = wald_lines(0.01, 0.10, 0.05, 0.10)
-    assert (h1, h2, slope) == (pytest.approx(0.939, abs=6e-4), pytest.approx(1.205, abs=6e-4), pytest.approx(0.0397, abs=6e-5))
+    assert (h1, h2, slope) == (
+        pytest.approx(0.939, abs=6e-4),
+        pytest.approx(1.205, abs=6e-4),
+        pytest.approx(0.0397, abs=6e-5),
+    )
     made = plan(0.01, 0.10)
     assert made.shown_at[22:24].tolist() == [-1, 0]  # 24 good ones are the first that show it
     assert made.not_shown_at[0:2].tolist() == [2, 2]  # the first two bad ones deny it

@@ -64,7 +64,10 @@ def test_streams_do_not_touch():
 @given(st.lists(st.lists(st.integers(-20, 20), min_size=3, max_size=9), min_size=2, max_size=4))
 def test_the_question_whether_models_scatter_alike_gives_the_textbook_statistic(groups):
     # Brown & Forsythe 1974: Levene's test round the median, as scipy has it
-    x, model = np.array([v for group in groups for v in group], dtype=float), np.repeat(np.arange(len(groups)), [len(group) for group in groups])
+    x, model = (
+        np.array([v for group in groups for v in group], dtype=float),
+        np.repeat(np.arange(len(groups)), [len(group) for group in groups]),
+    )
     found = alike(x, model=model)
     with np.errstate(all="ignore"):
         wanted = levene(*groups, center="median")

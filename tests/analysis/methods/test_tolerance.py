@@ -10,7 +10,10 @@ from tests.published.cases import case, tolerance
 
 
 def keys(published):
-    return [(key, int(key.split("/")[0]), float(key.split("/")[1]), float(key.split("/")[2]), factor) for key, factor in published.items()]
+    return [
+        (key, int(key.split("/")[0]), float(key.split("/")[1]), float(key.split("/")[2]), factor)
+        for key, factor in published.items()
+    ]
 
 
 def test_one_sided_factors_are_the_printed_ones():
@@ -21,10 +24,13 @@ def test_one_sided_factors_are_the_printed_ones():
 
 
 def test_the_printed_two_sided_table_is_an_approximation_below_the_exact_factors():
-    # Eisenhart, Hastay & Wallis 1947, table 2.1, made by the rule of Wald & Wolfowitz; exact factors are a little larger.
+    # Eisenhart, Hastay & Wallis 1947, table 2.1, made by the rule of Wald & Wolfowitz; exact factors are a little
+    # larger.
     printed = case("eisenhart-two-sided")
     for key, n, coverage, confidence, factor in keys(printed.published["wald_wolfowitz_two_sided"]):
-        assert printed_factor(n, coverage, confidence, "wald wolfowitz") == pytest.approx(factor, abs=tolerance(printed, key)), key
+        assert printed_factor(n, coverage, confidence, "wald wolfowitz") == pytest.approx(
+            factor, abs=tolerance(printed, key)
+        ), key
         assert 0 < two_sided(n, coverage, confidence) - factor < 0.03, key
 
 
@@ -33,9 +39,13 @@ def test_the_handbook_factors_for_43_readings_are_the_printed_ones():
     printed = case("nist-tolerance-n43")
     want, close = printed.published, tolerance(printed, "")
     assert printed_factor(43, 0.90, 0.99, "howe") == pytest.approx(want["howe_two_sided"]["43/.90/.99"], abs=close)
-    assert printed_factor(43, 0.90, 0.99, "natrella") == pytest.approx(want["natrella_one_sided"]["43/.90/.99"], abs=close)
+    assert printed_factor(43, 0.90, 0.99, "natrella") == pytest.approx(
+        want["natrella_one_sided"]["43/.90/.99"], abs=close
+    )
     assert one_sided(43, 0.90, 0.99) == pytest.approx(want["exact_one_sided"]["43/.90/.99"], abs=close)
-    assert two_sided(43, 0.90, 0.99) == pytest.approx(2.2228, abs=5e-5)  # named in the notes of the case as the exact value
+    assert two_sided(43, 0.90, 0.99) == pytest.approx(
+        2.2228, abs=5e-5
+    )  # named in the notes of the case as the exact value
 
 
 def test_two_sided_factors_agree_with_plain_integration():
@@ -70,7 +80,9 @@ def test_how_many_readings_limits_without_a_curve_need():
 def test_what_may_be_dropped_keeps_the_confidence_and_one_more_would_not(n, coverage, confidence):
     spare = drop(n, coverage, confidence)
     assert spare >= -1
-    if spare >= 0:  # the share between order statistics with m - 1 outside is above coverage iff at most n - m of n fall within it
+    if (
+        spare >= 0
+    ):  # the share between order statistics with m - 1 outside is above coverage iff at most n - m of n fall within it
         assert stats.binom.cdf(n - spare - 2, n, coverage) >= confidence - 1e-12
     assert stats.binom.cdf(n - spare - 3, n, coverage) < confidence
 
@@ -85,7 +97,10 @@ def test_streams_together_mirrored_or_in_mm_give_what_each_gives_alone(parts):
         alone = normal_band(part, coverage=0.9)
         reach = two_sided(len(part), 0.9, 0.95) * np.std(part, ddof=1)
         assert alone.high[0] == pytest.approx(np.mean(part) + reach, abs=1e-8)
-        assert (together.low[i], together.high[i]) == (pytest.approx(alone.low[0], abs=1e-8), pytest.approx(alone.high[0], abs=1e-8))
+        assert (together.low[i], together.high[i]) == (
+            pytest.approx(alone.low[0], abs=1e-8),
+            pytest.approx(alone.high[0], abs=1e-8),
+        )
         assert mm.high[i] == pytest.approx(25.4 * alone.high[0], rel=1e-9, abs=1e-7)
         assert mirror.low[i] == pytest.approx(-alone.high[0], rel=1e-9, abs=1e-7)
 
@@ -119,7 +134,9 @@ def test_limits_without_a_curve_hold_the_share_whatever_the_distribution():
     assert (curve.cdf(bands[:, 1]) - curve.cdf(bands[:, 0]) >= 0.9).mean() == pytest.approx(exact, abs=0.015)
 
 
-@pytest.mark.parametrize("call", [lambda: two_sided(1, 0.9, 0.9), lambda: one_sided(5, 1.0, 0.9), lambda: printed_factor(5, 0.9, 0.9, "?")])
+@pytest.mark.parametrize(
+    "call", [lambda: two_sided(1, 0.9, 0.9), lambda: one_sided(5, 1.0, 0.9), lambda: printed_factor(5, 0.9, 0.9, "?")]
+)
 def test_what_has_no_factor_is_refused(call):
     with pytest.raises(UnusableData):
         call()

@@ -19,12 +19,16 @@ def test_equal_weights_give_the_exact_interval_of_a_count():
 
 def test_an_interval_follows_the_unit():
     low, high = total_interval([30.0], [120.0], [8.0])
-    assert np.array(total_interval([1800.0], [120.0 * 3600], [480.0])) == pytest.approx(60 * np.array([low, high]), rel=1e-9)
+    assert np.array(total_interval([1800.0], [120.0 * 3600], [480.0])) == pytest.approx(
+        60 * np.array([low, high]), rel=1e-9
+    )
 
 
 def test_two_counts_are_compared_given_their_sum():
     # Binomial test of 14 of 20 at one half: 2 P(X >= 14) = 0.1153; of 10 of 20: 1.
-    assert chance_of_difference([14, 10], [6, 10], [20, 20]) == pytest.approx([stats.binomtest(14, 20).pvalue, 1.0], rel=1e-9)
+    assert chance_of_difference([14, 10], [6, 10], [20, 20]) == pytest.approx(
+        [stats.binomtest(14, 20).pvalue, 1.0], rel=1e-9
+    )
 
 
 def test_pieces_that_add_the_same_to_both_say_nothing():
@@ -38,7 +42,8 @@ def test_what_is_no_total_is_refused():
 
 @pytest.mark.promise
 def test_intervals_and_comparisons_keep_their_promise_with_uneven_weights():
-    # Pieces come 5, 20 and 80 at a time in the mean, each with minutes between 5 and 60: 4,000 draws, seed 11 fixed before the first run.
+    # Pieces come 5, 20 and 80 at a time in the mean, each with minutes between 5 and 60: 4,000 draws, seed 11 fixed
+    # before the first run.
     rng = np.random.default_rng(11)
     for mean in (5, 20, 80):
         sums = np.zeros((2, 4000, 2))

@@ -13,12 +13,15 @@ streams = st.lists(values, min_size=1, max_size=6)
 
 
 def joined(parts):
-    return np.concatenate([np.array(part, dtype=float) for part in parts]), np.cumsum([0] + [len(part) for part in parts[:-1]])
+    return np.concatenate([np.array(part, dtype=float) for part in parts]), np.cumsum(
+        [0] + [len(part) for part in parts[:-1]]
+    )
 
 
 @pytest.mark.parametrize("name", ["nist-individuals-flowrate", "paint-viscosity-individuals"])
 def test_individuals_match_the_printed_limits(name):
-    # NIST/SEMATECH e-Handbook, 6.3.2.2; Montgomery, Introduction to SQC, Example 5-5. Both round d2 to 1.128: undone here before comparing.
+    # NIST/SEMATECH e-Handbook, 6.3.2.2; Montgomery, Introduction to SQC, Example 5-5. Both round d2 to 1.128: undone
+    # here before comparing.
     printed = case(name)
     chart = individuals(printed.data["x"])
     rounded = d2(2) / printed.data["d2_used"]
@@ -44,7 +47,8 @@ def subgroups(printed, without=()):
 
 
 def test_piston_rings_match_the_printed_charts():
-    # Montgomery, Introduction to SQC, Examples 5-1 and 6.3. The source rounds A2, A3 and the limits of the mean to 3 decimals.
+    # Montgomery, Introduction to SQC, Examples 5-1 and 6.3. The source rounds A2, A3 and the limits of the mean to 3
+    # decimals.
     printed = case("piston-rings-xbar-r-s")
     by_r, by_s = xbar_r(*subgroups(printed)), xbar_s(*subgroups(printed))
     found = {
@@ -100,13 +104,17 @@ def test_streams_together_give_what_each_gives_alone(parts):
     x, starts = joined(parts)
     together, alone = individuals(x, starts), [individuals(part) for part in parts]
     for what in ("centre", "sigma", "lower", "upper", "beyond"):
-        assert getattr(together, what) == pytest.approx(np.concatenate([getattr(chart, what) for chart in alone]), rel=1e-12, abs=1e-12)
+        assert getattr(together, what) == pytest.approx(
+            np.concatenate([getattr(chart, what) for chart in alone]), rel=1e-12, abs=1e-12
+        )
 
 
 @given(values)
 def test_limits_in_inches_times_25_4_are_limits_in_millimetres(x):
     inches, mm = individuals(x), individuals(np.array(x) * 25.4)
-    assert np.r_[mm.lower, mm.centre, mm.upper] == pytest.approx(25.4 * np.r_[inches.lower, inches.centre, inches.upper], rel=1e-9, abs=1e-9)
+    assert np.r_[mm.lower, mm.centre, mm.upper] == pytest.approx(
+        25.4 * np.r_[inches.lower, inches.centre, inches.upper], rel=1e-9, abs=1e-9
+    )
     assert (mm.beyond == inches.beyond).all()
 
 
@@ -124,13 +132,18 @@ def test_reversing_time_leaves_the_limits_alone(x):
     assert (backward.beyond == forward.beyond[::-1]).all()
 
 
-@given(st.lists(st.lists(st.integers(0, 100), min_size=3, max_size=3), min_size=2, max_size=12), st.randoms(use_true_random=False))
+@given(
+    st.lists(st.lists(st.integers(0, 100), min_size=3, max_size=3), min_size=2, max_size=12),
+    st.randoms(use_true_random=False),
+)
 def test_order_inside_a_subgroup_does_not_matter(rows, random):
     shuffled = [random.sample(row, 3) for row in rows]
     groups = np.arange(0, 3 * len(rows), 3)
     for chart in (xbar_r, xbar_s):
         one, other = chart(np.ravel(rows), groups), chart(np.ravel(shuffled), groups)
-        assert np.r_[one.lower, one.upper, one.spread_upper] == pytest.approx(np.r_[other.lower, other.upper, other.spread_upper], abs=1e-9)
+        assert np.r_[one.lower, one.upper, one.spread_upper] == pytest.approx(
+            np.r_[other.lower, other.upper, other.spread_upper], abs=1e-9
+        )
 
 
 @given(st.floats(-1e6, 1e6), st.integers(2, 200))

@@ -5,7 +5,15 @@ from hypothesis import strategies as st
 
 from analysis.methods.acceptance import through as by_attributes
 from analysis.methods.problems import UnusableData
-from analysis.methods.variables_plans import VariablesPlan, accepted, accepts, estimated_outside, outside, share_accepted, through
+from analysis.methods.variables_plans import (
+    VariablesPlan,
+    accepted,
+    accepts,
+    estimated_outside,
+    outside,
+    share_accepted,
+    through,
+)
 from tests.published.cases import case, tolerance
 
 
@@ -18,7 +26,9 @@ def test_the_standard_s_own_example_is_judged_as_printed():
     assert (x.sum(), (x**2).sum(), mean) == (want["sum"], want["sum_sq"], want["mean"])
     assert (data["U"] - mean) / s == pytest.approx(want["Q_U"], abs=close)
     share = outside(mean, s, len(x), upper=data["U"])
-    assert 100 * estimated_outside(want["Q_U"], len(x)) == pytest.approx(want["p_U_pct"], abs=close)  # the standard looks up Q as rounded
+    assert 100 * estimated_outside(want["Q_U"], len(x)) == pytest.approx(
+        want["p_U_pct"], abs=close
+    )  # the standard looks up Q as rounded
     assert 100 * share == pytest.approx(want["p_U_pct"], abs=0.011)
     assert accepts(plan, mean, s, upper=data["U"]) == want["accept_k"]
     assert (100 * share <= data["M_pct"]) == want["accept_M"]
@@ -38,7 +48,9 @@ def test_k_and_m_of_the_tables_belong_together():
 def test_form_k_and_form_m_agree_with_one_limit_and_mirror_each_other(n, k, mean, s, reach):
     plan, upper = VariablesPlan(n, k), mean + reach
     quality = (upper - mean) / s
-    if abs(quality - k) > 1e-9 and abs(quality) < (n - 1) / np.sqrt(n) and k < (n - 1) / np.sqrt(n):  # beyond, both estimates are 0
+    if (
+        abs(quality - k) > 1e-9 and abs(quality) < (n - 1) / np.sqrt(n) and k < (n - 1) / np.sqrt(n)
+    ):  # beyond, both estimates are 0
         assert accepts(plan, mean, s, upper=upper) == (outside(mean, s, n, upper=upper) <= plan.m)
     assert accepts(plan, mean, s, upper=upper) == accepts(plan, -mean, s, lower=-upper)
     both = outside(mean, s, n, lower=mean - 2 * reach, upper=upper)

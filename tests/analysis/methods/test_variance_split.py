@@ -8,7 +8,8 @@ from analysis.methods.variance_split import split
 
 
 def test_a_balanced_case_by_hand():
-    # two groups of two batches of two: within 2 (1, 3), batch means 2, 6 | 10, 14; MS within 2, MS batch 16, group means 4 and 12
+    # two groups of two batches of two: within 2 (1, 3), batch means 2, 6 | 10, 14; MS within 2, MS batch 16, group
+    # means 4 and 12
     x = [1, 3, 5, 7, 9, 11, 13, 15]
     found = split(x, list("AAAABBBB"), list("11223344"))
     assert (found.within, found.batch) == (2.0, (16 - 2) / 2)
@@ -37,7 +38,13 @@ def uneven(rng, *, groups, sds, few):
         level = rng.normal(scale=sds[0], size=groups)
         x = level[group] + rng.normal(scale=sds[1], size=len(owner))[batch] + rng.normal(scale=sds[2], size=len(batch))
         s = split(x, group, name, few=few)
-        found.append((s.group - (level.var(ddof=1) if groups <= few else sds[0] ** 2), s.batch - sds[1] ** 2, s.within - sds[2] ** 2))
+        found.append(
+            (
+                s.group - (level.var(ddof=1) if groups <= few else sds[0] ** 2),
+                s.batch - sds[1] ** 2,
+                s.within - sds[2] ** 2,
+            )
+        )
     errors = np.array(found)
     return errors.mean(axis=0) / (errors.std(axis=0, ddof=1) / 20)
 
@@ -62,7 +69,9 @@ def test_units_and_order_do_not_matter():
     group, batch = rng.integers(0, 3, 200), rng.integers(0, 5, 200)
     x, turn = rng.normal(size=200) + batch, rng.permutation(200)
     one, other = split(x, group, batch), split(x[turn] * 25.4 + 7, group[turn], batch[turn])
-    assert (other.group, other.batch, other.within) == pytest.approx([25.4**2 * v for v in (one.group, one.batch, one.within)])
+    assert (other.group, other.batch, other.within) == pytest.approx(
+        [25.4**2 * v for v in (one.group, one.batch, one.within)]
+    )
 
 
 def test_without_two_values_in_a_batch_nothing_is_split():

@@ -14,7 +14,9 @@ streams = st.lists(st.one_of(values, st.lists(st.floats(-1e12, 1e12), min_size=1
 
 
 def joined(parts):
-    return np.concatenate([np.array(part, dtype=float) for part in parts]), np.cumsum([0] + [len(part) for part in parts[:-1]])
+    return np.concatenate([np.array(part, dtype=float) for part in parts]), np.cumsum(
+        [0] + [len(part) for part in parts[:-1]]
+    )
 
 
 def by_hand(x, centre, weight, begin=0):
@@ -26,17 +28,21 @@ def by_hand(x, centre, weight, begin=0):
 
 
 def test_the_average_matches_the_handbook():
-    # NIST/SEMATECH e-Handbook, 6.3.2.4. It prints the limits of a long run, with sqrt(lambda / (2 - lambda)) rounded to 0.4201.
+    # NIST/SEMATECH e-Handbook, 6.3.2.4. It prints the limits of a long run, with sqrt(lambda / (2 - lambda)) rounded to
+    # 0.4201.
     printed = case("nist-ewma")
     data = printed.data
     chart = ewma(data["x"], centre=data["z0"], sigma=data["sigma"], weight=data["lambda"], width=data["L"])
     assert chart.average == pytest.approx(printed.published["ewma"][1:], abs=tolerance(printed, "ewma"))
-    assert (chart.upper[-1], chart.lower[-1]) == pytest.approx((printed.published["ucl"], printed.published["lcl"]), abs=tolerance(printed, "ucl"))
+    assert (chart.upper[-1], chart.lower[-1]) == pytest.approx(
+        (printed.published["ucl"], printed.published["lcl"]), abs=tolerance(printed, "ucl")
+    )
     assert np.flatnonzero(chart.beyond).tolist() == printed.published["signals_asymptotic"]
 
 
 def test_limits_widen_from_the_first_judged_reading_as_the_average_does():
-    # Lucas & Saccucci 1990: variance of the average after i readings = lambda / (2 - lambda) (1 - (1 - lambda)^(2 i)) sigma^2
+    # Lucas & Saccucci 1990: variance of the average after i readings = lambda / (2 - lambda) (1 - (1 - lambda)^(2 i))
+    # sigma^2
     chart = ewma(np.zeros(6), centre=0.0, sigma=2.0, weight=0.2, width=2.5, begin=2)
     wanted = [2.5 * 2 * np.sqrt(0.2 / 1.8 * (1 - 0.8 ** (2 * i))) for i in range(1, 5)]
     assert chart.upper.tolist() == pytest.approx([0, 0, *wanted])
@@ -89,9 +95,12 @@ def test_an_average_on_its_limit_is_not_beyond():
         assert not ewma([on_limit], centre=0.0, sigma=0.1, weight=1.0).beyond.any()
 
 
-@pytest.mark.parametrize(("name", "sums"), [("nist-cusum", ("upper", "lower")), ("montgomery-cusum-9-1", ("upper", "lower"))])
+@pytest.mark.parametrize(
+    ("name", "sums"), [("nist-cusum", ("upper", "lower")), ("montgomery-cusum-9-1", ("upper", "lower"))]
+)
 def test_sums_match_the_printed_tables(name, sums):
-    # NIST/SEMATECH e-Handbook, 6.3.2.3 (its columns are rounded from rounded differences); Montgomery, Introduction to SQC, Example 9.1
+    # NIST/SEMATECH e-Handbook, 6.3.2.3 (its columns are rounded from rounded differences); Montgomery, Introduction to
+    # SQC, Example 9.1
     printed = case(name)
     chart = cusum(printed.data["x"], centre=printed.data["target"], sigma=1.0, k=printed.data["k"], h=printed.data["h"])
     for what in sums:
@@ -164,14 +173,20 @@ def test_a_hundred_thousand_readings_in_many_segments_give_what_small_pieces_giv
     z = rng.normal(size=100_000)
     starts = np.r_[0, np.sort(rng.choice(np.arange(1, 30_000), 2_000, replace=False))]
     sizes = np.diff(starts, append=len(z))
-    lines = {"centre": rng.normal(size=len(starts)) * 0.1, "sigma": rng.uniform(0.5, 1.5, len(starts)), "begin": np.minimum(sizes // 2, 20)}
+    lines = {
+        "centre": rng.normal(size=len(starts)) * 0.1,
+        "sigma": rng.uniform(0.5, 1.5, len(starts)),
+        "begin": np.minimum(sizes // 2, 20),
+    }
     wholesale = ewma(z, starts, **lines)
     monkeypatch.setattr(subject, "blocks", lambda starts, n: blocks(starts, n, 50))
     piecemeal = ewma(z, starts, **lines)
     assert wholesale.average == pytest.approx(piecemeal.average, abs=1e-12)
     assert (wholesale.beyond == piecemeal.beyond).all()
     last = slice(starts[-1], None)
-    assert wholesale.average[last] == pytest.approx(by_hand(z[last], lines["centre"][-1], 0.1, lines["begin"][-1]), abs=1e-12)
+    assert wholesale.average[last] == pytest.approx(
+        by_hand(z[last], lines["centre"][-1], 0.1, lines["begin"][-1]), abs=1e-12
+    )
 
 
 def test_a_stream_that_runs_away_leaves_the_next_one_exact():

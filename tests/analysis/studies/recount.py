@@ -1,4 +1,5 @@
-"""A second telling of every story in plain Python: simple loops over dict rows, written from the words alone, sharing no code with the studies.
+"""A second telling of every story in plain Python: simple loops over dict rows, written from the words alone, sharing
+no code with the studies.
 
 It is slow and means to be read. Tests hold the studies against it, to the last digit.
 """
@@ -40,7 +41,11 @@ def in_order(shop, rows: list[dict]) -> list[dict]:
 
     def before(a: dict, b: dict) -> int:
         if local_day(shop, taken_at(a)) == local_day(shop, taken_at(b)) and not (a["time_known"] and b["time_known"]):
-            return -1 if (place(shop, a["stage"]), a["line"], a["log_id"]) < (place(shop, b["stage"]), b["line"], b["log_id"]) else 1
+            return (
+                -1
+                if (place(shop, a["stage"]), a["line"], a["log_id"]) < (place(shop, b["stage"]), b["line"], b["log_id"])
+                else 1
+            )
         mine, other = ((taken_at(x), x["line"], place(shop, x["stage"]), x["log_id"]) for x in (a, b))
         return -1 if mine < other else 1
 
@@ -51,19 +56,30 @@ def runs_in_a_circle(shop, rows: list[dict]) -> bool:
     """Does the pairwise rule contradict itself among these visits? Then any order will do and nothing is compared."""
     ordered = in_order(shop, rows)
     return any(
-        in_order(shop, [ordered[j], ordered[i]]) != [ordered[i], ordered[j]] for i in range(len(ordered)) for j in range(i + 1, len(ordered))
+        in_order(shop, [ordered[j], ordered[i]]) != [ordered[i], ordered[j]]
+        for i in range(len(ordered))
+        for j in range(i + 1, len(ordered))
     )
 
 
 def minutes_of(shop, visit: dict) -> tuple[float, str]:
     stage = next(item for item in shop.stages if item.key == visit["stage"])
     family = next((model.family for model in shop.models if model.key == visit["model"]), "")
-    planned = stage.minutes if not isinstance(stage.minutes, dict) else stage.minutes.get(family, stage.minutes.get("other", 0.0))
+    planned = (
+        stage.minutes
+        if not isinstance(stage.minutes, dict)
+        else stage.minutes.get(family, stage.minutes.get("other", 0.0))
+    )
     if visit["minutes"] is not None:
         worked, source = visit["minutes"], "typed"
     else:
         worked, source = planned, "planned"
-        if visit["time_known"] and visit["started_at"] and visit["finished_at"] and visit["finished_at"] >= visit["started_at"]:
+        if (
+            visit["time_known"]
+            and visit["started_at"]
+            and visit["finished_at"]
+            and visit["finished_at"] >= visit["started_at"]
+        ):
             clock = paid(shop, visit["started_at"], visit["finished_at"])
             if planned == 0 or clock <= 4 * planned:
                 worked, source = clock, "clock"
@@ -86,7 +102,9 @@ def paid(shop, start: datetime, finish: datetime) -> float:
 
 
 def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[str, list[dict]]:
-    """Every instrument's visits in time order with all that is worked out; `loops` hang on the visits that opened them."""
+    """Every instrument's visits in time order with all that is worked out; `loops` hang on the visits that opened
+    them.
+    """
     by_serial = defaultdict(list)
     for row in visits:
         if taken_at(row) <= as_of and row["serial"]:
@@ -103,7 +121,11 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
                 row[name] = given[0] if given else ""
         for i, row in enumerate(ordered):
             follow = [other for other in ordered[i + 1 :] if role(shop, other["stage"]) != "repair"]
-            later = follow if role(shop, row["stage"]) == "repair" else [x for x in follow if place(shop, x["stage"]) > place(shop, row["stage"])]
+            later = (
+                follow
+                if role(shop, row["stage"]) == "repair"
+                else [x for x in follow if place(shop, x["stage"]) > place(shop, row["stage"])]
+            )
             if row["outcome"] == "open" and later:
                 row["outcome"] = "pass"
         turn, packed = 1, False
@@ -113,7 +135,9 @@ def tell(shop, visits: list[dict], faults: list[dict], as_of: datetime) -> dict[
             packed = role(shop, row["stage"]) == "packing" and row["outcome"] == "pass"
             row["round"] = turn
         for i, row in enumerate(ordered):
-            row["pass_no"] = 1 + sum(1 for x in ordered[:i] if x["stage"] == row["stage"] and x["round"] == row["round"])
+            row["pass_no"] = 1 + sum(
+                1 for x in ordered[:i] if x["stage"] == row["stage"] and x["round"] == row["round"]
+            )
             row["minutes"], row["minutes_from"] = minutes_of(shop, row)
             row["day"] = local_day(shop, taken_at(row))
             row["faults"] = said[row["log_id"], row["line"], row["stage"]]
@@ -151,11 +175,16 @@ def loops_of(shop, visits: list[dict], as_of: datetime, another_round: bool) -> 
             row["in_loop"] = inner
             if repeats:
                 inner["minutes"] += row["minutes"]
-        ends = row["outcome"] in ("reject", "second", "pulled") or (role(shop, row["stage"]) == "packing" and row["outcome"] == "pass")
+        ends = row["outcome"] in ("reject", "second", "pulled") or (
+            role(shop, row["stage"]) == "packing" and row["outcome"] == "pass"
+        )
         for depth, loop in enumerate(list(going)):
             caught = loop["caught"]
-            passes = role(shop, row["stage"]) != "repair" and role(shop, caught["stage"]) != "repair" \
-                and place(shop, row["stage"]) >= place(shop, caught["stage"])  # fmt: skip
+            passes = (
+                role(shop, row["stage"]) != "repair"
+                and role(shop, caught["stage"]) != "repair"
+                and place(shop, row["stage"]) >= place(shop, caught["stage"])
+            )
             if ends or passes:
                 for closed in going[depth:]:
                     closed["closed"] = row
@@ -207,12 +236,17 @@ def stages(shop, told: dict[str, list[dict]]) -> dict[str, dict[str, float | Non
         at = [row for visits in here for row in visits if row["stage"] == key]
         mine = [row["loop"] for row in backs if row["caused_at"] == key]
         table[key] = {
-            "instruments": len(here), "visits": len(at), "minutes": sum(row["minutes"] for row in at),
-            "yield_caught": len(passed) / len(here) if here else None, "yield_caused": len(held) / len(here) if here else None,
-            "caught_here": sum(1 for row in backs if row["stage"] == key), "caused_here": len(mine),
-            "loop_minutes": sum(loop["minutes"] for loop in mine), "loop_hours": sum(loop["hours"] for loop in mine),
+            "instruments": len(here),
+            "visits": len(at),
+            "minutes": sum(row["minutes"] for row in at),
+            "yield_caught": len(passed) / len(here) if here else None,
+            "yield_caused": len(held) / len(here) if here else None,
+            "caught_here": sum(1 for row in backs if row["stage"] == key),
+            "caused_here": len(mine),
+            "loop_minutes": sum(loop["minutes"] for loop in mine),
+            "loop_hours": sum(loop["hours"] for loop in mine),
             "loop_cost": sum(loop["minutes"] for loop in mine) * shop.shop.labour_per_hour / 60,
-        }  # fmt: skip
+        }
     return table
 
 
@@ -222,22 +256,38 @@ def weeks(shop, told: dict[str, list[dict]]) -> dict[date, dict[str, float | Non
     for week in sorted({week_of(shop, row["day"]) for row in everything}):
         finished = 0
         for visits in told.values():
-            packed = [row for row in visits if row["round"] == 1 and role(shop, row["stage"]) == "packing" and row["outcome"] == "pass"]
+            packed = [
+                row
+                for row in visits
+                if row["round"] == 1 and role(shop, row["stage"]) == "packing" and row["outcome"] == "pass"
+            ]
             finished += bool(packed) and week_of(shop, packed[0]["day"]) == week
         mine = []
         for visits in told.values():
             judging = judged(shop, visits)
             if judging and week_of(shop, judging["day"]) == week:
                 mine.append([row for row in visits if row["round"] == 1])
-        loops = [row["loop"] for row in everything if row["round"] == 1 and "loop" in row and week_of(shop, row["day"]) == week]
-        of_model = {model: [visits for visits in mine if visits[0]["model"] == model] for model in {visits[0]["model"] for visits in mine}}
+        loops = [
+            row["loop"]
+            for row in everything
+            if row["round"] == 1 and "loop" in row and week_of(shop, row["day"]) == week
+        ]
+        of_model = {
+            model: [visits for visits in mine if visits[0]["model"] == model]
+            for model in {visits[0]["model"] for visits in mine}
+        }
         rolled = sum(len(same) * rolled_yield(shop, same) for same in of_model.values())
         table[week] = {
-            "finished": finished, "judged": len(mine), "rolled_yield": rolled / len(mine) if mine else None,
-            "never_sent_back": sum(not any(row["outcome"] == "send back" for row in visits) for visits in mine) / len(mine) if mine else None,
+            "finished": finished,
+            "judged": len(mine),
+            "rolled_yield": rolled / len(mine) if mine else None,
+            "never_sent_back": sum(not any(row["outcome"] == "send back" for row in visits) for visits in mine)
+            / len(mine)
+            if mine
+            else None,
             "loop_minutes": sum(loop["minutes"] for loop in loops),
             "loop_cost": sum(loop["minutes"] for loop in loops) * shop.shop.labour_per_hour / 60,
-        }  # fmt: skip
+        }
     return table
 
 

@@ -1,4 +1,6 @@
-"""Sections of the story and of rework on logs as people wrote them: a week of the demo, loaded, against the plain recount."""
+"""Sections of the story and of rework on logs as people wrote them: a week of the demo, loaded, against the plain
+recount.
+"""
 
 from datetime import UTC, datetime
 
@@ -9,9 +11,9 @@ from analysis.studies.rework.rework import send_backs, stages, weeks
 from analysis.studies.rework.savings import what_if
 from analysis.studies.story.story import story
 from demo_data.generator import write_shop
-from ingest.verbs.load import load
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
+from ingest.verbs.load import load
 from tests.analysis.studies import recount
 from tests.analysis.studies.rework.test_rework import same_rows
 
@@ -35,17 +37,34 @@ def tell(snapshot: Snapshot) -> dict:
 
 
 def hold_against(snapshot: Snapshot, told: dict) -> None:
-    same = ["serial", "line", "log_id", "stage", "model", "supplier", "lot", "outcome", "round", "pass_no", "minutes", "minutes_from", "day"]
+    same = [
+        "serial",
+        "line",
+        "log_id",
+        "stage",
+        "model",
+        "supplier",
+        "lot",
+        "outcome",
+        "round",
+        "pass_no",
+        "minutes",
+        "minutes_from",
+        "day",
+    ]
     rows = [row for rows in told.values() for row in rows]
     ours = snapshot.once(story)
     assert ours.visits.select(same).rows() == [tuple(row[name] for name in same) for row in rows]
     backs = [row for row in rows if "loop" in row]
     assert ours.loops.select("serial", "caught_at", "caused_at", "charged", "minutes").rows() == [
-        (row["serial"], row["stage"], row["caused_at"], row["charged"], row["loop"]["minutes"]) for row in backs]  # fmt: skip
+        (row["serial"], row["stage"], row["caused_at"], row["charged"], row["loop"]["minutes"]) for row in backs
+    ]
     same_rows(stages(snapshot), ["stage"], recount.stages(snapshot.shop, told))
     same_rows(weeks(snapshot).drop("signals_opened", "set_aside"), ["week"], recount.weeks(snapshot.shop, told))
     expected = recount.send_backs(snapshot.shop, told)
-    assert {row[:3]: list(row[3:]) for row in send_backs(snapshot).rows()} == {key: pytest.approx(sums, rel=1e-12) for key, sums in expected.items()}
+    assert {row[:3]: list(row[3:]) for row in send_backs(snapshot).rows()} == {
+        key: pytest.approx(sums, rel=1e-12) for key, sums in expected.items()
+    }
 
 
 def test_the_demo_matches_a_plain_recount(snapshot, told):

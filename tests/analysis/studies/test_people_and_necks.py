@@ -1,4 +1,6 @@
-"""Smaller answers that the Bench and Necks pages ask for, on one invented shop: the funnel's curve, the path of evidence, one supplier's necks."""
+"""Smaller answers that the Bench and Necks pages ask for, on one invented shop: the funnel's curve, the path of
+evidence, one supplier's necks.
+"""
 
 import numpy as np
 import pytest

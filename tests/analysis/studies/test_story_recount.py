@@ -13,8 +13,11 @@ SEEDS = range(40)
 def without_circles(made, visits: pl.DataFrame) -> pl.DataFrame:
     """Leaves out instruments whose unclocked rows contradict the clocked ones: their order is ours to choose."""
     rows = visits.to_dicts()
-    circular = {serial for serial in visits["serial"].unique()
-                if recount.runs_in_a_circle(made, [row for row in rows if row["serial"] == serial])}  # fmt: skip
+    circular = {
+        serial
+        for serial in visits["serial"].unique()
+        if recount.runs_in_a_circle(made, [row for row in rows if row["serial"] == serial])
+    }
     return visits.filter(~pl.col("serial").is_in(list(circular)))
 
 
@@ -26,12 +29,32 @@ def test_visits_and_loops_match_a_plain_recount(seed):
     told = recount.tell(made, visits.to_dicts(), faults.to_dicts(), snapshot.as_of)
     ours = snapshot.once(story)
     rows = [row for rows in told.values() for row in rows]
-    same = ["serial", "line", "log_id", "stage", "model", "outcome", "round", "pass_no", "minutes", "minutes_from", "day"]
+    same = [
+        "serial",
+        "line",
+        "log_id",
+        "stage",
+        "model",
+        "outcome",
+        "round",
+        "pass_no",
+        "minutes",
+        "minutes_from",
+        "day",
+    ]
     assert ours.visits.select(same).to_dicts() == [{name: row[name] for name in same} for row in rows]
     backs = [row for row in rows if "loop" in row]
     assert ours.loops.select("serial", "caught_at", "caused_at", "confirmed", "fault", "charged").to_dicts() == [
-        {"serial": row["serial"], "caught_at": row["stage"], "caused_at": row["caused_at"], "confirmed": row["confirmed"],
-         "fault": row["faults"][0] if row["faults"] else "", "charged": row["charged"]} for row in backs]  # fmt: skip
+        {
+            "serial": row["serial"],
+            "caught_at": row["stage"],
+            "caused_at": row["caused_at"],
+            "confirmed": row["confirmed"],
+            "fault": row["faults"][0] if row["faults"] else "",
+            "charged": row["charged"],
+        }
+        for row in backs
+    ]
     assert ours.loops["minutes"].to_list() == [row["loop"]["minutes"] for row in backs]
     assert ours.loops["hours"].to_list() == pytest.approx([row["loop"]["hours"] for row in backs], abs=0, rel=1e-15)
     closed = [row["loop"]["closed"] for row in backs]
@@ -40,7 +63,8 @@ def test_visits_and_loops_match_a_plain_recount(seed):
     assert ours.visits["line"].gather(ours.loops["visit"]).gather(ours.loops["parent"]).to_list() == parents
     asked = [row for row in rows if row["caused_at"]]
     assert ours.caused.select("serial", "kind", "caused_at", "charged").rows() == [
-        (row["serial"], row["outcome"], row["caused_at"], row["charged"]) for row in asked]  # fmt: skip
+        (row["serial"], row["outcome"], row["caused_at"], row["charged"]) for row in asked
+    ]
 
 
 def test_the_shops_hold_what_the_recount_should_meet():

@@ -1,4 +1,6 @@
-"""Charts of every kind with full, empty and one-point data: what the tests walk and the browser draws. Names and numbers are invented."""
+"""Charts of every kind with full, empty and one-point data: what the tests walk and the browser draws. Names and
+numbers are invented.
+"""
 
 from __future__ import annotations
 
@@ -35,9 +37,16 @@ def wobble(k: int) -> float:
     return math.sin(1.7 * k) * 0.6 + math.sin(0.31 * k + 1) * 0.4
 
 
-def stream_view(*, direction: str = "up", judged: bool = True, spec: tuple[float | None, float | None] = (2.10, 2.70)) -> StreamView:
+def stream_view(
+    *, direction: str = "up", judged: bool = True, spec: tuple[float | None, float | None] = (2.10, 2.70)
+) -> StreamView:
     """Thirteen weeks of action bass with a closed signal in September and an open one since 3 November."""
-    taken = [START + timedelta(days=d, hours=8 + 2 * k) for d in range(90) for k in range(4) if (START + timedelta(days=d)).weekday() < 5]
+    taken = [
+        START + timedelta(days=d, hours=8 + 2 * k)
+        for d in range(90)
+        for k in range(4)
+        if (START + timedelta(days=d)).weekday() < 5
+    ]
     sign = 1 if direction == "up" else -1
     values = [round(2.39 + 0.09 * wobble(i) + (0.1 * sign if t >= MOVED else 0), 2) for i, t in enumerate(taken)]
     base = 100
@@ -49,96 +58,212 @@ def stream_view(*, direction: str = "up", judged: bool = True, spec: tuple[float
     high = [2.39 + gap if i >= base else math.nan for i in range(len(taken))]
     lower, upper = spec
     return StreamView(
-        taken, values, [f"HO-{23000 + i}" for i in range(len(taken))], average=average if judged else None, gap_low=low if judged else None,
-        gap_high=high if judged else None, limits=[Limits(taken[0], ANEW, 2.39, 2.12, 2.66), Limits(ANEW, taken[-1], 2.39, 2.13, 2.64)],
-        asked=[Asked(taken[0], taken[-1], 2.40, lower, upper)] if lower is not None or upper is not None else [], baseline=base,
+        taken,
+        values,
+        [f"HO-{23000 + i}" for i in range(len(taken))],
+        average=average if judged else None,
+        gap_low=low if judged else None,
+        gap_high=high if judged else None,
+        limits=[Limits(taken[0], ANEW, 2.39, 2.12, 2.66), Limits(ANEW, taken[-1], 2.39, 2.13, 2.64)],
+        asked=[Asked(taken[0], taken[-1], 2.40, lower, upper)] if lower is not None or upper is not None else [],
+        baseline=base,
         judged_from=taken[base],
-        signals=[Signal(MOVED + timedelta(days=1), None, direction, "signal, 4 Nov", MOVED),
-                 Signal(datetime(2026, 9, 24), CLOSED, "up", "closed: feeler card worn, replaced 1 Oct", datetime(2026, 9, 22))],
+        signals=[
+            Signal(MOVED + timedelta(days=1), None, direction, "signal, 4 Nov", MOVED),
+            Signal(
+                datetime(2026, 9, 24), CLOSED, "up", "closed: feeler card worn, replaced 1 Oct", datetime(2026, 9, 22)
+            ),
+        ],
         began=Began(MOVED, datetime(2026, 10, 30), datetime(2026, 11, 5), "began 3 Nov, 30 Oct to 5 Nov"),
-        changes=[Change(MOVED, "new saddle blanks, 3 Nov")], anew=[Change(ANEW, "limits set anew, 5 Oct")],
-        runs=[Run(datetime(2026, 9, 23), datetime(2026, 9, 25), "one side"), Run(datetime(2026, 11, 9), datetime(2026, 11, 12), "one side")],
-        odd=[Odd(taken[180], values[180], "odd instrument HO-23180, 2.02 mm")], outside=[20, 200],
-    )  # fmt: skip
+        changes=[Change(MOVED, "new saddle blanks, 3 Nov")],
+        anew=[Change(ANEW, "limits set anew, 5 Oct")],
+        runs=[
+            Run(datetime(2026, 9, 23), datetime(2026, 9, 25), "one side"),
+            Run(datetime(2026, 11, 9), datetime(2026, 11, 12), "one side"),
+        ],
+        odd=[Odd(taken[180], values[180], "odd instrument HO-23180, 2.02 mm")],
+        outside=[20, 200],
+    )
 
 
 ONE_READING = StreamView([START], [2.4], ["HO-1"])
 CROWDED = replace(
-    stream_view(), changes=[Change(START + timedelta(days=7 * k, hours=9), f"change number {k}, with many words") for k in range(12)],
-    odd=[Odd(START + timedelta(days=60, hours=8 + k), 2.02 + 0.001 * k, f"odd instrument HO-{k}, 2.02 mm") for k in range(6)],
-)  # fmt: skip
+    stream_view(),
+    changes=[Change(START + timedelta(days=7 * k, hours=9), f"change number {k}, with many words") for k in range(12)],
+    odd=[
+        Odd(START + timedelta(days=60, hours=8 + k), 2.02 + 0.001 * k, f"odd instrument HO-{k}, 2.02 mm")
+        for k in range(6)
+    ],
+)
 
 RACK = RackView(
     [RackRow("Relief"), RackRow("In tune at 12, string 1"), RackRow("string 2", within=True)],
-    [RackColumn("WREN-S", "soprano ukulele, 74"), RackColumn("LARK-25", "tenor ukulele, 81"), RackColumn("KITE-M2", "mandolin, new, 11")],
+    [
+        RackColumn("WREN-S", "soprano ukulele, 74"),
+        RackColumn("LARK-25", "tenor ukulele, 81"),
+        RackColumn("KITE-M2", "mandolin, new, 11"),
+    ],
     [
         RackCell(0, 0, "steady", [0.2 * wobble(k) for k in range(40)], key="a"),
-        RackCell(0, 1, "moved", [None, None, *[0.2 * wobble(k) + (0.8 if k > 30 else 0) for k in range(38)]], 32, key="b"),
+        RackCell(
+            0, 1, "moved", [None, None, *[0.2 * wobble(k) + (0.8 if k > 30 else 0) for k in range(38)]], 32, key="b"
+        ),
         RackCell(1, 2, "thin", key="c"),
         RackCell(2, 0, "steady", [0.1], key="d"),
     ],
     chosen="b",
 )
-STAGES = ("Receiving inspection", "Neck straightening", "Levelling", "Conditioning", "Nut slotting", "Play test", "Final inspection", "Packing")
+STAGES = (
+    "Receiving inspection",
+    "Neck straightening",
+    "Levelling",
+    "Conditioning",
+    "Nut slotting",
+    "Play test",
+    "Final inspection",
+    "Packing",
+)
 FLOW = FlowView(
-    [Station("supplier", "supplier", "plain"), Station("unknown", "unknown", "dashed"), *[Station(s, s) for s in STAGES]],
     [
-        Arc("Play test", "Nut slotting", 19.2, 10.0, "19.2 h", key="n"), Arc("Play test", "Levelling", 12.3, 8.6, "12.3 h"),
-        Arc("Levelling", "supplier", 9.2, 9.2, "9.2 h"), Arc("Play test", "unknown", 5.3, 0, "5.3 h"),
+        Station("supplier", "supplier", "plain"),
+        Station("unknown", "unknown", "dashed"),
+        *[Station(s, s) for s in STAGES],
+    ],
+    [
+        Arc("Play test", "Nut slotting", 19.2, 10.0, "19.2 h", key="n"),
+        Arc("Play test", "Levelling", 12.3, 8.6, "12.3 h"),
+        Arc("Levelling", "supplier", 9.2, 9.2, "9.2 h"),
+        Arc("Play test", "unknown", 5.3, 0, "5.3 h"),
         Arc("Final inspection", "Play test", 1.1, 1, "1.1 h"),
         Arc("Play test", "Play test", 0.4, 0.1, "0.4 h"),
     ],
-    [FlowRow("caught here", ["", "", "", "4", "19", "", "", "105", "64", ""]), FlowRow("hours caused here", [""] * 6 + ["22.8"] + [""] * 3, (6,))],
-)  # fmt: skip
+    [
+        FlowRow("caught here", ["", "", "", "4", "19", "", "", "105", "64", ""]),
+        FlowRow("hours caused here", [""] * 6 + ["22.8"] + [""] * 3, (6,)),
+    ],
+)
 LOTS = LotsView(
     [
-        LotRow("Marrow & Pine", "MP-2291", "2 Nov", [0.025 * round((0.17 + 0.1 * wobble(k)) / 0.025) for k in range(50)],
-               [f"n{k}" for k in range(50)], -0.10, 0.25, 0.17, 0.02, "6 of 50 outside", "5 to 24 % in the lot", "bring",
-               "bring to the supplier", True,
-               "/necks?lot=MP-2291"),
-        LotRow("Tollgate Necks", "T 618", "9 Nov", [-0.12, 0.05, 0.05], ["a", "b", "c"], -0.10, 0.25, -0.01, 0.04, "1 of 3 outside",
-               "1 to 91 % in the lot", "too-few", "measure 29 more"),
+        LotRow(
+            "Marrow & Pine",
+            "MP-2291",
+            "2 Nov",
+            [0.025 * round((0.17 + 0.1 * wobble(k)) / 0.025) for k in range(50)],
+            [f"n{k}" for k in range(50)],
+            -0.10,
+            0.25,
+            0.17,
+            0.02,
+            "6 of 50 outside",
+            "5 to 24 % in the lot",
+            "bring",
+            "bring to the supplier",
+            True,
+            "/necks?lot=MP-2291",
+        ),
+        LotRow(
+            "Tollgate Necks",
+            "T 618",
+            "9 Nov",
+            [-0.12, 0.05, 0.05],
+            ["a", "b", "c"],
+            -0.10,
+            0.25,
+            -0.01,
+            0.04,
+            "1 of 3 outside",
+            "1 to 91 % in the lot",
+            "too-few",
+            "measure 29 more",
+        ),
         LotRow("Orrin Woodworks", "OW-77", "26 Oct", [0.02], ["x"], None, None, 0.02, None, "no limit agreed", ""),
     ]
-)  # fmt: skip
+)
 MAP = MapView(
-    ["Action 12, bass", "Relief"], ["WREN-S", "LARK-25"],
+    ["Action 12, bass", "Relief"],
+    ["WREN-S", "LARK-25"],
     [
         MapCell(0, 0, 0.1, 0.4, 0.5, 0.6, 0.9, ppk="1.52", bounds="1.31 to 1.73"),
         MapCell(0, 1, -0.2, 0.2, 0.35, 0.5, 1.3, ppk="0.76", bounds="0.65 to 0.87", flags="not steady, coarse"),
-        MapCell(1, 0), MapCell(1, 1, 0.2, 0.5, 0.6, 0.7, 1.1, has_lower=False, ppk="0.94", bounds="0.82 to 1.06"),
+        MapCell(1, 0),
+        MapCell(1, 1, 0.2, 0.5, 0.6, 0.7, 1.1, has_lower=False, ppk="0.94", bounds="0.82 to 1.06"),
     ],
-)  # fmt: skip
-SHARES = [ShareRow("Action bass", 0.08, 0.05, 0.117, "24 of 301"), ShareRow("Relief", 0.0, 0.0, 0.012, "0 of 301", subject=True),
-          ShareRow("Head tension", None, None, None, "none measured")]  # fmt: skip
+)
+SHARES = [
+    ShareRow("Action bass", 0.08, 0.05, 0.117, "24 of 301"),
+    ShareRow("Relief", 0.0, 0.0, 0.012, "0 of 301", subject=True),
+    ShareRow("Head tension", None, None, None, "none measured"),
+]
 BARS = [
     BarRow("Open-string buzz", 46, 33, 61),
     BarRow("Buzz at frets 1 to 3, treble side", 3, 0.6, 8.8),
     BarRow("All others, 9 faults", 39, 27, 52, True),
 ]
-MOVES = [Candidate("Saddle blanks of 3 Nov", 0.10, 0.07, 0.14, True), Candidate("Humidity at the bench, +6 % RH", 0.09, 0.04, 0.13, True),
-         Candidate("Differs between people at this bench", -0.02, -0.06, 0.02), Candidate("Weekday", None, None, None)]  # fmt: skip
-SETTLING = [SettlingRow("LARK-25, relief", 0.012, 0.006, 0.018, 48, 6), SettlingRow("DRAY-5, action", -0.008, -0.027, 0.011, 28, 5),
-            SettlingRow("KITE-M2, action", None, None, None, 1, 0)]  # fmt: skip
-SAVINGS = [Saving("Nut slotting first time right", 22.8, 18, 27, "22.8 h, 866 EUR"),
-           Saving("High frets found at levelling, not at play test", 8.1, -1, 11, "8.1 h, 308 EUR")]  # fmt: skip
+MOVES = [
+    Candidate("Saddle blanks of 3 Nov", 0.10, 0.07, 0.14, True),
+    Candidate("Humidity at the bench, +6 % RH", 0.09, 0.04, 0.13, True),
+    Candidate("Differs between people at this bench", -0.02, -0.06, 0.02),
+    Candidate("Weekday", None, None, None),
+]
+SETTLING = [
+    SettlingRow("LARK-25, relief", 0.012, 0.006, 0.018, 48, 6),
+    SettlingRow("DRAY-5, action", -0.008, -0.027, 0.011, 28, 5),
+    SettlingRow("KITE-M2, action", None, None, None, 1, 0),
+]
+SAVINGS = [
+    Saving("Nut slotting first time right", 22.8, 18, 27, "22.8 h, 866 EUR"),
+    Saving("High frets found at levelling, not at play test", 8.1, -1, 11, "8.1 h, 308 EUR"),
+]
 WEEKS = WeeksView([290, math.nan, 310, 300, 301], 270, 322, "270", "322")
 GRID = [0.8 + 0.4 * k for k in range(60)]
 FUNNEL = FunnelView(
-    GRID, [max(0.0, 1 - 2.2 / math.sqrt(x)) for x in GRID], [1 + 2.2 / math.sqrt(x) for x in GRID], [(6, 1.4), (12, 0.9), (21, 1.1)],
-    (3.1, 1.6, 0.6, 3.1), "5 came back, 3.1 expected", "5, expected 3.1",
-)  # fmt: skip
+    GRID,
+    [max(0.0, 1 - 2.2 / math.sqrt(x)) for x in GRID],
+    [1 + 2.2 / math.sqrt(x) for x in GRID],
+    [(6, 1.4), (12, 0.9), (21, 1.1)],
+    (3.1, 1.6, 0.6, 3.1),
+    "5 came back, 3.1 expected",
+    "5, expected 3.1",
+)
 NTH = list(range(1, 143))
 FIT = [11 + 10 * k**-0.4 for k in NTH]
-LEARNING = LearningView([f + 2 * wobble(k) for k, f in enumerate(FIT)], [f"s{k}" for k in NTH], NTH, FIT,
-                        [f - 0.9 for f in FIT], [f + 0.9 for f in FIT],
-                        (8.5, 12.5), "12.7 min now", "8.5 to 12.5")  # fmt: skip
+LEARNING = LearningView(
+    [f + 2 * wobble(k) for k, f in enumerate(FIT)],
+    [f"s{k}" for k in NTH],
+    NTH,
+    FIT,
+    [f - 0.9 for f in FIT],
+    [f + 0.9 for f in FIT],
+    (8.5, 12.5),
+    "12.7 min now",
+    "8.5 to 12.5",
+)
 BAND = BandView(
-    [round(2 * (14 + 2 * wobble(k))) / 2 for k in range(64)], [f"s{k}" for k in range(64)], 12, 16, 14, 14.4, 14.1, 14.7, "12", "16 thou", "14"
+    [round(2 * (14 + 2 * wobble(k))) / 2 for k in range(64)],
+    [f"s{k}" for k in range(64)],
+    12,
+    16,
+    14,
+    14.4,
+    14.1,
+    14.7,
+    "12",
+    "16 thou",
+    "14",
 )
 EVIDENCE = EvidenceView([0.08 * k + 0.3 * wobble(k) for k in range(44)], 3, -3, "44")
-COST = CostView([0.0, 0.1, 0.2, 0.3], [15, 15.5, 16, 19], [14, 15, 15, 17], [16, 16, 17, 21], [30, 60, 40, 9], [0.0, 0.25, 0.3], [15, 16, 19],
-                agreed=0.25, agreed_words="agreed: 0.25 mm", words="2.9 min a tenth")  # fmt: skip
+COST = CostView(
+    [0.0, 0.1, 0.2, 0.3],
+    [15, 15.5, 16, 19],
+    [14, 15, 15, 17],
+    [16, 16, 17, 21],
+    [30, 60, 40, 9],
+    [0.0, 0.25, 0.3],
+    [15, 16, 19],
+    agreed=0.25,
+    agreed_words="agreed: 0.25 mm",
+    words="2.9 min a tenth",
+)
 
 Chart = Callable[..., dict[str, Any]]
 EXAMPLES: dict[str, tuple[Chart, Any]] = {

@@ -13,7 +13,10 @@ TOKENS = {colour.lower() for colour in style.LIGHT.values()}
 NOTHING = "rgba(0,0,0,0)"
 
 
-@pytest.fixture(params=[(name, narrow) for name in EXAMPLES for narrow in (False, True)], ids=lambda p: f"{p[0]}{', narrow' if p[1] else ''}")
+@pytest.fixture(
+    params=[(name, narrow) for name in EXAMPLES for narrow in (False, True)],
+    ids=lambda p: f"{p[0]}{', narrow' if p[1] else ''}",
+)
 def figure(request):
     name, narrow = request.param
     chart, view = EXAMPLES[name]

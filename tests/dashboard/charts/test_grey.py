@@ -20,4 +20,6 @@ def test_light_becomes_a_hatch_and_the_chart_itself_stays_as_it_was():
     figure = chart(view)
     hatched = [trace for trace in in_grey(figure)["data"] if "fillpattern" in trace]
     assert len(hatched) == 2  # the open signal's light and the closed one's
-    assert [trace for trace in figure["data"] if trace.get("fillcolor") == style.LIGHT_FILL and "fillpattern" not in trace]
+    assert [
+        trace for trace in figure["data"] if trace.get("fillcolor") == style.LIGHT_FILL and "fillpattern" not in trace
+    ]

@@ -34,7 +34,9 @@ def test_weeks_without_limits_are_dots_alone():
 
 
 def test_nothing_leaves_the_drawing():
-    light, _ = drawn([Week(k, 0.3 * (k % 2), 0.0, 0.1 + k / 50, "above" if k % 2 else "within") for k in range(13)], 0.1)
+    light, _ = drawn(
+        [Week(k, 0.3 * (k % 2), 0.0, 0.1 + k / 50, "above" if k % 2 else "within") for k in range(13)], 0.1
+    )
     for x, y in re.findall(r'cx="([\d.]+)" cy="([\d.]+)"', light):
         assert 0 <= float(x) <= WIDTH
         assert 0 <= float(y) <= HEIGHT

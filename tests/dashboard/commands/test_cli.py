@@ -1,4 +1,6 @@
-"""The command line: one clear line for what a person can put right, exit codes, and nothing imported that a command does not need."""
+"""The command line: one clear line for what a person can put right, exit codes, and nothing imported that a command
+does not need.
+"""
 
 import subprocess
 import sys
@@ -9,7 +11,7 @@ import pytest
 from dashboard.commands import cli
 from tests.ingest.bench import SHOP, log, row, shop
 
-TRUERUN = [sys.executable, "-c", "from dashboard.cli import main; main()"]
+TRUERUN = [sys.executable, "-c", "from dashboard.commands.cli import main; main()"]
 HEAVY = ("dash", "statsmodels", "pandas", "scipy", "plotly")
 
 
@@ -25,10 +27,15 @@ def run(capsys, *arguments):
     return code, out.splitlines(), err.splitlines()
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["load", "--help"], ["load", "a.csv", "--shop", "shop"]], ids=lambda a: " ".join(a))
+@pytest.mark.parametrize(
+    "arguments", [["--help"], ["load", "--help"], ["load", "a.csv", "--shop", "shop"]], ids=lambda a: " ".join(a)
+)
 def test_help_and_load_wait_for_no_dashboard(tmp_path, arguments):
     log(shop(tmp_path / "shop"), "a.csv", [row("A1")]).rename(tmp_path / "a.csv")
-    code = f"import sys; from dashboard import cli; done = cli.run({arguments!r}); print([m for m in {HEAVY!r} if m in sys.modules], done)"
+    code = (
+        f"import sys; from dashboard.commands import cli; done = cli.run({arguments!r}); print([m for m in {HEAVY!r} if m "
+        "in sys.modules], done)"
+    )
     ran = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)
     assert ran.stdout.splitlines()[-1] == "[] 0"
 
@@ -37,23 +44,36 @@ def test_every_command_says_what_it_is_for(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0
     listed = [
-        line for line in out if line.startswith("  ") and line.split()[0] in {command.callback.__name__ for command in cli.app.registered_commands}
+        line
+        for line in out
+        if line.startswith("  ")
+        and line.split()[0] in {command.callback.__name__ for command in cli.app.registered_commands}
     ]
     assert len(listed) == len(cli.app.registered_commands)
     assert not any(line.rstrip().endswith("...") for line in listed)
 
 
 def test_a_load_is_accounted_for_line_by_line(capsys, folder):
-    path = log(folder, "a.csv", [row("A1"), row("A2", relief="25"), row("A3", stage="attic"), row("A4", stage="attic"), row("A1"), ""])
+    path = log(
+        folder,
+        "a.csv",
+        [row("A1"), row("A2", relief="25"), row("A3", stage="attic"), row("A4", stage="attic"), row("A1"), ""],
+    )
     code, out, err = run(capsys, "load", path, "--shop", folder)
     assert (code, err) == (1, [])
-    assert out[0] == "a.csv: 5 rows read = 2 accepted + 1 already held + 2 set aside; 1 cell set aside; 1 blank, title or total lines passed over"
+    assert (
+        out[0]
+        == "a.csv: 5 rows read = 2 accepted + 1 already held + 2 set aside; 1 cell set aside; 1 blank, title or total "
+        "lines passed over"
+    )
     assert any(line.strip() == "stage 'attic' is not known (2)" for line in out)
     assert any("a.csv, line 3: relief (mm) is '25'" in line for line in out)
 
 
 def test_ten_questions_of_a_reason_are_shown_and_the_rest_counted(capsys, folder):
-    _, out, _ = run(capsys, "load", log(folder, "a.csv", [row(f"A{n}", relief="77") for n in range(15)]), "--shop", folder)
+    _, out, _ = run(
+        capsys, "load", log(folder, "a.csv", [row(f"A{n}", relief="77") for n in range(15)]), "--shop", folder
+    )
     assert sum("relief (mm) is '77'" in line for line in out) == 10
     assert "    and 5 more" in out
 
@@ -93,7 +113,13 @@ def test_a_folder_is_no_log(capsys, folder):
 
 
 def test_no_shop_here(capsys, tmp_path):
-    for arguments in (["load", "a.csv"], ["figures", "--out", tmp_path / "out"], ["again"], ["serve"], ["unload", "a.csv"]):
+    for arguments in (
+        ["load", "a.csv"],
+        ["figures", "--out", tmp_path / "out"],
+        ["again"],
+        ["serve"],
+        ["unload", "a.csv"],
+    ):
         code, out, err = run(capsys, *arguments, "--shop", tmp_path / "none")
         assert (code, out, err) == (2, [], ["No shop here. Start with `truerun demo`."])
     assert not (tmp_path / "none").exists()
@@ -135,8 +161,9 @@ def test_a_folder_that_cannot_be_written_is_one_line(capsys, folder):
 def test_a_full_disk_is_one_line_and_the_retry_loads_all(folder):
     path = log(folder, "a.csv", [row(f"A{n}", note="x" * 50) for n in range(2000)])
     limited = (
-        "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, 30_000)); "
-        f"from dashboard import cli; sys.exit(cli.run(['load', {str(path)!r}, '--shop', {str(folder)!r}]))"
+        "import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN); "
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, 30_000)); "
+        f"from dashboard.commands import cli; sys.exit(cli.run(['load', {str(path)!r}, '--shop', {str(folder)!r}]))"
     )
     full = subprocess.run([sys.executable, "-c", limited], capture_output=True, text=True)
     assert full.returncode == 2
@@ -150,7 +177,7 @@ def test_an_unexpected_error_is_one_line_and_its_traceback_is_kept(capsys, folde
     def broken(*_args, **_options):
         raise ZeroDivisionError("a fault of ours")
 
-    monkeypatch.setattr("ingest.load.load", broken)
+    monkeypatch.setattr("ingest.verbs.load.load", broken)
     code, out, err = run(capsys, "load", "a.csv", "--shop", folder)
     assert (code, out, len(err)) == (2, [], 1)
     assert str(folder / "store" / "program.log") in err[0]
@@ -169,9 +196,13 @@ def test_version(capsys):
 
 def test_correct_and_take_it_back(capsys, folder):
     run(capsys, "load", log(folder, "a.csv", [row("A1")]), "--shop", folder)
-    code, out, _ = run(capsys, "correct", "a.csv", 2, "relief", "0.4", "--who", "Mo", "--why", "misread", "--shop", folder)
+    code, out, _ = run(
+        capsys, "correct", "a.csv", 2, "relief", "0.4", "--who", "Mo", "--why", "misread", "--shop", folder
+    )
     assert (code, out[0]) == (0, "a.csv, line 2: corrected.")
-    code, out, _ = run(capsys, "correct", "a.csv", 2, "relief", "--undo", "--who", "Mo", "--why", "it was right", "--shop", folder)
+    code, out, _ = run(
+        capsys, "correct", "a.csv", 2, "relief", "--undo", "--who", "Mo", "--why", "it was right", "--shop", folder
+    )
     assert (code, out[0]) == (0, "a.csv, line 2: the value as it came counts again.")
     code, _, err = run(capsys, "correct", "a.csv", 2, "relief", "0.4", "--shop", folder)
     assert (code, len(err)) == (2, 1)
@@ -200,6 +231,9 @@ def test_demo_never_touches_a_folder_it_did_not_make(capsys, tmp_path):
 def test_forget_takes_a_name_out(capsys, folder):
     run(capsys, "load", log(folder, "a.csv", [row("A1", tech="Old Bert")]), "--shop", folder)
     code, out, _ = run(capsys, "forget", "Old Bert", "--yes", "--shop", folder)
-    assert (code, out) == (0, [f"Done: X01 stands where the name stood. Not touched: papers made before, and files outside {folder}."])
+    assert (code, out) == (
+        0,
+        [f"Done: X01 stands where the name stood. Not touched: papers made before, and files outside {folder}."],
+    )
     code, _, err = run(capsys, "forget", "Old Bert", "--yes", "--shop", folder)
     assert (code, len(err)) == (2, 1)

@@ -6,7 +6,7 @@ import pytest
 
 from dashboard.commands.cli import run
 
-FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
+FOREIGN = Path(__file__).parents[2] / "ingest" / "foreign"
 
 
 def test_a_sheet_is_shown_column_by_column_and_a_shop_is_written(tmp_path, capsys):
@@ -33,7 +33,8 @@ def test_a_second_sheet_proposes_additions_and_overwrites_nothing(tmp_path, caps
 
 
 @pytest.mark.parametrize(
-    ("data", "words"), [(b"", "empty"), (b"\x89PNG123", "a picture"), (b"1,2,3\n4,5,6\n", "no heading line"), (None, "could not be read")]
+    ("data", "words"),
+    [(b"", "empty"), (b"\x89PNG123", "a picture"), (b"1,2,3\n4,5,6\n", "no heading line"), (None, "could not be read")],
 )
 def test_what_is_no_sheet_is_one_line(tmp_path, capsys, data, words):
     sheet = tmp_path / "sheet.csv"

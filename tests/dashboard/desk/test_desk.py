@@ -8,8 +8,8 @@ import pytest
 
 from dashboard.desk.desk import Desk
 from ingest.store import ledger
-from ingest.verbs.load import load
 from ingest.store.store import newest
+from ingest.verbs.load import load
 from tests.ingest.bench import NOW, log, row, shop
 
 

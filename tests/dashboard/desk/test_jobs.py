@@ -5,8 +5,8 @@ import threading
 import pytest
 
 from dashboard.desk import jobs
-from ingest.verbs import load as verbs
 from ingest.store.store import open_snapshot
+from ingest.verbs import load as verbs
 from tests.ingest.bench import HEADER, NOW, row, shop
 
 
@@ -22,7 +22,10 @@ def text(*rows: str) -> bytes:
 def test_uploaded_files_are_loaded_and_accounted_for(work):
     job = work.wait(work.load([("a.csv", text(row("A1"), row("A2", relief="x"))), ("b.csv", b"nothing,here\n1,2\n")]))
     assert (job.state, job.share) == ("done", 1.0)
-    assert [(file.name, file.outcome, file.cells_set_aside) for file in job.files] == [("a.csv", "loaded", 1), ("b.csv", "refused", 0)]
+    assert [(file.name, file.outcome, file.cells_set_aside) for file in job.files] == [
+        ("a.csv", "loaded", 1),
+        ("b.csv", "refused", 0),
+    ]
     assert open_snapshot(work.folder).table("visits").height == 2
 
 
@@ -72,5 +75,8 @@ def test_a_question_is_mended_from_the_page(work):
     work.wait(work.load([("a.csv", text(row("A1", relief="x"), row("A2", relief="9")))]))
     assert work.wait(work.correct("a.csv", 2, "relief", "0.3", "Mo", "asked")).files[0].cells_set_aside == 1
     assert work.wait(work.settle("a.csv", 3, "relief (mm)", "it is real", "Mo", "asked")).files[0].cells_set_aside == 0
-    assert open_snapshot(work.folder).table("readings").filter(characteristic="relief")["value"].sort().to_list() == [0.3, 9.0]
+    assert open_snapshot(work.folder).table("readings").filter(characteristic="relief")["value"].sort().to_list() == [
+        0.3,
+        9.0,
+    ]
     assert work.wait(work.again()).files == ()

@@ -1,7 +1,7 @@
 """A small invented shop on disk whose treble action moves on one model: what the tests of pages look at and write into.
 
-LARK-25 passes 200 instruments, 8 a day; from number 160 on its treble action stands 0.30 mm (about 3.5 sigma) higher, on the day new saddle blanks
-came. HERON-D is young (60), WREN-S is thin (9).
+LARK-25 passes 200 instruments, 8 a day; from number 160 on its treble action stands 0.30 mm (about 3.5 sigma) higher,
+on the day new saddle blanks came. HERON-D is young (60), WREN-S is thin (9).
 """
 
 from datetime import UTC, datetime, timedelta
@@ -92,7 +92,9 @@ def stands(folder: Path, *, judging: str = "", people: str = "codes", with_logs:
     folder.mkdir(parents=True)
     (folder / "shop.toml").write_text(SHOP.format(judging=judging, people=people))
     (folder / "specs.csv").write_text(SPECS)
-    (folder / "changes.csv").write_text(f"from_date,to_date,model,stage,what,note\n{day(STEP):%Y-%m-%d},,LARK-25,bridge_fitting,saddle blanks,new\n")
+    (folder / "changes.csv").write_text(
+        f"from_date,to_date,model,stage,what,note\n{day(STEP):%Y-%m-%d},,LARK-25,bridge_fitting,saddle blanks,new\n"
+    )
     if with_logs:
         path = folder / "as_typed" / "bench.csv"
         path.parent.mkdir()
@@ -110,19 +112,28 @@ def day(number: int) -> datetime:
 
 def log() -> str:
     rng = np.random.default_rng(SEED)
-    lines = ["serial,model,stage,tech,started_at,finished_at,outcome,gauge,relief (mm),action bass (mm),action treble (mm)"]
+    lines = [
+        "serial,model,stage,tech,started_at,finished_at,outcome,gauge,relief (mm),action bass (mm),action treble (mm)"
+    ]
     for model, count, minute in (("LARK-25", N, 0), ("HERON-D", YOUNG, 20), ("WREN-S", THIN, 40)):
         for k in range(count):
             at = day(k + N - count) + timedelta(minutes=minute)
             serial = f"{model[:2]}-{1000 + k}"
             moved = MOVED_BY if model == "LARK-25" and k >= STEP else 0.0
-            relief, bass, treble = 0.20 + 0.03 * rng.standard_normal(), 2.6 + 0.08 * rng.standard_normal(), 2.4 + 0.08 * rng.standard_normal() + moved
+            relief, bass, treble = (
+                0.20 + 0.03 * rng.standard_normal(),
+                2.6 + 0.08 * rng.standard_normal(),
+                2.4 + 0.08 * rng.standard_normal() + moved,
+            )
             tech = ("T01", "T02")[k % 2]
             for stage, who, when, values in (
-                ("bridge_fitting", tech, at - timedelta(minutes=60), ",,"), ("final_inspection", "T02", at, f"{relief:.2f},{bass:.2f},{treble:.2f}"),
-            ):  # fmt: skip
+                ("bridge_fitting", tech, at - timedelta(minutes=60), ",,"),
+                ("final_inspection", "T02", at, f"{relief:.2f},{bass:.2f},{treble:.2f}"),
+            ):
                 stamp = f"{when - timedelta(minutes=5):%Y-%m-%d %H:%M},{when:%Y-%m-%d %H:%M}"
-                lines.append(f"{serial},{model},{stage},{who},{stamp},pass,{'taper' if values != ',,' else ''},{values}")
+                lines.append(
+                    f"{serial},{model},{stage},{who},{stamp},pass,{'taper' if values != ',,' else ''},{values}"
+                )
     return "\n".join(lines) + "\n"
 
 

@@ -1,7 +1,8 @@
-"""A small invented shop with necks of two suppliers and one new tech: what the tests of Necks, Bench, the neck packet and the target card look at.
+"""A small invented shop with necks of two suppliers and one new tech: what the tests of Necks, Bench, the neck packet
+and the target card look at.
 
-288 instruments of two models, 24 to a lot; lot MP-15 came more hollow than agreed, with a hundredth of a millimetre more bow costing a tenth of a
-minute. T09 is new at nut slotting, slower at first, and sets the bass side 0.12 mm high.
+288 instruments of two models, 24 to a lot; lot MP-15 came more hollow than agreed, with a hundredth of a millimetre
+more bow costing a tenth of a minute. T09 is new at nut slotting, slower at first, and sets the bass side 0.12 mm high.
 """
 
 from datetime import UTC, datetime, timedelta
@@ -111,9 +112,10 @@ def stands(folder: Path, *, people: str = "codes", with_logs: bool = True) -> Pa
     """The shop folder, its log loaded."""
     folder.mkdir(parents=True)
     techs = "\n".join(
-        f'[[tech]]\nkey = "{key}"\nname = "{name}"\nstarted = {"2026-05-11" if key == "T09" else "2019-04-01"}\nqualified = {QUALIFIED[key]}\n'
+        f'[[tech]]\nkey = "{key}"\nname = "{name}"\nstarted = '
+        f"{'2026-05-11' if key == 'T09' else '2019-04-01'}\nqualified = {QUALIFIED[key]}\n"
         for key, name in TECHS.items()
-    ).replace("'", '"')  # fmt: skip
+    ).replace("'", '"')
     purpose = 'purpose = "coaching of new techs"' if people == "names" else ""
     (folder / "shop.toml").write_text(SHOP.format(people=people, purpose=purpose, techs=techs))
     (folder / "specs.csv").write_text(SPECS)
@@ -140,13 +142,18 @@ def day(number: int) -> datetime:
 
 def _lots() -> list[str]:
     models = ("LARK-25", "HERON-D")
-    return [f'"{lot(k)[0]}",{lot(k)[1]},{models[k // 2 % 2]},{day(k * LOT):%Y-%m-%d},60,slack,26,0.25' for k in range(LOTS)]
+    return [
+        f'"{lot(k)[0]}",{lot(k)[1]},{models[k // 2 % 2]},{day(k * LOT):%Y-%m-%d},60,slack,26,0.25' for k in range(LOTS)
+    ]
 
 
 def log() -> str:
     rng = np.random.default_rng(SEED)
-    lines = ["serial,model,supplier,lot,stage,tech,started_at,finished_at,outcome,fault,sent_back_to,rh,gauge,note,neck_bow bass (mm),"
-             "neck_bow treble (mm),relief (mm),nut bass (mm),nut treble (mm)"]  # fmt: skip
+    lines = [
+        "serial,model,supplier,lot,stage,tech,started_at,finished_at,outcome,fault,sent_back_to,rh,gauge,note,neck_bow "
+        "bass (mm),"
+        "neck_bow treble (mm),relief (mm),nut bass (mm),nut treble (mm)"
+    ]
     done = 0
     for k in range(LOT * LOTS):
         supplier, name = lot(k // LOT)
@@ -176,6 +183,9 @@ def log() -> str:
         for stage, tech, spent, outcome, fault, to, values, note in visits:
             end = at + timedelta(minutes=max(spent, 1.0))
             rh = "46" if stage == "receiving" else ""
-            lines.append(f"{head},{stage},{tech},{at:%Y-%m-%d %H:%M:%S},{end:%Y-%m-%d %H:%M:%S},{outcome},{fault},{to},{rh},leaves,{note},{values}")
+            lines.append(
+                f"{head},{stage},{tech},{at:%Y-%m-%d %H:%M:%S},{end:%Y-%m-%d %H:%M:%S},{outcome},"
+                f"{fault},{to},{rh},leaves,{note},{values}"
+            )
             at = end + timedelta(minutes=5)
     return "\n".join(lines) + "\n"

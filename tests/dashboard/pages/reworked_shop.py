@@ -1,4 +1,6 @@
-"""A small invented shop on disk whose work comes back: one model, four weeks, every tenth instrument sent back from final to bridge fitting."""
+"""A small invented shop on disk whose work comes back: one model, four weeks, every tenth instrument sent back from
+final to bridge fitting.
+"""
 
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -14,7 +16,11 @@ FAULT, WHERE = "open-string buzz", "2"
 def stands(folder: Path, *, every: int = EVERY) -> Path:
     """The shop folder, its log loaded; every 0: nothing is sent back."""
     moving_shop.stands(folder, with_logs=False)
-    text = (folder / "shop.toml").read_text().replace("[judging]", 'currency = "EUR"\nlabour_per_hour = 30.0\n\n[judging]', 1)
+    text = (
+        (folder / "shop.toml")
+        .read_text()
+        .replace("[judging]", 'currency = "EUR"\nlabour_per_hour = 30.0\n\n[judging]', 1)
+    )
     (folder / "shop.toml").write_text(text + f'\n[[fault]]\nkey = "{FAULT}"\n')
     path = folder / "bench.csv"
     path.write_text("\n".join([HEAD, *rows(every)]) + "\n")
@@ -23,7 +29,9 @@ def stands(folder: Path, *, every: int = EVERY) -> Path:
 
 
 def rows(every: int) -> list[str]:
-    """Bridge 6 minutes, final 5, packing 2; one that comes back goes to the bridge once more, and to final, an hour later each."""
+    """Bridge 6 minutes, final 5, packing 2; one that comes back goes to the bridge once more, and to final, an hour
+    later each.
+    """
     lines = []
     for k in range(N):
         day, place = divmod(k, A_DAY)

@@ -4,8 +4,8 @@ import polars as pl
 import pytest
 
 from analysis.studies.room.steps import steps
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages import gauges
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said

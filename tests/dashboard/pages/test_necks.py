@@ -5,10 +5,10 @@ import shutil
 import pytest
 
 from analysis.studies.necks import bow, necks
-from dashboard.desk import desk
-from dashboard.sentences import necks as sentences_necks
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages import necks as page
+from dashboard.sentences import necks as sentences_necks
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.said import said
 
@@ -50,7 +50,9 @@ def test_a_filter_leaves_one_supplier_and_the_talk_is_with_them(looked_at):
     assert "/papers/necks?supplier=Tollgate+Necks" in text
 
 
-@pytest.mark.parametrize("given", [{"supplier": "nobody"}, {"model": "x"}, {"goes": "x"}, {"lot": "x"}, {"unheard": "of"}])
+@pytest.mark.parametrize(
+    "given", [{"supplier": "nobody"}, {"model": "x"}, {"goes": "x"}, {"lot": "x"}, {"unheard": "of"}]
+)
 def test_an_address_that_fits_nothing_shows_all(looked_at, given):
     assert said(page.layout(**given)) == said(page.layout())
 

@@ -7,13 +7,14 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
+from dashboard.app import make_app
 from dashboard.commands import cli
 from dashboard.desk import desk, looking_back
-from dashboard.sentences import shared as sentences, week as sentences_week
-from dashboard.app import make_app
 from dashboard.exports.figures import write_figures
 from dashboard.pages import week as page
 from dashboard.papers import week as paper
+from dashboard.sentences import shared as sentences
+from dashboard.sentences import week as sentences_week
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop
 from tests.dashboard.pages.said import said
@@ -36,8 +37,16 @@ def looked_at(stands):
 
 def test_the_agenda_stands_in_its_order(demo_desk):
     text = said(page.layout())
-    names = ["Did the data arrive?", "Is it a normal week?", "What to know", "As set, outside limits", "Shipped outside, or without final",
-             "Last week's actions: did it move?", "On the bench", "Decision of the week"]  # fmt: skip
+    names = [
+        "Did the data arrive?",
+        "Is it a normal week?",
+        "What to know",
+        "As set, outside limits",
+        "Shipped outside, or without final",
+        "Last week's actions: did it move?",
+        "On the bench",
+        "Decision of the week",
+    ]
     places = [text.index(f'"{name}"') for name in names]
     assert places == sorted(places)
 
@@ -46,7 +55,11 @@ def test_the_first_thing_said_is_the_first_thing_to_look_at(demo_desk):
     text, shop = said(page.layout()), demo_desk.snapshot().shop
     first = sentences.week(demo_desk.ask(review), shop)[0]
     assert first.state.startswith("moved")
-    assert text.index("Look first at: ") < text.index(sentences_week.lead(first.lead).replace("\u00a0", " ")) < text.index("Did the data arrive?")
+    assert (
+        text.index("Look first at: ")
+        < text.index(sentences_week.lead(first.lead).replace("\u00a0", " "))
+        < text.index("Did the data arrive?")
+    )
 
 
 def test_at_most_seven_sentences_and_each_leads_somewhere(demo_desk):
@@ -84,7 +97,9 @@ def test_a_past_week_is_told_as_it_stood_at_its_end(looked_at):
 
 def test_page_paper_command_and_figures_of_a_past_week_say_the_same(looked_at, stands, tmp_path):
     asked = looking_back.asked(date(2026, 3, 25))
-    assert asked == looking_back.Asked(BEFORE, datetime(2026, 3, 29, 22, 59, 59, 999999, tzinfo=UTC), MOVED)  # summer time began that Sunday
+    assert asked == looking_back.Asked(
+        BEFORE, datetime(2026, 3, 29, 22, 59, 59, 999999, tzinfo=UTC), MOVED
+    )  # summer time began that Sunday
     with desk.as_it_stood(asked.end):
         found = looked_at.ask(review, week=asked.first)
         headline = sentences.headline(found, looked_at.snapshot().shop)
@@ -139,8 +154,9 @@ def test_one_day_of_one_model_is_a_week_that_calls_itself_small(tmp_path):
     folder = moving_shop.stands(tmp_path / "shop", with_logs=False)
     lines = [
         f"A{k},LARK-25,{stage},T01,2026-03-02 {hour}:{k:02d},2026-03-02 {hour}:{k + 5:02d},pass,{value}"
-        for k in range(7) for hour, stage, value in ((10, "bridge_fitting", ""), (11, "final_inspection", "0.2"))
-    ]  # fmt: skip
+        for k in range(7)
+        for hour, stage, value in ((10, "bridge_fitting", ""), (11, "final_inspection", "0.2"))
+    ]
     (folder / "day.csv").write_text("\n".join([ONE_DAY, *lines]) + "\n")
     load(folder, [folder / "day.csv"], now=moving_shop.NOW)
     make_app(desk.Desk(folder))
@@ -176,6 +192,9 @@ def test_a_decision_says_what_is_missing(looked_at, given, answer):
 
 def test_a_decision_on_a_past_week_stands_on_that_week(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "shop")))
-    assert page.write_decision(1, "Measure 20 blanks", "R. Marsh", "2026-04-10", "2026-03-23") == "Written into the bench book: Measure 20 blanks"
+    assert (
+        page.write_decision(1, "Measure 20 blanks", "R. Marsh", "2026-04-10", "2026-03-23")
+        == "Written into the bench book: Measure 20 blanks"
+    )
     assert "Measure 20 blanks" in said(page.layout(week="2026-03-23"))
     assert "Measure 20 blanks" not in said(page.layout())

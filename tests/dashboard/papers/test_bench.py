@@ -1,4 +1,6 @@
-"""The target card: at most three targets in the unit of the gauge, what stands on top, the cautions, and minutes last."""
+"""The target card: at most three targets in the unit of the gauge, what stands on top, the cautions, and minutes
+last.
+"""
 
 import re
 import shutil
@@ -8,15 +10,15 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import targets
-from dashboard.desk import desk
-from dashboard.sentences import bench as sentences_bench
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
 from dashboard.papers.cautions import cautions
-from ingest.verbs.forget import forget
+from dashboard.sentences import bench as sentences_bench
 from ingest.shopfiles.shop import Stage
+from ingest.verbs.forget import forget
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.test_necks import BLAMING
 from tests.dashboard.papers.test_necks import own_words, words
@@ -36,7 +38,10 @@ def looked_at(stands):
 
 def test_light_effort_stands_on_top_word_for_word(looked_at):
     text = words(card.paper("T09")[1])
-    line = "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
+    line = (
+        "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted "
+        "against you."
+    )
     assert line in text
     assert text.index(line) < text.index("three targets at nut slotting")
 
@@ -59,13 +64,24 @@ def test_a_stage_somebody_is_new_at_comes_before_any_other(looked_at):
 
 def test_it_speaks_in_the_unit_of_the_gauge_with_mm_behind(looked_at):
     text = words(card.paper("T09")[1])
-    band = looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
-    assert f"{band['lower_steps']} to {band['upper_steps']} thou ({band['lower']:.2f} to {band['upper']:.2f} mm)" in text
+    band = (
+        looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
+    )
+    assert (
+        f"{band['lower_steps']} to {band['upper_steps']} thou ({band['lower']:.2f} to {band['upper']:.2f} mm)" in text
+    )
 
 
 def test_lines_to_write_on_cautions_and_minutes_stand_in_order(looked_at):
     text = words(card.paper("T09")[1])
-    agenda = ["Targets in the unit", "Next step, agreed at the bench", "T09’s own remark", "Signed off by", "Mind at this work", "Minutes"]
+    agenda = [
+        "Targets in the unit",
+        "Next step, agreed at the bench",
+        "T09’s own remark",
+        "Signed off by",
+        "Mind at this work",
+        "Minutes",
+    ]
     places = [text.rfind(name) for name in agenda]
     assert -1 not in places
     assert places == sorted(places)
@@ -76,9 +92,14 @@ def test_lines_to_write_on_cautions_and_minutes_stand_in_order(looked_at):
 
 @pytest.mark.parametrize(
     ("key", "word"),
-    [("neck_straightening", "rods strip"), ("head_tension", "slipping wrench"), ("crowning", "Dust of wood"), ("lacquer_touch_up", "Oily rags"),
-     ("buffing", "Buffing wheels")],
-)  # fmt: skip
+    [
+        ("neck_straightening", "rods strip"),
+        ("head_tension", "slipping wrench"),
+        ("crowning", "Dust of wood"),
+        ("lacquer_touch_up", "Oily rags"),
+        ("buffing", "Buffing wheels"),
+    ],
+)
 def test_each_kind_of_stage_brings_its_caution(key, word):
     assert any(word in line for line in cautions([Stage(key=key)]))
     assert not any(word in line for line in cautions([Stage(key="packing")]))
@@ -88,7 +109,9 @@ def test_a_small_sample_is_called_small_before_it_is_judged(looked_at):
     shop = looked_at.snapshot().shop
     stand = looked_at.ask(targets.stands, tech="T09")[0]
     readings = looked_at.snapshot()
-    early = targets._stand(stand.band, "T09", readings.once(targets._set).filter(set_by="T09", characteristic="nut").head(2))
+    early = targets._stand(
+        stand.band, "T09", readings.once(targets._set).filter(set_by="T09", characteristic="nut").head(2)
+    )
     assert early.verdict == "too few to say"
     assert "Few so far." in sentences_bench.standing(shop, early)
 
@@ -129,7 +152,9 @@ def test_the_same_version_gives_the_same_bytes_and_the_page_serves_it(stands):
 def test_papers_made_after_a_name_was_forgotten_hold_it_nowhere(stands, tmp_path):
     folder = shutil.copytree(stands, tmp_path / "forgets")
     text = (folder / "shop.toml").read_text()
-    (folder / "shop.toml").write_text(text.replace('show = "codes"', 'show = "names"\npurpose = "coaching of new techs"'))
+    (folder / "shop.toml").write_text(
+        text.replace('show = "codes"', 'show = "names"\npurpose = "coaching of new techs"')
+    )
     shutil.rmtree(folder / "as_typed")
     desk.use(desk.Desk(folder))
     assert "Pell Asterby" in card.paper("T09")[1]

@@ -8,10 +8,10 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.necks import bow, necks
-from dashboard.desk import desk
-from dashboard.sentences import necks as sentences_necks
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.papers import necks as packet
+from dashboard.sentences import necks as sentences_necks
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.test_necks import BLAMING
 
@@ -35,7 +35,9 @@ def own_words(html):
     """The file without the drawing library and the font, which are the same in every paper; escapes undone."""
     bare = re.sub(r"base64,[^)]*", "", html)
     library = max(re.findall(r"<script>.*?</script>", bare, flags=re.S), key=len)
-    return unescape(bare.replace(library, "")).encode().decode("unicode_escape", errors="ignore") + unescape(bare.replace(library, ""))
+    return unescape(bare.replace(library, "")).encode().decode("unicode_escape", errors="ignore") + unescape(
+        bare.replace(library, "")
+    )
 
 
 def words(html):
@@ -46,8 +48,21 @@ def words(html):
 def strangers():
     """Everything that must not be in the packet of the first supplier."""
     others = [people_shop.lot(k)[1] for k in range(people_shop.LOTS) if people_shop.lot(k)[0] == OTHER]
-    serials = [f"HO-{5000 + k}" for k in range(people_shop.LOT * people_shop.LOTS) if people_shop.lot(k // people_shop.LOT)[0] == OTHER]
-    return [OTHER, *others, *serials, *people_shop.TECHS, *people_shop.TECHS.values(), FILE, people_shop.NOTE, "bench cards"]
+    serials = [
+        f"HO-{5000 + k}"
+        for k in range(people_shop.LOT * people_shop.LOTS)
+        if people_shop.lot(k // people_shop.LOT)[0] == OTHER
+    ]
+    return [
+        OTHER,
+        *others,
+        *serials,
+        *people_shop.TECHS,
+        *people_shop.TECHS.values(),
+        FILE,
+        people_shop.NOTE,
+        "bench cards",
+    ]
 
 
 @pytest.mark.parametrize("money", [False, True])
@@ -66,7 +81,11 @@ def test_good_lots_stand_in_it_too_and_every_neck_of_the_lots_drawn(looked_at):
     text = words(packet.paper(OWN)[1])
     for k in range(0, people_shop.LOTS, 2):
         assert people_shop.lot(k)[1] in text
-    own = [f"HO-{5000 + k}" for k in range(people_shop.LOT * people_shop.LOTS) if people_shop.lot(k // people_shop.LOT)[0] == OWN]
+    own = [
+        f"HO-{5000 + k}"
+        for k in range(people_shop.LOT * people_shop.LOTS)
+        if people_shop.lot(k // people_shop.LOT)[0] == OWN
+    ]
     assert [serial for serial in own if serial not in text] == []
 
 
@@ -81,8 +100,19 @@ def test_results_stand_with_their_intervals_and_small_samples_are_called_few(loo
 
 def test_it_holds_what_the_talk_needs_in_its_order(looked_at):
     text = words(packet.paper(OWN)[1])
-    agenda = ["What was measured, and how", "How the sample was drawn", "Lots, newest first", "Run chart", "Results of every lot", "The agreed plan",
-              "What more bow goes with at the bench", "What is asked", "Measured together", "Agreed: what is measured", "Serial list"]  # fmt: skip
+    agenda = [
+        "What was measured, and how",
+        "How the sample was drawn",
+        "Lots, newest first",
+        "Run chart",
+        "Results of every lot",
+        "The agreed plan",
+        "What more bow goes with at the bench",
+        "What is asked",
+        "Measured together",
+        "Agreed: what is measured",
+        "Serial list",
+    ]
     places = [text.find(name) for name in agenda]
     assert -1 not in places
     assert places == sorted(places)
@@ -92,11 +122,19 @@ def test_it_holds_what_the_talk_needs_in_its_order(looked_at):
 
 
 def test_many_states_are_told_as_their_range_and_each_lot_keeps_its_own():
-    rows = [{"rh": 43.0 + k, "hours_acclimatised": 73 + k, "rod_state": "no rod" if k % 3 else "slack"} for k in range(9)]
-    assert sentences_necks.states(rows) == "43 to 51\u00a0%\u00a0RH, 73 to 81 hours in the room, rod slack (3 lots), no rod (6 lots)"
+    rows = [
+        {"rh": 43.0 + k, "hours_acclimatised": 73 + k, "rod_state": "no rod" if k % 3 else "slack"} for k in range(9)
+    ]
+    assert (
+        sentences_necks.states(rows)
+        == "43 to 51\u00a0%\u00a0RH, 73 to 81 hours in the room, rod slack (3 lots), no rod (6 lots)"
+    )
     rows[0]["rh"] = None
     assert "not on file for 1 lot)" in sentences_necks.states(rows)
-    assert sentences_necks.states([{"rh": None, "hours_acclimatised": None, "rod_state": None}] * 6) == "states not on file"
+    assert (
+        sentences_necks.states([{"rh": None, "hours_acclimatised": None, "rod_state": None}] * 6)
+        == "states not on file"
+    )
 
 
 def test_less_work_with_more_bow_is_said_as_less(looked_at):

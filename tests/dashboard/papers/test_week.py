@@ -8,12 +8,12 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
-from dashboard.commands import cli
-from dashboard.desk import desk
-from dashboard.sentences import shared as sentences
 from dashboard.app import make_app
+from dashboard.commands import cli
 from dashboard.commands.review import _week_in_sentences
+from dashboard.desk import desk
 from dashboard.papers import pdf, week
+from dashboard.sentences import shared as sentences
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
 
@@ -24,8 +24,14 @@ ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"
 def stands(tmp_path_factory):
     folder = moving_shop.stands(tmp_path_factory.mktemp("paper") / "shop")
     counter = desk.Desk(folder)
-    counter.write_entry("decision", "Measure 20 saddle blanks <against> 20 old ones", who="R. Marsh", owner="R. Marsh", due=date(2026, 4, 10),
-                        week=date(2026, 3, 30))  # fmt: skip
+    counter.write_entry(
+        "decision",
+        "Measure 20 saddle blanks <against> 20 old ones",
+        who="R. Marsh",
+        owner="R. Marsh",
+        due=date(2026, 4, 10),
+        week=date(2026, 3, 30),
+    )
     return folder
 
 
@@ -50,9 +56,11 @@ def small(folder, rows):
 def one_day(n, outcome="pass"):
     stages = (("bridge_fitting", "pass"), ("final_inspection", outcome), ("packing", "pass"))
     return [
-        f"A{k},LARK-25,{stage},T01,2026-03-02 {9 + place}:{k:02d},2026-03-02 {9 + place}:{k + 5:02d},{end},{'0.2' if place == 1 else ''}"
-        for k in range(n) for place, (stage, end) in enumerate(stages)
-    ]  # fmt: skip
+        f"A{k},LARK-25,{stage},T01,2026-03-02 {9 + place}:{k:02d},2026-03-02 "
+        f"{9 + place}:{k + 5:02d},{end},{'0.2' if place == 1 else ''}"
+        for k in range(n)
+        for place, (stage, end) in enumerate(stages)
+    ]
 
 
 def words(html):
@@ -64,21 +72,43 @@ def words(html):
 def test_the_agenda_stands_on_it_in_its_order(looked_at):
     said = words(week.paper()[1])
     agenda = [
-        "Did the data arrive?", "Is it a normal week?", "What to know", "What moved, reading by reading", "What came back",
-        "As set, outside limits", "Shipped outside, or without final", "Last week’s actions: did it move?",
-        "Neck lots in doubt", "On the bench", "Decision of the week", "Owner", "By",
-    ]  # fmt: skip
+        "Did the data arrive?",
+        "Is it a normal week?",
+        "What to know",
+        "What moved, reading by reading",
+        "What came back",
+        "As set, outside limits",
+        "Shipped outside, or without final",
+        "Last week’s actions: did it move?",
+        "Neck lots in doubt",
+        "On the bench",
+        "Decision of the week",
+        "Owner",
+        "By",
+    ]
     places = [said.find(name) for name in agenda]
     assert -1 not in places
     assert places == sorted(places)
-    assert "What the rest does" not in said  # this shop has neither a rest nor a hygrometer, and its paper no empty heading
+    assert (
+        "What the rest does" not in said
+    )  # this shop has neither a rest nor a hygrometer, and its paper no empty heading
 
 
 def test_the_rest_and_the_air_are_told_where_they_are_seen(looked_at, monkeypatch):
-    told = {"what": "Action bass on", "model": "LARK-25", "mean": "−0.14 mm", "range": "−0.21 to −0.07", "pairs": "12 pairs, few", "left_out": "3"}
+    told = {
+        "what": "Action bass on",
+        "model": "LARK-25",
+        "mean": "−0.14 mm",
+        "range": "−0.21 to −0.07",
+        "pairs": "12 pairs, few",
+        "left_out": "3",
+    }
     monkeypatch.setattr(week, "_settling", lambda found, shop: [told])
     said = words(week.paper()[1])
-    assert "What the rest does mean change, 95 % interval, all weeks Action bass on LARK-25 −0.14 mm −0.21 to −0.07 12 pairs, few" in said
+    assert (
+        "What the rest does mean change, 95 % interval, all weeks Action bass on LARK-25 −0.14 mm −0.21 to −0.07 12 "
+        "pairs, few" in said
+    )
     assert "No reading is seen to follow the humidity" in said
 
 
@@ -116,7 +146,10 @@ def test_the_same_version_gives_the_same_bytes(stands):
 def test_it_says_what_it_was_computed_from(looked_at):
     snapshot = looked_at.snapshot()
     said = words(week.paper()[1])
-    assert f"store version {snapshot.version}, bench book {snapshot.book_sequence}, shop files {snapshot.shop_files[:12]}, Truerun " in said
+    assert (
+        f"store version {snapshot.version}, bench book {snapshot.book_sequence}, shop files "
+        f"{snapshot.shop_files[:12]}, Truerun " in said
+    )
 
 
 def test_it_needs_nothing_from_elsewhere(looked_at):
@@ -129,7 +162,9 @@ def test_it_needs_nothing_from_elsewhere(looked_at):
 
 def test_every_chart_says_its_finding_and_is_grey(looked_at):
     html = week.paper()[1]
-    assert len(re.findall(r'class="chart" id="chart-\d+" role="img" aria-label="[^"]{10,}"', html)) == 5  # three weeks, one stream, shares
+    assert (
+        len(re.findall(r'class="chart" id="chart-\d+" role="img" aria-label="[^"]{10,}"', html)) == 5
+    )  # three weeks, one stream, shares
     colours = set(re.findall(r"#([0-9A-Fa-f]{6})\b", html[html.index('id="charts"') :]))
     assert colours
     assert all(c[:2] == c[2:4] == c[4:] for c in colours)
@@ -157,8 +192,15 @@ def test_the_page_serves_it_and_says_what_is_wrong_with_an_address(stands, tmp_p
     assert answer.status_code == 200
     assert "size: letter" in answer.text
     assert "Week of Monday 30 March 2026" in words(answer.text)
-    assert (client.get("/papers/week?week=soon").status_code, "is no day" in client.get("/papers/week?week=soon").text) == (404, True)
-    empty = make_app(desk.Desk(moving_shop.stands(tmp_path / "empty", with_logs=False))).server.test_client().get("/papers/week")
+    assert (
+        client.get("/papers/week?week=soon").status_code,
+        "is no day" in client.get("/papers/week?week=soon").text,
+    ) == (404, True)
+    empty = (
+        make_app(desk.Desk(moving_shop.stands(tmp_path / "empty", with_logs=False)))
+        .server.test_client()
+        .get("/papers/week")
+    )
     assert empty.status_code == 404
     assert "No log is loaded yet; load one to see a week." in words(empty.text)
 

@@ -1,4 +1,6 @@
-"""The words of a week: each carries its number, its uncertainty and its denominator; nobody is named or blamed; small is called small."""
+"""The words of a week: each carries its number, its uncertainty and its denominator; nobody is named or blamed; small
+is called small.
+"""
 
 import re
 import tomllib
@@ -12,7 +14,8 @@ from analysis.review import Matter, Review
 from analysis.studies.drift import causes
 from analysis.studies.drift.causes import Candidate, MovesWith
 from dashboard import numbers
-from dashboard.sentences import shared as sentences, week as sentences_week
+from dashboard.sentences import shared as sentences
+from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
 from tests.dashboard.pages import moving_shop
 
@@ -32,17 +35,45 @@ def candidate(name, value, *, named=True):
 
 def matter(moves=NOTHING, **given):
     main = {
-        "characteristic": "action", "position": "treble", "model": "LARK-25", "stage": "final_inspection", "tech": "", "size": 0.11,
-        "opened_at": at(27), "began_at": at(25), "began_low": at(24), "began_high": at(26),
-    }  # fmt: skip
-    row = Matter(main=main, share=0.138, positions=["treble"], stages=["final_inspection"], only_some=False, new=True, moves_with=moves,
-                 signals=[0], line=[0.0] * 8 + [0.5] * 4, light_from=8, known_until=None)  # fmt: skip
+        "characteristic": "action",
+        "position": "treble",
+        "model": "LARK-25",
+        "stage": "final_inspection",
+        "tech": "",
+        "size": 0.11,
+        "opened_at": at(27),
+        "began_at": at(25),
+        "began_low": at(24),
+        "began_high": at(26),
+    }
+    row = Matter(
+        main=main,
+        share=0.138,
+        positions=["treble"],
+        stages=["final_inspection"],
+        only_some=False,
+        new=True,
+        moves_with=moves,
+        signals=[0],
+        line=[0.0] * 8 + [0.5] * 4,
+        light_from=8,
+        known_until=None,
+    )
     return replace(row, main={**main, **given.pop("main", {})}, **given)
 
 
 def lot(**given):
-    row = {"supplier": "Marrow and Pine", "lot": "MP-2291", "characteristic": "relief", "n": 50, "outside": 0.12, "outside_low": 0.0453,
-           "outside_high": 0.243, "verdict": "reject", "agreed_limit": 0.25}  # fmt: skip
+    row = {
+        "supplier": "Marrow and Pine",
+        "lot": "MP-2291",
+        "characteristic": "relief",
+        "n": 50,
+        "outside": 0.12,
+        "outside_low": 0.0453,
+        "outside_high": 0.243,
+        "verdict": "reject",
+        "agreed_limit": 0.25,
+    }
     return row | given
 
 
@@ -53,7 +84,13 @@ def flows(*rows):
 
 
 def weeks(*rows):
-    schema = {"week": pl.Date, "finished": pl.Int64, "judged": pl.Int64, "never_sent_back": pl.Float64, "signals_opened": pl.Int64}
+    schema = {
+        "week": pl.Date,
+        "finished": pl.Int64,
+        "judged": pl.Int64,
+        "never_sent_back": pl.Float64,
+        "signals_opened": pl.Int64,
+    }
     return pl.DataFrame(list(rows), schema=schema, orient="row")
 
 
@@ -61,13 +98,31 @@ def found(**given):
     """The review of a week on which nothing stands, but what is given."""
     lots = given.pop("lots", [])
     empty = Review(
-        week=WEEK, last_day=date(2026, 4, 5), arrived=pl.DataFrame(schema={"stage": pl.String, "question": pl.Boolean}), questions=0,
-        weeks=weeks((WEEK, 40, 40, 0.9, 0)), usual={}, matters=[], known=[], streams=0, steady=0, moved=0, thin=0,
+        week=WEEK,
+        last_day=date(2026, 4, 5),
+        arrived=pl.DataFrame(schema={"stage": pl.String, "question": pl.Boolean}),
+        questions=0,
+        weeks=weeks((WEEK, 40, 40, 0.9, 0)),
+        usual={},
+        matters=[],
+        known=[],
+        streams=0,
+        steady=0,
+        moved=0,
+        thin=0,
         coarse=pl.DataFrame(schema={"characteristic": pl.String, "model": pl.String}),
-        lots=pl.DataFrame(lots) if lots else pl.DataFrame(schema=dict.fromkeys(lot(), pl.String)), flows=flows(), flows_before=flows(),
-        outside=pl.DataFrame(), shipped=pl.DataFrame(), settling=pl.DataFrame(), actions=pl.DataFrame(), decision=None, finished=40,
-        bench=pl.DataFrame(), computed_from={},
-    )  # fmt: skip
+        lots=pl.DataFrame(lots) if lots else pl.DataFrame(schema=dict.fromkeys(lot(), pl.String)),
+        flows=flows(),
+        flows_before=flows(),
+        outside=pl.DataFrame(),
+        shipped=pl.DataFrame(),
+        settling=pl.DataFrame(),
+        actions=pl.DataFrame(),
+        decision=None,
+        finished=40,
+        bench=pl.DataFrame(),
+        computed_from={},
+    )
     return replace(empty, **given)
 
 
@@ -80,16 +135,27 @@ def told(review):
 
 
 FULL = {
-    "matters": [matter(), matter(main={"characteristic": "relief", "position": "", "size": -0.03}, positions=[""], share=0.1)], "lots": [lot()],
-    "flows": flows(("bridge_fitting", "final_inspection", 12, 318.0, 7, 168.0), ("unknown", "final_inspection", 1, 20.0, 0, 0.0)),
-    "flows_before": flows(("bridge_fitting", "final_inspection", 40, 1116.0, 20, 560.0)), "steady": 137, "thin": 9, "streams": 148, "moved": 2,
+    "matters": [
+        matter(),
+        matter(main={"characteristic": "relief", "position": "", "size": -0.03}, positions=[""], share=0.1),
+    ],
+    "lots": [lot()],
+    "flows": flows(
+        ("bridge_fitting", "final_inspection", 12, 318.0, 7, 168.0), ("unknown", "final_inspection", 1, 20.0, 0, 0.0)
+    ),
+    "flows_before": flows(("bridge_fitting", "final_inspection", 40, 1116.0, 20, 560.0)),
+    "steady": 137,
+    "thin": 9,
+    "streams": 148,
+    "moved": 2,
     "coarse": pl.DataFrame({"characteristic": ["action"] * 5, "model": ["K1", "K2", "K3", "K4", "K4"]}),
-}  # fmt: skip
+}
 
 
 def test_what_moved_says_how_much_since_when_and_between_which_days():
     assert told(found(matters=[matter()]))[0] == (
-        "Action treble on LARK-25 moved up 0.11 mm, 14 % of its tolerance, since about 25 Mar. New this week. Began between 24 Mar and 26 Mar."
+        "Action treble on LARK-25 moved up 0.11 mm, 14 % of its tolerance, since about 25 Mar. New this week. Began "
+        "between 24 Mar and 26 Mar."
         " Too few readings since then to see what it moves together with."
     )
 
@@ -105,10 +171,17 @@ def test_a_shift_without_a_known_start_or_limits_says_so():
 
 def test_it_moves_together_with_things_and_is_never_called_caused_by_them():
     moves = MovesWith(
-        [candidate(causes.CHANGE, "saddle blanks, 2026-03-25"), candidate(causes.LOT, "MP-2291"), candidate("gauge", "x", named=False)], 9
+        [
+            candidate(causes.CHANGE, "saddle blanks, 2026-03-25"),
+            candidate(causes.LOT, "MP-2291"),
+            candidate("gauge", "x", named=False),
+        ],
+        9,
     )
     said = told(found(matters=[matter(moves)]))[0]
-    assert said.endswith("Moves together with the change of 25 Mar: saddle blanks; neck lot MP-2291 cannot be told apart.")
+    assert said.endswith(
+        "Moves together with the change of 25 Mar: saddle blanks; neck lot MP-2291 cannot be told apart."
+    )
     assert not re.search(r"caus|because|due to|comes from", said, re.I)
 
 
@@ -118,9 +191,9 @@ def test_where_nothing_stands_out_the_number_looked_at_is_told():
     )
 
 
-@pytest.mark.parametrize(("value", "said"), [
-    ("-5 %RH 48 h before", "drier air (−5 %RH, 48 h before)"), ("+7 %RH", "damper air (+7 %RH)"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("value", "said"), [("-5 %RH 48 h before", "drier air (−5 %RH, 48 h before)"), ("+7 %RH", "damper air (+7 %RH)")]
+)
 def test_the_air_is_drier_or_damper(value, said):
     assert plain(sentences.candidate_words(candidate(causes.HUMIDITY, value), SHOP)) == said
 
@@ -140,8 +213,9 @@ def test_what_moved_for_one_tech_only_names_none():
 
 def test_a_lot_says_n_of_n_what_was_agreed_and_the_interval():
     assert told(found(lots=[lot()]))[0] == (
-        "Neck lot MP-2291: 6 of 50 outside the limits for neck relief, the agreed limit is 0.25 mm. 12 %, and between 5 and 24 % in the whole lot."
-    )  # fmt: skip
+        "Neck lot MP-2291: 6 of 50 outside the limits for neck relief, the agreed limit is 0.25 mm. 12 %, and between "
+        "5 and 24 % in the whole lot."
+    )
     assert "Few necks so far." in told(found(lots=[lot(n=20, outside=0.1)]))[0]
     assert "agreed" not in told(found(lots=[lot(agreed_limit=None)]))[0]
 
@@ -154,9 +228,14 @@ def test_what_came_back_says_the_confirmed_part_and_the_weeks_before():
     )
 
 
-@pytest.mark.parametrize(("cause", "words"), [("unknown", "a stage not known"), ("supplier", "the supplier"), ("handling", "handling")])
+@pytest.mark.parametrize(
+    ("cause", "words"), [("unknown", "a stage not known"), ("supplier", "the supplier"), ("handling", "handling")]
+)
 def test_a_cause_that_is_no_stage_is_never_dropped(cause, words):
-    assert f"sent 1 instrument back to {words}," in told(found(flows=flows((cause, "final_inspection", 1, 20.0, 1, 20.0))))[0]
+    assert (
+        f"sent 1 instrument back to {words},"
+        in told(found(flows=flows((cause, "final_inspection", 1, 20.0, 1, 20.0))))[0]
+    )
 
 
 def test_nothing_is_said_of_work_that_took_no_minutes():
@@ -164,7 +243,10 @@ def test_nothing_is_said_of_work_that_took_no_minutes():
 
 
 def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():
-    many = found(**FULL | {"matters": [matter(main={"model": f"M-{k}"}) for k in range(9)], "lots": [lot(), lot(lot="B"), lot(lot="C")]})
+    many = found(
+        **FULL
+        | {"matters": [matter(main={"model": f"M-{k}"}) for k in range(9)], "lots": [lot(), lot(lot="B"), lot(lot="C")]}
+    )
     said = told(many)
     assert len(said) == sentences.MOST
     assert sum("moved up" in one for one in said) == sentences.MOST_MATTERS
@@ -210,12 +292,20 @@ def test_a_quiet_week_is_one_line():
 
 
 def test_the_headline_counts_in_words():
-    assert sentences.headline(found(**FULL), SHOP) == "Two new things moved, one neck lot is in doubt, and the rest ran true."
+    assert (
+        sentences.headline(found(**FULL), SHOP)
+        == "Two new things moved, one neck lot is in doubt, and the rest ran true."
+    )
     assert sentences.headline(found(matters=[matter()]), SHOP) == "One new thing moved."
     lasting = replace(matter(), new=False)
     assert sentences.headline(found(matters=[lasting]), SHOP) == "One thing moved."
-    assert sentences.headline(found(matters=[matter(), lasting, lasting]), SHOP) == "Three things moved, one of them new."
-    assert sentences.headline(found(lots=[lot(), lot(lot="B")], steady=3), SHOP) == "Two neck lots are in doubt, and the rest ran true."
+    assert (
+        sentences.headline(found(matters=[matter(), lasting, lasting]), SHOP) == "Three things moved, one of them new."
+    )
+    assert (
+        sentences.headline(found(lots=[lot(), lot(lot="B")], steady=3), SHOP)
+        == "Two neck lots are in doubt, and the rest ran true."
+    )
 
 
 def test_a_normal_week_is_told_with_denominator_and_usual_range():
@@ -228,7 +318,8 @@ def test_a_normal_week_is_told_with_denominator_and_usual_range():
         (
             "New signals",
             "2",
-            "More than usual: 0 to 1 in nineteen weeks of twenty. One of them may be chance. The shop allows 1 false signal a week.",
+            "More than usual: 0 to 1 in nineteen weeks of twenty. One of them may be chance. The shop allows 1 false "
+            "signal a week.",
         ),
     ]
 
@@ -247,10 +338,24 @@ def test_a_small_week_is_called_few():
 
 
 def test_what_the_rest_does_and_the_air_carry_their_intervals():
-    row = {"characteristic": "action", "position": "bass", "model": "LARK-25", "n": 12, "left_out": 3, "mean": -0.139, "low": -0.21, "high": -0.07}
+    row = {
+        "characteristic": "action",
+        "position": "bass",
+        "model": "LARK-25",
+        "n": 12,
+        "left_out": 3,
+        "mean": -0.139,
+        "low": -0.21,
+        "high": -0.07,
+    }
     assert {name: plain(text) for name, text in sentences_week.settled(row, SHOP).items()} == {
-        "what": "Action bass on", "model": "LARK-25", "mean": "−0.14 mm", "range": "−0.21 to −0.07", "pairs": "12 pairs, few", "left_out": "3",
-    }  # fmt: skip
+        "what": "Action bass on",
+        "model": "LARK-25",
+        "mean": "−0.14 mm",
+        "range": "−0.21 to −0.07",
+        "pairs": "12 pairs, few",
+        "left_out": "3",
+    }
     air = {**row, "slope": 0.0047, "low": 0.0042, "high": 0.0052, "lag_hours": 48.0, "share_explained": 0.267, "n": 744}
     said = {name: plain(text) for name, text in sentences_week.with_the_air(air, SHOP).items()}
     assert said == {

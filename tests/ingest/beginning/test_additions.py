@@ -2,9 +2,9 @@
 
 import tomllib
 
-from ingest.verbs.load import load
 from ingest.beginning.new import propose
 from ingest.shopfiles.shop import read_shop
+from ingest.verbs.load import load
 from tests.ingest.bench import NOW, log, shop
 from tests.ingest.small_shop import csv, small_shop
 
@@ -23,14 +23,23 @@ def additions(name, *rows, header=HEADER, **log_of_shop):
 
 
 def test_a_new_sheet_of_a_known_kind_that_is_wholly_known_lacks_nothing():
-    known = {"files": "bench_*.csv", "headings": {"Station": "stage", "Condition": "note"}, "words": {"stage": {"FI": "final_inspection"}}}
-    proposal = additions("bench_04.csv", "A1,2026-03-02,FI,JR,L25,.010,pass,dull", "A2,2026-03-02,packing,T08,DRAY-5,.010,pass,", **known)
+    known = {
+        "files": "bench_*.csv",
+        "headings": {"Station": "stage", "Condition": "note"},
+        "words": {"stage": {"FI": "final_inspection"}},
+    }
+    proposal = additions(
+        "bench_04.csv", "A1,2026-03-02,FI,JR,L25,.010,pass,dull", "A2,2026-03-02,packing,T08,DRAY-5,.010,pass,", **known
+    )
     assert (proposal.shop_toml, proposal.asks) == ("", ())
 
 
 def test_a_new_sheet_of_a_known_kind_lacks_words_and_headings_but_no_log():
     text = additions(
-        "bench_04.csv", "A1,2026-03-02,Endkontrolle,QQ,L25,.010,i.O.,dull", header=HEADER.replace("Initials", "Kürzel"), files="bench_*.csv"
+        "bench_04.csv",
+        "A1,2026-03-02,Endkontrolle,QQ,L25,.010,i.O.,dull",
+        header=HEADER.replace("Initials", "Kürzel"),
+        files="bench_*.csv",
     ).shop_toml
     assert set(tomllib.loads(text)) == {"tech"}
     assert "bench_04.csv is read by the [[log]] 'bench'" in text
@@ -47,7 +56,12 @@ def test_a_new_stage_says_where_along_the_bench_it_belongs():
 
 def test_what_is_proposed_and_pasted_loads_and_then_lacks_nothing(tmp_path):
     folder = shop(tmp_path, BENCH)
-    sheet = log(folder, "line_7.csv", ["A1,2026-03-02,FI,JR,HERON,.010,pass,", "A2,2026-03-03,buffing,JR,HERON,.011,redo,x"], HEADER)
+    sheet = log(
+        folder,
+        "line_7.csv",
+        ["A1,2026-03-02,FI,JR,HERON,.010,pass,", "A2,2026-03-03,buffing,JR,HERON,.011,redo,x"],
+        HEADER,
+    )
     files = [(sheet.name, sheet.read_bytes())]
     text = propose(files, shop=read_shop(folder / "shop.toml")).shop_toml
     (folder / "shop.toml").write_text((folder / "shop.toml").read_text() + text)

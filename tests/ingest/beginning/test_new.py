@@ -14,15 +14,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.beginning.guesses import date_order, decimal_sign, guess_heading
-from ingest.verbs.load import load
 from ingest.beginning.new import MOST_ASKED, propose, write
-from ingest.terms.questions import FileProblem
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
 from ingest.shopfiles.specs import read_specs
+from ingest.terms.questions import FileProblem
+from ingest.verbs.load import load
 from tests.ingest.small_shop import csv, small_shop
 
-FOREIGN = Path(__file__).parent / "foreign"
+FOREIGN = Path(__file__).parents[1] / "foreign"
 SHEETS = {
     "setup_book_2026.csv": (420, 1260, 2100),
     "werkstatt.csv": (900, 900, 1440),
@@ -95,7 +95,9 @@ def test_every_column_is_shown_with_its_count_and_five_samples():
 
 def test_an_answer_changes_what_is_written_and_a_wrong_one_is_refused():
     name = "setup_book_2026.csv"
-    shop = shop_of(propose([sheet(name)], answers={f"unit of relief in {name}": "mm", f"stage of {name}": "play_test"}).shop_toml)
+    shop = shop_of(
+        propose([sheet(name)], answers={f"unit of relief in {name}": "mm", f"stage of {name}": "play_test"}).shop_toml
+    )
     assert shop.logs[0].units["relief"] == "mm"
     assert shop.logs[0].headings["Relief"] == "relief @ play_test"
     with pytest.raises(ValueError, match="none of in, mm, thou, ask"):
@@ -111,7 +113,9 @@ def test_a_number_of_any_size_is_a_question_and_not_a_guess():
 
 
 def test_dates_that_may_be_either_way_round_are_asked_about():
-    data = csv("Serial,Date,Stage,Relief (mm)", "A1,02/03/2026,final,0.1", "A2,03/03/2026,final,0.1", "A3,04/03/2026,final,0.1")
+    data = csv(
+        "Serial,Date,Stage,Relief (mm)", "A1,02/03/2026,final,0.1", "A2,03/03/2026,final,0.1", "A3,04/03/2026,final,0.1"
+    )
     assert any(ask.key == "dates of a.csv" for ask in propose([("a.csv", data)]).asks)
 
 
@@ -167,7 +171,12 @@ def test_a_heading_is_guessed_by_its_words(heading, target):
 
 @pytest.mark.parametrize(
     ("heading", "stage"),
-    [("Nut by", "nut_slotting"), ("Final date", "final_inspection"), ("Strung", "stringing"), ("Relief final", "final_inspection")],
+    [
+        ("Nut by", "nut_slotting"),
+        ("Final date", "final_inspection"),
+        ("Strung", "stringing"),
+        ("Relief final", "final_inspection"),
+    ],
 )
 def test_a_heading_may_name_a_stage(heading, stage):
     assert guess_heading(heading).stage == stage
@@ -175,7 +184,13 @@ def test_a_heading_may_name_a_stage(heading, stage):
 
 @pytest.mark.parametrize(
     ("cells", "order", "sure"),
-    [(["2026-03-02"], "ymd", True), (["13/02/2026"], "dmy", True), (["02/13/2026"], "mdy", True), (["02/03/2026"], "dmy", False), ([], "ymd", False)],
+    [
+        (["2026-03-02"], "ymd", True),
+        (["13/02/2026"], "dmy", True),
+        (["02/13/2026"], "mdy", True),
+        (["02/03/2026"], "dmy", False),
+        ([], "ymd", False),
+    ],
 )
 def test_the_order_of_dates_is_told_by_a_part_above_12(cells, order, sure):
     assert date_order(cells) == (order, sure)
@@ -188,15 +203,39 @@ def test_the_decimal_sign_is_told_by_the_numbers():
 
 
 WORD = st.sampled_from(
-    ["Serial", "Date", "Stage", "Relief", "Tech", "Result", "Model", "Final date", "Nut by", "x", "", "Défaut", 'a "b"', "back\\slash", "Min"]
+    [
+        "Serial",
+        "Date",
+        "Stage",
+        "Relief",
+        "Tech",
+        "Result",
+        "Model",
+        "Final date",
+        "Nut by",
+        "x",
+        "",
+        "Défaut",
+        'a "b"',
+        "back\\slash",
+        "Min",
+    ]
 )
-CELL = st.one_of(st.text(max_size=6), st.sampled_from(["2026-03-02", "A1", "final", ".010", "4/64", "JR", "ok", "\x7f", "é\\"]))
+CELL = st.one_of(
+    st.text(max_size=6), st.sampled_from(["2026-03-02", "A1", "final", ".010", "4/64", "JR", "ok", "\x7f", "é\\"])
+)
 
 
 @settings(max_examples=60)
 @given(st.lists(WORD, min_size=3, max_size=7), st.lists(st.lists(CELL, min_size=7, max_size=7), max_size=6))
 def test_whatever_is_proposed_loads(header, rows):
-    frame = pl.DataFrame([row[: len(header)] for row in rows], schema=[str(place) for place in range(len(header))], orient="row") if rows else None
+    frame = (
+        pl.DataFrame(
+            [row[: len(header)] for row in rows], schema=[str(place) for place in range(len(header))], orient="row"
+        )
+        if rows
+        else None
+    )
     text = (
         ",".join(f'"{word}"'.replace('a "b"', 'a ""b""') for word in header)
         + "\n"

@@ -1,7 +1,9 @@
-"""Three sheets of shops that never heard of this program, made once with a fixed seed: `python -m tests.ingest.foreign.make_foreign`.
+"""Three sheets of shops that never heard of this program, made once with a fixed seed: `python -m
+tests.ingest.foreign.make_foreign`.
 
-setup_book_2026.csv: a row an instrument, month first, inches. werkstatt.csv: German headings, semicolons, fractions, decimal comma,
-Windows-1252. line_check_march.xlsx: title rows, two tables one below the other, dates as dates. Every name is invented.
+setup_book_2026.csv: a row an instrument, month first, inches. werkstatt.csv: German headings, semicolons, fractions,
+decimal comma, Windows-1252. line_check_march.xlsx: title rows, two tables one below the other, dates as dates. Every
+name is invented.
 """
 
 from datetime import date, datetime, timedelta
@@ -28,25 +30,46 @@ def fraction(mm: float) -> str:
 
 
 def setup_book(rng: np.random.Generator, path: Path) -> None:
-    lines = ["Serial,Model,Strung,Nut by,Nut B,Nut T,Final date,Checked by,Relief,Action B,Action T,Result,Remarks,Shelf"]
+    lines = [
+        "Serial,Model,Strung,Nut by,Nut B,Nut T,Final date,Checked by,Relief,Action B,Action T,Result,Remarks,Shelf"
+    ]
     for number, day in enumerate(days(rng, 420)):
         done = day + timedelta(days=3 if day.weekday() == 4 else 1)
         back = rng.random() < 0.08
         relief = max(0.0, rng.normal(0.006, 0.002))
         cells = [
-            f"TU{number + 4100}", str(rng.choice(["Wren tenor", "Wren concert"])), f"{day:%m/%d/%Y}", str(rng.choice(["MJ", "M.J.", "Abe", "Lou"])),
-            f"{rng.normal(0.022, 0.002):.3f}", f"{rng.normal(0.020, 0.002):.3f}", f"{done:%m/%d/%Y}", str(rng.choice(["Kit", "Lou"])),
-            "BB" if rng.random() < 0.01 else f"{relief:.3f}".removeprefix("0"), fraction(rng.normal(2.6, 0.12)), fraction(rng.normal(2.5, 0.12)),
-            "redo" if back else "good", "buzz on 3rd" if back else "", f"R{rng.integers(1, 9)}",
-        ]  # fmt: skip
+            f"TU{number + 4100}",
+            str(rng.choice(["Wren tenor", "Wren concert"])),
+            f"{day:%m/%d/%Y}",
+            str(rng.choice(["MJ", "M.J.", "Abe", "Lou"])),
+            f"{rng.normal(0.022, 0.002):.3f}",
+            f"{rng.normal(0.020, 0.002):.3f}",
+            f"{done:%m/%d/%Y}",
+            str(rng.choice(["Kit", "Lou"])),
+            "BB" if rng.random() < 0.01 else f"{relief:.3f}".removeprefix("0"),
+            fraction(rng.normal(2.6, 0.12)),
+            fraction(rng.normal(2.5, 0.12)),
+            "redo" if back else "good",
+            "buzz on 3rd" if back else "",
+            f"R{rng.integers(1, 9)}",
+        ]
         lines.append(",".join(cells))
     path.write_text("\r\n".join(lines) + "\r\n", encoding="utf-8")
 
 
 def werkstatt(rng: np.random.Generator, path: Path) -> None:
-    lines = ["Seriennr;Modell;Datum;Station;Kürzel;Ergebnis;Fehler;Halskrümmung (mm);Saitenlage B;Saitenlage D;Oktave 1;Bemerkung"]
+    lines = [
+        "Seriennr;Modell;Datum;Station;Kürzel;Ergebnis;Fehler;Halskrümmung (mm);Saitenlage B;Saitenlage D;Oktave "
+        "1;Bemerkung"
+    ]
     steps = ["Sattel", "Steg", "Spielprobe", "Endkontrolle", "Versand"]
-    techs = {"Sattel": ["Ute", "Jan"], "Steg": ["Jan", "Pia"], "Spielprobe": ["Ole"], "Endkontrolle": ["Eva"], "Versand": ["Kai"]}
+    techs = {
+        "Sattel": ["Ute", "Jan"],
+        "Steg": ["Jan", "Pia"],
+        "Spielprobe": ["Ole"],
+        "Endkontrolle": ["Eva"],
+        "Versand": ["Kai"],
+    }
     rows: list[tuple[datetime, str]] = []
     for number, day in enumerate(days(rng, 180)):
         model = str(rng.choice(["Amsel Konzertgitarre", "Drossel Konzertgitarre"]))
@@ -70,7 +93,9 @@ def werkstatt(rng: np.random.Generator, path: Path) -> None:
                 "",
             ]
             rows.append((at, ";".join(cells)))
-    path.write_bytes(("\r\n".join([*lines, *(row for _, row in sorted(rows)), "Summe;;;;;;;;;;;"]) + "\r\n").encode("cp1252"))
+    path.write_bytes(
+        ("\r\n".join([*lines, *(row for _, row in sorted(rows)), "Summe;;;;;;;;;;;"]) + "\r\n").encode("cp1252")
+    )
 
 
 def line_check(rng: np.random.Generator, path: Path) -> None:

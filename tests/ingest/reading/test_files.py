@@ -1,4 +1,6 @@
-"""Files as they come: encodings, separators, quotes, titles, damaged rows, workbooks; and the quick path says what the careful one says."""
+"""Files as they come: encodings, separators, quotes, titles, damaged rows, workbooks; and the quick path says what the
+careful one says.
+"""
 
 import io
 from collections.abc import Sequence
@@ -65,7 +67,9 @@ def test_lines_are_counted_in_the_file_with_quoted_line_breaks():
 
 
 def test_title_blank_repeated_header_and_total_lines_are_passed_over():
-    found = read("Week 12\n\nserial,date,note\nA1,2026-03-02,x\n,,\nserial,date,note\nTotal,,2\nA2,2026-03-03,Total\nSum:,,\n")
+    found = read(
+        "Week 12\n\nserial,date,note\nA1,2026-03-02,x\n,,\nserial,date,note\nTotal,,2\nA2,2026-03-03,Total\nSum:,,\n"
+    )
     assert [row[1] for row in rows(found)] == ["A1", "A2"]
     assert found.passed_over == 6
     assert not found.refused
@@ -115,7 +119,9 @@ def test_a_lone_quote_is_an_inch_or_ditto_mark_and_swallows_nothing(line, cells)
 
 
 def test_a_slip_of_a_quote_never_swallows_the_rows_up_to_the_next():
-    found = read('serial,date,note\nA1,"2026-03-02,x\nA2,2026-03-03,x\nA3,2026-03-03\nA4,2026-03-04,x\nA5,x",2026-03-05\n')
+    found = read(
+        'serial,date,note\nA1,"2026-03-02,x\nA2,2026-03-03,x\nA3,2026-03-03\nA4,2026-03-04,x\nA5,x",2026-03-05\n'
+    )
     assert [row[1] for row in rows(found)] == ["A1", "A2", "A4", "A5"]
     assert [question.line for question in found.refused] == [4]
 
@@ -137,7 +143,9 @@ def test_a_declared_separator_is_taken():
 
 
 def test_letters_that_cannot_be_read_for_sure_set_their_row_aside():
-    found = read("serial,date,note\nA1,2026-03-02,Größe\n".encode("cp1252") + b"A2,2026-03-02,\xa4\xac\nA3,2026-03-02,\x81\n")
+    found = read(
+        "serial,date,note\nA1,2026-03-02,Größe\n".encode("cp1252") + b"A2,2026-03-02,\xa4\xac\nA3,2026-03-02,\x81\n"
+    )
     assert rows(found) == [(2, "A1", "2026-03-02", "Größe")]
     assert [question.line for question in found.refused] == [3, 4]
     assert "Windows-1252" in found.notes[0]
@@ -196,7 +204,11 @@ def test_a_workbook_takes_the_same_path_with_the_rows_of_its_sheets_as_lines():
         ["Total", "", 2],
     ]
     found = read(workbook(Jan=jan, Empty=[], Feb=[["Serial", "Date"], ["A3", "2026-03-04"]]))
-    assert rows(found) == [(4, "A1", "2026-03-02", "0.254"), (5, "A2", "2026-03-03 08:15:00", "true"), (9, "A3", "2026-03-04")]
+    assert rows(found) == [
+        (4, "A1", "2026-03-02", "0.254"),
+        (5, "A2", "2026-03-03 08:15:00", "true"),
+        (9, "A3", "2026-03-04"),
+    ]
     assert found.passed_over == 4
     assert any("'Feb'" in note and "line 8" in note for note in found.notes)
 
@@ -207,7 +219,10 @@ def test_a_number_of_a_workbook_takes_the_sheets_decimal_sign():
     assert rows(read_tables(data, "a.xlsx", comma)) == [(2, "A1", "2026-03-02", "0,254")]
 
 
-CELL = st.one_of(st.text(alphabet="ab1 \";,'é½-/\t", max_size=6), st.sampled_from(["A1", "2026-03-02", "", "Total", "serial", "date"]))
+CELL = st.one_of(
+    st.text(alphabet="ab1 \";,'é½-/\t", max_size=6),
+    st.sampled_from(["A1", "2026-03-02", "", "Total", "serial", "date"]),
+)
 LINES = st.lists(st.lists(CELL, min_size=1, max_size=4).map(",".join), max_size=8)
 
 
@@ -221,13 +236,19 @@ def test_the_quick_path_says_of_a_regular_file_what_the_careful_path_says(lines,
     careful = read_any(data, "a.csv", FORM)
     assert not careful.refused
     assert quick.passed_over == careful.passed_over
-    assert [(table.header, table.header_line) for table in quick.tables] == [(table.header, table.header_line) for table in careful.tables]
+    assert [(table.header, table.header_line) for table in quick.tables] == [
+        (table.header, table.header_line) for table in careful.tables
+    ]
     for mine, theirs in zip(quick.tables, careful.tables, strict=True):
         assert mine.rows.equals(theirs.rows)
 
 
 REGULAR = st.lists(
-    st.tuples(st.sampled_from(["A1", "A2", ""]), st.sampled_from(["2026-03-02", ""]), st.text(alphabet="ab1 \"'é½-/", max_size=6)),
+    st.tuples(
+        st.sampled_from(["A1", "A2", ""]),
+        st.sampled_from(["2026-03-02", ""]),
+        st.text(alphabet="ab1 \"'é½-/", max_size=6),
+    ),
     min_size=1,
     max_size=8,
 )
@@ -245,7 +266,9 @@ def test_a_regular_file_takes_the_quick_path(lines):
 @given(st.lists(st.lists(st.text(alphabet='a",\n;é', max_size=5), min_size=3, max_size=3), max_size=6))
 def test_what_a_csv_writer_wrote_is_read_back(cells):
     frame = (
-        pl.DataFrame([["A", "2026-03-02", *row] for row in cells], schema=["serial", "date", "x", "y", "z"], orient="row")
+        pl.DataFrame(
+            [["A", "2026-03-02", *row] for row in cells], schema=["serial", "date", "x", "y", "z"], orient="row"
+        )
         if cells
         else pl.DataFrame(schema=["serial", "date", "x", "y", "z"])
     )

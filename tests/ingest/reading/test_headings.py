@@ -66,7 +66,12 @@ def test_a_field_is_known_by_its_names(heading, field):
 
 def test_the_sheets_own_headings_come_first():
     own = {
-        "headings": {"Act. B @12": "action bass", "Nr": "serial", "Tech": "ignore", "Hz 1": "intonation 1 (Hz re 329.63)"},
+        "headings": {
+            "Act. B @12": "action bass",
+            "Nr": "serial",
+            "Tech": "ignore",
+            "Hz 1": "intonation 1 (Hz re 329.63)",
+        },
         "ignore": ["Initials 2"],
     }
     assert read("Act. B @12", **own).meaning == "action bass"
@@ -93,7 +98,9 @@ def test_two_headings_for_one_column_are_refused_with_both_names():
 
 def test_a_heading_mapped_to_nothing_is_refused_with_what_may_have_been_meant():
     shop = small_shop(headings={"Rel": "releif (in)"})
-    with pytest.raises(FileProblem, match=r"maps the heading 'Rel' to 'releif \(in\)', which names no column.*such as 'relief'"):
+    with pytest.raises(
+        FileProblem, match=r"maps the heading 'Rel' to 'releif \(in\)', which names no column.*such as 'relief'"
+    ):
         Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "Rel"], "a.csv")
 
 

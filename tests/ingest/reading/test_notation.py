@@ -1,5 +1,6 @@
-"""Every notation of the bench with the millimetres or cents it means. The notations are common practice, no published source; the numbers
-are arithmetic on the inch of 25.4 mm (exact by definition) and on 1200 log2 of a ratio for cents."""
+"""Every notation of the bench with the millimetres or cents it means. The notations are common practice, no published
+source; the numbers are arithmetic on the inch of 25.4 mm (exact by definition) and on 1200 log2 of a ratio for cents.
+"""
 
 import math
 
@@ -20,20 +21,59 @@ def values(text: str, manner: Manner) -> list[tuple[float, str]]:
 
 
 LENGTHS = [  # text, unit of the column, mm, flag
-    ('4/64"', "", 1.5875, ""), ("4/64", "", 1.5875, ""), ("4/64", "mm", 1.5875, ""), ("4/64”", "mm", 1.5875, ""), ("4 / 64 in", "", 1.5875, ""),
-    (".063", "in", 1.6002, ""), ("63 thou", "", 1.6002, ""), ("63thou", "mm", 1.6002, ""), ("1.6mm", "", 1.6, ""), ("1.6 mm", "in", 1.6, ""),
-    ("3/32", "", 2.38125, ""), ("5.5/64", "", 2.1828125, ""), ("10 thou", "", 0.254, ""), ('0.010"', "", 0.254, ""), ("0.010”", "", 0.254, ""),
-    ("0.010''", "", 0.254, ""), ('1 3/32"', "", 27.78125, ""), ("1 3/32", "mm", 27.78125, ""), ('1-3/32"', "", 27.78125, ""), ("1½ in", "", 38.1, ""),
-    ("½", "", 12.7, ""), ("4 64ths", "", 1.5875, ""), ("4/64ths", "", 1.5875, ""), ("3 32nds", "", 2.38125, ""), (".4", "mm", 0.4, ""),
-    ("-.005", "in", -0.127, ""), ("−.005", "in", -0.127, ""), ("+.005", "in", 0.127, ""), ("- 5 thou", "", -0.127, ""), ("12.", "mm", 12.0, ""),
-    ("0.16 cm", "", 1.6, ""), ("160 µm", "", 0.16, ""), ("1.6 MM", "", 1.6, ""), ("2 mils", "", 0.0508, ""),
-    (".010-.012", "in", 0.2794, "interval"), ("1/16 - 5/64", "", 1.7859375, "interval"), ("10 thou to 12 thou", "", 0.2794, "interval"),
-    ("2-3 mm", "", 2.5, "interval"), ('.010"-.012"', "", 0.2794, "interval"), ("10 go 11 no-go", "thou", 0.2667, "interval"),
+    ('4/64"', "", 1.5875, ""),
+    ("4/64", "", 1.5875, ""),
+    ("4/64", "mm", 1.5875, ""),
+    ("4/64”", "mm", 1.5875, ""),
+    ("4 / 64 in", "", 1.5875, ""),
+    (".063", "in", 1.6002, ""),
+    ("63 thou", "", 1.6002, ""),
+    ("63thou", "mm", 1.6002, ""),
+    ("1.6mm", "", 1.6, ""),
+    ("1.6 mm", "in", 1.6, ""),
+    ("3/32", "", 2.38125, ""),
+    ("5.5/64", "", 2.1828125, ""),
+    ("10 thou", "", 0.254, ""),
+    ('0.010"', "", 0.254, ""),
+    ("0.010”", "", 0.254, ""),
+    ("0.010''", "", 0.254, ""),
+    ('1 3/32"', "", 27.78125, ""),
+    ("1 3/32", "mm", 27.78125, ""),
+    ('1-3/32"', "", 27.78125, ""),
+    ("1½ in", "", 38.1, ""),
+    ("½", "", 12.7, ""),
+    ("4 64ths", "", 1.5875, ""),
+    ("4/64ths", "", 1.5875, ""),
+    ("3 32nds", "", 2.38125, ""),
+    (".4", "mm", 0.4, ""),
+    ("-.005", "in", -0.127, ""),
+    ("−.005", "in", -0.127, ""),
+    ("+.005", "in", 0.127, ""),
+    ("- 5 thou", "", -0.127, ""),
+    ("12.", "mm", 12.0, ""),
+    ("0.16 cm", "", 1.6, ""),
+    ("160 µm", "", 0.16, ""),
+    ("1.6 MM", "", 1.6, ""),
+    ("2 mils", "", 0.0508, ""),
+    (".010-.012", "in", 0.2794, "interval"),
+    ("1/16 - 5/64", "", 1.7859375, "interval"),
+    ("10 thou to 12 thou", "", 0.2794, "interval"),
+    ("2-3 mm", "", 2.5, "interval"),
+    ('.010"-.012"', "", 0.2794, "interval"),
+    ("10 go 11 no-go", "thou", 0.2667, "interval"),
     ("10 go 11 no-go thou", "mm", None, "question"),
-    ("<.002", "in", 0.0508, "below"), ("< 2 thou", "", 0.0508, "below"), (">3 mm", "", 3.0, "above"), ("≤ .002 in", "", 0.0508, "below"),
-    ("5/64+", "", 1.984375, "above"), ("7/64-", "", 2.778125, "below"), ("6/64 strong", "", 2.38125, "strong"), ("6/64 scant", "", 2.38125, "weak"),
-    ("~ 2 mm", "", 2.0, "about"), ("4", "64ths", 1.5875, ""), ("10", "thou", 0.254, ""),
-]  # fmt: skip
+    ("<.002", "in", 0.0508, "below"),
+    ("< 2 thou", "", 0.0508, "below"),
+    (">3 mm", "", 3.0, "above"),
+    ("≤ .002 in", "", 0.0508, "below"),
+    ("5/64+", "", 1.984375, "above"),
+    ("7/64-", "", 2.778125, "below"),
+    ("6/64 strong", "", 2.38125, "strong"),
+    ("6/64 scant", "", 2.38125, "weak"),
+    ("~ 2 mm", "", 2.0, "about"),
+    ("4", "64ths", 1.5875, ""),
+    ("10", "thou", 0.254, ""),
+]
 
 
 @pytest.mark.parametrize(("text", "unit", "mm", "flag"), LENGTHS)
@@ -198,7 +238,14 @@ def test_a_decimal_comma_is_read_where_the_sheet_says_so():
 
 def test_one_reading_in_three_notations_is_one_number():
     assert (
-        len({to_canonical(r.number, r.unit, "length") for text in ("63 thou", ".063 in", "0.0630 in") for r in read_cell(text, NONE).readings}) == 1
+        len(
+            {
+                to_canonical(r.number, r.unit, "length")
+                for text in ("63 thou", ".063 in", "0.0630 in")
+                for r in read_cell(text, NONE).readings
+            }
+        )
+        == 1
     )
 
 

@@ -9,24 +9,42 @@ import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.terms import tables
-from ingest.terms.questions import FileProblem
 from ingest.reading.reader import Sheet, log_id, read_log
 from ingest.reading.sheet import VISIT_ROWS
+from ingest.terms import tables
+from ingest.terms.questions import FileProblem
 from tests.ingest.small_shop import csv, small_shop
 
-HEADER = "serial,model,stage,tech,started_at,finished_at,minutes,outcome,fault,fault_at,sent_back_to,cause,relief,action bass (mm),intonation 1,note"
+HEADER = (
+    "serial,model,stage,tech,started_at,finished_at,minutes,outcome,fault,fault_at,sent_back_to,cause,relief,action "
+    "bass (mm),intonation 1,note"
+)
 FIELDS = HEADER.split(",")
 
 
 def row(**cells: str) -> str:
-    usual = {"serial": "A1", "model": "LARK-25", "stage": "final_inspection", "tech": "T07", "started_at": "2026-03-02 08:00", "outcome": "pass"}
-    given_cells = usual | {name.replace("_bass", " bass (mm)").replace("intonation_1", "intonation 1"): text for name, text in cells.items()}
+    usual = {
+        "serial": "A1",
+        "model": "LARK-25",
+        "stage": "final_inspection",
+        "tech": "T07",
+        "started_at": "2026-03-02 08:00",
+        "outcome": "pass",
+    }
+    given_cells = usual | {
+        name.replace("_bass", " bass (mm)").replace("intonation_1", "intonation 1"): text
+        for name, text in cells.items()
+    }
     return ",".join(given_cells.get(name, "") for name in FIELDS)
 
 
 def read(
-    *rows: str, header: str = HEADER, name: str = "a.csv", limit: datetime | None = None, settled: pl.DataFrame | None = None, **log: object
+    *rows: str,
+    header: str = HEADER,
+    name: str = "a.csv",
+    limit: datetime | None = None,
+    settled: pl.DataFrame | None = None,
+    **log: object,
 ) -> Sheet:
     return read_log(csv(header, *rows), name, small_shop(**log), as_of_limit=limit, settled=settled)
 
@@ -35,9 +53,11 @@ def adds_up(sheet: Sheet) -> bool:
     whole = sheet.set_aside.filter(pl.col("column") == "")
     lines = sheet.visits["line"].n_unique() if sheet.visits.height else sheet.gauge_trials.height
     return (
-        sheet.rows_read == lines + sheet.rows_set_aside and sheet.rows_set_aside == whole.height == whole["line"].n_unique()
-        and sheet.cells_set_aside == sheet.set_aside.height - whole.height and not set(whole["line"]) & set(sheet.visits["line"])
-    )  # fmt: skip
+        sheet.rows_read == lines + sheet.rows_set_aside
+        and sheet.rows_set_aside == whole.height == whole["line"].n_unique()
+        and sheet.cells_set_aside == sheet.set_aside.height - whole.height
+        and not set(whole["line"]) & set(sheet.visits["line"])
+    )
 
 
 def whole_row(sheet: Sheet) -> tuple[str, str]:
@@ -119,11 +139,19 @@ def test_the_log_id_is_the_start_of_the_files_sha_256():
         ({"serial": "1.2E+11"}, "serial damaged by a spreadsheet", "format the column as text"),
         ({"serial": '"'}, "ditto mark", "never copied"),
         ({"stage": ""}, "no stage", "the stage"),
-        ({"stage": "final inspektion"}, "stage 'final inspektion' is not known", 'words = { stage = { "final inspektion" = "final_inspection" } }'),
+        (
+            {"stage": "final inspektion"},
+            "stage 'final inspektion' is not known",
+            'words = { stage = { "final inspektion" = "final_inspection" } }',
+        ),
         ({"model": "LARK-26"}, "model 'LARK-26' is not known", '"LARK-26" = "LARK-25"'),
         ({"outcome": "maybe"}, "outcome 'maybe' is not known", "send back"),
         ({"started_at": ""}, "no date", "the day"),
-        ({"started_at": "31/02/2026"}, "a time that cannot be read", "year-month-day and hour:minute under 'started_at'; found '31/02/2026'"),
+        (
+            {"started_at": "31/02/2026"},
+            "a time that cannot be read",
+            "year-month-day and hour:minute under 'started_at'; found '31/02/2026'",
+        ),
         ({"finished_at": "later"}, "a time that cannot be read", "found 'later'"),
         ({"started_at": "2026-03-29 01:30"}, "a time that does not exist", "Europe/Dublin"),
         ({"finished_at": "2026-03-02 07:59"}, "finished before started", "after the start"),
@@ -201,8 +229,13 @@ def test_a_class_is_a_reading_without_a_value():
 def test_a_pair_and_a_list_fill_their_positions():
     sheet = read("A1,2026-03-02,packing,2.0/1.5,86 87 85 88", header="serial,date,stage,action treble/bass (mm),head")
     assert sheet.readings.select("characteristic", "position", "value").rows() == [
-        ("action", "treble", 2.0), ("action", "bass", 1.5), ("head", "1", 86.0), ("head", "2", 87.0), ("head", "3", 85.0), ("head", "4", 88.0),
-    ]  # fmt: skip
+        ("action", "treble", 2.0),
+        ("action", "bass", 1.5),
+        ("head", "1", 86.0),
+        ("head", "2", 87.0),
+        ("head", "3", 85.0),
+        ("head", "4", 88.0),
+    ]
 
 
 def test_marks_for_no_reading_are_counted_once_for_the_file():
@@ -215,16 +248,24 @@ def test_marks_for_no_reading_are_counted_once_for_the_file():
 def test_a_date_only_is_local_midnight_without_a_known_time_and_counted_in_the_file():
     sheet = read(*[row(started_at="2026-07-02")] * 2, row(started_at="2026-07-02", tech="T08"), row())
     assert sheet.visits.select("started_at", "finished_at", "time_known", "ordinal").rows() == [
-        (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 1), (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 2),
-        (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 1), (datetime(2026, 3, 2, 8, tzinfo=UTC), None, True, 0),
-    ]  # fmt: skip
+        (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 1),
+        (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 2),
+        (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False, 1),
+        (datetime(2026, 3, 2, 8, tzinfo=UTC), None, True, 0),
+    ]
 
 
 def test_a_date_and_clocks_in_columns_of_their_own_are_put_together():
-    sheet = read("A1,02/07/2026,8:05,8:20,packing", "A2,02/07/2026,,,packing", header="serial,date,start,finish,stage", date_order="dmy")
+    sheet = read(
+        "A1,02/07/2026,8:05,8:20,packing",
+        "A2,02/07/2026,,,packing",
+        header="serial,date,start,finish,stage",
+        date_order="dmy",
+    )
     assert sheet.visits.select("started_at", "finished_at", "time_known").rows() == [
-        (datetime(2026, 7, 2, 7, 5, tzinfo=UTC), datetime(2026, 7, 2, 7, 20, tzinfo=UTC), True), (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False),
-    ]  # fmt: skip
+        (datetime(2026, 7, 2, 7, 5, tzinfo=UTC), datetime(2026, 7, 2, 7, 20, tzinfo=UTC), True),
+        (datetime(2026, 7, 1, 23, tzinfo=UTC), None, False),
+    ]
 
 
 def test_a_time_that_exists_twice_is_the_earlier_and_flagged():
@@ -238,7 +279,9 @@ def test_unlisted_techs_and_faults_are_kept_as_typed_and_asked_about_once():
     sheet = read(*[row(serial=f"A{n}", tech="Jo", fault="buzz opan") for n in range(300)])
     assert set(sheet.visits["tech"]) == {"Jo"}
     assert set(sheet.faults["fault"]) == {"buzz opan"}
-    assert [note for note in sheet.notes if "'Jo'" in note] == ["tech 'Jo' is not listed; kept as typed. To list it: [[tech]] key = \"Jo\""]
+    assert [note for note in sheet.notes if "'Jo'" in note] == [
+        "tech 'Jo' is not listed; kept as typed. To list it: [[tech]] key = \"Jo\""
+    ]
     (fault,) = [note for note in sheet.notes if "buzz opan" in note]
     assert "If it is 'open-string buzz', add \"buzz opan\" to its words" in fault
 
@@ -249,7 +292,10 @@ def test_two_names_in_one_cell_are_looked_up_one_by_one():
 
 def test_unknown_headings_are_kept_as_json_and_empty_cells_are_not():
     sheet = read(
-        "A1,2026-03-02,packing,red,", "A2,2026-03-02,packing,,", 'A3,2026-03-02,packing,"a ""b""",é', header="serial,date,stage,Colour,Shelf"
+        "A1,2026-03-02,packing,red,",
+        "A2,2026-03-02,packing,,",
+        'A3,2026-03-02,packing,"a ""b""",é',
+        header="serial,date,stage,Colour,Shelf",
     )
     assert sheet.visits["other"].to_list() == ['{"Colour":"red"}', "", '{"Colour":"a \\"b\\"","Shelf":"é"}']
     assert sum("Colour" in note for note in sheet.notes) == 1
@@ -321,9 +367,14 @@ def test_a_sheet_of_one_stage_needs_no_stage_column():
 
 @pytest.mark.parametrize(
     ("header", "name", "words"),
-    [("model,started_at,stage", "a.csv", "serial"), ("serial,model,stage", "a.csv", "date"), ("serial,date", "a.csv", "no stage column"),
-     ("serial,date,stage,S/N", "a.csv", "both mean serial"), ("serial,date,stage", "a.txt", "no [[log]] of shop.toml matches")],
-)  # fmt: skip
+    [
+        ("model,started_at,stage", "a.csv", "serial"),
+        ("serial,model,stage", "a.csv", "date"),
+        ("serial,date", "a.csv", "no stage column"),
+        ("serial,date,stage,S/N", "a.csv", "both mean serial"),
+        ("serial,date,stage", "a.txt", "no [[log]] of shop.toml matches"),
+    ],
+)
 def test_a_file_that_is_no_log_is_refused_in_one_line(header, name, words):
     with pytest.raises(FileProblem) as problem:
         read("1,2,3,4", header=header, name=name)
@@ -334,22 +385,34 @@ def test_a_file_that_is_no_log_is_refused_in_one_line(header, name, words):
 
 INSTRUMENT = "Serial,Model,Date,Nut tech,Nut bass,Relief,Action B,Result"
 MAPPED = {
-    "Nut tech": "tech @ nut_slotting", "Nut bass": "action bass @ nut_slotting (mm)", "Relief": "relief @ final_inspection (in)",
-    "Action B": "action bass @ final_inspection (mm)", "Result": "outcome @ final_inspection",
-}  # fmt: skip
+    "Nut tech": "tech @ nut_slotting",
+    "Nut bass": "action bass @ nut_slotting (mm)",
+    "Relief": "relief @ final_inspection (in)",
+    "Action B": "action bass @ final_inspection (mm)",
+    "Result": "outcome @ final_inspection",
+}
 
 
 def test_a_row_an_instrument_gives_a_visit_for_each_stage_with_a_value():
     sheet = read(
-        "A1,LARK-25,2026-03-02 14:00,JR,0.6,.010,2.4,pass", "A2,LARK-25,2026-03-02,,,.010,x,pass", "A3,LARK-25,2026-03-02,,,,,", "A4,LARK-25,,JR,,,,",
-        "A5,LARK-99,2026-03-02,JR,0.6,.010,,", header=INSTRUMENT, shape="instrument", headings=MAPPED, empty_outcome="pass",
-    )  # fmt: skip
+        "A1,LARK-25,2026-03-02 14:00,JR,0.6,.010,2.4,pass",
+        "A2,LARK-25,2026-03-02,,,.010,x,pass",
+        "A3,LARK-25,2026-03-02,,,,,",
+        "A4,LARK-25,,JR,,,,",
+        "A5,LARK-99,2026-03-02,JR,0.6,.010,,",
+        header=INSTRUMENT,
+        shape="instrument",
+        headings=MAPPED,
+        empty_outcome="pass",
+    )
     assert sheet.visits.select("line", "serial", "stage", "tech", "time_known", "outcome").sort("line").rows() == [
         (2, "A1", "nut_slotting", "T07", False, "pass"),
         (2, "A1", "final_inspection", "", False, "pass"),
         (3, "A2", "final_inspection", "", False, "pass"),
     ]
-    assert sheet.readings.select("line", "stage", "characteristic", "value").sort("line", "stage", "characteristic").rows() == [
+    assert sheet.readings.select("line", "stage", "characteristic", "value").sort(
+        "line", "stage", "characteristic"
+    ).rows() == [
         (2, "final_inspection", "action", 2.4),
         (2, "final_inspection", "relief", 0.254),
         (2, "nut_slotting", "action", 0.6),
@@ -362,9 +425,13 @@ def test_a_row_an_instrument_gives_a_visit_for_each_stage_with_a_value():
 
 def test_a_stages_own_date_counts_in_an_instrument_sheet():
     sheet = read(
-        "A1,2026-03-02,2026-03-03 09:00,.010", header="serial,date,finished_at @ final_inspection,relief @ final_inspection (in)", shape="instrument",
-    )  # fmt: skip
-    assert sheet.visits.select("stage", "finished_at", "time_known").rows() == [("final_inspection", datetime(2026, 3, 3, 9, tzinfo=UTC), True)]
+        "A1,2026-03-02,2026-03-03 09:00,.010",
+        header="serial,date,finished_at @ final_inspection,relief @ final_inspection (in)",
+        shape="instrument",
+    )
+    assert sheet.visits.select("stage", "finished_at", "time_known").rows() == [
+        ("final_inspection", datetime(2026, 3, 3, 9, tzinfo=UTC), True)
+    ]
 
 
 def test_a_changed_cell_of_one_stage_leaves_the_other_visits_of_an_instrument_row_as_they_were():
@@ -376,8 +443,14 @@ def test_a_changed_cell_of_one_stage_leaves_the_other_visits_of_an_instrument_ro
 
     before = hashes("A1,LARK-25,2026-03-02,T07,0.2,0.3,T08,dull")
     changed = {
-        "nut_slotting": [hashes("A1,LARK-25,2026-03-02,T07,0.2,0.4,T08,dull"), hashes("A1,LARK-25,2026-03-02,T07,0.2,0.3,T09,dull")],
-        "final_inspection": [hashes("A1,LARK-25,2026-03-02,T07,0.1,0.3,T08,dull"), hashes("A1,LARK-25,2026-03-02,T08,0.2,0.3,T08,dull")],
+        "nut_slotting": [
+            hashes("A1,LARK-25,2026-03-02,T07,0.2,0.4,T08,dull"),
+            hashes("A1,LARK-25,2026-03-02,T07,0.2,0.3,T09,dull"),
+        ],
+        "final_inspection": [
+            hashes("A1,LARK-25,2026-03-02,T07,0.1,0.3,T08,dull"),
+            hashes("A1,LARK-25,2026-03-02,T08,0.2,0.3,T08,dull"),
+        ],
     }
     for stage, others in changed.items():
         for after in others:
@@ -403,16 +476,23 @@ def test_a_gauge_study_gives_trials_in_canonical_units():
         (3, "T07", "2", 0.254, "thou"),
         (4, "T07", "3", 0.254, "mm"),
     ]
-    assert sheet.set_aside.select("line", "reason").rows() == [(5, "characteristic not known"), (6, "no tech"), (7, "cannot be read")]
+    assert sheet.set_aside.select("line", "reason").rows() == [
+        (5, "characteristic not known"),
+        (6, "no tech"),
+        (7, "cannot be read"),
+    ]
     assert list(sheet.gauge_trials.schema.items()) == list(tables.GAUGE_TRIALS.items())
     assert adds_up(sheet)
 
 
 def test_the_position_of_a_study_belongs_to_its_part():
     sheet = read(
-        "S1,action bass,,P1,JR,1,2.4", "S1,action,treble,P1,JR,1,2.1", "S1,Action,,P2,JR,1,2.1",
-        header="study,characteristic,position,part,tech,trial,value", shape="study",
-    )  # fmt: skip
+        "S1,action bass,,P1,JR,1,2.4",
+        "S1,action,treble,P1,JR,1,2.1",
+        "S1,Action,,P2,JR,1,2.1",
+        header="study,characteristic,position,part,tech,trial,value",
+        shape="study",
+    )
     assert sheet.gauge_trials.select("characteristic", "part", "value").rows() == [
         ("action", "P1 bass", 2.4),
         ("action", "P1 treble", 2.1),
@@ -437,7 +517,9 @@ def test_a_workbook_is_read_like_a_csv_file():
     sheet.write_datetime(3, 1, datetime(2026, 3, 2, 8, 15), day)
     book.close()
     read_sheet = read_log(out.getvalue(), "a.xlsx", small_shop(files="*.xlsx"))
-    assert read_sheet.visits.select("line", "serial", "started_at").rows() == [(4, "A1", datetime(2026, 3, 2, 8, 15, tzinfo=UTC))]
+    assert read_sheet.visits.select("line", "serial", "started_at").rows() == [
+        (4, "A1", datetime(2026, 3, 2, 8, 15, tzinfo=UTC))
+    ]
     assert read_sheet.readings["value"].to_list() == [0.254]
 
 
@@ -460,7 +542,9 @@ CELLS = {
     "note": ["", "a, b", "x"],
 }
 ROWS = st.lists(st.tuples(*(st.sampled_from(CELLS[name]) for name in FIELDS)), min_size=1, max_size=12)
-DAMAGE = st.one_of(st.none(), st.tuples(st.integers(0, 2000), st.sampled_from(['"', ",", "\n", "\x00", "é", "x", "", ";"])))
+DAMAGE = st.one_of(
+    st.none(), st.tuples(st.integers(0, 2000), st.sampled_from(['"', ",", "\n", "\x00", "é", "x", "", ";"]))
+)
 
 
 @given(ROWS, st.lists(DAMAGE, max_size=4))
@@ -486,7 +570,11 @@ def test_every_row_of_a_damaged_log_is_accounted_for(rows, damage):
 def test_a_log_reads_the_same_row_by_row_and_all_at_once(rows):
     def facts(sheet: Sheet) -> list[tuple[object, ...]]:
         visits = sheet.visits.drop("log_id", "line", "ordinal").rows()
-        return [*visits, *sheet.readings.drop("log_id", "line").sort(pl.all()).rows(), *sheet.faults.drop("log_id", "line").rows()]
+        return [
+            *visits,
+            *sheet.readings.drop("log_id", "line").sort(pl.all()).rows(),
+            *sheet.faults.drop("log_id", "line").rows(),
+        ]
 
     def log(some: list[tuple[str, ...]]) -> bytes:
         return pl.DataFrame(some, schema=FIELDS, orient="row").write_csv().encode()

@@ -1,4 +1,6 @@
-"""A row as it was typed: its hash must never change, or unsettled conflicts would turn round with a new version of the program."""
+"""A row as it was typed: its hash must never change, or unsettled conflicts would turn round with a new version of the
+program.
+"""
 
 from base64 import b64encode
 from hashlib import blake2b
@@ -37,14 +39,18 @@ def test_hashing_many_texts_at_once_is_hashing_one_at_a_time(texts):
 
 
 def test_rows_that_differ_in_one_digit_have_hashes_of_their_own():
-    texts = pl.select(pl.format("SN{}|2026-03-02 08:00|0.{}", pl.int_range(200_000) // 1000, pl.int_range(200_000) % 1000)).to_series()
+    texts = pl.select(
+        pl.format("SN{}|2026-03-02 08:00|0.{}", pl.int_range(200_000) // 1000, pl.int_range(200_000) % 1000)
+    ).to_series()
     assert len(np.unique(hash_of(texts))) == 200_000
 
 
 def test_the_hash_of_a_row_is_that_of_its_filled_cells_under_their_meaning():
     shop = small_shop()
     columns = Headings(shop, shop.logs[0]).table(["S/N", "Date", "Stage", "Colour", "Relief (in)"], "a.csv")
-    rows = pl.DataFrame({"line": [2], "c0": ["A1"], "c1": ["2026-03-02"], "c2": ["packing"], "c3": [""], "c4": [".010"]})
+    rows = pl.DataFrame(
+        {"line": [2], "c0": ["A1"], "c1": ["2026-03-02"], "c2": ["packing"], "c3": [""], "c4": [".010"]}
+    )
     tagged = "".join(
         "\x1e" + b64encode(blake2b(meaning.encode(), digest_size=3).digest()).decode() + cell
         for meaning, cell in [("date", "2026-03-02"), ("relief", ".010"), ("serial", "A1"), ("stage", "packing")]

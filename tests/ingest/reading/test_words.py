@@ -40,7 +40,8 @@ def test_the_sheets_own_words_come_first():
 
 
 @pytest.mark.parametrize(
-    ("text", "kept", "unknown"), [("JR", "T07", []), ("JR/AO", "T07/T08", []), ("Jo & J.R.", "Jo & T07", ["Jo"]), ("Jo", "Jo", ["Jo"])]
+    ("text", "kept", "unknown"),
+    [("JR", "T07", []), ("JR/AO", "T07/T08", []), ("Jo & J.R.", "Jo & T07", ["Jo"]), ("Jo", "Jo", ["Jo"])],
 )
 def test_techs_are_kept_as_typed_where_they_are_not_listed(text, kept, unknown):
     keys, asked = words().or_as_typed("tech", pl.Series([text]))
@@ -48,5 +49,7 @@ def test_techs_are_kept_as_typed_where_they_are_not_listed(text, kept, unknown):
 
 
 def test_a_question_names_the_nearest_known_and_the_line_to_paste():
-    assert 'words = { stage = { "Finl inspection" = "final_inspection" } }' in words().wanted("stage", "Finl inspection")
+    assert 'words = { stage = { "Finl inspection" = "final_inspection" } }' in words().wanted(
+        "stage", "Finl inspection"
+    )
     assert '[[tech]] key = "Qq"' in words().ask("tech", "Qq")

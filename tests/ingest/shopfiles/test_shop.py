@@ -26,12 +26,21 @@ FAULTS = [
     (lambda t: t.update(stage=[]), ["stage is []", "at least one"]),
     (lambda t: t["stage"][1].update(role="bnch"), ["stage nut_slotting: role is 'bnch'", '"bench"']),
     (lambda t: t["stage"][1].update(minutes=-1), ["stage nut_slotting: minutes is -1", "greater than or equal to 0"]),
-    (lambda t: t["stage"][4].update(minutes={"harp": 3}), ["stage final_inspection: minutes is 'harp'", "banjo, tenor ukulele, other"]),
+    (
+        lambda t: t["stage"][4].update(minutes={"harp": 3}),
+        ["stage final_inspection: minutes is 'harp'", "banjo, tenor ukulele, other"],
+    ),
     (lambda t: t["stage"][1].update(families=["harp"]), ["stage nut_slotting: families is 'harp'", "banjo"]),
     (lambda t: t["stage"].append({"key": "packing"}), ["stage packing: the key stands 2 times"]),
     (lambda t: t["stage"].append({"key": "supplier"}), ["stage supplier: key may not be one of"]),
-    (lambda t: t["characteristic"][0].update(set_at="nowhere"), ["characteristic relief: set_at is 'nowhere'", "nut_slotting"]),
-    (lambda t: t["characteristic"][0].update(at_pitch_from="nowhere"), ["characteristic relief: at_pitch_from is 'nowhere'"]),
+    (
+        lambda t: t["characteristic"][0].update(set_at="nowhere"),
+        ["characteristic relief: set_at is 'nowhere'", "nut_slotting"],
+    ),
+    (
+        lambda t: t["characteristic"][0].update(at_pitch_from="nowhere"),
+        ["characteristic relief: at_pitch_from is 'nowhere'"],
+    ),
     (lambda t: t["characteristic"][0].update(plausible=["1", "2"]), ["characteristic relief", "'1' has no unit"]),
     (lambda t: t["characteristic"][0].update(plausible=["2 mm", "1 mm"]), ["characteristic relief", "not rising"]),
     (lambda t: t["characteristic"][1].update(positions=["bass", "bass"]), ["characteristic action", "one twice"]),
@@ -41,26 +50,44 @@ FAULTS = [
     (lambda t: t["model"][0].update(setup="DRAY-5"), ["model LARK-25: setup 'DRAY-5' is another model's key"]),
     (lambda t: t["model"][0].update(scale="long"), ["model LARK-25: scale", "'long'"]),
     (lambda t: t["fault"][0].update(suspect="nowhere"), ["fault open-string buzz: suspect is 'nowhere'", "supplier"]),
-    (lambda t: t["fault"][1].update(words=["Buzz open"]), ["fault high fret: 'buzz open' already means open-string buzz"]),
+    (
+        lambda t: t["fault"][1].update(words=["Buzz open"]),
+        ["fault high fret: 'buzz open' already means open-string buzz"],
+    ),
     (lambda t: t["tech"][0].update(qualified=["nowhere"]), ["tech T07: qualified is 'nowhere'"]),
     (lambda t: t["tech"][0].update(started="soon"), ["tech T07: started is 'soon'"]),
-    (lambda t: t.update(judging={"width": 3.0, "false_signals_per_week": 1.0}), ["judging: false_signals_per_week and width are both given"]),
-    (lambda t: t.update(judging={"width": 3.0, "rules": ["beyound"]}), ["judging: rules", "'beyound'", '"two of three"']),
+    (
+        lambda t: t.update(judging={"width": 3.0, "false_signals_per_week": 1.0}),
+        ["judging: false_signals_per_week and width are both given"],
+    ),
+    (
+        lambda t: t.update(judging={"width": 3.0, "rules": ["beyound"]}),
+        ["judging: rules", "'beyound'", '"two of three"'],
+    ),
     (lambda t: t.update(people={"show": "names"}), ["people", "needs a purpose"]),
     (lambda t: t.update(calendar={"open": "7-17"}), ["calendar: open = '7-17'", "07:30-17:00"]),
     (lambda t: t.update(calendar={"open": "17:00-07:00"}), ["calendar: open", "ends before it begins"]),
     (lambda t: t.update(calendar={"breaks": ["12:00-12:30", "12:15-12:45"]}), ["calendar: breaks", "overlap"]),
     (lambda t: t.update(calendar={"closed": ["2026-12-32"]}), ["calendar: closed", "'2026-12-32' is no day"]),
-    (lambda t: t.update(plan=[{"characteristic": "bow", "sample": 50, "accept": 2}]), ["plan: characteristic is 'bow'", "neck_bow"]),
-    (lambda t: t.update(plan=[{"characteristic": "neck_bow", "sample": 2, "accept": 2}]), ["plan neck_bow: accept 2 is not below sample 2"]),
+    (
+        lambda t: t.update(plan=[{"characteristic": "bow", "sample": 50, "accept": 2}]),
+        ["plan: characteristic is 'bow'", "neck_bow"],
+    ),
+    (
+        lambda t: t.update(plan=[{"characteristic": "neck_bow", "sample": 2, "accept": 2}]),
+        ["plan neck_bow: accept 2 is not below sample 2"],
+    ),
     (lambda t: t["log"][0].update(shape="list"), ["log bench: shape is 'list'", '"instrument"']),
     (lambda t: t["log"][0].update(stage="nowhere"), ["log bench: stage is 'nowhere'"]),
     (lambda t: t["log"][0].update(empty_outcome="fine"), ["log bench: empty_outcome is 'fine'", "pass"]),
-    (lambda t: t["log"][0].update(words={"stage": {"fin": "finale"}}), ["log bench: words, stage, 'fin' is 'finale'", "final_inspection"]),
+    (
+        lambda t: t["log"][0].update(words={"stage": {"fin": "finale"}}),
+        ["log bench: words, stage, 'fin' is 'finale'", "final_inspection"],
+    ),
     (lambda t: t["log"][0].update(units={"releif": "mm"}), ["log bench: units names 'releif'", "relief"]),
     (lambda t: t["log"][0].update(words={"outcom": {"ok": "pass"}}), ["log bench: words is 'outcom'", "outcome"]),
     (lambda t: t["log"][0].update(units={"relief": "cents"}), ["log bench: units, relief is 'cents'"]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("change", "words"), FAULTS)
@@ -75,7 +102,9 @@ def test_a_fault_names_file_key_value_and_what_is_allowed(change, words):
 def test_every_fault_is_told_at_once():
     said = fault_of(lambda t: (t["stage"][1].update(role="bnch"), t["characteristic"][0].update(quantity="mass")))
     assert len(said.split("\n")) == 2
-    said = fault_of(lambda t: (t["characteristic"][0].update(set_at="nowhere"), t["tech"][0].update(qualified=["nowhere"])))
+    said = fault_of(
+        lambda t: (t["characteristic"][0].update(set_at="nowhere"), t["tech"][0].update(qualified=["nowhere"]))
+    )
     assert len(said.split("\n")) == 2
 
 
@@ -101,7 +130,9 @@ def test_amounts_of_the_shop_are_canonical():
 
 def test_the_step_of_a_leaf_set_is_the_middle_gap_between_its_leaves():
     table = copy.deepcopy(TABLE)
-    table["gauge"] = [{"key": "leaves", "measures": ["relief"], "leaves": ["0.002 in", "0.003 in", "0.004 in", "0.006 in"]}]
+    table["gauge"] = [
+        {"key": "leaves", "measures": ["relief"], "leaves": ["0.002 in", "0.003 in", "0.004 in", "0.006 in"]}
+    ]
     assert checked_shop(table).gauges[0].step == pytest.approx(0.0254)
 
 

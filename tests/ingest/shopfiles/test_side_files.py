@@ -28,7 +28,9 @@ def test_a_lot_keeps_its_limit_in_mm(tmp_path):
 
 
 def test_climate_stands_in_utc_and_celsius(tmp_path):
-    (tmp_path / "climate.csv").write_text("at,room,rh,temperature\n2026-07-02 08:00,bench,48,68\n2026-07-02T07:00Z,bench,47,\n")
+    (tmp_path / "climate.csv").write_text(
+        "at,room,rh,temperature\n2026-07-02 08:00,bench,48,68\n2026-07-02T07:00Z,bench,47,\n"
+    )
     shop = small_shop()
     fahrenheit = shop.model_copy(update={"shop": shop.shop.model_copy(update={"temperature": "F"})})
     rows = read_climate(tmp_path, fahrenheit).to_dicts()
@@ -37,7 +39,9 @@ def test_climate_stands_in_utc_and_celsius(tmp_path):
 
 
 def test_changes_are_dated(tmp_path):
-    (tmp_path / "changes.csv").write_text("from_date,to_date,model,stage,what,note\n2026-03-02,2026-03-09,tenor,nut_slotting,jig,spare jig\n")
+    (tmp_path / "changes.csv").write_text(
+        "from_date,to_date,model,stage,what,note\n2026-03-02,2026-03-09,tenor,nut_slotting,jig,spare jig\n"
+    )
     (row,) = read_changes(tmp_path, SHOP).to_dicts()
     assert (row["from_date"], row["to_date"], row["model"], row["stage"], row["what"]) == (
         date(2026, 3, 2),
@@ -57,15 +61,27 @@ def test_changes_are_dated(tmp_path):
         ("lots.csv", "supplier,lot\nS1,\n", ["lots.csv, line 2: lot is empty"]),
         ("lots.csv", "supplier,lott\nS1,\n", ["heading 'lott' is not known", "('lot'?)", "no heading 'lot'"]),
         ("lots.csv", "supplier,lot,agreed_limit\nS1,L1,long\n", ["lots.csv, line 2: agreed_limit 'long'"]),
-        ("changes.csv", "from_date,what\n2.3.2026,jig\n", ["changes.csv, line 2: from_date is '2.3.2026'", "year-month-day"]),
-        ("changes.csv", "from_date,what,stage\n2026-03-02,jig,nut\n", ["changes.csv, line 2: stage is 'nut'", "nut_slotting"]),
-        ("changes.csv", "from_date,to_date,what\n2026-03-02,2026-03-01,jig\n", ["changes.csv: 'jig' ends 2026-03-01 before it begins"]),
+        (
+            "changes.csv",
+            "from_date,what\n2.3.2026,jig\n",
+            ["changes.csv, line 2: from_date is '2.3.2026'", "year-month-day"],
+        ),
+        (
+            "changes.csv",
+            "from_date,what,stage\n2026-03-02,jig,nut\n",
+            ["changes.csv, line 2: stage is 'nut'", "nut_slotting"],
+        ),
+        (
+            "changes.csv",
+            "from_date,to_date,what\n2026-03-02,2026-03-01,jig\n",
+            ["changes.csv: 'jig' ends 2026-03-01 before it begins"],
+        ),
         ("climate.csv", "at,rh\n2026-03-02 08:00,148\n", ["climate.csv, line 2: rh is '148'", "0 to 100"]),
         ("climate.csv", "at,rh\nnoon,48\n", ["climate.csv, line 2: at is 'noon'"]),
         ("climate.csv", "at,rh\n2026-03-02 08:00,48,9\n", ["climate.csv, line 2: 3 cells under 2 headings"]),
         ("climate.csv", "at,rh\n2026-03-02 08:00,4\xff8\n", ["climate.csv, line 2: a letter that is not UTF-8"]),
     ],
-)  # fmt: skip
+)
 def test_a_fault_names_file_line_column_and_what_is_wanted(tmp_path, name, text, words):
     (tmp_path / name).write_bytes(text.encode("latin-1"))
     with pytest.raises(ShopProblem) as problem:

@@ -45,7 +45,7 @@ FAULTS = [
     ("relief,,,DRAY-5,,,.1,0,.2,mm,,2026-02-30,", ["line 2: agreed_on is '2026-02-30'"]),
     ("relief,,tenor ukulele,DRAY-5,,,.1,0,.2,mm,,,", ["line 2: model 'DRAY-5' is a banjo"]),
     ("relief,,,,,,.1,0,.2,mm,,,a,b", ["line 2: 14 cells under 13 headings"]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("line", "words"), FAULTS)
@@ -68,14 +68,25 @@ def test_two_rows_that_would_both_hold_are_refused_with_both_lines(tmp_path, fir
 
 
 def test_rows_that_differ_in_date_or_field_stand_side_by_side(tmp_path):
-    lines = ["relief,,,,,,.1,0,.2,mm,,,", "relief,,,,,,.1,0,.3,mm,2026-01-01,,", "relief,,,tenor,,,.1,0,.3,mm,,,", "relief,,,DRAY-5,,,.1,0,.3,mm,,,"]
+    lines = [
+        "relief,,,,,,.1,0,.2,mm,,,",
+        "relief,,,,,,.1,0,.3,mm,2026-01-01,,",
+        "relief,,,tenor,,,.1,0,.3,mm,,,",
+        "relief,,,DRAY-5,,,.1,0,.3,mm,,,",
+    ]
     assert specs_of(tmp_path, *lines).rows.height == 4
 
 
 def test_limits_are_kept_in_canonical_units_and_a_one_sided_limit_leaves_the_other_empty(tmp_path):
     row = specs_of(tmp_path, "relief,,,,,,,,.012,in,2026-03-02,,agreed").rows.row(0, named=True)
     assert row["upper"] == pytest.approx(0.3048)
-    assert (row["lower"], row["target"], row["from_date"], row["note"], row["line"]) == (None, None, date(2026, 3, 2), "agreed", 2)
+    assert (row["lower"], row["target"], row["from_date"], row["note"], row["line"]) == (
+        None,
+        None,
+        date(2026, 3, 2),
+        "agreed",
+        2,
+    )
 
 
 def test_no_file_is_no_rows(tmp_path):
@@ -83,7 +94,14 @@ def test_no_file_is_no_rows(tmp_path):
 
 
 def key(**given: object) -> dict[str, object]:
-    usual = {"characteristic": "relief", "position": "", "family": "tenor ukulele", "model": "LARK-25", "stage": "final_inspection", "supplier": "S1"}
+    usual = {
+        "characteristic": "relief",
+        "position": "",
+        "family": "tenor ukulele",
+        "model": "LARK-25",
+        "stage": "final_inspection",
+        "supplier": "S1",
+    }
     return usual | {"date": date(2026, 3, 2)} | given
 
 
@@ -115,7 +133,12 @@ def test_the_preferred_row_wins_and_rows_are_not_merged(tmp_path):
 
 
 def test_the_latest_date_that_has_come_wins(tmp_path):
-    specs = specs_of(tmp_path, "relief,,,,,,.1,0,.2,mm,,,", "relief,,,,,,.1,0,.3,mm,2026-03-01,,", "relief,,,,,,.1,0,.4,mm,2026-03-02,,")
+    specs = specs_of(
+        tmp_path,
+        "relief,,,,,,.1,0,.2,mm,,,",
+        "relief,,,,,,.1,0,.3,mm,2026-03-01,,",
+        "relief,,,,,,.1,0,.4,mm,2026-03-02,,",
+    )
     assert held(specs) == 4
     assert held(specs, date=date(2026, 3, 1)) == 3
     assert held(specs, date=date(2026, 2, 1)) == 2
@@ -166,12 +189,20 @@ KEY = st.fixed_dictionaries(
 
 
 @given(
-    st.lists(ROW, max_size=12, unique_by=lambda row: tuple("tenor" if row[name] == "LARK-25" else row[name] for name in sorted(row))),
+    st.lists(
+        ROW,
+        max_size=12,
+        unique_by=lambda row: tuple("tenor" if row[name] == "LARK-25" else row[name] for name in sorted(row)),
+    ),
     st.lists(KEY, min_size=1, max_size=8),
 )
 def test_matching_many_at_once_is_matching_one_at_a_time(rows, keys):
     specs = Specs(
-        shaped(pl.DataFrame(rows, schema={name: SPECS[name] for name in ROW.wrapped_strategy.mapping} if rows else SPECS), SPECS), small_shop().setups
+        shaped(
+            pl.DataFrame(rows, schema={name: SPECS[name] for name in ROW.wrapped_strategy.mapping} if rows else SPECS),
+            SPECS,
+        ),
+        small_shop().setups,
     )
     schema = {name: pl.Date if name == "date" else pl.String for name in KEYS}
     assert specs.match(pl.DataFrame(keys, schema=schema)).to_list() == [by_hand(specs, one) for one in keys]

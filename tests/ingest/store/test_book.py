@@ -14,9 +14,10 @@ WRITER = """
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from ingest import book
+from ingest.store import book
 for number in range(40):
-    book.write_entry(Path(sys.argv[1]), "note", f"{sys.argv[2]} {number}", sys.argv[2], now=datetime(2026, 6, 1, tzinfo=UTC))
+    said = f"{sys.argv[2]} {number}"
+    book.write_entry(Path(sys.argv[1]), "note", said, sys.argv[2], now=datetime(2026, 6, 1, tzinfo=UTC))
 """
 
 
@@ -28,13 +29,38 @@ def test_an_empty_book_has_empty_tables(tmp_path):
 
 def test_the_sequence_rises_over_all_tables(tmp_path):
     folder = shop(tmp_path)
-    row = {"characteristic": "relief", "position": "", "model": "LARK-25", "stage": "play_test", "tech": "", "baseline_from": date(2026, 3, 2),
-           "baseline_to": date(2026, 3, 6), "holds_from": NOW, "centre": 0.2, "sigma": 0.05, "n": 100, "left_out": "[]"}  # fmt: skip
-    assert book.write_limits(folder, pl.DataFrame([row, row | {"model": "HERON"}]), "Mo", "first baseline", now=NOW) == 2
-    assert book.write_entry(folder, "action", "new nut files", "Mo", now=NOW, owner="Jo", due=date(2026, 6, 8), model="LARK-25") == 3
+    row = {
+        "characteristic": "relief",
+        "position": "",
+        "model": "LARK-25",
+        "stage": "play_test",
+        "tech": "",
+        "baseline_from": date(2026, 3, 2),
+        "baseline_to": date(2026, 3, 6),
+        "holds_from": NOW,
+        "centre": 0.2,
+        "sigma": 0.05,
+        "n": 100,
+        "left_out": "[]",
+    }
+    assert (
+        book.write_limits(folder, pl.DataFrame([row, row | {"model": "HERON"}]), "Mo", "first baseline", now=NOW) == 2
+    )
+    assert (
+        book.write_entry(
+            folder, "action", "new nut files", "Mo", now=NOW, owner="Jo", due=date(2026, 6, 8), model="LARK-25"
+        )
+        == 3
+    )
     held = book.read(folder)
     assert held["limits_on_file"]["sequence"].to_list() == [1, 2]
-    assert held["limits_on_file"].select("model", "centre", "n", "holds_from", "baseline_to").rows()[1] == ("HERON", 0.2, 100, NOW, date(2026, 3, 6))
+    assert held["limits_on_file"].select("model", "centre", "n", "holds_from", "baseline_to").rows()[1] == (
+        "HERON",
+        0.2,
+        100,
+        NOW,
+        date(2026, 3, 6),
+    )
     entry = held["bench_book"].row(0, named=True)
     assert (entry["sequence"], entry["text"], entry["due"], entry["who"], entry["at"], entry["tech"]) == (
         3,
@@ -66,6 +92,14 @@ def test_two_writers_at_once_lose_nothing(tmp_path):
 
 
 def test_the_latest_line_of_a_cell_counts_unless_it_is_undone():
-    lines = pl.DataFrame({"sequence": [1, 2, 3, 4], "log_id": ["a"] * 4, "line": [2, 2, 3, 3], "column": ["relief"] * 4, "value": ["1", "2", "3", ""],
-                          "undone": [False, False, False, True]})  # fmt: skip
+    lines = pl.DataFrame(
+        {
+            "sequence": [1, 2, 3, 4],
+            "log_id": ["a"] * 4,
+            "line": [2, 2, 3, 3],
+            "column": ["relief"] * 4,
+            "value": ["1", "2", "3", ""],
+            "undone": [False, False, False, True],
+        }
+    )
     assert book.standing_corrections(lines).select("line", "value").rows() == [(2, "2")]

@@ -1,4 +1,6 @@
-"""An instrument of two models, or two lots: said once with both values, file and line, and nothing is set aside for it."""
+"""An instrument of two models, or two lots: said once with both values, file and line, and nothing is set aside for
+it.
+"""
 
 import polars as pl
 from hypothesis import given
@@ -6,11 +8,11 @@ from hypothesis import strategies as st
 
 from dashboard.commands import telling
 from ingest.store import carried
+from ingest.store.store import open_snapshot
 from ingest.terms import tables
 from ingest.verbs.again import again
 from ingest.verbs.load import load, unload
 from ingest.verbs.mend import correct
-from ingest.store.store import open_snapshot
 from tests.ingest.bench import HEADER, NOW, log, row, shop
 
 LATER = {"start": "2026-03-04 09:00", "finish": "2026-03-04 09:20", "stage": "final_inspection"}
@@ -69,20 +71,29 @@ def test_a_row_set_aside_as_a_conflict_is_not_asked_about_twice(tmp_path):
     assert [file.two_values.height for file in came] == [0, 0]
 
 
-ROW = st.tuples(st.sampled_from("ABC"), st.integers(0, 3), st.sampled_from(["", "x", "y", "z"]), st.sampled_from(["", "p", "q"]))
+ROW = st.tuples(
+    st.sampled_from("ABC"), st.integers(0, 3), st.sampled_from(["", "x", "y", "z"]), st.sampled_from(["", "p", "q"])
+)
 
 
 @given(st.lists(ROW, max_size=12))
 def test_what_is_found_is_what_reading_row_by_row_finds(rows):
     visits = pl.DataFrame(
-        [{"serial": serial, "line": line, "started_at": NOW.replace(hour=hour), "model": model, "lot": lot}
-         for line, (serial, hour, model, lot) in enumerate(rows)],
+        [
+            {"serial": serial, "line": line, "started_at": NOW.replace(hour=hour), "model": model, "lot": lot}
+            for line, (serial, hour, model, lot) in enumerate(rows)
+        ],
         schema={"serial": pl.String, "line": pl.Int64, "started_at": tables.TIME, "model": pl.String, "lot": pl.String},
-    )  # fmt: skip
+    )
     wanted = []
     for field, place in (("lot", 3), ("model", 2)):
         for serial in "ABC":
-            said = sorted((hour, line, row[place]) for line, row in enumerate(rows) for hour in [row[1]] if row[0] == serial and row[place])
+            said = sorted(
+                (hour, line, row[place])
+                for line, row in enumerate(rows)
+                for hour in [row[1]]
+                if row[0] == serial and row[place]
+            )
             other = next((each for each in said if each[2] != said[0][2]), None)
             if other:
                 wanted.append((field, serial, said[0][2], said[0][1], other[2], other[1]))

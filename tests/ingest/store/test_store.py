@@ -6,10 +6,10 @@ import polars as pl
 import pytest
 
 from ingest.store import store
-from ingest.terms import tables
-from ingest.verbs.load import load, unload
 from ingest.store.snapshot import SCHEMAS
 from ingest.store.store import newest, open_snapshot
+from ingest.terms import tables
+from ingest.verbs.load import load, unload
 from tests.ingest.bench import GROWING, NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 
@@ -25,13 +25,19 @@ def test_a_shop_without_a_log_has_every_table_empty(tmp_path):
 
 def test_every_table_has_its_columns_and_types_and_gives_single_columns(tmp_path):
     folder = shop(tmp_path)
-    load(folder, [log(folder, "a.csv", [row("A1", outcome="fixed", fault="open-string buzz"), row("A2", relief="x")])], now=NOW)
+    load(
+        folder,
+        [log(folder, "a.csv", [row("A1", outcome="fixed", fault="open-string buzz"), row("A2", relief="x")])],
+        now=NOW,
+    )
     snapshot = open_snapshot(folder)
     for name, schema in SCHEMAS.items():
         assert dict(snapshot.table(name).schema) == schema, name
         first, *_, last = schema
         assert snapshot.table(name, last, first).columns == [last, first]
-    assert snapshot.table("visits", "serial", "model").rows() == list(snapshot.table("visits").select("serial", "model").rows())
+    assert snapshot.table("visits", "serial", "model").rows() == list(
+        snapshot.table("visits").select("serial", "model").rows()
+    )
 
 
 def test_text_is_never_null_and_numbers_never_nan(tmp_path):
@@ -84,7 +90,7 @@ def test_delta_tables_are_plain_and_old_enough_for_any_reader(tmp_path):
 
 
 def test_many_small_logs_are_put_together_and_old_versions_go_in_time(tmp_path, monkeypatch):
-    monkeypatch.setattr("ingest.delta.MANY_FILES", 5)
+    monkeypatch.setattr("ingest.store.delta.MANY_FILES", 5)
     monkeypatch.setattr(store, "TIDY_EVERY", 4)
     folder = shop(tmp_path, GROWING)
     for number in range(12):
@@ -93,7 +99,9 @@ def test_many_small_logs_are_put_together_and_old_versions_go_in_time(tmp_path, 
     assert open_snapshot(folder).version == 12
     files = len(list((folder / "store" / "visits").glob("*.parquet")))
     assert files <= 14
-    assert open_snapshot(folder).table("visits", "serial", "note").sort("serial").rows() == sorted((f"A{k}", "11") for k in range(12))
+    assert open_snapshot(folder).table("visits", "serial", "note").sort("serial").rows() == sorted(
+        (f"A{k}", "11") for k in range(12)
+    )
     kept = [n for n in range(1, 13) if _readable(folder, n)]
     assert kept == [9, 10, 11, 12]
     assert open_snapshot(folder, version=10).table("visits").height == 10
@@ -111,7 +119,9 @@ def _readable(folder, n):
 
 def test_the_same_study_in_two_files_is_held_once(tmp_path):
     header = "study,characteristic,part,tech,trial,value,unit"
-    rows = [f"spring,relief,{part},T0{tech},{trial},0.2{part},mm" for part in (1, 2) for tech in (1, 2) for trial in (1, 2)]
+    rows = [
+        f"spring,relief,{part},T0{tech},{trial},0.2{part},mm" for part in (1, 2) for tech in (1, 2) for trial in (1, 2)
+    ]
     folder, other = shop(tmp_path / "a", GROWING), shop(tmp_path / "b", GROWING)
     load(folder, [log(folder, "study1.csv", rows, header)], now=NOW)
     [file] = load(folder, [log(folder, "study2.csv", [*rows[4:], "spring,relief,3,T01,1,0.3,mm"], header)], now=NOW)

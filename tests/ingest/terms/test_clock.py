@@ -1,4 +1,6 @@
-"""Times as typed, the shop's clock and UTC. Clock changes: Europe/Dublin 2026-03-29 and 2026-10-25 at 01:00 UTC (EU rule, IANA tz database)."""
+"""Times as typed, the shop's clock and UTC. Clock changes: Europe/Dublin 2026-03-29 and 2026-10-25 at 01:00 UTC (EU
+rule, IANA tz database).
+"""
 
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -73,15 +75,21 @@ def local_series(*times: datetime) -> pl.DataFrame:
 
 
 def test_a_time_that_the_clock_skipped_has_no_utc():
-    frame = local_series(datetime(2026, 3, 29, 1, 30), datetime(2026, 3, 29, 2, 30)).select(clock.to_utc(pl.col("local"), DUBLIN))
+    frame = local_series(datetime(2026, 3, 29, 1, 30), datetime(2026, 3, 29, 2, 30)).select(
+        clock.to_utc(pl.col("local"), DUBLIN)
+    )
     assert frame.to_series().to_list() == [None, datetime(2026, 3, 29, 1, 30, tzinfo=UTC)]
 
 
 def test_a_time_that_exists_twice_is_the_earlier():
     frame = local_series(datetime(2026, 10, 25, 1, 30), datetime(2026, 10, 25, 2, 30)).select(
-        utc=clock.to_utc(pl.col("local"), DUBLIN), twice=clock.shown_again(pl.col("local"), clock.to_utc(pl.col("local"), DUBLIN), DUBLIN)
+        utc=clock.to_utc(pl.col("local"), DUBLIN),
+        twice=clock.shown_again(pl.col("local"), clock.to_utc(pl.col("local"), DUBLIN), DUBLIN),
     )
-    assert frame.rows() == [(datetime(2026, 10, 25, 0, 30, tzinfo=UTC), True), (datetime(2026, 10, 25, 2, 30, tzinfo=UTC), False)]
+    assert frame.rows() == [
+        (datetime(2026, 10, 25, 0, 30, tzinfo=UTC), True),
+        (datetime(2026, 10, 25, 2, 30, tzinfo=UTC), False),
+    ]
 
 
 def test_a_day_begins_at_its_first_hour_that_exists():
@@ -90,7 +98,10 @@ def test_a_day_begins_at_its_first_hour_that_exists():
     assert frame.to_series().to_list() == [datetime(2026, 9, 6, 4, tzinfo=UTC), datetime(2026, 9, 7, 3, tzinfo=UTC)]
 
 
-@given(st.datetimes(datetime(2020, 1, 1), datetime(2035, 1, 1)), st.sampled_from(["Europe/Dublin", "America/New_York", "Asia/Kolkata", "UTC"]))
+@given(
+    st.datetimes(datetime(2020, 1, 1), datetime(2035, 1, 1)),
+    st.sampled_from(["Europe/Dublin", "America/New_York", "Asia/Kolkata", "UTC"]),
+)
 def test_the_wall_shows_the_time_that_was_typed(local, zone_name):
     zone = ZoneInfo(zone_name)
     back = (

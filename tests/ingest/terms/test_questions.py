@@ -8,14 +8,18 @@ from ingest.terms.questions import LONGEST_RAW, Asides, Question, closest, liste
 
 def frame(*rows: tuple[int, str, str, str, str]) -> pl.DataFrame:
     return pl.DataFrame(
-        rows, schema={"line": pl.Int64, "column": pl.String, "raw": pl.String, "reason": pl.String, "wanted": pl.String}, orient="row"
+        rows,
+        schema={"line": pl.Int64, "column": pl.String, "raw": pl.String, "reason": pl.String, "wanted": pl.String},
+        orient="row",
     )
 
 
 def test_questions_stand_in_order_of_line_and_column_with_their_file():
     asides = Asides()
     asides.add(Question(9, "", "A9 | x", "no date", "the day"))
-    asides.add_frame(frame((3, "relief", "x", "cannot be read", "a length"), (2, "relief", "y", "cannot be read", "a length")))
+    asides.add_frame(
+        frame((3, "relief", "x", "cannot be read", "a length"), (2, "relief", "y", "cannot be read", "a length"))
+    )
     table = asides.table("abc", "a.csv")
     assert list(table.schema.items()) == list(tables.SET_ASIDE.items())
     assert table.select("log_id", "name", "line", "column").rows() == [
@@ -28,7 +32,11 @@ def test_questions_stand_in_order_of_line_and_column_with_their_file():
 def test_a_row_set_aside_whole_is_one_question():
     asides = Asides()
     asides.add_frame(
-        frame((2, "relief", "x", "cannot be read", "a length"), (2, "", "A2 | x", "no date", "the day"), (2, "", "A2 | x", "no stage", "one"))
+        frame(
+            (2, "relief", "x", "cannot be read", "a length"),
+            (2, "", "A2 | x", "no date", "the day"),
+            (2, "", "A2 | x", "no stage", "one"),
+        )
     )
     assert asides.table("abc", "a.csv").select("column", "reason").rows() == [("", "no date")]
     assert asides.whole_lines().to_list() == [2]

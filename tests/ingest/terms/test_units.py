@@ -51,14 +51,23 @@ def test_a_unit_is_known_by_its_spellings(typed, quantity, unit):
 
 @pytest.mark.parametrize(
     ("text", "value"),
-    [("0.001 in", 0.0254), ("1/128 in", 0.1984375), ("1 1/2 in", 38.1), ("-1 mm", -1.0), ("0.5 cents", 0.5), ("50", 50.0), ("−2 mm", -2.0)],
+    [
+        ("0.001 in", 0.0254),
+        ("1/128 in", 0.1984375),
+        ("1 1/2 in", 38.1),
+        ("-1 mm", -1.0),
+        ("0.5 cents", 0.5),
+        ("50", 50.0),
+        ("−2 mm", -2.0),
+    ],
 )
 def test_a_declared_amount_is_canonical(text, value):
     assert amount(text) == pytest.approx(value, abs=1e-9)
 
 
 @pytest.mark.parametrize(
-    ("text", "quantity"), [("1", "length"), ("1 foo", "length"), ("", ""), ("x mm", ""), ("1 2 mm", ""), ("1/0 in", ""), ("3 mm", "pitch")]
+    ("text", "quantity"),
+    [("1", "length"), ("1 foo", "length"), ("", ""), ("x mm", ""), ("1 2 mm", ""), ("1/0 in", ""), ("3 mm", "pitch")],
 )
 def test_what_is_no_amount_is_refused(text, quantity):
     with pytest.raises(ValueError, match=r"wanted|divides"):
@@ -66,4 +75,10 @@ def test_what_is_no_amount_is_refused(text, quantity):
 
 
 def test_the_quantity_of_a_unit():
-    assert [quantity_of(unit) for unit in ("in", "cents", "deg", "units", "")] == ["length", "pitch", "angle", "plain", "plain"]
+    assert [quantity_of(unit) for unit in ("in", "cents", "deg", "units", "")] == [
+        "length",
+        "pitch",
+        "angle",
+        "plain",
+        "plain",
+    ]

@@ -8,14 +8,14 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from ingest.shopfiles.shop import read_shop
 from ingest.store import book
+from ingest.store.ledger import StoreProblem
+from ingest.store.store import open_snapshot
 from ingest.verbs import forget
 from ingest.verbs.forget import replacer, shop_file_without, without
-from ingest.store.ledger import StoreProblem
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct
-from ingest.shopfiles.shop import read_shop
-from ingest.store.store import open_snapshot
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 
@@ -56,7 +56,9 @@ def files_with(folder: Path, *texts: str) -> list[str]:
 @pytest.fixture
 def folder(tmp_path):
     folder = shop(tmp_path / "shop", TECHS)
-    (folder / "changes.csv").write_text("from_date,to_date,model,stage,what,note\n2026-03-03,,,,people,Mary Quill joins\n")
+    (folder / "changes.csv").write_text(
+        "from_date,to_date,model,stage,what,note\n2026-03-03,,,,people,Mary Quill joins\n"
+    )
     rows = [
         row("A1", tech="MQ", note="asked Mary Quill"),
         row("A2", tech="T07"),
@@ -82,12 +84,19 @@ def test_no_byte_of_the_folder_holds_the_name_any_more(folder):
     assert files_with(folder, "Mary", "Quill", "T07", "M.Q.", "mq1", '"MQ"', "MQ,", ",MQ", "MQ misread") == []
     after = open_snapshot(folder)
     assert after.table("visits").filter(pl.col("tech") == code).height == visits == 3
-    assert after.table("readings", "serial", "characteristic", "value").sort("serial", "characteristic").equals(readings)
+    assert (
+        after.table("readings", "serial", "characteristic", "value").sort("serial", "characteristic").equals(readings)
+    )
     assert "MQ-9" in after.table("visits")["serial"].to_list()
     [tech] = [tech for tech in read_shop(folder / "shop.toml").techs if tech.key == code]
     assert (tech.name, tech.words, tech.qualified, str(tech.started)) == ("", (), ("play_test",), "2026-03-02")
     entry = after.table("bench_book").row(0, named=True)
-    assert (entry["text"], entry["owner"], entry["tech"], entry["who"]) == (f"{code} changes the files", code, code, "Jo Fenn")
+    assert (entry["text"], entry["owner"], entry["tech"], entry["who"]) == (
+        f"{code} changes the files",
+        code,
+        code,
+        "Jo Fenn",
+    )
 
 
 def test_the_store_can_be_made_again_and_written_to_afterwards(folder):
@@ -113,7 +122,11 @@ def test_a_tech_that_only_logs_have_typed_is_forgotten_too(tmp_path):
 
 def test_nobody_and_words_with_another_meaning_are_refused(folder):
     before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
-    for person, wanted in (("Nobody", "Nobody is called 'Nobody'"), ("play_test", "also the shop's word"), ("HERON", "also the shop's word")):
+    for person, wanted in (
+        ("Nobody", "Nobody is called 'Nobody'"),
+        ("play_test", "also the shop's word"),
+        ("HERON", "also the shop's word"),
+    ):
         with pytest.raises(StoreProblem, match=wanted):
             forget.forget(folder, person, now=NOW)
     assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before

@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
+from ingest.shopfiles.shop import ShopProblem
 from ingest.store import book
 from ingest.store.accounts import CONFLICT
 from ingest.store.ledger import StoreProblem
-from ingest.verbs.load import Loaded, ensure, load, unload
-from ingest.shopfiles.shop import ShopProblem
 from ingest.store.store import open_snapshot
+from ingest.verbs.load import Loaded, ensure, load, unload
 from tests.ingest.bench import GROWING, NOW, account, held, log, row, shop
 
 
@@ -30,7 +30,11 @@ def adds_up(file: Loaded) -> bool:
 
 def test_a_regular_log_is_held_as_typed(tmp_path):
     folder = shop(tmp_path)
-    [file] = load(folder, [log(folder, "a.csv", [row("A1", fault="open-string buzz", outcome="fixed"), row("A2", relief=".012 in")])], now=NOW)
+    [file] = load(
+        folder,
+        [log(folder, "a.csv", [row("A1", fault="open-string buzz", outcome="fixed"), row("A2", relief=".012 in")])],
+        now=NOW,
+    )
     assert (file.outcome, file.rows_read, file.accepted, file.set_aside) == ("loaded", 2, 2, 0)
     snapshot = open_snapshot(folder)
     assert snapshot.version == 1
@@ -105,7 +109,17 @@ def test_of_three_rows_of_one_visit_two_alike_ask_one_question(tmp_path):
     for number, order in enumerate([("0.20", "0.35", "0.20 "), ("0.35", "0.20", "0.20 "), ("0.20", "0.20 ", "0.35")]):
         folder = shop(tmp_path / str(number))
         for name, relief in enumerate(order):
-            load(folder, [log(folder, f"{name}.csv", [row("A1", relief=relief), row(f"Z{order}"[:3] + relief.strip() + str(len(relief)))])], now=NOW)
+            load(
+                folder,
+                [
+                    log(
+                        folder,
+                        f"{name}.csv",
+                        [row("A1", relief=relief), row(f"Z{order}"[:3] + relief.strip() + str(len(relief)))],
+                    )
+                ],
+                now=NOW,
+            )
         stores.append(held(folder, where=False))
         assert stores[-1]["set_aside"].height == 1
     for other in stores[1:]:
@@ -114,9 +128,14 @@ def test_of_three_rows_of_one_visit_two_alike_ask_one_question(tmp_path):
 
 CELLS = st.sampled_from(["0.20", "0.25", "9", "x"])
 ROWS = st.builds(
-    row, st.sampled_from(["A1", "A2", "A3", ""]), stage=st.sampled_from(["play_test", "packing", "attic"]), tech=st.sampled_from(["T01", ""]),
-    start=st.sampled_from(["2026-03-02 09:00", "2026-03-02", "2026-04-31"]), finish=st.just(""), relief=CELLS,
-)  # fmt: skip
+    row,
+    st.sampled_from(["A1", "A2", "A3", ""]),
+    stage=st.sampled_from(["play_test", "packing", "attic"]),
+    tech=st.sampled_from(["T01", ""]),
+    start=st.sampled_from(["2026-03-02 09:00", "2026-03-02", "2026-04-31"]),
+    finish=st.just(""),
+    relief=CELLS,
+)
 
 
 @settings(max_examples=6)
@@ -136,7 +155,11 @@ def test_logs_in_any_order_give_the_same_store(tmp_path_factory, files, random):
 
 
 def test_one_call_and_one_by_one_give_the_same_store(tmp_path):
-    rows = {"a.csv": [row("A1"), row("A2")], "b.csv": [row("A2"), row("A1", relief="0.9")], "c.csv": [row("A1", relief="0.4"), row("A5")]}
+    rows = {
+        "a.csv": [row("A1"), row("A2")],
+        "b.csv": [row("A2"), row("A1", relief="0.9")],
+        "c.csv": [row("A1", relief="0.4"), row("A5")],
+    }
     together, apart = shop(tmp_path / "together"), shop(tmp_path / "apart")
     load(together, [log(together, name, text) for name, text in rows.items()], now=NOW)
     for name, text in rows.items():
@@ -184,7 +207,12 @@ def test_a_sheet_that_grows_replaces_the_same_visits(tmp_path):
 def test_a_mended_file_takes_the_place_of_a_log(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "a.csv", [row("A1"), row("A2"), row("A4")])], now=NOW)
-    [file] = load(folder, [log(folder, "a_mended.csv", [row("A1"), row("A2", relief="0.5"), row("A5")])], replaces="a.csv", now=NOW)
+    [file] = load(
+        folder,
+        [log(folder, "a_mended.csv", [row("A1"), row("A2", relief="0.5"), row("A5")])],
+        replaces="a.csv",
+        now=NOW,
+    )
     assert (file.accepted, file.changed) == (2, 1)
     snapshot = open_snapshot(folder)
     assert snapshot.table("logs")["name"].to_list() == ["a_mended.csv"]
@@ -197,11 +225,15 @@ def test_a_mended_file_takes_the_place_of_a_log(tmp_path):
 
 def test_a_row_an_instrument_is_accounted_by_its_line(tmp_path):
     folder = shop(tmp_path, GROWING)
-    header = "serial,model,date @ play_test,relief @ play_test (mm),date @ final_inspection,relief @ final_inspection (mm)"
+    header = (
+        "serial,model,date @ play_test,relief @ play_test (mm),date @ final_inspection,relief @ final_inspection (mm)"
+    )
     rows = ["A1,LARK-25,2026-03-02,0.2,2026-03-03,0.3", "A2,LARK-25,2026-03-02,0.2,,"]
     [one] = load(folder, [log(folder, "wide1.csv", rows, header)], now=NOW)
     assert (one.rows_read, one.accepted) == (2, 2)
-    [two] = load(folder, [log(folder, "wide2.csv", [rows[0], "A2,LARK-25,2026-03-02,0.2,2026-03-04,0.1"], header)], now=NOW)
+    [two] = load(
+        folder, [log(folder, "wide2.csv", [rows[0], "A2,LARK-25,2026-03-02,0.2,2026-03-04,0.1"], header)], now=NOW
+    )
     assert adds_up(two)
     assert (two.already_held, two.accepted) == (1, 1)
     assert open_snapshot(folder).table("visits").height == 4
@@ -233,7 +265,11 @@ def test_files_stand_or_fall_one_by_one(tmp_path):
 
 def test_a_deleted_store_is_made_again_the_same(tmp_path):
     folder = shop(tmp_path)
-    load(folder, [log(folder, f"{n}.csv", [row(f"A{n}"), row(f"B{n // 2}", relief=f"0.{n}1")]) for n in range(1, 6)], now=NOW)
+    load(
+        folder,
+        [log(folder, f"{n}.csv", [row(f"A{n}"), row(f"B{n // 2}", relief=f"0.{n}1")]) for n in range(1, 6)],
+        now=NOW,
+    )
     unload(folder, "3.csv", now=NOW)
     before = held(folder)
     shutil.rmtree(folder / "store")

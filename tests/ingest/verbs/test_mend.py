@@ -7,10 +7,10 @@ import pytest
 
 from ingest.store import book
 from ingest.store.ledger import StoreProblem
+from ingest.store.store import open_snapshot
+from ingest.terms.questions import FileProblem
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct, settle
-from ingest.terms.questions import FileProblem
-from ingest.store.store import open_snapshot
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 
@@ -20,13 +20,20 @@ RELIEF = pl.col("characteristic") == "relief"
 @pytest.fixture
 def folder(tmp_path):
     folder = shop(tmp_path)
-    load(folder, [log(folder, "a.csv", [row("A1", relief="0.2"), row("A2", relief="25.0"), row("A3", relief="two or so")])], now=NOW)
+    load(
+        folder,
+        [log(folder, "a.csv", [row("A1", relief="0.2"), row("A2", relief="25.0"), row("A3", relief="two or so")])],
+        now=NOW,
+    )
     return folder
 
 
 def reliefs(folder):
     readings = open_snapshot(folder).table("readings").filter(RELIEF).sort("serial")
-    return {serial: (value, raw, flag) for serial, value, raw, flag in readings.select("serial", "value", "raw", "flag").iter_rows()}
+    return {
+        serial: (value, raw, flag)
+        for serial, value, raw, flag in readings.select("serial", "value", "raw", "flag").iter_rows()
+    }
 
 
 def survives_remaking(folder):
@@ -43,7 +50,13 @@ def test_a_correction_is_laid_over_the_original_and_marked(folder):
     assert reliefs(folder).keys() == {"A1"}
     assert {path.name: path.read_bytes() for path in (folder / "originals").iterdir()} == before
     line = book.read(folder)["corrections"].row(0, named=True)
-    assert (line["who"], line["why"], line["line"], line["column"], line["value"]) == ("T01", "read off the wrong leaf", 2, "relief (mm)", "0.35")
+    assert (line["who"], line["why"], line["line"], line["column"], line["value"]) == (
+        "T01",
+        "read off the wrong leaf",
+        2,
+        "relief (mm)",
+        "0.35",
+    )
     survives_remaking(folder)
 
 
@@ -72,7 +85,11 @@ def test_a_correction_of_a_row_keeps_it_known_as_the_row_it_came_as(folder):
 
 def test_a_correction_of_no_cell_is_refused_and_changes_nothing(folder):
     before, version = held(folder), open_snapshot(folder).version
-    for line, column, wanted in ((99, "relief (mm)", "line 99 is no row"), (2, "releif", "did you mean 'relief'"), (2, "", "no one column")):
+    for line, column, wanted in (
+        (99, "relief (mm)", "line 99 is no row"),
+        (2, "releif", "did you mean 'relief'"),
+        (2, "", "no one column"),
+    ):
         with pytest.raises(FileProblem, match=wanted) as problem:
             correct(folder, "a.csv", line, column, "1", "T01", "why", now=NOW)
         assert "\n" not in str(problem.value)
@@ -96,7 +113,11 @@ def test_an_implausible_value_that_is_real_is_accepted_with_who_and_why(folder):
 
 
 def test_a_verdict_without_its_question_is_refused(folder):
-    for line, column, verdict in ((2, "relief (mm)", "it is real"), (4, "relief (mm)", "it is real"), (3, "relief (mm)", "take new")):
+    for line, column, verdict in (
+        (2, "relief (mm)", "it is real"),
+        (4, "relief (mm)", "it is real"),
+        (3, "relief (mm)", "take new"),
+    ):
         with pytest.raises(StoreProblem, match="no question is open"):
             settle(folder, "a.csv", line, column, verdict, "T01", "why", now=NOW)
     with pytest.raises(StoreProblem, match="No verdict"):
@@ -106,7 +127,11 @@ def test_a_verdict_without_its_question_is_refused(folder):
 @pytest.mark.parametrize("verdict", ["keep held", "take new"])
 def test_a_conflict_is_settled_by_a_person(tmp_path, verdict):
     folder = shop(tmp_path)
-    load(folder, [log(folder, "a.csv", [row("A1", relief="0.20")]), log(folder, "b.csv", [row("A1", relief="0.35")])], now=NOW)
+    load(
+        folder,
+        [log(folder, "a.csv", [row("A1", relief="0.20")]), log(folder, "b.csv", [row("A1", relief="0.35")])],
+        now=NOW,
+    )
     [asked] = open_snapshot(folder).table("set_aside").rows(named=True)
     counted = reliefs(folder)["A1"][0]
     settle(folder, asked["name"], asked["line"], asked["column"], verdict, "T01", "looked at the card", now=NOW)

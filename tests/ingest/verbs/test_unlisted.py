@@ -1,13 +1,15 @@
-"""Words that no list of the shop knows: each once, with its count, the closest that is known and lines that make it known."""
+"""Words that no list of the shop knows: each once, with its count, the closest that is known and lines that make it
+known.
+"""
 
 import tomllib
 
 import pytest
 
+from ingest.store.store import open_snapshot
 from ingest.verbs import unlisted
 from ingest.verbs.again import again
 from ingest.verbs.load import load
-from ingest.store.store import open_snapshot
 from tests.ingest.bench import NOW, SHOP, log, row, shop
 
 TECHS = '\n[[tech]]\nkey = "T01"\nwords = ["JR"]\n[[tech]]\nkey = "T02"\n'
@@ -17,7 +19,13 @@ SHEET = '\n[[log]]\nname = "bench cards"\n'
 @pytest.fixture
 def folder(tmp_path):
     folder = shop(tmp_path, TECHS)
-    rows = [row("A1", tech="JRR"), row("A2", tech="JRR/T02"), row("A3", tech="Zed"), row("A4", fault="open string buz"), row("A5", fault="odd")]
+    rows = [
+        row("A1", tech="JRR"),
+        row("A2", tech="JRR/T02"),
+        row("A3", tech="Zed"),
+        row("A4", fault="open string buz"),
+        row("A5", fault="odd"),
+    ]
     rows += [row(f"B{n}", stage="playtest") for n in range(3)] + [row("C1", model="LARK25")]
     load(folder, [log(folder, "a.csv", rows)], now=NOW)
     return folder
@@ -26,9 +34,13 @@ def folder(tmp_path):
 def test_each_word_stands_once_with_its_rows_and_the_closest_that_is_known(folder):
     found = unlisted.on_file(open_snapshot(folder))
     assert found.select("field", "word", "rows", "near").rows() == [
-        ("stage", "playtest", 3, "play_test"), ("model", "LARK25", 1, "LARK-25"), ("tech", "JRR", 2, "T01"), ("tech", "Zed", 1, ""),
-        ("fault", "odd", 1, ""), ("fault", "open string buz", 1, "open-string buzz"),
-    ]  # fmt: skip
+        ("stage", "playtest", 3, "play_test"),
+        ("model", "LARK25", 1, "LARK-25"),
+        ("tech", "JRR", 2, "T01"),
+        ("tech", "Zed", 1, ""),
+        ("fault", "odd", 1, ""),
+        ("fault", "open string buz", 1, "open-string buzz"),
+    ]
 
 
 def test_the_lines_to_paste_make_every_word_known(folder):

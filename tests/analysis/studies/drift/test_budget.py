@@ -6,11 +6,11 @@ import pytest
 from analysis.methods.autocorrelation import ewma_widening
 from analysis.studies.drift.budget import LARGEST_RATE, budget
 from analysis.studies.drift.budget_buys import what_it_buys
-from analysis.studies.drift.watching import AVERAGE, SHORT_RUN
 from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.signals import signals
-from tests.analysis.studies.drifting import shop, snapshot
+from analysis.studies.drift.watching import AVERAGE, SHORT_RUN
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
+from tests.analysis.studies.drifting import shop, snapshot
 from tests.trials.budget import followed, laid, openings_a_week
 
 NEVER = np.zeros(0, dtype=np.int64)
@@ -18,7 +18,13 @@ NEVER = np.zeros(0, dtype=np.int64)
 
 def rates(per_week: list[int], allowed: float = 0.1, ready: int = 0, relimited: tuple[int, ...] = ()) -> np.ndarray:
     week = np.repeat(np.arange(len(per_week)), per_week)
-    return budget(allowed, np.zeros(len(week), dtype=np.int64), week, np.array([ready]), relimited=np.array(relimited, dtype=np.int64)).volumes
+    return budget(
+        allowed,
+        np.zeros(len(week), dtype=np.int64),
+        week,
+        np.array([ready]),
+        relimited=np.array(relimited, dtype=np.int64),
+    ).volumes
 
 
 def test_steady_volume_steady_rate():
@@ -26,13 +32,15 @@ def test_steady_volume_steady_rate():
 
 
 def test_volume_is_the_mean_of_the_full_weeks_before_and_moves_the_rate_only_by_a_quarter():
-    # full weeks before weeks 0 .. 5: none (the week itself), 40, 40, (40+40+56)/3 = 45.3, (40+40+56+70)/4 = 51.5 -> from 50 on a new rate
+    # full weeks before weeks 0 .. 5: none (the week itself), 40, 40, (40+40+56)/3 = 45.3, (40+40+56+70)/4 = 51.5 ->
+    # from 50 on a new rate
     assert rates([40, 40, 56, 70, 70, 70]) == pytest.approx([40, 40, 40, 40, 51.5, 51.5])
 
 
 def test_after_thirteen_full_weeks_the_oldest_leaves():
     volumes = rates([400] + [40] * 20)
-    # last set in week 9 at (400 + 8 x 40) / 9 = 80; weeks 10 to 13 stay within a quarter of it; in week 14 the busy first week no longer counts
+    # last set in week 9 at (400 + 8 x 40) / 9 = 80; weeks 10 to 13 stay within a quarter of it; in week 14 the busy
+    # first week no longer counts
     assert volumes[9:15] == pytest.approx([80, 80, 80, 80, 80, 40])
 
 
@@ -54,12 +62,17 @@ def test_a_very_small_shop_is_not_asked_to_signal_all_the_time():
 
 def test_every_kind_of_chart_counts_in_the_budget():
     rng = np.random.default_rng(20261222)
-    columns = {RELIEF: rng.normal(size=240), ("action", "bass"): rng.normal(size=240), ("action", "treble"): rng.normal(size=240)}
+    columns = {
+        RELIEF: rng.normal(size=240),
+        ("action", "bass"): rng.normal(size=240),
+        ("action", "treble"): rng.normal(size=240),
+    }
     alone = snapshot(shop(), columns).once(signals)
     with_techs = snapshot(shop(), columns, setter=np.where(np.arange(240) % 2 == 0, "T1", "T2")).once(signals)
     assert [one.model for one in alone.single.patterns] == ["LARK"]
     assert alone.budget.rates[-1] == pytest.approx(1 / alone.budget.volumes[-1])
-    # forty instruments a week: three streams, the pattern of one instrument once complete, a share of send-backs for each of four stages
+    # forty instruments a week: three streams, the pattern of one instrument once complete, a share of send-backs for
+    # each of four stages
     assert alone.budget.volumes[-1] == pytest.approx(3 * 40 + 40 + 4, rel=0.25)
     assert with_techs.budget.volumes[-1] > 1.5 * alone.budget.volumes[-1]
 
@@ -68,8 +81,12 @@ def test_neighbours_that_resemble_each_other_widen_the_limits_and_it_is_said():
     rng = np.random.default_rng(20261223)
     x = followed(rng, 20, 130)
     assert correlations(laid(x, None)) == pytest.approx(np.full(20, 0.3), abs=0.1)
-    made = snapshot(shop(tuple(f"M{k}" for k in range(20))), {RELIEF: x.ravel(order="F")}, model=np.tile([f"M{k}" for k in range(20)], 130),
-                    hours=np.repeat(np.arange(130) * 2.0, 20) + np.tile(np.arange(20) / 60, 130))  # fmt: skip
+    made = snapshot(
+        shop(tuple(f"M{k}" for k in range(20))),
+        {RELIEF: x.ravel(order="F")},
+        model=np.tile([f"M{k}" for k in range(20)], 130),
+        hours=np.repeat(np.arange(130) * 2.0, 20) + np.tile(np.arange(20) / 60, 130),
+    )
     judged = made.once(signals)
     own = np.flatnonzero((judged.charts.rows["chart"] == AVERAGE).to_numpy())
     assert set(judged.charts.adjusted.gather(own)) == {"not independent"}
@@ -107,7 +124,9 @@ def test_limits_on_file_close_the_short_run_chart_of_a_young_stream():
 
 
 @pytest.mark.promise
-@pytest.mark.parametrize(("law", "within"), [("normal", 0.15), ("rounded to half a sigma", 0.25), ("lag-1 correlation 0.3", 0.35)])
+@pytest.mark.parametrize(
+    ("law", "within"), [("normal", 0.15), ("rounded to half a sigma", 0.25), ("lag-1 correlation 0.3", 0.35)]
+)
 def test_the_budget_holds_over_simulated_shops(law, within):
     found = openings_a_week(np.random.default_rng(20261228), law, (0.5, 1.0, 3.0), shops=20)
     for allowed, means in found.items():

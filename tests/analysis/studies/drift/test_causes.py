@@ -1,4 +1,6 @@
-"""What a shift moves together with: the planted thing is named, what cannot be told apart is named with it, and nothing is named for nothing."""
+"""What a shift moves together with: the planted thing is named, what cannot be told apart is named with it, and nothing
+is named for nothing.
+"""
 
 from datetime import date, timedelta
 
@@ -6,12 +8,22 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.causes import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, MovesWith, all_candidates
-from analysis.studies.drift.watching import AVERAGE
+from analysis.studies.drift.causes import (
+    CHANGE,
+    GAUGE,
+    HUMIDITY,
+    LOT,
+    SET_BY,
+    SUPPLIER,
+    TECH_AT,
+    MovesWith,
+    all_candidates,
+)
 from analysis.studies.drift.signals import signals, table
+from analysis.studies.drift.watching import AVERAGE
 from ingest.store.snapshot import Snapshot
-from tests.analysis.studies.drifting import START, at, shop, snapshot
 from tests.analysis.studies.drift.test_streams import RELIEF
+from tests.analysis.studies.drifting import START, at, shop, snapshot
 from tests.trials.causes import KINDS, trial
 
 N, STEP = 360, 200
@@ -23,7 +35,11 @@ FEW = {"false_signals_per_week": 0.01}
 
 def told(made: Snapshot) -> MovesWith:
     """Of the last open signal of all techs."""
-    found = made.once(signals).found.with_row_index("i").filter((pl.col("chart") == AVERAGE) & (pl.col("tech") == "") & pl.col("closed_at").is_null())
+    found = (
+        made.once(signals)
+        .found.with_row_index("i")
+        .filter((pl.col("chart") == AVERAGE) & (pl.col("tech") == "") & pl.col("closed_at").is_null())
+    )
     return made.once(all_candidates)[int(found["i"][-1])]
 
 
@@ -41,13 +57,24 @@ def test_the_gauge_whose_readings_moved_is_named():
 
 def test_a_lot_and_its_only_supplier_cannot_be_told_apart():
     lot = np.where(SINCE & (RNG.random(N) < 0.5), "new", "old")
-    found = told(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, lot=lot, supplier=np.where(lot == "new", "B", "A")))
+    found = told(
+        snapshot(
+            shop(**FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, lot=lot, supplier=np.where(lot == "new", "B", "A")
+        )
+    )
     assert sorted(names(found)) == [(LOT, "new"), (SUPPLIER, "B")]
 
 
 def test_the_tech_at_an_earlier_stage_is_named_with_the_stage():
     early = RNG.choice(["T4", "T5"], N)
-    found = told(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (early == "T5"))}, early=early, setter=RNG.choice(["T1", "T2"], N)))
+    found = told(
+        snapshot(
+            shop(**FEW),
+            {RELIEF: NOISE + 2.5 * (SINCE & (early == "T5"))},
+            early=early,
+            setter=RNG.choice(["T1", "T2"], N),
+        )
+    )
     assert names(found) == [(TECH_AT + "frets", "T5")]
 
 
@@ -72,8 +99,10 @@ def test_a_step_while_the_air_changes_too_is_not_laid_to_humidity_that_nothing_f
 
 
 def changed(day: date, **more: object) -> pl.DataFrame:
-    return pl.DataFrame([{"from_date": day, "to_date": None, "model": "LARK", "stage": "neck", "what": "jig", "note": ""} | more],
-                        schema_overrides={"to_date": pl.Date})  # fmt: skip
+    return pl.DataFrame(
+        [{"from_date": day, "to_date": None, "model": "LARK", "stage": "neck", "what": "jig", "note": ""} | more],
+        schema_overrides={"to_date": pl.Date},
+    )
 
 
 def test_a_dated_change_on_the_day_is_named():
@@ -81,13 +110,25 @@ def test_a_dated_change_on_the_day_is_named():
     assert names(found) == [(CHANGE, f"jig, {at(STEP).date()}")]
 
 
-@pytest.mark.parametrize("more", [{"stage": "packing"}, {"model": "WREN"}, {"from_date": at(STEP).date() - timedelta(days=12)}])
+@pytest.mark.parametrize(
+    "more", [{"stage": "packing"}, {"model": "WREN"}, {"from_date": at(STEP).date() - timedelta(days=12)}]
+)
 def test_a_dated_change_elsewhere_or_at_another_time_is_not(more):
-    assert names(told(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, changes=changed(at(STEP).date(), **more)))) == []
+    assert (
+        names(told(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, changes=changed(at(STEP).date(), **more))))
+        == []
+    )
 
 
 def test_a_gauge_changed_for_all_the_same_day_is_named_with_the_change():
-    found = told(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, gauge=np.where(SINCE, "new", "old"), changes=changed(at(STEP).date())))
+    found = told(
+        snapshot(
+            shop(**FEW),
+            {RELIEF: NOISE + 3.0 * SINCE},
+            gauge=np.where(SINCE, "new", "old"),
+            changes=changed(at(STEP).date()),
+        )
+    )
     assert sorted(name for name, _ in names(found)) == [CHANGE, GAUGE]
 
 
@@ -98,7 +139,9 @@ def test_where_everything_moved_nothing_stands_out():
     for side in (SINCE, ~SINCE):  # take out what each level has by chance
         design = np.concatenate([(levels[:, side] == level).astype(float) for level in range(3)]).T
         plain[side] -= design @ np.linalg.lstsq(design, plain[side], rcond=None)[0]
-    setter, gauge, lot = (np.array([f"{name}{level}" for level in which]) for name, which in zip("tgl", levels, strict=True))
+    setter, gauge, lot = (
+        np.array([f"{name}{level}" for level in which]) for name, which in zip("tgl", levels, strict=True)
+    )
     found = told(snapshot(shop(**FEW), {RELIEF: plain + 2.5 * SINCE}, setter=setter, gauge=gauge, lot=lot))
     assert found.named == []
     assert found.looked_at >= 9
@@ -117,9 +160,14 @@ def test_adjusted_for_the_number_looked_at_more_levels_ask_for_more():
 
 def test_the_figures_join_what_cannot_be_told_apart():
     lot = np.where(SINCE & (np.arange(N) % 2 == 0), "new", "old")
-    made = snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, lot=lot, supplier=np.where(lot == "new", "B", "A"))
+    made = snapshot(
+        shop(**FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, lot=lot, supplier=np.where(lot == "new", "B", "A")
+    )
     row = made.once(table).filter((pl.col("chart") == AVERAGE) & pl.col("closed_at").is_null()).row(-1, named=True)
-    assert sorted(zip(row["moves_with"].split("; "), row["moves_with_value"].split("; "), strict=True)) == [(LOT, "new"), (SUPPLIER, "B")]
+    assert sorted(zip(row["moves_with"].split("; "), row["moves_with_value"].split("; "), strict=True)) == [
+        (LOT, "new"),
+        (SUPPLIER, "B"),
+    ]
 
 
 def test_on_a_techs_own_chart_the_tech_is_no_candidate():
@@ -136,7 +184,10 @@ def test_humidity_comes_from_the_climate_log_where_no_visit_tells_it():
     days = int((at(N - 1) - START).days) + 3
     hourly = [START + timedelta(hours=h - 60) for h in range(24 * days)]
     step_hour = (at(STEP) - START).total_seconds() / 3600 + 60
-    rh = np.where(np.arange(len(hourly)) >= step_hour, 62.0, 47.0) + np.repeat(rng.normal(0, 4, len(hourly) // 6 + 1), 6)[: len(hourly)]
+    rh = (
+        np.where(np.arange(len(hourly)) >= step_hour, 62.0, 47.0)
+        + np.repeat(rng.normal(0, 4, len(hourly) // 6 + 1), 6)[: len(hourly)]
+    )
     climate = pl.DataFrame({"at": hourly, "rh": rh})
     seen = np.array([rh[int((at(k) - START).total_seconds() // 3600) + 60] for k in range(N)])
     found = told(snapshot(shop(**FEW), {RELIEF: NOISE + 0.15 * (seen - 47)}, climate=climate))

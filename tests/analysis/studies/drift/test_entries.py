@@ -6,22 +6,32 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS
 from analysis.studies.drift.entries import entries_for, known
 from analysis.studies.drift.signals import signals
+from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS
 from ingest.store.snapshot import Snapshot
-from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.analysis.studies.drift.test_signals import QUIET, WIDTH, entry, spikes
 from tests.analysis.studies.drift.test_streams import RELIEF
+from tests.analysis.studies.drifting import at, shop, snapshot
 
 FEW = {"false_signals_per_week": 0.01}
 LONG_AGO, FAR = date(2026, 1, 1), date(2027, 1, 1)
 
 
 def test_an_entry_belongs_to_the_signal_that_opened_at_its_reading():
-    made = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 160)}, bench_book=entry("cause", 162, 160, chart=INDIVIDUALS, text="a dull saw"))
+    made = snapshot(
+        shop(**WIDTH),
+        {RELIEF: spikes(120, 160)},
+        bench_book=entry("cause", 162, 160, chart=INDIVIDUALS, text="a dull saw"),
+    )
     row = entries_for(made).row(0, named=True)
-    assert (row["signal"], row["now_opened_at"], row["now_serial"], row["gone"], row["open"]) == (1, at(160), "S000160", False, False)
+    assert (row["signal"], row["now_opened_at"], row["now_serial"], row["gone"], row["open"]) == (
+        1,
+        at(160),
+        "S000160",
+        False,
+        False,
+    )
 
 
 def test_after_late_data_it_follows_the_signal_that_overlaps():
@@ -58,7 +68,9 @@ def shifted(grows: float, *, until: date = FAR, kind: str = "known") -> Snapshot
     x[200:] += 3.0
     x[300:] += grows
     opened = snapshot(shop(**FEW), {RELIEF: x}).once(signals).open.filter(pl.col("chart") == AVERAGE)["opened_at"][0]
-    line = entry(kind, 250, 0, text="new strings, to be lived with").with_columns(opened_at=pl.lit(opened), until=pl.lit(until))
+    line = entry(kind, 250, 0, text="new strings, to be lived with").with_columns(
+        opened_at=pl.lit(opened), until=pl.lit(until)
+    )
     return snapshot(shop(**FEW), {RELIEF: x}, bench_book=line)
 
 

@@ -10,9 +10,9 @@ from analysis.methods.constants import d2
 from analysis.studies.drift.limits import BEYOND, MOVED, limits_proposal
 from analysis.studies.drift.streams import streams
 from ingest.terms import tables
-from tests.analysis.studies.drifting import START, at, shop, snapshot
 from tests.analysis.studies.drift.test_signals import QUIET
 from tests.analysis.studies.drift.test_streams import RELIEF
+from tests.analysis.studies.drifting import START, at, shop, snapshot
 
 FROM, TO = START.date(), at(79).date()  # two weeks: eighty readings
 
@@ -20,15 +20,24 @@ FROM, TO = START.date(), at(79).date()  # two weeks: eighty readings
 def test_limits_come_from_the_readings_of_those_days_and_hold_from_the_next_midnight():
     limits, unsteady = limits_proposal(snapshot(shop(), {RELIEF: QUIET}), from_date=FROM, to_date=TO)
     row = limits.row(0, named=True)
-    assert (row["centre"], row["sigma"], row["n"]) == pytest.approx((QUIET[:80].mean(), np.abs(np.diff(QUIET[:80])).mean() / d2(2), 80))
-    assert (row["holds_from"], row["baseline_from"], row["baseline_to"]) == (datetime(2026, 1, 17, tzinfo=UTC), FROM, date(2026, 1, 16))
+    assert (row["centre"], row["sigma"], row["n"]) == pytest.approx(
+        (QUIET[:80].mean(), np.abs(np.diff(QUIET[:80])).mean() / d2(2), 80)
+    )
+    assert (row["holds_from"], row["baseline_from"], row["baseline_to"]) == (
+        datetime(2026, 1, 17, tzinfo=UTC),
+        FROM,
+        date(2026, 1, 16),
+    )
     assert unsteady.is_empty()
     assert limits.columns == [name for name in tables.LIMITS_ON_FILE if name not in ("sequence", "at", "who", "why")]
 
 
 def test_put_on_file_they_are_the_limits_from_then_on():
     limits, _ = limits_proposal(snapshot(shop(), {RELIEF: QUIET}), from_date=FROM, to_date=TO)
-    lines = tables.shaped(limits.with_columns(sequence=pl.lit(1), at=pl.lit(at(80)), who=pl.lit("M"), why=pl.lit("first")), tables.LIMITS_ON_FILE)
+    lines = tables.shaped(
+        limits.with_columns(sequence=pl.lit(1), at=pl.lit(at(80)), who=pl.lit("M"), why=pl.lit("first")),
+        tables.LIMITS_ON_FILE,
+    )
     held = snapshot(shop(), {RELIEF: QUIET}, limits_on_file=lines).once(streams)
     assert held.eras.starts.tolist() == [0, 80]
     assert held.eras.centre[1] == pytest.approx(QUIET[:80].mean())
@@ -60,16 +69,29 @@ def test_steady_baselines_are_called_unsteady_in_two_cases_of_a_hundred_at_most(
     rng = np.random.default_rng(20270105)
     models = tuple(f"M{k:03}" for k in range(300))
     place, which = np.divmod(np.arange(300 * 80), 300)
-    made = snapshot(shop(models), {RELIEF: rng.normal(size=300 * 80)}, model=np.array(models, dtype=object)[which], hours=place * 4.0 + which / 300)
+    made = snapshot(
+        shop(models),
+        {RELIEF: rng.normal(size=300 * 80)},
+        model=np.array(models, dtype=object)[which],
+        hours=place * 4.0 + which / 300,
+    )
     limits, unsteady = limits_proposal(made, from_date=FROM, to_date=date(2026, 3, 1))
     assert len(limits) == 300
     assert unsteady["model"].n_unique() <= 300 * 0.02 + 3 * np.sqrt(300 * 0.02)
 
 
 def test_only_what_was_asked_for():
-    made = snapshot(shop(), {RELIEF: QUIET, ("action", "bass"): QUIET[::-1].copy()}, setter=np.where(np.arange(400) % 2 == 0, "T1", "T2"))
+    made = snapshot(
+        shop(),
+        {RELIEF: QUIET, ("action", "bass"): QUIET[::-1].copy()},
+        setter=np.where(np.arange(400) % 2 == 0, "T1", "T2"),
+    )
     limits, _ = limits_proposal(made, from_date=FROM, to_date=TO, characteristic="relief")
-    assert limits.select("characteristic", "tech", "n").rows() == [("relief", "", 80), ("relief", "T1", 40), ("relief", "T2", 40)]
+    assert limits.select("characteristic", "tech", "n").rows() == [
+        ("relief", "", 80),
+        ("relief", "T1", 40),
+        ("relief", "T2", 40),
+    ]
     assert limits_proposal(made, from_date=FROM, to_date=TO, model="WREN")[0].is_empty()
 
 

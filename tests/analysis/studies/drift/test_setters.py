@@ -5,13 +5,13 @@ import polars as pl
 import pytest
 from scipy.stats import f_oneway
 
-from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.drift.setters import deviations, differing
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import table
 from analysis.studies.drift.streams import streams
-from tests.analysis.studies.drifting import shop, snapshot
+from analysis.studies.drift.watching import AVERAGE
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
+from tests.analysis.studies.drifting import shop, snapshot
 
 RNG = np.random.default_rng(20261220)
 SETTER = RNG.choice(["T1", "T2"], 400)
@@ -49,7 +49,9 @@ def test_a_change_in_who_works_how_often_is_no_drift():
     setter = np.where(rng.random(600) < np.where(np.arange(600) < 300, 0.5, 0.05), "T1", "T2")
     x = rng.normal(size=600) + np.where(setter == "T1", 0.0, 2.0)
     judged = snapshot(shop(false_signals_per_week=0.01), {RELIEF: x}, setter=setter).once(signals)
-    everyone = judged.charts.rows.with_columns(why=judged.charts.adjusted).filter((pl.col("tech") == "") & (pl.col("chart") == AVERAGE))
+    everyone = judged.charts.rows.with_columns(why=judged.charts.adjusted).filter(
+        (pl.col("tech") == "") & (pl.col("chart") == AVERAGE)
+    )
     assert everyone["why"].to_list() == ["setters differ"]
     assert judged.found.filter((pl.col("tech") == "") & (pl.col("chart") == AVERAGE)).is_empty()
 

@@ -9,8 +9,8 @@ import pytest
 from analysis.methods.intervals import binomial_exact
 from analysis.studies.drift.shift import outside, shift
 from analysis.studies.drift.signals import signals
-from ingest.terms import tables
 from ingest.shopfiles.specs import Specs
+from ingest.terms import tables
 from tests.analysis.studies.drifting import at, shop, snapshot
 
 RELIEF = {"characteristic": "relief", "model": "LARK", "stage": "final"}
@@ -29,7 +29,10 @@ def test_the_size_is_the_mean_since_minus_the_mean_before_with_an_interval_by_si
     judged = shot.once(signals)
     row = judged.open.sort("opened_at").row(-1, named=True)
     found = shift(shot, **RELIEF, opened_at=row["opened_at"])
-    first, began = row["first_reading"], row["first_reading"] + found.n_before  # an earlier signal may have closed in between
+    first, began = (
+        row["first_reading"],
+        row["first_reading"] + found.n_before,
+    )  # an earlier signal may have closed in between
     assert abs(began - STEP) <= 3
     assert found.size == pytest.approx(values[began:].mean() - values[first:began].mean())
     sigma = float(judged.streams.own.sigma[row["stream"]])
@@ -48,7 +51,12 @@ def test_readings_without_a_limit_are_not_counted_as_inside():
     taken = pl.Series([datetime(2026, 1, day, tzinfo=UTC) for day in (1, 2, 3, 4)], dtype=tables.TIME)
     found = outside(pl.DataFrame({"taken_at": taken, "outside": [None, True, False, False]}))
     low, high = binomial_exact(1, 3)
-    assert (found.outside, found.n, found.low, found.high) == (1, 3, pytest.approx(float(low)), pytest.approx(float(high)))
+    assert (found.outside, found.n, found.low, found.high) == (
+        1,
+        3,
+        pytest.approx(float(low)),
+        pytest.approx(float(high)),
+    )
     assert found.first_at.date() == date(2026, 1, 2)
 
 

@@ -4,13 +4,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, SHORT_RUN
 from analysis.studies.drift.signals import signals, table
 from analysis.studies.drift.states import odd
 from analysis.studies.drift.states import table as states
+from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, SHORT_RUN
 from ingest.terms import tables
-from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
+from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.trials.delay import trial as delay_trial
 
 RNG = np.random.default_rng(20261218)
@@ -18,9 +18,20 @@ QUIET = RNG.normal(size=400)
 QUIET[:100] = (QUIET[:100] - QUIET[:100].mean()) / QUIET[:100].std()
 
 
-def entry(kind: str, when: int, opened: int, *, chart: str = AVERAGE, sequence: int = 1, **more: object) -> pl.DataFrame:
-    row = {"sequence": sequence, "at": at(when), "who": "M", "kind": kind, "characteristic": "relief", "model": "LARK", "stage": "final",
-           "chart": chart, "opened_at": at(opened)} | more  # fmt: skip
+def entry(
+    kind: str, when: int, opened: int, *, chart: str = AVERAGE, sequence: int = 1, **more: object
+) -> pl.DataFrame:
+    row = {
+        "sequence": sequence,
+        "at": at(when),
+        "who": "M",
+        "kind": kind,
+        "characteristic": "relief",
+        "model": "LARK",
+        "stage": "final",
+        "chart": chart,
+        "opened_at": at(opened),
+    } | more
     return tables.shaped(pl.DataFrame([row]), tables.BENCH_BOOK)
 
 
@@ -43,7 +54,9 @@ def test_with_a_width_a_reading_beyond_opens_and_the_twentieth_quiet_one_closes(
 
 def test_nothing_opens_within_the_baseline():
     found = snapshot(shop(**WIDTH), {RELIEF: spikes(50, 99)}).once(signals).found
-    assert found["chart"].unique().to_list() == [SHORT_RUN]  # its limits are provisional there: the short-run chart judges
+    assert found["chart"].unique().to_list() == [
+        SHORT_RUN
+    ]  # its limits are provisional there: the short-run chart judges
 
 
 def test_at_the_first_reading_after_the_baseline_it_can():
@@ -78,11 +91,15 @@ def test_a_person_closes_and_the_next_firing_opens_anew():
 def test_a_clock_behind_the_readings_closes_all_the_same():
     book = entry("close", 0, 120, chart=INDIVIDUALS)
     made = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130, n=140)}, bench_book=book)
-    assert made.once(signals).found.select("opened_at", "closed_at", "closed_by").rows() == [(at(120), at(139), "a person")]
+    assert made.once(signals).found.select("opened_at", "closed_at", "closed_by").rows() == [
+        (at(120), at(139), "a person")
+    ]
 
 
 def test_reopened_it_is_one_signal_again():
-    book = pl.concat([entry("close", 125, 120, chart=INDIVIDUALS), entry("reopen", 127, 120, chart=INDIVIDUALS, sequence=2)])
+    book = pl.concat(
+        [entry("close", 125, 120, chart=INDIVIDUALS), entry("reopen", 127, 120, chart=INDIVIDUALS, sequence=2)]
+    )
     found = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130)}, bench_book=book).once(signals).found
     assert found.select("opened_at", "closed_at").rows() == [(at(120), at(150))]
 
@@ -113,7 +130,9 @@ def test_the_average_starts_at_the_centre_after_the_baseline():
     first = int(judged.charts.starts[row]) + 100
     centre, sigma, width = judged.charts.centre[row], judged.charts.sigma[row], judged.fired.half[first]
     assert judged.fired.average[first] == pytest.approx(centre + 0.1 * (QUIET[100] - centre))
-    assert judged.fired.half[first + 1] / width == pytest.approx(np.sqrt(1 + 0.81), rel=1e-9)  # exact limits widen; the rate is that of the week
+    assert judged.fired.half[first + 1] / width == pytest.approx(
+        np.sqrt(1 + 0.81), rel=1e-9
+    )  # exact limits widen; the rate is that of the week
     assert sigma == pytest.approx(judged.streams.own.sigma[0])
 
 
@@ -128,14 +147,19 @@ def test_a_unit_leaves_signals_and_states_alone():
     assert mm.once(states)["state"].equals(inch.once(states)["state"])
     sizes = [made.once(signals).found["size"].to_numpy() for made in (mm, inch)]
     assert sizes[0] / 25.4 == pytest.approx(sizes[1])
-    assert [made.once(signals).others["value"].to_list() for made in (mm,)] == [pytest.approx(inch.once(signals).others["value"].to_list())]
+    assert [made.once(signals).others["value"].to_list() for made in (mm,)] == [
+        pytest.approx(inch.once(signals).others["value"].to_list())
+    ]
 
 
 def test_the_order_of_rows_never_matters():
     x = QUIET.copy()
     x[250:] += 2.0
     setter = np.where(np.arange(400) % 3 == 0, "T1", "T2")
-    rows = [snapshot(shop(), {RELIEF: x}, setter=setter, shuffled=mixed).once(table) for mixed in (None, np.random.default_rng(1))]
+    rows = [
+        snapshot(shop(), {RELIEF: x}, setter=setter, shuffled=mixed).once(table)
+        for mixed in (None, np.random.default_rng(1))
+    ]
     assert rows[0].equals(rows[1])
     assert len(rows[0]) > 0
 
@@ -183,7 +207,9 @@ def test_signals_of_one_model_and_characteristic_within_two_working_days_are_one
     x[200:] += 4.0
     y[203:] += 4.0
     judged = snapshot(shop(), {("action", "bass"): x, ("action", "treble"): y, RELIEF: x}).once(signals)
-    own = judged.found.filter((pl.col("chart") == AVERAGE) & (pl.col("opened_at") >= at(200)) & (pl.col("opened_at") <= at(215)))
+    own = judged.found.filter(
+        (pl.col("chart") == AVERAGE) & (pl.col("opened_at") >= at(200)) & (pl.col("opened_at") <= at(215))
+    )
     by_kind = own.group_by("characteristic").agg(pl.col("matter").n_unique())
     assert dict(by_kind.rows()) == {"action": 1, "relief": 1}
     assert own["matter"].n_unique() == 2
@@ -194,7 +220,9 @@ def test_a_tech_who_moves_alone_is_seen_in_their_own_chart_before_the_mixed_one(
     setter = np.array([f"T{k % 6}" for k in range(1500)])
     x = rng.normal(size=1500)
     x[(np.arange(1500) >= 900) & (setter == "T0")] += 2.5
-    judged = snapshot(shop(false_signals_per_week=0.005), {RELIEF: x}, setter=setter).once(signals)  # the rate of a shop of 150 streams
+    judged = snapshot(shop(false_signals_per_week=0.005), {RELIEF: x}, setter=setter).once(
+        signals
+    )  # the rate of a shop of 150 streams
     since = judged.found.filter((pl.col("opened_at") >= at(900)) & (pl.col("chart") == AVERAGE)).sort("opened_at")
     assert since["tech"][0] == "T0"
 
@@ -215,6 +243,8 @@ def test_an_empty_shop_has_no_signal():
 @pytest.mark.promise
 def test_a_step_is_seen_as_soon_as_computed_and_its_beginning_is_covered():
     seen = delay_trial(np.random.default_rng(20270107), 1.5, 150)
-    assert seen.delay == pytest.approx(seen.computed, rel=0.10 + 0.10)  # a third of the full size: two standard errors more
+    assert seen.delay == pytest.approx(
+        seen.computed, rel=0.10 + 0.10
+    )  # a third of the full size: two standard errors more
     assert seen.covered >= 0.88
     assert seen.missed <= 3

@@ -4,13 +4,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.watching import SHORT_RUN
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import STREAMS, odd, table
+from analysis.studies.drift.watching import SHORT_RUN
 from ingest.terms import tables
-from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.analysis.studies.drift.test_signals import QUIET, WIDTH, entry, spikes
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
+from tests.analysis.studies.drifting import at, shop, snapshot
 
 
 def test_the_columns_are_those_of_the_figures():
@@ -37,11 +37,17 @@ def test_a_young_stream_is_moved_by_the_short_run_chart():
 
 
 def test_the_review_looks_as_of_a_day():
-    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}, as_of=at(180)).once(table).select("state", "n").rows() == [("steady", 181)]
+    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}, as_of=at(180)).once(table).select("state", "n").rows() == [
+        ("steady", 181)
+    ]
 
 
 def test_limits_on_file_are_the_ones_in_force():
-    row = snapshot(shop(), {RELIEF: QUIET}, limits_on_file=filed(200, centre=0.5, sigma=2.0)).once(table).row(0, named=True)
+    row = (
+        snapshot(shop(), {RELIEF: QUIET}, limits_on_file=filed(200, centre=0.5, sigma=2.0))
+        .once(table)
+        .row(0, named=True)
+    )
     assert (row["centre"], row["sigma"], row["lower_limit"], row["upper_limit"]) == (0.5, 2.0, -5.5, 6.5)
 
 
@@ -50,10 +56,21 @@ def gauge_study(spread: float) -> pl.DataFrame:
     rng = np.random.default_rng(20270106)
     part, tech, trial = np.meshgrid(np.arange(10), np.arange(3), np.arange(3), indexing="ij")
     value = np.linspace(-1.5, 1.5, 10)[part] + rng.normal(0, spread, part.shape)
-    return tables.shaped(pl.DataFrame({
-        "log_id": "log", "line": np.arange(90), "study": "s1", "characteristic": "relief", "part": part.ravel().astype(str),
-        "tech": tech.ravel().astype(str), "trial": trial.ravel().astype(str), "value": value.ravel(),
-    }), tables.GAUGE_TRIALS)  # fmt: skip
+    return tables.shaped(
+        pl.DataFrame(
+            {
+                "log_id": "log",
+                "line": np.arange(90),
+                "study": "s1",
+                "characteristic": "relief",
+                "part": part.ravel().astype(str),
+                "tech": tech.ravel().astype(str),
+                "trial": trial.ravel().astype(str),
+                "value": value.ravel(),
+            }
+        ),
+        tables.GAUGE_TRIALS,
+    )
 
 
 @pytest.mark.parametrize(("spread", "word"), [(0.02, "fit"), (2.0, "unfit")])
@@ -73,7 +90,9 @@ def test_odd_instruments_lie_beyond_four_sigma_of_the_limits_they_were_under():
     x[[50, 250]] = [4.5, -4.5]
     made = snapshot(shop(), {RELIEF: x}, limits_on_file=filed(200, centre=0.0, sigma=2.0))
     assert made.once(odd)["serial"].to_list() == ["S000050"]
-    assert made.once(odd)["sigmas"][0] == pytest.approx((4.5 - x[:100].mean()) / made.once(signals).streams.own.sigma[0])
+    assert made.once(odd)["sigmas"][0] == pytest.approx(
+        (4.5 - x[:100].mean()) / made.once(signals).streams.own.sigma[0]
+    )
 
 
 def test_an_odd_instrument_is_listed_once_however_many_techs_have_streams():

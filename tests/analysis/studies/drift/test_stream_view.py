@@ -11,12 +11,12 @@ from analysis.studies.drift.rack import TICKS, rack
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import table
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
-from ingest.terms import tables
-from ingest.store.snapshot import Snapshot
 from ingest.shopfiles.specs import Specs
-from tests.analysis.studies.drifting import at, shop, snapshot
+from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies.drift.test_signals import QUIET
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
+from tests.analysis.studies.drifting import at, shop, snapshot
 
 STEPPED = QUIET.copy()
 STEPPED[300:] += 3.0
@@ -58,7 +58,10 @@ def test_weeks_cut_what_is_in_sight_and_nothing_else():
 
 def test_limits_are_drawn_at_the_dates_they_held():
     view = seen(snapshot(shop(), {RELIEF: QUIET}, limits_on_file=filed(250, centre=0.5, sigma=2.0)))
-    assert view.limits.select("from_at", "to_at", "on_file").rows() == [(at(0), at(249), False), (at(250), at(399), True)]
+    assert view.limits.select("from_at", "to_at", "on_file").rows() == [
+        (at(0), at(249), False),
+        (at(250), at(399), True),
+    ]
     assert view.limits["upper"][1] == 6.5
 
 
@@ -91,9 +94,19 @@ def test_odd_instruments_and_runs_are_marked_and_open_nothing():
 
 
 def test_changes_that_may_touch_the_stream_are_shown():
-    rows = [("LARK", "neck", "jig"), ("WREN", "neck", "jig"), ("", "", "people"), ("", "packing", "boxes"), ("LARK", "final", "gauge")]
+    rows = [
+        ("LARK", "neck", "jig"),
+        ("WREN", "neck", "jig"),
+        ("", "", "people"),
+        ("", "packing", "boxes"),
+        ("LARK", "final", "gauge"),
+    ]
     changes = pl.DataFrame([{"from_date": at(200).date(), "model": m, "stage": s, "what": w} for m, s, w in rows])
-    assert seen(snapshot(shop(), {RELIEF: QUIET}, changes=changes)).changes["what"].to_list() == ["jig", "people", "gauge"]
+    assert seen(snapshot(shop(), {RELIEF: QUIET}, changes=changes)).changes["what"].to_list() == [
+        "jig",
+        "people",
+        "gauge",
+    ]
 
 
 def test_a_stream_that_is_not_there_says_what_to_do():
@@ -107,19 +120,32 @@ def with_specs(made: Snapshot, *rows: dict[str, object]) -> Snapshot:
 
 
 def test_what_was_asked_is_drawn_with_its_dates():
-    made = with_specs(snapshot(shop(), {RELIEF: QUIET}), {"characteristic": "relief", "target": 0.0, "lower": -2.0, "upper": 2.0},
-                      {"characteristic": "relief", "target": 0.5, "lower": -1.5, "upper": 2.5, "from_date": at(200).date()})  # fmt: skip
+    made = with_specs(
+        snapshot(shop(), {RELIEF: QUIET}),
+        {"characteristic": "relief", "target": 0.0, "lower": -2.0, "upper": 2.0},
+        {"characteristic": "relief", "target": 0.5, "lower": -1.5, "upper": 2.5, "from_date": at(200).date()},
+    )
     view = seen(made)
     assert view.asked.select("from_at", "to_at", "target").rows() == [(at(0), at(199), 0.0), (at(200), at(399), 0.5)]
-    assert view.readings["outside"].sum() == ((QUIET[:200] < -2) | (QUIET[:200] > 2)).sum() + ((QUIET[200:] < -1.5) | (QUIET[200:] > 2.5)).sum()
+    assert (
+        view.readings["outside"].sum()
+        == ((QUIET[:200] < -2) | (QUIET[:200] > 2)).sum() + ((QUIET[200:] < -1.5) | (QUIET[200:] > 2.5)).sum()
+    )
 
 
 def test_what_moved_most_of_its_tolerance_stands_first():
     columns = {RELIEF: STEPPED, ("action", "bass"): QUIET, ("action", "treble"): STEPPED}
-    made = with_specs(snapshot(shop(false_signals_per_week=0.02), columns), {"characteristic": "relief", "lower": -20.0, "upper": 20.0},
-                      {"characteristic": "action", "lower": -3.0, "upper": 3.0})  # fmt: skip
+    made = with_specs(
+        snapshot(shop(false_signals_per_week=0.02), columns),
+        {"characteristic": "relief", "lower": -20.0, "upper": 20.0},
+        {"characteristic": "action", "lower": -3.0, "upper": 3.0},
+    )
     rows = rack(made).streams
-    assert rows.select("characteristic", "position").rows() == [("action", "treble"), ("relief", ""), ("action", "bass")]
+    assert rows.select("characteristic", "position").rows() == [
+        ("action", "treble"),
+        ("relief", ""),
+        ("action", "bass"),
+    ]
     assert rows["shift_share"][0] == pytest.approx(rows["shift"][0] / 6.0)
     assert rows["shift"].is_null().to_list() == [False, False, True]
 
@@ -142,4 +168,6 @@ def test_before_its_first_reading_a_straightedge_is_empty():
 
 
 def test_an_empty_shop_has_an_empty_rack():
-    assert rack(snapshot(shop(), {RELIEF: np.full(3, np.nan)}, as_of=datetime(2026, 2, 1, tzinfo=UTC))).streams.is_empty()
+    assert rack(
+        snapshot(shop(), {RELIEF: np.full(3, np.nan)}, as_of=datetime(2026, 2, 1, tzinfo=UTC))
+    ).streams.is_empty()

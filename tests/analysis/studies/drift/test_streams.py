@@ -17,10 +17,33 @@ X = RNG.normal(0.25, 0.05, size=260)
 RELIEF = ("relief", "")
 
 
-def filed(place: int, *, centre: float = 0.0, sigma: float = 1.0, n: int = 100, sequence: int = 1, tech: str = "", **more: object) -> pl.DataFrame:
+def filed(
+    place: int,
+    *,
+    centre: float = 0.0,
+    sigma: float = 1.0,
+    n: int = 100,
+    sequence: int = 1,
+    tech: str = "",
+    **more: object,
+) -> pl.DataFrame:
     """A line of limits on file for relief of LARK that holds from the reading with this place."""
-    row = {"sequence": sequence, "at": at(place), "who": "M", "why": "new strings", "characteristic": "relief", "position": "", "model": "LARK",
-           "stage": "final", "tech": tech, "holds_from": at(place), "centre": centre, "sigma": sigma, "n": n, "left_out": "[]"} | more  # fmt: skip
+    row = {
+        "sequence": sequence,
+        "at": at(place),
+        "who": "M",
+        "why": "new strings",
+        "characteristic": "relief",
+        "position": "",
+        "model": "LARK",
+        "stage": "final",
+        "tech": tech,
+        "holds_from": at(place),
+        "centre": centre,
+        "sigma": sigma,
+        "n": n,
+        "left_out": "[]",
+    } | more
     return tables.shaped(pl.DataFrame([row]), tables.LIMITS_ON_FILE)
 
 
@@ -74,7 +97,12 @@ def test_the_order_of_rows_never_matters():
 def test_limits_on_file_hold_from_their_date_and_the_stream_begins_a_new_era():
     held = snapshot(shop(), {RELIEF: X}, limits_on_file=filed(120, centre=0.3, sigma=0.04)).once(streams)
     assert held.eras.starts.tolist() == [0, 120]
-    assert (held.eras.centre[1], held.eras.sigma[1], held.eras.judged_from[1], held.eras.on_file.tolist()) == (0.3, 0.04, 0, [False, True])
+    assert (held.eras.centre[1], held.eras.sigma[1], held.eras.judged_from[1], held.eras.on_file.tolist()) == (
+        0.3,
+        0.04,
+        0,
+        [False, True],
+    )
 
 
 def test_the_later_word_counts_and_taken_off_file_the_first_readings_count_again():
@@ -86,7 +114,9 @@ def test_the_later_word_counts_and_taken_off_file_the_first_readings_count_again
 
 
 def test_limits_that_hold_from_before_the_first_reading_leave_no_baseline():
-    line = filed(0, centre=0.3, baseline_from=date(2025, 11, 1)).with_columns(holds_from=pl.lit(START - timedelta(days=3)))
+    line = filed(0, centre=0.3, baseline_from=date(2025, 11, 1)).with_columns(
+        holds_from=pl.lit(START - timedelta(days=3))
+    )
     held = snapshot(shop(), {RELIEF: X}, limits_on_file=line).once(streams)
     assert (held.eras.starts.tolist(), held.eras.on_file.tolist()) == ([0], [True])
 
@@ -104,7 +134,9 @@ def test_the_gauge_is_the_coarsest_that_took_a_tenth(share, step):
 
 
 def test_where_no_gauge_is_named_it_is_the_coarsest_declared():
-    assert snapshot(shop(gauges={"fine": 0.02, "rule": 0.1}), {RELIEF: X}).once(streams).rows["step"].to_list() == [pytest.approx(0.1)]
+    assert snapshot(shop(gauges={"fine": 0.02, "rule": 0.1}), {RELIEF: X}).once(streams).rows["step"].to_list() == [
+        pytest.approx(0.1)
+    ]
 
 
 def test_no_reading_no_stream():

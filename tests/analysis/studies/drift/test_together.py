@@ -5,14 +5,14 @@ import polars as pl
 import pytest
 from scipy.stats import f as fisher
 
-from analysis.studies.drift.watching import SHARE, TOGETHER
 from analysis.studies.drift.shares import shares
 from analysis.studies.drift.signals import signals, table
+from analysis.studies.drift.watching import SHARE, TOGETHER
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.benches import bench
-from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.analysis.studies.drift.test_signals import entry
+from tests.analysis.studies.drifting import at, shop, snapshot
 
 N = 240
 RNG = np.random.default_rng(20270103)
@@ -21,7 +21,9 @@ TREBLE = BASS - 0.5 + RNG.normal(0, 0.03, N)  # both edges move together
 RELIEF = RNG.normal(0.2, 0.03, N)
 
 
-def made(bass: np.ndarray = BASS, treble: np.ndarray = TREBLE, relief: np.ndarray = RELIEF, **judging: object) -> Snapshot:
+def made(
+    bass: np.ndarray = BASS, treble: np.ndarray = TREBLE, relief: np.ndarray = RELIEF, **judging: object
+) -> Snapshot:
     judging = judging or {"false_signals_per_week": 0.05}
     return snapshot(shop(**judging), {("action", "bass"): bass, ("action", "treble"): treble, ("relief", ""): relief})
 
@@ -37,7 +39,9 @@ def test_an_instrument_whose_every_number_passes_and_whose_pattern_is_wrong_is_f
     snap = made(*odd_pair())
     judged = snap.once(signals)
     rows = judged.others.filter(pl.col("chart") == TOGETHER)
-    assert rows.select("serial", "opened_at", "model", "stage", "rule").rows() == [("S000150", at(150), "LARK", "final", "beyond")]
+    assert rows.select("serial", "opened_at", "model", "stage", "rule").rows() == [
+        ("S000150", at(150), "LARK", "final", "beyond")
+    ]
     assert judged.found.filter(pl.col("opened_at") == at(150)).is_empty()
 
 
@@ -46,10 +50,15 @@ def test_a_person_closes_it_and_an_odd_instrument_after_that_opens_anew():
     bass[158], treble[158] = 2.65, 1.85
     columns = {("action", "bass"): bass, ("action", "treble"): treble, ("relief", ""): RELIEF}
     close = entry("close", 155, 150, chart=TOGETHER).with_columns(characteristic=pl.lit(""))
-    for book, rows in ((close.clear(), [(at(150), at(178), "twenty quiet readings")]),
-                       (close, [(at(150), at(155), "a person"), (at(158), at(178), "twenty quiet readings")])):  # fmt: skip
+    for book, rows in (
+        (close.clear(), [(at(150), at(178), "twenty quiet readings")]),
+        (close, [(at(150), at(155), "a person"), (at(158), at(178), "twenty quiet readings")]),
+    ):
         judged = snapshot(shop(false_signals_per_week=0.05), columns, bench_book=book).once(signals)
-        assert judged.others.filter(pl.col("chart") == TOGETHER).select("opened_at", "closed_at", "closed_by").rows() == rows
+        assert (
+            judged.others.filter(pl.col("chart") == TOGETHER).select("opened_at", "closed_at", "closed_by").rows()
+            == rows
+        )
 
 
 def test_t2_and_its_limit_are_those_of_the_first_hundred_complete_instruments():
@@ -104,9 +113,15 @@ def test_with_a_width_the_rate_is_that_of_the_width():
 def test_steady_instruments_are_called_odd_as_often_as_the_budget_allows():
     rng = np.random.default_rng(20270104)
     fired = points = 0
-    for _ in range(40):  # limits that allow for the estimated mean and covariance: the rate holds as a mean over baselines
+    for _ in range(
+        40
+    ):  # limits that allow for the estimated mean and covariance: the rate holds as a mean over baselines
         x = rng.normal(size=(3, 1100))
-        pattern = snapshot(shop(), {("action", "bass"): x[0], ("action", "treble"): x[1], ("relief", ""): x[2]}).once(signals).single.patterns[0]
+        pattern = (
+            snapshot(shop(), {("action", "bass"): x[0], ("action", "treble"): x[1], ("relief", ""): x[2]})
+            .once(signals)
+            .single.patterns[0]
+        )
         fired += int((pattern.t2[100:] > pattern.limit(0.005)).sum())
         points += 1000
     assert fired / points == pytest.approx(0.005, rel=0.2)
@@ -115,7 +130,9 @@ def test_steady_instruments_are_called_odd_as_often_as_the_budget_allows():
 def test_the_figures_hold_the_pattern_with_its_t2():
     rows = made(*odd_pair()).once(table).filter(pl.col("chart") == TOGETHER)
     pattern = made(*odd_pair()).once(signals).single.patterns[0]
-    assert rows.select("characteristic", "position", "value", "size", "began_at", "moves_with").rows() == [("", "", pattern.t2[150], None, None, "")]
+    assert rows.select("characteristic", "position", "value", "size", "began_at", "moves_with").rows() == [
+        ("", "", pattern.t2[150], None, None, "")
+    ]
 
 
 def shares_bench(bad_week: int) -> Snapshot:
@@ -126,7 +143,11 @@ def shares_bench(bad_week: int) -> Snapshot:
             serial, day = f"W{week:02}I{k}", 2 + 7 * week  # days of the year are counted on below
             back = week == bad_week
             lines += [f"{serial} {day} 9:{k:02} nut pass"]
-            lines += [f"{serial} {day} 10:{k:02} play send_back cause=nut", f"{serial} {day} 11:{k:02} nut pass"] if back else []
+            lines += (
+                [f"{serial} {day} 10:{k:02} play send_back cause=nut", f"{serial} {day} 11:{k:02} nut pass"]
+                if back
+                else []
+            )
             lines += [f"{serial} {day} 12:{k:02} play pass", f"{serial} {day} 13:{k:02} final pass"]
     return bench_over_weeks(lines)
 
@@ -136,9 +157,21 @@ def bench_over_weeks(lines: list[str]) -> Snapshot:
     days = [int(line.split()[1]) for line in lines]
     march = [" ".join([line.split()[0], "2", *line.split()[2:]]) for line in lines]
     made = bench("\n".join(march))
-    visits = made.table("visits").sort("line").with_columns(pl.col("finished_at") + pl.duration(days=pl.Series(days) - 2))
-    readings = pl.DataFrame({"log_id": ["log"], "line": [len(lines)], "serial": [visits["serial"][-1]], "stage": ["final"],
-                             "taken_at": [visits["finished_at"][-1]], "characteristic": ["relief"], "moment": ["found"], "value": [0.2]})  # fmt: skip
+    visits = (
+        made.table("visits").sort("line").with_columns(pl.col("finished_at") + pl.duration(days=pl.Series(days) - 2))
+    )
+    readings = pl.DataFrame(
+        {
+            "log_id": ["log"],
+            "line": [len(lines)],
+            "serial": [visits["serial"][-1]],
+            "stage": ["final"],
+            "taken_at": [visits["finished_at"][-1]],
+            "characteristic": ["relief"],
+            "moment": ["found"],
+            "value": [0.2],
+        }
+    )
     return Snapshot.of(made.shop, visits=visits, readings=readings)
 
 
@@ -154,4 +187,9 @@ def test_a_week_in_which_far_more_came_back_opens_a_share_signal_dated_by_the_we
 def test_a_first_week_has_nothing_to_be_judged_by():
     found = shares(shares_bench(bad_week=0))
     assert not found.judged[found.starts].any()
-    assert shares_bench(bad_week=0).once(signals).others.filter((pl.col("chart") == SHARE) & (pl.col("size") > 0)).is_empty()
+    assert (
+        shares_bench(bad_week=0)
+        .once(signals)
+        .others.filter((pl.col("chart") == SHARE) & (pl.col("size") > 0))
+        .is_empty()
+    )

@@ -8,15 +8,25 @@ from analysis.studies.gauges.rr import GAUGES, rr_share, table
 from tests.analysis.studies.measured import made, visit
 
 # three parts, two readers, two trials: worked through by hand below
-READ = {("p1", "A"): (1.0, 1.2), ("p1", "B"): (1.1, 1.1), ("p2", "A"): (2.0, 2.2), ("p2", "B"): (2.3, 2.1), ("p3", "A"): (3.0, 3.0),
-        ("p3", "B"): (3.1, 3.3)}  # fmt: skip
+READ = {
+    ("p1", "A"): (1.0, 1.2),
+    ("p1", "B"): (1.1, 1.1),
+    ("p2", "A"): (2.0, 2.2),
+    ("p2", "B"): (2.3, 2.1),
+    ("p3", "A"): (3.0, 3.0),
+    ("p3", "B"): (3.1, 3.3),
+}
 
 
 def trials(study="s1", characteristic="relief", read=READ):
     same = {"log_id": "g", "study": study, "characteristic": characteristic}
     rows = ((part, tech, trial, value) for (part, tech), pair in read.items() for trial, value in enumerate(pair, 1))
-    return pl.DataFrame([same | {"line": line, "part": part, "tech": tech, "trial": str(trial), "value": value}
-                         for line, (part, tech, trial, value) in enumerate(rows)])  # fmt: skip
+    return pl.DataFrame(
+        [
+            same | {"line": line, "part": part, "tech": tech, "trial": str(trial), "value": value}
+            for line, (part, tech, trial, value) in enumerate(rows)
+        ]
+    )
 
 
 def rows(frame, specs=None, **more):
@@ -27,7 +37,8 @@ def test_the_figures_are_those_of_the_analysis_of_variance():
     wide = {"characteristic": "relief", "lower": 0.0, "upper": 4.0}
     found = rows(trials(), [wide, wide | {"model": "LARK", "upper": 3.0}])
     row = found.row(0, named=True)
-    # by hand: sums of squares part 8.0067 (2), reader .03 (1), both .02 (2), trials .08 (6); the interaction (p > .05) is pooled: .1 on 8
+    # by hand: sums of squares part 8.0067 (2), reader .03 (1), both .02 (2), trials .08 (6); the interaction (p > .05)
+    # is pooled: .1 on 8
     inside = 0.1 / 8
     repeat, reader, part = inside, max(0.0, (0.03 - inside) / 6), (8.0066667 / 2 - inside) / 4
     assert row["repeatability"] == pytest.approx(repeat**0.5, rel=1e-6)
@@ -68,5 +79,7 @@ def test_of_several_studies_the_worst_speaks_for_the_characteristic():
     loud = {pair: (a, b + 0.5) for pair, (a, b) in READ.items()}
     snapshot = made([visit("A", 0, "play")], frames={"gauge_trials": pl.concat([trials(), trials("s2", read=loud)])})
     frame = trials("s2", read=loud)
-    worst = crossed(cube(frame["value"].to_numpy(), frame["part"].to_numpy(), frame["tech"].to_numpy())).study.share_of_spread
+    worst = crossed(
+        cube(frame["value"].to_numpy(), frame["part"].to_numpy(), frame["tech"].to_numpy())
+    ).study.share_of_spread
     assert rr_share(snapshot) == {"relief": pytest.approx(worst)}

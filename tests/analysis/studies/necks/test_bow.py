@@ -1,4 +1,6 @@
-"""What goes with bow: the cost put in is found, adjusted for model and hand, and the next tenth stops paying where it should."""
+"""What goes with bow: the cost put in is found, adjusted for model and hand, and the next tenth stops paying where it
+should.
+"""
 
 import numpy as np
 import polars as pl
@@ -40,8 +42,13 @@ def test_a_bend_is_seen_in_the_steps_and_said():
 
 def test_money_and_minutes_scale_and_order_does_not_matter():
     rows = supplied(np.random.default_rng(84))
-    one, turned = against(rows, "minutes"), against(rows.sample(fraction=1.0, shuffle=True, seed=1).with_columns(pl.col("minutes") * 60), "minutes")
-    assert (turned.slope, turned.slope_low, turned.slope_high) == pytest.approx((60 * one.slope, 60 * one.slope_low, 60 * one.slope_high))
+    one, turned = (
+        against(rows, "minutes"),
+        against(rows.sample(fraction=1.0, shuffle=True, seed=1).with_columns(pl.col("minutes") * 60), "minutes"),
+    )
+    assert (turned.slope, turned.slope_low, turned.slope_high) == pytest.approx(
+        (60 * one.slope, 60 * one.slope_low, 60 * one.slope_high)
+    )
 
 
 def test_the_next_tenth_stops_paying_where_a_return_costs_more():
@@ -56,7 +63,9 @@ def test_the_next_tenth_stops_paying_where_a_return_costs_more():
 
 def test_one_bowed_lot_alone_pays_for_no_limit():
     rows = supplied(np.random.default_rng(86), a_tenth=0.0).filter(pl.col("bow") < 0.2)
-    lot = supplied(np.random.default_rng(87), lots=1, necks=40).with_columns(bow=pl.lit(0.35), minutes=pl.lit(150.0), lot_key=pl.lit("bad"))
+    lot = supplied(np.random.default_rng(87), lots=1, necks=40).with_columns(
+        bow=pl.lit(0.35), minutes=pl.lit(150.0), lot_key=pl.lit("bad")
+    )
     last = limits_of(pl.concat([rows, lot]), 1.0)[-1]
     assert (last.lots, last.necks, last.pays) == (1, 40, False)
 
@@ -79,7 +88,10 @@ def shop_of(rng):
         visits.append(visit(s, k, "receiving", supplier="O", lot=f"L{k % 12}", minutes=3.0, readings=edges))
         visits.append(visit(s, k + 1, "neck", tech=("A", "B")[k % 2], minutes=5.0 + 30 * abs(bow)))
         if k % 10 == 0:
-            visits += [visit(s, k + 2, "play", "send back", minutes=4.0, sent_back_to="neck"), visit(s, k + 3, "neck", tech="A", minutes=1.0)]
+            visits += [
+                visit(s, k + 2, "play", "send back", minutes=4.0, sent_back_to="neck"),
+                visit(s, k + 3, "neck", tech="A", minutes=1.0),
+            ]
         visits.append(visit(s, k + 30, "final", "reject" if k % 40 == 0 else "pass", minutes=5.0))
     visits.append(visit("LATE", 200, "receiving", supplier="O", lot="L0", readings={"neck_bow bass": 0.9}))
     return made(visits)

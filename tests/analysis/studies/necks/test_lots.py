@@ -12,8 +12,12 @@ PLAN = {"plan": [{"characteristic": "neck_bow", "sample": 5, "accept": 1}]}
 
 
 def lot(values, name="L1", *, supplier="Oxbow", start=0, **more):
-    return [visit(f"{name}-{k:03d}", start + k, "receiving", readings={"neck_bow": value}, supplier=supplier, lot=name, **more)
-            for k, value in enumerate(values)]  # fmt: skip
+    return [
+        visit(
+            f"{name}-{k:03d}", start + k, "receiving", readings={"neck_bow": value}, supplier=supplier, lot=name, **more
+        )
+        for k, value in enumerate(values)
+    ]
 
 
 def row(snapshot, name="L1"):
@@ -27,18 +31,36 @@ def test_the_figures_of_a_lot_by_hand():
     sd = sqrt(sum((v - mean) ** 2 for v in x) / 4)
     ppk = min(0.25 - mean, mean + 0.1) / (3 * sd)
     half = 1.96 * sqrt(1 / 45 + ppk**2 / 8)
-    assert (found["n"], found["mean"], found["sd"], found["ppk"]) == (5, pytest.approx(mean), pytest.approx(sd), pytest.approx(ppk))
-    assert (found["ppk_low"], found["ppk_high"]) == (pytest.approx(ppk - half, abs=1e-4), pytest.approx(ppk + half, abs=1e-4))
+    assert (found["n"], found["mean"], found["sd"], found["ppk"]) == (
+        5,
+        pytest.approx(mean),
+        pytest.approx(sd),
+        pytest.approx(ppk),
+    )
+    assert (found["ppk_low"], found["ppk_high"]) == (
+        pytest.approx(ppk - half, abs=1e-4),
+        pytest.approx(ppk + half, abs=1e-4),
+    )
     # 1 of 5 by Clopper & Pearson: .0051 to .7164
-    assert (found["outside"], found["outside_low"], found["outside_high"]) == (0.2, pytest.approx(0.0051, abs=5e-5), pytest.approx(0.7164, abs=5e-5))
+    assert (found["outside"], found["outside_low"], found["outside_high"]) == (
+        0.2,
+        pytest.approx(0.0051, abs=5e-5),
+        pytest.approx(0.7164, abs=5e-5),
+    )
     assert table(made(lot(x), [SPEC], **PLAN)).schema == LOTS
 
 
 @pytest.mark.parametrize(
     ("values", "verdict"),
-    [([0.1] * 5, "accept"), ([0.1] * 4 + [0.3], "accept"), ([0.1] * 3 + [0.3] * 2, "reject"), ([0.1] * 4, "too few"), ([0.3] * 2, "reject"),
-     ([0.1] * 5 + [0.3] * 5, "accept")],
-)  # fmt: skip
+    [
+        ([0.1] * 5, "accept"),
+        ([0.1] * 4 + [0.3], "accept"),
+        ([0.1] * 3 + [0.3] * 2, "reject"),
+        ([0.1] * 4, "too few"),
+        ([0.3] * 2, "reject"),
+        ([0.1] * 5 + [0.3] * 5, "accept"),
+    ],
+)
 def test_the_plan_counts_its_sample_of_the_first_necks(values, verdict):
     assert row(made(lot(values), [SPEC], **PLAN))["verdict"] == verdict
 
@@ -52,8 +74,10 @@ def test_a_supplier_s_own_plan_goes_before_everybody_s_and_without_one_nothing_i
 
 
 def test_the_edge_further_from_straight_stands_for_a_neck():
-    rows = [visit("A", 0, "receiving", readings={"neck_bow bass": 0.05, "neck_bow treble": -0.12}, supplier="O", lot="1"),
-            visit("B", 1, "receiving", readings={"neck_bow bass": 0.2, "neck_bow treble": 0.1}, supplier="O", lot="1")]  # fmt: skip
+    rows = [
+        visit("A", 0, "receiving", readings={"neck_bow bass": 0.05, "neck_bow treble": -0.12}, supplier="O", lot="1"),
+        visit("B", 1, "receiving", readings={"neck_bow bass": 0.2, "neck_bow treble": 0.1}, supplier="O", lot="1"),
+    ]
     snapshot = made(rows, [SPEC])
     assert sorted(necks(snapshot)["value"].to_list()) == [-0.12, 0.2]
     assert row(snapshot, "1")["outside"] == 0.5
@@ -62,7 +86,9 @@ def test_the_edge_further_from_straight_stands_for_a_neck():
 def test_where_the_specs_of_a_lot_differ_its_share_is_null_and_the_count_by_plan_stands():
     specs = [SPEC, SPEC | {"model": "WREN", "upper": 0.05}]
     other = {"readings": {"neck_bow": 0.1}, "supplier": "Oxbow", "lot": "L1", "model": "WREN"}
-    snapshot = made([*lot([0.1] * 3), visit("W1", 20, "receiving", **other), visit("W2", 21, "receiving", **other)], specs, **PLAN)
+    snapshot = made(
+        [*lot([0.1] * 3), visit("W1", 20, "receiving", **other), visit("W2", 21, "receiving", **other)], specs, **PLAN
+    )
     found = row(snapshot)
     assert [found[name] for name in ("ppk", "ppk_low", "outside", "outside_low")] == [None] * 4
     assert (found["n"], found["verdict"]) == (5, "reject")
@@ -80,7 +106,10 @@ def test_one_neck_has_a_mean_and_no_spread():
 
 
 def test_parts_without_a_serial_count_by_their_lot_and_once_when_linked_later():
-    parts = [visit("", k, "receiving", readings={"neck_bow": 0.1 + k / 100}, supplier="Oxbow", lot="L1", neck=f"n{k}") for k in range(3)]
+    parts = [
+        visit("", k, "receiving", readings={"neck_bow": 0.1 + k / 100}, supplier="Oxbow", lot="L1", neck=f"n{k}")
+        for k in range(3)
+    ]
     loose = [visit("", 5 + k, "receiving", readings={"neck_bow": 0.2}, supplier="Oxbow", lot="L1") for k in range(2)]
     linked = visit("S1", 30, "neck", neck="n1")
     assert row(made([*parts, *loose], [SPEC]))["n"] == 5
@@ -90,6 +119,9 @@ def test_parts_without_a_serial_count_by_their_lot_and_once_when_linked_later():
 
 
 def test_a_second_look_at_a_neck_is_no_second_neck():
-    rows = [visit("A", 0, "receiving", readings={"neck_bow": 0.3}, supplier="O", lot="1"), visit("A", 5, "receiving", readings={"neck_bow": 0.1})]
+    rows = [
+        visit("A", 0, "receiving", readings={"neck_bow": 0.3}, supplier="O", lot="1"),
+        visit("A", 5, "receiving", readings={"neck_bow": 0.1}),
+    ]
     found = row(made(rows, [SPEC]), "1")
     assert (found["n"], found["mean"]) == (1, 0.3)

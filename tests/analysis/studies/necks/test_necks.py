@@ -12,26 +12,47 @@ from tests.analysis.studies.measured import made, visit
 
 SPEC = {"characteristic": "neck_bow", "lower": -0.1, "upper": 0.25}
 PLAN = {"plan": [{"characteristic": "neck_bow", "sample": 50, "accept": 2}]}
-CHARACTERISTICS = {"characteristic": [{"key": "relief", "set_at": "neck"}, {"key": "neck_bow", "positions": ["bass", "treble"]}]}
+CHARACTERISTICS = {
+    "characteristic": [{"key": "relief", "set_at": "neck"}, {"key": "neck_bow", "positions": ["bass", "treble"]}]
+}
 
 
 def lot(name, bass, treble, *, supplier="Oxbow", start=0, rh=None):
     same = {"supplier": supplier, "lot": name, "rh": rh}
     edges = [{"neck_bow bass": float(a), "neck_bow treble": float(b)} for a, b in zip(bass, treble, strict=True)]
-    return [visit(f"{name}-{k:03d}", start + k / 10, "receiving", readings=pair, **same) for k, pair in enumerate(edges)]
+    return [
+        visit(f"{name}-{k:03d}", start + k / 10, "receiving", readings=pair, **same) for k, pair in enumerate(edges)
+    ]
 
 
 def test_a_lot_s_row_holds_intervals_twist_and_how_the_necks_had_lain():
     rng = np.random.default_rng(91)
     bass = rng.normal(0.15, 0.03, 40)
-    known = pl.DataFrame([{"supplier": "Oxbow", "lot": "L1", "model": "LARK", "quantity": 40, "rod_state": "slack", "hours_acclimatised": 72.0}])
+    known = pl.DataFrame(
+        [
+            {
+                "supplier": "Oxbow",
+                "lot": "L1",
+                "model": "LARK",
+                "quantity": 40,
+                "rod_state": "slack",
+                "hours_acclimatised": 72.0,
+            }
+        ]
+    )
     snapshot = made(lot("L1", bass, bass - 0.02, rh=46.0), [SPEC], frames={"lots": known}, **PLAN, **CHARACTERISTICS)
     row = by_lot(snapshot).row(0, named=True)
     half = float(stats.t.isf(0.025, 39)) * bass.std(ddof=1) / np.sqrt(40)
     assert (row["mean_low"], row["mean_high"]) == (pytest.approx(bass.mean() - half), pytest.approx(bass.mean() + half))
     assert row["sd_low"] < bass.std(ddof=1) < row["sd_high"]
     assert (row["twist"], row["twist_sd"]) == (pytest.approx(0.02), pytest.approx(0.0, abs=1e-9))
-    assert (row["rh"], row["hours_acclimatised"], row["rod_state"], row["quantity"], row["few"]) == (46.0, 72.0, "slack", 40, False)
+    assert (row["rh"], row["hours_acclimatised"], row["rod_state"], row["quantity"], row["few"]) == (
+        46.0,
+        72.0,
+        "slack",
+        40,
+        False,
+    )
     assert (row["verdict"], row["measured_verdict"]) == ("too few", "accept")  # 50 to count, 28 to measure
     assert row["models"] == "LARK"
     assert row["gauge_rr"] is None
@@ -56,7 +77,10 @@ def test_a_plan_in_numbers_for_words():
 
 
 def test_parts_linked_later_are_counted_apart_from_those_judged_by_lot_alone():
-    loose = [visit("", k, "receiving", supplier="O", lot="1", neck=f"n{k}", readings={"neck_bow bass": 0.1}) for k in range(4)]
+    loose = [
+        visit("", k, "receiving", supplier="O", lot="1", neck=f"n{k}", readings={"neck_bow bass": 0.1})
+        for k in range(4)
+    ]
     found = parts(made([*loose, visit("S1", 50, "neck", neck="n2")], **CHARACTERISTICS))
     assert (found.measured, found.linked, found.unlinked) == (4, 1, 3)
 
@@ -84,5 +108,9 @@ def test_no_neck_at_all_is_an_empty_table():
 
 def test_every_row_of_lots_is_there_and_unchanged():
     rng = np.random.default_rng(94)
-    snapshot = made([*lot("L1", rng.normal(0.1, 0.05, 30), rng.normal(0.1, 0.05, 30)), *lot("L2", [0.1], [0.2], start=90)], [SPEC], **CHARACTERISTICS)
+    snapshot = made(
+        [*lot("L1", rng.normal(0.1, 0.05, 30), rng.normal(0.1, 0.05, 30)), *lot("L2", [0.1], [0.2], start=90)],
+        [SPEC],
+        **CHARACTERISTICS,
+    )
     assert by_lot(snapshot).select(lots.LOTS.keys()).equals(lots.table(snapshot))

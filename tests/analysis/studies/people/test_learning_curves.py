@@ -9,7 +9,12 @@ from analysis.methods.problems import UnusableData
 from analysis.studies.people.learning_curves import BLOCK, learning_curve, new_techs, practice
 from tests.analysis.studies.measured import made, visit
 
-PEOPLE = {"tech": [{"key": "OLD", "qualified": ["nut", "bridge"]}, {"key": "NEW", "started": date(2026, 3, 10), "qualified": ["nut"]}]}
+PEOPLE = {
+    "tech": [
+        {"key": "OLD", "qualified": ["nut", "bridge"]},
+        {"key": "NEW", "started": date(2026, 3, 10), "qualified": ["nut"]},
+    ]
+}
 
 
 def shop_with(n, *, rng, hard=0.3, back=0.0, **more):
@@ -25,7 +30,15 @@ def shop_with(n, *, rng, hard=0.3, back=0.0, **more):
 
     for k in range(60):
         model = ("LARK", "WREN")[k % 2]
-        instrument(f"O{k:03d}", 5.0 * k, "OLD", (1 + k % 2) * 6.0 * float(rng.lognormal(0, 0.1)), model, False, float(rng.normal(2, 0.1)))
+        instrument(
+            f"O{k:03d}",
+            5.0 * k,
+            "OLD",
+            (1 + k % 2) * 6.0 * float(rng.lognormal(0, 0.1)),
+            model,
+            False,
+            float(rng.normal(2, 0.1)),
+        )
     for k in range(n):
         model = "WREN" if rng.random() < hard else "LARK"
         minutes = (2 if model == "WREN" else 1) * 12 * (k + 1) ** -0.2 * float(rng.lognormal(0, 0.1))
@@ -35,7 +48,9 @@ def shop_with(n, *, rng, hard=0.3, back=0.0, **more):
 
 def test_somebody_is_new_where_they_are_not_qualified_yet():
     told = new_techs(shop_with(5, rng=np.random.default_rng(61)))
-    assert told.select("stage", "tech", "instruments").rows() == [("bridge", "NEW", 5)]  # final inspections bear no name here
+    assert told.select("stage", "tech", "instruments").rows() == [
+        ("bridge", "NEW", 5)
+    ]  # final inspections bear no name here
 
 
 def test_minutes_are_brought_to_one_model_and_the_curve_found_again():

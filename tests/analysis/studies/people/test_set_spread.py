@@ -10,7 +10,9 @@ TECHS = {"T1": (0.0, 1.0), "T2": (0.0, 1.0), "T3": (0.1, 2.0)}  # offset and tim
 
 
 def shop_with(rng, share=None, n=60):
-    """Each tech sets n instruments of either model; WREN is three times as wide and 5 higher. `share` of WREN by tech."""
+    """Each tech sets n instruments of either model; WREN is three times as wide and 5 higher. `share` of WREN by
+    tech.
+    """
     visits, k = [], 0
     for tech, (offset, times) in TECHS.items():
         for _ in range(2 * n):
@@ -18,7 +20,10 @@ def shop_with(rng, share=None, n=60):
             value = (7.0 if hard else 2.0) + offset + times * (0.3 if hard else 0.1) * float(rng.normal())
             more = {"model": "WREN"} if hard else {}
             s = f"S{k:04d}"
-            visits += [visit(s, k, "bridge", tech=tech, **more), visit(s, k + 0.5, "final", tech="T9", readings={"action bass": value}, **more)]
+            visits += [
+                visit(s, k, "bridge", tech=tech, **more),
+                visit(s, k + 0.5, "final", tech="T9", readings={"action bass": value}, **more),
+            ]
             k += 1
     return made(visits)
 
@@ -51,12 +56,19 @@ def test_with_one_model_the_figures_are_those_of_their_definitions():
     x, y = rng.normal(2.0, 0.1, 40), rng.normal(2.1, 0.2, 30)
     visits = []
     for k, (tech, value) in enumerate([("A", v) for v in x] + [("B", v) for v in y]):
-        visits += [visit(f"S{k:03d}", k, "bridge", tech=tech), visit(f"S{k:03d}", k + 0.5, "final", readings={"action bass": float(value)})]
+        visits += [
+            visit(f"S{k:03d}", k, "bridge", tech=tech),
+            visit(f"S{k:03d}", k + 0.5, "final", readings={"action bass": float(value)}),
+        ]
     told = rows(made(visits))["A"]
     assert told["offset"] == pytest.approx(x.mean() - y.mean())
-    assert told["offset_high"] - told["offset"] == pytest.approx(1.959964 * np.sqrt(x.var(ddof=1) / 40 + y.var(ddof=1) / 30))
+    assert told["offset_high"] - told["offset"] == pytest.approx(
+        1.959964 * np.sqrt(x.var(ddof=1) / 40 + y.var(ddof=1) / 30)
+    )
     assert (told["sd"], told["sd_others"]) == (pytest.approx(x.std(ddof=1)), pytest.approx(y.std(ddof=1)))
-    assert told["ratio"] == pytest.approx(x.std(ddof=1) / y.std(ddof=1) * np.sqrt(27 / 29))  # E(1 / s^2) = 29 / 27 of 1 / sigma^2
+    assert told["ratio"] == pytest.approx(
+        x.std(ddof=1) / y.std(ddof=1) * np.sqrt(27 / 29)
+    )  # E(1 / s^2) = 29 / 27 of 1 / sigma^2
     assert (told["n"], told["instruments"], told["cells"]) == (40, 40, 1)
 
 
@@ -65,8 +77,10 @@ def test_two_edges_of_one_instrument_are_one_instrument():
     visits = []
     for k in range(80):
         value = float(rng.normal(2.0, 0.1))
-        visits += [visit(f"S{k:03d}", k, "bridge", tech=("A", "B")[k % 2]),
-                   visit(f"S{k:03d}", k + 0.5, "final", readings={"action bass": value, "action treble": value})]  # fmt: skip
+        visits += [
+            visit(f"S{k:03d}", k, "bridge", tech=("A", "B")[k % 2]),
+            visit(f"S{k:03d}", k + 0.5, "final", readings={"action bass": value, "action treble": value}),
+        ]
     both = rows(made(visits))["A"]
     one = rows(made([v | {"readings": {k: x for k, x in v["readings"].items() if "bass" in k}} for v in visits]))["A"]
     assert (both["n"], both["instruments"]) == (80, 40)

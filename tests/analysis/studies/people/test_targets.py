@@ -7,7 +7,17 @@ import pytest
 
 from analysis.methods.sequential import expected
 from analysis.methods.tolerance import two_sided
-from analysis.studies.people.targets import CONFIDENCE, COVERAGE, NOT_SHOWN, SHOWN, TOO_FEW, bands, latest, sequential_test, stands
+from analysis.studies.people.targets import (
+    CONFIDENCE,
+    COVERAGE,
+    NOT_SHOWN,
+    SHOWN,
+    TOO_FEW,
+    bands,
+    latest,
+    sequential_test,
+    stands,
+)
 from tests.analysis.studies.measured import made, visit
 
 PEOPLE = {"tech": [{"key": "OLD", "qualified": ["neck"]}, {"key": "AGE", "qualified": ["neck"]}, {"key": "NEW"}]}
@@ -18,7 +28,10 @@ def relief(tech, values, start=0.0):
     rows = []
     for k, value in enumerate(values):
         s = f"{tech}{start:05.0f}{k:04d}"
-        rows += [visit(s, start + k / 10, "neck", tech=tech), visit(s, start + k / 10 + 0.05, "final", tech="T9", readings={"relief": float(value)})]
+        rows += [
+            visit(s, start + k / 10, "neck", tech=tech),
+            visit(s, start + k / 10 + 0.05, "final", tech="T9", readings={"relief": float(value)}),
+        ]
     return rows
 
 
@@ -29,19 +42,25 @@ def normal(rng, n=100, mean=0.2, sd=0.03):
 def test_a_band_holds_nine_tenths_of_what_qualified_techs_set():
     rng = np.random.default_rng(71)
     x, y = normal(rng, 60), normal(rng, 40)
-    snapshot = made([*relief("OLD", x), *relief("AGE", y, 100), *relief("NEW", normal(rng, 50, 0.4), 200)], [SPEC], **PEOPLE)
+    snapshot = made(
+        [*relief("OLD", x), *relief("AGE", y, 100), *relief("NEW", normal(rng, 50, 0.4), 200)], [SPEC], **PEOPLE
+    )
     row = bands(snapshot).row(0, named=True)
     both = np.concatenate([x, y])
     factor = two_sided(100, COVERAGE, CONFIDENCE)
     assert (row["n"], row["techs"], row["curve"]) == (100, 2, "normal")
-    assert (row["lower"], row["upper"]) == pytest.approx((both.mean() - factor * both.std(ddof=1), both.mean() + factor * both.std(ddof=1)))
+    assert (row["lower"], row["upper"]) == pytest.approx(
+        (both.mean() - factor * both.std(ddof=1), both.mean() + factor * both.std(ddof=1))
+    )
     assert (row["stage"], row["target"], row["model"]) == ("neck", 0.2, "LARK")
 
 
 def test_a_band_sits_on_whole_steps_of_its_gauge_and_within_the_spec():
     rng = np.random.default_rng(72)
     leaves = {"gauge": [{"key": "leaves", "measures": ["relief"], "resolution": "0.001 in"}]}
-    snapshot = made(relief("OLD", (normal(rng) / 0.0254).round() * 0.0254), [SPEC | {"upper": 0.22}], **PEOPLE, **leaves)
+    snapshot = made(
+        relief("OLD", (normal(rng) / 0.0254).round() * 0.0254), [SPEC | {"upper": 0.22}], **PEOPLE, **leaves
+    )
     row = bands(snapshot).row(0, named=True)
     assert row["lower"] == pytest.approx(row["lower_steps"] * 0.0254)
     assert row["upper"] == 0.22  # the spec ends between two leaves
@@ -82,10 +101,17 @@ def test_where_a_trainee_stands_is_said_by_the_test_in_time_order():
 
 def test_the_test_may_begin_on_a_day_so_that_first_weeks_are_not_held_against_anybody():
     rng = np.random.default_rng(76)
-    visits = [*relief("OLD", normal(rng, 200)), *relief("NEW", np.full(30, 0.45), 24), *relief("NEW", np.full(60, 0.2), 24 * 10)]
+    visits = [
+        *relief("OLD", normal(rng, 200)),
+        *relief("NEW", np.full(30, 0.45), 24),
+        *relief("NEW", np.full(60, 0.2), 24 * 10),
+    ]
     snapshot = made(visits, [SPEC], **PEOPLE)
     whole, since = stands(snapshot, "NEW")[0], stands(snapshot, "NEW", since=date(2026, 3, 10))[0]
-    assert (whole.verdict, since.verdict) == (SHOWN, SHOWN)  # what was not shown in the first weeks is not kept against them
+    assert (whole.verdict, since.verdict) == (
+        SHOWN,
+        SHOWN,
+    )  # what was not shown in the first weeks is not kept against them
     assert (len(whole.values), len(since.values)) == (90, 60)
     assert whole.began_at >= 30 > since.began_at - 30
 

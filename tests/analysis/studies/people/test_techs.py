@@ -1,15 +1,19 @@
-"""Work charged to techs: exposure, charging and what is left out by hand; what the others would give, on mixes that are known."""
+"""Work charged to techs: exposure, charging and what is left out by hand; what the others would give, on mixes that are
+known.
+"""
 
 import numpy as np
 import polars as pl
 import pytest
 
 from analysis.studies.people.same_mix import MIX, expected
-from analysis.studies.story.story import story
 from analysis.studies.people.techs import FLAG, TECHS, exposure, funnel_limits, not_charged, people, table
+from analysis.studies.story.story import story
 from tests.analysis.studies.benches import bench
 
-ROD = {"model": [{"key": "LARK", "family": "tenor ukulele", "rod": False}, {"key": "WREN", "family": "banjo", "rod": True}]}
+ROD = {
+    "model": [{"key": "LARK", "family": "tenor ukulele", "rod": False}, {"key": "WREN", "family": "banjo", "rod": True}]
+}
 
 
 def rows(snapshot, *names):
@@ -48,11 +52,20 @@ G 3 9  final pass tech=T8
 
 def test_exposure_is_first_passes_of_judged_instruments_and_charges_go_to_the_last_visit_before():
     snapshot = bench(BY_HAND)
-    told = {row[1]: row[2:] for row in rows(snapshot, "visits", "judged", "charged", "minutes_median") if row[0] == "nut"}
-    # T1: first passes A, B, E, G; E is not judged. D's two names are neither's. The send-backs of E and G are not theirs to answer for:
+    told = {
+        row[1]: row[2:] for row in rows(snapshot, "visits", "judged", "charged", "minutes_median") if row[0] == "nut"
+    }
+    # T1: first passes A, B, E, G; E is not judged. D's two names are neither's. The send-backs of E and G are not
+    # theirs to answer for:
     # E is not judged yet and nobody had visited nut before G came back.
     assert told == {"T1": (5, 3, 1, 8.0), "T2": (2, 1, 0, 8.0)}
-    assert dict(not_charged(snapshot).rows()) == {"supplier": 1, "two names": 1, "not judged yet": 1, "unknown": 1, "nobody named": 1}
+    assert dict(not_charged(snapshot).rows()) == {
+        "supplier": 1,
+        "two names": 1,
+        "not judged yet": 1,
+        "unknown": 1,
+        "nobody named": 1,
+    }
     assert table(snapshot).schema == TECHS
 
 
@@ -75,25 +88,44 @@ def test_relief_without_a_rod_is_charged_to_nobody():
 
 
 def test_one_tech_alone_has_nothing_to_be_held_against():
-    told = rows(bench("A 2 8 nut pass tech=T1\nA 3 9 final pass tech=T8"), "expected", "ratio", "ratio_low", "outside_funnel")
+    told = rows(
+        bench("A 2 8 nut pass tech=T1\nA 3 9 final pass tech=T8"), "expected", "ratio", "ratio_low", "outside_funnel"
+    )
     assert [row[2:] for row in told] == [(None, None, None, None)] * 2
 
 
 def test_where_nothing_came_back_nothing_is_expected():
-    lines = "\n".join(f"{serial} 2 8 nut pass tech={tech}\n{serial} 3 9 final pass tech=T8" for serial, tech in ("A1", "B2", "C1", "D2"))
+    lines = "\n".join(
+        f"{serial} 2 8 nut pass tech={tech}\n{serial} 3 9 final pass tech=T8"
+        for serial, tech in ("A1", "B2", "C1", "D2")
+    )
     lines = lines.replace("tech=1", "tech=T1")
-    snapshot = bench("\n".join(f"{s} 2 8 nut pass tech={t}\n{s} 3 9 final pass tech=T8" for s, t in (("A", "T1"), ("B", "T2"), ("C", "T1"))))
+    snapshot = bench(
+        "\n".join(
+            f"{s} 2 8 nut pass tech={t}\n{s} 3 9 final pass tech=T8" for s, t in (("A", "T1"), ("B", "T2"), ("C", "T1"))
+        )
+    )
     told = [row[2:] for row in rows(snapshot, "charged", "expected", "ratio", "ratio_high") if row[0] == "nut"]
     assert told == [(0, 0.0, None, None), (0, 0.0, None, None)]
 
 
 def work(rng, *, techs, n, share, models=1):
-    """Visits of `techs` {name: times as bad}, n each, of models that come back `share` x (1, 2, 3 ...), by level of model."""
+    """Visits of `techs` {name: times as bad}, n each, of models that come back `share` x (1, 2, 3 ...), by level of
+    model.
+    """
     tech = np.repeat(list(techs), n)
     model = rng.integers(0, models, len(tech))
     chance = np.repeat(list(techs.values()), n) * share * (1 + model)
-    return pl.DataFrame({"tech": tech, "came_back": rng.random(len(tech)) < chance, "model": [f"M{m}" for m in model], "lot": "L",
-                         "week": 1, "inspector": "I"})  # fmt: skip
+    return pl.DataFrame(
+        {
+            "tech": tech,
+            "came_back": rng.random(len(tech)) < chance,
+            "model": [f"M{m}" for m in model],
+            "lot": "L",
+            "week": 1,
+            "inspector": "I",
+        }
+    )
 
 
 def test_with_an_even_mix_what_is_expected_is_the_share_of_the_others():
@@ -101,15 +133,30 @@ def test_with_an_even_mix_what_is_expected_is_the_share_of_the_others():
     found = expected(one, ["A", "C"])
     for place, tech in enumerate(["A", "C"]):
         others = one.filter(pl.col("tech") != tech)["came_back"]
-        assert found.count[place] == pytest.approx(400 * others.mean(), rel=1e-6)  # the prior rows leave the intercept alone
+        assert found.count[place] == pytest.approx(
+            400 * others.mean(), rel=1e-6
+        )  # the prior rows leave the intercept alone
         assert found.variance[place] == pytest.approx(400**2 * others.mean() * (1 - others.mean()) / 800, rel=0.2)
 
 
 def test_hard_work_is_not_held_against_who_does_it():
     rng = np.random.default_rng(2)
-    easy, hard = (pl.DataFrame({"tech": tech, "came_back": rng.random(4000) < share, "model": model, "lot": "L", "week": 1, "inspector": "I"})
-                  for tech, model, share in (("A", "M0", 0.02), ("A", "M1", 0.10)))  # fmt: skip
-    mixed = pl.concat([easy[:3600], hard[:400], easy[3600:].with_columns(tech=pl.lit("B")), hard[400:].with_columns(tech=pl.lit("B"))])
+    easy, hard = (
+        pl.DataFrame(
+            {
+                "tech": tech,
+                "came_back": rng.random(4000) < share,
+                "model": model,
+                "lot": "L",
+                "week": 1,
+                "inspector": "I",
+            }
+        )
+        for tech, model, share in (("A", "M0", 0.02), ("A", "M1", 0.10))
+    )
+    mixed = pl.concat(
+        [easy[:3600], hard[:400], easy[3600:].with_columns(tech=pl.lit("B")), hard[400:].with_columns(tech=pl.lit("B"))]
+    )
     charged = mixed.group_by("tech", maintain_order=True).agg(pl.col("came_back").sum())["came_back"].to_numpy()
     ratio = charged / expected(mixed, ["A", "B"]).count
     raw = charged / (charged[::-1])
@@ -159,14 +206,19 @@ def test_the_funnel_widens_with_doubt_and_with_unrest_but_not_for_one_who_differ
 
 
 def test_what_comes_back_twice_is_charged_twice_and_expected_once():
-    # Every fourth instrument comes back, and comes back twice: charged counts send-backs, expected counts instruments, as the words say.
+    # Every fourth instrument comes back, and comes back twice: charged counts send-backs, expected counts instruments,
+    # as the words say.
     lines = []
     for place in range(40):
         tech, s = ("T1", "T2")[place % 2], f"S{place:02d}"
         lines.append(f"{s} 2 8 nut pass tech={tech}")
         if place % 10 < 2:
-            lines += [f"{s} 2 9 play send_back tech=T9 cause=nut", f"{s} 2 10 nut pass tech={tech}", f"{s} 2 11 play send_back tech=T9 cause=nut",
-                      f"{s} 2 12 nut pass tech={tech}"]  # fmt: skip
+            lines += [
+                f"{s} 2 9 play send_back tech=T9 cause=nut",
+                f"{s} 2 10 nut pass tech={tech}",
+                f"{s} 2 11 play send_back tech=T9 cause=nut",
+                f"{s} 2 12 nut pass tech={tech}",
+            ]
         lines.append(f"{s} 3 9 final pass tech=T8")
     told = people(bench("\n".join(lines))).filter(pl.col("stage") == "nut")
     assert told["charged"].to_list() == [8, 8]

@@ -6,8 +6,8 @@ import pytest
 from analysis.methods.intervals import poisson_exact
 from analysis.studies.rework.pareto import pareto
 from analysis.studies.rework.rework import send_backs
-from ingest.terms import tables
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies.benches import bench, shop
 from tests.analysis.studies.random_shops import random_shop, snapshot_of
 
@@ -17,8 +17,12 @@ def sent(counts: dict[str, int]) -> Snapshot:
     for cause, times in counts.items():
         for _ in range(times):
             serial += 1
-            lines += [f"S{serial} 2 8 {cause} pass", f"S{serial} 2 9 final send_back sent_back_to={cause}", f"S{serial} 2 10 {cause} pass",
-                      f"S{serial} 2 11 final pass"]  # fmt: skip
+            lines += [
+                f"S{serial} 2 8 {cause} pass",
+                f"S{serial} 2 9 final send_back sent_back_to={cause}",
+                f"S{serial} 2 10 {cause} pass",
+                f"S{serial} 2 11 final pass",
+            ]
     return bench("\n".join(lines))
 
 

@@ -5,8 +5,8 @@ import pytest
 
 from analysis.studies.rework.savings import table, what_if
 from analysis.studies.story.story import story
-from ingest.terms import tables
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies import simulated
 from tests.analysis.studies.benches import bench, shop
 from tests.analysis.studies.random_shops import random_shop, snapshot_of
@@ -24,12 +24,15 @@ def sent_back_from_final(times: int, instruments: int) -> Snapshot:
 
 
 def test_savings_by_hand():
-    # 4 of 10 came back from final to the nut: nut 8 + bridge 6 + play 4 + final 5 = 23 minutes each, 92 in all, elapsed 4 hours each.
-    # Half as often: 46 minutes, 8 hours. Caught at the bridge instead: the nut again 8 and the bridge again 6 = 14 each; 92 - 56 = 36.
+    # 4 of 10 came back from final to the nut: nut 8 + bridge 6 + play 4 + final 5 = 23 minutes each, 92 in all, elapsed
+    # 4 hours each.
+    # Half as often: 46 minutes, 8 hours. Caught at the bridge instead: the nut again 8 and the bridge again 6 = 14
+    # each; 92 - 56 = 36.
     made = what_if(sent_back_from_final(4, 10), draws=50)
     assert made.rows.select("change", "count", "minutes", "cost").rows() == [
         ("nut caught at final: half as often", 4, pytest.approx(46.0), pytest.approx(46.0)),
-        ("nut caught at final: caught at bridge instead", 4, pytest.approx(36.0), pytest.approx(36.0))]  # fmt: skip
+        ("nut caught at final: caught at bridge instead", 4, pytest.approx(36.0), pytest.approx(36.0)),
+    ]
     assert (made.loop_minutes, made.loop_days) == pytest.approx((92.0, 16 / 24))
     assert made.rows["days"][0] == pytest.approx(8 / 24)
     for row in made.rows.to_dicts():
@@ -37,40 +40,64 @@ def test_savings_by_hand():
 
 
 def test_a_loop_within_a_loop_is_saved_with_it_by_hand():
-    # S0 and S1 come back from final to the neck, and on the way from play to the nut: neck 5 + nut 8 + bridge 6 + play 4, nut 8 + bridge 6 +
-    # play 4, final 5 = 46 each. S2 comes back from play to the nut in its first pass, S3 never. Half as often from final: one of two, 46.
+    # S0 and S1 come back from final to the neck, and on the way from play to the nut: neck 5 + nut 8 + bridge 6 + play
+    # 4, nut 8 + bridge 6 +
+    # play 4, final 5 = 46 each. S2 comes back from play to the nut in its first pass, S3 never. Half as often from
+    # final: one of two, 46.
     straight = ("neck", "nut", "bridge", "play", "final")
     lines = []
     for i in (0, 1):
-        lines += [f"S{i} 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-1])] + [f"S{i} 2 12 final send_back sent_back_to=neck"]
-        lines += [f"S{i} 2 {13 + k} {stage} pass" for k, stage in enumerate(straight[:-2])] + [f"S{i} 2 16 play send_back sent_back_to=nut"]
+        lines += [f"S{i} 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-1])] + [
+            f"S{i} 2 12 final send_back sent_back_to=neck"
+        ]
+        lines += [f"S{i} 2 {13 + k} {stage} pass" for k, stage in enumerate(straight[:-2])] + [
+            f"S{i} 2 16 play send_back sent_back_to=nut"
+        ]
         lines += [f"S{i} 2 {17 + k} {stage} pass" for k, stage in enumerate(straight[1:])] + [f"S{i} 2 22 packing pass"]
-    lines += [f"S2 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-2])] + ["S2 2 11 play send_back sent_back_to=nut"]
+    lines += [f"S2 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-2])] + [
+        "S2 2 11 play send_back sent_back_to=nut"
+    ]
     lines += [f"S2 2 {12 + k} {stage} pass" for k, stage in enumerate(straight[1:])]
     lines += [f"S3 2 {8 + k} {stage} pass" for k, stage in enumerate(straight)]
     rows = what_if(bench("\n".join(lines)), draws=2).rows
-    assert dict(rows.select("change", "minutes").iter_rows())["neck caught at final: half as often"] == pytest.approx(46.0)
+    assert dict(rows.select("change", "minutes").iter_rows())["neck caught at final: half as often"] == pytest.approx(
+        46.0
+    )
 
 
 def test_a_visit_sent_back_for_an_earlier_cause_leaves_the_later_fault_to_the_next_by_hand():
-    # S0 comes back from final to the bridge: bridge 6 + play 4 + final 5 = 15. S2 went back from play to the nut and straight to play again, so
-    # that its second visit to play tells of the bridge. At final 1 of 5 visits that tell was sent back; caught at play instead, of 4 that
+    # S0 comes back from final to the bridge: bridge 6 + play 4 + final 5 = 15. S2 went back from play to the nut and
+    # straight to play again, so
+    # that its second visit to play tells of the bridge. At final 1 of 5 visits that tell was sent back; caught at play
+    # instead, of 4 that
     # tell 4 x .2 / .8 = 1 is found, at bridge 6 + play 4 = 10 each: saved 15 - 10.
     straight = ("nut", "bridge", "play", "final")
     lines = [f"S{i} 2 {8 + k} {stage} pass" for i in (1, 3) for k, stage in enumerate(straight)]
-    lines += [f"S0 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-1])] + ["S0 2 11 final send_back sent_back_to=bridge"]
+    lines += [f"S0 2 {8 + k} {stage} pass" for k, stage in enumerate(straight[:-1])] + [
+        "S0 2 11 final send_back sent_back_to=bridge"
+    ]
     lines += [f"S0 2 {12 + k} {stage} pass" for k, stage in enumerate(straight[1:])]
-    lines += ["S2 2 8 nut pass", "S2 2 9 bridge pass", "S2 2 10 play send_back sent_back_to=nut", "S2 2 11 nut pass", "S2 2 12 play pass",
-              "S2 2 13 final pass"]  # fmt: skip
+    lines += [
+        "S2 2 8 nut pass",
+        "S2 2 9 bridge pass",
+        "S2 2 10 play send_back sent_back_to=nut",
+        "S2 2 11 nut pass",
+        "S2 2 12 play pass",
+        "S2 2 13 final pass",
+    ]
     rows = what_if(bench("\n".join(lines)), draws=2).rows
-    assert dict(rows.select("change", "minutes").iter_rows())["bridge caught at final: caught at play instead"] == pytest.approx(5.0)
+    assert dict(rows.select("change", "minutes").iter_rows())[
+        "bridge caught at final: caught at play instead"
+    ] == pytest.approx(5.0)
 
 
 @pytest.mark.parametrize("seed", range(8))
 def test_the_chain_gives_back_todays_minutes_exactly(seed):
     snapshot = snapshot_of(*random_shop(seed, instruments=30))
     loops = snapshot.once(story).loops
-    assert what_if(snapshot, draws=2).loop_minutes == pytest.approx(loops.filter(loops["round"] == 1)["minutes"].sum(), rel=1e-9)
+    assert what_if(snapshot, draws=2).loop_minutes == pytest.approx(
+        loops.filter(loops["round"] == 1)["minutes"].sum(), rel=1e-9
+    )
 
 
 def test_no_change_saves_more_than_all_the_rework_it_touches():
@@ -82,7 +109,8 @@ def test_no_change_saves_more_than_all_the_rework_it_touches():
 
 
 def test_the_simulated_bench_repeats_as_much_as_it_should():
-    # 20,000 instruments, seed 2 fixed before the first run: within three standard errors of what is worked out without a draw.
+    # 20,000 instruments, seed 2 fixed before the first run: within three standard errors of what is worked out without
+    # a draw.
     repeated = np.zeros(20_000)
     seen = set()
     for instrument, stage, _, _, minutes in simulated.visits(20_000, np.random.default_rng(2)):
@@ -104,13 +132,18 @@ def test_a_bench_of_another_kind_repeats_as_much_as_it_should():
 @pytest.mark.promise
 @pytest.mark.parametrize("kind", [simulated.SHORT, simulated.LONG], ids=["short", "long"])
 def test_what_changes_really_save_lies_within_their_bounds_all_five_at_once(kind):
-    # Ten shops of 1,000 instruments a bench; seeds 0 to 9 fixed before the first run. Bounds of 95 % for the five together; at most two of
+    # Ten shops of 1,000 instruments a bench; seeds 0 to 9 fixed before the first run. Bounds of 95 % for the five
+    # together; at most two of
     # ten shops may miss (chance .012 at 95 %). Full size: tests/trials/savings.md.
     missed = 0
     for seed in range(10):
-        rows = what_if(simulated.snapshot(simulated.visits(1000, np.random.default_rng(seed), kind), kind), seed=seed, draws=100).rows
+        rows = what_if(
+            simulated.snapshot(simulated.visits(1000, np.random.default_rng(seed), kind), kind), seed=seed, draws=100
+        ).rows
         saved = [1000 * simulated.real_saving(kind, row) for row in rows.to_dicts()]
-        missed += not all(row["minutes_low"] <= real <= row["minutes_high"] for row, real in zip(rows.to_dicts(), saved, strict=True))
+        missed += not all(
+            row["minutes_low"] <= real <= row["minutes_high"] for row, real in zip(rows.to_dicts(), saved, strict=True)
+        )
     assert missed <= 2
 
 
@@ -123,4 +156,10 @@ def test_the_same_seed_says_the_same():
 
 def test_a_bench_without_a_send_back_has_nothing_to_save():
     assert what_if(bench("A 2 8 nut pass\nA 3 8 final pass")).rows.is_empty()
-    assert table(Snapshot.of(shop(), visits=tables.empty(tables.VISITS))).columns == ["change", "minutes", "minutes_low", "minutes_high", "cost"]
+    assert table(Snapshot.of(shop(), visits=tables.empty(tables.VISITS))).columns == [
+        "change",
+        "minutes",
+        "minutes_low",
+        "minutes_high",
+        "cost",
+    ]

@@ -7,10 +7,10 @@ import polars as pl
 import pytest
 
 from analysis.methods.attributes import binomial_ahead
-from analysis.studies.story.scope import Scope
 from analysis.studies.rework.stage_weeks import weekly_shares
-from ingest.terms import tables
+from analysis.studies.story.scope import Scope
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies.benches import bench, shop
 
 
@@ -21,18 +21,33 @@ def weeks_of(counts: list[tuple[int, int]]) -> Snapshot:
         at = date(2026, 1, 5) + timedelta(weeks=week)
         for i in range(instruments):
             serial = f"W{week:02d}N{i:03d}"
-            rows += [(serial, at, "nut", "pass", ""), (serial, at, "play", "send back" if i < back else "pass", "nut" if i < back else ""),
-                     (serial, at, "final", "pass", "")]  # fmt: skip
-    frame = pl.DataFrame(rows, schema=["serial", "at", "stage", "outcome", "sent_back_to"], orient="row").with_row_index("line")
-    return Snapshot.of(shop(), visits=frame.with_columns(
-        pl.lit("l").alias("log_id"), pl.lit("LARK").alias("model"), pl.lit(True).alias("time_known"),
-        (pl.col("at").cast(pl.Datetime("us", "UTC")) + pl.duration(hours=9, minutes=pl.col("line") % 60)).alias("finished_at")))  # fmt: skip
+            rows += [
+                (serial, at, "nut", "pass", ""),
+                (serial, at, "play", "send back" if i < back else "pass", "nut" if i < back else ""),
+                (serial, at, "final", "pass", ""),
+            ]
+    frame = pl.DataFrame(
+        rows, schema=["serial", "at", "stage", "outcome", "sent_back_to"], orient="row"
+    ).with_row_index("line")
+    return Snapshot.of(
+        shop(),
+        visits=frame.with_columns(
+            pl.lit("l").alias("log_id"),
+            pl.lit("LARK").alias("model"),
+            pl.lit(True).alias("time_known"),
+            (pl.col("at").cast(pl.Datetime("us", "UTC")) + pl.duration(hours=9, minutes=pl.col("line") % 60)).alias(
+                "finished_at"
+            ),
+        ),
+    )
 
 
 def test_an_instrument_counts_in_the_week_it_was_judged_with_what_was_found_before():
-    # A came back to the nut in the week of 2 March and was judged in that of the 9th; C was never judged. Two faults named, and a fix without
+    # A came back to the nut in the week of 2 March and was judged in that of the 9th; C was never judged. Two faults
+    # named, and a fix without
     # a name caused by the nut: 3 faults on 2 instruments.
-    made = weekly_shares(bench("""
+    made = weekly_shares(
+        bench("""
         A 2 8 nut pass
         A 3 9 play send_back sent_back_to=nut fault=buzz;dead
         A 4 9 nut pass
@@ -40,10 +55,12 @@ def test_an_instrument_counts_in_the_week_it_was_judged_with_what_was_found_befo
         B 2 8 nut pass
         B 10 9 final fixed cause=nut
         C 2 8 nut pass
-        C 3 8 play send_back sent_back_to=nut"""))
+        C 3 8 play send_back sent_back_to=nut""")
+    )
     nut = made.filter(pl.col("stage") == "nut")
     assert nut.select("week", "instruments", "came_back", "share", "faults", "faults_each", "state").rows() == [
-        (date(2026, 3, 9), 2, 1, 0.5, 3, 1.5, "no base")]  # fmt: skip
+        (date(2026, 3, 9), 2, 1, 0.5, 3, 1.5, "no base")
+    ]
 
 
 def test_the_base_is_the_twelve_weeks_before_and_no_more():
@@ -75,7 +92,8 @@ def test_an_empty_shop_has_no_weeks():
 
 @pytest.mark.promise
 def test_limits_are_seldom_false_with_few_instruments_and_a_short_base():
-    # Twelve weeks of 25 instruments, true shares of 2, 5, 10 and 20 %: 20,000 thirteenth weeks each; seed 5 fixed before the first run.
+    # Twelve weeks of 25 instruments, true shares of 2, 5, 10 and 20 %: 20,000 thirteenth weeks each; seed 5 fixed
+    # before the first run.
     rng = np.random.default_rng(5)
     for share in (0.02, 0.05, 0.1, 0.2):
         base, now = rng.binomial(300, share, 20_000), rng.binomial(25, share, 20_000)

@@ -1,4 +1,6 @@
-"""Capability rows against a plain recount: what n, mean, the spreads and the indices are, under which spec, and which words flag a row."""
+"""Capability rows against a plain recount: what n, mean, the spreads and the indices are, under which spec, and which
+words flag a row.
+"""
 
 from datetime import date
 from itertools import pairwise
@@ -21,12 +23,18 @@ def necks(values, *, tech="T1", start=0.0, **more):
     for place, value in enumerate(values):
         s = f"S{start:05.0f}{place:04d}"
         rows.append(visit(s, start + place, "neck", tech=tech, **more))
-        rows.append(visit(s, start + place + 0.5, "play", tech="T9", readings={} if value is None else {"relief": value}, **more))
+        rows.append(
+            visit(
+                s, start + place + 0.5, "play", tech="T9", readings={} if value is None else {"relief": value}, **more
+            )
+        )
     return rows
 
 
 def row_of(snapshot, **wanted):
-    found = table(snapshot).filter([pl.col(name) == value for name, value in ({"tech": "", "stage": "play"} | wanted).items()])
+    found = table(snapshot).filter(
+        [pl.col(name) == value for name, value in ({"tech": "", "stage": "play"} | wanted).items()]
+    )
     assert found.height == 1
     return found.row(0, named=True)
 
@@ -36,26 +44,41 @@ def by_hand(x, *, target, lower, upper):
     n, mean = len(x), sum(x) / len(x)
     short = sum(abs(b - a) for a, b in pairwise(x)) / (n - 1) / D2
     long = sqrt(sum((v - mean) ** 2 for v in x) / (n - 1))
-    rooms = [room for room in (None if upper is None else upper - mean, None if lower is None else mean - lower) if room is not None]
+    rooms = [
+        room
+        for room in (None if upper is None else upper - mean, None if lower is None else mean - lower)
+        if room is not None
+    ]
     both = lower is not None and upper is not None
     ppk = min(rooms) / (3 * long)
     half = 1.96 * sqrt(1 / (9 * n) + ppk**2 / (2 * (n - 1)))
     return {
-        "n": n, "mean": mean, "sd_short": short, "sd_long": long, "cp": (upper - lower) / (6 * short) if both else None,
+        "n": n,
+        "mean": mean,
+        "sd_short": short,
+        "sd_long": long,
+        "cp": (upper - lower) / (6 * short) if both else None,
         "cpk": min(rooms) / (3 * short),
-        "pp": (upper - lower) / (6 * long) if both else None, "ppk": ppk, "ppk_low": ppk - half, "ppk_high": ppk + half,
+        "pp": (upper - lower) / (6 * long) if both else None,
+        "ppk": ppk,
+        "ppk_low": ppk - half,
+        "ppk_high": ppk + half,
         "cpm": (upper - lower) / (6 * sqrt(long**2 + (mean - target) ** 2)) if both and target is not None else None,
         "nonconforming": sum((lower is not None and v < lower) or (upper is not None and v > upper) for v in x),
-    }  # fmt: skip
+    }
 
 
-@pytest.mark.parametrize("spec", [SPEC, SPEC | {"upper": None}, SPEC | {"lower": None, "target": None}, SPEC | {"target": None}])
+@pytest.mark.parametrize(
+    "spec", [SPEC, SPEC | {"upper": None}, SPEC | {"lower": None, "target": None}, SPEC | {"target": None}]
+)
 def test_every_number_is_that_of_its_definition(spec):
     x = np.random.default_rng(11).normal(0.2, 0.06, 60).round(3).tolist()
     row = row_of(made(necks(x), [spec]))
     wanted = by_hand(x, target=spec["target"], lower=spec["lower"], upper=spec["upper"])
     for name, value in wanted.items():
-        assert row[name] == (None if value is None else pytest.approx(value, rel=1e-9, abs=2e-5 if name.startswith("ppk_") else 1e-12)), name
+        assert row[name] == (
+            None if value is None else pytest.approx(value, rel=1e-9, abs=2e-5 if name.startswith("ppk_") else 1e-12)
+        ), name
     assert (row["target"], row["lower"], row["upper"]) == (spec["target"], spec["lower"], spec["upper"])
 
 
@@ -64,7 +87,10 @@ def test_the_share_outside_has_its_exact_interval():
     row = row_of(made(necks(x), [SPEC]))
     # 1 of 20, 95 % by Clopper & Pearson: .0013 to .2487 (any table of exact binomial limits)
     assert row["nonconforming"] == 1
-    assert (row["nonconforming_low"], row["nonconforming_high"]) == (pytest.approx(0.0013, abs=5e-5), pytest.approx(0.2487, abs=5e-5))
+    assert (row["nonconforming_low"], row["nonconforming_high"]) == (
+        pytest.approx(0.0013, abs=5e-5),
+        pytest.approx(0.2487, abs=5e-5),
+    )
 
 
 def test_a_reading_on_a_limit_conforms_also_in_inches():
@@ -76,7 +102,11 @@ def test_a_reading_on_a_limit_conforms_also_in_inches():
 def test_a_changed_spec_begins_a_row_by_the_date_it_was_set():
     changed = [SPEC, SPEC | {"target": 0.25, "from_date": date(2026, 3, 3)}]
     # the last instrument is set on 2 March and read on the 3rd: the old spec holds
-    rows = [*necks([0.2, 0.21, 0.22]), visit("Z1", 3, "neck", tech="T1"), visit("Z1", 30, "play", readings={"relief": 0.5})]
+    rows = [
+        *necks([0.2, 0.21, 0.22]),
+        visit("Z1", 3, "neck", tech="T1"),
+        visit("Z1", 30, "play", readings={"relief": 0.5}),
+    ]
     rows += necks([0.3, 0.31], start=48)
     told = table(made(rows, changed)).filter((pl.col("tech") == "") & (pl.col("stage") == "play"))
     assert told.select("target", "n", "nonconforming").rows() == [(0.2, 4, 1), (0.25, 2, 0)]
@@ -84,15 +114,25 @@ def test_a_changed_spec_begins_a_row_by_the_date_it_was_set():
 
 
 def test_each_tech_has_a_row_and_readings_without_a_setter_count_for_all_only():
-    rows = [*necks([0.2, 0.22, 0.21], tech="T1"), *necks([0.3, 0.32], tech="T2", start=20), visit("N", 40, "play", readings={"relief": 0.1})]
+    rows = [
+        *necks([0.2, 0.22, 0.21], tech="T1"),
+        *necks([0.3, 0.32], tech="T2", start=20),
+        visit("N", 40, "play", readings={"relief": 0.1}),
+    ]
     told = table(made(rows, [SPEC])).filter(pl.col("stage") == "play")
     assert dict(told.select("tech", "n").rows()) == {"": 6, "T1": 3, "T2": 2}
 
 
 def test_only_first_pass_found_readings_of_round_one_count():
-    rows = [visit("A", 0, "neck", tech="T1"), visit("A", 1, "play", "send back", readings={"relief": 0.5}, left={"relief": 0.2}),
-            visit("A", 2, "play", readings={"relief": 0.2}), visit("A", 3, "packing"), visit("A", 50, "play", "return", readings={"relief": 0.6}),
-            visit("B", 4, "play", readings={}), visit("B", 5, "play", readings={"relief": 0.21})]  # fmt: skip
+    rows = [
+        visit("A", 0, "neck", tech="T1"),
+        visit("A", 1, "play", "send back", readings={"relief": 0.5}, left={"relief": 0.2}),
+        visit("A", 2, "play", readings={"relief": 0.2}),
+        visit("A", 3, "packing"),
+        visit("A", 50, "play", "return", readings={"relief": 0.6}),
+        visit("B", 4, "play", readings={}),
+        visit("B", 5, "play", readings={"relief": 0.21}),
+    ]
     row = row_of(made(rows, [SPEC]))  # B's first pass had no value: no reading, and its second pass is none either
     assert (row["n"], row["mean"], row["nonconforming"]) == (1, 0.5, 1)
     assert [row[name] for name in ("sd_short", "sd_long", "cp", "ppk", "ppk_low")] == [None] * 5
@@ -101,29 +141,49 @@ def test_only_first_pass_found_readings_of_round_one_count():
 def test_any_counts_instruments_outside_at_one_position_or_more():
     spec = {"characteristic": "action", "target": 2.0, "lower": 1.8, "upper": 2.2}
     pairs = [(2.0, 2.0), (2.5, 2.0), (2.5, 2.6), (2.0, 1.0), (2.1, 1.9)]
-    rows = [visit(f"S{k}", k, "play", readings={"action bass": a, "action treble": b}) for k, (a, b) in enumerate(pairs)]
+    rows = [
+        visit(f"S{k}", k, "play", readings={"action bass": a, "action treble": b}) for k, (a, b) in enumerate(pairs)
+    ]
     told = {row["position"]: row for row in table(made(rows, [spec])).iter_rows(named=True)}
     assert [told[name]["nonconforming"] for name in ("bass", "treble", "any")] == [2, 2, 3]
     assert told["any"]["n"] == 5
-    rest = set(CAPABILITY) - {"characteristic", "position", "model", "stage", "tech", "n", "nonconforming", "first_at", "last_at", "flags"}
+    rest = set(CAPABILITY) - {
+        "characteristic",
+        "position",
+        "model",
+        "stage",
+        "tech",
+        "n",
+        "nonconforming",
+        "first_at",
+        "last_at",
+        "flags",
+    }
     assert all(told["any"][name] is None for name in rest)
 
 
 def test_without_a_spec_there_is_no_row_and_with_a_target_alone_no_count():
     assert table(made(necks([0.2, 0.21, 0.22]))).is_empty()
-    row = row_of(made(necks([0.2, 0.21, 0.22]), [{"characteristic": "relief", "target": 0.2, "lower": None, "upper": None}]))
+    row = row_of(
+        made(necks([0.2, 0.21, 0.22]), [{"characteristic": "relief", "target": 0.2, "lower": None, "upper": None}])
+    )
     assert (row["n"], row["nonconforming"], row["ppk"], row["expected_ppm"]) == (3, None, None, None)
 
 
 def test_models_of_one_setup_share_a_row():
-    models = [{"key": "LARK", "family": "tenor ukulele", "setup": "tenor"}, {"key": "FINCH", "family": "tenor ukulele", "setup": "tenor"}]
+    models = [
+        {"key": "LARK", "family": "tenor ukulele", "setup": "tenor"},
+        {"key": "FINCH", "family": "tenor ukulele", "setup": "tenor"},
+    ]
     rows = necks([0.2, 0.21]) + necks([0.22], start=10, model="FINCH")
     row = row_of(made(rows, [SPEC], model=models))
     assert (row["model"], row["n"]) == ("tenor", 3)
 
 
 def flags(x, **more):
-    quiet = {"judging": {"false_signals_per_week": 0.001}}  # with one stream alone the usual budget would be spent on it
+    quiet = {
+        "judging": {"false_signals_per_week": 0.001}
+    }  # with one stream alone the usual budget would be spent on it
     return row_of(made(necks(x), [SPEC], **quiet, **more))["flags"].split(";")
 
 
@@ -140,7 +200,10 @@ def test_flags_say_thin_coarse_and_not_normal():
 
 def test_a_skew_stream_is_counted_with_a_skew_curve_and_a_normal_one_with_the_normal():
     rng = np.random.default_rng(13)
-    skew, even = (row_of(made(necks(x.tolist()), [SPEC | {"lower": None}])) for x in (0.05 + rng.lognormal(-2.5, 0.6, 90), rng.normal(0.2, 0.05, 90)))
+    skew, even = (
+        row_of(made(necks(x.tolist()), [SPEC | {"lower": None}]))
+        for x in (0.05 + rng.lognormal(-2.5, 0.6, 90), rng.normal(0.2, 0.05, 90))
+    )
     assert skew["distribution"] in ("lognormal", "gamma", "weibull", "Weibull")
     assert skew["expected_ppm"] > 0
     assert even["distribution"] == "normal"

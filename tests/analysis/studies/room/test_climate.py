@@ -49,7 +49,11 @@ def test_slope_and_share_are_those_of_least_squares_at_the_lag_chosen():
     row = table(snapshot).row(0, named=True)
     climate = snapshot.table("climate").sort("at")
     readings = snapshot.table("readings")
-    at = readings.select("taken_at", "value").sort("taken_at").with_columns(pl.col("taken_at") - timedelta(hours=row["lag_hours"]))
+    at = (
+        readings.select("taken_at", "value")
+        .sort("taken_at")
+        .with_columns(pl.col("taken_at") - timedelta(hours=row["lag_hours"]))
+    )
     x = at.join_asof(climate, left_on="taken_at", right_on="at")["rh"].to_numpy()
     y = at["value"].to_numpy()
     assert row["slope"] == pytest.approx(np.polyfit(x, y, 1)[0], rel=1e-9)
@@ -62,8 +66,13 @@ def test_a_changed_target_is_no_change_of_the_wood():
     half = START + timedelta(days=45)
     relief = np.where(np.arange(540) < 270, 0.2, 0.6) + rng.normal(scale=0.02, size=540)
     visits = [visit(f"S{k:05d}", 4.0 * k, "final", readings={"relief": float(value)}) for k, value in enumerate(relief)]
-    drift = climate.with_columns(rh=pl.when(pl.col("at") < half).then(45.0).otherwise(55.0) + pl.Series(rng.normal(size=len(rh))))
-    specs = [{"characteristic": "relief", "target": 0.2}, {"characteristic": "relief", "target": 0.6, "from_date": half.date()}]
+    drift = climate.with_columns(
+        rh=pl.when(pl.col("at") < half).then(45.0).otherwise(55.0) + pl.Series(rng.normal(size=len(rh)))
+    )
+    specs = [
+        {"characteristic": "relief", "target": 0.2},
+        {"characteristic": "relief", "target": 0.6, "from_date": half.date()},
+    ]
     fooled, told = (table(made(visits, rows, frames={"climate": drift})).row(0, named=True) for rows in (None, specs))
     assert fooled["share_explained"] > 0.8
     assert told["share_explained"] < 0.05
@@ -83,7 +92,15 @@ def test_without_climate_csv_what_was_noted_at_the_visit_serves_without_a_lag():
     visits = []
     for k in range(300):
         rh = 48 + 6 * float(rng.normal())
-        visits.append(visit(f"S{k:05d}", 6.0 * k, "final", readings={"relief": 0.2 + 0.005 * (rh - 48) + float(rng.normal(scale=0.02))}, rh=rh))
+        visits.append(
+            visit(
+                f"S{k:05d}",
+                6.0 * k,
+                "final",
+                readings={"relief": 0.2 + 0.005 * (rh - 48) + float(rng.normal(scale=0.02))},
+                rh=rh,
+            )
+        )
     row = table(made(visits)).row(0, named=True)
     assert row["slope"] == pytest.approx(0.005, abs=4 * 0.02 / (6 * 300**0.5))  # four standard errors
     assert row["lag_hours"] == 0.0

@@ -9,14 +9,28 @@ from tests.analysis.studies.measured import made, visit
 
 FRETS = (0, 1, 2, 3, 5, 7, 9, 12)
 SHOP = {
-    "characteristic": [{"key": "intonation", "quantity": "pitch", "set_at": "bridge", "positions": ["1", "2"]},
-                       {"key": "nut_height", "set_at": "nut"}],
-    "model": [{"key": "LARK", "family": "tenor ukulele", "scale": "432 mm"},
-              {"key": "WREN", "family": "banjo", "scale": "667 mm", "short_string": {"string": 5, "starts_at": 5}}],
-    "stage": [{"key": key, "role": role} for key, role in (("nut", "bench"), ("crowning", "bench"), ("bridge", "bench"), ("play", "test"),
-                                                         ("final", "final"))],
-}  # fmt: skip
-USUAL = dict(zip(FRETS, (0.0, 6.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0), strict=True))  # what every instrument shares by design
+    "characteristic": [
+        {"key": "intonation", "quantity": "pitch", "set_at": "bridge", "positions": ["1", "2"]},
+        {"key": "nut_height", "set_at": "nut"},
+    ],
+    "model": [
+        {"key": "LARK", "family": "tenor ukulele", "scale": "432 mm"},
+        {"key": "WREN", "family": "banjo", "scale": "667 mm", "short_string": {"string": 5, "starts_at": 5}},
+    ],
+    "stage": [
+        {"key": key, "role": role}
+        for key, role in (
+            ("nut", "bench"),
+            ("crowning", "bench"),
+            ("bridge", "bench"),
+            ("play", "test"),
+            ("final", "final"),
+        )
+    ],
+}
+USUAL = dict(
+    zip(FRETS, (0.0, 6.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0), strict=True)
+)  # what every instrument shares by design
 
 
 def gamma(fret):
@@ -28,7 +42,9 @@ def notes(rng, *, tuning=0.0, bridge=0.0, nut=0.0, hook=0.0, fret=None, cents=0.
     out = {}
     for n in frets:
         fretted = nut + bridge * (gamma(n) - 1) + hook * (gamma(1) - 1) / (gamma(n) - 1) if n else 0.0
-        out[f"intonation {string} fret {n}"] = USUAL[n] + tuning + fretted + (cents if n == fret else 0.0) + noise * float(rng.normal())
+        out[f"intonation {string} fret {n}"] = (
+            USUAL[n] + tuning + fretted + (cents if n == fret else 0.0) + noise * float(rng.normal())
+        )
     return out
 
 
@@ -45,7 +61,9 @@ def row(snapshot, serial="X0"):
 def test_bridge_nut_and_tuning_are_found_again():
     rng = np.random.default_rng(41)
     found = row(shop_with(notes(rng, tuning=3.0, bridge=12.0, nut=2.0, noise=0.0), rng=rng))
-    assert (found["tuning"], found["bridge"], found["nut"], found["hook"]) == pytest.approx((3.0, 12.0, 2.0, 0.0), abs=0.5)
+    assert (found["tuning"], found["bridge"], found["nut"], found["hook"]) == pytest.approx(
+        (3.0, 12.0, 2.0, 0.0), abs=0.5
+    )
     assert found["bridge_mm"] == pytest.approx(12.0 * 432 / 1731.234, rel=0.06)
     assert found["send_to"] == "bridge"
     assert found["string"] == "1"
@@ -102,8 +120,12 @@ def test_only_first_passes_found_at_the_play_test_count_and_columns_are_as_agree
     rng = np.random.default_rng(47)
     first, second = notes(rng, bridge=12.0), notes(rng)
     visits = [visit(f"U{k:03d}", k, "play", readings=notes(rng)) for k in range(40)]
-    visits += [visit("X0", 50, "play", "send back", readings=first, left=second), visit("X0", 52, "play", readings=second),
-               visit("Y0", 60, "final", readings=first), visit("Z0", 61, "play", readings={"intonation 1": 3.0})]  # fmt: skip
+    visits += [
+        visit("X0", 50, "play", "send back", readings=first, left=second),
+        visit("X0", 52, "play", readings=second),
+        visit("Y0", 60, "final", readings=first),
+        visit("Z0", 61, "play", readings={"intonation 1": 3.0}),
+    ]
     snapshot = made(visits, **SHOP)
     assert table(snapshot).schema == INTONATION
     assert set(table(snapshot)["serial"]) == {f"U{k:03d}" for k in range(40)} | {"X0"}

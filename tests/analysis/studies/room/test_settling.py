@@ -7,13 +7,21 @@ import pytest
 from analysis.studies.room.settling import SETTLING, table
 from tests.analysis.studies.measured import made, visit
 
-PITCH = {"characteristic": [{"key": "relief", "set_at": "neck", "at_pitch_from": "bridge"},
-                            {"key": "action", "set_at": "bridge", "positions": ["bass", "treble"]}]}  # fmt: skip
+PITCH = {
+    "characteristic": [
+        {"key": "relief", "set_at": "neck", "at_pitch_from": "bridge"},
+        {"key": "action", "set_at": "bridge", "positions": ["bass", "treble"]},
+    ]
+}
 
 
 def rested(serial, before, after, hours=0.0, *, stage="play", outcome="pass", left=None, between=()):
-    return [visit(serial, hours, stage, outcome, readings={"action bass": before}, left=left), *between,
-            visit(serial, hours + 5, "rest"), visit(serial, hours + 30, "final", readings={"action bass": after})]  # fmt: skip
+    return [
+        visit(serial, hours, stage, outcome, readings={"action bass": before}, left=left),
+        *between,
+        visit(serial, hours + 5, "rest"),
+        visit(serial, hours + 30, "final", readings={"action bass": after}),
+    ]
 
 
 def row(visits, **more):
@@ -24,13 +32,17 @@ def row(visits, **more):
 
 def test_mean_spread_and_interval_by_hand():
     changes = [-0.10, -0.14, -0.18, -0.10]
-    visits = [v for k, change in enumerate(changes) for v in rested(f"S{k}", 2.0 + k / 10, 2.0 + k / 10 + change, 2.0 * k)]
+    visits = [
+        v for k, change in enumerate(changes) for v in rested(f"S{k}", 2.0 + k / 10, 2.0 + k / 10 + change, 2.0 * k)
+    ]
     found = row(visits)
     mean = sum(changes) / 4
     sd = sqrt(sum((c - mean) ** 2 for c in changes) / 3)
     half = 3.182446 * sd / 2  # t, 3 degrees of freedom, 97.5 %: 3.182 in any table
     assert (found["n"], found["left_out"]) == (4, 0)
-    assert [found[name] for name in ("mean", "sd", "low", "high")] == pytest.approx([mean, sd, mean - half, mean + half], rel=1e-6)
+    assert [found[name] for name in ("mean", "sd", "low", "high")] == pytest.approx(
+        [mean, sd, mean - half, mean + half], rel=1e-6
+    )
     assert (found["model"], found["characteristic"], found["position"]) == ("LARK", "action", "bass")
     assert list(found) == list(SETTLING)
 
@@ -44,7 +56,10 @@ def test_what_was_left_after_a_touch_up_is_what_went_to_rest():
     [
         rested("A", 2.0, 1.9, outcome="fixed"),  # not passed
         rested("A", 2.0, 1.9, between=[visit("A", 2, "bridge", tech="T1")]),  # a visit between
-        [visit("A", 1, "play", readings={}), visit("A", 9, "final", readings={"action bass": 1.9})],  # not measured before
+        [
+            visit("A", 1, "play", readings={}),
+            visit("A", 9, "final", readings={"action bass": 1.9}),
+        ],  # not measured before
         [visit("A", 9, "final", readings={"action bass": 1.9})],  # nothing before
     ],
 )
@@ -54,22 +69,33 @@ def test_without_a_passed_measured_visit_right_before_the_rest_an_instrument_is_
 
 
 def test_readings_before_string_pull_make_no_pair():
-    visits = [visit("A", 0, "neck", tech="T1", readings={"relief": 0.1}), visit("A", 30, "final", readings={"relief": 0.2})]
+    visits = [
+        visit("A", 0, "neck", tech="T1", readings={"relief": 0.1}),
+        visit("A", 30, "final", readings={"relief": 0.2}),
+    ]
     assert row(visits)["left_out"] == 1
     played = [visit("A", 0, "play", readings={"relief": 0.1}), visit("A", 30, "final", readings={"relief": 0.2})]
     assert row(played)["mean"] == pytest.approx(0.1)
 
 
 def test_the_first_final_inspection_counts_not_the_second_and_not_another_round():
-    visits = [*rested("A", 2.0, 1.9), visit("A", 31, "bridge"), visit("A", 32, "play", readings={"action bass": 2.2}),
-              visit("A", 60, "final", readings={"action bass": 2.0}), visit("A", 61, "packing"), visit("A", 500, "play", "return"),
-              visit("A", 501, "final", readings={"action bass": 1.0})]  # fmt: skip
+    visits = [
+        *rested("A", 2.0, 1.9),
+        visit("A", 31, "bridge"),
+        visit("A", 32, "play", readings={"action bass": 2.2}),
+        visit("A", 60, "final", readings={"action bass": 2.0}),
+        visit("A", 61, "packing"),
+        visit("A", 500, "play", "return"),
+        visit("A", 501, "final", readings={"action bass": 1.0}),
+    ]
     found = row(visits)
     assert (found["n"], found["left_out"], found["mean"]) == (1, 0, pytest.approx(-0.1))
 
 
 def test_an_instrument_without_a_reading_at_final_is_no_pair_and_not_left_out():
-    assert table(made([visit("A", 0, "play", readings={"action bass": 2.0}), visit("A", 30, "final")], **PITCH)).is_empty()
+    assert table(
+        made([visit("A", 0, "play", readings={"action bass": 2.0}), visit("A", 30, "final")], **PITCH)
+    ).is_empty()
 
 
 def test_one_pair_has_no_interval():

@@ -15,8 +15,12 @@ def in_zone(zone: str, *, week_starts: str = "Monday", **calendar: object) -> Sh
 
 
 def paid(made: Shop, start: str, finish: str) -> float:
-    begin, end = (pl.Series([datetime.fromisoformat(text).replace(tzinfo=made.zone).astimezone(UTC)]).cast(pl.Datetime("us", "UTC"))
-                  for text in (start, finish))  # fmt: skip
+    begin, end = (
+        pl.Series([datetime.fromisoformat(text).replace(tzinfo=made.zone).astimezone(UTC)]).cast(
+            pl.Datetime("us", "UTC")
+        )
+        for text in (start, finish)
+    )
     return float(paid_minutes(begin, end, made)[0])
 
 
@@ -31,7 +35,10 @@ def test_a_week_begins_on_the_shops_first_day(start):
     made = in_zone("UTC", week_starts=start)
     days = [date(2025, 12, 20) + timedelta(days=i) for i in range(30)]
     weeks = pl.DataFrame({"day": days}).select(week_of(pl.col("day"), made)).to_series().to_list()
-    assert all(week.weekday() == DAYS.index(start) and 0 <= (day - week).days < 7 for day, week in zip(days, weeks, strict=True))
+    assert all(
+        week.weekday() == DAYS.index(start) and 0 <= (day - week).days < 7
+        for day, week in zip(days, weeks, strict=True)
+    )
     assert weeks == [first_day(day, made) for day in days]
 
 

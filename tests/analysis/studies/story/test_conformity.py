@@ -10,12 +10,17 @@ from tests.analysis.studies.measured import made, visit
 
 SPEC = {"characteristic": "relief", "target": 0.2, "lower": 0.1, "upper": 0.3}
 BENCH = [
-    visit("A", 0, "neck", tech="T1"), visit("A", 1, "play", readings={"relief": 0.31}, left={"relief": 0.25}),
-    visit("A", 30, "final", "send back", readings={"relief": 0.4}, left={"relief": 0.28}), visit("A", 31, "neck", tech="T2"),
-    visit("A", 32, "play", readings={"relief": 0.22}), visit("A", 33, "final", readings={"relief": 0.21}, left={"relief": 0.19}),
-    visit("A", 34, "packing"), visit("A", 500, "final", "return", readings={"relief": 0.9}),
-    visit("B", 2, "neck", tech="T1"), visit("B", 3, "play", readings={"relief": 0.1}),
-]  # fmt: skip
+    visit("A", 0, "neck", tech="T1"),
+    visit("A", 1, "play", readings={"relief": 0.31}, left={"relief": 0.25}),
+    visit("A", 30, "final", "send back", readings={"relief": 0.4}, left={"relief": 0.28}),
+    visit("A", 31, "neck", tech="T2"),
+    visit("A", 32, "play", readings={"relief": 0.22}),
+    visit("A", 33, "final", readings={"relief": 0.21}, left={"relief": 0.19}),
+    visit("A", 34, "packing"),
+    visit("A", 500, "final", "return", readings={"relief": 0.9}),
+    visit("B", 2, "neck", tech="T1"),
+    visit("B", 3, "play", readings={"relief": 0.1}),
+]
 
 
 def told(rows):
@@ -26,7 +31,9 @@ def test_as_built_is_the_first_play_test_as_set_the_first_final_and_as_shipped_t
     snapshot = made(BENCH, [SPEC])
     assert told(as_built(snapshot)) == [("A", 0.31, "T1", True), ("B", 0.1, "T1", False)]
     assert told(as_set(snapshot)) == [("A", 0.4, "T1", True)]
-    assert told(as_shipped(snapshot)) == [("A", 0.19, "T2", False)]  # left, at the last final visit; the return is another round
+    assert told(as_shipped(snapshot)) == [
+        ("A", 0.19, "T2", False)
+    ]  # left, at the last final visit; the return is another round
 
 
 def test_as_shipped_takes_what_was_found_where_nothing_was_left():
@@ -47,13 +54,20 @@ def test_one_sided_limits_judge_one_side():
 
 
 def test_the_fuller_row_wins_and_rows_are_not_merged():
-    rows = [visit("A", 1, "final", readings={"action treble": 2.0}), visit("W", 2, "final", readings={"action treble": 2.0}, model="WREN")]
-    specs = [{"characteristic": "action", "target": 1.0, "lower": 0.5, "upper": 1.5},
-             {"characteristic": "action", "position": "treble", "family": "banjo", "target": 2.0, "lower": 1.5},
-             {"characteristic": "action", "model": "LARK", "target": 3.0, "upper": 2.5}]  # fmt: skip
+    rows = [
+        visit("A", 1, "final", readings={"action treble": 2.0}),
+        visit("W", 2, "final", readings={"action treble": 2.0}, model="WREN"),
+    ]
+    specs = [
+        {"characteristic": "action", "target": 1.0, "lower": 0.5, "upper": 1.5},
+        {"characteristic": "action", "position": "treble", "family": "banjo", "target": 2.0, "lower": 1.5},
+        {"characteristic": "action", "model": "LARK", "target": 3.0, "upper": 2.5},
+    ]
     found = dict(as_set(made(rows, specs)).select("serial", pl.struct("target", "lower", "upper", "outside")).rows())
-    assert found == {"A": {"target": 3.0, "lower": None, "upper": 2.5, "outside": False},
-                     "W": {"target": 2.0, "lower": 1.5, "upper": None, "outside": False}}  # fmt: skip
+    assert found == {
+        "A": {"target": 3.0, "lower": None, "upper": 2.5, "outside": False},
+        "W": {"target": 2.0, "lower": 1.5, "upper": None, "outside": False},
+    }
 
 
 def test_the_date_that_counts_is_the_day_it_was_set_where_the_setter_is_known():
@@ -65,10 +79,14 @@ def test_the_date_that_counts_is_the_day_it_was_set_where_the_setter_is_known():
 
 
 def test_specs_may_hold_for_one_supplier_at_one_stage():
-    rows = [visit("A", 0, "receiving", readings={"neck_bow": 0.2}, supplier="Oxbow", lot="1"),
-            visit("B", 1, "receiving", readings={"neck_bow": 0.2}, supplier="Tansy", lot="2")]  # fmt: skip
-    specs = [{"characteristic": "neck_bow", "stage": "receiving", "upper": 0.25},
-             {"characteristic": "neck_bow", "stage": "receiving", "supplier": "Tansy", "upper": 0.15}]  # fmt: skip
+    rows = [
+        visit("A", 0, "receiving", readings={"neck_bow": 0.2}, supplier="Oxbow", lot="1"),
+        visit("B", 1, "receiving", readings={"neck_bow": 0.2}, supplier="Tansy", lot="2"),
+    ]
+    specs = [
+        {"characteristic": "neck_bow", "stage": "receiving", "upper": 0.25},
+        {"characteristic": "neck_bow", "stage": "receiving", "supplier": "Tansy", "upper": 0.15},
+    ]
     snapshot = made(rows, specs)
     judged = with_specs(snapshot, snapshot.once(story).readings)
     assert dict(judged.select("serial", "outside").rows()) == {"A": False, "B": True}

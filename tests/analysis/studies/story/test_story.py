@@ -1,6 +1,7 @@
 """Hand-made benches; every expected number was worked out by hand and the sum stands beside it.
 
-Planned minutes: receiving 4, neck 5, frets 10, nut 8, bridge 6, play 4, rest 0, final 5, packing 5, luthier (repair) 20. A minute costs 1.
+Planned minutes: receiving 4, neck 5, frets 10, nut 8, bridge 6, play 4, rest 0, final 5, packing 5, luthier (repair)
+20. A minute costs 1.
 """
 
 from datetime import UTC, date, datetime
@@ -10,8 +11,8 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.story.story import Story, story
-from ingest.terms import tables
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from tests.analysis.studies.benches import bench, shop
 
 
@@ -31,12 +32,21 @@ def test_a_straight_run_has_no_loop_and_is_judged_at_final():
         A 3 10 packing pass""")
     assert made.loops.height == 0
     only = made.instruments.row(0, named=True)
-    assert (only["judged"], only["judged_at"], only["week"]) == (True, datetime(2026, 3, 3, 9, tzinfo=UTC), date(2026, 3, 2))
-    assert (only["finished_at"], only["standing"], only["rounds"]) == (datetime(2026, 3, 3, 10, tzinfo=UTC), "finished", 1)
+    assert (only["judged"], only["judged_at"], only["week"]) == (
+        True,
+        datetime(2026, 3, 3, 9, tzinfo=UTC),
+        date(2026, 3, 2),
+    )
+    assert (only["finished_at"], only["standing"], only["rounds"]) == (
+        datetime(2026, 3, 3, 10, tzinfo=UTC),
+        "finished",
+        1,
+    )
 
 
 def test_a_loop_counts_repeats_and_the_closing_visit():
-    # After the send-back at 12: nut again 8 minutes, bridge again 6, play again 4 closes it: 18 minutes, 12:00 to 15:30 = 3.5 hours.
+    # After the send-back at 12: nut again 8 minutes, bridge again 6, play again 4 closes it: 18 minutes, 12:00 to 15:30
+    # = 3.5 hours.
     [loop] = loops("""
         A 2 9 nut pass tech=T1
         A 2 10 bridge pass
@@ -46,7 +56,13 @@ def test_a_loop_counts_repeats_and_the_closing_visit():
         A 2 15:30 play pass
         A 3 9 final pass""")
     assert (loop["caught_at"], loop["caused_at"], loop["confirmed"], loop["fault"]) == ("play", "nut", False, "buzz")
-    assert (loop["minutes"], loop["hours"], loop["cost"], loop["open"], loop["closed_by"]) == (18.0, 3.5, 18.0, False, "stage")
+    assert (loop["minutes"], loop["hours"], loop["cost"], loop["open"], loop["closed_by"]) == (
+        18.0,
+        3.5,
+        18.0,
+        False,
+        "stage",
+    )
     assert loop["charged"] == "T1"  # who was at the nut before it came back, not who put it right
 
 
@@ -62,8 +78,10 @@ def test_first_visits_inside_a_loop_are_not_its_minutes():
 
 
 def test_a_loop_opened_inside_another_takes_its_own_minutes():
-    # Outer: caught at final. Nut again 8, bridge again 6 are the outer's. Play sends back (inner); that visit is itself a repeat: 4, outer's.
-    # Inner: bridge again 6, play again 4 closes the inner = 10. Then final again 5 closes the outer: 8 + 6 + 4 + 5 = 23.
+    # Outer: caught at final. Nut again 8, bridge again 6 are the outer's. Play sends back (inner); that visit is itself
+    # a repeat: 4, outer's.
+    # Inner: bridge again 6, play again 4 closes the inner = 10. Then final again 5 closes the outer: 8 + 6 + 4 + 5 =
+    # 23.
     outer, inner = loops("""
         A 2 8 nut pass
         A 2 9 bridge pass
@@ -80,7 +98,8 @@ def test_a_loop_opened_inside_another_takes_its_own_minutes():
 
 
 def test_a_skipped_re_check_closes_at_the_next_stage_and_closes_what_is_inside():
-    # Play sends back to nut, nut sends back to neck; then straight to final: one visit closes both. It belongs to the inner loop,
+    # Play sends back to nut, nut sends back to neck; then straight to final: one visit closes both. It belongs to the
+    # inner loop,
     # but it is a first visit: no minutes. Nut again (8) sends back: outer's. Neck again 5: inner's.
     outer, inner = loops("""
         A 2 8 neck pass
@@ -103,11 +122,18 @@ def test_a_second_send_back_closes_the_first_and_opens_the_next():
         A 2 11 play send_back sent_back_to=nut
         A 2 12 nut pass
         A 2 14 play pass""")
-    assert (first["minutes"], first["hours"], second["minutes"], second["hours"], second["parent"]) == (12.0, 2.0, 12.0, 3.0, None)
+    assert (first["minutes"], first["hours"], second["minutes"], second["hours"], second["parent"]) == (
+        12.0,
+        2.0,
+        12.0,
+        3.0,
+        None,
+    )
 
 
 def test_rework_through_repair_closes_nothing_and_its_first_visit_counts():
-    # Luthier 20 (a first visit, but repair) + frets again 10 + play again 4 = 34. The luthier stands last in the file and closes no loop.
+    # Luthier 20 (a first visit, but repair) + frets again 10 + play again 4 = 34. The luthier stands last in the file
+    # and closes no loop.
     [loop] = loops("""
         A 2 8 frets pass
         A 2 9 play send_back sent_back_to=luthier cause=frets
@@ -136,8 +162,15 @@ def test_an_open_loop_counts_so_far():
         A 2 8 nut pass
         A 2 12 play send_back sent_back_to=nut
         A 2 13 nut pass
-        B 2 18 neck pass""")  # fmt: skip
-    assert (loop["open"], loop["closed_at"], loop["closed_by"], loop["minutes"], loop["hours"]) == (True, None, "", 8.0, 6.0)
+        B 2 18 neck pass"""
+    )
+    assert (loop["open"], loop["closed_at"], loop["closed_by"], loop["minutes"], loop["hours"]) == (
+        True,
+        None,
+        "",
+        8.0,
+        6.0,
+    )
 
 
 def test_a_reject_ends_the_story_and_closes_every_loop():
@@ -149,7 +182,12 @@ def test_a_reject_ends_the_story_and_closes_every_loop():
         A 2 11 nut send_back sent_back_to=neck
         A 2 12 neck reject cause=supplier fault=twist""")
     outer, inner = made.loops.to_dicts()
-    assert (outer["closed_by"], inner["closed_by"], outer["minutes"], inner["minutes"]) == ("reject", "reject", 8.0, 5.0)
+    assert (outer["closed_by"], inner["closed_by"], outer["minutes"], inner["minutes"]) == (
+        "reject",
+        "reject",
+        8.0,
+        5.0,
+    )
     rejected = made.caused.filter(pl.col("kind") == "reject")
     assert rejected.select("caused_at", "confirmed", "caught_at", "charged").row(0) == ("supplier", True, "neck", "")
     assert made.instruments.select("end", "standing", "judged").row(0) == ("reject", "reject", True)
@@ -166,8 +204,11 @@ def test_a_reject_before_final_is_judged_where_it_ended_and_pulled_is_not():
         C 3 9 nut pass
         D 2 9 frets second""")
     assert made.instruments.select("serial", "judged", "week", "end", "standing").rows() == [
-        ("A", True, date(2026, 3, 9), "reject", "reject"), ("B", False, None, "pulled", "pulled"),
-        ("C", False, None, "", "bench"), ("D", True, date(2026, 3, 2), "second", "second")]  # fmt: skip
+        ("A", True, date(2026, 3, 9), "reject", "reject"),
+        ("B", False, None, "pulled", "pulled"),
+        ("C", False, None, "", "bench"),
+        ("D", True, date(2026, 3, 2), "second", "second"),
+    ]
 
 
 def test_fixed_is_caught_here_and_caused_where_it_says():
@@ -178,7 +219,9 @@ def test_fixed_is_caught_here_and_caused_where_it_says():
         A 2 10 final fixed""")
     assert made.loops.height == 0
     assert made.caused.select("kind", "caught_at", "caused_at", "confirmed", "charged").rows() == [
-        ("fixed", "play", "nut", True, "T1"), ("fixed", "final", "unknown", False, "")]  # fmt: skip
+        ("fixed", "play", "nut", True, "T1"),
+        ("fixed", "final", "unknown", False, ""),
+    ]
 
 
 def test_a_cause_is_confirmed_or_sent_to_or_unknown():
@@ -190,11 +233,16 @@ def test_a_cause_is_confirmed_or_sent_to_or_unknown():
         A 2 12 play send_back
         A 2 13 play pass""")
     assert made.loops.select("caused_at", "confirmed", "charged").rows() == [
-        ("frets", True, ""), ("nut", False, "T1"), ("handling", True, ""), ("unknown", False, "")]  # fmt: skip
+        ("frets", True, ""),
+        ("nut", False, "T1"),
+        ("handling", True, ""),
+        ("unknown", False, ""),
+    ]
 
 
 def test_packed_then_returned_is_a_second_round_with_its_own_passes_and_loops():
-    # Round 2 begins with the visit after the passed packing. The nut is passed for the first time in round 2: not a stream's first pass.
+    # Round 2 begins with the visit after the passed packing. The nut is passed for the first time in round 2: not a
+    # stream's first pass.
     # Its loop: nut again 8 + play again 4 = 12.
     made = told("""
         A 2 8 nut pass
@@ -215,7 +263,8 @@ def test_packed_then_returned_is_a_second_round_with_its_own_passes_and_loops():
 
 
 def test_a_return_before_packing_ends_the_round_and_its_loops_where_it_stood():
-    # The loop opened at 9:00 closes with the last visit of its round, the nut at 10:00 (8 minutes, 1 hour), not when it came back.
+    # The loop opened at 9:00 closes with the last visit of its round, the nut at 10:00 (8 minutes, 1 hour), not when it
+    # came back.
     made = told("""
         A 2 8 nut pass
         A 2 9 play send_back sent_back_to=nut
@@ -254,11 +303,18 @@ def test_rows_with_a_date_only_follow_the_bench_then_the_line():
         A 2 - neck pass
         A 2 - final pass
         A 1 - packing hold""")
-    assert made.visits.select("stage", "line").rows() == [("packing", 5), ("neck", 3), ("nut", 2), ("final", 1), ("final", 4)]
+    assert made.visits.select("stage", "line").rows() == [
+        ("packing", 5),
+        ("neck", 3),
+        ("nut", 2),
+        ("final", 1),
+        ("final", 4),
+    ]
 
 
 def test_a_date_only_row_finds_its_place_among_the_clocked():
-    # The clocked rows went back along the bench: play 9:00, nut 10:00. Bridge without a clock stands before play and after nut: a circle;
+    # The clocked rows went back along the bench: play 9:00, nut 10:00. Bridge without a clock stands before play and
+    # after nut: a circle;
     # it goes right behind the last clocked row it follows (nut). Rest stands behind all.
     made = told("""
         A 2 9 play send_back sent_back_to=nut
@@ -283,7 +339,12 @@ def test_an_open_visit_followed_by_a_later_stage_is_a_pass():
         A 2 9 nut open
         A 2 10 play open
         A 2 11 neck open""")
-    assert made.visits.select("outcome", "outcome_typed").rows() == [("pass", "open"), ("pass", "open"), ("open", "open"), ("open", "open")]
+    assert made.visits.select("outcome", "outcome_typed").rows() == [
+        ("pass", "open"),
+        ("pass", "open"),
+        ("open", "open"),
+        ("open", "open"),
+    ]
 
 
 def test_two_names_are_nobody_to_charge():
@@ -294,11 +355,16 @@ def test_two_names_are_nobody_to_charge():
         A 2 11 play send_back sent_back_to=nut
         B 2 8 nut pass tech=T1
         B 2 9 play send_back sent_back_to=nut""")
-    assert made.loops.select("serial", "charged", "charged_visit").rows() == [("A", "", 0), ("A", "", 2), ("B", "T1", 4)]
+    assert made.loops.select("serial", "charged", "charged_visit").rows() == [
+        ("A", "", 0),
+        ("A", "", 2),
+        ("B", "T1", 4),
+    ]
 
 
 def test_readings_are_set_by_the_last_tech_at_the_stage_that_sets_them():
-    # Relief is set at the neck. Read at the neck itself: by that tech. At play: T1. After the neck was redone by T2: T2, on the 3rd.
+    # Relief is set at the neck. Read at the neck itself: by that tech. At play: T1. After the neck was redone by T2:
+    # T2, on the 3rd.
     # B never visited the neck: unknown, and dated by its own day. Neck bow has no setter.
     made = told("""
         A 2 8 receiving pass neck_bow=0.1 tech=T9
@@ -309,39 +375,76 @@ def test_readings_are_set_by_the_last_tech_at_the_stage_that_sets_them():
         B 2 9 play pass relief=0.5 tech=T8""")
     relief = made.readings.filter(pl.col("characteristic") == "relief").sort("line")
     assert relief.select("serial", "stage", "set_by", "set_on", "tech", "first_pass").rows() == [
-        ("A", "neck", "T1", date(2026, 3, 2), "T1", True), ("A", "play", "T1", date(2026, 3, 2), "T8", True),
-        ("A", "play", "T2", date(2026, 3, 3), "T8", False), ("B", "play", "", date(2026, 3, 2), "T8", True)]  # fmt: skip
-    assert made.readings.filter(pl.col("characteristic") == "neck_bow").select("set_by", "set_on").rows() == [("", date(2026, 3, 2))]
+        ("A", "neck", "T1", date(2026, 3, 2), "T1", True),
+        ("A", "play", "T1", date(2026, 3, 2), "T8", True),
+        ("A", "play", "T2", date(2026, 3, 3), "T8", False),
+        ("B", "play", "", date(2026, 3, 2), "T8", True),
+    ]
+    assert made.readings.filter(pl.col("characteristic") == "neck_bow").select("set_by", "set_on").rows() == [
+        ("", date(2026, 3, 2))
+    ]
 
 
 def test_a_part_belongs_to_the_instrument_that_took_its_neck():
-    # N1 was measured before it had a serial; A's neck visit names it. N2 stays a part. Supplier and lot follow the neck to every visit of A.
+    # N1 was measured before it had a serial; A's neck visit names it. N2 stays a part. Supplier and lot follow the neck
+    # to every visit of A.
     made = told("""
         . 2 8 receiving pass neck=N1 supplier=S1 lot=L1 neck_bow=0.1
         . 2 8 receiving pass neck=N2 supplier=S1 lot=L1 neck_bow=0.2
         A 5 9 neck pass neck=N1
         A 5 10 final pass""")
     assert made.visits.select("serial", "stage", "supplier", "lot", "neck").rows() == [
-        ("A", "receiving", "S1", "L1", "N1"), ("A", "neck", "S1", "L1", "N1"), ("A", "final", "S1", "L1", "N1")]  # fmt: skip
-    assert made.readings.select("serial", "visit", "lot", "neck", "first_pass").rows() == [("", None, "L1", "N2", True), ("A", 0, "L1", "N1", True)]
+        ("A", "receiving", "S1", "L1", "N1"),
+        ("A", "neck", "S1", "L1", "N1"),
+        ("A", "final", "S1", "L1", "N1"),
+    ]
+    assert made.readings.select("serial", "visit", "lot", "neck", "first_pass").rows() == [
+        ("", None, "L1", "N2", True),
+        ("A", 0, "L1", "N1", True),
+    ]
 
 
 def test_clock_minutes_are_less_breaks_and_closed_hours_and_four_times_planned_is_the_most():
     # Nut is planned at 8 minutes: at most 32 by the clock. Dublin's winter clock is UTC.
-    # 11:50 to 12:40 less the half hour from 12:00 = 20. 16:50 to 07:40 next day = 10 + 10 = 20. 9:00 to 9:33 = 33 > 32: planned 8.
+    # 11:50 to 12:40 less the half hour from 12:00 = 20. 16:50 to 07:40 next day = 10 + 10 = 20. 9:00 to 9:33 = 33 > 32:
+    # planned 8.
     # Over 17 March (closed): 16 March 16:55 to 18 March 7:35 = 5 + 5 = 10. Backwards: planned.
-    rows = [("2", "11:50", "2", "12:40"), ("2", "16:50", "3", "07:40"), ("4", "09:00", "4", "09:33"), ("16", "16:55", "18", "07:35"),
-            ("19", "10:00", "19", "09:00")]  # fmt: skip
-    stamp = [[datetime.fromisoformat(f"2026-03-{int(day):02d}T{hour}:00+00:00") for day, hour in ((a, b), (c, d))] for a, b, c, d in rows]
-    visits = pl.DataFrame({
-        "log_id": "log", "line": range(len(rows)), "serial": "A", "model": "LARK", "stage": "nut", "outcome": "hold", "time_known": True,
-        "started_at": [pair[0] for pair in stamp], "finished_at": [pair[1] for pair in stamp],
-    })  # fmt: skip
-    made = shop(calendar={"open": "07:30-17:00", "breaks": ["12:00-12:30"], "closed": ["2026-03-17"]},
-                shop={"name": "x", "timezone": "Europe/Dublin"})  # fmt: skip
+    rows = [
+        ("2", "11:50", "2", "12:40"),
+        ("2", "16:50", "3", "07:40"),
+        ("4", "09:00", "4", "09:33"),
+        ("16", "16:55", "18", "07:35"),
+        ("19", "10:00", "19", "09:00"),
+    ]
+    stamp = [
+        [datetime.fromisoformat(f"2026-03-{int(day):02d}T{hour}:00+00:00") for day, hour in ((a, b), (c, d))]
+        for a, b, c, d in rows
+    ]
+    visits = pl.DataFrame(
+        {
+            "log_id": "log",
+            "line": range(len(rows)),
+            "serial": "A",
+            "model": "LARK",
+            "stage": "nut",
+            "outcome": "hold",
+            "time_known": True,
+            "started_at": [pair[0] for pair in stamp],
+            "finished_at": [pair[1] for pair in stamp],
+        }
+    )
+    made = shop(
+        calendar={"open": "07:30-17:00", "breaks": ["12:00-12:30"], "closed": ["2026-03-17"]},
+        shop={"name": "x", "timezone": "Europe/Dublin"},
+    )
     work = Snapshot.of(made, visits=visits).once(story).visits.sort("line")
     assert work.select("minutes", "minutes_from").rows() == [
-        (20.0, "clock"), (20.0, "clock"), (8.0, "planned"), (10.0, "clock"), (8.0, "planned")]  # fmt: skip
+        (20.0, "clock"),
+        (20.0, "clock"),
+        (8.0, "planned"),
+        (10.0, "clock"),
+        (8.0, "planned"),
+    ]
 
 
 def test_typed_minutes_hold_whatever_the_plan():
@@ -350,25 +453,37 @@ def test_typed_minutes_hold_whatever_the_plan():
 
 
 def test_nothing_after_as_of_is_told():
-    made = told("""
+    made = told(
+        """
         A 2 8 nut pass
         A 2 9 play send_back sent_back_to=nut
-        A 3 9 nut pass""", as_of=datetime(2026, 3, 2, 12, tzinfo=UTC))  # fmt: skip
+        A 3 9 nut pass""",
+        as_of=datetime(2026, 3, 2, 12, tzinfo=UTC),
+    )
     assert made.visits.height == 2
     assert made.loops.select("open", "hours").row(0) == (True, 3.0)
 
 
 def test_standing_tells_hold_and_lost_from_the_bench():
-    made = told("""
+    made = told(
+        """
         A 1 9 nut pass
         B 31 9 nut hold
-        C 31 10 nut pass""", as_of=datetime(2026, 4, 1, 12, tzinfo=UTC))  # fmt: skip
-    assert made.instruments.select("serial", "standing", "on_hold").rows() == [("A", "lost", False), ("B", "hold", True), ("C", "bench", False)]
+        C 31 10 nut pass""",
+        as_of=datetime(2026, 4, 1, 12, tzinfo=UTC),
+    )
+    assert made.instruments.select("serial", "standing", "on_hold").rows() == [
+        ("A", "lost", False),
+        ("B", "hold", True),
+        ("C", "bench", False),
+    ]
 
 
 def test_an_empty_shop_has_an_empty_story():
     made = Snapshot.of(shop(), visits=tables.empty(tables.VISITS)).once(story)
-    assert [frame.height for frame in (made.visits, made.readings, made.faults, made.instruments, made.loops, made.caused)] == [0] * 6
+    assert [
+        frame.height for frame in (made.visits, made.readings, made.faults, made.instruments, made.loops, made.caused)
+    ] == [0] * 6
 
 
 def test_a_stage_that_the_shop_does_not_know_is_named():
@@ -379,11 +494,15 @@ def test_a_stage_that_the_shop_does_not_know_is_named():
 def test_in_a_shop_without_packing_work_that_passed_final_inspection_is_finished():
     without = [{"key": "receiving", "role": "receiving"}, {"key": "final", "role": "final"}]
     characteristics = [{"key": "relief"}]
-    made = told("""
+    made = told(
+        """
         A 2 8 receiving pass
         A 3 9 final pass
         B 2 8 receiving pass
-        B 3 9 final send_back""", stage=without, characteristic=characteristics)
+        B 3 9 final send_back""",
+        stage=without,
+        characteristic=characteristics,
+    )
     first, second = made.instruments.iter_rows(named=True)
     assert (first["standing"], first["finished_week"], second["standing"]) == ("finished", date(2026, 3, 2), "bench")
     assert (first["rounds"], first["finished_at"]) == (1, datetime(2026, 3, 3, 9, tzinfo=UTC))

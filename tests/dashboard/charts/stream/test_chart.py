@@ -11,7 +11,9 @@ from tests.dashboard.charts.examples import ANEW, CROWDED, MOVED, START, stream_
 
 def fills(figure, colour):
     return [
-        trace for trace in figure["data"] if trace.get("fill") == "toself" and trace["fillcolor"].startswith(colour) and "fillpattern" not in trace
+        trace
+        for trace in figure["data"]
+        if trace.get("fill") == "toself" and trace["fillcolor"].startswith(colour) and "fillpattern" not in trace
     ]
 
 
@@ -37,7 +39,9 @@ def test_light_shows_where_the_average_left_the_edge_and_hatch_where_it_did_once
 def test_a_steady_stream_has_no_colour():
     calm = replace(stream_view(), signals=[], began=None, changes=[], anew=[], runs=[], odd=[])
     used = str(stream(calm))
-    assert not any(colour in used for colour in (style.LIGHT_FILL, style.MOVED, style.MOVEDTEXT, style.FOCUS, style.BACK))
+    assert not any(
+        colour in used for colour in (style.LIGHT_FILL, style.MOVED, style.MOVEDTEXT, style.FOCUS, style.BACK)
+    )
 
 
 def test_light_lies_on_the_side_the_signal_went_to():
@@ -60,7 +64,11 @@ def test_the_board_has_a_gap_each_monday_and_its_limits_as_edges():
     frets = [s for s in shapes if s["type"] == "line" and s["line"]["color"] == style.CARD]
     assert all("T00:00:00" in s["x0"] for s in frets)
     assert len(frets) == 12  # 24 August to 9 November: the board begins during the Monday before
-    assert sorted(s["y0"] for s in shapes if s["type"] == "line" and s["line"]["color"] == style.BOARDEDGE) == [2.10, 2.40, 2.70]
+    assert sorted(s["y0"] for s in shapes if s["type"] == "line" and s["line"]["color"] == style.BOARDEDGE) == [
+        2.10,
+        2.40,
+        2.70,
+    ]
 
 
 def test_with_one_limit_the_board_runs_to_the_end_of_the_chart_and_has_no_edge_there():
@@ -68,7 +76,9 @@ def test_with_one_limit_the_board_runs_to_the_end_of_the_chart_and_has_no_edge_t
     board = next(s for s in figure["layout"]["shapes"] if s["type"] == "rect" and s["fillcolor"] == style.BOARD)
     assert board["y0"] == figure["layout"]["yaxis"]["range"][0]
     edges = [
-        s["y0"] for s in figure["layout"]["shapes"] if s["type"] == "line" and s["line"]["color"] == style.BOARDEDGE and s["line"]["dash"] == "solid"
+        s["y0"]
+        for s in figure["layout"]["shapes"]
+        if s["type"] == "line" and s["line"]["color"] == style.BOARDEDGE and s["line"]["dash"] == "solid"
     ]
     assert edges == [2.70]
 
@@ -82,7 +92,15 @@ def test_limits_are_drawn_at_the_dates_they_held_with_a_break_between():
 
 def test_a_thin_stream_has_an_edge_and_no_limits():
     view = stream_view()
-    figure = stream(replace(view, limits=[Limits(view.taken_at[0], view.taken_at[-1], 2.39, None, None)], average=None, gap_low=None, gap_high=None))
+    figure = stream(
+        replace(
+            view,
+            limits=[Limits(view.taken_at[0], view.taken_at[-1], 2.39, None, None)],
+            average=None,
+            gap_low=None,
+            gap_high=None,
+        )
+    )
     assert not [t for t in figure["data"] if t.get("line", {}).get("dash") == "7px,4px"]
     assert "2.39  the edge" in texts(figure)
 
@@ -106,7 +124,9 @@ def test_words_without_room_stand_under_the_chart_and_none_is_lost():
 
 def test_an_instrument_far_away_stands_at_the_border_and_leaves_the_scale_alone():
     view = stream_view()
-    far = replace(view, values=[*view.values[:-1], 31.0], odd=[Odd(view.taken_at[-1], 31.0, "odd instrument HO-1, 31.00 mm")])
+    far = replace(
+        view, values=[*view.values[:-1], 31.0], odd=[Odd(view.taken_at[-1], 31.0, "odd instrument HO-1, 31.00 mm")]
+    )
     low, high = stream(far)["layout"]["yaxis"]["range"]
     assert high < 3.5
     assert low < named(stream(far), "odd")["y"][0] <= high
@@ -119,7 +139,12 @@ def test_people_are_told_apart_by_shape():
     assert named(figure, "T14")["marker"]["symbol"] != named(figure, "T02")["marker"]["symbol"]
     assert named(figure, "T14")["marker"]["color"] == style.FOCUS
     assert (
-        sum(len(t["x"]) for t in figure["data"] if t.get("mode") == "markers" and t.get("customdata") and t["name"] != "odd") == len(view.values) - 1
+        sum(
+            len(t["x"])
+            for t in figure["data"]
+            if t.get("mode") == "markers" and t.get("customdata") and t["name"] != "odd"
+        )
+        == len(view.values) - 1
     )
 
 

@@ -9,11 +9,11 @@ from dash import no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import targets, techs
-from dashboard.desk import desk
-from dashboard.sentences import bench as sentences_bench
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages.bench import page as bench
 from dashboard.papers import bench as card
+from dashboard.sentences import bench as sentences_bench
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.said import said
 from tests.dashboard.pages.test_necks import BLAMING
@@ -50,7 +50,9 @@ def test_figures_are_said_to_be_for_coaching_and_law_to_decide(looked_at):
 def test_work_that_came_back_is_told_against_the_same_mix_with_its_interval(looked_at):
     row = looked_at.ask(techs.people).filter(tech="T09", stage="nut_slotting").row(0, named=True)
     told = f"{row['charged']} send-backs from {row['judged']} judged instruments"
-    expected = f"; from the others about {row['expected']:.1f} instruments would have come back on the same mix: between"
+    expected = (
+        f"; from the others about {row['expected']:.1f} instruments would have come back on the same mix: between"
+    )
     text = said(bench.layout())
     assert told in text
     assert expected in text
@@ -61,14 +63,21 @@ def test_more_than_chance_and_mix_is_said_with_how_often_that_errs_and_apart_fro
     assert row["more"]
     more, funnel = sentences_bench.chance_and_mix(row)
     assert more == (
-        "More came back than chance and mix explain (of people whose work is as the others', 1 in 20 or fewer would be told so). "
+        "More came back than chance and mix explain (of people whose work is as the others', 1 in 20 or fewer would "
+        "be told so). "
         "Look at the work together, and at what came with it."
     )
     assert "998 of 1,000" in funnel
     assert "More came back than chance and mix explain" in said(bench.layout())
     alike = row | {"more": False, "expected": 5.2, "outside_funnel": False}
-    assert "fewer than 12 are expected, even twice as much often cannot be told from chance." in sentences_bench.chance_and_mix(alike)[0]
-    assert sentences_bench.chance_and_mix(alike | {"expected": 40.0})[0] == "Not more came back than chance and mix explain."
+    assert (
+        "fewer than 12 are expected, even twice as much often cannot be told from chance."
+        in sentences_bench.chance_and_mix(alike)[0]
+    )
+    assert (
+        sentences_bench.chance_and_mix(alike | {"expected": 40.0})[0]
+        == "Not more came back than chance and mix explain."
+    )
     assert sentences_bench.chance_and_mix(row | {"ratio": None}) == ("", "")
     assert sentences_bench.chance_and_mix(None) == ("", "")
 
@@ -83,7 +92,13 @@ def test_others_are_rings_without_a_name(looked_at):
 
 def test_minutes_stand_after_targets_and_after_what_came_back(looked_at):
     text = said(bench.layout())
-    names = ("Work that came back to this bench", "Send-backs with practice", "What is set here", "Minutes a visit", "A person signs")
+    names = (
+        "Work that came back to this bench",
+        "Send-backs with practice",
+        "What is set here",
+        "Minutes a visit",
+        "A person signs",
+    )
     places = [text.index(name) for name in names]
     assert places == sorted(places)
 
@@ -131,7 +146,10 @@ def test_a_person_signs_into_the_bench_book(stands, tmp_path):
     about = {"tech": "T09", "stage": "nut_slotting"}
     assert bench.signed(None, "x", "y", "", about) is no_update
     assert bench.signed(1, "Stop at 23 thou", "", "", about).startswith("Write the next step and who signs it")
-    assert bench.signed(1, "Stop at 23 thou", "R. Marsh", "light is bad at bench 4", about) == "Written into the bench book."
+    assert (
+        bench.signed(1, "Stop at 23 thou", "R. Marsh", "light is bad at bench 4", about)
+        == "Written into the bench book."
+    )
     text = said(bench.layout(**about))
     assert "Stop at 23 thou. Remark: light is bad at bench 4" in text
     assert "Signed off by R. Marsh" in text
@@ -152,6 +170,14 @@ def test_without_anybody_qualified_there_is_no_band_and_that_is_said(tmp_path):
 
 def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
     shop = looked_at.snapshot().shop
-    band = looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
+    band = (
+        looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
+    )
     assert sentences_bench.hold(shop, band) == f"{band['lower_steps']} to {band['upper_steps']}\u00a0thou"
-    assert [sentences_bench.gauge_unit(text) for text in ("0.001 in", "1/64 in", "0.05 mm", "", "0.5 cents")] == ["thou", "64ths", "mm", "mm", "mm"]
+    assert [sentences_bench.gauge_unit(text) for text in ("0.001 in", "1/64 in", "0.05 mm", "", "0.5 cents")] == [
+        "thou",
+        "64ths",
+        "mm",
+        "mm",
+        "mm",
+    ]

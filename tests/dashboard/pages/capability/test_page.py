@@ -4,8 +4,8 @@ import polars as pl
 import pytest
 
 from analysis.studies.room import capability as study
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages.capability import page as capability
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
@@ -24,17 +24,23 @@ def looked_at(folder):
 
 def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(folder):
     counter = looked_at(folder)
-    rows = counter.ask(study.table).filter((pl.col("tech") == "") & (pl.col("stage") == "final_inspection") & pl.col("ppk_high").is_not_null())
+    rows = counter.ask(study.table).filter(
+        (pl.col("tech") == "") & (pl.col("stage") == "final_inspection") & pl.col("ppk_high").is_not_null()
+    )
     steady = rows.filter(~pl.col("flags").str.contains("thin"))
     tight = steady.filter(pl.col("ppk_high") < 1)
     assert tight.height == 1  # the treble action that moved
-    assert f"One of {steady.height} needs more than its tolerance, action treble on LARK-25 most" in said(capability.layout())
+    assert f"One of {steady.height} needs more than its tolerance, action treble on LARK-25 most" in said(
+        capability.layout()
+    )
 
 
 def test_every_row_is_in_the_table_with_bounds_and_flags(folder):
     counter = looked_at(folder)
     text = said(capability.layout())
-    rows = counter.ask(study.table).filter((pl.col("tech") == "") & (pl.col("position") != "any") & (pl.col("stage") == "final_inspection"))
+    rows = counter.ask(study.table).filter(
+        (pl.col("tech") == "") & (pl.col("position") != "any") & (pl.col("stage") == "final_inspection")
+    )
     for row in rows.iter_rows(named=True):
         if row["ppk_low"] is not None:
             assert f"{row['ppk']:.2f} ({row['ppk_low']:.2f} to {row['ppk_high']:.2f})".replace("-", "−") in text
@@ -53,14 +59,22 @@ def test_people_cannot_be_sorted_by_a_figure_and_stand_with_a_caution(folder):
 def test_a_shop_that_shows_nobody_saves_nobody(tmp_path):
     looked_at(moving_shop.stands(tmp_path / "shop", people="none"))
     assert set(capability.saved(by="each tech")[1]["tech"]) == {""}
-    assert "each tech" not in said(capability.layout(by="each tech")).replace('"value": "each tech", "label": "Each tech"', "").lower()
+    assert (
+        "each tech"
+        not in said(capability.layout(by="each tech")).replace('"value": "each tech", "label": "Each tech"', "").lower()
+    )
 
 
 def test_saved_are_the_rows_shown_unrounded(folder):
     counter = looked_at(folder)
     name, rows = capability.saved(characteristic="action", model="LARK-25")
     assert name == "capability.csv"
-    asked = (pl.col("characteristic") == "action") & (pl.col("model") == "LARK-25") & (pl.col("tech") == "") & (pl.col("position") != "any")
+    asked = (
+        (pl.col("characteristic") == "action")
+        & (pl.col("model") == "LARK-25")
+        & (pl.col("tech") == "")
+        & (pl.col("position") != "any")
+    )
     assert rows.equals(counter.ask(study.table).filter(asked))
     assert rows.height >= 2
 

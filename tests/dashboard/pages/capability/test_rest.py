@@ -2,8 +2,8 @@
 
 import pytest
 
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages.capability import rest as capability_rest
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.said import said
@@ -19,13 +19,19 @@ key = "final_inspection"'''
 
 
 def log():
-    """Forty instruments read before a rest and after it, 0.05 mm flatter in the middle, the air from 40 to 60 % over twenty days."""
+    """Forty instruments read before a rest and after it, 0.05 mm flatter in the middle, the air from 40 to 60 % over
+    twenty days.
+    """
     lines = ["serial,model,stage,tech,started_at,finished_at,outcome,rh,nut bass (mm)"]
     for k in range(40):
         day, hour = 1 + k // 2, 8 + 4 * (k % 2)
         rh = 40 + day
         value = 0.50 + 0.002 * (rh - 50) + 0.004 * (-1) ** (k // 2)
-        for stage, minute, read in (("nut_slotting", 0, value), ("rest", 10, None), ("final_inspection", 40, value + SETTLES)):
+        for stage, minute, read in (
+            ("nut_slotting", 0, value),
+            ("rest", 10, None),
+            ("final_inspection", 40, value + SETTLES),
+        ):
             stamp = f"2026-06-{day:02d} {hour:02d}:{minute:02d}"
             cell = f"{read:.4f}" if read is not None else ""
             lines.append(f"HO-{100 + k},LARK-25,{stage},T02,{stamp},{stamp},pass,{rh},{cell}")
@@ -63,5 +69,7 @@ def test_what_follows_the_air_is_told_for_ten_per_cent_more(shop):
 
 
 def test_a_choice_without_readings_says_what_is_wanted(shop):
-    assert "No instrument was read at pitch both before the rest" in said(capability_rest.settling_sheet(shop, "relief", None))
+    assert "No instrument was read at pitch both before the rest" in said(
+        capability_rest.settling_sheet(shop, "relief", None)
+    )
     assert "Too few days with humidity on file" in said(capability_rest.air_sheet(shop, "relief", None))

@@ -8,9 +8,11 @@ from dash import no_update
 
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.stream_view import stream_view
-from dashboard.desk import desk
 from dashboard.app import make_app
-from dashboard.pages.drift import page as drift, book as drift_book, limits as drift_limits
+from dashboard.desk import desk
+from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import limits as drift_limits
+from dashboard.pages.drift import page as drift
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -53,7 +55,10 @@ def about(counter):
 def test_the_headline_is_the_finding(looked_at):
     text = page()
     assert "One of 9 streams moved. It is LARK-25 action treble." in text
-    assert "First-pass readings at final inspection, 13 weeks to 3 April 2026. One false signal a week is allowed for." in text
+    assert (
+        "First-pass readings at final inspection, 13 weeks to 3 April 2026. One false signal a week is allowed for."
+        in text
+    )
     assert "1 moved" in text
     assert "5 steady" in text
     assert "3 thin" in text
@@ -126,12 +131,18 @@ def test_a_cell_of_the_rack_leads_to_its_stream_and_keeps_the_filters(looked_at)
 
 
 def test_a_reading_leads_to_its_instrument(looked_at):
-    assert drift.follow("drift-stream", {"points": [{"customdata": ["LA-1003", "2.40 mm", ""]}]}, "")[1] == "/logs/instrument?serial=LA-1003"
+    assert (
+        drift.follow("drift-stream", {"points": [{"customdata": ["LA-1003", "2.40 mm", ""]}]}, "")[1]
+        == "/logs/instrument?serial=LA-1003"
+    )
     assert drift.follow("drift-stream", None, "") == (no_update, no_update)
 
 
 def test_filters_go_into_the_address_and_the_same_filters_change_nothing(looked_at):
-    assert drift.filtered("final_inspection", "HERON-D", "", "", "26", "") == "?stage=final_inspection&models=HERON-D&weeks=26"
+    assert (
+        drift.filtered("final_inspection", "HERON-D", "", "", "26", "")
+        == "?stage=final_inspection&models=HERON-D&weeks=26"
+    )
     assert drift.filtered("final_inspection", "", "", "", "13", "") is no_update
     assert drift.shown_by("gauge", "") == "?stage=final_inspection&by=gauge"
 
@@ -173,7 +184,18 @@ def test_the_page_says_what_the_budget_buys(looked_at):
 def test_a_cause_and_an_action_stand_in_the_book_and_on_the_page_at_once(written_in):
     tied = about(written_in)
     worked = written_in.ask(signals)
-    assert drift_book.write(drift_book.WRITE, tied, cause="blanks too tall", action="plane them", owner="Rowan", due="2026-04-10", who="Mara") == ""
+    assert (
+        drift_book.write(
+            drift_book.WRITE,
+            tied,
+            cause="blanks too tall",
+            action="plane them",
+            owner="Rowan",
+            due="2026-04-10",
+            who="Mara",
+        )
+        == ""
+    )
     text = page()
     assert "Cause: blanks too tall" in text
     assert "Action: plane them (Rowan, by 10 Apr)" in text
@@ -230,10 +252,15 @@ def test_an_unsteady_baseline_names_the_points_that_make_it_so(written_in):
     assert "LA-11" in text
 
 
-@pytest.mark.parametrize(("first", "last", "words"), [
-    ("", "", "Name the first and the last day"), ("soon", "2026-03-01", "is not a date"), ("2026-04-01", "2026-03-01", "ends before it begins"),
-    ("2026-03-02", "2026-03-02", "Too few readings in that baseline"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        ("", "", "Name the first and the last day"),
+        ("soon", "2026-03-01", "is not a date"),
+        ("2026-04-01", "2026-03-01", "ends before it begins"),
+        ("2026-03-02", "2026-03-02", "Too few readings in that baseline"),
+    ],
+)
 def test_a_baseline_that_cannot_be_used_says_why(looked_at, first, last, words):
     shown, tried, done = drift_limits.put(ABOUT, first, last, "stream", "", "Mara", "why", None, file_it=True)
     assert words in shown
@@ -242,7 +269,9 @@ def test_a_baseline_that_cannot_be_used_says_why(looked_at, first, last, words):
 
 
 def test_serials_are_left_out_only_with_a_reason(looked_at):
-    shown, _, done = drift_limits.put(ABOUT, "2026-03-02", "2026-03-20", "stream", "LA-1003", "Mara", "", None, file_it=True)
+    shown, _, done = drift_limits.put(
+        ABOUT, "2026-03-02", "2026-03-20", "stream", "LA-1003", "Mara", "", None, file_it=True
+    )
     assert shown == "Serials are left out: say why."
     assert not done
 

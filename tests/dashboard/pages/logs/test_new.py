@@ -1,4 +1,6 @@
-"""The way in on Logs, as plain functions: nothing is written before somebody says so, and nothing is ever overwritten."""
+"""The way in on Logs, as plain functions: nothing is written before somebody says so, and nothing is ever
+overwritten.
+"""
 
 import base64
 import json
@@ -7,10 +9,11 @@ import tomllib
 import plotly.utils
 import pytest
 
-from dashboard.desk import desk
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages.drift import page as drift
-from dashboard.pages.logs import page as logs, new as logs_new
+from dashboard.pages.logs import new as logs_new
+from dashboard.pages.logs import page as logs
 
 SHEET = "Serial,Date,Relief (mm)\nA1,2026-03-02,0.2\nA2,2026-03-03,0.3\n"
 
@@ -35,7 +38,12 @@ def begin(answers, text=SHEET):
     return logs_new.begin(1, list(answers.values()), ids, *dropped(text))
 
 
-ANSWERS = {"name": "Quay Street", "timezone": "Europe/Dublin", "stage of line.csv": "final_inspection", "family": "not said"}
+ANSWERS = {
+    "name": "Quay Street",
+    "timezone": "Europe/Dublin",
+    "stage of line.csv": "final_inspection",
+    "family": "not said",
+}
 
 
 def test_without_a_shop_logs_asks_for_a_sheet_and_writes_nothing(counter):
@@ -77,7 +85,9 @@ def test_a_shop_that_came_meanwhile_is_not_overwritten(counter):
     assert (counter.folder / "shop.toml").read_text() == "mine"
 
 
-@pytest.mark.parametrize(("text", "words"), [("", "empty"), ("1,2,3\n4,5,6\n", "no heading line"), ("a,b,c\n", "no heading line")])
+@pytest.mark.parametrize(
+    ("text", "words"), [("", "empty"), ("1,2,3\n4,5,6\n", "no heading line"), ("a,b,c\n", "no heading line")]
+)
 def test_what_is_no_sheet_is_one_line(counter, text, words):
     shown = said(logs_new.look_at(*dropped(text)))
     assert words in shown

@@ -5,9 +5,12 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dashboard.desk import desk
 from dashboard.app import make_app, save
-from dashboard.pages.logs import page as logs, instrument as logs_instrument, readings as logs_readings, visits as logs_visits
+from dashboard.desk import desk
+from dashboard.pages.logs import instrument as logs_instrument
+from dashboard.pages.logs import page as logs
+from dashboard.pages.logs import readings as logs_readings
+from dashboard.pages.logs import visits as logs_visits
 from tests.dashboard.pages.said import said
 
 SHOP = """
@@ -37,7 +40,10 @@ plausible = ["0.5 mm", "9 mm"]
 key = "LARK-25"
 family = "tenor ukulele"
 """
-SPECS = "characteristic,position,family,model,stage,supplier,target,lower,upper,unit,from_date,agreed_on,note\naction,,,,,,2.5,2.1,2.9,mm,,,\n"
+SPECS = (
+    "characteristic,position,family,model,stage,supplier,target,lower,upper,unit,from_date,agreed_on,note\n"
+    "action,,,,,,2.5,2.1,2.9,mm,,,\n"
+)
 HEAD = "serial,model,stage,tech,started_at,finished_at,outcome,fault,sent_back_to,action bass (mm),note\n"
 ROWS = (
     "L-1,LARK-25,nut_slotting,T01,2026-11-02 08:00,2026-11-02 08:10,pass,,,,\n"

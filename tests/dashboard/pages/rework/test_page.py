@@ -1,18 +1,20 @@
-"""Rework as plain functions: what the page says of work that came back, where its numbers lead, and what it does with little."""
+"""Rework as plain functions: what the page says of work that came back, where its numbers lead, and what it does with
+little.
+"""
 
 from datetime import date
 
 import pytest
 
 from analysis.studies.rework import rework, savings
-from analysis.studies.story.scope import Scope
 from analysis.studies.rework.stage_weeks import weekly_shares
-from dashboard.desk import desk
+from analysis.studies.story.scope import Scope
 from dashboard import numbers
-from dashboard.sentences import rework as sentences_rework
 from dashboard.app import make_app
+from dashboard.desk import desk
 from dashboard.pages.logs import visits as logs_visits
 from dashboard.pages.rework import page as page
+from dashboard.sentences import rework as sentences_rework
 from tests.dashboard.pages import moving_shop, reworked_shop
 from tests.dashboard.pages.said import said
 
@@ -59,7 +61,9 @@ def test_an_arc_in_the_address_lists_its_instruments_each_with_its_story(looked_
     assert text.count("/logs/instrument?serial=R-") >= 16
 
 
-@pytest.mark.parametrize("given", [{"model": "x"}, {"weeks": "x"}, {"width": "x"}, {"family": "x"}, {"caused_at": "x", "caught_at": ""}])
+@pytest.mark.parametrize(
+    "given", [{"model": "x"}, {"weeks": "x"}, {"width": "x"}, {"family": "x"}, {"caused_at": "x", "caught_at": ""}]
+)
 def test_an_address_that_fits_nothing_shows_all(looked_at, given):
     assert said(page.layout(**given)) == said(page.layout())
 
@@ -144,5 +148,7 @@ def test_a_stage_that_stands_out_comes_first_with_its_mark_and_words(demo_desk):
 
 
 def test_a_few_instruments_are_called_few(demo_desk):
-    row = demo_desk.ask(weekly_shares).filter(weekly_shares(demo_desk.snapshot())["instruments"] < 30).row(-1, named=True)
+    row = (
+        demo_desk.ask(weekly_shares).filter(weekly_shares(demo_desk.snapshot())["instruments"] < 30).row(-1, named=True)
+    )
     assert sentences_rework.weekly_row(row)["share"].endswith(", few")
