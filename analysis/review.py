@@ -83,10 +83,10 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     if found is None:
         raise UnusableData("no log is loaded yet; load one to see a week")
     last = found + timedelta(days=6)
-    seen = snapshot.once(weeks.table).filter(pl.col("week") <= found).tail(SEEN_WEEKS)
+    seen = snapshot.once(weeks.week_rows).filter(pl.col("week") <= found).tail(SEEN_WEEKS)
     matters = _matters(snapshot, found)
     known = [matter for matter in matters if matter.known_until is not None and matter.known_until > last]
-    streams = snapshot.once(states.table).filter(pl.col("tech") == "")
+    streams = snapshot.once(states.stream_rows).filter(pl.col("tech") == "")
     book = snapshot.table("bench_book")
     decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
     return Review(
@@ -108,7 +108,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         flows_before=_flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1)),
         outside=outside_as_set(snapshot, first=found, last=found),
         shipped=shipped_in_doubt(snapshot, week=found),
-        settling=snapshot.once(settling.table),
+        settling=snapshot.once(settling.settling_rows),
         actions=actions(snapshot, since=last_week(found)),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
@@ -155,7 +155,7 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
     )
     agreed = snapshot.table("lots").select("supplier", "lot", "agreed_limit").unique(["supplier", "lot"], keep="last")
     rows = (
-        snapshot.once(lots.table)
+        snapshot.once(lots.lot_rows)
         .join(here, on=["supplier", "lot"], how="semi")
         .join(agreed, on=["supplier", "lot"], how="left")
     )

@@ -202,7 +202,7 @@ def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:
     )
 
 
-def table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, caption: str = "") -> html.Div:
+def plain_table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, caption: str = "") -> html.Div:
     """A plain table. A column is `(key, heading)` or `(key, heading, kind)`; kind holds `n` (figures, right) and
     `wide-only` (not on a phone).
     """

@@ -32,7 +32,7 @@ GOOD, UNFIT = (
 
 def layout(characteristic: str | None = None, word: str | None = None, **_address: str) -> Any:
     shop = desk.here().snapshot().shop
-    found, studies = desk.ask(steps), desk.ask(gauges.table)
+    found, studies = desk.ask(steps), desk.ask(gauges.study_rows)
     characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
     word = addresses.chosen(word, (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
     return parts.page(
@@ -121,7 +121,7 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         ("tolerance", "6 rr of tolerance", "n wide-only"),
         ("ndc", "Classes told apart", "n wide-only"),
     ]
-    return parts.sheet("Gauge studies", right, [parts.table(rows, columns), html.P(JUDGED, className="small")])
+    return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])
 
 
 def _filters(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Div:

@@ -243,7 +243,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         ("state", "Measured at", "wide-only"),
     ]
     table = parts.behind(
-        parts.table(told, columns, caption="Every lot with its figures"),
+        parts.plain_table(told, columns, caption="Every lot with its figures"),
         f"The figures of {numbers.count(len(rows))} lots",
     )
     say = (
@@ -314,7 +314,7 @@ def _steps(found: bow.Goes, shop: Shop) -> html.Div:
             found.step_from, found.step_n, found.step_mean, found.step_low, found.step_high, strict=True
         )
     ]
-    return parts.table(
+    return parts.plain_table(
         rows, [("bow", "Bow"), ("n", "Necks", "n"), ("mean", "Mean", "n"), ("range", "95 % interval", "n")]
     )
 

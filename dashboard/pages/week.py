@@ -211,7 +211,7 @@ def outside(found: Review, shop: Shop) -> html.Section:
         for row in found.outside.filter(pl.col("characteristic") != "any").iter_rows(named=True)
     ]
     say = sentences_week.outside(found)
-    table = parts.table(
+    table = parts.plain_table(
         [
             {
                 "name": parts.to_readings(

@@ -93,9 +93,7 @@ def tidy(text: str) -> str:
     text = straight(text)
     for sign, spelt in _VULGAR.items():
         if sign in text:
-            text = re.sub(
-                rf"(\d)?\s*{sign}", lambda found, spelt=spelt: f"{found[1]} {spelt}" if found[1] else spelt, text
-            )  # type: ignore[misc]
+            text = re.sub(rf"\s*{sign}", spelt, re.sub(rf"(\d)\s*{sign}", rf"\1 {spelt}", text))
     for dash in "−–—‒‐‑":
         text = text.replace(dash, "-")
     return " ".join(text.replace("⁄", "/").replace("''", '"').split()).casefold()

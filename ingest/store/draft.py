@@ -63,7 +63,7 @@ class Draft:
     logs: pl.DataFrame = field(init=False)  # ledger.LOGS as they stand for this draft
 
     def __post_init__(self) -> None:
-        self.logs = ledger.table(self.connection, "logs")
+        self.logs = ledger.held_rows(self.connection, "logs")
         if self.before:
             self.last_at, self.held_visits = self.before.last_at, self.before.visits
 
@@ -153,7 +153,7 @@ class Draft:
         if trials.is_empty():
             return trials
         words = [name for name in trials.columns if name not in ("log_id", "line")]
-        held = ledger.table(self.connection, "gauge_trials").join(trials, on=words, how="semi", nulls_equal=True)
+        held = ledger.held_rows(self.connection, "gauge_trials").join(trials, on=words, how="semi", nulls_equal=True)
         pairs = held.select(pl.lit(entry.log_id).alias("log_id"), other="log_id").unique().sort("other")
         insert(self.connection, "main.meets", pairs)
         first = trials.unique(words, keep="first", maintain_order=True)

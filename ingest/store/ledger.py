@@ -201,7 +201,7 @@ def add_version(connection: sqlite3.Connection, version: Version) -> None:
     insert(connection, "main.versions", pl.DataFrame([row], schema=_VERSION))
 
 
-def table(
+def held_rows(
     connection: sqlite3.Connection, name: str, n: int | None = None, log_ids: list[str] | None = None
 ) -> pl.DataFrame:
     """`logs`, `set_aside` or `gauge_trials` as they stood at version n (None: as they stand), of all logs or of

@@ -231,7 +231,7 @@ def _of_ledger(folder: Path, name: str, version: Version | None) -> Reader:
         with ledger.reading(folder) as connection:
             if connection is None or version is None:
                 return tables.empty(PUBLIC[name])
-            rows = tables.shaped(ledger.table(connection, name, version.n), PUBLIC[name])
+            rows = tables.shaped(ledger.held_rows(connection, name, version.n), PUBLIC[name])
             return rows.sort("name", "line", "column", maintain_order=True) if name == "set_aside" else rows
 
     return _once(read)

@@ -55,7 +55,7 @@ def again(folder: Path, *, progress: Progress | None = None, now: datetime) -> l
     shop = usable_shop(folder)
     ensure(folder, now=now)
     with drafting(folder) as draft:
-        asked = ledger.table(draft.connection, "set_aside")["log_id"].unique().to_list()
+        asked = ledger.held_rows(draft.connection, "set_aside")["log_id"].unique().to_list()
         waiting = [entry.log_id for entry in entries_of(book.read(folder), asked)]
         if not waiting:
             return []

@@ -243,7 +243,7 @@ def _commit(
 def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) -> Loaded:
     """The account of one log with its questions."""
     row = account.row(0, named=True)
-    questions = ledger.table(draft.connection, "set_aside", log_ids=[row["log_id"]])
+    questions = ledger.held_rows(draft.connection, "set_aside", log_ids=[row["log_id"]])
     return Loaded(
         row["name"], row["log_id"], questions=questions, notes=tuple(notes), **{name: row[name] for name in ACCOUNT}
     )

@@ -66,7 +66,7 @@ def settle(
     ensure(folder, now=now)
     with drafting(folder) as draft:
         log_id, name, _ = _the_log(draft, log)
-        asked = ledger.table(draft.connection, "set_aside", log_ids=[log_id]).filter(
+        asked = ledger.held_rows(draft.connection, "set_aside", log_ids=[log_id]).filter(
             (pl.col("line") == line) & (pl.col("column") == column)
         )
         fits = (

@@ -96,7 +96,9 @@ def test_every_key_picture_is_there_in_both_schemes(name):
 
 def test_a_chart_says_its_finding_and_has_its_table_behind_it():
     figure = {"data": [], "layout": {"height": 200}}
-    shown = parts.graph(figure, "Action bass runs at 2.49 mm", "test-chart", parts.table([{"a": "1"}], [("a", "A")]))
+    shown = parts.graph(
+        figure, "Action bass runs at 2.49 mm", "test-chart", parts.plain_table([{"a": "1"}], [("a", "A")])
+    )
     drawn, behind = shown.children
     assert getattr(drawn, "aria-label") == "Action bass runs at 2.49 mm"
     assert drawn.children[1].figure["layout"]["height"] == 200
@@ -104,7 +106,7 @@ def test_a_chart_says_its_finding_and_has_its_table_behind_it():
 
 
 def test_columns_of_figures_stand_right_and_some_leave_the_phone():
-    body = parts.table(
+    body = parts.plain_table(
         [{"stage": "Nut", "n": "43"}], [("stage", "Stage"), ("n", "Sent back", "n wide-only")]
     ).children.children[1]
     cells = body.children[0].children

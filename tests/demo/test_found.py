@@ -76,7 +76,7 @@ def test_the_step_is_found_within_five_working_days_with_its_sign(demo: Snapshot
 def test_the_bowed_lot_has_the_largest_mean(demo: Snapshot):
     planted = PLANTED["bowed_lot"]
     found = (
-        lots.table(demo)
+        lots.lot_rows(demo)
         .filter((pl.col("characteristic") == planted["characteristic"]) & (pl.col("n") >= 20))
         .sort("mean", descending=True)
     )
@@ -102,7 +102,7 @@ def test_the_wide_tech_is_the_widest_by_set_by(demo: Snapshot):
 
 def test_the_coarse_gauge_is_coarse_and_no_other_with_readings_enough(demo: Snapshot):
     planted = PLANTED["coarse_gauge"]
-    found = states.table(demo).filter((pl.col("tech") == "") & (pl.col("state") != states.THIN))
+    found = states.stream_rows(demo).filter((pl.col("tech") == "") & (pl.col("state") != states.THIN))
     coarse = found.filter(pl.col("gauge") == states.COARSE)
     there = coarse.filter(pl.col("characteristic") == planted["characteristic"])
     assert set(there["model"]) == set(planted["models"])
@@ -112,7 +112,9 @@ def test_the_coarse_gauge_is_coarse_and_no_other_with_readings_enough(demo: Snap
 
 def test_the_banjos_lose_action_over_the_rest_and_no_one_else(demo: Snapshot):
     planted = PLANTED["banjo_rest"]
-    found = settling.table(demo).filter((pl.col("characteristic") == planted["characteristic"]) & (pl.col("n") >= 50))
+    found = settling.settling_rows(demo).filter(
+        (pl.col("characteristic") == planted["characteristic"]) & (pl.col("n") >= 50)
+    )
     lost = found.filter(pl.col("model").is_in(planted["models"]))
     assert len(lost) == 2 * len(planted["models"])
     assert (lost["high"] < 0).all()
@@ -124,7 +126,7 @@ def test_the_banjos_lose_action_over_the_rest_and_no_one_else(demo: Snapshot):
 def test_the_changed_target_is_judged_under_two_specs(demo: Snapshot):
     planted = PLANTED["target_change"]
     rows = (
-        capability.table(demo)
+        capability.capability_rows(demo)
         .filter(
             (pl.col("characteristic") == planted["characteristic"])
             & (pl.col("model") == planted["model"])
@@ -153,7 +155,7 @@ def test_bridges_set_forward_show_at_the_twelfth_fret_while_they_were(demo: Snap
 
 
 def test_the_gauge_studies_are_worked_out(demo: Snapshot):
-    found = gauges.table(demo)
+    found = gauges.study_rows(demo)
     assert len(found) >= 2
     assert found["share_of_spread"].is_between(0, 1).all()
 

@@ -19,7 +19,8 @@ DIE = """
 import os, signal, sys
 from datetime import datetime
 from pathlib import Path
-from ingest import book, delta, ledger, load
+from ingest.store import book, delta, ledger
+from ingest.verbs import load
 count, verb, folder, now, path = int(sys.argv[1]), *sys.argv[2:6]
 steps = 0
 def dying(work):

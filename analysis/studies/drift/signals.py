@@ -4,13 +4,13 @@ A chart opens a signal at the first reading after its baseline at which it fires
 belong to it; it closes at the twentieth reading in a row without a firing, when limits are put on file, or by a person.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.allowance import ewma_width, ewma_widths
-from analysis.methods.change_point import step
+from analysis.methods.change_point import Step, step
 from analysis.methods.openings import openings
 from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
 from analysis.studies.drift.budget import Budget, budget
@@ -337,7 +337,10 @@ def _began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     at = np.repeat(low - begins, size) + np.arange(size.sum())
     sigma = np.where(pooled, held.own.sigma[stream], charts.sigma[chart])
     last_start = begins + (table["reading"].to_numpy() - low)
-    result = step(scale[at], begins, sigma=sigma, end=last_start)
+    result = step(scale[at], begins, sigma=sigma, end=np.maximum(last_start, begins + 1))
+    result = _from_the_first(
+        result, last_start == begins, begins, scale[at], np.where(pooled, np.nan, charts.centre[chart])
+    )
     usable = result.at >= 0
 
     def when(places: Ints) -> pl.Series:
@@ -345,7 +348,7 @@ def _began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
         return taken.gather(rows)
 
     def number(values: Floats) -> pl.Series:
-        return pl.select(pl.when(pl.Series(usable)).then(pl.Series(values)).otherwise(None)).to_series()
+        return pl.select(pl.when(pl.Series(usable)).then(pl.Series(values).fill_nan(None)).otherwise(None)).to_series()
 
     return pl.DataFrame(
         {
@@ -361,6 +364,25 @@ def _began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def _from_the_first(found: Step, alone: Flags, begins: Ints, values: Floats, centre: Floats) -> Step:
+    """A chart that fired on the first reading of what is looked at (`alone`) began there: off its centre throughout.
+
+    A centre of NaN is not known: neither the mean before nor the size is told.
+    """
+    if not alone.any():
+        return found
+    after = np.add.reduceat(values, begins) / np.diff(np.append(begins, len(values)))
+    return replace(
+        found,
+        at=np.where(alone, begins, found.at),
+        low=np.where(alone, begins, found.low),
+        high=np.where(alone, begins, found.high),
+        mean_before=np.where(alone, centre, found.mean_before),
+        mean_after=np.where(alone, after, found.mean_after),
+        size=np.where(alone, after - centre, found.size),
+    )
+
+
 def _matters(table: pl.DataFrame) -> pl.Series:
     """Numbers signals of one model and characteristic that open within two working days of each other alike."""
     day = table.select(pl.col("opened_at").dt.date().cast(pl.Int32))["opened_at"].to_numpy().astype("datetime64[D]")
@@ -373,7 +395,7 @@ def _matters(table: pl.DataFrame) -> pl.Series:
     return pl.Series("matter", matter)
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def signal_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`signals` of the figures: a row a signal."""
     from analysis.studies.drift.causes import moves_with  # causes look at the signals of this module
 
@@ -404,4 +426,4 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
     return pl.concat([own, others]).sort("opened_at", *STREAM, "chart")
 
 
-__all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signals", "table"]
+__all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signal_rows", "signals"]

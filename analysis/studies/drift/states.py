@@ -39,7 +39,7 @@ ODD_ONES: dict[str, pl.DataType] = {
 }
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def stream_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`streams` of the figures: a row a stream, all techs and each tech's own."""
     judged = snapshot.once(signals)
     if judged is None:

@@ -13,7 +13,7 @@ from analysis.methods.run_rules import ALL, BEYOND, run_rules
 from analysis.methods.segments import Floats, Ints, lengths
 from analysis.methods.weighted import ewma
 from analysis.studies.drift.signals import Signals, signals
-from analysis.studies.drift.states import odd, table
+from analysis.studies.drift.states import odd, stream_rows
 from analysis.studies.drift.streams import WIDTH_DRAWN, Streams
 from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.story.conformity import with_specs
@@ -73,7 +73,7 @@ def stream_view(
     readings = with_specs(snapshot, held.readings[low:high])
     average, gap_low, gap_high, adjusted = _average(snapshot, judged, stream, at)
     eras = np.flatnonzero(held.eras.stream == stream)
-    row = snapshot.once(table).row(stream, named=True)
+    row = snapshot.once(stream_rows).row(stream, named=True)
     judged_at = _judged_from(held, eras, int(held.starts[stream]), high)
     taken = held.readings["taken_at"]
     found_odd = snapshot.once(odd).filter(

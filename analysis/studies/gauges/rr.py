@@ -21,7 +21,7 @@ GAUGES: dict[str, pl.DataType] = {
 }
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def study_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`gauges` of the figures: a row a study and characteristic; what cannot be worked out from its trials is null.
 
     share_of_tolerance is 6 rr over the narrowest tolerance on file for the characteristic.
@@ -57,7 +57,7 @@ def table(snapshot: Snapshot) -> pl.DataFrame:
 
 def rr_share(snapshot: Snapshot) -> dict[str, float]:
     """R&R as a share of the spread for each characteristic with a study; of several studies the one that found most."""
-    found = snapshot.once(table).filter(pl.col("share_of_spread").is_not_null())
+    found = snapshot.once(study_rows).filter(pl.col("share_of_spread").is_not_null())
     worst = found.group_by("characteristic").agg(pl.col("share_of_spread").max())
     return dict(worst.iter_rows())
 

@@ -44,7 +44,7 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
     return with_specs(snapshot, one_each).sort(*KEY, "taken_at", "serial", "line", maintain_order=True)
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def lot_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`lots` of the figures. ppk and outside are null where the specs of a lot's necks differ or hold no limit; the
     verdict where a neck has no limit or there is no plan.
     """
@@ -108,8 +108,8 @@ def judged(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
             verdict=verdict,
         )
         .select(LOTS.keys())
-        .cast(dict(LOTS))
-    )  # type: ignore[arg-type]
+        .cast(dict(LOTS))  # type: ignore[arg-type]
+    )
 
 
 def _with_plan(measured: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:

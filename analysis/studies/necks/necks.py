@@ -54,7 +54,7 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     s: accept | reject | too few | null), few (under 30 necks).
     """
     measured = snapshot.once(lots.necks)
-    rows = snapshot.once(lots.table)
+    rows = snapshot.once(lots.lot_rows)
     if rows.is_empty():
         return rows
     n, mean, sd = (rows[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("n", "mean", "sd"))

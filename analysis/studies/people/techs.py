@@ -46,7 +46,7 @@ EXPECTED: dict[str, pl.DataType] = {
 }
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`techs` of the figures: a row a stage and tech, in bench order.
 
     visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.

@@ -114,7 +114,7 @@ def what_if(snapshot: Snapshot, scope: Scope = ALL, *, seed: int = SEED, draws: 
     )
 
 
-def table(snapshot: Snapshot, *, seed: int = SEED) -> pl.DataFrame:
+def saving_rows(snapshot: Snapshot, *, seed: int = SEED) -> pl.DataFrame:
     """`savings` of the figures: change, minutes, minutes_low, minutes_high, cost of the five changes worth most over
     all the logs.
     """

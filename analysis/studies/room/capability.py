@@ -55,7 +55,7 @@ class _Groups:
     stream: Ints  # (g,)
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def capability_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`capability` of the figures."""
     judged = snapshot.once(signals)
     if judged is None:
@@ -133,8 +133,8 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
             }
         )
         .select(CAPABILITY.keys())
-        .cast(dict(CAPABILITY))
-    )  # type: ignore[arg-type]
+        .cast(dict(CAPABILITY))  # type: ignore[arg-type]
+    )
 
 
 def _distributions(
@@ -222,4 +222,4 @@ def _counted(counts: Ints, limited: np.ndarray) -> pl.Series:
     return pl.select(pl.when(pl.Series(limited)).then(pl.Series(counts)).otherwise(None)).to_series()
 
 
-__all__ = ["ANY", "CAPABILITY", "KEY", "table"]
+__all__ = ["ANY", "CAPABILITY", "KEY", "capability_rows"]

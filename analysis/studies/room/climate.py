@@ -34,7 +34,7 @@ CLIMATE: dict[str, pl.DataType] = {
 KEY = ["setup", "characteristic", "position"]
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def climate_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`climate` of the figures: slope in canonical units per % RH with its 95 % interval, null where it cannot be told.
 
     Under the shop's least readings, ten days, or no humidity on file nothing is told. Readings of one week move

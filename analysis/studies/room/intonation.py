@@ -35,7 +35,7 @@ INTONATION: dict[str, pl.DataType] = {
 }
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def intonation_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`intonation` of the figures: a row a serial and string played at several frets in its first play test; cents,
     bridge_mm back.
 

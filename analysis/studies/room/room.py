@@ -94,7 +94,7 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
 def _flags(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
     """Flags of the latest capability row of each stream at the stages read."""
     stages = readings["stage"].unique().to_list()
-    rows = snapshot.once(capability.table).filter(
+    rows = snapshot.once(capability.capability_rows).filter(
         (pl.col("tech") == "") & pl.col("stage").is_in(stages) & (pl.col("position") != capability.ANY)
     )
     latest = rows.sort("last_at").unique(["characteristic", "position", "model"], keep="last")

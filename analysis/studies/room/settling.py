@@ -74,7 +74,7 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     ).with_columns(change=pl.col("after") - pl.col("before"))
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def settling_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`settling` of the figures: mean change with its 95 % interval; `model` is the setup."""
     return summed(snapshot.once(pairs))
 
@@ -103,5 +103,5 @@ def summed(changes: pl.DataFrame) -> pl.DataFrame:
             high=pl.Series(high, dtype=pl.Float64).fill_nan(None),
         )
         .select(SETTLING.keys())
-        .cast(dict(SETTLING))
-    )  # type: ignore[arg-type]
+        .cast(dict(SETTLING))  # type: ignore[arg-type]
+    )

@@ -7,7 +7,7 @@ from analysis.studies.rework import rework
 from ingest.store.snapshot import Snapshot
 
 
-def table(snapshot: Snapshot) -> pl.DataFrame:
+def week_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`weeks` of the figures."""
     judged = snapshot.once(signals)
     opened = (

@@ -99,7 +99,9 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Se
     more = (
         [
             parts.behind(
-                parts.table(rest, [("what", "Target"), ("hold", "Hold"), ("word", ""), ("say", "Where it stands")]),
+                parts.plain_table(
+                    rest, [("what", "Target"), ("hold", "Hold"), ("word", ""), ("say", "Where it stands")]
+                ),
                 f"{numbers.count(len(rest))} more targets",
             )
         ]

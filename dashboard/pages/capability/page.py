@@ -180,7 +180,7 @@ def _rows(when: str, characteristic: str | None, model: str | None, by: str | No
     """The capability figures asked for: of every stage where a characteristic is chosen, else of the stage whose
     readings are shown.
     """
-    rows = desk.ask(capability.table).filter(pl.col("position") != capability.ANY)
+    rows = desk.ask(capability.capability_rows).filter(pl.col("position") != capability.ANY)
     rows = rows.filter((pl.col("tech") != "") if by == PER_TECH else (pl.col("tech") == ""))
     if characteristic:
         rows = rows.filter(pl.col("characteristic") == characteristic)
@@ -227,7 +227,7 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
     more = [html.P(left, className="small")] if len(told) > SHOWN else []
     coaching = "Figures of single people are for coaching; local law and agreements decide their use."
     return parts.sheet(
-        "The figures", right, [html.P(coaching, className="caution"), parts.table(linked, columns), *more, save]
+        "The figures", right, [html.P(coaching, className="caution"), parts.plain_table(linked, columns), *more, save]
     )
 
 

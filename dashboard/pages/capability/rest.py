@@ -26,7 +26,7 @@ EXPLAINS = 0.1  # of the spread; below it the air is not told of: among many row
 def settling_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html.Section:
     """Mean change over the rest, a chart for each unit; what moved most against what is known of it first."""
     title, right = "What the rest does", "first final reading less the last before the rest, 95 % interval"
-    found = _chosen(desk.ask(settling.table), characteristic, model).filter(
+    found = _chosen(desk.ask(settling.settling_rows), characteristic, model).filter(
         pl.col("mean").is_not_null() & pl.col("low").is_not_null()
     )
     if found.is_empty():
@@ -102,13 +102,13 @@ def _pairs(rows: pl.DataFrame, shop: Shop) -> html.Div:
         ("n", "Pairs", "n"),
         ("left", "Left out", "n wide-only"),
     ]
-    return parts.table(told, columns)
+    return parts.plain_table(told, columns)
 
 
 def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html.Section:
     """What goes with relative humidity, for ten per cent more, where it explains a tenth of the spread."""
     title, right = "What goes with the air", f"for {numbers.plain(STEP, 0)} % RH more, 95 % interval"
-    found = _chosen(desk.ask(climate.table), characteristic, model)
+    found = _chosen(desk.ask(climate.climate_rows), characteristic, model)
     known = found.filter(pl.col("slope").is_not_null())
     if known.is_empty():
         text = (
@@ -156,7 +156,7 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
         "not be a cause; no reading is "
         "corrected by this. That the lag was chosen is not in the interval."
     )
-    return parts.sheet(title, right, [parts.table(told, columns), html.P(say, className="small")])
+    return parts.sheet(title, right, [parts.plain_table(told, columns), html.P(say, className="small")])
 
 
 def _chosen(rows: pl.DataFrame, characteristic: str | None, model: str | None) -> pl.DataFrame:

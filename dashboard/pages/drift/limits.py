@@ -107,7 +107,7 @@ def _history(seen: Seen, shop: Shop) -> Any:
     ]
     dated = (("baseline", "Baseline"), ("n", "Readings", "n wide-only"), ("holds", "Holds from"))
     columns = [("edge", "Edge"), *dated, ("who", "Written by"), ("why", "Why")]
-    return parts.table(rows, columns, caption="Limits put on file for this stream, newest first")
+    return parts.plain_table(rows, columns, caption="Limits put on file for this stream, newest first")
 
 
 # What the budget buys
@@ -141,7 +141,7 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
         f"One sigma of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For readings "
         "that follow a normal curve."
     )
-    return parts.sheet(name, right, [parts.table(rows, columns), html.P(say, className="small")])
+    return parts.sheet(name, right, [parts.plain_table(rows, columns), html.P(say, className="small")])
 
 
 # Callbacks
@@ -284,7 +284,7 @@ def told(rows: pl.DataFrame, unsteady: pl.DataFrame, about: dict[str, str]) -> l
             ("why", "Why"),
             ("day", "Taken", "n"),
         ]
-        shown.append(parts.table(lines, columns))
+        shown.append(parts.plain_table(lines, columns))
     else:
         shown[0] = html.P(sentences_drift.unsteady(len(rows), unsteady))
     mine = rows.filter(*[pl.col(name) == about[name] for name in KEY])

@@ -416,11 +416,11 @@ def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: S
         "at the gauge before the bench."
     )
     rest = lines[SHOWN_ODD:]
-    more = [parts.behind(parts.table(rest, columns), f"{numbers.count(len(rest))} more readings")] if rest else []
+    more = [parts.behind(parts.plain_table(rest, columns), f"{numbers.count(len(rest))} more readings")] if rest else []
     return parts.sheet(
         "Odd instruments",
         right,
-        [html.P(say, className="small"), parts.table(lines[:SHOWN_ODD], columns), *more, *apart],
+        [html.P(say, className="small"), parts.plain_table(lines[:SHOWN_ODD], columns), *more, *apart],
     )
 
 

@@ -35,7 +35,7 @@ def sheet(shop: Shop, weeks: int) -> html.Section:
         "Each of these numbers may lie within its limits; it is how they go together that does not. Look at the "
         "instrument before the gauge."
     )
-    return parts.sheet("Patterns", right, [parts.table(rows, columns), *more, html.P(note, className="small")])
+    return parts.sheet("Patterns", right, [parts.plain_table(rows, columns), *more, html.P(note, className="small")])
 
 
 def _line(one: OddPattern, shop: Shop) -> dict[str, Any]:

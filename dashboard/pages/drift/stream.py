@@ -233,7 +233,7 @@ def _table(seen: Seen, shop: Shop) -> Any:
         ("outside", ""),
         ("line", "Line in its file", "n wide-only"),
     ]
-    return parts.table(rows, columns, caption="The newest 25 readings")
+    return parts.plain_table(rows, columns, caption="The newest 25 readings")
 
 
 # The chart: from what the study saw to what is drawn, in the unit and on the clock of the shop
@@ -419,7 +419,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     ]
     decimals = numbers.decimals_of(quantity, shown=shown, mean=True)
     say = sentences.together(found, shop)
-    table = parts.table(
+    table = parts.plain_table(
         [
             {
                 "name": words,

@@ -93,7 +93,7 @@ def _visits(found: Life, shop: Shop) -> html.Section:
         ("note", "Note", "wide-only"),
         ("where", "File and line", "wide-only"),
     ]
-    return parts.sheet("Visits", "in time order", parts.table(rows, columns))
+    return parts.sheet("Visits", "in time order", parts.plain_table(rows, columns))
 
 
 def _read(rows: pl.DataFrame, shop: Shop) -> str:
@@ -157,7 +157,7 @@ def _readings(found: Life, shop: Shop) -> html.Section:
         ("gauge", "Gauge", "wide-only"),
         ("where", "File and line", "wide-only"),
     ]
-    body = parts.table(rows, columns) if rows else html.P("No reading is on file for it.", className="small")
+    body = parts.plain_table(rows, columns) if rows else html.P("No reading is on file for it.", className="small")
     return parts.sheet("Readings", "by visit", body)
 
 

@@ -122,7 +122,7 @@ def _survey(seen: Survey) -> html.Section:
     ]
     right = f"{numbers.count(seen.rows)} rows, a row {'an instrument' if seen.shape == 'instrument' else 'a visit'}"
     return parts.sheet(
-        seen.name, right, [parts.table(rows, columns), *(html.P(note, className="small") for note in seen.notes)]
+        seen.name, right, [parts.plain_table(rows, columns), *(html.P(note, className="small") for note in seen.notes)]
     )
 
 

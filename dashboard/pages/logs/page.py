@@ -196,7 +196,9 @@ def _logs(logs: pl.DataFrame, shop: Any) -> html.Section:
     ]
     more = [html.P(f"and {numbers.count(len(logs) - SHOWN)} more", className="small")] if len(logs) > SHOWN else []
     return parts.sheet(
-        "Loaded logs", "rows read = accepted + changed + already held + set aside", [parts.table(rows, columns), *more]
+        "Loaded logs",
+        "rows read = accepted + changed + already held + set aside",
+        [parts.plain_table(rows, columns), *more],
     )
 
 

@@ -58,7 +58,7 @@ def by_reason(asked: pl.DataFrame) -> html.Section:
         title = html.Summary([html.B(f"{numbers.count(n)}"), f" {reason}"])
         blocks.append(
             html.Details(
-                [title, parts.table(shown, columns), *more],
+                [title, parts.plain_table(shown, columns), *more],
                 className="reason",
                 open=len(blocks) == 0 and len(groups) < 4,
             )
@@ -208,7 +208,7 @@ def _words(found: pl.DataFrame) -> list[html.Section]:
         parts.sheet(
             "Words nobody has listed",
             "each once",
-            [parts.table(rows, columns), *_more(found), html.P(note, className="small")],
+            [parts.plain_table(rows, columns), *_more(found), html.P(note, className="small")],
         )
     ]
 
@@ -234,7 +234,7 @@ def _two_values(found: pl.DataFrame) -> list[html.Section]:
         parts.sheet(
             "Two values where an instrument has one",
             "which is right?",
-            [parts.table(rows, columns), *_more(found), html.P(note, className="small")],
+            [parts.plain_table(rows, columns), *_more(found), html.P(note, className="small")],
         )
     ]
 

@@ -115,7 +115,8 @@ def layout(
         className="acts no-print",
     )
     return parts.page(
-        head, parts.sheet("Readings", "each opens its instrument", [parts.table(rows, columns), *more_words, save])
+        head,
+        parts.sheet("Readings", "each opens its instrument", [parts.plain_table(rows, columns), *more_words, save]),
     )
 
 

@@ -91,7 +91,9 @@ def layout(
         ("where", "File and line", "wide-only"),
     ]
     left = [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []
-    return parts.page(head, parts.sheet("Send-backs", "each opens its instrument", [parts.table(rows, columns), *left]))
+    return parts.page(
+        head, parts.sheet("Send-backs", "each opens its instrument", [parts.plain_table(rows, columns), *left])
+    )
 
 
 def connect(app: Dash) -> None:

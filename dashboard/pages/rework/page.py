@@ -194,7 +194,7 @@ def _matrix(found: rework.Flows, shop: Shop, width: str) -> Any:
         }
         for row in found.rows.iter_rows(named=True)
     ]
-    return parts.table(
+    return parts.plain_table(
         lines,
         [
             ("caused", "Caused at"),
@@ -249,7 +249,7 @@ def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> htm
         ("open", "", "wide-only"),
     ]
     more = [html.P(f"and {numbers.count(len(loops) - 40)} more", className="small")] if len(loops) > 40 else []
-    return parts.sheet(name, f"{numbers.count(len(loops))} send-backs", [parts.table(rows, columns), *more])
+    return parts.sheet(name, f"{numbers.count(len(loops))} send-backs", [parts.plain_table(rows, columns), *more])
 
 
 def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> html.Section:
@@ -277,7 +277,7 @@ def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> 
         ("sure", "Confirmed", "n"),
     ]
     return parts.sheet(
-        f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.table(rows, columns)
+        f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.plain_table(rows, columns)
     )
 
 

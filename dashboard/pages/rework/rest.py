@@ -93,7 +93,11 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
         ("minutes", "Minutes worked, median", "n"),
         ("days", "Days, median", "n"),
     ]
-    body = parts.table(rows, columns) if rows else html.P("No fault whose causing visit is on file.", className="small")
+    body = (
+        parts.plain_table(rows, columns)
+        if rows
+        else html.P("No fault whose causing visit is on file.", className="small")
+    )
     return parts.sheet("How far a fault travels", "from the visit that caused it to the one that caught it", body)
 
 
@@ -114,7 +118,7 @@ def answers(shop: Shop, scope: Scope) -> html.Section:
         )
         said = kind
     body = (
-        parts.table(
+        parts.plain_table(
             rows[:LINES],
             [("kind", "What became of it"), ("caused", "Caused at"), ("count", "n", "n"), ("sure", "Confirmed", "n")],
         )
@@ -155,7 +159,7 @@ def stages(shop: Shop, scope: Scope) -> html.Section:
     return parts.sheet(
         "Stage by stage",
         "judged instruments that came to the stage",
-        [parts.table(rows, columns), html.P(note, className="small")],
+        [parts.plain_table(rows, columns), html.P(note, className="small")],
     )
 
 
@@ -166,5 +170,5 @@ def where(shop: Shop, scope: Scope) -> html.Section:
         for row in found.sort("count", descending=True).head(LINES).iter_rows(named=True)
     ]
     columns = [("model", "Model"), ("fault", "Fault"), ("at", "Where"), ("n", "n", "n")]
-    body = parts.table(rows, columns) if rows else html.P("No fault names its place.", className="small")
+    body = parts.plain_table(rows, columns) if rows else html.P("No fault names its place.", className="small")
     return parts.sheet("Where on the instrument", "string or string and fret, as written", body)

@@ -106,7 +106,7 @@ def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, l
         ("faults_told", "Faults an instrument", "wide-only"),
         ("faults", "", "wide-only"),
     ]
-    return parts.table(lines, columns)
+    return parts.plain_table(lines, columns)
 
 
 def _word(state: str) -> list[Any]:
@@ -134,7 +134,7 @@ def _table(rows: pl.DataFrame, shop: Shop) -> html.Div:
         ("faults_within", "Still chance", "n wide-only"),
         ("faults_state", "", "wide-only"),
     ]
-    return parts.table(lines, columns)
+    return parts.plain_table(lines, columns)
 
 
 def _not_judged(shop: Shop, scope: Scope) -> html.P:

@@ -33,7 +33,8 @@ def run(capsys, *arguments):
 def test_help_and_load_wait_for_no_dashboard(tmp_path, arguments):
     log(shop(tmp_path / "shop"), "a.csv", [row("A1")]).rename(tmp_path / "a.csv")
     code = (
-        f"import sys; from dashboard.commands import cli; done = cli.run({arguments!r}); print([m for m in {HEAVY!r} if m "
+        f"import sys; from dashboard.commands import cli; done = cli.run({arguments!r}); "
+        f"print([m for m in {HEAVY!r} if m "
         "in sys.modules], done)"
     )
     ran = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True)

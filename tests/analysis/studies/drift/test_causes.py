@@ -19,7 +19,7 @@ from analysis.studies.drift.causes import (
     MovesWith,
     all_candidates,
 )
-from analysis.studies.drift.signals import signals, table
+from analysis.studies.drift.signals import signal_rows, signals
 from analysis.studies.drift.watching import AVERAGE
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drift.test_streams import RELIEF
@@ -163,7 +163,9 @@ def test_the_figures_join_what_cannot_be_told_apart():
     made = snapshot(
         shop(**FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, lot=lot, supplier=np.where(lot == "new", "B", "A")
     )
-    row = made.once(table).filter((pl.col("chart") == AVERAGE) & pl.col("closed_at").is_null()).row(-1, named=True)
+    row = (
+        made.once(signal_rows).filter((pl.col("chart") == AVERAGE) & pl.col("closed_at").is_null()).row(-1, named=True)
+    )
     assert sorted(zip(row["moves_with"].split("; "), row["moves_with_value"].split("; "), strict=True)) == [
         (LOT, "new"),
         (SUPPLIER, "B"),

@@ -7,7 +7,7 @@ from scipy.stats import f_oneway
 
 from analysis.studies.drift.setters import deviations, differing
 from analysis.studies.drift.signals import signals
-from analysis.studies.drift.states import table
+from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.streams import streams
 from analysis.studies.drift.watching import AVERAGE
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
@@ -58,8 +58,8 @@ def test_a_change_in_who_works_how_often_is_no_drift():
 
 def test_the_limits_in_the_figures_stay_those_of_the_plain_readings():
     made = snapshot(shop(), {RELIEF: APART}, setter=SETTER)
-    assert made.once(table)["centre"][0] == pytest.approx(APART[:100].mean())
-    assert made.once(table)["sigma"][0] == pytest.approx(made.once(streams).own.sigma[0])
+    assert made.once(stream_rows)["centre"][0] == pytest.approx(APART[:100].mean())
+    assert made.once(stream_rows)["sigma"][0] == pytest.approx(made.once(streams).own.sigma[0])
 
 
 def test_limits_on_file_judge_the_plain_readings():

@@ -4,9 +4,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.signals import signals, table
+from analysis.studies.drift.signals import signal_rows, signals
 from analysis.studies.drift.states import odd
-from analysis.studies.drift.states import table as states
+from analysis.studies.drift.states import stream_rows as states
 from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, SHORT_RUN
 from ingest.terms import tables
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
@@ -157,7 +157,7 @@ def test_the_order_of_rows_never_matters():
     x[250:] += 2.0
     setter = np.where(np.arange(400) % 3 == 0, "T1", "T2")
     rows = [
-        snapshot(shop(), {RELIEF: x}, setter=setter, shuffled=mixed).once(table)
+        snapshot(shop(), {RELIEF: x}, setter=setter, shuffled=mixed).once(signal_rows)
         for mixed in (None, np.random.default_rng(1))
     ]
     assert rows[0].equals(rows[1])
@@ -231,13 +231,13 @@ def test_the_figures_hold_every_signal_once_with_what_it_moves_with():
     x = QUIET.copy()
     x[200:] += 3.0
     made = snapshot(shop(), {RELIEF: x})
-    rows, judged = made.once(table), made.once(signals)
+    rows, judged = made.once(signal_rows), made.once(signals)
     assert len(rows) == len(judged.found) + len(judged.others)
     assert rows.columns[-2:] == ["moves_with", "moves_with_value"]
 
 
 def test_an_empty_shop_has_no_signal():
-    assert snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(table).is_empty()
+    assert snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(signal_rows).is_empty()
 
 
 @pytest.mark.promise

@@ -5,7 +5,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.drift.signals import signals
-from analysis.studies.drift.states import STREAMS, odd, table
+from analysis.studies.drift.states import STREAMS, odd, stream_rows
 from analysis.studies.drift.watching import SHORT_RUN
 from ingest.terms import tables
 from tests.analysis.studies.drift.test_signals import QUIET, WIDTH, entry, spikes
@@ -14,18 +14,18 @@ from tests.analysis.studies.drifting import at, shop, snapshot
 
 
 def test_the_columns_are_those_of_the_figures():
-    rows = snapshot(shop(), {RELIEF: QUIET}).once(table)
+    rows = snapshot(shop(), {RELIEF: QUIET}).once(stream_rows)
     assert dict(rows.schema) == STREAMS
 
 
 def test_moved_while_a_signal_is_open_and_steady_once_it_is_closed():
-    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}).once(table)["state"].to_list() == ["moved"]
-    assert snapshot(shop(**WIDTH), {RELIEF: spikes(120)}).once(table)["state"].to_list() == ["steady"]
+    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}).once(stream_rows)["state"].to_list() == ["moved"]
+    assert snapshot(shop(**WIDTH), {RELIEF: spikes(120)}).once(stream_rows)["state"].to_list() == ["steady"]
 
 
 def test_a_person_who_closes_makes_it_steady():
     made = snapshot(shop(**WIDTH), {RELIEF: spikes(190)}, bench_book=entry("close", 195, 190, chart="individuals"))
-    assert made.once(table)["state"].to_list() == ["steady"]
+    assert made.once(stream_rows)["state"].to_list() == ["steady"]
 
 
 def test_a_young_stream_is_moved_by_the_short_run_chart():
@@ -33,19 +33,19 @@ def test_a_young_stream_is_moved_by_the_short_run_chart():
     x[50:] += 5.0
     made = snapshot(shop(false_signals_per_week=0.01), {RELIEF: x})
     assert made.once(signals).open["chart"].to_list() == [SHORT_RUN]
-    assert made.once(table)["state"].to_list() == ["moved"]
+    assert made.once(stream_rows)["state"].to_list() == ["moved"]
 
 
 def test_the_review_looks_as_of_a_day():
-    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}, as_of=at(180)).once(table).select("state", "n").rows() == [
-        ("steady", 181)
-    ]
+    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}, as_of=at(180)).once(stream_rows).select(
+        "state", "n"
+    ).rows() == [("steady", 181)]
 
 
 def test_limits_on_file_are_the_ones_in_force():
     row = (
         snapshot(shop(), {RELIEF: QUIET}, limits_on_file=filed(200, centre=0.5, sigma=2.0))
-        .once(table)
+        .once(stream_rows)
         .row(0, named=True)
     )
     assert (row["centre"], row["sigma"], row["lower_limit"], row["upper_limit"]) == (0.5, 2.0, -5.5, 6.5)
@@ -75,14 +75,20 @@ def gauge_study(spread: float) -> pl.DataFrame:
 
 @pytest.mark.parametrize(("spread", "word"), [(0.02, "fit"), (2.0, "unfit")])
 def test_the_gauge_is_what_its_study_says(spread, word):
-    assert snapshot(shop(), {RELIEF: QUIET}, gauge_trials=gauge_study(spread)).once(table)["gauge"].to_list() == [word]
+    assert snapshot(shop(), {RELIEF: QUIET}, gauge_trials=gauge_study(spread)).once(stream_rows)["gauge"].to_list() == [
+        word
+    ]
 
 
 def test_unfit_goes_before_coarse_and_coarse_before_fit_and_without_a_study_it_is_untested():
     rule = shop(gauges={"rule": 3.0})
-    assert snapshot(rule, {RELIEF: QUIET}, gauge_trials=gauge_study(2.0)).once(table)["gauge"].to_list() == ["unfit"]
-    assert snapshot(rule, {RELIEF: QUIET}, gauge_trials=gauge_study(0.02)).once(table)["gauge"].to_list() == ["coarse"]
-    assert snapshot(shop(), {RELIEF: QUIET}).once(table)["gauge"].to_list() == ["untested"]
+    assert snapshot(rule, {RELIEF: QUIET}, gauge_trials=gauge_study(2.0)).once(stream_rows)["gauge"].to_list() == [
+        "unfit"
+    ]
+    assert snapshot(rule, {RELIEF: QUIET}, gauge_trials=gauge_study(0.02)).once(stream_rows)["gauge"].to_list() == [
+        "coarse"
+    ]
+    assert snapshot(shop(), {RELIEF: QUIET}).once(stream_rows)["gauge"].to_list() == ["untested"]
 
 
 def test_odd_instruments_lie_beyond_four_sigma_of_the_limits_they_were_under():

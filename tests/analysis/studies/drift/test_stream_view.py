@@ -9,7 +9,7 @@ import pytest
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.rack import TICKS, rack
 from analysis.studies.drift.signals import signals
-from analysis.studies.drift.states import table
+from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
 from ingest.shopfiles.specs import Specs
 from ingest.store.snapshot import Snapshot
@@ -30,7 +30,7 @@ def seen(made: Snapshot, **more: object) -> StreamSeen:
 def test_the_view_holds_the_stream_as_the_figures_do():
     made = snapshot(shop(), {RELIEF: STEPPED})
     view = seen(made)
-    assert view.row == made.once(table).row(0, named=True)
+    assert view.row == made.once(stream_rows).row(0, named=True)
     assert view.readings["value"].to_list() == STEPPED.tolist()
     assert view.signals["opened_at"].to_list() == made.once(signals).found["opened_at"].to_list()
     assert (view.baseline, view.judged_from, view.young) == (100, at(100), False)

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.constants import d2
-from analysis.studies.drift.states import table
+from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.streams import streams
 from ingest.terms import tables
 from tests.analysis.studies.drifting import START, at, shop, snapshot
@@ -48,7 +48,7 @@ def filed(
 
 
 def test_limits_are_mean_and_mean_moving_range_of_the_first_hundred():
-    row = snapshot(shop(), {RELIEF: X}).once(table).row(0, named=True)
+    row = snapshot(shop(), {RELIEF: X}).once(stream_rows).row(0, named=True)
     sigma = np.abs(np.diff(X[:100])).mean() / d2(2)
     wanted = (X[:100].mean(), sigma, X[:100].mean() - 3 * sigma, X[:100].mean() + 3 * sigma)
     assert (row["centre"], row["sigma"], row["lower_limit"], row["upper_limit"]) == pytest.approx(wanted, rel=1e-12)
@@ -56,19 +56,19 @@ def test_limits_are_mean_and_mean_moving_range_of_the_first_hundred():
 
 
 def test_a_width_moves_the_limits():
-    row = snapshot(shop(width=2.5), {RELIEF: X}).once(table).row(0, named=True)
+    row = snapshot(shop(width=2.5), {RELIEF: X}).once(stream_rows).row(0, named=True)
     assert row["upper_limit"] - row["centre"] == pytest.approx(2.5 * row["sigma"])
 
 
 @pytest.mark.parametrize(("n", "state", "limits"), [(1, "thin", False), (24, "thin", False), (25, "steady", True)])
 def test_few_readings_have_a_centre_but_no_limits(n, state, limits):
-    row = snapshot(shop(), {RELIEF: X[:n]}).once(table).row(0, named=True)
+    row = snapshot(shop(), {RELIEF: X[:n]}).once(stream_rows).row(0, named=True)
     assert (row["state"], row["lower_limit"] is not None) == (state, limits)
     assert (row["centre"] is None) == (n < 2)
 
 
 def test_a_stream_that_never_moved_is_thin():
-    row = snapshot(shop(), {RELIEF: np.full(50, 0.3)}).once(table).row(0, named=True)
+    row = snapshot(shop(), {RELIEF: np.full(50, 0.3)}).once(stream_rows).row(0, named=True)
     assert (row["state"], row["centre"], row["sigma"], row["lower_limit"]) == ("thin", pytest.approx(0.3), 0.0, None)
 
 
@@ -89,8 +89,8 @@ def test_models_that_share_a_setup_share_a_stream():
 def test_the_order_of_rows_never_matters():
     columns = {RELIEF: X, ("action", "bass"): 2 + X[::-1]}
     setter = np.where(np.arange(260) % 2 == 0, "T1", "T2")
-    in_order = snapshot(shop(), columns, setter=setter).once(table)
-    shuffled = snapshot(shop(), columns, setter=setter, shuffled=np.random.default_rng(3)).once(table)
+    in_order = snapshot(shop(), columns, setter=setter).once(stream_rows)
+    shuffled = snapshot(shop(), columns, setter=setter, shuffled=np.random.default_rng(3)).once(stream_rows)
     assert in_order.equals(shuffled)
 
 
@@ -141,4 +141,4 @@ def test_where_no_gauge_is_named_it_is_the_coarsest_declared():
 
 def test_no_reading_no_stream():
     assert snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(streams) is None
-    assert len(snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(table)) == 0
+    assert len(snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(stream_rows)) == 0

@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import f as fisher
 
 from analysis.studies.drift.shares import shares
-from analysis.studies.drift.signals import signals, table
+from analysis.studies.drift.signals import signal_rows, signals
 from analysis.studies.drift.watching import SHARE, TOGETHER
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
@@ -128,7 +128,7 @@ def test_steady_instruments_are_called_odd_as_often_as_the_budget_allows():
 
 
 def test_the_figures_hold_the_pattern_with_its_t2():
-    rows = made(*odd_pair()).once(table).filter(pl.col("chart") == TOGETHER)
+    rows = made(*odd_pair()).once(signal_rows).filter(pl.col("chart") == TOGETHER)
     pattern = made(*odd_pair()).once(signals).single.patterns[0]
     assert rows.select("characteristic", "position", "value", "size", "began_at", "moves_with").rows() == [
         ("", "", pattern.t2[150], None, None, "")

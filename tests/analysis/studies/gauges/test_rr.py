@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.gauge import crossed, cube
-from analysis.studies.gauges.rr import GAUGES, rr_share, table
+from analysis.studies.gauges.rr import GAUGES, rr_share, study_rows
 from tests.analysis.studies.measured import made, visit
 
 # three parts, two readers, two trials: worked through by hand below
@@ -30,7 +30,7 @@ def trials(study="s1", characteristic="relief", read=READ):
 
 
 def rows(frame, specs=None, **more):
-    return table(made([visit("A", 0, "play")], specs, frames={"gauge_trials": frame}, **more))
+    return study_rows(made([visit("A", 0, "play")], specs, frames={"gauge_trials": frame}, **more))
 
 
 def test_the_figures_are_those_of_the_analysis_of_variance():
@@ -66,7 +66,7 @@ def test_a_study_with_a_gap_has_a_row_of_nulls_and_does_not_hide_the_others():
 
 def test_without_a_tolerance_its_share_is_null_and_without_studies_there_is_no_row():
     assert rows(trials())["share_of_tolerance"].to_list() == [None]
-    assert table(made([visit("A", 0, "play")])).is_empty()
+    assert study_rows(made([visit("A", 0, "play")])).is_empty()
 
 
 def test_readers_who_always_agree_leave_no_limit_to_the_categories():

@@ -4,7 +4,7 @@ from math import sqrt
 
 import pytest
 
-from analysis.studies.necks.lots import LOTS, necks, table
+from analysis.studies.necks.lots import LOTS, lot_rows, necks
 from tests.analysis.studies.measured import made, visit
 
 SPEC = {"characteristic": "neck_bow", "target": 0.0, "lower": -0.1, "upper": 0.25}
@@ -21,7 +21,7 @@ def lot(values, name="L1", *, supplier="Oxbow", start=0, **more):
 
 
 def row(snapshot, name="L1"):
-    return next(row for row in table(snapshot).iter_rows(named=True) if row["lot"] == name)
+    return next(row for row in lot_rows(snapshot).iter_rows(named=True) if row["lot"] == name)
 
 
 def test_the_figures_of_a_lot_by_hand():
@@ -47,7 +47,7 @@ def test_the_figures_of_a_lot_by_hand():
         pytest.approx(0.0051, abs=5e-5),
         pytest.approx(0.7164, abs=5e-5),
     )
-    assert table(made(lot(x), [SPEC], **PLAN)).schema == LOTS
+    assert lot_rows(made(lot(x), [SPEC], **PLAN)).schema == LOTS
 
 
 @pytest.mark.parametrize(

@@ -113,4 +113,4 @@ def test_every_row_of_lots_is_there_and_unchanged():
         [SPEC],
         **CHARACTERISTICS,
     )
-    assert by_lot(snapshot).select(lots.LOTS.keys()).equals(lots.table(snapshot))
+    assert by_lot(snapshot).select(lots.LOTS.keys()).equals(lots.lot_rows(snapshot))

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.people.same_mix import MIX, expected
-from analysis.studies.people.techs import FLAG, TECHS, exposure, funnel_limits, not_charged, people, table
+from analysis.studies.people.techs import FLAG, TECHS, exposure, funnel_limits, not_charged, people, tech_rows
 from analysis.studies.story.story import story
 from tests.analysis.studies.benches import bench
 
@@ -17,7 +17,7 @@ ROD = {
 
 
 def rows(snapshot, *names):
-    return table(snapshot).select("stage", "tech", *names).rows()
+    return tech_rows(snapshot).select("stage", "tech", *names).rows()
 
 
 BY_HAND = """
@@ -66,12 +66,14 @@ def test_exposure_is_first_passes_of_judged_instruments_and_charges_go_to_the_la
         "unknown": 1,
         "nobody named": 1,
     }
-    assert table(snapshot).schema == TECHS
+    assert tech_rows(snapshot).schema == TECHS
 
 
 def test_every_send_back_is_charged_or_counted_as_left_out():
     snapshot = bench(BY_HAND)
-    assert table(snapshot)["charged"].sum() + not_charged(snapshot)["count"].sum() == snapshot.once(story).loops.height
+    assert (
+        tech_rows(snapshot)["charged"].sum() + not_charged(snapshot)["count"].sum() == snapshot.once(story).loops.height
+    )
 
 
 def test_relief_without_a_rod_is_charged_to_nobody():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.studies.rework.savings import table, what_if
+from analysis.studies.rework.savings import saving_rows, what_if
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -156,7 +156,7 @@ def test_the_same_seed_says_the_same():
 
 def test_a_bench_without_a_send_back_has_nothing_to_save():
     assert what_if(bench("A 2 8 nut pass\nA 3 8 final pass")).rows.is_empty()
-    assert table(Snapshot.of(shop(), visits=tables.empty(tables.VISITS))).columns == [
+    assert saving_rows(Snapshot.of(shop(), visits=tables.empty(tables.VISITS))).columns == [
         "change",
         "minutes",
         "minutes_low",

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.room.capability import CAPABILITY, table
+from analysis.studies.room.capability import CAPABILITY, capability_rows
 from tests.analysis.studies.measured import made, visit
 
 D2 = 2 / sqrt(np.pi)  # mean range of two, in standard deviations
@@ -32,7 +32,7 @@ def necks(values, *, tech="T1", start=0.0, **more):
 
 
 def row_of(snapshot, **wanted):
-    found = table(snapshot).filter(
+    found = capability_rows(snapshot).filter(
         [pl.col(name) == value for name, value in ({"tech": "", "stage": "play"} | wanted).items()]
     )
     assert found.height == 1
@@ -108,7 +108,7 @@ def test_a_changed_spec_begins_a_row_by_the_date_it_was_set():
         visit("Z1", 30, "play", readings={"relief": 0.5}),
     ]
     rows += necks([0.3, 0.31], start=48)
-    told = table(made(rows, changed)).filter((pl.col("tech") == "") & (pl.col("stage") == "play"))
+    told = capability_rows(made(rows, changed)).filter((pl.col("tech") == "") & (pl.col("stage") == "play"))
     assert told.select("target", "n", "nonconforming").rows() == [(0.2, 4, 1), (0.25, 2, 0)]
     assert told["first_at"].is_sorted()
 
@@ -119,7 +119,7 @@ def test_each_tech_has_a_row_and_readings_without_a_setter_count_for_all_only():
         *necks([0.3, 0.32], tech="T2", start=20),
         visit("N", 40, "play", readings={"relief": 0.1}),
     ]
-    told = table(made(rows, [SPEC])).filter(pl.col("stage") == "play")
+    told = capability_rows(made(rows, [SPEC])).filter(pl.col("stage") == "play")
     assert dict(told.select("tech", "n").rows()) == {"": 6, "T1": 3, "T2": 2}
 
 
@@ -144,7 +144,7 @@ def test_any_counts_instruments_outside_at_one_position_or_more():
     rows = [
         visit(f"S{k}", k, "play", readings={"action bass": a, "action treble": b}) for k, (a, b) in enumerate(pairs)
     ]
-    told = {row["position"]: row for row in table(made(rows, [spec])).iter_rows(named=True)}
+    told = {row["position"]: row for row in capability_rows(made(rows, [spec])).iter_rows(named=True)}
     assert [told[name]["nonconforming"] for name in ("bass", "treble", "any")] == [2, 2, 3]
     assert told["any"]["n"] == 5
     rest = set(CAPABILITY) - {
@@ -163,7 +163,7 @@ def test_any_counts_instruments_outside_at_one_position_or_more():
 
 
 def test_without_a_spec_there_is_no_row_and_with_a_target_alone_no_count():
-    assert table(made(necks([0.2, 0.21, 0.22]))).is_empty()
+    assert capability_rows(made(necks([0.2, 0.21, 0.22]))).is_empty()
     row = row_of(
         made(necks([0.2, 0.21, 0.22]), [{"characteristic": "relief", "target": 0.2, "lower": None, "upper": None}])
     )

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.room.climate import CLIMATE, table
+from analysis.studies.room.climate import CLIMATE, climate_rows
 from tests.analysis.studies.measured import START, made, visit
 
 
@@ -30,7 +30,7 @@ def shop_of(rng, *, slope=0.0, lag=48, per_day=6, days=90, drop=False):
 
 
 def test_a_slope_is_found_with_its_lag():
-    row = table(shop_of(np.random.default_rng(31), slope=0.005)).row(0, named=True)
+    row = climate_rows(shop_of(np.random.default_rng(31), slope=0.005)).row(0, named=True)
     assert row["low"] < 0.005 < row["high"]
     assert row["high"] - row["low"] < 0.003
     assert row["lag_hours"] == pytest.approx(48, abs=12)
@@ -38,7 +38,7 @@ def test_a_slope_is_found_with_its_lag():
 
 
 def test_where_there_is_none_the_interval_holds_nothing_but_a_small_slope():
-    row = table(shop_of(np.random.default_rng(32))).row(0, named=True)
+    row = climate_rows(shop_of(np.random.default_rng(32))).row(0, named=True)
     assert row["low"] < 0.0005
     assert row["high"] > -0.0005
     assert row["share_explained"] < 0.05
@@ -46,7 +46,7 @@ def test_where_there_is_none_the_interval_holds_nothing_but_a_small_slope():
 
 def test_slope_and_share_are_those_of_least_squares_at_the_lag_chosen():
     snapshot = shop_of(np.random.default_rng(33), slope=0.004, lag=24, per_day=2)
-    row = table(snapshot).row(0, named=True)
+    row = climate_rows(snapshot).row(0, named=True)
     climate = snapshot.table("climate").sort("at")
     readings = snapshot.table("readings")
     at = (
@@ -73,7 +73,9 @@ def test_a_changed_target_is_no_change_of_the_wood():
         {"characteristic": "relief", "target": 0.2},
         {"characteristic": "relief", "target": 0.6, "from_date": half.date()},
     ]
-    fooled, told = (table(made(visits, rows, frames={"climate": drift})).row(0, named=True) for rows in (None, specs))
+    fooled, told = (
+        climate_rows(made(visits, rows, frames={"climate": drift})).row(0, named=True) for rows in (None, specs)
+    )
     assert fooled["share_explained"] > 0.8
     assert told["share_explained"] < 0.05
 
@@ -81,10 +83,10 @@ def test_a_changed_target_is_no_change_of_the_wood():
 def test_few_readings_few_days_or_no_hygrometer_tell_nothing_but_keep_their_row():
     rng = np.random.default_rng(35)
     for snapshot in (shop_of(rng, days=20, per_day=1), shop_of(rng, days=5, per_day=20), shop_of(rng, drop=True)):
-        row = table(snapshot).row(0, named=True)
+        row = climate_rows(snapshot).row(0, named=True)
         assert (row["model"], row["characteristic"], row["position"]) == ("LARK", "relief", "")
         assert [row[name] for name in ("slope", "low", "high", "lag_hours", "share_explained")] == [None] * 5
-    assert table(shop_of(rng)).schema == CLIMATE
+    assert climate_rows(shop_of(rng)).schema == CLIMATE
 
 
 def test_without_climate_csv_what_was_noted_at_the_visit_serves_without_a_lag():
@@ -101,6 +103,6 @@ def test_without_climate_csv_what_was_noted_at_the_visit_serves_without_a_lag():
                 rh=rh,
             )
         )
-    row = table(made(visits)).row(0, named=True)
+    row = climate_rows(made(visits)).row(0, named=True)
     assert row["slope"] == pytest.approx(0.005, abs=4 * 0.02 / (6 * 300**0.5))  # four standard errors
     assert row["lag_hours"] == 0.0

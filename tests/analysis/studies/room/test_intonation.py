@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.room.intonation import INTONATION, played, strings, table
+from analysis.studies.room.intonation import INTONATION, intonation_rows, played, strings
 from tests.analysis.studies.measured import made, visit
 
 FRETS = (0, 1, 2, 3, 5, 7, 9, 12)
@@ -55,7 +55,7 @@ def shop_with(*odd, rng, usual=40, string="1", outcome="pass", **more):
 
 
 def row(snapshot, serial="X0"):
-    return table(snapshot).filter(pl.col("serial") == serial).row(0, named=True)
+    return intonation_rows(snapshot).filter(pl.col("serial") == serial).row(0, named=True)
 
 
 def test_bridge_nut_and_tuning_are_found_again():
@@ -127,8 +127,8 @@ def test_only_first_passes_found_at_the_play_test_count_and_columns_are_as_agree
         visit("Z0", 61, "play", readings={"intonation 1": 3.0}),
     ]
     snapshot = made(visits, **SHOP)
-    assert table(snapshot).schema == INTONATION
-    assert set(table(snapshot)["serial"]) == {f"U{k:03d}" for k in range(40)} | {"X0"}
+    assert intonation_rows(snapshot).schema == INTONATION
+    assert set(intonation_rows(snapshot)["serial"]) == {f"U{k:03d}" for k in range(40)} | {"X0"}
     assert row(snapshot)["bridge"] == pytest.approx(12.0, abs=2.0)
     assert played(snapshot).filter(pl.col("serial") == "X0").height == len(FRETS)
 
@@ -143,4 +143,4 @@ def test_a_short_string_has_its_own_length_and_an_unknown_scale_gives_no_millime
 
 
 def test_a_shop_without_play_tests_has_no_row():
-    assert table(made([visit("A", 0, "play")], **SHOP)).is_empty()
+    assert intonation_rows(made([visit("A", 0, "play")], **SHOP)).is_empty()

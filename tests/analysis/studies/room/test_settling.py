@@ -4,7 +4,7 @@ from math import sqrt
 
 import pytest
 
-from analysis.studies.room.settling import SETTLING, table
+from analysis.studies.room.settling import SETTLING, settling_rows
 from tests.analysis.studies.measured import made, visit
 
 PITCH = {
@@ -25,7 +25,7 @@ def rested(serial, before, after, hours=0.0, *, stage="play", outcome="pass", le
 
 
 def row(visits, **more):
-    found = table(made(visits, **(more or PITCH)))
+    found = settling_rows(made(visits, **(more or PITCH)))
     assert found.height == 1
     return found.row(0, named=True)
 
@@ -93,7 +93,7 @@ def test_the_first_final_inspection_counts_not_the_second_and_not_another_round(
 
 
 def test_an_instrument_without_a_reading_at_final_is_no_pair_and_not_left_out():
-    assert table(
+    assert settling_rows(
         made([visit("A", 0, "play", readings={"action bass": 2.0}), visit("A", 30, "final")], **PITCH)
     ).is_empty()
 

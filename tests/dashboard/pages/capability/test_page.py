@@ -24,7 +24,7 @@ def looked_at(folder):
 
 def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(folder):
     counter = looked_at(folder)
-    rows = counter.ask(study.table).filter(
+    rows = counter.ask(study.capability_rows).filter(
         (pl.col("tech") == "") & (pl.col("stage") == "final_inspection") & pl.col("ppk_high").is_not_null()
     )
     steady = rows.filter(~pl.col("flags").str.contains("thin"))
@@ -38,7 +38,7 @@ def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(folder)
 def test_every_row_is_in_the_table_with_bounds_and_flags(folder):
     counter = looked_at(folder)
     text = said(capability.layout())
-    rows = counter.ask(study.table).filter(
+    rows = counter.ask(study.capability_rows).filter(
         (pl.col("tech") == "") & (pl.col("position") != "any") & (pl.col("stage") == "final_inspection")
     )
     for row in rows.iter_rows(named=True):
@@ -75,7 +75,7 @@ def test_saved_are_the_rows_shown_unrounded(folder):
         & (pl.col("tech") == "")
         & (pl.col("position") != "any")
     )
-    assert rows.equals(counter.ask(study.table).filter(asked))
+    assert rows.equals(counter.ask(study.capability_rows).filter(asked))
     assert rows.height >= 2
 
 
