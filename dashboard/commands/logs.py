@@ -40,7 +40,7 @@ def load(
     """
     if (files is None) == (watch is None):
         raise UserProblem("Wanted log files to load, or --watch DIR. See `truerun load --help`")
-    from dashboard.commands import telling
+    from dashboard.sentences import logs as telling
     from ingest.verbs.load import load as load_files
 
     if files is None and watch is not None:
@@ -55,7 +55,7 @@ def load(
 
 
 def _tell(became: "Sequence[Loaded]") -> None:
-    from dashboard.commands import telling
+    from dashboard.sentences import logs as telling
 
     for file in became:
         typer.echo(telling.account(file), err=file.outcome == "refused")
@@ -94,7 +94,7 @@ def again(
     yes: Annotated[bool, typer.Option("--yes", help="With --all: keep the changes without asking.")] = False,
 ) -> None:
     """Try open questions again, after shop.toml was mended."""
-    from dashboard.commands import telling
+    from dashboard.sentences import logs as telling
     from ingest.verbs import again as verbs
 
     if not everything:

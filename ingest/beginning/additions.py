@@ -2,8 +2,7 @@
 and headings.
 """
 
-from typing import TYPE_CHECKING
-
+from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import fault_lines, log_lines, measure_lines, model_lines, stage_lines, tech_lines
 from ingest.beginning.starting_values import STAGES
 from ingest.reading.headings import Headings, plain
@@ -11,9 +10,6 @@ from ingest.reading.reader import log_for
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Log, Shop
 from ingest.terms.questions import FileProblem, quoted
-
-if TYPE_CHECKING:
-    from ingest.beginning.new import Draft, LogDraft
 
 HEAD = (
     "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before "
@@ -36,7 +32,7 @@ def known_words(field: str, shop: Shop | None, log: Log | None) -> dict[str, str
     return Words(shop, log or Log()).by_field[field] if shop else {}
 
 
-def additions_text(draft: "Draft", shop: Shop) -> str:
+def additions_text(draft: Draft, shop: Shop) -> str:
     """Only what a shop file lacks; '' where nothing."""
     techs, faults = known_words("tech", shop, None), known_words("fault", shop, None)
     parts = [
@@ -72,7 +68,7 @@ def _place(key: str, shop: Shop) -> str:
     )
 
 
-def _lacking(log: "LogDraft", known: Log, shop: Shop) -> list[str]:
+def _lacking(log: LogDraft, known: Log, shop: Shop) -> list[str]:
     """What the [[log]] that reads a sheet lacks, as comments: its headings and words belong into tables that are there
     already.
     """

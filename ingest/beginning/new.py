@@ -8,11 +8,12 @@ puts it into a folder and never overwrites. With a shop already there it propose
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import available_timezones
 
 from ingest.beginning.additions import additions_text, known_log, known_words
+from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_family, guess_outcome, guess_suspect
 from ingest.beginning.new_text import shop_text, specs_text
 from ingest.beginning.starting_values import FAMILIES, OUTCOMES, STAGES
@@ -34,35 +35,6 @@ class Ask:
     text: str
     options: tuple[str, ...]  # () = any text
     default: str  # what is written, and marked as a guess, without an answer
-
-
-@dataclass
-class Draft:
-    """The parts of a shop file before they are put into words; `guesses` says of a part why it is only a guess."""
-
-    name: str = "My setup shop"
-    timezone: str = "UTC"
-    stages: dict[str, str] = field(default_factory=dict)  # key -> role, in bench order
-    measures: dict[str, list[str]] = field(default_factory=dict)  # key -> positions
-    models: dict[str, str] = field(default_factory=dict)  # key -> family
-    techs: dict[str, list[str]] = field(default_factory=dict)
-    faults: dict[str, str] = field(default_factory=dict)  # key -> suspect
-    logs: list["LogDraft"] = field(default_factory=list)
-    guesses: dict[str, str] = field(default_factory=dict)  # 'stage nut_slotting' -> why
-
-
-@dataclass
-class LogDraft:
-    """One [[log]] before it is put into words."""
-
-    survey: Survey
-    files: str
-    stage: str = ""
-    order: str = "ymd"
-    empty_outcome: str = "open"
-    headings: dict[str, str] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    words: dict[str, dict[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

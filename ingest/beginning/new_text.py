@@ -1,13 +1,9 @@
 """A proposal in words: shop.toml and specs.csv with every guess marked."""
 
-from typing import TYPE_CHECKING
-
+from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.starting_values import FAMILIES, STAGES
 from ingest.beginning.survey import MEASURE
 from ingest.terms.questions import quoted, short
-
-if TYPE_CHECKING:
-    from ingest.beginning.new import Draft, LogDraft
 
 NOTE = "starting value, not yours"
 HEAD = """# A first shop file, proposed from the logs. Every line marked `guess` is one: look at it, put it right,
@@ -16,7 +12,7 @@ HEAD = """# A first shop file, proposed from the logs. Every line marked `guess`
 """
 
 
-def shop_text(draft: "Draft") -> str:
+def shop_text(draft: Draft) -> str:
     """The whole of a first shop.toml."""
     parts = [
         HEAD,
@@ -34,7 +30,7 @@ def shop_text(draft: "Draft") -> str:
     return "\n\n".join(parts) + "\n"
 
 
-def specs_text(draft: "Draft") -> str:
+def specs_text(draft: Draft) -> str:
     """specs.csv with the trade's starting limits for each family and measurement."""
     lines = ["characteristic,position,family,model,stage,supplier,target,lower,upper,unit,from_date,agreed_on,note"]
     for family in dict.fromkeys(draft.models.values()):
@@ -59,12 +55,12 @@ def specs_text(draft: "Draft") -> str:
     return "\n".join(lines) + "\n"
 
 
-def _why(draft: "Draft", key: str) -> str:
+def _why(draft: Draft, key: str) -> str:
     why = draft.guesses.get(key)
     return f"  # guess: {why}" if why else ""
 
 
-def stage_lines(key: str, role: str, draft: "Draft") -> str:
+def stage_lines(key: str, role: str, draft: Draft) -> str:
     usual = next((stage for stage in STAGES if stage.key == key), None)
     lines = ["[[stage]]", f"key = {quoted(key)}{_why(draft, f'stage {key}')}"]
     if usual:
@@ -75,7 +71,7 @@ def stage_lines(key: str, role: str, draft: "Draft") -> str:
     return "\n".join(lines)
 
 
-def measure_lines(key: str, positions: list[str], draft: "Draft") -> str:
+def measure_lines(key: str, positions: list[str], draft: Draft) -> str:
     item = MEASURE[key]
     lines = [
         "[[characteristic]]",
@@ -94,7 +90,7 @@ def measure_lines(key: str, positions: list[str], draft: "Draft") -> str:
     return "\n".join(lines)
 
 
-def model_lines(key: str, family: str, draft: "Draft") -> str:
+def model_lines(key: str, family: str, draft: Draft) -> str:
     return f"[[model]]\nkey = {quoted(key)}\nfamily = {quoted(family)}{_why(draft, f'model {key}')}"
 
 
@@ -108,7 +104,7 @@ def tech_lines(key: str, words: list[str]) -> str:
     return f"[[tech]]\nkey = {quoted(key)}" + (f"\nwords = [{', '.join(map(quoted, words))}]" if words else "")
 
 
-def log_lines(log: "LogDraft", draft: "Draft") -> str:
+def log_lines(log: LogDraft, draft: Draft) -> str:
     seen = log.survey
     name = seen.name
     lines = [

@@ -20,9 +20,10 @@ from ingest.beginning.guesses import (
 )
 from ingest.beginning.starting_values import MEASURES
 from ingest.reading.encodings import MARK
-from ingest.reading.files import Form, Tables, read_tables
+from ingest.reading.files import read_tables
 from ingest.reading.headings import plain
 from ingest.reading.notation import NO_READING, Manner, tidy
+from ingest.reading.tabular import Form, Tables
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
 

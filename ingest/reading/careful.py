@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from ingest.reading.encodings import MARK, decode
-from ingest.reading.files import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
+from ingest.reading.tabular import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
 from ingest.terms.questions import FileProblem, Question, short
 
 _QUOTED = re.compile(r'"(?:[^"]|"")+"')

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from ingest.reading.files import Table
+from ingest.reading.tabular import Table
 from ingest.terms.questions import FileProblem, closest, listed
 
 READING = ["line", "stage", "characteristic", "position", "moment"]

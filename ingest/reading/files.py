@@ -5,52 +5,15 @@ other goes through `careful`, which must say the same of a regular file. A workb
 """
 
 import io
-import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
 import polars as pl
 
-from ingest.terms.questions import FileProblem, Question
+from ingest.reading.careful import read_any
+from ingest.reading.tabular import _TOTAL_CELL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, _undated, tidied
+from ingest.reading.workbook import read_workbook
+from ingest.terms.questions import FileProblem
 
-SEPARATORS = (",", ";", "\t", "|")
-LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
-_TOTAL_CELL = (
-    r"^(?i:\s*(?:(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?)\s*:?\s*)$"
-)
-CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 _CONTROL_BYTES = bytes([*range(0x09), *range(0x0E, 0x20)])
-
-
-@dataclass(frozen=True)
-class Form:
-    """What a kind of sheet looks like."""
-
-    score: Callable[[Sequence[str]], int]  # how much a row of cells looks like its header: 0 = not at all
-    digits: Callable[
-        [Sequence[str]], list[int]
-    ]  # places of the columns of a header that hold a digit in every row below it: dates
-    missing: str = "no serial or date column"  # what a file without a header lacks, and what is wanted
-    decimal: str = "."
-
-
-@dataclass(frozen=True)
-class Table:
-    """One table of a file: headings and the rows below it, all text, '' where empty, not stripped."""
-
-    header: tuple[str, ...]
-    header_line: int
-    rows: pl.DataFrame  # line (Int64), then c0, c1 ... (String), one a heading
-
-
-@dataclass
-class Tables:
-    """Every table of a file; rows refused for their form; lines passed over (blank, title, repeated header, total)."""
-
-    tables: list[Table]
-    refused: list[Question] = field(default_factory=list)
-    passed_over: int = 0
-    notes: list[str] = field(default_factory=list)
 
 
 def read_tables(data: bytes, name: str, form: Form) -> Tables:
@@ -61,14 +24,10 @@ def read_tables(data: bytes, name: str, form: Form) -> Tables:
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
     if data[:4] == b"PK\x03\x04":
-        from ingest.reading.workbook import read_workbook
-
         return read_workbook(data, name, form)
     quick = read_regular(data, form)
     if quick is not None:
         return quick
-    from ingest.reading.careful import read_any
-
     return read_any(data, name, form)
 
 
@@ -132,28 +91,6 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
     if any(form.score(row) > 0 and [cell.strip() for cell in row] != again for row in doubtful):
         return None  # another table below, with a header of its own
     return tidied([table], form, [], 0, [])
-
-
-def _undated(table: Table, form: Form) -> pl.Expr:
-    """Rows without a digit where the table has its dates: no visit, whatever else they are."""
-    places = form.digits(table.header)
-    return pl.all_horizontal(~pl.col(f"c{place}").str.contains(r"\d") for place in places) if places else pl.lit(True)
-
-
-def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over: int, notes: list[str]) -> Tables:
-    """The tables without blank, repeated-header and total lines, which are counted as passed over."""
-    kept: list[Table] = []
-    for table in tables:
-        doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(_TOTAL_CELL))
-        over = doubtful.filter(_passed_over(table))
-        passed_over += over.height
-        rows = (
-            table.rows.join(over.select("line"), on="line", how="anti", maintain_order="left")
-            if over.height
-            else table.rows
-        )
-        kept.append(Table(table.header, table.header_line, rows))
-    return Tables(kept, refused, passed_over, notes)
 
 
 def _passed_over(table: Table) -> pl.Expr:

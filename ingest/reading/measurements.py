@@ -2,18 +2,15 @@
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import polars as pl
 
+from ingest.reading.cells import Cells
 from ingest.reading.headings import Column
 from ingest.reading.notation import Manner, read_cell
 from ingest.shopfiles.shop import Log, Shop
 from ingest.terms.questions import IMPLAUSIBLE, Asides
 from ingest.terms.units import CANONICAL, DECIMALS, factors, unit_of
-
-if TYPE_CHECKING:
-    from ingest.reading.visits import Cells
 
 # A plain decimal of up to three digits before the point is cast, all at once; everything else is read as notation.
 _PLAIN = {
@@ -118,7 +115,7 @@ def _believed(
 
 
 def numbers_of(
-    column: Column | None, cells: "Cells", manner: Manner, bounds: tuple[float, float], asides: Asides
+    column: Column | None, cells: Cells, manner: Manner, bounds: tuple[float, float], asides: Asides
 ) -> pl.Series:
     """Numbers of a field such as minutes, rh or temperature, row for row; null where empty; what cannot be read or
     believed goes to `asides`.

@@ -11,11 +11,12 @@ import polars as pl
 import polars.selectors as cs
 
 from ingest.reading.corrections import heading_of, laid_over
-from ingest.reading.files import Form, Table, Tables, read_tables
+from ingest.reading.files import read_tables
 from ingest.reading.headings import Columns, Headings, missing
 from ingest.reading.oddities import oddities
 from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.sheet import VISIT_ROWS, Progress, Reading, Rows, Sheet
+from ingest.reading.tabular import Form, Table, Tables
 from ingest.reading.trials import read_trials
 from ingest.reading.visits import read_visits
 from ingest.reading.words import Words

@@ -10,9 +10,10 @@ measurement without '@' belongs to the log's `stage`.
 
 import polars as pl
 
+from ingest.reading.cells import Cells, Refusals
 from ingest.reading.headings import Column, Columns
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
-from ingest.reading.visits import Cells, Refusals, read_rows
+from ingest.reading.visits import read_rows
 from ingest.terms import tables
 from ingest.terms.questions import FileProblem
 

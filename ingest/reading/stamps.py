@@ -1,18 +1,15 @@
 """When each row was taken: the date, start and finish cells of a table as UTC, and what is wrong with them."""
 
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from ingest.reading.cells import Cells, Refusals
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
 
-if TYPE_CHECKING:
-    from ingest.reading.visits import Cells, Refusals
 
-
-def read_times(cells: "Cells", refused: "Refusals", reading: Reading, *, day_only: bool = False) -> pl.DataFrame:
+def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: bool = False) -> pl.DataFrame:
     """started_at, finished_at (UTC), time_known and clock_twice, row for row; rows whose time cannot stand are refused.
 
     day_only : a time of day is not taken, since one row speaks for several stages.

@@ -6,10 +6,10 @@ are two parts.
 
 import polars as pl
 
+from ingest.reading.cells import Cells, Refusals
 from ingest.reading.headings import Columns, Headings
 from ingest.reading.measurements import read_values
 from ingest.reading.sheet import Reading
-from ingest.reading.visits import Cells, Refusals
 from ingest.shopfiles.shop import Log
 from ingest.terms import tables
 

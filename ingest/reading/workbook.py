@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import fastexcel
 
 from ingest.reading.careful import Headers, Record, tables_of
-from ingest.reading.files import Form, Tables
+from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
 
 _MIDNIGHT = re.compile(r"(\d{4}-\d{2}-\d{2}) 00:00:00")

@@ -7,6 +7,7 @@ from analysis.methods.segments import Flags, Floats, lengths
 from analysis.studies.drift.signals import ODD, Signals, signals
 from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN
 from analysis.studies.drift.watching import SHORT_RUN
+from analysis.studies.gauges.rr import rr_share
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from ingest.terms.tables import TIME
@@ -84,8 +85,6 @@ def odd(snapshot: Snapshot) -> pl.DataFrame:
 
 def gauge_words(snapshot: Snapshot, judged: Signals) -> pl.Series:
     """The gauge of each stream in a word, shape (s,): the first that holds of unfit, coarse, fit, untested."""
-    from analysis.studies.gauges.rr import rr_share  # gauges show streams; streams ask only for the verdict
-
     share = rr_share(snapshot)
     of_stream = judged.streams.rows["characteristic"].replace_strict(share, default=None, return_dtype=pl.Float64())
     word = (

@@ -11,8 +11,8 @@ from dash import dcc, html
 
 from dashboard import address as addresses
 from dashboard import numbers, parts
-from dashboard.commands import telling
 from dashboard.desk import desk
+from dashboard.sentences import logs as telling
 from ingest.store import carried
 from ingest.verbs import unlisted
 

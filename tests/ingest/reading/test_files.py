@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from ingest.reading.careful import read_any, split_line
 from ingest.reading.encodings import decode
-from ingest.reading.files import Form, Tables, read_regular, read_tables
+from ingest.reading.files import read_regular, read_tables
+from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
 
 

@@ -6,7 +6,7 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.commands import telling
+from dashboard.sentences import logs as telling
 from ingest.store import carried
 from ingest.store.store import open_snapshot
 from ingest.terms import tables

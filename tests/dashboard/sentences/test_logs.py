@@ -1,6 +1,6 @@
 """What a load says on a terminal: a word nobody listed is one question, however many rows it stands in."""
 
-from dashboard.commands import telling
+from dashboard.sentences import logs as telling
 from ingest.verbs.load import load
 from tests.ingest.bench import NOW, log, row, shop
 
