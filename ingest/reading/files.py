@@ -9,7 +9,7 @@ import io
 import polars as pl
 
 from ingest.reading.careful import read_any
-from ingest.reading.tabular import _TOTAL_CELL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, _undated, tidied
+from ingest.reading.tabular import LONGEST_CELL, SEPARATORS, Form, Table, Tables, _undated, tidied
 from ingest.reading.workbook import read_workbook
 from ingest.terms.questions import FileProblem
 
@@ -91,16 +91,3 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
     if any(form.score(row) > 0 and [cell.strip() for cell in row] != again for row in doubtful):
         return None  # another table below, with a header of its own
     return tidied([table], form, [], 0, [])
-
-
-def _passed_over(table: Table) -> pl.Expr:
-    """Blank lines, the header again, and lines whose first filled cell says total."""
-    names = table.rows.columns[1:]
-    first = pl.lit("")
-    for name in reversed(names):
-        cell = pl.col(name).str.strip_chars()
-        first = pl.when(cell == "").then(first).otherwise(cell)
-    again = pl.all_horizontal(
-        pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True)
-    )
-    return (first == "") | again | first.str.contains(_TOTAL_CELL)

@@ -9,11 +9,7 @@ import polars as pl
 from ingest.terms.questions import Question
 
 SEPARATORS = (",", ";", "\t", "|")
-
-
 LONGEST_CELL = 32_767  # the most characters a spreadsheet's cell holds; a longer one is a quote that was never closed
-
-
 CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 
 
@@ -22,9 +18,8 @@ class Form:
     """What a kind of sheet looks like."""
 
     score: Callable[[Sequence[str]], int]  # how much a row of cells looks like its header: 0 = not at all
-    digits: Callable[
-        [Sequence[str]], list[int]
-    ]  # places of the columns of a header that hold a digit in every row below it: dates
+    # places of the columns of a header that hold a digit in every row below it: dates
+    digits: Callable[[Sequence[str]], list[int]]
     missing: str = "no serial or date column"  # what a file without a header lacks, and what is wanted
     decimal: str = "."
 
@@ -73,3 +68,16 @@ def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over
         )
         kept.append(Table(table.header, table.header_line, rows))
     return Tables(kept, refused, passed_over, notes)
+
+
+def _passed_over(table: Table) -> pl.Expr:
+    """Blank lines, the header again, and lines whose first filled cell says total."""
+    names = table.rows.columns[1:]
+    first = pl.lit("")
+    for name in reversed(names):
+        cell = pl.col(name).str.strip_chars()
+        first = pl.when(cell == "").then(first).otherwise(cell)
+    again = pl.all_horizontal(
+        pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True)
+    )
+    return (first == "") | again | first.str.contains(_TOTAL_CELL)
