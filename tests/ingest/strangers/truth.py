@@ -17,7 +17,9 @@ class Truth:
     """Every reading that a sheet holds, every send-back, every instrument."""
 
     readings: list[tuple[Key, float]] = field(default_factory=list)
-    send_backs: list[tuple[str, str, str]] = field(default_factory=list)  # serial, caught at, sent to ('' = not written)
+    send_backs: list[tuple[str, str, str]] = field(
+        default_factory=list
+    )  # serial, caught at, sent to ('' = not written)
     serials: set[str] = field(default_factory=set)
 
     def as_json(self) -> str:
@@ -67,7 +69,9 @@ def agreement(truth: Truth, stored: Iterable[tuple[Key, float]]) -> Agreement:
     """How far stored readings are the true ones; values agree within a millionth of their unit."""
     true = Counter((key, round(value, 6) + 0.0) for key, value in truth.readings)
     days = {key[2] for key, _ in truth.readings}
-    held = Counter(((*key[:2], key[2] if days != {""} else "", *key[3:]), round(value, 6) + 0.0) for key, value in stored)
+    held = Counter(
+        ((*key[:2], key[2] if days != {""} else "", *key[3:]), round(value, 6) + 0.0) for key, value in stored
+    )
     right = sum((true & held).values())
     missing, extra = true - held, held - true
     examples = [f"unread {k} {v}" for k, v in list(missing)[:6]] + [f"wrong {k} {v}" for k, v in list(extra)[:6]]

@@ -147,8 +147,15 @@ def live(plan: Plan, instruments: int, rng: np.random.Generator) -> list[Visit]:
                 spent = max(2, int(rng.normal(what.minutes, what.minutes / 5)))
                 started = days[day] + timedelta(minutes=minute)
                 goes_back = len(todo) == 3 and turn == 0
-                visit = Visit(serial, model, what.stage, str(rng.choice(what.people)), started,
-                              started + timedelta(minutes=spent), "send back" if goes_back else "pass")
+                visit = Visit(
+                    serial,
+                    model,
+                    what.stage,
+                    str(rng.choice(what.people)),
+                    started,
+                    started + timedelta(minutes=spent),
+                    "send back" if goes_back else "pass",
+                )
                 if goes_back:
                     visit.sent_back_to, visit.fault = what.sends_back_to, str(rng.choice(what.faults))
                 measure_all(visit, what, late=day >= half, rng=rng)
