@@ -26,8 +26,10 @@ SHEET_ERRORS = (  # what a formula leaves in a cell where it found nothing, as s
     "#NAME?",
 )
 NO_READING = frozenset(
-    ("-", "--", "---", "n/a", "na", "n.a.", "ok", "✓", "✔", "√", "☑", "none", "not measured")
-    + tuple(error.casefold() for error in SHEET_ERRORS)
+    [
+        *("-", "--", "---", "n/a", "na", "n.a.", "ok", "✓", "✔", "√", "☑", "none", "not measured"),
+        *(error.casefold() for error in SHEET_ERRORS),
+    ]
 )
 DITTO = frozenset(('"', "''", "do", "do.", "ditto", "〃", '""', "idem", "id."))
 CLASSES = {

@@ -55,7 +55,7 @@ class Words:
         outcome, or where the rest names another.
         """
         known = self.by_field["outcome"]
-        head, sign, rest = (part.strip() for part in (_REMARK.split(text, maxsplit=1) + ["", ""])[:3])
+        head, sign, rest = (part.strip() for part in [*_REMARK.split(text, maxsplit=1), "", ""][:3])
         meant = known.get(plain(head)) if sign else None
         others = {known[word] for word in re.findall(r"\w+", plain(rest)) if word in known} - {meant}
         return None if others else meant

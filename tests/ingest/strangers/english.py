@@ -1,4 +1,4 @@
-"""Shops that write English: a bench log, a one-person book, a measurement a row, a file a station, three heading rows."""
+"""Shops that write English: bench log, one-person book, a measurement a row, a file a station, headings of two rows."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ def clock12(when: datetime) -> str:
 
 
 def one_person(instruments: int, seed: int) -> Stranger:
-    """One person's workbook: a row a job, running job numbers, 'in' and 'out' columns in fractions, no stage and no tech."""
+    """One person's workbook: a row a job, running numbers, 'in' and 'out' columns in fractions, no stage, no tech."""
     rng = np.random.default_rng(seed)
     measures = (
         Measure("action", "bass", "64ths", 2.4, 0.15, received=3.1),
@@ -277,14 +277,13 @@ def file_a_station(instruments: int, seed: int) -> Stranger:
     files: dict[str, bytes] = {}
     for stage, name in (("play_test", "play test 2026.csv"), ("final_inspection", "final inspection 2026.csv")):
         rows: list[list[object]] = [head]
-        month, number = "", 0
-        for v in (v for v in visits if v.stage == stage):
+        month = ""
+        for number, v in enumerate((v for v in visits if v.stage == stage), 1):
             if v.started.strftime("%B %Y") != month:
                 if month:
-                    rows.append(["", "Total", number, "", "", "", "", "", "", "", ""])
+                    rows.append(["", "Total", number - 1, "", "", "", "", "", "", "", ""])
                 month = v.started.strftime("%B %Y")
                 rows.append([month])
-            number += 1
             missing = rng.random() < 0.02
             relief = text_of(v, "relief", "") or ("#N/A" if rng.random() < 0.1 else "")
             if missing and stage == "play_test":
@@ -320,7 +319,7 @@ words = { outcome = { N = "send back", Y = "pass" } }
 
 
 def three_heading_rows(instruments: int, seed: int) -> Stranger:
-    """A row an instrument under headings of two rows: station over what and unit; each station its own date and initials."""
+    """A row an instrument under headings of two rows: station over what and unit; each with its date and initials."""
     rng = np.random.default_rng(seed)
     relief = (Measure("relief", "", "thou", 0.2, 0.04),)
     action = (Measure("action", "bass", "inch", 2.6, 0.12), Measure("action", "treble", "inch", 2.1, 0.12))

@@ -1,4 +1,4 @@
-"""Shops that write German: a workshop's log, a factory's codes, a workbook of tabs, a measurement a row; and one that writes neither."""
+"""Shops that write German: a workshop's log, a factory's codes, tabs, a measurement a row; and one of neither."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ words = { outcome = { "n.i.O." = "send back" } }
 
 
 def coded_export(instruments: int, seed: int) -> Stranger:
-    """A factory's export: stations 10 to 50, results 0 1 9, defect codes, compact stamps, article numbers for models."""
+    """A factory's export: stations 10 to 50, results 0 and 9, defect codes, compact stamps, article numbers."""
     rng = np.random.default_rng(seed)
     action = (
         Measure("action", "bass", "mm short comma", 2.4, 0.1),
@@ -185,7 +185,12 @@ RUECK_AG = "sent_back_to"
 F_CODE = "fault"
 [log.words]
 outcome = { "0" = "pass", "9" = "send back" }
-stage = { "10" = "receiving", "20" = "neck_straightening", "30" = "nut_slotting", "40" = "play_test", "50" = "final_inspection" }
+[log.words.stage]
+10 = "receiving"
+20 = "neck_straightening"
+30 = "nut_slotting"
+40 = "play_test"
+50 = "final_inspection"
 [[model]]
 key = "400210"
 family = "steel-string guitar"
@@ -331,7 +336,7 @@ words = { outcome = { Nacharbeit = "send back" } }
 
 
 def neither(instruments: int, seed: int) -> Stranger:
-    """A shop that writes neither English nor German: every heading is asked, the cells tell dates, times, people and words."""
+    """A shop that writes neither English nor German: every heading is asked, its cells tell days, times and words."""
     rng = np.random.default_rng(seed)
     action = (Measure("action", "bass", "mm comma", 2.6, 0.1), Measure("action", "treble", "mm comma", 2.5, 0.1))
     relief = (Measure("relief", "", "mm comma", 0.1, 0.03),)
