@@ -21,7 +21,7 @@ def csv_bytes(rows: Iterable[Row], *, separator: str = ",", encoding: str = "utf
 def workbook_bytes(
     tabs: Mapping[str, Iterable[Row]], merged: Mapping[str, Sequence[tuple[int, int, int, int, str]]] | None = None
 ) -> bytes:
-    """Tabs as a workbook: text is text, numbers are numbers, days are days; merged cells from row, column to row, column."""
+    """Tabs as a workbook: text is text, numbers numbers, days are days; merged cells as row, column, row, column."""
     page = io.BytesIO()
     book = xlsxwriter.Workbook(page, {"in_memory": True, "default_date_format": "dd.mm.yyyy"})
     for name, rows in tabs.items():
