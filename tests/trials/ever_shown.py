@@ -35,11 +35,11 @@ def main() -> None:
     rng = np.random.default_rng(SEED)
     lasts, once = lasting_test(0.05, 0.20), plan(0.05, 0.20)
     lines = [
-        f"Target: 5 % outside the band against 20 %; {PEOPLE:,} people a row, {WITHIN} instruments each. At 20 % at most",
-        "10 % may ever be told shown, at 5 % at least 90 %.",
+        f"Target: 5 % outside the band against 20 %; {PEOPLE:,} people a row, {WITHIN} instruments each. At 20 % at",
+        "most 10 % may ever be told shown, at 5 % at least 90 %.",
         "",
-        "| share outside | ever told shown | exact | latest answer shown | latest answer not yet | ever, were each test at "
-        "10 % |",
+        "| share outside | ever told shown | exact | latest answer shown | latest answer not yet | ever, "
+        "were each test at 10 % |",
         "|---|---|---|---|---|---|",
     ]
     for p in SHARES:
