@@ -10,8 +10,9 @@ from ingest.store.editions import CELLS
 from ingest.terms import tables
 
 # What a row says of its visit beside its readings; serial, stage, start and tech make it the same visit.
-FIELDS = ("model", "finished_at", "minutes", "outcome", "sent_back_to", "cause", "supplier", "lot", "neck", "job", "string_set", "grade",
-          "hand", "rh", "temperature", "note")  # fmt: skip
+FIELDS = tuple(
+    "model finished_at minutes outcome sent_back_to cause supplier lot neck job string_set grade hand rh temperature note".split()
+)
 _WHERE = ["log_id", "line", "stage"]
 
 
