@@ -10,9 +10,10 @@ from ingest.store.editions import CELLS
 from ingest.terms import tables
 
 # What a row says of its visit beside its readings; serial, stage, start and tech make it the same visit.
-FIELDS = tuple(
-    "model finished_at minutes outcome sent_back_to cause supplier lot neck job string_set grade hand rh temperature note".split()
-)
+FIELDS = (
+    "model", "finished_at", "minutes", "outcome", "sent_back_to", "cause", "supplier", "lot", "neck", "job",
+    "string_set", "grade", "hand", "rh", "temperature", "note",
+)  # fmt: skip
 _WHERE = ["log_id", "line", "stage"]
 
 
