@@ -10,6 +10,7 @@ from functools import lru_cache
 import polars as pl
 import polars.selectors as cs
 
+from ingest.reading.columns_told import told_columns
 from ingest.reading.corrections import heading_of, laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import read_tables
@@ -89,10 +90,10 @@ def read_log(
         trials = pl.concat(
             [read_trials(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
         )
-        return _sheet(reading, found, [], trials)
+        return _sheet(reading, found, [], trials, columns)
     read = read_instruments if log.shape == "instrument" else read_visits
     rows = [read(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
-    return _sheet(reading, found, rows, tables.empty(tables.GAUGE_TRIALS))
+    return _sheet(reading, found, rows, tables.empty(tables.GAUGE_TRIALS), columns)
 
 
 def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple[str, str]:
@@ -176,7 +177,7 @@ def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
     return columns
 
 
-def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFrame) -> Sheet:
+def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFrame, columns: list[Columns]) -> Sheet:
     visits = pl.concat([part.visits for part in parts] or [tables.empty(VISIT_ROWS)])
     readings = pl.concat([frame for part in parts for frame in part.readings] or [tables.empty(tables.READINGS)])
     faults = pl.concat([part.faults for part in parts] or [tables.empty(tables.FAULTS)])
@@ -198,5 +199,6 @@ def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFr
         found.passed_over,
         reading.notes,
         reading.log.replaces == "same visits",
+        told_columns(found.tables, columns, aside, reading.log_id),
         covered(visits, reading.shop.shop.timezone),
     )
