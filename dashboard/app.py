@@ -16,6 +16,7 @@ from dashboard import parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
+from dashboard.pages import unread
 from dashboard.papers import served
 
 PAGES = {  # in the order of the header: the page's word and its module
@@ -91,7 +92,8 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
     def layout(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            return page.layout(**address)
+            above = unread.strip(page.NAME.lower()) if desk.has_shop else None
+            return html.Div([above, page.layout(**address)]) if above is not None else page.layout(**address)
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"

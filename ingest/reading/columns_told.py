@@ -1,4 +1,4 @@
-"""What each column of a file was taken for, and how much of it was read: so that what was not read can be said first."""
+"""What each column of a file was taken for, and how much of it was read: so that what was not read is said first."""
 
 from collections.abc import Sequence
 

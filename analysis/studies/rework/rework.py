@@ -103,7 +103,11 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
         rolled_yields(snapshot, scope, by=("week",)).select("week", "judged", "rolled_yield", "never_sent_back"),
         loops_caught(snapshot, scope)
         .group_by(pl.col("opened_week").alias("week"))
-        .agg(pl.col("minutes").sum().alias("loop_minutes"), pl.col("cost").sum().alias("loop_cost")),
+        .agg(
+            pl.col("minutes").sum().alias("loop_minutes"),
+            pl.col("cost").sum().alias("loop_cost"),
+            pl.len().alias("_loops"),
+        ),
         _opened(signals, snapshot.shop),
         _set_aside(snapshot),
     ]
@@ -114,10 +118,10 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
         pl.col("loop_minutes", "loop_cost").fill_null(0.0),
     )
     read = told.visits.filter(snapshot.once(outcome_read)).select("week").unique().with_columns(_read=pl.lit(True))
-    known = pl.col("_read").fill_null(False) & (pl.lit(snapshot.once(work_known)) | (pl.col("loop_minutes") == 0))
+    known = pl.col("_read").fill_null(False) & (pl.lit(snapshot.once(work_known)) | pl.col("_loops").is_null())
     table = table.join(read, on="week", how="left", maintain_order="left")
     return table.with_columns(pl.when(known).then(name).alias(name) for name in ("loop_minutes", "loop_cost")).drop(
-        "_read"
+        "_read", "_loops"
     )
 
 

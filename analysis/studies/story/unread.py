@@ -1,4 +1,5 @@
-"""What was not read: characteristics, outcomes, causes, limits, minutes and stages that no log tells of, so that nothing
+"""What was not read: characteristics, outcomes, causes, limits, minutes and stages that no log tells of, so that
+nothing
 that needs them is shown as good.
 """
 
@@ -109,7 +110,7 @@ def _outcomes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
 
 
 def _causes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
-    if causes_read(snapshot) or not snapshot.once(outcome_read).any():
+    if causes_read(snapshot) or told.caused.is_empty() or not snapshot.once(outcome_read).any():
         return []
     return [(CAUSES, "", told.caused.height, told.caused.height, snapshot.table("logs").height)]
 
