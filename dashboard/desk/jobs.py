@@ -11,7 +11,7 @@ from typing import Any
 
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import ShopProblem
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.terms.questions import FileProblem
 from ingest.verbs import again as again_
 from ingest.verbs import load, mend

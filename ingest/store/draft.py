@@ -13,7 +13,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading.sheet import Sheet
-from ingest.store import accounts, carried, delta, ledger
+from ingest.store import accounts, carried, delta, ledger, seals
 from ingest.store.delta import Table
 from ingest.store.ledger import Version
 from ingest.store.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
@@ -37,6 +37,7 @@ class Entry:
     at: datetime
     kind: str = ""  # the kind of sheet, where a newer file of the kind wins over an older one
     replaces: str = ""  # log_id of the log in whose place it came
+    judged_at: datetime | None = None  # UTC; rows taken later are in the future; None: when it was loaded
 
 
 @dataclass
@@ -51,6 +52,7 @@ class Draft:
     stored: dict[str, Table]  # the Delta tables, as they stand for this draft
     settled: pl.DataFrame  # verdicts that stand
     write: bool = True
+    now: datetime | None = None  # UTC; a log read again is judged by this clock, where it is later than its own
     waiting: dict[str, list[pl.DataFrame]] = field(default_factory=lambda: {name: [] for name in ledger.DELTA})
     gone: pl.DataFrame = field(
         default_factory=lambda: tables.empty({name: CANDIDATE[name] for name in ROW})
@@ -359,6 +361,7 @@ class Draft:
             self.last_at,
             self.held_visits,
         )
+        seals.note_files(self.connection, self.folder)
         ledger.add_version(self.connection, version)
         self.made = at
         return version

@@ -10,7 +10,7 @@ import pytest
 
 from ingest.shopfiles.shop import read_shop
 from ingest.store import book
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.verbs import forget
 from ingest.verbs.forget import replacer, shop_file_without, without
