@@ -91,7 +91,7 @@ def headline(shop: Shop, tech: str, stage: str, stands: Sequence[Stand]) -> str:
     if not stands:
         return f"{here}: no target band yet."
     words = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not yet", targets.TOO_FEW: "too few to say"}
-    told = []
+    told: list[str] = []
     for word, short in words.items():
         if count[word]:
             noun = "" if told else f" {'target' if count[word] == 1 else 'targets'}"
@@ -175,14 +175,14 @@ def runs(shop: Shop, stand: Stand) -> str:
     """`Runs 1.5 thou high` where the interval of the mean leaves the target out."""
     goal = stand.band["target"]
     if (
-        goal is None
+        not isinstance(goal, float)
         or stand.mean is None
         or stand.mean_low is None
         or stand.mean_high is None
         or stand.mean_low <= goal <= stand.mean_high
-    ):  # type: ignore[operator]
+    ):
         return ""
-    off = stand.mean - float(goal)  # type: ignore[arg-type]
+    off = stand.mean - float(goal)
     return f"Runs {in_gauge(shop, stand.band, abs(off))} {'high' if off > 0 else 'low'}."
 
 
