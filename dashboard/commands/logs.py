@@ -155,7 +155,8 @@ def forget(
     ],
     shop: ShopFolder = HERE,
     also: Annotated[
-        list[str] | None, typer.Option(metavar="WORD", help="A further spelling of the same person.", show_default=False)
+        list[str] | None,
+        typer.Option(metavar="WORD", help="A further spelling of the same person.", show_default=False),
     ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
 ) -> None:

@@ -185,7 +185,7 @@ def check_format(connection: sqlite3.Connection) -> bool:
 
 def make(connection: sqlite3.Connection) -> None:
     """Make the tables of a new ledger, in place of an older one's."""
-    for name in ("versions", *VERSIONED, *CURRENT):
+    for name in ("versions", "files", *VERSIONED, *CURRENT):
         connection.execute(f"DROP TABLE IF EXISTS main.{name}")
     create(connection, "main.versions", _VERSION)
     for name, schema in VERSIONED.items():

@@ -71,7 +71,7 @@ def _shop_files(folder: Path) -> tuple[Shop | None, list[Finding]]:
         if not path.exists():
             continue
         try:
-            read(path if name == "specs.csv" else folder, shop)  # type: ignore[operator]
+            read(path if name == "specs.csv" else folder, shop)
         except ShopProblem as problem:
             found += [Finding(name, False, line, "mend the file by hand") for line in _lines(problem)]
         else:
@@ -132,13 +132,20 @@ def _originals(folder: Path, shop: Shop | None) -> Iterator[Finding]:
         elif not originals.is_there(folder, sha):
             yield Finding(where, False, f"the original of {name} is not as it came (its SHA-256 differs)", again)
         elif sha not in names:
-            yield Finding(where, False, "nobody knows its name: no line of the book and no note beside it", "load it again under its name")
+            yield Finding(
+                where,
+                False,
+                "nobody knows its name: no line of the book and no note beside it",
+                "load it again under its name",
+            )
         else:
             sound += 1
     yield Finding(originals.FOLDER, True, f"{sound} {'file' if sound == 1 else 'files'} as they came")
     late = [each for each in index.wanted(loads, shop) if _differs(noted.get(each.sha256), each)]
     if late:
-        yield Finding(originals.FOLDER, False, f"the notes beside {len(late)} originals do not say what the book says", AGAIN)
+        yield Finding(
+            originals.FOLDER, False, f"the notes beside {len(late)} originals do not say what the book says", AGAIN
+        )
 
 
 def _differs(one: index.Noted | None, other: index.Noted) -> bool:
@@ -183,4 +190,9 @@ def _backups(folder: Path) -> Iterator[Finding]:
 def _clock(folder: Path, now: datetime) -> Iterator[Finding]:
     latest = max((each.loaded_at for each in index.all_notes(folder)), default=None)
     if latest is not None and now < latest:
-        yield Finding("clock", False, f"says {now:%Y-%m-%d %H:%M} UTC; a log was loaded on {latest:%Y-%m-%d %H:%M}", "put it right")
+        yield Finding(
+            "clock",
+            False,
+            f"says {now:%Y-%m-%d %H:%M} UTC; a log was loaded on {latest:%Y-%m-%d %H:%M}",
+            "put it right",
+        )
