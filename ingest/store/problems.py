@@ -8,10 +8,12 @@ from pathlib import Path
 import polars as pl
 from deltalake.exceptions import DeltaError
 
+from ingest.terms.problems import Problem
+
 LOOK = "`truerun check` says what is damaged and what to type"
 
 
-class StoreProblem(ValueError):
+class StoreProblem(Problem):
     """A store that cannot be used as it is: one line with what is wrong and what to do."""
 
 
