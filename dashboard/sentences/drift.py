@@ -300,7 +300,7 @@ def how_it_judges(shop: Shop) -> list[str]:
         "The edge is the mean of the baseline: the limits on file, else the first "
         f"{numbers.count(shop.judging.baseline_readings)} readings. "
         "Sigma comes from the difference between neighbouring readings. A signal stays open until the readings say "
-        "that the stream is back at its edge (a thousand times likelier than that it stayed away), until new limits, or "
+        "that the stream is back at its edge (a thousand times likelier than staying away), until new limits, or "
         "until a person closes it; opening again within thirteen weeks in the same direction it goes on."
     )
     if budget is not None:
