@@ -114,6 +114,7 @@ def arrived(found: Review, shop: Shop) -> html.Section:
     lines: list[Any] = (
         [] if boxes else ["No instrument of this week has reached final inspection or ended before it yet. "]
     )
+    asks: Any
     for short, usual in sentences_week.missing(found, shop)[:1]:
         lines += [html.B(short), f"{usual} "]
     if found.questions:
@@ -168,7 +169,7 @@ def normal(found: Review, shop: Shop) -> html.Section:
 
 def findings(found: Review, shop: Shop) -> html.Section:
     """At most seven sentences, each with the way to its chart."""
-    rows = []
+    rows: list[Any] = []
     for one in sentences.week(found, shop):
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
         rows.append(

@@ -153,9 +153,8 @@ def span(shop: Shop, key: str, found: Shift) -> str:
     if found.low * found.high < 0:
         low, high = found.low, found.high
     quantity, shown = sentences.quantity(shop, key), shop.shop.length
-    return numbers.span(
-        *(numbers.in_unit(x, quantity, shown=shown) for x in (low, high)), numbers.decimals_of(quantity, shown=shown)
-    )
+    low, high = (numbers.in_unit(x, quantity, shown=shown) for x in (low, high))
+    return numbers.span(low, high, numbers.decimals_of(quantity, shown=shown))
 
 
 def outside(part: Outside) -> tuple[str, str]:

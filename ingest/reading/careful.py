@@ -11,7 +11,17 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from ingest.reading.encodings import MARK, decode
-from ingest.reading.tabular import CONTROL, LONGEST_CELL, SEPARATORS, Form, Table, Tables, tidied
+from ingest.reading.tabular import (
+    CONTROL,
+    LONGEST_CELL,
+    SEPARATOR_CELL,
+    SEPARATORS,
+    TOTAL_CELL,
+    Form,
+    Table,
+    Tables,
+    tidied,
+)
 from ingest.terms.questions import FileProblem, Question, short
 
 _QUOTED = re.compile(r'"(?:[^"]|"")+"')
@@ -207,10 +217,15 @@ def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool =
                 refused.append(Question(line, "", short(" | ".join(cells)), *fault))
             else:
                 open_tables[-1].lines.append(line)
-                open_tables[-1].rows.append(cells[:wide])
+                open_tables[-1].rows.append(cells[:wide] + [""] * (wide - len(cells)))
     if not open_tables:
         raise FileProblem(f"{name}: {form.missing}")
     return tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
+
+
+def _is_line_over(cell: str) -> bool:
+    """Is a line of one cell a month, a week, a total or a rule over other rows?"""
+    return bool(re.match(SEPARATOR_CELL, cell) or re.match(TOTAL_CELL, cell) or not re.search(r"\w", cell))
 
 
 def _trimmed(cells: list[str]) -> list[str]:
@@ -234,8 +249,10 @@ def _unreadable(cells: list[str]) -> tuple[str, str] | None:
 
 
 def _misshapen(cells: list[str], wide: int) -> tuple[str, str] | None:
-    """What is wrong with the number of cells of a row: (reason, wanted)."""
-    if len(cells) < wide:
+    """What is wrong with the number of cells of a row: (reason, wanted). A row without its last cells is none the less
+    one; a row of a single cell is a piece of another.
+    """
+    if len(cells) == 1 and wide > 2 and not _is_line_over(cells[0]):
         return "a row shorter than the header", f"{wide} cells, as the header has; {len(cells)} came"
     if len(cells) > wide and any(map(str.strip, cells[wide:])):
         return (

@@ -3,10 +3,11 @@
 import polars as pl
 
 from ingest.reading.headings import Column, Columns
+from ingest.reading.notation import SHEET_ERRORS
 from ingest.reading.row_text import row_text
 from ingest.reading.sheet import Reading
 
-_EMPTY = ("-", "--", "–", "—", "n/a", "N/A")  # a field so filled is empty
+_EMPTY = ("-", "--", "–", "—", "n/a", "N/A", *SHEET_ERRORS)  # a field so filled is empty
 
 
 class Refusals:

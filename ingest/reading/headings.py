@@ -302,15 +302,17 @@ class Headings:
         return Columns(tuple(columns), tuple(notes))
 
     def _ask(self, heading: str) -> str:
+        """One question about a heading that is not known: what it may be, by its words only; never a note for want of
+        anything better.
+        """
         near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)])
-        line = (
-            f"headings = {{ {quoted(heading)} = "
-            f"{quoted(near.replace(' ', '_') if near.replace(' ', '_') in self.fields else near or 'note')} }}"
-        )
-        return (
-            f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: "
-            f"{line}, or ignore = [{quoted(heading)}]"
-        )
+        told = f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: "
+        leave = f"ignore = [{quoted(heading)}]"
+        if not near:
+            return f"{told}headings = {{ {quoted(heading)} = ... }} with what it holds, or {leave}"
+        field = near.replace(" ", "_")
+        meant = field if field in self.fields else near
+        return f"{told}headings = {{ {quoted(heading)} = {quoted(meant)} }} if that is meant, or {leave}"
 
     def known(self, header: Sequence[str]) -> set[str]:
         """The fields that a row of cells would name as a header: 'serial', 'date' ... and 'reading'."""

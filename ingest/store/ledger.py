@@ -17,6 +17,7 @@ import polars as pl
 from ingest.store import book
 from ingest.store.sqlite_tables import connect, create, fetch, insert
 from ingest.terms import tables
+from ingest.terms.problems import Problem
 
 FILE = "ledger.sqlite"
 FORMAT = 3  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
@@ -49,7 +50,7 @@ VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables
 CURRENT = {"contested": CONTESTED, "meets": MEETS}
 
 
-class StoreProblem(ValueError):
+class StoreProblem(Problem):
     """A store that cannot be used as it is: one line with what is wrong and what to do."""
 
 

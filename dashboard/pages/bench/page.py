@@ -70,7 +70,9 @@ def layout(
     found = _practice(new, tech, stage)
     row = people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).row(0, named=True)
     name = sentences_bench.who(shop, tech)
-    sheets = [bench_parts.targets_sheet(here, shop, tech)]
+    sheets: list[Any] = [bench_parts.targets_sheet(here, shop, tech)]
+    came_back: Any
+    spread: Any
     came_back, spread = (
         bench_parts.came_back_sheet(stage, tech, shop),
         bench_parts.spread_sheet(stage, tech, shop, found),
