@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
 from collections.abc import Callable
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
