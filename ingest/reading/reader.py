@@ -11,6 +11,7 @@ import polars as pl
 import polars.selectors as cs
 
 from ingest.reading.corrections import heading_of, laid_over
+from ingest.reading.days import covered
 from ingest.reading.files import read_tables
 from ingest.reading.headings import Columns, Headings, missing
 from ingest.reading.oddities import oddities
@@ -101,6 +102,30 @@ def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple
     return heading_of(read_tables(data, name, _form(headings, log)).tables, line, column, name)
 
 
+def headings_in(data: bytes, name: str, shop: Shop) -> dict[str, str]:
+    """What the heading of each column of a log means, by the heading as typed; columns that nobody has mapped by their
+    own heading.
+    """
+    log = log_for(name, shop)
+    headings = Headings(shop, log)
+    out: dict[str, str] = {}
+    for table in read_tables(data, name, _form(headings, log)).tables:
+        for column in headings.table([cell.strip() for cell in table.header], name).all:
+            out.setdefault(column.heading, column.meaning if column.field != "other" else column.heading)
+    return out
+
+
+def rows_in(data: bytes, name: str, shop: Shop) -> dict[int, dict[str, str]]:
+    """The cells of every row of a log, by line and heading as typed."""
+    log = log_for(name, shop)
+    out: dict[int, dict[str, str]] = {}
+    for table in read_tables(data, name, _form(Headings(shop, log), log)).tables:
+        header = [heading.strip() for heading in table.header]
+        for line, *cells in table.rows.iter_rows():
+            out[line] = {heading: str(cell).strip() for heading, cell in zip(header, cells, strict=False)}
+    return out
+
+
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
     if settled is None:
         settled = tables.empty(tables.SETTLED)
@@ -173,4 +198,5 @@ def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFr
         found.passed_over,
         reading.notes,
         reading.log.replaces == "same visits",
+        covered(visits, reading.shop.shop.timezone),
     )
