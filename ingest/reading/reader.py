@@ -11,6 +11,7 @@ import polars as pl
 import polars.selectors as cs
 
 from ingest.reading.corrections import heading_of, laid_over
+from ingest.reading.days import covered
 from ingest.reading.files import read_tables
 from ingest.reading.headings import Columns, Headings, missing
 from ingest.reading.measurement_rows import read_measurements
@@ -171,6 +172,30 @@ def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple
     return heading_of(found, line, column, name)
 
 
+def headings_in(data: bytes, name: str, shop: Shop) -> dict[str, str]:
+    """What the heading of each column of a log means, by the heading as typed; columns that nobody has mapped by their
+    own heading.
+    """
+    out: dict[str, str] = {}
+    for log, tabs in logs_of(data, name, shop):
+        headings = Headings(shop, log)
+        for table in read_tables(data, name, _form(headings, log), tabs).tables:
+            for column in headings.table([cell.strip() for cell in table.header], name).all:
+                out.setdefault(column.heading, column.meaning if column.field != "other" else column.heading)
+    return out
+
+
+def rows_in(data: bytes, name: str, shop: Shop) -> dict[int, dict[str, str]]:
+    """The cells of every row of a log, by line and heading as typed."""
+    out: dict[int, dict[str, str]] = {}
+    for log, tabs in logs_of(data, name, shop):
+        for table in read_tables(data, name, _form(Headings(shop, log), log), tabs).tables:
+            header = [heading.strip() for heading in table.header]
+            for line, *cells in table.rows.iter_rows():
+                out[line] = {heading: str(cell).strip() for heading, cell in zip(header, cells, strict=False)}
+    return out
+
+
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
     if settled is None:
         settled = tables.empty(tables.SETTLED)
@@ -250,4 +275,5 @@ def _sheet(parts: list[_Part]) -> Sheet:
         sum(part.found.passed_over for part in parts),
         reading.notes,
         all(part.reading.log.replaces == "same visits" for part in parts),
+        covered(visits, reading.shop.shop.timezone),
     )

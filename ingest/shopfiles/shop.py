@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from ingest.shopfiles.contradictions import disagreements
 from ingest.shopfiles.shop_faults import told
+from ingest.terms.problems import Problem
 from ingest.terms.units import CANONICAL, amount
 
 Role = Literal["receiving", "bench", "rest", "test", "final", "packing", "repair"]
@@ -26,7 +27,7 @@ RunRule = Literal["beyond", "one side", "climb", "sawtooth", "two of three", "fo
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
-class ShopProblem(ValueError):
+class ShopProblem(Problem):
     """A shop file that cannot be used: one line with file, key, what was found and what is wanted."""
 
 

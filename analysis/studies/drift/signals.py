@@ -272,7 +272,7 @@ def _closed_by_people(snapshot: Snapshot, held: Streams, charts: Charts) -> list
     """(first reading on the chart after it was closed, the chart, when) for each signal that a person closed and nobody
     reopened.
     """
-    book = snapshot.table("bench_book").filter(pl.col("kind").is_in(["close", "reopen"]))
+    book = snapshot.lines("close", "reopen")
     if book.is_empty():
         return []
     latest = (

@@ -174,9 +174,7 @@ def _rows(fired: Flags, starts: Ints, taken: pl.Series, closings: list[datetime]
 
 def _closings(snapshot: Snapshot) -> dict[tuple[str, str, str], list[datetime]]:
     """When people closed signals of these charts and nobody opened them again, by (chart, model, stage)."""
-    book = snapshot.table("bench_book").filter(
-        pl.col("kind").is_in(["close", "reopen"]), pl.col("chart").is_in([TOGETHER, SHARE])
-    )
+    book = snapshot.lines("close", "reopen").filter(pl.col("chart").is_in([TOGETHER, SHARE]))
     latest = book.sort("sequence").unique(["chart", "model", "stage", "opened_at"], keep="last", maintain_order=True)
     found: dict[tuple[str, str, str], list[datetime]] = {}
     for row in latest.filter(pl.col("kind") == "close").iter_rows(named=True):
