@@ -109,7 +109,7 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Se
         else []
     )
     about = html.P(
-        f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0])}",
+        f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0].lasts)}",
         className="small",
     )
     return parts.sheet("Targets", right, [html.Div(lines, className="targets"), *more, about])
