@@ -140,7 +140,8 @@ def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
         .when(~pl.col("serial").is_in(judged))
         .then(pl.lit(NOT_JUDGED))
         .when(
-            (pl.col("caused_at") == _relief_stage(snapshot.shop)) & pl.col("model").is_in(_without_rod(snapshot.shop))
+            pl.col("caused_at").is_in(snapshot.shop.rod_stages(RELIEF))
+            & pl.col("model").is_in(_without_rod(snapshot.shop))
         )
         .then(pl.lit(NO_ROD))
         .when(pl.Series("_named", named).str.contains(SEVERAL))
@@ -265,11 +266,6 @@ def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
 def _named(visits: pl.DataFrame) -> pl.DataFrame:
     """Visits that bear one name."""
     return visits.filter((pl.col("tech") != "") & ~pl.col("tech").str.contains(SEVERAL))
-
-
-def _relief_stage(shop: Shop) -> str:
-    item = shop.by_characteristic.get(RELIEF)
-    return item.set_at if item else ""
 
 
 def _without_rod(shop: Shop) -> list[str]:

@@ -442,8 +442,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     people = any(
         one.named and (one.name == causes.SET_BY or one.name.startswith(causes.TECH_AT)) for one in found.candidates
     )
-    item = shop.by_characteristic.get(key)
-    bench = dcc.Link("Bench", href=address("/bench", stage=item.set_at if item else ""))
+    bench = dcc.Link("Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"]))))
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P(
         [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]
