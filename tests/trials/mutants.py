@@ -1,10 +1,11 @@
-"""Do the tests see a fault? Seeded single-line faults are planted one by one, and the tests that speak of the module run.
+"""Do the tests see a fault? Seeded single-line faults are planted one by one, and the tests that speak of the module
+run.
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
-change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned into a
-divisor, a number off by one, `and` for `or`, a condition dropped, a default taken away. Relevant tests: those that mirror
-the module, then all whose file imports it, the fewest importers first, within `SECONDS`. Equivalent mutants - those that
-change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
+change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the module,
+then all whose file imports it, the small ones first, within `SECONDS`. Equivalent mutants - those that change nothing
+anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
 """
 
 import argparse
