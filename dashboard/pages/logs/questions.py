@@ -162,7 +162,7 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
 def parsed(question: str) -> tuple[str, int, str]:
     log_id, _, rest = question.partition(":")
     line, _, column = rest.partition(":")
-    return log_id, int(line) if line.isdigit() else -1, column
+    return log_id, int(line) if line.isascii() and line.isdigit() else -1, column
 
 
 def look_once() -> list[html.Section]:
