@@ -40,6 +40,8 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
 
 @dataclass(frozen=True, eq=False)
 class Snapshot:
+    """The shop at one version: every table, the shop files, and what was worked out of them."""
+
     shop: Shop
     specs: Specs
     readers: Mapping[str, Reader]
