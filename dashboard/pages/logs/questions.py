@@ -164,7 +164,7 @@ def parsed(question: str) -> tuple[str, int, str]:
     """A question's key as log, line and column."""
     log_id, _, rest = question.partition(":")
     line, _, column = rest.partition(":")
-    return log_id, int(line) if line.isdigit() else -1, column
+    return log_id, int(line) if line.isascii() and line.isdigit() else -1, column
 
 
 def look_once() -> list[html.Section]:

@@ -9,6 +9,7 @@ from dash import html
 
 from analysis.studies.rework import rework
 from analysis.studies.rework.pareto import pareto
+from analysis.studies.rework.returns import returns
 from analysis.studies.rework.savings import what_if
 from analysis.studies.rework.yields import stage_yields
 from analysis.studies.story.scope import Scope
@@ -85,7 +86,7 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
                 "fault": row["fault"] or "no fault named",
                 "n": numbers.count(row["n"]),
                 "stages": numbers.plain(row["stages"], 1),
-                "minutes": numbers.minutes(row["minutes"]),
+                "work": numbers.hours_of(row["minutes"]),
                 "days": numbers.plain(row["days"], 1),
             }
         )
@@ -93,7 +94,7 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
         ("fault", "Fault"),
         ("n", "n", "n"),
         ("stages", "Stages, mean", "n"),
-        ("minutes", "Minutes worked, median", "n"),
+        ("work", "Work between, median", "n"),
         ("days", "Days, median", "n"),
     ]
     body = (
@@ -102,6 +103,37 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
         else html.P("No fault whose causing visit is on file.", className="small")
     )
     return parts.sheet("How far a fault travels", "from the visit that caused it to the one that caught it", body)
+
+
+def came_back(shop: Shop, scope: Scope) -> html.Section:
+    """Returns: what came back after packing, and the work that took."""
+    found = desk.ask(returns, scope=scope)
+    say = sentences_rework.returned(found, shop)
+    rows = [
+        {
+            "caused": sentences_rework.named(shop, row["caused_at"]),
+            "fault": row["fault"] or "no fault named",
+            "n": numbers.count(row["n"]),
+            "work": numbers.hours_of(row["minutes"]),
+            "cost": numbers.money(row["cost"], shop.shop.currency),
+            "days": numbers.plain(row["days_out"], 1),
+        }
+        for row in found.group_by("caused_at", "fault")
+        .agg(pl.len().alias("n"), pl.col("minutes", "cost").sum(), pl.col("days_out").median())
+        .sort("minutes", "n", "caused_at", "fault", descending=[True, True, False, False])
+        .head(LINES)
+        .iter_rows(named=True)
+    ]
+    columns = [
+        ("caused", "Caused at"),
+        ("fault", "First fault"),
+        ("n", "n", "n"),
+        ("work", "Work", "n"),
+        ("cost", "Money", "n"),
+        ("days", "Days out, median", "n wide-only"),
+    ]
+    body = [parts.plain_table(rows, columns)] if rows else []
+    return parts.sheet("Returns and what they cost", "after packing; in no other figure here", [*body, html.P(say)])
 
 
 def answers(shop: Shop, scope: Scope) -> html.Section:
