@@ -43,6 +43,7 @@ class Met:
 
 
 def other_of(log_id: str) -> pl.Expr:
+    """What a log's row holds in no column of the store."""
     return pl.when(pl.col("newer") == log_id).then("older").otherwise("newer")
 
 

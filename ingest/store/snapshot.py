@@ -47,6 +47,8 @@ class Failed:
 
 @dataclass(frozen=True, eq=False)
 class Snapshot:
+    """The shop at one version: every table, the shop files, and what was worked out of them."""
+
     shop: Shop
     specs: Specs
     readers: Mapping[str, Reader]

@@ -42,6 +42,7 @@ class Change:
 
     @property
     def is_one(self) -> bool:
+        """Does anything change?"""
         return self.before != self.after or any(self.came.values()) or any(self.went.values())
 
     @property
