@@ -30,6 +30,8 @@ LANEY_POINTS = 25  # baseline points from which the spread of p' and u' is worth
 
 @dataclass(frozen=True)
 class Attributes:
+    """A chart of counts or shares: a row a point, limits at each."""
+
     value: Floats  # (n,) the plotted share, rate or count
     centre: Floats  # (n,)
     lower: Floats  # (n,)
@@ -39,6 +41,8 @@ class Attributes:
 
 @dataclass(frozen=True)
 class Prime:
+    """A p' or u' chart: limits widened by the spread between the points."""
+
     chart: Attributes
     sigma_z: Floats  # (s,) how many times wider than chance alone the points scatter
 

@@ -35,6 +35,7 @@ def layout(
     lot: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     found = desk.ask(necks.by_lot)
@@ -71,8 +72,7 @@ def layout(
 
 def first_measure(shop: Shop) -> str:
     """What bow is held against first: minutes at neck straightening, in a shop that has such a stage."""
-    relief = shop.by_characteristic.get("relief")
-    return "straightening" if relief and relief.set_at else "minutes"
+    return "straightening" if shop.rod_stages("relief") else "minutes"
 
 
 def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:
@@ -401,4 +401,5 @@ def agreed_on(characteristic: str, supplier: str) -> date | None:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"supplier": SUPPLIER, "model": MODEL, "goes": GOES}, everything=ALL)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -132,7 +133,7 @@ def arrived(found: Review, shop: Shop) -> html.Section:
 
 def normal(found: Review, shop: Shop) -> html.Section:
     """Is it a normal week: three figures on the range of the weeks before."""
-    columns = (
+    columns: tuple[tuple[str, Callable[[Any], str]], ...] = (
         ("finished", numbers.count),
         ("never_sent_back", lambda x: numbers.share(x, 100)),
         ("signals_opened", numbers.count),
@@ -380,6 +381,7 @@ def others(found: Review, latest: date | None) -> list[Any]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     app.callback(
         Output(WRITTEN, "children"),
         Input(WRITE, "n_clicks"),

@@ -24,6 +24,7 @@ Role = Literal["receiving", "bench", "rest", "test", "final", "packing", "repair
 Quantity = Literal["length", "pitch", "angle", "count", "class", "plain"]
 Key = Annotated[str, Field(min_length=1)]
 RunRule = Literal["beyond", "one side", "climb", "sawtooth", "two of three", "four of five", "hugging", "avoiding"]
+EVEN = 1e-9  # gaps between leaves that differ by less are alike
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -65,6 +66,8 @@ def days(text: str) -> tuple[date, date]:
 
 
 class About(Part):
+    """[shop]: its name, its clock, its units and money."""
+
     name: Key
     timezone: Key
     length: Literal["mm", "in"] = "mm"
@@ -114,6 +117,8 @@ class Calendar(Part):
 
 
 class Judging(Part):
+    """[judging]: baselines and the budget of false signals."""
+
     baseline_readings: Annotated[int, Field(ge=2)] = 100
     least_readings: Annotated[int, Field(ge=2)] = 25
     false_signals_per_week: Annotated[float, Field(gt=0)] | None = None  # None with `width` None: 1.0
@@ -136,6 +141,8 @@ class Judging(Part):
 
 
 class People(Part):
+    """[people]: what is shown of persons, for what, for how long."""
+
     show: Literal["none", "codes", "names"] = "codes"
     purpose: str = ""
     keep_months: Annotated[int, Field(ge=1)] = 24
@@ -148,6 +155,8 @@ class People(Part):
 
 
 class Stage(Part):
+    """A [[stage]]: one bench step."""
+
     key: Key
     name: str = ""
     role: Role = "bench"
@@ -166,13 +175,25 @@ class Stage(Part):
 
 
 class Characteristic(Part):
+    """A [[characteristic]]: what is measured, and where it is set."""
+
     key: Key
     name: str = ""
     quantity: Quantity = "length"
-    set_at: str = ""
+    set_at: str | dict[str, str] = ""  # by family: { banjo = "neck_angle", other = "bridge_fitting" }
     at_pitch_from: str = ""
     positions: tuple[str, ...] = ()
     plausible: tuple[str, str] | None = None
+
+    @cached_property
+    def set_stages(self) -> tuple[str, ...]:
+        """Every stage at which it is set, of any family; () where it is set nowhere."""
+        named = self.set_at.values() if isinstance(self.set_at, dict) else (self.set_at,)
+        return tuple(dict.fromkeys(stage for stage in named if stage))
+
+    def set_stage(self, family: str) -> str:
+        """The stage that sets it on an instrument of that family; '' where none does."""
+        return self.set_at.get(family, self.set_at.get("other", "")) if isinstance(self.set_at, dict) else self.set_at
 
     @cached_property
     def plausible_range(self) -> tuple[float, float] | None:
@@ -198,6 +219,8 @@ class Characteristic(Part):
 
 
 class Gauge(Part):
+    """A [[gauge]]: what it measures and in which steps."""
+
     key: Key
     name: str = ""
     measures: tuple[str, ...] = ()
@@ -215,6 +238,13 @@ class Gauge(Part):
         sizes = sorted({amount(leaf) for leaf in self.leaves})
         return median(high - low for low, high in pairwise(sizes)) if len(sizes) > 1 else None
 
+    @cached_property
+    def uneven_marks(self) -> tuple[float, ...]:
+        """Its leaves in canonical units, rising, where they are not evenly spaced; else ()."""
+        sizes = sorted({amount(leaf) for leaf in self.leaves})
+        gaps = [high - low for low, high in pairwise(sizes)]
+        return tuple(sizes) if gaps and max(gaps) - min(gaps) > EVEN else ()
+
     @model_validator(mode="after")
     def _has_a_step(self) -> Self:
         if self.resolution and self.leaves:
@@ -229,11 +259,15 @@ class Gauge(Part):
 
 
 class ShortString(Part):
+    """The banjo's short string: which one, and where it starts."""
+
     string: int
     starts_at: int
 
 
 class Model(Part):
+    """A [[model]]: its family, its strings, its scale."""
+
     key: Key
     name: str = ""
     family: Key
@@ -252,12 +286,16 @@ class Model(Part):
 
 
 class Fault(Part):
+    """A [[fault]]: what goes wrong, and the words for it."""
+
     key: Key
     words: tuple[str, ...] = ()
     suspect: str = ""
 
 
 class Tech(Part):
+    """A [[tech]]: a code, and the words it goes by."""
+
     key: Key
     name: str = ""
     words: tuple[str, ...] = ()
@@ -266,6 +304,8 @@ class Tech(Part):
 
 
 class Plan(Part):
+    """A [[plan]]: what was agreed with suppliers."""
+
     characteristic: Key
     sample: Annotated[int, Field(ge=1)]
     accept: Annotated[int, Field(ge=0)]
@@ -273,9 +313,12 @@ class Plan(Part):
 
 
 class Log(Part):
+    """A [[log]]: one kind of sheet."""
+
     name: str = "logs"
     files: str = "*"
-    shape: Literal["visit", "instrument", "study"] = "visit"
+    tab: str = ""  # the workbook's tab, with * as in `files`; '' = every tab that no other [[log]] names
+    shape: Literal["visit", "instrument", "measurement", "study"] = "visit"
     stage: str = ""
     date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
     decimal: Literal[".", ","] = "."
@@ -322,18 +365,22 @@ class Shop(Part):
 
     @cached_property
     def roles(self) -> dict[str, Role]:
+        """Role of each stage."""
         return {stage.key: stage.role for stage in self.stages}
 
     @cached_property
     def by_stage(self) -> dict[str, Stage]:
+        """Stages by key."""
         return {stage.key: stage for stage in self.stages}
 
     @cached_property
     def by_model(self) -> dict[str, Model]:
+        """Models by key."""
         return {model.key: model for model in self.models}
 
     @cached_property
     def by_characteristic(self) -> dict[str, Characteristic]:
+        """Characteristics by key."""
         return {item.key: item for item in self.characteristics}
 
     @cached_property
@@ -346,11 +393,38 @@ class Shop(Part):
         """Family of each model."""
         return {model.key: model.family for model in self.models}
 
+    def rod_stages(self, characteristic: str) -> list[str]:
+        """The stages that set a characteristic on models with a truss rod, or of which none is said to be without."""
+        item = self.by_characteristic.get(characteristic)
+        with_rod = [model.family for model in self.models if model.rod is not False]
+        if item is None or not isinstance(item.set_at, dict):
+            return list(item.set_stages) if item else []
+        return list(dict.fromkeys(stage for family in with_rod if (stage := item.set_stage(family))))
+
+    def set_stage(self, characteristic: str, model: str) -> str:
+        """The stage that sets a characteristic on a model, or on the models of a setup; '' where none does."""
+        item = self.by_characteristic.get(characteristic)
+        family = self.families.get(model) or next((m.family for m in self.models if m.setup == model), "")
+        return item.set_stage(family) if item else ""
+
+    @cached_property
+    def set_here(self) -> frozenset[tuple[str, str, str]]:
+        """(characteristic, family, stage) wherever a characteristic is set on instruments of a family."""
+        families = set(self.families.values())
+        return frozenset(
+            (item.key, family, item.set_stage(family))
+            for item in self.characteristics
+            for family in families
+            if item.set_stage(family)
+        )
+
     def stage_name(self, key: str) -> str:
+        """A stage's name; its key where it is not listed."""
         stage = self.by_stage.get(key)
         return (stage.name or key.replace("_", " ").capitalize()) if stage else key
 
     def characteristic_name(self, key: str) -> str:
+        """A characteristic's name; its key where it is not listed."""
         item = self.by_characteristic.get(key)
         return (item.name or key.replace("_", " ").capitalize()) if item else key
 

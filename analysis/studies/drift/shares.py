@@ -15,6 +15,8 @@ from ingest.store.snapshot import Snapshot
 
 @dataclass(frozen=True)
 class Shares:
+    """Weekly shares of send-backs of each stage, as charts."""
+
     rows: pl.DataFrame  # of weekly_shares, stage after stage, oldest week first
     starts: Ints  # (c,) where each stage begins
     weeks: Ints  # (n,) number of the week since 1970

@@ -241,7 +241,7 @@ def _band(shop: Shop, key: dict[str, object], group: pl.DataFrame) -> dict[str, 
     outside = float(((values < low - slack) | (values > high + slack)).mean())
     good = max(GOOD_AT_LEAST, ceil(100 * outside) / 100)
     return key | {
-        "stage": shop.by_characteristic[str(key["characteristic"])].set_at,
+        "stage": last["set_stage"],
         "n": len(values),
         "techs": group["set_by"].n_unique(),
         "target": last["target"],
@@ -289,10 +289,9 @@ def _gauge(shop: Shop, characteristic: str, group: pl.DataFrame) -> Gauge | None
 
 def _set(snapshot: Snapshot) -> pl.DataFrame:
     """As-set readings of characteristics that somebody sets and that bear one setter."""
-    known = [item.key for item in snapshot.shop.characteristics if item.set_at]
     readings = snapshot.once(as_set)
     return readings.filter(
-        pl.col("characteristic").is_in(known)
+        (pl.col("set_stage") != "")
         & (pl.col("set_by") != "")
         & ~pl.col("set_by").str.contains(SEVERAL)
         & (pl.col("setup") != "")
@@ -301,11 +300,6 @@ def _set(snapshot: Snapshot) -> pl.DataFrame:
 
 def _qualified(snapshot: Snapshot) -> pl.DataFrame:
     """As-set readings set by techs qualified for the stage where it is set."""
-    pairs = [
-        (item.key, tech.key)
-        for item in snapshot.shop.characteristics
-        for tech in snapshot.shop.techs
-        if item.set_at in tech.qualified
-    ]
-    able = pl.DataFrame(pairs, schema={"characteristic": pl.String(), "set_by": pl.String()}, orient="row")
-    return _set(snapshot).join(able, on=["characteristic", "set_by"], how="semi", maintain_order="left")
+    pairs = [(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified]
+    able = pl.DataFrame(pairs, schema={"set_stage": pl.String(), "set_by": pl.String()}, orient="row")
+    return _set(snapshot).join(able, on=["set_stage", "set_by"], how="semi", maintain_order="left")

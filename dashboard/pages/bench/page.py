@@ -40,6 +40,7 @@ SHOWN = 6  # lines of the book
 def layout(
     tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **_address: str
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     if shop.people.show == "none":
@@ -69,7 +70,7 @@ def layout(
     tech = addresses.chosen(tech, people["tech"].unique().to_list(), default) or default
     stages = people.filter(pl.col("tech") == tech)["stage"].to_list()
     item = shop.by_characteristic.get(characteristic or "")
-    wish = stage if stage in stages else item.set_at if item else None
+    wish = stage if stage in stages else next((one for one in item.set_stages if one in stages), None) if item else None
     stands = desk.ask(targets.stands, tech=tech)
     stage = (
         addresses.chosen(wish, stages, _first(stages, new.filter(pl.col("tech") == tech)["stage"].to_list(), stands))
@@ -104,7 +105,7 @@ def layout(
 
 def _newest(new: pl.DataFrame, shop: Shop) -> str:
     """Of those new at a stage where something is set, who started last; '' where nobody is."""
-    sets = {item.set_at for item in shop.characteristics if item.set_at}
+    sets = {one for item in shop.characteristics for one in item.set_stages}
     here = set(new.filter(pl.col("stage").is_in(list(sets)))["tech"].to_list())
     people = sorted((person for person in shop.techs if person.key in here), key=lambda one: one.started or date.min)
     return people[-1].key if people else ""
@@ -231,6 +232,7 @@ def _book(shop: Shop, tech: str, stage: str) -> html.Div:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE}, everything=ALL)
     app.callback(
         Output(SAID, "children"),

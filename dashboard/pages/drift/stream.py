@@ -48,6 +48,7 @@ class Seen:
 
     @property
     def key(self) -> dict[str, Any]:
+        """The stream's key as options of a study."""
         return {name: str(self.row[name]) for name in KEY}
 
 
@@ -376,6 +377,7 @@ def shapes(shop: Shop) -> list[tuple[str, str]]:
 
 
 def by_field(id: str, by: str, shop: Shop) -> Any:
+    """The field that chooses by what a stream is split."""
     return parts.field("Show by shape", id, by, [{"value": key, "label": name} for key, name in shapes(shop)])
 
 
@@ -442,8 +444,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     people = any(
         one.named and (one.name == causes.SET_BY or one.name.startswith(causes.TECH_AT)) for one in found.candidates
     )
-    item = shop.by_characteristic.get(key)
-    bench = dcc.Link("Bench", href=address("/bench", stage=item.set_at if item else ""))
+    bench = dcc.Link("Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"]))))
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P(
         [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]
