@@ -18,6 +18,7 @@ from analysis.studies.rework import rework
 from analysis.studies.room import settling
 from analysis.studies.story.scope import Scope
 from analysis.studies.story.unread import UNREAD, unread
+from analysis.studies.story.waiting import waiting
 from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
@@ -139,11 +140,7 @@ def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
 
 def _waiting(snapshot: Snapshot) -> int:
     """Questions nobody has settled yet."""
-    asked, settled = (
-        snapshot.table("set_aside", "log_id", "line", "column"),
-        snapshot.table("settled", "log_id", "line", "column"),
-    )
-    return len(asked.join(settled, on=["log_id", "line", "column"], how="anti"))
+    return waiting(snapshot).height
 
 
 def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:

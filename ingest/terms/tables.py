@@ -213,11 +213,20 @@ CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell coun
 }
 
 SETTLED: dict[str, pl.DataType] = _WRITTEN | {  # verdict: it is real | keep held | take new
+    # | cannot be known | an edition | another log | asked again (the answer before it is taken back)
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
     "column": pl.String(),
     "raw": pl.String(),
     "verdict": pl.String(),
+}
+
+
+WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; the latest of a field and word counts
+    "field": pl.String(),
+    "word": pl.String(),
+    "means": pl.String(),
+    "undone": pl.Boolean(),
 }
 
 
