@@ -3,9 +3,9 @@ run.
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the module,
-then all that import it, then those of its folder, the small ones first, within `SECONDS`. Equivalent mutants - those that change nothing
-anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the
+module, then all that import it, then those of its folder, the small ones first, within `SECONDS`. Equivalent mutants
+- those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
 """
 
 import argparse
