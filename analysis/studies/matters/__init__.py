@@ -1,0 +1,1 @@
+"""What moved, since when, and with what."""

@@ -1,0 +1,76 @@
+"""The chance that a matter is real: 1 - expected false / observed openings of its kind over the last year."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import lengths
+from analysis.studies.drift.signals import Signals, signals, week_numbers
+from analysis.studies.drift.watching import TOGETHER
+from ingest.store.snapshot import Snapshot
+
+YEAR = timedelta(weeks=52)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Openings of one kind of chart over the last year."""
+
+    opened: int
+    expected: float  # false ones, by the budget
+
+
+def kind_of(row: dict[str, object]) -> str:
+    """Of which kind a chart is: a stream's own, one person's own, young streams together, pooled over what, a share."""
+    over = str(row.get("over") or "")
+    return f"{row['chart']} over {over}" if over else f"{row['chart']}{' of one person' if row['tech'] else ''}"
+
+
+def real(snapshot: Snapshot, judged: Signals, row: dict[str, object]) -> float:
+    """Between 0 and 1; 1 where the shop has no budget, and nothing false is expected of its own making."""
+    found = snapshot.once(kinds).get(kind_of(row))
+    if found is None or not found.opened:
+        return 1.0
+    return float(np.clip(1.0 - found.expected / found.opened, 0.0, 1.0))
+
+
+def kinds(snapshot: Snapshot) -> dict[str, Kind]:
+    """Openings and expected false ones of each kind of chart over the year up to as_of."""
+    judged = snapshot.once(signals)
+    if judged is None:
+        return {}
+    since = snapshot.as_of - YEAR
+    opened: dict[str, int] = {}
+    for frame in (judged.found, judged.others):
+        for row in frame.filter((pl.col("opened_at") > since) & (pl.col("chart") != TOGETHER)).iter_rows(named=True):
+            opened[kind_of(row)] = opened.get(kind_of(row), 0) + int(row.get("openings") or 1)
+    expected = _expected(snapshot, judged, since)
+    return {name: Kind(count, expected.get(name, 0.0)) for name, count in opened.items()}
+
+
+def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str, float]:
+    """phi summed over the judged readings of each kind of chart."""
+    allowance = judged.budget
+    if allowance is None:
+        return {}
+    held = judged.streams
+    weeks = week_numbers(held, snapshot.shop)
+    rate = np.where((held.readings["taken_at"] > since).to_numpy(), allowance.rates[allowance.at(weeks)], 0.0)
+    found: dict[str, float] = {}
+    pooled = getattr(judged, "pooled", None)
+    for charts in (judged.charts, pooled.charts if pooled is not None else None):
+        if charts is None or len(charts.starts) == 0:
+            continue
+        mine = np.where(charts.judged, rate[charts.reading], 0.0)
+        sums = np.add.reduceat(mine, charts.starts)
+        assert len(sums) == len(lengths(charts.starts, len(charts.reading)))
+        for row, total in zip(charts.rows.iter_rows(named=True), sums, strict=True):
+            name = kind_of(row)
+            found[name] = found.get(name, 0.0) + float(total)
+    shares = judged.single.shares
+    if shares is not None:
+        numbers = allowance.at(shares.weeks)
+        found["share"] = float(allowance.rates[numbers][-52 * max(len(shares.starts), 1) :].sum())
+    return found
