@@ -1,0 +1,1 @@
+"""What people see: commands, pages, papers and files, doors to one room."""

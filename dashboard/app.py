@@ -118,7 +118,7 @@ def save(name: str) -> flask.Response:
 def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     """Header, skip link, and the place where pages appear."""
     shop, as_of = desk.shop_words()
-    wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **{"aria-label": "Pages"})
+    wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **parts.aria(label="Pages"))
     phone = html.Details(
         [
             html.Summary("Pages", id="menu-name"),

@@ -61,6 +61,16 @@ PAGE_ROWS = 25  # of a grid, before a person leafs on
 Words = Any  # text, or a list of texts and components
 
 
+def aria(**said: str) -> dict[str, Any]:
+    """Attributes for those who do not see the page: `aria(label="Pages")`."""
+    return {f"aria-{name}": words for name, words in said.items()}
+
+
+def data(**told: str) -> dict[str, Any]:
+    """Attributes for the page's own script: `data(save="table")`."""
+    return {f"data-{name}": words for name, words in told.items()}
+
+
 def page(*children: Any) -> html.Div:
     """One page: what stands in it from the headline down."""
     return html.Div(list(children), className="page")
@@ -92,7 +102,7 @@ def sheet(
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
     more = {"id": id} if id is not None else {}
     save = [
-        html.Button(f"Save {what}", type="button", className=f"save-{what}", **{"data-save": what})
+        html.Button(f"Save {what}", type="button", className=f"save-{what}", **data(save=what))
         for what in ("picture", "table")
     ]
     return html.Section(
@@ -110,7 +120,7 @@ def row(columns: str, *sheets: Any) -> html.Div:
 def picture(state: str, *, big: bool = False) -> html.Span:
     """The mark alone, where its word stands beside it anyway."""
     return html.Span(
-        className=f"mark mark-{PICTURES.get(state, state)}" + (" big" if big else ""), **{"aria-hidden": "true"}
+        className=f"mark mark-{PICTURES.get(state, state)}" + (" big" if big else ""), **aria(hidden="true")
     )
 
 
@@ -218,9 +228,7 @@ def key(*entries: tuple[str, Words]) -> html.Div:
     told = []
     for name, words in entries:
         shown = (
-            html.Span(className=f"mark wide mark-key-{name}", **{"aria-hidden": "true"})
-            if name in KEYS
-            else picture(name)
+            html.Span(className=f"mark wide mark-key-{name}", **aria(hidden="true")) if name in KEYS else picture(name)
         )
         told.append(html.Span([shown, html.Span(words)]))
     return html.Div(told, className="key")
@@ -301,7 +309,7 @@ def graph(figure: dict[str, Any], finding: str, name: str, behind_it: Any = None
         ],
         className="chart",
         role="img",
-        **{"aria-label": finding},
+        **aria(label=finding),
     )
     return html.Div([drawn, behind(behind_it)] if behind_it is not None else [drawn])
 

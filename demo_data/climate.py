@@ -20,15 +20,15 @@ class Climate:
         """Humidity at the bench so long before each time, given as wall-clock minutes since the midnight of
         `first_day`.
         """
-        return self.rh[0][self._hour(minutes, first_day, lag_hours)]
+        return np.asarray(self.rh[0][self._hour(minutes, first_day, lag_hours)])
 
     def temperature_at(self, minutes: np.ndarray, first_day: np.datetime64) -> np.ndarray:
         """Temperature at the bench at each time."""
-        return self.temperature[0][self._hour(minutes, first_day, 0.0)]
+        return np.asarray(self.temperature[0][self._hour(minutes, first_day, 0.0)])
 
     def _hour(self, minutes: np.ndarray, first_day: np.datetime64, lag_hours: float) -> np.ndarray:
         hours = minutes / 60 - lag_hours + (first_day - self.first.astype("datetime64[D]")).astype(int) * 24
-        return np.clip(hours.astype(int), 0, self.rh.shape[1] - 1)
+        return np.asarray(np.clip(hours.astype(int), 0, self.rh.shape[1] - 1))
 
 
 ROOMS = ("bench", "settling")

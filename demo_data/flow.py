@@ -45,7 +45,7 @@ class Chance:
         values = self.first(name, draw)[visits.instrument, visits.stage]
         repeats = visits.repeat > 0
         values[repeats] = draw(self.rng(name + " again"), (int(repeats.sum()),))
-        return values
+        return np.asarray(values)
 
     def normal(self, visits: "Visits", name: str) -> np.ndarray:
         return self.of(visits, name, lambda rng, size: rng.standard_normal(size))
@@ -233,4 +233,4 @@ def clocked(visits: Visits, instruments: Instruments, days: np.ndarray, chance: 
 def wall(working: np.ndarray) -> np.ndarray:
     """Wall-clock minutes since the midnight of the first Monday, of working minutes."""
     day, minute = working // DAY, working % DAY
-    return (day // 5 * 7 + day % 5) * 1440 + MORNING + minute + np.where(minute >= LUNCH, LUNCH_MINUTES, 0)
+    return np.asarray((day // 5 * 7 + day % 5) * 1440 + MORNING + minute + np.where(minute >= LUNCH, LUNCH_MINUTES, 0))

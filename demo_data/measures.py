@@ -33,7 +33,7 @@ class Measures:
 
 def on_day(minutes: np.ndarray, days: np.ndarray) -> np.ndarray:
     """The local date of wall-clock minutes since the first midnight."""
-    return days[0] + minutes // 1440
+    return np.asarray(days[0] + minutes // 1440)
 
 
 def _stepped(values: np.ndarray, step: float | np.ndarray) -> np.ndarray:

@@ -1,0 +1,1 @@
+"""From the logs as people typed them to a store of versions."""

@@ -9,17 +9,17 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "DEVELOPERS.md"
-ROOMS = (
-    "ingest",
-    "analysis",
-    "analysis/methods",
-    "analysis/studies",
-    "dashboard",
-    "dashboard/pages",
-    "dashboard/charts",
-    "dashboard/papers",
-    "demo_data",
-)
+LAYERS = ("ingest", "analysis", "dashboard", "demo_data")
+
+
+def rooms() -> list[Path]:
+    """Every folder with modules, in the order a person reads them: a layer, then its folders by name."""
+    return [
+        folder
+        for layer in LAYERS
+        for folder in sorted({path.parent for path in (ROOT / layer).rglob("*.py")})
+        if modules(folder)
+    ]
 
 
 def first_sentence(path: Path) -> str:
@@ -28,18 +28,19 @@ def first_sentence(path: Path) -> str:
     return " ".join(re.split(r"(?<=[.?!])\s", told.strip().split("\n\n")[0], maxsplit=1)[0].split())
 
 
-def modules(room: str) -> list[Path]:
-    return sorted(path for path in (ROOT / room).glob("*.py") if path.name != "__init__.py")
+def modules(folder: Path) -> list[Path]:
+    """The modules of a folder itself, by name."""
+    return sorted(path for path in folder.glob("*.py") if path.name != "__init__.py")
 
 
 def the_map() -> str:
-    """A line a module, room by room."""
-    lines = []
-    for room in ROOMS:
-        lines += [f"**{room}/**", "", "| module | what it is for |", "|---|---|"]
-        lines += [f"| {path.stem} | {first_sentence(path).replace('|', '/')} |" for path in modules(room)]
-        lines.append("")
-    return "\n".join(lines).strip()
+    """A line a folder: what it is for, and its modules by name."""
+    lines = ["| folder | what it is for | modules |", "|---|---|---|"]
+    for folder in rooms():
+        name = folder.relative_to(ROOT).as_posix()
+        told = first_sentence(folder / "__init__.py").replace("|", "/")
+        lines.append(f"| `{name}/` | {told} | {' · '.join(path.stem for path in modules(folder))} |")
+    return "\n".join(lines)
 
 
 def sources(path: Path) -> list[str]:
@@ -64,7 +65,7 @@ def cases(path: Path) -> list[str]:
 def method_table() -> str:
     """Method, source, cases, and what rests on memory."""
     lines = ["| method | source | published cases it is held against | rests on memory |", "|---|---|---|---|"]
-    for path in modules("analysis/methods"):
+    for path in modules(ROOT / "analysis" / "methods"):
         if path.stem in ("problems", "segments") or not sources(path):
             continue
         text = path.read_text(encoding="utf-8")

@@ -1,0 +1,1 @@
+"""Statistics that know no shop: from arrays to named results, each with its source."""

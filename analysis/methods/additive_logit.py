@@ -31,7 +31,7 @@ def fit(level: Ints, n: Floats, k: Floats, start: Floats | None = None) -> Float
     level : the place of each row's effects, shape (rows, parts); column 0 is the intercept, 0, and places run without a
     gap.
     """
-    return _newton(level, None, n, k, start)
+    return with_hand(level, None, n, k, start)
 
 
 def share(level: Ints, effects: Floats) -> Floats:
@@ -45,7 +45,7 @@ def expected(level: Ints, effects: Floats, n: Floats, pieces: Floats) -> tuple[f
     """
     chance = share(level, effects)
     slope = _summed(level, pieces * chance * (1 - chance), len(effects))
-    return float(pieces @ chance), float(slope @ np.linalg.solve(_information(effects, level, None, n), slope))
+    return float(pieces @ chance), float(slope @ np.linalg.solve(information(effects, level, None, n), slope))
 
 
 def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, null: Floats | None = None) -> float:
@@ -67,32 +67,39 @@ def as_many(level: Ints, own_n: Floats, own_k: Floats, n: Floats, k: Floats, nul
     mine = np.repeat([1.0, 0.0], len(level))
     counts, events_of = np.concatenate([own_n, n - own_n]), np.concatenate([own_k, k - own_k])
     size = len(null)
-    full = _newton(both, mine, counts, events_of, np.append(null, 0.0))
+    full = with_hand(both, mine, counts, events_of, np.append(null, 0.0))
     effect = float(full[size])
-    gain = _likelihood(full, both, mine, counts, events_of) - _likelihood(
+    gain = likelihood(full, both, mine, counts, events_of) - likelihood(
         np.append(null, 0.0), both, mine, counts, events_of
     )
     root = float(np.sign(effect) * np.sqrt(max(2 * gain, 0.0)))
     if abs(root) < 1e-3:  # both parts of the correction tend to each other there
         return float(special.ndtr(-root))
-    wide = np.linalg.slogdet(_information(full, both, mine, counts))[1]
-    narrow = np.linalg.slogdet(_information(null, level, None, n))[1]
+    wide = np.linalg.slogdet(information(full, both, mine, counts))[1]
+    narrow = np.linalg.slogdet(information(null, level, None, n))[1]
     return float(special.ndtr(-(root + np.log(effect * np.exp((wide - narrow) / 2) / root) / root)))
 
 
-def _newton(level: Ints, mine: Floats | None, n: Floats, k: Floats, start: Floats | None) -> Floats:
-    """Effects, that of the pieces marked `mine` last. With the prior the likelihood has one peak; a step that leads
-    down is halved.
+def with_hand(
+    level: Ints, mine: Floats | None, n: Floats, k: Floats, start: Floats | None, *, held: bool = False
+) -> Floats:
+    """Effects, that of the pieces marked `mine` (1, else 0) last; None: no such effect.
+
+    held : the hand's own effect stays as `start` has it and only the others are fitted. With the prior the likelihood
+    has one peak; a step that leads down is halved.
     """
     if start is None:
         effects = np.zeros(int(level.max()) + 1)
         effects[0] = np.log(k.sum() / (n - k).sum())
     else:
         effects = start.copy()
-    here = _likelihood(effects, level, mine, n, k)
+    here = likelihood(effects, level, mine, n, k)
     for _ in range(STEPS):
-        step = np.linalg.solve(_information(effects, level, mine, n), _gradient(effects, level, mine, n, k))
-        while (there := _likelihood(effects + step, level, mine, n, k)) < here - 1e-9 * abs(here):
+        step = np.zeros(len(effects))
+        free = len(effects) - held
+        table, slope = information(effects, level, mine, n), _gradient(effects, level, mine, n, k)
+        step[:free] = np.linalg.solve(table[:free, :free], slope[:free])
+        while (there := likelihood(effects + step, level, mine, n, k)) < here - 1e-9 * abs(here):
             step /= 2
         effects, here = effects + step, there
         if float(np.abs(step).max()) < CLOSE:
@@ -117,7 +124,8 @@ def _prior(effects: Floats, size: int) -> Floats:
     return pieces
 
 
-def _likelihood(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> float:
+def likelihood(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: Floats) -> float:
+    """Log-likelihood of effects as `with_hand` gives them, the prior's pieces among it."""
     odds, size = _parts(effects, level, mine)
     return float(
         (k * odds - n * np.logaddexp(0, odds)).sum()
@@ -132,7 +140,7 @@ def _gradient(effects: Floats, level: Ints, mine: Floats | None, n: Floats, k: F
     return np.append(_summed(level, over, size), own) + _prior(effects, size) * (0.5 - special.expit(effects))  # type: ignore[no-any-return]
 
 
-def _information(effects: Floats, level: Ints, mine: Floats | None, n: Floats) -> Floats:
+def information(effects: Floats, level: Ints, mine: Floats | None, n: Floats) -> Floats:
     """Curvature of the likelihood and prior about the effects, shape (effects, effects)."""
     odds, size = _parts(effects, level, mine)
     chance = special.expit(odds)

@@ -28,7 +28,7 @@ def likeliest(values: npt.ArrayLike) -> tuple[str, rv_frozen] | None:
     if x.min() < 0 or np.ptp(x) <= 1e-6 * x.max():  # so narrow a run is no shape to tell curves apart by
         return None
     scale = float(x.mean())  # fits are made near 1, so a change of unit changes nothing
-    fits: dict[str, Callable[[Floats], rv_frozen]] = {"folded normal": _folded_normal}
+    fits: dict[str, Callable[[Floats], rv_frozen]] = {"folded normal": folded_normal}
     if x.min() > 0:
         fits = {"lognormal": _lognormal, "gamma": _gamma, "Weibull": _weibull} | fits
     curves = {name: fit(x / scale) for name, fit in fits.items()}
@@ -111,7 +111,7 @@ def _weibull(x: Floats) -> rv_frozen:
     return stats.weibull_min(shape, loc=0.0, scale=float(x.max() * np.exp(shape * logs).mean() ** (1 / shape)))
 
 
-def _folded_normal(x: Floats) -> rv_frozen:
+def folded_normal(x: Floats) -> rv_frozen:
     """At the likeliest mu and sigma, mu^2 + sigma^2 is the mean square: one angle is left to look for."""
     reach = float(np.sqrt((x**2).mean()))
 

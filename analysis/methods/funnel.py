@@ -118,13 +118,20 @@ def winsorized(z: Floats) -> Floats:
     return np.clip(z, low, high)
 
 
-def shrunk(observed: npt.ArrayLike, expected: npt.ArrayLike, *, level: float = 0.95) -> Shrunk:
+def shrunk(
+    observed: npt.ArrayLike, expected: npt.ArrayLike, variance: npt.ArrayLike = 0.0, *, level: float = 0.95
+) -> Shrunk:
     """Ratios and intervals that borrow strength from all units: gamma spread of true ratios round 1, Poisson counts.
+
+    variance : how well each expectation is known; both counts of a unit stand for so much less: by 1 + variance /
+    expected, by which it widens the spread of a ratio of 1.
 
     The spread is not taken as known: each from 0 to 1.5 is weighed by how likely it makes the counts (flat before they
     are seen), so few units give honest, wide intervals instead of none.
     """
     found, wanted = _counts(observed, expected)
+    doubt = 1 + np.asarray(variance, dtype=np.float64) / wanted
+    found, wanted = found / doubt, wanted / doubt
     weight = np.array([_log_marginal(found, wanted, spread) for spread in UNRESTS])
     weight = np.exp(weight - weight.max())
     weight /= weight.sum()
@@ -152,10 +159,12 @@ def _mixture(weight: Floats, a: Floats, b: Floats, share: float) -> float:
 
 
 def _log_marginal(found: Floats, wanted: Floats, spread: float) -> float:
+    """Of counts that need not be whole: Poisson, or with a gamma spread of ratios negative binomial."""
     if spread == 0:
-        return float(stats.poisson.logpmf(found, wanted).sum())
+        return float((special.xlogy(found, wanted) - wanted - special.gammaln(found + 1)).sum())
     a = 1 / spread**2
-    return float(stats.nbinom.logpmf(found, a, a / (a + wanted)).sum())
+    chance = special.gammaln(a + found) - special.gammaln(a) - special.gammaln(found + 1)
+    return float((chance + a * np.log(a / (a + wanted)) + special.xlogy(found, wanted / (a + wanted))).sum())
 
 
 def _quantile(expected: Floats, p: float) -> Floats:

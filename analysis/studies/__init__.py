@@ -1,0 +1,1 @@
+"""The shop's questions, a folder a question."""

@@ -41,8 +41,10 @@ window.dash_clientside = window.dash_clientside || {};
   // What stands in a sheet as files: each chart as SVG, all its tables as one CSV with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
   const cell = (td) => {
-    const text = td.textContent.trim().replace(/\u2212/g, "-").replace(/(\d),(?=\d{3}\b)/g, "$1");
-    const safe = /^[=@]/.test(text) ? "'" + text : text; // no formula of a log runs in a spreadsheet
+    // As exports/written.py: a number is plain, and no formula of a log runs in a spreadsheet.
+    const text = td.textContent.trim().replace(/(\d),(?=\d{3}\b)/g, "$1"), plain = text.replace(/\u2212/g, "-");
+    const number = /^[+-]?(\d+(\.\d*)?|\.\d+)(e[+-]?\d+)?$/i.test(plain);
+    const safe = number ? plain : /^[=+\-@\t\r\n]/.test(text) ? "'" + text : text;
     return /[",\n]/.test(safe) ? '"' + safe.replace(/"/g, '""') + '"' : safe;
   };
   const csv = (sheet) => [...sheet.querySelectorAll("table.plain")]

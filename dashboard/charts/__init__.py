@@ -1,0 +1,1 @@
+"""Charts as plain dicts: they draw a result and compute nothing."""

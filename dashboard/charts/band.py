@@ -78,8 +78,10 @@ def band(view: BandView, *, narrow: bool = False) -> Figure:
         free = x + half + 4
         texts.append(style.words(x, 62, words, size=12, colour=style.BOARDTEXT, at="center"))
     aside, above = stacked([px(v) for v in view.values], high=32, dot=5)
-    x = [px(v) + d for v, d in zip(view.values, aside, strict=True)]
-    data = [points(x, [44 - a for a in above], {"size": 4, "color": style.INK2, "opacity": 0.7}, list(view.serials))]
+    across = [px(v) + d for v, d in zip(view.values, aside, strict=True)]
+    data = [
+        points(across, [44 - a for a in above], {"size": 4, "color": style.INK2, "opacity": 0.7}, list(view.serials))
+    ]
     if view.mean is not None:
         if view.low is not None and view.high is not None:
             line = {"color": style.FOCUS, "width": 4}

@@ -126,11 +126,11 @@ def _cell(
             (px(cell.high), cell.has_upper and cell.high > 1),
         ):
             if out:
-                at = {"xsizemode": "pixel", "ysizemode": "pixel", "xanchor": end, "yanchor": y + 14}
+                at: dict[str, Any] = {"xsizemode": "pixel", "ysizemode": "pixel", "xanchor": end, "yanchor": y + 14}
                 shapes.append(style.path("M-3.5,-3.5L3.5,3.5M-3.5,3.5L3.5,-3.5", edge=style.INK, width=1.8, **at))
     if cell.quarter is not None and cell.three_quarters is not None:
         shapes.append(style.line(px(cell.quarter), y + 14, px(cell.three_quarters), y + 14, style.INK, 7))
-    hole = {
+    hole: dict[str, Any] = {
         "xsizemode": "pixel",
         "ysizemode": "pixel",
         "xanchor": px(cell.mean),
@@ -153,8 +153,11 @@ def _cell(
     text_x = a if a + 100 < x + width + 14 else x
     texts.append(style.words(text_x, y + 38, cell.ppk, size=14, bold=True, colour=style.INK))
     if cell.bounds:
-        at = (text_x, y + 54) if tight else (text_x, y + 38)
-        texts.append(style.words(*at, cell.bounds, size=12, colour=style.INK3, xshift=0 if tight else 34))
+        texts.append(
+            style.words(
+                text_x, y + (54 if tight else 38), cell.bounds, size=12, colour=style.INK3, xshift=0 if tight else 34
+            )
+        )
     for k, line in enumerate(_flag_lines(cell, width)):
         texts.append(style.words(text_x, y + (70 if tight else 54) + 15 * k, line, size=12, colour=style.INK2))
     return told

@@ -155,15 +155,15 @@ def _lying(view: FlowView) -> Figure:
     for k, row in enumerate(view.rows):
         y = after + 28 * k
         shapes.append(style.line(0, y, width, y, style.LINE, layer="below"))
-        for j, text in enumerate(row.texts):
+        for j, words in enumerate(row.texts):
             strong = j in row.strong
             said = style.words(
                 left + pitch * (j + 0.5),
                 y + 14,
-                text or "·",
+                words or "·",
                 size=14,
                 at="center",
-                colour=style.INK2 if text else style.INK3,
+                colour=style.INK2 if words else style.INK3,
             )
             if strong:
                 said["font"].update(color=style.BACKTEXT, weight=650)

@@ -68,7 +68,7 @@ def learning(view: LearningView, *, narrow: bool = False) -> Figure:
     inner = 290 - 78
 
     def px(value: float) -> float:
-        return inner * (top - value) / (top - bottom)
+        return float(inner * (top - value) / (top - bottom))
 
     labels: list[tuple[float, str, str, bool]] = []
     if len(view.curve):

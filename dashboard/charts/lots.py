@@ -90,7 +90,9 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
         texts.append(style.words(profile, 12, "mean", colour=style.INK3))
         if any(lot.verdict for lot in real):
             texts.append(style.words(verdicts, 12, "agreed plan" if paper else "by the agreed plan", colour=style.INK3))
-    dots, crosses, before = ([], [], []), ([], [], []), None
+    dots: tuple[list[Any], ...] = ([], [], [])
+    crosses: tuple[list[Any], ...] = ([], [], [])
+    before = None
     for k, lot in enumerate(real):
         top = head + pitch * k
         first = lot.supplier != before

@@ -83,8 +83,8 @@ def rack(view: RackView, *, narrow: bool = False) -> Figure:
         if narrow:
             texts.append(style.words(0, top + 13, _full(view.rows, number), size=12))
         else:
-            at, x = ("right", left - 26) if row.within else ("left", 0)
-            texts.append(style.words(x, middle(number), row.name, size=14, at=at))
+            at, start = ("right", left - 26) if row.within else ("left", 0)
+            texts.append(style.words(start, middle(number), row.name, size=14, at=at))
 
     edge, steady, before, moved, thin = _Line(), _Line(), _Line(), _Line(), _Line()
     light_x: list[float | None] = []
@@ -94,9 +94,9 @@ def rack(view: RackView, *, narrow: bool = False) -> Figure:
         x0, y0 = left + pitch * cell.column, middle(cell.row)
         edge.add([x0, x0 + inner], [y0, y0])
         n = len(cell.line)
-        x = [x0 + inner * k / max(n - 1, 1) for k in range(n)]
+        places = [x0 + inner * k / max(n - 1, 1) for k in range(n)]
         seen = [k for k, v in enumerate(cell.line) if v is not None]
-        x = [x[k] for k in seen]
+        x = [places[k] for k in seen]
         y = [y0 - shallow * min(max(v, -1.15), 1.15) for v in cell.line if v is not None]
         if cell.state == "thin":
             thin.add([x0 + inner - 4 - k * (3.4 if narrow else 7) for k in (2, 1, 0)], [y0] * 3)

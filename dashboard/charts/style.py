@@ -69,7 +69,7 @@ WIDE, NARROW = 1150, 328  # px inside a full sheet at a window of 1280 and at on
 HALF, WIDER_HALF = 520, 630  # px inside a sheet of six and of seven columns at 1280
 CHARACTER = 7.2  # px a character takes at 13 px, on the safe side
 APART = 16  # px between two labels one above the other
-CONFIG = {"displayModeBar": False, "responsive": True, "doubleClick": False, "showTips": False}
+CONFIG: Any = {"displayModeBar": False, "responsive": True, "doubleClick": False, "showTips": False}
 
 Figure = dict[str, Any]
 

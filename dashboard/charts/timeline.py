@@ -42,7 +42,8 @@ class Timeline:
 
     def months(self) -> list[datetime]:
         """The first of each month inside the span."""
-        found, at = [], date(self.start.year, self.start.month, 1)
+        found: list[datetime] = []
+        at = date(self.start.year, self.start.month, 1)
         while True:
             at = date(at.year + at.month // 12, at.month % 12 + 1, 1)
             first = datetime.combine(at, datetime.min.time())
@@ -53,7 +54,7 @@ class Timeline:
 
     def drawn(self, below: float, *, narrow: bool = False) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         """Shapes and words of the axis, its line `below` px under the plot."""
-        at = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
+        at: dict[str, Any] = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
         shapes = [style.line(0, -below, 1, -below, style.RULE, **{**at, "xref": "paper"})]
         weeks, months = self.weeks(), self.months()
         step = 1 + len(weeks) // (18 if narrow else 60)  # a year of weekly ticks is a smear

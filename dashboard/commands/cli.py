@@ -10,11 +10,13 @@ from typing import Annotated
 
 import typer
 
+from analysis.methods.problems import UnusableData
 from dashboard.commands import logs as commands_logs
 from dashboard.commands import new as commands_new
 from dashboard.commands import papers as commands_papers
 from dashboard.commands import review as commands_review
-from dashboard.commands.terminal import HERE, UserProblem, say
+from dashboard.commands.terminal import HERE, say
+from ingest.terms.problems import Problem
 
 app = typer.Typer(
     name="truerun",
@@ -90,25 +92,13 @@ def run(arguments: list[str]) -> int:
 
 def _one_line(fault: Exception, arguments: list[str]) -> str:
     """What went wrong: the text of a problem a person can put right, or where the traceback stands."""
-    expected: tuple[type[Exception], ...] = (UserProblem, *_problems())
-    if isinstance(fault, expected):
+    if isinstance(fault, Problem | UnusableData):
         return str(fault)
     if hasattr(fault, "format_message"):  # the command line itself: an argument missing, an option unknown
         return f"{fault.format_message().rstrip('.')}. See `truerun --help`"
     from dashboard.faults import keep_traceback
 
     return keep_traceback(fault, _shop_of(arguments), f"truerun {' '.join(arguments)}")
-
-
-def _problems() -> list[type[Exception]]:
-    """Our own problems, of the modules that are loaded by now."""
-    names = (
-        ("ingest.shopfiles.shop", "ShopProblem"),
-        ("ingest.store.ledger", "StoreProblem"),
-        ("ingest.terms.questions", "FileProblem"),
-        ("analysis.methods.problems", "UnusableData"),
-    )
-    return [getattr(sys.modules[module], name) for module, name in names if module in sys.modules]
 
 
 def _shop_of(arguments: list[str]) -> Path:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ingest.terms.problems import Problem
+
 if TYPE_CHECKING:
     from ingest.reading.sheet import Progress
     from ingest.store.snapshot import Snapshot
@@ -22,7 +24,7 @@ LogName = Annotated[str, typer.Argument(metavar="LOG", help="Its file name, or t
 HERE = Path("shop")
 
 
-class UserProblem(ValueError):
+class UserProblem(Problem):
     """Something the person at the keyboard can put right, in one line."""
 
 

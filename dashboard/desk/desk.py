@@ -28,14 +28,6 @@ from ingest.verbs import load
 
 T = TypeVar("T")
 MOST_BYTES = 512_000_000
-WORDS_ONLY = (
-    "cause",
-    "action",
-    "known",
-    "note",
-    "decision",
-)  # kinds of entry that move no figure; only these modules read them:
-READ_THE_BOOK = ("analysis.review", "analysis.studies.drift.entries", "analysis.studies.drift.actions")
 NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
 
@@ -101,15 +93,15 @@ class Desk:
     def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
         """One line into the bench book (ingest.store.book.write_entry), written now; the next question sees it.
 
-        Words move no figure: what was worked out before them is handed on, so that a page shows the line at once.
+        What was worked out before and read no line of this kind stands: it is handed on, so that a page shows the line
+        at once.
         """
         before = self.snapshot()
         written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
-        if kind in WORDS_ONLY:
-            after = self.snapshot()
-            same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
-            if same and after.book_sequence == before.book_sequence + 1:
-                after.hand_on(before, but=READ_THE_BOOK)
+        after = self.snapshot()
+        same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
+        if same and after.book_sequence == before.book_sequence + 1:
+            after.hand_on(before, kind=kind)
         return written
 
     def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:

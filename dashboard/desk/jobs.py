@@ -10,9 +10,7 @@ from threading import Lock
 from typing import Any
 
 from ingest.reading.sheet import Progress
-from ingest.shopfiles.shop import ShopProblem
-from ingest.store.ledger import StoreProblem
-from ingest.terms.questions import FileProblem
+from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
 from ingest.verbs import load, mend
 from ingest.verbs.load import Loaded
@@ -126,7 +124,7 @@ class Jobs:
         self._note(number, state="running", doing="beginning")
         try:
             answer = work(lambda share, what: self._note(number, share=share, doing=what))
-        except (StoreProblem, ShopProblem, FileProblem) as problem:
+        except Problem as problem:
             self._note(number, state="refused", problem=str(problem))
         except Exception as fault:
             from dashboard.faults import keep_traceback

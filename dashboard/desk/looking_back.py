@@ -28,8 +28,8 @@ def asked(day: date | None) -> Asked:
         return Asked(None, None, latest)
     first = first_day(day, snapshot.shop)
     end = last_moment(first + timedelta(days=6), snapshot.shop)
-    weeks = desk.ask(story).visits["week"]
-    begin, last = weeks.min(), weeks.max()
+    weeks: list[date] = desk.ask(story).visits["week"].unique().to_list()
+    begin, last = min(weeks), max(weeks)
     if not begin <= first <= last:
         raise UnusableData(
             f"no work of the week of {first} is on file; wanted a day from {begin} to {last + timedelta(days=6)}"

@@ -1,8 +1,12 @@
 """A table as text: CSV or JSON, canonical units, unrounded, times in UTC."""
 
 import json
+import re
 
 import polars as pl
+
+FORMULA = r"^[=+\-@\t\r\n]"  # how a cell begins that a spreadsheet may take for a formula
+NUMBER = r"^[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?$"
 
 
 def plain(rows: pl.DataFrame) -> pl.DataFrame:
@@ -30,5 +34,16 @@ def json_text(rows: pl.DataFrame) -> str:
 
 
 def csv_text(rows: pl.DataFrame) -> str:
-    """Numbers with the fewest digits that give them back exactly."""
-    return rows.write_csv(null_value="")
+    """Numbers with the fewest digits that give them back exactly; no cell is a formula to a spreadsheet."""
+    texts = [name for name, dtype in rows.schema.items() if dtype == pl.String]
+    safe = rows.with_columns(_no_formula(pl.col(name)).alias(name) for name in texts)
+    return safe.rename({name: _no_formula_in(name) for name in rows.columns}).write_csv(null_value="")
+
+
+def _no_formula(text: pl.Expr) -> pl.Expr:
+    """An apostrophe before what a spreadsheet would run: page.js does the same with tables saved in the browser."""
+    return pl.when(text.str.contains(FORMULA) & ~text.str.contains(NUMBER)).then("'" + text).otherwise(text)
+
+
+def _no_formula_in(word: str) -> str:
+    return "'" + word if re.match(FORMULA, word) and not re.match(NUMBER, word) else word

@@ -1,0 +1,1 @@
+"""Pages: their layout and their callbacks; a page of several parts is a folder."""

@@ -71,8 +71,7 @@ def layout(
 
 def first_measure(shop: Shop) -> str:
     """What bow is held against first: minutes at neck straightening, in a shop that has such a stage."""
-    relief = shop.by_characteristic.get("relief")
-    return "straightening" if relief and relief.set_at else "minutes"
+    return "straightening" if shop.rod_stages("relief") else "minutes"
 
 
 def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:

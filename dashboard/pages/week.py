@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -114,6 +115,7 @@ def arrived(found: Review, shop: Shop) -> html.Section:
     lines: list[Any] = (
         [] if boxes else ["No instrument of this week has reached final inspection or ended before it yet. "]
     )
+    asks: Any
     for short, usual in sentences_week.missing(found, shop)[:1]:
         lines += [html.B(short), f"{usual} "]
     if found.questions:
@@ -131,7 +133,7 @@ def arrived(found: Review, shop: Shop) -> html.Section:
 
 def normal(found: Review, shop: Shop) -> html.Section:
     """Is it a normal week: three figures on the range of the weeks before."""
-    columns = (
+    columns: tuple[tuple[str, Callable[[Any], str]], ...] = (
         ("finished", numbers.count),
         ("never_sent_back", lambda x: numbers.share(x, 100)),
         ("signals_opened", numbers.count),
@@ -168,7 +170,7 @@ def normal(found: Review, shop: Shop) -> html.Section:
 
 def findings(found: Review, shop: Shop) -> html.Section:
     """At most seven sentences, each with the way to its chart."""
-    rows = []
+    rows: list[Any] = []
     for one in sentences.week(found, shop):
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
         rows.append(

@@ -1,0 +1,1 @@
+"""Papers: self-contained HTML, and PDF where a Chromium is found."""

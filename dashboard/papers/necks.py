@@ -179,8 +179,8 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     same = rows.select("lower", "upper").n_unique() == 1
     lower, upper = rows.select("lower", "upper").row(0) if same else (None, None)
     names = [serial or neck or "no number" for serial, neck in rows.select("serial", "neck").fill_null("").iter_rows()]
-    ends = [None if limit is None else limit * scale for limit in (lower, upper)]
-    view = RunView((rows["value"] * scale).to_list(), names, counts, *ends, shop.shop.length)
+    low, high = (None if limit is None else limit * scale for limit in (lower, upper))
+    view = RunView((rows["value"] * scale).to_list(), names, counts, low, high, shop.shop.length)
     return made.chart(
         run(view),
         phone=run(view, narrow=True),

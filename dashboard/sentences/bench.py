@@ -91,7 +91,7 @@ def headline(shop: Shop, tech: str, stage: str, stands: Sequence[Stand]) -> str:
     if not stands:
         return f"{here}: no target band yet."
     words = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not yet", targets.TOO_FEW: "too few to say"}
-    told = []
+    told: list[str] = []
     for word, short in words.items():
         if count[word]:
             noun = "" if told else f" {'target' if count[word] == 1 else 'targets'}"
@@ -167,52 +167,49 @@ def standing(shop: Shop, stand: Stand) -> str:
         return f"Shown at instrument {stand.decided_at}; {seen}{few}"
     if stand.verdict == targets.NOT_SHOWN:
         return f"{runs(shop, stand)} Not yet at instrument {stand.decided_at}; {seen}{few}".strip()
-    more = max(1, round(stand.expected_good) - n)
-    return f"{numbers.count(n)} so far, about {more} more until the test can say. {seen}{few}"
+    first = int(np.argmax(stand.test.shown_at >= 0)) + 1
+    half = max(stand.lasts.half_by, first)
+    wait = f"shown can be said from instrument {first} on, half of those who hold it are told by {half}"
+    return f"{numbers.count(n)} so far; {wait}. {seen}{few}"
 
 
 def runs(shop: Shop, stand: Stand) -> str:
     """`Runs 1.5 thou high` where the interval of the mean leaves the target out."""
     goal = stand.band["target"]
     if (
-        goal is None
+        not isinstance(goal, float)
         or stand.mean is None
         or stand.mean_low is None
         or stand.mean_high is None
         or stand.mean_low <= goal <= stand.mean_high
-    ):  # type: ignore[operator]
+    ):
         return ""
-    off = stand.mean - float(goal)  # type: ignore[arg-type]
+    off = stand.mean - float(goal)
     return f"Runs {in_gauge(shop, stand.band, abs(off))} {'high' if off > 0 else 'low'}."
 
 
-def test_words(stand: Stand) -> str:
-    """The test before it starts: what it tells apart, its risks, and how long it takes."""
-    good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
+def test_words(lasts: targets.Lasting) -> str:
+    """The test before it starts: what it tells apart, what it promises at any time, and how long it takes."""
+    good, poor = (numbers.share(share, 100) for share in (lasts.test.good, lasts.test.poor))
     return (
         f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with "
-        f"{poor}. Of those who hold the "
-        f"target at most {numbers.share(stand.test.risk_good, 100)} are told not yet, of those who do not hold it at "
-        "most "
-        f"{numbers.share(stand.test.risk_poor, 100)} are told shown. It takes about "
-        f"{numbers.plain(stand.expected_good, 0)} instruments for the "
-        f"first and {numbers.plain(stand.expected_poor, 0)} for the second, {numbers.count(stand.test.longest)} at "
-        "most; then it begins "
-        "anew, and the latest answer counts. A person decides."
+        f"{poor}. Of those with {poor} at most {numbers.share(targets.RISK_POOR, 100)} are ever told shown within "
+        f"{numbers.count(lasts.within)} instruments; of those with {good} "
+        f"{numbers.share(lasts.good_ever, 100)} are, half of them by instrument {numbers.count(lasts.half_by)} and "
+        f"nine in ten by {numbers.count(lasts.nine_by)}. It begins anew after each answer, and the latest answer "
+        "counts. A person decides."
     )
 
 
-def test_short(stand: Stand) -> str:
+def test_short(lasts: targets.Lasting) -> str:
     """The same in two lines, for the card."""
-    good, poor = (numbers.share(share, 100) for share in (stand.test.good, stand.test.poor))
+    good, poor = (numbers.share(share, 100) for share in (lasts.test.good, lasts.test.poor))
     return (
-        f"Shown or not shown yet is said instrument by instrument: {good} outside the band is told from {poor}, "
-        "wrongly at most "
-        f"{numbers.share(stand.test.risk_good, 100)} and {numbers.share(stand.test.risk_poor, 100)} of the time, "
-        "after about "
-        f"{numbers.plain(stand.expected_good, 0)} instruments and {numbers.count(stand.test.longest)} at most; then "
-        "anew, and the "
-        f"latest answer counts. Ranges: 95 %; under {FEW} is few."
+        f"Shown or not shown yet is said instrument by instrument: of people with {poor} outside the band at most "
+        f"{numbers.share(targets.RISK_POOR, 100)} are ever told shown within {numbers.count(lasts.within)} "
+        f"instruments; of those with {good} half are by instrument {numbers.count(lasts.half_by)}, nine in ten by "
+        f"{numbers.count(lasts.nine_by)}. It begins anew after each answer; the latest counts. Ranges: 95 %; under "
+        f"{FEW} is few."
     )
 
 
@@ -228,7 +225,10 @@ def came_back(row: Row | None) -> str:
         f"instruments{again}"
     )
     if row["expected"] is None:
-        return f"{seen}. Nobody else worked here, so there is nothing to hold it against.{few}"
+        return f"{seen}. Nobody else does this work, so there is nothing to hold it against.{few}"
+    known = ""
+    if row["known_share"] < 0.995:
+        known = f" Of {numbers.share(1 - row['known_share'], n)} of it the others did too little to say much."
     expected = numbers.plain(row["expected"], 1)
     if row["ratio"] is None:
         return f"{seen}; from the same mix by the others none would be expected.{few}"
@@ -239,7 +239,7 @@ def came_back(row: Row | None) -> str:
     )
     return (
         f"{seen}; from the others about {expected} instruments would have come back on the same mix: "
-        f"{ends}.{drawn}{few}"
+        f"{ends}.{known}{drawn}{few}"
     )
 
 

@@ -153,9 +153,8 @@ def span(shop: Shop, key: str, found: Shift) -> str:
     if found.low * found.high < 0:
         low, high = found.low, found.high
     quantity, shown = sentences.quantity(shop, key), shop.shop.length
-    return numbers.span(
-        *(numbers.in_unit(x, quantity, shown=shown) for x in (low, high)), numbers.decimals_of(quantity, shown=shown)
-    )
+    low, high = (numbers.in_unit(x, quantity, shown=shown) for x in (low, high))
+    return numbers.span(low, high, numbers.decimals_of(quantity, shown=shown))
 
 
 def outside(part: Outside) -> tuple[str, str]:
@@ -300,9 +299,9 @@ def how_it_judges(shop: Shop) -> list[str]:
     said.append(
         "The edge is the mean of the baseline: the limits on file, else the first "
         f"{numbers.count(shop.judging.baseline_readings)} readings. "
-        "Sigma comes from the difference between neighbouring readings. A signal closes after twenty readings in a "
-        "row without a firing, with "
-        "new limits, or when a person closes it."
+        "Sigma comes from the difference between neighbouring readings. A signal stays open until the readings say "
+        "that the stream is back at its edge (a thousand times likelier than staying away), until new limits, or "
+        "until a person closes it; opening again within thirteen weeks in the same direction it goes on."
     )
     if budget is not None:
         said.append(

@@ -58,6 +58,39 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
         yield from (f"  {note}" for note in notes)
 
 
+def editions(file: Loaded) -> Iterator[str]:
+    """What a log is to those on file: of which it is a newer edition, what that adds, changes and drops, and the cells
+    that differ; which newer one it gives way to; whether that is a question.
+    """
+    pairs = file.told.pairs
+    older = pairs.filter(pl.col("holds") & (pl.col("newer") == file.log_id))
+    for place, row in enumerate(older.reverse().iter_rows(named=True)):
+        if place:
+            yield f"  It takes the place of {older.height - 1} earlier {'one' if older.height == 2 else 'ones'} too."
+            break
+        yield (
+            f"{file.name} is a newer edition of {row['name']}, loaded {row['loaded_at']:%d %b %Y}: it tells of "
+            f"{row['shared']} of its {row['of']} visits, adds {row['adds']}, changes {row['changes']} "
+            f"and drops {row['drops']}. "
+            f"`truerun unload {file.name}` takes it back."
+        )
+    for row in pairs.filter(pl.col("holds") & (pl.col("older") == file.log_id)).head(1).iter_rows(named=True):
+        yield f"{file.name} gives way to its newer edition {row['name']} on the days that one covers."
+    for row in pairs.filter("asked").iter_rows(named=True):
+        yield (
+            f"{file.name} and the log of that name loaded {row['loaded_at']:%d %b %Y} share {row['shared']} visits of "
+            f"{row['of']}: is one a newer edition of the other, or another log? They count as "
+            "two logs until you say so on Logs."
+        )
+    cells = file.told.cells
+    for serial, stage, line, column, before, after in (
+        cells.head(SHOWN).select("serial", "stage", "line", "column", "before", "after").iter_rows()
+    ):
+        yield f"    {serial}, {stage}, line {line}: {column} {_short(before)!r} is now {_short(after)!r}"
+    if cells.height > SHOWN:
+        yield f"    and {cells.height - SHOWN} more cells"
+
+
 def lines_of(rows: pl.DataFrame) -> str:
     """Where the rows of one question stand: file by file, ten lines, then a count."""
     told = []

@@ -12,7 +12,25 @@ from datetime import date, timedelta
 
 from ingest.terms.units import NEEDS_UNIT, POWERS, spelled, straight, unit_of
 
-NO_READING = frozenset(("-", "--", "---", "n/a", "na", "n.a.", "ok", "✓", "✔", "√", "☑", "none", "not measured"))
+SHEET_ERRORS = (  # what a formula leaves in a cell where it found nothing, as spreadsheets write it
+    "#N/A",
+    "#NV",
+    "#REF!",
+    "#BEZUG!",
+    "#DIV/0!",
+    "#VALUE!",
+    "#WERT!",
+    "#NULL!",
+    "#NUM!",
+    "#ZAHL!",
+    "#NAME?",
+)
+NO_READING = frozenset(
+    [
+        *("-", "--", "---", "n/a", "na", "n.a.", "ok", "✓", "✔", "√", "☑", "none", "not measured"),
+        *(error.casefold() for error in SHEET_ERRORS),
+    ]
+)
 DITTO = frozenset(('"', "''", "do", "do.", "ditto", "〃", '""', "idem", "id."))
 CLASSES = {
     "bb": "BB",
@@ -32,7 +50,7 @@ _FRACTION = r"(?:(?:(\d{1,6})(?:\s+|\s*-\s*))?(\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\
 _UNIT = r"(?:\d{1,3}(?:ths?|nds?)|[a-zµμ°º\"'%¢#][a-zµμ°º\"'%¢# ]*)\.?"
 _AMOUNT = re.compile(rf"([+-]?)\s*(?:{_FRACTION}|({_NUMBER}))\s*({_UNIT})?")
 _SIXTY_FOURTHS = re.compile(r"([+-]?\s*\d{1,6}(?:[.,]\d{1,6})?)\s*/\s*(\d{1,6})\s*(ths|th|nds|nd)\b\.?")
-_INTERVAL = re.compile(r"(.*?[\d\"a-z°¢%])\s*(?:-|\.\.\.?|\bto\b)\s*([.,]?\d.*)")
+_INTERVAL = re.compile(r"(.*?[\d\"a-z°¢%])\s*(?:-|(?<=\s)\.\.\.?(?=\s)|\.\.\.|\bto\b)\s*([.,]?\d.*)")
 _GO = re.compile(r"(.+?)\s*go\W+(.+?)\s*(?:no[\s-]*go|nogo)")
 _HERTZ = re.compile(
     rf"({_NUMBER})\s*hz\s*(?:\(|/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b|\bof\b)\s*({_NUMBER})\s*(?:hz)?\s*\)?"
@@ -313,7 +331,7 @@ def _try_amount(text: str, manner: Manner) -> tuple[float | None, str]:
 def _decimal(text: str, manner: Manner) -> float:
     if "," in text and manner.decimal != ",":
         raise _Unclear("a comma in a sheet whose decimal is '.'", 'a point, or decimal = "," for this kind of sheet')
-    if manner.decimal == "," and _THOUSANDS.fullmatch(text) and "." in text:
+    if manner.decimal == "," and _THOUSANDS.fullmatch(text) and "." in text and not text.startswith("0"):
         raise _Unclear(
             "a point before three digits in a sheet whose decimal is ','", "a comma, or more or fewer digits"
         )
@@ -344,6 +362,8 @@ def _why_not(text: str, manner: Manner) -> tuple[str, str]:
         )
     if manner.fills and re.fullmatch(r"[\d.,;\s/+-]+", text):
         return "not one number for each position", f"{len(manner.fills)} numbers for {' '.join(manner.fills)}"
+    if re.search(r"\d?\.\.\d", text):
+        return "two points in a number", _example(manner)
     return "cannot be read", _example(manner)
 
 

@@ -2,6 +2,7 @@
 the program repeats.
 """
 
+import re
 from base64 import b64encode
 from hashlib import blake2b
 
@@ -22,7 +23,7 @@ def row_text(rows: pl.DataFrame) -> pl.Series:
     """
     if rows.width < 2:
         return pl.Series("raw", [""] * rows.height, dtype=pl.String)
-    joined = pl.concat_str(rows.columns[1:], separator=" | ")
+    joined = pl.concat_str([name for name in rows.columns if re.fullmatch(r"c\d+", name)], separator=" | ")
     return rows.select(joined.str.replace(r"(?:\s*\|\s*)+$", "").alias("raw")).to_series()
 
 
@@ -47,14 +48,16 @@ def text_hash(rows: pl.DataFrame, columns: Columns, at: str = "", *, here: bool 
     """64 bits (Int64) of the filled cells of each row under their headings' meaning: same for the same row whatever the
     order of columns.
 
+    Columns that nobody has mapped tell of nothing, so they never make two rows differ.
+
     rows : line, c0, c1 ... (stripped).  at : a stage of a sheet with a row an instrument; only cells that its visit
     takes count, since those of other stages fill up while the row travels on.  here : measurements that name no stage
     belong to this one.
     """
     named = sorted(
-        (column.meaning if column.field != "other" else column.heading, column.place)
+        (column.meaning, column.place)
         for column in columns.all
-        if column.field != "ignore" and (not at or _taken(column, columns, at, here))
+        if column.field not in ("ignore", "other") and (not at or _taken(column, columns, at, here))
     )
     filled = rows.select((pl.col(f"c{place}") != "").all() for _, place in named).row(0) if named else ()
     pieces: list[pl.Expr] = []

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import polars as pl
 
+from ingest.reading.days import Span
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Log, Shop
 from ingest.terms import tables
@@ -46,6 +47,7 @@ class Sheet:
     passed_over: int
     notes: list[str]
     replaces: bool
+    covers: list[Span] = field(default_factory=list)  # the days it tells of
 
 
 @dataclass

@@ -43,8 +43,16 @@ class Tables:
     notes: list[str] = field(default_factory=list)
 
 
-_TOTAL_CELL = (
-    r"^(?i:\s*(?:(?:(?:grand|sub)[\s-]?)?totals?|sum|average|mean|count|summe|gesamt|somme|totale?s?)\s*:?\s*)$"
+TOTAL_CELL = (
+    r"^(?i:\s*(?:Σ|(?:(?:(?:grand|sub|month|week)(?:ly)?[\s-]*)?(?:totals?|sum)|average|avg|mean|count|carried over"
+    r"|(?:zwischen|gesamt|monats|wochen|tages)?summe|gesamt|mittelwert|durchschnitt|übertrag|somme|moyenne|totale?s?)"
+    r"(?:[\s:]+(?:for|of|week|kw|w)?\s*[\w.]{0,12}(?:\s+(?:19|20)\d{2})?)?)\s*:?\s*)$"
+)
+SEPARATOR_CELL = (  # a month, week or year over the rows that follow
+    r"^(?i:[\s*=#-]*(?:(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez|jän)[a-zä]*\.?(?:[\s/'-]*\d{2,4})?"
+    r"|(?:calendar\s*)?(?:week|kw|woche|kalenderwoche|cw)\s*\.?\s*\d{1,2}(?:[\s/-]*\d{2,4})?|(?:19|20)\d{2}"
+    r"|(?:monday|tuesday|wednesday|thursday|friday|saturday|sunday|montag|dienstag|mittwoch|donnerstag|freitag|samstag)"
+    r"(?:[\s,]+[\d./-]+)?)[\s:*=#-]*)$"
 )
 
 
@@ -55,10 +63,10 @@ def _undated(table: Table, form: Form) -> pl.Expr:
 
 
 def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over: int, notes: list[str]) -> Tables:
-    """The tables without blank, repeated-header and total lines, which are counted as passed over."""
+    """The tables without blank, repeated-header, total and month lines, which are counted as passed over."""
     kept: list[Table] = []
     for table in tables:
-        doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(_TOTAL_CELL))
+        doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(TOTAL_CELL) | _alone(table))
         over = doubtful.filter(_passed_over(table))
         passed_over += over.height
         rows = (
@@ -70,8 +78,16 @@ def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over
     return Tables(kept, refused, passed_over, notes)
 
 
+def _alone(table: Table) -> pl.Expr:
+    """Rows of which only the first cell is filled."""
+    rest = table.rows.columns[2:]
+    return pl.all_horizontal(pl.col(name).str.strip_chars() == "" for name in rest) if rest else pl.lit(False)
+
+
 def _passed_over(table: Table) -> pl.Expr:
-    """Blank lines, the header again, and lines whose first filled cell says total."""
+    """Blank lines, the header again, lines whose first filled cell says total, and those that hold a month, a week or a
+    rule and nothing else.
+    """
     names = table.rows.columns[1:]
     first = pl.lit("")
     for name in reversed(names):
@@ -80,4 +96,6 @@ def _passed_over(table: Table) -> pl.Expr:
     again = pl.all_horizontal(
         pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True)
     )
-    return (first == "") | again | first.str.contains(_TOTAL_CELL)
+    filled = pl.sum_horizontal((pl.col(name).str.strip_chars() != "").cast(pl.Int32) for name in names)
+    separator = (filled == 1) & (first.str.contains(SEPARATOR_CELL) | ~first.str.contains(r"[\p{L}\p{N}]"))
+    return (first == "") | again | first.str.contains(TOTAL_CELL) | separator

@@ -3,7 +3,7 @@
 import polars as pl
 
 from ingest.reading.cells import Cells, Refusals
-from ingest.reading.headings import CARRIED, Column, Columns
+from ingest.reading.headings import CARRIED, Column, Columns, plain
 from ingest.reading.measurements import numbers_of, readings_of
 from ingest.reading.notation import DITTO, NO_READING, Manner
 from ingest.reading.row_text import other_json, text_hash
@@ -47,6 +47,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
         )
     models = _listed("model", cells, refused, words, default=_only_model(reading.shop))
     outcomes = _listed("outcome", cells, refused, words, default=log.empty_outcome)
+    _tell_remarks(cells, reading)
     lots = _as_typed("lot", cells, reading)
     receiving = stages.is_in([key for key, role in reading.shop.roles.items() if role == "receiving"])
     refused.add(
@@ -65,7 +66,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
         lots,
     )
     if keep is not None:
-        visits, cells = visits.filter(keep), Cells(rows.filter(keep), cells.columns, cells.at)
+        visits, cells = visits.filter(keep), cells.kept(keep)
     visits = _with_fields(visits, cells, reading)
     readings = _readings(visits, cells, measures, reading)
     faults = _faults(visits, cells, reading)
@@ -74,6 +75,14 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     hashes = text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == log.stage)
     visits = visits.with_columns(_ordinal(visits), hashes)
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
+
+
+def _tell_remarks(cells: Cells, reading: Reading) -> None:
+    """Say which outcomes were read out of cells that say more, each text once."""
+    known = reading.words.by_field["outcome"]
+    for text in cells.text("outcome").unique().sort().to_list():
+        if text and plain(text) not in known and (meant := reading.words.outcome_before(text)):
+            reading.note(f"outcome {text!r} is read as {meant!r}")
 
 
 def _only_model(shop: Shop) -> str:

@@ -13,6 +13,7 @@ from ingest.terms.questions import closest, quoted
 
 OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open")
 NOT_STAGES = ("supplier", "handling", "unknown")  # causes that are no bench stage
+_REMARK = re.compile(r"(\s+[-–—]\s*|\s*[,;:(]\s*)")  # between an outcome and what somebody adds to it
 _TWO_NAMES = re.compile(r"(\s*[/+&,]\s*)")
 
 
@@ -45,7 +46,19 @@ class Words:
         known = self.by_field.get(field, {})
         distinct = texts.unique().to_list()
         meanings = {text: ("" if text == "" else known.get(plain(text))) for text in distinct}
+        if field == "outcome":
+            meanings |= {text: self.outcome_before(text) for text, meaning in meanings.items() if meaning is None}
         return swap(texts, meanings)
+
+    def outcome_before(self, text: str) -> str | None:
+        """The outcome of a cell that says more than it: 'OK - see note' is 'ok'. None where its first words are no
+        outcome, or where the rest names another.
+        """
+        known = self.by_field["outcome"]
+        head, sign, rest = (part.strip() for part in [*_REMARK.split(text, maxsplit=1), "", ""][:3])
+        meant = known.get(plain(head)) if sign else None
+        others = {known[word] for word in re.findall(r"\w+", plain(rest)) if word in known} - {meant}
+        return None if others else meant
 
     def or_as_typed(self, field: str, texts: pl.Series) -> tuple[pl.Series, list[str]]:
         """Key of each text where it is known, else the text as typed; and the texts that are not known.

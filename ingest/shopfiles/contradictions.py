@@ -28,6 +28,9 @@ WORD_FIELDS = (  # columns whose words a [[log]] may translate
     "grade",
     "hand",
     "characteristic",
+    "what",  # of a measurement a row: a word -> 'action bass (mm)', as a heading would say it, or 'ignore'
+    "position",
+    "moment",
 )
 CAUSES_OUTSIDE = ("supplier", "handling", "unknown")  # a fault's suspect or cause that is no stage
 
@@ -57,9 +60,14 @@ def disagreements(shop: "Shop") -> Iterator[str]:
         for family in stage.minutes if isinstance(stage.minutes, dict) else ():
             yield from _known(f"stage {stage.key}: minutes", family, [*families, "other"])
     for item in shop.characteristics:
-        for key, value in (("set_at", item.set_at), ("at_pitch_from", item.at_pitch_from)):
-            if value:
-                yield from _known(f"characteristic {item.key}: {key}", value, stages)
+        by_family = item.set_at if isinstance(item.set_at, dict) else {"": item.set_at}
+        for family, stage_key in by_family.items():
+            if family:
+                yield from _known(f"characteristic {item.key}: set_at", family, [*families, "other"])
+            if stage_key:
+                yield from _known(f"characteristic {item.key}: set_at", stage_key, stages)
+        if item.at_pitch_from:
+            yield from _known(f"characteristic {item.key}: at_pitch_from", item.at_pitch_from, stages)
     for gauge in shop.gauges:
         for measure in gauge.measures:
             yield from _known(f"gauge {gauge.key}: measures", measure, measures)

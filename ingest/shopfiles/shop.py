@@ -17,16 +17,18 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from ingest.shopfiles.contradictions import disagreements
 from ingest.shopfiles.shop_faults import told
+from ingest.terms.problems import Problem
 from ingest.terms.units import CANONICAL, amount
 
 Role = Literal["receiving", "bench", "rest", "test", "final", "packing", "repair"]
 Quantity = Literal["length", "pitch", "angle", "count", "class", "plain"]
 Key = Annotated[str, Field(min_length=1)]
 RunRule = Literal["beyond", "one side", "climb", "sawtooth", "two of three", "four of five", "hugging", "avoiding"]
+EVEN = 1e-9  # gaps between leaves that differ by less are alike
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
-class ShopProblem(ValueError):
+class ShopProblem(Problem):
     """A shop file that cannot be used: one line with file, key, what was found and what is wanted."""
 
 
@@ -168,10 +170,20 @@ class Characteristic(Part):
     key: Key
     name: str = ""
     quantity: Quantity = "length"
-    set_at: str = ""
+    set_at: str | dict[str, str] = ""  # by family: { banjo = "neck_angle", other = "bridge_fitting" }
     at_pitch_from: str = ""
     positions: tuple[str, ...] = ()
     plausible: tuple[str, str] | None = None
+
+    @cached_property
+    def set_stages(self) -> tuple[str, ...]:
+        """Every stage at which it is set, of any family; () where it is set nowhere."""
+        named = self.set_at.values() if isinstance(self.set_at, dict) else (self.set_at,)
+        return tuple(dict.fromkeys(stage for stage in named if stage))
+
+    def set_stage(self, family: str) -> str:
+        """The stage that sets it on an instrument of that family; '' where none does."""
+        return self.set_at.get(family, self.set_at.get("other", "")) if isinstance(self.set_at, dict) else self.set_at
 
     @cached_property
     def plausible_range(self) -> tuple[float, float] | None:
@@ -213,6 +225,13 @@ class Gauge(Part):
             return amount(self.resolution)
         sizes = sorted({amount(leaf) for leaf in self.leaves})
         return median(high - low for low, high in pairwise(sizes)) if len(sizes) > 1 else None
+
+    @cached_property
+    def uneven_marks(self) -> tuple[float, ...]:
+        """Its leaves in canonical units, rising, where they are not evenly spaced; else ()."""
+        sizes = sorted({amount(leaf) for leaf in self.leaves})
+        gaps = [high - low for low, high in pairwise(sizes)]
+        return tuple(sizes) if gaps and max(gaps) - min(gaps) > EVEN else ()
 
     @model_validator(mode="after")
     def _has_a_step(self) -> Self:
@@ -281,7 +300,8 @@ class Plan(Part):
 class Log(Part):
     name: str = "logs"
     files: str = "*"
-    shape: Literal["visit", "instrument", "study"] = "visit"
+    tab: str = ""  # the workbook's tab, with * as in `files`; '' = every tab that no other [[log]] names
+    shape: Literal["visit", "instrument", "measurement", "study"] = "visit"
     stage: str = ""
     date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
     decimal: Literal[".", ","] = "."
@@ -352,6 +372,31 @@ class Shop(Part):
     def families(self) -> dict[str, str]:
         """Family of each model."""
         return {model.key: model.family for model in self.models}
+
+    def rod_stages(self, characteristic: str) -> list[str]:
+        """The stages that set a characteristic on models with a truss rod, or of which none is said to be without."""
+        item = self.by_characteristic.get(characteristic)
+        with_rod = [model.family for model in self.models if model.rod is not False]
+        if item is None or not isinstance(item.set_at, dict):
+            return list(item.set_stages) if item else []
+        return list(dict.fromkeys(stage for family in with_rod if (stage := item.set_stage(family))))
+
+    def set_stage(self, characteristic: str, model: str) -> str:
+        """The stage that sets a characteristic on a model, or on the models of a setup; '' where none does."""
+        item = self.by_characteristic.get(characteristic)
+        family = self.families.get(model) or next((m.family for m in self.models if m.setup == model), "")
+        return item.set_stage(family) if item else ""
+
+    @cached_property
+    def set_here(self) -> frozenset[tuple[str, str, str]]:
+        """(characteristic, family, stage) wherever a characteristic is set on instruments of a family."""
+        families = set(self.families.values())
+        return frozenset(
+            (item.key, family, item.set_stage(family))
+            for item in self.characteristics
+            for family in families
+            if item.set_stage(family)
+        )
 
     def stage_name(self, key: str) -> str:
         stage = self.by_stage.get(key)

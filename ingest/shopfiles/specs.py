@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from ingest.shopfiles.marks import BetweenMarks, between_marks
 from ingest.shopfiles.plain_csv import Fault, date_of, rows_of
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms import tables
@@ -44,6 +45,7 @@ class Specs:
 
     rows: pl.DataFrame
     setups: Mapping[str, str] = field(default_factory=dict)  # model -> setup: a row may name either
+    between: tuple[BetweenMarks, ...] = ()  # limits that lie between two marks of the gauge
 
     def match(self, keys: pl.DataFrame) -> pl.Series:
         """Which row of `rows` holds for each key row.
@@ -131,7 +133,8 @@ def read_specs(path: Path, shop: Shop) -> Specs:
     faults += [f"{path.name}, {fault}" for fault in _twins(rows, shop)]
     if faults:
         raise ShopProblem("\n".join(faults))
-    return Specs(tables.shaped(pl.DataFrame(rows, schema=tables.SPECS), tables.SPECS), shop.setups)
+    held = tables.shaped(pl.DataFrame(rows, schema=tables.SPECS), tables.SPECS)
+    return Specs(held, shop.setups, between_marks(held, shop))
 
 
 def _row(cells: dict[str, str], shop: Shop) -> tuple[dict[str, object], list[str]]:

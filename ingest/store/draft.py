@@ -4,21 +4,19 @@ Rows wait in memory and are written to the Delta tables a good many at a time; u
 sees them.
 """
 
-import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from pathlib import Path
 
 import polars as pl
 
 from ingest.reading.sheet import Sheet
-from ingest.store import accounts, carried, delta, ledger
-from ingest.store.delta import Table
+from ingest.store import accounts, carried, delta, editions, ledger
+from ingest.store.differences import differing
 from ingest.store.ledger import Version
-from ingest.store.merge import CANDIDATE, KEY, ROW, Merged, in_place_of, merge, met, with_key
+from ingest.store.merge import KEY, ROW, Merged, in_place_of, with_key
+from ingest.store.onfile import Entry, OnFile, other_of
 from ingest.store.sqlite_tables import fetch, insert
-from ingest.store.stretches import within
 from ingest.store.typed import typed_rows
 from ingest.terms import tables
 
@@ -26,44 +24,22 @@ FLUSH_AT = 1_000_000  # readings that may wait in memory
 _FEW = 3_000_000  # rows worth sorting before they are written
 
 
-@dataclass(frozen=True)
-class Entry:
-    """One log as the book names it."""
-
-    log_id: str
-    sha256: str
-    name: str
-    loaded: int  # the sequence of its line in the book; of a log not yet written there a number above all
-    at: datetime
-    kind: str = ""  # the kind of sheet, where a newer file of the kind wins over an older one
-    replaces: str = ""  # log_id of the log in whose place it came
-
-
 @dataclass
-class Draft:
+class Draft(OnFile):
     """What a writer has changed since the newest version; `write` False: the Delta tables are left alone, as `load
     --check` wants it.
     """
 
-    folder: Path
-    connection: sqlite3.Connection
-    before: Version | None
-    stored: dict[str, Table]  # the Delta tables, as they stand for this draft
-    settled: pl.DataFrame  # verdicts that stand
     write: bool = True
-    waiting: dict[str, list[pl.DataFrame]] = field(default_factory=lambda: {name: [] for name in ledger.DELTA})
-    gone: pl.DataFrame = field(
-        default_factory=lambda: tables.empty({name: CANDIDATE[name] for name in ROW})
-    )  # in the Delta tables, no longer counting
-    dropped: set[str] = field(default_factory=set)  # logs whose rows in the Delta tables no longer count
     taken_out: bool = False
     last_at: datetime | None = None
     held_visits: int = 0
     made: datetime | None = None  # when the version row was written
-    logs: pl.DataFrame = field(init=False)  # ledger.LOGS as they stand for this draft
+    told: dict[str, editions.Told] = field(default_factory=dict)  # by log_id: what it is to those on file
+    wanted: set[str] = field(default_factory=set)  # logs to be read again
 
     def __post_init__(self) -> None:
-        self.logs = ledger.held_rows(self.connection, "logs")
+        super().__post_init__()
         if self.before:
             self.last_at, self.held_visits = self.before.last_at, self.before.visits
 
@@ -93,49 +69,96 @@ class Draft:
     def add(self, entry: Entry, sheet: Sheet, replaced: pl.DataFrame | None = None) -> pl.DataFrame:
         """Put in what a log holds and return its row of `logs`.
 
-        replaced : KEY and text_hash of the visits of the log in whose place it comes.
+        replaced : KEY and text_hash of the visits of the log in whose place it comes.  Afterwards `told` says what it
+        is to the logs on file, and
+        `wanted` which logs are to be read again, since rows of theirs count now that counted nowhere.
         """
         visits = with_key(sheet.visits.lazy()).collect()
-        merged, rows = self._merge(entry, visits, replaced)
+        self.covers = {entry.log_id: sheet.covers}
+        met = self.meet(entry, sheet, visits)
+        merged, rows = self.merged(entry, visits, met, replaced)
         if merged is None:
             in_place = _in_place(visits, replaced)
             merged = Merged.of_none(visits.filter(in_place)) if in_place.any() else None
         trials = self._new_trials(entry, sheet.gauge_trials)
-        account = _account(entry, sheet, sheet.gauge_trials.height - trials.height)
+        account = _account(entry, sheet, visits, sheet.gauge_trials.height - trials.height)
         asked = sheet.set_aside
         if merged is not None:
             contested = self._contested(entry, sheet, merged, rows)
             insert(self.connection, "main.contested", contested)
+            self.give(rows, pl.concat([merged.held.select(ROW), merged.closed.select(ROW)]))
             out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
             touched = pl.concat([out["line"], contested["line"]]).unique()
             lines = sheet.visits.select("line", "stage").join(touched.to_frame(), on="line", how="semi")
             counting = lines.join(out, on=["line", "stage"], how="anti")
             conflicts = accounts.questions(contested, counting, entry.log_id, entry.name)
             asked = pl.concat([asked, conflicts])
-            moved = accounts.counts(accounts.line_places(touched, counting, contested)) | {
-                "cells_set_aside": _cells(conflicts)
-            }
+            moved = accounts.counts(accounts.line_places(touched, counting, contested))
+            moved |= {"cells_set_aside": _cells(conflicts)}
             moved["accepted"] -= touched.len()
             account = _moved(account, moved)
+            asked, account = self._less(asked, account, touched, counting, contested)
         self.logs = pl.concat([self.logs, account])
         ledger.add(self.connection, "logs", self.n, account)
         ledger.add(self.connection, "gauge_trials", self.n, trials)
         ledger.add(self.connection, "set_aside", self.n, asked)
-        if merged is not None:
-            self._remember_meeting(merged)
-            if merged.displaced.height:
-                self._displace(merged.displaced)
+        self._close_whole(met.pairs.filter(pl.col("holds"))["older"].to_list())
+        cells = tables.empty(editions.CELLS)
+        if merged is not None and (merged.displaced.height or merged.closed.height):
+            full = self._rows_of(pl.concat([merged.displaced.select(ROW), merged.closed.select(ROW)]))
+            cells = _changed_cells(merged, rows, full, sheet)
+            self._displace(merged, rows, full)
         self._put(sheet, merged)
+        if merged is not None:
+            self.wanted |= set(merged.wanted["log_id"])
+        if met.pairs.height:
+            others = self.logs.select(other="log_id", name="name", loaded_at="loaded_at")
+            told = met.pairs.with_columns(other=other_of(entry.log_id)).join(others, on="other", maintain_order="left")
+            self.told[entry.log_id] = editions.Told(told, cells)
         return account
+
+    def _less(
+        self,
+        asked: pl.DataFrame,
+        account: pl.DataFrame,
+        lines: pl.Series,
+        counting: pl.DataFrame,
+        contested: pl.DataFrame,
+    ) -> tuple[pl.DataFrame, pl.DataFrame]:
+        """The questions of a log less those about single cells of lines that another log's rows stand for, and the
+        account
+        without them. A row that is already held asks nothing.
+        """
+        moot = _moot(asked, lines, counting, contested)
+        return asked.join(moot, on=["line", "column"], how="anti"), _moved(account, {"cells_set_aside": -moot.height})
+
+    def _close_whole(self, older: list[str]) -> None:
+        """Close the questions about whole rows of older editions all whose days a newer one covers: it tells those
+        rows anew.
+        """
+        for log_id in older:
+            spans = editions.of_text(self.logs.filter(pl.col("log_id") == log_id)["covers"].item())
+            newer = ledger.pairs(self.connection).filter((pl.col("older") == log_id) & pl.col("holds"))["newer"]
+            covers = [span for one in newer for span in self.all_covers().get(one, [])]
+            asked = ledger.held_rows(self.connection, "set_aside", log_ids=[log_id])
+            rows = asked.filter((pl.col("column") == "") & (pl.col("reason") != accounts.CONFLICT))
+            if rows.is_empty() or not editions.inside(spans, covers):
+                continue
+            self._account_of(log_id, {"set_aside": -rows.height, "already_held": rows.height})
+            ledger.close_questions(self.connection, self.n, log_id, rows.select("line", "column"))
+
+    def _account_of(self, log_id: str, moved: dict[str, int]) -> None:
+        """Move the account of a log on file."""
+        account = _moved(self.logs.filter(pl.col("log_id") == log_id), moved)
+        self.logs = pl.concat([self.logs.filter(pl.col("log_id") != log_id), account])
+        ledger.close(self.connection, "logs", self.n, [log_id])
+        ledger.add(self.connection, "logs", self.n, account)
 
     def two_values(self, log_ids: Sequence[str]) -> pl.DataFrame:
         """The instruments of some logs of which all that counts says two things where only one can hold
         (carried.NAMED).
         """
-        parts = [frame.lazy() for frame in self.waiting["visits"]]
-        if self.stored["visits"].version is not None:
-            stored = self.stored["visits"].scan().filter(~pl.col("log_id").is_in(sorted(self.dropped)))
-            parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
+        parts = self.counting()
         if not parts:
             return tables.empty(carried.NAMED)
         mine = pl.concat(
@@ -159,50 +182,6 @@ class Draft:
         first = trials.unique(words, keep="first", maintain_order=True)
         return first.join(held, on=words, how="anti", nulls_equal=True, maintain_order="left")
 
-    def _merge(
-        self, entry: Entry, visits: pl.DataFrame, replaced: pl.DataFrame | None
-    ) -> tuple[Merged | None, pl.DataFrame]:
-        """How the rows of a log come out that share their visit with others; None where none does."""
-        others = pl.concat([self._held(visits), self._lost(visits)])
-        shared = met(visits, others)
-        if not shared.any():
-            return None, tables.empty(CANDIDATE)
-        new = visits.filter(shared).with_columns(
-            status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id)
-        )
-        near = others.join(new.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
-        rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), near]), self.settled)
-        return merge(rows, replaced), rows
-
-    def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
-        """The rows that count so far for the visits of a new log (CANDIDATE)."""
-        waiting = self.waiting["visits"]
-        parts = [pl.concat(waiting, rechunk=False).lazy()] if waiting else []
-        if self.stored["visits"].version is not None and visits.height:
-            stored = self.stored["visits"].scan().filter(within(visits))
-            if self.dropped:
-                stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
-            parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
-        keys = visits.lazy().select(KEY).unique()
-        narrow = [
-            with_key(part).select("log_id", "line", *KEY, "text_hash").join(keys, on=KEY, how="semi", nulls_equal=True)
-            for part in parts
-        ]
-        found = pl.concat(pl.collect_all(narrow)) if narrow else tables.empty(CANDIDATE)
-        return self._of_logs(found.with_columns(status=pl.lit("held")))
-
-    def _lost(self, visits: pl.DataFrame) -> pl.DataFrame:
-        """The rows set aside before as questions about the visits of a new log (CANDIDATE)."""
-        schema = {name: dtype for name, dtype in ledger.CONTESTED.items() if name in CANDIDATE and name != "status"}
-        found = fetch(self.connection, schema, "FROM main.contested WHERE status = 'set aside'")
-        near = found.join(visits.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
-        return self._of_logs(near.with_columns(status=pl.lit("lost")))
-
-    def _of_logs(self, rows: pl.DataFrame) -> pl.DataFrame:
-        return tables.shaped(
-            rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE
-        )
-
     def _contested(self, entry: Entry, sheet: Sheet, merged: Merged, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows of a new log that are no plain accepted ones (ledger.CONTESTED)."""
         lost = self._asked(merged.lost, sheet.visits, sheet.readings, {entry.log_id: entry.name})
@@ -224,19 +203,17 @@ class Draft:
         raw = typed_rows(lost, visits, readings).alias("raw")
         return lost.select(*ROW, raw, wanted.alias("wanted"), status=pl.lit("set aside"))
 
-    def _remember_meeting(self, merged: Merged) -> None:
-        """Keep in the ledger which logs share visits."""
-        parts = [part.select("log_id", other="other_log") for part in (merged.lost, merged.held, merged.displaced)]
-        pairs = pl.concat(parts).unique().filter(pl.col("log_id") != pl.col("other")).sort("log_id", "other")
-        insert(self.connection, "main.meets", pairs)
-
-    def _displace(self, displaced: pl.DataFrame) -> None:
+    def _displace(self, merged: Merged, rows: pl.DataFrame, full: dict[str, pl.DataFrame]) -> None:
         """Rows held so far give way: out of the tables, into the account of their own log, and asked about unless a
-        newer sheet says so.
+        newer edition says so. Questions about rows that others stand for are closed.
         """
-        full = self._rows_of(displaced)
-        for (log_id,), rows in displaced.group_by("log_id", maintain_order=True):
-            self._move(str(log_id), rows, full)
+        displaced = merged.displaced
+        self.give(rows, displaced.filter(~pl.col("asked")).select(ROW))
+        for log_id in pl.concat([displaced["log_id"], merged.closed["log_id"]]).unique(maintain_order=True):
+            mine = pl.col("log_id") == log_id
+            self._move(str(log_id), displaced.filter(mine), merged.closed.filter(mine), full)
+        if displaced.is_empty():
+            return
         here = displaced.select(ROW)
         self.waiting = {
             name: [frame.join(here, on=ROW, how="anti", maintain_order="left") for frame in frames]
@@ -249,7 +226,7 @@ class Draft:
         """The rows of `visits` and `readings` on the lines given, waiting or stored."""
         lines = rows.select("log_id", "line").unique()
         out = {}
-        for name in ("visits", "readings"):
+        for name in ("visits", "readings", "faults"):
             parts = [frame.lazy() for frame in self.waiting[name]]
             if self.stored[name].version is not None:
                 stored = self.stored[name].scan()
@@ -261,11 +238,12 @@ class Draft:
             out[name] = pl.concat(found) if found else tables.empty(delta.KEPT[name])
         return out
 
-    def _move(self, log_id: str, rows: pl.DataFrame, full: dict[str, pl.DataFrame]) -> None:
-        """Bring the account and the questions of one log in line with the rows it loses."""
-        lines = rows["line"].unique().sort()
-        account = self.logs.filter(pl.col("log_id") == log_id)
-        name = str(account["name"].item())
+    def _move(self, log_id: str, rows: pl.DataFrame, closed: pl.DataFrame, full: dict[str, pl.DataFrame]) -> None:
+        """Bring the account and the questions of one log in line with the rows it loses and the questions that are
+        closed.
+        """
+        lines = pl.concat([rows["line"], closed["line"]]).unique().sort()
+        name = str(self.logs.filter(pl.col("log_id") == log_id)["name"].item())
         before = full["visits"].filter(pl.col("log_id") == log_id).select("line", "stage")
         after = before.join(rows, on=["line", "stage"], how="anti")
         held = fetch(self.connection, ledger.CONTESTED, "FROM main.contested WHERE log_id = ?", (log_id,)).join(
@@ -274,21 +252,23 @@ class Draft:
         keys = with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect()
         new = self._asked(rows.filter("asked"), full["visits"], full["readings"], {}).join(keys, on=ROW, how="left")
         new = tables.shaped(new, ledger.CONTESTED)
-        standing = pl.concat([held.join(rows, on=["line", "stage"], how="anti"), new])
+        gone = pl.concat([rows.select("line", "stage"), closed.select("line", "stage")])
+        standing = pl.concat([held.join(gone, on=["line", "stage"], how="anti"), new])
         asked_before, asked = (accounts.questions(*each, log_id, name) for each in ((held, before), (standing, after)))
         was, now = (accounts.counts(accounts.line_places(lines, *each)) for each in ((before, held), (after, standing)))
         moved = {place: now[place] - was[place] for place in accounts.PLACES} | {
             "cells_set_aside": _cells(asked) - _cells(asked_before)
         }
-        account = _moved(account, moved)
-        self.logs = pl.concat([self.logs.filter(pl.col("log_id") != log_id), account])
-        ledger.close(self.connection, "logs", self.n, [log_id])
-        ledger.add(self.connection, "logs", self.n, account)
+        cells = ledger.held_rows(self.connection, "set_aside", log_ids=[log_id])
+        moot = _moot(cells.filter(pl.col("reason") != accounts.CONFLICT), lines, after, standing)
+        moved["cells_set_aside"] -= moot.height
+        self._account_of(log_id, moved)
+        ledger.close_questions(self.connection, self.n, log_id, moot)
         ledger.close_lines(self.connection, self.n, log_id, lines.to_list(), accounts.CONFLICT)
         ledger.add(self.connection, "set_aside", self.n, asked)
-        gone = rows.select("line", "stage").iter_rows()
         self.connection.executemany(
-            f"DELETE FROM main.contested WHERE log_id = {delta.text(log_id)} AND line = ? AND stage = ?", gone
+            f"DELETE FROM main.contested WHERE log_id = {delta.text(log_id)} AND line = ? AND stage = ?",
+            gone.iter_rows(),
         )
         insert(self.connection, "main.contested", new)
 
@@ -364,6 +344,25 @@ class Draft:
         return version
 
 
+def _changed_cells(merged: Merged, rows: pl.DataFrame, full: dict[str, pl.DataFrame], sheet: Sheet) -> pl.DataFrame:
+    """editions.CELLS of the visits for which a new row counts in the place of another."""
+    keyed = rows.select("log_id", "line", *KEY).unique(ROW)
+    after = keyed.join(merged.counts.filter("changed").select(ROW), on=ROW, how="semi")
+    before = keyed.join(merged.displaced.select(ROW), on=ROW, how="semi")
+    pairs = after.join(before, on=list(KEY), how="inner", nulls_equal=True, suffix="_before")
+    if pairs.is_empty():
+        return tables.empty(editions.CELLS)
+    return differing(pairs, full, {"visits": sheet.visits, "readings": sheet.readings, "faults": sheet.faults})
+
+
+def _moot(asked: pl.DataFrame, lines: pl.Series, counting: pl.DataFrame, contested: pl.DataFrame) -> pl.DataFrame:
+    """line, column of the questions about cells of those lines that neither count nor ask as a whole."""
+    alive = pl.concat([counting["line"], contested.filter(pl.col("status") == "set aside")["line"]]).unique()
+    cells = asked.filter((pl.col("column") != "") & (pl.col("reason") != accounts.CONFLICT))
+    mine = cells.join(lines.unique().rename("line").to_frame(), on="line", how="semi")
+    return mine.join(alive.to_frame(), on="line", how="anti").select("line", "column")
+
+
 def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
     """Which rows come in the place of a row of a replaced log, with another text."""
     if replaced is None or replaced.is_empty():
@@ -371,22 +370,7 @@ def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
     return in_place_of(visits, replaced)
 
 
-def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:
-    """Candidates with what people said about them."""
-    said = settled.filter(pl.col("verdict").is_in(["take new", "keep held"])).select(
-        "log_id", "line", "sequence", "verdict", of="column"
-    )
-    plain = rows.drop("taken", "dropped").with_columns(index=pl.int_range(pl.len()))
-    about = plain.join(said, on=["log_id", "line"]).filter((pl.col("of") == "") | (pl.col("of") == pl.col("stage")))
-    latest = about.sort("sequence").unique("index", keep="last").select("index", "verdict", "sequence")
-    joined = plain.join(latest, on="index", how="left", maintain_order="left")
-    taken = pl.when(pl.col("verdict") == "take new").then("sequence").otherwise(0)
-    return tables.shaped(
-        joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE
-    )
-
-
-def _account(entry: Entry, sheet: Sheet, trials_held: int) -> pl.DataFrame:
+def _account(entry: Entry, sheet: Sheet, visits: pl.DataFrame, trials_held: int) -> pl.DataFrame:
     """The row of `logs` of a new log, before any of its visits has met another one."""
     rows = sheet.rows_read - sheet.rows_set_aside
     account = {
@@ -403,6 +387,9 @@ def _account(entry: Entry, sheet: Sheet, trials_held: int) -> pl.DataFrame:
         "sha256": entry.sha256,
         "kind": entry.kind,
         "loaded": entry.loaded,
+        "visits": visits.select(pl.struct(KEY).n_unique()).item(),
+        "last_visit": visits["time"].max(),
+        "covers": editions.as_text(sheet.covers),
     }
     return pl.DataFrame([account], schema=ledger.LOGS)
 

@@ -14,19 +14,23 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.store import book
+from ingest.store import book, editions
 from ingest.store.sqlite_tables import connect, create, fetch, insert
 from ingest.terms import tables
+from ingest.terms.problems import Problem
 
 FILE = "ledger.sqlite"
-FORMAT = 3  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
+FORMAT = 4  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
 DELTA = ("visits", "readings", "faults")
 
 LOGS: dict[str, pl.DataType] = tables.LOGS | {
     "sha256": pl.String(),
-    "kind": pl.String(),
-    "loaded": pl.Int64(),
-}  # kind of sheet; sequence of its loading
+    "kind": pl.String(),  # kind of sheet
+    "loaded": pl.Int64(),  # sequence of its loading
+    "visits": pl.Int64(),  # different visits it tells of, counted or not
+    "last_visit": tables.TIME,  # the start of the last of them
+    "covers": pl.String(),  # the days it tells of (editions.as_text)
+}
 # Visits that are held otherwise than as plain accepted rows: what lost to another row, or took the place of one.
 CONTESTED: dict[str, pl.DataType] = {
     tables.LOG_ID: pl.String(),
@@ -41,15 +45,20 @@ CONTESTED: dict[str, pl.DataType] = {
     "raw": pl.String(),
     "wanted": pl.String(),  # of a row set aside: what its question shows
 }
+# Visits that count nowhere in the log, since another row stands for them or a newer edition leaves them out: known, so
+# that they can come back.
+GIVEN: dict[str, pl.DataType] = {
+    name: dtype for name, dtype in CONTESTED.items() if name not in ("status", "raw", "wanted")
+}
 MEETS: dict[str, pl.DataType] = {
     tables.LOG_ID: pl.String(),
     "other": pl.String(),
 }  # logs that share a visit, however it came out
 VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables.GAUGE_TRIALS}
-CURRENT = {"contested": CONTESTED, "meets": MEETS}
+CURRENT = {"contested": CONTESTED, "given": GIVEN, "meets": MEETS, "editions": editions.EDITIONS}
 
 
-class StoreProblem(ValueError):
+class StoreProblem(Problem):
     """A store that cannot be used as it is: one line with what is wrong and what to do."""
 
 
@@ -158,7 +167,8 @@ def make(connection: sqlite3.Connection) -> None:
         connection.execute(f"CREATE INDEX main.{name}_log ON {name} (log_id)")
     for name, schema in CURRENT.items():
         create(connection, f"main.{name}", schema)
-        connection.execute(f"CREATE INDEX main.{name}_log ON {name} (log_id)")
+        connection.execute(f"CREATE INDEX main.{name}_log ON {name} ({_log_of(name)})")
+    connection.execute("CREATE INDEX main.given_time ON given (time)")
     connection.execute("CREATE TABLE IF NOT EXISTS main.format (format INTEGER NOT NULL)")
     connection.execute("DELETE FROM main.format")
     connection.execute("INSERT INTO main.format VALUES (?)", (FORMAT,))
@@ -236,12 +246,28 @@ def close_lines(connection: sqlite3.Connection, n: int, log_id: str, lines: list
         )
 
 
+def close_questions(connection: sqlite3.Connection, n: int, log_id: str, cells: pl.DataFrame) -> None:
+    """The questions about some cells of a log (line, column; '' = the row) are asked no longer from version n on."""
+    for line, column in cells.select("line", "column").iter_rows():
+        where, values = 'log_id = ? AND line = ? AND "column" = ?', (log_id, line, column)
+        connection.execute(f"DELETE FROM main.set_aside WHERE since = ? AND {where}", (n, *values))
+        connection.execute(f"UPDATE main.set_aside SET until = ? WHERE until IS NULL AND {where}", (n, *values))
+
+
 def drop(connection: sqlite3.Connection, name: str, log_ids: list[str]) -> None:
-    """Take the rows of some logs out of `contested` or `meets`."""
+    """Take the rows of some logs out of a table of CURRENT."""
     marks = ", ".join("?" * len(log_ids))
-    connection.execute(f"DELETE FROM main.{name} WHERE log_id IN ({marks})", log_ids)
-    if name == "meets":
-        connection.execute(f"DELETE FROM main.meets WHERE other IN ({marks})", log_ids)
+    for column in {"meets": ("log_id", "other"), "editions": ("older", "newer")}.get(name, ("log_id",)):
+        connection.execute(f"DELETE FROM main.{name} WHERE {column} IN ({marks})", log_ids)
+
+
+def pairs(connection: sqlite3.Connection) -> pl.DataFrame:
+    """Which logs are editions of which, and which share visits without being so (editions.EDITIONS)."""
+    return fetch(connection, editions.EDITIONS, "FROM main.editions ORDER BY rowid")
+
+
+def _log_of(name: str) -> str:
+    return "older" if name == "editions" else "log_id"
 
 
 def neighbours(connection: sqlite3.Connection, log_ids: set[str]) -> set[str]:

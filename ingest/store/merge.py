@@ -1,9 +1,9 @@
 """Rows of a new log against those the store holds: the same visit is held once, the same visit with other values is a
 question. Pure.
 
-Of several rows of one visit the one that counts does not hang on the order in which logs were loaded: it is the row a
-person has taken, else the row whose text has the smallest hash; only where a sheet `replaces` "the same visits" does
-the newer file of its kind win.
+Of several rows of one visit the one that counts does not hang on the order in which logs were loaded: rows of an older
+edition give way to the newer one; of the others it is the row a person has taken, else the row whose text has the
+smallest hash. Of rows in the same words the one stands whose log was loaded first.
 """
 
 from dataclasses import dataclass
@@ -26,11 +26,12 @@ CANDIDATE: dict[str, pl.DataType] = {
     "tech": pl.String(),
     "ordinal": pl.Int64(),
     "text_hash": pl.Int64(),
-    "status": pl.String(),  # new | held | lost
+    "status": pl.String(),  # new | held | lost (set aside as a question) | given (another row stands for it)
     "loaded": pl.Int64(),  # when its log was loaded, as a number that rises
     "kind": pl.String(),  # the kind of sheet where newer files replace older ones, else ''
     "taken": pl.Int64(),  # the sequence of the verdict 'take new' on this row, else 0
     "dropped": pl.Boolean(),  # the verdict 'keep held' stands against this row
+    "superseded": pl.Boolean(),  # a newer edition of its log covers its day
 }
 
 
@@ -45,13 +46,18 @@ class Merged:
     held: pl.DataFrame  # new rows that say nothing new, or that another row stands for
     lost: pl.DataFrame  # new rows set aside as a question
     displaced: pl.DataFrame  # rows held so far that count no longer; `asked`: set aside as a question
+    closed: pl.DataFrame  # rows set aside as a question so far that ask no longer: another stands for them
+    wanted: (
+        pl.DataFrame
+    )  # rows that another stood for, or that were set aside, and that count or ask now: their log is to be read again
 
     @classmethod
     def of_none(cls, changed: pl.DataFrame) -> "Merged":
         """Where no two rows share a visit; `changed`: rows in the place of rows of a log that is gone."""
         rows = changed.select(*ROW, other_log=pl.lit(""), other_line=pl.lit(0, dtype=pl.Int64))
         none = rows.clear()
-        return cls(rows.with_columns(changed=pl.lit(True)), none, none, none.with_columns(asked=pl.lit(False)))
+        asked = none.with_columns(asked=pl.lit(False))
+        return cls(rows.with_columns(changed=pl.lit(True)), none, none, asked, none, none)
 
 
 def with_key(visits: pl.LazyFrame) -> pl.LazyFrame:
@@ -80,47 +86,48 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
     rows = tables.shaped(candidates, CANDIDATE).with_columns(
         pl.struct(KEY).rank("dense").alias("visit"),
         pl.int_range(pl.len(), dtype=pl.Int64).alias("index"),
-        was_lost=pl.col("status") == "lost",
-        not_held=pl.col("status") != "held",
+        pl.col("superseded", "dropped").fill_null(False),
     )
-    older = _older(rows)
-    rows = rows.with_columns(older.alias("older"))
+    rows = rows.with_columns(older=pl.col("superseded") | _older(rows))
     beside = (~pl.col("older") & ~pl.col("dropped")).any().over("visit")
     rows = rows.with_columns(out=pl.col("older") | (pl.col("dropped") & beside))
-    ranked = rows.filter(~pl.col("out")).sort(
-        "visit",
-        "was_lost",
-        "taken",
-        "text_hash",
-        "not_held",
-        "loaded",
-        "line",
-        descending=[False, False, True, False, False, False, False],
-    )
-    best = ranked.unique("visit", keep="first", maintain_order=True).select(
-        "visit", best="index", best_hash="text_hash", other_log="log_id", other_line="line", person=pl.col("taken") > 0
-    )
-    rows = rows.join(best, on="visit", maintain_order="left")
+    live = rows.filter(~pl.col("out")).sort("visit", "taken", "text_hash", descending=[False, True, False])
+    best = live.unique("visit", keep="first", maintain_order=True)
+    best = best.select("visit", best_hash="text_hash", person=pl.col("taken") > 0)
+    rows = rows.join(best, on="visit", how="left", maintain_order="left")
     same = pl.col("text_hash") == pl.col("best_hash")
-    losing = rows.filter(~pl.col("out") & ~same & ~pl.col("person")).sort(
-        "visit", "text_hash", ~pl.col("was_lost"), pl.col("status") != "held", "loaded", "line"
+    standing = rows.filter(same & (pl.col("older") | ~pl.col("out"))).sort(
+        "visit", "taken", "loaded", "line", descending=[False, True, False, False]
     )
+    first = standing.unique("visit", keep="first", maintain_order=True)
+    first = first.select("visit", best="index", other_log="log_id", other_line="line")
+    rows = rows.join(first, on="visit", how="left", maintain_order="left").with_columns(
+        pl.col("other_log").fill_null("")
+    )
+    losing = rows.filter(~pl.col("out") & (pl.col("text_hash") != pl.col("best_hash")) & ~pl.col("person"))
+    losing = losing.sort("visit", "text_hash", "loaded", "line")
     asked = losing.unique(["visit", "text_hash"], keep="first", maintain_order=True)["index"]
     rows = rows.with_columns(
-        wins=pl.col("index") == pl.col("best"),
+        wins=(pl.col("index") == pl.col("best")).fill_null(False),
         asked=pl.col("index").is_in(asked.to_list()),
-        after_older=pl.col("older").any().over("visit", "kind"),
+        after_older=(pl.col("older") & (pl.col("text_hash") != pl.col("best_hash")))
+        .any()
+        .over("visit")
+        .fill_null(False),
     )
-    new, held = rows.filter(pl.col("status") == "new"), rows.filter(pl.col("status") == "held")
+    new, held, lost, given = (rows.filter(pl.col("status") == status) for status in ("new", "held", "lost", "given"))
     columns = [*ROW, "other_log", "other_line"]
-    counts = new.filter("wins").with_columns(changed=pl.col("after_older") & (pl.col("kind") != ""))
+    counts = new.filter("wins").with_columns(changed=pl.col("after_older"))
     if replaced is not None and replaced.height:
         counts = counts.with_columns(changed=pl.col("changed") | in_place_of(counts, replaced))
+    wanted = pl.concat([lost.filter("wins"), given.filter(pl.col("wins") | pl.col("asked"))])
     return Merged(
         counts.select(*columns, "changed"),
         new.filter(~pl.col("wins") & ~pl.col("asked")).select(columns),
         new.filter("asked").select(columns),
         held.filter(~pl.col("wins")).select(*columns, "asked"),
+        lost.filter(~pl.col("wins") & ~pl.col("asked")).select(columns),
+        wanted.select(columns),
     )
 
 

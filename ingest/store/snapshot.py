@@ -18,6 +18,7 @@ from ingest.shopfiles.specs import Specs
 from ingest.terms import tables
 
 T = TypeVar("T")
+EVERY_KIND = "*"  # an answer that read the bench book whole
 Reader = Callable[[tuple[str, ...]], pl.DataFrame]  # columns wanted (() = all) -> table
 
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
@@ -47,6 +48,8 @@ class Snapshot:
     book_sequence: int = 0
     shop_files: str = ""  # fingerprint of the shop files
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
+    _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read
+    _asking: list[set[str]] = field(default_factory=list, repr=False)  # of the answers being worked out just now
     _lock: RLock = field(default_factory=RLock, repr=False)
 
     @classmethod
@@ -79,21 +82,41 @@ class Snapshot:
 
     def table(self, name: str, *columns: str) -> pl.DataFrame:
         """A table by its name (SCHEMAS), all columns or those named."""
+        if name == "bench_book":
+            self._read_kinds({EVERY_KIND})
         return self.readers[name](columns)
+
+    def lines(self, *kinds: str) -> pl.DataFrame:
+        """Lines of the bench book of some kinds; what asks so hangs on no line of another kind."""
+        self._read_kinds(set(kinds))
+        return self.readers["bench_book"](()).filter(pl.col("kind").is_in(kinds))
 
     def once(self, work: Callable[["Snapshot"], T]) -> T:
         """What `work` makes of this snapshot, worked out the first time it is asked for and kept with the snapshot."""
         with self._lock:
             if work not in self._kept:
-                self._kept[work] = work(self)
+                self._asking.append(set())
+                try:
+                    self._kept[work] = work(self)
+                finally:
+                    read = self._asking.pop()
+                self._book_kinds[work] = read
+            self._read_kinds(self._book_kinds[work])
             kept: T = self._kept[work]
             return kept
 
-    def hand_on(self, before: "Snapshot", *, but: tuple[str, ...]) -> None:
-        """Take over what was worked out from an earlier snapshot, but for functions of some modules; the caller knows
-        that it holds here too.
+    def hand_on(self, before: "Snapshot", *, kind: str) -> None:
+        """Take over what was worked out from an earlier snapshot of which this one differs by a line of `kind` in the
+        bench book only: every answer that read no line of this kind.
         """
         with before._lock:
-            kept = {work: answer for work, answer in before._kept.items() if getattr(work, "__module__", "") not in but}
+            moved = {kind, EVERY_KIND}
+            kept = {work: before._kept[work] for work, read in before._book_kinds.items() if not moved & read}
+            kinds = {work: before._book_kinds[work] for work in kept}
         with self._lock:
-            self._kept.update({work: answer for work, answer in kept.items() if work not in self._kept})
+            for work in kept.keys() - self._kept.keys():
+                self._kept[work], self._book_kinds[work] = kept[work], kinds[work]
+
+    def _read_kinds(self, kinds: set[str]) -> None:
+        if self._asking:
+            self._asking[-1] |= kinds

@@ -22,10 +22,10 @@ EXCEL_DAYS = (36526, 73050)  # 2000-01-01 to 2099-12-31: other bare numbers are 
 
 _MONTHS = {
     m: n for n, m in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)
-}
+} | {"jän": 1, "mär": 3, "mai": 5, "okt": 10, "dez": 12}  # by the first three letters, English and German
 _CLOCK = (
-    r"(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
-    r"\s*(?P<half>[ap]\.?m\.?)?"
+    r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
+    r"\s*(?:(?P<half>[ap]\.?m\.?)|uhr)?"
 )
 _OFFSET = r"\s*(?P<offset>Z|[+-]\d{2}:?\d{2})?"
 _YMD = re.compile(
@@ -36,9 +36,18 @@ _THREE = re.compile(
     re.IGNORECASE,
 )
 _NAMED = re.compile(
-    rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-z]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
+    rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-zä]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
     re.IGNORECASE,
 )
+_NAME_FIRST = re.compile(
+    rf"(?P<name>[a-zä]{{3}})[a-z]*[-\s./]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?[-\s./,]+(?P<y>\d{{4}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
+    re.IGNORECASE,
+)
+_COMPACT = re.compile(
+    rf"(?P<y>(?:19|20)\d{{2}})(?P<m>\d{{2}})(?P<d>\d{{2}})(?:[T\s_,]+(?:{_CLOCK}{_OFFSET}|(?P<digits>\d{{4}}(?:\d{{2}})?)))?",
+    re.IGNORECASE,
+)
+_DIGIT_CLOCK = re.compile(r"(\d{1,2})(\d{2})()|(\d{2})(\d{2})(\d{2})")  # 741, 0741, 074130
 _BARE_CLOCK = re.compile(_CLOCK, re.IGNORECASE)
 _DAY_NUMBER = re.compile(r"\d{5}(?:[.,]\d+)?")
 _DAY = r"^(?:19[7-9]|20\d)\d-\d{2}-\d{2}$"
@@ -50,18 +59,23 @@ STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolea
 def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | None, bool, bool] | None:
     """One typed stamp: (local, utc, has a day, has a clock), or None where it is no date or time.
 
-    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30. Dates are ISO or in `order`;
-    a month by name is taken in any order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet
-    day numbers from 2000 to 2099 are taken.
+    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30; of figures alone (`0741`) it
+    is one where no day is. Dates are ISO, eight figures (`20261102`) or in `order`; a month by name is taken in any
+    order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet day numbers from 2000 to 2099
+    are taken.
     """
     text = text.strip()
+    if len(text) in (3, 4) and text.isdecimal():
+        of_day = _of_digits(text)
+        return None if of_day is None else (EXCEL_DAY_0 + of_day, None, False, True)
     if _DAY_NUMBER.fullmatch(text):
         number = float(text.replace(",", "."))
         if not EXCEL_DAYS[0] <= number <= EXCEL_DAYS[1]:
             return None
         moment = EXCEL_DAY_0 + timedelta(seconds=round(number * 86400))
         return moment, None, True, number != int(number)
-    if clock := _BARE_CLOCK.fullmatch(text):
+    dotted = text.count(".") == 2 and _THREE.fullmatch(text)  # 02.11.26 is a day before it is a time of day
+    if not dotted and (clock := _BARE_CLOCK.fullmatch(text)):
         of_day = _time_of_day(clock)
         return None if of_day is None else (EXCEL_DAY_0 + of_day, None, False, True)
     if found := _YMD.fullmatch(text):
@@ -71,7 +85,9 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         if len(typed["y"]) not in (2, 4) or len(typed["m"]) > 2 or len(typed["d"]) > 2:
             return None
         year, month, day = _year(typed["y"]), int(typed["m"]), int(typed["d"])
-    elif (found := _NAMED.fullmatch(text)) and found["name"].lower() in _MONTHS:
+    elif found := _COMPACT.fullmatch(text):
+        year, month, day = (int(found[part]) for part in "ymd")
+    elif (found := _NAMED.fullmatch(text) or _NAME_FIRST.fullmatch(text)) and found["name"].lower() in _MONTHS:
         year, month, day = _year(found["y"]), _MONTHS[found["name"].lower()], int(found["d"])
     else:
         return None
@@ -81,6 +97,10 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         moment = datetime(year, month, day)
     except ValueError:
         return None
+    digits = found.groupdict().get("digits")
+    if digits:
+        of_day = _of_digits(digits)
+        return None if of_day is None else (moment + of_day, None, True, True)
     if found["hour"] is None:
         return moment, None, True, False
     of_day = _time_of_day(found)
@@ -94,6 +114,15 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         sign = -1 if offset[0] == "-" else 1
         moment -= sign * timedelta(hours=int(offset[1:3]), minutes=int(offset[3:5]))
     return None, moment, True, True
+
+
+def _of_digits(text: str) -> timedelta | None:
+    """The time of day of figures without a sign between: 741, 0741 or 074130."""
+    found = _DIGIT_CLOCK.fullmatch(text)
+    if found is None:
+        return None
+    hour, minute, second = int(found[1] or found[4]), int(found[2] or found[5]), int(found[3] or found[6] or 0)
+    return timedelta(hours=hour, minutes=minute, seconds=second) if hour < 24 and minute < 60 and second < 60 else None
 
 
 def _year(text: str) -> int:

@@ -8,13 +8,14 @@ import polars as pl
 from rapidfuzz import fuzz, process
 
 from ingest.terms import tables
+from ingest.terms.problems import Problem
 
 LONGEST_RAW = 400  # characters of a cell or row shown with a question; the whole text stands in the original
 IT_IS_REAL = "it is real"
 IMPLAUSIBLE = "is it real?"
 
 
-class FileProblem(ValueError):
+class FileProblem(Problem):
     """A file that cannot be read as a log: one line with the file, what is wrong and what to do."""
 
 

@@ -16,16 +16,20 @@ from ingest.reading.reader import log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
 from ingest.store import book, carried, ledger, originals
-from ingest.store.draft import Draft, Entry
+from ingest.store.draft import Draft
+from ingest.store.editions import Told
 from ingest.store.ledger import StoreProblem
 from ingest.store.merge import KEY, with_key
+from ingest.store.onfile import Entry
 from ingest.store.store import check_shop_files, drafting, is_whole, log_called, pretending
 from ingest.terms import tables
 from ingest.terms.questions import FileProblem
+from ingest.verbs.decisions import Original, carried_over, standing_decisions
 
 BATCH = 400_000  # readings and visits of the files that are committed together
 AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
 ACCOUNT = ("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
+ROUNDS = 20  # of reading again what gave way; each settles more of it
 UNREADABLE = "the file can no longer be read"
 _NOT_YET = 2**40  # `loaded` of a log that the book does not name yet: after all that it names
 Source = tuple[str, Callable[[], bytes]]  # file name, and what gives its bytes
@@ -54,6 +58,7 @@ class Loaded:
     two_values: pl.DataFrame = field(
         default_factory=lambda: tables.empty(carried.NAMED)
     )  # of its instruments; nothing is set aside for it
+    told: Told = field(default_factory=Told)  # what it is to the logs on file: a newer edition, an older one
 
 
 @dataclass(frozen=True)
@@ -232,8 +237,10 @@ def _commit(
         for came in fresh:
             if not check:
                 originals.keep(folder, came.data)
+            came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)
-            became[came.place] = loaded_of(draft, account, came.sheet.notes)
+            became[came.place] = loaded_of(draft, account, [*came.sheet.notes, *told])
+        bring_back(draft, folder, shop, said, fresh)
         became = dict(zip(became, with_two_values(draft, list(became.values())), strict=True))
         if fresh and not check:
             _enter(draft, folder, [came.entry for came in fresh], gone, now)
@@ -245,7 +252,12 @@ def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) ->
     row = account.row(0, named=True)
     questions = ledger.held_rows(draft.connection, "set_aside", log_ids=[row["log_id"]])
     return Loaded(
-        row["name"], row["log_id"], questions=questions, notes=tuple(notes), **{name: row[name] for name in ACCOUNT}
+        row["name"],
+        row["log_id"],
+        questions=questions,
+        notes=tuple(notes),
+        told=draft.told.get(row["log_id"], Told()),
+        **{name: row[name] for name in ACCOUNT},
     )
 
 
@@ -256,6 +268,59 @@ def with_two_values(draft: Draft, files: Sequence[Loaded]) -> list[Loaded]:
         replace(file, two_values=found.filter((pl.col("log_id") == file.log_id) | (pl.col("other_log") == file.log_id)))
         for file in files
     ]
+
+
+def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: _Came, now: datetime) -> tuple[_Came, list[str]]:
+    """A newer edition with what people decided about cells of the older ones, and what is to be said of it."""
+    said = book.read(folder)
+    decided = pl.concat([table.select("log_id") for table in standing_decisions(said).values()])
+    if decided.is_empty():
+        return came, []
+    older = [log_id for log_id in draft.older_editions(came.entry, came.sheet) if log_id in draft.logs["log_id"]]
+    if decided.filter(pl.col("log_id").is_in(older)).is_empty():
+        return came, []
+    held = {log_id: _original(folder, draft.logs, log_id) for log_id in older}
+    over = carried_over(Original(came.entry.log_id, came.entry.name, came.data), held, shop, said)
+    if over.is_empty():
+        return came, []
+    for name, lines in over.tables().items():
+        for who, why, rows in lines:
+            if draft.write:
+                book.append(draft.connection, name, rows, now=now, who=who, why=why, schema="book")
+            more = rows.with_columns(
+                sequence=pl.lit(2**40, dtype=pl.Int64),
+                at=pl.lit(now, dtype=tables.TIME),
+                who=pl.lit(who),
+                why=pl.lit(why),
+            )
+            said[name] = pl.concat([said[name], tables.shaped(more, book.SCHEMAS[name])])
+    entry, _, sheet = _read(came.entry, came.data, shop, said)
+    return replace(came, entry=entry, sheet=sheet), over.notes
+
+
+def _original(folder: Path, logs: pl.DataFrame, log_id: str) -> Original | None:
+    """The file of a log as it came, None where it is no longer there."""
+    name, sha = logs.filter(pl.col("log_id") == log_id).select("name", "sha256").row(0)
+    try:
+        return Original(log_id, name, originals.fetch(folder, sha))
+    except (OSError, ValueError):
+        return None
+
+
+def bring_back(
+    draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], fresh: Sequence[_Came] = ()
+) -> None:
+    """Read the logs again of which rows count now that counted nowhere, since what stood for them gave way."""
+    here = {came.entry.log_id: came for came in fresh}
+    for _ in range(ROUNDS):
+        wanted, draft.wanted = draft.wanted, set()
+        if not wanted:
+            return
+        draft.drop(sorted(wanted))
+        _from_originals(draft, folder, shop, said, entries_of(said, wanted - here.keys()))
+        for came in fresh:
+            if came.entry.log_id in wanted:
+                draft.add(came.entry, came.sheet)
 
 
 def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now: datetime) -> None:
@@ -314,6 +379,19 @@ def put_in(
     """Read logs from their originals, under the shop files and the book of today, and put them in; what is to be asked
     once of each.
     """
+    notes = _from_originals(draft, folder, shop, said, entries, progress)
+    bring_back(draft, folder, shop, said)
+    return notes
+
+
+def _from_originals(
+    draft: Draft,
+    folder: Path,
+    shop: Shop,
+    said: dict[str, pl.DataFrame],
+    entries: Sequence[Entry],
+    progress: Progress | None = None,
+) -> dict[str, tuple[str, ...]]:
     notes = {}
     for place, entry in enumerate(entries):
         try:

@@ -84,6 +84,25 @@ def settle(
         return _decided(draft, folder, "settled", row, log_id, f"{name}, line {line}: {verdict}", who, why, now)
 
 
+def say_edition(folder: Path, newer: str, older: str, verdict: str, who: str, why: str, *, now: datetime) -> Loaded:
+    """Say of two logs that the one is an edition of the other, or another log; what became of the newer one.
+
+    newer, older : file names or starts of hashes.  verdict : editions.EDITION or editions.OTHER.  Raises StoreProblem
+    where the two share no visit, or the newer one is the older.
+    """
+    _said_by(who, why)
+    usable_shop(folder)
+    ensure(folder, now=now)
+    with drafting(folder) as draft:
+        new, name, _ = _the_log(draft, newer)
+        old, old_name, _ = _the_log(draft, older)
+        pairs = ledger.pairs(draft.connection).filter((pl.col("newer") == new) & (pl.col("older") == old))
+        if pairs.is_empty():
+            raise StoreProblem(f"{name} and {old_name} share no visit, or {old_name} is the newer of the two")
+        row = pl.DataFrame({"log_id": [new], "line": [0], "column": [old], "raw": [old_name], "verdict": [verdict]})
+        return _decided(draft, folder, "settled", row, new, f"{name} is {verdict} of {old_name}", who, why, now)
+
+
 def _said_by(who: str, why: str) -> None:
     if not who.strip() or not why.strip():
         raise StoreProblem("Nobody's word for it: say --who decides it and --why")

@@ -121,11 +121,16 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
     seen.page.goto(address)
     seen.charts_drawn(4)
     sheet = seen.page.locator(".sheet", has=seen.page.locator("h2", has_text="As set, outside limits"))
+    firsts = sheet.locator("table.plain tbody tr td:first-child")
+    for place, text in enumerate(("=1+1", "\u22120.05", "-1 mm")):
+        firsts.nth(place).evaluate("(cell, text) => { cell.textContent = text }", text)
     with seen.page.expect_download() as table:
         sheet.get_by_role("button", name="Save table").click()
     assert table.value.suggested_filename == "as-set-outside-limits.csv"
     rows = table.value.path().read_text(encoding="utf-8-sig").splitlines()
     assert len(rows) > 5
+    # a number is plain, what a spreadsheet would run is text
+    assert [row.split(",")[0] for row in rows[1:4]] == ["'=1+1", "-0.05", "'-1 mm"]
     assert len({row.count(",") for row in rows if '"' not in row}) == 1, rows
     with seen.page.expect_download() as picture:
         sheet.get_by_role("button", name="Save picture").click()

@@ -52,7 +52,9 @@ def die(folder, count, verb, path):
 def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, before, counts):
     fault = {"outcome": "fixed", "fault": "open-string buzz"}
     quiet = shop(tmp_path / "quiet")
-    logs = [[row("A1", **fault), row("A2")], [row("B1", **fault), row("A2"), row("B3", relief="9")]][1 - before :]
+    logs = [[row("A1", **fault), row("A2"), row("A0")], [row("B1", **fault), row("A2"), row("B3", relief="9")]][
+        1 - before :
+    ]
     load(quiet, [log(quiet, f"{n}.csv", rows) for n, rows in enumerate(logs)], now=NOW)
     for count in counts:
         folder = shop(tmp_path / str(count))
@@ -74,14 +76,14 @@ def test_an_unload_killed_after_any_step_leaves_the_version_before(tmp_path):
         folder = shop(tmp_path / str(count))
         load(
             folder,
-            [log(folder, "a.csv", [row("A1"), row("A2")]), log(folder, "b.csv", [row("A2"), row("A3")])],
+            [log(folder, "a.csv", [row("A0"), row("A1"), row("A2")]), log(folder, "b.csv", [row("A2"), row("A3")])],
             now=NOW,
         )
         before = held(folder)
         assert die(folder, count, "unload", "a.csv") == -9
         same(held(folder), before)
         load(folder, [log(folder, "c.csv", [row("A4")])], now=NOW)
-        assert open_snapshot(folder).table("visits")["serial"].sort().to_list() == ["A1", "A2", "A3", "A4"]
+        assert open_snapshot(folder).table("visits")["serial"].sort().to_list() == ["A0", "A1", "A2", "A3", "A4"]
 
 
 @pytest.mark.promise

@@ -46,7 +46,7 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
 
     change = after - before with its 95 % interval by the stream's sigma; hoped for is a move back towards the edge.
     """
-    book = snapshot.table("bench_book").filter((pl.col("kind") == "action") & (pl.col("text") != ""))
+    book = snapshot.lines("action").filter(pl.col("text") != "")
     book = book.filter((pl.col("at").dt.date() >= since) | (pl.col("due") >= since)).sort("sequence")
     judged = snapshot.once(signals)
     rows = []

@@ -161,14 +161,13 @@ class _Looks:
             judged.streams.per_reading(worked), plotted, judged.streams.values
         )  # as the charts judge them
         self.taken = judged.streams.readings["taken_at"].cast(pl.Int64).to_numpy()
-        self.set_at = {item.key: item.set_at for item in snapshot.shop.characteristics}
 
     def at(self, row: dict[str, Any]) -> MovesWith:
         split = self._split(row)
         if split is None:
             return MovesWith([], 0)
         held = self.judged.streams.readings
-        set_at = self.set_at.get(str(row["characteristic"]), "")
+        set_at = self.snapshot.shop.set_stage(str(row["characteristic"]), str(row["model"]))
         levels = [one for one in self.shared if one.name != SET_BY or not row["tech"]]
         levels += [one for one in self.earlier if one.name != TECH_AT + set_at]
         compared = self._follows(split)

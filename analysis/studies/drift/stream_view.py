@@ -124,8 +124,7 @@ def changes_for(snapshot: Snapshot, model: str, stage: str, characteristic: str,
     """
     shop = snapshot.shop
     models = ["", model, *(key for key, setup in shop.setups.items() if setup == model)]
-    item = shop.by_characteristic.get(characteristic)
-    stages = ["", stage, *([item.set_at] if item and item.set_at else [])]
+    stages = list(dict.fromkeys(["", stage, shop.set_stage(characteristic, model)]))
     last = snapshot.as_of.astimezone(shop.zone).date()
     return (
         snapshot.table("changes")

@@ -57,15 +57,30 @@ class Streams:
 
 
 def stream_readings(snapshot: Snapshot) -> pl.DataFrame:
-    """The readings that streams are made of: round 1, first pass, found, with a value, of a known model."""
-    readings = snapshot.once(story).readings
-    return readings.filter(
-        (pl.col("round") == 1)
-        & pl.col("first_pass")
-        & (pl.col("moment") == "found")
-        & pl.col("value").is_not_null()
-        & (pl.col("setup") != "")
+    """The readings that streams are made of: round 1, first pass, with a value, of a known model.
+
+    The found reading; at the stage where the characteristic is set the last value of the visit, `left` where it has
+    both: what came in there is *received* (`received_readings`).
+    """
+    first = snapshot.once(story).readings.filter(
+        (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null() & (pl.col("setup") != "")
     )
+    here = pl.col("stage") == pl.col("set_stage")
+    one = ["characteristic", "position", "setup", "stage", "part", "log_id", "line"]
+    left = (pl.col("moment") == "left").any().over(one)
+    return first.filter(pl.when(here & left).then(pl.col("moment") == "left").otherwise(pl.col("moment") == "found"))
+
+
+def received_readings(snapshot: Snapshot) -> pl.DataFrame:
+    """What came in where it is then set: found values of first passes in whose visit a value was left; the story's
+    columns.
+    """
+    first = snapshot.once(story).readings.filter(
+        (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null() & (pl.col("setup") != "")
+    )
+    one = ["characteristic", "position", "setup", "stage", "part", "log_id", "line"]
+    touched = (pl.col("stage") == pl.col("set_stage")) & (pl.col("moment") == "left").any().over(one)
+    return first.filter(touched & (pl.col("moment") == "found"))
 
 
 def streams(snapshot: Snapshot) -> Streams | None:
@@ -74,10 +89,9 @@ def streams(snapshot: Snapshot) -> Streams | None:
     if found.is_empty():
         return None
     key = ["characteristic", "position", "setup", "stage"]
-    set_somewhere = [item.key for item in snapshot.shop.characteristics if item.set_at]
     everyone = found.with_columns(tech_set=pl.lit(""))
     per_tech = (
-        found.filter(pl.col("characteristic").is_in(set_somewhere) & (pl.col("set_by") != ""))
+        found.filter((pl.col("set_stage") != "") & (pl.col("set_by") != ""))
         .with_columns(tech_set=pl.col("set_by"))
         .sort([*key, "tech_set"], maintain_order=True)
     )

@@ -71,19 +71,14 @@ def instruments(snapshot: Snapshot, characteristic: str | None = None) -> pl.Dat
     """
     told, shop = snapshot.once(story), snapshot.shop
     name = characteristic or neck_bow(snapshot)
-    relief = shop.by_characteristic.get("relief")
-    stage = relief.set_at if relief else ""
+    rods = pl.col("stage").is_in(shop.rod_stages("relief"))
     bow = snapshot.once(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("serial") != ""))
     first = told.visits.filter(pl.col("round") == 1)
     spent = first.group_by("serial").agg(
         pl.col("minutes").sum(),
-        pl.col("minutes").filter(pl.col("stage") == stage).sum().alias("straightening"),
+        pl.col("minutes").filter(rods).sum().alias("straightening"),
         (pl.col("outcome") == "send back").sum().cast(pl.Float64).alias("send_backs"),
-        pl.col("tech")
-        .filter((pl.col("stage") == stage) & pl.col("first_pass"))
-        .first()
-        .fill_null("")
-        .alias("straightener"),
+        pl.col("tech").filter(rods & pl.col("first_pass")).first().fill_null("").alias("straightener"),
     )
     judged = told.instruments.filter("judged").select(
         "serial", pl.col("end").is_in(["reject", "second"]).cast(pl.Float64).alias("rejected")

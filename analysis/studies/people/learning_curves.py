@@ -103,7 +103,11 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
         usual,
         practice(judged["done"].to_numpy(), judged["came_back"].cast(pl.Float64).to_numpy(), share=True),
         float(theirs.mean()) if len(theirs) else None,  # type: ignore[arg-type]
-        {item.key: _spread(snapshot, item.key, mine) for item in snapshot.shop.characteristics if item.set_at == stage},
+        {
+            item.key: _spread(snapshot, item.key, mine)
+            for item in snapshot.shop.characteristics
+            if stage in item.set_stages
+        },
     )
 
 
@@ -152,7 +156,11 @@ def _minutes(
 def _spread(snapshot: Snapshot, characteristic: str, mine: pl.DataFrame) -> Practice:
     """Spread of each block of instruments in a row, each reading in standard deviations of the others in its cell."""
     cell = ["setup", "position"]
-    readings = snapshot.once(as_set).filter((pl.col("characteristic") == characteristic) & (pl.col("set_by") != ""))
+    readings = snapshot.once(as_set).filter(
+        (pl.col("characteristic") == characteristic)
+        & (pl.col("set_by") != "")
+        & (pl.col("set_stage") == mine["stage"][0])
+    )
     readings = readings.with_columns(off=pl.col("value") - pl.col("target").fill_null(0.0))
     tech = mine["tech"][0]
     others = (

@@ -47,6 +47,7 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
         off.mean().alias("mean"),
         off.var().fill_null(0.0).alias("var"),
         pl.col("serial").unique().alias("serials"),
+        pl.col("set_stage").first(),
     )
     total, mean = (
         pl.col("n").sum().over(CELL),
@@ -63,18 +64,13 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
     shared = pairs.filter((pl.col("n") >= 2) & (pl.col("n_others") >= LEAST_OTHERS) & (pl.col("var_others") > 1e-18))
     if shared.is_empty():
         return pl.DataFrame(schema=SPREADS)
-    rows = shared.group_by("characteristic", "set_by", maintain_order=True).agg(pl.all())
+    rows = shared.group_by("characteristic", "set_stage", "set_by", maintain_order=True).agg(pl.all())
     told = [_told(row) for row in rows.iter_rows(named=True)]
     order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
-    stage = pl.col("characteristic").replace_strict(
-        {item.key: item.set_at for item in snapshot.shop.characteristics}, return_dtype=pl.String
-    )
     return (
-        pl.DataFrame(told, schema={name: dtype for name, dtype in SPREADS.items() if name != "stage"})
-        .with_columns(
-            stage.alias("stage"), pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64).alias("_order")
-        )
-        .sort("_order", "tech")
+        pl.DataFrame(told, schema=SPREADS)
+        .with_columns(pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64).alias("_order"))
+        .sort("_order", "stage", "tech")
         .select(SPREADS.keys())
     )
 
@@ -95,6 +91,7 @@ def _told(row: dict[str, object]) -> dict[str, object]:
     sd, sd_others = (float(np.sqrt(((n - 1) * each).sum() / nu)) for each in (var, var_o))
     return {
         "characteristic": row["characteristic"],
+        "stage": row["set_stage"],
         "tech": row["set_by"],
         "n": int(n.sum()),
         "instruments": len(serials),

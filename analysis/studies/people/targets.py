@@ -15,9 +15,10 @@ from math import ceil, floor
 import numpy as np
 import polars as pl
 
+from analysis.methods.ever_shown import WITHIN, ever_shown, lasting_plan
 from analysis.methods.intervals import binomial_exact, mean_t, sd_chi
 from analysis.methods.normality import anderson_darling, spread_ties
-from analysis.methods.sequential import SequentialPlan, expected, plan, verdict, wald_lines
+from analysis.methods.sequential import SequentialPlan, verdict, wald_lines
 from analysis.methods.tolerance import free_band, normal_band, sample_needed
 from analysis.studies.story.conformity import as_set
 from analysis.studies.story.story import SEVERAL
@@ -77,8 +78,7 @@ class Stand:
     began_at: int  # instruments before the test that gave the verdict
     decided_at: int  # instrument at which it was decided, or how many there are
     test: SequentialPlan = field(repr=False)
-    expected_good: float  # mean number of instruments until the test ends for somebody who holds the target
-    expected_poor: float  # the same for somebody who does not
+    lasts: "Lasting"  # what the test promises
 
 
 def bands(snapshot: Snapshot) -> pl.DataFrame:
@@ -143,28 +143,44 @@ def _outside(values: np.ndarray, lower: object, upper: object) -> np.ndarray:
     return np.asarray((values < low - slack) | (values > high + slack))
 
 
+@dataclass(frozen=True)
+class Lasting:
+    """What a test, begun anew after each answer, promises over `within` instruments."""
+
+    test: SequentialPlan = field(repr=False)
+    within: int
+    good_ever: float  # chance that somebody who holds the target is ever told `shown`
+    poor_ever: float  # the same of somebody who does not
+    half_by: int  # instruments by which half of those who hold it have been told
+    nine_by: int  # the same of nine in ten
+
+
 @lru_cache(maxsize=256)
-def sequential_test(good: float, poor: float) -> tuple[SequentialPlan, float, float]:
-    """The test that tells a share outside of `good` from one of `poor` with risks of 5 % and 10 %, and the mean number
-    of instruments until it ends for either.
+def lasting_test(good: float, poor: float) -> Lasting:
+    """The test that tells somebody with a share `poor` outside `shown` at any time within 300 instruments in at most a
+    tenth of cases, and somebody with `good` outside `not shown` in at most 5 % of single tests.
     """
-    test = plan(good, poor, risk_good=RISK_GOOD, risk_poor=RISK_POOR)
-    wait = expected(test, [good, poor]).instruments
-    return test, float(wait[0]), float(wait[1])
+    test = lasting_plan(good, poor, risk_good=RISK_GOOD, ever_poor=RISK_POOR)
+    holds, poor_ever = ever_shown(test, good), ever_shown(test, poor).at_all
+    half, nine = holds.half_by() or WITHIN, holds.until(0.9) or WITHIN
+    return Lasting(test, WITHIN, holds.at_all, poor_ever, half, nine)
 
 
 def latest(test: SequentialPlan, out: np.ndarray) -> tuple[str, int, int]:
     """The latest answer of a test that begins anew after each: (shown | not shown | too few, results before it, result
     at which it was given).
 
-    out : 0 (inside the band) or 1 in time order. Without any answer yet: too few, 0 and how many there are. Each test
-    keeps its risks, and so does the latest of them; taking the first `shown` of many would not.
+    out : 0 (inside the band) or 1 in time order. Without any answer yet: too few, 0 and how many there are. A test that
+    has not ended with its longest run begins anew too.
     """
     answer, begun = ("too few", 0, len(out)), 0
     while begun < len(out):
         word, at = verdict(test, out[begun:])
-        if word == "too few":
+        if word == "too few" and at < test.longest:
             break
+        if word == "too few":
+            begun += at
+            continue
         answer, begun = (word, begun, begun + at), begun + at
     return answer
 
@@ -172,8 +188,8 @@ def latest(test: SequentialPlan, out: np.ndarray) -> tuple[str, int, int]:
 def _stand(band: dict[str, object], tech: str, mine: pl.DataFrame) -> Stand:
     values = mine["value"].to_numpy().astype(np.float64)
     out = _outside(values, band["lower"], band["upper"])
-    test, wait_good, wait_poor = sequential_test(float(band["good"]), float(band["poor"]))  # type: ignore[arg-type]
-    word, began, at = latest(test, out.astype(np.int64))
+    lasts = lasting_test(float(band["good"]), float(band["poor"]))  # type: ignore[arg-type]
+    word, began, at = latest(lasts.test, out.astype(np.int64))
     n, inside = len(values), int((~out).sum())
     share_low, share_high = binomial_exact(inside, n)
     mean, sd = float(values.mean()), float(values.std(ddof=1)) if n > 1 else None
@@ -196,9 +212,8 @@ def _stand(band: dict[str, object], tech: str, mine: pl.DataFrame) -> Stand:
         WORDS[word],
         began,
         at,
-        test,
-        wait_good,
-        wait_poor,
+        lasts.test,
+        lasts,
     )
 
 
@@ -226,7 +241,7 @@ def _band(shop: Shop, key: dict[str, object], group: pl.DataFrame) -> dict[str, 
     outside = float(((values < low - slack) | (values > high + slack)).mean())
     good = max(GOOD_AT_LEAST, ceil(100 * outside) / 100)
     return key | {
-        "stage": shop.by_characteristic[str(key["characteristic"])].set_at,
+        "stage": last["set_stage"],
         "n": len(values),
         "techs": group["set_by"].n_unique(),
         "target": last["target"],
@@ -274,10 +289,9 @@ def _gauge(shop: Shop, characteristic: str, group: pl.DataFrame) -> Gauge | None
 
 def _set(snapshot: Snapshot) -> pl.DataFrame:
     """As-set readings of characteristics that somebody sets and that bear one setter."""
-    known = [item.key for item in snapshot.shop.characteristics if item.set_at]
     readings = snapshot.once(as_set)
     return readings.filter(
-        pl.col("characteristic").is_in(known)
+        (pl.col("set_stage") != "")
         & (pl.col("set_by") != "")
         & ~pl.col("set_by").str.contains(SEVERAL)
         & (pl.col("setup") != "")
@@ -286,11 +300,6 @@ def _set(snapshot: Snapshot) -> pl.DataFrame:
 
 def _qualified(snapshot: Snapshot) -> pl.DataFrame:
     """As-set readings set by techs qualified for the stage where it is set."""
-    pairs = [
-        (item.key, tech.key)
-        for item in snapshot.shop.characteristics
-        for tech in snapshot.shop.techs
-        if item.set_at in tech.qualified
-    ]
-    able = pl.DataFrame(pairs, schema={"characteristic": pl.String(), "set_by": pl.String()}, orient="row")
-    return _set(snapshot).join(able, on=["characteristic", "set_by"], how="semi", maintain_order="left")
+    pairs = [(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified]
+    able = pl.DataFrame(pairs, schema={"set_stage": pl.String(), "set_by": pl.String()}, orient="row")
+    return _set(snapshot).join(able, on=["set_stage", "set_by"], how="semi", maintain_order="left")

@@ -11,9 +11,9 @@ import polars as pl
 from scipy import stats
 
 from analysis.methods.funnel import LEAST_UNITS, LEVEL, chance_limits, shrunk, winsorized
-from analysis.methods.intervals import poisson_ratio
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
+from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.people.same_mix import MIX, expected
 from analysis.studies.story.story import SEVERAL, story
 from ingest.shopfiles.shop import Shop
@@ -43,6 +43,9 @@ EXPECTED: dict[str, pl.DataType] = {
     "expected": pl.Float64(),
     "expected_sd": pl.Float64(),
     "p_more": pl.Float64(),
+    "known_share": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
 }
 
 
@@ -50,7 +53,8 @@ def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`techs` of the figures: a row a stage and tech, in bench order.
 
     visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.
-    expected is null where nobody else worked there; ratio and what follows are null where nothing is expected.
+    expected, ratio and its bounds are null where nobody else does this work (`same_mix`); ratio and what follows also
+    where nothing is expected.
     """
     return snapshot.once(people).select(TECHS.keys())
 
@@ -59,7 +63,8 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
     """The rows of `table` with more beside them.
 
     came_back : judged instruments that came back at least once; expected_sd : how well the expectation is known, as a
-    standard deviation;
+    standard deviation; known_share : share of the exposure that the others did at least 30 times, under a half of which
+    nothing is expected;
     funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it
     is known (95 %);
     p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others,
@@ -135,7 +140,8 @@ def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
         .when(~pl.col("serial").is_in(judged))
         .then(pl.lit(NOT_JUDGED))
         .when(
-            (pl.col("caused_at") == _relief_stage(snapshot.shop)) & pl.col("model").is_in(_without_rod(snapshot.shop))
+            pl.col("caused_at").is_in(snapshot.shop.rod_stages(RELIEF))
+            & pl.col("model").is_in(_without_rod(snapshot.shop))
         )
         .then(pl.lit(NO_ROD))
         .when(pl.Series("_named", named).str.contains(SEVERAL))
@@ -160,10 +166,15 @@ def _expected(rows: pl.DataFrame, work: pl.DataFrame) -> pl.DataFrame:
                 ("expected", found.count),
                 ("expected_sd", np.sqrt(found.variance)),
                 ("p_more", found.p_more),
+                ("known_share", found.known),
+                ("low", found.low),
+                ("high", found.high),
             )
         ]
         parts.append(own.with_columns(pl.lit(stage).alias("stage"), *told).select(EXPECTED.keys()))
-    return pl.concat(parts).with_columns(pl.col("expected", "expected_sd", "p_more").fill_nan(None))
+    return pl.concat(parts).with_columns(
+        pl.col("expected", "expected_sd", "p_more", "known_share", "low", "high").fill_nan(None)
+    )
 
 
 def _judged(rows: pl.DataFrame) -> pl.DataFrame:
@@ -175,20 +186,36 @@ def _judged(rows: pl.DataFrame) -> pl.DataFrame:
         heard = rows[known]
         k, e = heard["charged"].to_numpy().astype(np.float64), heard["expected"].to_numpy()
         v = heard["expected_sd"].to_numpy() ** 2
-        low, high = poisson_ratio(k, e)
-        values = [k / e, low, high, *funnel_limits(k, e, v)]
+        values = [k / e, *ratio_limits(heard, k, e, v), *funnel_limits(k, e, v)]
         for name, value in zip(names, values, strict=False):
             columns[name][known] = value
         stage = heard["stage"].to_numpy()
         for name in np.unique(stage):
             here = stage == name
-            pulled = shrunk(k[here], e[here])
+            pulled = shrunk(k[here], e[here], v[here])
             for column, value in zip(names[-3:], (pulled.ratio, pulled.low, pulled.high), strict=True):
                 columns[column][known[here]] = value
     told = [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
     beyond = (pl.col("ratio") < pl.col("funnel_low")) | (pl.col("ratio") > pl.col("funnel_high"))
     told_apart = rows.with_columns(*told).with_columns(outside_funnel=beyond, more=pl.col("p_more") < FLAG)
-    return told_apart.cast({"visits": pl.Int64, "judged": pl.Int64, "charged": pl.Int64})
+    return told_apart.cast({"visits": pl.Int64, "judged": pl.Int64, "charged": pl.Int64}).drop("low", "high")
+
+
+def ratio_limits(heard: pl.DataFrame, count: Floats, wanted: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """95 % bounds of each ratio, (u,): those of everybody's visits where there are any, else by the counts alone.
+
+    heard : a row a unit: came_back, and low, high as `same_mix.expected` has them.
+
+    An instrument sent back twice is two send-backs and one piece of evidence: the lower bound is that of instruments,
+    the upper one is that times send-backs for each. The prior may put the ratio beyond a bound; then the counts decide.
+    """
+    back = heard["came_back"].to_numpy().astype(np.float64)
+    low, high = (heard[name].fill_null(np.nan).to_numpy() for name in ("low", "high"))
+    high = high * np.divide(count, back, out=np.ones(len(back)), where=back > 0)
+    plain_low = ratio_mid_p(np.minimum(back, count), wanted, variance)[0]
+    plain_high = ratio_mid_p(np.maximum(back, count), wanted, variance)[1]
+    ratio = count / wanted
+    return np.where(low <= ratio, low, plain_low), np.where(high >= ratio, high, plain_high)
 
 
 def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floats, Floats]:
@@ -239,11 +266,6 @@ def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
 def _named(visits: pl.DataFrame) -> pl.DataFrame:
     """Visits that bear one name."""
     return visits.filter((pl.col("tech") != "") & ~pl.col("tech").str.contains(SEVERAL))
-
-
-def _relief_stage(shop: Shop) -> str:
-    item = shop.by_characteristic.get(RELIEF)
-    return item.set_at if item else ""
 
 
 def _without_rod(shop: Shop) -> list[str]:

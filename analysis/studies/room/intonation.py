@@ -188,11 +188,18 @@ def _fret(n: Floats, e: Floats, spare: int) -> tuple[Ints, Floats]:
 
 def _sent_to(shop: Shop) -> pl.Expr:
     """The stage to look at: of the fret out by itself, else of the term that is surest to be out."""
-    bridge = pl.col("characteristic").replace_strict(
-        {item.key: item.set_at for item in shop.characteristics}, default="", return_dtype=pl.String
+    bridge = pl.format("{}\n{}", "characteristic", "model").replace_strict(
+        {
+            f"{item.key}\n{model.key}": item.set_stage(model.family)
+            for item in shop.characteristics
+            for model in shop.models
+        },
+        default="",
+        return_dtype=pl.String,
     )
     nut = next(
-        (item.set_at for item in shop.characteristics if "nut" in item.key.lower() and item.set_at), _like(shop, "nut")
+        (stage for item in shop.characteristics if "nut" in item.key.lower() for stage in item.set_stages),
+        _like(shop, "nut"),
     )
     crowning = _like(shop, "crown") or _like(shop, "level")
     z = {

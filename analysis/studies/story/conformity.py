@@ -1,24 +1,30 @@
-"""Readings against what was asked: the spec that held for each, and whether it lies outside.
+"""Readings against what was asked: the spec that held for each, and whether it lies inside, on the limit or outside.
+
+A reading stands for the whole step of its gauge: it is outside only where that step lies wholly beyond a limit, on the
+limit where a limit lies within the step; there it is shown neither to conform nor not to, and is told beside the count.
 
 As built: the first play-test readings; as set: the first final-inspection readings; as shipped: the last
 final-inspection readings of the round, after any touch-up. Work is judged as set: what was shipped has been sorted by
 inspection.
 """
 
+import numpy as np
 import polars as pl
 
+from analysis.methods.conformity import against, between_marks
+from analysis.methods.segments import Floats
 from analysis.studies.story.story import story
+from ingest.shopfiles.shop import Gauge, Shop
 from ingest.store.snapshot import Snapshot
 
 BUILT, SET, SHIPPED = "as built", "as set", "as shipped"
-ON = 1e-9  # nearer to a limit than this share of it, a reading lies on it and conforms
 
 
 def with_specs(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
-    """The same readings with `spec` (row of specs, null: none holds), target, lower, upper, and `outside` (null without
-    a limit).
+    """The same readings with `spec` (row of specs, null: none holds), target, lower, upper, `outside` and `on_limit`
+    (both null without a limit).
 
-    readings : the story's columns characteristic, position, family, model, stage, supplier, set_on and value.
+    readings : the story's columns characteristic, position, family, model, stage, supplier, set_on, value and gauge.
     """
     keys = readings.select(
         "characteristic", "position", "family", "model", "stage", "supplier", pl.col("set_on").alias("date")
@@ -26,13 +32,60 @@ def with_specs(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
     spec = snapshot.specs.match(keys)
     rows = snapshot.specs.rows.select("target", "lower", "upper")
     held = rows.select(pl.all().gather(spec))
-    slack = ON * pl.max_horizontal(pl.col("value").abs(), pl.col("lower").abs(), pl.col("upper").abs(), pl.lit(1e-12))
-    below = (pl.col("value") < pl.col("lower") - slack).fill_null(False)
-    above = (pl.col("value") > pl.col("upper") + slack).fill_null(False)
-    limited = pl.col("lower").is_not_null() | pl.col("upper").is_not_null()
-    return readings.with_columns(spec.alias("spec"), held["target"], held["lower"], held["upper"]).with_columns(
-        outside=pl.when(limited).then(below | above)
+    limited = held["lower"].is_not_null() | held["upper"].is_not_null()
+    value = readings["value"].cast(pl.Float64).fill_null(np.nan).to_numpy()
+    below, above = halves(snapshot.shop, readings)
+    lower, upper = (held[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("lower", "upper"))
+    outside, on_limit = against(value, below, above, lower, upper)
+    return (
+        readings.with_columns(
+            spec.alias("spec"), held["target"], held["lower"], held["upper"], limited.alias("_limited")
+        )
+        .with_columns(
+            outside=pl.when("_limited").then(pl.Series(outside)), on_limit=pl.when("_limited").then(pl.Series(on_limit))
+        )
+        .drop("_limited")
     )
+
+
+def halves(shop: Shop, readings: pl.DataFrame) -> tuple[Floats, Floats]:
+    """How far the step of each reading's gauge reaches below and above it, canonical units, shape (n,); 0 where no
+    gauge is declared.
+
+    readings : characteristic, gauge and value. The gauge is the reading's own; where it names none that has a step, the
+    only one declared for the characteristic, or the coarsest of several. Leaves that are not evenly spaced reach
+    halfway to their neighbours on either side.
+    """
+    stepped = {gauge.key: gauge for gauge in shop.gauges if gauge.step}
+    stand_in: dict[str, Gauge] = {}
+    for gauge in sorted(stepped.values(), key=lambda one: one.step or 0.0):  # the coarsest last
+        stand_in |= dict.fromkeys(gauge.measures, gauge)
+    named = (
+        readings["gauge"].replace_strict({key: key for key in stepped}, default=None, return_dtype=pl.String)
+        if stepped
+        else pl.Series([None] * readings.height, dtype=pl.String)
+    )
+    declared = (
+        readings["characteristic"].replace_strict(
+            {key: gauge.key for key, gauge in stand_in.items()}, default=None, return_dtype=pl.String
+        )
+        if stand_in
+        else named
+    )
+    keys = pl.select(pl.coalesce(named, declared)).to_series()
+    steps = {key: gauge.step or 0.0 for key, gauge in stepped.items()}
+    half = (
+        keys.replace_strict(steps, default=0.0, return_dtype=pl.Float64).to_numpy() / 2
+        if steps
+        else np.zeros(len(keys))
+    )
+    below, above = half.copy(), half.copy()
+    value = readings["value"].cast(pl.Float64).fill_null(np.nan).to_numpy()
+    for gauge in stepped.values():
+        if gauge.uneven_marks:
+            own = (keys == gauge.key).fill_null(False).to_numpy()
+            below[own], above[own] = between_marks(value[own], np.array(gauge.uneven_marks))
+    return below, above
 
 
 def judged_readings(snapshot: Snapshot, when: str) -> pl.DataFrame:

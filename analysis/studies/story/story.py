@@ -43,9 +43,9 @@ class Story:
     """A row a reading, sorted by characteristic, position, setup, stage, then time order (taken_at, serial, line):
     the columns of tables.READINGS, and visit (null: a part without an instrument) · part (the serial, else the neck
     or the line: one text a part) · model, setup, family, supplier, lot, neck · round, pass_no, first_pass, role,
-    outcome · tech (who took it) · set_by ('' unknown) · set_on Date (the day it was set where the setter is known,
-    else the day it was read: the date for specs.csv) · day. Of parts without a serial, serial is '' unless a visit
-    named their neck.
+    outcome · tech (who took it) · set_stage (where it is set on this family, '' nowhere) · set_by ('' unknown) ·
+    set_on Date (the day it was set where the setter is known, else the day it was read: the date for specs.csv) ·
+    day. Of parts without a serial, serial is '' unless a visit named their neck.
     """
 
     faults: pl.DataFrame
@@ -199,8 +199,9 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
     readings = readings.with_columns(
         pl.col("_serial").alias("serial"), local_day(pl.col("taken_at"), shop).alias("day")
     ).drop("_serial")
-    set_at = {item.key: shop.bench_order.get(item.set_at, -1) for item in shop.characteristics}
-    stage = readings["characteristic"].replace_strict(set_at, default=-1, return_dtype=pl.Int64).to_numpy()
+    readings = readings.join(_where_set(shop), on=["characteristic", "family"], how="left", maintain_order="left")
+    readings = readings.with_columns(pl.col("set_stage").fill_null(""))
+    stage = readings["set_stage"].replace_strict(shop.bench_order, default=-1, return_dtype=pl.Int64).to_numpy()
     setter = pl.Series("_setter", last_before(told, _ints(readings["_row"]), stage, itself=True)).replace(-1, None)
     set_by = told["tech"].gather(setter).fill_null("").alias("set_by")
     set_day = told["day"].gather(setter).alias("_set_day")
@@ -209,6 +210,15 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
         .with_columns(pl.when(pl.col("set_by") != "").then("_set_day").otherwise("day").alias("set_on"))
         .drop("_row", "_set_day")
         .sort("characteristic", "position", "setup", "stage", "taken_at", "serial", "line", "log_id", "moment")
+    )
+
+
+def _where_set(shop: Shop) -> pl.DataFrame:
+    """The stage that sets each characteristic on each family; '' as family: of parts whose model is not known."""
+    families = [*dict.fromkeys(shop.families.values()), ""]
+    rows = [(item.key, family, item.set_stage(family)) for item in shop.characteristics for family in families]
+    return pl.DataFrame(
+        rows, schema={"characteristic": pl.String(), "family": pl.String(), "set_stage": pl.String()}, orient="row"
     )
 
 

@@ -57,7 +57,7 @@ class _Drawing(Marks):
         )
         lines += _folded([text for text in self.below if text], (self.width - 24) / (style.CHARACTER * 12 / 13))
         for k, text in enumerate(lines):
-            at = {
+            at: dict[str, Any] = {
                 "xref": "paper",
                 "yref": "paper",
                 "xshift": 2 - self.left if self.narrow else 0,

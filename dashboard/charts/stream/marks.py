@@ -31,7 +31,7 @@ class Marks(Ground):
         self, when: datetime, top: float, bottom: float, colour: str, width: float, dash: str = "solid"
     ) -> None:
         """An upright from px to px, both from the top of the plot."""
-        at = {"yref": "paper", "ysizemode": "pixel", "yanchor": 1}
+        at: dict[str, Any] = {"yref": "paper", "ysizemode": "pixel", "yanchor": 1}
         self.shapes.append(style.line(iso(when), -top, iso(when), -bottom, colour, width, dash=dash, **at))
 
     def say(self, when: datetime, y: float, text: str, **more: Any) -> None:
@@ -106,7 +106,7 @@ class Marks(Ground):
             y = top + 16 if signal.direction == "up" else bottom - 16  # near the board's edge it ran to
             self.upright(signal.opened_at, self.y_px(self.within(start)), y, style.MOVED, 1.4)
             wedge = "M0,0L16,0L16,12Z" if signal.direction == "up" else "M0,12L16,12L16,0Z"
-            anchor = {
+            anchor: dict[str, Any] = {
                 "xref": "x",
                 "yref": "paper",
                 "xsizemode": "pixel",
@@ -151,7 +151,7 @@ class Marks(Ground):
             y = -self.first_rail - RAIL * rail
             if kind == "capo":
                 self.upright(when, y, bottom, style.INK, 1.2)
-                anchor = {
+                anchor: dict[str, Any] = {
                     "xref": "x",
                     "yref": "paper",
                     "xsizemode": "pixel",
@@ -197,7 +197,7 @@ class Marks(Ground):
                 self.hollow_wedge(when, placed[2] - x, y)
 
     def hollow_wedge(self, when: datetime, x: float, y: float) -> None:
-        anchor = {
+        anchor: dict[str, Any] = {
             "xref": "x",
             "yref": "paper",
             "xsizemode": "pixel",
@@ -210,7 +210,7 @@ class Marks(Ground):
         )
 
     def began_and_runs(self) -> None:
-        at = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
+        at: dict[str, Any] = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
         began = self.view.began
         rail: list[list[tuple[float, float]]] = [[]]
         if began:
@@ -257,8 +257,8 @@ class Marks(Ground):
             y = -42
             ends = [iso(max(run.from_at, self.time.start)), iso(run.to_at)]
             self.shapes.append(style.line(ends[0], y - 3, ends[1], y - 3, style.INK3, 1.4, **at))
-            for end in ends:
-                self.shapes.append(style.line(end, y - 3, end, y + 3, style.INK3, 1.4, **at))
+            for place in ends:
+                self.shapes.append(style.line(place, y - 3, place, y + 3, style.INK3, 1.4, **at))
             if wide and x0 - wide - 6 >= 0:
                 self.below_plot(
                     max(run.from_at, self.time.start),
@@ -278,14 +278,14 @@ class Marks(Ground):
     def figures_at_the_sides(self) -> None:
         view = self.view
         asked = view.asked[-1] if view.asked else None
-        heading = {"yref": "paper", "xref": "paper", "yshift": 14}
+        heading: dict[str, Any] = {"yref": "paper", "xref": "paper", "yshift": 14}
         if asked:
             wanted = [x for x in (asked.upper, asked.target, asked.lower) if x is not None]
             for value, y in zip(
                 wanted, style.push_apart([self.y_px(v) for v in wanted], 6, self.inner - 6), strict=True
             ):
                 said = numbers.plain(value, view.decimals)
-                at = {"at": "right", "xref": "paper", "yref": "paper", "xshift": -7, "yshift": -y}
+                at: dict[str, Any] = {"at": "right", "xref": "paper", "yref": "paper", "xshift": -7, "yshift": -y}
                 self.texts.append(style.words(0, 1, said, size=14, colour=style.BOARDTEXT, **at))
         said = f"asked, {view.unit}".rstrip(", ") if asked else "no limits asked"
         self.texts.append(

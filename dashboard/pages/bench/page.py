@@ -60,7 +60,7 @@ def layout(
     tech = addresses.chosen(tech, people["tech"].unique().to_list(), default) or default
     stages = people.filter(pl.col("tech") == tech)["stage"].to_list()
     item = shop.by_characteristic.get(characteristic or "")
-    wish = stage if stage in stages else item.set_at if item else None
+    wish = stage if stage in stages else next((one for one in item.set_stages if one in stages), None) if item else None
     stands = desk.ask(targets.stands, tech=tech)
     stage = (
         addresses.chosen(wish, stages, _first(stages, new.filter(pl.col("tech") == tech)["stage"].to_list(), stands))
@@ -70,7 +70,9 @@ def layout(
     found = _practice(new, tech, stage)
     row = people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).row(0, named=True)
     name = sentences_bench.who(shop, tech)
-    sheets = [bench_parts.targets_sheet(here, shop, tech)]
+    sheets: list[Any] = [bench_parts.targets_sheet(here, shop, tech)]
+    came_back: Any
+    spread: Any
     came_back, spread = (
         bench_parts.came_back_sheet(stage, tech, shop),
         bench_parts.spread_sheet(stage, tech, shop, found),
@@ -93,7 +95,7 @@ def layout(
 
 def _newest(new: pl.DataFrame, shop: Shop) -> str:
     """Of those new at a stage where something is set, who started last; '' where nobody is."""
-    sets = {item.set_at for item in shop.characteristics if item.set_at}
+    sets = {one for item in shop.characteristics for one in item.set_stages}
     here = set(new.filter(pl.col("stage").is_in(list(sets)))["tech"].to_list())
     people = sorted((person for person in shop.techs if person.key in here), key=lambda one: one.started or date.min)
     return people[-1].key if people else ""

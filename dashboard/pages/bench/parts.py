@@ -109,7 +109,7 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Se
         else []
     )
     about = html.P(
-        f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0])}",
+        f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0].lasts)}",
         className="small",
     )
     return parts.sheet("Targets", right, [html.Div(lines, className="targets"), *more, about])
@@ -229,7 +229,7 @@ def send_backs_sheet(found: Learning) -> html.Section:
 def spread_sheet(stage: str, tech: str, shop: Shop, found: Learning | None) -> html.Section:
     """Spread and offset of what is set here, and how the spread changed with practice."""
     rows = desk.ask(set_spread.spreads).filter((pl.col("stage") == stage) & (pl.col("tech") == tech)).to_dicts()
-    told = [
+    told: list[Any] = [
         html.P(
             [
                 html.B(f"{shop.characteristic_name(row['characteristic'])}: "),

@@ -248,12 +248,12 @@ def proposal(
     about: dict[str, str], first: date, last: date, scope: str, left_out: tuple[str, ...]
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Limits and what speaks against them, for the stream, its model or the shop."""
-    narrowed = {
+    narrowed: dict[str, str] = {
         STREAM: {"model": about["model"], "characteristic": about["characteristic"]},
         MODEL: {"model": about["model"]},
         SHOP: {},
     }[scope]
-    both = desk.ask(limits_proposal, from_date=first, to_date=last, left_out=left_out, **narrowed)
+    both = desk.ask(limits_proposal, from_date=first, to_date=last, left_out=left_out, as_of=None, **narrowed)
     if scope == STREAM:
         same = [pl.col(name) == about[name] for name in KEY]
         return both[0].filter(*same), both[1].filter(*same)

@@ -47,13 +47,13 @@ class Seen:
     now: datetime  # as of, on the shop's clock
 
     @property
-    def key(self) -> dict[str, str]:
+    def key(self) -> dict[str, Any]:
         return {name: str(self.row[name]) for name in KEY}
 
 
 def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
     """Everything about one stream; UnusableData where it is not there."""
-    key = {name: str(row[name]) for name in KEY if name != "tech"} | {"tech": tech}
+    key: dict[str, Any] = {name: str(row[name]) for name in KEY if name != "tech"} | {"tech": tech}
     view = desk.ask(stream_view, weeks=weeks, **key)
     if (
         not view.young
@@ -153,7 +153,9 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
         since, before = sentences_drift.outside(found.since), sentences_drift.outside(found.before)
         first, last = found.before.first_at, found.before.last_at
         span = (
-            f", {numbers.days(*(sentences.local(shop, when) for when in (first, last)), now)}" if first and last else ""
+            f", {numbers.days(sentences.local(shop, first), sentences.local(shop, last), now)}"
+            if first and last
+            else ""
         )
         way = "up" if found.size >= 0 else "down"
         on = (
@@ -268,8 +270,8 @@ def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:
     ]
     began = None
     if seen.signal is not None and seen.signal["began_at"] is not None:
-        moments = [at(seen.signal[name]) for name in ("began_at", "began_low", "began_high")]
-        began = Began(*moments, sentences_drift.began_words(seen.signal, shop, now))
+        likeliest, low, high = (at(seen.signal[name]) for name in ("began_at", "began_low", "began_high"))
+        began = Began(likeliest, low, high, sentences_drift.began_words(seen.signal, shop, now))
     levels = _levels(seen, by) if by else []
     return StreamView(
         taken_at=taken,
@@ -409,7 +411,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     def size(value: float | None) -> float | None:
         return None if value is None else numbers.in_unit(value, quantity, shown=shown)
 
-    unique = {}
+    unique: dict[str, Any] = {}
     for one in found.candidates:
         unique.setdefault(sentences_drift.candidate(one, shop), one)
     listed = list(unique.items())
@@ -440,8 +442,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     people = any(
         one.named and (one.name == causes.SET_BY or one.name.startswith(causes.TECH_AT)) for one in found.candidates
     )
-    item = shop.by_characteristic.get(key)
-    bench = dcc.Link("Bench", href=address("/bench", stage=item.set_at if item else ""))
+    bench = dcc.Link("Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"]))))
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P(
         [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]

@@ -17,7 +17,7 @@ from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST
 from ingest.beginning.new import Ask, Proposal, propose, unfit, write
 from ingest.beginning.survey import ColumnSeen, Survey
-from ingest.shopfiles.shop import ShopProblem
+from ingest.terms.problems import Problem
 from ingest.terms.questions import FileProblem
 
 DROP, PROPOSAL, WRITE, SAID = "logs-new-drop", "logs-new-proposal", "logs-new-write", "logs-new-said"
@@ -185,7 +185,7 @@ def look_at(contents: list[str] | None, names: list[str] | None) -> Any:
     try:
         shop = desk.here().snapshot().shop if desk.here().has_shop else None
         return shown(propose(files_of(contents, names), shop=shop), {})
-    except (FileProblem, ShopProblem) as problem:
+    except Problem as problem:
         return parts.ask(str(problem))
 
 
@@ -214,7 +214,7 @@ def begin(
             more = f"{numbers.count(len(fresh))} more to ask, after what you said; look again, then write."
             return [*shown(proposal, answers), html.P(more, role="status")], no_update, no_update, no_update
         written = write(folder, proposal)
-    except (FileProblem, ShopProblem, OSError) as problem:
+    except (Problem, OSError) as problem:
         return no_update, str(problem), no_update, no_update
     desk.here().jobs.load(files)
     say = [

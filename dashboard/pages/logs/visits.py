@@ -47,7 +47,7 @@ def layout(
             f"caught at {sentences_rework.place(shop, caught_at)}" if caught_at else "",
             fault,
             f"on {model}" if model else "",
-            f"judged {numbers.days(*judged)}" if judged[0] and judged[1] else "",
+            f"judged {numbers.days(judged[0], judged[1])}" if judged[0] and judged[1] else "",
             "cause not confirmed" if sure is False else "cause confirmed" if sure else "",
         )
         if part

@@ -12,7 +12,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.studies.rework import rework
 from analysis.studies.rework.yields import rolled_yields, stage_yields
 from analysis.studies.story.calendar import first_day
-from analysis.studies.story.scope import Scope
+from analysis.studies.story.scope import Scope, loops_caught
 from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -214,7 +214,7 @@ def _visits(scope: Scope, **more: Any) -> str:
 
 def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> html.Section:
     """The send-backs behind one arc."""
-    loops = desk.ask(rework.loops_caught, scope=scope).filter(
+    loops = desk.ask(loops_caught, scope=scope).filter(
         (pl.col("caused_at") == caused_at) & (pl.col("caught_at") == caught_at)
     )
     name = (

@@ -5,7 +5,8 @@ variance_split).
 import numpy as np
 import pytest
 
-from tests.trials import cost_of_bow, fair_techs, variance_split
+from analysis.studies.people.targets import lasting_test
+from tests.trials import cost_of_bow, ever_shown, fair_techs, ratio_bounds, variance_split
 
 pytestmark = pytest.mark.promise
 
@@ -37,3 +38,28 @@ def test_the_split_of_the_variance_is_unbiased():
         np.random.default_rng(variance_split.SEED), suppliers=3, sds=(0.02, 0.02, 0.05), runs=200
     )
     assert (np.abs(off.mean(axis=0)) < 4 * off.std(axis=0, ddof=1) / np.sqrt(200)).all()
+
+
+@pytest.mark.parametrize("others_hard", [None, 0.03])
+def test_bounds_of_a_ratio_hold_one_for_equals_a_specialist_among_them(others_hard):
+    rng = np.random.default_rng(ratio_bounds.SEED)
+    table = ratio_bounds.held(rng, runs=25, techs=4, visits=400, share=0.05, others_hard=others_hard)
+    ratio = table[table[:, 1] == 0]
+    assert len(ratio) >= 75
+    assert ratio[:, 2].mean() >= 0.89  # 100 at 95 %: 89 or more in 99.6 of 100 cases
+    assert ratio[:, 4].mean() <= 0.12
+    assert ratio[:, 3].mean() < ratio[:, 2].mean()
+
+
+def test_of_work_that_one_alone_does_nothing_is_said():
+    rng = np.random.default_rng(ratio_bounds.SEED + 1)
+    table = ratio_bounds.held(rng, runs=10, techs=4, visits=400, share=0.05, others_hard=0.0)
+    assert (table[table[:, 0] == 0, 1] == 1).all()
+    assert (table[table[:, 0] > 0, 1] == 0).all()
+
+
+@pytest.mark.parametrize(("share", "least", "most"), [(0.05, 0.90, 1.0), (0.20, 0.0, 0.10)])
+def test_shown_is_told_at_any_time_to_most_who_hold_a_target_and_to_few_who_do_not(share, least, most):
+    rng = np.random.default_rng(ever_shown.SEED)
+    ever, *_ = ever_shown.told(lasting_test(0.05, 0.20).test, share, 2000, rng)
+    assert least <= ever <= most + 3 * np.sqrt(0.1 * 0.9 / 2000)

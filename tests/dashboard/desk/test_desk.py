@@ -40,3 +40,33 @@ def test_a_desk_of_an_empty_shop_makes_no_store(tmp_path):
     folder = shop(tmp_path)
     assert Desk(folder).snapshot().table("visits").is_empty()
     assert not (folder / "store").exists()
+
+
+def _actions(snapshot):
+    return snapshot.lines("action").height
+
+
+def _closings(snapshot):
+    return snapshot.lines("close", "reopen").height
+
+
+def _both(snapshot):
+    return snapshot.once(_actions) + snapshot.once(_closings)
+
+
+def _whole(snapshot):
+    return snapshot.table("bench_book").height
+
+
+def test_a_line_in_the_book_leaves_standing_what_read_no_line_of_its_kind(loaded):
+    desk = Desk(loaded)
+    studies = (_actions, _closings, _both, _whole)
+    assert [desk.ask(study) for study in studies] == [0, 0, 0, 0]
+    desk.write_entry("action", "look at the jig", who="M")
+    after = desk.snapshot()
+    assert _closings in after._kept
+    assert not {_actions, _both, _whole} & after._kept.keys()
+    assert [desk.ask(study) for study in studies] == [1, 0, 1, 1]
+    desk.write_entry("note", "spoke to the bench", who="M")
+    assert {_actions, _closings, _both} <= desk.snapshot()._kept.keys()
+    assert [desk.ask(study) for study in studies] == [1, 0, 1, 2]

@@ -76,13 +76,29 @@ def test_title_blank_repeated_header_and_total_lines_are_passed_over():
     assert not found.refused
 
 
-def test_short_and_long_rows_are_set_aside_and_never_padded():
-    found = read("serial,date,note\nA1,2026-03-02\nA2,2026-03-03,x,y\nA3,2026-03-03,x,,\n")
+def test_a_row_without_its_last_cells_is_read_and_a_longer_one_or_a_piece_is_set_aside():
+    found = read("serial,date,note\nA1,2026-03-02\nA2,2026-03-03,x,y\nA3,2026-03-03,x,,\nA4\n")
     assert [(question.line, question.reason) for question in found.refused] == [
-        (2, "a row shorter than the header"),
         (3, "a row longer than the header"),
+        (5, "a row shorter than the header"),
     ]
-    assert rows(found) == [(4, "A3", "2026-03-03", "x")]
+    assert rows(found) == [(2, "A1", "2026-03-02", ""), (4, "A3", "2026-03-03", "x")]
+
+
+def test_month_week_rule_and_total_lines_between_rows_are_passed_over():
+    lines = [
+        "March 2026",
+        "A1,2026-03-02,x",
+        "KW 11,,",
+        "A2,2026-03-09,y",
+        "---,,",
+        "Total March,2,",
+        "April",
+        "A3,2026-04-01,z",
+    ]
+    found = read("serial,date,note\n" + "\n".join(lines) + "\n")
+    assert [row[1] for row in rows(found)] == ["A1", "A2", "A3"]
+    assert (found.passed_over, found.refused) == (5, [])
 
 
 @pytest.mark.parametrize(
@@ -123,8 +139,8 @@ def test_a_slip_of_a_quote_never_swallows_the_rows_up_to_the_next():
     found = read(
         'serial,date,note\nA1,"2026-03-02,x\nA2,2026-03-03,x\nA3,2026-03-03\nA4,2026-03-04,x\nA5,x",2026-03-05\n'
     )
-    assert [row[1] for row in rows(found)] == ["A1", "A2", "A4", "A5"]
-    assert [question.line for question in found.refused] == [4]
+    assert [row[1] for row in rows(found)] == ["A1", "A2", "A3", "A4", "A5"]
+    assert not found.refused
 
 
 def test_two_tables_below_one_another_are_both_read():

@@ -583,3 +583,19 @@ def test_a_log_reads_the_same_row_by_row_and_all_at_once(rows):
     single = [read_log(log([each]), "a.csv", small_shop()) for each in rows]
     assert sorted(map(repr, facts(whole))) == sorted(repr(fact) for sheet in single for fact in facts(sheet))
     assert whole.cells_set_aside == sum(sheet.cells_set_aside for sheet in single)
+
+
+def test_a_remark_behind_an_outcome_leaves_the_row_and_its_readings():
+    rows = ["A1,2026-03-02,final_inspection,pass - see note,0.1", "A2,2026-03-02,final_inspection,pass (then hold),0.1"]
+    read = read_log(csv("serial,date,stage,outcome,relief (mm)", *rows), "a.csv", small_shop())
+    assert read.visits.select("serial", "outcome").rows() == [("A1", "pass")]
+    assert read.readings.height == 1
+    assert "outcome 'pass - see note' is read as 'pass'" in read.notes
+    assert read.set_aside["reason"].to_list() == ["outcome 'pass (then hold)' is not known"]
+
+
+def test_a_heading_that_nothing_comes_near_is_never_said_to_be_a_note():
+    read = read_log(csv("serial,date,stage,Zq7", "A1,2026-03-02,final_inspection,4.1"), "a.csv", small_shop())
+    (note,) = [note for note in read.notes if "Zq7" in note]
+    assert '"note"' not in note
+    assert 'ignore = ["Zq7"]' in note

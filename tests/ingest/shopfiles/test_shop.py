@@ -38,6 +38,14 @@ FAULTS = [
         ["characteristic relief: set_at is 'nowhere'", "nut_slotting"],
     ),
     (
+        lambda t: t["characteristic"][0].update(set_at={"banjo": "nut_slotting", "other": "nowhere"}),
+        ["characteristic relief: set_at is 'nowhere'", "nut_slotting"],
+    ),
+    (
+        lambda t: t["characteristic"][0].update(set_at={"harp": "nut_slotting"}),
+        ["characteristic relief: set_at is 'harp'", "banjo", "other"],
+    ),
+    (
         lambda t: t["characteristic"][0].update(at_pitch_from="nowhere"),
         ["characteristic relief: at_pitch_from is 'nowhere'"],
     ),

@@ -206,3 +206,10 @@ def test_matching_many_at_once_is_matching_one_at_a_time(rows, keys):
     )
     schema = {name: pl.Date if name == "date" else pl.String for name in KEYS}
     assert specs.match(pl.DataFrame(keys, schema=schema)).to_list() == [by_hand(specs, one) for one in keys]
+
+
+def test_a_limit_between_two_marks_of_its_gauge_is_pointed_out_with_the_marks(tmp_path):
+    found = specs_of(tmp_path, "relief,,,,,,.1,-.1,.254,mm,,,").between
+    assert [(one.line, one.column, one.gauge) for one in found] == [(2, "lower", "leaves")]
+    assert (found[0].below, found[0].above) == pytest.approx((-4 * 0.0254, -3 * 0.0254))
+    assert specs_of(tmp_path, "relief,,,,,,10,0,20,thou,,,").between == ()

@@ -66,7 +66,14 @@ def test_many_are_told_ten_at_a_time(tmp_path):
 
 def test_a_row_set_aside_as_a_conflict_is_not_asked_about_twice(tmp_path):
     folder = shop(tmp_path)
-    came = load(folder, [log(folder, "a.csv", [row("A1")]), log(folder, "b.csv", [row("A1", model="HERON")])], now=NOW)
+    came = load(
+        folder,
+        [
+            log(folder, "a.csv", [row("A1"), row("A2"), row("A3")]),
+            log(folder, "b.csv", [row("A1", model="HERON"), row("A4"), row("A5")]),
+        ],
+        now=NOW,
+    )
     assert open_snapshot(folder).table("set_aside").height == 1
     assert [file.two_values.height for file in came] == [0, 0]
 

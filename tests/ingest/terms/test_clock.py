@@ -31,6 +31,15 @@ DUBLIN, SANTIAGO = ZoneInfo("Europe/Dublin"), ZoneInfo("America/Santiago")
         ("46083", "ymd", datetime(2026, 3, 2), True, False),
         ("46083.34375", "dmy", datetime(2026, 3, 2, 8, 15), True, True),
         ("26-03-02", "ymd", datetime(2026, 3, 2), True, False),
+        ("20261102", "ymd", datetime(2026, 11, 2), True, False),
+        ("20261102 0741", "dmy", datetime(2026, 11, 2, 7, 41), True, True),
+        ("Nov 2 2026", "dmy", datetime(2026, 11, 2), True, False),
+        ("Nov. 2nd, 2026 7:41 am", "ymd", datetime(2026, 11, 2, 7, 41), True, True),
+        ("2. März 2026", "mdy", datetime(2026, 3, 2), True, False),
+        ("02.11.26", "dmy", datetime(2026, 11, 2), True, False),
+        ("7h41", "ymd", datetime(1899, 12, 30, 7, 41), False, True),
+        ("0741", "ymd", datetime(1899, 12, 30, 7, 41), False, True),
+        ("7.41 Uhr", "dmy", datetime(1899, 12, 30, 7, 41), False, True),
     ],
 )
 def test_a_stamp_as_it_is_typed(text, order, local, has_day, has_clock):
@@ -56,6 +65,9 @@ def test_a_stamp_as_it_is_typed(text, order, local, has_day, has_clock):
         ("2026-02-29 08:00", "ymd"),
         ("", "ymd"),
         ("2026-03-02 ?", "ymd"),
+        ("20261302", "ymd"),
+        ("Foo 2 2026", "ymd"),
+        ("2561", "ymd"),
     ],
 )
 def test_what_is_no_stamp_is_not_read(text, order):

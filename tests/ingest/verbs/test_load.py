@@ -66,11 +66,11 @@ def test_the_same_file_twice_in_one_call_is_loaded_once(tmp_path):
 
 def test_a_visit_in_two_logs_is_held_once(tmp_path):
     folder = shop(tmp_path)
-    load(folder, [log(folder, "a.csv", [row("A1"), row("A2")])], now=NOW)
+    load(folder, [log(folder, "a.csv", [row("A1"), row("A2"), row("A4")])], now=NOW)
     [file] = load(folder, [log(folder, "b.csv", [row("A2"), row("A3"), row("A3")])], now=NOW)
     assert (file.rows_read, file.accepted, file.already_held) == (3, 1, 2)
-    assert open_snapshot(folder).table("visits")["serial"].sort().to_list() == ["A1", "A2", "A3"]
-    assert open_snapshot(folder).table("readings").height == 6
+    assert open_snapshot(folder).table("visits")["serial"].sort().to_list() == ["A1", "A2", "A3", "A4"]
+    assert open_snapshot(folder).table("readings").height == 8
 
 
 def test_rows_of_a_day_without_a_clock_are_told_apart_by_their_place(tmp_path):
@@ -86,8 +86,8 @@ def test_rows_of_a_day_without_a_clock_are_told_apart_by_their_place(tmp_path):
 def test_the_same_visit_with_other_values_is_a_question_and_the_smaller_hash_counts(tmp_path, order):
     folder = shop(tmp_path)
     paths = {
-        "a.csv": log(folder, "a.csv", [row("A1", relief="0.20"), row("A2")]),
-        "b.csv": log(folder, "b.csv", [row("A1", relief="0.35"), row("A3")]),
+        "a.csv": log(folder, "a.csv", [row("A1", relief="0.20"), row("A2"), row("A4")]),
+        "b.csv": log(folder, "b.csv", [row("A1", relief="0.35"), row("A3"), row("A5")]),
     }
     for name in order:
         load(folder, [paths[name]], now=NOW)
@@ -99,7 +99,7 @@ def test_the_same_visit_with_other_values_is_a_question_and_the_smaller_hash_cou
     assert ("0.20" if value == 0.35 else "0.35") in asked["raw"].item()
     for name in order:
         read, accepted, changed, already, aside, cells, _ = account(snapshot, name)
-        assert read == accepted + changed + already + aside == 2
+        assert read == accepted + changed + already + aside == 3
         assert aside == (0 if snapshot.table("logs").filter(pl.col("name") == name)["log_id"].item() == log_id else 1)
         assert cells == 0
 
@@ -115,7 +115,7 @@ def test_of_three_rows_of_one_visit_two_alike_ask_one_question(tmp_path):
                     log(
                         folder,
                         f"{name}.csv",
-                        [row("A1", relief=relief), row(f"Z{order}"[:3] + relief.strip() + str(len(relief)))],
+                        [row("A1", relief=relief), *(row(f"{letter}{relief.strip()}{len(relief)}") for letter in "YZ")],
                     )
                 ],
                 now=NOW,
@@ -170,7 +170,10 @@ def test_one_call_and_one_by_one_give_the_same_store(tmp_path):
 
 def test_unloading_gives_back_what_the_log_had_made_already_held(tmp_path):
     folder, alone = shop(tmp_path / "shop"), shop(tmp_path / "alone")
-    first, second = [row("A1"), row("A2", relief="0.9")], [row("A1"), row("A2", relief="0.3"), row("A3")]
+    first, second = (
+        [row("A1"), row("A2", relief="0.9")],
+        [row("A1"), row("A2", relief="0.3"), row("A3", start="2026-03-02 10:00", finish="")],
+    )
     load(folder, [log(folder, "a.csv", first), log(folder, "b.csv", second)], now=NOW)
     load(alone, [log(alone, "b.csv", second)], now=NOW)
     unload(folder, "a.csv", now=NOW)

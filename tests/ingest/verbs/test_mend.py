@@ -129,7 +129,10 @@ def test_a_conflict_is_settled_by_a_person(tmp_path, verdict):
     folder = shop(tmp_path)
     load(
         folder,
-        [log(folder, "a.csv", [row("A1", relief="0.20")]), log(folder, "b.csv", [row("A1", relief="0.35")])],
+        [
+            log(folder, "a.csv", [row("A1", relief="0.20"), row("A2"), row("A3")]),
+            log(folder, "b.csv", [row("A1", relief="0.35"), row("A4"), row("A5")]),
+        ],
         now=NOW,
     )
     [asked] = open_snapshot(folder).table("set_aside").rows(named=True)
@@ -138,7 +141,7 @@ def test_a_conflict_is_settled_by_a_person(tmp_path, verdict):
     assert open_snapshot(folder).table("set_aside").is_empty()
     assert (reliefs(folder)["A1"][0] == counted) == (verdict == "keep held")
     logs = open_snapshot(folder).table("logs")
-    assert logs["accepted"].sum() == 1
+    assert logs["accepted"].sum() == 5
     assert logs["already_held"].sum() == 1
     survives_remaking(folder)
     unload(folder, asked["name"], now=NOW)

@@ -8,9 +8,10 @@ import pytest
 
 from analysis.methods.constants import d2
 from analysis.studies.drift.states import stream_rows
-from analysis.studies.drift.streams import streams
+from analysis.studies.drift.streams import received_readings, stream_readings, streams
 from ingest.terms import tables
 from tests.analysis.studies.drifting import START, at, shop, snapshot
+from tests.analysis.studies.measured import made, visit
 
 RNG = np.random.default_rng(20261217)
 X = RNG.normal(0.25, 0.05, size=260)
@@ -142,3 +143,15 @@ def test_where_no_gauge_is_named_it_is_the_coarsest_declared():
 def test_no_reading_no_stream():
     assert snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(streams) is None
     assert len(snapshot(shop(), {RELIEF: np.full(3, np.nan)}).once(stream_rows)) == 0
+
+
+def test_where_it_is_set_the_last_value_of_the_visit_counts_and_what_came_in_stands_apart():
+    rows = [
+        visit("A", 0, "neck", tech="T1", readings={"relief": 0.5}, left={"relief": 0.2}),
+        visit("B", 1, "neck", tech="T1", readings={"relief": 0.3}),
+        visit("A", 2, "final", readings={"relief": 0.4}, left={"relief": 0.25}),
+    ]
+    seen = made(rows)
+    found = stream_readings(seen).select("serial", "stage", "value").sort("stage", "serial").rows()
+    assert found == [("A", "final", 0.4), ("A", "neck", 0.2), ("B", "neck", 0.3)]
+    assert received_readings(seen).select("serial", "value").rows() == [("A", 0.5)]

@@ -5,7 +5,6 @@ from datetime import date
 import numpy as np
 import pytest
 
-from analysis.methods.sequential import expected
 from analysis.methods.tolerance import two_sided
 from analysis.studies.people.targets import (
     CONFIDENCE,
@@ -14,8 +13,8 @@ from analysis.studies.people.targets import (
     SHOWN,
     TOO_FEW,
     bands,
+    lasting_test,
     latest,
-    sequential_test,
     stands,
 )
 from tests.analysis.studies.measured import made, visit
@@ -117,7 +116,7 @@ def test_the_test_may_begin_on_a_day_so_that_first_weeks_are_not_held_against_an
 
 
 def test_after_each_answer_the_test_begins_anew_and_the_latest_counts():
-    test, *_ = sequential_test(0.05, 0.20)
+    test = lasting_test(0.05, 0.20).test
     first, good = 3, int(np.argmax(test.shown_at >= 0)) + 1  # three outside in a row deny it; so many inside show it
     out = np.array([1] * first + [0] * good + [0])
     assert latest(test, out[:2]) == ("too few", 0, 2)
@@ -126,21 +125,18 @@ def test_after_each_answer_the_test_begins_anew_and_the_latest_counts():
     assert latest(test, out) == ("shown", first, first + good)
 
 
-@pytest.mark.parametrize(("share", "wrong", "risk"), [(0.05, "not shown", 0.05), (0.20, "shown", 0.10)])
-def test_the_latest_of_many_answers_keeps_the_risk_of_one(share, wrong, risk):
-    test, *_ = sequential_test(0.05, 0.20)
+def test_the_latest_of_many_answers_tells_few_who_hold_it_not_yet():
+    test = lasting_test(0.05, 0.20).test
     rng = np.random.default_rng(77)
-    told = [latest(test, (rng.random(250) < share).astype(np.int64))[0] for _ in range(800)]
-    assert np.mean([word == wrong for word in told]) <= risk + 3 * np.sqrt(risk * (1 - risk) / 800)
+    told = [latest(test, (rng.random(250) < 0.05).astype(np.int64))[0] for _ in range(800)]
+    assert np.mean([word == "not shown" for word in told]) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 800)
 
 
-def test_both_risks_are_kept_and_the_expected_number_is_told_before_it_starts():
-    test, good, poor = sequential_test(0.05, 0.20)
-    ends = expected(test, [0.05, 0.20])
-    assert 1 - ends.shown[0] <= 0.05
-    assert ends.shown[1] <= 0.10
-    assert (good, poor) == (pytest.approx(ends.instruments[0]), pytest.approx(ends.instruments[1]))
-    assert good < test.longest
+def test_what_the_test_promises_is_told_before_it_starts():
+    lasts = lasting_test(0.05, 0.20)
+    assert lasts.poor_ever <= 0.10
+    assert lasts.good_ever >= 0.90
+    assert np.argmax(lasts.test.shown_at >= 0) + 1 < lasts.half_by < lasts.nine_by < lasts.within
 
 
 def test_what_somebody_did_not_set_is_not_theirs_and_nobody_stands_without_readings():

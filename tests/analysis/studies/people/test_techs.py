@@ -96,19 +96,41 @@ def test_one_tech_alone_has_nothing_to_be_held_against():
     assert [row[2:] for row in told] == [(None, None, None, None)] * 2
 
 
+def many(techs, *, back=(), model="LARK", hour=8, start=0):
+    """Lines of instruments that pass the nut by these techs in turn; those in `back` come back once."""
+    lines = []
+    for place, tech in enumerate(techs):
+        s = f"S{start + place:03d}"
+        lines.append(f"{s} 2 {hour} nut pass tech={tech} model={model}")
+        if place in back:
+            lines += [f"{s} 2 9 play send_back tech=T9 cause=nut", f"{s} 2 10 nut pass tech={tech}"]
+        lines.append(f"{s} 3 9 final pass tech=T8")
+    return lines
+
+
 def test_where_nothing_came_back_nothing_is_expected():
-    lines = "\n".join(
-        f"{serial} 2 8 nut pass tech={tech}\n{serial} 3 9 final pass tech=T8"
-        for serial, tech in ("A1", "B2", "C1", "D2")
-    )
-    lines = lines.replace("tech=1", "tech=T1")
-    snapshot = bench(
-        "\n".join(
-            f"{s} 2 8 nut pass tech={t}\n{s} 3 9 final pass tech=T8" for s, t in (("A", "T1"), ("B", "T2"), ("C", "T1"))
-        )
-    )
+    snapshot = bench("\n".join(many(["T1", "T2"] * 30)))
     told = [row[2:] for row in rows(snapshot, "charged", "expected", "ratio", "ratio_high") if row[0] == "nut"]
     assert told == [(0, 0.0, None, None), (0, 0.0, None, None)]
+
+
+def test_nothing_is_expected_of_work_that_nobody_else_does():
+    # T1 alone does the hard model; T2 and T3 did it ten times between them. Half of T1's visits is the line.
+    easy = many(["T1", "T2", "T3"] * 40, back=range(0, 120, 20))
+    hard = many(["T1"] * 50 + ["T2", "T3"] * 5, back=range(0, 60, 3), model="WREN", start=200)
+    told = people(bench("\n".join(easy + hard))).filter(pl.col("stage") == "nut")
+    row = dict(zip(told["tech"], told.iter_rows(named=True), strict=True))
+    assert row["T1"]["known_share"] == pytest.approx(40 / 90)
+    assert [row["T1"][name] for name in ("expected", "ratio", "ratio_low", "ratio_high", "outside_funnel", "more")] == [
+        None
+    ] * 6
+    assert row["T1"]["charged"] == 19
+    assert row["T2"]["known_share"] == 1.0
+    assert row["T2"]["ratio_low"] < row["T2"]["ratio"] < row["T2"]["ratio_high"]
+    more = many(["T1"] * 50 + ["T2", "T3"] * 15, back=range(0, 60, 3), model="WREN", start=200)
+    told = people(bench("\n".join(easy + more))).filter((pl.col("stage") == "nut") & (pl.col("tech") == "T1"))
+    assert told["known_share"].item() == 1.0
+    assert told["ratio_low"].item() < told["ratio"].item() < told["ratio_high"].item()
 
 
 def work(rng, *, techs, n, share, models=1):
@@ -211,7 +233,7 @@ def test_what_comes_back_twice_is_charged_twice_and_expected_once():
     # Every fourth instrument comes back, and comes back twice: charged counts send-backs, expected counts instruments,
     # as the words say.
     lines = []
-    for place in range(40):
+    for place in range(80):
         tech, s = ("T1", "T2")[place % 2], f"S{place:02d}"
         lines.append(f"{s} 2 8 nut pass tech={tech}")
         if place % 10 < 2:
@@ -223,9 +245,9 @@ def test_what_comes_back_twice_is_charged_twice_and_expected_once():
             ]
         lines.append(f"{s} 3 9 final pass tech=T8")
     told = people(bench("\n".join(lines))).filter(pl.col("stage") == "nut")
-    assert told["charged"].to_list() == [8, 8]
-    assert told["came_back"].to_list() == [4, 4]
-    assert told["expected"].to_list() == pytest.approx([4.0, 4.0], rel=1e-6)
+    assert told["charged"].to_list() == [16, 16]
+    assert told["came_back"].to_list() == [8, 8]
+    assert told["expected"].to_list() == pytest.approx([8.0, 8.0], rel=1e-6)
     assert told["ratio"].to_list() == pytest.approx([2.0, 2.0], rel=1e-6)
     assert told["more"].to_list() == [False, False]  # as many instruments of each came back
 

@@ -95,3 +95,51 @@ def test_specs_may_hold_for_one_supplier_at_one_stage():
 def test_readings_of_parts_and_of_no_value_are_not_judged():
     rows = [visit("", 0, "final", readings={"relief": 0.9}, lot="1", neck="n1"), visit("B", 1, "final", readings={})]
     assert as_set(made([*rows, visit("C", 2, "final", readings={"relief": 0.2})], [SPEC]))["serial"].to_list() == ["C"]
+
+
+LEAVES = {"key": "leaves", "measures": ["relief"], "resolution": "0.001 in"}
+RULE = {"key": "rule", "measures": ["relief"], "resolution": "0.5 mm"}
+BOW = {"characteristic": "relief", "lower": -0.10, "upper": 0.25}
+
+
+def words(snapshot):
+    return [
+        "outside" if outside else "on the limit" if on else "inside"
+        for outside, on in as_set(snapshot).sort("serial").select("outside", "on_limit").iter_rows()
+    ]
+
+
+def test_a_reading_stands_for_the_step_of_its_own_gauge_else_of_the_coarsest_declared():
+    ten_thou = 10 * 0.0254
+    rows = [visit("A", 1, "final", readings={"relief": ten_thou})]
+    named = [
+        visit("A", 1, "final", readings={"relief": 0.6}, gauge="leaves"),
+        visit("B", 2, "final", readings={"relief": 0.6}),
+        visit("C", 3, "final", readings={"relief": 0.6}, gauge="rule"),
+    ]
+    assert words(made(rows, [BOW])) == ["outside"]  # no gauge declared: 0.254 is above 0.25
+    assert words(made(rows, [BOW], gauge=[LEAVES])) == ["on the limit"]  # the only one declared
+    wide = BOW | {"upper": 0.5}
+    assert words(made(named, [wide], gauge=[LEAVES, RULE])) == ["outside", "on the limit", "on the limit"]
+
+
+def test_uneven_leaves_judge_by_their_neighbours():
+    uneven = {"key": "leaves", "measures": ["relief"], "leaves": ["0.05 mm", "0.10 mm", "0.15 mm", "0.30 mm"]}
+    rows = [
+        visit(serial, at, "final", readings={"relief": value})
+        for serial, at, value in (("A", 1, 0.15), ("B", 2, 0.30), ("C", 3, 0.10))
+    ]
+    assert words(made(rows, [BOW | {"upper": 0.2}], gauge=[uneven])) == ["on the limit", "outside", "inside"]
+
+
+def test_where_it_is_set_hangs_on_the_family():
+    by_family = [{"key": "relief", "set_at": {"banjo": "bridge", "other": "neck"}}]
+    models = [{"key": "LARK", "family": "ukulele"}, {"key": "BANJ", "family": "banjo"}]
+    bench = [
+        visit(serial, at + hour, stage, tech=tech, model=model, readings={"relief": 0.2} if stage == "final" else {})
+        for at, serial, model in ((0, "A", "LARK"), (20, "B", "BANJ"))
+        for hour, stage, tech in ((1, "neck", "T1"), (2, "bridge", "T2"), (4, "final", "T9"))
+    ]
+    found = as_set(made(bench, [SPEC], characteristic=by_family, model=models)).sort("serial")
+    assert found["set_by"].to_list() == ["T1", "T2"]
+    assert found["set_stage"].to_list() == ["neck", "bridge"]

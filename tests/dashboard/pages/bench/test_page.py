@@ -35,7 +35,7 @@ def looked_at(stands):
 
 def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):
     text = said(bench.layout())
-    assert "T09 at nut slotting: two targets shown, two not yet." in text
+    assert "T09 at nut slotting: one target shown, two not yet, one too few to say." in text
     assert "21.5 thou" in text  # 0.55 mm: 21.65 thousandths, to the half
     assert "Runs" in text
 

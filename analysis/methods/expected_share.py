@@ -1,0 +1,54 @@
+"""What share of readings to expect outside the limits, and how surely that is known.
+
+Everything is worked out on the scale of normal quantiles, z = -ndtri(share), where errors are nearly normal; an
+interval that spans a factor of ten or more says nothing and is nan. Beyond the readings a share hangs on the curve:
+of curves that the readings hardly tell apart the interval covers all.
+"""
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from analysis.methods.segments import Floats
+
+Z = 1.959963984540054
+WIDEST = 10.0  # an interval whose ends lie further apart than this factor is not told
+LIKELY = 2.0  # curves whose log-likelihood lies within so much of the best are hardly told apart
+PPM = 1e6
+
+
+def normal_interval(
+    mean: npt.ArrayLike,
+    sd: npt.ArrayLike,
+    lower: npt.ArrayLike,
+    upper: npt.ArrayLike,
+    *,
+    mean_variance: npt.ArrayLike,
+    sd_variance: npt.ArrayLike,
+) -> tuple[Floats, Floats]:
+    """95 % interval of the readings in a million that a normal curve puts outside its limits (nan = none), shape of
+    the broadcast input.
+
+    mean_variance : variance of the mean in sd^2 ; sd_variance : variance of sd over sd^2. Delta method on z.
+    """
+    m, s, low, high = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in (mean, sd, lower, upper)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        below, above = (low - m) / s, (m - high) / s
+        share = np.where(np.isnan(low), 0.0, special.ndtr(below)) + np.where(np.isnan(high), 0.0, special.ndtr(above))
+        z = -special.ndtri(share)
+        thick = [
+            np.where(np.isnan(limit), 0.0, np.exp(-(np.nan_to_num(at) ** 2) / 2))
+            for limit, at in ((low, below), (high, above))
+        ]
+        ground = np.exp(-(z**2) / 2)
+        by_mean = (thick[1] - thick[0]) / ground
+        by_sd = (np.nan_to_num(below) * thick[0] + np.nan_to_num(above) * thick[1]) / ground
+        error = np.sqrt(by_mean**2 * np.asarray(mean_variance) + by_sd**2 * np.asarray(sd_variance))
+    return narrow(PPM * special.ndtr(-z - Z * error), PPM * special.ndtr(-z + Z * error))
+
+
+def narrow(low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """The interval where its ends lie within a factor of ten, else nan."""
+    with np.errstate(invalid="ignore"):
+        kept = (high < WIDEST * low) & np.isfinite(low) & np.isfinite(high)
+    return np.where(kept, low, np.nan), np.where(kept, high, np.nan)

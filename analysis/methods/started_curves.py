@@ -1,0 +1,194 @@
+"""Curves that start anywhere: lognormal, gamma and Weibull with a start of their own, and the folded normal; which is
+likeliest, which are hardly told apart from it, whether the readings bear them out, and what share they put outside
+the limits with its interval.
+
+A start close to the smallest reading makes some likelihoods grow without bound; starts are therefore looked for from
+a fiftieth of the spread below the smallest reading on, and the likelihood inside that range counts (a local maximum:
+Johnson, Kotz & Balakrishnan 1994, Continuous Univariate Distributions 1, chapter 14; from memory).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special, stats
+
+from analysis.methods.distributions import folded_normal
+from analysis.methods.expected_share import LIKELY, PPM, Z, narrow
+from analysis.methods.normality import anderson_darling
+from analysis.methods.segments import Floats
+
+STARTS = 24  # starts tried
+NEAREST, FURTHEST = 0.02, 30.0  # of the readings' sd below the smallest one
+FIT = 0.05  # a curve stands where its readings, turned into normal ones, pass the test at this level
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A curve and how likely it makes the readings."""
+
+    name: str  # lognormal | gamma | Weibull | folded normal
+    frozen: Any  # scipy's frozen distribution
+    likelihood: float  # natural log
+    p: float  # test of fit: the readings' places on the curve as normal readings, Anderson-Darling
+
+    @property
+    def stands(self) -> bool:
+        return self.p >= FIT
+
+    def ppm(self, lower: float = np.nan, upper: float = np.nan) -> float:
+        """Expected readings outside in a million; nan limits are none."""
+        below = 0.0 if np.isnan(lower) else float(self.frozen.cdf(lower))
+        above = 0.0 if np.isnan(upper) else float(self.frozen.sf(upper))
+        return PPM * (below + above)
+
+
+def curves(values: npt.ArrayLike) -> list[Curve]:
+    """All curves whose support holds the readings (n,), the likeliest first; none for readings without spread."""
+    x = np.asarray(values, dtype=np.float64)
+    sd = float(x.std())
+    if len(x) < 3 or sd <= 1e-9 * max(float(np.abs(x).max()), 1e-300):
+        return []
+    y = (x - x.min()) / sd  # fits are made from 0 in sd, so that neither unit nor zero matters
+    gaps = np.geomspace(NEAREST, FURTHEST, STARTS)
+    found = []
+    for name, fit in _FITS.items():
+        shape, scale, likelihood = fit(y[None, :] + gaps[:, None])
+        best = int(np.argmax(likelihood))
+        near = np.geomspace(gaps[max(best - 1, 0)], gaps[min(best + 1, STARTS - 1)], 9)
+        shape, scale, likelihood = fit(y[None, :] + near[:, None])
+        best = int(np.argmax(likelihood))
+        found.append(
+            (
+                name,
+                _frozen(name, shape[best], float(x.min() - near[best] * sd), scale[best] * sd),
+                float(likelihood[best]),
+            )
+        )
+    if x.min() >= 0:
+        unit = float(x.mean())
+        curve = folded_normal(x / unit)
+        frozen = curve.dist(*curve.args, loc=0.0, scale=curve.kwds["scale"] * unit)
+        found.append(("folded normal", frozen, float(frozen.logpdf(x).sum() + len(x) * np.log(sd))))
+    told = [
+        Curve(name, frozen, likelihood - len(x) * np.log(sd), _fit(x, frozen)) for name, frozen, likelihood in found
+    ]
+    return sorted(told, key=lambda curve: -curve.likelihood)
+
+
+def interval(values: npt.ArrayLike, told: list[Curve], lower: float, upper: float) -> tuple[float, float]:
+    """95 % interval of the expected readings outside in a million over the curves hardly told apart from the
+    likeliest; nan where it is wide.
+
+    Each curve's by the delta method from the second derivatives of its likelihood, on the scale of normal quantiles.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    near = [curve for curve in told if curve.stands and curve.likelihood >= told[0].likelihood - LIKELY]
+    if not told or not told[0].stands:
+        return np.nan, np.nan
+    ends = [_ends(x, curve, lower, upper) for curve in near]
+    low, high = narrow(np.array(min(end[0] for end in ends)), np.array(max(end[1] for end in ends)))
+    return float(low), float(high)
+
+
+def _ends(x: Floats, curve: Curve, lower: float, upper: float) -> tuple[float, float]:
+    dist, sd = curve.frozen.dist, float(x.std())
+    start, scale = float(curve.frozen.kwds["loc"]), float(curve.frozen.kwds["scale"])
+    moves = curve.name != "folded normal"
+    at = np.array([float(curve.frozen.args[0]), np.log(scale), *([start / sd] if moves else [])])
+
+    def frozen(point: Floats) -> Any:
+        return dist(point[0], loc=point[2] * sd if moves else start, scale=float(np.exp(point[1])))
+
+    def quantile(point: Floats) -> float:
+        return -float(special.ndtri(Curve("", frozen(point), 0.0, 1.0).ppm(lower, upper) / PPM))
+
+    def minus(point: Floats) -> float:
+        return -float(np.maximum(frozen(point).logpdf(x), -1e4).sum())
+
+    step = np.array([1e-3 * max(abs(at[0]), 0.05), 1e-3, 1e-3])[: len(at)]
+    hessian = _second(minus, at, step)
+    slope = np.array([(quantile(at + move) - quantile(at - move)) / (2 * move.max()) for move in np.diag(step)])
+    z = quantile(at)
+    try:
+        variance = float(slope @ np.linalg.solve(hessian, slope))
+    except np.linalg.LinAlgError:
+        return np.nan, np.nan
+    if not np.isfinite(z) or not variance > 0:
+        return np.nan, np.nan
+    half = Z * float(np.sqrt(variance))
+    return PPM * float(special.ndtr(-z - half)), PPM * float(special.ndtr(-z + half))
+
+
+def _second(of: Callable[[Floats], float], at: Floats, step: Floats) -> Floats:
+    """Second derivatives by central differences."""
+    k = len(at)
+    moves = np.diag(step)
+    centre = of(at)
+    one = {(i, sign): of(at + sign * moves[i]) for i in range(k) for sign in (1, -1)}
+    out = np.empty((k, k))
+    for i in range(k):
+        out[i, i] = (one[i, 1] - 2 * centre + one[i, -1]) / step[i] ** 2
+        for j in range(i):
+            both = of(at + moves[i] + moves[j]) + of(at - moves[i] - moves[j])
+            out[i, j] = out[j, i] = (both - one[i, 1] - one[i, -1] - one[j, 1] - one[j, -1] + 2 * centre) / (
+                2 * step[i] * step[j]
+            )
+    return out
+
+
+def _fit(x: Floats, frozen: Any) -> float:
+    place = frozen.cdf(x)
+    z = special.ndtri(np.clip(place, 1e-12, 1 - 1e-12))
+    if len(x) < 8 or float(np.ptp(z)) == 0:
+        return 0.0
+    return float(anderson_darling(z)[1][0])
+
+
+def _frozen(name: str, shape: float, start: float, scale: float) -> Any:
+    family = {"lognormal": stats.lognorm, "gamma": stats.gamma, "Weibull": stats.weibull_min}[name]
+    return family(float(shape), loc=start, scale=float(scale))
+
+
+def _lognormal(y: Floats) -> tuple[Floats, Floats, Floats]:
+    logs = np.log(y)
+    mean, sd = logs.mean(axis=1), logs.std(axis=1)
+    n = y.shape[1]
+    return sd, np.exp(mean), -n * (np.log(sd) + 0.5 * np.log(2 * np.pi) + 0.5) - logs.sum(axis=1)
+
+
+def _gamma(y: Floats) -> tuple[Floats, Floats, Floats]:
+    mean, logs = y.mean(axis=1), np.log(y).mean(axis=1)
+    gap = np.log(mean) - logs
+    k = (3 - gap + np.sqrt((gap - 3) ** 2 + 24 * gap)) / (12 * gap)
+    for _ in range(6):  # Newton on 1/k, which settles in a few steps (Minka 2002; from memory)
+        k = 1 / (1 / k + (-gap + np.log(k) - special.digamma(k)) / (k**2 * (1 / k - special.polygamma(1, k))))
+    scale = mean / k
+    n = y.shape[1]
+    return k, scale, n * ((k - 1) * logs - mean / scale - k * np.log(scale) - special.gammaln(k))
+
+
+def _weibull(y: Floats) -> tuple[Floats, Floats, Floats]:
+    logs = np.log(y)
+    top = logs.max(axis=1, keepdims=True)
+    rest, mean = logs - top, logs.mean(axis=1) - top[:, 0]
+    k = 1.2 / np.maximum(logs.std(axis=1), 1e-9)
+    for _ in range(12):  # Newton on the likeliest shape, kept above 0
+        powers = np.exp(k[:, None] * rest)
+        total, first, second = powers.sum(axis=1), (powers * rest).sum(axis=1), (powers * rest**2).sum(axis=1)
+        slope = first / total - 1 / k - mean
+        turn = second / total - (first / total) ** 2 + 1 / k**2
+        k = np.maximum(k - slope / turn, k / 3)
+    powers = np.exp(k[:, None] * rest).mean(axis=1)
+    scale = np.exp(top[:, 0]) * powers ** (1 / k)
+    n = y.shape[1]
+    return k, scale, n * (np.log(k) - k * np.log(scale) - 1) + (k - 1) * logs.sum(axis=1)
+
+
+_FITS: dict[str, Callable[[Floats], tuple[Floats, Floats, Floats]]] = {
+    "lognormal": _lognormal,
+    "gamma": _gamma,
+    "Weibull": _weibull,
+}

@@ -1,0 +1,254 @@
+"""What is on file while the next version of a store is made: which rows a new log meets, and what the logs are to each
+other.
+"""
+
+import sqlite3
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+
+from ingest.reading import days
+from ingest.reading.sheet import Sheet
+from ingest.store import editions, ledger
+from ingest.store.delta import Table
+from ingest.store.ledger import Version
+from ingest.store.merge import CANDIDATE, KEY, ROW, Merged, merge, met, with_key
+from ingest.store.sqlite_tables import fetch, insert
+from ingest.store.stretches import within
+from ingest.terms import tables
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One log as the book names it."""
+
+    log_id: str
+    sha256: str
+    name: str
+    loaded: int  # the sequence of its line in the book; of a log not yet written there a number above all
+    at: datetime
+    kind: str = ""  # the kind of sheet, where a newer file of the kind wins over an older one
+    replaces: str = ""  # log_id of the log in whose place it came
+
+
+@dataclass(frozen=True)
+class Met:
+    """The rows on file that a new log meets (CANDIDATE), and what the logs are to each other (EDITIONS)."""
+
+    near: pl.DataFrame
+    pairs: pl.DataFrame
+
+
+def other_of(log_id: str) -> pl.Expr:
+    return pl.when(pl.col("newer") == log_id).then("older").otherwise("newer")
+
+
+@dataclass
+class OnFile:
+    """The rows of a store as they stand for a draft, counting or not."""
+
+    folder: Path
+    connection: sqlite3.Connection
+    before: Version | None
+    stored: dict[str, Table]  # the Delta tables, as they stand for this draft
+    settled: pl.DataFrame  # verdicts that stand
+    waiting: dict[str, list[pl.DataFrame]] = field(default_factory=lambda: {name: [] for name in ledger.DELTA})
+    gone: pl.DataFrame = field(
+        default_factory=lambda: tables.empty({name: CANDIDATE[name] for name in ROW})
+    )  # in the Delta tables, no longer counting
+    dropped: set[str] = field(default_factory=set)  # logs whose rows in the Delta tables no longer count
+    covers: dict[str, list[days.Span]] = field(default_factory=dict)  # of a log that is not yet among `logs`
+    logs: pl.DataFrame = field(init=False)  # ledger.LOGS as they stand for this draft
+
+    def __post_init__(self) -> None:
+        self.logs = ledger.held_rows(self.connection, "logs")
+
+    def older_editions(self, entry: Entry, sheet: Sheet) -> list[str]:
+        """The logs on file of which a new one is a newer edition, the latest first."""
+        visits = with_key(sheet.visits.lazy()).collect()
+        near = self._near(visits)
+        if near.is_empty():
+            return []
+        pairs = self._pairs(
+            entry, visits.select(*KEY, "text_hash").unique(KEY, keep="first", maintain_order=True), near
+        )
+        mine = pairs.filter(pl.col("holds") & (pl.col("newer") == entry.log_id)).select(log_id="older")
+        order = mine.join(self.logs, on="log_id").sort("last_visit", "loaded", descending=True)
+        return order["log_id"].to_list()
+
+    def meet(self, entry: Entry, sheet: Sheet, visits: pl.DataFrame) -> "Met":
+        """Every row on file of the visits that a new log tells of, or that it may take the place of, and what the logs
+        are to each other.
+        """
+        near = self._near(visits)
+        if near.is_empty():
+            return Met(near, tables.empty(editions.EDITIONS))
+        new = visits.select(*KEY, "text_hash").unique(KEY, keep="first", maintain_order=True)
+        pairs = self._pairs(entry, new, near)
+        older = pairs.filter(pl.col("holds") & (pl.col("newer") == entry.log_id))["older"].to_list()
+        if older:
+            whole = self._of_older(older, sheet.covers)
+            left_out = whole.join(new, on=KEY, how="anti", nulls_equal=True)
+            gone = left_out.group_by("log_id").agg(pl.struct(KEY).n_unique().alias("drops").cast(pl.Int64))
+            pairs = pairs.drop("drops").join(
+                gone, left_on="older", right_on="log_id", how="left", maintain_order="left"
+            )
+            near = pl.concat(
+                [
+                    near,
+                    self._near(left_out.with_columns(started_at=pl.lit(None, dtype=tables.TIME), finished_at="time")),
+                ]
+            )
+        pairs = tables.shaped(pairs.with_columns(pl.col("drops").fill_null(0)), editions.EDITIONS)
+        insert(self.connection, "main.editions", pairs)
+        others = pairs.select(pl.lit(entry.log_id).alias("log_id"), other=other_of(entry.log_id)).sort("other")
+        insert(self.connection, "main.meets", others)
+        return Met(near.unique([*ROW, "status"], keep="first", maintain_order=True), pairs)
+
+    def _pairs(self, entry: Entry, new: pl.DataFrame, near: pl.DataFrame) -> pl.DataFrame:
+        """EDITIONS of a new log with each log that shares a visit with it (`drops` still empty)."""
+        mine = new.with_columns(mine=pl.col("text_hash")).drop("text_hash")
+        shared = near.unique(["log_id", *KEY], keep="first").join(mine, on=KEY, how="inner", nulls_equal=True)
+        counted = shared.group_by("log_id").agg(
+            shared=pl.len().cast(pl.Int64), changes=(pl.col("mine") != pl.col("text_hash")).sum().cast(pl.Int64)
+        )
+        counted = counted.join(self.logs.select("log_id", "name", "loaded", "visits", "last_visit"), on="log_id").sort(
+            "loaded"
+        )
+        last = new["time"].max()
+        later = (pl.lit(last) > pl.col("last_visit")) | (
+            (pl.lit(last) == pl.col("last_visit")) & (entry.loaded > pl.col("loaded"))
+        )
+        rows = counted.with_columns(is_newer=later).with_columns(
+            older=pl.when("is_newer").then("log_id").otherwise(pl.lit(entry.log_id)),
+            newer=pl.when("is_newer").then(pl.lit(entry.log_id)).otherwise("log_id"),
+            of=pl.when("is_newer").then("visits").otherwise(new.height),
+            more=pl.when("is_newer").then(new.height).otherwise("visits"),
+        )
+        half = 2 * pl.col("shared") >= pl.col("of")
+        rows = rows.with_columns(
+            adds=pl.col("more") - pl.col("shared"), holds=half, asked=~half & (pl.col("name") == entry.name)
+        )
+        return self._as_said(rows)
+
+    def _as_said(self, pairs: pl.DataFrame) -> pl.DataFrame:
+        """Pairs of logs as a person has said of them: the verdict on the newer one, whose column is the older one."""
+        said = self.settled.filter(pl.col("verdict").is_in([editions.EDITION, editions.OTHER]))
+        said = said.select(newer="log_id", older="column", verdict="verdict")
+        joined = pairs.join(said, on=["newer", "older"], how="left", maintain_order="left")
+        none = pl.col("verdict").is_null()
+        return joined.with_columns(
+            holds=pl.when(none).then("holds").otherwise(pl.col("verdict") == editions.EDITION),
+            asked=pl.col("asked") & none,
+            drops=pl.lit(0, dtype=pl.Int64),
+        )
+
+    def _near(self, visits: pl.DataFrame) -> pl.DataFrame:
+        """Every row on file of the visits given, whether it counts or not (CANDIDATE)."""
+        if visits.is_empty():
+            return tables.empty(CANDIDATE)
+        return pl.concat([self._held(visits), self._out("lost", visits), self._out("given", visits)])
+
+    def _of_older(self, log_ids: list[str], covers: list[days.Span]) -> pl.DataFrame:
+        """Every row of some logs in the days given (CANDIDATE)."""
+        inside = pl.col("log_id").is_in(log_ids) & days.within(covers)
+        counting = pl.collect_all(
+            [part.filter(inside).select("log_id", "line", *KEY, "text_hash") for part in self.counting(covers)]
+        )
+        parts = [pl.concat(counting).with_columns(status=pl.lit("held"))] if counting else []
+        for status, source in (("lost", "contested"), ("given", "given")):
+            parts.append(
+                self._outside(source, covers[0][0], covers[-1][1]).filter(inside).with_columns(status=pl.lit(status))
+            )
+        return self._of_logs(pl.concat(parts, how="diagonal"))
+
+    def merged(
+        self, entry: Entry, visits: pl.DataFrame, found: "Met", replaced: pl.DataFrame | None
+    ) -> tuple[Merged | None, pl.DataFrame]:
+        """How the rows of a log come out that share their visit with others; None where none does."""
+        others = found.near
+        given_up = found.pairs.filter(pl.col("holds") & (pl.col("older") == entry.log_id)).height > 0
+        shared = met(visits, others)
+        if not shared.any() and others.is_empty() and not given_up:
+            return None, tables.empty(CANDIDATE)
+        new = (visits if given_up else visits.filter(shared)).with_columns(
+            status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id)
+        )
+        rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), others]), self.settled)
+        rows = rows.with_columns(editions.superseded(rows, ledger.pairs(self.connection), self.all_covers()))
+        return merge(rows, replaced), rows
+
+    def all_covers(self) -> dict[str, list[days.Span]]:
+        """The days that each log tells of."""
+        return {
+            log_id: editions.of_text(text) for log_id, text in self.logs.select("log_id", "covers").iter_rows()
+        } | self.covers
+
+    def counting(self, spans: list[days.Span] | None = None) -> list[pl.LazyFrame]:
+        """The visits that count so far, with KEY, waiting and stored; `spans`: stored ones of about these days only."""
+        waiting = self.waiting["visits"]
+        parts = [pl.concat(waiting, rechunk=False).lazy()] if waiting else []
+        if self.stored["visits"].version is not None:
+            stored = self.stored["visits"].scan()
+            if spans:
+                stored = stored.filter(days.within(spans, "started_at") | pl.col("started_at").is_null())
+            if self.dropped:
+                stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
+            parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
+        return [with_key(part) for part in parts]
+
+    def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
+        """The rows that count so far for some visits (CANDIDATE)."""
+        keys = visits.lazy().select(KEY).unique()
+        parts = [
+            part.filter(within(visits))
+            .select("log_id", "line", *KEY, "text_hash")
+            .join(keys, on=KEY, how="semi", nulls_equal=True)
+            for part in self.counting()
+        ]
+        found = pl.concat(pl.collect_all(parts)) if parts else tables.empty(CANDIDATE)
+        return self._of_logs(found.with_columns(status=pl.lit("held")))
+
+    def _outside(self, source: str, first: datetime, last: datetime) -> pl.DataFrame:
+        """The rows set aside as questions (`contested`) or that others stand for (`given`) between two moments."""
+        where = "status = 'set aside' AND " if source == "contested" else ""
+        between = tuple(moment.astimezone(UTC).isoformat(timespec="microseconds") for moment in (first, last))
+        return fetch(self.connection, ledger.GIVEN, f"FROM main.{source} WHERE {where}time BETWEEN ? AND ?", between)
+
+    def _out(self, status: str, visits: pl.DataFrame) -> pl.DataFrame:
+        """The rows of some visits that count so far nowhere (CANDIDATE): lost as a question, or given up for another
+        row.
+        """
+        first, last = visits.select(first=pl.col("time").min(), last=pl.col("time").max()).row(0)
+        if first is None:
+            return tables.empty(CANDIDATE)
+        found = self._outside({"lost": "contested", "given": "given"}[status], first, last)
+        near = found.join(visits.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
+        return self._of_logs(near.with_columns(status=pl.lit(status)))
+
+    def give(self, rows: pl.DataFrame, out: pl.DataFrame) -> None:
+        """Keep in the ledger the visits of rows that others stand for."""
+        gone = rows.join(out.unique(), on=ROW, how="semi").unique(ROW, keep="first", maintain_order=True)
+        insert(self.connection, "main.given", tables.shaped(gone, ledger.GIVEN))
+
+    def _of_logs(self, rows: pl.DataFrame) -> pl.DataFrame:
+        return tables.shaped(
+            rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE
+        )
+
+
+def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:
+    """Candidates with what people said about them."""
+    said = settled.filter(pl.col("verdict").is_in(["take new", "keep held"])).select(
+        "log_id", "line", "sequence", "verdict", of="column"
+    )
+    plain = rows.drop("taken", "dropped").with_columns(index=pl.int_range(pl.len()))
+    about = plain.join(said, on=["log_id", "line"]).filter((pl.col("of") == "") | (pl.col("of") == pl.col("stage")))
+    latest = about.sort("sequence").unique("index", keep="last").select("index", "verdict", "sequence")
+    joined = plain.join(latest, on="index", how="left", maintain_order="left")
+    taken = pl.when(pl.col("verdict") == "take new").then("sequence").otherwise(0)
+    return tables.shaped(
+        joined.with_columns(taken=taken, dropped=(pl.col("verdict") == "keep held").fill_null(False)), CANDIDATE
+    )

@@ -1,0 +1,159 @@
+"""What people decided about cells of an older edition, carried over to the newer one: corrections and verdicts follow
+serial, stage and characteristic.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from ingest.reading.reader import headings_in, read_log, rows_in
+from ingest.shopfiles.shop import Shop
+from ingest.store import book
+from ingest.store.merge import KEY, with_key
+from ingest.terms import tables
+from ingest.terms.questions import IT_IS_REAL, FileProblem
+
+
+@dataclass(frozen=True)
+class Original:
+    """A file as it came."""
+
+    log_id: str
+    name: str
+    data: bytes
+
+
+@dataclass
+class CarriedOver:
+    """Lines for the book about a new log, each with who decided it and why; what is to be said of them once."""
+
+    corrections: list[tuple[str, str, pl.DataFrame]] = field(default_factory=list)
+    settled: list[tuple[str, str, pl.DataFrame]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def is_empty(self) -> bool:
+        return not self.corrections and not self.settled
+
+    def tables(self) -> dict[str, list[tuple[str, str, pl.DataFrame]]]:
+        return {"corrections": self.corrections, "settled": self.settled}
+
+
+def standing_decisions(said: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFrame]:
+    """The corrections and the verdicts 'it is real' that count."""
+    real = book.standing_verdicts(said["settled"]).filter(pl.col("verdict") == IT_IS_REAL)
+    return {"corrections": book.standing_corrections(said["corrections"]), "settled": real}
+
+
+def carried_over(
+    new: Original, older: Mapping[str, Original | None], shop: Shop, said: Mapping[str, pl.DataFrame]
+) -> CarriedOver:
+    """What was decided about the visits of a new log in its older editions (the latest first) and not yet about
+    itself.
+    """
+    standing = standing_decisions(said)
+    said_of_new = {
+        name: set(said[name].filter(pl.col("log_id") == new.log_id).select("line", "column").rows())
+        for name in standing
+    }
+    here = _Sheet.of(new, shop)
+    out = CarriedOver()
+    taken: set[int] = set()
+    for log_id, original in older.items():
+        there = _Sheet.of(original, shop) if original else None
+        if there is None:
+            continue
+        line_of = here.lines_like(there)
+        for name, rows in standing.items():
+            for row in rows.filter(pl.col("log_id") == log_id).iter_rows(named=True):
+                line = line_of.get(row["line"])
+                column = here.headings.get(there.meanings.get(row["column"], ""), "")
+                if line is None or not column or line in taken or (line, column) in said_of_new[name]:
+                    continue
+                _carry(out, name, row, new, line, column, here, there)
+        taken |= set(line_of.values())
+    return out
+
+
+def _carry(
+    out: CarriedOver,
+    name: str,
+    row: dict[str, object],
+    new: Original,
+    line: int,
+    column: str,
+    here: "_Sheet",
+    there: "_Sheet",
+) -> None:
+    """One decision as a line about the new log."""
+    who, why = str(row["who"]), str(row["why"])
+    was, now = there.cell(int(str(row["line"])), str(row["column"])), here.cell(line, column)
+    if name == "settled":
+        if was == now:
+            frame = {
+                "log_id": [new.log_id],
+                "line": [line],
+                "column": [column],
+                "raw": [str(row["raw"])],
+                "verdict": [str(row["verdict"])],
+            }
+            out.settled.append((who, why, pl.DataFrame(frame)))
+        return
+    line_of_book = {
+        "log_id": [new.log_id],
+        "line": [line],
+        "column": [column],
+        "value": [str(row["value"])],
+        "undone": [False],
+    }
+    out.corrections.append((who, why, pl.DataFrame(line_of_book)))
+    if was != now and now != row["value"]:
+        out.notes.append(
+            f"{new.name}, line {line}: {column} says {now!r}, where {was!r} was corrected to "
+            f"{str(row['value'])!r} by {who}; the correction stands"
+        )
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """A file as it came: its visits, its headings by what they mean, its cells."""
+
+    visits: pl.DataFrame  # line, KEY
+    aside: pl.DataFrame  # line, raw: rows set aside whole
+    meanings: Mapping[str, str]  # by heading
+    headings: Mapping[str, str]  # by meaning
+    cells: Mapping[int, Mapping[str, str]]
+
+    @classmethod
+    def of(cls, original: Original, shop: Shop) -> "_Sheet":
+        try:
+            sheet = read_log(original.data, original.name, shop)
+        except FileProblem:
+            none = tables.empty(tables.SET_ASIDE)
+            return cls(tables.empty({"line": pl.Int64(), "who": pl.String()}), none, {}, {}, {})
+        keyed = with_key(sheet.visits.lazy()).select("line", *KEY).collect()
+        meanings = headings_in(original.data, original.name, shop)
+        return cls(
+            keyed,
+            sheet.set_aside.filter(pl.col("column") == "").select("line", "raw"),
+            meanings,
+            {meaning: heading for heading, meaning in reversed(meanings.items())},
+            rows_in(original.data, original.name, shop),
+        )
+
+    def cell(self, line: int, column: str) -> str:
+        return self.cells.get(line, {}).get(column, "")
+
+    def lines_like(self, other: "_Sheet") -> dict[int, int]:
+        """Line of the other sheet -> line of this one that tells of the same visit (a row set aside whole: of the same
+        words).
+        """
+        same = dict(self._pairs(other))
+        words = other.aside.join(self.aside.unique("raw", keep="none"), on="raw", suffix="_here")
+        return dict(words.select("line", "line_here").iter_rows()) | same
+
+    def _pairs(self, other: "_Sheet") -> Iterator[tuple[int, int]]:
+        if self.visits.is_empty() or other.visits.is_empty():
+            return
+        both = other.visits.join(self.visits, on=list(KEY), nulls_equal=True, suffix="_here")
+        yield from both.unique("line", keep="first", maintain_order=True).select("line", "line_here").iter_rows()
