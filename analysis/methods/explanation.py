@@ -1,17 +1,18 @@
 """Which of many candidates explains why readings moved: the fewest that account for all of it, and how sure that is.
 
-Readings are deviations in sigma. Streams, days and lots, and the standing offsets of people, gauges and all other levels
-are random effects, whose variances come from the readings before anything could have begun: a candidate counts only
-against the spread between the days, lots or people it is confounded with. A hypothesis is a column: the readings of one
-level (one tech, one lot ...) of some or all streams from a day on, a dated change, the air times a slope, or nothing
-but the streams themselves ("unexplained"). Its size has a normal prior of one sigma, its day is any working day alike,
-its level any level of its factor alike, so that looking at many costs what it should: the marginal likelihood of each
-against "nothing moved" is a closed form, and with prior weights they add up to probabilities. The likeliest is taken, its
-effect goes into the model, and the rest is looked at again while anything is left to explain.
+Readings are deviations in sigma. Streams, days and lots, and the standing offsets of people, gauges and all other
+levels are random effects, whose variances come from the readings before anything could have begun: a candidate counts
+only against the spread between the days, lots or people it is confounded with. A hypothesis is a column: the readings
+of one level (one tech, one lot ...) of some or all streams from a day on, a dated change, the air times a slope, or
+nothing but the streams themselves ("unexplained"). Its size has a normal prior of one sigma, its day is any working
+day alike, its level any level of its factor alike, so that looking at many costs what it should: the marginal
+likelihood of each against "nothing moved" is a closed form, and with prior weights they add up to probabilities. The
+likeliest is taken, its effect goes into the model, and the rest is looked at again while anything is left to explain.
 
-Source: Laird & Ware 1982, Biometrics 38 (random effects); Searle, Casella & McCulloch 1992, Variance Components, chapter 3
-(moments); Kass & Raftery 1995, J. American Statistical Association 90 (Bayes factors; the unit information prior is Kass
-& Wasserman 1995). Formulas from memory, held by tests against dense algebra and statsmodels' mixed model.
+Source: Laird & Ware 1982, Biometrics 38 (random effects); Searle, Casella & McCulloch 1992, Variance Components,
+chapter 3 (moments); Kass & Raftery 1995, J. American Statistical Association 90 (Bayes factors; the unit information
+prior is Kass & Wasserman 1995). Formulas from memory, held by tests against dense algebra and statsmodels' mixed
+model.
 """
 
 from collections.abc import Sequence
@@ -66,9 +67,9 @@ class Look:
 class Explainer:
     """Readings of one characteristic with everything they may move with.
 
-    values : (n,) deviations in sigma, one an instrument. day : (n,) number of the working day. stream : (n,) codes from 0.
-    since : the first day on which anything may have begun. span : days on any of which it might have, as the price of a
-    start; at least those looked at.
+    values : (n,) deviations in sigma, one an instrument. day : (n,) number of the working day. stream : (n,) codes
+    from 0. since : the first day on which anything may have begun. span : days on any of which it might have, as the
+    price of a start; at least those looked at.
 
     Raises UnusableData where a value is missing, or nothing lies before or since that day.
     """
@@ -133,7 +134,7 @@ class Explainer:
         place = self.place[rows]
         known = place >= 0
         weights = np.broadcast_to(values[:, None], place.shape)[known]
-        return np.bincount(place[known], weights, minlength=len(self.precision))
+        return np.asarray(np.bincount(place[known], weights, minlength=len(self.precision)), dtype=np.float64)
 
     def _fitted(self, effects: Floats) -> Floats:
         return np.asarray(np.append(effects, 0.0)[self.place].sum(axis=1))
@@ -185,7 +186,9 @@ class Explainer:
         """
         days = np.arange(max(first, 0), min(max(last, first, 0), self.days - 1) + 1)
         price = np.full(len(days), np.log((1 - SHARE_NOTHING) / max(len(days), self.span)))
-        found = self._weighed([Candidate(UNEXPLAINED, -1, "", np.unique(self.stream[base != 0]), base, days, price, 0.0)])
+        found = self._weighed(
+            [Candidate(UNEXPLAINED, -1, "", np.unique(self.stream[base != 0]), base, days, price, 0.0)]
+        )
         return found.hypotheses[0], found
 
     def take(self, one: Hypothesis) -> None:
@@ -236,7 +239,9 @@ class Explainer:
         return Look(told, float(np.exp(np.log(SHARE_NOTHING) - total)))
 
     def _since(self, one: Candidate, residual: Floats, extra: list[Floats]) -> tuple[Floats, Floats, Floats]:
-        """Of the column since each of its starts: its products with the random effects, with itself, with the residual."""
+        """Of the column since each of its starts: its products with the random effects, with itself, with the
+        residual.
+        """
         rows = np.flatnonzero(one.base)
         start = np.searchsorted(one.days, self.day[rows], side="right") - 1  # the last start this reading comes after
         rows, start = rows[start >= 0], start[start >= 0]
@@ -283,8 +288,8 @@ def _told(one: Candidate, posterior: Floats, mean: Floats, variance: Floats, tot
 
 
 def together(look: Look, *, sure: float, most: int = 4) -> list[Hypothesis]:
-    """The fewest candidates of which one is right with probability `sure` or more, hypotheses of one kin counting as one;
-    none where that takes more than `most` of them, or the unexplained.
+    """The fewest candidates of which one is right with probability `sure` or more, hypotheses of one kin counting as
+    one; none where that takes more than `most` of them, or the unexplained.
     """
     named: dict[str, Hypothesis] = {}
     for one in look.hypotheses:

@@ -1,14 +1,16 @@
 """Which hypotheses about a shift are worth an exact look: the levels, streams and days whose readings lie out most.
 
-Cheap and for all at once: sums of what was not expected, by level, stream and day, from each day to the end. What a level moved is
-judged on all streams where it occurs, on its best single ones, and on the some that go best together.
+Cheap and for all at once: sums of what was not expected, by level, stream and day, from each day to the end. What a
+level moved is judged on all streams where it occurs, on its best single ones, and on the some that go best together.
 
 Source: the gain is a log Bayes factor of a normal shift (Kass & Raftery 1995, J. American Statistical Association 90).
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import gammaln
 
 from analysis.methods.segments import Flags, Floats, Ints
@@ -120,7 +122,8 @@ def of_factor(seen: Readings, factor: Factor, log_prior: float) -> list[Candidat
             if factor.own_start:
                 days = np.array([int(first_day[k])])
             found.append(
-                Candidate(factor.name, level, f"{factor.name}:{level}", streams, (held & seen.on(streams)).astype(float),
+                Candidate(factor.name, level, f"{factor.name}:{level}", streams, (held &
+                seen.on(streams)).astype(float),
                           days, price[near] + scope + log_level, float(score.max()) + log_level)
             )  # fmt: skip
     return found
@@ -167,8 +170,8 @@ def _starts(seen: Readings, factor: Factor, first_day: int, days: int) -> tuple[
     return np.arange(days), price
 
 
-def _to_the_end(sums: Floats) -> Floats:
-    return np.asarray(sums[..., ::-1].cumsum(axis=-1)[..., ::-1])
+def _to_the_end(sums: npt.NDArray[Any]) -> Floats:
+    return np.asarray(sums[..., ::-1].cumsum(axis=-1)[..., ::-1], dtype=np.float64)
 
 
 def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
@@ -181,10 +184,11 @@ def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
 
 
 def scopes(sums: Floats, squares: Floats, totals: Floats) -> list[tuple[Ints, Floats, float]]:
-    """Streams on which one level may have moved: all of them, each of the two best alone, and the some that go best together.
+    """Streams on which one level may have moved: all of them, each of the two best alone, and the some that go best
+    together.
 
-    sums, squares, totals : (streams, starts), of value times reading, of value squared, of value. Gives streams, the gain
-    at each start, and the log prior of the choice.
+    sums, squares, totals : (streams, starts), of value times reading, of value squared, of value. Gives streams, the
+    gain at each start, and the log prior of the choice.
     """
     present = np.flatnonzero(squares.max(axis=1) > 0)
     m = len(present)

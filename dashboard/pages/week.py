@@ -16,6 +16,7 @@ from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
 from dashboard.desk import desk, looking_back
+from dashboard.sentences import findings as sentences_findings
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
@@ -54,7 +55,7 @@ def layout(week: str | None = None, **_address: str) -> Any:
 def _laid_out(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     under = [sentences_week.under(found), *([f" {sentences_week.stood(found)}"] if asked.end else [])]
     return parts.page(
-        parts.page_head(sentences.headline(found, shop), under),
+        parts.page_head(sentences_findings.headline(found, shop), under),
         start(found, shop, asked),
         arrived(found, shop),
         normal(found, shop),
@@ -80,7 +81,9 @@ def told(problem: UnusableData) -> str:
 
 def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     """What to look at first, where the decision is written, and the weeks beside this one."""
-    first = next((one for one in sentences.week(found, shop) if one.state not in ("steady", "question", "thin")), None)
+    first = next(
+        (one for one in sentences_findings.week(found, shop) if one.state not in ("steady", "question", "thin")), None
+    )
     if first:
         lead: list[Any] = ["Look first at: ", dcc.Link(sentences_week.lead(first.lead), href=first.link), ". "]
     else:
@@ -171,7 +174,7 @@ def normal(found: Review, shop: Shop) -> html.Section:
 def findings(found: Review, shop: Shop) -> html.Section:
     """At most seven sentences, each with the way to its chart."""
     rows: list[Any] = []
-    for one in sentences.week(found, shop):
+    for one in sentences_findings.week(found, shop):
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
         rows.append(
             parts.finding(

@@ -130,7 +130,10 @@ CHANGES: dict[str, pl.DataType] = {
     "to_date": pl.Date(),
     MODEL: pl.String(),
     STAGE: pl.String(),
+    CHARACTERISTIC: pl.String(),
     "what": pl.String(),
+    "planned": pl.Boolean(),  # made on purpose; null: not said
+    "target": pl.Float64(),  # of a planned change, canonical unit
     "note": pl.String(),
 }
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from analysis.studies.drift.causes import GAUGE, HUMIDITY, LOT, SET_BY, TECH_AT, all_candidates
 
 from analysis.methods.segments import Floats
-from analysis.studies.drift.causes import GAUGE, HUMIDITY, LOT, SET_BY, TECH_AT, all_candidates
 from analysis.studies.drift.signals import signals
 from tests.analysis.studies.drifting import at, shop, snapshot
 from tests.trials.written import write

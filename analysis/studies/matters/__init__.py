@@ -1,1 +1,1 @@
-"""What moved, since when, and with what."""
+"""Matters: what one cause moved, told once."""

@@ -1,7 +1,7 @@
 """Humidity and temperature as readings may follow them: one number an instrument, some hours before it was read.
 
-One column a lag, and the price of looking at several is paid by the prior weight of each. From climate.csv, of its rooms
-the one read most often; without it what was noted with the visits, which knows no lag.
+One column a lag, and the price of looking at several is paid by the prior weight of each. From climate.csv, of its
+rooms the one read most often; without it what was noted with the visits, which knows no lag.
 """
 
 from dataclasses import dataclass
@@ -30,7 +30,9 @@ class Air:
     weight: float
 
     def moved(self, before: Flags, since: Flags) -> tuple[float, Flags]:
-        """By how much (of `value`) the air lay off what it was before, where it did; and at which readings since then."""
+        """By how much (of `value`) the air lay off what it was before, where it did; and at which readings since
+        then.
+        """
         known = ~np.isnan(self.raw)
         if not (before & known).any() or not (since & known).any():
             return 0.0, since

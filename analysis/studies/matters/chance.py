@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import lengths
+from analysis.studies.drift.shares import shares
 from analysis.studies.drift.signals import Signals, signals, week_numbers
-from analysis.studies.drift.watching import TOGETHER
+from analysis.studies.drift.watching import SHARE
 from ingest.store.snapshot import Snapshot
 
 YEAR = timedelta(weeks=52)
@@ -43,9 +43,8 @@ def kinds(snapshot: Snapshot) -> dict[str, Kind]:
         return {}
     since = snapshot.as_of - YEAR
     opened: dict[str, int] = {}
-    for frame in (judged.found, judged.others):
-        for row in frame.filter((pl.col("opened_at") > since) & (pl.col("chart") != TOGETHER)).iter_rows(named=True):
-            opened[kind_of(row)] = opened.get(kind_of(row), 0) + int(row.get("openings") or 1)
+    for row in judged.openings.filter(pl.col("opened_at") > since).iter_rows(named=True):
+        opened[kind_of(row)] = opened.get(kind_of(row), 0) + 1
     expected = _expected(snapshot, judged, since)
     return {name: Kind(count, expected.get(name, 0.0)) for name, count in opened.items()}
 
@@ -59,18 +58,14 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
     weeks = week_numbers(held, snapshot.shop)
     rate = np.where((held.readings["taken_at"] > since).to_numpy(), allowance.rates[allowance.at(weeks)], 0.0)
     found: dict[str, float] = {}
-    pooled = getattr(judged, "pooled", None)
-    for charts in (judged.charts, pooled.charts if pooled is not None else None):
-        if charts is None or len(charts.starts) == 0:
-            continue
+    for charts in [judged.charts] if judged.charts is not None and len(judged.charts.starts) else []:
         mine = np.where(charts.judged, rate[charts.reading], 0.0)
         sums = np.add.reduceat(mine, charts.starts)
-        assert len(sums) == len(lengths(charts.starts, len(charts.reading)))
         for row, total in zip(charts.rows.iter_rows(named=True), sums, strict=True):
             name = kind_of(row)
             found[name] = found.get(name, 0.0) + float(total)
-    shares = judged.single.shares
-    if shares is not None:
-        numbers = allowance.at(shares.weeks)
-        found["share"] = float(allowance.rates[numbers][-52 * max(len(shares.starts), 1) :].sum())
+    weekly = shares(snapshot)
+    if weekly is not None:
+        first = int(weeks.max()) - 51
+        found[SHARE] = float(allowance.rates[allowance.at(weekly.weeks[weekly.weeks >= first])].sum())
     return found

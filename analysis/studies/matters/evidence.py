@@ -2,8 +2,8 @@
 row, with everything they may move with.
 
 Deviations are in sigma from the baseline in force, averaged over the positions that are looked at; a neighbour that
-resembles its neighbour counts for less. Only streams with enough readings to have a baseline, provisional ones included,
-and only readings since that baseline began.
+resembles its neighbour counts for less. Only streams with enough readings to have a baseline, provisional ones
+included, and only readings since that baseline began.
 """
 
 from dataclasses import dataclass
@@ -24,7 +24,10 @@ from ingest.store.snapshot import Snapshot
 
 EPOCH = date(1970, 1, 1)
 RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
-WEIGHTS = {WEEKDAY: 0.3, CHANGE: 2.0}  # prior weights beside 1: a weekday seldom moves anything, who dates a change has a reason
+WEIGHTS = {
+    WEEKDAY: 0.3,
+    CHANGE: 2.0,
+}  # prior weights beside 1: a weekday seldom moves anything, who dates a change has a reason
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,7 +36,9 @@ class Evidence:
 
     characteristic: str
     stage: str
-    rows: pl.DataFrame  # serial, taken_at, day, model (the setup), set_by, lot, supplier, gauge, string_set, visit, reading
+    rows: (
+        pl.DataFrame
+    )  # serial, taken_at, day, model (the setup), set_by, lot, supplier, gauge, string_set, visit, reading
     values: Floats  # (n,) sigma of one such mean
     scale: Floats  # (n,) what one unit of `values` is in the unit of the readings
     sigma: float  # what one unit of `values` is in sigma of a single reading
@@ -77,7 +82,18 @@ def evidence(
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
     each = (
         held.readings[at]
-        .select("serial", "taken_at", "day", "set_on", pl.col("setup").alias("model"), "set_by", "lot", "supplier", "gauge", "visit")
+        .select(
+            "serial",
+            "taken_at",
+            "day",
+            "set_on",
+            pl.col("setup").alias("model"),
+            "set_by",
+            "lot",
+            "supplier",
+            "gauge",
+            "visit",
+        )
         .with_columns(
             z=pl.Series(z), sd=pl.Series(sd), reading=pl.Series(at), judged=pl.Series(at >= first_judged[mine])
         )
@@ -101,11 +117,15 @@ def evidence(
     scale = one * resembles
     days = rows["day"].unique().sort()
     day = rows["day"].rank("dense").cast(pl.Int64).to_numpy() - 1
-    set_at = next((item.set_at for item in snapshot.shop.characteristics if item.key == characteristic), "")
+    item = snapshot.shop.by_characteristic.get(characteristic)
+    set_at = item.set_stages if item else ()
     factors, words = _factors(snapshot, rows, set_at)
     air = airs(snapshot, rows, visits)
     changes = _changes(snapshot, rows, characteristic, stage, set_at)
-    columns = [Column(name, found.value, scanned=found.scanned, weight=found.weight, kin=found.factor) for name, found in air.items()]
+    columns = [
+        Column(name, found.value, scanned=found.scanned, weight=found.weight, kin=found.factor)
+        for name, found in air.items()
+    ]
     columns += [
         Column(name, touched.astype(np.float64), weight=WEIGHTS[CHANGE] / len(changes))
         for name, (_, touched) in changes.items()
@@ -141,7 +161,9 @@ def _levels(column: pl.Series) -> tuple[list[str], Ints]:
     filled = column.fill_null("")
     words = filled.unique().sort()
     words = words.filter(words != "")
-    code = filled.replace_strict(words, pl.int_range(len(words), dtype=pl.Int64, eager=True), default=-1, return_dtype=pl.Int64)
+    code = filled.replace_strict(
+        words, pl.int_range(len(words), dtype=pl.Int64, eager=True), default=-1, return_dtype=pl.Int64
+    )
     return words.to_list(), code.to_numpy()
 
 
@@ -170,8 +192,15 @@ def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
     return (short or 1.0) / np.sqrt(1 - r), float(np.sqrt((1 + r) / (1 - r)))
 
 
-def _factors(snapshot: Snapshot, rows: pl.DataFrame, set_at: str) -> tuple[list[Factor], dict[str, list[str]]]:
-    shared = [(LOT, rows["lot"]), (SUPPLIER, rows["supplier"]), (GAUGE, rows["gauge"]), (STRING_SET, rows["string_set"])]
+def _factors(
+    snapshot: Snapshot, rows: pl.DataFrame, set_at: tuple[str, ...]
+) -> tuple[list[Factor], dict[str, list[str]]]:
+    shared = [
+        (LOT, rows["lot"]),
+        (SUPPLIER, rows["supplier"]),
+        (GAUGE, rows["gauge"]),
+        (STRING_SET, rows["string_set"]),
+    ]
     if set_at:
         shared.insert(0, (SET_BY, rows["set_by"]))
     shared.append((WEEKDAY, rows["day"].dt.strftime("%A")))
@@ -183,7 +212,7 @@ def _factors(snapshot: Snapshot, rows: pl.DataFrame, set_at: str) -> tuple[list[
             factors.append(
                 Factor(name, code, own_start=name == LOT, nested=name in (SET_BY, GAUGE), weight=WEIGHTS.get(name, 1.0))
             )
-    early = [(stage, column) for stage, column in _earlier(snapshot, rows) if stage != set_at]
+    early = [(stage, column) for stage, column in _earlier(snapshot, rows) if stage not in set_at]
     told = [(stage, *_levels(column)) for stage, column in early]
     told = [(stage, levels, code) for stage, levels, code in told if len(levels) > 1]
     for stage, levels, code in told:
@@ -193,7 +222,9 @@ def _factors(snapshot: Snapshot, rows: pl.DataFrame, set_at: str) -> tuple[list[
 
 
 def first_hands(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at STAGE`)."""
+    """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at
+    STAGE`).
+    """
     visits = snapshot.once(story).visits
     first = visits.filter(pl.col("first_pass") & (pl.col("tech") != ""))
     one_each = first.unique(["serial", "stage"], keep="first", maintain_order=True)
@@ -219,20 +250,20 @@ def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, pl.Serie
 
 
 def _changes(
-    snapshot: Snapshot, rows: pl.DataFrame, characteristic: str, stage: str, set_at: str
+    snapshot: Snapshot, rows: pl.DataFrame, characteristic: str, stage: str, set_at: tuple[str, ...]
 ) -> dict[str, tuple[dict[str, object], Flags]]:
     """Dated changes that may touch these readings, and which they touch."""
     shop = snapshot.shop
     last = snapshot.as_of.astimezone(shop.zone).date()
     found: dict[str, tuple[dict[str, object], Flags]] = {}
     known = snapshot.table("changes").filter(
-        pl.col("stage").is_in(["", stage, set_at]) & (pl.col("from_date") <= last)
+        pl.col("stage").is_in(["", stage, *set_at]) & (pl.col("from_date") <= last)
     )
     for number, row in enumerate(known.sort("from_date", maintain_order=True).iter_rows(named=True)):  # a few a year
         if row.get("characteristic") not in (None, "", characteristic):
             continue
         model = shop.setups.get(row["model"], row["model"])
-        day = rows["set_on"] if row["stage"] and row["stage"] == set_at else rows["day"]
+        day = rows["set_on"] if row["stage"] in set_at else rows["day"]
         touched = day >= row["from_date"]
         if row["to_date"] is not None:
             touched &= day <= row["to_date"]

@@ -1,7 +1,8 @@
 """All signals of one characteristic at one stage, explained together: which cause accounts for which of them.
 
-The likeliest explanation is taken, with every signal whose readings no longer lie out once its effect is known; then the
-rest is looked at again. What no explanation accounts for stays with the signals that agree in direction and start.
+The likeliest explanation is taken, with every signal whose readings no longer lie out once its effect is known; then
+the rest is looked at again. What no explanation accounts for stays with the signals that agree in direction and
+start.
 """
 
 from dataclasses import dataclass, field, replace
@@ -77,7 +78,8 @@ class _Work:
 def explained(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
     """Every open signal stands in one explanation, a closed one where an explanation of open ones accounts for it.
 
-    until : the last working day that is looked at, of signals that have all closed; each then stands in one explanation.
+    until : the last working day that is looked at, of signals that have all closed; each then stands in one
+    explanation.
     """
     keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
     start = min(one.low for one in signals if one.open or until is not None)
@@ -113,7 +115,10 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
     keep = np.ones(len(narrow.values), dtype=bool) if until is None else narrow.day <= until
     wide = part.evidence
     places = narrow.rows.select("serial", "visit").join(
-        wide.rows.select("serial", "visit").with_row_index("wide"), on=["serial", "visit"], how="left", maintain_order="left"
+        wide.rows.select("serial", "visit").with_row_index("wide"),
+        on=["serial", "visit"],
+        how="left",
+        maintain_order="left",
     )["wide"]
     at = places.fill_null(len(wide.values)).to_numpy()
     held = _whole(part)
@@ -126,7 +131,9 @@ def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> 
     low, high = start - (best.start - best.start_low), start + (best.start_high - best.start)
     found, _ = explainer.measured(base[keep], low, high)
     column = base * (narrow.day >= found.start)
-    return replace(part, narrowed=Sized(narrow, replace(found, factor=best.factor, level=best.level, kin=best.kin), column))
+    return replace(
+        part, narrowed=Sized(narrow, replace(found, factor=best.factor, level=best.level, kin=best.kin), column)
+    )
 
 
 def _whole(part: Explained) -> Floats:
@@ -155,7 +162,12 @@ def _round(work: _Work) -> bool:
     column = work.explainer.column(best)
     whole = np.zeros(len(work.keep))
     whole[work.keep] = column
-    covered = [k for k, one in work.left.items() if (whole[one.touched] != 0).any() and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k])]
+    covered = [
+        k
+        for k, one in work.left.items()
+        if (whole[one.touched] != 0).any()
+        and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k])
+    ]
     if covered and (work.closed or any(work.left[k].open for k in covered)):
         since = min(work.left[k].since for k in covered)
         work.done.append(Explained(work.found, covered, named, best, look, whole, since))

@@ -2,10 +2,10 @@
 
 import polars as pl
 
-from analysis.studies.drift import signals as drift_signals
-from analysis.studies.drift.signals import signals
+from analysis.studies.drift.signals import FOUND, signals
+from analysis.studies.drift.streams import STREAM
 from analysis.studies.matters.matters import matters
-from analysis.studies.matters.records import Matter
+from analysis.studies.matters.records import Candidate, Matter
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -34,6 +34,9 @@ MATTERS: dict[str, pl.DataType] = {
     "owner": pl.String(),
     "due": pl.Date(),
 }
+SIGNAL = [*STREAM, "chart", "rule", "opened_at", "serial", "value", "closed_at", "began_at", "began_low",
+"began_high", "size",
+          "over"]  # fmt: skip
 JOIN = "; "
 
 
@@ -53,7 +56,7 @@ def _row(one: Matter, *, nobody: bool) -> dict[str, object]:
         "opened_at": one.opened_at,
         "closed_at": one.closed_at,
         "cause": JOIN.join(cause.name for cause in named),
-        "cause_value": JOIN.join("" if nobody and cause.of_people else cause.value for cause in named),
+        "cause_value": JOIN.join(_value(cause, nobody) for cause in named),
         "probability": min(1.0, sum(cause.probability for cause in named)) if named else None,
         "characteristic": JOIN.join(one.characteristics),
         "positions": JOIN.join(one.positions),
@@ -77,23 +80,28 @@ def _row(one: Matter, *, nobody: bool) -> dict[str, object]:
 
 def signal_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`signals` of the figures: a row a signal, with what its matter moves together with."""
-    rows = snapshot.once(drift_signals.signal_rows)
     judged = snapshot.once(signals)
+    schema = {name: FOUND[name] for name in SIGNAL} | {"moves_with": pl.String(), "moves_with_value": pl.String()}
     if judged is None:
-        return rows.with_columns(moves_with=pl.lit(""), moves_with_value=pl.lit(""))
-    names = ["chart", "characteristic", "position", "model", "stage", "tech", "opened_at", "serial"]
-    names += [name for name in ("over", "gauge") if name in rows.columns and name in judged.others.columns]
-    told = []
-    for one in snapshot.once(matters):
-        named = one.moves_with.named
-        words = (JOIN.join(cause.name for cause in named), JOIN.join(cause.value for cause in named))
-        for member in one.signals:
-            frame = judged.found if member.table == "found" else judged.others
-            told.append((*(frame[name][member.row] for name in names), *words))
-    schema = {name: rows.schema[name] for name in names} | {"moves_with": pl.String(), "moves_with_value": pl.String()}
-    moves = pl.DataFrame(told, schema=schema, orient="row").unique(names, keep="first")
-    joined = rows.join(moves, on=names, how="left", maintain_order="left", nulls_equal=True)
-    return joined.with_columns(pl.col("moves_with", "moves_with_value").fill_null(""))
+        return pl.DataFrame(schema=schema)
+    nobody = snapshot.shop.people.show == "none"
+    matter_of = snapshot.once(moves_of)
+    parts = []
+    for name, frame in (("found", judged.found), ("others", judged.others)):
+        named = [matter_of[name, row].moves_with.named if (name, row) in matter_of else [] for row in range(len(frame))]
+        parts.append(
+            frame.select(SIGNAL).with_columns(
+                moves_with=pl.Series([JOIN.join(one.name for one in each) for each in named], dtype=pl.String),
+                moves_with_value=pl.Series(
+                    [JOIN.join(_value(one, nobody) for one in each) for each in named], dtype=pl.String
+                ),
+            )
+        )
+    return pl.concat(parts).cast(schema).sort("opened_at", *STREAM, "chart")  # type: ignore[arg-type]
+
+
+def _value(one: Candidate, nobody: bool) -> str:
+    return "" if nobody and one.of_people else one.value
 
 
 def moves_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:

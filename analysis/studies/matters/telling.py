@@ -1,7 +1,7 @@
 """One matter as a record: what it is called, its start, its size, what it may be, what to do, and where it stands."""
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -17,15 +17,8 @@ from analysis.studies.matters.chance import real
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
 from analysis.studies.matters.planned import planned
-from analysis.studies.matters.records import (
-    CHANGE,
-    TECH_AT,
-    Candidate,
-    Matter,
-    Member,
-    MovesWith,
-    TellApart,
-)
+from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, Matter, Member, MovesWith, TellApart
+from analysis.studies.matters.units import Signal
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
@@ -34,24 +27,20 @@ OPEN, ACTION, KNOWN, CLOSED = "open", "action", "known", "closed"
 APART = 1.3  # sizes of single models are told where the largest is so many times the smallest
 
 
-@dataclass(frozen=True, eq=False)
-class Signal:
-    """A row of signals.found or signals.others."""
-
-    number: int
-    table: str
-    row_number: int
-    row: dict[str, Any]
-
-
-def told(snapshot: Snapshot, judged: Signals, signals: list[Signal], parts: list[Explained]) -> Matter:
-    """The record of one matter; signals by opening, parts by stage or characteristic, the most telling first."""
+def told(
+    snapshot: Snapshot, judged: Signals, signals: list[Signal], parts: list[Explained], *, lasts: bool = False
+) -> Matter:
+    """The record of one matter; signals by opening, parts by stage or characteristic, the most telling first; lasts :
+    its cause has not come back, though its signals have closed.
+    """
     tolerance = snapshot.once(tolerances)
-    parts = sorted(parts, key=lambda part: (not part.named, -abs(part.best.effect) * float((part.column != 0).sum()) ** 0.5))
-    main = _main(signals, parts, tolerance)
+    parts = sorted(
+        parts, key=lambda part: (not part.named, -abs(part.best.effect) * float((part.column != 0).sum()) ** 0.5)
+    )
+    main = _main(judged, signals, parts, tolerance)
     first = signals[0]
     closed = [one.row["closed_at"] for one in signals]
-    closed_at = None if any(when is None for when in closed) else max(closed)
+    closed_at = None if lasts or any(when is None for when in closed) else max(closed)
     entries = _entries(snapshot, signals)
     state = _state(snapshot, signals, entries, closed_at)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
@@ -60,13 +49,20 @@ def told(snapshot: Snapshot, judged: Signals, signals: list[Signal], parts: list
         opened_at=first.row["opened_at"],
         closed_at=closed_at,
         moves_with=moves_with(parts[0]) if parts else MovesWith(),
-        characteristics=_order([part.evidence.characteristic for part in parts] or [one.row["characteristic"] for one in signals]),
+        characteristics=_order(
+            [part.evidence.characteristic for part in parts] or [one.row["characteristic"] for one in signals]
+        ),
         positions=_order(one.row["position"] for one in signals),
         models=_models(signals, parts),
         stages=_order([part.evidence.stage for part in parts] or [one.row["stage"] for one in signals]),
         techs=_order(one.row["tech"] for one in signals),
         signals=[Member(one.table, one.row_number) for one in signals],
-        streams=len({(*(one.row[name] for name in STREAM), one.row.get("over") or "", one.row.get("gauge") or "") for one in signals}),
+        streams=len(
+            {
+                (*(one.row[name] for name in STREAM), one.row.get("over") or "", one.row.get("gauge") or "")
+                for one in signals
+            }
+        ),
         only_some=all(one.row["tech"] for one in signals) and bool(parts),
         real=real(snapshot, judged, first.row),
         check=_check(snapshot, str(main["characteristic"])),
@@ -120,9 +116,11 @@ def _models(signals: list[Signal], parts: list[Explained]) -> list[str]:
     return _order(found)
 
 
-def _main(signals: list[Signal], parts: list[Explained], tolerance: dict[tuple[str, ...], float]) -> dict[str, object]:
-    """The signal that stands for it: of all techs where there is one, the largest share of tolerance; a pooled one wears
-    a stream that it touches.
+def _main(
+    judged: Signals, signals: list[Signal], parts: list[Explained], tolerance: dict[tuple[str, ...], float]
+) -> dict[str, object]:
+    """The signal that stands for it: of all techs where there is one, the largest share of tolerance; a pooled one
+    wears a stream that it touches.
     """
 
     def rank(one: Signal) -> tuple[bool, bool, float, datetime]:
@@ -137,8 +135,11 @@ def _main(signals: list[Signal], parts: list[Explained], tolerance: dict[tuple[s
         touched = np.flatnonzero(part.column != 0)
         counts = np.bincount(part.evidence.stream[touched], minlength=len(part.evidence.models))
         main |= {"model": part.evidence.models[int(counts.argmax())], "stage": part.evidence.stage}
-        same = [key for key in tolerance if key[0] == main["characteristic"] and key[2] == main["model"] and key[3] == main["stage"]]
-        main["position"] = same[0][1] if same else main["position"]
+        rows = judged.streams.rows.filter(
+            *[pl.col(name) == main[name] for name in ("characteristic", "model", "stage")], pl.col("tech") == ""
+        )
+        main["position"] = str(rows["position"][0]) if len(rows) else ""
+        main["tech"] = ""
     return main
 
 
@@ -174,14 +175,17 @@ def candidate(found: Evidence, one: Hypothesis, *, since: int, probability: floa
         air = found.airs[one.factor]
         moved = air.moved(touched & (found.day < since), touched & (found.day >= since))[0]
         ends = sorted((effect * moved - Z95 * error * abs(moved), effect * moved + Z95 * error * abs(moved)))
-        return Candidate(air.factor, "", change=moved * air.spread, lag_hours=air.lag_hours, effect=effect * moved, low=ends[0],
+        return Candidate(air.factor, "", change=moved * air.spread, lag_hours=air.lag_hours, effect=effect * moved,
+        low=ends[0],
                          high=ends[1], probability=probability, named=named)  # fmt: skip
     low, high = effect - Z95 * error, effect + Z95 * error
     if one.factor in found.changes:
         row = found.changes[one.factor]
         day = row["from_date"]
         assert isinstance(day, date)
-        return Candidate(CHANGE, str(row["what"]), on=day, effect=effect, low=low, high=high, probability=probability, named=named)
+        return Candidate(
+            CHANGE, str(row["what"]), on=day, effect=effect, low=low, high=high, probability=probability, named=named
+        )
     level = found.words[one.factor][one.level]
     factor, _, stage = one.factor.partition(f"{TECH_AT} ")
     factor, stage = (TECH_AT, stage) if stage else (one.factor, "")
@@ -203,7 +207,9 @@ def tell_apart(part: Explained) -> list[TellApart]:
     pairs = []
     for other in part.named[1:3]:
         mine, theirs = _has(found, first), _has(found, other)
-        this, that = (candidate(found, one, since=part.since, probability=one.probability, named=True) for one in (first, other))
+        this, that = (
+            candidate(found, one, since=part.since, probability=one.probability, named=True) for one in (first, other)
+        )
         pairs.append(TellApart(this, that, int((since & mine & ~theirs).sum()), int((since & theirs & ~mine).sum())))
     return pairs
 
@@ -296,7 +302,9 @@ def _entries(snapshot: Snapshot, signals: list[Signal]) -> pl.DataFrame:
     return tied.filter(mine.fill_null(False)).sort("sequence")
 
 
-def _state(snapshot: Snapshot, signals: list[Signal], entries: pl.DataFrame, closed_at: datetime | None) -> dict[str, Any]:
+def _state(
+    snapshot: Snapshot, signals: list[Signal], entries: pl.DataFrame, closed_at: datetime | None
+) -> dict[str, Any]:
     acted = entries.filter((pl.col("kind") == ACTION) & (pl.col("text") != ""))
     last = acted.row(-1, named=True) if len(acted) else {"text": "", "owner": "", "due": None}
     rows = {one.row_number for one in signals if one.table == "found"}

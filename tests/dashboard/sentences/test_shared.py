@@ -9,10 +9,10 @@ from datetime import UTC, date, datetime
 
 import polars as pl
 import pytest
+from analysis.studies.drift.causes import Candidate, MovesWith
 
 from analysis.review import Matter, Review
 from analysis.studies.drift import causes
-from analysis.studies.drift.causes import Candidate, MovesWith
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week

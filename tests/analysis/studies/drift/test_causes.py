@@ -7,7 +7,6 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 import pytest
-
 from analysis.studies.drift.causes import (
     CHANGE,
     GAUGE,
@@ -19,6 +18,7 @@ from analysis.studies.drift.causes import (
     MovesWith,
     all_candidates,
 )
+
 from analysis.studies.drift.signals import signal_rows, signals
 from analysis.studies.drift.watching import AVERAGE
 from ingest.store.snapshot import Snapshot
