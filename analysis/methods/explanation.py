@@ -21,13 +21,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy import sparse
 from scipy.linalg import cho_factor, cho_solve
+from scipy.ndimage import median_filter
 from scipy.special import logsumexp
 
 from analysis.methods.hypotheses import SIZE_PRIOR, Candidate, Column, Factor, Readings, of_column, of_factor
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Flags, Floats, Ints
 
-FAR = 4.0  # sigma: a reading further out counts as this far
+FAR = 5.0  # sigma: a reading further than this from its neighbours' median counts as this far
+NEIGHBOURS = 15  # of a stream, whose median that is
 KEPT = 16  # hypotheses that are looked at exactly
 EACH = 1  # of them at least so many of each factor
 UNEXPLAINED = ""
@@ -67,7 +69,7 @@ class Look:
 class Explainer:
     """Readings of one characteristic with everything they may move with.
 
-    values : (n,) deviations in sigma, one an instrument. day : (n,) number of the working day. stream : (n,) codes
+    values : (n,) deviations in sigma, one an instrument, in time order. day : (n,) number of the working day. stream : (n,) codes
     from 0. since : the first day on which anything may have begun. span : days on any of which it might have, as the
     price of a start; at least those looked at.
 
@@ -89,7 +91,7 @@ class Explainer:
         before = self.day < self.since
         if not before.any() or before.all():
             raise UnusableData("nothing lies before, or nothing since, the day on which something may have begun")
-        self.values = np.clip(self.values, -FAR, FAR)
+        self.values = _near(self.values, self.stream)
         self.streams, self.days = int(self.stream.max()) + 1, int(self.day.max()) + 1
         self._random_effects(before)
         self._expect(before)
@@ -255,6 +257,14 @@ class Explainer:
                 np.bincount(start, value * residual[rows], minlength=k)]  # fmt: skip
         later = [part[..., ::-1].cumsum(axis=-1)[..., ::-1] for part in sums]
         return later[0], later[1], later[2]
+
+
+def _near(values: Floats, stream: Ints) -> Floats:
+    """Readings in time order, none further than FAR from the median of its neighbours in the stream."""
+    order = np.argsort(stream, kind="stable")
+    middle = np.empty(len(values))
+    middle[order] = median_filter(values[order], size=NEIGHBOURS, mode="nearest")
+    return np.asarray(middle + np.clip(values - middle, -FAR, FAR))
 
 
 def _moment(code: Ints, off: Floats) -> float:
