@@ -36,7 +36,7 @@ class Ewma:
         n = len(self.average)
         size = lengths(self.starts, n)
         judged = places(self.starts, n) - np.repeat(self.begin, size) + 1
-        return np.repeat(self.reach, size) * _grow(self.weight, np.maximum(judged, 0))
+        return np.repeat(self.reach, size) * growth(self.weight, np.maximum(judged, 0))
 
     @property
     def lower(self) -> Floats:
@@ -49,13 +49,13 @@ class Ewma:
         return np.repeat(self.centre, lengths(self.starts, len(self.average))) + self.half
 
 
-def _grow(weight: float, judged: Ints) -> Floats:
+def growth(weight: float, judged: Ints) -> Floats:
     """Standard deviation of the average after so many judged readings, in sigmas of one reading."""
     gone = np.power(1 - weight, 2.0 * judged)
     return np.asarray(np.sqrt(weight / (2 - weight) * (1 - gone)), dtype=np.float64)
 
 
-def _faded(inputs: Floats, begins: Ints, keep: float) -> Floats:
+def faded(inputs: Floats, begins: Ints, keep: float) -> Floats:
     """Running sums y = x + keep y', anew at each start, in one pass over all segments.
 
     One filter runs through; what it carries over a start is known from the segment's own end and taken out of the first
@@ -70,7 +70,7 @@ def _faded(inputs: Floats, begins: Ints, keep: float) -> Floats:
     if len(stops):
         parts = pairwise([0, *stops.tolist(), len(begins)])
         edges = np.append(begins, len(inputs))
-        return np.concatenate([_faded(inputs[edges[a] : edges[b]], begins[a:b] - edges[a], keep) for a, b in parts])
+        return np.concatenate([faded(inputs[edges[a] : edges[b]], begins[a:b] - edges[a], keep) for a, b in parts])
     mended = inputs.copy()
     mended[begins[1:]] -= keep * own
     return np.asarray(lfilter([1.0], [1.0, -keep], mended), dtype=np.float64)
@@ -143,22 +143,22 @@ def ewma(
         if idle.any():
             off[_heads(local, idle)] = 0.0
         off *= weight
-        faded = _faded(off, local, keep)
-        limit = reach[which] * _grow(weight, np.array([10**6]))[0] + slack[which]
-        flags = np.abs(faded) > np.repeat(limit, count)
+        smooth = faded(off, local, keep)
+        limit = reach[which] * growth(weight, np.array([10**6]))[0] + slack[which]
+        flags = np.abs(smooth) > np.repeat(limit, count)
         taken = np.minimum(count - idle, early)
         at = _heads(local + idle, taken)
         order = np.arange(len(at)) - np.repeat(np.cumsum(taken) - taken, taken)
-        moving = np.repeat(reach[which], taken) * _grow(weight, np.arange(1, early + 1))[order] + np.repeat(
+        moving = np.repeat(reach[which], taken) * growth(weight, np.arange(1, early + 1))[order] + np.repeat(
             slack[which], taken
         )
-        flags[at] = np.abs(faded[at]) > moving
+        flags[at] = np.abs(smooth[at]) > moving
         if idle.any():
             flags[_heads(local, idle)] = False
         beyond[where] = flags
-        faded *= scale
-        faded += line
-        average[where] = faded
+        smooth *= scale
+        smooth += line
+        average[where] = smooth
     return Ewma(average, beyond, begins, middle, wide * spread, np.ascontiguousarray(first), weight)
 
 

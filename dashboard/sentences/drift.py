@@ -299,9 +299,9 @@ def how_it_judges(shop: Shop) -> list[str]:
     said.append(
         "The edge is the mean of the baseline: the limits on file, else the first "
         f"{numbers.count(shop.judging.baseline_readings)} readings. "
-        "Sigma comes from the difference between neighbouring readings. A signal closes after twenty readings in a "
-        "row without a firing, with "
-        "new limits, or when a person closes it."
+        "Sigma comes from the difference between neighbouring readings. A signal stays open until the readings say "
+        "that the stream is back at its edge (a thousand times likelier than staying away), until new limits, or "
+        "until a person closes it; opening again within thirteen weeks in the same direction it goes on."
     )
     if budget is not None:
         said.append(

@@ -293,7 +293,8 @@ class Plan(Part):
 class Log(Part):
     name: str = "logs"
     files: str = "*"
-    shape: Literal["visit", "instrument", "study"] = "visit"
+    tab: str = ""  # the workbook's tab, with * as in `files`; '' = every tab that no other [[log]] names
+    shape: Literal["visit", "instrument", "measurement", "study"] = "visit"
     stage: str = ""
     date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
     decimal: Literal[".", ","] = "."

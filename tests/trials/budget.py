@@ -12,7 +12,6 @@ import numpy as np
 import polars as pl
 from scipy.signal import lfilter
 
-from analysis.methods.openings import openings
 from analysis.methods.segments import Floats, Ints
 from analysis.methods.variables import spread
 from analysis.studies.drift.budget import budget
@@ -105,8 +104,10 @@ def openings_a_week(
             charts = stream_charts(
                 held, made, coarse=coarse_streams(held), stretch=stretches(held, arl=arl), budgeted=True
             )
-            fired = fire_average(charts, weight=0.1, width=widths(charts, rates.at(week[charts.reading]), rates, 0.1))
-            found[one].append(len(openings(fired.fired, charts.starts).opened) / WEEKS)
+            _, lived = fire_average(
+                charts, weight=0.1, width=widths(charts, rates.at(week[charts.reading]), rates, 0.1)
+            )
+            found[one].append(len(lived.opened) / WEEKS)
     return found
 
 

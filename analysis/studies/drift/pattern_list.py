@@ -3,13 +3,16 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+import numpy as np
 import polars as pl
+from scipy.special import ndtr
 
-from analysis.studies.drift.signals import signals
-from analysis.studies.drift.watching import TOGETHER
+from analysis.studies.drift.signals import ODD, signals
+from analysis.studies.drift.together import beyond
 from ingest.store.snapshot import Snapshot
 
 DRIVERS = 3
+RARE = 2 * float(ndtr(-ODD))  # of steady instruments
 
 
 @dataclass(frozen=True)
@@ -23,27 +26,23 @@ class OddPattern:
 
 
 def pattern_list(snapshot: Snapshot, *, weeks: int = 13) -> list[OddPattern]:
-    """Openings of the chart of all characteristics together in the last weeks, newest first."""
+    """Instruments of the last weeks whose T2 is as rare as a single reading beyond four sigma, newest first.
+
+    They are marks: none opens a signal, none counts in the budget of false ones.
+    """
     judged = snapshot.once(signals)
-    if judged is None or judged.single is None:
+    if judged is None:
         return []
     since = snapshot.as_of - timedelta(weeks=weeks)
-    rows = judged.others.filter((pl.col("chart") == TOGETHER) & (pl.col("opened_at") >= since)).sort(
-        "opened_at", descending=True
-    )
-    charts = {(one.model, one.stage): one for one in judged.single.patterns}
     found = []
-    for row in rows.iter_rows(named=True):  # a loop over signals, not over readings
-        chart = charts.get((row["model"], row["stage"]))
-        places = (
-            []
-            if chart is None
-            else chart.points.with_row_index("place").filter(pl.col("serial") == row["serial"])["place"].to_list()
-        )
-        if chart is None or not places:
-            continue
-        odd = chart.drivers(places[-1]).filter(pl.col("odd_alone") | pl.col("odd_given_others")).head(DRIVERS)
-        found.append(
-            OddPattern(row["serial"], row["model"], row["stage"], row["opened_at"], float(chart.t2[places[-1]]), odd)
-        )
-    return found
+    for chart in judged.patterns:  # a loop over setups
+        late = (chart.points["taken_at"] >= since).to_numpy()
+        for place in np.flatnonzero(beyond(chart, RARE) & late):  # and over marks, not over readings
+            odd = chart.drivers(int(place)).filter(pl.col("odd_alone") | pl.col("odd_given_others")).head(DRIVERS)
+            point = chart.points.row(int(place), named=True)
+            found.append(
+                OddPattern(
+                    point["serial"], chart.model, chart.stage, point["taken_at"], float(chart.t2[int(place)]), odd
+                )
+            )
+    return sorted(found, key=lambda one: one.taken_at, reverse=True)

@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.multivariate import Model, drivers, individual_model, phase_two
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.segments import Flags, Floats
 from analysis.studies.drift.streams import Streams
 from ingest.shopfiles.shop import Shop
 
@@ -114,12 +114,7 @@ def _pattern(setup: str, stage: str, streams: pl.DataFrame, readings: pl.DataFra
     )
 
 
-def beyond(pattern: Pattern, weeks: Ints, rates: Floats) -> Flags:
-    """Which points lie beyond their limit; rates (w,) false signals a point by week, weeks (n,) the place of each
-    point's week in it.
-    """
-    used = np.unique(rates[weeks])
-    limits = np.array([pattern.limit(float(rate)) for rate in used])
-    limit = limits[np.searchsorted(used, rates[weeks])]
+def beyond(pattern: Pattern, rate: float) -> Flags:
+    """Which points after the baseline lie so far out as steady instruments do at this rate, shape (n,)."""
     later = np.arange(len(pattern.t2)) >= pattern.baseline
-    return np.asarray(later & (pattern.t2 > limit * (1 + 1e-9)))
+    return np.asarray(later & (pattern.t2 > pattern.limit(rate) * (1 + 1e-9)))

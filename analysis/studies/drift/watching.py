@@ -2,8 +2,8 @@
 
 A chart is a row of `Charts.rows`; its readings stand end to end in `Charts`. Kinds: `average` (or `individuals` where
 the shop asks for classical limits of a `width`) for each stream and each tech's own; `short run`, where the readings of
-all young streams of one characteristic, position and stage stand together; `together`, the pattern of one instrument
-(see `together`); `share`, the weekly shares of send-backs (see `shares`).
+all young streams of one characteristic, position and stage stand together; `pooled`, over models (see `pooled`);
+`share`, the weekly shares of send-backs (see `shares`).
 """
 
 from dataclasses import dataclass
@@ -15,13 +15,16 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segment_ids
 from analysis.methods.self_starting import self_starting
-from analysis.methods.weighted import ewma
+from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
 
-AVERAGE, INDIVIDUALS, SHORT_RUN, TOGETHER, SHARE = "average", "individuals", "short run", "together", "share"
-NEVER = 10**9  # a week that does not come
+AVERAGE, INDIVIDUALS, SHORT_RUN, POOLED, SHARE = "average", "individuals", "short run", "pooled", "share"
+TOLD = pl.DataFrame(
+    schema={name: pl.String() for name in ("chart", *STREAM)}
+    | {"stream": pl.Int64(), "gauge": pl.String(), "over": pl.String()}
+)
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Charts:
     """Charts of one kind, or several kinds joined: what they plot, on which scale, and what they judge."""
 
     # a row a chart: chart (its kind), characteristic, position, model, stage, tech, stream (Int64, -1: of no one
-    # stream)
+    # stream) and, once joined, gauge and over ('' but for pooled charts)
     rows: pl.DataFrame
     starts: Ints  # (c,) where each chart's readings begin
     reading: Ints  # (n,) row of Streams.readings
@@ -50,6 +53,12 @@ class Charts:
         """Which readings can open a signal, shape (n,)."""
         n = len(self.reading)
         return np.asarray(places(self.starts, n) >= np.repeat(self.begin, lengths(self.starts, n)))
+
+    @property
+    def z(self) -> Floats:
+        """What is plotted, in sigmas off the centre, shape (n,)."""
+        size = lengths(self.starts, len(self.reading))
+        return np.asarray((self.plotted - np.repeat(self.centre, size)) / np.repeat(self.sigma, size))
 
 
 @dataclass(frozen=True)
@@ -144,6 +153,9 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
     if len(some) == 0:
         return None
     chart = chart[some]
+    judged = first[some] + shop.judging.baseline_readings
+    ripe = held.rows["n"].to_numpy()[stream[some]] > shop.judging.baseline_readings
+    grown = held.readings["taken_at"].gather(pl.Series(np.where(ripe, judged, -1)).replace(-1, None))
     kind = str(own.rows["chart"][0])
     rows = held.rows.select(STREAM)[stream[some]].select(
         pl.lit(kind).alias("chart"), *STREAM, pl.Series("stream", stream[some])
@@ -158,7 +170,7 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
         baseline=own.baseline[chart],
         begin=np.zeros(len(some), dtype=np.int64),
         adjusted=pl.Series(["held against all techs"] * len(some)),
-        ends_at=pl.Series([None] * len(some), dtype=pl.Datetime("us", "UTC")),
+        ends_at=grown,
         window=first[some],
         on_file=own.on_file[chart],
     )
@@ -220,7 +232,9 @@ def joined(kinds: list[Charts]) -> Charts:
         )
     shift = np.cumsum([0, *(len(kind.reading) for kind in kinds[:-1])])
     return Charts(
-        rows=pl.concat([kind.rows for kind in kinds], how="vertical_relaxed"),
+        rows=pl.concat([TOLD, *(kind.rows for kind in kinds)], how="diagonal_relaxed").with_columns(
+            pl.col("gauge", "over").fill_null("")
+        ),
         starts=np.concatenate([kind.starts + by for kind, by in zip(kinds, shift, strict=True)]),
         **{
             name: np.concatenate([getattr(kind, name) for kind in kinds])
@@ -231,34 +245,33 @@ def joined(kinds: list[Charts]) -> Charts:
     )
 
 
-def fire_average(charts: Charts, *, weight: float, width: Floats) -> Fired:
-    """Where the running average leaves its limits; width (n,): in standard deviations of the average, by reading."""
-    unit = ewma(
-        charts.plotted,
-        charts.starts,
-        centre=charts.centre,
-        sigma=charts.sigma,
-        weight=weight,
-        width=1.0,
-        begin=charts.begin,
-    )
-    half = width * unit.half
+def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | None = None) -> tuple[Fired, Lives]:
+    """Where the running average leaves its limits, and the signals that come of it.
+
+    width (n,) : in standard deviations of the average, by reading. cuts : readings before which a person closed.
+    """
+    found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts)
     size = lengths(charts.starts, len(charts.plotted))
-    centre = np.repeat(charts.centre, size)
-    slack = 1e-9 * np.maximum(np.abs(centre), np.repeat(charts.sigma, size))
-    fired = charts.judged & (np.abs(unit.average - centre) > half + slack)
-    return Fired(fired, np.where(fired, AVERAGE, ""), unit.average, half)
+    centre, sigma = np.repeat(charts.centre, size), np.repeat(charts.sigma, size)
+    fired = np.abs(found.average) > found.half * (1 + TIE) + TIE
+    fired &= charts.judged
+    return Fired(fired, np.where(fired, AVERAGE, ""), centre + sigma * found.average, sigma * found.half), found
 
 
-def fire_individuals(charts: Charts, *, width: float, rules: tuple[str, ...]) -> Fired:
-    """Where one of the shop's run rules fires; the first of them by name in the shop's order names the firing."""
+def fire_individuals(
+    charts: Charts, *, width: float, rules: tuple[str, ...], cuts: Ints | None = None
+) -> tuple[Fired, Lives]:
+    """Where one of the shop's run rules fires (the first of them by name in the shop's order names the firing), and the
+    signals that come of it.
+    """
     found = run_rules(charts.plotted, charts.starts, centre=charts.centre, sigma=charts.sigma, width=width, rules=rules)
     rule = np.full(len(charts.plotted), "", dtype="<U12")
     for name in reversed(rules):
         rule[found.fired[name]] = name
     rule[~charts.judged] = ""
     size = lengths(charts.starts, len(charts.plotted))
-    return Fired(rule != "", rule, charts.plotted, np.repeat(width * charts.sigma, size))
+    fired = Fired(rule != "", rule, charts.plotted, np.repeat(width * charts.sigma, size))
+    return fired, lives(charts.z, charts.starts, begin=charts.begin, fired=fired.fired, cuts=cuts)
 
 
 def _begins(size: Ints) -> Ints:

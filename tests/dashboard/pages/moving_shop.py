@@ -87,7 +87,9 @@ action,treble,,2.40,2.00,2.80,mm
 """
 
 
-def stands(folder: Path, *, judging: str = "", people: str = "codes", with_logs: bool = True) -> Path:
+def stands(
+    folder: Path, *, judging: str = "false_signals_per_week = 0.5", people: str = "codes", with_logs: bool = True
+) -> Path:
     """The shop folder, its log loaded."""
     folder.mkdir(parents=True)
     (folder / "shop.toml").write_text(SHOP.format(judging=judging, people=people))

@@ -19,10 +19,10 @@ LONG_AGO, FAR = date(2026, 1, 1), date(2027, 1, 1)
 
 
 def test_an_entry_belongs_to_the_signal_that_opened_at_its_reading():
+    x = spikes(120)
+    x[160] = -9.0
     made = snapshot(
-        shop(**WIDTH),
-        {RELIEF: spikes(120, 160)},
-        bench_book=entry("cause", 162, 160, chart=INDIVIDUALS, text="a dull saw"),
+        shop(**WIDTH), {RELIEF: x}, bench_book=entry("cause", 162, 160, chart=INDIVIDUALS, text="a dull saw")
     )
     row = entries_for(made).row(0, named=True)
     assert (row["signal"], row["now_opened_at"], row["now_serial"], row["gone"], row["open"]) == (
@@ -32,6 +32,12 @@ def test_an_entry_belongs_to_the_signal_that_opened_at_its_reading():
         False,
         False,
     )
+
+
+def test_an_entry_on_a_later_opening_belongs_to_the_signal_that_went_on():
+    book = entry("cause", 162, 160, chart=INDIVIDUALS, text="a dull saw")
+    row = entries_for(snapshot(shop(**WIDTH), {RELIEF: spikes(120, 160)}, bench_book=book)).row(0, named=True)
+    assert (row["signal"], row["now_opened_at"], row["gone"]) == (0, at(120), False)
 
 
 def test_after_late_data_it_follows_the_signal_that_overlaps():

@@ -21,7 +21,7 @@ STEP = 160
 def made():
     values = 0.20 + 0.02 * np.random.default_rng(20260302).standard_normal(240)
     values[STEP:] += 0.06
-    return snapshot(shop(), {("relief", ""): values}), values
+    return snapshot(shop(false_signals_per_week=0.005), {("relief", ""): values}), values
 
 
 def test_the_size_is_the_mean_since_minus_the_mean_before_with_an_interval_by_sigma(made):

@@ -45,10 +45,18 @@ def spikes(*places: int, n: int = 200) -> np.ndarray:
 WIDTH = {"width": 3.0, "rules": ["beyond"]}
 
 
-def test_with_a_width_a_reading_beyond_opens_and_the_twentieth_quiet_one_closes():
+def stepped(first: int, last: int, *, n: int = 200) -> np.ndarray:
+    """The same stream, five sigma up from `first` to before `last`."""
+    x = spikes(n=n)
+    x[first:last] += 5.0
+    return x
+
+
+def test_with_a_width_a_reading_beyond_opens_and_the_readings_close_it():
     found = snapshot(shop(**WIDTH), {RELIEF: spikes(120)}).once(signals).found
-    assert found.select("chart", "rule", "opened_at", "closed_at", "closed_by", "value").rows() == [
-        (INDIVIDUALS, "beyond", at(120), at(140), "twenty quiet readings", 9.0)
+    columns = ("chart", "rule", "opened_at", "back_at", "closed_at", "closed_by", "value", "openings", "side")
+    assert found.select(columns).rows() == [
+        (INDIVIDUALS, "beyond", at(120), at(121), at(121), "back at its baseline", 9.0, 1, 1)
     ]
 
 
@@ -63,10 +71,36 @@ def test_at_the_first_reading_after_the_baseline_it_can():
     assert snapshot(shop(**WIDTH), {RELIEF: spikes(100)}).once(signals).found["opened_at"].to_list() == [at(100)]
 
 
-@pytest.mark.parametrize(("second", "opened"), [(139, [120]), (140, [120]), (141, [120, 141])])
-def test_later_firings_belong_to_it_until_twenty_readings_were_quiet(second, opened):
-    found = snapshot(shop(**WIDTH), {RELIEF: spikes(120, second)}).once(signals).found
-    assert found["opened_at"].to_list() == [at(place) for place in opened]
+def test_a_signal_stays_open_while_the_shift_lasts():
+    for last, closed in ((200, None), (180, at(180))):
+        row = snapshot(shop(**WIDTH), {RELIEF: stepped(120, last)}).once(signals).found.row(0, named=True)
+        assert (row["opened_at"], row["closed_at"], row["openings"]) == (at(120), closed, 1)
+        assert row["last_at"] == at(last - 1)
+
+
+@pytest.mark.parametrize(("weeks", "rows"), [(12, [(at(120), 2)]), (14, [(at(120), 1), (at(121 + 14 * 40), 1)])])
+def test_opening_again_within_thirteen_weeks_in_the_same_direction_it_goes_on(weeks, rows):
+    second = 121 + weeks * 40  # forty readings a week
+    judged = snapshot(shop(**WIDTH), {RELIEF: spikes(120, second, n=800)}).once(signals)
+    assert judged.found.select("opened_at", "openings").rows() == rows
+    assert judged.found["closed_at"][-1] == at(second + 1)
+    assert judged.openings["opened_at"].to_list() == [at(120), at(second)]  # the budget counts each
+
+
+def test_opening_again_it_is_open_again():
+    row = (
+        snapshot(shop(**WIDTH), {RELIEF: stepped(150, 200) + spikes(120) - spikes()})
+        .once(signals)
+        .found.row(0, named=True)
+    )
+    assert (row["opened_at"], row["closed_at"], row["closed_by"], row["opened_last"]) == (at(120), None, "", at(150))
+
+
+def test_in_the_other_direction_it_is_another_signal():
+    x = spikes(120)
+    x[130] = -9.0
+    found = snapshot(shop(**WIDTH), {RELIEF: x}).once(signals).found
+    assert found.select("opened_at", "side").rows() == [(at(120), 1), (at(130), -1)]
 
 
 def test_the_first_rule_in_the_shops_order_names_the_firing():
@@ -77,20 +111,26 @@ def test_the_first_rule_in_the_shops_order_names_the_firing():
 
 
 def test_limits_on_file_close_what_was_open_and_judge_from_their_first_reading():
-    made = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130)}, limits_on_file=filed(130, centre=0.0, sigma=1.0))
+    made = snapshot(shop(**WIDTH), {RELIEF: stepped(120, 200)}, limits_on_file=filed(130, centre=0.0, sigma=1.0))
     rows = made.once(signals).found.select("opened_at", "closed_at", "closed_by").rows()
-    assert rows == [(at(120), at(130), "new limits"), (at(130), at(150), "twenty quiet readings")]
+    assert rows == [(at(120), at(130), "new limits"), (at(130), None, "")]
 
 
 def test_a_person_closes_and_the_next_firing_opens_anew():
-    made = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130)}, bench_book=entry("close", 125, 120, chart=INDIVIDUALS))
+    made = snapshot(shop(**WIDTH), {RELIEF: stepped(120, 200)}, bench_book=entry("close", 125, 120, chart=INDIVIDUALS))
     rows = made.once(signals).found.select("opened_at", "closed_at", "closed_by").rows()
-    assert rows == [(at(120), at(125), "a person"), (at(130), at(150), "twenty quiet readings")]
+    assert rows == [(at(120), at(125), "a person"), (at(126), None, "")]
+
+
+def test_after_a_persons_word_it_never_goes_on_under_its_first_start():
+    book = entry("close", 125, 120, chart=INDIVIDUALS)
+    rows = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130)}, bench_book=book).once(signals).found
+    assert rows["opened_at"].to_list() == [at(120), at(130)]
 
 
 def test_a_clock_behind_the_readings_closes_all_the_same():
     book = entry("close", 0, 120, chart=INDIVIDUALS)
-    made = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130, n=140)}, bench_book=book)
+    made = snapshot(shop(**WIDTH), {RELIEF: stepped(120, 140, n=140)}, bench_book=book)
     assert made.once(signals).found.select("opened_at", "closed_at", "closed_by").rows() == [
         (at(120), at(139), "a person")
     ]
@@ -100,14 +140,15 @@ def test_reopened_it_is_one_signal_again():
     book = pl.concat(
         [entry("close", 125, 120, chart=INDIVIDUALS), entry("reopen", 127, 120, chart=INDIVIDUALS, sequence=2)]
     )
-    found = snapshot(shop(**WIDTH), {RELIEF: spikes(120, 130)}, bench_book=book).once(signals).found
-    assert found.select("opened_at", "closed_at").rows() == [(at(120), at(150))]
+    found = snapshot(shop(**WIDTH), {RELIEF: stepped(120, 200)}, bench_book=book).once(signals).found
+    assert found.select("opened_at", "closed_at").rows() == [(at(120), None)]
 
 
 def test_under_a_budget_a_lasting_step_opens_the_average_and_says_since_when_and_how_much():
     x = QUIET.copy()
     x[200:] += 3.0
-    judged = snapshot(shop(), {RELIEF: x}).once(signals)
+    calm = shop(false_signals_per_week=0.005)  # the rate of a shop of 150 streams
+    judged = snapshot(calm, {RELIEF: x}).once(signals)
     row = judged.open.filter(pl.col("chart") == AVERAGE).row(0, named=True)
     assert row["began_low"] <= at(200) <= row["began_high"]
     assert abs((row["began_at"] - at(200)).total_seconds()) < 3 * 86400

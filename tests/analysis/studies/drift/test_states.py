@@ -8,7 +8,7 @@ from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import STREAMS, odd, stream_rows
 from analysis.studies.drift.watching import SHORT_RUN
 from ingest.terms import tables
-from tests.analysis.studies.drift.test_signals import QUIET, WIDTH, entry, spikes
+from tests.analysis.studies.drift.test_signals import QUIET, WIDTH, entry, spikes, stepped
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
 from tests.analysis.studies.drifting import at, shop, snapshot
 
@@ -19,12 +19,14 @@ def test_the_columns_are_those_of_the_figures():
 
 
 def test_moved_while_a_signal_is_open_and_steady_once_it_is_closed():
-    assert snapshot(shop(**WIDTH), {RELIEF: spikes(190)}).once(stream_rows)["state"].to_list() == ["moved"]
+    assert snapshot(shop(**WIDTH), {RELIEF: stepped(190, 200)}).once(stream_rows)["state"].to_list() == ["moved"]
     assert snapshot(shop(**WIDTH), {RELIEF: spikes(120)}).once(stream_rows)["state"].to_list() == ["steady"]
 
 
 def test_a_person_who_closes_makes_it_steady():
-    made = snapshot(shop(**WIDTH), {RELIEF: spikes(190)}, bench_book=entry("close", 195, 190, chart="individuals"))
+    made = snapshot(
+        shop(**WIDTH), {RELIEF: stepped(190, 200)}, bench_book=entry("close", 199, 190, chart="individuals")
+    )
     assert made.once(stream_rows)["state"].to_list() == ["steady"]
 
 

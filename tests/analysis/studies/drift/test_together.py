@@ -5,13 +5,13 @@ import polars as pl
 import pytest
 from scipy.stats import f as fisher
 
+from analysis.studies.drift.pattern_list import pattern_list
 from analysis.studies.drift.shares import shares
-from analysis.studies.drift.signals import signal_rows, signals
-from analysis.studies.drift.watching import SHARE, TOGETHER
+from analysis.studies.drift.signals import signals
+from analysis.studies.drift.watching import SHARE
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.benches import bench
-from tests.analysis.studies.drift.test_signals import entry
 from tests.analysis.studies.drifting import at, shop, snapshot
 
 N = 240
@@ -35,35 +35,22 @@ def odd_pair() -> tuple[np.ndarray, np.ndarray]:
     return bass, treble
 
 
-def test_an_instrument_whose_every_number_passes_and_whose_pattern_is_wrong_is_found():
+def test_an_instrument_whose_every_number_passes_and_whose_pattern_is_wrong_is_listed_and_opens_nothing():
     snap = made(*odd_pair())
     judged = snap.once(signals)
-    rows = judged.others.filter(pl.col("chart") == TOGETHER)
-    assert rows.select("serial", "opened_at", "model", "stage", "rule").rows() == [
-        ("S000150", at(150), "LARK", "final", "beyond")
+    marks = pattern_list(snap)
+    assert [(mark.serial, mark.taken_at, mark.model, mark.stage) for mark in marks] == [
+        ("S000150", at(150), "LARK", "final")
     ]
+    assert marks[0].t2 == pytest.approx(judged.patterns[0].t2[150])
+    assert set(marks[0].drivers["characteristic"]) == {"action"}
+    assert judged.others.is_empty()
     assert judged.found.filter(pl.col("opened_at") == at(150)).is_empty()
-
-
-def test_a_person_closes_it_and_an_odd_instrument_after_that_opens_anew():
-    bass, treble = odd_pair()
-    bass[158], treble[158] = 2.65, 1.85
-    columns = {("action", "bass"): bass, ("action", "treble"): treble, ("relief", ""): RELIEF}
-    close = entry("close", 155, 150, chart=TOGETHER).with_columns(characteristic=pl.lit(""))
-    for book, rows in (
-        (close.clear(), [(at(150), at(178), "twenty quiet readings")]),
-        (close, [(at(150), at(155), "a person"), (at(158), at(178), "twenty quiet readings")]),
-    ):
-        judged = snapshot(shop(false_signals_per_week=0.05), columns, bench_book=book).once(signals)
-        assert (
-            judged.others.filter(pl.col("chart") == TOGETHER).select("opened_at", "closed_at", "closed_by").rows()
-            == rows
-        )
 
 
 def test_t2_and_its_limit_are_those_of_the_first_hundred_complete_instruments():
     # Tracy, Young & Mason (1992): phase II, p (n + 1)(n - 1) / (n (n - p)) F(p, n - p)
-    pattern = made().once(signals).single.patterns[0]
+    pattern = made().once(signals).patterns[0]
     x = np.stack([{"bass": BASS, "treble": TREBLE, "": RELIEF}[position] for _, position in pattern.variables], axis=1)
     off = x - x[:100].mean(axis=0)
     assert pattern.t2 == pytest.approx(np.einsum("ni,ij,nj->n", off, np.linalg.inv(np.cov(x[:100].T)), off))
@@ -71,7 +58,7 @@ def test_t2_and_its_limit_are_those_of_the_first_hundred_complete_instruments():
 
 
 def test_what_drives_it_is_the_pair_of_edges_and_not_the_relief():
-    pattern = made(*odd_pair()).once(signals).single.patterns[0]
+    pattern = made(*odd_pair()).once(signals).patterns[0]
     told = pattern.drivers(150)
     assert set(told["characteristic"][:2]) == {"action"}
     assert told.filter(pl.col("characteristic") == "relief")["odd_given_others"].to_list() == [False]
@@ -82,32 +69,26 @@ def test_what_drives_it_is_the_pair_of_edges_and_not_the_relief():
 def test_an_instrument_that_lacks_a_reading_is_no_point():
     bass = BASS.copy()
     bass[[10, 150]] = np.nan
-    assert len(made(bass).once(signals).single.patterns[0].t2) == N - 2
+    assert len(made(bass).once(signals).patterns[0].t2) == N - 2
 
 
 def test_nothing_is_judged_before_a_hundred_are_complete():
-    assert made(BASS[:100], TREBLE[:100], RELIEF[:100]).once(signals).single.patterns == []
+    assert made(BASS[:100], TREBLE[:100], RELIEF[:100]).once(signals).patterns == []
     bass, treble = odd_pair()
     bass[50], treble[50] = 2.65, 1.85
-    assert at(50) not in made(bass, treble).once(signals).others["opened_at"].to_list()
+    assert "S000050" not in [mark.serial for mark in pattern_list(made(bass, treble))]
 
 
 def test_one_characteristic_alone_is_no_pattern_and_a_coarse_one_stays_out():
     alone = snapshot(shop(), {("action", "bass"): BASS, ("action", "treble"): TREBLE})
-    assert alone.once(signals).single.patterns == []
+    assert alone.once(signals).patterns == []
     columns = {("action", "bass"): np.round(BASS / 0.2) * 0.2, ("action", "treble"): TREBLE, ("relief", ""): RELIEF}
     coarse = snapshot(shop(gauges={"rule": 0.2}), columns)
-    assert coarse.once(signals).single.patterns == []  # the rule measures all three: each is read too coarsely
+    assert coarse.once(signals).patterns == []  # the rule measures all three: each is read too coarsely
 
 
 def test_a_characteristic_that_follows_from_the_others_makes_no_chart_rather_than_an_error():
-    assert made(treble=BASS - 0.5).once(signals).single.patterns == []
-
-
-def test_with_a_width_the_rate_is_that_of_the_width():
-    judged = made(*odd_pair(), width=3.0).once(signals)
-    assert judged.budget is None
-    assert "S000150" in judged.others["serial"].to_list()
+    assert made(treble=BASS - 0.5).once(signals).patterns == []
 
 
 def test_steady_instruments_are_called_odd_as_often_as_the_budget_allows():
@@ -120,19 +101,11 @@ def test_steady_instruments_are_called_odd_as_often_as_the_budget_allows():
         pattern = (
             snapshot(shop(), {("action", "bass"): x[0], ("action", "treble"): x[1], ("relief", ""): x[2]})
             .once(signals)
-            .single.patterns[0]
+            .patterns[0]
         )
         fired += int((pattern.t2[100:] > pattern.limit(0.005)).sum())
         points += 1000
     assert fired / points == pytest.approx(0.005, rel=0.2)
-
-
-def test_the_figures_hold_the_pattern_with_its_t2():
-    rows = made(*odd_pair()).once(signal_rows).filter(pl.col("chart") == TOGETHER)
-    pattern = made(*odd_pair()).once(signals).single.patterns[0]
-    assert rows.select("characteristic", "position", "value", "size", "began_at", "moves_with").rows() == [
-        ("", "", pattern.t2[150], None, None, "")
-    ]
 
 
 def shares_bench(bad_week: int) -> Snapshot:

@@ -56,7 +56,7 @@ def test_the_headline_is_the_finding(looked_at):
     text = page()
     assert "One of 9 streams moved. It is LARK-25 action treble." in text
     assert (
-        "First-pass readings at final inspection, 13 weeks to 3 April 2026. One false signal a week is allowed for."
+        "First-pass readings at final inspection, 13 weeks to 3 April 2026. 0.5 false signal a week is allowed for."
         in text
     )
     assert "1 moved" in text
@@ -279,7 +279,11 @@ def test_serials_are_left_out_only_with_a_reason(looked_at):
 def test_a_shop_of_classical_limits_gets_charts_without_an_average_and_no_budget(stands, tmp_path):
     shutil.copytree(stands, tmp_path / "width")
     toml = tmp_path / "width" / "shop.toml"
-    toml.write_text(toml.read_text().replace("[judging]\n", '[judging]\nwidth = 3.0\nrules = ["beyond", "one side"]\n'))
+    toml.write_text(
+        toml.read_text().replace(
+            "[judging]\nfalse_signals_per_week = 0.5\n", '[judging]\nwidth = 3.0\nrules = ["beyond", "one side"]\n'
+        )
+    )
     make_app(desk.Desk(tmp_path / "width"))
     text = page()
     assert "Classical limits at 3 sigma; what opens a signal: beyond, one side." in text

@@ -1,0 +1,203 @@
+"""From readings to signals: when a chart opens, when the readings say that the stream is back, and when it opens again.
+
+A chart opens at its first firing while no signal is open. From then on each reading is asked whether the stream came
+back: a return to the baseline's mean, at its likeliest moment since the signal began, against staying at the mean since
+then. The signal closes where the return is 1,000 times likelier, and the running average starts anew at the centre with
+the next reading.
+
+With z the readings in sigmas off the baseline's mean and S(r) the sum of the n(r) of them from the beginning of the
+shift to before r, a return at r fits by S(r)^2 / 2 n(r) and staying until t by S(t)^2 / 2 n(t), both as
+log-likelihoods above readings that never left. What the best return fits better is the evidence. Staying means staying
+at least `LEAST_AWAY` sigma away: else a false signal, whose mean since then sinks to nothing, could hardly be
+contradicted. Readings that resemble their neighbours are given in sigmas as much wider as their averages are.
+
+One pass over all charts, then one over those that opened for as long as one of them opens again; no loop over charts.
+
+Source: likelihood ratio for a change of the mean with known sigma, Siegmund (1985), Sequential Analysis, chapter II;
+the restarted average: Lucas & Saccucci (1990), Technometrics 32. How long shifts stay open and how soon a return is
+seen: tests/trials/signal_life.md.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.methods.problems import UnusableData
+from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths, places
+from analysis.methods.weighted import faded, growth
+
+BACK = math.log(1000.0)  # how much likelier (log) a return must be than staying away
+LEAST_AWAY = 0.5  # sigmas that staying away means at least
+CELLS = 1 << 20  # of a rectangle of charts worked on at once
+TIE = 1e-9  # relative: an average on its limit to the last bits is not beyond it
+
+
+@dataclass(frozen=True)
+class Lives:
+    """Signals of many charts, oldest first within a chart; places are indices of the readings."""
+
+    segment: Ints  # (k,) the chart
+    opened: Ints  # (k,)
+    began: Ints  # (k,) likeliest first reading of the shift, as seen when it opened
+    side: Ints  # (k,) +1 above the centre, -1 below
+    back: Ints  # (k,) likeliest first reading after the return; -1 while none is shown
+    closed: Ints  # (k,) the reading that showed the return; -1 while none is shown
+    average: Floats  # (n,) in sigmas; starts anew at the centre after each closing; z itself where a rule fires
+    half: Floats  # (n,) how far the average may stray, in sigmas; 0 before judging starts, and where a rule fires
+
+
+@dataclass(frozen=True)
+class _Run:
+    """Pieces of charts that are still to be walked: from `at` to before `end`."""
+
+    at: Ints
+    end: Ints
+    chart: Ints
+
+
+def lives(
+    z: Floats,
+    starts: Ints,
+    *,
+    begin: Ints,
+    width: Floats | None = None,
+    fired: Flags | None = None,
+    weight: float = 0.1,
+    cuts: Ints | None = None,
+) -> Lives:
+    """Signals of many charts at once.
+
+    Parameters
+    ----------
+    z : float (n,)
+        Readings in sigmas off the baseline's mean, chart after chart, oldest first.
+    starts, begin : int (s,)
+        Where each chart begins, and the place in it of the first judged reading (its length or more: none).
+    width : float (n,)
+        Limits of the running average in its standard deviations, at each reading; or, instead of it,
+    fired : bool (n,)
+        where a rule fires.
+    weight : float
+        Of the newest reading in the average.
+    cuts : int, optional
+        Readings before which a person closed what was open: the average starts anew there.
+
+    Raises
+    ------
+    UnusableData
+        A missing reading; neither or both of width and fired.
+    """
+    readings, charts = checked(z, starts)
+    if (width is None) == (fired is None):
+        raise UnusableData("wanted either the width of the average's limits or where a rule fires, not both")
+    n = len(readings)
+    judged = np.minimum(charts + begin, np.append(charts[1:], n))
+    pieces = np.union1d(charts, cuts if cuts is not None else charts).astype(np.int64)
+    pieces = pieces[pieces < n]
+    chart = np.searchsorted(charts, pieces, side="right") - 1
+    ends = np.append(pieces[1:], n)
+    run = _Run(np.minimum(np.maximum(pieces, judged[chart]), ends), ends, chart)
+    if fired is not None:
+        average, half, hits = readings.copy(), np.zeros(n), np.flatnonzero(fired)
+    else:
+        average, half, hits = _first_pass(readings, pieces, run.at - pieces, np.asarray(width), weight)
+    found: list[tuple[Ints, ...]] = []
+    while len(run.at):
+        if found and width is not None:
+            where = _spans(run.at, run.end)
+            begins = np.cumsum(run.end - run.at) - (run.end - run.at)
+            parts = _averages(readings[where], begins, np.zeros(len(begins), dtype=np.int64), width[where], weight)
+            average[where], half[where], beyond = parts
+            hits = np.sort(where[beyond])
+        next_hit = np.append(hits, n)[np.searchsorted(hits, run.at)]
+        hit = np.flatnonzero(next_hit < run.end)
+        opened, end = next_hit[hit], run.end[hit]
+        side = np.where(average[opened] > 0, 1, -1)
+        began = _likeliest_start(readings, run.at[hit], opened, side)
+        back, closed = _returns(readings, began, opened, end, side)
+        found.append((run.chart[hit], opened, began, side, back, closed))
+        again = closed >= 0
+        again &= closed + 1 < end
+        run = _Run(closed[again] + 1, end[again], run.chart[hit][again])
+    columns = [np.concatenate(parts).astype(np.int64) for parts in zip(*found, strict=True)]
+    order = np.argsort(columns[1], kind="stable")
+    segment, opened, began, side, back, closed = (column[order] for column in columns)
+    return Lives(segment, opened, began, side, back, closed, average, half)
+
+
+def _spans(low: Ints, high: Ints) -> Ints:
+    """All indices from each low to before its high, one span after the other."""
+    size = high - low
+    return np.repeat(low - np.cumsum(size) + size, size) + np.arange(int(size.sum()), dtype=np.int64)
+
+
+def _first_pass(z: Floats, pieces: Ints, idle: Ints, width: Floats, weight: float) -> tuple[Floats, Floats, Ints]:
+    """Averages, limits and where the average leaves them, over all pieces."""
+    average, half = np.empty(len(z)), np.empty(len(z))
+    hits = []
+    for which, where in blocks(pieces, len(z)):
+        begins = pieces[which] - where.start
+        average[where], half[where], beyond = _averages(z[where], begins, idle[which], width[where], weight)
+        hits.append(np.flatnonzero(beyond) + where.start)
+    return average, half, np.concatenate(hits)
+
+
+def _averages(z: Floats, begins: Ints, idle: Ints, width: Floats, weight: float) -> tuple[Floats, Floats, Flags]:
+    """Averages that start anew at each begin after `idle` readings, their limits, and where they lie beyond."""
+    n, settled = len(z), 1 if weight == 1 else math.ceil(-20 / math.log1p(-weight))
+    judged = places(begins, n) - np.repeat(idle, lengths(begins, n)) + 1
+    steps = z * weight
+    steps[judged <= 0] = 0.0
+    average = faded(steps, begins, 1 - weight)
+    half = width * growth(weight, np.arange(settled + 1))[np.clip(judged, 0, settled)]
+    return average, half, (np.abs(average) > half * (1 + TIE) + TIE) & (judged > 0)
+
+
+def _rectangles(size: Ints) -> Iterator[tuple[Ints, int]]:
+    """Pieces of like length together: which they are and the longest of them."""
+    if len(size) == 0:
+        return
+    order = np.argsort(size, kind="stable")
+    doubled = np.floor(np.log2(np.maximum(size[order], 1))).astype(np.int64)
+    batch = np.cumsum(2 ** (doubled + 1)) // CELLS
+    cuts = np.flatnonzero((np.diff(doubled) > 0) | (np.diff(batch) > 0)) + 1
+    for which in np.split(order, cuts):
+        yield which, int(size[which].max())
+
+
+def _likeliest_start(z: Floats, low: Ints, opened: Ints, side: Ints) -> Ints:
+    """First reading of the shift, from `low` to the opening one: the start whose mean since then fits best."""
+    began = opened.copy()
+    for which, longest in _rectangles(opened - low + 1):
+        back = np.arange(longest)
+        inside = back <= (opened - low)[which, None]
+        at = np.where(inside, opened[which, None] - back, 0)
+        total = np.cumsum(np.where(inside, z[at], 0.0), axis=1) * side[which, None]
+        fit = np.where(inside, np.maximum(total, 0.0) ** 2 / (2 * (back + 1)), -1.0)
+        began[which] = opened[which] - fit.argmax(axis=1)
+    return began
+
+
+def _returns(z: Floats, began: Ints, opened: Ints, end: Ints, side: Ints) -> tuple[Ints, Ints]:
+    """Likeliest first reading after the return and the reading that shows it; -1 both where none does before `end`."""
+    back, closed = np.full(len(began), -1), np.full(len(began), -1)
+    for which, longest in _rectangles(end - began):
+        along = np.arange(longest)
+        inside = along < (end - began)[which, None]
+        at = np.where(inside, began[which, None] + along, 0)
+        total = np.cumsum(np.where(inside, z[at], 0.0), axis=1) * side[which, None]
+        count = along + 1.0
+        fit = np.maximum(total, 0.0) ** 2 / (2 * count)
+        stays = np.where(total >= LEAST_AWAY * count, fit, LEAST_AWAY * total - count * (LEAST_AWAY**2 / 2))
+        best = np.maximum.accumulate(fit, axis=1)
+        shown = inside & (at > opened[which, None])
+        shown[:, 1:] &= best[:, :-1] - stays[:, 1:] >= BACK
+        shown[:, 0] = False
+        some = np.flatnonzero(shown.any(axis=1))
+        place = shown[some].argmax(axis=1)
+        before = along < place[:, None]
+        back[which[some]] = began[which[some]] + np.where(before, fit[some], -1.0).argmax(axis=1) + 1
+        closed[which[some]] = began[which[some]] + place
+    return back, closed

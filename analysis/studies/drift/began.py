@@ -1,0 +1,113 @@
+"""When the change behind each signal began, and how it was before and since."""
+
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.change_point import Step, step
+from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.streams import Streams
+from analysis.studies.drift.watching import POOLED, Charts
+
+
+def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
+    """A row a signal: began_at, began_low, began_high · before, after, size · began_reading, first_reading.
+
+    Looked for over the readings since the baseline began or the chart's last signal closed, to the last that belongs
+    to the signal. A pooled chart holds no baseline: its points count from its centre, which is the mean before.
+
+    table : signals chart after chart, oldest first: chart_row, stream, reading, point, last_reading, last_point,
+    end_point, closed_at.
+    """
+    plotted, _, worked = deviations(held)
+    # one line of all readings, then of all points of charts: places of pooled signals lie in its second part
+    n = len(held.values)
+    line = np.concatenate((np.where(held.per_reading(worked), plotted, held.values), charts.plotted))
+    row_of = np.concatenate((np.arange(n), charts.reading))
+    chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
+    ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]
+    young = (charts.rows["stream"].to_numpy()[chart] < 0) & ~ours
+    opened = np.where(ours, table["point"].to_numpy() + n, table["reading"].to_numpy())
+    low = np.where(ours, charts.starts[chart] + n, np.where(young, held.starts[stream], charts.window[chart]))
+    # after the chart's last signal; on the short-run chart that was mostly another stream's
+    earlier = np.append(False, chart[1:] == chart[:-1]) & ~young
+    after = np.append(0, table["end_point"].to_numpy()[:-1])
+    after = np.minimum(after, table["point"].to_numpy())
+    low = np.where(earlier, np.where(ours, after + n, charts.reading[after]), low)
+    ends = np.append(held.starts[1:], n)
+    still = table["closed_at"].is_null().to_numpy()
+    high = np.where(ours, table["last_point"].to_numpy() + n, table["last_reading"].to_numpy())
+    high = np.where(young, np.where(still, ends[stream] - 1, opened), high)
+    low, high = np.minimum(low, opened), np.maximum(high, opened)
+    found, at = _steps(line, (low, opened, high), held, charts, table)
+    usable = found.at >= 0
+    taken = held.readings["taken_at"]
+
+    def when(places: Ints) -> pl.Series:
+        return taken.gather(pl.Series(np.where(usable, row_of[at[np.maximum(places, 0)]], -1)).replace(-1, None))
+
+    def number(values: Floats) -> pl.Series:
+        return pl.select(pl.when(pl.Series(usable)).then(pl.Series(values).fill_nan(None)).otherwise(None)).to_series()
+
+    return pl.DataFrame(
+        {
+            "began_at": when(found.at),
+            "began_low": when(found.low),
+            "began_high": when(found.high),
+            "before": number(found.mean_before),
+            "after": number(found.mean_after),
+            "size": number(found.size),
+            "began_reading": row_of[at[np.maximum(found.at, 0)]],
+            "first_reading": row_of[low],
+        }
+    )
+
+
+def _steps(
+    line: Floats, span: tuple[Ints, Ints, Ints], held: Streams, charts: Charts, table: pl.DataFrame
+) -> tuple[Step, Ints]:
+    """The likeliest step of each signal between low and high that began no later than it opened; and the places in
+    `line` that the results point into.
+    """
+    low, opened, high = span
+    chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
+    ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]
+    young = (charts.rows["stream"].to_numpy()[chart] < 0) & ~ours
+    size = high - low + 1
+    begins = np.cumsum(size) - size
+    at = np.repeat(low - begins, size) + np.arange(size.sum())
+    sigma = np.where(young, held.own.sigma[stream], charts.sigma[chart])
+    last_start = begins + (opened - low)
+    found = step(line[at], begins, sigma=sigma, end=np.maximum(last_start, np.minimum(begins + 1, begins + size - 1)))
+    if ours.any():
+        known = step(line[at], begins, sigma=sigma, before=np.where(ours, 0.0, line[low]), end=last_start)
+        found = replace(
+            found,
+            **{
+                name: np.where(ours, getattr(known, name), getattr(found, name))
+                for name in ("at", "low", "high", "mean_before", "mean_after", "size")
+            },
+        )
+    alone = (last_start == begins) & ~ours
+    return _from_the_first(found, alone, begins, line[at], np.where(young, np.nan, charts.centre[chart])), at
+
+
+def _from_the_first(found: Step, alone: Flags, begins: Ints, values: Floats, centre: Floats) -> Step:
+    """A chart that fired on the first reading of what is looked at (`alone`) began there: off its centre throughout.
+
+    A centre of NaN is not known: neither the mean before nor the size is told.
+    """
+    if not alone.any():
+        return found
+    after = np.add.reduceat(values, begins) / np.diff(np.append(begins, len(values)))
+    return replace(
+        found,
+        at=np.where(alone, begins, found.at),
+        low=np.where(alone, begins, found.low),
+        high=np.where(alone, begins, found.high),
+        mean_before=np.where(alone, centre, found.mean_before),
+        mean_after=np.where(alone, after, found.mean_after),
+        size=np.where(alone, after - centre, found.size),
+    )
