@@ -196,14 +196,18 @@ def lot(row: dict[str, object], shop: Shop) -> Sentence:
     )
     low, high = float(str(row["outside_low"])), float(str(row["outside_high"]))
     few = " Few necks so far." if n < 30 else ""
+    share = f"{numbers.share(outside, n)}, and between "
+    share += f"{numbers.share_range(low, high, n).replace(' to ', ' and ')} in the whole lot"
+    if low == high:
+        share = f"{numbers.share(outside, n)}, the whole lot measured"
+    on = f" {numbers.count(int(str(row['on_limit'])))} more lie on the limit." if row.get("on_limit") else ""
     spark = sparkline.interval_spark(outside, low, high, None, max(2 * high, 0.1))
     return Sentence(
         "in-doubt",
         "in doubt",
         f"Neck lot {row['lot']}: {numbers.of(bad, n)} outside the limits for {what}",
         f"{allowed}.",
-        f"{numbers.share(outside, n)}, and between {numbers.share_range(low, high, n).replace(' to ', ' and ')} in "
-        f"the whole lot.{few}",
+        f"{share}.{on}{few}",
         address("/necks", supplier=row["supplier"], lot=row["lot"]),
         "Necks",
         spark,

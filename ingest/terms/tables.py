@@ -123,6 +123,7 @@ LOTS: dict[str, pl.DataType] = {
     "rod_state": pl.String(),
     "hours_acclimatised": pl.Float64(),
     "agreed_limit": pl.Float64(),
+    "disposition": pl.String(),  # used | sorted | returned | ''
 }
 
 CHANGES: dict[str, pl.DataType] = {
