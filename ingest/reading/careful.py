@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from ingest.reading.encodings import MARK, decode
+from ingest.reading.heading_rows import MOST_ROWS, headings_over, joined, looks_like_headings
 from ingest.reading.tabular import (
     CONTROL,
     LONGEST_CELL,
@@ -199,12 +200,18 @@ def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool =
     refused: list[Question] = []
     passed_over = 0
     wide = 0
-    for line, cells, is_header in records:
-        if is_header:
-            header = _trimmed(cells)
+    above: list[list[str]] = []  # rows of words right above, which may belong to the headings below them
+    for line, cells, alone in records:
+        header = _whole_header(cells, above, form, is_one=alone, first=not open_tables)
+        if header is None and open_tables and (longer := _goes_on(open_tables[-1], cells, line, form)):
+            passed_over += 1 + _reopened(open_tables, longer)
+            wide = len(open_tables[-1].header)
+            continue
+        above = [*above, cells][-MOST_ROWS + 1 :] if not open_tables and looks_like_headings(cells) else []
+        if header is not None:
             if open_tables:
                 passed_over += _take_titles(open_tables[-1], refused)
-            if open_tables and [cell.strip() for cell in header] == [cell.strip() for cell in open_tables[-1].header]:
+            if open_tables and _same(header, open_tables[-1].header):
                 passed_over += 1
                 continue
             open_tables.append(_Open(header, line))
@@ -221,6 +228,43 @@ def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool =
     if not open_tables:
         raise FileProblem(f"{name}: {form.missing}")
     return tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
+
+
+def _whole_header(
+    cells: list[str], above: list[list[str]], form: Form, *, is_one: bool, first: bool
+) -> list[str] | None:
+    """The headings that a row ends, with those of the rows above it where they say more together; None where none."""
+    best, header = (form.score(cells), _trimmed(cells)) if is_one else (0, None)
+    if first and above and looks_like_headings(cells):
+        for rows in range(1, len(above) + 1):
+            together = headings_over([*above[-rows:], cells])
+            if (score := form.score(together)) > best:
+                best, header = score, _trimmed(together)
+    return header
+
+
+def _goes_on(table: _Open, cells: list[str], line: int, form: Form) -> list[str] | None:
+    """The headings of a table that has no row yet with the row right below them, where they say more together."""
+    if table.rows or line != table.line + 1 or not looks_like_headings(cells):
+        return None
+    together = joined(table.header, cells)
+    return _trimmed(together) if form.score(together) > form.score(table.header) else None
+
+
+def _reopened(open_tables: list[_Open], header: list[str]) -> int:
+    """Give the last table its longer headings; where they are those of the table before, it goes on there: 1 line more
+    that is passed over.
+    """
+    table = open_tables[-1]
+    if len(open_tables) > 1 and _same(header, open_tables[-2].header):
+        open_tables.pop()
+        return 1
+    table.header, table.line = header, table.line + 1
+    return 0
+
+
+def _same(one: list[str], other: list[str]) -> bool:
+    return [cell.strip() for cell in one] == [cell.strip() for cell in other]
 
 
 def _is_line_over(cell: str) -> bool:

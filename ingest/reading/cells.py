@@ -1,5 +1,7 @@
 """The cells of a table by field, and the rows of it that are set aside whole."""
 
+from typing import Self
+
 import polars as pl
 
 from ingest.reading.headings import Column, Columns
@@ -47,6 +49,10 @@ class Cells:
 
     def __init__(self, rows: pl.DataFrame, columns: Columns, at: str = "") -> None:
         self.rows, self.columns, self.at = rows, columns, at
+
+    def kept(self, mask: pl.Series) -> Self:
+        """The same of the rows of a mask."""
+        return type(self)(self.rows.filter(mask), self.columns, self.at)
 
     def column(self, field: str) -> Column | None:
         """The column of a field: the stage's own, else the one for the whole row."""

@@ -9,26 +9,34 @@ import io
 import polars as pl
 
 from ingest.reading.careful import read_any
+from ingest.reading.heading_rows import joined, looks_like_headings
 from ingest.reading.tabular import LONGEST_CELL, SEPARATORS, Form, Table, Tables, _undated, tidied
-from ingest.reading.workbook import read_workbook
+from ingest.reading.workbook import Tabs, read_workbook
 from ingest.terms.questions import FileProblem
 
 _CONTROL_BYTES = bytes([*range(0x09), *range(0x0E, 0x20)])
 
 
-def read_tables(data: bytes, name: str, form: Form) -> Tables:
+def read_tables(data: bytes, name: str, form: Form, tabs: Tabs | None = None) -> Tables:
     """The tables of a CSV file or workbook. FileProblem where there is none to read.
 
-    form : tells a header from a row.
+    form : tells a header from a row.  tabs : of a workbook, those to be read; None: all.
     """
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
     if data[:4] == b"PK\x03\x04":
-        return read_workbook(data, name, form)
+        return read_workbook(data, name, form, tabs)
     quick = read_regular(data, form)
     if quick is not None:
         return quick
     return read_any(data, name, form)
+
+
+def _more_headings(body: bytes, header: list[str], separator: str, form: Form) -> bool:
+    """Do the headings go on in the second line?"""
+    second = body.split(b"\n", 2)[1:2]
+    cells = second[0].decode("utf-8", "replace").rstrip("\r").split(separator) if second else []
+    return looks_like_headings(cells) and form.score(joined(header, cells)) > form.score(header)
 
 
 def read_regular(data: bytes, form: Form) -> Tables | None:
@@ -54,6 +62,8 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
     separator = max(SEPARATORS, key=lambda sep: (form.score(text.split(sep)), text.count(sep)))
     header = text.split(separator)
     if form.score(header) == 0 or len(header) < 2 or '"' in text:
+        return None
+    if _more_headings(body, header, separator, form):
         return None
     mark = separator.encode()
     if b'"' in body and (mark + b'"' in body or b'\n"' in body):

@@ -81,6 +81,13 @@ STUDY_FIELDS: dict[str, tuple[str, ...]] = {
     "value": ("reading", "measurement"),
     "unit": ("units",),
 }
+MEASUREMENT_FIELDS: dict[str, tuple[str, ...]] = {  # further columns of a sheet with a row a measurement
+    "what": ("characteristic", "measured", "parameter"),
+    "value": ("reading", "measurement"),
+    "unit": ("units",),
+    "position": (),
+    "moment": (),
+}
 CARRIED = (
     "model",
     "supplier",
@@ -132,9 +139,11 @@ class Columns:
     notes: tuple[str, ...] = field(default=())
 
     def readings(self) -> list[Column]:
+        """Columns that hold measurements."""
         return [column for column in self.all if column.field == "reading"]
 
     def others(self) -> list[Column]:
+        """Columns that nobody has named."""
         return [column for column in self.all if column.field == "other"]
 
     def find(self, name: str, stage: str = "") -> Column | None:
@@ -169,6 +178,8 @@ class Headings:
     def __init__(self, shop: Shop, log: Log) -> None:
         self.shop, self.log = shop, log
         self.fields = STUDY_FIELDS if log.shape == "study" else FIELDS
+        if log.shape == "measurement":
+            self.fields = FIELDS | MEASUREMENT_FIELDS
         self._targets = {plain(heading): target for heading, target in log.headings.items()}
         self._ignored = {plain(heading) for heading in log.ignore}
         self._names = {plain(name): name for name in self.fields}
@@ -190,6 +201,17 @@ class Headings:
             return Column(place, heading, "other")
         column = self._read(self._targets.get(typed, typed))
         return replace(column or Column(0, "", "other"), place=place, heading=heading)
+
+    def _numbered(self, header: Sequence[str]) -> list[str]:
+        """The headings, the second of two that are alike as 'Date #2' where the sheet's [[log]] names it so."""
+        seen: dict[str, int] = {}
+        out = []
+        for heading in header:
+            seen[plain(heading)] = count = seen.get(plain(heading), 0) + 1
+            again = f"{heading} #{count}"
+            known = plain(again) in self._targets or plain(again) in self._ignored
+            out.append(again if count > 1 and known else heading)
+        return out
 
     def _read(self, text: str) -> Column | None:
         text, unit_text, stage = self._parts(text)
@@ -250,7 +272,7 @@ class Headings:
 
         header : headings as typed, left to right.  name : the file's, for messages.
         """
-        columns = [self.read(heading, place) for place, heading in enumerate(header)]
+        columns = [self.read(heading, place) for place, heading in enumerate(self._numbered(header))]
         taken: dict[tuple[str, str], Column] = {}
         for column in columns:
             if column.field in ("other", "ignore"):
@@ -331,6 +353,8 @@ def missing(columns: Columns, log: Log) -> str:
         return "no serial column"
     if not fields & {"date", "started_at", "finished_at"}:
         return "no date column"
-    if log.shape == "visit" and "stage" not in fields and not log.stage:
+    if log.shape == "measurement" and (lacks := [name for name in ("what", "value") if name not in fields]):
+        return f"no column for {listed(lacks)}"
+    if log.shape in ("visit", "measurement") and "stage" not in fields and not log.stage:
         return "no stage column"
     return ""

@@ -2,10 +2,10 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from fnmatch import fnmatch
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import polars as pl
 import polars.selectors as cs
@@ -14,6 +14,7 @@ from ingest.reading.corrections import heading_of, laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import read_tables
 from ingest.reading.headings import Columns, Headings, missing
+from ingest.reading.measurement_rows import read_measurements
 from ingest.reading.oddities import oddities
 from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.sheet import VISIT_ROWS, Progress, Reading, Rows, Sheet
@@ -21,11 +22,12 @@ from ingest.reading.tabular import Form, Table, Tables
 from ingest.reading.trials import read_trials
 from ingest.reading.visits import read_visits
 from ingest.reading.words import Words
+from ingest.reading.workbook import Tabs, tab_names
 from ingest.shopfiles.shop import Log, Shop
 from ingest.terms import tables
 from ingest.terms.questions import IT_IS_REAL, FileProblem
 
-__all__ = ["Sheet", "cell_of", "log_for", "log_id", "read_log"]
+__all__ = ["Sheet", "cell_of", "log_for", "log_id", "logs_of", "read_log"]
 
 
 def log_id(data: bytes) -> str:
@@ -39,15 +41,18 @@ def log_for(name: str, shop: Shop) -> Log:
     """
     if not shop.logs:
         return Log()
-    plain = name.replace("\\", "/").rsplit("/", 1)[-1].casefold()
     for log in shop.logs:
-        if fnmatch(plain, log.files.casefold()):
+        if _matches(log, name):
             return log
     patterns = ", ".join(dict.fromkeys(log.files for log in shop.logs))
     raise FileProblem(
         f"{name}: no [[log]] of shop.toml matches this file name; wanted one like {patterns}, or a [[log]] for it: "
         "`truerun new` proposes one"
     )
+
+
+def _matches(log: Log, name: str) -> bool:
+    return fnmatch(name.replace("\\", "/").rsplit("/", 1)[-1].casefold(), log.files.casefold())
 
 
 def read_log(
@@ -69,13 +74,34 @@ def read_log(
     being done. Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching
     [[log]], two headings for one column.
     """
-    log = log_for(name, shop)
-    ident = log_id(data)
-    reading = Reading(name, ident, shop, log, Words(shop, log), as_of_limit, _real(settled, ident))
-    reading.progress = progress or reading.progress
-    reading.progress(0.0, "reading")
-    headings = Headings(shop, log)
-    found = read_tables(data, name, _form(headings, log))
+    ident, real = log_id(data), _real(settled, log_id(data))
+    parts = []
+    for log, tabs in logs_of(data, name, shop):
+        reading = Reading(name, ident, shop, log, Words(shop, log), as_of_limit, real)
+        reading.progress = progress or reading.progress
+        reading.progress(0.0, "reading")
+        parts.append(_read_part(data, reading, tabs, corrected))
+    if left := _left_tabs(data, name, shop):
+        parts[0].reading.note(f"tabs that no [[log]] reads, left: {', '.join(map(repr, left))}")
+    return _sheet(parts)
+
+
+@dataclass
+class _Part:
+    """What the tabs of one [[log]] hold, or the whole file."""
+
+    reading: Reading
+    found: Tables
+    rows: list[Rows]
+    trials: pl.DataFrame
+
+
+def _read_part(
+    data: bytes, reading: Reading, tabs: Tabs | None, corrected: Mapping[tuple[int, str], str] | None
+) -> _Part:
+    """One file, or of a workbook the tabs that one [[log]] is for."""
+    headings = Headings(reading.shop, reading.log)
+    found = read_tables(data, reading.name, _form(headings, reading.log), tabs)
     if corrected:
         found.tables = [laid_over(table, corrected) for table in found.tables]
     found.tables = [
@@ -85,44 +111,88 @@ def read_log(
         reading.asides.add(question)
     reading.notes += found.notes
     columns = [_columns(headings, table, reading) for table in found.tables]
-    if log.shape == "study":
-        trials = pl.concat(
-            [read_trials(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
-        )
-        return _sheet(reading, found, [], trials)
-    read = read_instruments if log.shape == "instrument" else read_visits
-    rows = [read(table.rows, each, reading) for table, each in zip(found.tables, columns, strict=True)]
-    return _sheet(reading, found, rows, tables.empty(tables.GAUGE_TRIALS))
+    each = list(zip(found.tables, columns, strict=True))
+    if reading.log.shape == "study":
+        return _Part(reading, found, [], pl.concat([read_trials(table.rows, own, reading) for table, own in each]))
+    read = {"instrument": read_instruments, "measurement": read_measurements}.get(reading.log.shape, read_visits)
+    rows = [read(table.rows, own, reading) for table, own in each]
+    return _Part(reading, found, rows, tables.empty(tables.GAUGE_TRIALS))
+
+
+def logs_of(data: bytes, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
+    """The [[log]]s that read a file: the first that matches its name; of a workbook, each with the tabs of its own.
+
+    FileProblem where none matches, or none of a workbook's tabs.
+    """
+    first = log_for(name, shop)
+    matching = [log for log in shop.logs if _matches(log, name)]
+    if not any(log.tab for log in matching):
+        return [(first, None)]
+    tabs = tab_names(data)
+    if not tabs:
+        return [(next((log for log in matching if not log.tab), first), None)]
+    owned = _owners(tabs, matching)
+    logs = [log for log in matching if log in owned.values()]
+    if not logs:
+        wanted = ", ".join(repr(log.tab) for log in matching)
+        raise FileProblem(f"{name}: it has the tabs {', '.join(map(repr, tabs))}; wanted one such as {wanted}")
+    return [(log, partial(_is_own, owned, log)) for log in logs]
+
+
+def _is_own(owned: dict[str, Log], log: Log, tab: str) -> bool:
+    return owned.get(tab) is log
+
+
+def _owners(tabs: Sequence[str], logs: Sequence[Log]) -> dict[str, Log]:
+    """The [[log]] of each tab: the first that names it, else the first that names none."""
+    owned = {}
+    for tab in tabs:
+        naming = [log for log in logs if log.tab and fnmatch(tab.strip().casefold(), log.tab.strip().casefold())]
+        owner = next(iter([*naming, *(log for log in logs if not log.tab)]), None)
+        if owner is not None:
+            owned[tab] = owner
+    return owned
+
+
+def _left_tabs(data: bytes, name: str, shop: Shop) -> list[str]:
+    """The tabs of a workbook that no [[log]] reads, where its [[log]]s name tabs."""
+    matching = [log for log in shop.logs if _matches(log, name)]
+    if not any(log.tab for log in matching):
+        return []
+    tabs = tab_names(data)
+    owned = _owners(tabs, matching)
+    return [tab for tab in tabs if tab not in owned]
 
 
 def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple[str, str]:
     """The heading as typed and the text of one cell of a log; FileProblem where there is no such cell."""
-    log = log_for(name, shop)
-    headings = Headings(shop, log)
-    return heading_of(read_tables(data, name, _form(headings, log)).tables, line, column, name)
+    found: list[Table] = []
+    for log, tabs in logs_of(data, name, shop):
+        found += read_tables(data, name, _form(Headings(shop, log), log), tabs).tables
+    return heading_of(found, line, column, name)
 
 
 def headings_in(data: bytes, name: str, shop: Shop) -> dict[str, str]:
     """What the heading of each column of a log means, by the heading as typed; columns that nobody has mapped by their
     own heading.
     """
-    log = log_for(name, shop)
-    headings = Headings(shop, log)
     out: dict[str, str] = {}
-    for table in read_tables(data, name, _form(headings, log)).tables:
-        for column in headings.table([cell.strip() for cell in table.header], name).all:
-            out.setdefault(column.heading, column.meaning if column.field != "other" else column.heading)
+    for log, tabs in logs_of(data, name, shop):
+        headings = Headings(shop, log)
+        for table in read_tables(data, name, _form(headings, log), tabs).tables:
+            for column in headings.table([cell.strip() for cell in table.header], name).all:
+                out.setdefault(column.heading, column.meaning if column.field != "other" else column.heading)
     return out
 
 
 def rows_in(data: bytes, name: str, shop: Shop) -> dict[int, dict[str, str]]:
     """The cells of every row of a log, by line and heading as typed."""
-    log = log_for(name, shop)
     out: dict[int, dict[str, str]] = {}
-    for table in read_tables(data, name, _form(Headings(shop, log), log)).tables:
-        header = [heading.strip() for heading in table.header]
-        for line, *cells in table.rows.iter_rows():
-            out[line] = {heading: str(cell).strip() for heading, cell in zip(header, cells, strict=False)}
+    for log, tabs in logs_of(data, name, shop):
+        for table in read_tables(data, name, _form(Headings(shop, log), log), tabs).tables:
+            header = [heading.strip() for heading in table.header]
+            for line, *cells in table.rows.iter_rows():
+                out[line] = {heading: str(cell).strip() for heading, cell in zip(header, cells, strict=False)}
     return out
 
 
@@ -176,27 +246,34 @@ def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
     return columns
 
 
-def _sheet(reading: Reading, found: Tables, parts: list[Rows], trials: pl.DataFrame) -> Sheet:
-    visits = pl.concat([part.visits for part in parts] or [tables.empty(VISIT_ROWS)])
-    readings = pl.concat([frame for part in parts for frame in part.readings] or [tables.empty(tables.READINGS)])
-    faults = pl.concat([part.faults for part in parts] or [tables.empty(tables.FAULTS)])
+def _sheet(parts: list[_Part]) -> Sheet:
+    every = [rows for part in parts for rows in part.rows]
+    visits = pl.concat([rows.visits for rows in every] or [tables.empty(VISIT_ROWS)])
+    readings = pl.concat([frame for rows in every for frame in rows.readings] or [tables.empty(tables.READINGS)])
+    faults = pl.concat([rows.faults for rows in every] or [tables.empty(tables.FAULTS)])
+    reading = parts[0].reading
+    for part in parts[1:]:
+        reading.asides.questions += part.reading.asides.questions
+        reading.asides.frames += part.reading.asides.frames
+        for note in part.reading.notes:
+            reading.note(note)
     for note in oddities(visits):
         reading.note(note)
     aside = reading.asides.table(reading.log_id, reading.name)
     whole = aside.filter(pl.col("column") == "").height
-    rows = sum(table.rows.height for table in found.tables) + len(found.refused)
     reading.progress(1.0, "read")
     return Sheet(
         visits,
         readings,
         faults,
-        trials,
+        pl.concat([part.trials for part in parts]),
         aside,
-        rows,
+        sum(table.rows.height for part in parts for table in part.found.tables)
+        + sum(len(part.found.refused) for part in parts),
         whole,
         aside.height - whole,
-        found.passed_over,
+        sum(part.found.passed_over for part in parts),
         reading.notes,
-        reading.log.replaces == "same visits",
+        all(part.reading.log.replaces == "same visits" for part in parts),
         covered(visits, reading.shop.shop.timezone),
     )

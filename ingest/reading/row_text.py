@@ -2,6 +2,7 @@
 the program repeats.
 """
 
+import re
 from base64 import b64encode
 from hashlib import blake2b
 
@@ -22,7 +23,7 @@ def row_text(rows: pl.DataFrame) -> pl.Series:
     """
     if rows.width < 2:
         return pl.Series("raw", [""] * rows.height, dtype=pl.String)
-    joined = pl.concat_str(rows.columns[1:], separator=" | ")
+    joined = pl.concat_str([name for name in rows.columns if re.fullmatch(r"c\d+", name)], separator=" | ")
     return rows.select(joined.str.replace(r"(?:\s*\|\s*)+$", "").alias("raw")).to_series()
 
 

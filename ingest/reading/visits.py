@@ -66,7 +66,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
         lots,
     )
     if keep is not None:
-        visits, cells = visits.filter(keep), Cells(rows.filter(keep), cells.columns, cells.at)
+        visits, cells = visits.filter(keep), cells.kept(keep)
     visits = _with_fields(visits, cells, reading)
     readings = _readings(visits, cells, measures, reading)
     faults = _faults(visits, cells, reading)

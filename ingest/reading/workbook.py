@@ -5,7 +5,7 @@ every line is named once.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import fastexcel
 
@@ -13,13 +13,28 @@ from ingest.reading.careful import Headers, Record, tables_of
 from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
 
+Tabs = Callable[[str], bool]  # is the tab of this name to be read
 _MIDNIGHT = re.compile(r"(\d{4}-\d{2}-\d{2}) 00:00:00")
 _CLOCK = re.compile(r"1899-12-3[01] (\d{2}:\d{2}:\d{2})")
 _NUMBER = re.compile(r"-?\d+\.\d+")
 
 
-def read_workbook(data: bytes, name: str, form: Form) -> Tables:
-    """The tables of every sheet. FileProblem where the file is no workbook or no sheet has a header."""
+def tab_names(data: bytes) -> list[str]:
+    """The names of a workbook's tabs, none where it is no workbook that can be read."""
+    if data[:4] != b"PK\x03\x04":
+        return []
+    try:
+        return list(fastexcel.read_excel(data).sheet_names)
+    except Exception:  # said in one line by `read_workbook`
+        return []
+
+
+def read_workbook(data: bytes, name: str, form: Form, tabs: Tabs | None = None) -> Tables:
+    """The tables of the tabs wanted (None: of every one). FileProblem where the file is no workbook or none of them has
+    a header.
+
+    A tab without a heading line of a log among others with one is left, and said so; its lines are passed over.
+    """
     try:
         book = fastexcel.read_excel(data)
         sheets = [
@@ -30,16 +45,26 @@ def read_workbook(data: bytes, name: str, form: Form) -> Tables:
         raise FileProblem(
             f"{name}: cannot be read as a workbook ({str(fault).splitlines()[0]}); save it as .xlsx or CSV"
         ) from None
-    notes: list[str] = []
+    found = Tables([])
     before, headers = 0, Headers(form)
-    records: list[Record] = []
+    left: list[str] = []
     for sheet, frame in sheets:
-        if before and frame.height:
-            notes.append(f"sheet {sheet!r}: its row 1 is counted as line {before + 1}")
-        records += _rows(frame.rows(), before, form, headers)
+        if tabs is None or tabs(sheet):
+            try:
+                part = tables_of(_rows(frame.rows(), before, form, headers), name, form)
+            except FileProblem:
+                found.passed_over += frame.height
+                left += [sheet] if frame.height else []
+            else:
+                found.tables += part.tables
+                found.refused += part.refused
+                found.passed_over += part.passed_over
+                if before:
+                    found.notes.append(f"tab {sheet!r}: its row 1 is counted as line {before + 1}")
         before += frame.height
-    found = tables_of(records, name, form)
-    found.notes += notes
+    if not found.tables:
+        raise FileProblem(f"{name}{f', tab {left[0]!r}' if len(left) == 1 and len(sheets) > 1 else ''}: {form.missing}")
+    found.notes += [f"tab {sheet!r} has no heading line of a log; it is left" for sheet in left]
     return found
 
 

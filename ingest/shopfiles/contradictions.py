@@ -28,6 +28,9 @@ WORD_FIELDS = (  # columns whose words a [[log]] may translate
     "grade",
     "hand",
     "characteristic",
+    "what",  # of a measurement a row: a word -> 'action bass (mm)', as a heading would say it, or 'ignore'
+    "position",
+    "moment",
 )
 CAUSES_OUTSIDE = ("supplier", "handling", "unknown")  # a fault's suspect or cause that is no stage
 

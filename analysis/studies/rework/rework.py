@@ -3,11 +3,12 @@ it began.
 """
 
 from dataclasses import dataclass
+from datetime import date
 
 import polars as pl
 
 from analysis.studies.rework.yields import rolled_yields, routes, stage_yields
-from analysis.studies.story.calendar import local_day, week_of
+from analysis.studies.story.calendar import first_day, local_day, week_of
 from analysis.studies.story.scope import ALL, Scope, events_caught, judged, loops_caught
 from analysis.studies.story.story import ELSEWHERE, story
 from ingest.shopfiles.shop import Shop
@@ -210,6 +211,13 @@ def on_the_bench(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     return rows.select("serial", "model", "standing", "first_seen", "last_seen", "last_stage", days.alias("days")).sort(
         "first_seen", "serial"
     )
+
+
+def first_week(snapshot: Snapshot) -> date:
+    """First day of the first week with a visit on file; that of `as_of` where there is none."""
+    found = snapshot.once(story).visits["week"].min()
+    today = snapshot.as_of.astimezone(snapshot.shop.zone).date()
+    return found if isinstance(found, date) else first_day(today, snapshot.shop)
 
 
 def straight_through(snapshot: Snapshot, scope: Scope = ALL) -> tuple[int, int]:

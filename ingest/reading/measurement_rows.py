@@ -1,0 +1,250 @@
+"""A sheet with a row a measurement: what was measured, its value and unit each in a column; visits are many rows.
+
+Rows of one serial at one stage by one tech belong to one visit where they stand on one day, within an hour of each
+other, and measure nothing twice; the visit has the line of its first row, each cell that is asked about its own.
+`words.what` says what a name measures, as a heading would: `"Saitenlage Bass" = "action bass"`; `position` and `moment`
+may have columns of their own. An outcome that differs within a visit is the worst of them.
+"""
+
+from dataclasses import replace
+
+import polars as pl
+
+from ingest.reading.cells import Cells
+from ingest.reading.headings import Column, Columns, Headings, plain, position_of
+from ingest.reading.sheet import Reading, Rows
+from ingest.reading.visits import read_rows
+from ingest.terms import clock
+from ingest.terms.questions import Question, short
+from ingest.terms.units import spelled, unit_of
+
+AN_HOUR = 60  # minutes between two rows of one visit at most
+WORST_FIRST = ("reject", "second", "send back", "return", "pulled", "hold", "fixed", "pass", "open")
+OF_ROW = ("what", "value", "unit", "position", "moment")  # columns that say something of one measurement
+_MOMENTS = {
+    "found": "found",
+    "as found": "found",
+    "before": "found",
+    "left": "left",
+    "as left": "left",
+    "after": "left",
+}
+_NAMED_BY = ("what", "position", "moment", "unit")  # what tells one thing measured from another
+
+
+class _Cells(Cells):
+    """The cells of visits made of several rows: a measured cell keeps the line it stands on."""
+
+    def long(self, column: Column) -> pl.DataFrame:
+        """row, line, text of one column."""
+        found = super().long(column)
+        own = f"l{column.place}"
+        return found.with_columns(self.rows[own].alias("line")) if own in self.rows.columns else found
+
+
+def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
+    """Every row of a measurement-a-row table, gathered into visits."""
+    cells = Cells(rows, columns)
+    named = rows.select("line").with_columns(
+        *(cells.text(field).alias(field) for field in OF_ROW),
+        *(cells.text(field).alias(f"of {field}") for field in ("serial", "stage", "tech")),
+        _minutes(cells, reading).alias("at"),
+        pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
+    )
+    meanings = _meanings(named, columns, reading)
+    _ask_unknown(named, meanings, columns, reading)
+    keyed = named.join(meanings, on=list(_NAMED_BY), how="left", maintain_order="left")
+    keyed = keyed.with_columns(visit=_visits(keyed))
+    wide, pivoted = _wide(rows, keyed, meanings, columns, reading)
+    before = reading.asides.whole_lines()
+    own = list(columns.readings())
+    keys = tuple(column for column in columns.all if column.field not in OF_ROW)
+    gathered = _Cells(wide, Columns((*keys, *pivoted), columns.notes))
+    found = read_rows(gathered, [*own, *pivoted], reading, stage=reading.log.stage)
+    _ask_whole(keyed, wide, rows, before, reading)
+    return found
+
+
+def _minutes(cells: Cells, reading: Reading) -> pl.Series:
+    """Minutes since 1970 of each row on the sheet's own clock, by date and start or finish; null where unreadable."""
+    order = reading.log.date_order
+    stamps = [clock.read_stamps(cells.text(field), order) for field in ("date", "started_at", "finished_at")]
+    days, of_day = [], []
+    for n in range(3):
+        local = pl.col(f"local{n}")
+        days.append(pl.when(pl.col(f"has_day{n}")).then(local.dt.truncate("1d")))
+        of_day.append(pl.when(pl.col(f"has_clock{n}")).then(local - local.dt.truncate("1d")))
+    frame = pl.concat(
+        [
+            stamp.select(
+                pl.coalesce("local", pl.col("utc").dt.replace_time_zone(None)).alias(f"local{n}"),
+                "has_day",
+                "has_clock",
+            ).rename({"has_day": f"has_day{n}", "has_clock": f"has_clock{n}"})
+            for n, stamp in enumerate(stamps)
+        ],
+        how="horizontal",
+    )
+    moment = pl.coalesce(*days) + pl.coalesce(*of_day).fill_null(pl.duration(minutes=0))
+    return frame.select(moment.dt.epoch("s") // 60).to_series()
+
+
+def _meanings(named: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
+    """For each distinct what, position, moment and unit: the column it makes, null where it makes none."""
+    headings = Headings(reading.shop, reading.log)
+    own = {plain(word): meaning for word, meaning in reading.log.words.get("what", {}).items()}
+    value = columns.find("value")
+    heading_unit = value.unit if value else ""
+    rows = []
+    for what, position, moment, unit in named.select(*_NAMED_BY).unique(maintain_order=True).rows():
+        column = headings.read(own.get(plain(what), what)) if what else None
+        fault = "" if column is None or column.field in ("reading", "ignore") else "measurement not known"
+        made = column if column is not None and column.field == "reading" else None
+        if made is not None:
+            made, fault = _with_row(made, position, moment, unit or heading_unit, reading)
+        meaning = "" if made is None else f"{made.meaning} [{made.unit}]"
+        ignored = column is not None and column.field == "ignore"
+        rows.append((what, position, moment, unit, meaning, fault, ignored, made))
+    return pl.DataFrame(
+        {name: [row[place] for row in rows] for place, name in enumerate((*_NAMED_BY, "meaning", "fault", "ignored"))}
+        | {"column": [row[7] for row in rows]},
+        schema=dict.fromkeys((*_NAMED_BY, "meaning", "fault"), pl.String)
+        | {"ignored": pl.Boolean, "column": pl.Object},
+    )
+
+
+def _with_row(column: Column, position: str, moment: str, unit: str, reading: Reading) -> tuple[Column | None, str]:
+    """The column of a measurement with what its row says of place, moment and unit; a fault where it cannot be read."""
+    words = reading.log.words
+    if position:
+        meant = {plain(word): place for word, place in words.get("position", {}).items()}.get(plain(position))
+        place = position_of(position) if meant is None else meant
+        if place is None:
+            return None, "position not known"
+        column = replace(column, positions=(place,)) if place else column
+    if moment:
+        meant = {plain(word): each for word, each in words.get("moment", {}).items()}.get(plain(moment))
+        when = meant or _MOMENTS.get(plain(moment))
+        if when is None:
+            return None, "moment not known"
+        column = replace(column, moment=when)
+    if unit:
+        quantity = reading.shop.by_characteristic[column.characteristic].quantity
+        known = unit_of(unit, quantity)
+        if known is None:
+            return None, "unit not known"
+        column = replace(column, unit=known)
+    return column, ""
+
+
+def _ask_unknown(named: pl.DataFrame, meanings: pl.DataFrame, columns: Columns, reading: Reading) -> None:
+    """Cells whose name, place, moment or unit is not known are set aside, each name told once."""
+    faults = meanings.drop("column").filter(pl.col("fault") != "")
+    if faults.is_empty():
+        return
+    cells = named.join(faults, on=list(_NAMED_BY), how="inner", maintain_order="left")
+    value = columns.find("value")
+    known = ", ".join(item.key for item in reading.shop.characteristics)
+    said_of = {
+        "unit not known": f"a unit such as {spelled('length')}",
+        "measurement not known": f"one of {known}, or a word for it under words.what",
+        "position not known": "bass, treble or a string's number, or a word under words.position",
+        "moment not known": "found or left, or a word under words.moment",
+    }
+    wanted = pl.col("fault").replace_strict(said_of, return_dtype=pl.String)
+    said = pl.concat_str("what", "position", "moment", "value", "unit", separator=" ").str.replace_all(r"\s+", " ")
+    reading.asides.add_frame(
+        cells.select(
+            "line",
+            pl.lit(value.heading if value else "").alias("column"),
+            said.alias("raw"),
+            pl.col("fault").alias("reason"),
+            wanted.alias("wanted"),
+        )
+    )
+
+
+def _visits(keyed: pl.DataFrame) -> pl.Series:
+    """Which visit each row belongs to, numbered by first line."""
+    who = ["of serial", "of stage", "of tech"]
+    ordered = keyed.select("row", *who, "at", "meaning").sort(*who, "at", "row", maintain_order=True, nulls_last=True)
+    new = pl.any_horizontal(pl.col(name) != pl.col(name).shift(1) for name in who)
+    apart = (pl.col("at") - pl.col("at").shift(1) > AN_HOUR) | (pl.col("at") // 1440 != pl.col("at").shift(1) // 1440)
+    ordered = ordered.with_columns(
+        block=(new | apart.fill_null(False) | (pl.col("at").is_null() != pl.col("at").shift(1).is_null()))
+        .fill_null(True)
+        .cum_sum()
+    )
+    again = pl.int_range(pl.len(), dtype=pl.UInt32).over("block", "meaning")
+    ordered = ordered.with_columns(again=pl.when(pl.col("meaning").fill_null("") == "").then(0).otherwise(again))
+    first = pl.col("row").min().over("block", "again")
+    return ordered.with_columns(first=first).sort("row")["first"].rename("visit")
+
+
+def _wide(
+    rows: pl.DataFrame, keyed: pl.DataFrame, meanings: pl.DataFrame, columns: Columns, reading: Reading
+) -> tuple[pl.DataFrame, list[Column]]:
+    """A row a visit: the cells of its first row, and a column for each thing measured with the line of each cell."""
+    firsts = keyed["visit"].unique().sort()
+    wide = rows[firsts].with_columns(visit=firsts)
+    wide = _gathered(wide, rows, keyed, columns, reading)
+    value = columns.find("value")
+    heading = value.heading if value else ""
+    made: list[Column] = []
+    by_meaning = {row["meaning"]: row["column"] for row in meanings.iter_rows(named=True) if row["meaning"]}
+    for meaning, column in by_meaning.items():
+        place = len(rows.columns) - 1 + len(made)
+        mine = keyed.filter((pl.col("meaning") == meaning) & (pl.col("value") != ""))
+        cells = mine.select("visit", pl.col("value").alias(f"c{place}"), pl.col("line").alias(f"l{place}"))
+        wide = wide.join(cells.unique("visit", keep="first"), on="visit", how="left", maintain_order="left")
+        wide = wide.with_columns(pl.col(f"c{place}").fill_null(""), pl.col(f"l{place}").fill_null(pl.col("line")))
+        made.append(replace(column, place=place, heading=heading))
+    lines = [f"l{column.place}" for column in made]
+    return wide.select(*(name for name in wide.columns if name not in (*lines, "visit")), *lines), made
+
+
+def _gathered(
+    wide: pl.DataFrame, rows: pl.DataFrame, keyed: pl.DataFrame, columns: Columns, reading: Reading
+) -> pl.DataFrame:
+    """Outcome, faults and notes of a visit out of all its rows: the worst outcome, every fault and note once."""
+    visit = keyed.select("visit")
+    for field in ("outcome", "fault", "note"):
+        column = columns.find(field)
+        if column is None:
+            continue
+        cell = f"c{column.place}"
+        told = pl.concat([visit, rows.select(cell)], how="horizontal").filter(pl.col(cell) != "")
+        if field == "outcome":
+            keys = reading.words.translate("outcome", told[cell]).fill_null("")
+            rank = {word: place for place, word in enumerate(WORST_FIRST)}
+            told = told.with_columns(rank=keys.replace_strict(rank, default=-1, return_dtype=pl.Int64))
+            told = told.sort("visit", "rank", maintain_order=True).unique("visit", keep="first", maintain_order=True)
+        else:
+            joined = pl.col(cell).unique(maintain_order=True).str.join("; ")
+            told = told.group_by("visit", maintain_order=True).agg(joined)
+        wide = wide.drop(cell).join(told.select("visit", cell), on="visit", how="left", maintain_order="left")
+        wide = wide.with_columns(pl.col(cell).fill_null(""))
+    return wide.select("line", *(f"c{place}" for place in range(rows.width - 1)), "visit")
+
+
+def _ask_whole(
+    keyed: pl.DataFrame, wide: pl.DataFrame, rows: pl.DataFrame, before: pl.Series, reading: Reading
+) -> None:
+    """Where a visit was set aside whole, so are the other rows it was made of, for the same reason."""
+    lines = reading.asides.whole_lines()
+    new = lines.filter(~lines.is_in(before.implode())) if before.len() else lines
+    if new.is_empty():
+        return
+    told = {
+        line: (reason, wanted)
+        for frame in reading.asides.frames
+        for line, column, reason, wanted in frame.select("line", "column", "reason", "wanted").rows()
+        if column == ""
+    }
+    firsts = wide.select("line").filter(pl.col("line").is_in(new.implode()))
+    visit_of = keyed.select("line", "visit")
+    mine = visit_of.join(firsts, on="line", how="semi").rename({"line": "first"})
+    others = visit_of.join(mine, on="visit", how="inner").filter(pl.col("line") != pl.col("first"))
+    for line, first in others.select("line", "first").rows():
+        whole = rows.filter(pl.col("line") == line).row(0)[1:]
+        reading.asides.add(Question(line, "", short(" | ".join(whole)), *told[first]))

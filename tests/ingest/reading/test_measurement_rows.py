@@ -1,0 +1,102 @@
+"""Sheets with a row a measurement: rows to visits, names to measurements, every row accounted for."""
+
+from ingest.reading.reader import read_log
+from ingest.terms.units import to_canonical
+from tests.ingest.small_shop import csv, small_shop
+
+HEADER = "Time,Serial,Bench,Who,Model,What,Side,Value,Unit,Result"
+WORDS = {
+    "what": {"Saitenlage": "action", "Halskrümmung": "relief", "Poti": "ignore"},
+    "position": {"B": "bass", "D": "treble"},
+    "outcome": {"gut": "pass", "NA": "send back"},
+}
+HEADINGS = {
+    "Time": "started_at",
+    "Bench": "stage",
+    "Who": "tech",
+    "What": "what",
+    "Side": "position",
+    "Result": "outcome",
+}
+
+
+def read(*rows, header=HEADER, **log):
+    shop = small_shop(shape="measurement", headings=HEADINGS, words=WORDS, **log)
+    return read_log(csv(header, *rows), "m.csv", shop)
+
+
+def row(at, serial, what, side, value, unit="mm", result="gut", who="JR", bench="final_inspection"):
+    return f"2026-03-02 {at},{serial},{bench},{who},LARK-25,{what},{side},{value},{unit},{result}"
+
+
+def test_the_rows_of_one_visit_are_one_visit_with_all_its_readings():
+    sheet = read(
+        row("08:00", "A1", "Saitenlage", "B", "2.5"),
+        row("08:01", "A1", "Saitenlage", "D", ".080", "in"),
+        row("08:02", "A1", "Halskrümmung", "", "0.1"),
+        row("08:02", "A1", "Poti", "", "7"),
+        row("08:05", "A2", "Saitenlage", "B", "2.4"),
+    )
+    assert sheet.visits.select("line", "serial").rows() == [(2, "A1"), (6, "A2")]
+    held = sheet.readings.select("serial", "characteristic", "position", "value").sort(
+        "serial", "characteristic", "position"
+    )
+    assert held.rows() == [
+        ("A1", "action", "bass", 2.5),
+        ("A1", "action", "treble", to_canonical(0.08, "in", "length")),
+        ("A1", "relief", "", 0.1),
+        ("A2", "action", "bass", 2.4),
+    ]
+    assert (sheet.rows_read, sheet.rows_set_aside, sheet.cells_set_aside) == (5, 0, 0)
+
+
+def test_the_same_thing_measured_again_or_an_hour_later_is_another_visit():
+    sheet = read(
+        row("08:00", "A1", "Saitenlage", "B", "2.5"),
+        row("08:04", "A1", "Saitenlage", "B", "2.4"),
+        row("11:00", "A1", "Halskrümmung", "", "0.1"),
+        row("11:01", "A1", "Halskrümmung", "", "0.1", who="ME"),
+    )
+    assert sheet.visits["line"].to_list() == [2, 3, 4, 5]
+
+
+def test_the_worst_result_of_a_visit_is_its_outcome():
+    sheet = read(
+        row("08:00", "A1", "Saitenlage", "B", "2.5"), row("08:00", "A1", "Saitenlage", "D", "2.9", result="NA")
+    )
+    assert sheet.visits["outcome"].to_list() == ["send back"]
+
+
+def test_what_is_not_known_is_a_question_at_its_own_line_and_the_rest_is_read():
+    sheet = read(
+        row("08:00", "A1", "Saitenlage", "B", "2.5"),
+        row("08:00", "A1", "Kopfplatte", "", "3"),
+        row("08:00", "A1", "Saitenlage", "X", "3"),
+        row("08:00", "A1", "Saitenlage", "D", "3", "furlong"),
+        row("08:00", "A1", "Halskrümmung", "", "2..6"),
+    )
+    assert sheet.readings["value"].to_list() == [2.5]
+    assert sheet.set_aside.select("line", "column", "reason").rows() == [
+        (3, "Value", "measurement not known"),
+        (4, "Value", "position not known"),
+        (5, "Value", "unit not known"),
+        (6, "Value", "two points in a number"),
+    ]
+
+
+def test_a_visit_set_aside_takes_all_its_rows_with_it_and_each_is_accounted_for():
+    sheet = read(
+        row("08:00", "A1", "Saitenlage", "B", "2.5", bench="nowhere"),
+        row("08:00", "A1", "Saitenlage", "D", "2.5", bench="nowhere"),
+        row("08:00", "A2", "Saitenlage", "D", "2..5"),
+    )
+    assert (sheet.rows_read, sheet.rows_set_aside, sheet.cells_set_aside) == (3, 2, 1)
+    assert sheet.set_aside.select("line", "column").rows() == [(2, ""), (3, ""), (4, "Value")]
+    assert set(sheet.set_aside["reason"]) == {"stage 'nowhere' is not known", "two points in a number"}
+
+
+def test_a_corrected_value_is_laid_over_its_own_row():
+    shop = small_shop(shape="measurement", headings=HEADINGS, words=WORDS)
+    data = csv(HEADER, row("08:00", "A1", "Saitenlage", "B", "2.5"), row("08:00", "A1", "Saitenlage", "D", "2.9"))
+    sheet = read_log(data, "m.csv", shop, corrected={(3, "Value"): "2.4"})
+    assert sheet.readings["value"].to_list() == [2.5, 2.4]
