@@ -49,6 +49,8 @@ class _Judged:
 
 @dataclass(frozen=True)
 class Pooled:
+    """The pooled charts, and the steady points that their limits come from."""
+
     charts: Charts
     """Their readings are those points that are judged; `reading` is a row of Streams.readings of the instrument."""
     steady: Floats
