@@ -69,9 +69,9 @@ class Look:
 class Explainer:
     """Readings of one characteristic with everything they may move with.
 
-    values : (n,) deviations in sigma, one an instrument, in time order. day : (n,) number of the working day. stream : (n,) codes
-    from 0. since : the first day on which anything may have begun. span : days on any of which it might have, as the
-    price of a start; at least those looked at.
+    values : (n,) deviations in sigma, one an instrument, in time order. day : (n,) number of the working day. stream :
+    (n,) codes from 0. since : the first day on which anything may have begun. span : days on any of which it might
+    have, as the price of a start; at least those looked at.
 
     Raises UnusableData where a value is missing, or nothing lies before or since that day.
     """

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from analysis.review import Review
 from dashboard import numbers
+from dashboard.sentences import unread
 from dashboard.sentences.matters import moved
 from dashboard.sentences.shared import Sentence, came_back, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
@@ -13,7 +14,12 @@ MOST_MATTERS = 4
 
 
 def headline(found: Review, shop: Shop) -> str:
-    """The week in one sentence."""
+    """The week in one sentence, what was not read before it."""
+    missing = unread.first(found.unread, shop)
+    return f"{missing} {_headline(found)}" if missing else _headline(found)
+
+
+def _headline(found: Review) -> str:
     parts = []
     moved = len(found.matters)
     if moved:

@@ -21,6 +21,8 @@ KNOWN = 0.8  # of the instruments must have it
 
 @dataclass(frozen=True)
 class Air:
+    """The air so many hours before each instrument was read."""
+
     factor: str  # humidity | temperature
     lag_hours: int
     raw: Floats  # (n,) % RH or degrees C, nan where not known

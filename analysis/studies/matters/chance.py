@@ -7,8 +7,9 @@ import numpy as np
 import polars as pl
 
 from analysis.studies.drift.shares import shares
-from analysis.studies.drift.signals import Signals, signals, week_numbers
+from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.watching import SHARE
+from analysis.studies.drift.widths import week_numbers
 from ingest.store.snapshot import Snapshot
 
 YEAR = timedelta(weeks=52)

@@ -62,6 +62,7 @@ class Explained:
 
     @property
     def sized(self) -> Sized:
+        """Where start and size are taken from."""
         return self.narrowed or Sized(self.evidence, self.best, self.column)
 
 

@@ -43,6 +43,7 @@ class Candidate:
 
     @property
     def of_people(self) -> bool:
+        """Is it a person, who is named on Bench only?"""
         return self.factor in PEOPLE
 
 
@@ -57,6 +58,7 @@ class MovesWith:
 
     @property
     def named(self) -> list[Candidate]:
+        """The likeliest, and those that cannot be told from it."""
         return [one for one in self.candidates if one.named]
 
 
@@ -131,6 +133,7 @@ class Matter:
 
     @property
     def open(self) -> bool:
+        """Not closed as of the snapshot."""
         return self.closed_at is None
 
     @property

@@ -45,6 +45,7 @@ def unit(judged: Signals, one: Signal) -> tuple[str, str] | None:
 
 
 def by_unit(judged: Signals, every: list[Signal]) -> dict[tuple[str, str], list[Signal]]:
+    """Signals by characteristic and stage; weekly shares are left out."""
     found: dict[tuple[str, str], list[Signal]] = {}
     for one in every:
         bench = unit(judged, one)
