@@ -23,6 +23,7 @@ from analysis.studies.matters.units import Signal, began, by_unit, day_at, every
 from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
+RECENT = timedelta(weeks=4)  # closed since then: always looked at with the open ones
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
 NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
 HINT = 0.35  # of its shift, that a single closed stream must still show to be looked at with the open ones
@@ -97,11 +98,11 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
 
 
 def _hints(snapshot: Snapshot, judged: Signals, one: Signal) -> bool:
-    """A signal that came back of itself not long ago, and whose readings since then are not quite back."""
+    """A signal that came back of itself just now, or not long ago and whose readings since then are not quite back."""
     row = one.row
     if row["closed_by"] != BACK or row["closed_at"] < snapshot.as_of - LOOKED_BACK:
         return False
-    if row["stream"] is None or row["stream"] < 0:
+    if row["closed_at"] >= snapshot.as_of - RECENT or row["stream"] is None or row["stream"] < 0:
         return True
     if not row["size"] or row["back_at"] is None:
         return False
