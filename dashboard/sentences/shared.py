@@ -78,6 +78,19 @@ def local(shop: Shop, when: datetime) -> datetime:
     return when.astimezone(shop.zone)
 
 
+UNSAID = {
+    "matters",
+    "streams",
+    "lots",
+    "weeks",
+}  # parts of a review without which nobody can say that the rest ran true
+
+
+def gaps(found: Review) -> list[str]:
+    """What could not be worked out, a sentence a part."""
+    return list(dict.fromkeys(f"{why[:1].upper()}{why[1:]}." for why in found.gaps.values()))
+
+
 def headline(found: Review, shop: Shop) -> str:
     """The week in one sentence."""
     parts = []
@@ -92,9 +105,12 @@ def headline(found: Review, shop: Shop) -> str:
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
-    if not parts:
+    unsaid = UNSAID & found.gaps.keys()
+    if unsaid:
+        parts.append("not all of this week could be worked out")
+    elif not parts:
         return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
-    text = ", ".join(parts) + (", and the rest ran true" if found.steady else "")
+    text = ", ".join(parts) + (", and the rest ran true" if found.steady and not unsaid else "")
     return text[0].upper() + text[1:] + "."
 
 
@@ -335,6 +351,8 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     budget = shop.judging.budget
     many = "signal" if budget == 1 else "signals"
     allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
+    if row["signals_opened"] is None:
+        return [*said, ("New signals", numbers.NONE, "Signals could not be worked out.")]
     opened = int(row["signals_opened"])
     maybe = " One of them may be chance." if budget and opened >= 1 else ""
     said.append(
