@@ -48,6 +48,8 @@ class Matter:
 
 @dataclass(frozen=True)
 class Review:
+    """Everything that the review of one week found, before it is put into words."""
+
     week: date  # its first day
     last_day: date
     arrived: pl.DataFrame

@@ -36,6 +36,7 @@ class Curve:
 
     @property
     def stands(self) -> bool:
+        """Does the fitted curve stand the test of fit?"""
         return self.p >= FIT
 
     def ppm(self, lower: float = np.nan, upper: float = np.nan) -> float:

@@ -36,6 +36,7 @@ def layout(
     lot: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     found = desk.ask(necks.by_lot)
@@ -405,4 +406,5 @@ def agreed_on(characteristic: str, supplier: str) -> date | None:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"supplier": SUPPLIER, "model": MODEL, "goes": GOES}, everything=ALL)

@@ -35,6 +35,7 @@ Row = dict[str, Any]
 
 
 def length(shop: Shop, value: float | None, *, sign: bool = False) -> str:
+    """A length in the shop's unit."""
     return numbers.mm(value, shown=shop.shop.length, sign=sign)
 
 
@@ -143,10 +144,12 @@ def ppk(row: Row) -> str:
 
 
 def mean(row: Row, shop: Shop) -> str:
+    """The mean of a lot."""
     return _with_range(row, "mean", shop)
 
 
 def sd(row: Row, shop: Shop) -> str:
+    """The spread of a lot."""
     return _with_range(row, "sd", shop)
 
 
@@ -293,6 +296,7 @@ def linked(found: Parts) -> str:
 
 
 def few(n: int) -> str:
+    """A small sample, called small."""
     return " Few necks." if n < FEW else ""
 
 

@@ -15,6 +15,7 @@ ELSEWHERE = {"supplier": "the supplier", "handling": "handling", "unknown": "a s
 
 
 def place(shop: Shop, key: str) -> str:
+    """A stage, supplier, handling or unknown, by its name."""
     return ELSEWHERE.get(key) or shop.stage_name(key).lower()
 
 
@@ -172,6 +173,7 @@ def savings_note() -> str:
 
 
 def weekly(state: str) -> str:
+    """What a stage's week is beside the weeks before it."""
     return {
         "above": "more than chance gives",
         "below": "less than chance gives",
@@ -241,6 +243,7 @@ def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
 
 
 def others(n: int) -> str:
+    """All the rest of a Pareto together."""
     return f"The other {numbers.in_words(n)} stages" if n > 1 else "The other stage"
 
 

@@ -60,6 +60,7 @@ def characteristic(shop: Shop, key: str, position: str = "") -> str:
 
 
 def quantity(shop: Shop, key: str) -> str:
+    """What kind of quantity a characteristic is."""
     item = shop.by_characteristic.get(key)
     return item.quantity if item else "plain"
 
@@ -75,6 +76,7 @@ def flag_words(flag: str) -> str:
 
 
 def local(shop: Shop, when: datetime) -> datetime:
+    """A moment by the clock on the shop's wall."""
     return when.astimezone(shop.zone)
 
 
@@ -277,6 +279,7 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
 
 
 def thin(found: Review, shop: Shop) -> Sentence | None:
+    """Streams with too few readings, as a finding."""
     if not found.thin:
         return None
     n, least = found.thin, shop.judging.least_readings
@@ -294,6 +297,7 @@ def thin(found: Review, shop: Shop) -> Sentence | None:
 
 
 def steady(found: Review) -> Sentence | None:
+    """What ran true, as a finding."""
     n = found.steady
     if not n:
         return None

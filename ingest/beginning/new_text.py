@@ -61,6 +61,7 @@ def _why(draft: Draft, key: str) -> str:
 
 
 def stage_lines(key: str, role: str, draft: Draft) -> str:
+    """A [[stage]] in words."""
     usual = next((stage for stage in STAGES if stage.key == key), None)
     lines = ["[[stage]]", f"key = {quoted(key)}{_why(draft, f'stage {key}')}"]
     if usual:
@@ -72,6 +73,7 @@ def stage_lines(key: str, role: str, draft: Draft) -> str:
 
 
 def measure_lines(key: str, positions: list[str], draft: Draft) -> str:
+    """A [[characteristic]] in words."""
     item = MEASURE[key]
     lines = [
         "[[characteristic]]",
@@ -91,20 +93,24 @@ def measure_lines(key: str, positions: list[str], draft: Draft) -> str:
 
 
 def model_lines(key: str, family: str, draft: Draft) -> str:
+    """A [[model]] in words."""
     return f"[[model]]\nkey = {quoted(key)}\nfamily = {quoted(family)}{_why(draft, f'model {key}')}"
 
 
 def fault_lines(key: str, suspect: str) -> str:
+    """A [[fault]] in words."""
     return f"[[fault]]\nkey = {quoted(key)}" + (
         f"\nsuspect = {quoted(suspect)}  # guess: the usual first suspect" if suspect else ""
     )
 
 
 def tech_lines(key: str, words: list[str]) -> str:
+    """A [[tech]] in words."""
     return f"[[tech]]\nkey = {quoted(key)}" + (f"\nwords = [{', '.join(map(quoted, words))}]" if words else "")
 
 
 def log_lines(log: LogDraft, draft: Draft) -> str:
+    """A [[log]] in words."""
     seen = log.survey
     name = seen.name
     lines = [

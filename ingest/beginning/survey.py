@@ -43,6 +43,7 @@ class ColumnSeen:
 
     @property
     def heading(self) -> str:
+        """The heading as typed."""
         return self.guess.heading
 
 
@@ -64,6 +65,7 @@ class Survey:
         return next((column for column in self.columns if column.guess.field == name), None)
 
     def measures(self) -> list[ColumnSeen]:
+        """Columns that hold measurements."""
         return [column for column in self.columns if column.guess.field == "reading"]
 
     def words(self, name: str) -> Counter[str]:

@@ -66,6 +66,7 @@ class Reading:
     progress: Progress = lambda share, what: None
 
     def note(self, text: str) -> None:
+        """Something worth saying of the file, once."""
         if text not in self.notes:
             self.notes.append(text)
 

@@ -44,6 +44,8 @@ MATTER_DAYS = 2  # working days within which signals of one model and characteri
 
 @dataclass(frozen=True)
 class Signals:
+    """Every stream, its charts, where they fired, and the signals that came of it."""
+
     streams: Streams
     coarse: Flags  # (s,) the gauge's step exceeds the stream's sigma
     charts: Charts | None

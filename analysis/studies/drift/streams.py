@@ -37,6 +37,8 @@ class Eras:
 
 @dataclass(frozen=True, eq=False)
 class Streams:
+    """All streams end to end: a row a stream, readings in time order, limits of each."""
+
     # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at,
     # last_at, step
     rows: pl.DataFrame

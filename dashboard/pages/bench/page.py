@@ -39,6 +39,7 @@ SHOWN = 6  # lines of the book
 def layout(
     tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **_address: str
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     if shop.people.show == "none":
@@ -226,6 +227,7 @@ def _book(shop: Shop, tech: str, stage: str) -> html.Div:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE}, everything=ALL)
     app.callback(
         Output(SAID, "children"),

@@ -46,6 +46,7 @@ def layout(
     caught_at: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     model = addresses.chosen(model, [*shop.by_model, *shop.setups.values()], None)
@@ -312,6 +313,7 @@ def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> 
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(
         app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL
     )
