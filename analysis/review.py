@@ -17,6 +17,7 @@ from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
 from analysis.studies.story.scope import Scope
+from analysis.studies.story.unread import UNREAD, unread
 from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
 from analysis.studies.week.gaps import Parts
@@ -77,6 +78,7 @@ class Review:
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
     gaps: dict[str, str] = field(default_factory=dict)  # parts that could not be worked out -> why, one line each
+    unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -133,6 +135,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
             "as_of": snapshot.as_of,
         },
         gaps=part.gaps,
+        unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
     )
 
 

@@ -18,6 +18,7 @@ from dashboard import doors, faults, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
+from dashboard.pages import unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.papers import served
 
@@ -123,7 +124,8 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
     def laid_out(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            return page.layout(**address)
+            above = unread.strip(page.NAME.lower()) if desk.has_shop else None
+            return html.Div([above, page.layout(**address)]) if above is not None else page.layout(**address)
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"

@@ -25,6 +25,7 @@ from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import unread
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
@@ -60,6 +61,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     gaps = dict(found.gaps)
     air = _air(shop, gaps)
     sheets = {
+        "unread": unread.lines(found.unread, shop),
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
         "findings": [
@@ -213,7 +215,7 @@ def _rework(found: Review, shop: Shop) -> dict[str, Any]:
     rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
     return {
         "rows": rows,
-        "total": sentences_week.rework_total(total, shop),
+        "total": sentences_week.rework_total(found, total, shop),
         "left": max(len(found.flows) - WAYS_BACK, 0),
     }
 

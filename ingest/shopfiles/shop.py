@@ -308,8 +308,17 @@ class Plan(Part):
 
     characteristic: Key
     sample: Annotated[int, Field(ge=1)]
-    accept: Annotated[int, Field(ge=0)]
+    accept: Annotated[int, Field(ge=0)] | None = None
+    k: Annotated[float, Field(gt=0)] | None = None  # by measurement: mean and spread in place of a count
     supplier: str = ""
+
+    @model_validator(mode="after")
+    def _is_counted_or_measured(self) -> Self:
+        if (self.accept is None) == (self.k is None):
+            raise ValueError("a plan needs accept (by counting) or k (by measurement); wanted one of them")
+        if self.k is not None and self.sample < 3:
+            raise ValueError("a plan by measurement needs a sample of 3 or more")
+        return self
 
 
 class Log(Part):

@@ -62,6 +62,7 @@ class Loaded:
     two_values: pl.DataFrame = field(
         default_factory=lambda: tables.empty(carried.NAMED)
     )  # of its instruments; nothing is set aside for it
+    columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))  # what each was taken for
     told: Told = field(default_factory=Told)  # what it is to the logs on file: a newer edition, an older one
 
 
@@ -264,7 +265,8 @@ def _commit(
                 index.note(folder, _coming(came.entry, shop, gone), sure=False)
             came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)
-            became[came.place] = loaded_of(draft, account, [*came.sheet.notes, *told])
+            loaded = loaded_of(draft, account, [*came.sheet.notes, *told])
+            became[came.place] = replace(loaded, columns=came.sheet.columns)
         bring_back(draft, folder, shop, said, fresh)
         became = dict(zip(became, with_two_values(draft, list(became.values())), strict=True))
         if fresh and not check:

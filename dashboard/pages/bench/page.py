@@ -13,6 +13,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
+from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
@@ -20,6 +21,7 @@ from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/bench", "Bench"
@@ -44,6 +46,13 @@ def layout(
     shop = snapshot.shop
     if shop.people.show == "none":
         return nobody_shown()
+    if words.causes_missing(desk.ask(unread)):
+        return parts.page(
+            parts.page_head("What came back to a bench is not read.", "No log on file says where a fault came from."),
+            parts.empty_state(
+                "Say in Logs which columns tell outcomes and causes, or where work was sent back to.", "Logs", "/logs"
+            ),
+        )
     past = desk.ask(past_keeping)
     people = desk.ask(techs.people).filter(
         pl.col("tech").is_in([person.key for person in shop.techs if person.key not in past])

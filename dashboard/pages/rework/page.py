@@ -13,6 +13,7 @@ from analysis.studies.rework import rework
 from analysis.studies.rework.yields import rolled_yields, stage_yields
 from analysis.studies.story.calendar import first_day
 from analysis.studies.story.scope import Scope, loops_caught
+from analysis.studies.story.unread import unread
 from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -22,6 +23,7 @@ from dashboard.pages.held import held
 from dashboard.pages.rework import rest as rework_rest
 from dashboard.pages.rework import weekly as rework_weekly
 from dashboard.sentences import rework as sentences_rework
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/rework", "Rework"
@@ -63,6 +65,13 @@ def layout(
     weeks = addresses.chosen(weeks, periods, "4" if "4" in periods else ALL) or ALL
     first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
     scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
+    if words.outcomes_missing(desk.ask(unread)):
+        return parts.page(
+            parts.page_head("Rework is not read.", "No log on file says how a visit ended: pass, send back, fixed."),
+            parts.empty_state(
+                "Say in Logs which column tells the outcome; then send-backs stand here.", "Logs", "/logs"
+            ),
+        )
     found = desk.ask(rework.flows, scope=scope)
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
