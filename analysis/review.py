@@ -1,6 +1,6 @@
 """All studies of one week: what the weekly review says, before it is put into words."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
@@ -17,6 +17,7 @@ from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
 from analysis.studies.story.scope import Scope
+from analysis.studies.story.unread import UNREAD, unread
 from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
@@ -47,6 +48,8 @@ class Matter:
 
 @dataclass(frozen=True)
 class Review:
+    """Everything that the review of one week found, before it is put into words."""
+
     week: date  # its first day
     last_day: date
     arrived: pl.DataFrame
@@ -73,6 +76,7 @@ class Review:
     finished: int
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
+    unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -119,6 +123,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
             "shop_files": snapshot.shop_files,
             "as_of": snapshot.as_of,
         },
+        unread=snapshot.once(unread),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 import dash
@@ -12,10 +13,13 @@ import flask
 from dash import Dash, Input, Output, State, dcc, html
 from dash.dependencies import ClientsideFunction
 
-from dashboard import parts
+from dashboard import address as addresses
+from dashboard import doors, faults, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
+from dashboard.pages import unread
+from dashboard.pages.addresses import of as address_of
 from dashboard.papers import served
 
 PAGES = {  # in the order of the header: the page's word and its module
@@ -34,6 +38,13 @@ SAVED = {  # tables a person may save, and the page they stand on
     "questions": "logs.page",
     "capability": "capability.page",
     "gauges": "gauges",
+}
+PATIENCE = {  # with clients that are slow or say nothing: they are held, but nobody waits for them
+    "connection_limit": 2_000,
+    "channel_timeout": 30,  # seconds without a byte
+    "cleanup_interval": 5,
+    "asyncore_use_poll": True,  # select() ends at 1,024 sockets
+    "max_request_header_size": 65_536,
 }
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
@@ -59,6 +70,7 @@ def make_app(desk: counter.Desk) -> Dash:
         suppress_callback_exceptions=True,
         assets_folder="assets",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+        on_error=doors.of_callbacks(desk),
     )
     app.index_string = HEAD.replace(
         "FONT", app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
@@ -83,15 +95,37 @@ def make_app(desk: counter.Desk) -> Dash:
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
+    doors.connect(app, desk)
     return app
 
 
 def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
-    """A page's layout; before there is a shop every page but Logs says where one begins."""
+    """A page's layout; before there is a shop every page but Logs says where one begins. A page that cannot be laid out
+    says why in its place: the frame stands.
+    """
 
     def layout(**address: str) -> Any:
+        try:
+            addresses.read(address_of(page.PATH), address)
+            return laid_out(**address)
+        except addresses.BadAddress as wrong:
+            head = parts.page_head("This address cannot be read.", f"{wrong}.")
+            return parts.page(head, parts.empty_state("Perhaps a letter was lost on the way.", page.NAME, page.PATH))
+        except Exception as fault:
+            if faults.loud and not isinstance(fault, counter.EXPECTED):
+                raise
+            line = (
+                f"{fault}"
+                if isinstance(fault, counter.EXPECTED)
+                else faults.kept(fault, desk.folder, f"page: {page.NAME}")
+            )
+            head = parts.page_head(f"{page.NAME} cannot be shown now.", "The other pages stand.")
+            return parts.page(head, parts.problem_state(f"{line}."))
+
+    def laid_out(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            return page.layout(**address)
+            above = unread.strip(page.NAME.lower()) if desk.has_shop else None
+            return html.Div([above, page.layout(**address)]) if above is not None else page.layout(**address)
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"
@@ -117,7 +151,7 @@ def save(name: str) -> flask.Response:
 
 def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     """Header, skip link, and the place where pages appear."""
-    shop, as_of = desk.shop_words()
+    shop, as_of = shop_words(desk)
     wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **parts.aria(label="Pages"))
     phone = html.Details(
         [
@@ -157,7 +191,13 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
             dcc.Store(id="dark-twins", data=style.DARK_TWINS),
             html.A("Skip to the page", href="#main", className="skip"),
             dmc.AppShell(
-                [dmc.AppShellHeader(header, className="top"), dmc.AppShellMain(dash.page_container, id="main")],
+                [
+                    dmc.AppShellHeader(header, className="top"),
+                    dmc.AppShellMain(
+                        [html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"), dash.page_container],
+                        id="main",
+                    ),
+                ],
                 header={"height": {"base": 54, "sm": 60}},
                 padding=0,
             ),
@@ -165,6 +205,14 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         theme=THEME,
         defaultColorScheme="light",
     )
+
+
+def shop_words(desk: counter.Desk) -> tuple[str, str]:
+    """The shop's name, and as of when it is shown; a shop that cannot be read still has a frame."""
+    try:
+        return desk.shop_words()
+    except counter.EXPECTED:
+        return "A shop that cannot be read", "see Logs"
 
 
 def connect(app: Dash, desk: counter.Desk) -> None:
@@ -193,14 +241,27 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     )
     app.callback(
         Output("shop-name", "children"), Output("shop-as-of", "children"), Input("_pages_location", "pathname")
-    )(lambda _: desk.shop_words())
+    )(lambda _: shop_words(desk))
 
 
 def serve(app: Dash, port: int = 8050) -> None:
     """Serve on this machine only, until stopped."""
     import waitress  # a test that makes an app needs no server
 
-    waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun")
+    _more_sockets()
+    waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun", **PATIENCE)
+
+
+def _more_sockets() -> None:
+    """Let the process hold as many sockets as it may: each connection is one."""
+    try:
+        import resource
+    except ImportError:  # Windows counts otherwise
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = 2 * int(PATIENCE["connection_limit"])
+    with suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(wanted, hard)), hard))
 
 
 def _ten(*steps: str) -> list[str]:

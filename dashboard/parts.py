@@ -182,7 +182,7 @@ def filters_to_address(app: Dash, path: str, filters: Mapping[str, str], *, ever
     def chosen(*values: Any) -> Any:
         *several, search, here = values
         asked = {name: value for name, value in zip(names, several, strict=True) if value not in (None, "", everything)}
-        if here.rstrip("/") != path.rstrip("/"):
+        if (here or "").rstrip("/") != path.rstrip("/"):
             return no_update
         kept = {
             name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items() if name not in filters

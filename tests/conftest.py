@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from dashboard import faults
 from dashboard.desk.desk import Desk, use
 from demo_data.generator import write_shop
 from ingest.store.snapshot import Snapshot
@@ -27,6 +28,7 @@ settings.register_profile(
     "truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("truerun")
+faults.loud = True  # a fault fails its test; tests of what a person sees of one say otherwise
 
 
 def pytest_xdist_auto_num_workers() -> int:

@@ -3,3 +3,7 @@
 
 class UnusableData(ValueError):
     """Data that cannot be charted or judged; the text tells a person what was wanted, what came and what to do."""
+
+
+class NotWorkedOut(UnusableData):
+    """A study that ended in an error nobody expected: the one line that stands in its place."""

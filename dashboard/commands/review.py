@@ -10,6 +10,7 @@ from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, e
 
 if TYPE_CHECKING:
     from dashboard.desk.desk import Desk
+    from ingest.store.snapshot import Snapshot
 
 PORT = 8050
 Port = Annotated[int, typer.Option(help="Port of the pages.")]
@@ -69,6 +70,7 @@ def _week_in_sentences(counter: "Desk") -> Iterator[str]:
     from dashboard.sentences import shared as sentences
 
     found, shop = counter.ask(review), counter.snapshot().shop
+    yield from _unread(counter.snapshot())
     yield f"{shop.shop.name}: {sentences.headline(found, shop)}"
     for sentence in sentences.week(found, shop):
         yield f"  - {sentence.text}"
@@ -101,6 +103,8 @@ def figures(
     snapshot = opened(shop, end_of(shop, of))
     from dashboard.exports.figures import write_figures
 
+    for line in _unread(snapshot):
+        say(line)
     written = 0
     try:
         for path in write_figures(snapshot, out, as_json=json):
@@ -109,6 +113,15 @@ def figures(
     except OSError as fault:
         raise UserProblem(f"{out} could not be written ({fault.strerror or fault})") from None
     say(f"{written} tables written to {out}.")
+
+
+def _unread(snapshot: "Snapshot") -> "list[str]":
+    """What was not read, a line each: said before anything computed from the rest."""
+    from analysis.studies.story.unread import STAGE, unread
+    from dashboard.sentences import unread as words
+
+    rows = snapshot.once(unread)
+    return words.lines(rows.filter(rows["what"] != STAGE), snapshot.shop)
 
 
 def week(
@@ -132,6 +145,8 @@ def week(
 
     desk.use(desk.Desk(shop))
     asked = looking_back.asked(day)
+    for line in _unread(desk.here().snapshot()):
+        say(line)
     with desk.as_it_stood(asked.end):
         name, html = review.paper(week=asked.first, letter=letter)
     write_paper(name, html, out, pdf)

@@ -9,6 +9,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import cached_property
 from pathlib import Path
@@ -18,15 +19,19 @@ from typing import Any, TypeVar
 import numpy as np
 import polars as pl
 
-from dashboard import numbers
+from analysis.methods.problems import NotWorkedOut, UnusableData
+from dashboard import faults, numbers
 from dashboard.desk.jobs import Jobs
-from ingest.shopfiles.shop import fingerprint
+from ingest.shopfiles.shop import ShopProblem, fingerprint
 from ingest.store import book
+from ingest.store.problems import StoreProblem
 from ingest.store.snapshot import Snapshot
-from ingest.store.store import newest, open_snapshot
-from ingest.verbs import load
+from ingest.store.store import open_snapshot, stands
+from ingest.terms.questions import FileProblem
+from ingest.verbs import load, unfinished
 
 T = TypeVar("T")
+EXPECTED = (UnusableData, ShopProblem, StoreProblem, FileProblem)  # told in one line that a person can act on
 MOST_BYTES = 512_000_000
 NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
@@ -41,6 +46,7 @@ class Desk:
         self._lock = RLock()
         self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
         self._bytes = 0
+        self._told: set[tuple[str, str, int]] = set()
         self._snapshots: OrderedDict[Hashable, Snapshot] = OrderedDict()
 
     @property
@@ -61,23 +67,26 @@ class Desk:
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
             if key not in self._snapshots:
-                self._snapshots[key] = open_snapshot(self.folder, as_of=as_of)
+                self._snapshots[key] = replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place)
                 while len(self._snapshots) > SNAPSHOTS:
                     self._snapshots.popitem(last=False)
             self._snapshots.move_to_end(key)
             return self._snapshots[key]
 
-    def _stands(self) -> tuple[int, int]:
-        """Store version and book sequence. A store that is missing or older is made again first, whoever opens it: its
-        shop would look empty.
+    def _stands(self) -> tuple[int, str, int]:
+        """Store version, when it was made, and book sequence. A store that is missing or older is made again first,
+        whoever opens it: its shop would look empty; what was cut short is ended.
         """
-        stands = newest(self.folder)
-        if stands[0]:
-            return stands
+        if unfinished.stands(self.folder):
+            with self._lock:
+                unfinished.end(self.folder, now=datetime.now(UTC))
+        now = stands(self.folder)
+        if now[0]:
+            return now
         with self._lock:
             if load.ensure(self.folder, now=datetime.now(UTC)):
-                self._snapshots.clear()  # they read files that are gone, and versions count from one again
-        return newest(self.folder)
+                self._snapshots.clear()  # they read files that are gone
+        return stands(self.folder)
 
     def shop_words(self) -> tuple[str, str]:
         """The shop's name, and as of when it is shown."""
@@ -128,7 +137,7 @@ class Desk:
                 self._answers.move_to_end(key)
                 kept: T = self._answers[key][0]
                 return kept
-        answer = study(snapshot, **options)
+        answer = snapshot.tried(lambda: study(snapshot, **options))
         size = weight(answer)
         with self._lock:
             if key not in self._answers:
@@ -138,6 +147,18 @@ class Desk:
                 _, (_, gone) = self._answers.popitem(last=False)
                 self._bytes -= gone
         return answer
+
+    def in_place(self, fault: Exception) -> Exception:
+        """What is raised for an error of a study: itself where a person can put it right, else one line in its place,
+        with the traceback in store/program.log, once for each place that failed.
+        """
+        if faults.loud or isinstance(fault, (*EXPECTED, OSError, MemoryError)):
+            return fault
+        study, module, line = faults.place(fault)
+        if (study, module, line) not in self._told:
+            self._told.add((study, module, line))
+            faults.keep_traceback(fault, self.folder, f"study: {study or 'unknown'}")
+        return NotWorkedOut(f"{study or 'a figure'} could not be worked out: {faults.WRONG}")
 
 
 _back: ContextVar[datetime | None] = ContextVar("looking back", default=None)

@@ -26,12 +26,12 @@ def asked(day: date | None) -> Asked:
     snapshot, latest = desk.here().snapshot(), desk.ask(review_week)
     if day is None or latest is None:
         return Asked(None, None, latest)
-    first = first_day(day, snapshot.shop)
-    end = last_moment(first + timedelta(days=6), snapshot.shop)
+    first = first_day(max(day, date(1, 1, 8)), snapshot.shop)
     weeks: list[date] = desk.ask(story).visits["week"].unique().to_list()
     begin, last = min(weeks), max(weeks)
     if not begin <= first <= last:
         raise UnusableData(
             f"no work of the week of {first} is on file; wanted a day from {begin} to {last + timedelta(days=6)}"
         )
+    end = last_moment(first + timedelta(days=6), snapshot.shop)
     return Asked(first, end if end < snapshot.as_of else None, latest)

@@ -18,10 +18,12 @@ from ingest.terms import tables
 
 
 def logs(snapshot: Snapshot) -> pl.DataFrame:
+    """`logs` of the figures: a row a log."""
     return snapshot.table("logs").select(tables.LOGS.keys())
 
 
 def set_aside(snapshot: Snapshot) -> pl.DataFrame:
+    """`set_aside` of the figures: a row a row or cell that waits for an answer."""
     return snapshot.table("set_aside").select(tables.SET_ASIDE.keys())
 
 

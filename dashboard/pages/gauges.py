@@ -31,6 +31,7 @@ GOOD, UNFIT = (
 
 
 def layout(characteristic: str | None = None, word: str | None = None, **_address: str) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     found, studies = desk.ask(steps), desk.ask(gauges.study_rows)
     characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
@@ -246,4 +247,5 @@ def saved(**asked: str) -> tuple[str, pl.DataFrame]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"characteristic": CHARACTERISTIC, "word": WORD}, everything=ALL)

@@ -381,6 +381,7 @@ def others(found: Review, latest: date | None) -> list[Any]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     app.callback(
         Output(WRITTEN, "children"),
         Input(WRITE, "n_clicks"),

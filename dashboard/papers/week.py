@@ -24,6 +24,7 @@ from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import unread
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
@@ -57,6 +58,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, computed_from(snapshot), letter=letter)
     charts = _charts(made, found, shop)
     sheets = {
+        "unread": unread.lines(found.unread, shop),
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
         "findings": [
@@ -208,7 +210,7 @@ def _rework(found: Review, shop: Shop) -> dict[str, Any]:
     rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
     return {
         "rows": rows,
-        "total": sentences_week.rework_total(total, shop),
+        "total": sentences_week.rework_total(found, total, shop),
         "left": max(len(found.flows) - WAYS_BACK, 0),
     }
 

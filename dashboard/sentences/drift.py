@@ -77,6 +77,7 @@ def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "")
 
 
 def judged_by(shop: Shop) -> str:
+    """By what the charts of this shop are judged."""
     budget = shop.judging.budget
     if budget is None:
         rules = ", ".join(shop.judging.rules)
@@ -183,6 +184,7 @@ def spread(ratio: float | None, n: int) -> str:
 
 
 def gauge(word: str) -> str:
+    """What is known of a stream's gauge."""
     return f"gauge {GAUGES.get(word, word)}"
 
 

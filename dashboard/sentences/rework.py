@@ -15,6 +15,7 @@ ELSEWHERE = {"supplier": "the supplier", "handling": "handling", "unknown": "a s
 
 
 def place(shop: Shop, key: str) -> str:
+    """A stage, supplier, handling or unknown, by its name."""
     return ELSEWHERE.get(key) or shop.stage_name(key).lower()
 
 
@@ -23,13 +24,12 @@ def named(shop: Shop, key: str) -> str:
     return key if key in ELSEWHERE else shop.stage_name(key)
 
 
-def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str], judged: int) -> str:
-    """`80 hours of work came back in four weeks. Nut slotting, caught at play test, is a quarter of it.`"""
-    period = f"in {periods[weeks].lower()}" if weeks != "all" else "on all logs"
+def headline(found: Flows, shop: Shop, within: str, judged: int) -> str:
+    """`80.0 h of work came back in 4 weeks, 3,040 EUR. Nut slotting, caught at play test, is 25 % of it.`"""
     if found.rows.is_empty():
-        return f"Nothing was sent back {period}." if judged else f"No instrument was judged {period}."
+        return f"Nothing was sent back {within}." if judged else f"No instrument was judged {within}."
     minutes = float(found.total["minutes"][0])
-    say = f"{numbers.hours_of(minutes)} of work came back {period}."
+    say = f"{numbers.hours_of(minutes)} of work came back {within}{money(found.total['cost'][0], shop)}."
     row = found.rows.row(0, named=True)
     if minutes <= 0:
         return say
@@ -41,12 +41,33 @@ def headline(found: Flows, shop: Shop, weeks: str, periods: dict[str, str], judg
     )
 
 
+def money(cost: float, shop: Shop) -> str:
+    """`, 3,040 EUR`; nothing where the shop names no cost of an hour."""
+    return f", {numbers.money(cost, shop.shop.currency)}" if shop.shop.labour_per_hour else ""
+
+
+def arc(row: dict[str, Any], shop: Shop) -> str:
+    """What the pointer is told of one arc: `43 sent back, 19.2 h of work, 730 EUR, 52 % confirmed; 12.3 days away`."""
+    sure = numbers.share(row["count_confirmed"] / row["count"], row["count"])
+    return (
+        f"{numbers.count(row['count'])} sent back, {numbers.hours_of(row['minutes'])} of work"
+        f"{money(row['cost'], shop)}, {sure} confirmed; {days(row['hours'])} away"
+    )
+
+
+def days(hours: float) -> str:
+    """Elapsed hours as days, with their nights and weekends: `12.3 days`."""
+    return numbers.with_unit(numbers.plain(hours / 24, 1), "days")
+
+
 def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
     """Never sent back with its interval, and the rolled yield beside it."""
     if not n or rolled.is_empty():
         return "None judged yet."
     row = rolled.row(0, named=True)
     few = " Few instruments so far." if n < 30 else ""
+    if row["never_sent_back"] is None:
+        return "Never sent back: not read."
     low, high = row["never_sent_back_low"], row["never_sent_back_high"]
     interval = f" ({numbers.share_range(low, high, n)})" if low is not None else ""
     told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."
@@ -56,27 +77,24 @@ def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
 
 
 def flow(found: Flows, shop: Shop) -> str:
-    """Where most of it is caught, how far from its cause, how much of it nobody confirmed."""
-    hours = float(found.rows["hours"].sum())
-    if hours <= 0:
-        return (
-            f"{numbers.count(int(found.total['count'][0]))} instruments were sent back; no hours are on file for them."
-        )
-    by = (
-        found.rows.group_by("caught_at").agg(pl.col("hours").sum()).sort("hours", "caught_at", descending=[True, False])
-    )
-    where, share = by.row(0)
+    """Where most of the work is caught, how far from its cause, how much of it nobody confirmed."""
+    work = float(found.rows["minutes"].sum())
+    if work <= 0:
+        sent = int(found.total["count"][0])
+        return f"{numbers.count(sent)} instruments were sent back; no work on them is on file yet."
+    by = found.rows.group_by("caught_at").agg(pl.col("minutes").sum())
+    where, most = by.sort("minutes", "caught_at", descending=[True, False]).row(0)
     here = found.rows.filter((pl.col("caught_at") == where) & pl.col("stages_back").is_not_null())
-    say = f"{numbers.share(share / hours, 100)} of the hours was caught at {place(shop, where)}"
+    say = f"{numbers.share(most / work, 100)} of the work was caught at {place(shop, where)}"
     if len(here):
         back = float((here["stages_back"] * here["count"]).sum()) / float(here["count"].sum())
         say += f", on average {numbers.plain(back, 1)} stages after the cause"
-    unsure = 1 - float(found.rows["hours_confirmed"].sum()) / hours
-    return f"{say}. {numbers.share(unsure, 100)} of the hours went to a stage that nobody confirmed as the cause."
+    unsure = 1 - float(found.rows["minutes_confirmed"].sum()) / work
+    return f"{say}. {numbers.share(unsure, 100)} of the work went to a stage that nobody confirmed as the cause."
 
 
 def minutes(found: Flows) -> str:
-    """What the figures are made of."""
+    """What the figures are made of, and the days beside the work."""
     total = found.total.row(0, named=True)
     still = (
         f" {numbers.in_words(total['open'], capital=True)} {'loop is' if total['open'] == 1 else 'loops are'} still "
@@ -84,13 +102,29 @@ def minutes(found: Flows) -> str:
         if total["open"]
         else ""
     )
-    rests = (
-        f" {numbers.count(total['rests'])} rested a second time, {numbers.hours(total['rest_hours'])} in all."
-        if total["rests"]
-        else ""
-    )
+    rests = f" {numbers.count(total['rests'])} rested a second time." if total["rests"] else ""
+    away = ""
+    if total["count"]:
+        away = (
+            f" Away meanwhile: {days(total['hours'])} in all, {days(total['hours'] / total['count'])} each on average, "
+            "nights and weekends counted; work is what was done at the bench."
+        )
+    plan = f"{numbers.share(total['planned_share'], 100)} of the work is planned, not clocked or typed."
+    return f"{plan}{away}{rests}{still}"
+
+
+def returned(found: pl.DataFrame, shop: Shop) -> str:
+    """What came back after packing."""
+    if found.is_empty():
+        return "Nothing came back after packing in these weeks."
+    n, half = found.height, found["days_out"].median()
+    still = int((~found["packed"]).sum())
+    going = f" {numbers.in_words(still, capital=True)} not packed again yet, counted so far." if still else ""
+    few = " Few." if n < FEW else ""
     return (
-        f"{numbers.share(total['planned_share'], 100)} of the minutes is planned, not clocked or typed.{rests}{still}"
+        f"{numbers.count(n)} {'instrument' if n == 1 else 'instruments'} came back after packing, "
+        f"{numbers.hours_of(float(found['minutes'].sum()))} of work{money(float(found['cost'].sum()), shop)}, half of "
+        f"them within {numbers.plain(half, 1)} days.{going} Freight and parts are not counted.{few}"  # type: ignore[arg-type]
     )
 
 
@@ -126,7 +160,7 @@ def savings(found: WhatIf, shop: Shop) -> str:
     low, high = numbers.plain(row["minutes_low"] / 60, 1), numbers.hours(row["minutes_high"] / 60)
     return (
         f"Worth most: {change(row, shop)[0].lower() + change(row, shop)[1:]} would save "
-        f"{numbers.hours_of(row['minutes'])} ({low} to {high})."
+        f"{numbers.hours_of(row['minutes'])} ({low} to {high}){money(row['cost'], shop)}."
     )
 
 
@@ -141,6 +175,7 @@ def savings_note() -> str:
 
 
 def weekly(state: str) -> str:
+    """What a stage's week is beside the weeks before it."""
     return {
         "above": "more than chance gives",
         "below": "less than chance gives",
@@ -210,6 +245,7 @@ def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
 
 
 def others(n: int) -> str:
+    """All the rest of a Pareto together."""
     return f"The other {numbers.in_words(n)} stages" if n > 1 else "The other stage"
 
 

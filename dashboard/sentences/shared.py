@@ -14,6 +14,7 @@ from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
 from dashboard.charts.sparkline import Pair
+from dashboard.sentences import unread
 from ingest.shopfiles.shop import Shop
 
 MOST = 7  # sentences of a week
@@ -60,6 +61,7 @@ def characteristic(shop: Shop, key: str, position: str = "") -> str:
 
 
 def quantity(shop: Shop, key: str) -> str:
+    """What kind of quantity a characteristic is."""
     item = shop.by_characteristic.get(key)
     return item.quantity if item else "plain"
 
@@ -75,11 +77,17 @@ def flag_words(flag: str) -> str:
 
 
 def local(shop: Shop, when: datetime) -> datetime:
+    """A moment by the clock on the shop's wall."""
     return when.astimezone(shop.zone)
 
 
 def headline(found: Review, shop: Shop) -> str:
-    """The week in one sentence."""
+    """The week in one sentence, what was not read before it."""
+    missing = unread.first(found.unread, shop)
+    return f"{missing} {_headline(found)}" if missing else _headline(found)
+
+
+def _headline(found: Review) -> str:
     parts = []
     moved = len(found.matters)
     if moved:
@@ -196,14 +204,18 @@ def lot(row: dict[str, object], shop: Shop) -> Sentence:
     )
     low, high = float(str(row["outside_low"])), float(str(row["outside_high"]))
     few = " Few necks so far." if n < 30 else ""
+    share = f"{numbers.share(outside, n)}, and between "
+    share += f"{numbers.share_range(low, high, n).replace(' to ', ' and ')} in the whole lot"
+    if low == high:
+        share = f"{numbers.share(outside, n)}, the whole lot measured"
+    on = f" {numbers.count(int(str(row['on_limit'])))} more lie on the limit." if row.get("on_limit") else ""
     spark = sparkline.interval_spark(outside, low, high, None, max(2 * high, 0.1))
     return Sentence(
         "in-doubt",
         "in doubt",
         f"Neck lot {row['lot']}: {numbers.of(bad, n)} outside the limits for {what}",
         f"{allowed}.",
-        f"{numbers.share(outside, n)}, and between {numbers.share_range(low, high, n).replace(' to ', ' and ')} in "
-        f"the whole lot.{few}",
+        f"{share}.{on}{few}",
         address("/necks", supplier=row["supplier"], lot=row["lot"]),
         "Necks",
         spark,
@@ -261,6 +273,7 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
 
 
 def thin(found: Review, shop: Shop) -> Sentence | None:
+    """Streams with too few readings, as a finding."""
     if not found.thin:
         return None
     n, least = found.thin, shop.judging.least_readings
@@ -278,6 +291,7 @@ def thin(found: Review, shop: Shop) -> Sentence | None:
 
 
 def steady(found: Review) -> Sentence | None:
+    """What ran true, as a finding."""
     n = found.steady
     if not n:
         return None
@@ -315,6 +329,7 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
         return []
     row = this.row(0, named=True)
     judged = int(row["judged"])
+    told = row["never_sent_back"] is not None
     straight = round((row["never_sent_back"] or 0.0) * judged)
     said = [
         (
@@ -323,13 +338,20 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
             _usual(found, "finished", float(row["finished"]), numbers.count),
         )
     ]
-    share = numbers.share(row["never_sent_back"], judged) if judged else numbers.NONE
+    share = numbers.share(row["never_sent_back"], judged) if told else "not read" if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
+    if judged and not told:
+        of = f"No log says how the visits of {numbers.count(judged)} judged ended. "
     said.append(
         (
             "Never sent back",
             share,
-            of + _usual(found, "never_sent_back", row["never_sent_back"], lambda x: numbers.share(x, 100)),
+            of
+            + (
+                _usual(found, "never_sent_back", row["never_sent_back"], lambda x: numbers.share(x, 100))
+                if told or not judged
+                else ""
+            ),
         )
     )
     budget = shop.judging.budget

@@ -11,8 +11,10 @@ import polars as pl
 
 from analysis.review import Review
 from analysis.studies.drift import actions as deeds
+from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.unread import outcomes_missing
 from ingest.shopfiles.shop import Shop
 
 FEW = 30  # instruments: below it a sample is called few
@@ -69,7 +71,15 @@ def nothing_shipped(found: Review) -> str:
     packed = found.weeks.filter(found.weeks["week"] == found.week)["finished"].sum()
     if not packed:
         return "Nothing was packed this week."
-    return "None: all that was packed had a final inspection, and its last readings lie within their limits."
+    unheld = found.unread.filter(pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]))["key"].to_list()
+    but = (
+        f" Not held against limits, or not read: {', '.join(key.replace('_', ' ') for key in unheld)}."
+        if unheld
+        else ""
+    )
+    if found.outside.is_empty():
+        return f"All that was packed had a final inspection; no reading of it has limits.{but}"
+    return f"None: all that was packed had a final inspection, and its last readings lie within their limits.{but}"
 
 
 def outside(found: Review) -> str:
@@ -146,9 +156,11 @@ def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str
     }
 
 
-def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
+def rework_total(found: Review, total: Mapping[str, Any], shop: Shop) -> str:
     """All that came back: send-backs, hours, money and how much of the minutes is planned rather than clocked."""
     n = int(total["count"])
+    if outcomes_missing(found.unread):
+        return "Send-backs are not read: no log says how a visit ended."
     if not n:
         return "Nothing was sent back."
     many = "send-back" if n == 1 else "send-backs"

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class StartingStage:
+    """A stage of the trade, and the words it goes by."""
+
     key: str
     name: str
     role: str
@@ -82,6 +84,8 @@ STAGES = (  # in bench order
 
 @dataclass(frozen=True)
 class StartingMeasure:
+    """A measurement of the trade: its quantity, where it is set, what is plausible, the words it goes by."""
+
     key: str
     name: str
     quantity: str

@@ -10,6 +10,7 @@ from functools import lru_cache, partial
 import polars as pl
 import polars.selectors as cs
 
+from ingest.reading.columns_told import told_columns
 from ingest.reading.corrections import heading_of, laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import read_tables
@@ -94,6 +95,7 @@ class _Part:
     found: Tables
     rows: list[Rows]
     trials: pl.DataFrame
+    columns: list[Columns]
 
 
 def _read_part(
@@ -113,10 +115,11 @@ def _read_part(
     columns = [_columns(headings, table, reading) for table in found.tables]
     each = list(zip(found.tables, columns, strict=True))
     if reading.log.shape == "study":
-        return _Part(reading, found, [], pl.concat([read_trials(table.rows, own, reading) for table, own in each]))
+        trials = pl.concat([read_trials(table.rows, own, reading) for table, own in each])
+        return _Part(reading, found, [], trials, columns)
     read = {"instrument": read_instruments, "measurement": read_measurements}.get(reading.log.shape, read_visits)
     rows = [read(table.rows, own, reading) for table, own in each]
-    return _Part(reading, found, rows, tables.empty(tables.GAUGE_TRIALS))
+    return _Part(reading, found, rows, tables.empty(tables.GAUGE_TRIALS), columns)
 
 
 def logs_of(data: bytes, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
@@ -275,5 +278,11 @@ def _sheet(parts: list[_Part]) -> Sheet:
         sum(part.found.passed_over for part in parts),
         reading.notes,
         all(part.reading.log.replaces == "same visits" for part in parts),
+        told_columns(
+            [table for part in parts for table in part.found.tables],
+            [columns for part in parts for columns in part.columns],
+            aside,
+            reading.log_id,
+        ),
         covered(visits, reading.shop.shop.timezone),
     )

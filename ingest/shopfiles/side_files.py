@@ -12,6 +12,7 @@ from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms import clock, tables
 from ingest.terms.units import amount
 
+DISPOSITIONS = ["used", "sorted", "returned"]  # what became of a lot
 Cell = Callable[[str], object]
 
 
@@ -41,6 +42,7 @@ def read_lots(folder: Path, shop: Shop) -> pl.DataFrame:
         "rod_state": str,
         "hours_acclimatised": lambda text: number_of(text, 0),
         "agreed_limit": limit,
+        "disposition": _listed(DISPOSITIONS),
     }
     return _read(folder / "lots.csv", readers, tables.LOTS, ("supplier", "lot"), key=("supplier", "lot"))
 

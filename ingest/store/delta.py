@@ -52,6 +52,10 @@ class Table:
             self._open = DeltaTable(self.path, version=None if latest else self.version)
         return self._open
 
+    def files(self) -> list[str]:
+        """The names of the files that hold the rows."""
+        return [] if self.version is None else [uri.rsplit("/", 1)[-1] for uri in self._opened().file_uris()]
+
     def scan(self) -> pl.LazyFrame:
         """The rows, to be read column by column; only of a table that is there."""
         return pl.scan_delta(self._opened())

@@ -28,6 +28,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "logs": tables.LOGS,
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
     "lots": tables.LOTS,
     "changes": tables.CHANGES,
     "climate": tables.CLIMATE,
@@ -38,8 +39,17 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
 }
 
 
+@dataclass(frozen=True)
+class Failed:
+    """What stands in the place of an answer that could not be worked out."""
+
+    by: Exception
+
+
 @dataclass(frozen=True, eq=False)
 class Snapshot:
+    """The shop at one version: every table, the shop files, and what was worked out of them."""
+
     shop: Shop
     specs: Specs
     readers: Mapping[str, Reader]
@@ -47,6 +57,10 @@ class Snapshot:
     version: int = 0  # store version
     book_sequence: int = 0
     shop_files: str = ""  # fingerprint of the shop files
+    made: str = ""  # when the version was made; tells versions of one number apart where a store was made again
+    on_fault: Callable[[Exception], Exception] | None = (
+        None  # what is raised for an error nobody expected; None: itself
+    )
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read
     _asking: list[set[str]] = field(default_factory=list, repr=False)  # of the answers being worked out just now
@@ -78,7 +92,7 @@ class Snapshot:
     @property
     def key(self) -> tuple[Hashable, ...]:
         """What an answer worked out from this snapshot hangs on."""
-        return (self.version, self.book_sequence, self.shop_files, self.as_of)
+        return (self.version, self.made, self.book_sequence, self.shop_files, self.as_of)
 
     def table(self, name: str, *columns: str) -> pl.DataFrame:
         """A table by its name (SCHEMAS), all columns or those named."""
@@ -92,18 +106,38 @@ class Snapshot:
         return self.readers["bench_book"](()).filter(pl.col("kind").is_in(kinds))
 
     def once(self, work: Callable[["Snapshot"], T]) -> T:
-        """What `work` makes of this snapshot, worked out the first time it is asked for and kept with the snapshot."""
+        """What `work` makes of this snapshot, worked out the first time it is asked for and kept with the snapshot; a
+        work that failed is not tried again: what `on_fault` made of its error is raised each time.
+        """
         with self._lock:
             if work not in self._kept:
                 self._asking.append(set())
                 try:
                     self._kept[work] = work(self)
+                except Exception as fault:
+                    instead = self.on_fault(fault) if self.on_fault else fault
+                    if instead is fault:
+                        raise
+                    self._kept[work] = Failed(instead)
                 finally:
                     read = self._asking.pop()
                 self._book_kinds[work] = read
             self._read_kinds(self._book_kinds[work])
-            kept: T = self._kept[work]
-            return kept
+            kept = self._kept[work]
+        if isinstance(kept, Failed):
+            raise kept.by  # not from the fault: its frames hold whole tables
+        answer: T = kept
+        return answer
+
+    def tried(self, work: Callable[[], T]) -> T:
+        """What `work` gives; an error nobody expected is replaced by what `on_fault` makes of it."""
+        try:
+            return work()
+        except Exception as fault:
+            instead = self.on_fault(fault) if self.on_fault else fault
+            if instead is fault:
+                raise
+        raise instead
 
     def hand_on(self, before: "Snapshot", *, kind: str) -> None:
         """Take over what was worked out from an earlier snapshot of which this one differs by a line of `kind` in the

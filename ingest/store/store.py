@@ -16,10 +16,11 @@ from deltalake.exceptions import DeltaError
 from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
-from ingest.store import book, ledger
+from ingest.store import book, ledger, seals
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
-from ingest.store.ledger import StoreProblem, Version
+from ingest.store.ledger import Version
+from ingest.store.problems import StoreProblem, damaged, first_line, is_panic, of_database, reading_of
 from ingest.store.snapshot import Reader, Snapshot
 from ingest.terms import tables
 
@@ -31,7 +32,7 @@ LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)  # as_of of a shop without a visit
 
 
 @contextmanager
-def drafting(folder: Path) -> Iterator[Draft]:
+def drafting(folder: Path, now: datetime | None = None) -> Iterator[Draft]:
     """The next version, alone: begun from the newest whole one, kept if the body ends well, else as if it had never
     been.
 
@@ -46,10 +47,12 @@ def drafting(folder: Path) -> Iterator[Draft]:
         held = delta_tables(folder, before)
         for table in held.values():
             table.stand()
-        draft = Draft(folder, connection, before, held, book.standing_verdicts(book.read(folder)["settled"]))
+        settled = book.standing_verdicts(book.read(folder)["settled"])
+        draft = Draft(folder, connection, before, held, settled, now=now)
         yield draft
         if draft.made and draft.n % TIDY_EVERY == 0:
             forget_older(folder, connection, draft.made - KEPT_FOR)
+            seals.note_files(connection, folder)
 
 
 @contextmanager
@@ -83,33 +86,38 @@ def trying(folder: Path) -> Iterator[None]:
     """What goes wrong with the disk, said in one line."""
     try:
         yield
-    except sqlite3.OperationalError as fault:
-        raise StoreProblem(
-            f"{folder} could not be written ({fault}); nothing was changed. Is the folder writable, the disk not full?"
-        ) from fault
     except sqlite3.DatabaseError as fault:
-        raise StoreProblem(
-            f"{folder}: book.sqlite or store/ledger.sqlite is damaged ({fault}). The folder store/ may be moved away; "
-            "it is made again."
-        ) from fault
+        raise of_database(fault, folder, f"{book.FILE} or store/{ledger.FILE}") from fault
     except (OSError, DeltaError) as fault:
         raise StoreProblem(
-            f"{folder} could not be written ({_first_line(fault)}); nothing was changed. Is the folder writable, the "
+            f"{folder} could not be written ({first_line(fault)}); nothing was changed. Is the folder writable, the "
             "disk not full?"
         ) from fault
-
-
-def _first_line(fault: BaseException) -> str:
-    return str(fault).strip().split("\n", 1)[0]
+    except pl.exceptions.PolarsError as fault:
+        raise damaged("store/", fault) from fault
+    except BaseException as fault:
+        if not is_panic(fault):
+            raise
+        raise damaged("store/", fault) from None
 
 
 def newest(folder: Path) -> tuple[int, int]:
     """The store version and the book's last sequence as they are now; with the fingerprint of the shop files, all that
     an answer hangs on.
     """
+    n, _, sequence = stands(folder)
+    return n, sequence
+
+
+def stands(folder: Path) -> tuple[int, str, int]:
+    """The store version, when it was made (a store made again counts anew), and the book's last sequence."""
     with ledger.reading(folder) as connection:
         found = ledger.newest(connection) if connection is not None and ledger.check_format(connection) else None
-    return (found.n if found else 0), book.last_sequence(folder)
+    return (found.n if found else 0), _made(found), book.last_sequence(folder)
+
+
+def _made(version: Version | None) -> str:
+    return version.at.isoformat() if version else ""
 
 
 def is_whole(folder: Path) -> bool:
@@ -155,6 +163,8 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     with ledger.reading(folder) as connection:
         readable = connection is not None and ledger.check_format(connection)
         found = ledger.newest(connection, version) if readable and connection is not None else None
+        if found is not None and connection is not None:
+            _files_are_there(connection, folder)
     if found is None and version is not None:
         raise StoreProblem(f"The store has no version {version}")
     sequence = book.last_sequence(folder) if version is None or found is None else found.book_sequence
@@ -168,7 +178,14 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         **{name: _of_ledger(folder, name, found) for name in ledger.VERSIONED},
         **{name: _of_delta(held[name], name, cut, held["visits"]) for name in ledger.DELTA},
     }
-    return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder))
+    return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder), _made(found))
+
+
+def _files_are_there(connection: sqlite3.Connection, folder: Path) -> None:
+    """StoreProblem where a file of a table is gone or cut short: the libraries would give up on it halfway."""
+    wrong = seals.wrong_files(connection, folder, read=False)
+    if wrong:
+        raise damaged(wrong[0].path, wrong[0].how)
 
 
 PUBLIC = {
@@ -178,6 +195,7 @@ PUBLIC = {
     "logs": tables.LOGS,
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
 }
 
 
@@ -245,6 +263,10 @@ def _of_delta(table: Table, name: str, cut: datetime | None, visits: Table) -> R
         wanted = list(columns) or list(PUBLIC[name])
         if table.version is None:
             return tables.empty({column: PUBLIC[name][column] for column in wanted})
+        with reading_of(table.path.parent.parent, f"store/{name}"):
+            return chosen(wanted)
+
+    def chosen(wanted: list[str]) -> pl.DataFrame:
         rows = table.scan()
         if cut is not None and name == "faults":
             before = visits.scan().filter(pl.coalesce("finished_at", "started_at") <= cut)

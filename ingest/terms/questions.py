@@ -38,6 +38,7 @@ class Asides:
     frames: list[pl.DataFrame] = field(default_factory=list)
 
     def add(self, question: Question) -> None:
+        """One more question."""
         self.questions.append(question)
 
     def add_frame(self, rows: pl.DataFrame) -> None:

@@ -101,6 +101,16 @@ SET_ASIDE: dict[str, pl.DataType] = {  # column '' = the whole row
     "wanted": pl.String(),
 }
 
+COLUMNS: dict[str, pl.DataType] = {  # a row a column of a log: what it is taken for, and how much of it was read
+    LOG_ID: pl.String(), "heading": pl.String(),
+    "field": pl.String(),  # of the visit, or 'reading'; 'other' = nobody has mapped it; 'ignore'
+    STAGE: pl.String(),  # of a sheet with a row an instrument, else ''
+    CHARACTERISTIC: pl.String(), POSITION: pl.String(), MOMENT: pl.String(),
+    "filled": pl.Int64(),  # cells with anything but a dash in them
+    "numbers": pl.Int64(),  # of these, cells that begin as a number does
+    "aside": pl.Int64(),  # cells that could not be read
+}  # fmt: skip
+
 GAUGE_TRIALS: dict[str, pl.DataType] = {  # one row a reading of a gauge study; value canonical
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
@@ -123,6 +133,7 @@ LOTS: dict[str, pl.DataType] = {
     "rod_state": pl.String(),
     "hours_acclimatised": pl.Float64(),
     "agreed_limit": pl.Float64(),
+    "disposition": pl.String(),  # used | sorted | returned | ''
 }
 
 CHANGES: dict[str, pl.DataType] = {

@@ -10,7 +10,7 @@ import polars as pl
 
 from analysis.methods.intervals import poisson_ratio
 from analysis.studies.people.same_mix import expected
-from analysis.studies.people.techs import FLAG, ratio_limits
+from analysis.studies.people.techs import FLAG, FLAG_UNSURE, ratio_limits
 from tests.trials.fair_techs import HARD, INSPECTORS, LOTS, MODELS, WEEKS
 from tests.trials.written import write
 
@@ -62,13 +62,14 @@ def held(rng: np.random.Generator, *, runs: int, **row: object) -> np.ndarray:
         counted = dict(work.group_by("tech").agg(pl.col("came_back").sum()).iter_rows())
         back = np.array([counted[name] for name in names], dtype=np.float64)
         ok = what.count > 0
+        level = np.where(what.variance > what.count, FLAG_UNSURE, FLAG)
         table = np.full((len(names), 5), np.nan)
         table[:, 0], table[:, 1] = np.arange(len(names)), ~ok
         heard = pl.DataFrame({"came_back": back[ok], "low": what.low[ok], "high": what.high[ok]})
         low, high = ratio_limits(heard, back[ok], what.count[ok], what.variance[ok])
         table[ok, 2] = (low <= 1) & (high >= 1)
         low, high = poisson_ratio(back[ok], what.count[ok])
-        table[ok, 3], table[ok, 4] = (low <= 1) & (high >= 1), what.p_more[ok] < FLAG
+        table[ok, 3], table[ok, 4] = (low <= 1) & (high >= 1), what.p_more[ok] < level[ok]
         found.append(table)
     return np.concatenate(found)
 

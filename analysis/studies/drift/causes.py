@@ -74,11 +74,14 @@ class Candidate:
 
 @dataclass(frozen=True)
 class MovesWith:
+    """What a shift moves together with."""
+
     candidates: list[Candidate]  # named ones first, then by p
     looked_at: int  # levels compared
 
     @property
     def named(self) -> list[Candidate]:
+        """The candidates that are named: the first, and those that cannot be told from it."""
         return [candidate for candidate in self.candidates if candidate.named]
 
 

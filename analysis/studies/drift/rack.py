@@ -20,6 +20,8 @@ SIGMAS = 2.0  # or two sigma, where nothing is asked
 
 @dataclass(frozen=True)
 class Rack:
+    """Every stream of a time as a small line, by characteristic and model."""
+
     streams: pl.DataFrame
     """A row a stream, what moved most first: the `streams` figures and target, lower, upper, tolerance (upper -
     lower in force, null), shift (mean after minus before of its open signal, else null), shift_share (of the

@@ -16,6 +16,7 @@ from analysis.methods.segments import Floats
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.people.same_mix import MIX, expected
 from analysis.studies.story.story import SEVERAL, story
+from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -23,6 +24,7 @@ RELIEF = "relief"  # the characteristic that a rod sets
 # p_more below which work came back more than chance and mix explain; in trials 5 % of equals or fewer
 # (tests/trials/fair_techs.md)
 FLAG = 0.045
+FLAG_UNSURE = 0.035  # the same where the expectation is known worse than chance leaves the count (ratio_bounds.md)
 NO_ROD, TWO_NAMES, NOBODY, NOT_JUDGED = "no rod", "two names", "nobody named", "not judged yet"
 
 TECHS: dict[str, pl.DataType] = {
@@ -53,10 +55,14 @@ def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`techs` of the figures: a row a stage and tech, in bench order.
 
     visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.
-    expected, ratio and its bounds are null where nobody else does this work (`same_mix`); ratio and what follows also
-    where nothing is expected.
+    charged and all that follows are null where no log tells of outcomes or causes; expected, ratio and its bounds where
+    nobody else does this work (`same_mix`); ratio and what follows also where nothing is expected.
     """
-    return snapshot.once(people).select(TECHS.keys())
+    rows = snapshot.once(people).select(TECHS.keys())
+    if causes_read(snapshot) and (rows.is_empty() or snapshot.once(outcome_read).any()):
+        return rows
+    unknown = ("charged", "expected", "ratio", "ratio_low", "ratio_high", "outside_funnel")
+    return rows.with_columns(pl.lit(None, dtype=TECHS[name]).alias(name) for name in unknown)
 
 
 def people(snapshot: Snapshot) -> pl.DataFrame:
@@ -68,7 +74,7 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
     funnel_low, funnel_high : its limits; shrunk, shrunk_low, shrunk_high : the ratio drawn towards 1 by how little it
     is known (95 %);
     p_more : chance of as many instruments coming back or more, half of the tie counted, were this tech as the others,
-    from everybody's visits (`same_mix`); more : p_more is under FLAG, that is more than chance and mix explain. 5 % of
+    from everybody's visits (`same_mix`); more : p_more is under `flag_level`: more than chance and mix explain. 5 % of
     people equal to the others or fewer are flagged so, however uneven their mix; of those twice as bad as many as any
     fair test could: with 12 expected 90 % where the others did 16 or 30 times as much between them, 87 % at 8 or 10
     times, 63 % where a single other did as much (tests/trials/fair_techs.md).
@@ -197,7 +203,9 @@ def _judged(rows: pl.DataFrame) -> pl.DataFrame:
                 columns[column][known[here]] = value
     told = [pl.Series(name, values).fill_nan(None) for name, values in columns.items()]
     beyond = (pl.col("ratio") < pl.col("funnel_low")) | (pl.col("ratio") > pl.col("funnel_high"))
-    told_apart = rows.with_columns(*told).with_columns(outside_funnel=beyond, more=pl.col("p_more") < FLAG)
+    told_apart = rows.with_columns(*told).with_columns(
+        outside_funnel=beyond, more=pl.col("p_more") < flag_level(pl.col("expected"), pl.col("expected_sd") ** 2)
+    )
     return told_apart.cast({"visits": pl.Int64, "judged": pl.Int64, "charged": pl.Int64}).drop("low", "high")
 
 
@@ -216,6 +224,11 @@ def ratio_limits(heard: pl.DataFrame, count: Floats, wanted: Floats, variance: F
     plain_high = ratio_mid_p(np.maximum(back, count), wanted, variance)[1]
     ratio = count / wanted
     return np.where(low <= ratio, low, plain_low), np.where(high >= ratio, high, plain_high)
+
+
+def flag_level(wanted: pl.Expr, variance: pl.Expr) -> pl.Expr:
+    """The chance under which a tech is told of more: lower where what is expected of them is hardly known."""
+    return pl.when(variance > wanted).then(FLAG_UNSURE).otherwise(FLAG)
 
 
 def funnel_limits(count: Floats, wanted: Floats, variance: Floats) -> tuple[Floats, Floats]:

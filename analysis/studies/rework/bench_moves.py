@@ -229,21 +229,24 @@ def _stacked(parts: list[tuple[Ints, Ints, int, Floats | None]], instruments: in
 
 
 def _instead(pairs: list[tuple[str, str]], visits: pl.DataFrame, shop: Shop) -> Ints:
-    """For each pair the stage after the causing one on the route of the family most sent back so, where it lies before
-    the catching one.
+    """For each pair the first stage between the causing and the catching one that can look and that stands on the bench
+    of every family sent back so: in shop.toml, and in its visits.
     """
-    back = visits.filter(pl.col("outcome") == "send back").group_by("caused_at", "stage", "family").len()
-    back = back.sort("len", "family", descending=[True, False])
-    family: dict[tuple[str, str], str] = {}
-    for caused, caught, name, _ in back.iter_rows():
-        family.setdefault((caused, caught), name)
+    back = visits.filter(pl.col("outcome") == "send back").select("caused_at", "stage", "family").unique()
+    families: dict[tuple[str, str], set[str]] = {}
+    for caused, caught, family in back.iter_rows():
+        families.setdefault((caused, caught), set()).add(family)
+    been = set(visits.select("family", "stage").unique().iter_rows())
     instead = []
     for caused, caught in pairs:
         after = (
             shop.stages[shop.bench_order[caused] + 1 : shop.bench_order[caught]] if caused in shop.bench_order else ()
         )
         looks = [
-            stage for stage in after if stage.role not in ("rest", "repair") and stage.holds_for(family[caused, caught])
+            stage
+            for stage in after
+            if stage.role not in ("rest", "repair")
+            and all(stage.holds_for(family) and (family, stage.key) in been for family in families[caused, caught])
         ]
         along = "repair" not in (shop.roles.get(caused), shop.roles[caught])
         instead.append(shop.bench_order[looks[0].key] if looks and along else -1)

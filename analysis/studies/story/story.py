@@ -60,7 +60,7 @@ class Story:
     """A row a send-back: loop (its row) · serial, model, setup, family, supplier, lot · visit, round · caught_at,
     sent_to, caused_at (a stage, supplier, handling or unknown), confirmed Bool · fault (the first, '' none) · tech
     (who sent it back) · charged, charged_visit (see `caused`) · opened_at, opened_day, opened_week · closing_visit,
-    closed_at (null while open) · closed_by ('stage', an ending outcome, 'round', '' open) · open Bool · minutes,
+    closed_at (null while open) · closed_by ('stage', an ending outcome, 'round', 'lost', '') · open Bool · minutes,
     hours, cost (so far while open) · parent (the loop it was opened in, or null).
     """
 

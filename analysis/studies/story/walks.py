@@ -1,14 +1,17 @@
 """Loops: from a send-back to the visit that closes it, which visits belong to it, and what they cost."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats, Ints
+from analysis.studies.story.instruments import FROM_SIGHT
 from ingest.store.snapshot import Snapshot
 
 ENDS = ("reject", "second", "pulled")  # outcomes that end a story
+LOST = "lost"  # what closed the loop of an instrument not seen for 30 days
 HOUR = 3_600_000_000  # microseconds
 
 
@@ -20,7 +23,7 @@ class Walk:
 
     opened: list[int] = field(default_factory=list)  # visit that sent back
     closed: list[int] = field(default_factory=list)  # visit that closed it, -1 while open
-    by: list[str] = field(default_factory=list)  # what closed it: 'stage' | an ending outcome | 'round' | ''
+    by: list[str] = field(default_factory=list)  # what closed it: 'stage' | an ending outcome | 'round' | 'lost' | ''
     parent: list[int] = field(default_factory=list)  # the loop it was opened in, -1 for none
     inside: list[tuple[int, int]] = field(default_factory=list)  # (visit, innermost loop open when it began)
 
@@ -86,15 +89,28 @@ def _end_of_round(walk: Walk, stack: list[tuple[int, int]], last: tuple[int, int
     stack.clear()
 
 
+def _end_of_lost(walk: Walk, visits: pl.DataFrame, as_of: datetime) -> None:
+    """Closes the open loops of instruments not seen for 30 days with their last visit."""
+    last = visits.with_row_index("_row").group_by("who").agg(pl.col("_row").last(), pl.col("taken_at").max())
+    gone = last.filter(pl.col("taken_at") < pl.lit(as_of) - FROM_SIGHT)
+    ends = dict(gone.select("who", "_row").iter_rows())
+    who = visits["who"].to_list() if ends and -1 in walk.closed else []
+    for loop, closed in enumerate(walk.closed):
+        if who and closed < 0 and who[walk.opened[loop]] in ends:
+            walk.closed[loop], walk.by[loop] = int(ends[who[walk.opened[loop]]]), LOST
+
+
 def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Visits with `loop` and `loop_minutes`, and a row a send-back (see story.Story.loops).
 
     visits : in time order with caused_at, confirmed and fault. A visit's minutes are its loop's where it repeats a
     stage already visited in the round or is at a repair stage. Hours run from the finish of the visit that sent back to
     the finish of the one that closes, or to `as_of` while the loop is open; where one of them has no clock and the
-    difference falls below nothing it counts as nothing.
+    difference falls below nothing it counts as nothing. An open loop of an instrument not seen for 30 days ends at its
+    last visit (closed_by 'lost').
     """
     walk = walked(visits.with_columns(pl.col("round").max().over("who").alias("last_round")))
+    _end_of_lost(walk, visits, snapshot.as_of)
     member, loop = (np.array([pair[i] for pair in walk.inside], dtype=np.int64) for i in (0, 1))
     of_visit = np.full(len(visits), -1, dtype=np.int64)
     of_visit[member] = loop

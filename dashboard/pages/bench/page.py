@@ -13,12 +13,14 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
+from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/bench", "Bench"
@@ -38,10 +40,18 @@ SHOWN = 6  # lines of the book
 def layout(
     tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **_address: str
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     if shop.people.show == "none":
         return nobody_shown()
+    if words.causes_missing(desk.ask(unread)):
+        return parts.page(
+            parts.page_head("What came back to a bench is not read.", "No log on file says where a fault came from."),
+            parts.empty_state(
+                "Say in Logs which columns tell outcomes and causes, or where work was sent back to.", "Logs", "/logs"
+            ),
+        )
     past = desk.ask(past_keeping)
     people = desk.ask(techs.people).filter(
         pl.col("tech").is_in([person.key for person in shop.techs if person.key not in past])
@@ -222,6 +232,7 @@ def _book(shop: Shop, tech: str, stage: str) -> html.Div:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE}, everything=ALL)
     app.callback(
         Output(SAID, "children"),

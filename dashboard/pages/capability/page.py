@@ -37,6 +37,7 @@ def layout(
     by: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     when = addresses.chosen(when, (BUILT, SET, SHIPPED), SET) or SET
@@ -293,6 +294,7 @@ def saved(**asked: str) -> tuple[str, pl.DataFrame]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(
         app, PATH, {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY}, everything=ALL
     )

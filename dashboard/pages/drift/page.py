@@ -108,6 +108,7 @@ def _techs(shop: Shop) -> list[str]:
 
 
 def layout(**given: Any) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     asked = read(shop, given)
     return html.Div(
@@ -307,6 +308,7 @@ def cell_key(row: dict[str, Any]) -> str:
 
 
 def to_stream(asked: Asked, row: dict[str, Any]) -> Asked:
+    """The same address, at one stream."""
     stage = asked.stage if asked.stage == row["stage"] else row["stage"]
     return replace(asked, stage=stage, **{name: row[name] for name in KEY if name != "stage"})
 
@@ -435,6 +437,7 @@ def how_it_judges(shop: Shop) -> html.Section:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     app.callback(
         Output(ADDRESS, "search"),
         Input(STAGE, "value"),

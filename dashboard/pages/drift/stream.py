@@ -48,6 +48,7 @@ class Seen:
 
     @property
     def key(self) -> dict[str, Any]:
+        """The stream's key as options of a study."""
         return {name: str(self.row[name]) for name in KEY}
 
 
@@ -376,6 +377,7 @@ def shapes(shop: Shop) -> list[tuple[str, str]]:
 
 
 def by_field(id: str, by: str, shop: Shop) -> Any:
+    """The field that chooses by what a stream is split."""
     return parts.field("Show by shape", id, by, [{"value": key, "label": name} for key, name in shapes(shop)])
 
 

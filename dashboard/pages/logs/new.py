@@ -174,7 +174,10 @@ def files_of(contents: list[str] | None, names: list[str] | None) -> list[tuple[
         _, comma, data = content.partition(",")
         if not comma:
             raise FileProblem(f"{name} came empty; load it at the command line: truerun load {name}")
-        files.append((name, base64.b64decode(data)))
+        try:
+            files.append((name, base64.b64decode(data, validate=True)))
+        except ValueError:
+            raise FileProblem(f"{name} came damaged; load it at the command line: truerun load {name}") from None
     return files
 
 

@@ -32,6 +32,7 @@ def waiting() -> pl.DataFrame:
 
 
 def by_reason(asked: pl.DataFrame) -> html.Section:
+    """Questions by their reason, most first."""
     if asked.is_empty():
         return parts.sheet(
             "Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered.")
@@ -160,9 +161,10 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
 
 
 def parsed(question: str) -> tuple[str, int, str]:
+    """A question's key as log, line and column."""
     log_id, _, rest = question.partition(":")
     line, _, column = rest.partition(":")
-    return log_id, int(line) if line.isdigit() else -1, column
+    return log_id, int(line) if line.isascii() and line.isdigit() else -1, column
 
 
 def look_once() -> list[html.Section]:

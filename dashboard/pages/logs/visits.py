@@ -26,6 +26,7 @@ def layout(
     confirmed: str = "",
     **more: str,
 ) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     sure = {"1": True, "0": False}.get(confirmed)
     judged = (day(more.get("judged_from")), day(more.get("judged_to")))
@@ -74,7 +75,7 @@ def layout(
                 "sure": "confirmed" if row["confirmed"] else "sent to, not confirmed",
                 "fault": row["fault"] or "no fault named",
                 "minutes": numbers.minutes(row["minutes"]),
-                "hours": numbers.hours(row["hours"]) + (" so far" if row["open"] else ""),
+                "hours": numbers.plain(row["hours"] / 24, 1) + (" so far" if row["open"] else ""),
                 "where": f"{row['file']}, line {row['line']}",
             }
         )
@@ -87,7 +88,7 @@ def layout(
         ("sure", "Cause", "wide-only"),
         ("fault", "First fault"),
         ("minutes", "Minutes", "n"),
-        ("hours", "Elapsed", "n wide-only"),
+        ("hours", "Days away", "n wide-only"),
         ("where", "File and line", "wide-only"),
     ]
     left = [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []

@@ -13,6 +13,7 @@ from analysis.studies.rework import rework
 from analysis.studies.rework.yields import rolled_yields, stage_yields
 from analysis.studies.story.calendar import first_day
 from analysis.studies.story.scope import Scope, loops_caught
+from analysis.studies.story.unread import unread
 from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -21,14 +22,16 @@ from dashboard.desk import desk
 from dashboard.pages.rework import rest as rework_rest
 from dashboard.pages.rework import weekly as rework_weekly
 from dashboard.sentences import rework as sentences_rework
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/rework", "Rework"
 MODEL, FAMILY, WEEKS, WIDTH = "rework-model", "rework-family", "rework-weeks", "rework-width"
 ALL = "all"
-WIDTHS = {"hours": "Hours lost", "minutes": "Minutes of work", "cost": "Money", "count": "How often"}
-PERIODS = {"1": "1 week", "4": "4 weeks", "13": "13 weeks", "52": "52 weeks", ALL: "All logs"}
-UNITS = {"hours": "hours", "minutes": "minutes", "cost": "{code}", "count": "sent back,"}
+WIDTHS = {"minutes": "Hours of work", "cost": "Money", "count": "How often"}
+PERIODS = {"1": "1 week", "4": "4 weeks", "13": "13 weeks", "52": "52 weeks"}  # those that are on file; then all logs
+UNITS = {"minutes": "hours", "cost": "{code}", "count": "sent back,"}
+PER_SHOWN = {"minutes": 60.0}  # of the studies' unit in the one shown
 RINGS = {"supplier": "plain", "handling": "plain", "unknown": "dashed"}  # off the end of the bench
 WIDEST = 8
 FLOW = "rework-flow"
@@ -44,12 +47,12 @@ def layout(
     caught_at: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     model = addresses.chosen(model, [*shop.by_model, *shop.setups.values()], None)
     family = addresses.chosen(family, shop.families.values(), None)
-    weeks = addresses.chosen(weeks, PERIODS, "4") or "4"
-    width = addresses.chosen(width, WIDTHS, "hours") or "hours"
+    width = addresses.chosen(width, WIDTHS, "minutes") or "minutes"
     last = desk.ask(review_week)
     if last is None:
         empty = parts.empty_state("No log is loaded yet.", "Load a log", "/logs")
@@ -57,16 +60,25 @@ def layout(
             parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty
         )
     latest, last = last, _last(week, last, shop)
+    periods = _periods(desk.ask(rework.first_week), last)
+    weeks = addresses.chosen(weeks, periods, "4" if "4" in periods else ALL) or ALL
     first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
     scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
+    if words.outcomes_missing(desk.ask(unread)):
+        return parts.page(
+            parts.page_head("Rework is not read.", "No log on file says how a visit ended: pass, send back, fixed."),
+            parts.empty_state(
+                "Say in Logs which column tells the outcome; then send-backs stand here.", "Logs", "/logs"
+            ),
+        )
     found = desk.ask(rework.flows, scope=scope)
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
     period = [_period(first, last, judged), *back]
     under = [*period, " ", sentences_rework.straight(straight, judged, rolled)]
-    head = parts.page_head(sentences_rework.headline(found, shop, weeks, PERIODS, judged), under)
-    fields = _filters(shop, model, family, weeks, width)
+    head = parts.page_head(sentences_rework.headline(found, shop, _within(weeks, periods), judged), under)
+    fields = _filters(shop, model, family, parts.field("Weeks", WEEKS, weeks, _choices(periods)), width)
     if found.rows.is_empty():
         none = (
             "No instrument was sent back in these weeks."
@@ -84,6 +96,7 @@ def layout(
         _widest(found, shop, {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}),
         rework_weekly.weekly(shop, scope, last),
         parts.row("66", rework_rest.travels(shop, scope), rework_rest.answers(shop, scope)),
+        rework_rest.came_back(shop, scope),
         rework_rest.stages(shop, scope),
         rework_rest.where(shop, scope),
     )
@@ -103,45 +116,61 @@ def _period(first: date | None, last: date, judged: int) -> str:
     return f"{numbers.count(judged)} instruments judged{since}."
 
 
-def _filters(shop: Shop, model: str | None, family: str | None, weeks: str, width: str) -> html.Div:
+def _periods(first: date, last: date) -> dict[str, str]:
+    """The periods that are on file up to the last week shown, and all of it."""
+    on_file = max((last - first).days // 7 + 1, 1)
+    every = f"All logs, {on_file} {'week' if on_file == 1 else 'weeks'}"
+    return {key: words for key, words in PERIODS.items() if int(key) <= on_file} | {ALL: every}
+
+
+def _within(weeks: str, periods: dict[str, str]) -> str:
+    """`in 4 weeks`, `on all logs, 16 weeks`."""
+    return f"{'on' if weeks == ALL else 'in'} {periods[weeks][0].lower()}{periods[weeks][1:]}"
+
+
+def _choices(words: dict[str, str]) -> list[dict[str, str]]:
+    return [{"value": key, "label": text} for key, text in words.items()]
+
+
+def _filters(shop: Shop, model: str | None, family: str | None, weeks: Any, width: str) -> html.Div:
     every = [{"value": ALL, "label": "All"}]
     models = [{"value": key, "label": key} for key in shop.by_model]
     families = [{"value": key, "label": key.capitalize()} for key in dict.fromkeys(shop.families.values())]
     return parts.fields(
         parts.field("Model", MODEL, model or ALL, every + models),
         parts.field("Family", FAMILY, family or ALL, every + families),
-        parts.field("Weeks", WEEKS, weeks, [{"value": key, "label": words} for key, words in PERIODS.items()]),
-        parts.field("Width of an arc", WIDTH, width, [{"value": key, "label": words} for key, words in WIDTHS.items()]),
+        weeks,
+        parts.field("Width of an arc", WIDTH, width, _choices(WIDTHS)),
     )
 
 
-def _amount(shop: Shop, width: str, row: dict[str, Any], suffix: str = "") -> str:
-    value = row[width + suffix]
-    write = {
-        "hours": numbers.hours,
-        "minutes": lambda x: numbers.with_unit(numbers.minutes(x), "min"),
-        "count": numbers.count,
-    }
-    return numbers.money(value, shop.shop.currency) if width == "cost" else write[width](value)
+def _amount(shop: Shop, width: str, row: dict[str, Any]) -> str:
+    if width == "cost":
+        return numbers.money(row["cost"], shop.shop.currency)
+    return numbers.hours_of(row["minutes"]) if width == "minutes" else numbers.count(row["count"])
 
 
 def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tuple[str, str] | None) -> html.Section:
     yields = {row["stage"]: row for row in desk.ask(stage_yields, scope=scope).iter_rows(named=True)}
     used = set(found.rows["caused_at"]) | set(found.rows["caught_at"])
-    stages = [stage for stage in shop.stages if stage.role != "repair" or stage.key in used]
+    been = {key for key, row in yields.items() if row["instruments"]}
+    stages = [
+        stage
+        for stage in shop.stages
+        if stage.key in used or (stage.role != "repair" and stage.key in (been or yields))
+    ]
     stations = [Station(key, key, ring) for key, ring in RINGS.items() if key in used] + [
         Station(stage.key, shop.stage_name(stage.key)) for stage in stages
     ]
-    arcs = []
+    arcs, per = [], PER_SHOWN.get(width, 1.0)
     for row in found.rows.iter_rows(named=True):
-        sure = numbers.share(row["count_confirmed"] / row["count"], row["count"])
-        told = f"{numbers.count(row['count'])} sent back, {numbers.hours(row['hours'])}, {sure} confirmed"
+        told = sentences_rework.arc(row, shop)
         arcs.append(
             Arc(
                 row["caught_at"],
                 row["caused_at"],
-                float(row[width]),
-                float(row[f"{width}_confirmed"]),
+                float(row[width]) / per,
+                float(row[f"{width}_confirmed"]) / per,
                 _amount(shop, width, row),
                 told,
                 f"{row['caused_at']}|{row['caught_at']}",
@@ -154,7 +183,7 @@ def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tup
         FlowRow("caught here", [numbers.count(caught[s.key]) if s.key in caught else "·" for s in stations]),
         FlowRow(
             f"{UNITS[width]} caused here".format(code=shop.shop.currency),
-            [numbers.plain(caused[s.key][0], 0) if s.key in caused else "·" for s in stations],
+            [numbers.plain(caused[s.key][0] / per, int(per > 1)) if s.key in caused else "·" for s in stations],
             [k for k, s in enumerate(stations) if s.key == top],
         ),
         FlowRow("work that held, %", [_held(yields.get(s.key)) for s in stations]),
@@ -232,8 +261,8 @@ def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> htm
                 "model": row["model"],
                 "fault": row["fault"] or "no fault named",
                 "when": numbers.day(row["opened_day"]),
-                "minutes": numbers.minutes(row["minutes"]),
-                "hours": numbers.hours(row["hours"]),
+                "work": numbers.hours_of(row["minutes"]),
+                "days": numbers.plain(row["hours"] / 24, 1),
                 "sure": "confirmed" if row["confirmed"] else "sent to, not confirmed",
                 "open": "open" if row["open"] else "",
             }
@@ -243,8 +272,8 @@ def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> htm
         ("model", "Model", "wide-only"),
         ("fault", "First fault"),
         ("when", "Caught"),
-        ("minutes", "Minutes", "n"),
-        ("hours", "Elapsed", "n wide-only"),
+        ("work", "Work", "n"),
+        ("days", "Days away", "n wide-only"),
         ("sure", "Cause", "wide-only"),
         ("open", "", "wide-only"),
     ]
@@ -254,16 +283,16 @@ def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> htm
 
 def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> html.Section:
     rows = []
-    for row in found.rows.sort("hours", descending=True).head(WIDEST).iter_rows(named=True):
+    for row in found.rows.head(WIDEST).iter_rows(named=True):
         href = addresses.address(PATH, caused_at=row["caused_at"], caught_at=row["caught_at"], **filters)
         rows.append(
             {
                 "caused": parts.to_readings(href, sentences_rework.named(shop, row["caused_at"])),
                 "caught": sentences_rework.named(shop, row["caught_at"]),
                 "count": numbers.count(row["count"]),
-                "hours": numbers.hours(row["hours"]),
-                "minutes": numbers.minutes(row["minutes"]),
+                "work": numbers.hours_of(row["minutes"]),
                 "cost": numbers.money(row["cost"], shop.shop.currency),
+                "days": numbers.plain(row["hours"] / 24, 1),
                 "sure": numbers.share(row["count_confirmed"] / row["count"], row["count"]),
             }
         )
@@ -271,17 +300,20 @@ def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> 
         ("caused", "Caused at"),
         ("caught", "Caught at"),
         ("count", "Sent back", "n"),
-        ("hours", "Elapsed", "n"),
-        ("minutes", "Minutes", "n wide-only"),
-        ("cost", shop.shop.currency, "n wide-only"),
-        ("sure", "Confirmed", "n"),
+        ("work", "Work", "n"),
+        ("cost", "Money", "n"),
+        ("days", "Days away", "n wide-only"),
+        ("sure", "Confirmed", "n wide-only"),
     ]
     return parts.sheet(
-        f"The {numbers.in_words(len(rows))} widest", "each opens its instruments", parts.plain_table(rows, columns)
+        f"The {numbers.in_words(len(rows))} that cost most work",
+        "each opens its instruments",
+        parts.plain_table(rows, columns),
     )
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(
         app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL
     )

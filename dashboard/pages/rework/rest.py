@@ -9,6 +9,7 @@ from dash import html
 
 from analysis.studies.rework import rework
 from analysis.studies.rework.pareto import pareto
+from analysis.studies.rework.returns import returns
 from analysis.studies.rework.savings import what_if
 from analysis.studies.rework.yields import stage_yields
 from analysis.studies.story.scope import Scope
@@ -25,6 +26,7 @@ BARS, MOST, LINES = 8, 8, 12  # bars, faults, and lines of a table; then the res
 
 
 def faults(shop: Shop, scope: Scope) -> html.Section:
+    """Faults by count, with their uncertainty."""
     found = desk.ask(pareto, scope=scope, by="fault", of="count")
     shown = [
         BarRow(row["name"] or "no fault named", row["value"], row["low"], row["high"], key=row["name"])
@@ -48,6 +50,7 @@ def faults(shop: Shop, scope: Scope) -> html.Section:
 
 
 def savings(shop: Shop, scope: Scope) -> html.Section:
+    """What each change would save."""
     found = desk.ask(what_if, scope=scope)
     if found.rows.is_empty():
         return parts.sheet(
@@ -71,6 +74,7 @@ def savings(shop: Shop, scope: Scope) -> html.Section:
 
 
 def travels(shop: Shop, scope: Scope) -> html.Section:
+    """How many stages a fault travels before it is caught."""
     found = desk.ask(rework.travels, scope=scope)
     rows = []
     by_fault = found.group_by("fault").agg(
@@ -82,7 +86,7 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
                 "fault": row["fault"] or "no fault named",
                 "n": numbers.count(row["n"]),
                 "stages": numbers.plain(row["stages"], 1),
-                "minutes": numbers.minutes(row["minutes"]),
+                "work": numbers.hours_of(row["minutes"]),
                 "days": numbers.plain(row["days"], 1),
             }
         )
@@ -90,7 +94,7 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
         ("fault", "Fault"),
         ("n", "n", "n"),
         ("stages", "Stages, mean", "n"),
-        ("minutes", "Minutes worked, median", "n"),
+        ("work", "Work between, median", "n"),
         ("days", "Days, median", "n"),
     ]
     body = (
@@ -101,7 +105,39 @@ def travels(shop: Shop, scope: Scope) -> html.Section:
     return parts.sheet("How far a fault travels", "from the visit that caused it to the one that caught it", body)
 
 
+def came_back(shop: Shop, scope: Scope) -> html.Section:
+    """Returns: what came back after packing, and the work that took."""
+    found = desk.ask(returns, scope=scope)
+    say = sentences_rework.returned(found, shop)
+    rows = [
+        {
+            "caused": sentences_rework.named(shop, row["caused_at"]),
+            "fault": row["fault"] or "no fault named",
+            "n": numbers.count(row["n"]),
+            "work": numbers.hours_of(row["minutes"]),
+            "cost": numbers.money(row["cost"], shop.shop.currency),
+            "days": numbers.plain(row["days_out"], 1),
+        }
+        for row in found.group_by("caused_at", "fault")
+        .agg(pl.len().alias("n"), pl.col("minutes", "cost").sum(), pl.col("days_out").median())
+        .sort("minutes", "n", "caused_at", "fault", descending=[True, True, False, False])
+        .head(LINES)
+        .iter_rows(named=True)
+    ]
+    columns = [
+        ("caused", "Caused at"),
+        ("fault", "First fault"),
+        ("n", "n", "n"),
+        ("work", "Work", "n"),
+        ("cost", "Money", "n"),
+        ("days", "Days out, median", "n wide-only"),
+    ]
+    body = [parts.plain_table(rows, columns)] if rows else []
+    return parts.sheet("Returns and what they cost", "after packing; in no other figure here", [*body, html.P(say)])
+
+
 def answers(shop: Shop, scope: Scope) -> html.Section:
+    """What nobody has confirmed."""
     found = desk.ask(rework.answers, scope=scope)
     rows = []
     summed = found.group_by("kind", "caused_at").agg(pl.col("count").sum(), pl.col("confirmed").sum())
@@ -129,6 +165,7 @@ def answers(shop: Shop, scope: Scope) -> html.Section:
 
 
 def stages(shop: Shop, scope: Scope) -> html.Section:
+    """Each stage in figures."""
     rows = []
     for row in desk.ask(stage_yields, scope=scope).filter(pl.col("instruments") > 0).iter_rows(named=True):
         n = row["instruments"]
@@ -164,6 +201,7 @@ def stages(shop: Shop, scope: Scope) -> html.Section:
 
 
 def where(shop: Shop, scope: Scope) -> html.Section:
+    """Where on the instrument faults lie."""
     found = desk.ask(rework.where_on, scope=scope)
     rows = [
         {"model": row["model"], "fault": row["fault"], "at": row["fault_at"], "n": numbers.count(row["count"])}

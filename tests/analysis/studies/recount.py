@@ -194,7 +194,7 @@ def loops_of(shop, visits: list[dict], as_of: datetime, another_round: bool) -> 
             row["loop"] = {"caught": row, "closed": None, "minutes": 0.0, "parent": going[-1] if going else None}
             going.append(row["loop"])
     for loop in going:
-        if another_round:
+        if another_round or taken_at(visits[-1]) < as_of - timedelta(days=30):  # gone on, or not seen for 30 days
             loop["closed"] = visits[-1]
     for row in visits:
         if "loop" in row:

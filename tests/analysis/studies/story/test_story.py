@@ -173,6 +173,24 @@ def test_an_open_loop_counts_so_far():
     )
 
 
+def test_a_loop_of_an_instrument_not_seen_for_thirty_days_ends_at_its_last_visit():
+    # Sent back at 9:00 on the 2nd, last seen at the nut at 11:00: two hours, not the month that went by. One that was
+    # sent back and never seen again cost no hour. B has been seen 30 days ago to the hour and is still open.
+    lines = """
+        A 2 8 nut pass
+        A 2 9 play send_back sent_back_to=nut
+        A 2 11 nut pass
+        B 2 9 nut pass
+        B 2 10 play send_back sent_back_to=nut
+        B 2 12 nut pass
+        C 2 9 play send_back sent_back_to=nut"""
+    lost, still, gone = loops(lines, as_of=datetime(2026, 4, 1, 12, tzinfo=UTC))
+    assert (lost["hours"], lost["minutes"], lost["open"], lost["closed_by"]) == (2.0, 8.0, False, "lost")
+    assert lost["closed_at"] == datetime(2026, 3, 2, 11, tzinfo=UTC)
+    assert (still["open"], still["closed_by"], still["hours"]) == (True, "", 30 * 24 + 2)
+    assert (gone["hours"], gone["minutes"], gone["open"]) == (0.0, 0.0, False)
+
+
 def test_a_reject_ends_the_story_and_closes_every_loop():
     # Outer (final): nut again 8 that sends back. Inner (nut): neck again 5 with a reject closes both.
     made = told("""

@@ -36,7 +36,10 @@ def looked_at(stands):
 def test_the_headline_is_the_work_that_came_back_and_its_largest_part(looked_at):
     # 16 of 160 came back: bridge 6 and final 5 minutes each, 176 minutes, all of it from final to the bridge
     text = said(page.layout())
-    assert "2.9 h of work came back in 4 weeks. Bridge fitting, caught at final inspection, is 100 % of it." in text
+    assert (
+        "2.9 h of work came back in 4 weeks, 88 EUR. Bridge fitting, caught at final inspection, is 100 % of it."
+        in text
+    )
     assert "160 instruments judged" in text
     assert "Never sent back: 144 of 160, 90 %" in text
 
@@ -45,7 +48,7 @@ def test_every_sheet_has_something_to_say_on_one_model(looked_at):
     text = said(page.layout())
     for words in (
         "Open-string buzz comes back most: 16 of 16 send-backs.",
-        "100 % of the hours went to a stage that nobody confirmed as the cause.",
+        "100 % of the work went to a stage that nobody confirmed as the cause.",
         "Worth most: ",
         "all five at once",
         "no log or shop file says what a part costs",
@@ -69,8 +72,24 @@ def test_an_address_that_fits_nothing_shows_all(looked_at, given):
 
 
 def test_the_width_of_an_arc_is_what_was_asked(looked_at):
-    assert "176 min" in said(page.layout(width="minutes"))
+    assert "2.9 h" in said(page.layout(width="minutes"))
     assert "88 EUR" in said(page.layout(width="cost"))  # 176 minutes at 30 an hour
+
+
+def test_only_periods_that_are_on_file_are_offered_and_said(looked_at):
+    text = said(page.layout(weeks="52"))
+    assert "52 weeks" not in text
+    assert '"13 weeks"' not in text  # but for the twelve before and this one, in words
+    assert "All logs, 4 weeks" in text
+    assert page._periods(date(2026, 3, 2), date(2026, 3, 9)) == {"1": "1 week", "all": "All logs, 2 weeks"}
+
+
+def test_work_is_told_in_one_unit_and_days_stand_beside_it(looked_at):
+    text = said(page.layout())
+    # bridge 6 + final 5 minutes of each of 16; two hours from send-back to the closing finish
+    assert "Away meanwhile: 1.3 days in all, 0.1 days each on average" in text
+    assert " min" not in text.split("Stage by stage")[0].replace("minutes", "")
+    assert "Hours lost" not in text
 
 
 def test_clicking_an_arc_keeps_the_filters_of_the_address(looked_at):
@@ -81,8 +100,8 @@ def test_clicking_an_arc_keeps_the_filters_of_the_address(looked_at):
 
 
 def test_the_widest_open_with_the_filters_that_stand(looked_at):
-    text = said(page.layout(weeks="13", width="minutes"))
-    assert "/rework?caused_at=bridge_fitting&caught_at=final_inspection&weeks=13&width=minutes" in text
+    text = said(page.layout(weeks="4", width="cost"))
+    assert "/rework?caused_at=bridge_fitting&caught_at=final_inspection&weeks=4&width=cost" in text
 
 
 def test_a_week_of_a_stage_leads_to_the_send_backs_of_the_instruments_judged_in_it(looked_at):
@@ -117,7 +136,7 @@ def test_on_the_demo_the_headline_and_the_savings_are_those_of_the_studies(demo_
     text, shop = said(page.layout(weeks="all")), demo_desk.snapshot().shop
     last = date(2026, 11, 16)
     found = demo_desk.ask(rework.flows, scope=Scope(last=last))
-    assert sentences_rework.headline(found, shop, "all", page.PERIODS, 1).replace("\u00a0", " ") in text
+    assert sentences_rework.headline(found, shop, "on all logs, 16 weeks", 1).replace("\u00a0", " ") in text
     worth = demo_desk.ask(savings.what_if, scope=Scope(last=last))
     assert sentences_rework.savings(worth, shop).replace("\u00a0", " ") in text
     assert not [word for word in BLAMING if word in text.lower()]

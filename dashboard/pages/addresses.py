@@ -1,0 +1,166 @@
+"""What the address of each page, paper and table may say: one type a path, read before anything is worked out."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from dashboard.address import Address, Day, Flag, QuestionKey, Text
+
+
+class Week(Address):
+    """What page Week takes."""
+
+    week: Day = ""
+
+
+class Drift(Address):
+    """What page Drift takes."""
+
+    stage: Text = ""
+    models: Text = ""
+    tech: Text = ""
+    state: Text = ""
+    weeks: Text = ""
+    by: Text = ""
+    characteristic: Text = ""
+    position: Text = ""
+    model: Text = ""
+
+
+class Capability(Address):
+    """What page Capability takes."""
+
+    when: Text = ""
+    characteristic: Text = ""
+    model: Text = ""
+    by: Text = ""
+
+
+class Rework(Address):
+    """What page Rework takes."""
+
+    model: Text = ""
+    family: Text = ""
+    weeks: Text = ""
+    width: Text = ""
+    week: Day = ""
+    caused_at: Text = ""
+    caught_at: Text = ""
+
+
+class Necks(Address):
+    """What page Necks takes."""
+
+    supplier: Text = ""
+    model: Text = ""
+    goes: Text = ""
+    lot: Text = ""
+
+
+class Bench(Address):
+    """What page Bench takes."""
+
+    tech: Text = ""
+    stage: Text = ""
+    characteristic: Text = ""
+
+
+class Gauges(Address):
+    """What page Gauges takes."""
+
+    characteristic: Text = ""
+    word: Text = ""
+
+
+class Logs(Address):
+    """What page Logs takes."""
+
+    question: QuestionKey = ""
+
+
+class Readings(Address):
+    """Of the page behind a number and of the table saved from it."""
+
+    characteristic: Text = ""
+    position: Text = ""
+    model: Text = ""
+    stage: Text = ""
+    role: Text = ""
+    tech: Text = ""
+    supplier: Text = ""
+    lot: Text = ""
+    serials: Text = ""
+    outside: Flag = ""
+    judged_from: Day = ""
+    judged_to: Day = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
+
+
+class Visits(Address):
+    """What the list of visits takes."""
+
+    caused_at: Text = ""
+    caught_at: Text = ""
+    fault: Text = ""
+    model: Text = ""
+    judged_from: Day = ""
+    judged_to: Day = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
+    confirmed: Flag = ""
+
+
+class Instrument(Address):
+    """What an instrument's story takes."""
+
+    serial: Text = ""
+
+
+class WeekPaper(Address):
+    """What the weekly paper takes."""
+
+    week: Day = ""
+    letter: Text = ""
+
+
+class NeckPaper(Address):
+    """What the neck packet takes."""
+
+    supplier: Text = ""
+    money: Text = ""
+    letter: Text = ""
+
+
+class BenchPaper(Address):
+    """What the target card takes."""
+
+    tech: Text = ""
+    letter: Text = ""
+
+
+ADDRESSES: dict[str, type[Address]] = {
+    "/": Week,
+    "/drift": Drift,
+    "/capability": Capability,
+    "/rework": Rework,
+    "/necks": Necks,
+    "/bench": Bench,
+    "/gauges": Gauges,
+    "/logs": Logs,
+    "/logs/readings": Readings,
+    "/logs/visits": Visits,
+    "/logs/instrument": Instrument,
+    "/papers/week": WeekPaper,
+    "/papers/necks": NeckPaper,
+    "/papers/bench": BenchPaper,
+    "/save/readings": Readings,
+    "/save/questions": Logs,
+    "/save/capability": Capability,
+    "/save/gauges": Gauges,
+}
+
+
+def of(path: str) -> type[Address]:
+    """The type of a path; of one that is not known, a type that takes any single value."""
+    return ADDRESSES.get(path.rstrip("/") or "/", Address)
