@@ -32,6 +32,7 @@ class RawTable:
 
     @property
     def rows(self) -> int:
+        """Rows below the headings."""
         return len(self.columns[0]) if self.columns else 0
 
 
