@@ -116,14 +116,14 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         moved=int((streams["state"] == states.MOVED).sum()),
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
-        lots=part.table("lots", lambda: _lots_of(snapshot, found)),
+        lots=part.table("lots", lambda: _lots_of(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()}),
         flows=part.table("flows", lambda: _flows(snapshot, found, found)),
         flows_before=part.table(
             "flows", lambda: _flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1))
         ),
         outside=part.table("outside", lambda: outside_as_set(snapshot, first=found, last=found)),
         shipped=part.table("shipped", lambda: shipped_in_doubt(snapshot, week=found)),
-        settling=part.table("settling", lambda: snapshot.once(settling.settling_rows)),
+        settling=part.table("settling", lambda: snapshot.once(settling.settling_rows), settling.SETTLING),
         actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),

@@ -8,8 +8,6 @@ import polars as pl
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.actions import ACTIONS
 from analysis.studies.drift.states import STREAMS
-from analysis.studies.necks.lots import LOTS
-from analysis.studies.room.settling import SETTLING
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -24,7 +22,6 @@ NOTHING: dict[str, dict[str, pl.DataType]] = {  # a part of the review -> the co
         **dict.fromkeys(("signals_opened", "set_aside"), COUNT),
     },
     "streams": STREAMS,
-    "lots": {**LOTS, "agreed_limit": NUMBER},
     "flows": {
         **dict.fromkeys(("caused_at", "caught_at"), TEXT),
         **{f"{name}{sure}": NUMBER for sure in ("", "_confirmed") for name in ("minutes", "hours", "cost")},
@@ -40,7 +37,6 @@ NOTHING: dict[str, dict[str, pl.DataType]] = {  # a part of the review -> the co
         **dict.fromkeys(("value", "lower", "upper"), NUMBER),
         "packed_at": TIME,
     },
-    "settling": SETTLING,
     "actions": ACTIONS,
     "bench": {
         **dict.fromkeys(("serial", "model", "standing"), TEXT),
@@ -58,9 +54,11 @@ class Parts:
         self.snapshot = snapshot
         self.gaps: dict[str, str] = {}
 
-    def table(self, name: str, work: Callable[[], pl.DataFrame]) -> pl.DataFrame:
-        """What `work` gives, or no rows of NOTHING[name]."""
-        return self.of(name, work, pl.DataFrame(schema=NOTHING[name]))
+    def table(
+        self, name: str, work: Callable[[], pl.DataFrame], schema: dict[str, pl.DataType] | None = None
+    ) -> pl.DataFrame:
+        """What `work` gives, or no rows of `schema` (default NOTHING[name])."""
+        return self.of(name, work, pl.DataFrame(schema=schema or NOTHING[name]))
 
     def of(self, name: str, work: Callable[[], T], instead: T) -> T:
         """What `work` gives, or `instead`."""
