@@ -20,6 +20,7 @@ from analysis.studies.story.scope import Scope
 from analysis.studies.story.unread import UNREAD, unread
 from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
+from analysis.studies.week.gaps import Parts
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from ingest.store.snapshot import Snapshot
 
@@ -67,27 +68,35 @@ class Review:
     finished: int
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
+    gaps: dict[str, str] = field(default_factory=dict)  # parts that could not be worked out -> why, one line each
     unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     """The review of one week (its first day); by default the last whose final working day has readings. UnusableData
-    without any reading.
+    without any reading. A part that cannot be worked out is empty, and its line stands in `gaps`.
     """
     found = week or review_week(snapshot)
     if found is None:
         raise UnusableData("no log is loaded yet; load one to see a week")
     last = found + timedelta(days=6)
-    seen = snapshot.once(weeks.week_rows).filter(pl.col("week") <= found).tail(SEEN_WEEKS)
-    matters = _matters(snapshot, found)
+    part = Parts(snapshot)
+    weekly = part.table("weeks", lambda: snapshot.once(weeks.week_rows))
+    seen = weekly.filter(pl.col("week") <= found).tail(SEEN_WEEKS)
+    none: list[MatterSeen] = []
+    matters = part.of("matters", lambda: _matters(snapshot, found), none)
     known = [one for one in matters if one.matter.known_until is not None and one.matter.known_until > last]
-    streams = snapshot.once(states.stream_rows).filter(pl.col("tech") == "")
+    judged = part.table("streams", lambda: snapshot.once(states.stream_rows))
+    streams = judged.filter(pl.col("tech") == "")
+    apart = pl.DataFrame() if "streams" in part.gaps else states.unjudged_streams(snapshot)
+    if len(apart):
+        part.gaps["unjudged"] = _unjudged(apart)
     book = snapshot.table("bench_book")
     decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
     return Review(
         week=found,
         last_day=last,
-        arrived=arrived(snapshot, week=found),
+        arrived=part.table("arrived", lambda: arrived(snapshot, week=found)),
         questions=_waiting(snapshot),
         weeks=seen,
         usual=_usual(seen, found),
@@ -98,24 +107,33 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         moved=int((streams["state"] == states.MOVED).sum()),
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
-        lots=_lots_of(snapshot, found),
-        flows=_flows(snapshot, found, found),
-        flows_before=_flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1)),
-        outside=outside_as_set(snapshot, first=found, last=found),
-        shipped=shipped_in_doubt(snapshot, week=found),
-        settling=snapshot.once(settling.settling_rows),
-        actions=actions(snapshot, since=last_week(found)),
+        lots=part.table("lots", lambda: _lots_of(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()}),
+        flows=part.table("flows", lambda: _flows(snapshot, found, found)),
+        flows_before=part.table(
+            "flows", lambda: _flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1))
+        ),
+        outside=part.table("outside", lambda: outside_as_set(snapshot, first=found, last=found)),
+        shipped=part.table("shipped", lambda: shipped_in_doubt(snapshot, week=found)),
+        settling=part.table("settling", lambda: snapshot.once(settling.settling_rows), settling.SETTLING),
+        actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
-        bench=rework.on_the_bench(snapshot),
+        bench=part.table("bench", lambda: rework.on_the_bench(snapshot)),
         computed_from={
             "version": snapshot.version,
             "book": snapshot.book_sequence,
             "shop_files": snapshot.shop_files,
             "as_of": snapshot.as_of,
         },
-        unread=snapshot.once(unread),
+        gaps=part.gaps,
+        unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
     )
+
+
+def _unjudged(apart: pl.DataFrame) -> str:
+    """How many streams could not be judged, and why the first could not."""
+    many = f"{len(apart)} stream{'' if len(apart) == 1 else 's'} could not be judged and no other hangs on them"
+    return f"{many}; the first: {apart['why'][0]}"
 
 
 def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:

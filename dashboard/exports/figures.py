@@ -1,6 +1,7 @@
 """`truerun figures`: every computed figure, one file a table, canonical units, unrounded."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
@@ -49,11 +50,27 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
 }
 
 
-def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[Path]:
-    """Writes each figure into `out` and gives its path when it stands there whole."""
+@dataclass(frozen=True)
+class NotWritten:
+    """A figure that could not be worked out; one of that name that stood in the folder is taken away."""
+
+    name: str
+    why: Exception
+
+
+def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[Path | NotWritten]:
+    """Writes each figure into `out` and gives its path when it stands there whole; one that cannot be worked out stops
+    no other.
+    """
     out.mkdir(parents=True, exist_ok=True)
     for name, work in FIGURES.items():
-        rows = plain(snapshot.once(work))
+        try:
+            rows = plain(snapshot.once(work))
+        except Exception as fault:
+            for kind in ("csv", "json"):
+                (out / f"{name}.{kind}").unlink(missing_ok=True)
+            yield NotWritten(name, fault)
+            continue
         path = out / f"{name}.{'json' if as_json else 'csv'}"
         path.write_text(json_text(rows) if as_json else csv_text(rows), encoding="utf-8")
         yield path

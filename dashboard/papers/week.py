@@ -4,13 +4,14 @@ is named.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import polars as pl
 
-from analysis.methods.problems import UnusableData
+from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.review import Review, review
 from analysis.studies.matters.records import Matter
 from analysis.studies.rework import rework
@@ -59,6 +60,8 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     shop = snapshot.shop
     made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, computed_from(snapshot), letter=letter)
     charts = _charts(made, found, shop)
+    gaps = dict(found.gaps)
+    air = _air(shop, gaps)
     sheets = {
         "unread": unread.lines(found.unread, shop),
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
@@ -67,14 +70,16 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
             (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in findings.week(found, shop)
         ],
         "known": sentences_week.known(found, shop),
+        "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
+        "undone": sentences.gaps(found),
         "charts": charts,
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
         "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
-        "rework": _rework(found, shop),
+        "rework": _rework(found, shop) if "flows" not in gaps else {"rows": [], "total": "", "left": 0},
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
         "settling": _settling(found, shop),
-        "air": _air(shop),
+        "air": air,
         "actions": [
             (_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
             for row in found.actions.tail(ACTIONS).iter_rows(named=True)
@@ -243,11 +248,15 @@ def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
     return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]
 
 
-def _air(shop: Shop) -> list[dict[str, str]]:
+def _air(shop: Shop, gaps: dict[str, str]) -> list[dict[str, str]]:
     """What goes with the humidity some hours before by more than its interval, and by a tenth of its spread or more;
     the most first.
     """
-    slopes = desk.ask(climate.slopes)
+    try:
+        slopes = desk.ask(climate.slopes)
+    except NotWorkedOut as why:
+        gaps["air"] = str(why)
+        return []
     order = slopes.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("share_explained") >= EXPLAINS).sort(
         -pl.col("share_explained"), "model", "characteristic", "position"
     )

@@ -6,7 +6,7 @@ from analysis.review import Review
 from dashboard import numbers
 from dashboard.sentences import unread
 from dashboard.sentences.matters import moved
-from dashboard.sentences.shared import Sentence, came_back, coarse, lot, steady, thin
+from dashboard.sentences.shared import UNSAID, Sentence, came_back, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
 MOST = 7  # sentences of a week
@@ -32,9 +32,12 @@ def _headline(found: Review) -> str:
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
-    if not parts:
+    unsaid = UNSAID & found.gaps.keys()
+    if unsaid:
+        parts.append("not all of this week could be worked out")
+    elif not parts:
         return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
-    text = ", ".join(parts) + (", and the rest ran true" if found.steady else "")
+    text = ", ".join(parts) + (", and the rest ran true" if found.steady and not unsaid else "")
     return text[0].upper() + text[1:] + "."
 
 

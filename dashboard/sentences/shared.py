@@ -75,6 +75,19 @@ def local(shop: Shop, when: datetime) -> datetime:
     return when.astimezone(shop.zone)
 
 
+UNSAID = {
+    "matters",
+    "streams",
+    "lots",
+    "weeks",
+}  # parts of a review without which nobody can say that the rest ran true
+
+
+def gaps(found: Review) -> list[str]:
+    """What could not be worked out, a sentence a part."""
+    return list(dict.fromkeys(f"{why[:1].upper()}{why[1:]}." for why in found.gaps.values()))
+
+
 def lot(row: dict[str, object], shop: Shop) -> Sentence:
     """A lot of necks in doubt, with what was agreed."""
     n, outside = int(str(row["n"])), float(str(row["outside"]))
@@ -221,6 +234,8 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     budget = shop.judging.budget
     many = "signal" if budget == 1 else "signals"
     allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
+    if row["signals_opened"] is None:
+        return [*said, ("New signals", numbers.NONE, "Signals could not be worked out.")]
     opened = int(row["signals_opened"])
     maybe = " One of them may be chance." if budget and opened >= 1 else ""
     said.append(

@@ -24,6 +24,8 @@ DAMPER = 10  # % RH more, for which a slope is told
 
 def under(found: Review) -> str:
     """Which week, and how many instruments it judges."""
+    if "weeks" in found.gaps:
+        return f"Week of {numbers.long_day(found.week)}. How many instruments it judges could not be worked out."
     judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
     many = "instrument" if judged == 1 else "instruments"
     few = " Few instruments so far." if judged < FEW else ""

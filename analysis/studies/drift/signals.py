@@ -5,7 +5,7 @@ belong to it. It closes when the readings say that the stream is back (see `meth
 on file, or by a person.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -13,6 +13,7 @@ import polars as pl
 from analysis.methods.autocorrelation import sigma_factor
 from analysis.methods.segments import Flags, Floats, Ints, lengths
 from analysis.methods.signal_life import Lives
+from analysis.studies.drift.apart import UNJUDGED, judged_apart
 from analysis.studies.drift.budget import Budget
 from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
@@ -67,6 +68,8 @@ class Signals:
     """The charts that pool over models, and the steady points that their limits come from."""
     patterns: list[Pattern]
     """T2 of single instruments: marks that open nothing."""
+    unjudged: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNJUDGED))
+    """Streams that could not be judged, which are in none of the others: UNJUDGED."""
 
     @property
     def open(self) -> pl.DataFrame:
@@ -75,10 +78,18 @@ class Signals:
 
 
 def signals(snapshot: Snapshot) -> Signals | None:
-    """All signals of the shop at this version, ever; None where there is no reading."""
+    """All signals of the shop at this version, ever; None where there is no reading. A stream that breaks the pass is
+    set apart, and stops no other.
+    """
     held = snapshot.once(streams)
     if held is None:
         return None
+    judged, unjudged = judged_apart(snapshot, held, lambda some: _judged(snapshot, some))
+    return replace(judged, unjudged=unjudged)
+
+
+def _judged(snapshot: Snapshot, held: Streams) -> Signals:
+    """Signals of some streams, in one pass."""
     shop = snapshot.shop
     budgeted = shop.judging.budget is not None
     coarse = coarse_streams(held)

@@ -194,8 +194,8 @@ def test_the_page_serves_it_and_says_what_is_wrong_with_an_address(stands, tmp_p
     assert "Week of Monday 30 March 2026" in words(answer.text)
     assert (
         client.get("/papers/week?week=soon").status_code,
-        "is no day" in client.get("/papers/week?week=soon").text,
-    ) == (404, True)
+        "wanted a day" in client.get("/papers/week?week=soon").text,
+    ) == (400, True)
     empty = (
         make_app(desk.Desk(moving_shop.stands(tmp_path / "empty", with_logs=False)))
         .server.test_client()
