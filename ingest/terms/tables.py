@@ -133,6 +133,7 @@ LOTS: dict[str, pl.DataType] = {
     "rod_state": pl.String(),
     "hours_acclimatised": pl.Float64(),
     "agreed_limit": pl.Float64(),
+    "disposition": pl.String(),  # used | sorted | returned | ''
 }
 
 CHANGES: dict[str, pl.DataType] = {
@@ -140,7 +141,10 @@ CHANGES: dict[str, pl.DataType] = {
     "to_date": pl.Date(),
     MODEL: pl.String(),
     STAGE: pl.String(),
+    CHARACTERISTIC: pl.String(),
     "what": pl.String(),
+    "planned": pl.Boolean(),  # made on purpose; null: not said
+    "target": pl.Float64(),  # of a planned change, canonical unit
     "note": pl.String(),
 }
 
