@@ -8,8 +8,10 @@
     if (button && button.style.display !== "none") { button.click(); return true; }
     return false;
   };
-  let wanted = false; // the answers are new: the focus goes to the first
-  const busy = () => { wanted = true; };
+  // What the page says of the open decision; once it says something else, the focus goes to the first answer.
+  const told = () => [document.getElementById("logs-work-said"), document.querySelector("#logs-work h3")].map((one) => (one ? one.textContent : "")).join("|");
+  let wanted = null;
+  const busy = () => { wanted = told(); };
   document.addEventListener("keydown", (event) => {
     if (!work() || event.ctrlKey || event.metaKey || event.altKey) return;
     const on = document.activeElement, typing = on && (on.tagName === "TEXTAREA" || (on.tagName === "INPUT" && on.type !== "checkbox"));
@@ -38,10 +40,10 @@
     event.preventDefault();
   });
   new MutationObserver(() => {
-    if (!wanted || !work()) return;
+    if (wanted === null || !work() || told() === wanted) return;
     const on = document.activeElement;
     if (on && on !== document.body) return;
     const first = rows()[0];
-    if (first) { boxOf(first).focus(); wanted = false; }
+    if (first) { boxOf(first).focus(); wanted = null; }
   }).observe(document, { childList: true, subtree: true });
 })();

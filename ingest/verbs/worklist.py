@@ -111,7 +111,7 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
         mine.sort(key=lambda group: (not group.sure, -len(group.rows), group.typed))
         title = TITLES.get(name, name[:1].upper() + name[1:])
         found.append(Decision(name, title, _about(mine), mine[0].kind, sum(len(g.rows) for g in mine), tuple(mine)))
-    return sorted(found, key=lambda one: (one.asks_once, -one.rows, one.title))
+    return sorted(found, key=lambda one: (one.asks_once, -one.rows, -one.guessed, one.title))
 
 
 def _kept_as_typed(snapshot: Snapshot, people: bool) -> Iterable[Group]:

@@ -391,7 +391,7 @@ def act(head: Any, *given: Any) -> Any:
     became = job.answer
     rows = f"{numbers.count(became.settled)} {'question' if became.settled == 1 else 'questions'}"
     told = f"{here.title}: {rows} answered, {numbers.count(became.rows_in)} came in."
-    token = {"first": became.first, "last": became.last, "logs": became.logs}
+    token = {"first": became.first, "last": became.last, "logs": became.logs, "at": here.key}
     done = [*(done or []), token | {"said": told, "settled": became.settled}]
     now = decisions()
     keys = [one.key for one in now]
@@ -414,4 +414,5 @@ def undo(head: Any, clicks: int | None, who: str | None, at: str, done: list[dic
     if job.state != "done":
         return no_update, no_update, no_update, job.problem, no_update
     told = f"Taken back: {numbers.count(last['settled'])} questions wait again."
+    at = str(last["at"])
     return laid_out(at, done[:-1]), at, done[:-1], told, head()
