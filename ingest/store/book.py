@@ -170,6 +170,12 @@ def read(folder: Path, *, up_to: int | None = None) -> dict[str, pl.DataFrame]:
         return {name: lines(connection, name, up_to) for name in SCHEMAS}
 
 
+def loads(folder: Path) -> pl.DataFrame:
+    """LOADS alone: which logs were loaded and unloaded, in the order written."""
+    with reading(folder) as connection:
+        return lines(connection, "loads")
+
+
 @contextmanager
 def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
     """A connection that sees the book as it is now, None where there is no book yet."""

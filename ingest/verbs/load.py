@@ -194,7 +194,7 @@ def sound_shop(folder: Path, *, now: datetime) -> Shop:
     shop = usable_shop(folder)
     ledger.free(folder)
     refuse_damage(folder)
-    latest = book.active_logs(book.read(folder)["loads"])["at"].max()
+    latest = book.active_logs(book.loads(folder))["at"].max()
     if isinstance(latest, datetime) and now < latest - CLOCKS_DIFFER:
         raise StoreProblem(
             f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
