@@ -13,6 +13,7 @@ Technometrics 32.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtr
@@ -76,9 +77,15 @@ def own_law(readings: Floats, *, weight: float = 0.1) -> OwnLaw:
         )  # a reading on an edge counts half
         return np.asarray(below / (2 * len(values)))
 
+    exact, normal = _normal(weight)
+    return OwnLaw(len(values), np.log(_arls(cumulative, weight)) - normal + exact, exact)
+
+
+@lru_cache(maxsize=16)
+def _normal(weight: float) -> tuple[Floats, Floats]:
+    """Log of the run lengths of normal readings, exactly and by the chain."""
     exact = np.log(ewma_arls(KNOTS, weight=weight))
-    own, normal = np.log(_arls(cumulative, weight)), np.log(_arls(lambda at: np.asarray(ndtr(at)), weight))
-    return OwnLaw(len(values), own - normal + exact, exact)
+    return exact, np.log(_arls(lambda at: np.asarray(ndtr(at)), weight))
 
 
 def _arls(cumulative: Callable[[Floats], Floats], weight: float) -> Floats:

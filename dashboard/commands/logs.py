@@ -60,7 +60,7 @@ def _tell(became: "Sequence[Loaded]") -> None:
 
     for file in became:
         typer.echo(telling.account(file), err=file.outcome == "refused")
-        for line in telling.editions(file):
+        for line in (*telling.unread(file), *telling.editions(file)):
             say(line)
     for line in telling.questions(became):
         say(line)

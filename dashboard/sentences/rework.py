@@ -66,6 +66,8 @@ def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
         return "None judged yet."
     row = rolled.row(0, named=True)
     few = " Few instruments so far." if n < 30 else ""
+    if row["never_sent_back"] is None:
+        return "Never sent back: not read."
     low, high = row["never_sent_back_low"], row["never_sent_back_high"]
     interval = f" ({numbers.share_range(low, high, n)})" if low is not None else ""
     told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."

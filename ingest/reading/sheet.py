@@ -47,6 +47,7 @@ class Sheet:
     passed_over: int
     notes: list[str]
     replaces: bool
+    columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))
     covers: list[Span] = field(default_factory=list)  # the days it tells of
 
 

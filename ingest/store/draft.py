@@ -102,6 +102,7 @@ class Draft(OnFile):
         self.logs = pl.concat([self.logs, account])
         ledger.add(self.connection, "logs", self.n, account)
         ledger.add(self.connection, "gauge_trials", self.n, trials)
+        ledger.add(self.connection, "columns", self.n, sheet.columns)
         ledger.add(self.connection, "set_aside", self.n, asked)
         self._close_whole(met.pairs.filter(pl.col("holds"))["older"].to_list())
         cells = tables.empty(editions.CELLS)

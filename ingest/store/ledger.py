@@ -55,7 +55,12 @@ MEETS: dict[str, pl.DataType] = {
     tables.LOG_ID: pl.String(),
     "other": pl.String(),
 }  # logs that share a visit, however it came out
-VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables.GAUGE_TRIALS}
+VERSIONED = {
+    "logs": LOGS,
+    "set_aside": tables.SET_ASIDE,
+    "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
+}
 CURRENT = {"contested": CONTESTED, "given": GIVEN, "meets": MEETS, "editions": editions.EDITIONS}
 
 

@@ -28,6 +28,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "logs": tables.LOGS,
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
     "lots": tables.LOTS,
     "changes": tables.CHANGES,
     "climate": tables.CLIMATE,
@@ -35,6 +36,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "bench_book": tables.BENCH_BOOK,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
+    "words": tables.WORDS,
 }
 
 

@@ -210,6 +210,7 @@ PUBLIC = {
     "logs": tables.LOGS,
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
 }
 
 

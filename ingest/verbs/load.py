@@ -3,7 +3,7 @@ nothing.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -14,6 +14,7 @@ import polars as pl
 from ingest.reading.corrections import marked
 from ingest.reading.reader import log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
+from ingest.reading.words import with_words
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
 from ingest.store import book, carried, index, ledger, originals
 from ingest.store.draft import Draft
@@ -62,6 +63,7 @@ class Loaded:
     two_values: pl.DataFrame = field(
         default_factory=lambda: tables.empty(carried.NAMED)
     )  # of its instruments; nothing is set aside for it
+    columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))  # what each was taken for
     told: Told = field(default_factory=Told)  # what it is to the logs on file: a newer edition, an older one
 
 
@@ -214,6 +216,7 @@ def _read(
     entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
 ) -> tuple[Entry, bytes, Sheet]:
     """A log as the shop files and the book of today have it read."""
+    shop = explained(shop, said)
     settled = book.standing_verdicts(said["settled"])
     mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
     limit = entry.judged_at or entry.at
@@ -225,6 +228,11 @@ def _read(
             sheet,
         )
     return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
+
+
+def explained(shop: Shop, said: Mapping[str, pl.DataFrame]) -> Shop:
+    """The shop with the words that the book explains."""
+    return with_words(shop, book.standing_words(said["words"]).select("field", "word", "means").iter_rows())
 
 
 def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:
@@ -264,7 +272,8 @@ def _commit(
                 index.note(folder, _coming(came.entry, shop, gone), sure=False)
             came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)
-            became[came.place] = loaded_of(draft, account, [*came.sheet.notes, *told])
+            loaded = loaded_of(draft, account, [*came.sheet.notes, *told])
+            became[came.place] = replace(loaded, columns=came.sheet.columns)
         bring_back(draft, folder, shop, said, fresh)
         became = dict(zip(became, with_two_values(draft, list(became.values())), strict=True))
         if fresh and not check:

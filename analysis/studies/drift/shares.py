@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from analysis.methods.attributes import binomial_ahead
+from analysis.methods.counts_ahead import binomial_ahead
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
