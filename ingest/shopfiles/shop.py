@@ -303,13 +303,29 @@ class Tech(Part):
     qualified: tuple[str, ...] = ()
 
 
+class Reaction(Part):
+    """What this shop checks first when a characteristic moves, in order."""
+
+    characteristic: Key
+    check: tuple[Key, ...]
+
+
 class Plan(Part):
     """A [[plan]]: what was agreed with suppliers."""
 
     characteristic: Key
     sample: Annotated[int, Field(ge=1)]
-    accept: Annotated[int, Field(ge=0)]
+    accept: Annotated[int, Field(ge=0)] | None = None
+    k: Annotated[float, Field(gt=0)] | None = None  # by measurement: mean and spread in place of a count
     supplier: str = ""
+
+    @model_validator(mode="after")
+    def _is_counted_or_measured(self) -> Self:
+        if (self.accept is None) == (self.k is None):
+            raise ValueError("a plan needs accept (by counting) or k (by measurement); wanted one of them")
+        if self.k is not None and self.sample < 3:
+            raise ValueError("a plan by measurement needs a sample of 3 or more")
+        return self
 
 
 class Log(Part):
@@ -348,6 +364,7 @@ class Shop(Part):
     models: tuple[Model, ...] = Field(alias="model", min_length=1)
     faults: tuple[Fault, ...] = Field(alias="fault", default=())
     techs: tuple[Tech, ...] = Field(alias="tech", default=())
+    reactions: tuple[Reaction, ...] = Field(alias="reaction", default=())
     plans: tuple[Plan, ...] = Field(alias="plan", default=())
     logs: tuple[Log, ...] = Field(alias="log", default=())
 

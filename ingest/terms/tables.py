@@ -133,6 +133,7 @@ LOTS: dict[str, pl.DataType] = {
     "rod_state": pl.String(),
     "hours_acclimatised": pl.Float64(),
     "agreed_limit": pl.Float64(),
+    "disposition": pl.String(),  # used | sorted | returned | ''
 }
 
 CHANGES: dict[str, pl.DataType] = {
@@ -140,7 +141,10 @@ CHANGES: dict[str, pl.DataType] = {
     "to_date": pl.Date(),
     MODEL: pl.String(),
     STAGE: pl.String(),
+    CHARACTERISTIC: pl.String(),
     "what": pl.String(),
+    "planned": pl.Boolean(),  # made on purpose; null: not said
+    "target": pl.Float64(),  # of a planned change, canonical unit
     "note": pl.String(),
 }
 
@@ -213,11 +217,20 @@ CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell coun
 }
 
 SETTLED: dict[str, pl.DataType] = _WRITTEN | {  # verdict: it is real | keep held | take new
+    # | cannot be known | an edition | another log | asked again (the answer before it is taken back)
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
     "column": pl.String(),
     "raw": pl.String(),
     "verdict": pl.String(),
+}
+
+
+WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; the latest of a field and word counts
+    "field": pl.String(),
+    "word": pl.String(),
+    "means": pl.String(),
+    "undone": pl.Boolean(),
 }
 
 
