@@ -5,10 +5,11 @@ import polars as pl
 import pytest
 
 from analysis.studies.drift.pooled import CHARACTERISTIC, GAUGE, SETTER, pooled, pools
-from analysis.studies.drift.signals import signal_rows, signals
+from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.streams import streams
 from analysis.studies.drift.watching import AVERAGE, POOLED
+from analysis.studies.matters.rows import signal_rows
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drift.test_streams import RELIEF
 from tests.analysis.studies.drifting import at, shop, snapshot
