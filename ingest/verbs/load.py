@@ -7,12 +7,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.bounds import read_within
 from ingest.reading.corrections import marked
-from ingest.reading.reader import log_for, read_log
+from ingest.reading.reader import form_of, log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
 from ingest.store import book, carried, index, ledger, originals
@@ -94,12 +96,18 @@ def load(
     """
     return load_data(
         folder,
-        [(path.name, path.read_bytes) for path in files],
+        [(path.name, partial(_within, folder, path)) for path in files],
         check=check,
         replaces=replaces,
         progress=progress,
         now=now,
     )
+
+
+def _within(folder: Path, path: Path) -> bytes:
+    """The bytes of a file, once it is seen that it may be a log."""
+    shop = read_shop(folder / "shop.toml")
+    return read_within(path, lambda name: form_of(name, shop))
 
 
 def load_data(
@@ -156,9 +164,11 @@ def _ahead(
         for place, (name, read) in enumerate(sources):
             try:
                 data = read()
-            except OSError as fault:
+            except (OSError, FileProblem) as fault:
                 said = (
-                    "this is a folder; wanted a log file"
+                    str(fault).removeprefix(f"{name}: ")
+                    if isinstance(fault, FileProblem)
+                    else "this is a folder; wanted a log file"
                     if isinstance(fault, IsADirectoryError)
                     else f"could not be read ({fault.strerror or fault})"
                 )
