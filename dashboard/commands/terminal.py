@@ -24,6 +24,7 @@ Who = Annotated[str, typer.Option("--who", help="Who decides this.")]
 Why = Annotated[str, typer.Option("--why", help="Why, in a few words; it stands in the book.")]
 LogName = Annotated[str, typer.Argument(metavar="LOG", help="Its file name, or the start of its hash.")]
 HERE = Path("shop")
+LARGE = 4_000_000  # bytes of logs that take longer than a moment
 
 
 class UserProblem(Problem):
@@ -42,12 +43,12 @@ def now() -> datetime:
 
 
 class Lines:
-    """Progress as lines on the error channel: the first after a second, then one every few."""
+    """Progress as lines on the error channel: one after `first` seconds, then one every few."""
 
-    FIRST, EVERY = 1.0, 5.0
+    EVERY = 5.0
 
-    def __init__(self, title: str) -> None:
-        self.title, self.begun, self.ended = title, time.monotonic(), threading.Event()
+    def __init__(self, title: str, first: float) -> None:
+        self.first, self.title, self.begun, self.ended = first, title, time.monotonic(), threading.Event()
         self.share, self.what = 0.0, "beginning"
 
     def note(self, share: float, what: str) -> None:
@@ -56,7 +57,7 @@ class Lines:
 
     def tell(self) -> None:
         """A line now and then until it has ended."""
-        wait = self.FIRST
+        wait = self.first
         while not self.ended.wait(wait):
             wait, past = self.EVERY, time.monotonic() - self.begun
             typer.echo(f"{self.title}: {self.what}, {100 * self.share:.0f} % done{left(self.share, past)}", err=True)
@@ -71,10 +72,12 @@ def left(share: float, seconds: float) -> str:
 
 
 @contextmanager
-def progress_bar(title: str) -> Iterator["Progress | None"]:
-    """A bar on a terminal; in a pipe a line now and then on what takes longer. Both say what is left."""
+def progress_bar(title: str, size: int = 0) -> Iterator["Progress | None"]:
+    """A bar on a terminal; in a pipe a line now and then, from the first second on where `size` (bytes) is large. Both
+    say what is left.
+    """
     if not sys.stderr.isatty():
-        lines = Lines(title)
+        lines = Lines(title, 1.0 if size > LARGE else 10.0)
         teller = threading.Thread(target=lines.tell, daemon=True)
         teller.start()
         try:

@@ -30,6 +30,7 @@ from ingest.terms.questions import FileProblem
 from ingest.verbs import backup
 from ingest.verbs.decisions import Original, carried_over, standing_decisions
 
+READING = 0.6  # of the work of a file; the rest is taking it in
 BATCH = 400_000  # readings and visits of the files that are committed together
 AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
 ACCOUNT = ("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
@@ -149,6 +150,8 @@ def load_data(
         if sum(came.sheet.readings.height + came.sheet.visits.height for came in batch) > BATCH:
             became |= _commit(folder, shop, batch, check, replaces, now)
             batch = []
+    if progress and batch:
+        progress((len(sources) - 1 + READING) / len(sources), "taking in what was read")
     became |= _commit(folder, shop, batch, check, replaces, now)
     return [became[place] for place in range(len(sources))]
 
@@ -218,7 +221,7 @@ def _part(progress: Progress | None, place: int, count: int, name: str) -> Progr
     """The progress of one thing of several."""
     if progress is None:
         return None
-    return lambda share, what: progress((place + share) / count, f"{name}: {what}")
+    return lambda share, what: progress((place + READING * share) / count, f"{name}: {what}")
 
 
 def _read(

@@ -131,10 +131,7 @@ def files(large: float, real: float) -> dict[str, tuple[Callable[[Path], None], 
             lambda p: (random_bytes(p, large, bytes(range(256))), _prepend(p, head))[0],
             True,
         ),
-        f"a quote never closed over {large / 3:g} MB": (
-            lambda p: repeated(p, head + b'"', row().encode() + b"\n", large / 3),
-            True,
-        ),
+        "a quote never closed over 20 MB": (lambda p: repeated(p, head + b'"', row().encode() + b"\n", 20), False),
         "a quote at the start of every row, 30 MB": (
             lambda p: repeated(p, head, b'"' + row().encode() + b"\n", 30),
             False,
@@ -169,7 +166,7 @@ def run(shop: Path, path: Path) -> tuple[float, float, int, str]:
                 break
             time.sleep(0.01)
         child.returncode = os.waitstatus_to_exitcode(status)
-    lines = out.read_text(errors="replace").strip().splitlines() or [""]
+    lines = [line for line in out.read_text(errors="replace").splitlines() if not line.startswith("Loading: ")] or [""]
     return time.monotonic() - begun, usage.ru_maxrss / 1024, child.returncode, lines[0]
 
 
@@ -191,7 +188,8 @@ def results(large: float, real: float) -> Iterator[tuple[str, float, float, int,
     """Each file: name, seconds, MB over idle, exit code, what was told, do the bounds of a refusal hold."""
     with tempfile.TemporaryDirectory() as place:
         root = Path(place)
-        _, idle, _, _ = run(fresh_shop(root, "idle"), root / "bench_none.csv")
+        begin, idle, code, told = run(fresh_shop(root, "idle"), root / "bench_none.csv")
+        yield "no file: the start alone", begin, 0.0, code, told, False
         for number, (name, (make, refused)) in enumerate(files(large, real).items()):
             path = root / f"bench_{number}.csv"
             make(path)
