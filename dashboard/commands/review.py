@@ -67,12 +67,12 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
 def _week_in_sentences(counter: "Desk") -> Iterator[str]:
     """The week under review: its headline, then at most seven sentences."""
     from analysis.review import review
-    from dashboard.sentences import shared as sentences
+    from dashboard.sentences import findings
 
     found, shop = counter.ask(review), counter.snapshot().shop
     yield from _unread(counter.snapshot())
-    yield f"{shop.shop.name}: {sentences.headline(found, shop)}"
-    for sentence in sentences.week(found, shop):
+    yield f"{shop.shop.name}: {findings.headline(found, shop)}"
+    for sentence in findings.week(found, shop):
         yield f"  - {sentence.text}"
 
 

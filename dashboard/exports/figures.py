@@ -6,8 +6,9 @@ from pathlib import Path
 
 import polars as pl
 
-from analysis.studies.drift import signals, states
+from analysis.studies.drift import states
 from analysis.studies.gauges import rr as gauges
+from analysis.studies.matters import rows as matters
 from analysis.studies.necks import lots
 from analysis.studies.people import techs
 from analysis.studies.rework import rework, savings
@@ -30,7 +31,7 @@ def set_aside(snapshot: Snapshot) -> pl.DataFrame:
 
 FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "streams": states.stream_rows,
-    "signals": signals.signal_rows,
+    "signals": matters.signal_rows,
     "capability": capability.capability_rows,
     "stages": rework.stages,
     "send_backs": rework.send_backs,
@@ -42,6 +43,7 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "climate": climate.climate_rows,
     "intonation": intonation.intonation_rows,
     "savings": savings.saving_rows,
+    "matters": matters.matter_rows,
     "odd": states.odd,
     "logs": logs,
     "set_aside": set_aside,

@@ -17,6 +17,7 @@ from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
 from dashboard.desk import desk, looking_back
 from dashboard.pages.held import held
+from dashboard.sentences import findings as sentences_findings
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
@@ -55,7 +56,7 @@ def layout(week: str | None = None, **_address: str) -> Any:
 def _laid_out(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     under = [sentences_week.under(found), *([f" {sentences_week.stood(found)}"] if asked.end else [])]
     return parts.page(
-        parts.page_head(sentences.headline(found, shop), under),
+        parts.page_head(sentences_findings.headline(found, shop), under),
         start(found, shop, asked),
         _held("arrived", arrived, found, shop),
         _held("weeks", normal, found, shop),
@@ -97,7 +98,9 @@ def told(problem: UnusableData) -> str:
 
 def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     """What to look at first, where the decision is written, and the weeks beside this one."""
-    first = next((one for one in sentences.week(found, shop) if one.state not in ("steady", "question", "thin")), None)
+    first = next(
+        (one for one in sentences_findings.week(found, shop) if one.state not in ("steady", "question", "thin")), None
+    )
     if first:
         lead: list[Any] = ["Look first at: ", dcc.Link(sentences_week.lead(first.lead), href=first.link), ". "]
     else:
@@ -188,7 +191,7 @@ def normal(found: Review, shop: Shop) -> html.Section:
 def findings(found: Review, shop: Shop) -> html.Section:
     """At most seven sentences, each with the way to its chart."""
     rows: list[Any] = [parts.finding("question", gap) for gap in sentences.gaps(found)]
-    for one in sentences.week(found, shop):
+    for one in sentences_findings.week(found, shop):
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
         rows.append(
             parts.finding(
