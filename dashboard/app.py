@@ -18,6 +18,7 @@ from dashboard import doors, faults, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
+from dashboard.pages import unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.papers import served
 
@@ -31,7 +32,12 @@ PAGES = {  # in the order of the header: the page's word and its module
     "gauges": "gauges",
     "logs": "logs.page",
 }
-FURTHER = ("logs.readings", "logs.instrument", "logs.visits")  # behind a number: reached by links, not by the header
+FURTHER = (
+    "logs.readings",
+    "logs.instrument",
+    "logs.visits",
+    "find",
+)  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
     "questions": "logs.page",
@@ -123,7 +129,8 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
     def laid_out(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            return page.layout(**address)
+            above = unread.strip(page.NAME.lower()) if desk.has_shop else None
+            return html.Div([above, page.layout(**address)]) if above is not None else page.layout(**address)
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"
@@ -157,6 +164,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
             html.Ul(
                 [
                     *[html.Li(dcc.Link(name, href=path)) for name, path in pages],
+                    html.Li(finding("find-in-menu")),
                     html.Li([shop, html.Br(), as_of], className="as-of"),
                 ]
             ),
@@ -177,6 +185,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         [
             dcc.Link("Truerun", href=pages[0][1], className="brand"),
             wide,
+            finding("find"),
             html.Span([html.Span(shop, id="shop-name"), html.Span(as_of, id="shop-as-of")], className="shop"),
             toggle,
             phone,
@@ -203,6 +212,15 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         theme=THEME,
         defaultColorScheme="light",
     )
+
+
+def finding(id: str) -> html.Form:
+    """The header's field: a serial, lot, model, code or log; the key `/` leads into it."""
+    field = dcc.Input(
+        id=id, name="q", type="search", placeholder="Serial, lot or log", autoComplete="off", maxLength=200
+    )
+    label = html.Label("Find a serial, lot, model, code or log", htmlFor=id, className="unseen")
+    return html.Form([label, field], action="/go", method="get", role="search", className="seek no-print")
 
 
 def shop_words(desk: counter.Desk) -> tuple[str, str]:

@@ -12,6 +12,8 @@ LEAD_DAYS = 14  # the record begins so long before the first log, so that a lag 
 
 @dataclass(frozen=True)
 class Climate:
+    """Humidity and temperature of each room, hour by hour."""
+
     first: np.datetime64  # local wall time of the first row
     rh: np.ndarray  # (rooms, hours), %
     temperature: np.ndarray  # (rooms, hours), degC

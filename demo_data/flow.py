@@ -30,6 +30,7 @@ class Chance:
         self._kept: dict[str, np.ndarray] = {}
 
     def rng(self, name: str) -> np.random.Generator:
+        """A generator of its own for each name."""
         return np.random.default_rng([self.seed, crc32(name.encode())])
 
     def first(self, name: str, draw: Callable[[np.random.Generator, tuple[int, ...]], np.ndarray]) -> np.ndarray:
@@ -48,11 +49,14 @@ class Chance:
         return np.asarray(values)
 
     def normal(self, visits: "Visits", name: str) -> np.ndarray:
+        """A normal draw a visit, kept for first passes."""
         return self.of(visits, name, lambda rng, size: rng.standard_normal(size))
 
 
 @dataclass
 class Lot:
+    """One lot of necks."""
+
     model: int  # place in MODELS
     supplier: int  # place in SUPPLIERS
     quantity: int
@@ -65,6 +69,8 @@ class Lot:
 
 @dataclass(frozen=True)
 class Instruments:
+    """Every instrument that is built."""
+
     model: np.ndarray  # (n,) place in MODELS
     day: np.ndarray  # (n,) working day of intake, from 0
     minute: np.ndarray  # (n,) working minute of that day
@@ -96,6 +102,7 @@ class Visits:
         return len(self.instrument)
 
     def only(self, rows: np.ndarray) -> "Visits":
+        """Some of the visits."""
         return Visits(**{name: values[rows] for name, values in vars(self).items()})
 
 

@@ -50,14 +50,17 @@ def sixty_fourths(value: float, point: str = ".") -> str:
 
 
 def thou(value: float) -> str:
+    """A length in thousandths of an inch, as a hand writes it."""
     return f"{value / 0.0254:.0f}"
 
 
 def comma(digits: int) -> Callable[[float], str]:
+    """A number with a decimal comma."""
     return lambda value: f"{value:.{digits}f}".replace(".", ",")
 
 
 def pitch(value: float) -> str:
+    """Cents with their sign."""
     return f"{value:.1f}"
 
 
@@ -148,6 +151,7 @@ class Writer:
             yield kind, period, make(rows[np.argsort(v.finish[rows], kind="stable")])
 
     def receiving(self, rows: np.ndarray) -> Sheet:
+        """The sheet of the receiving bench."""
         v, read, number = self.visits, self.measures.columns, self.visits.instrument[rows]
         hours = v.finish[rows]
         return {
@@ -167,6 +171,7 @@ class Writer:
         }
 
     def bench(self, rows: np.ndarray) -> Sheet:
+        """The cards of the benches."""
         v, read = self.visits, self.measures.columns
         typed = np.isin(v.stage[rows], TYPED_MINUTES) & (self.draw[rows] > 0.6)
         start = np.where(
@@ -223,6 +228,7 @@ class Writer:
         return np.where(self.measures.gauge[rows] == "rule 64", fraction, text)
 
     def playtest(self, rows: np.ndarray) -> Sheet:
+        """The play test's sheet."""
         v, read = self.visits, self.measures.columns
         sheet: Sheet = {
             "Serial": self.serial[rows],
@@ -250,6 +256,7 @@ class Writer:
         return sheet
 
     def final(self, rows: np.ndarray) -> Sheet:
+        """The final inspection's sheet."""
         v, read = self.visits, self.measures.columns
         rule = self.measures.gauge[rows] == "rule 64"
         two, one = comma(2), comma(1)

@@ -17,6 +17,8 @@ Row = tuple[int, str, str, str, str, str, int]  # stage, outcome, fault, fault_a
 
 @dataclass(frozen=True)
 class Trouble:
+    """One kind of trouble: where it is caused, where it is caught, how often."""
+
     cause: int
     caught: int
     name: str
@@ -65,12 +67,15 @@ class Walk:
         self.rng = rng
 
     def chance(self, share: float) -> bool:
+        """True so often."""
         return bool(self.rng.random() < share)
 
     def minutes(self, mean: float) -> int:
+        """Whole minutes about a mean."""
         return int(self.rng.exponential(mean))
 
     def walk(self, route: list[int], trouble: Trouble | None, end: str | None, end_stage: int) -> list[Row]:
+        """The stages one instrument visits, in order."""
         rows: list[Row] = []
         if trouble and trouble.caught not in route:
             trouble = Trouble(trouble.cause, PLAY, trouble.name, trouble.where)
@@ -101,6 +106,7 @@ class Walk:
 
     @staticmethod
     def named(cause: int) -> str:
+        """What somebody wrote down as the cause."""
         return "supplier" if cause == RECEIVING else STAGES[cause]
 
     def way_back(self, route: list[int], trouble: Trouble, depth: int) -> list[Row]:

@@ -23,14 +23,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from analysis.methods.constants import d2
+from analysis.methods.change_scans import NO_START, drift_scan, level_scan, ramp, standardized, step_scan
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, blocks, checked, lengths
 
 WITHIN = 3.0  # of the largest log-likelihood
 BLOCK = 1 << 16  # readings worked on at once: they stay in the processor's cache
 ROUNDING = 1e-9  # relative: starts as likely as the best but for the last bits are as likely
-NO_START = -1.0  # below every log-likelihood over no change
 
 Scan = Callable[[Floats, Ints, Ints, Floats], tuple[Floats, Floats]]
 
@@ -123,9 +122,7 @@ def step(
     """
     array, segments = checked(values, starts)
     known = _per_segment(before, segments, "mean before")
-    best = _search(
-        array, segments, sigma, known, begin, end, members, _level_scan if before is not None else _step_scan
-    )
+    best = _search(array, segments, sigma, known, begin, end, members, level_scan if before is not None else step_scan)
     n = lengths(segments, len(array))
     k = np.maximum(best.at - segments, 0)
     after = np.maximum(n - k, 1)
@@ -162,17 +159,17 @@ def drift(
     throughout.
     """
     array, segments = checked(values, starts)
-    best = _search(array, segments, sigma, None, begin, end, members, _drift_scan)
+    best = _search(array, segments, sigma, None, begin, end, members, drift_scan)
     n = lengths(segments, len(array))
     after = np.maximum(n - np.maximum(best.at - segments, 0), 1).astype(np.float64)
-    ramp, spread = _ramp(after, n)
+    weight, spread = ramp(after, n)
     slope = best.score / np.where(spread > 0, spread, 1.0) * best.sigma
     chance = _drift_chance(best, n, segments)
     return Drift(
         best.at,
         best.low,
         best.high,
-        best.centre - slope * ramp / n,
+        best.centre - slope * weight / n,
         slope,
         best.statistic,
         chance,
@@ -207,7 +204,7 @@ def _search(
     known = _per_segment(sigma, starts, "sigma")
     if known is not None and bool((known < 0).any()):
         raise UnusableData(f"sigma is {float(known.min())}; wanted at least 0")
-    earliest = starts + (1 if scan is _step_scan else 0)
+    earliest = starts + (1 if scan is step_scan else 0)
     latest = starts + n - 1
     first = earliest if begin is None else np.maximum(earliest, np.asarray(begin, dtype=np.int64))
     last = latest if end is None else np.minimum(latest, np.asarray(end, dtype=np.int64))
@@ -224,7 +221,7 @@ def _search(
     for chosen, where in blocks(starts, len(values), BLOCK):
         offset = where.start
         x, local, size = values[where], starts[chosen] - offset, n[chosen]
-        centre, spread, scaled = _standardized(
+        centre, spread, scaled = standardized(
             x, local, size, None if known is None else known[chosen], None if before is None else before[chosen]
         )
         score, likelihood = scan(scaled, local, size, spread)
@@ -258,78 +255,6 @@ def _search(
             parts[name].append(number)
     whole = {name: np.concatenate(pieces) for name, pieces in parts.items()}
     return _Best(**whole, first=first, last=last, likely=likely)
-
-
-def _standardized(
-    x: Floats, local: Ints, size: Ints, sigma: Floats | None, before: Floats | None
-) -> tuple[Floats, Floats, Floats]:
-    """Centre and sigma of each segment and the readings in sigmas off the centre; a constant run is exactly 0
-    throughout.
-    """
-    if sigma is None:
-        moves = np.abs(np.diff(x, prepend=x[0]))
-        moves[local] = 0.0
-        sigma = np.add.reduceat(moves, local) / np.maximum(size - 1, 1) / d2(2)
-    scaled = x - np.repeat(x[local], size)
-    if before is None:
-        rest = np.add.reduceat(scaled, local) / size
-        centre = x[local] + rest
-    else:
-        rest = before - x[local]
-        centre = before
-    scaled -= np.repeat(rest, size)
-    scaled *= np.repeat(np.divide(1.0, sigma, out=np.zeros(len(size)), where=sigma > 0), size)
-    return centre, sigma, scaled
-
-
-def _sums_before(scaled: Floats, local: Ints, size: Ints) -> Floats:
-    """Sum of the readings of the segment before each place."""
-    sums = np.empty(len(scaled) + 1)
-    sums[0] = 0.0
-    np.cumsum(scaled, out=sums[1:])
-    return sums[:-1] - np.repeat(sums[local], size)
-
-
-def _places(local: Ints, size: Ints) -> Floats:
-    return np.arange(int(size.sum()), dtype=np.float64) - np.repeat(local.astype(np.float64), size)
-
-
-def _step_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[Floats, Floats]:
-    """Sum after each place and half of its square over its variance; NO_START at each segment's first reading, which
-    cannot be the start.
-    """
-    score = -_sums_before(scaled, local, size)
-    k = _places(local, size)
-    variance = k * (1.0 - k * np.repeat(1.0 / size, size))
-    variance[local] = 1.0
-    likelihood = 0.5 * score * score / variance
-    likelihood[local] = NO_START
-    return score, likelihood
-
-
-def _level_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[Floats, Floats]:
-    """The same where the mean before is known: all readings from the place on against it."""
-    before = _sums_before(scaled, local, size)
-    totals = before[local + size - 1] + scaled[local + size - 1]
-    score = np.repeat(totals, size) - before
-    return score, 0.5 * score * score / (np.repeat(size.astype(np.float64), size) - _places(local, size))
-
-
-def _ramp(after: Floats, n: Ints | Floats) -> tuple[Floats, Floats]:
-    """Sum of 1, 2 ... after, and its sum of squares about the mean over all n readings of the segment."""
-    total = after * (after + 1) / 2
-    return total, total * ((2 * after + 1) / 3 - total / n)
-
-
-def _drift_scan(scaled: Floats, local: Ints, size: Ints, _sigma: Floats) -> tuple[Floats, Floats]:
-    """Sum of reading times ramp for each start of the ramp, and half of its square over its variance."""
-    before = _sums_before(scaled, local, size)
-    running = np.cumsum(before)
-    running -= np.repeat(running[local], size)
-    score = -(np.repeat(running[local + size - 1], size) - running + before)
-    _, variance = _ramp(np.repeat(size.astype(np.float64), size) - _places(local, size), np.repeat(size, size))
-    variance[variance <= 0] = np.inf
-    return score, 0.5 * score * score / variance
 
 
 def _step_chance(best: _Best, n: Ints, starts: Ints, *, known_level: bool) -> Floats:
@@ -372,7 +297,7 @@ def _drift_chance(best: _Best, n: Ints, starts: Ints) -> Floats:
     most, least = n - (best.first - starts), np.maximum(n - (best.last - starts), 1)
     after = np.exp(np.log(most)[:, None] * (1 - share) + np.log(least)[:, None] * share)
     size = n[:, None].astype(np.float64)
-    total, spread = _ramp(after, size)
+    total, spread = ramp(after, size)
     longer, shorter = after[:, :-1], after[:, 1:]
     lag = longer - shorter
     cross = (

@@ -11,6 +11,7 @@ from scipy import special
 
 from analysis.methods.segments import Floats
 
+FAR = 37.0  # sigma: beyond it a normal share is 0 to any digit
 Z = 1.959963984540054
 WIDEST = 10.0  # an interval whose ends lie further apart than this factor is not told
 LIKELY = 2.0  # curves whose log-likelihood lies within so much of the best are hardly told apart
@@ -33,7 +34,7 @@ def normal_interval(
     """
     m, s, low, high = np.broadcast_arrays(*(np.asarray(each, dtype=np.float64) for each in (mean, sd, lower, upper)))
     with np.errstate(divide="ignore", invalid="ignore"):
-        below, above = (low - m) / s, (m - high) / s
+        below, above = (np.clip(each, -FAR, FAR) for each in ((low - m) / s, (m - high) / s))
         share = np.where(np.isnan(low), 0.0, special.ndtr(below)) + np.where(np.isnan(high), 0.0, special.ndtr(above))
         z = -special.ndtri(share)
         thick = [

@@ -153,14 +153,13 @@ class _Pooled:
         self.stream, self.of_lot, self.of_day, self.pools, self.size = stream, of_lot, of_day, pools, size
         self.off = x - means(x, begins)[stream]
         middle = (np.bincount(of_lot.which, self.off) / of_lot.n)[of_lot.which]
-        self.inside = self.off - middle
         self.freedom = size - np.bincount(of_lot.stream, minlength=s)
-        squares = np.bincount(stream, self.inside**2, s)
+        squares = np.bincount(stream, (self.off - middle) ** 2, s)
         whole = np.bincount(stream, self.off**2, s)
         # where nearly every reading has a lot of its own the stream's whole spread stands in for that within lots
-        within = np.where(
-            self.freedom >= size / 4, squares / np.maximum(self.freedom, 1), whole / np.maximum(size - 1, 1)
-        )
+        self.in_lots = self.freedom >= size / 4
+        self.inside = np.where(self.in_lots[stream], self.off - middle, self.off)
+        within = np.where(self.in_lots, squares / np.maximum(self.freedom, 1), whole / np.maximum(size - 1, 1))
         self.sure = used & (size >= 8) & (within > 1e-18 * np.maximum(np.bincount(stream, x**2, s), 1e-300))
         self.scale = np.sqrt(np.where(self.sure, within, 1.0))
         self.middle, self.groups = middle, int(pools.max(initial=0)) + 1
@@ -169,8 +168,9 @@ class _Pooled:
         """Do neighbouring readings resemble each other within lots, and is it the day they share?"""
         r = self.inside / self.scale[self.stream]
         same = (self.stream[1:] == self.stream[:-1]) & self.sure[self.stream[1:]]
-        shared = self.of_lot.which[1:] == self.of_lot.which[:-1]
-        size = self.of_lot.n[self.of_lot.which[1:]]
+        loose = ~self.in_lots[self.stream[1:]]  # lots not known: the stream's own mean was taken out
+        shared = (self.of_lot.which[1:] == self.of_lot.which[:-1]) | loose
+        size = np.where(loose, self.size[self.stream[1:]], self.of_lot.n[self.of_lot.which[1:]])
         # a lot's own mean was taken out of its readings: two of one lot differ by chance, by 1 / its size
         product = np.where(same, r[1:] * r[:-1] + np.where(shared, 1 / size, 0.0), 0.0)
         keep = np.where(same, np.where(shared, 1 - 3 / np.maximum(size, 4), 1.0), 0.0)

@@ -38,6 +38,24 @@ def binomial_exact(
     return low, high
 
 
+def hypergeometric_exact(k: int, n: int, lot: int, level: float = 0.95) -> tuple[float, float]:
+    """Exact interval of the share of a lot of `lot` pieces, of which `n` were drawn and `k` found; both ends whole
+    pieces. Where every piece was looked at both ends are the share.
+
+    Raises UnusableData unless 0 <= k <= n <= lot and n >= 1.
+
+    Source: Konijn 1973, Statistical Theory of Sample Survey Design and Analysis (from memory); the finite analogue of
+    Clopper & Pearson 1934: ends by the tails of the hypergeometric distribution.
+    """
+    if not (0 <= k <= n <= lot and n >= 1):
+        raise UnusableData(f"{k} of {n} drawn from {lot}; wanted 0 <= k <= n <= lot, one drawn or more")
+    tail = (1 - level) / 2
+    bad = np.arange(k, lot - (n - k) + 1)  # whole lots that could have given k of n
+    as_many = stats.hypergeom.sf(k - 1, lot, bad, n) > tail
+    as_few = stats.hypergeom.cdf(k, lot, bad, n) > tail
+    return float(bad[as_many].min() / lot), float(bad[as_few].max() / lot)
+
+
 def wilson(k: npt.ArrayLike, n: npt.ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
     """Score interval of a share, `k` of `n`: shorter than the exact one, right on average; 0 to 1 where n = 0.
 

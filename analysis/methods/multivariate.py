@@ -36,6 +36,8 @@ class Model:
 
 @dataclass(frozen=True)
 class T2:
+    """Hotelling's T2 of each row, its limit, and where it is beyond."""
+
     t2: Floats  # (n,)
     limit: Floats  # (s,)
     beyond: Flags  # (n,)

@@ -36,6 +36,8 @@ MEMBERS = {BEYOND: 1, ONE_SIDE: 9, CLIMB: 6, SAWTOOTH: 14, TWO_OF_THREE: 3, FOUR
 
 @dataclass(frozen=True)
 class RunRules:
+    """Where each of the eight rules fires, and the first member of each run."""
+
     fired: dict[str, Flags]  # rule -> (n,)
     values: Floats  # (n,)
     starts: Ints  # (s,)

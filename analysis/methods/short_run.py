@@ -21,6 +21,8 @@ from analysis.methods.variables import TIE, Individuals, individuals, per_segmen
 
 @dataclass(frozen=True)
 class Standardized:
+    """Deviations of many streams on one scale, in sigma."""
+
     z: Floats  # (n,) deviations from target in sigmas of the model
     moving_range: Floats  # (n,) between neighbours; 0 at the start of a stream
     beyond: Flags  # (n,) |z| beyond `width`
@@ -28,6 +30,8 @@ class Standardized:
 
 @dataclass(frozen=True)
 class Alike:
+    """Do streams that share a short-run chart spread alike?"""
+
     f: float  # Brown-Forsythe statistic; 0 where nothing scatters
     p_value: float  # chance of so large a statistic where all models scatter alike
     fair: bool  # p_value at least alpha: pooling is fair

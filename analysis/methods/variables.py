@@ -38,6 +38,8 @@ TIE = (
 
 @dataclass(frozen=True)
 class Spread:
+    """A chart of ranges or standard deviations of subgroups."""
+
     centre: Floats  # (s,) mean of the baseline
     sigma: Floats  # (s,) mean moving range / d2(2); 0 where the baseline holds one reading or does not move
     n: Ints  # (s,) readings in the baseline
@@ -45,6 +47,8 @@ class Spread:
 
 @dataclass(frozen=True)
 class Individuals:
+    """Limits of single readings and of their moving ranges, one of each a stream."""
+
     centre: Floats  # (s,)
     sigma: Floats  # (s,)
     lower: Floats  # (s,)
@@ -314,6 +318,8 @@ def xbar_s(
 
 @dataclass(frozen=True)
 class ThreeWay:
+    """Between and within: means of subgroups judged by their own moving range, and the spread within."""
+
     chart: Subgroups  # its means are judged by their own moving range
     sigma_between: Floats  # (s,) what subgroups differ by beyond the spread inside; 0 where that explains it all
 

@@ -22,6 +22,8 @@ from analysis.methods.variables import TIE, per_segment
 
 @dataclass(frozen=True)
 class Ewma:
+    """The average at each reading, its limits there, and where it is beyond."""
+
     average: Floats  # (n,) the centre before the first judged reading
     beyond: Flags  # (n,)
     starts: Ints  # (s,)
@@ -169,6 +171,8 @@ def _heads(begins: Ints, taken: Ints) -> Ints:
 
 @dataclass(frozen=True)
 class Cusum:
+    """Both sums at each reading, and where one is beyond its limit."""
+
     upper: Floats  # (n,) sum of what lies above centre + k sigma, in sigmas, never below 0
     lower: Floats  # (n,) sum of what lies below centre - k sigma, in sigmas, never below 0
     signal: Flags  # (n,) one of them is above h

@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from analysis.methods.problems import UnusableData
+from dashboard.commands import keeping as commands_keeping
 from dashboard.commands import logs as commands_logs
 from dashboard.commands import new as commands_new
 from dashboard.commands import papers as commands_papers
@@ -41,6 +42,9 @@ COMMANDS = (
     commands_logs.correct,
     commands_review.limits,
     commands_logs.forget,
+    commands_keeping.check,
+    commands_keeping.backup,
+    commands_keeping.restore,
     commands_review.figures,
 )
 for command in COMMANDS:
@@ -76,6 +80,7 @@ def main() -> None:
 def run(arguments: list[str]) -> int:
     """Run one command and return its exit code."""
     try:
+        _end_what_was_cut_short(arguments)
         code = app(arguments, standalone_mode=False)
         return code if isinstance(code, int) else 0
     except typer.Exit as end:
@@ -88,6 +93,24 @@ def run(arguments: list[str]) -> int:
     except Exception as fault:
         typer.echo(_one_line(fault, arguments), err=True)
         return 2
+
+
+def _end_what_was_cut_short(arguments: list[str]) -> None:
+    """A restore or forget that was killed is ended before anything else is done in its shop."""
+    shop = _shop_of(arguments)
+    begun = (shop / ".forget").exists() or (shop / ".restore" / "ready").exists()  # before anything is imported
+    if not begun or arguments[:1] == ["check"] or "--help" in arguments:
+        return
+    from dashboard.commands.terminal import now
+    from ingest.store.problems import StoreProblem
+    from ingest.verbs import unfinished
+
+    try:
+        for line in unfinished.end(shop, now=now()):
+            say(line)
+    except StoreProblem:
+        if arguments[:1] not in (["again"], ["restore"]):  # they mend what keeps it from ending
+            raise
 
 
 def _one_line(fault: Exception, arguments: list[str]) -> str:

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from ingest.reading.sheet import Progress
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 
 MARKER = ".truerun-demo"
 _MAKING, _MADE = "being made by `truerun demo`\n", "made by `truerun demo`; it may be deleted\n"

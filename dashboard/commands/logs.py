@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dashboard.commands.keeping import left_of, mend
 from dashboard.commands.terminal import HERE, LogName, ShopFolder, UserProblem, Who, Why, now, progress_bar, say
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def _tell(became: "Sequence[Loaded]") -> None:
 
     for file in became:
         typer.echo(telling.account(file), err=file.outcome == "refused")
-        for line in telling.editions(file):
+        for line in (*telling.unread(file), *telling.editions(file)):
             say(line)
     for line in telling.questions(became):
         say(line)
@@ -113,10 +114,12 @@ def again(
             say(line)
         if not changes:
             return True
+        left_of(changes, yes)
         if yes or not sys.stdin.isatty():
             return yes
         return typer.confirm("Keep these changes?")
 
+    mend(shop, yes)
     try:
         verbs.again_all(shop, agree, now=now())
     except verbs.NotAgreed:
@@ -153,16 +156,31 @@ def forget(
         str, typer.Argument(metavar="TECH", help="The tech's key, name, or a word that logs use for them.")
     ],
     shop: ShopFolder = HERE,
+    also: Annotated[
+        list[str] | None,
+        typer.Option(metavar="WORD", help="A further spelling of the same person.", show_default=False),
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
 ) -> None:
     """Take a person's name out of the shop's folder.
 
-    Shop files, kept logs, book and store are rewritten with a neutral code in the name's place; older versions of the
-    store go. Files elsewhere, and papers made before, are not touched.
+    Every file in it is rewritten with a neutral code in the name's place: shop files, kept logs, book, store, whatever
+    else lies there; older versions of the store go. What could not be covered is named, backups among it. What only
+    looks like the name is listed, for you to decide.
     """
-    from ingest.verbs.forget import forget as take_out
+    from ingest.verbs import forget as verb
 
+    plan = verb.plan_of(shop, tech, also or (), now=now())
+    alike = verb.alike(shop, plan)
+    if alike:
+        say("It may be somebody else, so it stays as it is; you decide:")
+        for word, rows in alike:
+            say(f"  {word!r} ({rows}); if it is the same person: --also {word!r}")
     if not yes and sys.stdin.isatty() and not typer.confirm(f"Take {tech!r} out of everything in {shop}, for good?"):
         raise UserProblem("Nothing was changed.")
-    code = take_out(shop, tech, now=now())
-    say(f"Done: {code} stands where the name stood. Not touched: papers made before, and files outside {shop}.")
+    done = verb.carry_out(shop, plan, now=now())
+    say(f"Done: {done.code} stands where the name stood. Not touched: files outside {shop}.")
+    for line in done.left:
+        say(f"  not covered: {line}")
+    for path in done.backups:
+        say(f"  {path}: made before, with the name in it; take it away, or restore it and forget again")

@@ -75,6 +75,7 @@ def end_of(shop: Path, day: str | None) -> datetime | None:
 
 
 def day_of(text: str) -> date:
+    """A day as typed: YYYY-MM-DD."""
     try:
         return datetime.strptime(text, "%Y-%m-%d").date()
     except ValueError:

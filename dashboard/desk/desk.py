@@ -24,12 +24,12 @@ from dashboard import faults, numbers
 from dashboard.desk.jobs import Jobs
 from ingest.shopfiles.shop import ShopProblem, fingerprint
 from ingest.store import book
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.store.snapshot import TARGET, Snapshot
-from ingest.store.store import newest, open_snapshot
+from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
 from ingest.terms.questions import FileProblem
-from ingest.verbs import load
+from ingest.verbs import load, unfinished
 
 T = TypeVar("T")
 EXPECTED = (UnusableData, ShopProblem, StoreProblem, FileProblem)  # told in one line that a person can act on
@@ -74,17 +74,20 @@ class Desk:
             self._snapshots.move_to_end(key)
             return self._snapshots[key]
 
-    def _stands(self) -> tuple[int, int]:
-        """Store version and book sequence. A store that is missing or older is made again first, whoever opens it: its
-        shop would look empty.
+    def _stands(self) -> tuple[int, str, int]:
+        """Store version, when it was made, and book sequence. A store that is missing or older is made again first,
+        whoever opens it: its shop would look empty; what was cut short is ended.
         """
-        stands = newest(self.folder)
-        if stands[0]:
-            return stands
+        if unfinished.stands(self.folder):
+            with self._lock:
+                unfinished.end(self.folder, now=datetime.now(UTC))
+        now = stands(self.folder)
+        if now[0]:
+            return now
         with self._lock:
             if load.ensure(self.folder, now=datetime.now(UTC)):
-                self._snapshots.clear()  # they read files that are gone, and versions count from one again
-        return newest(self.folder)
+                self._snapshots.clear()  # they read files that are gone
+        return stands(self.folder)
 
     def shop_words(self) -> tuple[str, str]:
         """The shop's name, and as of when it is shown."""

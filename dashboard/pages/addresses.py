@@ -8,10 +8,14 @@ from dashboard.address import Address, Day, Flag, QuestionKey, Text
 
 
 class Week(Address):
+    """What page Week takes."""
+
     week: Day = ""
 
 
 class Drift(Address):
+    """What page Drift takes."""
+
     stage: Text = ""
     models: Text = ""
     tech: Text = ""
@@ -24,6 +28,8 @@ class Drift(Address):
 
 
 class Capability(Address):
+    """What page Capability takes."""
+
     when: Text = ""
     characteristic: Text = ""
     model: Text = ""
@@ -31,6 +37,8 @@ class Capability(Address):
 
 
 class Rework(Address):
+    """What page Rework takes."""
+
     model: Text = ""
     family: Text = ""
     weeks: Text = ""
@@ -41,6 +49,8 @@ class Rework(Address):
 
 
 class Necks(Address):
+    """What page Necks takes."""
+
     supplier: Text = ""
     model: Text = ""
     goes: Text = ""
@@ -48,17 +58,23 @@ class Necks(Address):
 
 
 class Bench(Address):
+    """What page Bench takes."""
+
     tech: Text = ""
     stage: Text = ""
     characteristic: Text = ""
 
 
 class Gauges(Address):
+    """What page Gauges takes."""
+
     characteristic: Text = ""
     word: Text = ""
 
 
 class Logs(Address):
+    """What page Logs takes."""
+
     question: QuestionKey = ""
 
 
@@ -82,6 +98,8 @@ class Readings(Address):
 
 
 class Visits(Address):
+    """What the list of visits takes."""
+
     caused_at: Text = ""
     caught_at: Text = ""
     fault: Text = ""
@@ -94,21 +112,35 @@ class Visits(Address):
 
 
 class Instrument(Address):
+    """What an instrument's story takes."""
+
     serial: Text = ""
 
 
+class Find(Address):
+    """What the header's field takes."""
+
+    q: Text = ""
+
+
 class WeekPaper(Address):
+    """What the weekly paper takes."""
+
     week: Day = ""
     letter: Text = ""
 
 
 class NeckPaper(Address):
+    """What the neck packet takes."""
+
     supplier: Text = ""
     money: Text = ""
     letter: Text = ""
 
 
 class BenchPaper(Address):
+    """What the target card takes."""
+
     tech: Text = ""
     letter: Text = ""
 
@@ -125,6 +157,8 @@ ADDRESSES: dict[str, type[Address]] = {
     "/logs/readings": Readings,
     "/logs/visits": Visits,
     "/logs/instrument": Instrument,
+    "/find": Find,
+    "/go": Find,
     "/papers/week": WeekPaper,
     "/papers/necks": NeckPaper,
     "/papers/bench": BenchPaper,

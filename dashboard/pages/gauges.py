@@ -13,6 +13,7 @@ from analysis.studies.room.steps import steps
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -31,16 +32,17 @@ GOOD, UNFIT = (
 
 
 def layout(characteristic: str | None = None, word: str | None = None, **_address: str) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     found, studies = desk.ask(steps), desk.ask(gauges.study_rows)
     characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
     word = addresses.chosen(word, (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
     return parts.page(
         parts.page_head(_headline(found, studies, shop), UNDER),
-        _studies(studies, shop),
+        held("Gauge studies", _studies, studies, shop),
         _filters(found, shop, characteristic, word),
-        _steps(found, shop, characteristic, word),
-        _next(found, studies, shop),
+        held("Steps against spread and tolerance", _steps, found, shop, characteristic, word),
+        held("What to do next", _next, found, studies, shop),
     )
 
 
@@ -246,4 +248,5 @@ def saved(**asked: str) -> tuple[str, pl.DataFrame]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"characteristic": CHARACTERISTIC, "word": WORD}, everything=ALL)

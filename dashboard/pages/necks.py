@@ -19,6 +19,7 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.parts_of_whole import variance
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
@@ -35,6 +36,7 @@ def layout(
     lot: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     found = desk.ask(necks.by_lot)
@@ -62,10 +64,14 @@ def layout(
     return parts.page(
         parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name)),
         _filters(found, models, supplier, model, measure),
-        _strips(rows, shop, name),
-        _table(rows, shop, name),
-        parts.row("75", _goes(shop, measure, rows), _differences(name, model, rows)),
-        _talk(rows, shop, supplier),
+        held("Lots", _strips, rows, shop, name),
+        held("Lot by lot", _table, rows, shop, name),
+        parts.row(
+            "75",
+            held("What goes with bow", _goes, shop, measure, rows),
+            held("Where necks differ", _differences, name, model, rows),
+        ),
+        held("For the talk", _talk, rows, shop, supplier),
     )
 
 
@@ -169,7 +175,9 @@ def _scaled(value: float | None, scale: float) -> float | None:
 def plans_in_words() -> list[necks.PlanWords]:
     """What each agreed plan does; one that takes every lot is left to shop.toml's own complaint."""
     shop = desk.here().snapshot().shop
-    return [desk.ask(necks.plan_words, plan=plan) for plan in shop.plans if plan.accept < plan.sample]
+    return [
+        desk.ask(necks.plan_words, plan=plan) for plan in shop.plans if plan.accept is None or plan.accept < plan.sample
+    ]
 
 
 def _strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
@@ -217,7 +225,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
                 "n": f"{numbers.count(row['n'])}{', few' if row['few'] else ''}",
                 "mean": sentences_necks.mean(row, shop),
                 "sd": sentences_necks.sd(row, shop),
-                "twist": sentences_necks.twist(row, shop),
+                "edges": sentences_necks.edges(row, shop),
                 "ppk": sentences_necks.ppk(row),
                 "outside": sentences_necks.outside_in_table(row),
                 "expected": numbers.share(row["expected_outside"], row["n"]),
@@ -233,7 +241,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         ("n", "n", "n"),
         ("mean", f"Mean, {unit} (95 %)", "n"),
         ("sd", f"Spread, {unit} (95 %)", "n wide-only"),
-        ("twist", "Twist, bass less treble", "n wide-only"),
+        ("edges", "Edges, bass less treble", "n wide-only"),
         ("ppk", "Ppk (95 %)", "n wide-only"),
         ("outside", "Outside (95 %)", "n"),
         ("expected", "By mean and spread", "n wide-only"),
@@ -328,8 +336,10 @@ def _differences(name: str, model: str | None, rows: list[dict[str, Any]]) -> ht
         )
     except UnusableData as problem:
         return parts.sheet(title, right, parts.problem_state(str(problem)))
-    drawn, say = sentences_necks.split(found, rows[0]["gauge_rr"])
-    chart = parts.graph(parts.both(variance, drawn, quiet_last=rows[0]["gauge_rr"] is not None), say, "necks-variance")
+    drawn, say = sentences_necks.split(found, rows[0]["gauge_share"])
+    chart = parts.graph(
+        parts.both(variance, drawn, quiet_last=rows[0]["gauge_share"] is not None), say, "necks-variance"
+    )
     return parts.sheet(
         title, right, [chart, html.P(say, className="small"), html.P(sentences_necks.gauge(rows[0]), className="small")]
     )
@@ -357,7 +367,7 @@ def _talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.
             row["hours_acclimatised"] is not None,
             f"Hours in the room: {'on file' if row['hours_acclimatised'] is not None else 'not on file'}",
         ),
-        (row["gauge_rr"] is not None, sentences_necks.gauge(row).rstrip(".")),
+        (row["gauge_share"] is not None, sentences_necks.gauge(row).rstrip(".")),
         (
             row["n"] >= sentences_necks.FEW,
             f"{numbers.count(row['n'])} necks of lot {row['lot']} measured{', few' if row['few'] else ''}",
@@ -400,4 +410,5 @@ def agreed_on(characteristic: str, supplier: str) -> date | None:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"supplier": SUPPLIER, "model": MODEL, "goes": GOES}, everything=ALL)

@@ -107,7 +107,7 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         "few": "few" if row["few"] else "",
         "mean": sentences_necks.mean(row, shop),
         "sd": sentences_necks.sd(row, shop),
-        "twist": sentences_necks.twist(row, shop),
+        "edges": sentences_necks.edges(row, shop),
         "ppk": sentences_necks.ppk(row),
         "outside": sentences_necks.outside_in_table(row),
         "doubt": row["verdict"] == lots.REJECT,

@@ -63,6 +63,7 @@ def who(shop: Shop, tech: str) -> str:
 
 
 def caution(shop: Shop, name: str) -> str:
+    """What the figures on a person are for."""
     purpose = shop.people.purpose.strip().rstrip(".") or "coaching"
     return (
         f"These figures are for {purpose}. They describe work on this mix of models, lots and weeks, with its "
@@ -143,6 +144,7 @@ def _between(ends: list[str]) -> str:
 
 
 def target(shop: Shop, band: Row) -> str:
+    """A target band in the unit of its gauge."""
     return in_gauge(shop, band, band["target"]) if band["target"] is not None else "inside the band"
 
 
@@ -316,6 +318,7 @@ def send_backs(found: Learning) -> str:
 
 
 def spread(found: Practice) -> str:
+    """How somebody's spread changed with practice."""
     return _practice(
         found, lambda x: f"{numbers.plain(x, 2)} times", "1 is as wide as the others on the same models and positions."
     )

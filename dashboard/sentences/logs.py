@@ -58,6 +58,30 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
         yield from (f"  {note}" for note in notes)
 
 
+UNREAD, NUMBERS = 0.05, 0.5  # of a measurement's cells unread; of a column's cells that are numbers
+
+
+def unread(file: Loaded) -> Iterator[str]:
+    """What of a file was not read: its outcomes, cells of a measurement, columns of numbers that nobody has mapped."""
+    columns = file.columns
+    if columns.is_empty() or file.outcome != "loaded" or "study" in columns["field"]:
+        return
+    parts = []
+    if not columns["field"].is_in(["outcome"]).any():
+        parts.append("outcomes, for no column says how a visit ended")
+    readings = columns.filter(pl.col("field") == "reading").group_by("characteristic", maintain_order=True)
+    for key, filled, aside in readings.agg(pl.col("filled", "aside").sum()).iter_rows():
+        if aside and aside >= UNREAD * filled:
+            parts.append(f"{key}: {aside:,} cells of {filled:,}")
+    for heading, filled, count in (
+        columns.filter(pl.col("field") == "other").select("heading", "filled", "numbers").iter_rows()
+    ):
+        if filled and count >= NUMBERS * filled:
+            parts.append(f"{heading!r}: {filled:,} cells, for nobody has said what the column is")
+    if parts:
+        yield f"  Not read: {'; '.join(parts)}."
+
+
 def editions(file: Loaded) -> Iterator[str]:
     """What a log is to those on file: of which it is a newer edition, what that adds, changes and drops, and the cells
     that differ; which newer one it gives way to; whether that is a question.

@@ -14,7 +14,7 @@ from typing import Any
 from analysis.methods.variance_split import Split
 from analysis.studies.necks import lots
 from analysis.studies.necks.bow import TENTH, Goes, Limit
-from analysis.studies.necks.necks import Parts, PlanWords
+from analysis.studies.necks.necks import COVERAGE, Parts, PlanWords
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -35,6 +35,7 @@ Row = dict[str, Any]
 
 
 def length(shop: Shop, value: float | None, *, sign: bool = False) -> str:
+    """A length in the shop's unit."""
     return numbers.mm(value, shown=shop.shop.length, sign=sign)
 
 
@@ -44,7 +45,8 @@ def headline(rows: list[Row], shop: Shop) -> str:
     if doubtful:
         row = doubtful[0]
         others = f", and {numbers.in_words(len(doubtful) - 1)} more" if len(doubtful) > 1 else ""
-        return f"Lot {row['lot']} is not taken by the agreed plan: {outside(row)} outside, {in_lot(row)}{others}."
+        bad = f"{outside(row)} outside{on_limit(row)}"
+        return f"Lot {row['lot']} is not taken by the agreed plan: {bad}, {in_lot(row)}{others}."
     judged = [row for row in rows if row["verdict"] == lots.ACCEPT]
     if judged:
         many = "lot" if len(judged) == 1 else "lots"
@@ -69,18 +71,43 @@ def outside(row: Row) -> str:
     )
 
 
+def whole(row: Row) -> bool:
+    """Was every neck of the lot measured, as far as lots.csv says how many came?"""
+    return row["quantity"] is not None and int(row["quantity"]) == int(row["n"])
+
+
 def in_lot(row: Row) -> str:
-    """`5 to 24 % in the whole lot`."""
+    """`all 84 necks of it measured`, else `5 to 24 % in the whole lot`."""
     if row["outside"] is None:
         return "no limit agreed, or several"
+    if whole(row):
+        return f"all {numbers.count(row['n'])} necks of it measured"
     return f"{numbers.share_range(row['outside_low'], row['outside_high'], int(row['n']))} in the whole lot"
 
 
 def outside_in_table(row: Row) -> str:
-    """`6 of 50 (5 to 24 %)`."""
+    """`6 of 50 (5 to 24 %)`; of a lot measured whole `6 of 50, the whole lot`."""
     if row["outside"] is None:
         return in_lot(row)
+    if whole(row):
+        return f"{outside(row)} (the whole lot)"
     return f"{outside(row)} ({numbers.share_range(row['outside_low'], row['outside_high'], int(row['n']))})"
+
+
+def on_limit(row: Row) -> str:
+    """`, 48 more on the limit`, or nothing: necks whose leaf the limit divides, shown neither to conform nor not to."""
+    many = row["on_limit"]
+    return f", {numbers.count(many)} more on the limit" if many else ""
+
+
+def still_outside(row: Row) -> str:
+    """How many of the necks outside stay so with the expanded uncertainty of a gauge study; '' without a study."""
+    if row["outside_still"] is None or not row["outside"]:
+        return ""
+    bad = round(float(row["outside"]) * int(row["n"]))
+    if int(row["outside_still"]) == bad:
+        return "all of them also by more than the gauge's expanded uncertainty"
+    return f"{numbers.count(row['outside_still'])} of them by more than the gauge's expanded uncertainty"
 
 
 def received(row: Row, shop: Shop) -> date:
@@ -143,10 +170,12 @@ def ppk(row: Row) -> str:
 
 
 def mean(row: Row, shop: Shop) -> str:
+    """The mean of a lot."""
     return _with_range(row, "mean", shop)
 
 
 def sd(row: Row, shop: Shop) -> str:
+    """The spread of a lot."""
     return _with_range(row, "sd", shop)
 
 
@@ -160,21 +189,51 @@ def _with_range(row: Row, name: str, shop: Shop) -> str:
     return f"{middle} ({numbers.span(low * scale, high * scale, digits)})" if low is not None else middle
 
 
-def twist(row: Row, shop: Shop) -> str:
-    """Bass less treble edge, mean and spread."""
-    if row["twist"] is None:
+def edges(row: Row, shop: Shop) -> str:
+    """Bass less treble edge, mean and spread: a difference of edges. Twist leaves both edges straight and shows on
+    winding sticks.
+    """
+    if row["edges"] is None:
         return numbers.NONE
-    spread = f", spread {length(shop, row['twist_sd'])}" if row["twist_sd"] is not None else ""
-    return f"{length(shop, row['twist'], sign=True)}{spread}"
+    spread = f", spread {length(shop, row['edges_sd'])}" if row["edges_sd"] is not None else ""
+    return f"{length(shop, row['edges'], sign=True)}{spread}"
 
 
 def gauge(row: Row) -> str:
-    """What the gauge takes of the spread."""
-    share = row["gauge_rr"]
-    if share is None:
+    """What the gauge takes of the spread within lots and of the tolerance, by its study."""
+    share, part = row["gauge_share"], row["gauge_of_tolerance"]
+    if row["gauge_sd"] is None or share is None:
         return "No gauge study is on file, so how much of the spread is the gauge is not known."
-    fit = "fit" if share < 0.10 else "usable by agreement" if share <= 0.30 else "not fit to judge necks by"
-    return f"The gauge takes {numbers.with_unit(numbers.plain(100 * share, 0), '%')} of the spread: {fit}."
+    worst = max(share, part or 0.0)
+    fit = "fit" if worst < 0.10 else "usable by agreement" if worst <= 0.30 else "not fit to judge necks by"
+    tolerance = f" and {_per_cent(part)} of the tolerance" if part is not None else ""
+    return f"The gauge and its readers take {_per_cent(share)} of the spread within lots{tolerance}: {fit}."
+
+
+def uncertainty(row: Row, shop: Shop) -> str:
+    """The expanded uncertainty of one reading and where it comes from; '' without a study."""
+    if row["gauge_sd"] is None:
+        return ""
+    far = numbers.amount(COVERAGE * row["gauge_sd"], "length", shown=shop.shop.length, mean=True)
+    return (
+        f"One reading is sure to within {far} (expanded uncertainty, k = 2, repeatability and reproducibility of study "
+        f"{row['gauge_study']})."
+    )
+
+
+def _per_cent(share: float) -> str:
+    return numbers.with_unit(numbers.plain(100 * share, 0), "%")
+
+
+def rule(row: Row, shop: Shop, step: float | None) -> str:
+    """The rule by which a neck is counted, named where lots are judged."""
+    if not step:
+        return "A neck counts as outside where its reading lies beyond the limit."
+    half = numbers.amount(step / 2, "length", shown=shop.shop.length, mean=True)
+    return (
+        f"A neck counts as outside only where its whole step of the gauge lies beyond the limit (reading less {half}); "
+        "where the limit lies within the step it is on the limit: shown neither to conform nor not to, counted apart."
+    )
 
 
 def plan(words: PlanWords, shop: Shop) -> list[str]:
@@ -182,12 +241,15 @@ def plan(words: PlanWords, shop: Shop) -> list[str]:
     at = {chance: numbers.share(share, 100) for chance, share in words.accepted_at.items()}
     what = shop.characteristic_name(words.characteristic).lower()
     told = [
-        f"Agreed for {what}: of {words.sample} necks at most {words.accept} outside.",
+        f"Agreed for {what}: of {words.sample} necks at most {words.accept} outside."
+        if words.k is None
+        else f"Agreed for {what}: {words.sample} necks measured; the mean at least {numbers.plain(words.k)} spreads "
+        "inside the limit.",
         f"This plan lets through a lot with {at[0.5]} outside half of the time. A lot with {at[0.95]} outside passes "
         "nineteen times in twenty, "
         f"one with {at[0.1]} still passes one time in ten.",
     ]
-    if words.by_measurement is not None:
+    if words.by_measurement is not None and words.k is None:
         told.append(
             f"By mean and spread instead of counting, {words.by_measurement.n} necks say as much, if a lot's bow "
             "follows a normal curve "
@@ -264,7 +326,7 @@ def split(found: Split, of_gauge: float | None) -> tuple[list[tuple[str, float]]
     lot.
     """
     group, batch, within = found.shares
-    part = min(of_gauge**2, within) if of_gauge is not None else None
+    part = min(of_gauge**2, 1.0) * within if of_gauge is not None else None
     rows = [("between suppliers", group)] if found.groups > 1 else []
     rows.append(("between lots of one supplier", batch))
     rows.append(("between necks of one lot", within - (part or 0.0)))
@@ -293,6 +355,7 @@ def linked(found: Parts) -> str:
 
 
 def few(n: int) -> str:
+    """A small sample, called small."""
     return " Few necks." if n < FEW else ""
 
 

@@ -15,6 +15,7 @@ ELSEWHERE = {"supplier": "the supplier", "handling": "handling", "unknown": "a s
 
 
 def place(shop: Shop, key: str) -> str:
+    """A stage, supplier, handling or unknown, by its name."""
     return ELSEWHERE.get(key) or shop.stage_name(key).lower()
 
 
@@ -65,6 +66,8 @@ def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
         return "None judged yet."
     row = rolled.row(0, named=True)
     few = " Few instruments so far." if n < 30 else ""
+    if row["never_sent_back"] is None:
+        return "Never sent back: not read."
     low, high = row["never_sent_back_low"], row["never_sent_back_high"]
     interval = f" ({numbers.share_range(low, high, n)})" if low is not None else ""
     told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."
@@ -172,6 +175,7 @@ def savings_note() -> str:
 
 
 def weekly(state: str) -> str:
+    """What a stage's week is beside the weeks before it."""
     return {
         "above": "more than chance gives",
         "below": "less than chance gives",
@@ -241,6 +245,7 @@ def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
 
 
 def others(n: int) -> str:
+    """All the rest of a Pareto together."""
     return f"The other {numbers.in_words(n)} stages" if n > 1 else "The other stage"
 
 

@@ -11,8 +11,11 @@ import polars as pl
 
 from analysis.review import Review
 from analysis.studies.drift import actions as deeds
+from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.matters import name
+from dashboard.sentences.unread import outcomes_missing
 from ingest.shopfiles.shop import Shop
 
 FEW = 30  # instruments: below it a sample is called few
@@ -21,6 +24,8 @@ DAMPER = 10  # % RH more, for which a slope is told
 
 def under(found: Review) -> str:
     """Which week, and how many instruments it judges."""
+    if "weeks" in found.gaps:
+        return f"Week of {numbers.long_day(found.week)}. How many instruments it judges could not be worked out."
     judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
     many = "instrument" if judged == 1 else "instruments"
     few = " Few instruments so far." if judged < FEW else ""
@@ -69,7 +74,15 @@ def nothing_shipped(found: Review) -> str:
     packed = found.weeks.filter(found.weeks["week"] == found.week)["finished"].sum()
     if not packed:
         return "Nothing was packed this week."
-    return "None: all that was packed had a final inspection, and its last readings lie within their limits."
+    unheld = found.unread.filter(pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]))["key"].to_list()
+    but = (
+        f" Not held against limits, or not read: {', '.join(key.replace('_', ' ') for key in unheld)}."
+        if unheld
+        else ""
+    )
+    if found.outside.is_empty():
+        return f"All that was packed had a final inspection; no reading of it has limits.{but}"
+    return f"None: all that was packed had a final inspection, and its last readings lie within their limits.{but}"
 
 
 def outside(found: Review) -> str:
@@ -146,9 +159,11 @@ def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str
     }
 
 
-def rework_total(total: Mapping[str, Any], shop: Shop) -> str:
+def rework_total(found: Review, total: Mapping[str, Any], shop: Shop) -> str:
     """All that came back: send-backs, hours, money and how much of the minutes is planned rather than clocked."""
     n = int(total["count"])
+    if outcomes_missing(found.unread):
+        return "Send-backs are not read: no log says how a visit ended."
     if not n:
         return "Nothing was sent back."
     many = "send-back" if n == 1 else "send-backs"
@@ -227,7 +242,5 @@ def lost(found: Review) -> tuple[str, list[str]]:
 
 def known(found: Review, shop: Shop) -> str:
     """Matters that a person marked known."""
-    names = ", ".join(
-        f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known
-    )
+    names = ", ".join(name(seen.matter, shop) for seen in found.known)
     return f"Marked known, not shown until its date or until it grows: {names}." if names else ""

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class StartingStage:
+    """A stage of the trade, and the words it goes by."""
+
     key: str
     name: str
     role: str
@@ -49,6 +51,7 @@ STAGES = (  # in bench order
     ),
     StartingStage("intonation", "Intonation", "bench", 6, ("inton", "intonate", "oktavreinheit", "justesse")),
     StartingStage("tailpiece", "Tailpiece", "bench", 2, ("tail", "cordier")),
+    StartingStage("setup", "Setup", "bench", 60, ("set up",)),
     StartingStage(
         "play_test", "Play test", "test", 4, ("play", "test", "playtest", "tested", "probespiel", "spielprobe", "essai")
     ),
@@ -81,6 +84,8 @@ STAGES = (  # in bench order
 
 @dataclass(frozen=True)
 class StartingMeasure:
+    """A measurement of the trade: its quantity, where it is set, what is plausible, the words it goes by."""
+
     key: str
     name: str
     quantity: str
@@ -143,6 +148,86 @@ MEASURES = (
         (("cents", -60, 60),),
     ),
     StartingMeasure(
+        "neck_angle",
+        "Neck angle",
+        "angle",
+        "neck_angle",
+        True,
+        ("-5 deg", "10 deg"),
+        ("neck angle",),
+        (("deg", -5, 10),),
+    ),
+    StartingMeasure(
+        "bridge_height",
+        "Bridge height",
+        "length",
+        "bridge_fitting",
+        False,
+        ("1 mm", "40 mm"),
+        ("bridge height",),
+        (("mm", 3, 30), ("in", 0.15, 1.2)),
+    ),
+    StartingMeasure(
+        "fret_height",
+        "Fret height",
+        "length",
+        "levelling",
+        False,
+        ("0.2 mm", "2.5 mm"),
+        ("fret height",),
+        (("mm", 0.5, 1.8), ("in", 0.02, 0.07)),
+    ),
+    StartingMeasure(
+        "fall_away",
+        "Fall-away",
+        "length",
+        "levelling",
+        False,
+        ("-1 mm", "2 mm"),
+        ("fall away",),
+        (("mm", 0.03, 1), ("in", 0.001, 0.04)),
+    ),
+    StartingMeasure(
+        "twist",
+        "Neck twist",
+        "length",
+        "",
+        False,
+        ("-3 mm", "3 mm"),
+        ("twist",),
+        (("mm", 0.03, 1), ("in", 0.001, 0.04)),
+    ),
+    StartingMeasure(
+        "compensation",
+        "Compensation",
+        "length",
+        "intonation",
+        True,
+        ("-2 mm", "8 mm"),
+        ("compensation",),
+        (("mm", 0.5, 6),),
+    ),
+    StartingMeasure(
+        "string_spacing",
+        "String spacing",
+        "length",
+        "nut_slotting",
+        False,
+        ("5 mm", "80 mm"),
+        ("string spacing",),
+        (("mm", 20, 70), ("in", 0.8, 2.8)),
+    ),
+    StartingMeasure(
+        "tuning",
+        "Tuning at final",
+        "pitch",
+        "",
+        True,
+        ("-60 cents", "60 cents"),
+        ("tuning offset",),
+        (("cents", -60, 60),),
+    ),
+    StartingMeasure(
         "head",
         "Head gauge",
         "plain",
@@ -152,102 +237,6 @@ MEASURES = (
         ("head", "head gauge", "head tension", "drum", "dial"),
     ),
 )
-
-# family -> words; relief, action 12 bass and treble, over fret 1 bass and treble (nominal, low, high in mm), intonation
-# at 12 (cents either way)
-Limits = tuple[float, float, float]
-FAMILIES: dict[str, tuple[tuple[str, ...], Limits, Limits, Limits, Limits, Limits, float]] = {
-    "soprano ukulele": (
-        ("soprano",),
-        (0.05, 0, 0.15),
-        (2.5, 2.1, 2.9),
-        (2.5, 2.1, 2.9),
-        (0.55, 0.40, 0.75),
-        (0.50, 0.35, 0.70),
-        8,
-    ),
-    "concert ukulele": (
-        ("concert",),
-        (0.05, 0, 0.15),
-        (2.5, 2.1, 2.9),
-        (2.5, 2.1, 2.9),
-        (0.55, 0.40, 0.75),
-        (0.50, 0.35, 0.70),
-        8,
-    ),
-    "tenor ukulele": (
-        ("tenor", "ukulele", "uke"),
-        (0.08, 0, 0.20),
-        (2.6, 2.2, 3.0),
-        (2.5, 2.1, 2.9),
-        (0.55, 0.40, 0.75),
-        (0.50, 0.35, 0.70),
-        7,
-    ),
-    "steel-string guitar": (
-        ("steel", "guitar", "dreadnought", "western"),
-        (0.15, 0.05, 0.30),
-        (2.4, 2.1, 2.7),
-        (1.8, 1.5, 2.1),
-        (0.55, 0.45, 0.65),
-        (0.35, 0.25, 0.45),
-        5,
-    ),
-    "classical guitar": (
-        ("classical", "nylon", "konzertgitarre"),
-        (0.15, 0.05, 0.35),
-        (4.0, 3.6, 4.4),
-        (3.2, 2.8, 3.6),
-        (0.75, 0.60, 0.90),
-        (0.60, 0.45, 0.75),
-        5,
-    ),
-    "resonator guitar": (
-        ("resonator guitar", "reso"),
-        (0.20, 0.05, 0.35),
-        (2.6, 2.2, 3.0),
-        (2.0, 1.6, 2.4),
-        (0.55, 0.43, 0.68),
-        (0.40, 0.28, 0.52),
-        5,
-    ),
-    "mandolin": (
-        ("mandolin", "mando"),
-        (0.10, 0, 0.20),
-        (1.9, 1.65, 2.15),
-        (1.6, 1.35, 1.85),
-        (0.60, 0.45, 0.75),
-        (0.45, 0.33, 0.57),
-        5,
-    ),
-    "open-back banjo": (
-        ("open-back", "open back", "openback", "banjo"),
-        (0.20, 0.10, 0.40),
-        (2.8, 2.3, 3.3),
-        (2.8, 2.3, 3.3),
-        (0.65, 0.45, 0.85),
-        (0.60, 0.40, 0.80),
-        5,
-    ),
-    "resonator banjo": (
-        ("resonator banjo",),
-        (0.20, 0.10, 0.35),
-        (2.4, 2.0, 2.8),
-        (2.4, 2.0, 2.8),
-        (0.60, 0.45, 0.80),
-        (0.55, 0.40, 0.75),
-        5,
-    ),
-    "electric guitar": (
-        ("electric", "e-gitarre"),
-        (0.15, 0.05, 0.25),
-        (2.0, 1.75, 2.25),
-        (1.6, 1.35, 1.85),
-        (0.50, 0.40, 0.60),
-        (0.30, 0.22, 0.40),
-        3,
-    ),
-}
 
 FAULTS: dict[str, tuple[str, ...]] = {  # words of a fault -> first suspect
     "nut_slotting": ("open-string buzz", "buzz open", "slot too narrow", "pinging", "sharp at first frets", "nut"),
@@ -282,77 +271,3 @@ FAULTS: dict[str, tuple[str, ...]] = {  # words of a fault -> first suspect
     ),
     "packing": ("missing part", "wrong label"),
 }
-
-OUTCOMES: dict[str, tuple[str, ...]] = {  # how sheets write an outcome
-    "pass": ("pass", "passed", "ok", "o.k.", "p", "good", "yes", "y", "done", "✓", "io", "i.o.", "gut", "bon", "oui"),
-    "fixed": ("fixed", "touched up", "fixed here", "nachgestellt"),
-    "send back": (
-        "send back",
-        "sent back",
-        "back",
-        "fail",
-        "failed",
-        "f",
-        "rework",
-        "redo",
-        "no",
-        "n",
-        "nio",
-        "n.i.o.",
-        "zurück",
-        "retour",
-        "refait",
-    ),
-    "hold": ("hold", "on hold", "waiting", "warten"),
-    "second": ("second", "b", "b-stock", "b stock", "2nd", "b-ware"),
-    "reject": ("reject", "rejected", "scrap", "ausschuss", "rebut"),
-    "return": ("return", "returned", "customer return", "rma"),
-    "pulled": ("pulled",),
-}
-
-FIELD_WORDS: dict[
-    str, tuple[str, ...]
-] = {  # further headings of the fields of a visit; the English ones are in `headings`
-    "serial": (
-        "serial",
-        "seriennummer",
-        "seriennr",
-        "serien-nr",
-        "ser-nr",
-        "numéro de série",
-        "no série",
-        "nummer",
-        "instrument",
-        "id",
-        "#",
-    ),
-    "model": ("model", "modell", "modèle", "type", "typ", "product", "sku"),
-    "stage": ("stage", "step", "station", "arbeitsgang", "schritt", "poste", "étape", "process"),
-    "tech": (
-        "tech",
-        "by",
-        "who",
-        "name",
-        "initials",
-        "kürzel",
-        "mitarbeiter",
-        "technicien",
-        "checked by",
-        "prüfer",
-        "luthier",
-    ),
-    "date": ("date", "datum", "tag", "jour", "when", "date done", "timestamp", "time stamp"),
-    "started_at": ("started", "start", "beginn", "début"),
-    "finished_at": ("finished", "end", "ende", "fin", "completed"),
-    "minutes": ("minutes", "min", "minuten", "time spent", "dauer", "durée"),
-    "outcome": ("outcome", "result", "ergebnis", "résultat", "status", "ok?", "pass?", "p/f"),
-    "fault": ("fault", "defect", "fehler", "défaut", "issue", "issues", "what was wrong"),
-    "note": ("note", "notes", "remarks", "bemerkung", "bemerkungen", "remarque", "remarques", "comment", "comments"),
-    "rh": ("rh", "humidity", "luftfeuchte", "humidité"),
-    "temperature": ("temp", "temperature", "temperatur", "température"),
-    "supplier": ("supplier", "lieferant", "fournisseur", "neck maker"),
-    "lot": ("lot", "batch", "charge", "neck batch"),
-    "sent_back_to": ("sent back to", "back to", "zurück an", "retour à"),
-}
-BASS = ("bass", "b", "low", "low e", "grave", "bassseite")
-TREBLE = ("treble", "t", "high", "high e", "diskant", "d", "hi", "aigu", "trebleside")

@@ -139,9 +139,11 @@ class Columns:
     notes: tuple[str, ...] = field(default=())
 
     def readings(self) -> list[Column]:
+        """Columns that hold measurements."""
         return [column for column in self.all if column.field == "reading"]
 
     def others(self) -> list[Column]:
+        """Columns that nobody has named."""
         return [column for column in self.all if column.field == "other"]
 
     def find(self, name: str, stage: str = "") -> Column | None:

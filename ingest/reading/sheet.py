@@ -47,6 +47,7 @@ class Sheet:
     passed_over: int
     notes: list[str]
     replaces: bool
+    columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))
     covers: list[Span] = field(default_factory=list)  # the days it tells of
 
 
@@ -66,6 +67,7 @@ class Reading:
     progress: Progress = lambda share, what: None
 
     def note(self, text: str) -> None:
+        """Something worth saying of the file, once."""
         if text not in self.notes:
             self.notes.append(text)
 

@@ -92,7 +92,7 @@ def disagreements(shop: "Shop") -> Iterator[str]:
             yield from _known(f"tech {tech.key}: qualified", stage_key, stages)
     for plan in shop.plans:
         yield from _known("plan: characteristic", plan.characteristic, measures)
-        if plan.accept >= plan.sample:
+        if plan.accept is not None and plan.accept >= plan.sample:
             yield f"plan {plan.characteristic}: accept {plan.accept} is not below sample {plan.sample}"
     for log in shop.logs:
         yield from _log_disagreements(log, shop, stages)

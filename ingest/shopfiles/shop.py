@@ -66,6 +66,8 @@ def days(text: str) -> tuple[date, date]:
 
 
 class About(Part):
+    """[shop]: its name, its clock, its units and money."""
+
     name: Key
     timezone: Key
     length: Literal["mm", "in"] = "mm"
@@ -115,6 +117,8 @@ class Calendar(Part):
 
 
 class Judging(Part):
+    """[judging]: baselines and the budget of false signals."""
+
     baseline_readings: Annotated[int, Field(ge=2)] = 100
     least_readings: Annotated[int, Field(ge=2)] = 25
     false_signals_per_week: Annotated[float, Field(gt=0)] | None = None  # None with `width` None: 1.0
@@ -137,6 +141,8 @@ class Judging(Part):
 
 
 class People(Part):
+    """[people]: what is shown of persons, for what, for how long."""
+
     show: Literal["none", "codes", "names"] = "codes"
     purpose: str = ""
     keep_months: Annotated[int, Field(ge=1)] = 24
@@ -149,6 +155,8 @@ class People(Part):
 
 
 class Stage(Part):
+    """A [[stage]]: one bench step."""
+
     key: Key
     name: str = ""
     role: Role = "bench"
@@ -167,6 +175,8 @@ class Stage(Part):
 
 
 class Characteristic(Part):
+    """A [[characteristic]]: what is measured, and where it is set."""
+
     key: Key
     name: str = ""
     quantity: Quantity = "length"
@@ -209,6 +219,8 @@ class Characteristic(Part):
 
 
 class Gauge(Part):
+    """A [[gauge]]: what it measures and in which steps."""
+
     key: Key
     name: str = ""
     measures: tuple[str, ...] = ()
@@ -247,11 +259,15 @@ class Gauge(Part):
 
 
 class ShortString(Part):
+    """The banjo's short string: which one, and where it starts."""
+
     string: int
     starts_at: int
 
 
 class Model(Part):
+    """A [[model]]: its family, its strings, its scale."""
+
     key: Key
     name: str = ""
     family: Key
@@ -270,12 +286,16 @@ class Model(Part):
 
 
 class Fault(Part):
+    """A [[fault]]: what goes wrong, and the words for it."""
+
     key: Key
     words: tuple[str, ...] = ()
     suspect: str = ""
 
 
 class Tech(Part):
+    """A [[tech]]: a code, and the words it goes by."""
+
     key: Key
     name: str = ""
     words: tuple[str, ...] = ()
@@ -283,14 +303,34 @@ class Tech(Part):
     qualified: tuple[str, ...] = ()
 
 
+class Reaction(Part):
+    """What this shop checks first when a characteristic moves, in order."""
+
+    characteristic: Key
+    check: tuple[Key, ...]
+
+
 class Plan(Part):
+    """A [[plan]]: what was agreed with suppliers."""
+
     characteristic: Key
     sample: Annotated[int, Field(ge=1)]
-    accept: Annotated[int, Field(ge=0)]
+    accept: Annotated[int, Field(ge=0)] | None = None
+    k: Annotated[float, Field(gt=0)] | None = None  # by measurement: mean and spread in place of a count
     supplier: str = ""
+
+    @model_validator(mode="after")
+    def _is_counted_or_measured(self) -> Self:
+        if (self.accept is None) == (self.k is None):
+            raise ValueError("a plan needs accept (by counting) or k (by measurement); wanted one of them")
+        if self.k is not None and self.sample < 3:
+            raise ValueError("a plan by measurement needs a sample of 3 or more")
+        return self
 
 
 class Log(Part):
+    """A [[log]]: one kind of sheet."""
+
     name: str = "logs"
     files: str = "*"
     tab: str = ""  # the workbook's tab, with * as in `files`; '' = every tab that no other [[log]] names
@@ -324,6 +364,7 @@ class Shop(Part):
     models: tuple[Model, ...] = Field(alias="model", min_length=1)
     faults: tuple[Fault, ...] = Field(alias="fault", default=())
     techs: tuple[Tech, ...] = Field(alias="tech", default=())
+    reactions: tuple[Reaction, ...] = Field(alias="reaction", default=())
     plans: tuple[Plan, ...] = Field(alias="plan", default=())
     logs: tuple[Log, ...] = Field(alias="log", default=())
 
@@ -341,18 +382,22 @@ class Shop(Part):
 
     @cached_property
     def roles(self) -> dict[str, Role]:
+        """Role of each stage."""
         return {stage.key: stage.role for stage in self.stages}
 
     @cached_property
     def by_stage(self) -> dict[str, Stage]:
+        """Stages by key."""
         return {stage.key: stage for stage in self.stages}
 
     @cached_property
     def by_model(self) -> dict[str, Model]:
+        """Models by key."""
         return {model.key: model for model in self.models}
 
     @cached_property
     def by_characteristic(self) -> dict[str, Characteristic]:
+        """Characteristics by key."""
         return {item.key: item for item in self.characteristics}
 
     @cached_property
@@ -391,10 +436,12 @@ class Shop(Part):
         )
 
     def stage_name(self, key: str) -> str:
+        """A stage's name; its key where it is not listed."""
         stage = self.by_stage.get(key)
         return (stage.name or key.replace("_", " ").capitalize()) if stage else key
 
     def characteristic_name(self, key: str) -> str:
+        """A characteristic's name; its key where it is not listed."""
         item = self.by_characteristic.get(key)
         return (item.name or key.replace("_", " ").capitalize()) if item else key
 

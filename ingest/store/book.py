@@ -13,10 +13,14 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.store.sqlite_tables import connect, create, fetch, insert
+from ingest.store import seals
+from ingest.store.problems import StoreProblem, of_database
+from ingest.store.sqlite_tables import connect, create, fetch, insert, kind_of
 from ingest.terms import tables
+from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
 
 FILE = "book.sqlite"
+FORMAT = 2  # of the book; an older one is brought up by whoever writes next
 
 LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log says whether it is loaded
     "sequence": pl.Int64(),
@@ -35,18 +39,46 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "targets_by_hand": tables.TARGETS_BY_HAND,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
+    "words": tables.WORDS,
     "loads": LOADS,
 }
-VERDICTS = ("it is real", "keep held", "take new")
+VERDICTS = ("it is real", "keep held", "take new", UNKNOWABLE)
 KINDS = ("cause", "action", "close", "reopen", "known", "note", "decision", "step", "signed off")
 
 
 def make(connection: sqlite3.Connection, schema: str = "main") -> None:
-    """Make the tables of a new book in an open connection, inside the transaction it may be in."""
+    """Make the tables of a new book, or bring an older one up, in an open connection, inside the transaction it may be
+    in. A book that is as it should be is only looked at: no lock is taken.
+    """
+    if _format(connection, schema) == FORMAT and not _lacking(connection, schema):
+        return
     for name, columns in SCHEMAS.items():
         create(connection, f"{schema}.{name}", columns)
+    for name, column, kind in _lacking(connection, schema):
+        connection.execute(f'ALTER TABLE {schema}.{name} ADD COLUMN "{column}" {kind}')
     connection.execute(f"CREATE TABLE IF NOT EXISTS {schema}.counter (last INTEGER NOT NULL)")
     connection.execute(f"INSERT INTO {schema}.counter SELECT 0 WHERE NOT EXISTS (SELECT 1 FROM {schema}.counter)")
+    connection.execute(f"PRAGMA {schema}.user_version = {FORMAT}")
+
+
+def _format(connection: sqlite3.Connection, schema: str = "main") -> int:
+    """The format of a book, 0 of a new one or one from before formats had numbers; a newer one raises StoreProblem."""
+    found = int(connection.execute(f"PRAGMA {schema}.user_version").fetchone()[0])
+    if found > FORMAT:
+        raise StoreProblem(
+            f"{FILE} was written by a newer Truerun (format {found}; this one reads up to {FORMAT}). "
+            "Nothing was touched: update Truerun."
+        )
+    return found
+
+
+def _lacking(connection: sqlite3.Connection, schema: str) -> list[tuple[str, str, str]]:
+    """Table, name and kind of the columns that a book does not have yet; of tables that are there."""
+    lacking = []
+    for name, columns in SCHEMAS.items():
+        have = {row[1] for row in connection.execute(f"PRAGMA {schema}.table_info({name})")}
+        lacking += [(name, column, kind_of(dtype)) for column, dtype in columns.items() if have and column not in have]
+    return lacking
 
 
 def append(
@@ -79,16 +111,38 @@ def write(folder: Path, table: str, rows: pl.DataFrame, *, who: str, why: str, n
     """Append lines to a table of the book and return the sequence of the last one; two writers at once wait for each
     other.
     """
-    with closing(connect(folder / FILE)) as connection:
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            make(connection)
-            last = append(connection, table, rows, now=now, who=who, why=why)
-        except BaseException:
-            connection.execute("ROLLBACK")
-            raise
-        connection.execute("COMMIT")
+    try:
+        with closing(_locked(folder)) as connection:
+            try:
+                make(connection)
+                last = append(connection, table, rows, now=now, who=who, why=why)
+            except BaseException:
+                connection.execute("ROLLBACK")
+                raise
+            connection.execute("COMMIT")
+    except sqlite3.DatabaseError as fault:
+        raise of_database(fault, folder, FILE) from fault
+    seals.seal(folder, folder / FILE)
     return last
+
+
+def _locked(folder: Path) -> sqlite3.Connection:
+    """A connection that holds the book's write lock; of the file that stands in the folder once it has it, since a
+    restore may have put another one there.
+    """
+    path = folder / FILE
+    while True:
+        connection = connect(path)
+        try:
+            connection.execute("PRAGMA cache_spill = OFF")
+            here = path.stat().st_ino if path.exists() else None
+            connection.execute("BEGIN IMMEDIATE")
+            if here is None or (path.exists() and path.stat().st_ino == here):
+                return connection
+        except BaseException:
+            connection.close()
+            raise
+        connection.close()
 
 
 def write_limits(folder: Path, rows: pl.DataFrame, who: str, why: str, *, now: datetime) -> int:
@@ -134,32 +188,37 @@ def read(folder: Path, *, up_to: int | None = None) -> dict[str, pl.DataFrame]:
         return {name: lines(connection, name, up_to) for name in SCHEMAS}
 
 
+def loads(folder: Path) -> pl.DataFrame:
+    """LOADS alone: which logs were loaded and unloaded, in the order written."""
+    with reading(folder) as connection:
+        return lines(connection, "loads")
+
+
 @contextmanager
 def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
     """A connection that sees the book as it is now, None where there is no book yet."""
     if not (folder / FILE).exists():
         yield None
         return
-    with closing(connect(folder / FILE, existing=True)) as connection:
-        connection.execute("BEGIN")
-        yield connection
+    try:
+        with closing(connect(folder / FILE, existing=True)) as connection:
+            connection.execute("BEGIN")
+            _format(connection)
+            yield connection
+    except sqlite3.DatabaseError as fault:
+        raise of_database(fault, folder, FILE) from fault
 
 
 def lines(connection: sqlite3.Connection | None, table: str, up_to: int | None = None) -> pl.DataFrame:
     """One table of the book, in the order written."""
     if connection is None:
         return tables.empty(SCHEMAS[table])
-    try:
-        return fetch(
-            connection,
-            SCHEMAS[table],
-            f"FROM {table} WHERE sequence <= ? ORDER BY sequence",
-            (2**62 if up_to is None else up_to,),
-        )
-    except sqlite3.OperationalError as fault:  # made, but not yet written to
-        if "no such table" not in str(fault):
-            raise
+    have = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+    schema = {name: dtype for name, dtype in SCHEMAS[table].items() if name in have}
+    if not schema:  # made, but not yet written to
         return tables.empty(SCHEMAS[table])
+    rest = f"FROM {table} WHERE sequence <= ? ORDER BY sequence"
+    return tables.shaped(fetch(connection, schema, rest, (2**62 if up_to is None else up_to,)), SCHEMAS[table])
 
 
 def last_sequence(folder: Path) -> int:
@@ -169,7 +228,9 @@ def last_sequence(folder: Path) -> int:
             return 0
         try:
             return int(connection.execute("SELECT last FROM counter").fetchone()[0])
-        except sqlite3.OperationalError:
+        except sqlite3.OperationalError as fault:
+            if "no such table" not in str(fault):
+                raise
             return 0
 
 
@@ -187,6 +248,13 @@ def standing_corrections(corrections: pl.DataFrame) -> pl.DataFrame:
     return latest.filter(~pl.col("undone").fill_null(False))
 
 
+def standing_words(words: pl.DataFrame) -> pl.DataFrame:
+    """What words mean (tables.WORDS): the latest of each field and word, unless undone."""
+    latest = words.sort("sequence").unique(["field", "word"], keep="last", maintain_order=True)
+    return latest.filter(~pl.col("undone").fill_null(False))
+
+
 def standing_verdicts(settled: pl.DataFrame) -> pl.DataFrame:
-    """The verdicts that count: the latest of each row or cell."""
-    return settled.sort("sequence").unique([tables.LOG_ID, tables.LINE, "column"], keep="last", maintain_order=True)
+    """The verdicts that count: the latest of each row or cell, unless it was taken back."""
+    latest = settled.sort("sequence").unique([tables.LOG_ID, tables.LINE, "column"], keep="last", maintain_order=True)
+    return latest.filter(pl.col("verdict") != ASKED_AGAIN)

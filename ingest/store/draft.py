@@ -11,7 +11,7 @@ from datetime import datetime
 import polars as pl
 
 from ingest.reading.sheet import Sheet
-from ingest.store import accounts, carried, delta, editions, ledger
+from ingest.store import accounts, carried, delta, editions, ledger, seals
 from ingest.store.differences import differing
 from ingest.store.ledger import Version
 from ingest.store.merge import KEY, ROW, Merged, in_place_of, with_key
@@ -31,6 +31,7 @@ class Draft(OnFile):
     """
 
     write: bool = True
+    now: datetime | None = None  # UTC; a log read again is judged by this clock, where it is later than its own
     taken_out: bool = False
     last_at: datetime | None = None
     held_visits: int = 0
@@ -101,6 +102,7 @@ class Draft(OnFile):
         self.logs = pl.concat([self.logs, account])
         ledger.add(self.connection, "logs", self.n, account)
         ledger.add(self.connection, "gauge_trials", self.n, trials)
+        ledger.add(self.connection, "columns", self.n, sheet.columns)
         ledger.add(self.connection, "set_aside", self.n, asked)
         self._close_whole(met.pairs.filter(pl.col("holds"))["older"].to_list())
         cells = tables.empty(editions.CELLS)
@@ -339,6 +341,7 @@ class Draft(OnFile):
             self.last_at,
             self.held_visits,
         )
+        seals.note_files(self.connection, self.folder)
         ledger.add_version(self.connection, version)
         self.made = at
         return version

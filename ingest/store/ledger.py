@@ -14,10 +14,11 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.store import book, editions
-from ingest.store.sqlite_tables import connect, create, fetch, insert
+from ingest.store import book, editions, seals
+from ingest.store.problems import StoreProblem as StoreProblem
+from ingest.store.problems import of_database
+from ingest.store.sqlite_tables import LONG_PATIENCE, connect, create, fetch, insert
 from ingest.terms import tables
-from ingest.terms.problems import Problem
 
 FILE = "ledger.sqlite"
 FORMAT = 4  # of the store; raised whenever what an older Truerun wrote can no longer be read as it stands
@@ -54,12 +55,13 @@ MEETS: dict[str, pl.DataType] = {
     tables.LOG_ID: pl.String(),
     "other": pl.String(),
 }  # logs that share a visit, however it came out
-VERSIONED = {"logs": LOGS, "set_aside": tables.SET_ASIDE, "gauge_trials": tables.GAUGE_TRIALS}
+VERSIONED = {
+    "logs": LOGS,
+    "set_aside": tables.SET_ASIDE,
+    "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
+}
 CURRENT = {"contested": CONTESTED, "given": GIVEN, "meets": MEETS, "editions": editions.EDITIONS}
-
-
-class StoreProblem(Problem):
-    """A store that cannot be used as it is: one line with what is wrong and what to do."""
 
 
 @dataclass(frozen=True)
@@ -101,9 +103,12 @@ def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
     if not path_of(folder).exists():
         yield None
         return
-    with closing(connect(path_of(folder), existing=True)) as connection:
-        connection.execute("BEGIN")
-        yield connection
+    try:
+        with closing(connect(path_of(folder), existing=True)) as connection:
+            connection.execute("BEGIN")
+            yield connection
+    except sqlite3.DatabaseError as fault:
+        raise of_database(fault, folder, f"store/{FILE}") from fault
 
 
 @contextmanager
@@ -113,23 +118,58 @@ def writing(folder: Path) -> Iterator[sqlite3.Connection]:
     The first statement takes the ledger's write lock, as BEGIN IMMEDIATE would, but not the book's: a long load must
     not keep people from writing there.
     """
-    path_of(folder).parent.mkdir(parents=True, exist_ok=True)
-    with closing(connect(path_of(folder))) as connection:
-        connection.execute("BEGIN IMMEDIATE")
-        connection.execute("CREATE TABLE IF NOT EXISTS format (format INTEGER NOT NULL)")
-        connection.execute("COMMIT")
-        connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
-        connection.execute("PRAGMA book.synchronous = FULL")
-        connection.execute("BEGIN")
+    path = path_of(folder)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with closing(_locked(folder)) as connection:
         try:
-            connection.execute(
-                "UPDATE main.format SET format = format"
-            )  # the lock: nothing may be read before, or nobody would wait
             yield connection
         except BaseException:
             connection.execute("ROLLBACK")
             raise
         connection.execute("COMMIT")
+    for each in (path, folder / book.FILE):
+        seals.seal(folder, each)
+
+
+def _locked(folder: Path) -> sqlite3.Connection:
+    """A connection that holds the ledger's write lock; of the file that stands in the folder once it has it, since a
+    restore may have put another one there.
+    """
+    path = path_of(folder)
+    while True:
+        connection = connect(path, patience=LONG_PATIENCE)
+        try:
+            here = path.stat().st_ino if path.exists() else None
+            connection.execute(
+                "PRAGMA cache_spill = OFF"
+            )  # a large version must not keep readers out before its commit
+            connection.execute("BEGIN IMMEDIATE")
+            connection.execute("CREATE TABLE IF NOT EXISTS format (format INTEGER NOT NULL)")
+            connection.execute("COMMIT")
+            connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
+            connection.execute("PRAGMA book.synchronous = FULL")
+            book.make(connection, "book")  # not within: whoever has looked at the book keeps others from writing there
+            connection.execute("BEGIN")
+            # the lock: nothing may be read before, or nobody would wait
+            connection.execute("UPDATE main.format SET format = format")
+            if here is None or (path.exists() and path.stat().st_ino == here):
+                return connection
+        except BaseException:
+            connection.close()
+            raise
+        connection.close()
+
+
+def free(folder: Path) -> None:
+    """Busy, one line, where somebody writes in the shop now and goes on for longer than anybody should wait."""
+    for path in (path_of(folder), folder / book.FILE):
+        if not path.exists():
+            continue
+        try:
+            with closing(connect(path, existing=True)) as connection:
+                connection.execute("BEGIN IMMEDIATE")
+        except sqlite3.DatabaseError as fault:
+            raise of_database(fault, folder, path.relative_to(folder).as_posix()) from fault
 
 
 def format_of(connection: sqlite3.Connection) -> int | None:
@@ -159,7 +199,7 @@ def check_format(connection: sqlite3.Connection) -> bool:
 
 def make(connection: sqlite3.Connection) -> None:
     """Make the tables of a new ledger, in place of an older one's."""
-    for name in ("versions", *VERSIONED, *CURRENT):
+    for name in ("versions", "files", *VERSIONED, *CURRENT):
         connection.execute(f"DROP TABLE IF EXISTS main.{name}")
     create(connection, "main.versions", _VERSION)
     for name, schema in VERSIONED.items():

@@ -31,6 +31,7 @@ class Entry:
     at: datetime
     kind: str = ""  # the kind of sheet, where a newer file of the kind wins over an older one
     replaces: str = ""  # log_id of the log in whose place it came
+    judged_at: datetime | None = None  # UTC; rows taken later are in the future; None: when it was loaded
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,7 @@ class Met:
 
 
 def other_of(log_id: str) -> pl.Expr:
+    """What a log's row holds in no column of the store."""
     return pl.when(pl.col("newer") == log_id).then("older").otherwise("newer")
 
 

@@ -1,8 +1,9 @@
 """originals/: every file as it came, under its SHA-256."""
 
 import hashlib
-import os
 from pathlib import Path
+
+from ingest.store.writing import write_whole
 
 FOLDER = "originals"
 
@@ -21,19 +22,19 @@ def keep(folder: Path, data: bytes) -> Path:
     """Keep a file as it came; a whole file or none, whenever the power goes."""
     digest = sha256(data)
     path = folder / FOLDER / digest
-    if path.exists() and path.stat().st_size == len(data):
+    if is_there(folder, digest):
         return path
-    path.parent.mkdir(parents=True, exist_ok=True)
-    unfinished = path.with_name(f".{digest}.{os.getpid()}")
-    try:
-        with unfinished.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        unfinished.replace(path)
-    finally:
-        unfinished.unlink(missing_ok=True)
+    write_whole(path, data)
     return path
+
+
+def is_there(folder: Path, digest: str) -> bool:
+    """Is a file kept, and as it came?"""
+    try:
+        fetch(folder, digest)
+    except (OSError, ValueError):
+        return False
+    return True
 
 
 def fetch(folder: Path, digest: str) -> bytes:

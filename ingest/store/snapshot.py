@@ -29,6 +29,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "logs": tables.LOGS,
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
     "lots": tables.LOTS,
     "changes": tables.CHANGES,
     "climate": tables.CLIMATE,
@@ -37,6 +38,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "targets_by_hand": tables.TARGETS_BY_HAND,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
+    "words": tables.WORDS,
 }
 
 
@@ -49,6 +51,8 @@ class Failed:
 
 @dataclass(frozen=True, eq=False)
 class Snapshot:
+    """The shop at one version: every table, the shop files, and what was worked out of them."""
+
     shop: Shop
     specs: Specs
     readers: Mapping[str, Reader]
@@ -56,6 +60,7 @@ class Snapshot:
     version: int = 0  # store version
     book_sequence: int = 0
     shop_files: str = ""  # fingerprint of the shop files
+    made: str = ""  # when the version was made; tells versions of one number apart where a store was made again
     on_fault: Callable[[Exception], Exception] | None = (
         None  # what is raised for an error nobody expected; None: itself
     )
@@ -90,7 +95,7 @@ class Snapshot:
     @property
     def key(self) -> tuple[Hashable, ...]:
         """What an answer worked out from this snapshot hangs on."""
-        return (self.version, self.book_sequence, self.shop_files, self.as_of)
+        return (self.version, self.made, self.book_sequence, self.shop_files, self.as_of)
 
     def table(self, name: str, *columns: str) -> pl.DataFrame:
         """A table by its name (SCHEMAS), all columns or those named."""

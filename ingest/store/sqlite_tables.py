@@ -11,7 +11,8 @@ import polars as pl
 
 from ingest.terms.tables import TIME
 
-PATIENCE = 600.0  # seconds that a writer waits for another one
+PATIENCE = 5.0  # seconds that anybody waits for another one before a line says so
+LONG_PATIENCE = 600.0  # that a version waits which is worked out already and wants only its place
 _TIME_TEXT = "%Y-%m-%dT%H:%M:%S%.6f+00:00"
 _KINDS = {
     "String": "TEXT",
@@ -23,7 +24,7 @@ _KINDS = {
 }
 
 
-def connect(path: Path, *, existing: bool = False) -> sqlite3.Connection:
+def connect(path: Path, *, existing: bool = False, patience: float | None = None) -> sqlite3.Connection:
     """A connection whose transactions are begun and ended by hand. The rollback journal stays: only with it are two
     files committed as one.
     """
@@ -31,18 +32,25 @@ def connect(path: Path, *, existing: bool = False) -> sqlite3.Connection:
         return sqlite3.connect(
             f"{path.absolute().as_uri()}?mode=rw",
             uri=True,
-            timeout=PATIENCE,
+            timeout=PATIENCE if patience is None else patience,
             isolation_level=None,
             check_same_thread=False,
         )
-    connection = sqlite3.connect(path, timeout=PATIENCE, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(
+        path, timeout=PATIENCE if patience is None else patience, isolation_level=None, check_same_thread=False
+    )
     connection.execute("PRAGMA synchronous = FULL")
     return connection
 
 
+def kind_of(dtype: pl.DataType) -> str:
+    """What SQLite calls a kind of column."""
+    return _KINDS[str(dtype.base_type())]
+
+
 def create(connection: sqlite3.Connection, table: str, schema: Mapping[str, pl.DataType], more: str = "") -> None:
     """Make a table with the columns of `schema` (and `more`, as SQL) where it is not there yet."""
-    columns = ", ".join(f'"{name}" {_KINDS[str(dtype.base_type())]}' for name, dtype in schema.items())
+    columns = ", ".join(f'"{name}" {kind_of(dtype)}' for name, dtype in schema.items())
     connection.execute(f"CREATE TABLE IF NOT EXISTS {table} ({columns}{', ' + more if more else ''})")
 
 

@@ -2,6 +2,7 @@
 snapshot.
 """
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,10 +17,11 @@ from deltalake.exceptions import DeltaError
 from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
-from ingest.store import book, ledger
+from ingest.store import book, ledger, seals, whole
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
-from ingest.store.ledger import StoreProblem, Version
+from ingest.store.ledger import Version
+from ingest.store.problems import StoreProblem, damaged, first_line, is_panic, of_database, reading_of
 from ingest.store.snapshot import Reader, Snapshot
 from ingest.terms import tables
 
@@ -31,25 +33,27 @@ LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)  # as_of of a shop without a visit
 
 
 @contextmanager
-def drafting(folder: Path) -> Iterator[Draft]:
+def drafting(folder: Path, now: datetime | None = None) -> Iterator[Draft]:
     """The next version, alone: begun from the newest whole one, kept if the body ends well, else as if it had never
     been.
 
     `draft.before` is None in a new store, and where an older one has been put away to be made again. The body calls
     `draft.finish`.
     """
+    _can_be_named(folder)
     with trying(folder), ledger.writing(folder) as connection:
         if not ledger.check_format(connection):
             ledger.make(connection)
-        book.make(connection, "book")
         before = ledger.newest(connection)
         held = delta_tables(folder, before)
         for table in held.values():
             table.stand()
-        draft = Draft(folder, connection, before, held, book.standing_verdicts(book.read(folder)["settled"]))
+        settled = book.standing_verdicts(book.read(folder)["settled"])
+        draft = Draft(folder, connection, before, held, settled, now=now)
         yield draft
         if draft.made and draft.n % TIDY_EVERY == 0:
             forget_older(folder, connection, draft.made - KEPT_FOR)
+            seals.note_files(connection, folder)
 
 
 @contextmanager
@@ -73,6 +77,16 @@ def pretending(folder: Path) -> Iterator[Draft]:
     copy.close()
 
 
+def _can_be_named(folder: Path) -> None:
+    """StoreProblem where the path holds what the tables' library cannot find a file by."""
+    path = folder.absolute().as_posix()
+    odd = re.search(r"[\[\]|^\t\\]|%[0-9A-Fa-f]{2}", path)
+    if odd:
+        raise StoreProblem(
+            f"{folder}: no shop can be kept under a name with {odd[0]!r} in it; give the folder another name"
+        )
+
+
 def delta_tables(folder: Path, version: Version | None) -> dict[str, Table]:
     """The Delta tables as a version row names them."""
     return {name: Table(folder / "store" / name, version.tables[name] if version else None) for name in ledger.DELTA}
@@ -83,33 +97,39 @@ def trying(folder: Path) -> Iterator[None]:
     """What goes wrong with the disk, said in one line."""
     try:
         yield
-    except sqlite3.OperationalError as fault:
-        raise StoreProblem(
-            f"{folder} could not be written ({fault}); nothing was changed. Is the folder writable, the disk not full?"
-        ) from fault
     except sqlite3.DatabaseError as fault:
-        raise StoreProblem(
-            f"{folder}: book.sqlite or store/ledger.sqlite is damaged ({fault}). The folder store/ may be moved away; "
-            "it is made again."
-        ) from fault
+        raise of_database(fault, folder, f"{book.FILE} or store/{ledger.FILE}") from fault
     except (OSError, DeltaError) as fault:
         raise StoreProblem(
-            f"{folder} could not be written ({_first_line(fault)}); nothing was changed. Is the folder writable, the "
+            f"{folder} could not be written ({first_line(fault)}); nothing was changed. Is the folder writable, the "
             "disk not full?"
         ) from fault
-
-
-def _first_line(fault: BaseException) -> str:
-    return str(fault).strip().split("\n", 1)[0]
+    except pl.exceptions.PolarsError as fault:
+        raise damaged("store/", fault) from fault
+    except BaseException as fault:
+        if not is_panic(fault):
+            raise
+        raise damaged("store/", fault) from None
 
 
 def newest(folder: Path) -> tuple[int, int]:
     """The store version and the book's last sequence as they are now; with the fingerprint of the shop files, all that
     an answer hangs on.
     """
+    n, _, sequence = stands(folder)
+    return n, sequence
+
+
+def stands(folder: Path) -> tuple[int, str, int]:
+    """The store version, when it was made (a store made again counts anew), and the book's last sequence."""
+    whole.refuse_a_lost_book(folder)
     with ledger.reading(folder) as connection:
         found = ledger.newest(connection) if connection is not None and ledger.check_format(connection) else None
-    return (found.n if found else 0), book.last_sequence(folder)
+    return (found.n if found else 0), _made(found), book.last_sequence(folder)
+
+
+def _made(version: Version | None) -> str:
+    return version.at.isoformat() if version else ""
 
 
 def is_whole(folder: Path) -> bool:
@@ -119,7 +139,7 @@ def is_whole(folder: Path) -> bool:
     with ledger.reading(folder) as connection:
         if connection is not None and ledger.check_format(connection) and ledger.newest(connection) is not None:
             return True
-    return book.active_logs(book.read(folder)["loads"]).is_empty()
+    return book.active_logs(book.loads(folder)).is_empty()
 
 
 def log_called(logs: pl.DataFrame, called: str) -> str:
@@ -152,9 +172,12 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     """
     shop = read_shop(folder / "shop.toml")
     specs = read_specs(folder / "specs.csv", shop)
+    whole.refuse_a_lost_book(folder)
     with ledger.reading(folder) as connection:
         readable = connection is not None and ledger.check_format(connection)
         found = ledger.newest(connection, version) if readable and connection is not None else None
+        if found is not None and connection is not None:
+            _files_are_there(connection, folder)
     if found is None and version is not None:
         raise StoreProblem(f"The store has no version {version}")
     sequence = book.last_sequence(folder) if version is None or found is None else found.book_sequence
@@ -168,7 +191,16 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         **{name: _of_ledger(folder, name, found) for name in ledger.VERSIONED},
         **{name: _of_delta(held[name], name, cut, held["visits"]) for name in ledger.DELTA},
     }
-    return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder))
+    return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder), _made(found))
+
+
+def _files_are_there(connection: sqlite3.Connection, folder: Path) -> None:
+    """StoreProblem where a file of a table is gone or not as it was written: the libraries would give up on it halfway,
+    or read what nobody wrote.
+    """
+    wrong = seals.wrong_files(connection, folder, afresh=False)
+    if wrong:
+        raise damaged(wrong[0].path, wrong[0].how)
 
 
 PUBLIC = {
@@ -178,6 +210,7 @@ PUBLIC = {
     "logs": tables.LOGS,
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
+    "columns": tables.COLUMNS,
 }
 
 
@@ -245,6 +278,10 @@ def _of_delta(table: Table, name: str, cut: datetime | None, visits: Table) -> R
         wanted = list(columns) or list(PUBLIC[name])
         if table.version is None:
             return tables.empty({column: PUBLIC[name][column] for column in wanted})
+        with reading_of(table.path.parent.parent, f"store/{name}"):
+            return chosen(wanted)
+
+    def chosen(wanted: list[str]) -> pl.DataFrame:
         rows = table.scan()
         if cut is not None and name == "faults":
             before = visits.scan().filter(pl.coalesce("finished_at", "started_at") <= cut)

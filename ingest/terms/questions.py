@@ -12,6 +12,8 @@ from ingest.terms.problems import Problem
 
 LONGEST_RAW = 400  # characters of a cell or row shown with a question; the whole text stands in the original
 IT_IS_REAL = "it is real"
+UNKNOWABLE = "cannot be known"
+ASKED_AGAIN = "asked again"  # the answer before it is taken back
 IMPLAUSIBLE = "is it real?"
 
 
@@ -38,6 +40,7 @@ class Asides:
     frames: list[pl.DataFrame] = field(default_factory=list)
 
     def add(self, question: Question) -> None:
+        """One more question."""
         self.questions.append(question)
 
     def add_frame(self, rows: pl.DataFrame) -> None:

@@ -101,6 +101,16 @@ SET_ASIDE: dict[str, pl.DataType] = {  # column '' = the whole row
     "wanted": pl.String(),
 }
 
+COLUMNS: dict[str, pl.DataType] = {  # a row a column of a log: what it is taken for, and how much of it was read
+    LOG_ID: pl.String(), "heading": pl.String(),
+    "field": pl.String(),  # of the visit, or 'reading'; 'other' = nobody has mapped it; 'ignore'
+    STAGE: pl.String(),  # of a sheet with a row an instrument, else ''
+    CHARACTERISTIC: pl.String(), POSITION: pl.String(), MOMENT: pl.String(),
+    "filled": pl.Int64(),  # cells with anything but a dash in them
+    "numbers": pl.Int64(),  # of these, cells that begin as a number does
+    "aside": pl.Int64(),  # cells that could not be read
+}  # fmt: skip
+
 GAUGE_TRIALS: dict[str, pl.DataType] = {  # one row a reading of a gauge study; value canonical
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
@@ -123,6 +133,7 @@ LOTS: dict[str, pl.DataType] = {
     "rod_state": pl.String(),
     "hours_acclimatised": pl.Float64(),
     "agreed_limit": pl.Float64(),
+    "disposition": pl.String(),  # used | sorted | returned | ''
 }
 
 CHANGES: dict[str, pl.DataType] = {
@@ -130,7 +141,10 @@ CHANGES: dict[str, pl.DataType] = {
     "to_date": pl.Date(),
     MODEL: pl.String(),
     STAGE: pl.String(),
+    CHARACTERISTIC: pl.String(),
     "what": pl.String(),
+    "planned": pl.Boolean(),  # made on purpose; null: not said
+    "target": pl.Float64(),  # of a planned change, canonical unit
     "note": pl.String(),
 }
 
@@ -214,11 +228,20 @@ CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell coun
 }
 
 SETTLED: dict[str, pl.DataType] = _WRITTEN | {  # verdict: it is real | keep held | take new
+    # | cannot be known | an edition | another log | asked again (the answer before it is taken back)
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
     "column": pl.String(),
     "raw": pl.String(),
     "verdict": pl.String(),
+}
+
+
+WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; the latest of a field and word counts
+    "field": pl.String(),
+    "word": pl.String(),
+    "means": pl.String(),
+    "undone": pl.Boolean(),
 }
 
 

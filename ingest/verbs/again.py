@@ -11,10 +11,11 @@ import polars as pl
 
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import fingerprint
-from ingest.store import book, ledger
+from ingest.store import book, index, ledger
 from ingest.store.delta import KEPT, Table
 from ingest.store.draft import Draft
 from ingest.store.store import drafting
+from ingest.verbs import backup
 from ingest.verbs.load import (
     ACCOUNT,
     Loaded,
@@ -23,7 +24,7 @@ from ingest.verbs.load import (
     loaded_of,
     put_in,
     read_again,
-    usable_shop,
+    sound_shop,
     with_two_values,
 )
 
@@ -41,7 +42,14 @@ class Change:
 
     @property
     def is_one(self) -> bool:
+        """Does anything change?"""
         return self.before != self.after or any(self.came.values()) or any(self.went.values())
+
+    @property
+    def leaves_nothing(self) -> bool:
+        """Did the log hold something of which nothing would be left?"""
+        held = ("accepted", "changed", "already_held")
+        return sum(self.before[name] for name in held) > 0 and sum(self.after[name] for name in held) == 0
 
 
 class NotAgreed(Exception):
@@ -52,9 +60,9 @@ def again(folder: Path, *, progress: Progress | None = None, now: datetime) -> l
     """Read the logs with open questions anew, under today's shop files; what became of each. Nothing open: no new
     version.
     """
-    shop = usable_shop(folder)
+    shop = sound_shop(folder, now=now)
     ensure(folder, now=now)
-    with drafting(folder) as draft:
+    with drafting(folder, now) as draft:
         asked = ledger.held_rows(draft.connection, "set_aside")["log_id"].unique().to_list()
         waiting = [entry.log_id for entry in entries_of(book.read(folder), asked)]
         if not waiting:
@@ -75,10 +83,11 @@ def again_all(
 
     agree : is asked with what would change; where it says no, NotAgreed is raised and nothing is changed.
     """
-    shop = usable_shop(folder)
+    shop = sound_shop(folder, now=now)
     if ensure(folder, progress=progress, now=now):
         return []
-    with drafting(folder) as draft:
+    backup.before("again", folder, now=now)
+    with drafting(folder, now) as draft:
         said = book.read(folder)
         before = draft.logs
         draft.drop(sorted(before["log_id"].to_list()))
@@ -88,6 +97,7 @@ def again_all(
         if not agree(changes):
             raise NotAgreed
         draft.finish("every original read again", now, fingerprint(folder), book.last_sequence(folder))
+    index.follow(folder, shop)
     return changes
 
 

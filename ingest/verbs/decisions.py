@@ -33,9 +33,11 @@ class CarriedOver:
     notes: list[str] = field(default_factory=list)
 
     def is_empty(self) -> bool:
+        """Was nothing decided?"""
         return not self.corrections and not self.settled
 
     def tables(self) -> dict[str, list[tuple[str, str, pl.DataFrame]]]:
+        """The decisions by table of the book."""
         return {"corrections": self.corrections, "settled": self.settled}
 
 

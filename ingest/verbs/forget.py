@@ -1,166 +1,171 @@
-"""`forget`: one person's name leaves the shop's folder - shop files, originals, book and store - and a neutral code
-stands in its place.
+"""`forget`: one person's name leaves the shop's folder - shop files, originals, book, store, whatever else lies in it -
+and a neutral code stands in its place.
 
 The only verb that rewrites what is otherwise never changed: the originals that name the person (they get a new SHA-256)
-and lines of the book. Line numbers stay, so corrections and verdicts still fit. Older versions of the store go. Files
-elsewhere are not touched.
+and lines of the book. Line numbers stay, so corrections and verdicts still fit. Older versions of the store go. What it
+is about to do stands in a journal until it is done: a run that was killed is gone on with by whoever comes next.
 """
 
-import io
-import re
+import json
 import tomllib
-import zipfile
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop, ShopProblem, Tech, checked_shop, fingerprint, read_shop
-from ingest.store import book, ledger, originals
+from ingest.store import book, index, ledger, originals, seals
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
-from ingest.store.ledger import StoreProblem
-from ingest.store.sqlite_tables import connect
-from ingest.store.store import drafting
+from ingest.store.problems import StoreProblem
+from ingest.store.store import drafting, open_snapshot
+from ingest.store.writing import write_whole
 from ingest.terms import tables
-from ingest.verbs.load import ensure, entries_of, put_in
+from ingest.verbs import elsewhere
+from ingest.verbs.load import ensure, entries_of, put_in, sound_shop
+from ingest.verbs.names import Names, spellings
+from ingest.verbs.rewriting import emptied, shop_file_without, without
 
-SIDE_FILES = ("specs.csv", "lots.csv", "changes.csv", "climate.csv")
-_SHORT = 4  # letters from which on capitals are overlooked: "JR" is not "jr", but "mary jones" is "Mary Jones"
+JOURNAL = ".forget"
 
 
-def forget(folder: Path, person: str, *, now: datetime) -> str:
+@dataclass(frozen=True)
+class Plan:
+    """What a run takes out and what it puts in its place."""
+
+    person: str
+    key: str  # of the tech in shop.toml, '' of one that only logs have typed
+    terms: tuple[str, ...]
+    code: str
+
+    @property
+    def names(self) -> Names:
+        """The terms in every spelling."""
+        return Names(self.terms, self.code)
+
+
+@dataclass(frozen=True)
+class Forgotten:
+    """What a run has done, and what it leaves to a person."""
+
+    code: str
+    left: tuple[str, ...]  # places that still hold the name or could not be looked into, a line each
+    backups: tuple[Path, ...]  # files made before, with the name in them
+
+
+def forget(folder: Path, person: str, *, also: Sequence[str] = (), now: datetime) -> str:
     """Take a tech's key, name and words out of everything in the shop's folder; the code that stands in their place.
 
     person : the key, the name or one of the words of a tech of shop.toml, or a tech as logs have typed it.
+    also : further spellings that are the same person.
     Raises StoreProblem, one line, where nobody is called so or the name is also the word for something else.
     """
-    shop = read_shop(folder / "shop.toml")
+    return carry_out(folder, plan_of(folder, person, also, now=now), now=now).code
+
+
+def plan_of(folder: Path, person: str, also: Sequence[str] = (), *, now: datetime) -> Plan:
+    """Who is meant, in which spellings; changes nothing."""
+    shop = sound_shop(folder, now=now)
     ensure(folder, now=now)
-    tech = next((tech for tech in shop.techs if person in (tech.key, tech.name, *tech.words)), None)
-    terms = terms_of(shop, tech) if tech else [person]
+    said = plain(person)
+    tech = next((tech for tech in shop.techs if said in map(plain, (tech.key, tech.name, *tech.words)) and said), None)
+    terms = [*(terms_of(shop, tech) if tech else [person]), *also]
     _no_other_meaning(shop, terms)
-    code = _free_code(shop)
-    out = replacer(terms, code)
-    toml = (folder / "shop.toml").read_bytes().decode("utf-8-sig")
-    new_toml = shop_file_without(toml, tech, out, code)
-    try:
-        new_shop = checked_shop(tomllib.loads(new_toml))
-    except (ShopProblem, tomllib.TOMLDecodeError) as problem:
-        raise StoreProblem(
-            f"shop.toml could not be rewritten ({str(problem).splitlines()[0]}); take {person!r} out of it by hand, "
-            "then try again"
-        ) from None
-    with drafting(folder) as draft:
-        known = set(draft.logs["name"]) | set(_techs_of(draft))
-        renamed, changed = _rewrite_originals(draft, folder, out)
-        changed |= _rewrite_book(draft, out, file_replacer(terms, code), renamed)
-        if tech is None and not changed and person not in known:
-            raise StoreProblem(
-                f"Nobody is called {person!r} in shop.toml or in any log; wanted a tech's key, name or word"
-            )
+    words = _techs_on_file(folder)
+    code = _free_code(shop, words)
+    names = spellings(Names(tuple(terms), code), words)
+    if tech is None and not _is_named(folder, names, words):
+        raise StoreProblem(f"Nobody is called {person!r} in shop.toml or in any log; wanted a tech's key, name or word")
+    plan = Plan(person, tech.key if tech else "", names.terms, code)
+    _shop_without(folder, plan)
+    return plan
+
+
+def alike(folder: Path, plan: Plan) -> list[tuple[str, int]]:
+    """Words of logs and book that may be the person too, or are a part of the name by itself, with the rows that hold
+    them; a person decides.
+    """
+    snapshot, names = open_snapshot(folder), plan.names
+    counts: dict[str, int] = {}
+    for word in elsewhere.single_techs(snapshot.table("visits", "tech")["tech"]):
+        counts[word] = counts.get(word, 0) + 1
+    entries = snapshot.table("bench_book")
+    for column in ("who", "owner", "tech"):
+        for word in entries[column]:
+            counts[word] = counts.get(word, 0) + 1
+    found = [(word, counts[word]) for word in names.alike(counts)]
+    texts = pl.concat([snapshot.table("visits", "note")["note"], entries["text"].rename("note")])
+    return [*found, *elsewhere.parts_in(texts, names, {word for word, _ in found})]
+
+
+def carry_out(folder: Path, plan: Plan, *, now: datetime) -> Forgotten:
+    """Do what a plan says; begun again after a kill it ends the same way."""
+    write_whole(folder / JOURNAL, json.dumps(asdict(plan), ensure_ascii=False).encode())
+    names = plan.names
+    new_toml, new_shop = _shop_without(folder, plan)
+    with drafting(folder, now) as draft:
+        renamed = _rewrite_originals(folder, names)
+        _rewrite_book(draft, names, renamed)
         said = {name: book.lines(draft.connection, name) for name in book.SCHEMAS}
         draft.drop(sorted(draft.logs["log_id"].to_list()))
         put_in(draft, folder, new_shop, said, entries_of(said))
         version = draft.finish("a name was taken out", now, fingerprint(folder), book.last_sequence(folder))
         _no_older_versions(draft, version.n)
-    (folder / "shop.toml").write_text(new_toml, encoding="utf-8")
-    for path in (*(folder / name for name in SIDE_FILES), folder / "store" / "program.log"):
-        if path.exists():
-            path.write_bytes(without(path.read_bytes(), out))
-    clean(folder)
-    return code
+    if (folder / "shop.toml").read_bytes().decode("utf-8-sig") != new_toml:
+        write_whole(folder / "shop.toml", new_toml.encode())
+    left = elsewhere.rewrite(folder, names, but=(JOURNAL,))
+    clean(folder, new_shop)
+    left += elsewhere.still_named(folder, names, but=(JOURNAL, *(line.split(": ")[0] for line in left)))
+    backups = elsewhere.backups_in(folder)
+    (folder / JOURNAL).unlink(missing_ok=True)
+    return Forgotten(plan.code, tuple(left), tuple(backups))
+
+
+def under_way(folder: Path) -> bool:
+    """Has a run begun and not ended?"""
+    return (folder / JOURNAL).exists()
+
+
+def go_on(folder: Path, *, now: datetime) -> Forgotten | None:
+    """End a run that was cut short; None where there is none."""
+    try:
+        told = json.loads((folder / JOURNAL).read_bytes())
+        plan = Plan(**(told | {"terms": tuple(told["terms"])}))
+    except FileNotFoundError:
+        return None
+    except (ValueError, TypeError, KeyError) as fault:
+        raise StoreProblem(
+            f"{folder / JOURNAL}, the journal of a `truerun forget` that was cut short, cannot be read: take it away "
+            "and say `truerun forget` with the name again"
+        ) from fault
+    return carry_out(folder, plan, now=now)
 
 
 def terms_of(shop: Shop, tech: Tech) -> list[str]:
     """Everything that means this tech in the shop's files and logs, the longest first."""
-    mapped = {
-        word
-        for log in shop.logs
-        for word, key in log.words.get("tech", {}).items()
-        if key in (tech.key, tech.name, *tech.words)
-    }
+    own = {plain(word) for word in (tech.key, tech.name, *tech.words) if word}
+    mapped = {word for log in shop.logs for word, key in log.words.get("tech", {}).items() if plain(key) in own}
     return sorted({term for term in (tech.key, tech.name, *tech.words, *mapped) if term.strip()}, key=len, reverse=True)
 
 
-def replacer(terms: list[str], code: str) -> Callable[[str], str]:
-    """What puts the code in the place of the terms, as whole words; 'JR-1001' is another word than 'JR'."""
-    exact = [re.escape(term) for term in terms if len(term) < _SHORT]
-    loose = [re.escape(term) for term in terms if len(term) >= _SHORT]
-    parts = [f"(?i:{'|'.join(loose)})"] if loose else []
-    pattern = re.compile(rf"(?<![\w-])(?:{'|'.join(parts + exact)})(?![\w-])")
-    return lambda text: pattern.sub(code, text)
+def _shop_without(folder: Path, plan: Plan) -> tuple[str, Shop]:
+    """shop.toml without the person, as text and as a shop; StoreProblem where it would be none."""
+    text = (folder / "shop.toml").read_bytes().decode("utf-8-sig")
+    tech = next((tech for tech in read_shop(folder / "shop.toml").techs if tech.key == plan.key and plan.key), None)
+    try:
+        new = shop_file_without(text, tech, plan.names)
+        return new, checked_shop(tomllib.loads(new))
+    except (ShopProblem, tomllib.TOMLDecodeError) as problem:
+        raise StoreProblem(
+            f"shop.toml could not be rewritten ({str(problem).splitlines()[0]}); take {plan.person!r} out of it by "
+            "hand, then try again"
+        ) from None
 
 
-def file_replacer(terms: list[str], code: str) -> Callable[[str], str]:
-    """The same for the names of files, where 'mary_quill.csv' is Mary Quill."""
-    spelled = [r"[\s_.\-]*".join(re.escape(part) for part in term.split()) for term in terms]
-    pattern = re.compile(rf"(?<![^\W_])(?:{'|'.join(spelled)})(?![^\W_])", re.IGNORECASE)
-    return lambda text: pattern.sub(code, text)
-
-
-def without(data: bytes, out: Callable[[str], str]) -> bytes:
-    """A text file or workbook without the terms; every other byte as it was."""
-    if data[:4] == b"PK\x03\x04":
-        return _workbook_without(data, out)
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        codecs: tuple[str, ...] = ("utf-16-le" if data[0] == 0xFF else "utf-16-be",)
-    elif b"\x00" in data[:4096]:
-        codecs = ("utf-16-le" if data[1:2] == b"\x00" else "utf-16-be",)
-    else:
-        codecs = ("utf-8", "cp1252", "latin-1")
-    for codec in codecs:
-        try:
-            text = data.decode(codec)
-        except UnicodeDecodeError:
-            continue
-        new = out(text)
-        return new.encode(codec) if new != text else data
-    return data
-
-
-def _workbook_without(data: bytes, out: Callable[[str], str]) -> bytes:
-    changed, held = False, io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(data)) as came, zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as new:
-        for item in came.infolist():
-            part = came.read(item)
-            if item.filename.endswith(".xml"):
-                text = part.decode("utf-8")
-                # text between tags; not in formulas (<f>) and values (<v>), where a word may be the name of a cell
-                told = re.sub(r"(<(?![fv][ >])[^<>]*>)([^<]+)", lambda found: found[1] + out(found[2]), text)
-                changed |= told != text
-                part = told.encode("utf-8")
-            new.writestr(item, part)
-    return held.getvalue() if changed else data
-
-
-def shop_file_without(text: str, tech: Tech | None, out: Callable[[str], str], code: str) -> str:
-    """shop.toml with the code as the tech's key; name and words are gone, what the studies need (started, qualified)
-    stays.
-    """
-    if tech is None:
-        return out(text)
-    blocks = re.split(r"(?m)^(?=\s*\[)", text)
-    kept = []
-    for block in blocks:
-        if re.match(r"\s*\[\[\s*tech\s*\]\]", block) and tomllib.loads(block)["tech"][0].get("key") == tech.key:
-            lines = ["[[tech]]", f'key = "{code}"']
-            lines += [f"started = {tech.started.isoformat()}"] if tech.started else []
-            lines += (
-                [f"qualified = [{', '.join(chr(34) + stage + chr(34) for stage in tech.qualified)}]"]
-                if tech.qualified
-                else []
-            )
-            kept.append("\n".join(lines) + "\n\n")
-        else:
-            mapped = re.compile(rf"""\s*("[^"]*"|'[^']*'|[\w-]+)\s*=\s*["']{re.escape(tech.key)}["']\s*,?""")
-            kept.append(out(mapped.sub("", block) if re.match(r"\s*\[\[\s*log", block) else block))
-    return "".join(kept)
-
-
-def _no_other_meaning(shop: Shop, terms: list[str]) -> None:
+def _no_other_meaning(shop: Shop, terms: Sequence[str]) -> None:
     """StoreProblem where a term is also the key or word of something that is no person."""
     others = [
         item.key
@@ -169,8 +174,8 @@ def _no_other_meaning(shop: Shop, terms: list[str]) -> None:
     ]
     others += [word for group in (shop.models, shop.gauges, shop.faults) for item in group for word in item.words]
     others += [word for log in shop.logs for field, words in log.words.items() if field != "tech" for word in words]
-    taken = {other.casefold() for other in others} | {family.casefold() for family in shop.families.values()}
-    both = [term for term in terms if term.casefold() in taken]
+    taken = {plain(other) for other in others} | {plain(family) for family in shop.families.values()}
+    both = [term for term in terms if plain(term) in taken]
     if both:
         raise StoreProblem(
             f"{both[0]!r} is also the shop's word for something that is no person; rename one of the two in shop.toml "
@@ -178,59 +183,69 @@ def _no_other_meaning(shop: Shop, terms: list[str]) -> None:
         )
 
 
-def _free_code(shop: Shop) -> str:
-    used = {word for tech in shop.techs for word in (tech.key, *tech.words)}
-    return next(code for number in range(1, 1000) if (code := f"X{number:02d}") not in used)
+def _free_code(shop: Shop, words: Sequence[str]) -> str:
+    used = {word for tech in shop.techs for word in (tech.key, *tech.words)} | set(words)
+    return next(code for number in range(1, 10_000) if (code := f"X{number:02d}") not in used)
 
 
-def _techs_of(draft: Draft) -> list[str]:
-    stored = draft.stored["visits"]
-    return (
-        stored.scan().select(pl.col("tech").unique()).collect()["tech"].to_list() if stored.version is not None else []
-    )
+def _techs_on_file(folder: Path) -> list[str]:
+    """Every tech that a visit names, of two in a cell each by itself."""
+    return sorted(set(elsewhere.single_techs(open_snapshot(folder).table("visits", "tech")["tech"])))
 
 
-def _rewrite_originals(draft: Draft, folder: Path, out: Callable[[str], str]) -> tuple[dict[str, str], bool]:
-    """Keep every original that the book names without the terms; old SHA-256 to new."""
+def _is_named(folder: Path, names: Names, words: Sequence[str]) -> bool:
+    """Does any log, original or line of the book name somebody who is no tech of shop.toml?"""
+    said = book.read(folder)
+    if any(names.means(word) for word in words) or any(
+        names.out_of_name(name) != name for name in said["loads"]["name"]
+    ):
+        return True
+    cells = [
+        cell
+        for table in said.values()
+        for name, kind in table.schema.items()
+        if kind == pl.String()
+        for cell in table[name]
+    ]
+    if any(cell and names.out(cell) != cell for cell in cells):
+        return True
+    return any(without(data, names) != data for _, data in elsewhere.originals_in(folder))
+
+
+def _rewrite_originals(folder: Path, names: Names) -> dict[str, str]:
+    """Keep every original without the name; old SHA-256 to new. The old ones go once nobody names them any more."""
     renamed = {}
-    for sha in book.lines(draft.connection, "loads")["sha256"].unique().to_list():
-        try:
-            data = originals.fetch(folder, sha)
-        except (OSError, ValueError):
-            continue
-        new = without(data, out)
+    for sha, data in elsewhere.originals_in(folder):
+        new = without(data, names)
         if new != data:
             originals.keep(folder, new)
             renamed[sha] = originals.sha256(new)
-    return renamed, bool(renamed)
+    return renamed
 
 
-def _rewrite_book(
-    draft: Draft, out: Callable[[str], str], out_of_name: Callable[[str], str], renamed: dict[str, str]
-) -> bool:
-    """Put new hashes and the code into every line of the book; was there anything to change?"""
-    connection, changed = draft.connection, False
+def _rewrite_book(draft: Draft, names: Names, renamed: dict[str, str]) -> None:
+    """Put new hashes and the code into every line of the book, of tables that a later version has made too."""
+    connection = draft.connection
     log_ids = {originals.log_id(old): originals.log_id(new) for old, new in renamed.items()}
-    for table, schema in book.SCHEMAS.items():
-        texts = [name for name, dtype in schema.items() if dtype == pl.String()]
-        for rowid, *cells in connection.execute(f"SELECT rowid, {', '.join(texts)} FROM book.{table}").fetchall():
-            new = []
-            for name, cell in zip(texts, cells, strict=True):
+    told = connection.execute("SELECT name FROM book.sqlite_master WHERE type = 'table'").fetchall()
+    for (table,) in told:
+        columns = [column[0] for column in connection.execute(f'SELECT * FROM book."{table}" LIMIT 0').description]
+        for rowid, *cells in connection.execute(f'SELECT rowid, * FROM book."{table}"').fetchall():
+            new = {}
+            for name, cell in zip(columns, cells, strict=True):
+                if not isinstance(cell, str):
+                    continue
                 if name == "sha256":
-                    new.append(renamed.get(cell, cell))
+                    made = renamed.get(cell, cell)
                 elif name in (tables.LOG_ID, "replaces"):
-                    new.append(log_ids.get(cell, cell))
-                elif name == "name":
-                    new.append(out_of_name(cell))
+                    made = log_ids.get(cell, cell)
                 else:
-                    new.append(out(cell) if cell else cell)
-            if new != cells:
-                connection.execute(
-                    f"UPDATE book.{table} SET {', '.join(f'{name} = ?' for name in texts)} WHERE rowid = ?",
-                    (*new, rowid),
-                )
-                changed = True
-    return changed
+                    made = names.out_of_name(cell) if name == "name" else names.out(cell)
+                if made != cell:
+                    new[name] = made
+            if new:
+                marks = ", ".join(f'"{name}" = ?' for name in new)
+                connection.execute(f'UPDATE book."{table}" SET {marks} WHERE rowid = ?', (*new.values(), rowid))
 
 
 def _no_older_versions(draft: Draft, n: int) -> None:
@@ -240,20 +255,22 @@ def _no_older_versions(draft: Draft, n: int) -> None:
         draft.connection.execute(f"DELETE FROM main.{name} WHERE until IS NOT NULL")
 
 
-def clean(folder: Path) -> None:
+def clean(folder: Path, shop: Shop) -> None:
     """Take out of the files what no version needs: originals that the book does not name, old Delta files and logs,
     free pages.
     """
-    named = set(book.read(folder)["loads"]["sha256"])
-    for path in (folder / originals.FOLDER).glob("*"):
-        if path.name not in named:
-            path.unlink()
+    with ledger.writing(folder) as connection:
+        named = set(book.lines(connection, "loads")["sha256"])
+        for path in (folder / originals.FOLDER).glob("*"):
+            if path.name.removesuffix(index.SUFFIX) not in named:
+                path.unlink()
+        found = ledger.newest(connection)
+        for name, version in (found.tables if found else {}).items():
+            if version is not None:
+                Table(folder / "store" / name, version).forget_the_past()
+        seals.note_files(connection, folder)
+    index.follow(folder, shop)
     for path in (folder / book.FILE, ledger.path_of(folder)):
         if path.exists():
-            with closing(connect(path)) as connection:
-                connection.execute("VACUUM")
-    with ledger.reading(folder) as connection:
-        found = ledger.newest(connection) if connection is not None else None
-    for name, version in (found.tables if found else {}).items():
-        if version is not None:
-            Table(folder / "store" / name, version).forget_the_past()
+            emptied(path)
+            seals.seal(folder, path)

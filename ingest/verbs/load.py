@@ -3,10 +3,10 @@ nothing.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import polars as pl
@@ -14,21 +14,26 @@ import polars as pl
 from ingest.reading.corrections import marked
 from ingest.reading.reader import log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
+from ingest.reading.words import with_words
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
-from ingest.store import book, carried, ledger, originals
+from ingest.store import book, carried, index, ledger, originals
 from ingest.store.draft import Draft
 from ingest.store.editions import Told
-from ingest.store.ledger import StoreProblem
 from ingest.store.merge import KEY, with_key
 from ingest.store.onfile import Entry
+from ingest.store.problems import StoreProblem
 from ingest.store.store import check_shop_files, drafting, is_whole, log_called, pretending
+from ingest.store.whole import refuse_damage
 from ingest.terms import tables
 from ingest.terms.questions import FileProblem
+from ingest.verbs import backup
 from ingest.verbs.decisions import Original, carried_over, standing_decisions
 
 BATCH = 400_000  # readings and visits of the files that are committed together
 AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
 ACCOUNT = ("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
+CLOCKS_DIFFER = timedelta(days=1)  # between machines, before one of them is wrong
+PUT_BACK = "{name}: its original was gone or damaged and is put back"
 ROUNDS = 20  # of reading again what gave way; each settles more of it
 UNREADABLE = "the file can no longer be read"
 _NOT_YET = 2**40  # `loaded` of a log that the book does not name yet: after all that it names
@@ -58,6 +63,7 @@ class Loaded:
     two_values: pl.DataFrame = field(
         default_factory=lambda: tables.empty(carried.NAMED)
     )  # of its instruments; nothing is set aside for it
+    columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))  # what each was taken for
     told: Told = field(default_factory=Told)  # what it is to the logs on file: a newer edition, an older one
 
 
@@ -109,7 +115,7 @@ def load_data(
     """As `load`, of files by name and bytes. Files are committed a good many rows at a time; each stands or falls by
     itself.
     """
-    shop = usable_shop(folder)
+    shop = sound_shop(folder, now=now)
     if replaces is not None and len(sources) != 1:
         raise StoreProblem(f"One file comes in the place of {replaces!r}; {len(sources)} were given")
     ensure(folder, progress=progress, now=now)
@@ -122,7 +128,10 @@ def load_data(
         digest = originals.sha256(data)
         entry = Entry(originals.log_id(digest), digest, name, _NOT_YET + place, now)
         if entry.log_id in known:
-            return Loaded(name, entry.log_id, "already loaded")
+            put_back = not check and not originals.is_there(folder, digest)
+            if put_back:
+                originals.keep(folder, data)
+            return Loaded(name, entry.log_id, "already loaded", notes=(PUT_BACK.format(name=name),) if put_back else ())
         return _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(sources), name)))
 
     for place, came in _ahead(sources, one):
@@ -180,6 +189,22 @@ def usable_shop(folder: Path) -> Shop:
     return read_shop(folder / "shop.toml")
 
 
+def sound_shop(folder: Path, *, now: datetime) -> Shop:
+    """The shop for a verb that writes: StoreProblem, one line, where book or store are damaged, somebody else writes
+    and does not end, or the clock stands before what was loaded already.
+    """
+    shop = usable_shop(folder)
+    ledger.free(folder)
+    refuse_damage(folder)
+    latest = book.active_logs(book.loads(folder))["at"].max()
+    if isinstance(latest, datetime) and now < latest - CLOCKS_DIFFER:
+        raise StoreProblem(
+            f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
+            "since then would be set aside as the future. Put the clock right; nothing was changed"
+        )
+    return shop
+
+
 def _part(progress: Progress | None, place: int, count: int, name: str) -> Progress | None:
     """The progress of one thing of several."""
     if progress is None:
@@ -191,16 +216,23 @@ def _read(
     entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
 ) -> tuple[Entry, bytes, Sheet]:
     """A log as the shop files and the book of today have it read."""
+    shop = explained(shop, said)
     settled = book.standing_verdicts(said["settled"])
     mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
-    sheet = read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, progress=progress)
+    limit = entry.judged_at or entry.at
+    sheet = read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, progress=progress)
     if mended.height:
         cells = {(line, column): value for line, column, value in mended.select("line", "column", "value").iter_rows()}
         sheet = _as_it_came(
-            read_log(data, entry.name, shop, as_of_limit=entry.at, settled=settled, corrected=cells, progress=progress),
+            read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, corrected=cells, progress=progress),
             sheet,
         )
     return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
+
+
+def explained(shop: Shop, said: Mapping[str, pl.DataFrame]) -> Shop:
+    """The shop with the words that the book explains."""
+    return with_words(shop, book.standing_words(said["words"]).select("field", "word", "means").iter_rows())
 
 
 def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:
@@ -218,7 +250,7 @@ def _commit(
     if not batch:
         return {}
     became: dict[int, Loaded] = {}
-    with pretending(folder) if check else drafting(folder) as draft:
+    with pretending(folder) if check else drafting(folder, now) as draft:
         said = book.read(folder)
         gone, replaced = "", None
         if replaces is not None:
@@ -237,14 +269,29 @@ def _commit(
         for came in fresh:
             if not check:
                 originals.keep(folder, came.data)
+                index.note(folder, _coming(came.entry, shop, gone), sure=False)
             came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)
-            became[came.place] = loaded_of(draft, account, [*came.sheet.notes, *told])
+            loaded = loaded_of(draft, account, [*came.sheet.notes, *told])
+            became[came.place] = replace(loaded, columns=came.sheet.columns)
         bring_back(draft, folder, shop, said, fresh)
         became = dict(zip(became, with_two_values(draft, list(became.values())), strict=True))
         if fresh and not check:
             _enter(draft, folder, [came.entry for came in fresh], gone, now)
+    if fresh and not check:
+        index.follow(folder, shop, {came.entry.sha256 for came in fresh} | said_of(said, gone))
     return became
+
+
+def _coming(entry: Entry, shop: Shop, gone: str) -> index.Noted:
+    """The note on an original while its load is under way."""
+    kind = log_for(entry.name, shop).name
+    return index.Noted(entry.sha256, entry.name, kind, entry.at, 0, index.COMING, gone)
+
+
+def said_of(said: dict[str, pl.DataFrame], log_id: str) -> set[str]:
+    """The hash of the original of a log that the book names; nothing for ''."""
+    return set(said["loads"].filter(pl.col("log_id") == log_id)["sha256"].to_list())
 
 
 def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) -> Loaded:
@@ -393,15 +440,16 @@ def _from_originals(
     progress: Progress | None = None,
 ) -> dict[str, tuple[str, ...]]:
     notes = {}
-    for place, entry in enumerate(entries):
+    for place, came in enumerate(entries):
+        entry = replace(came, judged_at=max(came.at, draft.now)) if draft.now else came
         try:
             data = originals.fetch(folder, entry.sha256)
-            came = _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(entries), entry.name)))
+            read = _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(entries), entry.name)))
         except (FileProblem, OSError, ValueError) as fault:
-            came = _Came(place, entry, b"", _unreadable(entry, fault))
+            read = _Came(place, entry, b"", _unreadable(entry, fault))
         replaced = _keys_of(folder, shop, said, entry.replaces) if entry.replaces else None
-        draft.add(came.entry, came.sheet, replaced)
-        notes[entry.log_id] = tuple(came.sheet.notes)
+        draft.add(read.entry, read.sheet, replaced)
+        notes[entry.log_id] = tuple(read.sheet.notes)
     return notes
 
 
@@ -476,12 +524,15 @@ def ensure(folder: Path, *, progress: Progress | None = None, now: datetime) -> 
     if is_whole(folder):
         return False
     shop = usable_shop(folder)
-    with drafting(folder) as draft:
+    if ledger.path_of(folder).exists():
+        backup.before("upgrade", folder, now=now)
+    with drafting(folder, now) as draft:
         if draft.before is not None:  # somebody was faster
             return False
         said = book.read(folder)
         put_in(draft, folder, shop, said, entries_of(said), progress)
         draft.finish("made again from the originals", now, fingerprint(folder), book.last_sequence(folder))
+    index.follow(folder, shop)
     return True
 
 
@@ -491,12 +542,16 @@ def unload(folder: Path, log: str, *, who: str = "", why: str = "", now: datetim
 
     log : a file name or the start of a hash.  Raises StoreProblem where no one log is meant.
     """
-    shop = usable_shop(folder)
+    shop = sound_shop(folder, now=now)
     ensure(folder, now=now)
-    with drafting(folder) as draft:
+    with ledger.reading(folder) as connection:
+        log_called(ledger.held_rows(connection, "logs") if connection is not None else tables.empty(ledger.LOGS), log)
+    backup.before("unload", folder, now=now)
+    with drafting(folder, now) as draft:
         said = book.read(folder)
         log_id = log_called(draft.logs, log)
         name = str(draft.logs.filter(pl.col("log_id") == log_id)["name"].item())
         _take_out(draft, folder, shop, said, log_id)
         draft.finish(f"unloaded {name}", now, fingerprint(folder), _unloaded(draft, folder, log_id, now, why, who))
+    index.follow(folder, shop, said_of(said, log_id))
     return name

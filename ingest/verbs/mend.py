@@ -12,10 +12,10 @@ from ingest.shopfiles.shop import fingerprint
 from ingest.store import book, ledger, originals
 from ingest.store.accounts import CONFLICT
 from ingest.store.draft import Draft
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.store.store import drafting, log_called
 from ingest.terms.questions import IMPLAUSIBLE
-from ingest.verbs.load import Loaded, ensure, loaded_of, read_again, usable_shop, with_two_values
+from ingest.verbs.load import Loaded, ensure, loaded_of, read_again, sound_shop, usable_shop, with_two_values
 
 
 def correct(
@@ -28,9 +28,9 @@ def correct(
     or cell, or nobody says who and why.
     """
     _said_by(who, why)
-    shop = usable_shop(folder)
+    shop = sound_shop(folder, now=now)
     ensure(folder, now=now)
-    with drafting(folder) as draft:
+    with drafting(folder, now) as draft:
         log_id, name, sha = _the_log(draft, log)
         heading, came = cell_of(originals.fetch(folder, sha), name, shop, line, column)
         standing = book.standing_corrections(book.read(folder)["corrections"])
@@ -62,9 +62,9 @@ def settle(
     _said_by(who, why)
     if verdict not in book.VERDICTS:
         raise StoreProblem(f"No verdict {verdict!r}; wanted one of {', '.join(book.VERDICTS)}")
-    usable_shop(folder)
+    sound_shop(folder, now=now)
     ensure(folder, now=now)
-    with drafting(folder) as draft:
+    with drafting(folder, now) as draft:
         log_id, name, _ = _the_log(draft, log)
         asked = ledger.held_rows(draft.connection, "set_aside", log_ids=[log_id]).filter(
             (pl.col("line") == line) & (pl.col("column") == column)
@@ -91,9 +91,9 @@ def say_edition(folder: Path, newer: str, older: str, verdict: str, who: str, wh
     where the two share no visit, or the newer one is the older.
     """
     _said_by(who, why)
-    usable_shop(folder)
+    sound_shop(folder, now=now)
     ensure(folder, now=now)
-    with drafting(folder) as draft:
+    with drafting(folder, now) as draft:
         new, name, _ = _the_log(draft, newer)
         old, old_name, _ = _the_log(draft, older)
         pairs = ledger.pairs(draft.connection).filter((pl.col("newer") == new) & (pl.col("older") == old))

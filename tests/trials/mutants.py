@@ -3,9 +3,9 @@ run.
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the module,
-then all whose file imports it, the small ones first, within `SECONDS`. Equivalent mutants - those that change nothing
-anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the
+module, then all that import it, then those of its folder, the small ones first, within `SECONDS`. Equivalent mutants
+- those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
 """
 
 import argparse
@@ -107,19 +107,25 @@ def _code(node: ast.AST) -> Iterator[ast.AST]:
 
 
 def relevant(path: Path) -> list[str]:
-    """Test files that speak of a module: its mirror, then those that import it, small ones first; no browser."""
+    """Test files that speak of a module: its mirror, those that import it, then those of its folder, small ones first;
+    no browser.
+    """
     place = path.relative_to(ROOT)
-    mirror = ROOT / "tests" / place.parent / f"test_{path.stem}.py"
+    near = ROOT / "tests" / place.parent
+    mirror = near / f"test_{path.stem}.py"
     dotted = ".".join(place.with_suffix("").parts)
     package, _, name = dotted.rpartition(".")
-    found = []
+    importers, beside = [], []
     for test in sorted((ROOT / "tests").rglob("test_*.py"), key=lambda one: one.stat().st_size):
         if {"browser", "trials", "demo"} & set(test.relative_to(ROOT).parts) or test == mirror:
             continue
         text = test.read_text(encoding="utf-8")
         if f"from {dotted} import" in text or (f"from {package} import" in text and name in text):
-            found.append(test)
-    return [test.relative_to(ROOT).as_posix() for test in ([mirror] if mirror.exists() else []) + found]
+            importers.append(test)
+        elif test.parent == near and near.name != "methods":
+            beside.append(test)
+    whole = ([mirror] if mirror.exists() else []) + importers + beside
+    return [test.relative_to(ROOT).as_posix() for test in whole]
 
 
 def killed(mutant: Mutant, copy: Path) -> str:

@@ -5,7 +5,7 @@ Twelve weeks of 25 instruments are the base of a thirteenth of 25; and of 300 a 
 
 import numpy as np
 
-from analysis.methods.attributes import binomial_ahead, poisson_ahead
+from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, FALSE_RATE
 from tests.trials.written import write
 

@@ -26,6 +26,8 @@ LARGEST_RATE = 0.02  # a very small shop: no chart is asked to signal falsely mo
 
 @dataclass(frozen=True)
 class Budget:
+    """The rate of false signals that each reading may have, week by week."""
+
     first_week: int  # number of the first week with readings
     rates: Floats  # (w,) phi of each week, false signals a reading
     volumes: Floats  # (w,) readings a week that phi of that week was set for

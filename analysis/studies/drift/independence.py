@@ -8,14 +8,17 @@ limits, and none below 0.03: it hardly moves the rate.
 
 import numpy as np
 import polars as pl
+from scipy.special import chdtri
 
-from analysis.methods.autocorrelation import dependence, ewma_widening
-from analysis.methods.segments import Floats, firsts
+from analysis.methods.autocorrelation import dependence, ewma_factor, ewma_widening, sigma_factor
+from analysis.methods.segments import Floats, Ints, firsts, lengths, means, places, standard_deviations
+from analysis.methods.weighted import faded
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 
 DEPENDENT = 0.01
 NEGLIGIBLE = 0.03
+LEAST_BLOCKS = 10  # averages as good as independent from which on their spread is asked
 LEAST = 25  # readings of a baseline that is asked
 
 
@@ -47,3 +50,33 @@ def stretches(held: Streams, *, weight: float = 0.1, arl: float = 8000.0) -> Flo
     """
     phi, which = np.unique(correlations(held), return_inverse=True)
     return np.array([ewma_widening(float(one), weight=weight, arl=arl) if one > 0 else 1.0 for one in phi])[which]
+
+
+def point_stretches(points: Floats, starts: Ints, groups: Ints, *, weight: float, arl: float) -> tuple[Floats, Floats]:
+    """Factor on sigma for the averages of charts whose steady points are given, shape (s,), 1 where they are
+    independent; and the part of it that goes beyond the points' own spread.
+
+    Neighbours that resemble each other as a first-order autoregression are widened for as streams are. Days, lots and
+    the air move many instruments alike and for longer: where the averages of the points still spread more than that
+    explains, beyond chance (1 %, by as many independent averages as there are), the limits widen to their spread.
+
+    groups : int (s,), charts judged as one: of one kind and characteristic.
+    """
+    found = dependence(points, starts, groups=groups)
+    phi = np.where((found.p < DEPENDENT) & (found.phi >= NEGLIGIBLE), found.phi, 0.0)
+    plain = np.array([ewma_widening(float(one), weight=weight, arl=arl) if one > 0 else 1.0 for one in phi])
+    size = lengths(starts, len(points))
+    ids = np.repeat(np.arange(len(size)), size)
+    sigma = standard_deviations(points, starts)
+    off = np.divide(
+        points - np.repeat(means(points, starts), size), sigma[ids], out=np.zeros(len(points)), where=sigma[ids] > 0
+    )
+    average = faded(off * weight, starts, 1 - weight)
+    settled = places(starts, len(points)) >= round(3 / weight)
+    count = np.bincount(groups[ids[settled]], minlength=len(phi))
+    ratio = np.bincount(groups[ids[settled]], average[settled] ** 2, minlength=len(phi)) / np.maximum(count, 1)
+    ratio = ratio / (weight / (2 - weight)) / ewma_factor(phi, weight) ** 2
+    blocks = count * weight / (2 - weight)  # averages that far apart are as good as independent
+    beyond = ratio > chdtri(np.maximum(blocks, 1), DEPENDENT) / np.maximum(blocks, 1)
+    whole = plain * np.where(beyond & (blocks >= LEAST_BLOCKS), np.sqrt(ratio), 1.0)
+    return np.asarray(whole[groups]), np.asarray((whole / np.where(phi > 0, sigma_factor(phi), 1.0))[groups])

@@ -17,6 +17,8 @@ RARE = 2 * float(ndtr(-ODD))  # of steady instruments
 
 @dataclass(frozen=True)
 class OddPattern:
+    """An instrument whose readings together are unlike the others."""
+
     serial: str
     model: str
     stage: str

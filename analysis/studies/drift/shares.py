@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from analysis.methods.attributes import binomial_ahead
+from analysis.methods.counts_ahead import binomial_ahead
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
@@ -15,6 +15,8 @@ from ingest.store.snapshot import Snapshot
 
 @dataclass(frozen=True)
 class Shares:
+    """Weekly shares of send-backs of each stage, as charts."""
+
     rows: pl.DataFrame  # of weekly_shares, stage after stage, oldest week first
     starts: Ints  # (c,) where each stage begins
     weeks: Ints  # (n,) number of the week since 1970

@@ -5,20 +5,22 @@ belong to it. It closes when the readings say that the stream is back (see `meth
 on file, or by a person.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.allowance import ewma_width, ewma_widths
-from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
+from analysis.methods.autocorrelation import sigma_factor
+from analysis.methods.segments import Flags, Floats, Ints, lengths
 from analysis.methods.signal_life import Lives
-from analysis.studies.drift.budget import Budget, budget
-from analysis.studies.drift.independence import stretches
+from analysis.studies.drift.apart import UNJUDGED, judged_apart
+from analysis.studies.drift.budget import Budget
+from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
+from analysis.studies.drift.pooled import Pooled, pooled, pools
 from analysis.studies.drift.share_signals import share_signals
-from analysis.studies.drift.shares import Shares, shares
-from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN, Streams, streams
+from analysis.studies.drift.shares import shares
+from analysis.studies.drift.streams import WIDTH_DRAWN, Streams, streams
 from analysis.studies.drift.together import Pattern, patterns
 from analysis.studies.drift.watching import (
     AVERAGE,
@@ -33,16 +35,17 @@ from analysis.studies.drift.watching import (
     short_runs,
     stream_charts,
 )
-from analysis.studies.story.calendar import week_of
+from analysis.studies.drift.widths import Laws, allow, laws_of, residuals, week_numbers, widths
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 ODD = 4.0  # sigmas: a single reading beyond is an odd instrument
-MATTER_DAYS = 2  # working days within which signals of one model and characteristic are one matter
 
 
 @dataclass(frozen=True)
 class Signals:
+    """Every stream, its charts, where they fired, and the signals that came of it."""
+
     streams: Streams
     coarse: Flags  # (s,) the gauge's step exceeds the stream's sigma
     charts: Charts | None
@@ -51,7 +54,7 @@ class Signals:
     found: pl.DataFrame
     """A row a signal, by opened_at: the columns of FOUND. `reading` is its opening row in streams.readings,
     `began_reading` the likeliest first reading after the change, `first_reading` to `last_reading` the readings it
-    was looked for in; `stream` the stream whose readings moved; `matter` numbers the matters.
+    was looked for in; `stream` the stream whose readings moved.
     """
     others: pl.DataFrame
     """Signals of the charts that hold no one stream, `pooled` and `share`: the columns of FOUND, `stream` -1, `reading`
@@ -59,8 +62,14 @@ class Signals:
     """
     openings: pl.DataFrame
     """A row an opening of any chart, as the budget counts them: OPENINGS, by opened_at."""
+    laws: Laws | None
+    """What the shop's own readings ask of the widths over normal ones; None without a budget."""
+    pooled: Pooled | None
+    """The charts that pool over models, and the steady points that their limits come from."""
     patterns: list[Pattern]
     """T2 of single instruments: marks that open nothing."""
+    unjudged: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNJUDGED))
+    """Streams that could not be judged, which are in none of the others: UNJUDGED."""
 
     @property
     def open(self) -> pl.DataFrame:
@@ -69,10 +78,18 @@ class Signals:
 
 
 def signals(snapshot: Snapshot) -> Signals | None:
-    """All signals of the shop at this version, ever; None where there is no reading."""
+    """All signals of the shop at this version, ever; None where there is no reading. A stream that breaks the pass is
+    set apart, and stops no other.
+    """
     held = snapshot.once(streams)
     if held is None:
         return None
+    judged, unjudged = judged_apart(snapshot, held, lambda some: _judged(snapshot, some))
+    return replace(judged, unjudged=unjudged)
+
+
+def _judged(snapshot: Snapshot, held: Streams) -> Signals:
+    """Signals of some streams, in one pass."""
     shop = snapshot.shop
     budgeted = shop.judging.budget is not None
     coarse = coarse_streams(held)
@@ -85,33 +102,89 @@ def signals(snapshot: Snapshot) -> Signals | None:
     young = short_runs(held, shop)
     kinds += [young] if young is not None else []
     kinds = [kind for kind in kinds if len(kind.starts)]
-    charts = joined(kinds) if kinds else None
+    made = pools(held, coarse=coarse, baseline_readings=shop.judging.baseline_readings) if budgeted else None
+    weight, arl = shop.judging.ewma_weight, _arl(held, shop)
+    over = pooled(made, weight=weight, arl=arl) if made is not None else None
+    own_charts = joined(kinds) if kinds else None
+    charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
     weekly = shares(snapshot)
     allowance = allow(snapshot, held, charts, weekly)
     others = share_signals(snapshot, weekly, allowance)
-    marks = patterns(held, shop, coarse)
     account = others.select(OPENINGS)
-    fired, found = None, pl.DataFrame(schema=FOUND)
-    if charts is not None:
+    fired, laws, found = None, None, pl.DataFrame(schema=FOUND)
+    if charts is not None and own_charts is not None:
+        if allowance is not None:
+            beyond = _beyond_spread(held, charts, stretch)
+            laws = laws_of(residuals(charts, week_numbers(held, shop), over, beyond), allowance, weight)
+        if made is not None and over is not None:  # what a stream's own signal tells is not told again
+            stops = _stops(cuts(snapshot, held, own_charts))
+            _, alone = fire(shop, held, own_charts, allowance, laws=laws, cuts=stops)
+            over = pooled(made, weight=weight, arl=arl, told=_told(held, own_charts, alone))
+            charts = joined([*kinds, *([over.charts] if over is not None else [])])
         closings = cuts(snapshot, held, charts)
-        fired, lived = fire(shop, held, charts, allowance, cuts=np.array([at for at, _, _ in closings], dtype=np.int64))
+        fired, lived = fire(shop, held, charts, allowance, laws=laws, cuts=_stops(closings))
         found, opened = signals_of(snapshot, held, charts, fired, lived, closings)
         account = pl.concat([account, opened])
         of_none = pl.col("stream") < 0
         others = pl.concat([found.filter(of_none), others])
-        found = found.filter(~of_none).with_columns(_matters(found.filter(~of_none)))
-    numbers = ("stream", "reading", "began_reading", "first_reading", "last_reading", "chart_row", "matter")
+        found = found.filter(~of_none)
+    numbers = ("stream", "reading", "began_reading", "first_reading", "last_reading", "chart_row")
     texts = [name for name, dtype in FOUND.items() if dtype == pl.String()]
     others = others.with_columns(pl.col(texts).fill_null(""), pl.col(numbers).fill_null(-1))
     others = others.sort("opened_at", "stage", "model", "chart")
-    return Signals(held, coarse, charts, fired, allowance, found, others, account.sort("opened_at"), marks)
+    return Signals(
+        held,
+        coarse,
+        charts,
+        fired,
+        allowance,
+        found,
+        others,
+        account.sort("opened_at"),
+        laws,
+        over,
+        patterns(held, shop, coarse),
+    )
+
+
+def _stops(closings: list[tuple[int, int, object]]) -> Ints:
+    return np.array([at for at, _, _ in closings], dtype=np.int64)
+
+
+def _told(held: Streams, charts: Charts, found: Lives) -> Flags:
+    """Readings of the streams of all techs that lie after the opening of a signal of their own stream, or of who set
+    them there, and before its closing; shape (n,).
+    """
+    ends = np.append(charts.starts[1:], len(charts.reading))[found.segment]
+    last = np.where(found.closed >= 0, found.closed + 1, ends)
+    change = np.zeros(len(charts.reading) + 1, dtype=np.int64)
+    np.add.at(change, found.opened + 1, 1)
+    np.add.at(change, np.maximum(last, found.opened + 1), -1)
+    own = np.repeat(charts.rows["stream"].to_numpy() >= 0, lengths(charts.starts, len(charts.reading)))
+    told = np.zeros(len(held.values), dtype=bool)
+    told[held.readings["twin"].to_numpy()[charts.reading[(np.cumsum(change)[:-1] > 0) & own]]] = True
+    return told
 
 
 def _stretch(held: Streams, shop: Shop) -> Floats:
     """Factors for readings that are not independent, at about the rate that the budget will allow each reading."""
+    return stretches(held, weight=shop.judging.ewma_weight, arl=_arl(held, shop))
+
+
+def _arl(held: Streams, shop: Shop) -> float:
+    """About how many readings lie between false signals under the shop's budget."""
     weeks = week_numbers(held, shop)
     arl = len(weeks) / max(int(weeks.max() - weeks.min()), 1) / (shop.judging.budget or 1.0)
-    return stretches(held, weight=shop.judging.ewma_weight, arl=float(np.clip(arl, 100.0, 1e5)))
+    return float(np.clip(arl, 100.0, 1e5))
+
+
+def _beyond_spread(held: Streams, charts: Charts, stretch: Floats) -> Floats:
+    """What sigma of each chart is widened by beyond the spread of its readings, since neighbours resemble each
+    other."""
+    stream = charts.rows["stream"].to_numpy()
+    phi = correlations(held)
+    each = stretch / np.where(stretch > 1, sigma_factor(phi), 1.0)
+    return np.where(stream >= 0, each[np.maximum(stream, 0)], 1.0)
 
 
 def coarse_streams(held: Streams) -> Flags:
@@ -123,121 +196,27 @@ def coarse_streams(held: Streams) -> Flags:
     return np.asarray((step_of > sigma * (1 + 1e-9)) & (held.rows["n"].to_numpy() >= 2))
 
 
-def week_numbers(held: Streams, shop: Shop) -> Ints:
-    """The number of its week for each reading (weeks since 1970, by the shop's first day), shape (n,)."""
-    first = held.readings.select(week_of(pl.col("day"), shop).cast(pl.Date).cast(pl.Int32))["day"].to_numpy()
-    return np.asarray(first // 7, dtype=np.int64)
-
-
-def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, weekly: Shares | None) -> Budget | None:
-    """The shop's budget over all charts that can open; None where the shop asks for classical charts."""
-    allowed = snapshot.shop.judging.budget
-    if allowed is None:
-        return None
-    weeks = week_numbers(held, snapshot.shop)
-    ids = segment_ids(held.starts, len(held.values))
-    # a stream of all techs is watched from its first reading on, by the short-run chart or its own; a tech's own from
-    # its first judged reading
-    never = int(weeks.max()) + 10_000
-    ready = np.full(len(held.starts), never)
-    everyone = (held.rows["tech"] == "").to_numpy() & (
-        held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings
-    )
-    ready[everyone] = weeks[held.starts[everyone]]
-    if charts is not None:
-        mine = charts.rows["stream"].to_numpy()
-        size = lengths(charts.starts, len(charts.reading))
-        some = (mine >= 0) & (charts.begin < size)
-        first = weeks[charts.reading[charts.starts[some] + charts.begin[some]]]
-        np.minimum.at(ready, mine[some], first)
-    if weekly is not None and len(weekly.weeks):
-        stage = segment_ids(weekly.starts, len(weekly.weeks))
-        ids, weeks = np.concatenate((ids, stage + len(ready))), np.concatenate((weeks, weekly.weeks))
-        ready = np.concatenate((ready, weekly.weeks[weekly.starts] + 1))
-    relimited = snapshot.table("limits_on_file", "at").select(
-        week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7
-    )
-    return budget(allowed, ids, weeks, ready, relimited=relimited["at"].to_numpy().astype(np.int64))
-
-
 def fire(
-    shop: Shop, held: Streams, charts: Charts, allowance: Budget | None, *, cuts: Ints | None = None
+    shop: Shop,
+    held: Streams,
+    charts: Charts,
+    allowance: Budget | None,
+    *,
+    laws: Laws | None = None,
+    cuts: Ints | None = None,
 ) -> tuple[Fired, Lives]:
     """Where each chart fires, under the budget or by the shop's width and rules, and the signals that come of it.
 
-    cuts : readings of the charts before which a person closed a signal.
+    laws : of the shop's own readings, by which the widths hold. cuts : readings of the charts before which a person
+    closed a signal.
     """
     if allowance is None:
         return fire_individuals(
             charts, width=shop.judging.width or WIDTH_DRAWN, rules=tuple(shop.judging.rules), cuts=cuts
         )
     weight = shop.judging.ewma_weight
-    wide = widths(charts, allowance.at(week_numbers(held, shop)[charts.reading]), allowance, weight)
+    wide = widths(charts, allowance.at(week_numbers(held, shop)[charts.reading]), allowance, weight, laws)
     return fire_average(charts, weight=weight, width=wide, cuts=cuts)
 
 
-def widths(charts: Charts, at: Ints, allowance: Budget, weight: float) -> Floats:
-    """Width of the average's limits at each reading (n,): the budget's rate of its week, allowing for the chart's
-    baseline.
-    """
-    size = lengths(charts.starts, len(charts.reading))
-    baselines, which = np.unique(charts.baseline, return_inverse=True)
-    rates, of_week = np.unique(allowance.rates, return_inverse=True)
-    known = baselines < 2
-    table = np.empty((len(rates), len(baselines)))
-    for row, rate in enumerate(rates):  # a handful: the rate moves only when the volume does
-        arl = 1.0 / float(rate)
-        if known.any():
-            table[row, known] = ewma_width(arl, weight=weight, baseline=None)
-        if not known.all():
-            table[row, ~known] = ewma_widths(arl, baselines[~known], weight=weight)
-    return np.asarray(table[of_week[at], np.repeat(which, size)])
-
-
-def _matters(table: pl.DataFrame) -> pl.Series:
-    """Numbers signals of one model and characteristic that open within two working days of each other alike."""
-    day = table.select(pl.col("opened_at").dt.date().cast(pl.Int32))["opened_at"].to_numpy().astype("datetime64[D]")
-    key = table.select(pl.struct("model", "characteristic").rank("dense").alias("key"))["key"].to_numpy()
-    order = np.lexsort((day, key))
-    gap = np.busday_count(day[order][:-1], day[order][1:]) if len(order) > 1 else np.zeros(0)
-    fresh = np.append(True, (key[order][1:] != key[order][:-1]) | (gap > MATTER_DAYS))
-    matter = np.empty(len(order), dtype=np.int64)
-    matter[order] = np.cumsum(fresh) - 1
-    return pl.Series("matter", matter)
-
-
-def signal_rows(snapshot: Snapshot) -> pl.DataFrame:
-    """`signals` of the figures: a row a signal."""
-    from analysis.studies.drift.causes import moves_with  # causes look at the signals of this module
-
-    names = [
-        "characteristic",
-        "position",
-        "model",
-        "stage",
-        "tech",
-        "chart",
-        "rule",
-        "opened_at",
-        "serial",
-        "value",
-        "closed_at",
-        "began_at",
-        "began_low",
-        "began_high",
-        "size",
-        "over",
-    ]
-    held = snapshot.once(signals)
-    if held is None:
-        return pl.DataFrame(
-            schema={name: FOUND[name] for name in names} | {"moves_with": pl.String(), "moves_with_value": pl.String()}
-        )
-    own = pl.concat([held.found.select(names), snapshot.once(moves_with)], how="horizontal")
-    pooled = pl.col("over").replace_strict({"setter": "set by", "gauge": "gauge"}, default="")
-    whose = pl.when(pl.col("over") == "setter").then("tech").otherwise("gauge")
-    others = held.others.select(*names, moves_with=pooled, moves_with_value=whose)
-    return pl.concat([own, others]).sort("opened_at", *STREAM, "chart")
-
-
-__all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signal_rows", "signals"]
+__all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signals"]

@@ -37,10 +37,14 @@ class Eras:
 
 @dataclass(frozen=True, eq=False)
 class Streams:
+    """All streams end to end: a row a stream, readings in time order, limits of each."""
+
     # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at,
     # last_at, step
     rows: pl.DataFrame
-    readings: pl.DataFrame  # a row a reading of a stream: `stream` and the columns of the story's readings
+    # a row a reading of a stream: `stream`, `twin` (the row of the same reading in the stream of all techs) and the
+    # columns of the story's readings
+    readings: pl.DataFrame
     values: Floats  # (n,)
     starts: Ints  # (s,)
     own: Spread  # centre, sigma and size of each stream's own first readings
@@ -89,6 +93,7 @@ def streams(snapshot: Snapshot) -> Streams | None:
     if found.is_empty():
         return None
     key = ["characteristic", "position", "setup", "stage"]
+    found = found.with_columns(twin=pl.int_range(pl.len(), dtype=pl.Int64))
     everyone = found.with_columns(tech_set=pl.lit(""))
     per_tech = (
         found.filter((pl.col("set_stage") != "") & (pl.col("set_by") != ""))

@@ -63,6 +63,8 @@ class Charts:
 
 @dataclass(frozen=True)
 class Fired:
+    """Where each chart fired, and by which rule."""
+
     fired: Flags  # (n,)
     rule: np.ndarray  # (n,) text: the rule, where it fired
     average: Floats  # (n,) running average, on the scale of `plotted`

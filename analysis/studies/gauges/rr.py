@@ -62,6 +62,15 @@ def rr_share(snapshot: Snapshot) -> dict[str, float]:
     return dict(worst.iter_rows())
 
 
+def rr_sd(snapshot: Snapshot) -> pl.DataFrame:
+    """What the gauge and the hands that hold it add to a reading, as a standard deviation in the unit of the
+    characteristic: characteristic, gauge_sd, gauge_study; of several studies the one that found most.
+    """
+    found = snapshot.once(study_rows).filter(pl.col("rr").is_not_null()).sort("rr", "study")
+    worst = found.unique("characteristic", keep="last", maintain_order=True)
+    return worst.select("characteristic", pl.col("rr").alias("gauge_sd"), pl.col("study").alias("gauge_study"))
+
+
 def _tolerances(snapshot: Snapshot) -> dict[str, float]:
     """The narrowest distance between two limits on file for each characteristic, in its canonical unit."""
     rows = snapshot.specs.rows.with_columns(width=pl.col("upper") - pl.col("lower")).filter(pl.col("width") > 0)

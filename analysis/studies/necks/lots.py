@@ -1,16 +1,21 @@
 """Incoming necks by supplier and lot: what came, how much of it lay outside what was agreed, and what the plan says."""
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 
 from analysis.methods.capability import indices
-from analysis.methods.intervals import binomial_exact
+from analysis.methods.intervals import binomial_exact, hypergeometric_exact
+from analysis.methods.segments import Floats, Ints
+from analysis.methods.variables_plans import VariablesPlan, accepts
 from analysis.studies.story.conformity import with_specs
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 ACCEPT, REJECT, TOO_FEW = "accept", "reject", "too few"
+LEAST_MEASURED = 3  # necks that a plan by measurement judges by
 KEY = ["supplier", "lot", "characteristic"]
 
 LOTS: dict[str, pl.DataType] = {
@@ -18,10 +23,10 @@ LOTS: dict[str, pl.DataType] = {
     "lot": pl.String(),
     "characteristic": pl.String(),
     "n": pl.Int64(),
-    **{
-        name: pl.Float64()
-        for name in ("mean", "sd", "ppk", "ppk_low", "ppk_high", "outside", "outside_low", "outside_high")
-    },
+    **{name: pl.Float64() for name in ("mean", "sd", "ppk", "ppk_low", "ppk_high", "outside")},
+    "on_limit": pl.Int64(),
+    "outside_low": pl.Float64(),
+    "outside_high": pl.Float64(),
     "verdict": pl.String(),
 }
 
@@ -30,8 +35,8 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
     """A row a neck and characteristic measured at receiving: its first-pass reading; with positions the one with the
     larger absolute value.
 
-    The story's columns of readings, and spec, target, lower, upper, outside (null without a limit); in time order
-    within a lot.
+    The story's columns of readings, and spec, target, lower, upper, outside, on_limit (null without a limit); in time
+    order within a lot.
     """
     told = snapshot.once(story)
     found = told.readings.filter(
@@ -46,34 +51,52 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
 
 def lot_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`lots` of the figures. ppk and outside are null where the specs of a lot's necks differ or hold no limit; the
-    verdict where a neck has no limit or there is no plan.
+    verdict where a neck has no limit or there is no plan. The interval of the share outside is of the lot: where
+    lots.csv says how many necks came, by the hypergeometric distribution, and the share itself where all were measured.
     """
-    return judged(snapshot.once(necks), snapshot.shop)
+    return judged(snapshot.once(necks), snapshot.shop, quantities(snapshot))
 
 
-def judged(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
-    """A row a supplier, lot and characteristic of the rows of `necks`."""
+def quantities(snapshot: Snapshot) -> pl.DataFrame:
+    """supplier, lot and quantity of lots.csv, where it says how many came."""
+    known = snapshot.table("lots").filter(pl.col("quantity").is_not_null())
+    return known.unique(["supplier", "lot"], keep="first", maintain_order=True).select("supplier", "lot", "quantity")
+
+
+def more_than_came(snapshot: Snapshot) -> pl.DataFrame:
+    """Lots of which more necks were measured than lots.csv says came, a question to the shop: supplier, lot,
+    characteristic, n, quantity.
+    """
+    rows = snapshot.once(lot_rows).join(quantities(snapshot), on=["supplier", "lot"])
+    return rows.filter(pl.col("n") > pl.col("quantity")).select(*KEY, "n", "quantity")
+
+
+def judged(measured: pl.DataFrame, shop: Shop, came: pl.DataFrame) -> pl.DataFrame:
+    """A row a supplier, lot and characteristic of the rows of `necks`; came : rows of `quantities`."""
     if measured.is_empty():
         return pl.DataFrame(schema=LOTS)
-    plans = pl.DataFrame(
-        [(plan.characteristic, plan.supplier, plan.sample, plan.accept) for plan in shop.plans],
-        schema={"characteristic": pl.String(), "for_supplier": pl.String(), "sample": pl.Int64(), "accept": pl.Int64()},
-        orient="row",
-    )
     limits = pl.struct("target", "lower", "upper")
+    first = pl.col("place") < pl.col("sample")
     rows = (
-        _with_plan(measured, plans)
-        .with_columns(place=pl.int_range(pl.len()).over(KEY))
+        _with_plan(measured, shop)
+        .join(came, on=["supplier", "lot"], how="left", maintain_order="left")
+        .with_columns(
+            place=pl.int_range(pl.len()).over(KEY),
+            sample=pl.when(pl.col("sample").is_not_null()).then(pl.min_horizontal("sample", "quantity")),
+        )
         .group_by(KEY, maintain_order=True)
         .agg(
             pl.len().alias("n"),
             pl.col("value").mean().alias("mean"),
             pl.col("value").std().alias("sd"),
             (limits.n_unique() == 1).alias("agreed"),
-            pl.col("target", "lower", "upper", "sample", "accept").first(),
+            pl.col("target", "lower", "upper", "sample", "accept", "k", "quantity").first(),
             pl.col("outside").cast(pl.Int64).sum().alias("bad"),
+            pl.col("on_limit").fill_null(False).cast(pl.Int64).sum().alias("on"),
             pl.col("outside").is_not_null().all().alias("limited"),
-            pl.col("outside").filter(pl.col("place") < pl.col("sample")).sum().alias("bad_in_sample"),
+            pl.col("outside").filter(first).sum().alias("bad_in_sample"),
+            pl.col("value").filter(first).mean().alias("sample_mean"),
+            pl.col("value").filter(first).std().fill_null(0.0).alias("sample_sd"),
         )
     )
     usable = (rows["agreed"] & rows["limited"]).to_numpy()
@@ -83,16 +106,7 @@ def judged(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     sd = rows["sd"].fill_null(np.nan).to_numpy()
     index = indices(rows["mean"].to_numpy(), sd, sd, n, target=target, lower=lower, upper=upper)
     bad = rows["bad"].to_numpy()
-    low, high = binomial_exact(bad, n)
-    verdict = (
-        pl.when(~pl.col("limited") | pl.col("sample").is_null())
-        .then(None)
-        .when(pl.col("bad_in_sample") > pl.col("accept"))
-        .then(pl.lit(REJECT))  # decided, however many are left to measure
-        .when(pl.col("n") < pl.col("sample"))
-        .then(pl.lit(TOO_FEW))
-        .otherwise(pl.lit(ACCEPT))
-    )
+    low, high = _in_lot(bad, n, rows["quantity"].fill_null(0).to_numpy())
 
     def shown(values: np.ndarray) -> pl.Series:
         return pl.Series(np.where(usable, values, np.nan)).fill_nan(None)
@@ -103,22 +117,62 @@ def judged(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
             ppk_low=shown(index.ppk_low),
             ppk_high=shown(index.ppk_high),
             outside=shown(bad / n),
+            on_limit=pl.when(pl.Series(usable)).then(pl.col("on")),
             outside_low=shown(low),
             outside_high=shown(high),
-            verdict=verdict,
+            verdict=pl.Series([_verdict(row) for row in rows.iter_rows(named=True)], dtype=pl.String),
         )
         .select(LOTS.keys())
         .cast(dict(LOTS))  # type: ignore[arg-type]
     )
 
 
-def _with_plan(measured: pl.DataFrame, plans: pl.DataFrame) -> pl.DataFrame:
-    """Sample and accept of the plan agreed for the characteristic: with the supplier, else with everybody."""
+def _in_lot(bad: Ints, n: Ints, quantity: Ints) -> tuple[Floats, Floats]:
+    """95 % interval of the share of each lot outside; quantity under n: how many came is not known."""
+    low, high = binomial_exact(bad, n)
+    for at in np.flatnonzero(quantity >= n):
+        low[at], high[at] = hypergeometric_exact(int(bad[at]), int(n[at]), int(quantity[at]))
+    return low, high
+
+
+def _verdict(row: dict[str, Any]) -> str | None:
+    """What the plan agreed for a lot says of its first necks in time order."""
+    if not row["limited"] or row["sample"] is None:
+        return None
+    if row["k"] is None:
+        if row["bad_in_sample"] > row["accept"]:
+            return REJECT  # decided, however many are left to measure
+        return TOO_FEW if row["n"] < row["sample"] else ACCEPT
+    if not row["agreed"]:
+        return None
+    if row["n"] < row["sample"] or row["sample"] < LEAST_MEASURED:
+        return TOO_FEW
+    if row["sample_sd"] <= 0:
+        return REJECT if row["bad_in_sample"] else ACCEPT
+    plan = VariablesPlan(row["sample"], row["k"])
+    ends = {name: np.nan if row[name] is None else row[name] for name in ("lower", "upper")}
+    return ACCEPT if accepts(plan, row["sample_mean"], row["sample_sd"], **ends) else REJECT
+
+
+def _with_plan(measured: pl.DataFrame, shop: Shop) -> pl.DataFrame:
+    """Sample, accept and k of the plan agreed for the characteristic: with the supplier, else with everybody."""
+    plans = pl.DataFrame(
+        [(plan.characteristic, plan.supplier, plan.sample, plan.accept, plan.k) for plan in shop.plans],
+        schema={
+            "characteristic": pl.String(),
+            "for_supplier": pl.String(),
+            "sample": pl.Int64(),
+            "accept": pl.Int64(),
+            "k": pl.Float64(),
+        },
+        orient="row",
+    ).with_columns(planned=pl.lit(True))
     own = plans.filter(pl.col("for_supplier") != "").unique(["characteristic", "for_supplier"], keep="last")
     everybody = plans.filter(pl.col("for_supplier") == "").unique("characteristic", keep="last").drop("for_supplier")
     own = own.rename({"for_supplier": "supplier"})
     joined = measured.join(own, on=["characteristic", "supplier"], how="left", maintain_order="left")
     joined = joined.join(everybody, on="characteristic", how="left", suffix="_all", maintain_order="left")
+    mine = pl.col("planned").is_not_null()
     return joined.with_columns(
-        pl.coalesce("sample", "sample_all").alias("sample"), pl.coalesce("accept", "accept_all").alias("accept")
+        pl.when(mine).then(name).otherwise(f"{name}_all").alias(name) for name in ("sample", "accept", "k")
     )

@@ -1,8 +1,8 @@
 """Incoming necks for the talk with a supplier: what came lot by lot, where the spread lies, what the agreed plan lets
 through.
 
-Figures per lot are those of `lots`; here stand beside them how surely they are known, twist, how long and how damp the
-necks had lain, the gauge, and the plan by measurement.
+Figures per lot are those of `lots`; here stand beside them how surely they are known, the difference of edges, how
+long and how damp the necks had lain, what the gauge takes, and the plan by measurement.
 """
 
 from dataclasses import dataclass
@@ -20,6 +20,7 @@ from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Plan
 from ingest.store.snapshot import Snapshot
 
+COVERAGE = 2.0  # expanded uncertainty: twice the standard deviation of R&R, some 95 % (ISO 14253-1, GUM)
 RISKS = (0.95, 0.5, 0.1)  # chances of acceptance by which a plan is told in words
 
 
@@ -30,7 +31,8 @@ class PlanWords:
     characteristic: str
     supplier: str  # '' = agreed with all
     sample: int
-    accept: int
+    accept: int | None  # None: by measurement
+    k: float | None
     accepted_at: dict[float, float]
     by_measurement: (
         variables_plans.VariablesPlan | None
@@ -48,10 +50,13 @@ class Parts:
 
 
 def by_lot(snapshot: Snapshot) -> pl.DataFrame:
-    """The rows of `lots` with more: mean_low, mean_high, sd_low, sd_high (95 %), twist and twist_sd (bass less treble
-    edge, mm), received_on, quantity, rod_state, hours_acclimatised, agreed_limit, models, first_at, last_at, rh (mean %
-    RH when measured), gauge_rr (its R&R as a share of the spread), expected_outside and measured_verdict (by mean and
-    s: accept | reject | too few | null), few (under 30 necks).
+    """The rows of `lots` with more: mean_low, mean_high, sd_low, sd_high (95 %), edges and edges_sd (bass less
+    treble edge, mm: a difference of edges, not twist, which leaves both edges straight), received_on, quantity,
+    rod_state, hours_acclimatised, agreed_limit, disposition, models, first_at, last_at, rh (mean % RH when measured),
+    gauge_sd (R&R, mm), gauge_study, gauge_share and gauge_of_tolerance (of the spread within lots of this
+    characteristic, and six of it of the tolerance), outside_still (necks outside by more than the expanded
+    uncertainty, twice gauge_sd; null without a study), expected_outside and measured_verdict (by mean and s:
+    accept | reject | too few | null), few (under 30 necks).
     """
     measured = snapshot.once(lots.necks)
     rows = snapshot.once(lots.lot_rows)
@@ -78,17 +83,13 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("upper").first(),
     )
     known = snapshot.table("lots").unique(["supplier", "lot"], keep="first", maintain_order=True).drop("model")
-    rr = pl.DataFrame(
-        list(gauges.rr_share(snapshot).items()),
-        schema={"characteristic": pl.String(), "gauge_rr": pl.Float64()},
-        orient="row",
-    )
     table = (
         rows.with_columns(**{name: pl.Series(values).fill_nan(None) for name, values in ends.items()})
-        .join(_twist(snapshot), on=lots.KEY, how="left", maintain_order="left")
+        .join(_edges(snapshot), on=lots.KEY, how="left", maintain_order="left")
         .join(seen, on=lots.KEY, how="left", maintain_order="left")
         .join(known, on=["supplier", "lot"], how="left", maintain_order="left")
-        .join(rr, on="characteristic", how="left", maintain_order="left")
+        .join(_gauge(snapshot, measured), on=lots.KEY, how="left", maintain_order="left")
+        .with_columns(gauge_of_tolerance=6 * pl.col("gauge_sd") / (pl.col("upper") - pl.col("lower")))
     )
     return table.with_columns(_measured(snapshot, table)).with_columns(few=pl.col("n") < 30)
 
@@ -112,6 +113,10 @@ def variance(snapshot: Snapshot, characteristic: str, *, model: str | None = Non
 
 def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
     """What an agreed plan lets through, and the plan by measurement that runs through its points at 95 % and 10 %."""
+    if plan.k is not None or plan.accept is None:
+        own = variables_plans.VariablesPlan(plan.sample, plan.k or 0.0)
+        shares = {chance: float(variables_plans.share_accepted(own, chance)) for chance in RISKS}
+        return PlanWords(plan.characteristic, plan.supplier, plan.sample, None, own.k, shares, own, own.n)
     agreed = acceptance.Plan(plan.sample, plan.accept)
     if plan.accept >= plan.sample:
         raise UnusableData(
@@ -123,7 +128,14 @@ def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
     except UnusableData:
         measured = None
     return PlanWords(
-        plan.characteristic, plan.supplier, plan.sample, plan.accept, at, measured, measured.n if measured else None
+        plan.characteristic,
+        plan.supplier,
+        plan.sample,
+        plan.accept,
+        None,
+        at,
+        measured,
+        measured.n if measured else None,
     )
 
 
@@ -143,7 +155,37 @@ def implausible(snapshot: Snapshot, *, supplier: str) -> int:
     return asked.join(own, on=["log_id", "line"], how="semi").height
 
 
-def _twist(snapshot: Snapshot) -> pl.DataFrame:
+def _gauge(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
+    """What the gauge takes of the spread within lots, and how many necks of each lot stay outside with its expanded
+    uncertainty: lots.KEY, gauge_sd, gauge_study, gauge_share, outside_still.
+    """
+    within = (
+        measured.group_by(lots.KEY)
+        .agg(pl.col("value").var().alias("var"), (pl.len() - 1).alias("free"))
+        .filter(pl.col("free") > 0)
+        .group_by("characteristic")
+        .agg(((pl.col("var") * pl.col("free")).sum() / pl.col("free").sum()).sqrt().alias("within"))
+    )
+    known = gauges.rr_sd(snapshot).join(within, on="characteristic", how="left")
+    far = COVERAGE * pl.col("gauge_sd")
+    still = ((pl.col("value") - far >= pl.col("upper")) | (pl.col("value") + far <= pl.col("lower"))).fill_null(False)
+    return (
+        measured.join(known, on="characteristic", how="left")
+        .group_by(lots.KEY)
+        .agg(
+            pl.col("gauge_sd", "gauge_study").first(),
+            pl.when(pl.col("within").first() > 0)
+            .then(pl.col("gauge_sd").first() / pl.col("within").first())
+            .alias("gauge_share"),
+            pl.when(pl.col("gauge_sd").first().is_not_null())
+            .then((still & pl.col("outside").fill_null(False)).sum())
+            .cast(pl.Int64)
+            .alias("outside_still"),
+        )
+    )
+
+
+def _edges(snapshot: Snapshot) -> pl.DataFrame:
     """Mean and spread of bass less treble edge of the necks of each lot that have both."""
     told = snapshot.once(story)
     edges = told.readings.filter(
@@ -160,8 +202,8 @@ def _twist(snapshot: Snapshot) -> pl.DataFrame:
         )
         .drop_nulls()
     )
-    twist = pl.col("bass") - pl.col("treble")
-    return both.group_by(lots.KEY).agg(twist.mean().alias("twist"), twist.std().alias("twist_sd"))
+    apart = pl.col("bass") - pl.col("treble")
+    return both.group_by(lots.KEY).agg(apart.mean().alias("edges"), apart.std().alias("edges_sd"))
 
 
 def _measured(snapshot: Snapshot, table: pl.DataFrame) -> list[pl.Series]:
@@ -169,7 +211,7 @@ def _measured(snapshot: Snapshot, table: pl.DataFrame) -> list[pl.Series]:
     plans = {
         (plan.characteristic, plan.supplier): plan_words(snapshot, plan)
         for plan in snapshot.shop.plans
-        if plan.accept < plan.sample
+        if plan.accept is None or plan.accept < plan.sample
     }
     share: list[float | None] = []
     verdict: list[str | None] = []

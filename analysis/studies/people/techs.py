@@ -16,6 +16,7 @@ from analysis.methods.segments import Floats
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.people.same_mix import MIX, expected
 from analysis.studies.story.story import SEVERAL, story
+from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -54,10 +55,14 @@ def tech_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`techs` of the figures: a row a stage and tech, in bench order.
 
     visits : round-1 visits of the tech at the stage; judged : the exposure; minutes_median : of first-pass visits.
-    expected, ratio and its bounds are null where nobody else does this work (`same_mix`); ratio and what follows also
-    where nothing is expected.
+    charged and all that follows are null where no log tells of outcomes or causes; expected, ratio and its bounds where
+    nobody else does this work (`same_mix`); ratio and what follows also where nothing is expected.
     """
-    return snapshot.once(people).select(TECHS.keys())
+    rows = snapshot.once(people).select(TECHS.keys())
+    if causes_read(snapshot) and (rows.is_empty() or snapshot.once(outcome_read).any()):
+        return rows
+    unknown = ("charged", "expected", "ratio", "ratio_low", "ratio_high", "outside_funnel")
+    return rows.with_columns(pl.lit(None, dtype=TECHS[name]).alias(name) for name in unknown)
 
 
 def people(snapshot: Snapshot) -> pl.DataFrame:

@@ -11,6 +11,7 @@ from analysis.studies.rework.yields import rolled_yields, routes, stage_yields
 from analysis.studies.story.calendar import first_day, local_day, week_of
 from analysis.studies.story.scope import ALL, Scope, events_caught, judged, loops_caught
 from analysis.studies.story.story import ELSEWHERE, story
+from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -39,10 +40,40 @@ def stages(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     joined = pl.concat([table, elsewhere])
     for part in (caught, caused):
         joined = joined.join(part, on="stage", how="left", maintain_order="left")
-    return joined.with_columns(
+    joined = joined.with_columns(
         pl.col("caught_here", "caused_here").fill_null(0),
         pl.col("loop_minutes", "loop_hours", "loop_cost").fill_null(0.0),
     )
+    return _of_what_was_read(joined, snapshot)
+
+
+def _of_what_was_read(table: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
+    """Send-backs null at stages of which no log tells how a visit ended; what was caused there also where no log tells
+    of causes (then all stands under unknown); work of loops null where no minutes of any repeat are known.
+    """
+    at = snapshot.once(outcomes_at)["stage"].to_list()
+    any_told = bool(at) or snapshot.once(story).visits.is_empty()
+    at_stage = pl.col("stage").is_in(list(snapshot.shop.bench_order))
+    caused = pl.lit(any_told) & (~at_stage | pl.lit(causes_read(snapshot)))
+    caught = pl.lit(any_told) & (~at_stage | pl.col("stage").is_in(at) | (pl.col("visits") == 0))
+    table = table.with_columns(
+        pl.when(caught).then("caught_here").alias("caught_here"),
+        *(
+            pl.when(caused).then(name).alias(name)
+            for name in ("caused_here", "loop_minutes", "loop_hours", "loop_cost")
+        ),
+    )
+    if snapshot.once(work_known):
+        return table
+    worked = pl.col("loop_hours").is_not_null() & (pl.col("caused_here") == 0)
+    return table.with_columns(pl.when(worked).then(name).alias(name) for name in ("loop_minutes", "loop_cost"))
+
+
+def work_known(snapshot: Snapshot) -> bool:
+    """Are the minutes of any repeated visit within a loop known: typed, clocked or planned? True without a repeat."""
+    visits = snapshot.once(story).visits.filter(pl.col("loop").is_not_null() & (pl.col("role") != "rest"))
+    again = visits.filter((pl.col("pass_no") > 1) | (pl.col("role") == "repair"))
+    return again.is_empty() or bool(again.select(minutes_known().any()).item())
 
 
 def send_backs(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
@@ -73,15 +104,25 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
         rolled_yields(snapshot, scope, by=("week",)).select("week", "judged", "rolled_yield", "never_sent_back"),
         loops_caught(snapshot, scope)
         .group_by(pl.col("opened_week").alias("week"))
-        .agg(pl.col("minutes").sum().alias("loop_minutes"), pl.col("cost").sum().alias("loop_cost")),
+        .agg(
+            pl.col("minutes").sum().alias("loop_minutes"),
+            pl.col("cost").sum().alias("loop_cost"),
+            pl.len().alias("_loops"),
+        ),
         _opened(signals, snapshot.shop),
         _set_aside(snapshot),
     ]
     for part in parts:
         table = table.join(part, on="week", how="left", maintain_order="left")
-    return table.with_columns(
+    table = table.with_columns(
         pl.col("finished", "judged", "signals_opened", "set_aside").fill_null(0),
         pl.col("loop_minutes", "loop_cost").fill_null(0.0),
+    )
+    read = told.visits.filter(snapshot.once(outcome_read)).select("week").unique().with_columns(_read=pl.lit(True))
+    known = pl.col("_read").fill_null(False) & (pl.lit(snapshot.once(work_known)) | pl.col("_loops").is_null())
+    table = table.join(read, on="week", how="left", maintain_order="left")
+    return table.with_columns(pl.when(known).then(name).alias(name) for name in ("loop_minutes", "loop_cost")).drop(
+        "_read", "_loops"
     )
 
 

@@ -29,6 +29,8 @@ SEED = 20260302
 
 @dataclass(frozen=True)
 class WhatIf:
+    """What each change of the bench would save, with bounds that hold for all of them together."""
+
     rows: pl.DataFrame
     """The five changes worth most: change (in words), kind (halved | caught earlier), caused_at, caught_at,
     instead_at ('' if halved), count (send-backs behind it), minutes, minutes_low, minutes_high, days, days_low,

@@ -8,7 +8,7 @@ caused to it in round 1, whenever that was caught.
 import numpy as np
 import polars as pl
 
-from analysis.methods.attributes import binomial_ahead, poisson_ahead
+from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
 from analysis.methods.segments import Floats
 from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
 from analysis.studies.story.story import ANSWERED, story

@@ -7,6 +7,7 @@ from analysis.methods.intervals import binomial_exact, wilson
 from analysis.methods.segments import Floats
 from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
 from analysis.studies.story.story import story
+from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at, told_instruments
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
@@ -42,7 +43,26 @@ def stage_yields(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
         pl.col("instruments", "visits", "straight", "came_back").fill_null(0), pl.col("minutes").fill_null(0.0)
     )
     table = table.with_columns((pl.col("instruments") - pl.col("came_back")).alias("held")).drop("came_back")
-    return with_shares(table, {"yield_caught": ("straight", "instruments"), "yield_caused": ("held", "instruments")})
+    table = with_shares(table, {"yield_caught": ("straight", "instruments"), "yield_caused": ("held", "instruments")})
+    return _of_what_was_read(table, snapshot)
+
+
+def _of_what_was_read(table: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
+    """Yields null where no log tells how a visit at the stage ended, those by cause also where none tells of causes;
+    minutes null where nothing is known of any of its visits.
+    """
+    told = snapshot.once(story).visits.group_by("stage").agg(minutes_known().any().alias("_minutes"))
+    at = snapshot.once(outcomes_at).with_columns(_caught=pl.lit(True))
+    table = table.join(at, on="stage", how="left", maintain_order="left")
+    table = table.join(told, on="stage", how="left", maintain_order="left")
+    caught = pl.col("_caught").fill_null(False)
+    caused = pl.lit(causes_read(snapshot) and snapshot.once(outcome_read).any())
+    ends = ("", "_low", "_high")
+    return table.with_columns(
+        *(pl.when(caught).then(f"yield_caught{end}").alias(f"yield_caught{end}") for end in ends),
+        *(pl.when(caused).then(f"yield_caused{end}").alias(f"yield_caused{end}") for end in ends),
+        pl.when(pl.col("_minutes").fill_null(True)).then("minutes").alias("minutes"),
+    ).drop("_caught", "_minutes")
 
 
 def with_shares(table: pl.DataFrame, shares: dict[str, tuple[str, str]]) -> pl.DataFrame:
@@ -113,10 +133,28 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
             (pl.col("rolled_yield") - pl.col("low")).clip(0, 1).alias("rolled_low"),
             (pl.col("rolled_yield") + pl.col("high")).clip(0, 1).alias("rolled_high"),
         )
-    return with_shares(
+    table = with_shares(
         per_model.select(*by, "judged", "rolled_yield", "rolled_low", "rolled_high", "never"),
         {"never_sent_back": ("never", "judged")},
     )
+    return _of_told(table, instruments, by, snapshot)
+
+
+def _of_told(table: pl.DataFrame, instruments: pl.DataFrame, by: tuple[str, ...], snapshot: Snapshot) -> pl.DataFrame:
+    """Shares null in groups of which no instrument's log tells how a visit ended."""
+    told = instruments.join(snapshot.once(told_instruments), on="serial", how="semi")
+    shares = [
+        f"{name}{end}"
+        for name, ends in (("rolled", ("_yield", "_low", "_high")), ("never_sent_back", ("", "_low", "_high")))
+        for end in ends
+    ]
+    if not by:
+        return (
+            table if told.height else table.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in shares)
+        )
+    known = told.select(by).unique().with_columns(_told=pl.lit(True))
+    joined = table.join(known, on=list(by), how="left", maintain_order="left", nulls_equal=True)
+    return joined.with_columns(pl.when("_told").then(name).alias(name) for name in shares).drop("_told")
 
 
 def routes(shop: Shop) -> pl.DataFrame:

@@ -10,23 +10,19 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from analysis.methods.capability import indices, normal_ppm
-from analysis.methods.distributions import expected_ppm, fit_distribution
+from analysis.methods.capability import bissell, indices
+from analysis.methods.independent_number import LEAST, Carried, carried
 from analysis.methods.intervals import binomial_exact
-from analysis.methods.normality import anderson_darling, spread_ties
 from analysis.methods.segments import Floats, Ints, lengths, means
 from analysis.methods.variables import spread
-from analysis.studies.drift.independence import stretches
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import KEY, STREAM
+from analysis.studies.room.expected import Rows, expected
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
-NORMAL = "normal"
 NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT = "not steady", "thin", "coarse", "not normal", "dependent"
-LEAST_FOR_TEST = 8  # readings from which on the Anderson-Darling p is used (D'Agostino & Stephens 1986)
-NOT_NORMAL_BELOW = 0.005
 ANY = "any"
 
 CAPABILITY: dict[str, pl.DataType] = {
@@ -36,10 +32,11 @@ CAPABILITY: dict[str, pl.DataType] = {
     "n": pl.Int64(),
     **{name: pl.Float64() for name in ("target", "lower", "upper", "mean", "sd_short", "sd_long")},
     **{name: pl.Float64() for name in ("cp", "cpk", "pp", "ppk", "ppk_low", "ppk_high", "cpm")},
+    "n_effective": pl.Float64(),
     "nonconforming": pl.Int64(),
-    "nonconforming_low": pl.Float64(),
-    "nonconforming_high": pl.Float64(),
-    "expected_ppm": pl.Float64(),
+    "on_limit": pl.Int64(),
+    **{name: pl.Float64() for name in ("nonconforming_low", "nonconforming_high")},
+    **{name: pl.Float64() for name in ("expected_ppm", "expected_ppm_low", "expected_ppm_high")},
     "distribution": pl.String(),
     "flags": pl.String(),
 }
@@ -93,19 +90,25 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     short, long = np.where(one, np.nan, sd_short), np.where(one, np.nan, sd_long)
     index = indices(mean, short, long, n, target=target, lower=lower, upper=upper)
     outside = np.add.reduceat(groups.readings["outside"].fill_null(False).cast(pl.Int64).to_numpy(), starts)
+    on_limit = np.add.reduceat(groups.readings["on_limit"].fill_null(False).cast(pl.Int64).to_numpy(), starts)
     low, high = binomial_exact(outside, n)
     limited = ~(np.isnan(lower) & np.isnan(upper))
     step = judged.streams.rows["step"].fill_null(0.0).to_numpy()[groups.stream]
     coarse = (step > sd_short * (1 + 1e-9)) & (n >= 2)
-    distribution, ppm, not_normal = _distributions(groups, mean, long, step, coarse, lower, upper, n)
+    carry = _carried(snapshot, judged, groups)
+    curve = expected(Rows(values, starts, n, mean, short, long, step, lower, upper), carry)
+    nearer = np.where(np.isnan(lower) | (upper - mean < mean - lower), 1.0, -1.0)
+    effective = carry.number(index.ppk, nearer)
+    ppk_low, ppk_high = (
+        np.where(effective >= LEAST, bound, np.nan) for bound in bissell(index.ppk, effective, effective - 1)
+    )
     thin = (n < snapshot.shop.judging.least_readings) | (sd_short <= 0)
     unsteady = _unsteady(judged, groups.stream, heads["taken_at"], ends["taken_at"])
-    dependent = stretches(judged.streams)[groups.stream] > 1
     flags = [
         ";".join(
             word for word, holds in zip((NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT), row, strict=True) if holds
         )
-        for row in zip(unsteady, thin, coarse, not_normal, dependent, strict=True)
+        for row in zip(unsteady, thin, coarse, curve.not_normal, carry.dependent, strict=True)
     ]
     return (
         pl.DataFrame(
@@ -120,15 +123,18 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
                 "mean": mean,
                 "sd_short": _number(short),
                 "sd_long": _number(long),
-                **{
-                    name: _number(getattr(index, name))
-                    for name in ("cp", "cpk", "pp", "ppk", "ppk_low", "ppk_high", "cpm")
-                },
+                **{name: _number(getattr(index, name)) for name in ("cp", "cpk", "pp", "ppk", "cpm")},
+                "ppk_low": _number(ppk_low),
+                "ppk_high": _number(ppk_high),
+                "n_effective": _number(np.where(n >= 2, effective, n)),
+                "on_limit": _counted(on_limit, limited),
                 "nonconforming": _counted(outside, limited),
                 "nonconforming_low": _number(np.where(limited, low, np.nan)),
                 "nonconforming_high": _number(np.where(limited, high, np.nan)),
-                "expected_ppm": _number(np.where(limited, ppm, np.nan)),
-                "distribution": distribution,
+                "expected_ppm": _number(curve.ppm),
+                "expected_ppm_low": _number(curve.low),
+                "expected_ppm_high": _number(curve.high),
+                "distribution": curve.distribution,
                 "flags": flags,
             }
         )
@@ -137,30 +143,28 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     )
 
 
-def _distributions(
-    groups: _Groups, mean: Floats, sd: Floats, step: Floats, coarse: np.ndarray, lower: Floats, upper: Floats, n: Ints
-) -> tuple[list[str], Floats, np.ndarray]:
-    """Which curve to count with for each group, the readings it expects outside in a million, and whether it is not
-    normal.
+def _carried(snapshot: Snapshot, judged: Signals, groups: _Groups) -> Carried:
+    """What the readings of each row carry, tested and measured per characteristic and stage over the rows of all
+    techs.
     """
-    ppm = normal_ppm(mean, sd, lower, upper)
-    names = [NORMAL] * len(n)
-    tested = np.flatnonzero(~coarse & (n >= LEAST_FOR_TEST) & (np.nan_to_num(sd) > 0))
-    not_normal = np.zeros(len(n), dtype=bool)
-    if len(tested) == 0:
-        return names, ppm, not_normal
-    size = n[tested]
-    begins = np.cumsum(size) - size
-    at = np.repeat(groups.starts[tested] - begins, size) + np.arange(size.sum())
-    _, p = anderson_darling(spread_ties(groups.values[at], begins, step=step[tested]), begins)
-    for place in np.flatnonzero(
-        p < NOT_NORMAL_BELOW
-    ):  # a curve is looked for only where the readings are clearly not normal
-        row = int(tested[place])
-        readings = groups.values[groups.starts[row] : groups.starts[row] + n[row]]
-        name, curve = fit_distribution(readings, p=float(p[place]))
-        names[row], ppm[row], not_normal[row] = name, expected_ppm(curve, float(lower[row]), float(upper[row])), True
-    return names, ppm, not_normal
+    heads = judged.streams.rows
+    pool = heads.select(pl.struct("characteristic", "stage").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
+    everyone = (heads["tech"] == "").to_numpy()
+    codes = groups.readings.select(
+        pl.when(pl.col("lot") == "")
+        .then(-1)
+        .otherwise(pl.struct("supplier", "lot").rank("dense").cast(pl.Int64))
+        .alias("lot"),
+        pl.col("day").cast(pl.Int32).cast(pl.Int64),
+    )
+    return carried(
+        groups.values,
+        groups.starts,
+        pool=pool[groups.stream],
+        lot=codes["lot"].to_numpy(),
+        day=codes["day"].to_numpy(),
+        asked=everyone[groups.stream],
+    )
 
 
 def _unsteady(judged: Signals, stream: Ints, first: pl.Series, last: pl.Series) -> np.ndarray:

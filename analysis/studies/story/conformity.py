@@ -110,12 +110,15 @@ def judged_readings(snapshot: Snapshot, when: str) -> pl.DataFrame:
 
 
 def as_built(snapshot: Snapshot) -> pl.DataFrame:
+    """First play-test readings of each instrument, against their limits."""
     return judged_readings(snapshot, BUILT)
 
 
 def as_set(snapshot: Snapshot) -> pl.DataFrame:
+    """First final-inspection readings of each instrument, against their limits."""
     return judged_readings(snapshot, SET)
 
 
 def as_shipped(snapshot: Snapshot) -> pl.DataFrame:
+    """Last final-inspection readings of each instrument, against their limits."""
     return judged_readings(snapshot, SHIPPED)

@@ -50,6 +50,7 @@ class Ground:
     # geometry
 
     def range(self) -> tuple[float, float]:
+        """Lowest and highest value shown."""
         view = self.view
         lines = [x for a in view.asked for x in (a.lower, a.upper, a.target) if x is not None]
         lines += [x for part in view.limits for x in (part.lower, part.centre, part.upper) if x is not None]
@@ -70,11 +71,13 @@ class Ground:
         return self.inner * (self.high - value) / (self.high - self.low)
 
     def within(self, value: float) -> float:
+        """A value, kept within what is shown."""
         return min(max(value, self.low), self.high)
 
     # what was asked
 
     def board(self) -> None:
+        """What is asked, as the board the readings lie on."""
         for part in self.view.asked:
             x0, x1 = iso(max(part.from_at, self.time.start)), iso(min(part.to_at, self.time.end))
             if x0 >= x1:
@@ -97,6 +100,7 @@ class Ground:
     # what was done
 
     def lines(self) -> None:
+        """Centre and limits, era by era."""
         view, limits_x, limits_y, edge_x, edge_y = self.view, [], [], [], []
         if view.gap_low is not None and view.gap_high is not None:
             low, high = list(view.gap_low), list(view.gap_high)
@@ -133,12 +137,14 @@ class Ground:
             self.traces.append(_lined(edge_x, edge_y, style.INK2, 1.3))
 
     def edge_at(self, when: datetime) -> float | None:
+        """The centre in force at a moment; None where there is none."""
         for part in self.view.limits:
             if part.from_at <= when <= part.to_at:
                 return part.centre
         return self.view.limits[-1].centre if self.view.limits else None
 
     def stretch(self, start: datetime, end: datetime | None) -> tuple[int, int]:
+        """First and last place of the readings between two moments."""
         taken = self.view.taken_at
         first = next((i for i, t in enumerate(taken) if t >= start), len(taken))
         last = len(taken) if end is None else next((i for i, t in enumerate(taken) if t > end), len(taken))
@@ -157,6 +163,7 @@ class Ground:
         return x + x[::-1], y + foot[::-1]
 
     def light(self) -> None:
+        """The light between the centre and the average while a signal is open."""
         view = self.view
         for signal in view.signals:
             if view.average is not None:
@@ -184,6 +191,7 @@ class Ground:
                     self.traces.append({**_filled(x, y, style.BOARD), "fillpattern": {**hatch, "bgcolor": style.CARD}})
 
     def readings(self) -> None:
+        """The readings as dots; outside ones, corrected ones and odd ones in their own marks."""
         view = self.view
         n = len(view.taken_at)
         x = [iso(t) for t in view.taken_at]
@@ -246,6 +254,7 @@ class Ground:
         )
 
     def average(self) -> None:
+        """The average and the gap it may run in."""
         view = self.view
         if view.average is None:
             return
@@ -280,6 +289,7 @@ class Ground:
 
     @property
     def open(self) -> list[Signal]:
+        """Signals not closed at the end of the time shown."""
         return [signal for signal in self.view.signals if signal.closed_at is None]
 
 

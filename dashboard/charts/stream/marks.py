@@ -39,6 +39,7 @@ class Marks(Ground):
         self.texts.append(style.words(iso(when), 1, text, xref="x", yref="paper", yshift=-y, **more))
 
     def nut(self) -> None:
+        """Where the stream begins to be judged."""
         when = self.view.judged_from
         if when is None or not self.time.start < when <= self.time.end:
             return
@@ -57,6 +58,7 @@ class Marks(Ground):
             self.say(when, y, sides[1], size=12, colour=style.INK3, xshift=7, halo=style.CARD)
 
     def odd(self) -> None:
+        """Single odd instruments, each with its words."""
         for odd in self.view.odd:
             y, x = self.y_px(self.within(odd.value)), self.time.px(odd.at)
             self.traces.append(
@@ -92,6 +94,7 @@ class Marks(Ground):
                 self.below.append(odd.words)
 
     def signals(self) -> None:
+        """Wedges where signals opened, words beside them."""
         view = self.view
         top, bottom = self.board_ends()
         for signal in self.open:
@@ -197,6 +200,7 @@ class Marks(Ground):
                 self.hollow_wedge(when, placed[2] - x, y)
 
     def hollow_wedge(self, when: datetime, x: float, y: float) -> None:
+        """A wedge of a signal gone by."""
         anchor: dict[str, Any] = {
             "xref": "x",
             "yref": "paper",
@@ -210,6 +214,7 @@ class Marks(Ground):
         )
 
     def began_and_runs(self) -> None:
+        """When the change began, with its interval, and the runs of rules."""
         at: dict[str, Any] = {"xref": "x", "yref": "paper", "ysizemode": "pixel", "yanchor": 0}
         began = self.view.began
         rail: list[list[tuple[float, float]]] = [[]]
@@ -272,10 +277,12 @@ class Marks(Ground):
                 )
 
     def below_plot(self, when: datetime, y: float, text: str, **more: Any) -> None:
+        """Words under the plot, at a moment."""
         asked: Figure = {"colour": style.MOVEDTEXT, "bold": True, "halo": style.CARD, **more}
         self.texts.append(style.words(iso(when), 0, text, xref="x", yref="paper", yshift=y, **asked))
 
     def figures_at_the_sides(self) -> None:
+        """Figures of the limits: what is asked at the left, what is done at the right."""
         view = self.view
         asked = view.asked[-1] if view.asked else None
         heading: dict[str, Any] = {"yref": "paper", "xref": "paper", "yshift": 14}

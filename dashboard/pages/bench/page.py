@@ -13,22 +13,27 @@ from dash import Dash, html
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
+from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.bench import deeds
 from dashboard.pages.bench import parts as bench_parts
+from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/bench", "Bench"
 TECH, STAGE = "bench-tech", "bench-stage"
 ALL = "all"
+NOT_READ = "not read: no log on file says where a fault came from; say in Logs which columns tell outcomes and causes"
 
 
 def layout(
     tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **_address: str
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     if shop.people.show == "none":
@@ -63,12 +68,18 @@ def layout(
     found = _practice(new, tech, stage)
     row = next(people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).iter_rows(named=True), None)
     name = sentences_bench.who(shop, tech)
-    sheets: list[Any] = [bench_parts.targets_sheet(at, shop, tech, stage)]
-    came_back = bench_parts.came_back_sheet(stage, tech, shop)
-    spread = bench_parts.spread_sheet(stage, tech, shop, found)
+    sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, at, shop, tech, stage)]
+    gaps = [NOT_READ] if words.causes_missing(desk.ask(unread)) else []
+    came_back = held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop, gaps=gaps)
+    spread = held("What is set here", bench_parts.spread_sheet, stage, tech, shop, found)
     if found is not None:
-        minutes = bench_parts.minutes_sheet(found, row)
-        sheets += [parts.row("66", came_back, bench_parts.send_backs_sheet(found)), parts.row("66", spread, minutes)]
+        minutes = held("Minutes a visit", bench_parts.minutes_sheet, found, row)
+        sheets += [
+            parts.row(
+                "66", came_back, held("Send-backs with practice", bench_parts.send_backs_sheet, found, gaps=gaps)
+            ),
+            parts.row("66", spread, minutes),
+        ]
     elif row is not None:
         sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
     return parts.page(
@@ -167,5 +178,6 @@ def _filters(keys: list[str], stages: list[str], shop: Shop, tech: str, stage: s
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE}, everything=ALL)
     deeds.connect(app)

@@ -73,6 +73,7 @@ def band_view(stand: targets.Stand, shop: Shop) -> BandView:
 
 
 def evidence_view(stand: targets.Stand) -> EvidenceView:
+    """A target's test as its chart draws it."""
     path, shown, practise = targets.evidence(stand)
     return EvidenceView(path, shown, practise, numbers.count(stand.decided_at))
 

@@ -15,6 +15,7 @@ from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.desk import desk
 from dashboard.pages.capability import rest as capability_rest
+from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -37,6 +38,7 @@ def layout(
     by: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     when = addresses.chosen(when, (BUILT, SET, SHIPPED), SET) or SET
@@ -59,12 +61,12 @@ def layout(
     return parts.page(
         parts.page_head(_headline(seen, shop, when), _under(seen, when)),
         _filters(found, shop, when, characteristic, model, by or EVERYBODY),
-        _map(seen, shop, when),
-        _table(shop, when, characteristic, model, by),
+        held("All models at a glance", _map, seen, shop, when),
+        held("The figures", _table, shop, when, characteristic, model, by),
         parts.row(
             "66",
-            capability_rest.settling_sheet(shop, characteristic, model),
-            capability_rest.air_sheet(shop, characteristic, model),
+            held("What the rest does", capability_rest.settling_sheet, shop, characteristic, model),
+            held("What goes with the air", capability_rest.air_sheet, shop, characteristic, model),
         ),
     )
 
@@ -293,6 +295,7 @@ def saved(**asked: str) -> tuple[str, pl.DataFrame]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(
         app, PATH, {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY}, everything=ALL
     )

@@ -96,6 +96,7 @@ def entries(seen: Seen, shop: Shop) -> html.Div:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     app.callback(
         Output(SAID, "children"),
         Output(WRITTEN, "data"),

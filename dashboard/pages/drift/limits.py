@@ -148,6 +148,7 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     app.callback(
         Output(FOUND, "children"),
         Output(TRIED, "data"),

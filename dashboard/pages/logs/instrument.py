@@ -28,6 +28,7 @@ MINUTES = {"typed": "typed", "clock": "by the clock", "planned": "planned"}
 
 
 def layout(serial: str = "", **_address: str) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     found = desk.ask(instrument, serial=serial) if serial else None
     if found is None:

@@ -40,6 +40,7 @@ SHOWN = 60
 
 
 def layout(question: str | None = None, **_address: str) -> Any:
+    """The page as its address asks for it."""
     tick = dcc.Interval(id=TICK, interval=700, disabled=not _running())
     here = dcc.Store(id=HERE, data=question or "")
     progress = html.Div(_latest(), id=PROGRESS)
@@ -229,6 +230,7 @@ def saved(**_asked: str) -> tuple[str, pl.DataFrame]:
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     watch = (Output(PROGRESS, "children", allow_duplicate=True), Output(TICK, "disabled", allow_duplicate=True))
     app.callback(*watch, Input(DROP, "contents"), State(DROP, "filename"), prevent_initial_call=True)(bring)
     app.callback(*watch, Input(AGAIN, "n_clicks"), prevent_initial_call=True)(ask_again)
@@ -276,6 +278,7 @@ def bring(contents: list[str] | None, names: list[str] | None) -> tuple[Any, Any
 
 
 def ask_again(clicks: int | None) -> tuple[Any, Any]:
+    """Open questions tried anew."""
     if not clicks:
         return no_update, no_update
     number = desk.here().jobs.again()
@@ -283,6 +286,7 @@ def ask_again(clicks: int | None) -> tuple[Any, Any]:
 
 
 def take_out(clicks: int | None, log: str | None, who: str | None, why: str | None) -> tuple[Any, Any]:
+    """A log taken out again."""
     if not clicks:
         return no_update, no_update
     if not log or not (who or "").strip():

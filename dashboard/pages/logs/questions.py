@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
+from analysis.studies.story.waiting import waiting as waiting_questions
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
@@ -26,12 +27,11 @@ REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit
 
 def waiting() -> pl.DataFrame:
     """Questions nobody has answered yet, newest log first."""
-    snapshot = desk.here().snapshot()
-    settled = snapshot.table("settled", "log_id", "line", "column")
-    return snapshot.table("set_aside").join(settled, on=["log_id", "line", "column"], how="anti", maintain_order="left")
+    return desk.ask(waiting_questions)
 
 
 def by_reason(asked: pl.DataFrame) -> html.Section:
+    """Questions by their reason, most first."""
     if asked.is_empty():
         return parts.sheet(
             "Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered.")
@@ -160,6 +160,7 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
 
 
 def parsed(question: str) -> tuple[str, int, str]:
+    """A question's key as log, line and column."""
     log_id, _, rest = question.partition(":")
     line, _, column = rest.partition(":")
     return log_id, int(line) if line.isascii() and line.isdigit() else -1, column

@@ -35,6 +35,7 @@ def layout(
     to: str = "",
     **more: str,
 ) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     asked = Behind(
         characteristic,

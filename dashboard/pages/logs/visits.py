@@ -26,6 +26,7 @@ def layout(
     confirmed: str = "",
     **more: str,
 ) -> Any:
+    """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     sure = {"1": True, "0": False}.get(confirmed)
     judged = (day(more.get("judged_from")), day(more.get("judged_to")))

@@ -13,14 +13,17 @@ from analysis.studies.rework import rework
 from analysis.studies.rework.yields import rolled_yields, stage_yields
 from analysis.studies.story.calendar import first_day
 from analysis.studies.story.scope import Scope, loops_caught
+from analysis.studies.story.unread import unread
 from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.pages.rework import rest as rework_rest
 from dashboard.pages.rework import weekly as rework_weekly
 from dashboard.sentences import rework as sentences_rework
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/rework", "Rework"
@@ -45,6 +48,7 @@ def layout(
     caught_at: str | None = None,
     **_address: str,
 ) -> Any:
+    """The page as its address asks for it."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     model = addresses.chosen(model, [*shop.by_model, *shop.setups.values()], None)
@@ -61,6 +65,13 @@ def layout(
     weeks = addresses.chosen(weeks, periods, "4" if "4" in periods else ALL) or ALL
     first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
     scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
+    if words.outcomes_missing(desk.ask(unread)):
+        return parts.page(
+            parts.page_head("Rework is not read.", "No log on file says how a visit ended: pass, send back, fixed."),
+            parts.empty_state(
+                "Say in Logs which column tells the outcome; then send-backs stand here.", "Logs", "/logs"
+            ),
+        )
     found = desk.ask(rework.flows, scope=scope)
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
@@ -80,15 +91,23 @@ def layout(
     return parts.page(
         head,
         fields,
-        _flow(found, shop, scope, width, chosen),
-        *([_send_backs(shop, scope, *chosen)] if chosen else []),
-        parts.row("66", rework_rest.faults(shop, scope), rework_rest.savings(shop, scope)),
+        held("Where it was caught, and where it was caused", _flow, found, shop, scope, width, chosen),
+        *([held("These send-backs", _send_backs, shop, scope, *chosen)] if chosen else []),
+        parts.row(
+            "66",
+            held("Faults that came back", rework_rest.faults, shop, scope),
+            held("What removing it would save", rework_rest.savings, shop, scope),
+        ),
         _widest(found, shop, {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}),
-        rework_weekly.weekly(shop, scope, last),
-        parts.row("66", rework_rest.travels(shop, scope), rework_rest.answers(shop, scope)),
-        rework_rest.came_back(shop, scope),
-        rework_rest.stages(shop, scope),
-        rework_rest.where(shop, scope),
+        held("This week against the last twelve", rework_weekly.weekly, shop, scope, last),
+        parts.row(
+            "66",
+            held("How far a fault travels", rework_rest.travels, shop, scope),
+            held("Fixed on the spot, rejects, seconds, returns", rework_rest.answers, shop, scope),
+        ),
+        held("Returns and what they cost", rework_rest.came_back, shop, scope),
+        held("Stage by stage", rework_rest.stages, shop, scope),
+        held("Where on the instrument", rework_rest.where, shop, scope),
     )
 
 
@@ -303,6 +322,7 @@ def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> 
 
 
 def connect(app: Dash) -> None:
+    """The page's callbacks."""
     parts.filters_to_address(
         app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL
     )

@@ -26,6 +26,7 @@ BARS, MOST, LINES = 8, 8, 12  # bars, faults, and lines of a table; then the res
 
 
 def faults(shop: Shop, scope: Scope) -> html.Section:
+    """Faults by count, with their uncertainty."""
     found = desk.ask(pareto, scope=scope, by="fault", of="count")
     shown = [
         BarRow(row["name"] or "no fault named", row["value"], row["low"], row["high"], key=row["name"])
@@ -49,6 +50,7 @@ def faults(shop: Shop, scope: Scope) -> html.Section:
 
 
 def savings(shop: Shop, scope: Scope) -> html.Section:
+    """What each change would save."""
     found = desk.ask(what_if, scope=scope)
     if found.rows.is_empty():
         return parts.sheet(
@@ -72,6 +74,7 @@ def savings(shop: Shop, scope: Scope) -> html.Section:
 
 
 def travels(shop: Shop, scope: Scope) -> html.Section:
+    """How many stages a fault travels before it is caught."""
     found = desk.ask(rework.travels, scope=scope)
     rows = []
     by_fault = found.group_by("fault").agg(
@@ -134,6 +137,7 @@ def came_back(shop: Shop, scope: Scope) -> html.Section:
 
 
 def answers(shop: Shop, scope: Scope) -> html.Section:
+    """What nobody has confirmed."""
     found = desk.ask(rework.answers, scope=scope)
     rows = []
     summed = found.group_by("kind", "caused_at").agg(pl.col("count").sum(), pl.col("confirmed").sum())
@@ -161,6 +165,7 @@ def answers(shop: Shop, scope: Scope) -> html.Section:
 
 
 def stages(shop: Shop, scope: Scope) -> html.Section:
+    """Each stage in figures."""
     rows = []
     for row in desk.ask(stage_yields, scope=scope).filter(pl.col("instruments") > 0).iter_rows(named=True):
         n = row["instruments"]
@@ -196,6 +201,7 @@ def stages(shop: Shop, scope: Scope) -> html.Section:
 
 
 def where(shop: Shop, scope: Scope) -> html.Section:
+    """Where on the instrument faults lie."""
     found = desk.ask(rework.where_on, scope=scope)
     rows = [
         {"model": row["model"], "fault": row["fault"], "at": row["fault_at"], "n": numbers.count(row["count"])}

@@ -192,6 +192,18 @@ def test_a_week_far_above_its_short_baseline_is_beyond():
     assert np.flatnonzero(chart.beyond).tolist() == [13]
 
 
+@pytest.mark.parametrize("look", [attributes.p_ahead, attributes.u_ahead])
+def test_a_count_on_its_limit_is_not_beyond_it(look):
+    _, most = (
+        attributes.binomial_ahead(36, 3600, 300)
+        if look is attributes.p_ahead
+        else attributes.poisson_ahead(36, 3600, 300)
+    )
+    for count, beyond in ((int(most[0]), False), (int(most[0]) + 1, True)):
+        chart = look([3] * 12 + [count], 300, baseline=12, false_rate=0.003)
+        assert bool(chart.beyond[-1]) is beyond
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [

@@ -69,6 +69,12 @@ def test_streams_that_say_nothing_are_left_out() -> None:
     )
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_correlation_told_stays_off_one(sign: float) -> None:
+    swing = np.cumprod(np.full(4000, sign)) * np.linspace(1, 3, 4000) if sign < 0 else np.linspace(0, 1, 4000)
+    assert dependence(swing).phi[0] == pytest.approx(sign * 0.99)
+
+
 def test_independent_readings_widen_nothing() -> None:
     assert (float(sigma_factor(0.0)), float(ewma_factor(0.0)), ewma_widening(0.0)) == (1.0, 1.0, 1.0)
     assert ewma_variance([1, 2, 500], 0.0).tolist() == pytest.approx([0.01, 0.0181, 0.1 / 1.9])

@@ -85,6 +85,16 @@ def test_what_is_known_better_is_pulled_less():
     assert found.high[1] - found.low[1] < found.high[0] - found.low[0]
 
 
+def test_an_expectation_that_is_known_badly_weighs_less_and_tells_less():
+    # variance 4 on an expected 4: both counts stand for half as much (1 + 4 / 4 = 2)
+    sure = shrunk([12, 4, 5, 4, 4], [4.0] * 5)
+    doubtful = shrunk([12, 4, 5, 4, 4], [4.0] * 5, [4.0, 0.0, 0.0, 0.0, 0.0])
+    halved = shrunk([6, 4, 5, 4, 4], [2.0, 4.0, 4.0, 4.0, 4.0])
+    assert doubtful.ratio.tolist() == pytest.approx(halved.ratio.tolist())
+    assert 1 < doubtful.ratio[0] < sure.ratio[0]
+    assert doubtful.high[0] - doubtful.low[0] > 0
+
+
 def test_standardization_gives_each_unit_everybody_s_rate_in_its_own_mix():
     # By hand: hard work fails 6 of 40, easy work 2 of 100; unit 0 had 30 hard and 20 easy.
     expected = standardized([0, 0, 1, 1], [5, 0, 1, 2], [30, 20, 10, 80], ["hard", "easy", "hard", "easy"])

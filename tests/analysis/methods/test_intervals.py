@@ -4,7 +4,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from analysis.methods.intervals import binomial_exact, mean_t, poisson_exact, poisson_ratio, sd_chi, wilson
+from analysis.methods.intervals import (
+    binomial_exact,
+    hypergeometric_exact,
+    mean_t,
+    poisson_exact,
+    poisson_ratio,
+    sd_chi,
+    wilson,
+)
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
@@ -109,3 +117,21 @@ def test_a_ratio_is_the_count_s_interval_over_what_was_expected():
 def test_what_is_no_count_is_refused_with_words(call):
     with pytest.raises(UnusableData, match=r"[;:]|lies between"):
         call()
+
+
+@given(st.integers(1, 30), st.data())
+def test_a_finite_lot_s_interval_lies_within_and_ends_on_whole_pieces(lot, data):
+    n = data.draw(st.integers(1, lot))
+    k = data.draw(st.integers(0, n))
+    low, high = hypergeometric_exact(k, n, lot)
+    assert 0 <= low <= high <= 1
+    assert k <= round(low * lot) <= round(high * lot) <= lot - (n - k)
+    assert hypergeometric_exact(n - k, n, lot) == pytest.approx((1 - high, 1 - low))
+    if n == lot:
+        assert low == high == k / n
+
+
+def test_a_large_lot_comes_near_the_binomial_interval():
+    assert list(hypergeometric_exact(6, 50, 200_000)) == pytest.approx(
+        [float(end) for end in binomial_exact(6, 50)], abs=2e-4
+    )

@@ -63,6 +63,10 @@ FAULTS = [
         ["fault high fret: 'buzz open' already means open-string buzz"],
     ),
     (lambda t: t["tech"][0].update(qualified=["nowhere"]), ["tech T07: qualified is 'nowhere'"]),
+    (
+        lambda t: t["gauge"][0].update(measures=["relief"], resolution="0.5 cents"),
+        ["0.5 cents' is no length, which relief is"],
+    ),
     (lambda t: t["tech"][0].update(started="soon"), ["tech T07: started is 'soon'"]),
     (
         lambda t: t.update(judging={"width": 3.0, "false_signals_per_week": 1.0}),

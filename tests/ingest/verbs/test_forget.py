@@ -10,12 +10,14 @@ import pytest
 
 from ingest.shopfiles.shop import read_shop
 from ingest.store import book
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.verbs import forget
-from ingest.verbs.forget import replacer, shop_file_without, without
+from ingest.verbs.backup import is_backup
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct
+from ingest.verbs.names import Names
+from ingest.verbs.rewriting import shop_file_without, without
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 
@@ -38,10 +40,10 @@ words = { tech = { "mq1" = "T07", "jf" = "T08" } }
 
 
 def files_with(folder: Path, *texts: str) -> list[str]:
-    """Files that hold one of the texts in any of four encodings, zipped parts looked into."""
+    """Files but backups that hold one of the texts in any of four encodings, zipped parts looked into."""
     found = []
     for path in sorted(folder.rglob("*")):
-        if not path.is_file():
+        if not path.is_file() or is_backup(path):
             continue
         parts = [path.read_bytes()]
         if parts[0][:2] == b"PK":
@@ -133,28 +135,28 @@ def test_nobody_and_words_with_another_meaning_are_refused(folder):
 
 
 def test_words_are_whole_words_and_short_ones_mind_capitals():
-    out = replacer(["Mary Quill", "MQ"], "X01")
+    out = Names(("Mary Quill", "MQ"), "X01").out
     assert out("MQ,mq,MQ-1,MQX,(MQ) MARY QUILL; mary quillan") == "X01,mq,MQ-1,MQX,(X01) X01; mary quillan"
 
 
 @pytest.mark.parametrize("codec", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
 def test_a_file_keeps_its_encoding_and_its_lines(codec):
     text = 'serial,tech,note\r\nA1,Zoë Quill,"two\nlines, Zoë Quill"\r\n'
-    assert without(text.encode(codec), replacer(["Zoë Quill"], "X01")).decode(codec) == text.replace("Zoë Quill", "X01")
+    assert without(text.encode(codec), Names(("Zoë Quill",), "X01")).decode(codec) == text.replace("Zoë Quill", "X01")
     untouched = "serial,tech\nA1,é\n".encode(codec)
-    assert without(untouched, replacer(["Zoë Quill"], "X01")) == untouched
+    assert without(untouched, Names(("Zoë Quill",), "X01")) == untouched
 
 
 def test_a_workbook_is_rewritten_too():
     held = io.BytesIO()
     pl.DataFrame({"serial": ["A1"], "tech": ["Mary Quill"], "T7": ["x"]}).write_excel(held)
-    new = without(held.getvalue(), replacer(["Mary Quill", "A1"], "X01"))
+    new = without(held.getvalue(), Names(("Mary Quill", "A1"), "X01"))
     assert pl.read_excel(io.BytesIO(new)).rows() == [("X01", "X01", "x")]
 
 
 def test_the_rest_of_the_shop_file_stays_as_written(folder):
     text = (folder / "shop.toml").read_text()
     tech = read_shop(folder / "shop.toml").techs[0]
-    new = shop_file_without(text, tech, replacer([tech.key, tech.name, *tech.words], "X01"), "X01")
+    new = shop_file_without(text, tech, Names((tech.key, tech.name, *tech.words), "X01"))
     assert new.split("[[tech]]")[0] == text.split("[[tech]]")[0]
     assert new.split("[[log]]")[1] == '\nname = "bench cards"\nwords = { tech = { "jf" = "T08" } }\n'

@@ -12,7 +12,7 @@ from polars.testing import assert_frame_equal
 from ingest.shopfiles.shop import ShopProblem
 from ingest.store import book
 from ingest.store.accounts import CONFLICT
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.verbs.load import Loaded, ensure, load, unload
 from tests.ingest.bench import GROWING, NOW, account, held, log, row, shop

@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from ingest.store import book
-from ingest.store.ledger import StoreProblem
+from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.terms.questions import FileProblem
 from ingest.verbs.load import ensure, load, unload

@@ -2,9 +2,10 @@
 
 from math import sqrt
 
+import polars as pl
 import pytest
 
-from analysis.studies.necks.lots import LOTS, lot_rows, necks
+from analysis.studies.necks.lots import LOTS, lot_rows, more_than_came, necks
 from tests.analysis.studies.measured import made, visit
 
 SPEC = {"characteristic": "neck_bow", "target": 0.0, "lower": -0.1, "upper": 0.25}
@@ -125,3 +126,42 @@ def test_a_second_look_at_a_neck_is_no_second_neck():
     ]
     found = row(made(rows, [SPEC]), "1")
     assert (found["n"], found["mean"]) == (1, 0.3)
+
+
+def came(name, quantity, **more):
+    return {"lots": pl.DataFrame([{"supplier": "Oxbow", "lot": name, "quantity": quantity, **more}])}
+
+
+def test_a_lot_measured_whole_has_no_interval_and_a_sample_of_it_a_finite_one():
+    x = [0.10, 0.12, 0.08, 0.30, 0.05]
+    every = row(made(lot(x), [SPEC], frames=came("L1", 5)))
+    assert (every["outside"], every["outside_low"], every["outside_high"]) == (0.2, 0.2, 0.2)
+    part = row(made(lot(x), [SPEC], frames=came("L1", 10)))
+    # 1 of 5 from 10: with 6 bad ones P(at most 1) is .0238 (6 / 252), with 5 .1032; one bad gives it half the time
+    assert (part["outside_low"], part["outside_high"]) == (0.1, 0.5)
+    few = made(lot(x), [SPEC], frames=came("L1", 4))
+    assert row(few)["outside_high"] == pytest.approx(0.7164, abs=5e-5)  # how many came is then not known
+    assert more_than_came(few).rows() == [("Oxbow", "L1", "neck_bow", 5, 4)]
+
+
+def test_a_plan_s_sample_is_at_most_the_lot():
+    assert row(made(lot([0.1] * 4), [SPEC], **PLAN))["verdict"] == "too few"
+    assert row(made(lot([0.1] * 4), [SPEC], frames=came("L1", 4), **PLAN))["verdict"] == "accept"
+
+
+def test_a_neck_on_the_limit_is_told_beside_and_does_not_count_against_the_plan():
+    leaves = [{"key": "leaves", "measures": ["neck_bow"], "resolution": "0.001 in"}]
+    x = [0.254, 0.254, -0.1016, 0.2794, 0.1]
+    found = row(made(lot(x), [SPEC], gauge=leaves, **PLAN))
+    assert (found["outside"], found["on_limit"], found["verdict"]) == (0.2, 3, "accept")
+    assert row(made(lot(x), [SPEC], **PLAN))["verdict"] == "reject"
+
+
+def test_a_plan_by_measurement_judges_mean_and_spread():
+    plan = {"plan": [{"characteristic": "neck_bow", "sample": 5, "k": 1.5}]}
+    one_sided = SPEC | {"lower": None}
+    good, bad = [0.10, 0.12, 0.08, 0.11, 0.09], [0.20, 0.25, 0.18, 0.24, 0.19]
+    assert row(made(lot(good), [one_sided], **plan))["verdict"] == "accept"
+    assert row(made(lot(bad), [one_sided], **plan))["verdict"] == "reject"  # (0.25 - 0.212) / 0.031 = 1.2
+    assert row(made(lot(good[:4]), [one_sided], **plan))["verdict"] == "too few"
+    assert row(made(lot([0.1] * 5), [one_sided], **plan))["verdict"] == "accept"

@@ -1,4 +1,4 @@
-"""Necks for the supplier talk: intervals, twist, plan in words, parts without a serial, and where the spread lies."""
+"""Necks for the supplier talk: intervals, edges, plan in words, parts without a serial, and where the spread lies."""
 
 import numpy as np
 import polars as pl
@@ -25,7 +25,7 @@ def lot(name, bass, treble, *, supplier="Oxbow", start=0, rh=None):
     ]
 
 
-def test_a_lot_s_row_holds_intervals_twist_and_how_the_necks_had_lain():
+def test_a_lot_s_row_holds_intervals_edges_and_how_the_necks_had_lain():
     rng = np.random.default_rng(91)
     bass = rng.normal(0.15, 0.03, 40)
     known = pl.DataFrame(
@@ -45,7 +45,7 @@ def test_a_lot_s_row_holds_intervals_twist_and_how_the_necks_had_lain():
     half = float(stats.t.isf(0.025, 39)) * bass.std(ddof=1) / np.sqrt(40)
     assert (row["mean_low"], row["mean_high"]) == (pytest.approx(bass.mean() - half), pytest.approx(bass.mean() + half))
     assert row["sd_low"] < bass.std(ddof=1) < row["sd_high"]
-    assert (row["twist"], row["twist_sd"]) == (pytest.approx(0.02), pytest.approx(0.0, abs=1e-9))
+    assert (row["edges"], row["edges_sd"]) == (pytest.approx(0.02), pytest.approx(0.0, abs=1e-9))
     assert (row["rh"], row["hours_acclimatised"], row["rod_state"], row["quantity"], row["few"]) == (
         46.0,
         72.0,
@@ -53,9 +53,12 @@ def test_a_lot_s_row_holds_intervals_twist_and_how_the_necks_had_lain():
         40,
         False,
     )
-    assert (row["verdict"], row["measured_verdict"]) == ("too few", "accept")  # 50 to count, 28 to measure
+    assert (row["verdict"], row["measured_verdict"]) == (
+        "accept",
+        "accept",
+    )  # the plan's sample is at most the 40 that came
     assert row["models"] == "LARK"
-    assert row["gauge_rr"] is None
+    assert row["gauge_share"] is None
 
 
 def test_by_measurement_a_lot_far_inside_passes_and_one_on_the_limit_does_not():

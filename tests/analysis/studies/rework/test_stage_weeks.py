@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.methods.attributes import binomial_ahead
+from analysis.methods.counts_ahead import binomial_ahead
 from analysis.studies.rework.stage_weeks import weekly_shares
 from analysis.studies.story.scope import Scope
 from ingest.store.snapshot import Snapshot

@@ -9,6 +9,7 @@ from math import erf, sqrt
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import norm
 
 from analysis.studies.room.capability import CAPABILITY, capability_rows
 from tests.analysis.studies.measured import made, visit
@@ -201,13 +202,16 @@ def test_flags_say_thin_coarse_and_not_normal():
 def test_a_skew_stream_is_counted_with_a_skew_curve_and_a_normal_one_with_the_normal():
     rng = np.random.default_rng(13)
     skew, even = (
-        row_of(made(necks(x.tolist()), [SPEC | {"lower": None}]))
-        for x in (0.05 + rng.lognormal(-2.5, 0.6, 90), rng.normal(0.2, 0.05, 90))
+        row_of(made(necks(x.tolist()), [SPEC | {"lower": None, "upper": upper}]))
+        for x, upper in (
+            (0.05 + rng.lognormal(-2.5, 0.6, 400), 0.3),
+            (rng.permutation(0.2 + 0.05 * norm.ppf((np.arange(200) + 0.5) / 200)), 0.32),
+        )
     )
     assert skew["distribution"] in ("lognormal", "gamma", "weibull", "Weibull")
-    assert skew["expected_ppm"] > 0
+    assert skew["expected_ppm_low"] < skew["expected_ppm"] < skew["expected_ppm_high"]
     assert even["distribution"] == "normal"
-    z = (0.35 - even["mean"]) / even["sd_long"]
+    z = (0.32 - even["mean"]) / even["sd_long"]
     assert even["expected_ppm"] == pytest.approx(1e6 * 0.5 * (1 - erf(z / sqrt(2))), rel=1e-9)
 
 
@@ -215,3 +219,40 @@ def test_a_signal_within_the_dates_says_not_steady():
     rng = np.random.default_rng(14)
     x = np.append(rng.normal(0.2, 0.02, 100), rng.normal(0.3, 0.02, 60))
     assert "not steady" in flags(x.tolist())
+
+
+def test_a_tail_that_the_readings_do_not_bear_out_is_null():
+    rng = np.random.default_rng(15)
+    few = row_of(made(necks(rng.normal(0.2, 0.04, 50).tolist()), [SPEC]))  # 3.7 sigma away on 50 readings
+    heavy = row_of(made(necks((0.2 + 0.03 * rng.standard_t(3, 300)).tolist()), [SPEC]))
+    for row in (few, heavy):
+        assert (row["expected_ppm"], row["expected_ppm_low"], row["expected_ppm_high"]) == (None, None, None)
+        assert row["ppk_low"] < row["ppk"] < row["ppk_high"]
+
+
+def test_bounds_rest_on_independent_readings():
+    rng = np.random.default_rng(16)
+    x = rng.normal(0.2, 0.04, 300)
+    even = row_of(made(necks(x.tolist()), [SPEC]))
+    assert even["n_effective"] == 300
+    walk = x.copy()
+    for at in range(1, 300):
+        walk[at] = 0.2 + 0.7 * (walk[at - 1] - 0.2) + 0.7 * (x[at] - 0.2)
+    row = row_of(made(necks(walk.tolist()), [SPEC]))
+    assert 20 < row["n_effective"] < 200
+    assert "dependent" in row["flags"]
+    n, ppk = row["n_effective"], row["ppk"]
+    half = 1.96 * sqrt(1 / (9 * n) + ppk**2 / (2 * (n - 1)))
+    assert (row["ppk_low"], row["ppk_high"]) == (pytest.approx(ppk - half), pytest.approx(ppk + half))
+
+
+def test_under_six_readings_have_an_index_without_bounds():
+    row = row_of(made(necks([0.2, 0.22, 0.19, 0.21]), [SPEC]))
+    assert row["ppk"] > 0
+    assert (row["ppk_low"], row["ppk_high"], row["n_effective"]) == (None, None, 4)
+
+
+def test_on_the_limit_stands_beside_outside():
+    leaves = [{"key": "leaves", "measures": ["relief"], "resolution": "0.05 mm"}]
+    row = row_of(made(necks([0.2, 0.35, 0.40, 0.05, 0.15]), [SPEC], gauge=leaves))
+    assert (row["n"], row["nonconforming"], row["on_limit"]) == (5, 1, 2)

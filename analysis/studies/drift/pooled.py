@@ -1,0 +1,298 @@
+"""Charts that pool over models, so that one cause that moves many streams a little is seen in days and not in weeks.
+
+Three kinds: each setter at each stage, each gauge of each characteristic, each characteristic of the shop. A point is
+an instrument at a stage: the mean over positions of (reading - baseline mean of that setter, gauge or stream in the
+stream) / the stream's sigma. Only streams with a full baseline give points, and only after it; a setter or gauge with
+fewer than ten readings in it has a mean from the first 25 of its own later ones. What pools nothing makes no chart: of
+one model, or of the only setter at a stage or the only gauge of a characteristic.
+
+The spread of a chart's points, and whether neighbours resemble each other, is that of the same means over the
+baselines.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.pooling import InstrumentMeans, instrument_means
+from analysis.methods.segments import Flags, Floats, Ints, lengths
+from analysis.methods.variables import spread
+from analysis.studies.drift.independence import point_stretches
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.streams import Streams
+from analysis.studies.drift.watching import POOLED, Charts
+from ingest.terms.tables import TIME
+
+SETTER, GAUGE, CHARACTERISTIC = "setter", "gauge", "characteristic"
+IN_BASELINE = 10  # readings of a setter or gauge in a stream's baseline from which on it has a mean of its own there
+FIRST = 25  # else: its first readings after the baseline give it
+STEADY = 25  # points over the baselines from which on a chart knows its spread
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
+
+    at: Ints  # (j,) rows of Streams.readings
+    era: Ints  # (j,)
+    z: Floats  # (j,) in the stream's sigmas off its baseline mean
+    base_at: Ints  # (b,) the same of baselines; a reading may stand in the baselines of two eras
+    base_era: Ints  # (b,)
+    base_z: Floats  # (b,)
+
+    def without(self, told: Flags) -> "Judged":
+        """The same less judged readings that are told already; told (n,)."""
+        kept = ~told[self.at]
+        return replace(self, at=self.at[kept], era=self.era[kept], z=self.z[kept])
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """The pooled charts, and the steady points that their limits come from."""
+
+    charts: Charts
+    """Their readings are those points that are judged; `reading` is a row of Streams.readings of the instrument."""
+    steady: Floats
+    """(k,) points over the baselines, chart after chart, in the unit of the charts' points."""
+    steady_starts: Ints  # (c,)
+    steady_reading: Ints  # (k,) the last reading of the baseline that a point hangs on
+    beyond: Floats  # (c,) what `charts.sigma` is widened by beyond the points' own spread: neighbours are alike
+
+
+@dataclass(frozen=True)
+class Pools:
+    """What pooled charts are made of, before it is known which readings another signal already tells."""
+
+    held: Streams
+    judged: Judged
+    instrument: Ints  # (n,) a number for each instrument at a stage, rising with time
+    groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each reading (n,), and what each is called
+
+    def offsets(self, over: str) -> "Offsets":
+        """The baseline means that charts of this kind take off."""
+        return offsets(self.judged, over, self.groups[over][0])
+
+
+def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
+    """What the pooled charts of the shop are made of."""
+    columns = {SETTER: ("stage", "set_by"), GAUGE: ("gauge",), CHARACTERISTIC: ()}
+    groups = {over: _group(held, names) for over, names in columns.items()}
+    return Pools(held, _judged(held, coarse, baseline_readings), _instruments(held), groups)
+
+
+def pooled(made: Pools, *, weight: float, arl: float, told: Flags | None = None) -> Pooled | None:
+    """All pooled charts of the shop; None where there is none.
+
+    arl : about how many readings lie between false signals: by how much limits widen where neighbours resemble each
+    other hangs on it a little. told (n,) : readings that an open signal of their own stream, or of who set them there,
+    already tells: they are left out, or one model that moved would open and close the charts of all, batch by batch.
+    """
+    judged = made.judged if told is None else made.judged.without(told)
+    if len(judged.at) == 0:
+        return None
+    parts = [_kind(made.held, judged, over, group, made.instrument) for over, group in made.groups.items()]
+    some = [part for part in parts if part is not None]
+    return _joined(made.held, some, weight, arl) if some else None
+
+
+def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
+    eras, n = held.eras, len(held.values)
+    plotted, sigma, worked = deviations(held)
+    step = held.rows["step"].fill_null(0.0).to_numpy()
+    sigma = np.where(coarse[eras.stream], np.sqrt(sigma**2 + step[eras.stream] ** 2 / 12), sigma)
+    everyone = (held.rows["tech"] == "").to_numpy()[eras.stream]
+    full = eras.on_file | (held.own.n[eras.stream] >= baseline_readings)
+    kept = everyone & full & (sigma > 0)
+    centre = np.where(worked, 0.0, eras.centre)
+    size = lengths(eras.starts, n)
+    era = np.repeat(np.arange(len(size)), size)
+    place = np.arange(n) - eras.starts[era]
+    at = np.flatnonzero(kept[era] & (place >= eras.judged_from[era]))
+    which = np.flatnonzero(kept)
+    ends = np.append(held.starts[1:], n)[eras.stream[which]]
+    count = np.maximum(np.minimum(eras.window[which] + eras.baseline[which], ends) - eras.window[which], 0)
+    base_era = np.repeat(which, count)
+    base_at = np.repeat(eras.window[which] - np.cumsum(count) + count, count) + np.arange(int(count.sum()))
+
+    def sigmas(rows: Ints, of: Ints) -> Floats:
+        value = np.where(worked[of], plotted[rows], held.values[rows])
+        return np.asarray((value - centre[of]) / sigma[of])
+
+    return Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
+
+
+def _instruments(held: Streams) -> Ints:
+    """A number for each instrument at a stage, rising with the time it was read, shape (n,)."""
+    visit = ["visit", "serial", "stage"]
+    told = held.readings.select(pl.col("taken_at").min().over(visit), *visit)
+    rank = pl.struct("taken_at", "serial", "stage", "visit").rank("dense").cast(pl.Int64) - 1
+    return told.select(rank.alias("number"))["number"].to_numpy().astype(np.int64)
+
+
+def _group(held: Streams, columns: tuple[str, ...]) -> tuple[Ints, pl.DataFrame]:
+    """The chart of each reading (n,), -1 where it is unknown who or what; and the charts' names by number."""
+    names = ("characteristic", *columns)
+    known = pl.all_horizontal([pl.col(name) != "" for name in names])
+    rank = pl.when(known).then(pl.struct(names)).rank("dense").cast(pl.Int64) - 1
+    numbered = held.readings.select(*names, rank.alias("group"))
+    told = numbered.drop_nulls("group").unique("group").sort("group")
+    return numbered["group"].fill_null(-1).to_numpy().astype(np.int64), told
+
+
+@dataclass(frozen=True)
+class _Points:
+    """Charts of one kind: their names by number; then, chart after chart and oldest first, points judged and steady."""
+
+    names: pl.DataFrame
+    judged: InstrumentMeans
+    reading: Ints  # row of Streams.readings of each judged point
+    steady: InstrumentMeans
+    complete: Ints  # the reading that completed the baseline a steady point comes from
+
+
+def _kind(
+    held: Streams, judged: Judged, over: str, group: tuple[Ints, pl.DataFrame], instrument: Ints
+) -> _Points | None:
+    """Points of one kind of chart; None where there is none."""
+    code, names = group
+    if names.is_empty():
+        return None
+    off = offsets(judged, over, code)
+    counted = off.known
+    z = judged.z - off.mean
+    models = _several(names, code[judged.at][counted], held.readings["setup"].gather(judged.at[counted]))
+    rivals = names.select(
+        pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
+    ).to_series()
+    allowed = models & (rivals.to_numpy() if over != CHARACTERISTIC else True)
+    counted &= allowed[np.maximum(code[judged.at], 0)]
+    found = instrument_means(z[counted], code[judged.at][counted], instrument[judged.at][counted])
+    steady = off.base_known & allowed[np.maximum(code[judged.base_at], 0)]
+    count = np.maximum(off.base_count[steady], 2)
+    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count))  # the mean taken off is an estimate, then and later
+    rest = (judged.base_z - off.base_mean)[steady] * shrunk
+    calm = instrument_means(rest, code[judged.base_at][steady], instrument[judged.base_at][steady])
+    if len(found.mean) == 0 or len(calm.mean) == 0:
+        return None
+    ends = held.eras.window + held.eras.baseline - 1
+    last = np.minimum(ends, len(held.values) - 1)[judged.base_era[steady]]
+    return _Points(
+        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.first], calm, last[calm.first]
+    )
+
+
+@dataclass(frozen=True)
+class Offsets:
+    """The baseline mean in the stream of whoever a kind of chart asks for, in the stream's sigmas off its own mean."""
+
+    mean: Floats  # (j,) of judged readings
+    known: Flags  # (j,) readings that are judged by it
+    base_mean: Floats  # (b,) of readings of baselines
+    base_known: Flags  # (b,)
+    base_count: Ints  # (b,) readings behind it
+
+
+def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
+    """Means of each setter, gauge or stream (`over`) in each stream; code (n,): who or what each reading is of, -1 not
+    known.
+    """
+    known = code[judged.at] >= 0
+    base_known = code[judged.base_at] >= 0
+    kinds = int(code.max(initial=0)) + 1
+    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
+        _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
+        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
+    base_key, key = judged.base_era * kinds + code[judged.base_at], judged.era * kinds + code[judged.at]
+    keys, which = np.unique(base_key, return_inverse=True)
+    count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
+    base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
+    enough = count >= IN_BASELINE
+    place = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
+    has = known & (keys[place] == key) & enough[place]
+    mean = np.where(has, base_mean[place], 0.0)
+    newcomers, own = _newcomers(judged, key, known & ~has)
+    mean[newcomers] = own
+    has[newcomers] = True
+    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
+
+
+def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
+    """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25."""
+    at = np.flatnonzero(usable)
+    at = at[np.argsort(key[at], kind="stable")]
+    if len(at) == 0:
+        return at, np.zeros(0)
+    starts = np.flatnonzero(np.diff(key[at], prepend=key[at][0] - 1))
+    size = lengths(starts, len(at))
+    place = np.arange(len(at)) - np.repeat(starts, size)
+    owner = np.repeat(np.arange(len(starts)), size)
+    early = place < FIRST
+    mean = np.bincount(owner[early], judged.z[at][early], minlength=len(starts)) / np.minimum(size, FIRST)
+    return at[~early], mean[owner[~early]]
+
+
+def _several(names: pl.DataFrame, code: Ints, setup: pl.Series) -> Flags:
+    """Which charts hold readings of two models or more."""
+    pairs = pl.DataFrame({"code": code, "setup": setup}).unique()
+    count = np.bincount(pairs["code"].to_numpy(), minlength=len(names))
+    return np.asarray(count > 1)
+
+
+def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> Pooled | None:
+    """All kinds in one row; charts that know their spread and have something to judge."""
+    shift = np.cumsum([0, *(len(part.names) for part in parts[:-1])])
+    names = pl.concat([part.names for part in parts], how="diagonal")
+    judged = np.concatenate([part.judged.chart + by for part, by in zip(parts, shift, strict=True)])
+    steady = np.concatenate([part.steady.chart + by for part, by in zip(parts, shift, strict=True)])
+    points, calm = (np.concatenate([getattr(part, name).mean for part in parts]) for name in ("judged", "steady"))
+    reading, complete = (np.concatenate([getattr(part, name) for part in parts]) for name in ("reading", "complete"))
+    enough = (np.bincount(steady, minlength=len(names)) >= STEADY) & (np.bincount(judged, minlength=len(names)) > 0)
+    calm, complete, steady = calm[enough[steady]], complete[enough[steady]], steady[enough[steady]]
+    points, reading, judged = points[enough[judged]], reading[enough[judged]], judged[enough[judged]]
+    if len(points) == 0:
+        return None
+    calm_starts = np.flatnonzero(np.diff(steady, prepend=-1))
+    found = spread(calm, calm_starts)
+    moves = found.sigma > 0
+    names = names.filter(pl.Series(enough)).filter(pl.Series(moves))
+    if names.is_empty():
+        return None
+    keep_calm, keep = (
+        np.repeat(moves, lengths(calm_starts, len(calm))),
+        moves[np.searchsorted(np.flatnonzero(enough), judged)],
+    )
+    calm, complete, steady = calm[keep_calm], complete[keep_calm], steady[keep_calm]
+    points, reading, judged = points[keep], reading[keep], judged[keep]
+    calm_starts, starts = (np.flatnonzero(np.diff(chart, prepend=-1)) for chart in (steady, judged))
+    kind = names.select(pl.struct("over", "characteristic").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
+    stretch, beyond = point_stretches(calm, calm_starts, kind, weight=weight, arl=arl)
+    c = len(names)
+    texts = {name: pl.col(name).fill_null("") if name in names.columns else pl.lit("") for name in ("stage", "gauge")}
+    tech = pl.col("set_by").fill_null("") if "set_by" in names.columns else pl.lit("")
+    rows = names.select(
+        pl.lit(POOLED).alias("chart"),
+        "characteristic",
+        pl.lit("").alias("position"),
+        pl.lit("").alias("model"),
+        texts["stage"].alias("stage"),
+        tech.alias("tech"),
+        pl.lit(-1, dtype=pl.Int64).alias("stream"),
+        texts["gauge"].alias("gauge"),
+        "over",
+    )
+    charts = Charts(
+        rows=rows,
+        starts=starts,
+        reading=reading,
+        plotted=points,
+        centre=np.zeros(c),
+        sigma=found.sigma[moves] * stretch,
+        baseline=lengths(calm_starts, len(calm)),
+        begin=np.zeros(c, dtype=np.int64),
+        adjusted=pl.Series(["not independent" if one > 1 else "" for one in stretch]),
+        ends_at=pl.Series([None] * c, dtype=TIME),
+        window=reading[starts],
+        on_file=np.zeros(c, dtype=bool),
+    )
+    return Pooled(charts, calm, calm_starts, complete, beyond)

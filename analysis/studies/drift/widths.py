@@ -1,0 +1,219 @@
+"""How wide the limits of each average are: by the shop's budget of false signals, for the shop's own readings.
+
+B = sum over all charts that can open of readings a week x phi (see `budget`). From phi comes a width that allows for
+limits being estimated, by normal theory; where a characteristic has 400 residuals of complete baselines or more, it is
+multiplied by what the law of these residuals asks over the normal one (see `methods.own_law`). Residuals are told as
+the chart judges: of all techs off the mean or off each setter's, with the setters' unequal spreads in them; of a tech's
+own charts, of pooled points and of young streams each by themselves. Such a pool is frozen at a week's start and taken
+anew when it has grown by a quarter.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.allowance import ewma_width, ewma_widths
+from analysis.methods.own_law import OwnLaw, own_law
+from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
+from analysis.studies.drift.budget import Budget, budget
+from analysis.studies.drift.pooled import Pooled
+from analysis.studies.drift.shares import Shares
+from analysis.studies.drift.streams import Streams
+from analysis.studies.drift.watching import SHORT_RUN, Charts
+from analysis.studies.story.calendar import week_of
+from ingest.shopfiles.shop import Shop
+from ingest.store.snapshot import Snapshot
+
+RESIDUALS = 400  # of complete baselines from which on they are a law of their own
+GROWN = 1.25
+
+
+@dataclass(frozen=True)
+class Residuals:
+    """What steady readings gave, pool after pool: in the sigma of their own baseline, the share of dependence out."""
+
+    pool: Ints  # (k,)
+    week: Ints  # (k,) from whose start on each counts
+    value: Floats  # (k,) in standard deviations of its own baseline
+    ratio: Floats  # (k,) log of that standard deviation over the sigma that the limits are drawn in
+    names: list[str]  # of the pools
+
+
+@dataclass(frozen=True)
+class Laws:
+    """What the law of each pool asks over the normal one."""
+
+    names: list[str]
+    factors: Floats  # (pools, weeks) on the width; exactly 1: fewer than 400 residuals, normal theory
+
+    def own(self, charts: Charts) -> Flags:
+        """Which charts go by their own readings as of the last week, shape (c,); the others by normal theory."""
+        last = dict(zip(self.names, self.factors[:, -1] != 1.0, strict=True))
+        return np.array([bool(last.get(name, False)) for name in pools(charts)], dtype=np.bool_)
+
+
+def week_numbers(held: Streams, shop: Shop) -> Ints:
+    """The number of its week for each reading (weeks since 1970, by the shop's first day), shape (n,)."""
+    first = held.readings.select(week_of(pl.col("day"), shop).cast(pl.Date).cast(pl.Int32))["day"].to_numpy()
+    return np.asarray(first // 7, dtype=np.int64)
+
+
+def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, weekly: Shares | None) -> Budget | None:
+    """The shop's budget over all charts that can open; None where the shop asks for classical charts."""
+    allowed = snapshot.shop.judging.budget
+    if allowed is None:
+        return None
+    weeks = week_numbers(held, snapshot.shop)
+    ids = segment_ids(held.starts, len(held.values))
+    # a stream of all techs is watched from its first reading on, by the short-run chart or its own; a tech's own from
+    # its first judged reading
+    ready = np.full(len(held.starts), int(weeks.max()) + 10_000)  # never
+    everyone = (held.rows["tech"] == "").to_numpy() & (
+        held.rows["n"].to_numpy() >= snapshot.shop.judging.least_readings
+    )
+    ready[everyone] = weeks[held.starts[everyone]]
+    parts = [(ids, weeks, ready)]
+    if charts is not None:
+        mine = charts.rows["stream"].to_numpy()
+        size = lengths(charts.starts, len(charts.reading))
+        some = (mine >= 0) & (charts.begin < size)
+        first = weeks[charts.reading[charts.starts[some] + charts.begin[some]]]
+        np.minimum.at(ready, mine[some], first)
+        over = np.flatnonzero((charts.rows["over"] != "").to_numpy())
+        of_pooled = np.isin(np.repeat(np.arange(len(size)), size), over)
+        chart = np.repeat(np.arange(len(size)), size)[of_pooled]
+        when = weeks[charts.reading[of_pooled]]
+        parts.append((np.searchsorted(over, chart), when, weeks[charts.reading[charts.starts[over]]]))
+    if weekly is not None and len(weekly.weeks):
+        stage = segment_ids(weekly.starts, len(weekly.weeks))
+        parts.append((stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
+    shift = np.cumsum([0, *(len(part[2]) for part in parts[:-1])])
+    chart = np.concatenate([part[0] + by for part, by in zip(parts, shift, strict=True)])
+    relimited = snapshot.table("limits_on_file", "at").select(
+        week_of(pl.col("at").dt.date(), snapshot.shop).cast(pl.Date).cast(pl.Int32) // 7
+    )
+    return budget(
+        allowed,
+        chart,
+        np.concatenate([part[1] for part in parts]),
+        np.concatenate([part[2] for part in parts]),
+        relimited=relimited["at"].to_numpy().astype(np.int64),
+    )
+
+
+def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats) -> Residuals:
+    """Residuals of complete baselines of all charts.
+
+    weeks (n,) : of each reading of the streams. factor (c,) : what a chart's sigma is widened by beyond the spread of
+    its readings since neighbours resemble each other.
+    """
+    names = pools(charts)
+    told = sorted(set(names))
+    number = np.array([told.index(name) for name in names], dtype=np.int64)
+    size = lengths(charts.starts, len(charts.reading))
+    own = np.flatnonzero((charts.begin > 1) & ~charts.on_file & (charts.begin <= size))
+    parts = []
+    if len(own):
+        at = np.repeat(charts.starts[own] - np.cumsum(charts.begin[own]) + charts.begin[own], charts.begin[own])
+        at = at + np.arange(len(at))
+        starts = np.cumsum(charts.begin[own]) - charts.begin[own]
+        last = charts.reading[charts.starts[own] + charts.begin[own] - 1]
+        sigma = charts.sigma[own] / factor[own]
+        parts.append(
+            _standardized(charts.plotted[at], starts, sigma, number[own], np.repeat(weeks[last] + 1, charts.begin[own]))
+        )
+    young = np.flatnonzero((charts.rows["chart"] == SHORT_RUN).to_numpy())
+    if len(young):
+        which = np.repeat(np.arange(len(size)), size)
+        at = np.flatnonzero(np.isin(which, young))
+        starts = np.flatnonzero(np.diff(which[at], prepend=-1))
+        # on the scale of a standard normal already: their own spread is no estimate to be taken out
+        parts.append((number[which[at]], weeks[charts.reading[at]] + 1, charts.plotted[at], np.zeros(len(at))))
+    if pooled is not None:
+        first = len(charts.starts) - len(pooled.charts.starts)
+        sigma = pooled.charts.sigma / pooled.beyond
+        kinds = number[first:]
+        parts.append(_standardized(pooled.steady, pooled.steady_starts, sigma, kinds, weeks[pooled.steady_reading] + 1))
+    if not parts:
+        none = np.zeros(0, dtype=np.int64)
+        return Residuals(none, none, np.zeros(0), np.zeros(0), told)
+    pool, week, value, ratio = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return Residuals(pool, week, value, ratio, told)
+
+
+def pools(charts: Charts) -> list[str]:
+    """Whose residuals each chart goes by: what it judges, and of which characteristic."""
+    kind = (
+        pl.when(pl.col("over") != "")
+        .then("over")
+        .when(pl.col("chart") == SHORT_RUN)
+        .then("chart")
+        .when(pl.col("tech") == "")
+        .then(pl.lit("all"))
+        .otherwise(pl.lit("own"))
+    )
+    return charts.rows.select(pl.format("{} of {}", pl.col("characteristic"), kind).alias("pool"))["pool"].to_list()
+
+
+def _standardized(
+    values: Floats, starts: Ints, sigma: Floats, pool: Ints, week: Ints
+) -> tuple[Ints, Ints, Floats, Floats]:
+    size = lengths(starts, len(values))
+    ids = np.repeat(np.arange(len(size)), size)
+    off = values - (np.add.reduceat(values, starts) / size)[ids]
+    spread = np.sqrt(np.add.reduceat(off * off, starts) / np.maximum(size - 1, 1))
+    moves = (spread > 0)[ids]
+    safe = np.where(spread > 0, spread, 1.0)
+    value = off / safe[ids] * np.sqrt(size / np.maximum(size - 1, 1))[ids]
+    ratio = np.log(safe / sigma)[ids]
+    return pool[ids][moves], week[moves], value[moves], ratio[moves]
+
+
+def widths(charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Laws | None = None) -> Floats:
+    """Width of the average's limits at each reading (n,).
+
+    at (n,) : place in the budget's rates of the week of each reading. By the rate of its week, allowing for the chart's
+    baseline, times what the shop's own residuals ask for where there are enough of them.
+    """
+    size = lengths(charts.starts, len(charts.reading))
+    baselines, which = np.unique(charts.baseline, return_inverse=True)
+    rates, of_week = np.unique(allowance.rates, return_inverse=True)
+    known = baselines < 2
+    table = np.empty((len(rates), len(baselines)))
+    for row, rate in enumerate(rates):  # a handful: the rate moves only when the volume does
+        arl = 1.0 / float(rate)
+        if known.any():
+            table[row, known] = ewma_width(arl, weight=weight, baseline=None)
+        if not known.all():
+            table[row, ~known] = ewma_widths(arl, baselines[~known], weight=weight)
+    wide = table[of_week[at], np.repeat(which, size)]
+    if laws is None or len(laws.names) == 0:
+        return np.asarray(wide)
+    number = np.array([laws.names.index(name) for name in pools(charts)], dtype=np.int64)
+    return np.asarray(wide * laws.factors[np.repeat(number, size), at])
+
+
+def laws_of(own: Residuals, allowance: Budget, weight: float) -> Laws:
+    """The law of each pool week by week, as far as it has been frozen."""
+    weeks = len(allowance.rates)
+    factors = np.ones((len(own.names), weeks))
+    order = np.lexsort((own.week, own.pool))
+    begins = np.searchsorted(own.pool[order], np.arange(len(own.names) + 1))
+    for pool in range(len(own.names)):  # a pool a characteristic and kind of chart, not a stream
+        mine = order[begins[pool] : begins[pool + 1]]
+        there = np.searchsorted(own.week[mine], allowance.first_week + np.arange(weeks), side="right")
+        held, law = 0, None
+        for week, count in enumerate(there):
+            if count >= max(RESIDUALS, GROWN * held):
+                held, law = int(count), _law(own, mine[:count], weight)
+            if law is not None:
+                same = week > 0 and there[week - 1] == count and allowance.rates[week] == allowance.rates[week - 1]
+                factors[pool, week] = (
+                    factors[pool, week - 1] if same else law.factor(1.0 / float(allowance.rates[week]))
+                )
+    return Laws(own.names, factors)
+
+
+def _law(own: Residuals, some: Ints, weight: float) -> OwnLaw:
+    return own_law(own.value[some] * float(np.exp(np.median(own.ratio[some]))), weight=weight)

@@ -1,0 +1,170 @@
+"""What was not read: characteristics, outcomes, causes, limits, minutes and stages that no log tells of, so that
+nothing
+that needs them is shown as good.
+"""
+
+import polars as pl
+
+from analysis.studies.story.story import Story, story
+from ingest.store.snapshot import Snapshot
+
+CHARACTERISTIC, OUTCOMES, CAUSES, LIMITS, MINUTES, STAGE, COLUMN = (
+    "characteristic",
+    "outcomes",
+    "causes",
+    "limits",
+    "minutes",
+    "stage",
+    "column",
+)
+SOME = 0.05  # of the cells of a characteristic: so many unread are said although others were read
+LEAST = 10  # cells of numbers in a column that nobody has mapped: fewer are no lost measurement
+NUMBERS = 0.5  # of its cells: the column holds measurements
+UNREAD: dict[str, pl.DataType] = {
+    "what": pl.String(),  # one of the words above
+    "key": pl.String(),  # characteristic, stage or heading; '' for all of them
+    "cells": pl.Int64(),  # cells not read; of causes and outcomes visits; of limits readings; of minutes visits
+    "of": pl.Int64(),  # of so many
+    "logs": pl.Int64(),  # in so many logs
+}
+
+
+def unread(snapshot: Snapshot) -> pl.DataFrame:
+    """UNREAD: what was not read, outcomes first, then causes, characteristics, limits, minutes, stages, columns."""
+    told = snapshot.once(story)
+    parts = [
+        _outcomes(snapshot, told),
+        _causes(snapshot, told),
+        _characteristics(snapshot, told),
+        _limits(snapshot, told),
+        _minutes(snapshot, told),
+        _stages(snapshot, told),
+        _columns(snapshot),
+    ]
+    return pl.concat([pl.DataFrame(part, schema=UNREAD, orient="row") for part in parts])
+
+
+def outcome_read(snapshot: Snapshot) -> pl.Series:
+    """Of each visit of the story: does its log have a column that says how it ended; Boolean, shape (n,).
+
+    A log of which nothing is known about its columns is taken as one that has.
+    """
+    visits = snapshot.once(story).visits.select("log_id", "stage")
+    columns = snapshot.table("columns")
+    known = columns.select("log_id").unique().with_columns(known=pl.lit(True))
+    told = columns.filter(pl.col("field") == "outcome").select("log_id", at="stage").unique()
+    whole = told.filter(pl.col("at") == "").select("log_id").unique().with_columns(whole=pl.lit(True))
+    here = told.filter(pl.col("at") != "").with_columns(here=pl.lit(True))
+    joined = visits.join(known, on="log_id", how="left", maintain_order="left")
+    joined = joined.join(whole, on="log_id", how="left", maintain_order="left").join(
+        here, left_on=["log_id", "stage"], right_on=["log_id", "at"], how="left", maintain_order="left"
+    )
+    read = pl.col("known").is_null() | pl.col("whole").fill_null(False) | pl.col("here").fill_null(False)
+    return joined.select(read.alias("outcome_read")).to_series()
+
+
+def outcomes_at(snapshot: Snapshot) -> pl.DataFrame:
+    """Stages with a visit whose log tells its outcome: `stage`."""
+    visits = snapshot.once(story).visits.select("stage")
+    return visits.filter(snapshot.once(outcome_read)).unique().sort("stage")
+
+
+def told_instruments(snapshot: Snapshot) -> pl.DataFrame:
+    """Instruments with a visit whose log tells its outcome: `serial`. Of others nobody knows whether they came back."""
+    visits = snapshot.once(story).visits.select("serial")
+    return visits.filter(snapshot.once(outcome_read)).unique().sort("serial")
+
+
+def causes_read(snapshot: Snapshot) -> bool:
+    """Does any log have a column that says where a fault came from, or where work was sent back to?"""
+    columns = snapshot.table("columns")
+    return columns.is_empty() or bool(columns["field"].is_in(["cause", "sent_back_to"]).any())
+
+
+def minutes_known() -> pl.Expr:
+    """Of each visit of the story: are its minutes typed, clocked or planned; a rest has none to know."""
+    return (pl.col("minutes_from") != "planned") | (pl.col("minutes") > 0) | (pl.col("role") == "rest")
+
+
+def _outcomes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    read = snapshot.once(outcome_read)
+    if read.is_empty() or read.all():
+        return []
+    missing = told.visits.filter(~read)
+    if not read.any():
+        return [(OUTCOMES, "", missing.height, read.len(), missing["log_id"].n_unique())]
+    order = snapshot.shop.bench_order
+    counted = (
+        told.visits.with_columns(read)
+        .group_by("stage")
+        .agg(
+            cells=(~pl.col("outcome_read")).sum(),
+            of=pl.len(),
+            logs=pl.col("log_id").filter(~pl.col("outcome_read")).n_unique(),
+        )
+    )
+    rows = counted.filter(pl.col("cells") > 0).sort(
+        pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
+    )
+    return [(OUTCOMES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
+
+
+def _causes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    if causes_read(snapshot) or told.caused.is_empty() or not snapshot.once(outcome_read).any():
+        return []
+    return [(CAUSES, "", told.caused.height, told.caused.height, snapshot.table("logs").height)]
+
+
+def _characteristics(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    columns = snapshot.table("columns").filter(pl.col("field") == "reading")
+    counted = columns.group_by("characteristic").agg(
+        pl.col("aside", "filled").sum(), logs=pl.col("log_id").filter(pl.col("aside") > 0).n_unique()
+    )
+    cells = {row[0]: row[1:] for row in counted.iter_rows()}
+    read = set(told.readings["characteristic"].unique())
+    rows: list[tuple[object, ...]] = []
+    for one in snapshot.shop.characteristics:
+        aside, filled, logs = cells.get(one.key, (0, 0, 0))
+        if one.key not in read or (filled and aside >= SOME * filled):
+            rows.append((CHARACTERISTIC, one.key, aside, filled, logs))
+    return rows
+
+
+def _limits(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    limited = snapshot.specs.rows.filter(pl.col("lower").is_not_null() | pl.col("upper").is_not_null())
+    counts = told.readings.filter(pl.col("value").is_not_null()).group_by("characteristic").len()
+    n = dict(counts.iter_rows())
+    none = [one.key for one in snapshot.shop.characteristics if one.key in n]
+    without = [key for key in none if key not in set(limited["characteristic"])]
+    return [(LIMITS, key, n[key], n[key], 0) for key in without]
+
+
+def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    known = minutes_known()
+    counted = told.visits.group_by("stage").agg(cells=(~known).sum(), of=pl.len(), logs=pl.col("log_id").n_unique())
+    order = snapshot.shop.bench_order
+    rows = counted.filter(pl.col("cells") > 0).sort(
+        pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
+    )
+    return [(MINUTES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
+
+
+def _stages(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
+    if told.visits.is_empty():
+        return []
+    seen = set(told.visits["stage"].unique())
+    return [
+        (STAGE, stage.key, 0, 0, 0)
+        for stage in snapshot.shop.stages
+        if stage.key not in seen and stage.role not in ("repair", "rest", "receiving")
+    ]
+
+
+def _columns(snapshot: Snapshot) -> list[tuple[object, ...]]:
+    columns = snapshot.table("columns").filter(pl.col("field") == "other")
+    counted = columns.group_by("heading", maintain_order=True).agg(
+        pl.col("filled", "numbers").sum(), logs=pl.col("log_id").n_unique()
+    )
+    rows = counted.filter((pl.col("filled") >= LEAST) & (pl.col("numbers") >= NUMBERS * pl.col("filled")))
+    rows = rows.sort("filled", "heading", descending=[True, False])
+    return [(COLUMN, heading, filled, filled, logs) for heading, filled, _, logs in rows.iter_rows()]

@@ -1,0 +1,32 @@
+"""What was not read, above each page that it touches: said before anything is shown as good."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import dcc, html
+
+from analysis.studies.story.unread import unread
+from dashboard import numbers, parts
+from dashboard.desk import desk
+from dashboard.sentences import unread as words
+
+
+def strip(page: str) -> Any:
+    """A line for each thing a page needs and no log tells, the first few open; nothing where all was read."""
+    if page not in words.TOUCHES:
+        return None
+    shop = desk.here().snapshot().shop
+    told = words.lines(desk.ask(unread), shop, page)
+    if not told:
+        return None
+    shown: list[Any] = [html.P(one) for one in told[: words.MOST]]
+    rest = told[words.MOST :]
+    if rest:
+        shown.append(
+            html.Details([html.Summary(f"and {numbers.count(len(rest))} more"), *(html.P(one) for one in rest)])
+        )
+    shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
+    return html.Section(
+        [parts.picture("question"), html.Div(shown)], className="unread", **parts.aria(label="What was not read")
+    )

@@ -1,0 +1,95 @@
+"""What was not read, in words: said first on every page, paper and command that it touches."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from analysis.studies.story import unread
+from dashboard import numbers
+from ingest.shopfiles.shop import Shop
+
+NOT_READ = "not read"  # stands where a figure would
+MOST = 4  # lines in full; then a count
+TOUCHES = {  # what each page needs
+    "week": (
+        unread.OUTCOMES,
+        unread.CAUSES,
+        unread.CHARACTERISTIC,
+        unread.LIMITS,
+        unread.MINUTES,
+        unread.STAGE,
+        unread.COLUMN,
+    ),
+    "drift": (unread.CHARACTERISTIC, unread.COLUMN),
+    "capability": (unread.CHARACTERISTIC, unread.LIMITS, unread.COLUMN),
+    "rework": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES, unread.STAGE),
+    "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
+    "bench": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES),
+}
+
+
+def lines(rows: pl.DataFrame, shop: Shop, page: str = "week") -> list[str]:
+    """A sentence for each thing that was not read and that a page needs."""
+    wanted = rows.filter(pl.col("what").is_in(TOUCHES[page]))
+    if page == "necks":
+        wanted = wanted.filter(~pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]) | _incoming(shop))
+    return [line(row, shop) for row in wanted.iter_rows(named=True)]
+
+
+def _incoming(shop: Shop) -> pl.Expr:
+    """Characteristics that nobody at the bench sets: what came in."""
+    return pl.col("key").is_in([one.key for one in shop.characteristics if not one.set_at])
+
+
+def line(row: dict[str, Any], shop: Shop) -> str:
+    """One thing that was not read, in a sentence."""
+    what, key, cells, of = row["what"], row["key"], row["cells"], row["of"]
+    count = numbers.count(cells)
+    if what == unread.OUTCOMES and not key:
+        return f"Outcomes are not read: no column says how any of {count} visits ended."
+    if what == unread.OUTCOMES:
+        return f"Outcomes are not read at {shop.stage_name(key)}: {numbers.of(cells, of)} visits."
+    if what == unread.CAUSES:
+        return f"Causes are not read: no column says where a fault came from; {count} send-backs, fixes and rejects."
+    if what == unread.LIMITS:
+        return f"{_name(shop, key)}: no limits; {count} readings are held against none."
+    if what == unread.MINUTES:
+        return (
+            f"{shop.stage_name(key)}: no minutes planned, typed or clocked for {numbers.of(cells, of)} visits; no cost."
+        )
+    if what == unread.STAGE:
+        return f"{shop.stage_name(key)}: no row read."
+    if what == unread.COLUMN:
+        return f"{key}: {count} cells not read; nobody has said what the column is."
+    if cells:
+        return f"{_name(shop, key)}: {count} cells not read{f' of {numbers.count(of)}' if of > cells else ''}."
+    return f"{_name(shop, key)}: not read; no column tells it."
+
+
+def first(rows: pl.DataFrame, shop: Shop) -> str:
+    """What is missing from the week, in the fewest words: stands before its headline."""
+    words = []
+    if rows.filter((pl.col("what") == unread.OUTCOMES) & (pl.col("key") == "")).height:
+        words.append("outcomes")
+    if rows.filter(pl.col("what") == unread.CAUSES).height:
+        words.append("causes")
+    whole = rows.filter(pl.col("what") == unread.CHARACTERISTIC)
+    words += [_name(shop, key).lower() for key in whole["key"]]
+    return f"Not read: {', '.join(words)}." if words else ""
+
+
+def outcomes_missing(rows: pl.DataFrame) -> bool:
+    """Does no log at all say how a visit ended?"""
+    return rows.filter((pl.col("what") == unread.OUTCOMES) & (pl.col("key") == "")).height > 0
+
+
+def causes_missing(rows: pl.DataFrame) -> bool:
+    """Does no log say where a fault came from?"""
+    return outcomes_missing(rows) or rows.filter(pl.col("what") == unread.CAUSES).height > 0
+
+
+def _name(shop: Shop, key: str) -> str:
+    found = shop.by_characteristic.get(key)
+    return (found.name or key.replace("_", " ").capitalize()) if found else key

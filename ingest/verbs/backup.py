@@ -1,0 +1,200 @@
+"""`backup`: one file of one moment of a shop's folder, made while people work: a zip of shop files, originals, book and
+store, with their hashes.
+"""
+
+import hashlib
+import json
+import os
+import sqlite3
+import zipfile
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from ingest.store import book, index, ledger, originals, seals
+from ingest.store.problems import StoreProblem, busy
+from ingest.store.sqlite_tables import connect
+
+FORMAT = 1  # of the file; raised whenever an older Truerun could not restore it
+LIST = "truerun-backup.json"
+PLACE, KEPT, ENDING = "backups", 5, ".truerun"
+SHOP_FILES = ("shop.toml", "shop.additions.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv")
+DATABASES = (book.FILE, "access.sqlite", f"store/{ledger.FILE}")
+_TRIES = 3
+
+
+@dataclass(frozen=True)
+class Backup:
+    """A backup file and what stands in it."""
+
+    path: Path
+    made_at: datetime  # UTC
+    why: str
+    files: int
+    logs: int
+    bytes: int
+
+    @property
+    def automatic(self) -> bool:
+        """Was it made before a verb, not by a person?"""
+        return self.why != ""
+
+
+def backup(folder: Path, path: Path, *, now: datetime, why: str = "") -> Backup:
+    """Write the shop into one file, as it stands at one moment; people may go on working.
+
+    path : must not be there yet.  why : the verb before which it is made, '' for a person's own.
+    Raises StoreProblem, one line: no shop, the file is there already, no room.
+    """
+    if not (folder / "shop.toml").exists() and not (folder / book.FILE).exists():
+        raise StoreProblem(f"No shop in {folder}; nothing was written")
+    if path.exists():
+        raise StoreProblem(f"{path} is there already; nothing was written: choose another name")
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        for tries in range(_TRIES):
+            try:
+                told = _write(folder, unfinished, now=now, why=why, held=tries == _TRIES - 1)
+                break
+            except FileNotFoundError:  # an old version went off the disk meanwhile
+                if tries == _TRIES - 1:
+                    raise
+        with unfinished.open("rb") as file:
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    except OSError as fault:
+        raise StoreProblem(
+            f"{path} could not be written ({fault.strerror or fault}); there is no backup, and nothing was changed"
+        ) from fault
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return Backup(path, now, why, len(told["files"]), int(told["logs"]), path.stat().st_size)
+
+
+def before(verb: str, folder: Path, *, now: datetime) -> Backup | None:
+    """The backup that is made by itself before a verb that takes something away; the last five are kept. None where
+    there is nothing yet.
+    """
+    if not (folder / book.FILE).exists() and not (folder / originals.FOLDER).exists():
+        return None
+    stamp = f"{now.astimezone(UTC):%Y-%m-%d-%H%M%S}-before-{verb}"
+    names = (folder / PLACE / f"{stamp}{more}{ENDING}" for more in ("", *(f"-{n}" for n in range(2, 1000))))
+    made = backup(folder, next(path for path in names if not path.exists()), now=now, why=verb)
+    for old in automatic(folder)[KEPT:]:
+        with suppress(OSError):
+            old.unlink()
+    return made
+
+
+def automatic(folder: Path) -> list[Path]:
+    """The backups that were made before verbs, the newest first."""
+    return sorted(
+        (folder / PLACE).glob(f"*-before-*{ENDING}"),
+        key=lambda path: (path.stat().st_mtime_ns, path.name),
+        reverse=True,
+    )
+
+
+def standing(folder: Path) -> list[Path]:
+    """Every backup in the shop's folder, by name."""
+    return sorted(
+        path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".") and is_backup(path)
+    )
+
+
+def is_backup(path: Path) -> bool:
+    """Is a file a backup of a shop?"""
+    try:
+        with path.open("rb") as file:
+            if file.read(4) != b"PK\x03\x04":
+                return False
+        with zipfile.ZipFile(path) as held:
+            return LIST in held.namelist()
+    except (OSError, zipfile.BadZipFile):
+        return False
+
+
+def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> dict[str, Any]:
+    """The file itself; `held`: nobody writes a version until it is whole, where without it files went away under our
+    hands.
+    """
+    listed: dict[str, str] = {}
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
+        with one_moment(folder):
+            names = list(_names(folder))
+            small = [(name, (folder / name).read_bytes()) for name in _changing(folder)]
+            taken = [(name, _database(folder / name)) for name in DATABASES if (folder / name).exists()]
+            logs = _logs(folder)
+            if held:
+                _put_files(out, folder, names, listed)
+        if not held:
+            _put_files(out, folder, names, listed)
+        for name, data in (*taken, *small):
+            listed[name] = hashlib.sha256(data).hexdigest()
+            out.writestr(name, data)
+        told = {"format": FORMAT, "made_at": now.isoformat(), "why": why, "logs": logs, "files": listed}
+        out.writestr(LIST, json.dumps(told, indent=1))
+    return told
+
+
+@contextmanager
+def one_moment(folder: Path) -> Iterator[None]:
+    """Nobody writes a version or a line of the book meanwhile; where a database is damaged there is nobody to wait
+    for.
+    """
+    with ExitStack() as held:
+        for path in (ledger.path_of(folder), folder / book.FILE):
+            if not path.exists():
+                continue
+            try:
+                connection = held.enter_context(closing(connect(path, existing=True)))
+                connection.execute("BEGIN IMMEDIATE")
+            except sqlite3.DatabaseError as fault:
+                if "locked" in str(fault):
+                    raise busy(folder) from fault
+        yield
+
+
+def _names(folder: Path) -> Iterator[str]:
+    """The files that never change once written."""
+    yield from (f"store/{name}" for name in seals.files_of(folder))
+    for path in sorted((folder / originals.FOLDER).glob("*")):
+        if path.is_file() and not path.name.startswith("."):
+            yield f"{originals.FOLDER}/{path.name}"
+
+
+def _changing(folder: Path) -> list[str]:
+    """The small files that somebody may write again: shop files, cards, where a Delta table begins to read."""
+    marks = [f"store/{table}/_delta_log/{seals.LAST_CHECKPOINT}" for table in ledger.DELTA]
+    cards = [path.relative_to(folder).as_posix() for path in sorted((folder / "cards").rglob("*")) if path.is_file()]
+    return [name for name in (*SHOP_FILES, *marks, *cards) if (folder / name).is_file()]
+
+
+def _put_files(out: zipfile.ZipFile, folder: Path, names: list[str], listed: dict[str, str]) -> None:
+    for name in names:
+        data = (folder / name).read_bytes()
+        listed[name] = hashlib.sha256(data).hexdigest()
+        out.writestr(name, data, zipfile.ZIP_STORED if name.endswith(".parquet") else zipfile.ZIP_DEFLATED, 1)
+
+
+def _database(path: Path) -> bytes:
+    """A database as it stands; a damaged one byte for byte."""
+    try:
+        with closing(connect(path, existing=True)) as connection:
+            connection.execute("BEGIN")
+            connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
+            return bytes(connection.serialize())
+    except sqlite3.DatabaseError as fault:
+        if "locked" in str(fault):
+            raise
+        return path.read_bytes()
+
+
+def _logs(folder: Path) -> int:
+    with suppress(StoreProblem):
+        return book.active_logs(book.read(folder)["loads"]).height
+    return sum(noted.what == index.LOADED for noted in index.all_notes(folder))

@@ -1,0 +1,24 @@
+"""A `restore` or `forget` that was cut short is ended by whoever comes next."""
+
+from datetime import datetime
+from pathlib import Path
+
+from ingest.verbs import forget, restore
+
+
+def stands(folder: Path) -> bool:
+    """Has something begun to change the folder and not ended?"""
+    return restore.under_way(folder) or forget.under_way(folder)
+
+
+def end(folder: Path, *, now: datetime) -> list[str]:
+    """End what was cut short; a line for each. Raises StoreProblem where it cannot be ended now."""
+    told = []
+    if restore.under_way(folder):
+        restore.end_restore(folder)
+        told.append("A restore that was cut short is ended now.")
+    if forget.under_way(folder):
+        done = forget.go_on(folder, now=now)
+        told.append("A `truerun forget` that was cut short is ended now.")
+        told += [f"  {line}" for line in (done.left if done else ())]
+    return told

@@ -1,0 +1,78 @@
+"""How many independent readings carry as much: laws, and coverage of Ppk's bounds where they are not independent."""
+
+import numpy as np
+import pytest
+
+from analysis.methods.independent_number import carried
+from analysis.methods.problems import UnusableData
+from tests.trials.ppk_and_share import cell, readings
+
+STREAMS, N = 12, 120
+STARTS = np.arange(STREAMS) * N
+POOL = np.zeros(STREAMS, dtype=np.int64)
+
+
+def told(x, lot, day):
+    return carried(np.asarray(x).ravel(), STARTS, pool=POOL, lot=lot, day=day)
+
+
+def test_nothing_tested_positive_leaves_every_reading_counting():
+    x, lot, day = readings("normal", STREAMS, N, np.random.default_rng(1))
+    found = told(x, lot, day)
+    assert found.number(np.full(STREAMS, 1.2)).tolist() == [N] * STREAMS
+    assert not found.dependent.any()
+
+
+@pytest.mark.parametrize("kind", ["lots", "lag-1", "t5"])
+def test_readings_that_carry_less_count_for_less_whatever_their_unit(kind):
+    x, lot, day = readings(kind, STREAMS, N, np.random.default_rng(2))
+    found = told(x, lot, day)
+    number = found.number(np.full(STREAMS, 1.2))
+    assert (number < N).all()
+    again = told(25.4 * x + 7, lot, day)
+    assert again.number(np.full(STREAMS, 1.2)) == pytest.approx(number)
+    mirrored = told(-x, lot, day)
+    assert mirrored.number(np.full(STREAMS, 1.2), -1) == pytest.approx(found.number(np.full(STREAMS, 1.2), 1))
+
+
+def test_lots_are_measured_over_the_pool():
+    rng = np.random.default_rng(3)
+    lot = np.arange(STREAMS * N) // 10
+    x = rng.normal(size=STREAMS * N) + rng.normal(size=STREAMS * N // 10)[lot]
+    found = told(x, lot, np.arange(STREAMS * N))
+    assert found.lots.mean() == pytest.approx(0.5, abs=0.1)
+    # 12 lots of 10 with half of the variance between them: the mean is as sure as that of some 22 readings
+    assert 1 / found.mean_variance.mean() == pytest.approx(1 / (0.5 / 12 + 0.5 / 120), rel=0.2)
+
+
+def test_a_day_that_its_readings_share_is_not_taken_for_neighbours_that_resemble_each_other():
+    rng = np.random.default_rng(4)
+    day = np.arange(STREAMS * N) // 6
+    x = rng.normal(size=STREAMS * N) + rng.normal(size=STREAMS * N // 6)[day]
+    found = told(x, np.full(STREAMS * N, -1), day)
+    assert found.days.mean() == pytest.approx(0.5, abs=0.1)
+    assert (found.phi < 0.1).all()
+
+
+def test_a_stream_without_spread_or_of_one_reading_stops_no_other():
+    x = np.concatenate([np.full(30, 2.0), np.random.default_rng(5).normal(size=60), [1.0]])
+    found = carried(x, [0, 30, 90], pool=[0, 0, 0], lot=np.full(91, -1), day=np.arange(91)).number(
+        np.array([np.nan, 1.0, np.nan])
+    )
+    assert found[:2].tolist() == [30, 60]
+    assert np.isnan(found[2])
+
+
+def test_codes_of_another_length_are_refused():
+    with pytest.raises(UnusableData, match="wanted a lot and a day"):
+        carried(np.arange(4.0), [0], pool=[0], lot=[1, 2], day=np.arange(4))
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize(("kind", "n"), [("t5", 50), ("gamma(4)", 300), ("lots", 50), ("lots", 300), ("lag-1", 300)])
+def test_ppk_s_bounds_hold_the_truth_where_readings_are_not_independent(kind, n):
+    held, none, plain, _, _, _ = cell(kind, 12, n, 1.33, 50, np.random.default_rng(20261128))
+    wanted = 0.90 if kind == "t5" else 0.93
+    assert held >= wanted - 0.02  # 600 streams: two standard errors
+    assert none < 0.06
+    assert plain < held

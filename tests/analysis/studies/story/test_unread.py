@@ -1,0 +1,156 @@
+"""What was not read is told, and nothing that needs it is shown as good: four shops whose sheets lack something."""
+
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from analysis.review import review
+from analysis.studies.people.techs import tech_rows
+from analysis.studies.rework import rework
+from analysis.studies.story.unread import unread
+from analysis.studies.week.weeks import week_rows
+from dashboard.sentences import shared as sentences
+from dashboard.sentences import unread as words
+from ingest.store.snapshot import Snapshot
+from ingest.store.store import open_snapshot
+from ingest.verbs.load import load
+from tests.ingest.bench import NOW, SHOP, log
+
+SPECS = "characteristic,position,family,model,stage,supplier,target,lower,upper,unit,from_date,agreed_on,note\n"
+COLUMNS = (
+    "serial",
+    "model",
+    "stage",
+    "tech",
+    "started_at",
+    "outcome",
+    "sent_back_to",
+    "relief (mm)",
+    "action bass (mm)",
+)
+STAGES = ("neck_straightening", "play_test", "final_inspection", "packing")
+
+
+def shop_of(
+    tmp_path: Path, *, without: tuple[str, ...] = (), renamed: dict[str, str] | None = None, more: str = ""
+) -> Snapshot:
+    """A shop of forty instruments, one in eight sent back at play test, whose sheet lacks some columns."""
+    tmp_path.mkdir(exist_ok=True)
+    minutes = SHOP.replace('key = "neck_straightening"', 'key = "neck_straightening"\nminutes = 9')
+    for stage, planned in (("play_test", 6), ("final_inspection", 4), ("packing", 3)):
+        minutes = minutes.replace(f'key = "{stage}"\n', f'key = "{stage}"\nminutes = {planned}\n')
+    (tmp_path / "shop.toml").write_text(
+        minutes.replace('timezone = "Europe/Dublin"', 'timezone = "Europe/Dublin"\nlabour_per_hour = 30') + more
+    )
+    (tmp_path / "specs.csv").write_text(
+        SPECS + ("" if "limits" in without else "relief,,,,,,0.2,0.1,0.3,mm,,,\naction,,,,,,2.4,2.0,2.8,mm,,,\n")
+    )
+    kept = [name for name in COLUMNS if name not in without]
+    rows = []
+    for number in range(40):
+        day = 2 + number // 10
+        visits = list(STAGES)
+        if number % 8 == 0:
+            visits = ["neck_straightening", "play_test", *STAGES]
+        for hour, stage in enumerate(visits):
+            back = number % 8 == 0 and hour == 1
+            cell = {
+                "serial": f"S{number:03}", "model": "LARK-25", "stage": stage, "tech": "T01" if number % 2 else "T02",
+                "started_at": f"2026-03-{day:02} {8 + hour:02}:{number % 10:02}",
+                "outcome": "send back" if back else "pass", "sent_back_to": "neck_straightening" if back else "",
+                "relief (mm)": "0.2" if stage == "final_inspection" else "",
+                "action bass (mm)": f"2.{3 + number % 3}" if stage == "final_inspection" else "",
+            }  # fmt: skip
+            rows.append(",".join(cell[name] for name in kept))
+    header = ",".join((renamed or {}).get(name, name) for name in kept)
+    [came] = load(tmp_path, [log(tmp_path, "week.csv", rows, header)], now=NOW)
+    assert came.outcome == "loaded"
+    return open_snapshot(tmp_path)
+
+
+def said(snapshot: Snapshot, page: str = "week") -> str:
+    return "\n".join(words.lines(snapshot.once(unread), snapshot.shop, page))
+
+
+def test_where_all_was_read_nothing_is_said(tmp_path):
+    snapshot = shop_of(tmp_path, more="")
+    told = snapshot.once(unread)
+    assert told.filter(~pl.col("what").is_in(["stage"])).is_empty()
+    assert week_rows(snapshot)["never_sent_back"].to_list() == [35 / 40]
+    assert dict(rework.stages(snapshot).select("stage", "caused_here").iter_rows())["neck_straightening"] == 5
+
+
+def test_without_an_outcome_column_no_yield_and_no_send_back_stands(tmp_path):
+    snapshot = shop_of(tmp_path, without=("outcome", "sent_back_to"))
+    assert said(snapshot).startswith("Outcomes are not read: no column says how any of 170 visits ended.")
+    weeks = week_rows(snapshot)
+    for name in ("rolled_yield", "never_sent_back", "loop_minutes", "loop_cost"):
+        assert weeks[name].to_list() == [None], name
+    stages = rework.stages(snapshot)
+    for name in ("yield_caught", "yield_caused", "caught_here", "caused_here", "loop_minutes", "loop_cost"):
+        here = stages.filter(pl.col("visits") > 0)[name]
+        assert here.null_count() == len(here), name
+    techs = tech_rows(snapshot)
+    for name in ("charged", "expected", "ratio", "ratio_low", "ratio_high", "outside_funnel"):
+        assert techs[name].null_count() == len(techs) > 0, name
+    found = review(snapshot)
+    assert sentences.headline(found, snapshot.shop).startswith("Not read: outcomes.")
+    _, figure, say = sentences.normal(found, snapshot.shop)[1]
+    assert figure == "not read"
+    assert "%" not in say
+
+
+def test_without_causes_no_stage_is_called_free_of_them(tmp_path):
+    snapshot = shop_of(tmp_path, without=("sent_back_to",))
+    assert "Causes are not read" in said(snapshot, "rework")
+    stages = rework.stages(snapshot)
+    bench = stages.filter(pl.col("stage").is_in(STAGES))
+    assert bench["yield_caused"].null_count() == bench["caused_here"].null_count() == 4
+    assert bench["yield_caught"].null_count() == 0
+    unknown = stages.filter(pl.col("stage") == "unknown").row(0, named=True)
+    assert unknown["caused_here"] == 5
+    assert stages["caused_here"].sum() == rework.send_backs(snapshot)["count"].sum()
+    assert tech_rows(snapshot)["charged"].null_count() == tech_rows(snapshot).height
+
+
+def test_without_limits_nothing_is_called_inside(tmp_path):
+    snapshot = shop_of(tmp_path, without=("limits",))
+    assert "Relief: no limits; 40 readings are held against none." in said(snapshot, "capability")
+    assert review(snapshot).outside.is_empty()
+
+
+def test_a_characteristic_that_nobody_mapped_is_named_with_its_cells(tmp_path):
+    snapshot = shop_of(tmp_path, renamed={"action bass (mm)": "Saitenlage"})
+    told = said(snapshot, "drift")
+    assert "Action: not read; no column tells it." in told
+    assert "Saitenlage: 40 cells not read; nobody has said what the column is." in told
+    assert sentences.headline(review(snapshot), snapshot.shop).startswith("Not read: action.")
+
+
+def test_cells_that_could_not_be_read_are_counted(tmp_path):
+    snapshot = shop_of(tmp_path, renamed={"action bass (mm)": "action bass (in)"})
+    assert "Action: 40 cells not read." in said(snapshot)
+
+
+def test_a_stage_without_minutes_has_no_cost_and_says_so(tmp_path):
+    snapshot = shop_of(tmp_path)
+    text = (tmp_path / "shop.toml").read_text()
+    (tmp_path / "shop.toml").write_text("\n".join(line for line in text.splitlines() if not line.startswith("minutes")))
+    snapshot = open_snapshot(tmp_path)
+    assert "neck_straightening" in said(snapshot, "rework").lower().replace(" ", "_")
+    assert rework.stages(snapshot).filter(pl.col("visits") > 0)["minutes"].null_count() == 4
+    assert week_rows(snapshot)["loop_cost"].to_list() == [None]
+
+
+@pytest.mark.parametrize("without", [("outcome", "sent_back_to"), ("sent_back_to",), ("limits",)])
+def test_every_page_says_it_before_anything_else(tmp_path, without):
+    from dashboard.app import make_app
+    from dashboard.desk.desk import Desk
+    from dashboard.pages import unread as page
+
+    shop_of(tmp_path, without=without)
+    make_app(Desk(tmp_path))
+    touched = [name for name in words.TOUCHES if page.strip(name) is not None]
+    assert "week" in touched
+    assert {"rework", "bench"} <= set(touched) or without == ("limits",)
