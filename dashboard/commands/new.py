@@ -1,6 +1,7 @@
 """The command for a newcomer: new."""
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,7 +10,13 @@ import typer
 from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, say
 
 if TYPE_CHECKING:
-    from ingest.beginning.new import Ask, Proposal
+    from ingest.beginning.answers import Said
+    from ingest.beginning.asking import Ask
+    from ingest.beginning.new import Proposal
+    from ingest.shopfiles.shop import Shop
+
+Files = Sequence[tuple[str, bytes]]
+GO_ON = "go on"
 
 
 def new(
@@ -20,13 +27,21 @@ def new(
         ),
     ],
     shop: ShopFolder = HERE,
-    yes: Annotated[bool, typer.Option("--yes", help="Ask nothing: take every guess, marked as one.")] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Ask nothing: take what is sure or likely, leave the rest unread.")
+    ] = False,
+    answers: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A TOML file with any tables of shop.toml, taken as said by you."),
+    ] = None,
 ) -> None:
     """Start a shop from its own sheets.
 
-    Looks at headings and words, asks what it cannot tell (at most ten questions) and writes a first shop.toml and
-    specs.csv, every guess marked. Nothing is overwritten: with a shop already there it proposes additions only.
+    Shows every column: what it is taken for, how sure, and by what. Asks what it cannot tell, lets you change any
+    guess, counts what would be read, and writes a first shop.toml and specs.csv with every guess marked. Nothing is
+    loaded, and nothing is overwritten: with a shop already there it proposes additions only.
     """
+    from ingest.beginning.answers import Said, read_answers
     from ingest.beginning.new import propose, write
     from ingest.shopfiles.shop import read_shop
 
@@ -37,19 +52,19 @@ def new(
             f"{shop / 'specs.csv'} is already there and is not overwritten; move it away, or start in another folder"
         )
     sheets = [(path.name, _bytes(path)) for path in files]
-    proposal = propose(sheets, shop=known)
+    said = read_answers(answers) if answers else Said()
+    proposal = propose(sheets, shop=known, said=said)
     _show(proposal)
-    answers: dict[str, str] = {}
-    while not yes and sys.stdin.isatty():
-        open_ = next((ask for ask in proposal.asks if ask.key not in answers), None)
-        if open_ is None:
-            break
-        answers[open_.key] = _asked(open_)
-        proposal = propose(sheets, shop=known, answers=answers)
-    if (yes or not sys.stdin.isatty()) and proposal.asks:
+    alone = yes or not sys.stdin.isatty()
+    if not alone:
+        proposal = _talked_over(sheets, known, said, proposal)
+    elif proposal.asks:
         say("Taken as guesses, each marked in the file:")
         for ask in proposal.asks:
             say(f"  {ask.text} {ask.default}")
+    for line in proposal.unread:
+        say(line)
+    _count(sheets, proposal, known)
     names = " ".join(str(path) for path in files)
     if proposal.additions and not proposal.shop_toml:
         say(f"shop.toml lacks nothing for it. Next: `truerun load {names} --shop {shop}`")
@@ -60,6 +75,52 @@ def new(
         say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {shop}`")
         return
     say(f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {shop}` and `truerun serve --shop {shop}`")
+    say("To map them anew: move shop.toml and specs.csv away, say `truerun new` again, then `truerun again --all`")
+
+
+def _talked_over(sheets: Files, known: "Shop | None", said: "Said", proposal: "Proposal") -> "Proposal":
+    """The proposal after a person has answered what is asked and changed what they would have otherwise."""
+    from ingest.beginning.new import propose, said_columns
+
+    answers: dict[str, str] = {}
+    picks: dict[tuple[str, str, str], str] = {}
+    while True:
+        told = said_columns(picks, said)
+        proposal = propose(sheets, shop=known, answers=answers, said=told)
+        open_ = next((ask for ask in proposal.asks if ask.key not in answers), None)
+        if open_ is not None:
+            answers[open_.key] = _asked(open_)
+            continue
+        picked = _picked(proposal)
+        if picked is None:
+            return proposal
+        picks |= picked
+        proposal = propose(sheets, shop=known, answers=answers, said=said_columns(picks, said))
+        _show(proposal)
+        _count(sheets, proposal, known)
+
+
+def _picked(proposal: "Proposal") -> dict[tuple[str, str, str], str] | None:
+    """A column that a person takes for something else: (file, tab, heading) -> meaning; None where all is right."""
+    from ingest.beginning.answers import same, slip
+
+    headings = {
+        same(column.heading): (seen.name, seen.tab, column.heading)
+        for seen in proposal.surveys
+        for column in seen.columns
+    }
+    while True:
+        told = str(typer.prompt("Change a column? HEADING = MEANING", default=GO_ON, err=True)).strip()
+        if told in ("", GO_ON):
+            return None
+        heading, equals, target = (part.strip() for part in told.partition("="))
+        place = headings.get(same(heading))
+        if not equals or not target or place is None:
+            say(f"{told!r} changes nothing; wanted one such as {next(iter(headings.values()))[2]} = action bass (mm)")
+        elif near := slip(target, ()):
+            say(f"{target!r} names no column; did you mean {near!r}?")
+        else:
+            return {place: target}
 
 
 def _bytes(path: Path) -> bytes:
@@ -72,20 +133,32 @@ def _bytes(path: Path) -> bytes:
 
 
 def _show(proposal: "Proposal") -> None:
-    """What each sheet seems to hold, a line a column."""
+    """What each sheet seems to hold, a line a column: what it is taken for, how sure, cells filled, some of them."""
+    shapes = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
     for seen in proposal.surveys:
-        say(f"{seen.name}: {seen.rows} rows, a row {'an instrument' if seen.shape == 'instrument' else 'a visit'}")
+        say(f"{seen.title}: {seen.rows} rows, a row {shapes.get(seen.shape, 'a visit')}")
         for column in seen.columns:
-            meaning = column.guess.target(column.guess.stage) or "not known, kept as typed"
-            say(
-                f"  {column.heading[:28]:<28}  {meaning[:34]:<34}  {column.filled:>6}  "
-                f"{', '.join(sample[:16] for sample in column.samples)}"
-            )
+            guess = column.guess
+            meaning = guess.target(guess.stage) if guess.taken else "not known, kept as typed"
+            meaning = "left out" if guess.field == "ignore" else meaning
+            sure = f"{guess.level} by {guess.why}" if guess.field and guess.level != "said" else guess.level
+            samples = ", ".join(sample[:16] for sample in column.samples)
+            say(f"  {column.heading[:28]:<28}  {meaning[:34]:<34}  {sure[:24]:<24}  {column.filled:>6}  {samples}")
+    for line in proposal.left:
+        say(line)
+
+
+def _count(sheets: Files, proposal: "Proposal", known: "Shop | None") -> None:
+    """What would be read."""
+    from ingest.beginning.counted import counted
+
+    for each in counted(sheets, proposal, known):
+        say(each.told())
 
 
 def _asked(ask: "Ask") -> str:
     """The answer of a person; Enter takes the guess."""
-    from ingest.beginning.new import unfit
+    from ingest.beginning.asking import unfit
 
     choice = f" [{', '.join(ask.options)}]" if ask.options else ""
     while True:

@@ -19,6 +19,7 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.parts_of_whole import variance
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
@@ -64,10 +65,14 @@ def layout(
     return parts.page(
         parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name)),
         _filters(found, models, supplier, model, measure),
-        _strips(rows, shop, name),
-        _table(rows, shop, name),
-        parts.row("75", _goes(shop, measure, rows), _differences(name, model, rows)),
-        _talk(rows, shop, supplier),
+        held("Lots", _strips, rows, shop, name),
+        held("Lot by lot", _table, rows, shop, name),
+        parts.row(
+            "75",
+            held("What goes with bow", _goes, shop, measure, rows),
+            held("Where necks differ", _differences, name, model, rows),
+        ),
+        held("For the talk", _talk, rows, shop, supplier),
     )
 
 

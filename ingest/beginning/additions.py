@@ -2,8 +2,8 @@
 and headings.
 """
 
-from ingest.beginning.first_shop import Draft, LogDraft
-from ingest.beginning.new_text import fault_lines, log_lines, measure_lines, model_lines, stage_lines, tech_lines
+from ingest.beginning.first_shop import Draft, Entry, LogDraft
+from ingest.beginning.new_text import log_lines, table_lines
 from ingest.beginning.starting_values import STAGES
 from ingest.reading.headings import Headings, plain
 from ingest.reading.reader import log_for
@@ -29,25 +29,24 @@ def known_log(name: str, shop: Shop | None) -> Log | None:
 
 def known_words(field: str, shop: Shop | None, log: Log | None) -> dict[str, str]:
     """What the words of a field mean already, by the word in plain letters."""
-    return Words(shop, log or Log()).by_field[field] if shop else {}
+    return Words(shop, log or Log()).by_field.get(field, {}) if shop else {}
 
 
 def additions_text(draft: Draft, shop: Shop) -> str:
     """Only what a shop file lacks; '' where nothing."""
     techs, faults = known_words("tech", shop, None), known_words("fault", shop, None)
     parts = [
-        f"# {_place(key, shop)}\n{stage_lines(key, role, draft)}"
-        for key, role in draft.stages.items()
+        f"# {_place(key, shop)}\n{table_lines('stage', entry, draft)}"
+        for key, entry in draft.stages.items()
         if key not in shop.by_stage
     ]
-    parts += [
-        measure_lines(key, positions, draft)
-        for key, positions in draft.measures.items()
-        if key not in shop.by_characteristic
+    new: list[tuple[str, Entry]] = [
+        *(("characteristic", entry) for key, entry in draft.measures.items() if key not in shop.by_characteristic),
+        *(("model", entry) for key, entry in draft.models.items() if key not in shop.by_model),
+        *(("fault", entry) for key, entry in draft.faults.items() if plain(key) not in faults),
+        *(("tech", entry) for key, entry in draft.techs.items() if plain(key) not in techs),
     ]
-    parts += [model_lines(key, family, draft) for key, family in draft.models.items()]
-    parts += [fault_lines(key, suspect) for key, suspect in draft.faults.items() if plain(key) not in faults]
-    parts += [tech_lines(key, words) for key, words in draft.techs.items() if plain(key) not in techs]
+    parts += [table_lines(kind, entry, draft) for kind, entry in new]
     for log in draft.logs:
         known = known_log(log.survey.name, shop)
         parts += _lacking(log, known, shop) if known else [log_lines(log, draft)]

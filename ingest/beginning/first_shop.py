@@ -1,23 +1,12 @@
-"""The parts of a first shop file before they are put into words."""
+"""The parts of a first shop file before they are put into words, and why a part is only a guess."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from ingest.beginning.survey import Survey
 
-
-@dataclass
-class Draft:
-    """The parts of a shop file before they are put into words; `guesses` says of a part why it is only a guess."""
-
-    name: str = "My setup shop"
-    timezone: str = "UTC"
-    stages: dict[str, str] = field(default_factory=dict)  # key -> role, in bench order
-    measures: dict[str, list[str]] = field(default_factory=dict)  # key -> positions
-    models: dict[str, str] = field(default_factory=dict)  # key -> family
-    techs: dict[str, list[str]] = field(default_factory=dict)
-    faults: dict[str, str] = field(default_factory=dict)  # key -> suspect
-    logs: list["LogDraft"] = field(default_factory=list)
-    guesses: dict[str, str] = field(default_factory=dict)  # 'stage nut_slotting' -> why
+Entry = dict[str, Any]
 
 
 @dataclass
@@ -26,9 +15,53 @@ class LogDraft:
 
     survey: Survey
     files: str
+    tab: str = ""
     stage: str = ""
     order: str = "ymd"
     empty_outcome: str = "open"
     headings: dict[str, str] = field(default_factory=dict)
+    ignore: list[str] = field(default_factory=list)
     units: dict[str, str] = field(default_factory=dict)
     words: dict[str, dict[str, str]] = field(default_factory=dict)
+    said: set[str] = field(default_factory=set)  # 'stage', 'words outcome RTN': parts that somebody said
+
+
+@dataclass
+class Draft:
+    """The tables of a shop file; `guesses` says why a part is only a guess, by 'stage nut_slotting' and the like."""
+
+    about: Entry = field(default_factory=dict)
+    rest: dict[str, Any] = field(
+        default_factory=dict
+    )  # tables that somebody said, kept as they are: calendar, gauge ...
+    stages: dict[str, Entry] = field(default_factory=dict)  # by key, in bench order
+    measures: dict[str, Entry] = field(default_factory=dict)
+    models: dict[str, Entry] = field(default_factory=dict)
+    techs: dict[str, Entry] = field(default_factory=dict)
+    faults: dict[str, Entry] = field(default_factory=dict)
+    logs: list[LogDraft] = field(default_factory=list)
+    guesses: dict[str, str] = field(default_factory=dict)
+    measure_keys: dict[str, str] = field(default_factory=dict)  # of the trade -> of this shop
+    stage_keys: dict[str, str] = field(default_factory=dict)
+    said: set[str] = field(default_factory=set)  # 'stage nut_slotting', 'shop timezone': what somebody said
+
+    def measure_key(self, measure: str) -> str:
+        """The key of this shop for a measurement of the trade."""
+        return self.measure_keys.get(measure, measure)
+
+    def stage_key(self, stage: str) -> str:
+        """The key of this shop for a stage of the trade."""
+        return self.stage_keys.get(stage, stage)
+
+    def trade_measure(self, key: str) -> str:
+        """The trade's measurement behind a key of this shop, the key itself where none is."""
+        return next((trade for trade, own in self.measure_keys.items() if own == key), key)
+
+    def families(self) -> list[str]:
+        """The families of the models, each once."""
+        return list(dict.fromkeys(str(entry["family"]) for entry in self.models.values()))
+
+
+def with_said(entry: Entry, said: Mapping[str, Any]) -> Entry:
+    """A table with what somebody said in the place of what was guessed."""
+    return {**entry, **said}

@@ -1,62 +1,58 @@
-"""Guesses at what a sheet of an unknown shop holds: headings by their words, columns by their cells. A guess is always
-marked.
-"""
+"""Guesses at the columns of a sheet by their words and their cells. Each says how sure it is and by what."""
+
+from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from statistics import median
+from typing import Literal
 
 from rapidfuzz import fuzz, process
 
-from ingest.beginning.starting_values import (
-    BASS,
-    FAMILIES,
-    FAULTS,
-    FIELD_WORDS,
-    MEASURES,
-    OUTCOMES,
-    STAGES,
-    TREBLE,
-    StartingMeasure,
-)
-from ingest.reading.headings import FIELDS, plain
-from ingest.reading.notation import NO_READING, Manner, read_cell, tidy
-from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
-from ingest.terms.units import unit_of
+from ingest.beginning.families import family_of
+from ingest.beginning.heading_sense import Sense, book, sense_of, words_of
+from ingest.beginning.profiles import Profile
+from ingest.beginning.starting_values import FAULTS
+from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
+from ingest.reading.headings import plain
+from ingest.terms.clock import Order
 
-_UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
-_PLACE_NOISE = re.compile(r"(?:@|\bat\b)\s*(?:fret\s*)?\d+(?:th|st|nd)?|\b(?:12th|fret 12|12|f12|fret 7|in)\b|@")
-_FIELD_OF = {
-    plain(word): field
-    for source in (FIELDS, FIELD_WORDS)
-    for field, words in source.items()
-    for word in (field, *words)
-}
-_MEASURE_OF = {plain(word): item for item in MEASURES for word in (item.key, item.name, *item.words)}
-_STAGE_OF = {plain(word): stage.key for stage in STAGES for word in (stage.key, stage.name, *stage.words)}
-_OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOMES.items() for word in words}
-_BARE = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
+Level = Literal["said", "sure", "likely", "unsure", ""]
+_OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() for word in words}
+NUMERIC = ("minutes", "rh", "temperature")
+FEW_WORDS = ("outcome", "stage", "tech", "model", "supplier", "gauge", "what", "unit", "position", "moment")
 
 
 @dataclass(frozen=True)
 class Guess:
-    """What one heading may mean: a field, or a measurement with position and moment; the stage where its words name
-    one.
-    """
+    """What one heading may mean: a field, or a measurement with position and moment; its stage where it names one."""
 
     heading: str
-    field: str = ""  # of headings.FIELDS, 'reading', or '' where nothing is known
+    field: str = ""  # a field of a row, 'reading', or '' where nothing is known
     measure: str = ""
     position: str = ""
     moment: str = ""
     stage: str = ""
     unit: str = ""
-    sure: bool = False
+    level: Level = ""
+    why: str = ""  # its words | its cells | its place among others, in words
+    said: str = ""  # the meaning as somebody said it, word for word
+
+    @property
+    def sure(self) -> bool:
+        """Said by a person, or told by words and cells alike."""
+        return self.level in ("said", "sure")
+
+    @property
+    def taken(self) -> bool:
+        """Sure enough to be read without being asked."""
+        return self.level in ("said", "sure", "likely") and bool(self.field)
 
     def target(self, stage: str = "") -> str:
         """The meaning as a heading of shop.toml writes it; `stage` where the sheet has a row an instrument."""
+        if self.said:
+            return self.said
         words = [self.measure, self.position, self.moment] if self.field == "reading" else [self.field]
         unit = f"({self.unit})" if self.unit else ""
         at = f"@ {stage}" if stage else ""
@@ -64,144 +60,200 @@ class Guess:
 
 
 def guess_heading(heading: str) -> Guess:
-    """What a heading means by its words alone, in any of a few languages."""
-    text = plain(heading)
-    unit_text = ""
-    if found := _UNIT.search(text):
-        unit_text, text = found[1], (text[: found.start()] + " " + text[found.end() :]).strip()
-    text = " ".join(text.split())
-    guess = Guess(heading)
-    if text in _FIELD_OF:
-        return replace(guess, field=_FIELD_OF[text], sure=True)
-    stage, rest = _without_stage(text)
-    if rest and rest in _FIELD_OF:
-        return replace(guess, field=_FIELD_OF[rest], stage=stage, sure=True)
-    measured = _measure(text, unit_text, guess)
-    if measured is None and stage:
-        measured = _measure(rest, unit_text, guess)
-        measured = replace(measured, stage=stage) if measured else None
-    if measured:
-        return measured
-    if stage and not rest:
-        return replace(guess, field="date", stage=stage)  # a column headed 'Strung' or 'Packed' holds the day of it
-    near = process.extractOne(text, list(_FIELD_OF), scorer=fuzz.ratio, score_cutoff=82)
-    return replace(guess, field=_FIELD_OF[str(near[0])]) if near and len(text) > 3 else guess
+    """What a heading means by its words alone."""
+    guess = guess_column(heading, None)
+    inches = guess.field == "reading" and sense_of(heading).in_is and not guess.unit
+    return replace(guess, unit="in") if inches else guess
 
 
-def _without_stage(text: str) -> tuple[str, str]:
-    """(stage, the other words) where a heading begins or ends with the words of a stage."""
-    for word in sorted(_STAGE_OF, key=len, reverse=True):
-        for rest in (text.removeprefix(word + " "), text.removesuffix(" " + word)):
-            if rest != text:
-                return _STAGE_OF[word], rest.strip(" -:@")
-    return (_STAGE_OF[text], "") if text in _STAGE_OF else ("", text)
+def guess_column(heading: str, cells: Profile | None) -> Guess:
+    """What a column means by its heading and, where given, its cells, which must bear a guess out."""
+    sense = sense_of(heading)
+    guess = _by_words(sense, cells)
+    if cells is None or not cells.filled:
+        return guess
+    if guess.field and not _fits(guess, cells):
+        guess = _second_thought(sense, cells)
+    if not guess.field:
+        guess = _by_cells(heading, cells)
+    return guess
 
 
-def _measure(text: str, unit_text: str, guess: Guess) -> Guess | None:
-    item, rest = None, ""
-    for word in sorted(_MEASURE_OF, key=len, reverse=True):
-        if text == word or text.startswith((word + " ", word + ".")):
-            item, rest = _MEASURE_OF[word], text[len(word) :].strip(" .-:")
-            break
-    if item is None:
-        return None
-    moment = ""
-    for words, meant in (
-        ("found", "found"),
-        ("before", "found"),
-        ("as found", "found"),
-        ("left", "left"),
-        ("after", "left"),
-    ):
-        if rest == words or rest.endswith(" " + words):
-            rest, moment = rest[: -len(words)].strip(), meant
-    unit = unit_of(unit_text, item.quantity) if unit_text else ""
-    if not unit:
-        for word in rest.split():
-            if (found := unit_of(word, item.quantity)) and item.quantity in ("length", "pitch"):
-                unit, rest = found, " ".join(part for part in rest.split() if part != word)
-    position = _position(" ".join(_PLACE_NOISE.sub(" ", rest).split()) if item.key != "intonation" else rest)
-    if position is None:
-        return None
-    return replace(
-        guess, field="reading", measure=item.key, position=position, moment=moment, unit=unit or "", sure=True
-    )
-
-
-def _position(text: str) -> str | None:
-    if text in BASS:
-        return "bass"
-    if text in TREBLE:
-        return "treble"
-    if re.fullmatch(r"(?:b/t|bass/treble|b / t)", text):
-        return "bass/treble"
-    if found := re.fullmatch(r"(?:string|str|s|saite|corde)?\s*(\d)(?:\s*(?:f|fret)\s*(\d{1,2}))?", text):
-        return found[1] + (f" fret {found[2]}" if found[2] else "")
-    return "" if not text else None
-
-
-def date_order(cells: Iterable[str]) -> tuple[Order, bool]:
-    """(order, is it sure) of the dates of a column: by a part above 12, else day first, unsure."""
-    parts = [
-        tuple(int(part) for part in found.groups())
-        for cell in cells
-        if (found := re.match(r"(\d{1,4})[-/.](\d{1,2})[-/.]\d{1,4}", cell.strip()))
+def _by_words(sense: Sense, cells: Profile | None) -> Guess:
+    guess = Guess(sense.heading, why="its words")
+    level: Level = "sure" if not sense.strange else "likely"
+    if sense.whole and not (sense.measures and cells is not None and cells.measured > 0.8 and cells.dates < 0.5):
+        whole = "started_at" if sense.whole == "time" else sense.whole
+        return replace(guess, field=whole, level="sure", stage=_stage(sense))
+    fields = [
+        name
+        for name in sense.fields
+        if name not in ("position", "value", "what", "moment", "unit") or not sense.measures
     ]
-    if not parts or all(first > 31 for first, _ in parts):
-        return "ymd", bool(parts)
-    parts = [pair for pair in parts if pair[0] <= 31]
-    if any(first > 12 for first, _ in parts):
-        return "dmy", True
-    return ("mdy", True) if any(second > 12 for _, second in parts) else ("dmy", False)
-
-
-def are_dates(cells: Sequence[str], order: Order) -> bool:
-    """Do nearly all cells hold a date?"""
-    filled = [cell for cell in cells if cell.strip()]
-    read = [read_stamp(cell, order) for cell in filled[:200]]
-    return bool(read) and sum(
-        1 for stamp in read if stamp is not None and stamp[2] and (stamp[0] or EXCEL_DAY_0) > EXCEL_DAY_0
-    ) > 0.8 * len(read)
-
-
-def decimal_sign(cells: Iterable[str]) -> str:
-    """',' where numbers are written with a comma and none with a point, else '.'."""
-    found = Counter(
-        "," if "," in cell else "."
-        for cell in (cell.strip() for cell in cells)
-        if re.fullmatch(r"[+-]?\d*[.,]\d+(?:\s*\D*)?", cell)
+    if sense.measures and not fields:
+        measure = max(sense.measures, key=lambda key: key != "nut" and key != "head")
+        stage = next((stage for stage in sense.stages if stage != _own_stage(measure)), "")
+        moment = sense.moments[-1] if sense.moments else ""
+        fret = (
+            f" fret {sense.fret}" if measure == "intonation" and sense.fret not in (None, 12) and sense.ordinal else ""
+        )
+        position = (
+            "bass/treble" if sense.both_sides else sense.position or (sense.ordinal + fret if sense.ordinal else "")
+        )
+        return replace(
+            guess,
+            field="reading",
+            measure=measure,
+            position=position,
+            moment=moment,
+            stage=stage,
+            unit=sense.unit,
+            level=level,
+        )
+    if fields:
+        name = "started_at" if fields[-1] == "time" else fields[-1]
+        return replace(guess, field=name, stage=_stage(sense), level=level if len(set(fields)) == 1 else "likely")
+    if sense.stages:
+        return replace(guess, field="date", stage=sense.stages[-1], level="likely", why="a stage's name alone")
+    if (sense.moments or sense.in_is) and not sense.strange and cells is not None and cells.dates + cells.clocks > 0.8:
+        name = "finished_at" if sense.moments == ["left"] else "started_at"
+        return replace(guess, field=name, level="likely", why="its words and clock times")
+    near = (
+        process.extractOne(" ".join(words_of(sense.heading)), list(book()), scorer=fuzz.ratio, score_cutoff=86)
+        if len(sense.heading) > 4
+        else None
     )
-    return "," if found[","] and not found["."] else "."
+    if near:
+        kinds = dict(reversed(book()[str(near[0])]))
+        if "field" in kinds:
+            name = kinds["field"]
+            return replace(
+                guess,
+                field="started_at" if name == "time" else name,
+                level="likely",
+                why=f"its words, near {str(near[0])!r}",
+            )
+        if "measure" in kinds:
+            return replace(
+                guess,
+                field="reading",
+                measure=kinds["measure"],
+                unit=sense.unit,
+                level="likely",
+                why=f"its words, near {str(near[0])!r}",
+            )
+    return Guess(sense.heading)
 
 
-def bare_unit(item: StartingMeasure, cells: Sequence[str], decimal: str) -> tuple[str, bool]:
-    """(unit of the bare numbers of a column, is it sure): the one in which the middle number is a usual reading; ''
-    where none or several.
-    """
-    bare = [tidy(cell) for cell in cells if _BARE.fullmatch(tidy(cell))]
-    if not bare or item.quantity not in ("length", "pitch"):
-        return "", True
-    middle = median(
-        abs(float(cell.replace(",", "."))) if item.quantity == "length" else float(cell.replace(",", "."))
-        for cell in bare
+def _stage(sense: Sense) -> str:
+    """The stage that a heading of a field names beside it."""
+    return sense.stages[-1] if sense.stages and sense.whole != "stage" else ""
+
+
+def _own_stage(measure: str) -> str:
+    """The stage whose word is the measurement's too, which therefore names no stage."""
+    return {"nut": "nut_slotting", "head": "head_tension", "intonation": "intonation", "neck_angle": "neck_angle"}.get(
+        measure, ""
     )
-    fits = [unit for unit, low, high in item.units if low <= middle <= high]
-    return (fits[0], False) if len(fits) == 1 else ("", False)
 
 
-def reads(cells: Sequence[str], manner: Manner) -> float:
-    """Share of the filled cells that read as measurements."""
-    filled = [cell for cell in cells if cell.strip() and tidy(cell) not in NO_READING]
-    return sum(1 for cell in filled if not read_cell(cell, manner).reason) / len(filled) if filled else 0.0
+def _fits(guess: Guess, cells: Profile) -> bool:
+    """Do the cells bear a guess out?"""
+    if guess.field == "reading":
+        return cells.measured > 0.5 and cells.dates < 0.5
+    if guess.field == "date":
+        return cells.dates > 0.7
+    if guess.field in ("started_at", "finished_at"):
+        return cells.dates + cells.clocks + cells.figures > 0.7
+    if guess.field == "value":
+        return cells.measured > 0.5
+    if guess.field in NUMERIC:
+        return cells.measured > 0.7
+    if guess.field == "serial":
+        return cells.dates < 0.9
+    if guess.field in ("outcome", "stage"):
+        return cells.distinct <= max(40, 0.1 * cells.filled) and not (cells.numbers > 0.9 and cells.whole < 0.5)
+    if guess.field == "sent_back_to":
+        return cells.distinct <= max(40, 0.3 * cells.filled) and cells.dates < 0.5
+    if guess.field == "tech":
+        return (
+            cells.dates < 0.5
+            and cells.length <= 24
+            and not (cells.numbers > 0.9 and cells.whole < 0.5)
+            and cells.clocks < 0.9
+        )
+    return True
+
+
+def _second_thought(sense: Sense, cells: Profile) -> Guess:
+    """A heading whose first meaning the cells refuse: the other meanings of its words that they allow."""
+    guess = Guess(sense.heading, why="its words and its cells", level="likely")
+    if sense.stages:
+        if cells.few and all(guess_outcome(word) for word, _ in cells.words[:6]):
+            return replace(guess, field="outcome", stage=sense.stages[-1])
+        if cells.dates < 0.5 and cells.numbers < 0.5 and 0 < cells.length <= 4 and cells.distinct <= 40:
+            return replace(guess, field="tech", stage=sense.stages[-1])
+    if sense.fields or sense.whole:
+        if cells.dates > 0.8:
+            return replace(guess, field="date", stage=_stage(sense))
+        if cells.clocks > 0.8:
+            return replace(guess, field="started_at", stage=_stage(sense))
+    return Guess(sense.heading)
+
+
+def _by_cells(heading: str, cells: Profile) -> Guess:
+    """What the cells alone tell: days, clock times, results, benches, kinds of instruments; never a measurement."""
+    guess = Guess(heading, why="its cells")
+    if cells.dates > 0.9:
+        return replace(guess, field="date", level="likely")
+    if cells.clocks > 0.9 and cells.distinct > 5:
+        return replace(guess, field="started_at", level="unsure")
+    words = [word for word, _ in cells.words]
+    known = sum(count for word, count in cells.words if guess_outcome(word) and plain(word) not in DOUBTFUL_OUTCOMES)
+    if cells.few and known >= 0.5 * cells.filled and len(words) <= 8:
+        return replace(guess, field="outcome", level="likely", why="its cells: " + ", ".join(words[:4]))
+    if (
+        1 < cells.distinct <= 40
+        and sum(1 for word in words if guess_stage(word)) >= 0.6 * len(words)
+        and cells.numbers < 0.2
+    ):
+        return replace(guess, field="stage", level="likely", why="its cells: " + ", ".join(words[:4]))
+    if (
+        1 <= cells.distinct <= 60
+        and sum(1 for word in words if family_of(word)) >= 0.6 * len(words)
+        and cells.numbers < 0.2
+    ):
+        return replace(guess, field="model", level="likely", why="its cells: " + ", ".join(words[:4]))
+    names = all(re.fullmatch(r"[^\W\d]+\.?(?:\s?[^\W\d]\.)?", word) for word in words)
+    if cells.few and cells.distinct >= 2 and cells.length <= 10 and names:
+        return replace(guess, field="tech", level="unsure", why="its cells: few short names")
+    return Guess(heading)
 
 
 def guess_stage(word: str) -> str:
     """The stage of the trade that a word means, '' where none comes near."""
-    text = plain(word)
-    if text in _STAGE_OF:
-        return _STAGE_OF[text]
-    near = process.extractOne(text, list(_STAGE_OF), scorer=fuzz.ratio, score_cutoff=80)
-    return _STAGE_OF[str(near[0])] if near and len(text) > 3 else ""
+    text = " ".join(words_of(word))
+    if found := next((meaning for kind, meaning in book().get(text, []) if kind == "stage"), ""):
+        return found
+    phrases = {
+        phrase: meaning
+        for phrase, marks in book().items()
+        for kind, meaning in marks
+        if kind == "stage" and len(phrase) > 3
+    }
+    near = process.extractOne(text, list(phrases), scorer=fuzz.ratio, score_cutoff=85) if len(text) > 3 else None
+    return phrases[str(near[0])] if near else ""
+
+
+def stage_within(text: str) -> str:
+    """The stage whose words stand in the name of a tab or file, the longest; '' where none."""
+    words = words_of(text)
+    for length in range(min(4, len(words)), 0, -1):
+        for at in range(len(words) - length + 1):
+            phrase = " ".join(words[at : at + length])
+            if found := next((meaning for kind, meaning in book().get(phrase, []) if kind == "stage"), ""):
+                return found
+    return guess_stage(text)
 
 
 def guess_outcome(word: str) -> str:
@@ -209,22 +261,50 @@ def guess_outcome(word: str) -> str:
     return _OUTCOME_OF.get(plain(word), "")
 
 
-def guess_family(model: str) -> str:
-    """The family that a model's name tells, '' where it does not."""
-    text = plain(model)
-    words = [(word, family) for family, (named, *_) in FAMILIES.items() for word in (family, *named)]
-    return next(
-        (
-            family
-            for word, family in sorted(words, key=lambda pair: -len(pair[0]))
-            if re.search(rf"\b{re.escape(word)}", text)
-        ),
-        "",
-    )
-
-
 def guess_suspect(fault: str) -> str:
     """The stage that usually causes a fault, '' where no known fault comes near."""
     words = {word: stage for stage, faults in FAULTS.items() for word in faults}
     near = process.extractOne(plain(fault), list(words), scorer=fuzz.token_set_ratio, score_cutoff=75)
     return words[str(near[0])] if near else ""
+
+
+def date_order(cells: Iterable[str]) -> tuple[Order, bool]:
+    """(order, is it sure) of the dates of columns: by a part above 12, by points between the parts (day first), else by
+    which order makes the sheet some weeks long rather than years; else day first, unsure. Days that say their order by
+    themselves (year first, a month by name, eight figures, a spreadsheet's number) ask nothing.
+    """
+    texts = [cell.strip() for cell in cells if cell.strip()]
+    parts = [
+        (tuple(int(part) for part in found.groups()), found.string)
+        for cell in texts
+        if (found := re.match(r"(\d{1,4})\s*[-/.]\s*(\d{1,2})\s*[-/.]\s*(\d{1,4})", cell))
+    ]
+    if all(each[0] > 31 for each, _ in parts):
+        return "ymd", bool(texts)
+    parts = [(each, text) for each, text in parts if each[0] <= 31]
+    over_first = any(each[0] > 12 for each, _ in parts)
+    over_second = any(each[1] > 12 for each, _ in parts)
+    if over_first != over_second:
+        return ("dmy", True) if over_first else ("mdy", True)
+    if all(re.match(r"\d{1,2}\.\s*\d{1,2}\.", text) for _, text in parts):
+        return "dmy", not over_first
+    days = {each for each, _ in parts}
+    if len(days) < 5 or over_first:
+        return "dmy", False
+    spans = []
+    for day, month in ((0, 1), (1, 0)):
+        ordinals = [each[2] * 372 + each[month] * 31 + each[day] for each in days]
+        spans.append(max(ordinals) - min(ordinals))
+    if min(spans) * 6 < max(spans):
+        return ("dmy", True) if spans[0] < spans[1] else ("mdy", True)
+    return "dmy", False
+
+
+def decimal_sign(cells: Iterable[str]) -> str:
+    """',' where more numbers are written with a comma than with a point, else '.'."""
+    found = Counter(
+        "," if "," in cell else "."
+        for cell in (cell.strip() for cell in cells)
+        if re.fullmatch(r"[+-]?\d*[.,]\d+(?:\s*\D*)?", cell)
+    )
+    return "," if found[","] > found["."] else "."

@@ -1,40 +1,34 @@
-"""A way in: from a shop's own sheets to a first shop.toml and specs.csv, every guess marked and what cannot be told
-asked.
+"""A way in: from a shop's own sheets to a first shop.toml and specs.csv, every guess marked, what is unsure asked.
 
-`propose` looks at files and says what it would write; `answers` to its questions make the next proposal surer; `write`
-puts it into a folder and never overwrites. With a shop already there it proposes additions only.
+`propose` looks at files and says what it would write; `answers` to its questions, and what somebody `said` as tables
+of shop.toml, make the next proposal surer; `write` puts it into a folder and never overwrites. With a shop already
+there it proposes additions only.
 """
 
-import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from zoneinfo import available_timezones
+from typing import Any
 
 from ingest.beginning.additions import additions_text, known_log, known_words
+from ingest.beginning.answers import Said, checked_answers, said_of, slip, unheard
+from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
+from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.first_shop import Draft, LogDraft
-from ingest.beginning.guesses import guess_family, guess_outcome, guess_suspect
-from ingest.beginning.new_text import shop_text, specs_text
-from ingest.beginning.starting_values import FAMILIES, OUTCOMES, STAGES
-from ingest.beginning.survey import MEASURE, Survey, people, stage_words, survey
+from ingest.beginning.new_text import shop_text
+from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures
+from ingest.beginning.raw_tables import raw_tables
+from ingest.beginning.sheets_of_shop import add_log, column_key
+from ingest.beginning.starting_limits import specs_text
+from ingest.beginning.survey import Survey, survey_of, together
 from ingest.reading.headings import plain
-from ingest.shopfiles.shop import Log, Shop, ShopProblem, checked_shop
-from ingest.terms.questions import closest, listed
+from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
+from ingest.terms.questions import FileProblem
 
-MOST_ASKED = 10
-MOST_FAULTS = 60
+__all__ = ["Ask", "Proposal", "column_key", "propose", "unfit", "write"]
+
 UNKNOWN_FAMILY = "not said"
-
-
-@dataclass(frozen=True)
-class Ask:
-    """One question that the sheets cannot answer."""
-
-    key: str
-    text: str
-    options: tuple[str, ...]  # () = any text
-    default: str  # what is written, and marked as a guess, without an answer
 
 
 @dataclass(frozen=True)
@@ -46,49 +40,110 @@ class Proposal:
     asks: tuple[Ask, ...]
     surveys: tuple[Survey, ...]
     additions: bool
+    left: tuple[str, ...] = ()  # tabs that are no log, each with why
+    unread: tuple[str, ...] = ()  # what stays unread until somebody says what it is
+    logs: tuple[LogDraft, ...] = field(default=(), repr=False)
 
 
 def propose(
-    files: Sequence[tuple[str, bytes]], *, shop: Shop | None = None, answers: Mapping[str, str] | None = None
+    files: Sequence[tuple[str, bytes]],
+    *,
+    shop: Shop | None = None,
+    answers: Mapping[str, str] | None = None,
+    said: Said | None = None,
 ) -> Proposal:
     """Look at sheets (name, bytes) and propose the shop files that would read them.
 
-    shop : the shop already there; then only what it lacks is proposed.  answers : by Ask.key.
-    Raises FileProblem where a file cannot be read at all, ValueError where an answer is none of its options.
+    shop : the shop already there; then only what it lacks is proposed.  answers : by Ask.key.  said : tables of
+    shop.toml that a person gave; they go before every guess.
+    Raises FileProblem where a file cannot be read at all, ShopProblem where what was said cannot stand, ValueError
+    where an answer is none of its options.
     """
-    asker = _Asker(dict(answers or {}))
+    given = dict(answers or {})
+    told = _with_columns(said or Said(), given)
+    asker = Asker(given)
+    surveys, left = look(files, told)
+    _check_said(told, surveys)
     draft = Draft()
-    surveys = [survey(name, data) for name, data in files]
+    begin(draft, told, shop)
     if shop is None:
-        draft.name = asker.ask("name", "What is the shop called?", (), "My setup shop")
-        draft.timezone = asker.ask(
-            "timezone", "Which time zone does its clock show, such as Europe/Dublin or America/New_York?", (), "UTC"
-        )
+        _about(draft, told, surveys, asker)
+    unread: list[str] = []
     for seen in surveys:
         known = known_log(seen.name, shop)
-        _add_log(draft, seen, _Asker({}) if known else asker, shop, known)  # a sheet of a known kind is asked nothing
+        # a sheet of a known kind is asked nothing
+        unread += add_log(draft, seen, Asker({}) if known else asker, shop, known)
     _add_models(draft, surveys, asker, shop)
     _mark_roles(draft, asker, shop)
-    if shop is None:
-        text = shop_text(draft)
-        if not _no_zone(draft.timezone):
-            checked_shop(tomllib.loads(text))  # what is proposed must load
-        return Proposal(text, specs_text(draft), tuple(asker.asks), tuple(surveys), False)
-    return Proposal(additions_text(draft, shop), "", tuple(asker.asks), tuple(surveys), True)
+    finish_measures(draft, shop)
+    return Proposal(
+        _shop_text(draft) if shop is None else additions_text(draft, shop),
+        specs_text(draft) if shop is None else "",
+        tuple(asker.asks),
+        tuple(surveys),
+        shop is not None,
+        tuple(left),
+        tuple(unread),
+        tuple(draft.logs),
+    )
 
 
-def unfit(ask: Ask, answer: str) -> str:
-    """Why an answer will not do, one line; '' where it will."""
-    if ask.options and answer != ask.default and answer not in ask.options:
-        return f"{answer!r} is none of {', '.join(ask.options)}."
-    if ask.key == "timezone" and _no_zone(answer):
-        near = closest(answer, sorted(available_timezones()))
-        return f"{answer!r} is no time zone; wanted one such as {near or 'Europe/Dublin'}."
-    return ""
+def look(files: Sequence[tuple[str, bytes]], told: Said) -> tuple[list[Survey], list[str]]:
+    """The surveys of all sheets, those of one kind as one; and the tabs that are no log, each with why."""
+    found: list[Survey] = []
+    left: list[str] = []
+    for name, data in files:
+        tables, others = raw_tables(name, data)
+        left += [f"{name}: tab {tab!r} is no log and is left: {why}" for tab, why in others.items()]
+        mine = []
+        problem: FileProblem | None = None
+        for table in tables:
+            try:
+                mine.append(survey_of(name, table, said_of(told, name, table.tab)))
+            except FileProblem as fault:
+                problem = fault
+                why = str(fault).partition(": ")[2]
+                left.append(f"{name}: tab {table.tab!r} is no log and is left: {why}")
+        if not mine and problem is not None:
+            raise problem
+        one = len(tables) + len(others) == 1
+        found += [replace(seen, tab="") if one and not seen.said.tab else seen for seen in mine]
+    return together(found), left
 
 
-def _no_zone(name: str) -> bool:
-    return name not in available_timezones()
+def _with_columns(said: Said, answers: Mapping[str, str]) -> Said:
+    """What somebody said, with the answers to questions about columns as headings of the sheets they were asked of."""
+    logs = []
+    for key, answer in answers.items():
+        if key.startswith(COLUMN) and answer not in (LEAVE, ""):
+            heading, _, place = key.removeprefix(COLUMN).partition(" \x1f ")
+            name, _, tab = place.partition(" \x1f ")
+            logs.append({"files": name, "headings": {heading: answer}} | ({"tab": tab} if tab else {}))
+    return Said({**said.table, "log": [*said.logs(), *logs]}, said.name) if logs else said
+
+
+def _check_said(told: Said, surveys: Sequence[Survey]) -> None:
+    """ShopProblem, a line each, where what was said fits no sheet or names no column."""
+    sheets = [(seen.name, seen.tab, [column.heading for column in seen.columns]) for seen in surveys]
+    lines = unheard(told, sheets)
+    declared = [
+        str(entry.get(key)) for entry in told.tables("characteristic") for key in ("key", "name") if key in entry
+    ]
+    for place, entry in enumerate(told.logs(), 1):
+        targets = [*entry.get("headings", {}).items(), *entry.get("words", {}).get("what", {}).items()]
+        for heading, target in targets:
+            if near := slip(target, declared):
+                where = f"{told.name}: log {entry.get('name') or place}"
+                lines.append(f"{where}: {heading!r} is said to be {target!r}, which names no column; {near!r}?")
+    if lines:
+        raise ShopProblem("\n".join(dict.fromkeys(lines)))
+
+
+def _shop_text(draft: Draft) -> str:
+    text = shop_text(draft)
+    if not no_zone(str(draft.about["timezone"])) or "shop timezone" in draft.said:
+        checked_shop(tomllib.loads(text))  # what is proposed must load
+    return text
 
 
 def write(folder: Path, proposal: Proposal) -> list[Path]:
@@ -112,187 +167,75 @@ def write(folder: Path, proposal: Proposal) -> list[Path]:
     return [folder / name for name in texts]
 
 
-class _Asker:
-    """Gathers questions, at most MOST_ASKED; past that the default is taken and marked like any guess."""
-
-    def __init__(self, answers: dict[str, str]) -> None:
-        self.answers, self.asks = answers, list[Ask]()
-
-    def ask(self, key: str, text: str, options: tuple[str, ...], default: str) -> str:
-        """The answer to a question, its default where there is none yet."""
-        if len(self.asks) < MOST_ASKED:
-            self.asks.append(Ask(key, text, options, default))
-        answer = self.answers.get(key, default)
-        if options and answer != default and answer not in options:
-            raise ValueError(f"{key}: {answer!r} is none of {', '.join(options)}")
-        return answer
-
-
-def _add_log(draft: Draft, seen: Survey, asker: _Asker, shop: Shop | None, known: Log | None) -> None:
-    """The [[log]] of one file, and the stages, measurements, techs and faults it names."""
-    log = LogDraft(seen, re.sub(r"\d+(?:[-_. ]\d+)*", "*", seen.name))
-    if any(other.files == log.files for other in draft.logs):
-        log.files = seen.name
-    log.order = seen.order
-    if not seen.order_sure:
-        log.order = asker.ask(
-            f"dates of {seen.name}",
-            f"{seen.name}: are the dates day-month-year or month-day-year?",
-            ("dmy", "mdy", "ymd"),
-            seen.order,
-        )
-        draft.guesses[f"dates of {seen.name}"] = "no date has a part above 12"
-    here = _add_stages(draft, log, asker, known_words("stage", shop, known))
-    for column in seen.columns:
-        guess = column.guess
-        if not guess.field:
-            continue
-        stage = ""
-        if seen.shape == "instrument":
-            stage = guess.stage or ("" if guess.field in ("serial", "model", "supplier", "lot", "date") else here)
-        log.headings[column.heading] = guess.target(stage)
-        if guess.field == "reading":
-            held = draft.measures.setdefault(guess.measure, [])
-            held += [
-                place.split(" ")[0] for place in guess.position.split("/") if place and place.split(" ")[0] not in held
-            ]
-    _add_units(draft, log, asker)
-    _add_outcomes(log, asker, known_words("outcome", shop, known))
-    draft.logs.append(log)
-    draft.techs |= {
-        key: words for key, words in people(seen.words("tech").elements()).items() if key not in draft.techs
-    }
-    faults = [part.strip() for cell in seen.words("fault").elements() for part in cell.split(";")]
-    listed_faults = {plain(fault) for fault in draft.faults}
-    for fault in dict.fromkeys(faults):
-        if (
-            fault
-            and plain(fault) not in listed_faults
-            and len(draft.faults) < MOST_FAULTS
-            and plain(fault) not in ("ok", "none", "-")
-        ):
-            listed_faults.add(plain(fault))
-            suspect = guess_suspect(fault)
-            draft.faults[fault] = suspect if suspect in draft.stages or suspect == "supplier" else ""
-
-
-def _add_stages(draft: Draft, log: LogDraft, asker: _Asker, own: Mapping[str, str]) -> str:
-    """The stages a sheet names, in bench order; the stage of what names none. own : words that the shop knows
-    already.
-    """
-    seen = log.survey
-    words = seen.stage_order()
-    meant = stage_words(words) | {word: own[plain(word)] for word in words if plain(word) in own}
-    log.words["stage"] = {word: key for word, key in meant.items() if plain(word) != plain(key)}
-    for word in words:
-        _place(draft, meant[word], [meant[other] for other in words])
-        if meant[word] not in {stage.key for stage in STAGES}:
-            draft.guesses[f"stage {meant[word]}"] = (
-                f"made of the word {word!r}; its place is where instruments meet it on the average"
-            )
-    for column in seen.columns:
-        if seen.shape == "instrument" and column.guess.stage:
-            _place(draft, column.guess.stage, [])
-    stage = ""
-    if not words:
-        homeless = [
-            column.heading for column in seen.columns if column.guess.field == "reading" and not column.guess.stage
-        ]
-        if homeless or seen.shape == "visit":
-            what = f"were {listed(homeless, 4)} measured" if homeless else "does it tell of"
-            options = tuple(stage.key for stage in STAGES)
-            stage = asker.ask(
-                f"stage of {seen.name}", f"{seen.name}: at which stage {what}?", options, "final_inspection"
-            )
-            _place(draft, stage, [])
-            draft.guesses[f"stage of {seen.name}"] = "the sheet does not say"
-        log.stage = stage if seen.shape == "visit" else ""
-        stage = stage or "final_inspection"
-        _place(draft, stage, [])
-    return stage
-
-
-def _place(draft: Draft, key: str, route: list[str]) -> None:
-    """Put a stage at its place along the bench: the trade's order, and behind its forerunner on the route for a stage
-    the trade does not name.
-    """
-    if key in draft.stages:
-        return
-    usual = {stage.key: place for place, stage in enumerate(STAGES)}
-    keys = list(draft.stages)
-    if key in usual:
-        at = next((place for place, other in enumerate(keys) if usual.get(other, -1) > usual[key]), len(keys))
+def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) -> None:
+    """The [shop] table: as said, else asked; lengths are shown as most headings write them."""
+    said = dict(told.table.get("shop", {}))
+    draft.said |= {f"shop {key}" for key in said}
+    about: dict[str, Any] = {}
+    if "name" not in said:
+        about["name"] = asker.ask("name", "What is the shop called?", (), "My setup shop")
+        draft.said |= {"shop name"} if "name" in asker.answers else set()
     else:
-        before = [other for other in route[: route.index(key)] if other in keys] if key in route else []
-        at = keys.index(before[-1]) + 1 if before else len(keys)
-    roles = {stage.key: stage.role for stage in STAGES}
-    draft.stages = {name: draft.stages.get(name) or roles.get(name, "bench") for name in [*keys[:at], key, *keys[at:]]}
+        about["name"] = said["name"]
+    if "timezone" not in said:
+        question = "Which time zone does its clock show, such as Europe/Dublin or America/New_York?"
+        about["timezone"] = asker.ask("timezone", question, (), "UTC")
+        draft.said |= {"shop timezone"} if asker.answers.get("timezone", "UTC") != "UTC" else set()
+    units = [column.guess.unit for seen in surveys for column in seen.measures() if column.guess.unit]
+    inches = sum(unit in ("in", "thou", "64ths") for unit in units)
+    if inches > len(units) - inches:
+        about["length"] = "in"
+    draft.about = {**about, **said}
 
 
-def _add_units(draft: Draft, log: LogDraft, asker: _Asker) -> None:
-    for measure in dict.fromkeys(column.guess.measure for column in log.survey.measures()):
-        unit, needed, samples = log.survey.usual_unit(measure)
-        if not needed:
-            continue
-        options = tuple(name for name, _, _ in MEASURE[measure].units) or ("mm",)
-        told = (
-            f"{log.survey.name}: numbers without a unit under {MEASURE[measure].name} ({', '.join(samples)}): "
-            "which unit?"
-        )
-        unit = asker.ask(f"unit of {measure} in {log.survey.name}", told, (*options, "ask"), unit or "ask")
-        if unit != "ask":
-            log.units[measure] = unit
-            draft.guesses[f"unit of {measure} in {log.survey.name}"] = f"from the size of {', '.join(samples[:3])}"
-
-
-def _add_outcomes(log: LogDraft, asker: _Asker, known: Mapping[str, str]) -> None:
-    column = log.survey.column("outcome")
-    if column is None:
-        return
-    own: dict[str, str] = {}
-    for word in log.survey.words("outcome"):
-        meant = known.get(plain(word)) or guess_outcome(word)
-        if not meant:
-            meant = asker.ask(
-                f"outcome {word}", f"{log.survey.name}: what does the result {word!r} mean?", (*OUTCOMES, "ask"), "ask"
-            )
-        if meant not in ("ask", plain(word)):
-            own[word] = meant
-    log.words["outcome"] = own
-    empty = log.survey.rows - column.filled
-    if empty > 0.2 * log.survey.rows:
-        told = f"{log.survey.name}: {empty} of {log.survey.rows} rows have no result; what does an empty one mean?"
-        log.empty_outcome = asker.ask(f"empty result in {log.survey.name}", told, ("open", "pass"), "open")
-
-
-def _add_models(draft: Draft, surveys: list[Survey], asker: _Asker, shop: Shop | None) -> None:
+def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Shop | None) -> None:
     known = known_words("model", shop, None)
-    names = {plain(name): name for seen in surveys for name in seen.words("model") if plain(name) not in known}
+    said = {
+        plain(str(word))
+        for key, entry in draft.models.items()
+        for word in (key, entry.get("name", ""), *entry.get("words", ()))
+    } | {plain(word) for seen in surveys for word in seen.said.words.get("model", {})}
+    names = {
+        plain(name): name for seen in surveys for name in seen.words("model") if plain(name) not in known.keys() | said
+    }
     for name in names.values():
-        family = guess_family(name)
+        family = family_of(name)
+        why = "from its name"
         if not family:
-            family = asker.ask(
-                f"family of {name}",
-                f"What kind of instrument is the model {name!r}?",
-                (*FAMILIES, UNKNOWN_FAMILY),
-                UNKNOWN_FAMILY,
-            )
-        draft.models[name] = family
-        draft.guesses[f"model {name}"] = "from its name" if guess_family(name) else "not said"
-    if not names and not known:
-        draft.models["all models"] = asker.ask(
-            "family",
-            "The sheets name no model: what kind of instrument are they?",
-            (*FAMILIES, UNKNOWN_FAMILY),
-            UNKNOWN_FAMILY,
-        )
-        draft.guesses["model all models"] = "the sheets name no model"
+            key = f"family of {name}"
+            question = f"What kind of instrument is the model {name!r}?"
+            family = asker.ask(key, question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
+            why = "" if key in asker.answers else "not said"
+        draft.models[name] = {"key": name, "family": family}
+        if why:
+            draft.guesses[f"model {name} family"] = why
+    for entry in draft.models.values():
+        entry.setdefault("family", UNKNOWN_FAMILY)
+    if not names and not known and not draft.models:
+        question = "The sheets name no model: what kind of instrument are they?"
+        family = asker.ask("family", question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
+        draft.models["all models"] = {"key": "all models", "family": family}
+        draft.guesses["model all models family"] = "the sheets name no model"
 
 
-def _mark_roles(draft: Draft, asker: _Asker, shop: Shop | None) -> None:
+def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:
     """A shop needs to know its final inspection: yields and the week hang on it."""
-    if shop is None and "final" not in draft.stages.values() and draft.stages:
+    roles = {str(entry.get("role", "bench")) for entry in draft.stages.values()}
+    if shop is None and "final" not in roles and draft.stages:
         told = "At which stage is an instrument judged for the last time?"
         final = asker.ask("final stage", told, tuple(draft.stages), list(draft.stages)[-1])
-        draft.stages[final] = "final"
-        draft.guesses[f"stage {final}"] = "taken as the final inspection"
+        if f"stage {final} role" not in draft.said:
+            draft.stages[final]["role"] = "final"
+            draft.guesses[f"stage {final}"] = "taken as the final inspection"
+    if shop is None and not draft.measures:
+        add_measure(draft, "relief", "relief", [])
+
+
+def said_columns(picks: Mapping[tuple[str, str, str], str], said: Said | None = None) -> Said:
+    """What somebody said, with what they picked for columns: by file, tab and heading."""
+    logs = [
+        {"files": name, "headings": {heading: target}} | ({"tab": tab} if tab else {})
+        for (name, tab, heading), target in picks.items()
+    ]
+    before = said or Said()
+    return checked_answers({**before.table, "log": [*logs, *before.logs()]}, before.name)

@@ -1,155 +1,149 @@
-"""A proposal in words: shop.toml and specs.csv with every guess marked."""
+"""A proposal in words: shop.toml with every guess marked."""
 
-from ingest.beginning.first_shop import Draft, LogDraft
-from ingest.beginning.starting_values import FAMILIES, STAGES
-from ingest.beginning.survey import MEASURE
+import re
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from ingest.beginning.first_shop import Draft, Entry, LogDraft
+from ingest.beginning.starting_values import STAGES
 from ingest.terms.questions import quoted, short
 
 NOTE = "starting value, not yours"
-HEAD = """# A first shop file, proposed from the logs. Every line marked `guess` is one: look at it, put it right,
-# take the mark away.
-# Minutes, plausible ranges and suspects are starting values of the trade (common practice), not yours.
+HEAD = """# A first shop file, proposed from the logs. Every line marked `guess` is one: look at it, put it right, take
+# the mark away. Minutes, plausible ranges and suspects are starting values of the trade (common practice), not yours.
 """
+STARTING = {"stage": ("minutes",), "characteristic": ("plausible",)}  # keys that hold starting values
+GUESSED = {"characteristic": {"set_at": "where it is usually set"}, "fault": {"suspect": "the usual first suspect"}}
 
 
 def shop_text(draft: Draft) -> str:
     """The whole of a first shop.toml."""
+    zone = "" if "shop timezone" in draft.said else "guess: the clock on the wall"
+    marks = {"timezone": zone, "name": "" if "shop name" in draft.said else "guess"}
     parts = [
         HEAD,
-        f"[shop]\nname = {quoted(draft.name)}\ntimezone = {quoted(draft.timezone)}  # guess where it is UTC: the "
-        "clock on the wall",
+        "\n".join(["[shop]", *(_line(key, value, marks.get(key, "")) for key, value in draft.about.items())]),
     ]
-    parts += [stage_lines(key, role, draft) for key, role in draft.stages.items()]
-    parts += [measure_lines(key, positions, draft) for key, positions in draft.measures.items()] or [
-        measure_lines("relief", [], draft)
-    ]
-    parts += [model_lines(key, family, draft) for key, family in draft.models.items()]
-    parts += [fault_lines(key, suspect) for key, suspect in draft.faults.items()]
-    parts += [tech_lines(key, words) for key, words in draft.techs.items()]
+    for kind in ("calendar", "judging", "people"):
+        if kind in draft.rest:
+            parts.append("\n".join([f"[{kind}]", *(_line(key, value) for key, value in draft.rest[kind].items())]))
+    parts += [table_lines("stage", entry, draft) for entry in draft.stages.values()]
+    parts += [table_lines("characteristic", entry, draft) for entry in draft.measures.values()]
+    parts += [table_lines("gauge", entry, draft) for entry in draft.rest.get("gauge", [])]
+    parts += [table_lines("model", entry, draft) for entry in draft.models.values()]
+    parts += [table_lines("fault", entry, draft) for entry in draft.faults.values()]
+    parts += [table_lines("tech", entry, draft) for entry in draft.techs.values()]
+    for kind, entries in draft.rest.items():
+        if isinstance(entries, list) and kind != "gauge":
+            parts += [table_lines(kind, entry, draft) for entry in entries]
     parts += [log_lines(log, draft) for log in draft.logs]
     return "\n\n".join(parts) + "\n"
 
 
-def specs_text(draft: Draft) -> str:
-    """specs.csv with the trade's starting limits for each family and measurement."""
-    lines = ["characteristic,position,family,model,stage,supplier,target,lower,upper,unit,from_date,agreed_on,note"]
-    for family in dict.fromkeys(draft.models.values()):
-        if family not in FAMILIES:
-            continue
-        _, relief, bass, treble, nut_bass, nut_treble, cents = FAMILIES[family]
-        limits = {
-            ("relief", ""): relief,
-            ("action", "bass"): bass,
-            ("action", "treble"): treble,
-            ("nut", "bass"): nut_bass,
-            ("nut", "treble"): nut_treble,
-        }
-        for (measure, position), (target, low, high) in limits.items():
-            positions = draft.measures.get(measure)
-            if positions is not None and (position in positions or not position):
-                lines.append(f'{measure},{position},{family},,,,{target:g},{low:g},{high:g},mm,,,"{NOTE}"')
-        if "intonation" in draft.measures:
-            lines.append(f'intonation,,{family},,,,0,{-cents:g},{cents:g},cents,,,"{NOTE}"')
-    if "neck_bow" in draft.measures:
-        lines.append(f'neck_bow,,,,,,0,-0.1,0.25,mm,,,"{NOTE}"')
-    return "\n".join(lines) + "\n"
-
-
-def _why(draft: Draft, key: str) -> str:
-    why = draft.guesses.get(key)
-    return f"  # guess: {why}" if why else ""
-
-
-def stage_lines(key: str, role: str, draft: Draft) -> str:
-    """A [[stage]] in words."""
-    usual = next((stage for stage in STAGES if stage.key == key), None)
-    lines = ["[[stage]]", f"key = {quoted(key)}{_why(draft, f'stage {key}')}"]
-    if usual:
-        lines.append(f"name = {quoted(usual.name)}")
-    lines.append(f"role = {quoted(role)}")
-    if usual and usual.minutes:
-        lines.append(f"minutes = {usual.minutes:g}  # {NOTE}")
+def table_lines(kind: str, entry: Entry, draft: Draft) -> str:
+    """One [[table]] with its guesses marked."""
+    name = f"{kind} {entry.get('key', '')}"
+    whole = name in draft.said
+    lines = [f"[[{kind}]]"]
+    for key, value in entry.items():
+        mark = ""
+        if f"{name} {key}" in draft.said:
+            mark = ""
+        elif key == "key" and not whole and name in draft.guesses:
+            mark = f"guess: {draft.guesses[name]}"
+        elif key == "family" and f"{name} family" in draft.guesses:
+            mark = f"guess: {draft.guesses[f'{name} family']}"
+        elif key in STARTING.get(kind, ()):
+            mark = NOTE
+        elif key in GUESSED.get(kind, {}):
+            mark = f"guess: {GUESSED[kind][key]}"
+        lines.append(_line(key, value, mark))
     return "\n".join(lines)
 
 
-def measure_lines(key: str, positions: list[str], draft: Draft) -> str:
-    """A [[characteristic]] in words."""
-    item = MEASURE[key]
-    lines = [
-        "[[characteristic]]",
-        f"key = {quoted(key)}",
-        f"name = {quoted(item.name)}",
-        f"quantity = {quoted(item.quantity)}",
-    ]
-    if item.set_at in draft.stages:
-        lines.append(f"set_at = {quoted(item.set_at)}  # guess: where it is usually set")
-    if item.at_pitch and "stringing" in draft.stages:
-        lines.append('at_pitch_from = "stringing"')
-    if positions:
-        lines.append(f"positions = [{', '.join(map(quoted, positions))}]")
-    if item.plausible:
-        lines.append(f"plausible = [{', '.join(map(quoted, item.plausible))}]  # {NOTE}")
-    return "\n".join(lines)
+def _line(key: str, value: Any, mark: str = "") -> str:
+    return f"{_key(key)} = {toml(value)}" + (f"  # {mark}" if mark else "")
 
 
-def model_lines(key: str, family: str, draft: Draft) -> str:
-    """A [[model]] in words."""
-    return f"[[model]]\nkey = {quoted(key)}\nfamily = {quoted(family)}{_why(draft, f'model {key}')}"
+def _key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else quoted(key)
 
 
-def fault_lines(key: str, suspect: str) -> str:
-    """A [[fault]] in words."""
-    return f"[[fault]]\nkey = {quoted(key)}" + (
-        f"\nsuspect = {quoted(suspect)}  # guess: the usual first suspect" if suspect else ""
-    )
-
-
-def tech_lines(key: str, words: list[str]) -> str:
-    """A [[tech]] in words."""
-    return f"[[tech]]\nkey = {quoted(key)}" + (f"\nwords = [{', '.join(map(quoted, words))}]" if words else "")
+def toml(value: Any) -> str:
+    """A value as TOML writes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return f"{value:g}" if isinstance(value, float) else str(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{_key(str(key))} = {toml(each)}" for key, each in value.items()) + " }"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(toml(each) for each in value) + "]"
+    return quoted(str(value))
 
 
 def log_lines(log: LogDraft, draft: Draft) -> str:
-    """A [[log]] in words."""
+    """One [[log]]: what was said as it was said, every guess marked, every column with some of its cells."""
     seen = log.survey
-    name = seen.name
-    lines = [
-        "[[log]]",
-        f"name = {quoted(name)}",
-        f"files = {quoted(log.files)}  # guess: the name with its numbers left open",
-        f'shape = "{seen.shape}"',
-    ]
+    why = draft.guesses.get
+    mark = "" if seen.said.files else "guess: the name with its numbers left open"
+    lines = ["[[log]]", _line("name", seen.said.name or seen.title), _line("files", log.files, mark)]
+    if log.tab:
+        lines.append(_line("tab", log.tab))
+    lines.append(_line("shape", seen.shape, "" if seen.said.shape else "guess"))
     if log.stage:
-        lines.append(f"stage = {quoted(log.stage)}{_why(draft, f'stage of {name}')}")
-    lines.append(f'date_order = "{log.order}"{_why(draft, f"dates of {name}")}')
-    lines.append(f'decimal = "{seen.decimal}"')
-    if log.empty_outcome != "open":
-        lines.append(f"empty_outcome = {quoted(log.empty_outcome)}")
+        lines.append(_line("stage", log.stage, _guess(why(f"stage of {seen.title}", ""))))
+    lines.append(_line("date_order", log.order, _guess(why(f"dates of {seen.title}", ""))))
+    lines.append(_line("decimal", seen.decimal))
+    if log.empty_outcome != "open" or seen.said.empty_outcome:
+        lines.append(_line("empty_outcome", log.empty_outcome))
+    lines += [_line(key, value) for key, value in seen.said.rest.items()]
+    if log.ignore:
+        lines.append(_line("ignore", log.ignore))
     lines += ["", "[log.headings]"]
     for column in seen.columns:
-        told = (
-            (f"{column.filled} of {seen.rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}")
-            .replace("\n", " ")
-            .replace("\r", " ")
-        )
+        told = f"{column.filled} of {seen.rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}"
+        told = re.sub(r"[\x00-\x1f\x7f]", " ", told)
         target = log.headings.get(column.heading)
-        mark = "" if column.guess.sure else "guess; "
-        lines.append(
-            f"{quoted(column.heading)} = {quoted(target)}  # {mark}{told}"
-            if target
-            else f"# not known, kept as typed: {quoted(column.heading)}: {told}"
-        )
+        sure = {"said": "said; ", "sure": ""}.get(column.guess.level, f"guess by {column.guess.why}; ")
+        sure = re.sub(r"[\x00-\x1f\x7f]", " ", sure)
+        if column.heading in log.ignore:
+            lines.append(f"# left out, as said: {quoted(column.heading)}: {told}")
+        elif target and target != "other":
+            lines.append(f"{quoted(column.heading)} = {quoted(target)}  # {sure}{told}")
+        else:
+            lines.append(f"# not known, kept as typed: {quoted(column.heading)}: {told}")
+            lines += [f'{quoted(column.heading)} = "other"'] if target else []
     if log.units:
         lines += ["", "[log.units]"]
         lines += [
-            f"{measure} = {quoted(unit)}{_why(draft, f'unit of {measure} in {name}')}"
+            _line(measure, unit, _guess(why(f"unit of {measure} in {seen.title}", "")))
             for measure, unit in log.units.items()
         ]
     for field, words in log.words.items():
         if words:
+            lines += ["", f"[log.words.{field}]"]
             lines += [
-                "",
-                f"[log.words.{field}]",
-                *(f"{quoted(word)} = {quoted(key)}  # guess" for word, key in words.items()),
+                f"{quoted(word)} = {quoted(key)}" + ("" if f"{field} {word}" in log.said else "  # guess")
+                for word, key in words.items()
             ]
     return "\n".join(lines)
+
+
+def _guess(why: str) -> str:
+    return f"guess: {why}" if why else ""
+
+
+def starting_stage(key: str, trade: str, role: str) -> Entry:
+    """A [[stage]] with the trade's name and minutes for it."""
+    usual = next((stage for stage in STAGES if stage.key == trade), None)
+    entry: Entry = {"key": key}
+    if usual:
+        entry["name"] = usual.name
+    entry["role"] = role
+    if usual and usual.minutes:
+        entry["minutes"] = usual.minutes
+    return entry

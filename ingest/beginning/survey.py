@@ -1,33 +1,25 @@
-"""What an unknown sheet holds: its columns with counts and samples, a guess at each, its stages, models, techs,
-outcomes and faults as typed.
-"""
+"""What an unknown sheet holds: its columns with counts and samples, a guess at each, and the words in them."""
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
-from ingest.beginning.guesses import (
-    Guess,
-    are_dates,
-    bare_unit,
-    date_order,
-    decimal_sign,
-    guess_heading,
-    guess_stage,
-    reads,
-)
+from ingest.beginning.among_others import among_others
+from ingest.beginning.answers import LogSaid, measure_of, said_guess
+from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_column, guess_stage, stage_within
+from ingest.beginning.profiles import Profile, profile
+from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.starting_values import MEASURES
+from ingest.beginning.units_of_columns import bare_unit
 from ingest.reading.encodings import MARK
-from ingest.reading.files import read_tables
 from ingest.reading.headings import plain
-from ingest.reading.notation import NO_READING, Manner, tidy
-from ingest.reading.tabular import Form, Tables
+from ingest.reading.notation import NO_READING, SHEET_ERRORS, tidy
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
 
 SAMPLES = 5
+NOTHING = ("-", "--", "---", "n/a", *(error.casefold() for error in SHEET_ERRORS))
 DATES = ("date", "started_at", "finished_at")
 MEASURE = {item.key: item for item in MEASURES}
 
@@ -40,38 +32,57 @@ class ColumnSeen:
     filled: int
     samples: tuple[str, ...]
     cells: tuple[str, ...] = field(repr=False, default=())
+    profile: Profile | None = field(repr=False, default=None)
 
     @property
     def heading(self) -> str:
-        """The heading as typed."""
+        """As typed."""
         return self.guess.heading
 
 
 @dataclass
 class Survey:
-    """One file, looked at without a shop."""
+    """One kind of sheet, looked at without a shop: a file, a tab of a workbook, or several files that are alike."""
 
-    name: str
+    name: str  # of its first file
+    files: tuple[str, ...]
+    tab: str
     rows: int
-    shape: str  # visit | instrument
+    shape: str  # visit | instrument | measurement | study
     columns: list[ColumnSeen]
     order: Order
     order_sure: bool
     decimal: str
+    stage: str = ""  # as the tab's or file's name tells it
     notes: list[str] = field(default_factory=list)
+    said: LogSaid = field(default_factory=LogSaid)
+
+    @property
+    def title(self) -> str:
+        """The file, with the tab where it is one of a workbook."""
+        return f"{self.name}, tab {self.tab}" if self.tab else self.name
 
     def column(self, name: str) -> ColumnSeen | None:
-        """The first column of a field."""
-        return next((column for column in self.columns if column.guess.field == name), None)
+        """The first column of a field that is sure enough to be read."""
+        return next((column for column in self.columns if column.guess.field == name and column.guess.taken), None)
 
     def measures(self) -> list[ColumnSeen]:
-        """Columns that hold measurements."""
-        return [column for column in self.columns if column.guess.field == "reading"]
+        """The columns that hold measurements."""
+        return [column for column in self.columns if column.guess.field == "reading" and column.guess.taken]
+
+    def unsure(self) -> list[ColumnSeen]:
+        """Filled columns that are asked about: a guess that is not sure."""
+        return [column for column in self.columns if column.guess.level == "unsure" and column.filled]
 
     def words(self, name: str) -> Counter[str]:
         """The distinct words of a field over all its columns, with counts."""
-        cells = (cell.strip() for column in self.columns if column.guess.field == name for cell in column.cells)
-        return Counter(cell for cell in cells if cell and tidy(cell) not in ("-", "n/a"))
+        cells = (
+            cell.strip()
+            for column in self.columns
+            if column.guess.field == name and column.guess.taken
+            for cell in column.cells
+        )
+        return Counter(cell for cell in cells if cell and tidy(cell) not in NOTHING)
 
     def stage_order(self) -> list[str]:
         """The words of the stage column in the order in which instruments meet them, on the average."""
@@ -88,149 +99,160 @@ class Survey:
                 places.setdefault(where, []).append((place + 0.5) / len(route))
         return sorted(places, key=lambda where: sum(places[where]) / len(places[where]))
 
-    def usual_unit(self, measure: str) -> tuple[str, bool, list[str]]:
-        """(unit of the bare numbers of a measurement, is it needed, some of its cells)."""
-        item = MEASURE[measure]
+    def usual_unit(self, measure: str, meanings: Mapping[str, str] | None = None) -> tuple[str, bool, list[str]]:
+        """(unit of the bare numbers of a measurement, is it needed, some of its cells).
+
+        measure : the trade's.  meanings : in a sheet of a row a measurement, the trade's measurement of each name.
+        """
+        item = MEASURE.get(measure)
+        if item is None:
+            return "", False, []
         cells = [
             cell.strip()
             for column in self.measures()
-            if column.guess.measure == measure and not column.guess.unit
+            if (measure_of(column.guess.measure) or column.guess.measure) == measure and not column.guess.unit
             for cell in column.cells
         ]
+        cells += self._values(measure, meanings or {})
         bare = [cell for cell in cells if re.fullmatch(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", tidy(cell))]
-        unit, _ = bare_unit(item, bare, self.decimal)
-        return unit, bool(bare) and item.quantity in ("length", "pitch"), bare[:SAMPLES]
+        unit = bare_unit(item, bare, self._system())
+        return unit, bool(bare) and item.quantity in ("length", "pitch", "angle"), list(dict.fromkeys(bare))[:SAMPLES]
+
+    def _values(self, measure: str, meanings: Mapping[str, str]) -> list[str]:
+        """The values of a measurement that say no unit, where each row holds one."""
+        what, value, unit = self.column("what"), self.column("value"), self.column("unit")
+        if what is None or value is None or value.guess.unit:
+            return []
+        units = unit.cells if unit else ("",) * len(value.cells)
+        rows = zip(what.cells, value.cells, units, strict=True)
+        return [cell.strip() for name, cell, told in rows if meanings.get(name.strip()) == measure and not told.strip()]
+
+    def _system(self) -> str:
+        """'mm' or 'in' where the sheet's own headings speak of one of them only, else ''."""
+        units = {
+            column.guess.unit for column in self.columns if column.guess.unit in ("mm", "cm", "in", "thou", "64ths")
+        }
+        if units and units <= {"mm", "cm"}:
+            return "mm"
+        return "in" if units and units <= {"in", "thou", "64ths"} else ""
 
 
-def survey(name: str, data: bytes) -> Survey:
-    """Look at one file. FileProblem where no heading line can be told, or no column could be the serial or the date."""
-    found = read_tables(data, name, _form())
-    columns, rows = _columns(found)
-    order, sure = date_order(
-        cell
-        for column in columns
-        if column.guess.field in DATES or not column.guess.field
-        for cell in column.cells[:500]
+def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey:
+    """Look at one table. FileProblem where no column could be the serial or holds dates.
+
+    said : what somebody said about this sheet; it goes before every guess.
+    """
+    told = said or LogSaid()
+    order: Order = told.date_order or "dmy"
+    sure = bool(told.date_order)
+    if not told.date_order:
+        stamps = [cells for cells in table.columns if profile(cells[:400]).dates > 0.5]
+        order, sure = date_order(cell for cells in stamps for cell in cells[:2000])
+    columns = []
+    for heading, cells in zip(table.headings, table.columns, strict=True):
+        looks = profile(cells, order)
+        known = said_guess(heading, told)
+        columns.append(_seen(known or guess_column(heading, looks), cells, looks))
+    columns = [replace(column, guess=guess) for column, guess in zip(columns, among_others(columns, told), strict=True)]
+    title = f"{name}, tab {table.tab}" if table.tab else name
+    if not any(column.guess.field in DATES and column.guess.taken for column in columns):
+        raise FileProblem(f"{title}: no column holds dates; wanted one, such as 'Date'")
+    fields = {column.guess.field for column in columns if column.guess.taken}
+    if "serial" not in fields and "lot" not in fields and "part" not in fields:
+        raise FileProblem(f"{title}: no column could be the serial; wanted one, such as 'Serial'")
+    shape = told.shape or _shape(columns)
+    if shape in ("visit", "measurement"):
+        columns = [_without_stage(column) for column in columns]
+    numbers = (cell for column in columns if column.guess.field in ("reading", "value") for cell in column.cells)
+    stage = (stage_within(table.tab) if table.tab else "") or stage_within(re.sub(r"\.\w+$", "", name))
+    return Survey(
+        name=name,
+        files=(name,),
+        tab=table.tab,
+        rows=table.rows,
+        shape=shape,
+        columns=_once(columns, shape),
+        order=order,
+        order_sure=sure,
+        decimal=told.decimal or decimal_sign(numbers),
+        stage=stage,
+        notes=list(table.notes),
+        said=told,
     )
-    columns = [_checked(column, order) for column in columns]
-    columns = _with_keys(columns, order, name)
-    numbers = (cell for column in columns if column.guess.field == "reading" for cell in column.cells)
-    decimal = decimal_sign(numbers)
-    has_stage = any(column.guess.field == "stage" for column in columns)
-    staged = {column.guess.stage for column in columns if column.guess.stage}
-    shape = "instrument" if staged and not has_stage else "visit"
-    columns = [_readable(column, decimal) for column in columns]
-    if shape == "visit":
-        columns = [replace(column, guess=replace(column.guess, stage="")) for column in columns]
-    return Survey(name, rows, shape, _once(columns, shape), order, sure, decimal, list(found.notes))
 
 
-def _form() -> Form:
-    """A header is a line of words of which half or more, and three or more, are known."""
-
-    @lru_cache(maxsize=4096)
-    def known(cell: str) -> bool:
-        return bool(guess_heading(cell).field)
-
-    def score(cells: Sequence[str]) -> int:
-        filled = [cell.strip() for cell in cells if cell.strip()]
-        if any(cell.strip(" .,:/-0123456789") == "" for cell in filled) or len({plain(cell) for cell in filled}) < len(
-            filled
-        ):
-            return 0
-        count = sum(known(cell) for cell in filled)
-        return count if count >= 3 and 2 * count >= len(filled) else 0
-
-    return Form(
-        score,
-        lambda header: [],
-        "no heading line that can be told; wanted three or more headings such as Serial, Date, Stage, Relief",
-    )
-
-
-def _columns(found: Tables) -> tuple[list[ColumnSeen], int]:
-    """The columns of all tables of a file by heading, and the number of rows."""
-    cells: dict[str, list[str]] = {}
-    rows = 0
-    for table in found.tables:
-        before, rows = rows, rows + table.rows.height
-        for place, heading in enumerate(table.header):
-            if heading.strip():
-                held = cells.setdefault(heading.strip(), [])
-                held += [""] * (before - len(held)) + table.rows[f"c{place}"].to_list()
-    for held in cells.values():
-        held += [""] * (rows - len(held))
-    return [_seen(guess_heading(heading), held) for heading, held in cells.items()], rows
-
-
-def _seen(guess: Guess, cells: list[str]) -> ColumnSeen:
-    filled = [cell.strip() for cell in cells if cell.strip()]
-    return ColumnSeen(guess, len(filled), tuple(dict.fromkeys(filled))[:SAMPLES], tuple(cells))
-
-
-def _checked(column: ColumnSeen, order: Order) -> ColumnSeen:
-    """A guess that the cells do not bear out is dropped: dates that are none, measurements that are words."""
+def _without_stage(column: ColumnSeen) -> ColumnSeen:
+    """The column of a sheet whose rows name their stage: a stage in its heading says nothing there."""
     guess = column.guess
-    if guess.field in DATES and column.filled and not are_dates(column.cells, order):
-        clocks = re.compile(r"\d{1,2}[:.]\d{2}.*")
-        kept = guess.field != "date" and all(clocks.fullmatch(sample) for sample in column.samples)
-        if guess.stage and not guess.sure:  # headed by a stage alone: initials where they are short, else unknown
-            return replace(
-                column, guess=replace(guess, field="tech" if all(len(sample) <= 4 for sample in column.samples) else "")
-            )
-        return column if kept else replace(column, guess=Guess(guess.heading))
-    return column
-
-
-def _with_keys(columns: list[ColumnSeen], order: Order, name: str) -> list[ColumnSeen]:
-    """The columns with a serial and a date among them: by their cells where no heading says so."""
-    out = list(columns)
-    if not any(column.guess.field in DATES for column in out):
-        place = next(
-            (
-                place
-                for place, column in enumerate(out)
-                if not column.guess.field and column.filled and are_dates(column.cells, order)
-            ),
-            None,
-        )
-        if place is None:
-            raise FileProblem(f"{name}: no column holds dates; wanted one, such as 'Date'")
-        out[place] = replace(out[place], guess=replace(out[place].guess, field="date"))
-    if not any(column.guess.field == "serial" for column in out):
-        free = [place for place, column in enumerate(out) if not column.guess.field and column.filled]
-        best = max(free, key=lambda place: len(set(out[place].cells)), default=None)
-        if best is None or 2 * len(set(out[best].cells)) < out[best].filled:
-            raise FileProblem(f"{name}: no column could be the serial; wanted one, such as 'Serial'")
-        out[best] = replace(out[best], guess=replace(out[best].guess, field="serial"))
-    return out
-
-
-def _readable(column: ColumnSeen, decimal: str) -> ColumnSeen:
-    """A measurement column of which less than half can be read is no measurement."""
-    guess = column.guess
-    if guess.field != "reading":
+    if guess.level == "said" or not guess.stage:
         return column
-    item = MEASURE[guess.measure]
-    unit = guess.unit or {"length": "mm", "pitch": "cents"}.get(item.quantity, "")
-    positions = tuple(guess.position.split("/")) if guess.position else ("",)
-    fills = ("1", "2", "3", "4") if item.quantity == "plain" and not guess.position else ()
-    share = reads(column.cells, Manner(item.quantity, unit, decimal, positions, fills))
-    return column if share > 0.5 or not column.filled else replace(column, guess=Guess(guess.heading))
+    return replace(column, guess=replace(guess, stage="", level="unsure" if guess.field in DATES else guess.level))
+
+
+def _shape(columns: Sequence[ColumnSeen]) -> str:
+    """How rows and measurements lie: by the fields that the columns hold."""
+    taken = [column.guess for column in columns if column.guess.taken]
+    fields = {guess.field for guess in taken}
+    if {"study", "part", "value"} <= fields:
+        return "study"
+    if {"what", "value"} <= fields:
+        return "measurement"
+    staged = {guess.stage for guess in taken if guess.stage}
+    return "instrument" if staged and "stage" not in fields else "visit"
+
+
+def _seen(guess: Guess, cells: Sequence[str], looks: Profile) -> ColumnSeen:
+    filled = [cell.strip() for cell in cells if cell.strip()]
+    return ColumnSeen(guess, len(filled), tuple(dict.fromkeys(filled))[:SAMPLES], tuple(cells), looks)
 
 
 def _once(columns: list[ColumnSeen], shape: str) -> list[ColumnSeen]:
-    """Every meaning once: of two columns for one field the first keeps it, the other is kept as typed."""
+    """Every meaning once: what somebody said keeps it, else the surest, else the first; the others are asked about."""
+    rank = {"said": 0, "sure": 1, "likely": 2}
+    order = sorted(range(len(columns)), key=lambda place: (rank.get(columns[place].guess.level, 3), place))
     taken: set[tuple[str, ...]] = set()
-    out = []
-    for column in columns:
-        guess = column.guess
-        key = (guess.field, guess.measure, guess.position, guess.moment, guess.stage if shape == "instrument" else "")
-        if guess.field and key in taken:
-            column = replace(column, guess=Guess(guess.heading))
-        taken.add(key)
-        out.append(column)
+    out = list(columns)
+    for place in order:
+        guess = columns[place].guess
+        if not guess.taken or guess.field in ("ignore", "other"):
+            continue
+        stage = guess.stage if shape == "instrument" else ""
+        keys = [
+            (guess.field, guess.measure, side, guess.moment or "found", stage) for side in guess.position.split("/")
+        ]
+        if guess.level != "said" and any(key in taken for key in keys):
+            out[place] = replace(columns[place], guess=Guess(guess.heading, why="its meaning is another column's"))
+        taken.update(keys)
     return out
+
+
+def together(surveys: Sequence[Survey]) -> list[Survey]:
+    """Files that are of one kind as one survey: same headings, same tab and shape, same stage in their names."""
+    groups: dict[tuple[object, ...], list[Survey]] = {}
+    for seen in surveys:
+        key = (
+            tuple(plain(column.heading) for column in seen.columns),
+            re.sub(r"\d+", "*", seen.tab),
+            seen.stage,
+            seen.said.mark,
+            re.sub(r"\d+", "", seen.name) if not seen.said.files else seen.said.files,
+        )
+        groups.setdefault(key, []).append(seen)
+    return [_joined(group) for group in groups.values()]
+
+
+def _joined(group: Sequence[Survey]) -> Survey:
+    """Several surveys of one kind as one, their cells behind each other; looked at anew."""
+    if len(group) == 1:
+        return group[0]
+    first = group[0]
+    cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
+    table = RawTable(first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes))
+    whole = survey_of(first.name, table, first.said)
+    tabs = dict.fromkeys(seen.tab for seen in group)
+    whole.files = tuple(dict.fromkeys(seen.name for seen in group))
+    whole.tab = first.tab if len(tabs) == 1 else re.sub(r"\d+", "*", first.tab)
+    return whole
 
 
 def people(names: Iterable[str]) -> dict[str, list[str]]:

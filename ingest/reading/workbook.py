@@ -29,6 +29,12 @@ def tab_names(data: bytes) -> list[str]:
         return []
 
 
+def first_rows(data: bytes, tab: str, most: int) -> list[list[str]]:
+    """The first rows of a tab as a person would have typed them."""
+    frame = fastexcel.read_excel(data).load_sheet(tab, header_row=None, n_rows=most, dtypes="string").to_polars()
+    return [[_as_typed(cell, ".") if cell else "" for cell in row] for row in frame.rows()]
+
+
 def read_workbook(data: bytes, name: str, form: Form, tabs: Tabs | None = None) -> Tables:
     """The tables of the tabs wanted (None: of every one). FileProblem where the file is no workbook or none of them has
     a header.

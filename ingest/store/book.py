@@ -17,9 +17,10 @@ from ingest.store import seals
 from ingest.store.problems import StoreProblem, of_database
 from ingest.store.sqlite_tables import connect, create, fetch, insert, kind_of
 from ingest.terms import tables
+from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
 
 FILE = "book.sqlite"
-FORMAT = 1  # of the book; an older one is brought up by whoever writes next
+FORMAT = 2  # of the book; an older one is brought up by whoever writes next
 
 LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log says whether it is loaded
     "sequence": pl.Int64(),
@@ -37,9 +38,10 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "bench_book": tables.BENCH_BOOK,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
+    "words": tables.WORDS,
     "loads": LOADS,
 }
-VERDICTS = ("it is real", "keep held", "take new")
+VERDICTS = ("it is real", "keep held", "take new", UNKNOWABLE)
 KINDS = ("cause", "action", "close", "reopen", "known", "note", "decision")
 
 
@@ -170,6 +172,12 @@ def read(folder: Path, *, up_to: int | None = None) -> dict[str, pl.DataFrame]:
         return {name: lines(connection, name, up_to) for name in SCHEMAS}
 
 
+def loads(folder: Path) -> pl.DataFrame:
+    """LOADS alone: which logs were loaded and unloaded, in the order written."""
+    with reading(folder) as connection:
+        return lines(connection, "loads")
+
+
 @contextmanager
 def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
     """A connection that sees the book as it is now, None where there is no book yet."""
@@ -224,6 +232,13 @@ def standing_corrections(corrections: pl.DataFrame) -> pl.DataFrame:
     return latest.filter(~pl.col("undone").fill_null(False))
 
 
+def standing_words(words: pl.DataFrame) -> pl.DataFrame:
+    """What words mean (tables.WORDS): the latest of each field and word, unless undone."""
+    latest = words.sort("sequence").unique(["field", "word"], keep="last", maintain_order=True)
+    return latest.filter(~pl.col("undone").fill_null(False))
+
+
 def standing_verdicts(settled: pl.DataFrame) -> pl.DataFrame:
-    """The verdicts that count: the latest of each row or cell."""
-    return settled.sort("sequence").unique([tables.LOG_ID, tables.LINE, "column"], keep="last", maintain_order=True)
+    """The verdicts that count: the latest of each row or cell, unless it was taken back."""
+    latest = settled.sort("sequence").unique([tables.LOG_ID, tables.LINE, "column"], keep="last", maintain_order=True)
+    return latest.filter(pl.col("verdict") != ASKED_AGAIN)

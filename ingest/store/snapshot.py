@@ -36,6 +36,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "bench_book": tables.BENCH_BOOK,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
+    "words": tables.WORDS,
 }
 
 

@@ -141,7 +141,10 @@ CHANGES: dict[str, pl.DataType] = {
     "to_date": pl.Date(),
     MODEL: pl.String(),
     STAGE: pl.String(),
+    CHARACTERISTIC: pl.String(),
     "what": pl.String(),
+    "planned": pl.Boolean(),  # made on purpose; null: not said
+    "target": pl.Float64(),  # of a planned change, canonical unit
     "note": pl.String(),
 }
 
@@ -214,11 +217,20 @@ CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell coun
 }
 
 SETTLED: dict[str, pl.DataType] = _WRITTEN | {  # verdict: it is real | keep held | take new
+    # | cannot be known | an edition | another log | asked again (the answer before it is taken back)
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
     "column": pl.String(),
     "raw": pl.String(),
     "verdict": pl.String(),
+}
+
+
+WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; the latest of a field and word counts
+    "field": pl.String(),
+    "word": pl.String(),
+    "means": pl.String(),
+    "undone": pl.Boolean(),
 }
 
 

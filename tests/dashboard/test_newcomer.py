@@ -51,6 +51,7 @@ def test_a_foreign_sheet_goes_from_new_to_a_week_with_findings(name, tmp_path, a
     assert 2 <= len(asked) <= 10
     told = tomllib.loads((shop / "shop.toml").read_text(encoding="utf-8"))["shop"]
     assert (told["name"], told["timezone"]) == ("Quay Street Instruments", "Europe/Dublin")
+    assert "0 rows and 0 cells set aside" in capsys.readouterr().out
     assert run(["load", str(FOREIGN / name), "--shop", str(shop)]) == 0
     assert "set aside" not in capsys.readouterr().out
     assert run(["week", "--shop", str(shop), "--out", str(tmp_path)]) == 0

@@ -18,6 +18,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.bench import parts as bench_parts
+from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import unread as words
@@ -80,16 +81,19 @@ def layout(
     found = _practice(new, tech, stage)
     row = people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).row(0, named=True)
     name = sentences_bench.who(shop, tech)
-    sheets: list[Any] = [bench_parts.targets_sheet(here, shop, tech)]
+    sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, here, shop, tech)]
     came_back: Any
     spread: Any
     came_back, spread = (
-        bench_parts.came_back_sheet(stage, tech, shop),
-        bench_parts.spread_sheet(stage, tech, shop, found),
+        held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop),
+        held("What is set here", bench_parts.spread_sheet, stage, tech, shop, found),
     )
     if found is not None:
-        minutes = bench_parts.minutes_sheet(found, row)
-        sheets += [parts.row("66", came_back, bench_parts.send_backs_sheet(found)), parts.row("66", spread, minutes)]
+        minutes = held("Minutes a visit", bench_parts.minutes_sheet, found, row)
+        sheets += [
+            parts.row("66", came_back, held("Send-backs with practice", bench_parts.send_backs_sheet, found)),
+            parts.row("66", spread, minutes),
+        ]
     else:
         sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
     return parts.page(

@@ -13,8 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest.beginning.asking import MOST_ASKED
 from ingest.beginning.guesses import date_order, decimal_sign, guess_heading
-from ingest.beginning.new import MOST_ASKED, propose, write
+from ingest.beginning.new import propose, write
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
 from ingest.shopfiles.specs import read_specs

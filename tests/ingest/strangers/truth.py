@@ -67,10 +67,10 @@ def tell(truth: Truth, visits: Iterable[Visit], *, day: bool = True, stage: str 
 
 def agreement(truth: Truth, stored: Iterable[tuple[Key, float]]) -> Agreement:
     """How far stored readings are the true ones; values agree within a millionth of their unit."""
-    true = Counter((key, round(value, 6) + 0.0) for key, value in truth.readings)
+    true = Counter((key, round(value, 7) + 0.0) for key, value in truth.readings)
     days = {key[2] for key, _ in truth.readings}
     held = Counter(
-        ((*key[:2], key[2] if days != {""} else "", *key[3:]), round(value, 6) + 0.0) for key, value in stored
+        ((*key[:2], key[2] if days != {""} else "", *key[3:]), round(value, 7) + 0.0) for key, value in stored
     )
     right = sum((true & held).values())
     missing, extra = true - held, held - true

@@ -1,0 +1,169 @@
+"""What a column means by its place among the others: the serial, in and out, days and times, strings, two edges."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from ingest.beginning.answers import LogSaid
+from ingest.beginning.guesses import Guess, Level
+from ingest.beginning.heading_sense import sense_of
+from ingest.beginning.profiles import Profile
+
+NOTHING = Profile(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, False, 0, ())
+DATES = ("date", "started_at", "finished_at")
+
+
+class Seen(Protocol):
+    """A column as the survey has it."""
+
+    @property
+    def guess(self) -> Guess:
+        """What it means by itself."""
+
+    @property
+    def profile(self) -> Profile | None:
+        """What its cells look like."""
+
+
+def among_others(columns: Sequence[Seen], said: LogSaid) -> list[Guess]:
+    """The guesses of all columns, mended by what stands beside each."""
+    guesses = [column.guess for column in columns]
+    looks = [column.profile or NOTHING for column in columns]
+    guesses = _in_and_out(guesses)
+    guesses = _days(guesses, looks, said)
+    guesses = _serial(guesses, looks)
+    guesses = _strings(guesses)
+    return _two_edges(guesses)
+
+
+def _free(guess: Guess) -> bool:
+    return guess.level != "said"
+
+
+def _in_and_out(guesses: list[Guess]) -> list[Guess]:
+    """A bare 'in' is what was found where another column of the same says 'out', else inches."""
+    out = list(guesses)
+    lefts = {(guess.measure, guess.stage) for guess in guesses if guess.field == "reading" and guess.moment == "left"}
+    for place, guess in enumerate(guesses):
+        if guess.field != "reading" or not _free(guess) or not sense_of(guess.heading).in_is:
+            continue
+        if (guess.measure, guess.stage) in lefts and not guess.moment:
+            out[place] = replace(guess, moment="found", why="its words, beside another that says out")
+        elif not guess.unit:
+            out[place] = replace(guess, unit="in")
+    return out
+
+
+def _days(guesses: list[Guess], looks: Sequence[Profile], said: LogSaid) -> list[Guess]:
+    """Days and times of day: one of the row, or one of each stage; a day beside its clock times."""
+    out = list(guesses)
+    staged = [place for place, guess in enumerate(out) if guess.field in DATES and guess.stage]
+    plain = [place for place, guess in enumerate(out) if guess.field in DATES and not guess.stage and guess.taken]
+    days = [place for place in plain if looks[place].dates > 0.5]
+    clocks = [p for p in plain if looks[p].clocks + looks[p].figures > 0.5 and looks[p].dates < 0.5]
+    for place in plain:
+        guess = out[place]
+        if _free(guess) and guess.field == "started_at" and place in days and not _other(out, place, "finished_at"):
+            out[place] = replace(guess, field="date")
+    if not days and not staged and not clocks:
+        for place, guess in enumerate(out):
+            if guess.level == "unsure" and guess.field in DATES and looks[place].dates > 0.5:
+                out[place] = replace(guess, level="likely")
+    if clocks and not any(out[place].field == "date" for place in days) and len(days) == 1 and _free(out[days[0]]):
+        out[days[0]] = replace(out[days[0]], field="date")
+    unsure = [p for p, guess in enumerate(out) if guess.level == "unsure" and guess.field == "started_at"]
+    if len(unsure) in (1, 2) and days and not clocks:
+        first, *rest = _in_order(unsure, looks)
+        out[first] = replace(out[first], level="likely", why="its cells: clock times beside a day")
+        for place in rest:
+            out[place] = replace(out[place], field="finished_at", level="likely", why="its cells: later than the other")
+    return out
+
+
+def _in_order(places: list[int], looks: Sequence[Profile]) -> list[int]:
+    """Columns of clock times, the earlier first: by their commonest texts as they sort."""
+    return sorted(places, key=lambda place: sorted(word for word, _ in looks[place].words)[:1])
+
+
+def _other(guesses: Sequence[Guess], place: int, field: str) -> bool:
+    return any(guess.field == field and other != place for other, guess in enumerate(guesses))
+
+
+def _serial(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess]:
+    """The serial: by its words if the cells differ enough, else the column nearest to unique that looks like one."""
+    out = list(guesses)
+    if any(guess.field in ("serial", "part") and guess.level == "said" for guess in out):
+        return out
+    named = [place for place, guess in enumerate(out) if guess.field == "serial"]
+    good = [
+        place for place in named if looks[place].distinct >= 0.02 * looks[place].filled and looks[place].distinct > 1
+    ]
+    for place in named:
+        if place not in good[:1]:
+            out[place] = replace(out[place], field="", level="", why="its cells repeat too often for a serial")
+    if good:
+        return out
+    free = [
+        place
+        for place, guess in enumerate(out)
+        if looks[place].filled > 0.9 * looks[place].rows
+        and looks[place].distinct > 0.05 * looks[place].filled
+        and looks[place].dates < 0.2
+        and looks[place].clocks < 0.2
+        and _free(guess)
+        and (guess.field in ("", "job", "model", "neck", "tech") or guess.level == "unsure")
+        and (looks[place].idents > 0.8 or (looks[place].numbers > 0.8 and looks[place].whole == 1))
+    ]
+    if not free:
+        return out
+    ranked = sorted(
+        free,
+        key=lambda p: (_serial_words(out[p].heading), looks[p].idents > 0.8, not looks[p].running, looks[p].unique),
+    )
+    best = ranked[-1]
+    alone = len(free) == 1 or _serial_words(out[best].heading) or looks[best].unique > 3 * looks[ranked[-2]].unique
+    level: Level = "likely" if alone or looks[best].idents > 0.8 else "unsure"
+    why = f"its cells: {looks[best].distinct} different of {looks[best].filled}"
+    out[best] = replace(out[best], field="serial", measure="", position="", level=level, why=why)
+    return out
+
+
+def _serial_words(heading: str) -> bool:
+    """Do the words speak of a number or name of one piece?"""
+    words = sense_of(heading)
+    return bool({"serial", "job", "neck"} & {words.whole, *words.fields})
+
+
+def _strings(guesses: list[Guess]) -> list[Guess]:
+    """'6th' and '1st' alone are the bass and the treble string; where more strings have columns each is a number."""
+    out = list(guesses)
+    groups: dict[tuple[str, str, str], list[int]] = {}
+    for place, guess in enumerate(guesses):
+        if (
+            guess.field == "reading"
+            and _free(guess)
+            and guess.position.isdecimal()
+            and guess.measure in ("action", "nut")
+        ):
+            groups.setdefault((guess.measure, guess.moment, guess.stage), []).append(place)
+    for places in groups.values():
+        strings = {guesses[place].position for place in places}
+        if strings <= {"1", max(strings, key=int)} and len(places) <= 2:
+            for place in places:
+                side = "treble" if guesses[place].position == "1" else "bass"
+                out[place] = replace(guesses[place], position=side, why="its words: outer string")
+    return out
+
+
+def _two_edges(guesses: list[Guess]) -> list[Guess]:
+    """A bend of the neck read along the bass and the treble edge is the bow as it came, not relief at pitch."""
+    out = list(guesses)
+    edges: dict[str, set[str]] = {}
+    for guess in guesses:
+        if guess.field == "reading" and guess.measure == "relief" and guess.position in ("bass", "treble"):
+            edges.setdefault(guess.stage, set()).add(guess.position)
+    for place, guess in enumerate(guesses):
+        if guess.measure == "relief" and _free(guess) and len(edges.get(guess.stage, ())) == 2 and guess.position:
+            why = "read along both edges: bow, not relief"
+            out[place] = replace(guess, measure="neck_bow", level="likely", why=why)
+    return out

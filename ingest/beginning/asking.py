@@ -1,0 +1,56 @@
+"""Questions that the sheets cannot answer: gathered, answered by a person or by their default, at most so many."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from zoneinfo import available_timezones
+
+from ingest.beginning.answers import slip
+from ingest.terms.questions import closest
+
+MOST_ASKED = 25
+LEAVE = "leave out"
+COLUMN = "column "  # begins the key of a question about a column
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One question that the sheets cannot answer."""
+
+    key: str
+    text: str
+    options: tuple[str, ...]  # () = any text
+    default: str  # what is written, and marked as a guess, without an answer
+
+
+@dataclass
+class Asker:
+    """Gathers questions, at most MOST_ASKED; past that the default is taken and marked like any guess."""
+
+    answers: Mapping[str, str]
+    asks: list[Ask] = field(default_factory=list)
+
+    def ask(self, key: str, text: str, options: tuple[str, ...], default: str) -> str:
+        """The answer to a question, its default where there is none yet."""
+        if len(self.asks) < MOST_ASKED and key not in {ask.key for ask in self.asks}:
+            self.asks.append(Ask(key, text, options, default))
+        answer = self.answers.get(key, default)
+        if options and answer != default and answer not in options:
+            raise ValueError(f"{key}: {answer!r} is none of {', '.join(options)}")
+        return answer
+
+
+def unfit(ask: Ask, answer: str) -> str:
+    """Why an answer will not do, one line; '' where it will."""
+    if ask.options and answer != ask.default and answer not in ask.options:
+        return f"{answer!r} is none of {', '.join(ask.options)}."
+    if ask.key == "timezone" and no_zone(answer):
+        near = closest(answer, sorted(available_timezones()))
+        return f"{answer!r} is no time zone; wanted one such as {near or 'Europe/Dublin'}."
+    if ask.key.startswith(COLUMN) and answer != ask.default and (near := slip(answer, ())):
+        return f"{answer!r} names no column; did you mean {near!r}?"
+    return ""
+
+
+def no_zone(name: str) -> bool:
+    """Is this no time zone?"""
+    return name not in available_timezones()

@@ -1,0 +1,79 @@
+"""How much of the sheets a proposal would read, before anything is written: rows, readings, what would be set aside."""
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from ingest.beginning.new import Proposal
+from ingest.reading.reader import read_log
+from ingest.shopfiles.shop import Shop, checked_shop
+from ingest.terms.questions import FileProblem
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What one file would give."""
+
+    name: str
+    rows: int = 0
+    rows_aside: int = 0
+    readings: int = 0
+    cells_aside: int = 0
+    send_backs: int | None = None  # None: outcomes are not read
+    columns: tuple[tuple[str, int], ...] = ()  # measurement with position -> readings
+    problem: str = ""
+
+    def told(self) -> str:
+        """In one line."""
+        if self.problem:
+            return f"{self.name}: would not be read: {self.problem}"
+        backs = "outcomes not read" if self.send_backs is None else f"{self.send_backs:,} sent back"
+        return (
+            f"{self.name}: {self.rows - self.rows_aside:,} of {self.rows:,} rows and {self.readings:,} readings would "
+            f"be read, {self.rows_aside:,} rows and {self.cells_aside:,} cells set aside; {backs}"
+        )
+
+
+def counted(files: Sequence[tuple[str, bytes]], proposal: Proposal, shop: Shop | None = None) -> list[Counted]:
+    """Read the files as the proposal would have them read, and keep nothing.
+
+    shop : the shop already there, to which the proposal adds.
+    """
+    try:
+        whole = shop_with(proposal, shop)
+    except ValueError as fault:
+        return [Counted(name, problem=str(fault)) for name, _ in files]
+    return [_counted(name, data, whole) for name, data in files]
+
+
+def shop_with(proposal: Proposal, shop: Shop | None) -> Shop:
+    """The shop as it would be with what is proposed; its new kinds of sheet go before those it has."""
+    table = tomllib.loads(proposal.shop_toml)
+    if shop is None:
+        return checked_shop(table)
+    held = shop.model_dump(by_alias=True, exclude_defaults=True)
+    for kind, entries in table.items():
+        before = list(held.get(kind, []))
+        held[kind] = [*entries, *before] if kind == "log" else [*before, *entries]
+    return checked_shop(held)
+
+
+def _counted(name: str, data: bytes, shop: Shop) -> Counted:
+    try:
+        sheet = read_log(data, name, shop)
+    except FileProblem as problem:
+        return Counted(name, problem=str(problem).removeprefix(f"{name}: "))
+    by = sheet.readings.group_by("characteristic", "position").len().sort("characteristic", "position")
+    back = sheet.visits.filter(pl.col("outcome") == "send back").height
+    told = not sheet.visits.is_empty() and (sheet.visits["outcome"] != "open").any()
+    return Counted(
+        name,
+        sheet.rows_read,
+        sheet.rows_set_aside,
+        sheet.readings.height,
+        sheet.cells_set_aside,
+        back if told else None,
+        tuple((f"{what} {where}".strip(), n) for what, where, n in by.iter_rows()),
+    )

@@ -1,0 +1,127 @@
+"""Stages, measurements, models, techs and faults of a first shop, each put in its place as a sheet names it."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from ingest.beginning.answers import Said, measure_of
+from ingest.beginning.first_shop import Draft, Entry, with_said
+from ingest.beginning.guesses import guess_stage
+from ingest.beginning.new_text import starting_stage
+from ingest.beginning.starting_values import MEASURES, STAGES
+from ingest.reading.headings import plain
+from ingest.shopfiles.shop import Shop
+from ingest.terms.units import quantity_of
+
+MEASURE = {item.key: item for item in MEASURES}
+USUAL = {stage.key: place for place, stage in enumerate(STAGES)}
+ROLES = {stage.key: stage.role for stage in STAGES}
+
+
+def begin(draft: Draft, said: Said, shop: Shop | None) -> None:
+    """What is there before any sheet is looked at: what somebody said, and how the shop calls the trade's things."""
+    table = said.table
+    draft.rest = {
+        key: value
+        for key, value in table.items()
+        if key not in ("shop", "stage", "characteristic", "model", "fault", "tech", "log")
+    }
+    for stage in shop.stages if shop else ():
+        draft.stage_keys.setdefault(guess_stage(stage.key) or guess_stage(stage.name) or stage.key, stage.key)
+    for item in shop.characteristics if shop else ():
+        draft.measure_keys.setdefault(measure_of(item.key) or measure_of(item.name) or item.key, item.key)
+    for entry in said.tables("characteristic"):
+        key = str(entry.get("key", ""))
+        trade = measure_of(key) or measure_of(str(entry.get("name", ""))) or key
+        draft.measure_keys[trade] = key
+        _remember(draft, "characteristic", entry)
+        draft.measures[key] = _starting_measure(key, trade, entry)
+    for entry in said.tables("stage"):
+        key = str(entry.get("key", ""))
+        trade = guess_stage(key) or guess_stage(str(entry.get("name", "")))
+        draft.stage_keys.setdefault(trade or key, key)
+        _remember(draft, "stage", entry)
+        role = str(entry.get("role", ROLES.get(trade, "bench")))
+        base = {"key": key, "role": role} if "name" in entry or "minutes" in entry else starting_stage(key, trade, role)
+        draft.stages[key] = with_said(base, entry)
+    for kind, held in (("model", draft.models), ("fault", draft.faults), ("tech", draft.techs)):
+        for entry in said.tables(kind):
+            _remember(draft, kind, entry)
+            held[str(entry.get("key", ""))] = dict(entry)
+
+
+def _remember(draft: Draft, kind: str, entry: Mapping[str, Any]) -> None:
+    name = f"{kind} {entry.get('key', '')}"
+    draft.said |= {name, *(f"{name} {key}" for key in entry)}
+
+
+def place_stage(draft: Draft, trade: str, route: Sequence[str] = ()) -> str:
+    """Put a stage at its place along the bench and say its key: the trade's order, and behind its forerunner on the
+    route for a stage that the trade does not name.
+    """
+    key = draft.stage_key(trade)
+    if key in draft.stages:
+        return key
+    usual = {draft.stage_key(stage): place for stage, place in USUAL.items()}
+    keys = list(draft.stages)
+    if key in usual:
+        at = next((place for place, other in enumerate(keys) if usual.get(other, -1) > usual[key]), len(keys))
+    else:
+        before = [other for other in route[: route.index(key)] if other in keys] if key in route else []
+        at = keys.index(before[-1]) + 1 if before else len(keys)
+    entry = starting_stage(key, trade, ROLES.get(trade, "bench"))
+    draft.stages = {name: draft.stages.get(name, entry) for name in [*keys[:at], key, *keys[at:]]}
+    return key
+
+
+def add_measure(draft: Draft, key: str, trade: str, positions: Sequence[str], unit: str = "") -> None:
+    """A measurement with its positions, those it has and those found now."""
+    held = draft.measures.get(key)
+    if held is None:
+        held = draft.measures[key] = _starting_measure(key, trade, {}, unit)
+    if f"characteristic {key} positions" in draft.said:
+        return
+    known = list(held.get("positions", []))
+    wider = [*known, *(place for place in dict.fromkeys(positions) if place and place not in known)]
+    if all(place.isdecimal() for place in wider):
+        wider.sort(key=int)
+    if wider:
+        held["positions"] = wider
+
+
+def _starting_measure(key: str, trade: str, said: Mapping[str, Any], unit: str = "") -> Entry:
+    item = MEASURE.get(trade)
+    if item is None:
+        quantity = quantity_of(unit) if unit else "plain"
+        quantity = quantity if quantity in ("length", "pitch", "angle", "count", "class") else "plain"
+        return with_said({"key": key, "quantity": quantity}, said)
+    entry: Entry = {"key": key, "name": item.name, "quantity": item.quantity}
+    if item.set_at:
+        entry["set_at"] = item.set_at
+    if item.at_pitch:
+        entry["at_pitch_from"] = "stringing"
+    entry["positions"] = []
+    if item.plausible and said.get("quantity", item.quantity) == item.quantity:
+        entry["plausible"] = list(item.plausible)
+    return with_said(entry, said)
+
+
+def finish_measures(draft: Draft, shop: Shop | None) -> None:
+    """Take what names a stage that this shop does not have out of the measurements, and empty positions."""
+    for key, entry in draft.measures.items():
+        for field in ("set_at", "at_pitch_from"):
+            if field in entry and f"characteristic {key} {field}" not in draft.said:
+                stage = draft.stage_key(entry[field])
+                if stage in draft.stages or (shop and stage in shop.by_stage):
+                    entry[field] = stage
+                else:
+                    del entry[field]
+        if not entry.get("positions", True):
+            del entry["positions"]
+
+
+def add_people(draft: Draft, found: Mapping[str, list[str]], known: Mapping[str, str]) -> None:
+    """Techs that nobody has listed."""
+    listed = {plain(word) for key, entry in draft.techs.items() for word in (key, *entry.get("words", ()))}
+    for key, words in found.items():
+        if plain(key) not in listed and plain(key) not in known:
+            draft.techs[key] = {"key": key} | ({"words": words} if words else {})

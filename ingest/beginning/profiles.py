@@ -1,0 +1,107 @@
+"""What the cells of one column look like: how many differ, numbers, dates, clock times, running numbers, few words."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+
+from ingest.reading.notation import NO_READING, tidy
+from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
+
+LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
+_IDENT = re.compile(r"(?=.*\d)[A-Za-z]{0,6}[-_/ .]?\d[\w\-/.]*")
+_FRACTION = re.compile(r"(?:\d+[ -])?\d+[.,]?\d*\s*/\s*\d+\"?")
+_MEASURED = re.compile(
+    r"[<>~]?\s*[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:\s*[-/]\s*\d+)*\s*(?:mm|in|inch|thou|mil|cents?|ct|\"|''|ths|c|°)?[+-]?",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Profile:
+    """A column at a glance; shares are of the filled cells looked at."""
+
+    rows: int
+    filled: int
+    distinct: int
+    numbers: float  # plain decimals
+    measured: float  # numbers in any notation
+    whole: float  # of the numbers, without a fraction
+    halves: float  # of the numbers, multiples of a half
+    middle: float  # median of the absolute numbers, 0 where none
+    dates: float  # with a day
+    clocks: float  # a time of day alone, with a sign between hour and minute
+    figures: float  # three or four figures that may be a time of day
+    idents: float  # letters and figures as serials have them
+    running: bool  # each number one more than the last
+    length: float  # mean letters
+    words: tuple[tuple[str, int], ...]  # the commonest texts
+
+    @property
+    def unique(self) -> float:
+        """Distinct texts a filled cell."""
+        return self.distinct / self.filled if self.filled else 0.0
+
+    @property
+    def few(self) -> bool:
+        """Do a few words make up the column?"""
+        return 0 < self.distinct <= max(12, 0.02 * self.filled)
+
+
+def profile(cells: Sequence[str], order: Order = "dmy") -> Profile:
+    """Look at the cells of a column."""
+    filled = [
+        cell.strip() for cell in cells if cell.strip() and tidy(cell) not in NO_READING | {"#n/a", "#nv", "#ref!"}
+    ]
+    step = max(1, len(filled) // LOOKED_AT)
+    seen = filled[::step][:LOOKED_AT]
+    plain = [float(text.replace(",", ".")) for cell in seen if _NUMBER.fullmatch(text := tidy(cell))]
+    stamps = {text: _stamp(text, order) for text in set(seen)}
+    known = [stamps[text] for text in seen]
+    n = max(1, len(seen))
+    counts = Counter(filled)
+    return Profile(
+        rows=len(cells),
+        filled=len(filled),
+        distinct=len(counts),
+        numbers=len(plain) / n,
+        measured=sum(1 for cell in seen if _MEASURED.fullmatch(tidy(cell))) / n,
+        whole=sum(1 for number in plain if number == int(number)) / max(1, len(plain)),
+        halves=sum(1 for number in plain if 2 * number == int(2 * number)) / max(1, len(plain)),
+        middle=median(abs(number) for number in plain) if plain else 0.0,
+        dates=sum(1 for each in known if each == "day") / n,
+        clocks=sum(1 for each in known if each == "clock") / n,
+        figures=sum(1 for each in known if each == "figures") / n,
+        idents=sum(1 for cell in seen if _IDENT.fullmatch(cell)) / n,
+        running=_is_running(filled),
+        length=sum(map(len, seen)) / n,
+        words=tuple(counts.most_common(40)),
+    )
+
+
+def _stamp(text: str, order: Order) -> str:
+    read = None
+    if _FRACTION.fullmatch(text):
+        return ""
+    for way in (order, "ymd", "dmy", "mdy"):
+        read = read_stamp(text, way)
+        if read is not None:
+            break
+    if read is None:
+        return ""
+    if read[2]:
+        return "day" if (read[0] or EXCEL_DAY_0) >= EXCEL_DAY_0 else ""
+    return "figures" if text.isdecimal() else "clock"
+
+
+def _is_running(filled: list[str]) -> bool:
+    """1, 2, 3 ... or the like, row by row."""
+    numbers = [int(cell) for cell in filled[:400] if cell.isdecimal() and len(cell) < 9]
+    if len(numbers) < 3 or len(numbers) < len(filled[:400]):
+        return False
+    return sum(1 for a, b in pairwise(numbers) if b == a + 1) >= 0.9 * (len(numbers) - 1)

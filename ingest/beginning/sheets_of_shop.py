@@ -1,0 +1,252 @@
+"""One kind of sheet as a [[log]], and the stages, measurements, techs and faults that it brings to a first shop."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from ingest.beginning.additions import known_words
+from ingest.beginning.answers import measure_of
+from ingest.beginning.asking import COLUMN, LEAVE, Asker
+from ingest.beginning.first_shop import Draft, LogDraft
+from ingest.beginning.guesses import guess_suspect
+from ingest.beginning.parts_of_shop import add_measure, add_people, place_stage
+from ingest.beginning.starting_values import STAGES
+from ingest.beginning.survey import MEASURE, Survey, people, stage_words
+from ingest.beginning.words_of_sheets import measured, outcomes, sides_of, stage_of_word
+from ingest.reading.headings import Headings, plain
+from ingest.shopfiles.shop import Log, Shop
+from ingest.terms.questions import listed
+
+MOST_FAULTS = 60
+OF_ROW = ("serial", "model", "supplier", "lot", "date", "job", "string_set", "grade", "hand", "ignore", "other")
+
+
+def column_key(seen: Survey, heading: str) -> str:
+    """The key of the question what a column of a sheet is."""
+    return (
+        f"{COLUMN}{heading} \x1f {seen.name} \x1f {seen.tab}".rstrip(" \x1f")
+        if seen.tab
+        else (f"{COLUMN}{heading} \x1f {seen.name}")
+    )
+
+
+def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: Log | None) -> list[str]:
+    """The [[log]] of one kind of sheet, and the stages, measurements, techs and faults it names. Returns what stays
+    unread.
+    """
+    log = LogDraft(seen, seen.said.files or _pattern(seen), seen.said.tab or seen.tab, order=seen.order)
+    if any((other.files, other.tab) == (log.files, log.tab) for other in draft.logs):
+        log.files = seen.name
+    if not seen.order_sure:
+        question = f"{seen.title}: are the dates day-month-year or month-day-year?"
+        key = f"dates of {seen.title}"
+        log.order = asker.ask(key, question, ("dmy", "mdy", "ymd"), seen.order)
+        draft.guesses[key] = "" if key in asker.answers else "no date has a part above 12"
+    unread = _ask_columns(log, asker)
+    here = _add_stages(draft, log, asker, known_words("stage", shop, known))
+    meanings = measured(log, draft, asker) if seen.shape == "measurement" else {}
+    read_outcomes = outcomes(log, asker, known_words("outcome", shop, known))
+    if not read_outcomes and (column := seen.column("outcome")):
+        unread.append(f"{seen.title}: outcomes are not read: nobody has said what the words of {column.heading!r} mean")
+    _add_headings(draft, log, here, read_outcomes=read_outcomes)
+    _add_units(draft, log, asker, meanings)
+    _empty_outcome(log, asker, read=read_outcomes)
+    draft.logs.append(log)
+    own = {plain(word) for word in seen.said.words.get("tech", {})}
+    found = people(word for word in seen.words("tech").elements() if plain(word) not in own)
+    add_people(draft, found, known_words("tech", shop, None))
+    for name in ("tech", "model", "fault", "gauge", "supplier", "lot", "sent_back_to", "cause", "characteristic"):
+        if words := seen.said.words.get(name):
+            log.words[name] = {**log.words.get(name, {}), **words}
+            log.said |= {f"{name} {word}" for word in words}
+    _add_faults(draft, seen)
+    return unread
+
+
+def _pattern(seen: Survey) -> str:
+    """The names of its files with their numbers left open."""
+    patterns = {re.sub(r"\d+(?:[-_. ]\d+)*", "*", name) for name in seen.files}
+    return patterns.pop() if len(patterns) == 1 else seen.name
+
+
+def _ask_columns(log: LogDraft, asker: Asker) -> list[str]:
+    """Ask about each column whose meaning is not sure; what stays unread without an answer, a line each."""
+    seen = log.survey
+    unread = []
+    for column in seen.columns:
+        guess, looks = column.guess, column.profile
+        doubtful = guess.level == "unsure"
+        numbers = (
+            looks is not None and not guess.field and looks.measured > 0.8 and looks.filled > 5 and not looks.running
+        )
+        if guess.taken or not (doubtful or (numbers and not guess.why.startswith("its meaning"))):
+            continue
+        told = f"{seen.title}: what is the column {column.heading!r} ({', '.join(column.samples[:4])})"
+        near = f"; perhaps {guess.target()} by {guess.why}?" if doubtful else ", such as action bass (mm)?"
+        asker.ask(column_key(seen, column.heading), told + near, (), LEAVE)
+        unread.append(
+            f"{seen.title}: {column.heading!r} is not read ({column.filled} cells): nobody has said what it is"
+            + (f"; perhaps {guess.target()}" if doubtful else "")
+        )
+    return unread
+
+
+def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool) -> None:
+    """What each heading means, the stage where a row speaks of several, and the measurements among them."""
+    seen = log.survey
+    for column in seen.columns:
+        guess = column.guess
+        if guess.field == "ignore":
+            log.ignore.append(column.heading)
+            continue
+        if not guess.taken or (guess.field == "outcome" and not read_outcomes):
+            if not guess.taken and _read_by_name(column.heading, seen.shape):
+                log.headings[column.heading] = "other"
+            if guess.taken:
+                log.headings[column.heading] = "other"
+            continue
+        stage = ""
+        if seen.shape == "instrument" and not guess.said:
+            stage = draft.stage_key(guess.stage) if guess.stage else ("" if guess.field in OF_ROW else here)
+        if guess.field == "reading":
+            trade = measure_of(guess.measure) or guess.measure
+            key = guess.measure if guess.said else draft.measure_key(guess.measure)
+            if guess.said and trade in draft.measure_keys:
+                key = draft.measure_keys[trade] if draft.measure_keys[trade] == guess.measure else guess.measure
+            add_measure(draft, key, trade, sides_of(guess.position), guess.unit or seen.said.units.get(key, ""))
+            guess = guess if guess.said else replace(guess, measure=key)
+        log.headings[column.heading] = guess.target(stage)
+
+
+def _read_by_name(heading: str, shape: str) -> bool:
+    """Would the reader take a heading for a field by its name alone?"""
+    bare = Shop.model_construct(stages=(), characteristics=(), models=())
+    column = Headings(bare, Log(shape="measurement" if shape == "measurement" else "visit")).read(heading)
+    return column.field not in ("other", "ignore")
+
+
+def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str]) -> str:
+    """The stages a sheet names, in bench order; the stage of what names none. own : words the shop knows already."""
+    seen = log.survey
+    words = seen.stage_order()
+    said = {plain(word): key for word, key in seen.said.words.get("stage", {}).items()}
+    for word in seen.words("sent_back_to"):
+        if plain(word) not in {plain(each) for each in words} and (plain(word) in said or stage_of_word(word)):
+            words.append(word)
+    known = {plain(key): key for key in draft.stages} | {
+        plain(str(entry["name"])): key for key, entry in draft.stages.items() if entry.get("name")
+    }
+    made = stage_words(words)
+    meant: dict[str, str] = {}
+    for word in words:
+        text = plain(word)
+        trade = stage_of_word(word)
+        meant[word] = said.get(text) or own.get(text) or known.get(text) or draft.stage_key(trade or made[word])
+        if text in said:
+            log.said.add(f"stage {word}")
+    log.words["stage"] = {word: key for word, key in meant.items() if plain(word) != plain(key)}
+    for word in words:
+        trade = next((trade for trade, key in draft.stage_keys.items() if key == meant[word]), meant[word])
+        key = place_stage(draft, trade, [meant[other] for other in words])
+        if (
+            trade not in {stage.key for stage in STAGES}
+            and f"stage {key}" not in draft.said
+            and plain(word) not in said
+        ):
+            draft.guesses[f"stage {key}"] = (
+                f"made of the word {word!r}; its place is where instruments meet it on the average"
+            )
+    for column in seen.columns:
+        if seen.shape == "instrument" and column.guess.taken and column.guess.stage:
+            place_stage(draft, column.guess.stage)
+    if words:
+        return ""
+    return _stage_of_sheet(draft, log, asker)
+
+
+def _stage_of_sheet(draft: Draft, log: LogDraft, asker: Asker) -> str:
+    """The stage of a sheet that has no column for it: as said, as its tab or file is named, else asked."""
+    seen = log.survey
+    homeless = [column.heading for column in seen.measures() if not column.guess.stage and "@" not in column.guess.said]
+    if not homeless and seen.shape == "instrument":
+        return "final_inspection"
+    if seen.said.stage:
+        trade = next((trade for trade, key in draft.stage_keys.items() if key == seen.said.stage), seen.said.stage)
+        stage = place_stage(draft, trade)
+    elif seen.stage and seen.shape != "instrument":
+        stage = place_stage(draft, seen.stage)
+        draft.guesses[f"stage of {seen.title}"] = "from the name of its tab or file"
+    else:
+        what = f"were {listed(homeless, 4)} measured" if homeless else "does it tell of"
+        options = tuple(dict.fromkeys([*draft.stages, *(stage.key for stage in STAGES)]))
+        key = f"stage of {seen.title}"
+        answer = asker.ask(key, f"{seen.title}: at which stage {what}?", options, "final_inspection")
+        draft.guesses[key] = "" if key in asker.answers else "the sheet does not say"
+        stage = place_stage(draft, answer)
+    log.stage = stage if seen.shape != "instrument" else ""
+    if seen.shape == "instrument" and seen.said.stage:
+        log.stage = stage
+    return stage
+
+
+def _add_units(draft: Draft, log: LogDraft, asker: Asker, meanings: Mapping[str, str]) -> None:
+    seen = log.survey
+    for name, unit in seen.said.units.items():
+        trade = "" if name in log.headings else measure_of(name)
+        log.units[draft.measure_key(trade) if trade else name] = unit
+    found: dict[str, str] = {}  # the trade's measurement -> this shop's key
+    for column in seen.measures():
+        guess = column.guess
+        trade = measure_of(guess.measure) or guess.measure
+        found[trade] = guess.measure if guess.said else draft.measure_key(guess.measure)
+    for trade in meanings.values():
+        found.setdefault(trade, draft.measure_key(trade))
+    for trade, key in found.items():
+        unit, needed, samples = seen.usual_unit(trade, meanings)
+        if not needed or key in log.units or any(name.startswith(f"{key} ") for name in log.units):
+            continue
+        options = tuple(name for name, _, _ in MEASURE[trade].units) or ("mm",)
+        name = MEASURE[trade].name
+        told = f"{seen.title}: numbers without a unit under {name} ({', '.join(samples)}): which unit?"
+        asked = f"unit of {trade} in {seen.title}"
+        unit = asker.ask(asked, told, (*options, "ask"), unit or "ask")
+        if unit != "ask":
+            log.units[key] = unit
+            said = asked in asker.answers
+            draft.guesses[f"unit of {key} in {seen.title}"] = (
+                "" if said else f"from the size of {', '.join(samples[:3])}"
+            )
+
+
+def _empty_outcome(log: LogDraft, asker: Asker, *, read: bool) -> None:
+    """What an empty result means, where there are many."""
+    seen = log.survey
+    column = seen.column("outcome")
+    log.empty_outcome = seen.said.empty_outcome or "open"
+    if column is None or not read or seen.said.empty_outcome:
+        return
+    empty = seen.rows - column.filled
+    if empty > 0.2 * seen.rows:
+        told = f"{seen.title}: {empty} of {seen.rows} rows have no result; what does an empty one mean?"
+        log.empty_outcome = asker.ask(f"empty result in {seen.title}", told, ("open", "pass"), "open")
+
+
+def _add_faults(draft: Draft, seen: Survey) -> None:
+    """Faults that nobody has listed, with their usual first suspect."""
+    listed_faults = {plain(word) for key, entry in draft.faults.items() for word in (key, *entry.get("words", ()))}
+    listed_faults |= {plain(word) for word in seen.said.words.get("fault", {})}
+    faults = [part.strip() for cell in seen.words("fault").elements() for part in cell.split(";")]
+    for fault in dict.fromkeys(faults):
+        if (
+            fault
+            and plain(fault) not in listed_faults
+            and len(draft.faults) < MOST_FAULTS
+            and plain(fault) not in ("ok", "none", "-")
+        ):
+            listed_faults.add(plain(fault))
+            suspect = guess_suspect(fault)
+            key = suspect if suspect == "supplier" else draft.stage_key(suspect)
+            entry = {"key": fault}
+            if key in draft.stages or key == "supplier":
+                entry["suspect"] = key
+            draft.faults[fault] = entry

@@ -1,0 +1,16 @@
+"""Words of the trade in English and German and what each means in a heading or cell; they stand in trade_words.toml."""
+
+import tomllib
+from pathlib import Path
+
+WORDS = tomllib.loads((Path(__file__).parent / "trade_words.toml").read_text(encoding="utf-8"))
+
+FIELD_PHRASES: dict[str, tuple[str, ...]] = {name: tuple(words) for name, words in WORDS["field"].items()}
+MEASURE_PHRASES: dict[str, tuple[str, ...]] = {key: tuple(words) for key, words in WORDS["measure"].items()}
+POSITION_PHRASES: dict[str, tuple[str, ...]] = {place: tuple(words) for place, words in WORDS["position"].items()}
+MOMENT_PHRASES: dict[str, tuple[str, ...]] = {moment: tuple(words) for moment, words in WORDS["moment"].items()}
+STAGE_PHRASES: dict[str, tuple[str, ...]] = {stage: tuple(words) for stage, words in WORDS["stage"].items()}
+OUTCOME_WORDS: dict[str, tuple[str, ...]] = {outcome: tuple(words) for outcome, words in WORDS["outcome"].items()}
+NOISE = frozenset(WORDS["other"]["noise"])  # words that say nothing beside a measurement
+DOUBTFUL_OUTCOMES = frozenset(WORDS["other"]["doubtful_outcomes"])  # mean it only beside their counterpart
+UNIT_WORDS: dict[str, str] = WORDS["unit"]  # word of a heading -> unit as units.unit_of reads it

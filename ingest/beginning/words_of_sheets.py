@@ -1,0 +1,163 @@
+"""The words that stand in a sheet's columns and what each means: stages, outcomes, what was measured, and where."""
+
+import re
+from collections import Counter
+
+from ingest.beginning.answers import meaning_of, measure_of
+from ingest.beginning.asking import Asker
+from ingest.beginning.first_shop import Draft, LogDraft
+from ingest.beginning.guesses import guess_column, guess_outcome, guess_stage
+from ingest.beginning.heading_sense import sense_of
+from ingest.beginning.parts_of_shop import add_measure
+from ingest.beginning.starting_values import STAGES
+from ingest.beginning.survey import Survey
+from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
+from ingest.reading.headings import plain, position_of
+from ingest.reading.words import OUTCOMES
+
+PAIRS = (("y", "n"), ("yes", "no"), ("ja", "nein"), ("p", "f"), ("pass", "f"), ("ok", "n"), ("true", "false"))
+
+
+def stage_of_word(word: str) -> str:
+    """The trade's stage that a word or an abbreviation of one means, '' where none does for sure."""
+    return guess_stage(word) or _abbreviated(word)
+
+
+def _abbreviated(word: str) -> str:
+    """BRG is bridge: two to four letters that stand in this order in the first word of one stage only."""
+    text = plain(word)
+    if not re.fullmatch(r"[a-z]{2,4}", text):
+        return ""
+    found = {
+        stage.key for stage in STAGES for name in stage.key.split("_")[:1] if name[0] == text[0] and _within(text, name)
+    }
+    return found.pop() if len(found) == 1 else ""
+
+
+def _within(text: str, name: str) -> bool:
+    rest = iter(name)
+    return all(letter in rest for letter in text)
+
+
+def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
+    """Give each word of the outcome column its meaning; False where one stays unknown, so that the column is not read.
+
+    known : what words mean already, by the word in plain letters.
+    """
+    seen = log.survey
+    said = {plain(word): meant for word, meant in seen.said.words.get("outcome", {}).items()}
+    words = seen.words("outcome")
+    typed = {plain(word) for word in words}
+    own: dict[str, str] = {}
+    open_ = 0
+    for word, count in words.items():
+        meant = said.get(plain(word)) or known.get(plain(word)) or _paired(plain(word), typed) or _by_place(word, seen)
+        if plain(word) in said:
+            log.said.add(f"outcome {word}")
+        if not meant:
+            guess = guess_outcome(word)
+            told = f"{seen.title}: what does the result {word!r} mean ({count} rows)?"
+            meant = asker.ask(f"outcome {word}", told, (*OUTCOME_WORDS, "ask"), "ask")
+            if meant != "ask":
+                log.said.add(f"outcome {word}")
+            elif guess and plain(word) not in DOUBTFUL_OUTCOMES:
+                meant = guess
+        if meant == "ask":
+            open_ += count
+        elif meant != plain(word):
+            own[word] = meant
+    log.words["outcome"] = own
+    return open_ == 0 or bool(said) or open_ < 0.02 * seen.rows
+
+
+def _paired(word: str, typed: set[str]) -> str:
+    """What a plain word means, or one such as 'n' whose counterpart stands in the column too; '' otherwise."""
+    if word in OUTCOMES:
+        return word
+    if word not in DOUBTFUL_OUTCOMES and word not in ("f", "n"):
+        return guess_outcome(word)
+    for good, bad in PAIRS:
+        if {good, bad} <= typed and word in (good, bad):
+            return "pass" if word == good else "send back"
+    return ""
+
+
+def _by_place(word: str, seen: Survey) -> str:
+    """'send back' where its rows, and hardly others, say to which stage the instrument went back; '' otherwise."""
+    outcome, back = seen.column("outcome"), seen.column("sent_back_to")
+    if outcome is None or back is None:
+        return ""
+    mine = [bool(to.strip()) for said, to in zip(outcome.cells, back.cells, strict=True) if said.strip() == word]
+    others = [bool(to.strip()) for said, to in zip(outcome.cells, back.cells, strict=True) if said.strip() != word]
+    if len(mine) >= 3 and sum(mine) >= 0.9 * len(mine) and sum(others) <= 0.02 * len(others):
+        return "send back"
+    return "pass" if mine and not any(mine) and sum(others) >= 3 and guess_outcome(word) == "pass" else ""
+
+
+def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
+    """In a sheet of a row a measurement: the measurement of each name, put among the log's words and the draft; names
+    that are not known are asked about. Returns the trade's measurement of each name.
+    """
+    seen = log.survey
+    said = {plain(word): target for word, target in seen.said.words.get("what", {}).items()}
+    out: dict[str, str] = {}
+    own: dict[str, str] = {}
+    for word, count in seen.words("what").items():
+        if target := said.get(plain(word)):
+            guess = meaning_of(target, word)
+            log.said.add(f"what {word}")
+        else:
+            guess = guess_column(word, None)
+        if guess.field != "reading":
+            told = f"{seen.title}: what is measured as {word!r} ({count} rows), such as action bass or relief?"
+            answer = target or asker.ask(f"what {word}", told, (), "ask")
+            guess = meaning_of(answer, word) if answer not in ("ask", "") else guess
+            if answer not in ("ask", ""):
+                own[word] = answer
+                log.said.add(f"what {word}")
+        if guess.field != "reading":
+            continue
+        trade = measure_of(guess.measure) if guess.level == "said" else guess.measure
+        key = guess.measure if guess.level == "said" and guess.measure else draft.measure_key(guess.measure)
+        key = draft.measure_key(trade) if trade in draft.measure_keys else key
+        out[word] = trade or key
+        own[word] = guess.said or " ".join(part for part in (key, guess.position, guess.moment) if part)
+        add_measure(draft, key, trade or key, sides_of(guess.position))
+    log.words["what"] = {word: target for word, target in own.items() if plain(word) != plain(target)}
+    _places(log, draft, out)
+    return out
+
+
+def _places(log: LogDraft, draft: Draft, meanings: dict[str, str]) -> None:
+    """Words of the columns for position and moment."""
+    seen = log.survey
+    what, place = seen.column("what"), seen.column("position")
+    own = dict(seen.said.words.get("position", {}))
+    log.said |= {f"position {word}" for word in own}
+    if place is not None and what is not None:
+        pairs = Counter((name.strip(), cell.strip()) for name, cell in zip(what.cells, place.cells, strict=True))
+        for name, cell in pairs:
+            if not cell or name not in meanings:
+                continue
+            meant = own.get(cell) or position_of(cell)
+            if meant is None:
+                sense = sense_of(cell)
+                meant = sense.position or sense.ordinal or None
+                if meant:
+                    own[cell] = meant
+            if meant:
+                trade = meanings[name]
+                add_measure(draft, draft.measure_key(trade), trade, sides_of(meant))
+    log.words["position"] = own
+    moments = dict(seen.said.words.get("moment", {}))
+    for word in seen.words("moment"):
+        sense = sense_of(word)
+        meant = sense.moments[-1] if sense.moments else "found" if sense.in_is else ""
+        if meant and word not in moments:
+            moments[word] = meant
+    log.words["moment"] = moments
+
+
+def sides_of(position: str) -> list[str]:
+    """The declared positions that a place such as 'bass/treble' or '3 fret 7' belongs to."""
+    return [place.split(" ")[0] for place in position.split("/") if place]
