@@ -98,7 +98,7 @@ def test_one_tech_three_quarters_of_a_sigma_off_on_ten_models_is_seen_by_the_poo
     assert row["began_low"] <= at(STEP + 4)
     assert row["began_high"] >= at(STEP - 4)
     told = made(moved(who, 0.75, seed=20270208)).once(signal_rows).filter(pl.col("over") == SETTER)
-    assert told.select("chart", "over", "moves_with", "moves_with_value").rows() == [("pooled", SETTER, "set by", "T2")]
+    assert told.select("chart", "over", "tech", "stage").rows() == [("pooled", SETTER, "T2", "final")]
 
 
 def test_a_gauge_that_moves_is_named_by_its_chart():
