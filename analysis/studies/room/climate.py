@@ -150,7 +150,8 @@ def _independent_lags(x: Floats, starts: Ints) -> Floats:
     scale = size[:, :, None] * size[:, None, :]
     correlation = np.divide(products, scale, out=np.zeros_like(products), where=scale > 1e-12)
     values = np.clip(np.linalg.eigvalsh(correlation), 0.0, None)
-    return np.maximum(np.round((values >= 1).sum(axis=1) + (values - np.floor(values)).sum(axis=1), 6), 1.0)
+    worth = (values >= 1).sum(axis=1) + (values - np.floor(values)).sum(axis=1)
+    return np.asarray(np.maximum(np.round(worth, 6), 1.0), dtype=np.float64)
 
 
 def _clusters(row: Ints, when: Ints, push: Floats, rows: int) -> tuple[Ints, Floats]:
