@@ -9,17 +9,19 @@ import polars as pl
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.actions import actions, last_week
-from analysis.studies.drift.causes import MovesWith, all_candidates
-from analysis.studies.drift.entries import known as known_matters
 from analysis.studies.drift.rack import Rack, rack
-from analysis.studies.drift.signals import signals
+from analysis.studies.drift.streams import KEY
+from analysis.studies.matters.matters import open_matters
+from analysis.studies.matters.records import Matter
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
 from analysis.studies.story.scope import Scope
 from analysis.studies.story.unread import UNREAD, unread
+from analysis.studies.story.waiting import waiting
 from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
+from analysis.studies.week.gaps import Parts
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from ingest.store.snapshot import Snapshot
 
@@ -28,22 +30,13 @@ USUAL = (0.025, 0.975)  # of the weeks before: nineteen in twenty
 
 
 @dataclass(frozen=True)
-class Matter:
-    """Signals of one model and characteristic that opened within two working days: one thing to look at."""
+class MatterSeen:
+    """A matter as the week shows it."""
 
-    main: dict[
-        str, object
-    ]  # the signal that stands for it: of all techs where there is one, the largest share of tolerance
-    share: float | None  # of the tolerance in force used by the shift
-    positions: list[str]
-    stages: list[str]
-    only_some: bool  # only charts of single techs opened
+    matter: Matter
     new: bool  # opened in the week under review
-    moves_with: MovesWith
-    signals: list[int]  # rows of signals.found
-    line: list[float | None]  # the running average, shares of `rack.scale`, oldest first
+    line: list[float | None]  # the running average of its main stream, shares of `rack.scale`, oldest first
     light_from: int | None
-    known_until: date | None  # a person marked it known until this day
 
 
 @dataclass(frozen=True)
@@ -58,8 +51,8 @@ class Review:
     usual: dict[
         str, tuple[float, float]
     ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty before lay
-    matters: list[Matter]  # open as of the review, new and large first
-    known: list[Matter]  # marked known by a person
+    matters: list[MatterSeen]  # open as of the review, new and large first
+    known: list[MatterSeen]  # marked known by a person
     streams: int  # of all techs
     steady: int
     moved: int
@@ -76,55 +69,72 @@ class Review:
     finished: int
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
+    gaps: dict[str, str] = field(default_factory=dict)  # parts that could not be worked out -> why, one line each
     unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     """The review of one week (its first day); by default the last whose final working day has readings. UnusableData
-    without any reading.
+    without any reading. A part that cannot be worked out is empty, and its line stands in `gaps`.
     """
     found = week or review_week(snapshot)
     if found is None:
         raise UnusableData("no log is loaded yet; load one to see a week")
     last = found + timedelta(days=6)
-    seen = snapshot.once(weeks.week_rows).filter(pl.col("week") <= found).tail(SEEN_WEEKS)
-    matters = _matters(snapshot, found)
-    known = [matter for matter in matters if matter.known_until is not None and matter.known_until > last]
-    streams = snapshot.once(states.stream_rows).filter(pl.col("tech") == "")
+    part = Parts(snapshot)
+    weekly = part.table("weeks", lambda: snapshot.once(weeks.week_rows))
+    seen = weekly.filter(pl.col("week") <= found).tail(SEEN_WEEKS)
+    none: list[MatterSeen] = []
+    matters = part.of("matters", lambda: _matters(snapshot, found), none)
+    known = [one for one in matters if one.matter.known_until is not None and one.matter.known_until > last]
+    judged = part.table("streams", lambda: snapshot.once(states.stream_rows))
+    streams = judged.filter(pl.col("tech") == "")
+    apart = pl.DataFrame() if "streams" in part.gaps else states.unjudged_streams(snapshot)
+    if len(apart):
+        part.gaps["unjudged"] = _unjudged(apart)
     book = snapshot.table("bench_book")
     decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
     return Review(
         week=found,
         last_day=last,
-        arrived=arrived(snapshot, week=found),
+        arrived=part.table("arrived", lambda: arrived(snapshot, week=found)),
         questions=_waiting(snapshot),
         weeks=seen,
         usual=_usual(seen, found),
-        matters=[matter for matter in matters if matter not in known],
+        matters=[one for one in matters if one not in known],
         known=known,
         streams=len(streams),
         steady=int((streams["state"] == states.STEADY).sum()),
         moved=int((streams["state"] == states.MOVED).sum()),
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
-        lots=_lots_of(snapshot, found),
-        flows=_flows(snapshot, found, found),
-        flows_before=_flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1)),
-        outside=outside_as_set(snapshot, first=found, last=found),
-        shipped=shipped_in_doubt(snapshot, week=found),
-        settling=snapshot.once(settling.settling_rows),
-        actions=actions(snapshot, since=last_week(found)),
+        lots=part.table("lots", lambda: _lots_of(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()}),
+        flows=part.table("flows", lambda: _flows(snapshot, found, found)),
+        flows_before=part.table(
+            "flows", lambda: _flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1))
+        ),
+        outside=part.table("outside", lambda: outside_as_set(snapshot, first=found, last=found)),
+        shipped=part.table("shipped", lambda: shipped_in_doubt(snapshot, week=found)),
+        settling=part.table("settling", lambda: snapshot.once(settling.settling_rows), settling.SETTLING),
+        actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
-        bench=rework.on_the_bench(snapshot),
+        bench=part.table("bench", lambda: rework.on_the_bench(snapshot)),
         computed_from={
             "version": snapshot.version,
             "book": snapshot.book_sequence,
             "shop_files": snapshot.shop_files,
             "as_of": snapshot.as_of,
         },
-        unread=snapshot.once(unread),
+        gaps=part.gaps,
+        unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
     )
+
+
+def _unjudged(apart: pl.DataFrame) -> str:
+    """How many streams could not be judged, and why the first could not."""
+    many = f"{len(apart)} stream{'' if len(apart) == 1 else 's'} could not be judged and no other hangs on them"
+    return f"{many}; the first: {apart['why'][0]}"
 
 
 def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
@@ -139,11 +149,7 @@ def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
 
 def _waiting(snapshot: Snapshot) -> int:
     """Questions nobody has settled yet."""
-    asked, settled = (
-        snapshot.table("set_aside", "log_id", "line", "column"),
-        snapshot.table("settled", "log_id", "line", "column"),
-    )
-    return len(asked.join(settled, on=["log_id", "line", "column"], how="anti"))
+    return waiting(snapshot).height
 
 
 def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
@@ -167,47 +173,21 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
     return rows.filter(pl.col("verdict") == lots.REJECT).sort(-pl.col("outside"), *lots.KEY)
 
 
-def _matters(snapshot: Snapshot, week: date) -> list[Matter]:
-    """Open signals put together into matters, new ones and large ones first."""
-    judged = snapshot.once(signals)
-    if judged is None:
-        return []
-    found = judged.found.with_row_index("row").filter(pl.col("closed_at").is_null())
-    if found.is_empty():
+def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
+    """Open matters, those of all before those of some, new ones and large ones first. A planned change that was
+    followed is told once, in the week it showed.
+    """
+    found = snapshot.once(open_matters)
+    if not found:
         return []
     everyone: Rack = rack(snapshot)
-    room = everyone.streams.select("characteristic", "position", "model", "stage", "tolerance", "line", "light_from")
-    found = found.join(room, on=["characteristic", "position", "model", "stage"], how="left", maintain_order="left")
-    found = found.with_columns(share=pl.col("size").abs() / pl.col("tolerance"))
-    candidates = snapshot.once(all_candidates)
-    known = _known(snapshot)
-    matters = []
-    for _, part in found.group_by("matter", maintain_order=True):
-        alone = (part["tech"] != "").all()
-        ranked = part.sort(pl.col("tech") != "", -pl.col("share").fill_null(0.0), "opened_at")
-        main = ranked.row(0, named=True)
-        day = main["opened_at"].astimezone(snapshot.shop.zone).date()
-        matters.append(
-            Matter(
-                main=main,
-                share=main["share"],
-                positions=part["position"].unique(maintain_order=True).to_list(),
-                stages=part["stage"].unique(maintain_order=True).to_list(),
-                only_some=bool(alone),
-                new=day >= week,
-                moves_with=candidates[main["row"]],
-                signals=part["row"].to_list(),
-                line=list(main["line"] or []),
-                light_from=main["light_from"],
-                known_until=known.get((main["characteristic"], main["model"])),
-            )
-        )
-    return sorted(matters, key=lambda matter: (matter.only_some, not matter.new, -(matter.share or 0.0)))
-
-
-def _known(snapshot: Snapshot) -> dict[tuple[str, str], date]:
-    """Matters a person marked known that have not grown since, and until when."""
-    return {
-        (row["characteristic"], row["model"]): row["until"]
-        for row in known_matters(snapshot).filter("holds").iter_rows(named=True)
+    lines = {
+        tuple(row[:4]): (row[4], row[5]) for row in everyone.streams.select(*KEY, "line", "light_from").iter_rows()
     }
+    seen = []
+    for one in found:
+        line, light_from = lines.get(tuple(str(one.main[name]) for name in KEY), (None, None))
+        new = one.opened_at.astimezone(snapshot.shop.zone).date() >= week
+        if one.planned is None or not one.planned.followed or new:
+            seen.append(MatterSeen(one, new, list(line or []), light_from))
+    return sorted(seen, key=lambda one: (one.matter.only_some, not one.new, -(one.matter.share_of_tolerance or 0.0)))

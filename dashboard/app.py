@@ -32,7 +32,12 @@ PAGES = {  # in the order of the header: the page's word and its module
     "gauges": "gauges",
     "logs": "logs.page",
 }
-FURTHER = ("logs.readings", "logs.instrument", "logs.visits")  # behind a number: reached by links, not by the header
+FURTHER = (
+    "logs.readings",
+    "logs.instrument",
+    "logs.visits",
+    "find",
+)  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
     "questions": "logs.page",
@@ -159,6 +164,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
             html.Ul(
                 [
                     *[html.Li(dcc.Link(name, href=path)) for name, path in pages],
+                    html.Li(finding("find-in-menu")),
                     html.Li([shop, html.Br(), as_of], className="as-of"),
                 ]
             ),
@@ -179,6 +185,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         [
             dcc.Link("Truerun", href=pages[0][1], className="brand"),
             wide,
+            finding("find"),
             html.Span([html.Span(shop, id="shop-name"), html.Span(as_of, id="shop-as-of")], className="shop"),
             toggle,
             phone,
@@ -205,6 +212,15 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         theme=THEME,
         defaultColorScheme="light",
     )
+
+
+def finding(id: str) -> html.Form:
+    """The header's field: a serial, lot, model, code or log; the key `/` leads into it."""
+    field = dcc.Input(
+        id=id, name="q", type="search", placeholder="Serial, lot or log", autoComplete="off", maxLength=200
+    )
+    label = html.Label("Find a serial, lot, model, code or log", htmlFor=id, className="unseen")
+    return html.Form([label, field], action="/go", method="get", role="search", className="seek no-print")
 
 
 def shop_words(desk: counter.Desk) -> tuple[str, str]:

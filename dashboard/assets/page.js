@@ -38,6 +38,18 @@ window.dash_clientside = window.dash_clientside || {};
     },
   };
 
+  // The key / leads into the header's field from anywhere that is no field itself.
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;
+    const here = document.activeElement;
+    if (here && (/^(INPUT|TEXTAREA|SELECT)$/.test(here.tagName) || here.isContentEditable)) return;
+    const field = document.getElementById("find");
+    if (!field || !field.offsetParent) return;
+    event.preventDefault();
+    field.focus();
+    field.select();
+  });
+
   // What stands in a sheet as files: each chart as SVG, all its tables as one CSV with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
   const cell = (td) => {

@@ -67,12 +67,12 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
 def _week_in_sentences(counter: "Desk") -> Iterator[str]:
     """The week under review: its headline, then at most seven sentences."""
     from analysis.review import review
-    from dashboard.sentences import shared as sentences
+    from dashboard.sentences import findings
 
     found, shop = counter.ask(review), counter.snapshot().shop
     yield from _unread(counter.snapshot())
-    yield f"{shop.shop.name}: {sentences.headline(found, shop)}"
-    for sentence in sentences.week(found, shop):
+    yield f"{shop.shop.name}: {findings.headline(found, shop)}"
+    for sentence in findings.week(found, shop):
         yield f"  - {sentence.text}"
 
 
@@ -95,24 +95,34 @@ def figures(
     of: Annotated[
         str | None, typer.Option("--of", metavar="DATE", help="As of the end of this day (2026-03-27).")
     ] = None,
-) -> None:
+) -> int:
     """Write every computed figure, one file a table.
 
     Figures are unrounded, in mm, cents and minutes, times in UTC.
     """
-    snapshot = opened(shop, end_of(shop, of))
-    from dashboard.exports.figures import write_figures
+    opened(shop)
+    from dashboard.desk.desk import Desk
+    from dashboard.exports.figures import NotWritten, write_figures
 
+    counter = Desk(shop)
+    snapshot = counter.snapshot(end_of(shop, of))
     for line in _unread(snapshot):
         say(line)
-    written = 0
+    written, failed = 0, 0
     try:
-        for path in write_figures(snapshot, out, as_json=json):
-            say(f"{path}")
+        for one in write_figures(snapshot, out, as_json=json):
+            if isinstance(one, NotWritten):
+                say(f"{one.name}: not written; {counter.in_place(one.why)}")
+                failed += 1
+                continue
+            say(f"{one}")
             written += 1
     except OSError as fault:
         raise UserProblem(f"{out} could not be written ({fault.strerror or fault})") from None
-    say(f"{written} tables written to {out}.")
+    if not written:
+        raise UserProblem(f"No table could be written to {out}.")
+    say(f"{written} tables written to {out}{f'; {failed} could not be worked out' if failed else ''}.")
+    return 1 if failed else 0
 
 
 def _unread(snapshot: "Snapshot") -> "list[str]":

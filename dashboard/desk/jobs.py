@@ -12,7 +12,9 @@ from typing import Any
 from ingest.reading.sheet import Progress
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
+from ingest.verbs import answers as answers_
 from ingest.verbs import load, mend
+from ingest.verbs.answers import Answer, Answered
 from ingest.verbs.load import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
@@ -109,6 +111,20 @@ class Jobs:
         return self._begin(
             f"Settle {log}, line {line}",
             lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())],
+        )
+
+    def answer(self, answers: Sequence[Answer], who: str, why: str) -> int:
+        """Answer groups of questions at once; the job's answer is `Answered`."""
+        count = sum(len(one.group.rows) for one in answers)
+        return self._begin(
+            f"Answer {count} questions", lambda _: answers_.answer(self.folder, answers, who, why, now=self.clock())
+        )
+
+    def take_back(self, given: Answered, who: str) -> int:
+        """Take answers back."""
+        return self._begin(
+            "Take answers back",
+            lambda _: answers_.take_back(self.folder, given.first, given.last, who, logs=given.logs, now=self.clock()),
         )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:

@@ -1,12 +1,14 @@
 """`truerun figures`: every computed figure, one file a table, canonical units, unrounded."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
-from analysis.studies.drift import signals, states
+from analysis.studies.drift import states
 from analysis.studies.gauges import rr as gauges
+from analysis.studies.matters import rows as matters
 from analysis.studies.necks import lots
 from analysis.studies.people import techs
 from analysis.studies.rework import rework, savings
@@ -29,7 +31,7 @@ def set_aside(snapshot: Snapshot) -> pl.DataFrame:
 
 FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "streams": states.stream_rows,
-    "signals": signals.signal_rows,
+    "signals": matters.signal_rows,
     "capability": capability.capability_rows,
     "stages": rework.stages,
     "send_backs": rework.send_backs,
@@ -41,17 +43,34 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "climate": climate.climate_rows,
     "intonation": intonation.intonation_rows,
     "savings": savings.saving_rows,
+    "matters": matters.matter_rows,
     "odd": states.odd,
     "logs": logs,
     "set_aside": set_aside,
 }
 
 
-def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[Path]:
-    """Writes each figure into `out` and gives its path when it stands there whole."""
+@dataclass(frozen=True)
+class NotWritten:
+    """A figure that could not be worked out; one of that name that stood in the folder is taken away."""
+
+    name: str
+    why: Exception
+
+
+def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[Path | NotWritten]:
+    """Writes each figure into `out` and gives its path when it stands there whole; one that cannot be worked out stops
+    no other.
+    """
     out.mkdir(parents=True, exist_ok=True)
     for name, work in FIGURES.items():
-        rows = plain(snapshot.once(work))
+        try:
+            rows = plain(snapshot.once(work))
+        except Exception as fault:
+            for kind in ("csv", "json"):
+                (out / f"{name}.{kind}").unlink(missing_ok=True)
+            yield NotWritten(name, fault)
+            continue
         path = out / f"{name}.{'json' if as_json else 'csv'}"
         path.write_text(json_text(rows) if as_json else csv_text(rows), encoding="utf-8")
         yield path

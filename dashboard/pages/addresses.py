@@ -117,6 +117,12 @@ class Instrument(Address):
     serial: Text = ""
 
 
+class Find(Address):
+    """What the header's field takes."""
+
+    q: Text = ""
+
+
 class WeekPaper(Address):
     """What the weekly paper takes."""
 
@@ -151,6 +157,8 @@ ADDRESSES: dict[str, type[Address]] = {
     "/logs/readings": Readings,
     "/logs/visits": Visits,
     "/logs/instrument": Instrument,
+    "/find": Find,
+    "/go": Find,
     "/papers/week": WeekPaper,
     "/papers/necks": NeckPaper,
     "/papers/bench": BenchPaper,

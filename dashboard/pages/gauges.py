@@ -13,6 +13,7 @@ from analysis.studies.room.steps import steps
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -38,10 +39,10 @@ def layout(characteristic: str | None = None, word: str | None = None, **_addres
     word = addresses.chosen(word, (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
     return parts.page(
         parts.page_head(_headline(found, studies, shop), UNDER),
-        _studies(studies, shop),
+        held("Gauge studies", _studies, studies, shop),
         _filters(found, shop, characteristic, word),
-        _steps(found, shop, characteristic, word),
-        _next(found, studies, shop),
+        held("Steps against spread and tolerance", _steps, found, shop, characteristic, word),
+        held("What to do next", _next, found, studies, shop),
     )
 
 

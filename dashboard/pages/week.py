@@ -16,6 +16,8 @@ from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
 from dashboard.desk import desk, looking_back
+from dashboard.pages.held import held
+from dashboard.sentences import findings as sentences_findings
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
@@ -54,15 +56,31 @@ def layout(week: str | None = None, **_address: str) -> Any:
 def _laid_out(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     under = [sentences_week.under(found), *([f" {sentences_week.stood(found)}"] if asked.end else [])]
     return parts.page(
-        parts.page_head(sentences.headline(found, shop), under),
+        parts.page_head(sentences_findings.headline(found, shop), under),
         start(found, shop, asked),
-        arrived(found, shop),
-        normal(found, shop),
-        findings(found, shop),
-        parts.row("75", outside(found, shop), shipped(found, shop)),
-        parts.row("75", acted(found, shop), bench(found, shop)),
+        _held("arrived", arrived, found, shop),
+        _held("weeks", normal, found, shop),
+        _held("", findings, found, shop),
+        parts.row("75", _held("outside", outside, found, shop), _held("shipped", shipped, found, shop)),
+        parts.row("75", _held("actions", acted, found, shop), _held("bench", bench, found, shop)),
         decide(found, asked),
     )
+
+
+SHEETS = {  # a part of the review -> the sheet that shows it
+    "arrived": "Did the data arrive?",
+    "weeks": "Is it a normal week?",
+    "": "What to know",
+    "outside": "As set, outside limits",
+    "shipped": "Shipped outside, or without final",
+    "actions": "Last week's actions: did it move?",
+    "bench": "On the bench",
+}
+
+
+def _held(part: str, make: Callable[[Review, Shop], Any], found: Review, shop: Shop) -> Any:
+    gaps = [found.gaps[part]] if part in found.gaps else []
+    return held(SHEETS[part], make, found, shop, gaps=gaps)
 
 
 def _day(asked: str | None) -> date | None:
@@ -80,11 +98,13 @@ def told(problem: UnusableData) -> str:
 
 def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     """What to look at first, where the decision is written, and the weeks beside this one."""
-    first = next((one for one in sentences.week(found, shop) if one.state not in ("steady", "question", "thin")), None)
+    first = next(
+        (one for one in sentences_findings.week(found, shop) if one.state not in ("steady", "question", "thin")), None
+    )
     if first:
         lead: list[Any] = ["Look first at: ", dcc.Link(sentences_week.lead(first.lead), href=first.link), ". "]
     else:
-        lead = ["Nothing asks for a look. "]
+        lead = ["Nothing that could be worked out asks for a look. " if found.gaps else "Nothing asks for a look. "]
     write = html.A("Write down the decision", href=f"#{DECIDE}")
     return html.Div(
         [html.P([*lead, write], className="start"), html.P(_between(others(found, asked.latest)), className="small")],
@@ -170,8 +190,8 @@ def normal(found: Review, shop: Shop) -> html.Section:
 
 def findings(found: Review, shop: Shop) -> html.Section:
     """At most seven sentences, each with the way to its chart."""
-    rows: list[Any] = []
-    for one in sentences.week(found, shop):
+    rows: list[Any] = [parts.finding("question", gap) for gap in sentences.gaps(found)]
+    for one in sentences_findings.week(found, shop):
         spark = parts.sparkline(one.spark, one.picture) if one.spark else None
         rows.append(
             parts.finding(
@@ -187,7 +207,7 @@ def findings(found: Review, shop: Shop) -> html.Section:
     if found.known:
         rows.append(html.P(sentences_week.known(found, shop), className="small"))
     return parts.sheet(
-        "What to know",
+        SHEETS[""],
         "grey line: the edge; black: where the average runs, 13 weeks",
         rows or html.P("Nothing to report yet."),
     )

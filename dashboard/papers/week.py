@@ -4,14 +4,16 @@ is named.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import polars as pl
 
-from analysis.methods.problems import UnusableData
-from analysis.review import Matter, Review, review
+from analysis.methods.problems import NotWorkedOut, UnusableData
+from analysis.review import Review, review
+from analysis.studies.matters.records import Matter
 from analysis.studies.rework import rework
 from analysis.studies.room import climate
 from analysis.studies.story.scope import Scope
@@ -23,9 +25,10 @@ from dashboard.desk import desk
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import findings, unread
 from dashboard.sentences import shared as sentences
-from dashboard.sentences import unread
 from dashboard.sentences import week as sentences_week
+from dashboard.sentences.matters import moved
 from ingest.shopfiles.shop import Shop
 
 CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = (
@@ -57,22 +60,26 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     shop = snapshot.shop
     made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, computed_from(snapshot), letter=letter)
     charts = _charts(made, found, shop)
+    gaps = dict(found.gaps)
+    air = _air(shop, gaps)
     sheets = {
         "unread": unread.lines(found.unread, shop),
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
         "findings": [
-            (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in sentences.week(found, shop)
+            (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in findings.week(found, shop)
         ],
         "known": sentences_week.known(found, shop),
+        "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
+        "undone": sentences.gaps(found),
         "charts": charts,
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
         "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
-        "rework": _rework(found, shop),
+        "rework": _rework(found, shop) if "flows" not in gaps else {"rows": [], "total": "", "left": 0},
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
         "settling": _settling(found, shop),
-        "air": _air(shop),
+        "air": air,
         "actions": [
             (_short(row["text"]), row["verdict"], *sentences_week.action(row, shop))
             for row in found.actions.tail(ACTIONS).iter_rows(named=True)
@@ -85,7 +92,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     due = held.get("due")
     return f"weekly-review-{found.week.isoformat()}", made.html(
         "week.html",
-        headline=sentences.headline(found, shop),
+        headline=findings.headline(found, shop),
         under=sentences_week.under(found),
         most_shipped=SHIPPED,
         as_of=numbers.clock(sentences.local(shop, snapshot.as_of)),
@@ -138,8 +145,8 @@ def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
     drawn: list[dict[str, Any]] = []
     room = ROOM[made.letter]
     now = sentences.local(shop, desk.here().snapshot().as_of)
-    for matter in [matter for matter in found.matters if not matter.only_some][:CHARTS]:
-        row = dict(matter.main)
+    for one in [one for one in found.matters if not one.matter.only_some][:CHARTS]:
+        row = dict(one.matter.main)
         try:
             seen = drift_stream.look(row, "", WEEKS, now)
         except UnusableData:  # a share or a pair of readings together: no single stream
@@ -154,17 +161,15 @@ def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
             {
                 "name": sentences_drift.stream_name(shop, row, stage=True),
                 "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
-                "also": _also(matter, shop),
-                "chart": made.chart(
-                    figure, sentences.moved(matter, shop, now.date()).text, phone=stream(view, narrow=True)
-                ),
+                "also": _also(one.matter, shop),
+                "chart": made.chart(figure, moved(one, shop, now.date()).text, phone=stream(view, narrow=True)),
             }
         )
     return drawn
 
 
 def _undrawn(found: Review, drawn: int) -> str:
-    left = sum(not matter.only_some for matter in found.matters) - drawn
+    left = sum(not one.matter.only_some for one in found.matters) - drawn
     return f"{numbers.in_words(left, capital=True)} more {'is' if left == 1 else 'are'} on Drift." if left else ""
 
 
@@ -243,11 +248,15 @@ def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
     return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]
 
 
-def _air(shop: Shop) -> list[dict[str, str]]:
+def _air(shop: Shop, gaps: dict[str, str]) -> list[dict[str, str]]:
     """What goes with the humidity some hours before by more than its interval, and by a tenth of its spread or more;
     the most first.
     """
-    slopes = desk.ask(climate.slopes)
+    try:
+        slopes = desk.ask(climate.slopes)
+    except NotWorkedOut as why:
+        gaps["air"] = str(why)
+        return []
     order = slopes.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("share_explained") >= EXPLAINS).sort(
         -pl.col("share_explained"), "model", "characteristic", "position"
     )

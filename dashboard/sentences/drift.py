@@ -5,11 +5,12 @@ holds.
 from datetime import date, datetime
 from typing import Any
 
-from analysis.studies.drift import causes
 from analysis.studies.drift.shift import Outside, Shift
 from analysis.studies.drift.states import MOVED, STEADY, THIN
 from analysis.studies.drift.stream_view import StreamSeen
+from analysis.studies.matters.records import SET_BY, TECH_AT, Candidate, MovesWith
 from dashboard import numbers
+from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -113,12 +114,7 @@ def state_words(row: dict[str, Any], shop: Shop, size: float | None) -> tuple[st
 
 
 def finding(
-    view: StreamSeen,
-    found: Shift | None,
-    signal: dict[str, Any] | None,
-    moves: causes.MovesWith | None,
-    shop: Shop,
-    now: date,
+    view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, moves: MovesWith | None, shop: Shop, now: date
 ) -> str:
     """The finding of one stream, with its uncertainty and what it moves together with."""
     row = view.row
@@ -145,7 +141,7 @@ def finding(
         f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
         f"since about {began}.{few}"
     )
-    return f"{text} {sentences.together(moves, shop)}" if moves is not None else text
+    return f"{text} {matters.together(moves, shop)}" if moves is not None else text
 
 
 def span(shop: Shop, key: str, found: Shift) -> str:
@@ -188,13 +184,13 @@ def gauge(word: str) -> str:
     return f"gauge {GAUGES.get(word, word)}"
 
 
-def candidate(one: causes.Candidate, shop: Shop) -> str:
+def candidate(one: Candidate, shop: Shop) -> str:
     """A thing looked at as its row in the chart; nobody is named."""
-    if one.name == causes.SET_BY:
+    if one.factor == SET_BY:
         return "Differs between people at this bench"
-    if one.name.startswith(causes.TECH_AT):
-        return f"Differs between people at {_small(shop.stage_name(one.name.removeprefix(causes.TECH_AT)))}"
-    text = sentences.candidate_words(one, shop)
+    if one.factor == TECH_AT:
+        return f"Differs between people at {_small(shop.stage_name(one.stage))}"
+    text = matters.candidate_words(one, shop)
     return text[:1].upper() + text[1:]
 
 

@@ -13,13 +13,14 @@ from typing import Any
 
 from analysis.methods.variance_split import Split
 from analysis.studies.necks import lots
-from analysis.studies.necks.bow import TENTH, Goes, Limit
+from analysis.studies.necks.bow import TENTH, Goes, Limit, LotCost
 from analysis.studies.necks.necks import COVERAGE, Parts, PlanWords
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 FEW = 30
+BENT = 0.05  # p of a straight line below which the curve is told
 VERDICTS = {
     lots.ACCEPT: ("take", "take"),
     lots.REJECT: ("bring", "bring to the supplier"),
@@ -276,23 +277,53 @@ def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:
         what = "send-backs" if goes.measure == "send_backs" else "rejects and seconds"
         many = f"{numbers.plain(100 * abs(goes.slope), 1)} {'more' if goes.slope >= 0 else 'fewer'} {what}"
         said = f"{many} in a hundred necks ({numbers.span(100 * low, 100 * high, 1)})"
+    if goes.bends < BENT and goes.levels:
+        return f"{_bent(goes, shop)}{few}"
     sure = "" if low > 0 or high < 0 else " The interval holds zero: nothing is shown yet."
-    bend = (
-        f" The steps bend, so the line tells less than they do: {_last_step(goes, shop)}." if goes.bends < 0.05 else ""
-    )
-    return f"Each tenth of a millimetre more bow goes with {said}.{sure}{bend}{few}"
+    return f"Each tenth of a millimetre more bow goes with {said}.{sure}{few}"
 
 
-def _last_step(goes: Goes, shop: Shop) -> str:
-    """What the most bowed necks stand at."""
-    counted = 1.0 if goes.measure in ("minutes", "straightening") else 100.0
-    unit = "minutes" if counted == 1.0 else "in a hundred"
-    mean, low, high = (counted * float(values[-1]) for values in (goes.step_mean, goes.step_low, goes.step_high))
-    n = int(goes.step_n[-1])
+def _bent(goes: Goes, shop: Shop) -> str:
+    """What the most bowed necks stand at beyond straight ones, where a straight line would tell less than the curve."""
+    counted, unit = _counted(goes.measure)
+    told = [
+        f"{length(shop, level.bow)} at {numbers.signed(counted * level.more, 1)} {unit} "
+        f"({numbers.span(counted * level.low, counted * level.high, 1)})"
+        for level in goes.levels[-2:]
+    ]
     return (
-        f"necks from {length(shop, float(goes.step_from[-1]))} on stand at {numbers.plain(mean, 1)} {unit} "
-        f"({numbers.span(low, high, 1)}; "
-        f"{numbers.count(n)} necks{', few' if n < FEW else ''})"
+        f"What goes with bow bends. Against straight necks (under {length(shop, TENTH)}) those with "
+        f"{' and those with '.join(told)} stand."
+    )
+
+
+def _counted(measure: str) -> tuple[float, str]:
+    """What one of a measure is told as."""
+    if measure in ("minutes", "straightening"):
+        return 1.0, "minutes"
+    return 100.0, "send-backs in a hundred" if measure == "send_backs" else "rejects and seconds in a hundred"
+
+
+def lot_cost(cost: LotCost, lot: str, measure: str, shop: Shop, *, money: bool = True) -> str:
+    """`With the bow of lot MP-2291 went 43 minutes at neck straightening beyond straight necks (25 to 61)`."""
+    words = {
+        "minutes": "paid minutes",
+        "straightening": "minutes at neck straightening",
+        "send_backs": "send-backs",
+        "rejected": "rejects and seconds",
+    }[measure]
+    few = ", few" if cost.necks < FEW else ""
+    over = f"over its {numbers.count(cost.necks)} judged necks{few}"
+    if cost.low <= 0 <= cost.high:
+        span = numbers.span(cost.low, cost.high, 0)
+        return f"With the bow of lot {lot} went {span} {words} beyond straight necks, {over}: not told from none yet."
+    rate = shop.shop.labour_per_hour / 60
+    worth = numbers.with_unit(numbers.plain(cost.total * rate, 0), shop.shop.currency)
+    paid = rate and money and measure in ("minutes", "straightening")
+    cash = f", {worth} ({numbers.span(cost.low * rate, cost.high * rate, 0)}) of labour" if paid else ""
+    return (
+        f"With the bow of lot {lot} went {numbers.plain(cost.total, 0)} {words} beyond straight necks "
+        f"({numbers.span(cost.low, cost.high, 0)}){cash}, {over}."
     )
 
 

@@ -5,21 +5,15 @@ blamed. Pure functions from what the studies found; nothing is computed here but
 """
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
-from analysis.review import Matter, Review
-from analysis.studies.drift import causes
-from analysis.studies.drift.streams import KEY
+from analysis.review import Review
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
 from dashboard.charts.sparkline import Pair
-from dashboard.sentences import unread
 from ingest.shopfiles.shop import Shop
 
-MOST = 7  # sentences of a week
-MOST_MATTERS = 4
-PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 FLAGS = {
     "corrected": "corrected",
     "real": "it is real",
@@ -81,114 +75,17 @@ def local(shop: Shop, when: datetime) -> datetime:
     return when.astimezone(shop.zone)
 
 
-def headline(found: Review, shop: Shop) -> str:
-    """The week in one sentence, what was not read before it."""
-    missing = unread.first(found.unread, shop)
-    return f"{missing} {_headline(found)}" if missing else _headline(found)
+UNSAID = {
+    "matters",
+    "streams",
+    "lots",
+    "weeks",
+}  # parts of a review without which nobody can say that the rest ran true
 
 
-def _headline(found: Review) -> str:
-    parts = []
-    moved = len(found.matters)
-    if moved:
-        new = sum(matter.new for matter in found.matters)
-        things = f"{'new ' if new == moved else ''}{'thing' if moved == 1 else 'things'}"
-        parts.append(
-            f"{numbers.in_words(moved)} {things} moved"
-            + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else "")
-        )
-    doubtful = len(found.lots)
-    if doubtful:
-        parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
-    if not parts:
-        return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
-    text = ", ".join(parts) + (", and the rest ran true" if found.steady else "")
-    return text[0].upper() + text[1:] + "."
-
-
-def moved(matter: Matter, shop: Shop, now: date) -> Sentence:
-    """What moved, by how much, since when, and what it moves together with."""
-    main = matter.main
-    key, model = str(main["characteristic"]), str(main["model"])
-    size = main["size"]
-    assert size is None or isinstance(size, float)
-    up = (size or 0.0) >= 0
-    what = characteristic(shop, key, _position(matter))
-    way = "up" if up else "down"
-    began = main["began_at"] if isinstance(main["began_at"], datetime) else main["opened_at"]
-    assert isinstance(began, datetime)
-    since = numbers.day(local(shop, began), now)
-    share = f", {numbers.share(matter.share, 100)} of its tolerance" if matter.share is not None else ""
-    lead = f"{what} on {model} moved {way} {amount(shop, key, abs(size or 0.0))}"
-    if matter.only_some:
-        lead = f"{what} on {model} moved {way} {amount(shop, key, abs(size or 0.0))} for some who set it, not for all"
-    fresh = "New this week. " if matter.new else ""
-    why = fresh + _between(main, shop, now) + " " + together(matter.moves_with, shop)
-    seen = [value for value in matter.line if value is not None]
-    spark = (
-        sparkline.stream_spark(seen, light_from=max(0, (matter.light_from or 0) - (len(matter.line) - len(seen))))
-        if seen
-        else None
-    )
-    page = "Bench" if matter.only_some else "Drift"
-    link = address(f"/{page.lower()}", **{name: main[name] for name in KEY})
-    picture = f"Running average of {what} on {model}, {way} since about {since}"
-    return Sentence(
-        f"moved-{way}", f"moved {way}", lead, f"{share}, since about {since}.", why.strip(), link, page, spark, picture
-    )
-
-
-def _position(matter: Matter) -> str:
-    positions = [position for position in matter.positions if position]
-    return positions[0] if len(positions) == 1 else ""
-
-
-def _between(signal: dict[str, object], shop: Shop, now: date) -> str:
-    low, high = signal["began_low"], signal["began_high"]
-    if not isinstance(low, datetime) or not isinstance(high, datetime):
-        return "When it began cannot be said yet."
-    a, b = local(shop, low), local(shop, high)
-    return (
-        f"Began on {numbers.day(a, now)}."
-        if a.date() == b.date()
-        else f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
-    )
-
-
-def together(found: causes.MovesWith, shop: Shop, *, people: bool = False) -> str:
-    """What a shift moves together with; never called its cause. Outside Bench nobody is named."""
-    if not found.named:
-        if not found.looked_at:
-            return "Too few readings since then to see what it moves together with."
-        return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
-    names = list(dict.fromkeys(candidate_words(candidate, shop, people=people) for candidate in found.named))
-    if len(names) == 1:
-        if names[0] == PEOPLE_DIFFER:
-            return "It differs between people at this bench."
-        return f"Moves together with {names[0]}."
-    return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
-
-
-def candidate_words(candidate: causes.Candidate, shop: Shop, *, people: bool = False) -> str:
-    """`neck lot MP-2291`, `humidity above 55 %RH`, `the change of 3 Nov: new saddle blanks`."""
-    if candidate.name == causes.SET_BY or candidate.name.startswith(causes.TECH_AT):
-        if not people:
-            return PEOPLE_DIFFER
-        stage = candidate.name.removeprefix(causes.TECH_AT)
-        return (
-            f"who set it ({candidate.value})"
-            if candidate.name == causes.SET_BY
-            else f"who worked at {shop.stage_name(stage)} ({candidate.value})"
-        )
-    if candidate.name == causes.CHANGE:
-        what, _, when = candidate.value.rpartition(", ")
-        return f"the change of {numbers.day(date.fromisoformat(when))}: {what}"
-    if candidate.name == causes.HUMIDITY:
-        size, _, since = candidate.value.replace("-", numbers.MINUS, 1).partition(" %RH")
-        change = f"{size}{numbers.NBSP}%RH" + (f", {since.strip().replace(' h', f'{numbers.NBSP}h')}" if since else "")
-        return f"{'drier' if candidate.value.startswith('-') else 'damper'} air ({change})"
-    words = {causes.LOT: "neck lot", causes.SUPPLIER: "supplier", causes.GAUGE: "gauge", causes.WEEKDAY: ""}
-    return f"{words.get(candidate.name, candidate.name)} {candidate.value}".strip()
+def gaps(found: Review) -> list[str]:
+    """What could not be worked out, a sentence a part."""
+    return list(dict.fromkeys(f"{why[:1].upper()}{why[1:]}." for why in found.gaps.values()))
 
 
 def lot(row: dict[str, object], shop: Shop) -> Sentence:
@@ -302,26 +199,6 @@ def steady(found: Review) -> Sentence | None:
     )
 
 
-def week(found: Review, shop: Shop) -> list[Sentence]:
-    """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
-    now = found.last_day
-    many = [moved(matter, shop, now) for matter in found.matters]
-    said = many[:MOST_MATTERS] + [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
-    said += [one for one in (came_back(found, shop),) if one]
-    tail = [one for one in (coarse(found, shop), thin(found, shop), steady(found)) if one]
-    room = MOST - len(tail[-1:])
-    kept = (said + tail[:-1])[:room] + tail[-1:]
-    left = len(many) - sum(one in many for one in kept)
-    if left > 0 and kept:
-        place = max((k for k, one in enumerate(kept) if one in many), default=0)
-        last = kept[place]
-        more = f" {numbers.in_words(left, capital=True)} more moved: see Drift."
-        kept[place] = Sentence(
-            last.state, last.word, last.lead, last.rest, last.why + more, last.link, last.page, last.spark, last.picture
-        )
-    return kept
-
-
 def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     """Is it a normal week: (name, figure, sentence) for instruments finished, never sent back, signals opened."""
     this = found.weeks.filter(found.weeks["week"] == found.week)
@@ -357,6 +234,8 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     budget = shop.judging.budget
     many = "signal" if budget == 1 else "signals"
     allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
+    if row["signals_opened"] is None:
+        return [*said, ("New signals", numbers.NONE, "Signals could not be worked out.")]
     opened = int(row["signals_opened"])
     maybe = " One of them may be chance." if budget and opened >= 1 else ""
     said.append(

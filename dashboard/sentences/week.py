@@ -14,6 +14,7 @@ from analysis.studies.drift import actions as deeds
 from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.matters import name
 from dashboard.sentences.unread import outcomes_missing
 from ingest.shopfiles.shop import Shop
 
@@ -23,6 +24,8 @@ DAMPER = 10  # % RH more, for which a slope is told
 
 def under(found: Review) -> str:
     """Which week, and how many instruments it judges."""
+    if "weeks" in found.gaps:
+        return f"Week of {numbers.long_day(found.week)}. How many instruments it judges could not be worked out."
     judged = int(found.weeks.filter(pl.col("week") == found.week)["judged"].sum())
     many = "instrument" if judged == 1 else "instruments"
     few = " Few instruments so far." if judged < FEW else ""
@@ -239,7 +242,5 @@ def lost(found: Review) -> tuple[str, list[str]]:
 
 def known(found: Review, shop: Shop) -> str:
     """Matters that a person marked known."""
-    names = ", ".join(
-        f"{sentences.characteristic(shop, str(m.main['characteristic']))} on {m.main['model']}" for m in found.known
-    )
+    names = ", ".join(name(seen.matter, shop) for seen in found.known)
     return f"Marked known, not shown until its date or until it grows: {names}." if names else ""

@@ -1,7 +1,7 @@
 """One log file to the rows it holds, before it meets the store: pure, reads no clock and no disk."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fnmatch import fnmatch
@@ -64,6 +64,7 @@ def read_log(
     as_of_limit: datetime | None = None,
     settled: pl.DataFrame | None = None,
     corrected: Mapping[tuple[int, str], str] | None = None,
+    only: Collection[int] | None = None,
     progress: Progress | None = None,
 ) -> Sheet:
     """All that a log file says, with every row and cell that could not be accepted beside it.
@@ -72,7 +73,9 @@ def read_log(
     set aside (the future).
     settled : tables.SETTLED; 'it is real' accepts an implausible cell.
     corrected : texts to be read in place of the cells at (line, heading).  progress : told the share done and what is
-    being done. Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching
+    being done.
+    only : lines to be read, all others passed by.  Raises FileProblem, one line: no serial, date or stage column, an
+    empty or binary file, no matching
     [[log]], two headings for one column.
     """
     ident, real = log_id(data), _real(settled, log_id(data))
@@ -81,7 +84,7 @@ def read_log(
         reading = Reading(name, ident, shop, log, Words(shop, log), as_of_limit, real)
         reading.progress = progress or reading.progress
         reading.progress(0.0, "reading")
-        parts.append(_read_part(data, reading, tabs, corrected))
+        parts.append(_read_part(data, reading, tabs, corrected, only))
     if left := _left_tabs(data, name, shop):
         parts[0].reading.note(f"tabs that no [[log]] reads, left: {', '.join(map(repr, left))}")
     return _sheet(parts)
@@ -99,13 +102,19 @@ class _Part:
 
 
 def _read_part(
-    data: bytes, reading: Reading, tabs: Tabs | None, corrected: Mapping[tuple[int, str], str] | None
+    data: bytes,
+    reading: Reading,
+    tabs: Tabs | None,
+    corrected: Mapping[tuple[int, str], str] | None,
+    only: Collection[int] | None = None,
 ) -> _Part:
     """One file, or of a workbook the tabs that one [[log]] is for."""
     headings = Headings(reading.shop, reading.log)
     found = read_tables(data, reading.name, _form(headings, reading.log), tabs)
     if corrected:
         found.tables = [laid_over(table, corrected) for table in found.tables]
+    if only is not None:
+        found.tables = [replace(each, rows=each.rows.filter(pl.col("line").is_in(list(only)))) for each in found.tables]
     found.tables = [
         replace(table, rows=table.rows.with_columns(cs.string().str.strip_chars())) for table in found.tables
     ]

@@ -109,6 +109,27 @@ class Words:
         return f"one of {keys}{hint}"
 
 
+def by_field(said: Iterable[tuple[str, str, str]]) -> dict[str, dict[str, str]]:
+    """Words that people have explained, as a [[log]] has them."""
+    more: dict[str, dict[str, str]] = {}
+    for field, word, means in said:
+        more.setdefault(field, {})[word] = means
+    return more
+
+
+def with_words(shop: Shop, said: Iterable[tuple[str, str, str]]) -> Shop:
+    """The shop with words that people have explained since (field, word, what it means), known in every sheet."""
+    more = by_field(said)
+    if not more:
+        return shop
+    logs = shop.logs or (Log(),)
+
+    def of(log: Log) -> Log:
+        return log.model_copy(update={"words": log.words | {f: log.words.get(f, {}) | more[f] for f in more}})
+
+    return shop.model_copy(update={"logs": tuple(of(log) for log in logs)})
+
+
 def swap(texts: pl.Series, meanings: dict[str, str | None]) -> pl.Series:
     """Every text by its meaning, row for row."""
     if all(text == meaning for text, meaning in meanings.items()):

@@ -303,6 +303,13 @@ class Tech(Part):
     qualified: tuple[str, ...] = ()
 
 
+class Reaction(Part):
+    """What this shop checks first when a characteristic moves, in order."""
+
+    characteristic: Key
+    check: tuple[Key, ...]
+
+
 class Plan(Part):
     """A [[plan]]: what was agreed with suppliers."""
 
@@ -357,6 +364,7 @@ class Shop(Part):
     models: tuple[Model, ...] = Field(alias="model", min_length=1)
     faults: tuple[Fault, ...] = Field(alias="fault", default=())
     techs: tuple[Tech, ...] = Field(alias="tech", default=())
+    reactions: tuple[Reaction, ...] = Field(alias="reaction", default=())
     plans: tuple[Plan, ...] = Field(alias="plan", default=())
     logs: tuple[Log, ...] = Field(alias="log", default=())
 

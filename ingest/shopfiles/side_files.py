@@ -54,10 +54,14 @@ def read_changes(folder: Path, shop: Shop) -> pl.DataFrame:
         "to_date": date_of,
         "model": _listed([*shop.by_model, *shop.setups.values()]),
         "stage": _listed([stage.key for stage in shop.stages]),
+        "characteristic": _listed(list(shop.by_characteristic)),
         "what": _needed,
+        "planned": _yes_or_no,
+        "target": str,
         "note": str,
     }
-    frame = _read(folder / "changes.csv", readers, tables.CHANGES, ("from_date", "what"))
+    frame = _read(folder / "changes.csv", readers, tables.CHANGES | {"target": pl.String()}, ("from_date", "what"))
+    frame = _with_targets(frame, shop)
     wrong = frame.filter(pl.col("to_date") < pl.col("from_date"))
     if wrong.height:
         raise ShopProblem(
@@ -67,6 +71,35 @@ def read_changes(folder: Path, shop: Shop) -> pl.DataFrame:
             )
         )
     return frame
+
+
+def _yes_or_no(text: str) -> bool | None:
+    words = {"": None, "yes": True, "no": False}
+    if text.lower() not in words:
+        raise Fault(f"is {text!r}; wanted yes, no or empty")
+    return words[text.lower()]
+
+
+def _with_targets(frame: pl.DataFrame, shop: Shop) -> pl.DataFrame:
+    """Targets as numbers in the canonical unit of their characteristic ('2.1 mm', or a bare number in that unit)."""
+    targets: list[float | None] = []
+    for row in frame.iter_rows(named=True):  # a few a year
+        text = row["target"]
+        if not text:
+            targets.append(None)
+            continue
+        item = shop.by_characteristic.get(row["characteristic"])
+        if item is None:
+            raise ShopProblem(f"changes.csv: {row['what']!r} has a target; wanted the characteristic that it is of")
+        try:
+            bare = not any(letter.isalpha() or letter == '"' for letter in text)
+            targets.append(float(text) if bare else amount(text, item.quantity if item.canonical_unit else "plain"))
+        except ValueError:
+            raise ShopProblem(
+                f"changes.csv: target of {row['what']!r} is {text!r}; wanted a number, or one with a unit such as "
+                f"'2.1 {item.canonical_unit or 'mm'}'"
+            ) from None
+    return frame.with_columns(pl.Series("target", targets, dtype=pl.Float64))
 
 
 def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:

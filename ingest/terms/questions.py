@@ -12,6 +12,8 @@ from ingest.terms.problems import Problem
 
 LONGEST_RAW = 400  # characters of a cell or row shown with a question; the whole text stands in the original
 IT_IS_REAL = "it is real"
+UNKNOWABLE = "cannot be known"
+ASKED_AGAIN = "asked again"  # the answer before it is taken back
 IMPLAUSIBLE = "is it real?"
 
 

@@ -141,7 +141,10 @@ CHANGES: dict[str, pl.DataType] = {
     "to_date": pl.Date(),
     MODEL: pl.String(),
     STAGE: pl.String(),
+    CHARACTERISTIC: pl.String(),
     "what": pl.String(),
+    "planned": pl.Boolean(),  # made on purpose; null: not said
+    "target": pl.Float64(),  # of a planned change, canonical unit
     "note": pl.String(),
 }
 
@@ -188,7 +191,7 @@ LIMITS_ON_FILE: dict[str, pl.DataType] = (
 BENCH_BOOK: dict[str, pl.DataType] = (
     _WRITTEN
     | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
-        "kind": pl.String(),  # cause | action | close | reopen | known | note | decision
+        "kind": pl.String(),  # cause | action | close | reopen | known | note | decision | step | signed off
         CHARACTERISTIC: pl.String(),
         POSITION: pl.String(),
         MODEL: pl.String(),
@@ -205,6 +208,17 @@ BENCH_BOOK: dict[str, pl.DataType] = (
     }
 )
 
+TARGETS_BY_HAND: dict[str, pl.DataType] = _WRITTEN | {  # canonical; the latest of a band and tech counts
+    CHARACTERISTIC: pl.String(),
+    POSITION: pl.String(),
+    MODEL: pl.String(),  # the setup where models share one
+    STAGE: pl.String(),  # where it is set
+    TECH: pl.String(),  # '' = whoever has none of their own
+    "target": pl.Float64(),
+    "lower": pl.Float64(),
+    "upper": pl.Float64(),  # neither end = taken back
+}
+
 CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell counts; undone = the original counts again
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
@@ -214,11 +228,20 @@ CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell coun
 }
 
 SETTLED: dict[str, pl.DataType] = _WRITTEN | {  # verdict: it is real | keep held | take new
+    # | cannot be known | an edition | another log | asked again (the answer before it is taken back)
     LOG_ID: pl.String(),
     LINE: pl.Int64(),
     "column": pl.String(),
     "raw": pl.String(),
     "verdict": pl.String(),
+}
+
+
+WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; the latest of a field and word counts
+    "field": pl.String(),
+    "word": pl.String(),
+    "means": pl.String(),
+    "undone": pl.Boolean(),
 }
 
 

@@ -3,7 +3,7 @@ nothing.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -14,6 +14,7 @@ import polars as pl
 from ingest.reading.corrections import marked
 from ingest.reading.reader import log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
+from ingest.reading.words import with_words
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
 from ingest.store import book, carried, index, ledger, originals
 from ingest.store.draft import Draft
@@ -195,7 +196,7 @@ def sound_shop(folder: Path, *, now: datetime) -> Shop:
     shop = usable_shop(folder)
     ledger.free(folder)
     refuse_damage(folder)
-    latest = book.active_logs(book.read(folder)["loads"])["at"].max()
+    latest = book.active_logs(book.loads(folder))["at"].max()
     if isinstance(latest, datetime) and now < latest - CLOCKS_DIFFER:
         raise StoreProblem(
             f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
@@ -215,6 +216,7 @@ def _read(
     entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
 ) -> tuple[Entry, bytes, Sheet]:
     """A log as the shop files and the book of today have it read."""
+    shop = explained(shop, said)
     settled = book.standing_verdicts(said["settled"])
     mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
     limit = entry.judged_at or entry.at
@@ -226,6 +228,11 @@ def _read(
             sheet,
         )
     return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
+
+
+def explained(shop: Shop, said: Mapping[str, pl.DataFrame]) -> Shop:
+    """The shop with the words that the book explains."""
+    return with_words(shop, book.standing_words(said["words"]).select("field", "word", "means").iter_rows())
 
 
 def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:

@@ -3,11 +3,12 @@ shop.toml.
 """
 
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import polars as pl
 
-from ingest.reading.words import Words
+from ingest.reading.words import Words, by_field
 from ingest.shopfiles.shop import Log, Shop
 from ingest.store.snapshot import Snapshot
 from ingest.terms.questions import quoted
@@ -29,7 +30,7 @@ def on_file(snapshot: Snapshot) -> pl.DataFrame:
     commonest first.
     """
     shop = snapshot.shop
-    words = Words(shop, Log())
+    words = Words(shop, Log(words=by_field(explained(snapshot))))
     aside = words_aside(snapshot.table("set_aside", "reason"))
     found = [(field, word, rows) for field, word, rows in aside.select("field", "word", "n").iter_rows()]
     if shop.techs:
@@ -40,6 +41,12 @@ def on_file(snapshot: Snapshot) -> pl.DataFrame:
         found += _kept("gauge", snapshot.table("readings", "gauge")["gauge"], words)
     rows = [(field, word, count, words.nearest(field, word)) for field, word, count in found]
     return pl.DataFrame([(*row, paste(shop, row[0], row[1], row[3])) for row in rows], schema=UNLISTED, orient="row")
+
+
+def explained(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:
+    """What people have said that words mean: field, word, what it means."""
+    rows = snapshot.table("words").sort("sequence").unique(["field", "word"], keep="last", maintain_order=True)
+    yield from rows.filter(~pl.col("undone").fill_null(False)).select("field", "word", "means").iter_rows()
 
 
 def words_aside(asked: pl.DataFrame) -> pl.DataFrame:

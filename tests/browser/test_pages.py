@@ -158,3 +158,15 @@ def test_a_long_table_is_sorted_leafed_through_and_saved_whole(address, watched)
     seen.page.wait_for_url("**/drift**")
     seen.charts_drawn(2)
     assert seen.wrong == []
+
+
+def test_the_key_slash_leads_into_the_header_s_field_and_a_lot_to_its_readings(address, watched):
+    seen = watched()
+    seen.page.goto(address)
+    seen.page.wait_for_selector("#find")
+    seen.page.keyboard.press("/")
+    seen.page.keyboard.type("th 2149")
+    seen.page.keyboard.press("Enter")
+    seen.page.wait_for_url("**/logs/readings?**")
+    assert "lot=TH-2149" in seen.page.url
+    assert seen.wrong == []

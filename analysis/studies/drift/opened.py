@@ -48,7 +48,6 @@ FOUND: dict[str, pl.DataType] = {
     "first_reading": pl.Int64(),
     "last_reading": pl.Int64(),
     "chart_row": pl.Int64(),
-    "matter": pl.Int64(),
 }
 
 OPENINGS = ("chart", *STREAM, "gauge", "over", "opened_at", "serial", "side", "closed_at", "closed_by")
@@ -110,7 +109,7 @@ def signals_of(
         opened_last=latest["opened_at"],
     )
     changes = began(held, charts, table)
-    own = pl.concat([table, changes], how="horizontal").with_columns(matter=pl.lit(-1, dtype=pl.Int64))
+    own = pl.concat([table, changes], how="horizontal")
     return own.select(FOUND.keys()).sort("opened_at", *STREAM, "chart"), account
 
 

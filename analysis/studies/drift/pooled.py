@@ -31,7 +31,7 @@ STEADY = 25  # points over the baselines from which on a chart knows its spread
 
 
 @dataclass(frozen=True)
-class _Judged:
+class Judged:
     """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
 
     at: Ints  # (j,) rows of Streams.readings
@@ -41,7 +41,7 @@ class _Judged:
     base_era: Ints  # (b,)
     base_z: Floats  # (b,)
 
-    def without(self, told: Flags) -> "_Judged":
+    def without(self, told: Flags) -> "Judged":
         """The same less judged readings that are told already; told (n,)."""
         kept = ~told[self.at]
         return replace(self, at=self.at[kept], era=self.era[kept], z=self.z[kept])
@@ -65,9 +65,13 @@ class Pools:
     """What pooled charts are made of, before it is known which readings another signal already tells."""
 
     held: Streams
-    judged: _Judged
+    judged: Judged
     instrument: Ints  # (n,) a number for each instrument at a stage, rising with time
     groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each reading (n,), and what each is called
+
+    def offsets(self, over: str) -> "Offsets":
+        """The baseline means that charts of this kind take off."""
+        return offsets(self.judged, over, self.groups[over][0])
 
 
 def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
@@ -92,7 +96,7 @@ def pooled(made: Pools, *, weight: float, arl: float, told: Flags | None = None)
     return _joined(made.held, some, weight, arl) if some else None
 
 
-def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> _Judged:
+def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     eras, n = held.eras, len(held.values)
     plotted, sigma, worked = deviations(held)
     step = held.rows["step"].fill_null(0.0).to_numpy()
@@ -115,7 +119,7 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> _Judged:
         value = np.where(worked[of], plotted[rows], held.values[rows])
         return np.asarray((value - centre[of]) / sigma[of])
 
-    return _Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
+    return Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
 
 
 def _instruments(held: Streams) -> Ints:
@@ -148,27 +152,15 @@ class _Points:
 
 
 def _kind(
-    held: Streams, judged: _Judged, over: str, group: tuple[Ints, pl.DataFrame], instrument: Ints
+    held: Streams, judged: Judged, over: str, group: tuple[Ints, pl.DataFrame], instrument: Ints
 ) -> _Points | None:
     """Points of one kind of chart; None where there is none."""
     code, names = group
     if names.is_empty():
         return None
-    kinds = len(names)
-    base_key = judged.base_era * kinds + code[judged.base_at]
-    mean, known = _means(base_key, judged.base_z, code[judged.base_at] >= 0, IN_BASELINE)
-    late_key = judged.era * kinds + code[judged.at]
-    usable = code[judged.at] >= 0
-    place = np.minimum(np.searchsorted(known, late_key), max(len(known) - 1, 0))
-    has = usable & (known[place] == late_key) if len(known) else np.zeros(len(late_key), dtype=bool)
-    off = np.where(has, mean[place], 0.0) if len(known) else np.zeros(len(late_key))
-    newcomers, own = _newcomers(judged, late_key, usable & ~has)
-    off[newcomers] = own
-    counted = has.copy()
-    counted[newcomers] = True
-    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
-        off, counted = np.zeros(len(late_key)), usable
-    z = judged.z - off
+    off = offsets(judged, over, code)
+    counted = off.known
+    z = judged.z - off.mean
     models = _several(names, code[judged.at][counted], held.readings["setup"].gather(judged.at[counted]))
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
@@ -176,13 +168,11 @@ def _kind(
     allowed = models & (rivals.to_numpy() if over != CHARACTERISTIC else True)
     counted &= allowed[np.maximum(code[judged.at], 0)]
     found = instrument_means(z[counted], code[judged.at][counted], instrument[judged.at][counted])
-    base_place = np.minimum(np.searchsorted(known, base_key), max(len(known) - 1, 0))
-    steady = (known[base_place] == base_key) if len(known) else np.zeros(len(base_key), dtype=bool)
-    steady &= allowed[np.maximum(code[judged.base_at], 0)] & (code[judged.base_at] >= 0)
-    count = np.bincount(base_place[steady], minlength=max(len(known), 1))[base_place]
-    shrunk = np.sqrt(count / np.maximum(count - 1, 1)) * np.sqrt(1 + 1 / np.maximum(count, 1))  # its mean is estimated
-    rest = (judged.base_z - (mean[base_place] if over != CHARACTERISTIC else 0.0)) * shrunk
-    calm = instrument_means(rest[steady], code[judged.base_at][steady], instrument[judged.base_at][steady])
+    steady = off.base_known & allowed[np.maximum(code[judged.base_at], 0)]
+    count = np.maximum(off.base_count[steady], 2)
+    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count))  # the mean taken off is an estimate, then and later
+    rest = (judged.base_z - off.base_mean)[steady] * shrunk
+    calm = instrument_means(rest, code[judged.base_at][steady], instrument[judged.base_at][steady])
     if len(found.mean) == 0 or len(calm.mean) == 0:
         return None
     ends = held.eras.window + held.eras.baseline - 1
@@ -192,16 +182,42 @@ def _kind(
     )
 
 
-def _means(key: Ints, z: Floats, usable: Flags, least: int) -> tuple[Floats, Ints]:
-    """Mean of each key with enough readings, and those keys, rising."""
-    known, which = np.unique(key[usable], return_inverse=True)
-    count = np.bincount(which, minlength=len(known))
-    mean = np.bincount(which, z[usable], minlength=len(known)) / np.maximum(count, 1)
-    enough = count >= least
-    return np.asarray(mean[enough]), known[enough]
+@dataclass(frozen=True)
+class Offsets:
+    """The baseline mean in the stream of whoever a kind of chart asks for, in the stream's sigmas off its own mean."""
+
+    mean: Floats  # (j,) of judged readings
+    known: Flags  # (j,) readings that are judged by it
+    base_mean: Floats  # (b,) of readings of baselines
+    base_known: Flags  # (b,)
+    base_count: Ints  # (b,) readings behind it
 
 
-def _newcomers(judged: _Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
+def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
+    """Means of each setter, gauge or stream (`over`) in each stream; code (n,): who or what each reading is of, -1 not
+    known.
+    """
+    known = code[judged.at] >= 0
+    base_known = code[judged.base_at] >= 0
+    kinds = int(code.max(initial=0)) + 1
+    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
+        _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
+        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
+    base_key, key = judged.base_era * kinds + code[judged.base_at], judged.era * kinds + code[judged.at]
+    keys, which = np.unique(base_key, return_inverse=True)
+    count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
+    base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
+    enough = count >= IN_BASELINE
+    place = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
+    has = known & (keys[place] == key) & enough[place]
+    mean = np.where(has, base_mean[place], 0.0)
+    newcomers, own = _newcomers(judged, key, known & ~has)
+    mean[newcomers] = own
+    has[newcomers] = True
+    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
+
+
+def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
     """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25."""
     at = np.flatnonzero(usable)
     at = at[np.argsort(key[at], kind="stable")]

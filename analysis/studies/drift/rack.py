@@ -8,7 +8,7 @@ import polars as pl
 from analysis.methods.segments import Floats, lengths
 from analysis.methods.weighted import ewma
 from analysis.studies.drift.signals import signals
-from analysis.studies.drift.states import stream_rows
+from analysis.studies.drift.states import judged_rows
 from analysis.studies.drift.streams import STREAM
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
@@ -34,7 +34,7 @@ class Rack:
 def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
     """Every stream of all techs (or those one tech set) over the last weeks."""
     judged = snapshot.once(signals)
-    rows = snapshot.once(stream_rows)
+    rows = judged_rows(snapshot)
     if judged is None:
         return Rack(rows)
     held = judged.streams

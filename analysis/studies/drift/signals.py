@@ -5,7 +5,7 @@ belong to it. It closes when the readings say that the stream is back (see `meth
 on file, or by a person.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -13,13 +13,14 @@ import polars as pl
 from analysis.methods.autocorrelation import sigma_factor
 from analysis.methods.segments import Flags, Floats, Ints, lengths
 from analysis.methods.signal_life import Lives
+from analysis.studies.drift.apart import UNJUDGED, judged_apart
 from analysis.studies.drift.budget import Budget
 from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
 from analysis.studies.drift.pooled import Pooled, pooled, pools
 from analysis.studies.drift.share_signals import share_signals
 from analysis.studies.drift.shares import shares
-from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN, Streams, streams
+from analysis.studies.drift.streams import WIDTH_DRAWN, Streams, streams
 from analysis.studies.drift.together import Pattern, patterns
 from analysis.studies.drift.watching import (
     AVERAGE,
@@ -39,7 +40,6 @@ from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 ODD = 4.0  # sigmas: a single reading beyond is an odd instrument
-MATTER_DAYS = 2  # working days within which signals of one model and characteristic are one matter
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Signals:
     found: pl.DataFrame
     """A row a signal, by opened_at: the columns of FOUND. `reading` is its opening row in streams.readings,
     `began_reading` the likeliest first reading after the change, `first_reading` to `last_reading` the readings it
-    was looked for in; `stream` the stream whose readings moved; `matter` numbers the matters.
+    was looked for in; `stream` the stream whose readings moved.
     """
     others: pl.DataFrame
     """Signals of the charts that hold no one stream, `pooled` and `share`: the columns of FOUND, `stream` -1, `reading`
@@ -68,6 +68,8 @@ class Signals:
     """The charts that pool over models, and the steady points that their limits come from."""
     patterns: list[Pattern]
     """T2 of single instruments: marks that open nothing."""
+    unjudged: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNJUDGED))
+    """Streams that could not be judged, which are in none of the others: UNJUDGED."""
 
     @property
     def open(self) -> pl.DataFrame:
@@ -76,10 +78,18 @@ class Signals:
 
 
 def signals(snapshot: Snapshot) -> Signals | None:
-    """All signals of the shop at this version, ever; None where there is no reading."""
+    """All signals of the shop at this version, ever; None where there is no reading. A stream that breaks the pass is
+    set apart, and stops no other.
+    """
     held = snapshot.once(streams)
     if held is None:
         return None
+    judged, unjudged = judged_apart(snapshot, held, lambda some: _judged(snapshot, some))
+    return replace(judged, unjudged=unjudged)
+
+
+def _judged(snapshot: Snapshot, held: Streams) -> Signals:
+    """Signals of some streams, in one pass."""
     shop = snapshot.shop
     budgeted = shop.judging.budget is not None
     coarse = coarse_streams(held)
@@ -117,8 +127,8 @@ def signals(snapshot: Snapshot) -> Signals | None:
         account = pl.concat([account, opened])
         of_none = pl.col("stream") < 0
         others = pl.concat([found.filter(of_none), others])
-        found = found.filter(~of_none).with_columns(_matters(found.filter(~of_none)))
-    numbers = ("stream", "reading", "began_reading", "first_reading", "last_reading", "chart_row", "matter")
+        found = found.filter(~of_none)
+    numbers = ("stream", "reading", "began_reading", "first_reading", "last_reading", "chart_row")
     texts = [name for name, dtype in FOUND.items() if dtype == pl.String()]
     others = others.with_columns(pl.col(texts).fill_null(""), pl.col(numbers).fill_null(-1))
     others = others.sort("opened_at", "stage", "model", "chart")
@@ -209,50 +219,4 @@ def fire(
     return fire_average(charts, weight=weight, width=wide, cuts=cuts)
 
 
-def _matters(table: pl.DataFrame) -> pl.Series:
-    """Numbers signals of one model and characteristic that open within two working days of each other alike."""
-    day = table.select(pl.col("opened_at").dt.date().cast(pl.Int32))["opened_at"].to_numpy().astype("datetime64[D]")
-    key = table.select(pl.struct("model", "characteristic").rank("dense").alias("key"))["key"].to_numpy()
-    order = np.lexsort((day, key))
-    gap = np.busday_count(day[order][:-1], day[order][1:]) if len(order) > 1 else np.zeros(0)
-    fresh = np.append(True, (key[order][1:] != key[order][:-1]) | (gap > MATTER_DAYS))
-    matter = np.empty(len(order), dtype=np.int64)
-    matter[order] = np.cumsum(fresh) - 1
-    return pl.Series("matter", matter)
-
-
-def signal_rows(snapshot: Snapshot) -> pl.DataFrame:
-    """`signals` of the figures: a row a signal."""
-    from analysis.studies.drift.causes import moves_with  # causes look at the signals of this module
-
-    names = [
-        "characteristic",
-        "position",
-        "model",
-        "stage",
-        "tech",
-        "chart",
-        "rule",
-        "opened_at",
-        "serial",
-        "value",
-        "closed_at",
-        "began_at",
-        "began_low",
-        "began_high",
-        "size",
-        "over",
-    ]
-    held = snapshot.once(signals)
-    if held is None:
-        return pl.DataFrame(
-            schema={name: FOUND[name] for name in names} | {"moves_with": pl.String(), "moves_with_value": pl.String()}
-        )
-    own = pl.concat([held.found.select(names), snapshot.once(moves_with)], how="horizontal")
-    pooled = pl.col("over").replace_strict({"setter": "set by", "gauge": "gauge"}, default="")
-    whose = pl.when(pl.col("over") == "setter").then("tech").otherwise("gauge")
-    others = held.others.select(*names, moves_with=pooled, moves_with_value=whose)
-    return pl.concat([own, others]).sort("opened_at", *STREAM, "chart")
-
-
-__all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signal_rows", "signals"]
+__all__ = ["AVERAGE", "FOUND", "INDIVIDUALS", "SHORT_RUN", "Signals", "coarse_streams", "signals"]

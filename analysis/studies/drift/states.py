@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Floats, lengths
+from analysis.studies.drift.apart import UNJUDGED
 from analysis.studies.drift.signals import ODD, Signals, signals
 from analysis.studies.drift.streams import STREAM, WIDTH_DRAWN
 from analysis.studies.drift.watching import SHORT_RUN
@@ -13,6 +14,7 @@ from ingest.terms import tables
 from ingest.terms.tables import TIME
 
 THIN, MOVED, STEADY = "thin", "moved", "steady"
+NOT_JUDGED = "not judged"  # the stream broke the pass over all: `signals.unjudged` says why
 UNFIT, COARSE, FIT, UNTESTED = "unfit", "coarse", "fit", "untested"
 
 STREAMS: dict[str, pl.DataType] = {
@@ -60,7 +62,19 @@ def stream_rows(snapshot: Snapshot) -> pl.DataFrame:
         state=pl.Series(state),
         gauge=gauge_words(snapshot, judged),
     )
-    return tables.shaped(rows, STREAMS)
+    apart = judged.unjudged.select(*STREAM, "n", state=pl.lit(NOT_JUDGED), gauge=pl.lit(UNTESTED))
+    return pl.concat([tables.shaped(rows, STREAMS), tables.shaped(apart, STREAMS)])
+
+
+def judged_rows(snapshot: Snapshot) -> pl.DataFrame:
+    """The same without streams that could not be judged: a row a stream of `signals.streams`, in its order."""
+    return snapshot.once(stream_rows).filter(pl.col("state") != NOT_JUDGED)
+
+
+def unjudged_streams(snapshot: Snapshot) -> pl.DataFrame:
+    """Streams that could not be judged, and why: `signals.unjudged`."""
+    judged = snapshot.once(signals)
+    return pl.DataFrame(schema=UNJUDGED) if judged is None else judged.unjudged
 
 
 def odd(snapshot: Snapshot) -> pl.DataFrame:

@@ -40,7 +40,7 @@ def steps(snapshot: Snapshot) -> pl.DataFrame:
         .agg(pl.col("gauge").unique().sort().str.join(", ").alias("gauges"))
     )
     rows = (
-        snapshot.once(states.stream_rows)
+        states.judged_rows(snapshot)
         .drop("tech")
         .with_row_index("stream")
         .with_columns(

@@ -15,6 +15,7 @@ from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.desk import desk
 from dashboard.pages.capability import rest as capability_rest
+from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -60,12 +61,12 @@ def layout(
     return parts.page(
         parts.page_head(_headline(seen, shop, when), _under(seen, when)),
         _filters(found, shop, when, characteristic, model, by or EVERYBODY),
-        _map(seen, shop, when),
-        _table(shop, when, characteristic, model, by),
+        held("All models at a glance", _map, seen, shop, when),
+        held("The figures", _table, shop, when, characteristic, model, by),
         parts.row(
             "66",
-            capability_rest.settling_sheet(shop, characteristic, model),
-            capability_rest.air_sheet(shop, characteristic, model),
+            held("What the rest does", capability_rest.settling_sheet, shop, characteristic, model),
+            held("What goes with the air", capability_rest.air_sheet, shop, characteristic, model),
         ),
     )
 

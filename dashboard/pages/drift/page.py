@@ -24,6 +24,7 @@ from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import stream as drift_stream
+from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -157,10 +158,32 @@ def body(asked: Asked) -> html.Div:
         _filters(asked, shop, now),
         glance(shown, counted, stages, asked, stream, shop, now),
         *_looked_at(stream, asked, shop, now),
-        odd_instruments(rows, asked, stages, shop, now),
-        drift_patterns.sheet(shop, asked.weeks),
+        *unjudged(shop),
+        held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
+        held("Patterns", drift_patterns.sheet, shop, asked.weeks),
         how_it_judges(shop),
     )
+
+
+def unjudged(shop: Shop) -> list[Any]:
+    """Streams that could not be judged, each with its reason; nothing where all could."""
+    apart = desk.ask(states.unjudged_streams)
+    if shop.people.show == "none":
+        apart = apart.filter(pl.col("tech") == "")
+    if apart.is_empty():
+        return []
+    rows = [
+        {
+            "what": sentences_drift.stream_name(shop, row, stage=True) + (f", {row['tech']}" if row["tech"] else ""),
+            "n": numbers.count(row["n"]),
+            "why": row["why"],
+        }
+        for row in apart.head(SHOWN_ODD).iter_rows(named=True)
+    ]
+    more = [html.P(f"and {numbers.count(len(apart) - SHOWN_ODD)} more", className="small")][: len(apart) > SHOWN_ODD]
+    columns = [("what", "Stream"), ("n", "Readings", "n"), ("why", "Why")]
+    table = parts.plain_table(rows, columns)
+    return [parts.sheet("Streams that could not be judged", "the others stand without them", [table, *more])]
 
 
 def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
@@ -170,15 +193,13 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
         seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
         return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
-    one = drift_stream.sheet(seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
-    limits, buys, book = (
-        drift_limits.sheet(seen, shop),
-        drift_limits.budget_sheet(seen, shop),
-        drift_book.sheet(seen, shop),
-    )
+    one = held("The stream", drift_stream.sheet, seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
+    limits = held("Limits", drift_limits.sheet, seen, shop)
+    buys = held("What a budget buys", drift_limits.budget_sheet, seen, shop)
+    book = held("Bench book", drift_book.sheet, seen, shop)
     if seen.signal is None:
         return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
-    moves = parts.row("75", drift_stream.moves(seen, shop), book)
+    moves = parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)
     return [one, moves, parts.row("75", limits, buys) if buys is not None else limits]
 
 

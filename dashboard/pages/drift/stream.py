@@ -11,17 +11,19 @@ import numpy as np
 import polars as pl
 from dash import dcc, html
 
-from analysis.studies.drift import causes
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.shift import Shift, outside, shift
 from analysis.studies.drift.signals import SHORT_RUN, signals
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
+from analysis.studies.matters.records import MovesWith
+from analysis.studies.matters.rows import moves_of
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
 from dashboard.desk import desk
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -40,7 +42,7 @@ class Seen:
     view: StreamSeen
     signal: dict[str, Any] | None  # its open signal, the newest
     found: Shift | None
-    moves: causes.MovesWith | None
+    moves: MovesWith | None
     entries: (
         pl.DataFrame
     )  # lines of the bench book about it, oldest first, with `gone` where the signal is no longer there
@@ -83,13 +85,15 @@ def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
     )
 
 
-def _moves(signal: dict[str, Any]) -> causes.MovesWith | None:
+def _moves(signal: dict[str, Any]) -> MovesWith | None:
+    """What the matter of a signal moves together with."""
     judged = desk.ask(signals)
     if judged is None:
         return None
     same = [pl.col(name) == signal[name] for name in (*KEY, "chart", "opened_at")]
     at = judged.found.with_row_index("at").filter(*same)["at"]
-    return desk.ask(causes.all_candidates)[int(at[0])] if len(at) else None
+    mine = desk.ask(moves_of).get(("found", int(at[0]))) if len(at) else None
+    return mine.moves_with if mine else None
 
 
 # The sheet
@@ -422,7 +426,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
         for words, one in listed[:SHOWN_CANDIDATES]
     ]
     decimals = numbers.decimals_of(quantity, shown=shown, mean=True)
-    say = sentences.together(found, shop)
+    say = matters.together(found, shop)
     table = parts.plain_table(
         [
             {
@@ -441,9 +445,7 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
         ],
     )
     right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at"
-    people = any(
-        one.named and (one.name == causes.SET_BY or one.name.startswith(causes.TECH_AT)) for one in found.candidates
-    )
+    people = any(one.of_people for one in found.named)
     bench = dcc.Link("Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"]))))
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P(

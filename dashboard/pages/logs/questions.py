@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
+from analysis.studies.story.waiting import waiting as waiting_questions
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
@@ -26,9 +27,7 @@ REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit
 
 def waiting() -> pl.DataFrame:
     """Questions nobody has answered yet, newest log first."""
-    snapshot = desk.here().snapshot()
-    settled = snapshot.table("settled", "log_id", "line", "column")
-    return snapshot.table("set_aside").join(settled, on=["log_id", "line", "column"], how="anti", maintain_order="left")
+    return desk.ask(waiting_questions)
 
 
 def by_reason(asked: pl.DataFrame) -> html.Section:

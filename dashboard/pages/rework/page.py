@@ -19,6 +19,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.pages.rework import rest as rework_rest
 from dashboard.pages.rework import weekly as rework_weekly
 from dashboard.sentences import rework as sentences_rework
@@ -90,15 +91,23 @@ def layout(
     return parts.page(
         head,
         fields,
-        _flow(found, shop, scope, width, chosen),
-        *([_send_backs(shop, scope, *chosen)] if chosen else []),
-        parts.row("66", rework_rest.faults(shop, scope), rework_rest.savings(shop, scope)),
+        held("Where it was caught, and where it was caused", _flow, found, shop, scope, width, chosen),
+        *([held("These send-backs", _send_backs, shop, scope, *chosen)] if chosen else []),
+        parts.row(
+            "66",
+            held("Faults that came back", rework_rest.faults, shop, scope),
+            held("What removing it would save", rework_rest.savings, shop, scope),
+        ),
         _widest(found, shop, {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}),
-        rework_weekly.weekly(shop, scope, last),
-        parts.row("66", rework_rest.travels(shop, scope), rework_rest.answers(shop, scope)),
-        rework_rest.came_back(shop, scope),
-        rework_rest.stages(shop, scope),
-        rework_rest.where(shop, scope),
+        held("This week against the last twelve", rework_weekly.weekly, shop, scope, last),
+        parts.row(
+            "66",
+            held("How far a fault travels", rework_rest.travels, shop, scope),
+            held("Fixed on the spot, rejects, seconds, returns", rework_rest.answers, shop, scope),
+        ),
+        held("Returns and what they cost", rework_rest.came_back, shop, scope),
+        held("Stage by stage", rework_rest.stages, shop, scope),
+        held("Where on the instrument", rework_rest.where, shop, scope),
     )
 
 

@@ -13,7 +13,7 @@ from dashboard.desk import desk, looking_back
 from dashboard.exports.figures import write_figures
 from dashboard.pages import week as page
 from dashboard.papers import week as paper
-from dashboard.sentences import shared as sentences
+from dashboard.sentences import findings
 from dashboard.sentences import week as sentences_week
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop
@@ -53,7 +53,7 @@ def test_the_agenda_stands_in_its_order(demo_desk):
 
 def test_the_first_thing_said_is_the_first_thing_to_look_at(demo_desk):
     text, shop = said(page.layout()), demo_desk.snapshot().shop
-    first = sentences.week(demo_desk.ask(review), shop)[0]
+    first = findings.week(demo_desk.ask(review), shop)[0]
     assert first.state.startswith("moved")
     assert (
         text.index("Look first at: ")
@@ -63,7 +63,7 @@ def test_the_first_thing_said_is_the_first_thing_to_look_at(demo_desk):
 
 
 def test_at_most_seven_sentences_and_each_leads_somewhere(demo_desk):
-    told = sentences.week(demo_desk.ask(review), demo_desk.snapshot().shop)
+    told = findings.week(demo_desk.ask(review), demo_desk.snapshot().shop)
     assert 1 <= len(told) <= 7
     text = said(page.layout())
     for one in told:
@@ -102,7 +102,7 @@ def test_page_paper_command_and_figures_of_a_past_week_say_the_same(looked_at, s
     )  # summer time began that Sunday
     with desk.as_it_stood(asked.end):
         found = looked_at.ask(review, week=asked.first)
-        headline = sentences.headline(found, looked_at.snapshot().shop)
+        headline = findings.headline(found, looked_at.snapshot().shop)
         name, html = paper.paper(week=asked.first)
         list(write_figures(looked_at.snapshot(), tmp_path / "desk", as_json=False))
     assert headline in said(page.layout(week="2026-03-25"))

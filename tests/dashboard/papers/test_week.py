@@ -13,7 +13,7 @@ from dashboard.commands import cli
 from dashboard.commands.review import _week_in_sentences
 from dashboard.desk import desk
 from dashboard.papers import pdf, week
-from dashboard.sentences import shared as sentences
+from dashboard.sentences import findings
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop
 
@@ -115,8 +115,8 @@ def test_the_rest_and_the_air_are_told_where_they_are_seen(looked_at, monkeypatc
 def test_the_headline_and_sentences_are_those_of_the_page(looked_at):
     found, shop = looked_at.ask(review), looked_at.snapshot().shop
     said = words(week.paper()[1])
-    assert sentences.headline(found, shop) in said
-    for one in sentences.week(found, shop):
+    assert findings.headline(found, shop) in said
+    for one in findings.week(found, shop):
         assert f"{one.lead}".replace("\u00a0", " ") in said
 
 
@@ -194,8 +194,8 @@ def test_the_page_serves_it_and_says_what_is_wrong_with_an_address(stands, tmp_p
     assert "Week of Monday 30 March 2026" in words(answer.text)
     assert (
         client.get("/papers/week?week=soon").status_code,
-        "is no day" in client.get("/papers/week?week=soon").text,
-    ) == (404, True)
+        "wanted a day" in client.get("/papers/week?week=soon").text,
+    ) == (400, True)
     empty = (
         make_app(desk.Desk(moving_shop.stands(tmp_path / "empty", with_logs=False)))
         .server.test_client()
@@ -228,6 +228,6 @@ def test_the_command_says_in_one_line_what_is_missing(tmp_path, capsys, monkeypa
 def test_the_demo_tells_the_week_in_plain_lines(looked_at):
     lines = list(_week_in_sentences(looked_at))
     assert lines[0] == "Weir Lane Instruments: One new thing moved, and the rest ran true."
-    assert 2 <= len(lines) <= 1 + sentences.MOST
-    assert lines[1].startswith("  - Action treble on LARK-25 moved up 0.3")
+    assert 2 <= len(lines) <= 1 + findings.MOST
+    assert lines[1].startswith("  - Action treble on LARK-25 moved up 0.29\xa0mm (0.25 to 0.32)")
     assert not any(mark in "".join(lines) for mark in "<>*_")

@@ -10,10 +10,11 @@ from datetime import UTC, date, datetime
 import polars as pl
 import pytest
 
-from analysis.review import Matter, Review
-from analysis.studies.drift import causes
-from analysis.studies.drift.causes import Candidate, MovesWith
+from analysis.review import MatterSeen, Review
+from analysis.studies.matters import records
+from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
 from dashboard import numbers
+from dashboard.sentences import findings, matters
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
@@ -22,44 +23,60 @@ from tests.dashboard.pages import moving_shop
 WEEK = date(2026, 3, 30)
 SHOP = checked_shop(tomllib.loads(moving_shop.SHOP.format(judging="", people='names"\npurpose = "coaching')))
 BLAME = r"mistake|fault of|blame|bad|poor|fail|worst|worse than|careless|wrong|error|guilty|should have"
-NOTHING = MovesWith([], 0)
+NOTHING = MovesWith()
 
 
 def at(day, hour=9):
     return datetime(2026, 3, day, hour, tzinfo=UTC)
 
 
-def candidate(name, value, *, named=True):
-    return Candidate(name, value, 0.1, 0.05, 0.15, 0.001, -1.0, named)
+def candidate(factor, level, *, named=True, **more):
+    return Candidate(factor, level, effect=0.1, low=0.05, high=0.15, probability=0.9, named=named, **more)
 
 
-def matter(moves=NOTHING, **given):
+def matter(moves=NOTHING, *, new=True, **given):
     main = {
         "characteristic": "action",
         "position": "treble",
         "model": "LARK-25",
         "stage": "final_inspection",
         "tech": "",
-        "size": 0.11,
-        "opened_at": at(27),
-        "began_at": at(25),
-        "began_low": at(24),
-        "began_high": at(26),
     }
-    row = Matter(
-        main=main,
-        share=0.138,
-        positions=["treble"],
-        stages=["final_inspection"],
-        only_some=False,
-        new=True,
+    record = Matter(
+        key="a1",
+        opened_at=at(27),
+        closed_at=None,
         moves_with=moves,
-        signals=[0],
-        line=[0.0] * 8 + [0.5] * 4,
-        light_from=8,
+        characteristics=["action"],
+        positions=["treble"],
+        models=["LARK-25"],
+        stages=["final_inspection"],
+        techs=[],
+        size=0.11,
+        size_low=0.08,
+        size_high=0.14,
+        sizes=None,
+        sigmas=1.1,
+        touched=60,
+        share_of_tolerance=0.138,
+        began_at=at(25),
+        began_low=at(24),
+        began_high=at(26),
+        signals=[],
+        streams=1,
+        only_some=False,
+        real=1.0,
+        tell_apart=[],
+        check=[],
+        planned=None,
+        state="open",
+        action="",
+        owner="",
+        due=None,
         known_until=None,
+        main={**main, **given.pop("main", {})},
     )
-    return replace(row, main={**main, **given.pop("main", {})}, **given)
+    return MatterSeen(replace(record, **given), new, [0.0] * 8 + [0.5] * 4, 8)
 
 
 def lot(**given):
@@ -131,13 +148,21 @@ def plain(text):
 
 
 def told(review):
-    return [plain(one.text) for one in sentences.week(review, SHOP)]
+    return [plain(one.text) for one in findings.week(review, SHOP)]
 
 
 FULL = {
     "matters": [
         matter(),
-        matter(main={"characteristic": "relief", "position": "", "size": -0.03}, positions=[""], share=0.1),
+        matter(
+            main={"characteristic": "relief", "position": ""},
+            characteristics=["relief"],
+            positions=[],
+            size=-0.03,
+            size_low=-0.04,
+            size_high=-0.02,
+            share_of_tolerance=0.1,
+        ),
     ],
     "lots": [lot()],
     "flows": flows(
@@ -154,26 +179,39 @@ FULL = {
 
 def test_what_moved_says_how_much_since_when_and_between_which_days():
     assert told(found(matters=[matter()]))[0] == (
-        "Action treble on LARK-25 moved up 0.11 mm, 14 % of its tolerance, since about 25 Mar. New this week. Began "
-        "between 24 Mar and 26 Mar."
+        "Action treble on LARK-25 moved up 0.11 mm (0.08 to 0.14), 14 % of its tolerance, since about 25 Mar. New this "
+        "week. Began between 24 Mar and 26 Mar."
         " Too few readings since then to see what it moves together with."
     )
 
 
 def test_what_was_open_before_the_week_is_not_called_new():
-    assert "New" not in told(found(matters=[replace(matter(), new=False)]))[0]
+    assert "New" not in told(found(matters=[matter(new=False)]))[0]
 
 
 def test_a_shift_without_a_known_start_or_limits_says_so():
-    said = told(found(matters=[matter(main={"began_at": None, "began_low": None, "began_high": None}, share=None)]))[0]
+    said = told(
+        found(
+            matters=[
+                matter(
+                    began_at=None,
+                    began_low=None,
+                    began_high=None,
+                    size_low=None,
+                    size_high=None,
+                    share_of_tolerance=None,
+                )
+            ]
+        )
+    )[0]
     assert "moved up 0.11 mm, since about 27 Mar. New this week. When it began cannot be said yet." in said
 
 
 def test_it_moves_together_with_things_and_is_never_called_caused_by_them():
     moves = MovesWith(
         [
-            candidate(causes.CHANGE, "saddle blanks, 2026-03-25"),
-            candidate(causes.LOT, "MP-2291"),
+            candidate(records.CHANGE, "saddle blanks", on=date(2026, 3, 25)),
+            candidate(records.LOT, "MP-2291"),
             candidate("gauge", "x", named=False),
         ],
         9,
@@ -192,21 +230,80 @@ def test_where_nothing_stands_out_the_number_looked_at_is_told():
 
 
 @pytest.mark.parametrize(
-    ("value", "said"), [("-5 %RH 48 h before", "drier air (−5 %RH, 48 h before)"), ("+7 %RH", "damper air (+7 %RH)")]
+    ("change", "lag", "said"),
+    [(-5.2, 48, "drier air (−5 %RH, 48 h before)"), (7.0, 0, "damper air (+7 %RH)"), (0.1, 0, "humidity")],
 )
-def test_the_air_is_drier_or_damper(value, said):
-    assert plain(sentences.candidate_words(candidate(causes.HUMIDITY, value), SHOP)) == said
+def test_the_air_is_drier_or_damper(change, lag, said):
+    assert plain(matters.candidate_words(candidate(records.HUMIDITY, "", change=change, lag_hours=lag), SHOP)) == said
 
 
-@pytest.mark.parametrize("name", [causes.SET_BY, f"{causes.TECH_AT}bridge_fitting"])
-def test_a_tech_is_told_as_a_difference_between_people_whatever_the_shop_shows(name):
-    said = told(found(matters=[matter(MovesWith([candidate(name, "T02")], 4))]))[0]
+@pytest.mark.parametrize(("factor", "stage"), [(records.SET_BY, ""), (records.TECH_AT, "bridge_fitting")])
+def test_a_tech_is_told_as_a_difference_between_people_whatever_the_shop_shows(factor, stage):
+    said = told(found(matters=[matter(MovesWith([candidate(factor, "T02", stage=stage)], 4))]))[0]
     assert said.endswith("It differs between people at this bench.")
     assert not re.search("T02|Mara|Lindqvist", said)
 
 
+def test_bench_names_who_set_it_and_who_worked_before():
+    assert matters.candidate_words(candidate(records.SET_BY, "T02"), SHOP, people=True) == "who set it (T02)"
+    before = candidate(records.TECH_AT, "T02", stage="bridge_fitting")
+    assert matters.candidate_words(before, SHOP, people=True) == "who worked at Bridge fitting (T02)"
+
+
+def test_one_cause_on_many_models_is_one_line():
+    assert told(found(matters=[matter(models=[f"M-{k}" for k in range(10)])]))[0].startswith(
+        "Action treble on ten models moved up 0.11 mm"
+    )
+    assert "on LARK-25 and WREN moved" in told(found(matters=[matter(models=["LARK-25", "WREN"])]))[0]
+
+
+def test_models_that_moved_by_different_amounts_are_told_as_a_range():
+    assert "moved up 0.05 mm to 0.20 mm, model by model" in told(found(matters=[matter(sizes=(0.05, 0.2))]))[0]
+
+
+def test_a_size_of_few_readings_is_about_so_much():
+    assert "moved up about 0.11 mm" in told(found(matters=[matter(touched=12)]))[0]
+
+
+def test_two_that_cannot_be_told_apart_say_what_would_tell():
+    this, other = candidate(records.LOT, "MP-2291"), candidate(records.GAUGE, "leaves B")
+    said = told(found(matters=[matter(MovesWith([this, other], 9), tell_apart=[TellApart(this, other, 0, 3)])]))[0]
+    assert said.endswith(
+        "Instruments with neck lot MP-2291 and not gauge leaves B, or the other way round, would tell: only 3 so far."
+    )
+
+
+def test_what_the_shop_checks_first_is_told_in_its_order():
+    said = told(found(matters=[matter(check=["saddle blank", "gauge on the master block"])]))[0]
+    assert said.endswith("Look first at saddle blank, then gauge on the master block.")
+
+
+@pytest.mark.parametrize(
+    ("real", "said"),
+    [(0.97, ""), (0.7, "About two in three of such signals were real over the last year."),
+     (0.2, "More of such signals were chance than not over the last year.")],
+)  # fmt: skip
+def test_the_chance_that_it_is_real_stands_beside_what_nothing_explains(real, said):
+    assert matters.chance(matter(real=real).matter) == said
+    named = MovesWith([candidate(records.LOT, "MP-2291")], 4)
+    assert matters.chance(matter(named, real=real).matter) == ""
+
+
+@pytest.mark.parametrize(
+    ("followed", "by", "said"),
+    [(True, [], "Done, and the benches followed."),
+     (True, ["T02"], "Done, and followed by most; who has not yet is on Bench."),
+     (False, ["T02"], "The readings have not followed.")],
+)  # fmt: skip
+def test_a_planned_change_is_done_and_followed_or_not(followed, by, said):
+    aim = Planned("lower action", date(2026, 3, 25), 2.1, 2.12, 2.08, 2.16, followed, by)
+    text = told(found(matters=[matter(planned=aim)]))[0]
+    assert f"Planned: lower action of 25 Mar, to 2.10 mm. {said}" in text
+    assert "T02" not in text
+
+
 def test_what_moved_for_one_tech_only_names_none():
-    said = told(found(matters=[matter(only_some=True, main={"tech": "T02"})]))[0]
+    said = told(found(matters=[matter(only_some=True, techs=["T02"], main={"tech": "T02"})]))[0]
     assert "for some who set it, not for all" in said
     assert "T02" not in said
 
@@ -244,18 +341,17 @@ def test_nothing_is_said_of_work_that_took_no_minutes():
 
 def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():
     many = found(
-        **FULL
-        | {"matters": [matter(main={"model": f"M-{k}"}) for k in range(9)], "lots": [lot(), lot(lot="B"), lot(lot="C")]}
+        **FULL | {"matters": [matter(models=[f"M-{k}"]) for k in range(9)], "lots": [lot(), lot(lot="B"), lot(lot="C")]}
     )
     said = told(many)
-    assert len(said) == sentences.MOST
-    assert sum("moved up" in one for one in said) == sentences.MOST_MATTERS
+    assert len(said) == findings.MOST
+    assert sum("moved up" in one for one in said) == findings.MOST_MATTERS
     assert "Five more moved: see Drift." in said[3]
     assert said[-1] == "The other 137 streams ran true."
 
 
 def test_the_order_is_moved_lots_came_back_coarse_thin_steady():
-    assert [one.state for one in sentences.week(found(**FULL), SHOP)] == [
+    assert [one.state for one in findings.week(found(**FULL), SHOP)] == [
         "moved-up",
         "moved-down",
         "in-doubt",
@@ -267,7 +363,7 @@ def test_the_order_is_moved_lots_came_back_coarse_thin_steady():
 
 
 def test_the_wording_never_blames_and_every_link_leads_to_a_page():
-    for one in sentences.week(found(**FULL), SHOP):
+    for one in findings.week(found(**FULL), SHOP):
         assert not re.search(BLAME, one.text, re.I)
         assert one.link.startswith("/")
         assert one.text.endswith(".")
@@ -276,7 +372,7 @@ def test_the_wording_never_blames_and_every_link_leads_to_a_page():
 
 
 def test_a_shop_with_nothing_yet_says_that_it_is_too_early():
-    assert sentences.headline(found(), SHOP) == "Too few readings to say yet."
+    assert findings.headline(found(), SHOP) == "Too few readings to say yet."
     assert told(found()) == []
 
 
@@ -286,24 +382,24 @@ def test_thin_streams_alone_are_called_too_few_to_say():
 
 
 def test_a_quiet_week_is_one_line():
-    assert sentences.headline(found(steady=137), SHOP) == "Everything that can be judged ran true."
+    assert findings.headline(found(steady=137), SHOP) == "Everything that can be judged ran true."
     assert told(found(steady=137)) == ["The 137 streams ran true."]
     assert told(found(steady=1)) == ["The 1 stream ran true."]
 
 
 def test_the_headline_counts_in_words():
     assert (
-        sentences.headline(found(**FULL), SHOP)
+        findings.headline(found(**FULL), SHOP)
         == "Two new things moved, one neck lot is in doubt, and the rest ran true."
     )
-    assert sentences.headline(found(matters=[matter()]), SHOP) == "One new thing moved."
-    lasting = replace(matter(), new=False)
-    assert sentences.headline(found(matters=[lasting]), SHOP) == "One thing moved."
+    assert findings.headline(found(matters=[matter()]), SHOP) == "One new thing moved."
+    lasting = matter(new=False)
+    assert findings.headline(found(matters=[lasting]), SHOP) == "One thing moved."
     assert (
-        sentences.headline(found(matters=[matter(), lasting, lasting]), SHOP) == "Three things moved, one of them new."
+        findings.headline(found(matters=[matter(), lasting, lasting]), SHOP) == "Three things moved, one of them new."
     )
     assert (
-        sentences.headline(found(lots=[lot(), lot(lot="B")], steady=3), SHOP)
+        findings.headline(found(lots=[lot(), lot(lot="B")], steady=3), SHOP)
         == "Two neck lots are in doubt, and the rest ran true."
     )
 

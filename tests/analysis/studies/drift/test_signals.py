@@ -4,10 +4,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.drift.signals import signal_rows, signals
+from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import odd
 from analysis.studies.drift.states import stream_rows as states
 from analysis.studies.drift.watching import AVERAGE, INDIVIDUALS, SHORT_RUN
+from analysis.studies.matters.rows import signal_rows
 from ingest.terms import tables
 from tests.analysis.studies.drift.test_streams import RELIEF, filed
 from tests.analysis.studies.drifting import at, shop, snapshot
@@ -241,19 +242,6 @@ def test_a_coarse_stream_is_judged_with_the_step_in_its_sigma_and_names_no_odd_i
     assert judged.charts.adjusted[row] == "coarse"
     assert made.once(odd).is_empty()
     assert made.once(states)["gauge"].to_list() == ["coarse"]
-
-
-def test_signals_of_one_model_and_characteristic_within_two_working_days_are_one_matter():
-    x, y = QUIET.copy(), QUIET[::-1].copy()
-    x[200:] += 4.0
-    y[203:] += 4.0
-    judged = snapshot(shop(), {("action", "bass"): x, ("action", "treble"): y, RELIEF: x}).once(signals)
-    own = judged.found.filter(
-        (pl.col("chart") == AVERAGE) & (pl.col("opened_at") >= at(200)) & (pl.col("opened_at") <= at(215))
-    )
-    by_kind = own.group_by("characteristic").agg(pl.col("matter").n_unique())
-    assert dict(by_kind.rows()) == {"action": 1, "relief": 1}
-    assert own["matter"].n_unique() == 2
 
 
 def test_a_tech_who_moves_alone_is_seen_in_their_own_chart_before_the_mixed_one():

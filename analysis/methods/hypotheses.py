@@ -1,0 +1,222 @@
+"""Which hypotheses about a shift are worth an exact look: the levels, streams and days whose readings lie out most.
+
+Cheap and for all at once: sums of what was not expected, by level, stream and day, from each day to the end. What a
+level moved is judged on all streams where it occurs, on its best single ones, and on the some that go best together.
+
+Source: the gain is a log Bayes factor of a normal shift (Kass & Raftery 1995, J. American Statistical Association 90).
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import gammaln
+
+from analysis.methods.segments import Flags, Floats, Ints
+
+LEAST = 5  # readings of a level since the start, from which on it may be a hypothesis
+SIZE_PRIOR = 1.0  # variance of a shift, in sigma squared
+NEAR = 8.0  # a start this much less likely (log) than the best of its hypothesis is not looked at exactly
+ALL_STREAMS, ONE_STREAM = 0.4, 0.3  # prior weight of a cause on every stream, and on a single one; the rest: some
+BASELINE = 0.01  # variance of a baseline's mean where hypotheses are only sorted out: one of a hundred readings
+LEVELS = 8  # of a factor, that are looked at stream by stream
+NEVER = -50.0
+
+
+@dataclass(frozen=True)
+class Factor:
+    """Something that may have moved: the level of every reading.
+
+    own_start : its levels come and go (a lot): a shift of one has begun with its first reading.
+    nested : its levels have standing offsets of their own in each stream (people, gauges).
+    weight : prior weight beside the other factors.
+    """
+
+    name: str
+    code: Ints  # (n,) -1 where not known
+    own_start: bool = False
+    nested: bool = False
+    weight: float = 1.0
+
+
+@dataclass(frozen=True)
+class Column:
+    """Something with a number for every reading, by which readings may move: the air some hours before, or 1 where a
+    dated change holds.
+
+    value : (n,), 0 where it does not touch the reading. scanned : it may have begun to matter on any day, else it did
+    throughout. kin : columns of one kin are one candidate (the air some hours before, and more hours before).
+    """
+
+    name: str
+    value: Floats
+    scanned: bool = False
+    weight: float = 1.0
+    kin: str = ""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A hypothesis with the starts that are looked at exactly."""
+
+    factor: str
+    level: int
+    kin: str
+    streams: Ints
+    base: Floats  # (n,) the column before its start
+    days: Ints
+    log_prior: Floats  # (days,)
+    score: float  # log, as far as it is known before the exact look
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What screening sees: readings less what was expected of them, where and when they were taken."""
+
+    rest: Floats  # (n,)
+    day: Ints  # (n,)
+    stream: Ints  # (n,)
+    streams: int
+    days: int
+    since: int
+    span: int  # working days on any of which it might have begun, as the price of a start
+
+    def on(self, streams: Ints) -> Flags:
+        """Readings of some streams (n,)."""
+        chosen = np.zeros(self.streams, dtype=bool)
+        chosen[streams] = True
+        return chosen[self.stream]
+
+
+def of_factor(seen: Readings, factor: Factor, log_prior: float) -> list[Candidate]:
+    """Hypotheses that levels of a factor moved; log_prior : of the factor."""
+    levels = int(factor.code.max(initial=-1)) + 1
+    use = (seen.day >= seen.since) & (factor.code >= 0)
+    active = np.flatnonzero(np.bincount(factor.code[use], minlength=levels) >= LEAST)
+    if len(active) == 0:
+        return []
+    number = np.full(levels, -1)
+    number[active] = np.arange(len(active))
+    mine = np.where(factor.code >= 0, number[np.maximum(factor.code, 0)], -1)
+    use &= mine >= 0
+    shape = (len(active), seen.streams, seen.days - seen.since)
+    cell = (mine[use] * shape[1] + seen.stream[use]) * shape[2] + seen.day[use] - seen.since
+    size = int(np.prod(shape))
+    sums = _to_the_end(np.bincount(cell, seen.rest[use], minlength=size).reshape(shape))
+    counts = _to_the_end(np.bincount(cell, minlength=size).reshape(shape).astype(np.float64))
+    first_day = np.full(len(active), seen.days)
+    np.minimum.at(first_day, mine[mine >= 0], seen.day[mine >= 0])
+    log_level = log_prior - float(np.log(len(active)))
+    promising = np.maximum(gain(sums, counts, counts), 0).sum(axis=1).max(axis=1)
+    found: list[Candidate] = []
+    for k in np.argsort(-promising, kind="stable")[:LEVELS]:
+        starts, price = _starts(seen, factor, int(first_day[k]), shape[2])
+        level = int(active[k])
+        part, size_of = sums[k][:, starts], counts[k][:, starts]
+        held = factor.code == level
+        for streams, value, scope in scopes(part, size_of, size_of):
+            score = value + price + scope
+            near = score >= score.max() - NEAR
+            days = starts[near] + seen.since
+            if factor.own_start:
+                days = np.array([int(first_day[k])])
+            found.append(
+                Candidate(factor.name, level, f"{factor.name}:{level}", streams, (held &
+                seen.on(streams)).astype(float),
+                          days, price[near] + scope + log_level, float(score.max()) + log_level)
+            )  # fmt: skip
+    return found
+
+
+def of_column(seen: Readings, number: int, column: Column, log_prior: float) -> list[Candidate]:
+    """Hypotheses that readings move with a column, always or since some day."""
+    touched = np.flatnonzero(column.value)
+    if (seen.day[touched] >= seen.since).sum() < LEAST:
+        return []
+    days = np.arange(seen.since, seen.days) if column.scanned else np.array([int(seen.day[touched].min())])
+    rows = touched[seen.day[touched] >= days[0]]
+    place = np.minimum(seen.day[rows] - days[0], len(days) - 1)
+    cell, size, value = seen.stream[rows] * len(days) + place, seen.streams * len(days), column.value[rows]
+    shape = (seen.streams, len(days))
+    sums, squares, totals = (
+        _to_the_end(np.bincount(cell, part, minlength=size).reshape(shape))
+        for part in (value * seen.rest[rows], value**2, value)
+    )
+    start = -float(np.log(max(len(days), seen.span))) if column.scanned else 0.0
+    found = []
+    for streams, worth, scope in scopes(sums, squares, totals):
+        score = worth + scope + start
+        near = score >= score.max() - NEAR
+        price = np.full(int(near.sum()), log_prior + scope + start)
+        found.append(
+            Candidate(column.name, number, column.kin or column.name, streams, column.value * seen.on(streams),
+                      days[near], price, float(score.max()) + log_prior)
+        )  # fmt: skip
+    return found
+
+
+def _starts(seen: Readings, factor: Factor, first_day: int, days: int) -> tuple[Ints, Floats]:
+    """Days on which a level may have begun, counted from `since`, and the log prior of each: any day alike; half of it
+    the first day of a level that came new.
+    """
+    if factor.own_start:
+        return np.array([max(first_day - seen.since, 0)]), np.zeros(1)
+    price = np.full(days, -float(np.log(max(days, seen.span))))
+    new = first_day - seen.since
+    if new >= 0:
+        price += np.log(0.5)
+        price[new] = np.logaddexp(price[new], np.log(0.5))
+    return np.arange(days), price
+
+
+def _to_the_end(sums: npt.NDArray[Any]) -> Floats:
+    return np.asarray(sums[..., ::-1].cumsum(axis=-1)[..., ::-1], dtype=np.float64)
+
+
+def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
+    """How much likelier (log) a shift is than none, from the sum of value times reading, of value squared, of value."""
+    error = size + BASELINE * linear**2
+    share = np.divide(size, error, out=np.zeros_like(size), where=error > 0)
+    info, push = share * size, share * total
+    value = 0.5 * push**2 / (info + 1 / SIZE_PRIOR) - 0.5 * np.log1p(info * SIZE_PRIOR)
+    return np.where(size >= LEAST, value, NEVER)
+
+
+def scopes(sums: Floats, squares: Floats, totals: Floats) -> list[tuple[Ints, Floats, float]]:
+    """Streams on which one level may have moved: all of them, each of the two best alone, and the some that go best
+    together.
+
+    sums, squares, totals : (streams, starts), of value times reading, of value squared, of value. Gives streams, the
+    gain at each start, and the log prior of the choice.
+    """
+    present = np.flatnonzero(squares.max(axis=1) > 0)
+    m = len(present)
+    if m == 0:
+        return []
+    parts = tuple(part[present] for part in (sums, squares, totals))
+    found = [(present, gain(*(part.sum(axis=0) for part in parts)), float(np.log(ALL_STREAMS)) if m > 1 else 0.0)]
+    if m == 1:
+        return found
+    alone = gain(*parts)
+    for one in np.argsort(-alone.max(axis=1), kind="stable")[:2]:
+        found.append((present[[one]], alone[one], float(np.log(ONE_STREAM / m))))
+    if m > 2:
+        chosen, price = _some(parts, int(np.maximum(alone, 0.0).sum(axis=0).argmax()), m)
+        found.append((present[chosen], gain(*(part[chosen].sum(axis=0) for part in parts)), price))
+    return found
+
+
+def _some(parts: tuple[Floats, ...], at: int, m: int) -> tuple[Ints, float]:
+    """Of all but one and all but all streams those that go best together at one start, in order of what each says."""
+    price = np.log((1 - ALL_STREAMS - ONE_STREAM) / (m - 2))
+    k = np.arange(2, m)
+    scope = price - (gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1))
+    best: list[tuple[float, Ints, float]] = []
+    for side in (1.0, -1.0):
+        order = np.argsort(-side * parts[0][:, at] / np.sqrt(np.maximum(parts[1][:, at], 1.0)), kind="stable")
+        worth = gain(*(np.cumsum(part[order, at])[1:-1] for part in parts)) + scope
+        top = int(worth.argmax())
+        best.append((float(worth[top]), np.sort(order[: k[top]]), float(scope[top])))
+    _, chosen, told = max(best, key=lambda one: one[0])
+    return chosen, told

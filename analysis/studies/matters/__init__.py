@@ -1,0 +1,1 @@
+"""Matters: what one cause moved, told once."""

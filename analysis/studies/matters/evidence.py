@@ -1,0 +1,280 @@
+"""What is known of the instruments whose readings moved: deviations of one characteristic at one stage, an instrument a
+row, with everything they may move with.
+
+Deviations are in sigma from the baseline in force, averaged over the positions that are looked at; a neighbour that
+resembles its neighbour counts for less. Only streams with enough readings to have a baseline, provisional ones
+included, and only readings since that baseline began.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.constants import d2
+from analysis.methods.hypotheses import Column, Factor
+from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.signals import Signals
+from analysis.studies.matters.air import Air, airs
+from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, STRING_SET, SUPPLIER, TECH_AT, WEEKDAY
+from analysis.studies.story.story import story
+from ingest.store.snapshot import Snapshot
+
+EPOCH = date(1970, 1, 1)
+RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
+WEIGHTS = {
+    WEEKDAY: 0.3,
+    CHANGE: 2.0,
+}  # prior weights beside 1: a weekday seldom moves anything, who dates a change has a reason
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """One characteristic at one stage, a row an instrument, oldest first."""
+
+    characteristic: str
+    stage: str
+    rows: (
+        pl.DataFrame
+    )  # serial, taken_at, day, model (the setup), set_by, lot, supplier, gauge, string_set, visit, reading
+    values: Floats  # (n,) sigma of one such mean
+    scale: Floats  # (n,) what one unit of `values` is in the unit of the readings
+    sigma: float  # what one unit of `values` is in sigma of a single reading
+    day: Ints  # (n,) number of the working day
+    days: list[date]
+    stream: Ints  # (n,) number of the model
+    models: list[str]
+    judged: Flags  # (n,) after the readings from which on some chart judges
+    factors: list[Factor]
+    words: dict[str, list[str]]  # of each factor, the level of each code
+    columns: list[Column]
+    airs: dict[str, Air]  # by name of column
+    changes: dict[str, dict[str, object]]  # by name of column: the row of tables.CHANGES
+
+
+def evidence(
+    snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, positions: list[str] | None = None
+) -> Evidence | None:
+    """None where no stream has a baseline."""
+    held = judged.streams
+    stream_ok = (
+        (held.rows["characteristic"] == characteristic)
+        & (held.rows["stage"] == stage)
+        & (held.rows["tech"] == "")
+        & (held.rows["n"] >= snapshot.shop.judging.least_readings)
+    )
+    if positions is not None:
+        stream_ok &= held.rows["position"].is_in(positions)
+    ok = stream_ok.to_numpy() & (held.eras.sigma[held.last_era] > 0)
+    era = held.last_era
+    _, sigma, _ = deviations(held)
+    ids = held.readings["stream"].to_numpy()
+    index = np.arange(len(ids))
+    at = np.flatnonzero(ok[ids] & (index >= held.eras.window[era][ids]))
+    if len(at) == 0:
+        return None
+    mine = ids[at]
+    sd = np.where(sigma[era] > 0, sigma[era], 1.0)[mine]
+    z = (held.values[at] - held.eras.centre[era][mine]) / sd
+    least = snapshot.shop.judging.least_readings  # from here on the short-run chart judges
+    first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
+    each = (
+        held.readings[at]
+        .select(
+            "serial",
+            "taken_at",
+            "day",
+            "set_on",
+            pl.col("setup").alias("model"),
+            "set_by",
+            "lot",
+            "supplier",
+            "gauge",
+            "visit",
+        )
+        .with_columns(
+            z=pl.Series(z), sd=pl.Series(sd), reading=pl.Series(at), judged=pl.Series(at >= first_judged[mine])
+        )
+    )
+    rows = (
+        each.group_by("serial", "visit", maintain_order=True)
+        .agg(
+            pl.col("taken_at", "day", "set_on", "model", "set_by", "lot", "supplier", "reading").first(),
+            pl.col("gauge").filter(pl.col("gauge") != "").first().fill_null(""),
+            pl.col("z").mean(),
+            pl.col("sd").mean(),
+            pl.col("judged").all(),
+        )
+        .sort("taken_at", "serial")
+    )
+    visits = snapshot.once(story).visits
+    rows = rows.with_columns(string_set=visits["string_set"].gather(rows["visit"]).fill_null(""))
+    models, stream = _coded(rows["model"])
+    z = rows["z"].to_numpy()
+    one, resembles = _spread(z, stream)
+    scale = one * resembles
+    days = rows["day"].unique().sort()
+    day = rows["day"].rank("dense").cast(pl.Int64).to_numpy() - 1
+    item = snapshot.shop.by_characteristic.get(characteristic)
+    set_at = item.set_stages if item else ()
+    factors, words = _factors(snapshot, rows, set_at)
+    air = airs(snapshot, rows, visits)
+    changes = _changes(snapshot, rows, characteristic, stage, set_at)
+    columns = [
+        Column(name, found.value, scanned=found.scanned, weight=found.weight, kin=found.factor)
+        for name, found in air.items()
+    ]
+    columns += [
+        Column(name, touched.astype(np.float64), weight=WEIGHTS[CHANGE] / len(changes))
+        for name, (_, touched) in changes.items()
+    ]
+    return Evidence(
+        characteristic,
+        stage,
+        rows,
+        z / scale,
+        rows["sd"].to_numpy() * scale,
+        float(scale),
+        day,
+        days.to_list(),
+        stream,
+        models,
+        rows["judged"].to_numpy(),
+        factors,
+        words,
+        columns,
+        air,
+        {name: row for name, (row, _) in changes.items()},
+    )
+
+
+def _coded(column: pl.Series) -> tuple[list[str], Ints]:
+    words = column.unique().sort()
+    code = column.rank("dense").cast(pl.Int64).to_numpy() - 1
+    return words.to_list(), np.asarray(code, dtype=np.int64)
+
+
+def _levels(column: pl.Series) -> tuple[list[str], Ints]:
+    """The words but '' and null, and the number of each row's, -1 for none."""
+    filled = column.fill_null("")
+    words = filled.unique().sort()
+    words = words.filter(words != "")
+    code = filled.replace_strict(
+        words, pl.int_range(len(words), dtype=pl.Int64, eager=True), default=-1, return_dtype=pl.Int64
+    )
+    return words.to_list(), code.to_numpy()
+
+
+def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
+    """Sigma of one such mean, from neighbour to neighbour in its stream; and how much wider sums of them are than if
+    neighbours did not resemble each other.
+    """
+    order = np.argsort(stream, kind="stable")
+    off, of = z[order], stream[order]
+    same = of[1:] == of[:-1]
+    if same.sum() < 2:
+        return 1.0, 1.0
+    moves = np.abs(np.diff(off))[same]
+    short = float(np.minimum(moves, 4 * moves.mean()).mean()) / d2(2)
+    mean = np.bincount(of, off) / np.maximum(np.bincount(of), 1)
+    centred = np.clip(off - mean[of], -4 * max(short, 1e-9), 4 * max(short, 1e-9))
+    # second differences do not see a shift that stays: correlation at lag 1 against lag 2
+    moves1, two = np.diff(centred)[same], (of[2:] == of[:-2])
+    apart = (centred[2:] - centred[:-2])[two]
+    if len(apart) < 200 or (moves1**2).mean() <= 0:
+        return (short or 1.0), 1.0
+    # var(x1 - x0) = 2 s (1 - r), var(x2 - x0) = 2 s (1 - r^2) for a first-order series
+    r = float((apart**2).mean() / (moves1**2).mean()) - 1.0
+    r = r if r >= max(RESEMBLES, 3.0 / np.sqrt(len(apart))) else 0.0
+    r = min(r, 0.8)
+    return (short or 1.0) / np.sqrt(1 - r), float(np.sqrt((1 + r) / (1 - r)))
+
+
+def _factors(
+    snapshot: Snapshot, rows: pl.DataFrame, set_at: tuple[str, ...]
+) -> tuple[list[Factor], dict[str, list[str]]]:
+    shared = [
+        (LOT, rows["lot"]),
+        (SUPPLIER, rows["supplier"]),
+        (GAUGE, rows["gauge"]),
+        (STRING_SET, rows["string_set"]),
+    ]
+    if set_at:
+        shared.insert(0, (SET_BY, rows["set_by"]))
+    shared.append((WEEKDAY, rows["day"].dt.strftime("%A")))
+    factors, words = [], {}
+    for name, column in shared:
+        levels, code = _levels(column)
+        if len(levels) > 1 or (len(levels) == 1 and (code < 0).any()):
+            words[name] = levels
+            factors.append(
+                Factor(name, code, own_start=name == LOT, nested=name in (SET_BY, GAUGE), weight=WEIGHTS.get(name, 1.0))
+            )
+    early = [(stage, column) for stage, column in _earlier(snapshot, rows) if stage not in set_at]
+    told = [(stage, *_levels(column)) for stage, column in early]
+    told = [(stage, levels, code) for stage, levels, code in told if len(levels) > 1]
+    for stage, levels, code in told:
+        words[f"{TECH_AT} {stage}"] = levels
+        factors.append(Factor(f"{TECH_AT} {stage}", code, weight=1.0 / len(told)))
+    return factors, words
+
+
+def first_hands(snapshot: Snapshot) -> pl.DataFrame:
+    """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at
+    STAGE`).
+    """
+    visits = snapshot.once(story).visits
+    first = visits.filter(pl.col("first_pass") & (pl.col("tech") != ""))
+    one_each = first.unique(["serial", "stage"], keep="first", maintain_order=True)
+    stages = one_each["stage"].unique().sort().to_list()
+    cells = [
+        pl.col(column).filter(pl.col("stage") == stage).first().alias(f"{name} {stage}")
+        for stage in stages
+        for name, column in (("tech", "tech"), ("at", "visit"))
+    ]
+    return one_each.group_by("serial").agg(cells)
+
+
+def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, pl.Series]]:
+    """Who worked on the instrument at each stage before it was read, by first-pass visits."""
+    hands = snapshot.once(first_hands)
+    stages = [name.removeprefix("tech ") for name in hands.columns if name.startswith("tech ")]
+    before = [
+        pl.when(pl.col(f"at {stage}") < pl.col("visit")).then(f"tech {stage}").otherwise(pl.lit("")).alias(stage)
+        for stage in stages
+    ]
+    found = rows.select("serial", "visit").join(hands, on="serial", how="left", maintain_order="left").select(before)
+    return [(stage, found[stage]) for stage in stages]
+
+
+def _changes(
+    snapshot: Snapshot, rows: pl.DataFrame, characteristic: str, stage: str, set_at: tuple[str, ...]
+) -> dict[str, tuple[dict[str, object], Flags]]:
+    """Dated changes that may touch these readings, and which they touch."""
+    shop = snapshot.shop
+    last = snapshot.as_of.astimezone(shop.zone).date()
+    found: dict[str, tuple[dict[str, object], Flags]] = {}
+    known = snapshot.table("changes").filter(
+        pl.col("stage").is_in(["", stage, *set_at]) & (pl.col("from_date") <= last)
+    )
+    for number, row in enumerate(known.sort("from_date", maintain_order=True).iter_rows(named=True)):  # a few a year
+        if row.get("characteristic") not in (None, "", characteristic):
+            continue
+        model = shop.setups.get(row["model"], row["model"])
+        day = rows["set_on"] if row["stage"] in set_at else rows["day"]
+        touched = day >= row["from_date"]
+        if row["to_date"] is not None:
+            touched &= day <= row["to_date"]
+        if model:
+            touched &= rows["model"] == model
+        flags = touched.fill_null(False).to_numpy()
+        if flags.any() and not flags.all():
+            found[f"{CHANGE} {number}"] = (row, np.asarray(flags))
+    return found
+
+
+def day_number(found: Evidence, day: date) -> int:
+    """Number of the first working day on or after a day."""
+    return int(np.searchsorted(np.array([(one - EPOCH).days for one in found.days]), (day - EPOCH) / timedelta(days=1)))

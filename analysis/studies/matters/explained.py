@@ -1,0 +1,206 @@
+"""All signals of one characteristic at one stage, explained together: which cause accounts for which of them.
+
+The likeliest explanation is taken, with every signal whose readings no longer lie out once its effect is known; then
+the rest is looked at again. What no explanation accounts for stays with the signals that agree in direction and
+start.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from analysis.methods.explanation import Explainer, Hypothesis, Look, together
+from analysis.methods.problems import UnusableData
+from analysis.methods.segments import Flags, Floats
+from analysis.studies.matters.evidence import Evidence
+
+SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
+HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
+QUIET = 2.6  # or no further than this many standard errors
+SEEN = 2.0  # and they lay out so far before
+LIKELY = 0.5  # a shift is taken to be one where "nothing moved" is less likely than this
+ROUNDS = 6
+EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
+AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
+
+
+@dataclass(frozen=True, eq=False)
+class Signalled:
+    """One signal as the evidence sees it."""
+
+    number: int  # among all signals of the shop
+    touched: Flags  # (n,) its readings
+    since: int  # working day of its likeliest start
+    low: int  # and of the first and last likely one
+    high: int
+    opened: int
+    side: int
+    open: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Sized:
+    """The start and size of what moved, on the positions that moved."""
+
+    evidence: Evidence
+    best: Hypothesis
+    column: Floats  # (n,) the readings it touches, since its start; of the air its value
+
+
+@dataclass(frozen=True, eq=False)
+class Explained:
+    """What one explanation accounts for."""
+
+    evidence: Evidence
+    signals: list[int]
+    named: list[Hypothesis]  # with one that cannot be told apart from the first; none: nothing stands out
+    best: Hypothesis
+    look: Look
+    column: Floats  # (n,) the readings it touches, since its start
+    since: int  # working day of the earliest likely start of its signals
+    narrowed: Sized | None = None  # where only some positions moved
+
+    @property
+    def sized(self) -> Sized:
+        """Where start and size are taken from."""
+        return self.narrowed or Sized(self.evidence, self.best, self.column)
+
+
+@dataclass(eq=False)
+class _Work:
+    found: Evidence
+    keep: Flags
+    explainer: Explainer
+    left: dict[int, Signalled]
+    closed: bool  # all of them have closed: what is looked at is the past
+    done: list[Explained] = field(default_factory=list)
+
+
+def explained(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
+    """Every open signal stands in one explanation, a closed one where an explanation of open ones accounts for it.
+
+    until : the last working day that is looked at, of signals that have all closed; each then stands in one
+    explanation.
+    """
+    keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
+    start = min(one.low for one in signals if one.open or until is not None)
+    explainer = _explainer(found, keep, start)
+    if explainer is None:
+        return []
+    work = _Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
+    for _ in range(ROUNDS):
+        if not any(one.open or work.closed for one in work.left.values()) or not _round(work):
+            break
+    rest = [one for one in work.left.values() if one.open or work.closed]
+    for group in _agreeing(rest):
+        work.done.append(_unexplained(work, group))
+    return work.done
+
+
+def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
+    """The readings kept, with everything they may move with; None where nothing lies before a likely start."""
+    judged_day = int(found.day[found.judged].min()) if found.judged.any() else int(found.day.max()) // 2
+    last = int(found.day[keep].max())
+    since = max(min(max(judged_day, start - EARLIER), last), 1)
+    factors = [replace(one, code=one.code[keep]) for one in found.factors]
+    columns = [replace(one, value=one.value[keep]) for one in found.columns]
+    values, day, stream = found.values[keep], found.day[keep], found.stream[keep]
+    try:
+        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1)
+    except UnusableData:
+        return None
+
+
+def narrowed(part: Explained, narrow: Evidence, *, until: int | None = None) -> Explained:
+    """The same explanation with start and size taken on the positions that moved; `narrow` has those alone."""
+    keep = np.ones(len(narrow.values), dtype=bool) if until is None else narrow.day <= until
+    wide = part.evidence
+    places = narrow.rows.select("serial", "visit").join(
+        wide.rows.select("serial", "visit").with_row_index("wide"),
+        on=["serial", "visit"],
+        how="left",
+        maintain_order="left",
+    )["wide"]
+    at = places.fill_null(len(wide.values)).to_numpy()
+    held = _whole(part)
+    base = np.append(held, 0.0)[at] * keep
+    best = part.best
+    start = int(np.searchsorted(np.array(narrow.days, dtype="datetime64[D]"), np.datetime64(wide.days[best.start])))
+    explainer = _explainer(narrow, keep, start)
+    if explainer is None or not base[keep].any():
+        return part
+    low, high = start - (best.start - best.start_low), start + (best.start_high - best.start)
+    found, _ = explainer.measured(base[keep], low, high)
+    column = base * (narrow.day >= found.start)
+    return replace(
+        part, narrowed=Sized(narrow, replace(found, factor=best.factor, level=best.level, kin=best.kin), column)
+    )
+
+
+def _whole(part: Explained) -> Floats:
+    """The column of an explanation before its start is chosen (n,)."""
+    found, best = part.evidence, part.best
+    on = np.isin(found.stream, best.streams)
+    column = next((one.value for one in found.columns if one.name == best.factor), None)
+    if column is not None:
+        return np.asarray(column * on)
+    code = next((one.code for one in found.factors if one.name == best.factor), None)
+    if code is not None:
+        return np.asarray((code == best.level) & on).astype(np.float64)
+    return np.asarray(on if best.level == 0 else part.column != 0).astype(np.float64)
+
+
+def _round(work: _Work) -> bool:
+    """One explanation more; False where nothing more is likely."""
+    look = work.explainer.look()
+    named = together(look, sure=SURE)
+    if not look.hypotheses or (not named and look.nothing > LIKELY):
+        return False
+    best = named[0] if named else look.hypotheses[0]
+    before = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
+    work.explainer.take(best)
+    after = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
+    column = work.explainer.column(best)
+    whole = np.zeros(len(work.keep))
+    whole[work.keep] = column
+    covered = [
+        k
+        for k, one in work.left.items()
+        if (whole[one.touched] != 0).any()
+        and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k])
+    ]
+    if covered and (work.closed or any(work.left[k].open for k in covered)):
+        since = min(work.left[k].since for k in covered)
+        work.done.append(Explained(work.found, covered, named, best, look, whole, since))
+        for k in covered:
+            del work.left[k]
+    return True
+
+
+def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:
+    """A signal that opened before a shift began is not of it; else its readings lie out no longer, or half as far."""
+    if one.opened < first or abs(before) < SEEN:
+        return False
+    return abs(after) <= HALF * abs(before) or (abs(after) < QUIET and abs(after) < 0.75 * abs(before))
+
+
+def _agreeing(left: list[Signalled]) -> list[list[Signalled]]:
+    """Those of one direction whose likely starts meet."""
+    groups: list[tuple[list[Signalled], int, int]] = []
+    for one in sorted(left, key=lambda signal: (signal.side, signal.low, signal.number)):
+        if groups:
+            last, low, high = groups[-1]
+            low, high = max(low, one.low), min(high, one.high)
+            if last[0].side == one.side and low <= high + AGREE:
+                groups[-1] = ([*last, one], low, high)
+                continue
+        groups.append(([one], one.low, one.high))
+    return [group for group, _, _ in groups]
+
+
+def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
+    touched = np.any([one.touched for one in group], axis=0)
+    low, high = min(one.low for one in group), max(one.high for one in group)
+    best, look = work.explainer.measured(touched[work.keep].astype(np.float64), low, high)
+    column = np.where(touched & (work.found.day >= best.start), 1.0, 0.0)
+    return Explained(work.found, [one.number for one in group], [], best, look, column, min(one.since for one in group))

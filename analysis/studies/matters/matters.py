@@ -1,0 +1,202 @@
+"""Matters: what one cause moved, all its signals told once.
+
+Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`); what one
+cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing explains
+where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its explanation
+where that accounts for them; those that closed before are explained as of their closing. A matter that is laid to a
+cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the baseline,
+whatever the single charts say.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from analysis.studies.drift.opened import BACK
+from analysis.studies.drift.signals import Signals, signals
+from analysis.studies.matters.explained import Explained
+from analysis.studies.matters.records import Matter
+from analysis.studies.matters.telling import told
+from analysis.studies.matters.units import Signal, began, by_unit, day_at, every_signal, explained_unit, unit
+from ingest.store.snapshot import Snapshot
+
+SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
+RECENT = timedelta(weeks=4)  # closed since then: always looked at with the open ones
+LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
+NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
+HINT = 0.35  # of its shift, that a single closed stream must still show to be looked at with the open ones
+LEAST = 5
+
+
+def matters(snapshot: Snapshot) -> list[Matter]:
+    """Every matter of the shop at this version, ever; open ones first, then by opening."""
+    return snapshot.once(open_matters) + snapshot.once(closed_matters)
+
+
+def open_matters(snapshot: Snapshot) -> list[Matter]:
+    """Matters with an open signal, by opening."""
+    judged = snapshot.once(signals)
+    return [] if judged is None else _recorded(snapshot, judged, snapshot.once(_open_ones))
+
+
+def closed_matters(snapshot: Snapshot) -> list[Matter]:
+    """Matters whose signals have all closed, by opening."""
+    judged = snapshot.once(signals)
+    if judged is None:
+        return []
+    held = {number for group in snapshot.once(_open_ones) for number in group.signals}
+    return _recorded(snapshot, judged, _closed_ones(snapshot, judged, held))
+
+
+def _recorded(snapshot: Snapshot, judged: Signals, groups: list["_Group"]) -> list[Matter]:
+    every = snapshot.once(every_signal)
+    found = [
+        told(snapshot, judged, [every[k] for k in sorted(one.signals)], one.parts, lasts=one.lasts)
+        for one in _merged(groups, every)
+    ]
+    return sorted(found, key=lambda one: (one.opened_at, one.key))
+
+
+@dataclass(eq=False)
+class _Group:
+    signals: set[int]
+    parts: list[Explained]  # none: a weekly share, or signals of streams without a baseline
+    lasts: bool = False  # its signals have closed, its cause has not come back
+
+
+def _open_ones(snapshot: Snapshot) -> list[_Group]:
+    judged, every = snapshot.once(signals), snapshot.once(every_signal)
+    groups: list[_Group] = []
+    if judged is None:
+        return groups
+    still = [one for one in every if one.row["closed_at"] is None]
+    hinted = [one for one in every if one.row["closed_at"] is not None and _hints(snapshot, judged, one)]
+    for (characteristic, stage), part in by_unit(judged, still + hinted).items():
+        first = min(began(one) for one in part)
+        numbers = {one.number for one in part}
+        beside = [
+            one
+            for one in every
+            if one.number not in numbers
+            and one.row["closed_at"] is not None
+            and one.row["closed_at"] >= first
+            and unit(judged, one) == (characteristic, stage)
+        ]
+        lasting = frozenset(one.number for one in part if one.row["closed_at"] is not None)
+        found = explained_unit(snapshot, judged, characteristic, stage, [*part, *beside], lasting=lasting)
+        if found is None:
+            groups += [_Group({one.number}, []) for one in part if one.row["closed_at"] is None]
+            continue
+        for one in found:
+            if any(every[k].row["closed_at"] is None for k in one.signals):
+                groups.append(_Group(set(one.signals), [one]))
+            elif one.named and _lasts(snapshot, one, [every[k] for k in one.signals]):
+                groups.append(_Group(set(one.signals), [one], lasts=True))
+    return groups + [_Group({one.number}, []) for one in still if unit(judged, one) is None]
+
+
+def _hints(snapshot: Snapshot, judged: Signals, one: Signal) -> bool:
+    """A signal that came back of itself just now, or not long ago and whose readings since then are not quite back."""
+    row = one.row
+    if row["closed_by"] != BACK or row["closed_at"] < snapshot.as_of - LOOKED_BACK:
+        return False
+    if row["closed_at"] >= snapshot.as_of - RECENT or row["stream"] is None or row["stream"] < 0:
+        return True
+    if not row["size"] or row["back_at"] is None:
+        return False
+    held, stream = judged.streams, int(row["stream"])
+    low = int(held.starts[stream])
+    high = int(held.starts[stream + 1]) if stream + 1 < len(held.starts) else len(held.values)
+    taken = held.readings["taken_at"].slice(low, high - low)
+    since = held.values[low + int(taken.search_sorted(row["back_at"])) : high]
+    return len(since) >= LEAST and (float(since.mean()) - row["before"]) / row["size"] >= HINT
+
+
+def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
+    """Do all readings that the cause touches, since the first of its signals came back, lie nearer to the shift?"""
+    found = part.evidence
+    back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
+    since = (part.column != 0) & (found.day >= day_at(found, back, snapshot))
+    weight = part.column[since]
+    if len(weight) < LEAST or part.best.effect == 0:
+        return False
+    return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
+
+
+def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_Group]:
+    groups: list[_Group] = []
+    closed = [one for one in snapshot.once(every_signal) if one.number not in held]
+    for (characteristic, stage), part in by_unit(judged, closed).items():
+        for chain in _overlapping(part):
+            until = max(one.row["closed_at"] for one in chain)
+            found = explained_unit(snapshot, judged, characteristic, stage, chain, until=until)
+            groups += (
+                [_Group({one.number}, []) for one in chain]
+                if found is None
+                else [_Group(set(one.signals), [one]) for one in found]
+            )
+    return groups + [_Group({one.number}, []) for one in closed if unit(judged, one) is None]
+
+
+def _overlapping(part: list[Signal]) -> Iterable[list[Signal]]:
+    chain: list[Signal] = []
+    for one in sorted(part, key=lambda signal: signal.row["opened_at"]):
+        if chain and one.row["opened_at"] > max(other.row["closed_at"] for other in chain):
+            yield chain
+            chain = []
+        chain.append(one)
+    if chain:
+        yield chain
+
+
+def _merged(groups: list[_Group], every: list[Signal]) -> list[_Group]:
+    """One cause at several stages or of several characteristics is one matter; so is what nothing explains, where
+    characteristic, direction and start agree.
+    """
+    merged: list[_Group] = []
+    for one in sorted(groups, key=lambda group: min(group.signals)):
+        home = next((other for other in merged if _alike(one, other, every)), None)
+        if home is None:
+            merged.append(one)
+        else:
+            home.signals |= one.signals
+            home.parts += one.parts
+            home.lasts |= one.lasts
+    return merged
+
+
+def _alike(one: _Group, other: _Group, every: list[Signal]) -> bool:
+    if one.signals & other.signals:
+        return True
+    if not one.parts or not other.parts:
+        return False
+    mine, theirs = one.parts[0], other.parts[0]
+    apart = abs(_start(mine) - _start(theirs))
+    if mine.named and theirs.named:
+        same_bench = (
+            mine.evidence.characteristic == theirs.evidence.characteristic
+            and mine.evidence.stage == theirs.evidence.stage
+        )
+        return bool(_causes(mine) & _causes(theirs)) and (apart <= SAME_CAUSE or same_bench)
+    if mine.named or theirs.named or mine.evidence.characteristic != theirs.evidence.characteristic:
+        return False
+    both_open = [any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)]
+    return (
+        both_open[0] == both_open[1]
+        and apart <= SAME_CAUSE
+        and bool(np.sign(mine.best.effect) == np.sign(theirs.best.effect))
+    )
+
+
+def _start(part: Explained) -> timedelta:
+    return part.evidence.days[part.best.start] - date(1970, 1, 1)
+
+
+def _causes(part: Explained) -> set[tuple[str, str]]:
+    found = set()
+    for one in part.named:
+        words = part.evidence.words.get(one.factor)
+        found.add((one.factor, words[one.level]) if words else (one.kin, ""))
+    return found

@@ -1,0 +1,142 @@
+"""What a matter is, as data: the candidates looked at, what would tell two of them apart, and the matter itself."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+SET_BY, LOT, SUPPLIER, GAUGE, CHANGE = "set by", "lot", "supplier", "gauge", "change"
+TECH_AT, STRING_SET, WEEKDAY, HUMIDITY, TEMPERATURE = "tech at", "string set", "weekday", "humidity", "temperature"
+PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between people at this bench"
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One thing a shift may move together with: the level of it that goes best, and how much it explains, in the unit
+    of the readings.
+    """
+
+    factor: str
+    level: str  # the tech, lot, gauge ...; what changed; '' of the air
+    stage: str = ""  # of an earlier stage's tech
+    on: date | None = None  # of a dated change
+    change: float | None = None  # of the air: % RH or degrees C between before and since
+    lag_hours: int | None = None  # of the air
+    effect: float | None = None  # None: nothing to compare with
+    low: float | None = None  # 95 %
+    high: float | None = None
+    probability: float = 0.0  # that this is what moved it
+    named: bool = False
+
+    @property
+    def name(self) -> str:
+        """As the figures write it: `tech at fretting`, `humidity`."""
+        return f"{self.factor} {self.stage}" if self.stage else self.factor
+
+    @property
+    def value(self) -> str:
+        """As the figures write it: the level, with the day of a change, with the size of a change of the air."""
+        if self.on is not None:
+            return f"{self.level}, {self.on:%Y-%m-%d}"
+        if self.change is not None:
+            unit = "%RH" if self.factor == HUMIDITY else "C"
+            return f"{self.change:+.0f} {unit}" + (f" {self.lag_hours} h before" if self.lag_hours else "")
+        return self.level
+
+    @property
+    def of_people(self) -> bool:
+        """Is it a person, who is named on Bench only?"""
+        return self.factor in PEOPLE
+
+
+@dataclass(frozen=True)
+class MovesWith:
+    """What was looked at: those named first, then by probability."""
+
+    candidates: list[Candidate] = field(default_factory=list)
+    looked_at: int = 0  # levels compared
+    nothing: float = 1.0  # probability that nothing moved at all
+    unexplained: float = 0.0  # probability that it moved and none of the candidates explains it
+
+    @property
+    def named(self) -> list[Candidate]:
+        """The likeliest, and those that cannot be told from it."""
+        return [one for one in self.candidates if one.named]
+
+
+@dataclass(frozen=True)
+class TellApart:
+    """What would tell two candidates apart: instruments that have the one and not the other, and how many there are."""
+
+    this: Candidate
+    other: Candidate
+    only_this: int  # instruments since the start with the one and not the other
+    only_other: int
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A change made on purpose: what was aimed at, and whether the readings followed."""
+
+    what: str
+    on: date
+    target: float | None
+    mean: float  # of the readings since then
+    low: float  # 95 %
+    high: float
+    followed: bool
+    not_followed_by: list[str]  # who set them; for Bench only
+
+
+@dataclass(frozen=True)
+class Member:
+    """One signal of a matter."""
+
+    table: str  # found | others
+    row: int  # in signals.found or signals.others
+
+
+@dataclass(frozen=True)
+class Matter:
+    """What one cause moved, told once."""
+
+    key: str  # of its earliest signal; entries hang on signals
+    opened_at: datetime
+    closed_at: datetime | None
+    moves_with: MovesWith
+    characteristics: list[str]  # the one that moved most first
+    positions: list[str]
+    models: list[str]
+    stages: list[str]
+    techs: list[str]  # whose own charts opened; for Bench only
+    size: float | None  # unit of the first characteristic: since the start, against the baseline
+    size_low: float | None  # 95 %
+    size_high: float | None
+    sizes: tuple[float, float] | None  # smallest and largest over the models where they differ
+    sigmas: float | None  # the size in sigma
+    touched: int  # readings since the start
+    share_of_tolerance: float | None
+    began_at: datetime | None
+    began_low: datetime | None
+    began_high: datetime | None
+    signals: list[Member]
+    streams: int
+    only_some: bool  # only charts of single techs opened
+    real: float  # 1 - expected false / observed openings of its kind over the last year
+    tell_apart: list[TellApart]
+    check: list[str]  # what the shop checks first, in order
+    planned: Planned | None
+    state: str  # open | action | done | checked | known | closed
+    action: str
+    owner: str
+    due: date | None
+    known_until: date | None
+    main: dict[str, object]  # the signal that stands for it: columns of signals.found
+
+    @property
+    def open(self) -> bool:
+        """Not closed as of the snapshot."""
+        return self.closed_at is None
+
+    @property
+    def few(self) -> bool:
+        """Under 30 readings since the start: a size is said to be about so much."""
+        return self.touched < 30

@@ -1,0 +1,59 @@
+"""The week in at most seven findings, and its headline: shared by page, paper and command line."""
+
+from dataclasses import replace
+
+from analysis.review import Review
+from dashboard import numbers
+from dashboard.sentences import unread
+from dashboard.sentences.matters import moved
+from dashboard.sentences.shared import UNSAID, Sentence, came_back, coarse, lot, steady, thin
+from ingest.shopfiles.shop import Shop
+
+MOST = 7  # sentences of a week
+MOST_MATTERS = 4
+
+
+def headline(found: Review, shop: Shop) -> str:
+    """The week in one sentence, what was not read before it."""
+    missing = unread.first(found.unread, shop)
+    return f"{missing} {_headline(found)}" if missing else _headline(found)
+
+
+def _headline(found: Review) -> str:
+    parts = []
+    moved = len(found.matters)
+    if moved:
+        new = sum(one.new for one in found.matters)
+        things = f"{'new ' if new == moved else ''}{'thing' if moved == 1 else 'things'}"
+        parts.append(
+            f"{numbers.in_words(moved)} {things} moved"
+            + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else "")
+        )
+    doubtful = len(found.lots)
+    if doubtful:
+        parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
+    unsaid = UNSAID & found.gaps.keys()
+    if unsaid:
+        parts.append("not all of this week could be worked out")
+    elif not parts:
+        return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
+    text = ", ".join(parts) + (", and the rest ran true" if found.steady and not unsaid else "")
+    return text[0].upper() + text[1:] + "."
+
+
+def week(found: Review, shop: Shop) -> list[Sentence]:
+    """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
+    now = found.last_day
+    many = [moved(one, shop, now) for one in found.matters]
+    said = many[:MOST_MATTERS] + [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
+    said += [one for one in (came_back(found, shop),) if one]
+    tail = [one for one in (coarse(found, shop), thin(found, shop), steady(found)) if one]
+    room = MOST - len(tail[-1:])
+    kept = (said + tail[:-1])[:room] + tail[-1:]
+    left = len(many) - sum(one in many for one in kept)
+    if left > 0 and kept:
+        place = max((k for k, one in enumerate(kept) if one in many), default=0)
+        last = kept[place]
+        more = f" {numbers.in_words(left, capital=True)} more moved: see Drift."
+        kept[place] = replace(last, why=last.why + more)
+    return kept

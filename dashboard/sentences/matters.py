@@ -1,0 +1,219 @@
+"""Matters in words: what one cause moved, by how much, since when, what it moves together with, what would tell two
+apart, what to look at first, and how sure it is that anything moved. Outside Bench nobody is named.
+"""
+
+from datetime import date, datetime
+
+from analysis.review import MatterSeen
+from analysis.studies.drift.streams import KEY
+from analysis.studies.matters import records
+from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
+from dashboard import numbers
+from dashboard.address import address
+from dashboard.charts import sparkline
+from dashboard.sentences import shared
+from dashboard.sentences.shared import Sentence
+from ingest.shopfiles.shop import Shop
+
+PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
+NAMED_MODELS = 3
+LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
+CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
+           (0.5, "one in two"))  # fmt: skip
+
+
+def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
+    """What moved, by how much, since when, what it moves together with and what to do."""
+    matter = seen.matter
+    main = matter.main
+    key = matter.characteristics[0] if matter.characteristics else str(main["characteristic"])
+    if not key:
+        return _share(seen, shop, now)
+    size = matter.size
+    way = "up" if (size or 0.0) >= 0 else "down"
+    what = _what(matter, key, shop)
+    where = models(matter, shop)
+    began = matter.began_at or matter.opened_at
+    since = numbers.day(shared.local(shop, began), now)
+    share = (
+        f", {numbers.share(matter.share_of_tolerance, 100)} of its tolerance"
+        if matter.share_of_tolerance is not None
+        else ""
+    )
+    lead = f"{what} on {where} moved {way} {_size(matter, key, shop)}"
+    if matter.only_some:
+        lead += " for some who set it, not for all"
+    words = [
+        "New this week." if seen.new else "",
+        between(matter, shop, now),
+        _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
+        "" if matter.planned else apart(matter.tell_apart, shop),
+        check(matter),
+        chance(matter),
+    ]
+    values = [value for value in seen.line if value is not None]
+    light = max(0, (seen.light_from or 0) - (len(seen.line) - len(values)))
+    spark = sparkline.stream_spark(values, light_from=light) if values else None
+    page = "Bench" if matter.only_some else "Drift"
+    link = address(f"/{page.lower()}", **{name: main[name] for name in KEY})
+    picture = f"Running average of {what} on {where}, {way} since about {since}"
+    why = " ".join(word for word in words if word)
+    return Sentence(
+        f"moved-{way}", f"moved {way}", lead, f"{share}, since about {since}.", why, link, page, spark, picture
+    )
+
+
+def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
+    """A weekly share of send-backs that left its limits: no reading moved."""
+    stage = str(seen.matter.main["stage"])
+    when = numbers.day(shared.local(shop, seen.matter.opened_at), now)
+    lead = f"More came back to {shop.stage_name(stage).lower()} than its last weeks let expect"
+    fresh = "New this week. " if seen.new else ""
+    link = address("/rework", caused_at=stage)
+    return Sentence(
+        "moved-up",
+        "more came back",
+        lead,
+        f", since the week of {when}.",
+        f"{fresh}{chance(seen.matter)}".strip(),
+        link,
+        "Rework",
+    )
+
+
+def name(matter: Matter, shop: Shop) -> str:
+    """`Action treble on HERON-OM`."""
+    key = matter.characteristics[0] if matter.characteristics else ""
+    if not key:
+        return f"Work that came back to {shop.stage_name(str(matter.main['stage'])).lower()}"
+    return f"{_what(matter, key, shop)} on {models(matter, shop)}"
+
+
+def _what(matter: Matter, key: str, shop: Shop) -> str:
+    positions = [position for position in matter.positions if position]
+    what = shared.characteristic(shop, key, positions[0] if len(positions) == 1 else "")
+    others = [shared.characteristic(shop, other) for other in matter.characteristics[1:]]
+    return " and ".join([what, *(other[:1].lower() + other[1:] for other in others)])
+
+
+def models(matter: Matter, shop: Shop) -> str:
+    """`HERON-OM`, `LARK-25 and WREN`, `ten models`."""
+    named = matter.models or [str(matter.main["model"])]
+    if len(named) > NAMED_MODELS:
+        return f"{numbers.in_words(len(named))} models"
+    return " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)
+
+
+def _size(matter: Matter, key: str, shop: Shop) -> str:
+    """`0.18 mm (0.15 to 0.21)`, `about 0.2 mm` of few readings, `0.10 to 0.30 mm` where models differ."""
+    size = abs(matter.size or 0.0)
+    if matter.sizes is not None:
+        low, high = (shared.amount(shop, key, abs(one)) for one in matter.sizes)
+        return f"{low} to {high}, model by model"
+    text = shared.amount(shop, key, size)
+    if matter.size_low is None or matter.size_high is None:
+        return text
+    if matter.few:
+        return f"about {text}"
+    quantity, shown = shared.quantity(shop, key), shop.shop.length
+    ends = sorted(abs(one) for one in (matter.size_low, matter.size_high))
+    if matter.size_low * matter.size_high < 0:
+        ends = [matter.size_low, matter.size_high]
+    first, last = (numbers.in_unit(one, quantity, shown=shown) for one in ends)
+    return f"{text} ({numbers.span(first, last, numbers.decimals_of(quantity, shown=shown))})"
+
+
+def between(matter: Matter, shop: Shop, now: date) -> str:
+    """`Began on 11 Nov.`, `Began between 9 Nov and 12 Nov.`"""
+    low, high = matter.began_low, matter.began_high
+    if not isinstance(low, datetime) or not isinstance(high, datetime):
+        return "When it began cannot be said yet."
+    a, b = shared.local(shop, low), shared.local(shop, high)
+    if a.date() == b.date():
+        return f"Began on {numbers.day(a, now)}."
+    return f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
+
+
+def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
+    """What a shift moves together with; never called its cause. Outside Bench nobody is named."""
+    if not found.named:
+        if not found.looked_at:
+            return "Too few readings since then to see what it moves together with."
+        return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
+    names = list(dict.fromkeys(candidate_words(one, shop, people=people) for one in found.named))
+    if len(names) == 1:
+        if names[0] == PEOPLE_DIFFER:
+            return "It differs between people at this bench."
+        return f"Moves together with {names[0]}."
+    return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
+
+
+def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
+    """`neck lot MP-2291`, `damper air (+6 %RH, 48 h before)`, `the change of 3 Nov: new saddle blanks`."""
+    if one.of_people:
+        if not people:
+            return PEOPLE_DIFFER
+        if one.factor == records.SET_BY:
+            return f"who set it ({one.level})"
+        return f"who worked at {shop.stage_name(one.stage)} ({one.level})"
+    if one.on is not None:
+        return f"the change of {numbers.day(one.on)}: {one.level}"
+    if one.factor in (records.HUMIDITY, records.TEMPERATURE):
+        return _air(one)
+    words = {records.LOT: "neck lot", records.WEEKDAY: "", records.STRING_SET: "strings"}
+    return f"{words.get(one.factor, one.factor)} {one.level}".strip()
+
+
+def _air(one: Candidate) -> str:
+    change = one.change or 0.0
+    damp = one.factor == records.HUMIDITY
+    if abs(change) < LEAST_AIR:
+        return "humidity" if damp else "temperature"
+    unit = "%RH" if damp else "°C"
+    before = f", {one.lag_hours}{numbers.NBSP}h before" if one.lag_hours else ""
+    sign = numbers.MINUS if change < 0 else "+"
+    word = ("damper", "drier") if damp else ("warmer", "colder")
+    return f"{word[change < 0]} air ({sign}{abs(change):.0f}{numbers.NBSP}{unit}{before})"
+
+
+def apart(pairs: list[TellApart], shop: Shop) -> str:
+    """What would tell two candidates apart: which instruments to measure, or whose work to look at."""
+    for pair in pairs:
+        this, other = (candidate_words(one, shop) for one in (pair.this, pair.other))
+        if this == other:
+            continue
+        mine, theirs = _one(pair.this, shop), _one(pair.other, shop)
+        many = pair.only_this + pair.only_other
+        seen = f"only {many} so far" if many else "there is none so far"
+        return f"Instruments with {mine} and not {theirs}, or the other way round, would tell: {seen}."
+    return ""
+
+
+def _one(one: Candidate, shop: Shop) -> str:
+    return "this person's work" if one.of_people else candidate_words(one, shop)
+
+
+def check(matter: Matter) -> str:
+    """What this shop looks at first."""
+    return f"Look first at {', then '.join(matter.check)}." if matter.check else ""
+
+
+def chance(matter: Matter) -> str:
+    """How likely it is that anything moved; '' where there is little doubt."""
+    if matter.moves_with.named or matter.real >= CHANCES[0][0]:
+        return ""
+    for least, words in CHANCES:
+        if matter.real >= least:
+            return f"About {words} of such signals were real over the last year."
+    return "More of such signals were chance than not over the last year."
+
+
+def _planned(one: Planned, shop: Shop, key: str, now: date) -> str:
+    """A change made on purpose: done, and followed or not; by whom not is a matter for Bench."""
+    aim = f", to {shared.amount(shop, key, one.target)}" if one.target is not None else ""
+    told = f"Planned: {one.what} of {numbers.day(one.on, now)}{aim}."
+    if one.followed and not one.not_followed_by:
+        return f"{told} Done, and the benches followed."
+    if one.followed:
+        return f"{told} Done, and followed by most; who has not yet is on Bench."
+    return f"{told} The readings have not followed."

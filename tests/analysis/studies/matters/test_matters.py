@@ -1,0 +1,209 @@
+"""Matters: one cause is one line; the planted thing is named, what cannot be told apart is named with it, and nothing
+is named for nothing.
+"""
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis.studies.matters.matters import closed_matters, matters, open_matters
+from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
+from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
+from ingest.store.snapshot import Snapshot
+from tests.analysis.studies.drifting import at, shop, snapshot
+
+RELIEF = ("relief", "")
+
+N, STEP = 360, 200
+RNG = np.random.default_rng(20261229)
+NOISE = RNG.normal(size=N)
+SINCE = np.arange(N) >= STEP
+FEW = {"false_signals_per_week": 0.01}
+FROM = at(STEP).date()
+
+
+def only(made: Snapshot) -> Matter:
+    """The one open matter."""
+    found = made.once(open_matters)
+    assert len(found) == 1, [one.moves_with.named for one in found]
+    return found[0]
+
+
+def names(found: Matter) -> list[tuple[str, str]]:
+    return sorted((one.name, one.value) for one in found.moves_with.named)
+
+
+def test_the_gauge_whose_readings_moved_is_named_with_its_size_and_start():
+    gauge = RNG.choice(["g1", "g2"], N)
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (gauge == "g1"))}, gauge=gauge))
+    assert names(found) == [(GAUGE, "g1")]
+    assert found.size_low < 2.5 < found.size_high
+    assert abs(found.began_at.date() - FROM) <= timedelta(days=2)
+    assert found.moves_with.named[0].effect == pytest.approx(found.size)
+
+
+def test_a_lot_and_its_only_supplier_are_named_together_with_what_would_tell_them_apart():
+    lot = np.where(SINCE & (RNG.random(N) < 0.5), "new", "old")
+    supplier = np.where(lot == "new", "B", "A")
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, lot=lot, supplier=supplier))
+    assert names(found) == [(LOT, "new"), (SUPPLIER, "B")]
+    assert [(one.only_this, one.only_other) for one in found.tell_apart] == [(0, 0)]
+
+
+def test_the_tech_at_an_earlier_stage_is_named_with_the_stage():
+    early = RNG.choice(["T4", "T5"], N)
+    setter = RNG.choice(["T1", "T2"], N)
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (early == "T5"))}, early=early, setter=setter))
+    assert names(found) == [(f"{TECH_AT} frets", "T5")]
+
+
+def test_who_set_it_is_named_and_their_bench_stage_is_not_named_twice():
+    setter = RNG.choice(["T1", "T2"], N)
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (setter == "T2"))}, setter=setter))
+    assert (SET_BY, "T2") in names(found)
+    assert all(name != f"{TECH_AT} neck" for name, _ in names(found))
+
+
+def test_humidity_is_named_where_readings_follow_it_and_it_changed():
+    rng = np.random.default_rng(20261230)
+    rh = np.where(SINCE, 62.0, 47.0) + np.repeat(rng.normal(0, 4, N // 4), 4)
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 0.15 * (rh - 47)}, rh=rh))
+    assert [name for name, _ in names(found)] == [HUMIDITY]
+    assert found.moves_with.named[0].change == pytest.approx(15, abs=4)
+
+
+def test_a_step_while_the_air_changes_too_is_not_laid_to_humidity_alone():
+    rng = np.random.default_rng(20261231)
+    rh = np.where(SINCE, 62.0, 47.0) + rng.normal(0, 8, N)
+    assert names(only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * SINCE}, rh=rh))) == []
+
+
+def changed(day: date, **more: object) -> pl.DataFrame:
+    row = {"from_date": day, "to_date": None, "model": "LARK", "stage": "neck", "what": "jig", "note": ""}
+    return pl.DataFrame([row | more], schema_overrides={"to_date": pl.Date})
+
+
+def test_a_dated_change_on_the_day_is_named():
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, changes=changed(FROM)))
+    assert names(found) == [(CHANGE, f"jig, {FROM}")]
+
+
+@pytest.mark.parametrize(
+    "more",
+    [{"stage": "packing"}, {"model": "WREN"}, {"from_date": FROM - timedelta(days=12)}, {"characteristic": "action"}],
+)
+def test_a_dated_change_elsewhere_or_at_another_time_is_not(more):
+    assert names(only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, changes=changed(FROM, **more)))) == []
+
+
+def test_a_planned_change_that_was_followed_says_so_and_by_whom_it_was_not():
+    setter = RNG.choice(["T1", "T2"], N)
+    plan = changed(FROM, characteristic="relief", planned=True, target=3.0)
+    followed = only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, setter=setter, changes=plan)).planned
+    assert followed.followed
+    assert followed.low < 3.0 < followed.high
+    assert followed.not_followed_by == []
+    missed = only(snapshot(shop(**FEW), {RELIEF: NOISE + 0.6 * SINCE}, setter=setter, changes=plan)).planned
+    assert missed is None or not missed.followed
+
+
+def test_a_gauge_changed_for_all_the_same_day_is_named_with_the_change():
+    gauge = np.where(SINCE, "new", "old")
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, gauge=gauge, changes=changed(FROM)))
+    assert [name for name, _ in names(found)] == [CHANGE, GAUGE]
+
+
+def test_where_everything_moved_nothing_stands_out():
+    k = np.arange(N)
+    setter, gauge, lot = (np.array([f"{name}{level}" for level in which]) for name, which in
+                          zip("tgl", (k % 3, k // 3 % 3, k // 9 % 3), strict=True))  # fmt: skip
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * SINCE}, setter=setter, gauge=gauge, lot=lot))
+    assert found.moves_with.named == []
+    assert found.moves_with.unexplained > 0.9
+    assert found.size_low < 2.5 < found.size_high
+
+
+def many(rng: np.random.Generator, models: int = 6, days: int = 60, per_day: int = 4):
+    """Instruments of several models with two gauges and three people, day after day; and what is since the change."""
+    n = models * per_day * days
+    day = np.repeat(np.arange(days), models * per_day)
+    hours = (day // 5 * 7 + day % 5) * 24.0 + np.tile(np.arange(models * per_day) * 8 / (models * per_day), days)
+    model = np.array([f"M{k}" for k in rng.integers(0, models, n)], dtype=object)
+    return n, hours, model, rng.choice(["g1", "g2"], n), rng.choice(["T1", "T2", "T3"], n), day >= 45
+
+
+def test_one_gauge_off_on_six_models_is_one_matter():
+    rng = np.random.default_rng(20270201)
+    n, hours, model, gauge, setter, since = many(rng)
+    values = rng.normal(size=n) + 2.0 * (since & (gauge == "g1"))
+    keys = tuple(f"M{k}" for k in range(6))
+    found = only(snapshot(shop(keys, **FEW), {RELIEF: values}, model=model, hours=hours, gauge=gauge, setter=setter))
+    assert names(found) == [(GAUGE, "g1")]
+    assert sorted(found.models) == list(keys)
+    assert len(found.signals) >= 5
+
+
+def test_two_causes_at_once_are_two_matters():
+    rng = np.random.default_rng(20270202)
+    n, hours, model, gauge, setter, since = many(rng)
+    values = rng.normal(size=n) + 2.0 * (since & (gauge == "g1") & (model != "M5"))
+    values -= 3.0 * (since & (model == "M5") & (setter == "T2"))
+    keys = tuple(f"M{k}" for k in range(6))
+    made = snapshot(shop(keys, **FEW), {RELIEF: values}, model=model, hours=hours, gauge=gauge, setter=setter)
+    found = {name for one in made.once(open_matters) for name in names(one)}
+    assert {(GAUGE, "g1"), (SET_BY, "T2")} <= found
+
+
+def test_what_came_back_is_told_once_and_closed():
+    values = NOISE.copy()
+    values[STEP : STEP + 60] += 3.0
+    made = snapshot(shop(**FEW), {RELIEF: values})
+    assert made.once(open_matters) == []
+    (found,) = made.once(closed_matters)
+    assert found.state == "closed"
+    assert found.closed_at >= at(STEP + 60)
+
+
+def test_the_figures_hold_a_row_a_matter_and_name_nobody_where_nobody_is_shown():
+    setter = RNG.choice(["T1", "T2"], N)
+    values = {RELIEF: NOISE + 2.5 * (SINCE & (setter == "T2"))}
+    shown = snapshot(shop(**FEW), values, setter=setter).once(matter_rows)
+    assert dict(shown.schema) == MATTERS
+    assert "T2" in shown["cause_value"][-1]
+    assert shown["probability"][-1] > 0.9
+    bench = shop(**FEW)
+    hidden = bench.model_copy(update={"people": bench.people.model_copy(update={"show": "none"})})
+    made = snapshot(hidden, values, setter=setter)
+    assert not made.once(matter_rows)["cause_value"].str.contains("T2").any()
+    assert not made.once(signal_rows)["moves_with_value"].str.contains("T2").any()
+
+
+def test_every_signal_stands_in_one_matter():
+    rng = np.random.default_rng(20270203)
+    n, hours, model, gauge, setter, since = many(rng)
+    values = rng.normal(size=n) + 1.5 * (since & (gauge == "g1"))
+    made = snapshot(shop(tuple(f"M{k}" for k in range(6)), false_signals_per_week=3.0), {RELIEF: values}, model=model,
+                    hours=hours, gauge=gauge, setter=setter)  # fmt: skip
+    held = [(one.table, one.row) for each in made.once(matters) for one in each.signals]
+    assert len(held) == len(set(held)) == len(made.once(signal_rows))
+
+
+def test_the_unit_of_the_readings_changes_sizes_and_nothing_else():
+    gauge = RNG.choice(["g1", "g2"], N)
+    values = NOISE + 2.5 * (SINCE & (gauge == "g1"))
+    one, other = (only(snapshot(shop(**FEW), {RELIEF: by * values}, gauge=gauge)) for by in (1.0, 25.4))
+    assert names(one) == names(other)
+    assert one.began_at == other.began_at
+    assert other.size == pytest.approx(25.4 * one.size)
+
+
+def test_the_order_of_rows_never_matters():
+    gauge = RNG.choice(["g1", "g2"], N)
+    values = {RELIEF: NOISE + 2.5 * (SINCE & (gauge == "g1"))}
+    plain, shuffled = (snapshot(shop(**FEW), values, gauge=gauge, shuffled=how).once(matter_rows)
+                       for how in (None, np.random.default_rng(3)))  # fmt: skip
+    assert plain.drop("probability", "size", "size_low", "size_high").equals(
+        shuffled.drop("probability", "size", "size_low", "size_high")
+    )
