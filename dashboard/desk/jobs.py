@@ -81,7 +81,7 @@ class Jobs:
         """Take a log out."""
         return self._begin(f"Unload {log}", lambda _: load.unload(self.folder, log, who=who, why=why, now=self.clock()))
 
-    def take_back(self, names: Sequence[str], who: str, then: Callable[[], Any]) -> int:
+    def take_out_all(self, names: Sequence[str], who: str, then: Callable[[], Any]) -> int:
         """Take several logs out, then do what follows, such as putting shop files back as they were."""
 
         def work(_: Progress) -> str:

@@ -265,7 +265,7 @@ def back(clicks: int | None, names: list[str] | None) -> Any:
     if not clicks or not names:
         return no_update
     counter = desk.here()
-    counter.jobs.take_back(names, WHO, lambda: take_back(counter.folder))
+    counter.jobs.take_out_all(names, WHO, lambda: take_back(counter.folder))
     return [
         "The sheets are taken out and shop.toml is put back as it was, or aside as shop.toml.taken-back. ",
         html.A("Map them anew", href="/logs"),
