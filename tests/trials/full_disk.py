@@ -1,7 +1,7 @@
 """No room on the disk, at every size of file at which room may end, over every verb that writes.
 
 Run by hand: `python -m tests.trials.full_disk [CASES]`. Each case runs one verb in a process of its own whose files may
-not grow beyond a size (RLIMIT_FSIZE: every write beyond it fails, as on a full disk). The verb must end well or with one
+not grow beyond a size (RLIMIT_FSIZE: every write beyond it fails, as on a full disk). The verb must end well or with a
 line of ours; then, with room again, `check` must find everything whole, and the shop must hold exactly what it had
 before the verb or what it holds after the verb in peace. Sizes are drawn evenly on a scale of powers between 1 byte
 and 200 kB, seed fixed before the first run.
