@@ -19,6 +19,7 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.parts_of_whole import variance
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
@@ -73,6 +74,7 @@ def layout(
             held("Where necks differ", _differences, name, model, rows),
         ),
         held("For the talk", _talk, rows, shop, supplier),
+        held(planning.NAME, planning.suppliers, shop, name, model),
     )
 
 

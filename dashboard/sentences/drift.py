@@ -144,6 +144,34 @@ def finding(
     return f"{text} {matters.together(moves, shop)}" if moves is not None else text
 
 
+def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:
+    """What "ran true" leaves open: the smallest shift that this stream would have shown by now; '' where nobody can
+    say."""
+    if row is None or row["readings"] == 0:
+        return ""
+    n = f"{numbers.count(row['readings'])} {'reading' if row['readings'] == 1 else 'readings'}"
+    since = numbers.day(sentences.local(shop, row["since"]), now)
+    if row["shift"] is None:
+        return f"Since {since} there {'is' if row['readings'] == 1 else 'are'} {n}: too few to have shown any shift."
+    amount = sentences.amount(shop, str(row["characteristic"]), row["shift"])
+    sigmas = numbers.plain(row["sigmas"], 1)
+    return (
+        f"A shift of {amount} ({sigmas} sigma) or more since {since} would have shown by now, with a chance of 90 %; "
+        f"a smaller one may be there unseen ({n})."
+    )
+
+
+KINDS = {
+    "stream": "Each stream, all who set it",
+    "own": "Each stream, one who set it",
+    "young": "Young streams together",
+    "setter": "One who sets, over models",
+    "gauge": "One gauge, over models",
+    "characteristic": "One characteristic, over models",
+    "share": "Weekly shares of what came back",
+}
+
+
 def span(shop: Shop, key: str, found: Shift) -> str:
     """The interval of a shift's size, in its own direction: `0.08 to 0.15`."""
     low, high = sorted((abs(found.low), abs(found.high)))

@@ -27,12 +27,7 @@ MOST = 20  # lines of places that could not be looked into; then a count
 
 def single_techs(cells: Iterable[str]) -> list[str]:
     """The techs of cells, of two in one cell each by itself."""
-    return [part for cell in cells if cell for part in (cell, *_split(cell)) if part]
-
-
-def _split(cell: str) -> list[str]:
-    parts = _TWO.split(cell)
-    return parts if len(parts) > 1 else []
+    return [part for cell in cells for part in _TWO.split(cell) if part]
 
 
 def parts_in(texts: pl.Series, names: Names, but: set[str]) -> list[tuple[str, int]]:

@@ -190,7 +190,8 @@ def _free_code(shop: Shop, words: Sequence[str]) -> str:
 
 def _techs_on_file(folder: Path) -> list[str]:
     """Every tech that a visit names, of two in a cell each by itself."""
-    return sorted(set(elsewhere.single_techs(open_snapshot(folder).table("visits", "tech")["tech"])))
+    cells = open_snapshot(folder).table("visits", "tech")["tech"].unique().to_list()
+    return sorted({*cells, *elsewhere.single_techs(cells)} - {""})
 
 
 def _is_named(folder: Path, names: Names, words: Sequence[str]) -> bool:
