@@ -17,7 +17,7 @@ from analysis.studies.matters.evidence import Evidence
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
 QUIET = 2.6  # or no further than this many standard errors
-SEEN = 2.0  # and they lay out so far before
+SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.5  # a shift is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
 EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
@@ -178,10 +178,14 @@ def _round(work: _Work) -> bool:
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:
-    """A signal that opened before a shift began is not of it; else its readings lie out no longer, or half as far."""
-    if one.opened < first or abs(before) < SEEN:
+    """Does an explanation, begun on its first likely day, account for a signal that opened since then: its readings lie
+    half as far out once it is known, or no further than chance lets expect, some of it taken away.
+    """
+    if one.opened < first or before * one.side <= 0:
         return False
-    return abs(after) <= HALF * abs(before) or (abs(after) < QUIET and abs(after) < 0.75 * abs(before))
+    if abs(after) <= HALF * abs(before):
+        return True
+    return abs(after) < QUIET and abs(after) <= SOME * abs(before)
 
 
 def _agreeing(left: list[Signalled]) -> list[list[Signalled]]:
