@@ -15,7 +15,7 @@ class InstrumentMeans:
 
     mean: Floats  # (p,)
     chart: Ints  # (p,)
-    first: Ints  # (p,) one reading of each point, as an index of what was given
+    reading: Ints  # (p,) a reading of each point, as an index of what was given
 
 
 def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMeans:
@@ -40,7 +40,7 @@ def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMean
         present = np.flatnonzero(count)
         mean = np.bincount(key, z, minlength=cells)[present] / count[present]
         seen = np.zeros(cells, dtype=np.int64)
-        seen[key[::-1]] = np.arange(n - 1, -1, -1)  # the last to be written is the first reading
+        seen[key] = np.arange(n)
         first = seen[present]
     else:
         present, first, which = np.unique(key, return_index=True, return_inverse=True)

@@ -178,7 +178,7 @@ def _kind(
     ends = held.eras.window + held.eras.baseline - 1
     last = np.minimum(ends, len(held.values) - 1)[judged.base_era[steady]]
     return _Points(
-        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.first], calm, last[calm.first]
+        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.reading], calm, last[calm.reading]
     )
 
 
