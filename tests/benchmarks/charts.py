@@ -78,12 +78,10 @@ def ours(n: int, streams: int) -> dict[str, float]:
     begin = np.full(streams, 100)
     width = np.full(n, 3.4)
     # an instrument is read at all positions of a characteristic; four people and three gauges
-    positions = PARTS[0]
-    # who is read at one model and stage, in any order of time
+    # models and stages in turn: the next instrument of each, then the one after it
     place, among = np.arange(n) - np.repeat(starts, size), np.arange(streams) % (PARTS[1] * PARTS[2])
-    order = np.random.default_rng(1).permutation(PARTS[1] * PARTS[2] * int(size.max()))
-    instrument = order[np.repeat(among * size.max(), size) + place]
-    characteristic = np.repeat(np.arange(streams) // (positions * PARTS[1] * PARTS[2]), size)
+    instrument = place * (PARTS[1] * PARTS[2]) + np.repeat(among, size)
+    characteristic = np.repeat(np.arange(streams) // (PARTS[0] * PARTS[1] * PARTS[2]), size)
     codes = (characteristic, characteristic * 4 + instrument % 4, characteristic * 3 + instrument % 3)
 
     def in_sigmas(centre: Floats, sigma: Floats) -> Floats:
