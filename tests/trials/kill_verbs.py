@@ -19,6 +19,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -244,7 +245,8 @@ def trial(kills: int, *, seed: int = SEED) -> Tally:
 
 def _imports() -> None:
     """Modules a child should not have to load; nothing is called, so that no library has begun a thread."""
-    import tests.ingest.bench  # noqa: F401
+    for name in ("ingest.verbs.check", "ingest.verbs.mend", "ingest.verbs.unfinished", "tests.ingest.bench"):
+        import_module(name)
 
 
 if __name__ == "__main__":
