@@ -19,6 +19,7 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.parts_of_whole import variance
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
@@ -73,6 +74,7 @@ def layout(
             held("Where necks differ", _differences, name, model, rows),
         ),
         held("For the talk", _talk, rows, shop, supplier),
+        held(planning.NAME, planning.suppliers, shop, name, model),
     )
 
 
@@ -159,14 +161,23 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
                 row["mean"] * scale,
                 half,
                 f"{sentences_necks.outside(row)} outside" if row["outside"] is not None else "",
-                sentences_necks.in_lot(row).replace(" in the whole lot", " in the lot"),
+                sentences_necks.in_strip(row),
                 verdict,
                 words,
                 row["verdict"] == lots.REJECT,
                 href,
+                marks(group),
             )
         )
     return LotsView(drawn, shop.shop.length, numbers.decimals_of("length", shown=shop.shop.length), DEEP / scale)
+
+
+def marks(measured: pl.DataFrame) -> str:
+    """A letter a neck for the charts: x outside, = on the limit, - inside."""
+    told = measured.select(
+        pl.when("outside").then(pl.lit("x")).when("on_limit").then(pl.lit("=")).otherwise(pl.lit("-")).alias("mark")
+    )
+    return "".join(told["mark"])
 
 
 def _scaled(value: float | None, scale: float) -> float | None:
@@ -205,7 +216,7 @@ def _strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     title = "Lots, newest first" if len(shown) == len(rows) else "Lots not taken, and the newest"
     return parts.sheet(
         title,
-        f"one dot a neck; {asked}; necks drawn sixty times too deep",
+        f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",
         [chart, html.P(left, className="small"), *said],
     )
 

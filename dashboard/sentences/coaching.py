@@ -19,6 +19,7 @@ from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 AGREE = 9  # of ten instruments read twice within one step of the gauge
+TOGETHER = 3  # lots left out, from which on they are told in one sentence
 BESIDE = 5  # instruments set beside somebody
 HOW = {  # by a word of the characteristic's key
     "relief": (
@@ -48,12 +49,17 @@ LOOKS = {
 }
 
 
+def looks_like(band: Mapping[str, Any]) -> str:
+    """What good looks like, without a figure."""
+    key = str(band["characteristic"])
+    return next((words for part, words in LOOKS.items() if part in key), "Every one within the band, most near the aim")
+
+
 def looks(shop: Shop, band: Mapping[str, Any]) -> str:
     """What good looks like, in the unit of the gauge."""
-    key, row = str(band["characteristic"]), dict(band)
-    what = next((words for part, words in LOOKS.items() if part in key), "Every one within the band, most near the aim")
+    row = dict(band)
     aim = f", aim at {sentences_bench.target(shop, row)}" if band["target"] is not None else ""
-    return f"{what}: {sentences_bench.hold(shop, row, with_mm=True)}{aim}."
+    return f"{looks_like(band)}: {sentences_bench.hold(shop, row, with_mm=True)}{aim}."
 
 
 def how(band: Mapping[str, Any]) -> str:
@@ -114,16 +120,27 @@ def steps(shop: Shop, stand: Stand) -> list[str]:
 
 
 def left_out(shop: Shop, stand: Stand) -> str:
-    """What is not counted because it is nobody's doing; '' for nothing."""
-    return " ".join(_left(shop, stand, one) for one in stand.left_out)
+    """What is not counted because it is nobody's doing; '' for nothing. Several lots are told together."""
+    lots = [one for one in stand.left_out if one.kind == LOT]
+    told = [_left(shop, stand, one) for one in stand.left_out if one.kind != LOT or len(lots) < TOGETHER]
+    if len(lots) >= TOGETHER:
+        n = sum(one.n for one in lots)
+        shifts = [one.shift for one in lots if one.shift is not None]
+        by = " to ".join(_by(shop, stand, end) for end in (min(shifts), max(shifts)))
+        told.append(
+            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted; everybody's moved "
+            f"by {by}."
+        )
+    return " ".join(told)
+
+
+def _by(shop: Shop, stand: Stand, shift: float) -> str:
+    return sentences.amount(shop, str(stand.band["characteristic"]), shift, sign=True, mean=True)
 
 
 def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     n = f"{numbers.count(one.n)} {'instrument is' if one.n == 1 else 'instruments are'} not counted"
-    moved = ""
-    if one.shift is not None:
-        by = sentences.amount(shop, str(stand.band["characteristic"]), one.shift, sign=True, mean=True)
-        moved = f"; everybody's moved by {by}"
+    moved = f"; everybody's moved by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
     if one.kind == LOT:
         return f"{n}: lot {one.what}{moved}."
     since = f" since {numbers.day(one.first)}" if one.first else ""

@@ -19,8 +19,11 @@ import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import Any
+
+from tests.trials.written import write
 
 SEED = 20261128
 APPENDING = ("correct", "limits", "entry")  # said twice they stand twice: a line each time somebody says it
@@ -52,6 +55,7 @@ def make(folder: Path) -> None:
     load(folder, [log(folder, "b.csv", [*rows[:40], *more])], now=NOW)
     book.write_entry(folder, "action", "Mary Quill changes the files", "Jo Fenn", now=NOW, owner="MQ")
     log(folder, "c.csv", [row(f"C{n}") for n in range(300)])
+    shop(folder, TECHS + '\n[[stage]]\nkey = "attic"\nrole = "repair"\n')  # a question that `again` answers
 
 
 def verbs(folder: Path) -> dict[str, Callable[[], Any]]:
@@ -66,19 +70,6 @@ def verbs(folder: Path) -> dict[str, Callable[[], Any]]:
     limits = pl.DataFrame({"characteristic": ["relief"], "n": [100], "centre": [0.2], "sigma": [0.01]})
     kept = folder.with_name("kept.truerun")
 
-    def mended() -> None:
-        text = (folder / "shop.toml").read_text()
-        if "attic" not in text:
-            (folder / "shop.toml").write_text(text + '\n[[stage]]\nkey = "attic"\nrole = "repair"\n')
-
-    def again_one() -> None:
-        mended()
-        again.again(folder, now=NOW)
-
-    def again_all() -> None:
-        mended()
-        again.again_all(folder, lambda _: True, now=NOW)
-
     def forgotten() -> None:
         unfinished.end(folder, now=NOW)
         if "Mary" in (folder / "shop.toml").read_text():
@@ -90,8 +81,8 @@ def verbs(folder: Path) -> dict[str, Callable[[], Any]]:
 
     return {
         "load": lambda: load(folder, [folder / "as_typed" / "c.csv"], now=NOW),
-        "again": again_one,
-        "again --all": again_all,
+        "again": lambda: again.again(folder, now=NOW),
+        "again --all": lambda: again.again_all(folder, lambda _: True, now=NOW),
         "correct": lambda: mend.correct(folder, "a.csv", 3, "relief", "0.4", "Mo", "misread", now=NOW),
         "unload": lambda: unload(folder, "a.csv", now=NOW) if _is_loaded(folder, "a.csv") else None,
         "forget": forgotten,
@@ -212,8 +203,7 @@ def looked_at(work: Path, told: Path, name: str) -> str:
     wrong = [part for part in check(work, now=NOW) if not part.whole and not part.what.startswith("the notes beside")]
     assert wrong == [], f"{name}: {wrong}"
     before, after = (pickle.loads((told / each).read_bytes()) for each in ("before", "after"))
-    now = _but_file(state(work), name)
-    before, after = _but_file(before, name), _but_file(after, name)
+    now = state(work)
     if now == after:
         found = "after"
     else:
@@ -223,18 +213,13 @@ def looked_at(work: Path, told: Path, name: str) -> str:
         found = "before"
     if not (found == "after" and name in APPENDING):
         verbs(work)[name]()
-        now = _but_file(state(work), name)
+        now = state(work)
         assert now == after, f"{name}, tried again, differs: {_differs(now, after)}"
     from ingest.verbs.restore import looked_at as list_of
 
     for path in (*work.glob("backups/*.truerun"), *work.parent.glob("new.truerun")):
         list_of(path)
     return f"{found} {'ended' if was_open else 'whole'}"
-
-
-def _but_file(told: dict[str, Any], name: str) -> dict[str, Any]:
-    """Without shop.toml where the verb's person mends it first."""
-    return {key: value for key, value in told.items() if key != "shop.toml" or not name.startswith("again")}
 
 
 def _differs(one: dict[str, Any], other: dict[str, Any]) -> str:
@@ -260,14 +245,16 @@ def trial(kills: int, *, seed: int = SEED) -> Tally:
 
 def _imports() -> None:
     """Modules a child should not have to load; nothing is called, so that no library has begun a thread."""
-    import tests.ingest.bench  # noqa: F401
+    for name in ("ingest.verbs.check", "ingest.verbs.mend", "ingest.verbs.unfinished", "tests.ingest.bench"):
+        import_module(name)
 
 
 if __name__ == "__main__":
     _imports()
     found = trial(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
-    sys.stdout.write(
+    write(
+        __file__,
         f"{found.kills} kills ({', '.join(f'{name} {n}' for name, n in found.verbs.items())}), "
         f"{found.in_work} of a verb at work; found as before {found.before}, as after {found.after}; "
-        f"{found.ended} were ended by whoever came next; nothing lost, nothing twice, nothing half\n"
+        f"{found.ended} were ended by whoever came next; nothing lost, nothing twice, nothing half.",
     )

@@ -164,7 +164,9 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) ->
         ],
         className="target",
     )
-    return html.Div([line, parts.behind(_coaching(stand, shop), f"How to get there: {_name(stand, shop)}")])
+    return html.Div(
+        [line, parts.behind(_coaching(stand, shop), f"How to get there: {_name(stand, shop)}")], className="coached"
+    )
 
 
 def came_back_sheet(stage: str, tech: str, shop: Shop) -> html.Section:

@@ -14,6 +14,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.pages.capability import rest as capability_rest
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
@@ -68,6 +69,7 @@ def layout(
             held("What the rest does", capability_rest.settling_sheet, shop, characteristic, model),
             held("What goes with the air", capability_rest.air_sheet, shop, characteristic, model),
         ),
+        held(planning.NAME, planning.ppk),
     )
 
 

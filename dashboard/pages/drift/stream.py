@@ -24,6 +24,7 @@ from dashboard.address import address
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
@@ -134,6 +135,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
             *shapes,
             html.P(telling, className="finding-words"),
             *notes,
+            *planning.shift(shop, str(row["characteristic"]), row["sigma"]),
             html.Div(
                 [by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")],
                 className="beside",
