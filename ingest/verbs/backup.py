@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.store import book, index, ledger, originals, seals
-from ingest.store.problems import StoreProblem, busy
+from ingest.store.problems import StoreProblem, busy, of_database
 from ingest.store.sqlite_tables import connect
 
 FORMAT = 1  # of the file; raised whenever an older Truerun could not restore it
@@ -70,6 +70,8 @@ def backup(folder: Path, path: Path, *, now: datetime, why: str = "") -> Backup:
         raise StoreProblem(
             f"{path} could not be written ({fault.strerror or fault}); there is no backup, and nothing was changed"
         ) from fault
+    except sqlite3.Error as fault:
+        raise of_database(fault, folder, book.FILE) from fault
     finally:
         unfinished.unlink(missing_ok=True)
     return Backup(path, now, why, len(told["files"]), int(told["logs"]), path.stat().st_size)
@@ -102,7 +104,9 @@ def automatic(folder: Path) -> list[Path]:
 def standing(folder: Path) -> list[Path]:
     """Every backup in the shop's folder, by name."""
     return sorted(
-        path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".") and is_backup(path)
+        path
+        for path in folder.rglob("*")
+        if path.is_file() and not path.name.startswith(".") and path.suffix != ".sqlite" and is_backup(path)
     )
 
 
@@ -127,7 +131,7 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
         with one_moment(folder):
             names = list(_names(folder))
             small = [(name, (folder / name).read_bytes()) for name in _changing(folder)]
-            taken = [(name, _database(folder / name)) for name in DATABASES if (folder / name).exists()]
+            taken = [(name, database(folder / name)) for name in DATABASES if (folder / name).exists()]
             logs = _logs(folder)
             if held:
                 _put_files(out, folder, names, listed)
@@ -181,7 +185,7 @@ def _put_files(out: zipfile.ZipFile, folder: Path, names: list[str], listed: dic
         out.writestr(name, data, zipfile.ZIP_STORED if name.endswith(".parquet") else zipfile.ZIP_DEFLATED, 1)
 
 
-def _database(path: Path) -> bytes:
+def database(path: Path) -> bytes:
     """A database as it stands; a damaged one byte for byte."""
     try:
         with closing(connect(path, existing=True)) as connection:
