@@ -7,6 +7,7 @@ those from week 26 on, when every baseline is complete.
 """
 
 import numpy as np
+import polars as pl
 
 from analysis.studies.drift.signals import signals
 from tests.analysis.studies.drifting import shop, snapshot
@@ -39,11 +40,14 @@ def openings_a_week(
     )
     judged = made.once(signals)
     assert judged is not None
-    opened = [
-        (row["opened_at"], f"{row['chart']}{' of one person' if row['tech'] else ''}")
-        for frame in (judged.found, judged.others)
-        for row in frame.iter_rows(named=True)
-    ]
+    told = (
+        pl.when(pl.col("over") != "")
+        .then(pl.format("pooled {}", "over"))
+        .when(pl.col("tech") != "")
+        .then(pl.format("{} of one person", "chart"))
+        .otherwise("chart")
+    )
+    opened = judged.openings.select("opened_at", told).rows()
     start = judged.streams.readings["taken_at"].min()
     week = [(when - start).days // 7 for when, _ in opened]
     kinds: dict[str, int] = {}

@@ -170,7 +170,10 @@ def _kind(
     found = instrument_means(z[counted], code[judged.at][counted], instrument[judged.at][counted])
     steady = off.base_known & allowed[np.maximum(code[judged.base_at], 0)]
     count = np.maximum(off.base_count[steady], 2)
-    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count))  # the mean taken off is an estimate, then and later
+    # the mean taken off is an estimate, within the baseline and after it; and so is the sigma divided by, which came
+    # from these very readings and not from the later ones: their mean square is 2 / n larger for normal readings
+    behind = np.maximum(held.eras.baseline[judged.base_era[steady]], 2)
+    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count) * (1 + 2 / behind))
     rest = (judged.base_z - off.base_mean)[steady] * shrunk
     calm = instrument_means(rest, code[judged.base_at][steady], instrument[judged.base_at][steady])
     if len(found.mean) == 0 or len(calm.mean) == 0:
@@ -178,7 +181,7 @@ def _kind(
     ends = held.eras.window + held.eras.baseline - 1
     last = np.minimum(ends, len(held.values) - 1)[judged.base_era[steady]]
     return _Points(
-        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.first], calm, last[calm.first]
+        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.reading], calm, last[calm.reading]
     )
 
 
