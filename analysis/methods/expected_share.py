@@ -14,7 +14,7 @@ from analysis.methods.segments import Floats
 FAR = 37.0  # sigma: beyond it a normal share is 0 to any digit
 Z = 1.959963984540054
 WIDEST = 10.0  # an interval whose ends lie further apart than this factor is not told
-LIKELY = 2.0  # curves whose log-likelihood lies within so much of the best are hardly told apart
+LIKELY = 4.0  # curves whose log-likelihood lies within so much of the best are hardly told apart
 PPM = 1e6
 
 

@@ -23,8 +23,9 @@ from analysis.methods.run_length_weighted import ewma_arls
 from analysis.methods.segments import Floats
 
 CELLS = 81  # of the chain
-KNOTS = np.linspace(1.0, 7.0, 13)  # widths at which run lengths are worked out
+KNOTS = np.linspace(1.0, 6.0, 11)  # widths at which run lengths are worked out
 LEAST = 2  # readings of a law
+LEAK = 1e-11  # chance a reading to leave the chain for nothing: an average that cannot reach its limits still ends
 
 
 @dataclass(frozen=True)
@@ -32,8 +33,8 @@ class OwnLaw:
     """What steady readings gave, and how far an average of them runs."""
 
     readings: int
-    log_arl: Floats  # (13,) log of the mean run length at the widths KNOTS
-    normal: Floats  # (13,) the same for normal readings
+    log_arl: Floats  # (11,) log of the mean run length at the widths KNOTS
+    normal: Floats  # (11,) the same for normal readings
 
     def width(self, arl: float) -> float:
         """Width in standard deviations of the average (of the sigma that the law is told in) that signals once in `arl`
@@ -72,10 +73,8 @@ def own_law(readings: Floats, *, weight: float = 0.1) -> OwnLaw:
         )
 
     def cumulative(at: Floats) -> Floats:
-        below = np.searchsorted(values, at, side="right") + np.searchsorted(
-            values, at, side="left"
-        )  # a reading on an edge counts half
-        return np.asarray(below / (2 * len(values)))
+        below, with_ties = (np.searchsorted(values, at, side=side) for side in ("left", "right"))
+        return np.asarray((below + with_ties) / (2 * len(values)))  # a reading on an edge counts half
 
     exact, normal = _normal(weight)
     return OwnLaw(len(values), np.log(_arls(cumulative, weight)) - normal + exact, exact)
@@ -95,6 +94,6 @@ def _arls(cumulative: Callable[[Floats], Floats], weight: float) -> Floats:
     middles = (edges[1:] + edges[:-1]) / 2
     reading = (edges[None, :] - (1 - weight) * middles[:, None]) / weight  # that leads from a middle to an edge
     moves = np.diff(cumulative(half[:, None, None] * reading), axis=2)
-    remaining = np.linalg.solve(np.eye(CELLS) - moves, np.ones((len(half), CELLS, 1)))[:, :, 0]
+    remaining = np.linalg.solve(np.eye(CELLS) - (1 - LEAK) * moves, np.ones((len(half), CELLS, 1)))[:, :, 0]
     first = np.diff(cumulative(half[:, None] * edges / weight), axis=1)
     return np.asarray(1 + np.einsum("kj,kj->k", first, remaining))

@@ -47,7 +47,8 @@ def load(
     if files is None and watch is not None:
         _watch(shop, watch)
         return
-    with progress_bar("Loading") as progress:
+    size = sum(file.stat().st_size for file in files or [] if file.is_file())
+    with progress_bar("Loading", size) as progress:
         became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())
     _tell(became)
     if check:
@@ -138,9 +139,9 @@ def again(
             return yes
         return typer.confirm("Keep these changes?")
 
-    mend(shop, yes)
+    mended = mend(shop, yes)
     try:
-        verbs.again_all(shop, agree, now=now())
+        verbs.again_all(shop, agree, now=now(), kept=mended)
     except verbs.NotAgreed:
         raise UserProblem(
             "Nothing was changed." if sys.stdin.isatty() else "Nothing was changed; with --yes the changes are kept"

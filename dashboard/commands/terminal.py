@@ -3,6 +3,8 @@ problem a person can put right.
 """
 
 import sys
+import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
@@ -22,6 +24,7 @@ Who = Annotated[str, typer.Option("--who", help="Who decides this.")]
 Why = Annotated[str, typer.Option("--why", help="Why, in a few words; it stands in the book.")]
 LogName = Annotated[str, typer.Argument(metavar="LOG", help="Its file name, or the start of its hash.")]
 HERE = Path("shop")
+LARGE = 4_000_000  # bytes of logs that take longer than a moment
 
 
 class UserProblem(Problem):
@@ -39,16 +42,54 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
+class Lines:
+    """Progress as lines on the error channel: one after `first` seconds, then one every few."""
+
+    EVERY = 5.0
+
+    def __init__(self, title: str, first: float) -> None:
+        self.first, self.title, self.begun, self.ended = first, title, time.monotonic(), threading.Event()
+        self.share, self.what = 0.0, "beginning"
+
+    def note(self, share: float, what: str) -> None:
+        """How far it is."""
+        self.share, self.what = share, what
+
+    def tell(self) -> None:
+        """A line now and then until it has ended."""
+        wait = self.first
+        while not self.ended.wait(wait):
+            wait, past = self.EVERY, time.monotonic() - self.begun
+            typer.echo(f"{self.title}: {self.what}, {100 * self.share:.0f} % done{left(self.share, past)}", err=True)
+
+
+def left(share: float, seconds: float) -> str:
+    """About how long the rest takes, once a twentieth is done: `, about 40 s left`."""
+    if share < 0.05:
+        return ""
+    rest = seconds * (1 - share) / share
+    return f", about {max(rest, 1):.0f} s left" if rest < 120 else f", about {rest / 60:.0f} min left"
+
+
 @contextmanager
-def progress_bar(title: str) -> Iterator["Progress | None"]:
-    """A bar on a terminal, nothing in a pipe."""
+def progress_bar(title: str, size: int = 0) -> Iterator["Progress | None"]:
+    """A bar on a terminal; in a pipe a line now and then, from the first second on where `size` (bytes) is large. Both
+    say what is left.
+    """
     if not sys.stderr.isatty():
-        yield None
+        lines = Lines(title, 1.0 if size > LARGE else 10.0)
+        teller = threading.Thread(target=lines.tell, daemon=True)
+        teller.start()
+        try:
+            yield lines.note
+        finally:
+            lines.ended.set()
+            teller.join()
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn())
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(title, total=1.0)
         yield lambda share, what: bar.update(task, completed=share, description=f"{title}: {what}"[:70])

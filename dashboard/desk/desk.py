@@ -22,11 +22,13 @@ import polars as pl
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
 from dashboard.desk.jobs import Jobs
+from dashboard.desk.people_shown import veiled
 from ingest.shopfiles.shop import ShopProblem, fingerprint
 from ingest.store import book
 from ingest.store.problems import StoreProblem
-from ingest.store.snapshot import Snapshot
+from ingest.store.snapshot import TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
+from ingest.terms import units
 from ingest.terms.questions import FileProblem
 from ingest.verbs import load, unfinished
 
@@ -67,7 +69,7 @@ class Desk:
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
             if key not in self._snapshots:
-                self._snapshots[key] = replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place)
+                self._snapshots[key] = veiled(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
                 while len(self._snapshots) > SNAPSHOTS:
                     self._snapshots.popitem(last=False)
             self._snapshots.move_to_end(key)
@@ -107,11 +109,33 @@ class Desk:
         """
         before = self.snapshot()
         written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        self._hand_on(before, kind)
+        return written
+
+    def write_target(self, row: dict[str, object], *, who: str, why: str = "") -> int:
+        """A target by hand (ingest.store.book.write_target), written now; what hangs on no such target stands."""
+        before = self.snapshot()
+        written = book.write_target(self.folder, row, who, why, now=datetime.now(UTC))
+        self._hand_on(before, TARGET)
+        return written
+
+    def amount(self, characteristic: str, text: str) -> float | None:
+        """What somebody typed for a characteristic, with its unit, in canonical units; None of nothing. UnusableData
+        where it is no amount.
+        """
+        if not text.strip():
+            return None
+        item = self.snapshot().shop.by_characteristic[characteristic]
+        try:
+            return units.amount(text, item.quantity)
+        except ValueError as problem:
+            raise UnusableData(str(problem)) from None
+
+    def _hand_on(self, before: Snapshot, kind: str) -> None:
         after = self.snapshot()
         same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
         if same and after.book_sequence == before.book_sequence + 1:
             after.hand_on(before, kind=kind)
-        return written
 
     def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:
         """Limits on file (ingest.store.book.write_limits: a row a stream), written now; the next question draws

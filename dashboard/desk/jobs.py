@@ -81,6 +81,18 @@ class Jobs:
         """Take a log out."""
         return self._begin(f"Unload {log}", lambda _: load.unload(self.folder, log, who=who, why=why, now=self.clock()))
 
+    def take_out_all(self, names: Sequence[str], who: str, then: Callable[[], Any]) -> int:
+        """Take several logs out, then do what follows, such as putting shop files back as they were."""
+
+        def work(_: Progress) -> str:
+            told = [
+                load.unload(self.folder, name, who=who, why="to be mapped anew", now=self.clock()) for name in names
+            ]
+            then()
+            return ", ".join(told)
+
+        return self._begin(f"Take back {', '.join(names)}", work)
+
     def again(self) -> int:
         """Try the open questions again."""
         return self._begin(

@@ -13,6 +13,7 @@ from analysis.studies.room.steps import steps
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -43,6 +44,7 @@ def layout(characteristic: str | None = None, word: str | None = None, **_addres
         _filters(found, shop, characteristic, word),
         held("Steps against spread and tolerance", _steps, found, shop, characteristic, word),
         held("What to do next", _next, found, studies, shop),
+        held(planning.NAME, planning.gauges),
     )
 
 

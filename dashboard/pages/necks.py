@@ -19,11 +19,13 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.parts_of_whole import variance
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/necks", "Necks"
+COSTED = 3  # lots in doubt whose cost is told
 SUPPLIER, MODEL, GOES = "necks-supplier", "necks-model", "necks-goes"
 ALL = "all"
 STRIPS = 10  # lots drawn, newest first; all stand in the table
@@ -72,6 +74,7 @@ def layout(
             held("Where necks differ", _differences, name, model, rows),
         ),
         held("For the talk", _talk, rows, shop, supplier),
+        held(planning.NAME, planning.suppliers, shop, name, model),
     )
 
 
@@ -158,14 +161,23 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
                 row["mean"] * scale,
                 half,
                 f"{sentences_necks.outside(row)} outside" if row["outside"] is not None else "",
-                sentences_necks.in_lot(row).replace(" in the whole lot", " in the lot"),
+                sentences_necks.in_strip(row),
                 verdict,
                 words,
                 row["verdict"] == lots.REJECT,
                 href,
+                marks(group),
             )
         )
     return LotsView(drawn, shop.shop.length, numbers.decimals_of("length", shown=shop.shop.length), DEEP / scale)
+
+
+def marks(measured: pl.DataFrame) -> str:
+    """A letter a neck for the charts: x outside, = on the limit, - inside."""
+    told = measured.select(
+        pl.when("outside").then(pl.lit("x")).when("on_limit").then(pl.lit("=")).otherwise(pl.lit("-")).alias("mark")
+    )
+    return "".join(told["mark"])
 
 
 def _scaled(value: float | None, scale: float) -> float | None:
@@ -204,7 +216,7 @@ def _strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     title = "Lots, newest first" if len(shown) == len(rows) else "Lots not taken, and the newest"
     return parts.sheet(
         title,
-        f"one dot a neck; {asked}; necks drawn sixty times too deep",
+        f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",
         [chart, html.P(left, className="small"), *said],
     )
 
@@ -277,6 +289,9 @@ def _goes(shop: Shop, measure: str, rows: list[dict[str, Any]]) -> html.Section:
         except UnusableData as problem:
             stops = f"Where the next tenth stops paying: {problem}."
         said.append(html.P(stops))
+    doubtful = [row for row in rows if row["verdict"] == lots.REJECT][:COSTED]
+    told = lot_costs(doubtful, measure) if doubtful else {}
+    said += [html.P(sentences_necks.lot_cost(cost, lot, measure, shop)) for lot, cost in told.items()]
     said.append(
         html.P(
             "What goes with bow need not come of it. Intervals take lots, not necks, as independent.", className="small"
@@ -285,11 +300,25 @@ def _goes(shop: Shop, measure: str, rows: list[dict[str, Any]]) -> html.Section:
     return parts.sheet(title, right, [chart, *said])
 
 
+def lot_costs(rows: list[dict[str, Any]], measure: str) -> dict[str, bow.LotCost]:
+    """What went with the bow of these lots, by the lot's name; those without judged necks are left out."""
+    try:
+        every = desk.ask(bow.cost_of_lots, measure=measure)
+    except UnusableData:
+        return {}
+    found = {row["lot"]: every.get((row["supplier"], row["lot"])) for row in rows}
+    return {lot: cost for lot, cost in found.items() if cost is not None}
+
+
 def cost_view(found: bow.Goes, shop: Shop, agreed: float | None) -> CostView:
     """What goes with bow, as it is drawn."""
     scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
     share = 100.0 if found.measure in ("send_backs", "rejected") else 1.0
-    words = f"{numbers.plain(found.slope * share, 1)} {'in a hundred' if share > 1 else 'min'} a tenth of a mm"
+    unit = "in a hundred" if share > 1 else "min"
+    words = f"{numbers.plain(found.slope * share, 1)} {unit} a tenth of a mm"
+    if found.bends < sentences_necks.BENT and found.levels:
+        last = found.levels[-1]
+        words = f"{numbers.signed(last.more * share, 1)} {unit} at {sentences_necks.length(shop, last.bow)}"
     return CostView(
         ((found.step_from + bow.STEP / 2) * scale).tolist(),
         (share * found.step_mean).tolist(),

@@ -19,6 +19,7 @@ from dashboard.pages.bench import parts as bench_parts
 from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -27,9 +28,10 @@ PICTURES = {targets.SHOWN: "take", targets.NOT_SHOWN: "not-shown", targets.TOO_F
 ORDER = (targets.NOT_SHOWN, targets.TOO_FEW, targets.SHOWN)  # what is to be practised comes first
 
 
-def paper(tech: str, *, letter: bool = False) -> tuple[str, str]:
-    """The card as a name for its file and its HTML. UnusableData where people are not shown, or the tech is unknown or
-    has no target.
+def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str]:
+    """The card as a name for its file and its HTML: of the targets at a stage, or ('') of all that the tech has set; of
+    somebody without a reading those they begin with. UnusableData where people are not shown, or the tech is unknown or
+    nothing that is set has a target.
     """
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
@@ -45,12 +47,11 @@ def paper(tech: str, *, letter: bool = False) -> tuple[str, str]:
     past = desk.ask(past_keeping)
     if tech in past:
         raise UnusableData(sentences_bench.past_keeping(shop, {tech: past[tech]}))
-    stands = desk.ask(targets.stands, tech=tech)
+    stands = _stands(shop, tech, stage)
     if not stands:
         raise UnusableData(
-            f"no target for {tech} yet: a band needs {targets.LEAST} readings as set by people qualified for the "
-            "stage, and one of "
-            "this tech; load more logs or name who is qualified in shop.toml"
+            f"no target for {tech} yet: nothing that is set at a bench has limits in specs.csv or a reading on file; "
+            "set one by hand on Bench, or load a log"
         )
     chosen = choose(stands, _new_at(tech))
     name = sentences_bench.who(shop, tech)
@@ -65,11 +66,48 @@ def paper(tech: str, *, letter: bool = False) -> tuple[str, str]:
         more=len(stands) - len(chosen),
         targets=[_target(made, stand, shop) for stand in chosen],
         test=sentences_bench.test_short(chosen[0].lasts),
+        ways=_ways(shop, chosen),
+        sources=_sources(chosen),
+        practice=_practice(chosen[0]),
+        steps=coaching.steps(shop, chosen[0]),
         cautions=cautions(shop.stages[shop.bench_order[stage]] for stage in stages if stage in shop.bench_order),
         local=LOCAL,
         minutes=[_minutes(shop, tech, stage) for stage in stages],
         purpose=purpose,
     )
+
+
+def _stands(shop: Shop, tech: str, stage: str) -> list[targets.Stand]:
+    """Where somebody stands, or the targets they begin with: at the stage asked for, else at the first that has any."""
+    stands = [one for one in desk.ask(targets.stands, tech=tech) if stage in ("", one.band["stage"])]
+    sets = {one for item in shop.characteristics for one in item.set_stages}
+    wanted = [stage] if stage else [one.key for one in shop.stages if one.key in sets]
+    for key in [] if stands else wanted:
+        stands = desk.ask(targets.first_stands, tech=tech, stage=key)
+        if stands:
+            break
+    return stands
+
+
+def _ways(shop: Shop, chosen: list[targets.Stand]) -> list[tuple[str, str, str]]:
+    """For each characteristic once: its name, what good looks like, how it is measured."""
+    told = {str(one.band["characteristic"]): one.band for one in chosen}
+    return [
+        (shop.characteristic_name(key), coaching.looks_like(band), coaching.how(band)) for key, band in told.items()
+    ]
+
+
+def _sources(chosen: list[targets.Stand]) -> list[str]:
+    """Where the targets come from, those of one source together."""
+    told: dict[str, list[str]] = {}
+    for one in chosen:
+        told.setdefault(coaching.comes_from(one.band), []).append(str(one.band["model"]))
+    return [f"{', '.join(dict.fromkeys(models))}: {source}." for source, models in told.items()]
+
+
+def _practice(stand: targets.Stand) -> str:
+    model, stage = str(stand.band["model"]), str(stand.band["stage"])
+    return coaching.practice(desk.ask(targets.practice_set, model=model, stage=stage), model)
 
 
 def choose(stands: list[targets.Stand], new_at: set[str]) -> list[targets.Stand]:
@@ -106,8 +144,15 @@ def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
         "word": stand.verdict,
         "mark": made.mark(PICTURES[stand.verdict]),
         "chart": made.chart(band(bench_parts.band_view(stand, shop)), f"{what}, {row['model']}: {say}"),
-        "from": sentences_bench.band_from(row),
+        "beside": " ".join(
+            text for text in (coaching.left_out(shop, stand), coaching.signed_off(_signed(stand), shop, row)) if text
+        ),
     }
+
+
+def _signed(stand: targets.Stand) -> list[dict[str, Any]]:
+    lines = desk.here().snapshot().lines("signed off")
+    return lines.filter((pl.col("tech") == stand.tech) & (pl.col("stage") == stand.band["stage"])).to_dicts()
 
 
 def _minutes(shop: Shop, tech: str, stage: str) -> str:

@@ -51,9 +51,10 @@ def necks() -> flask.Response:
 
 
 def bench() -> flask.Response:
-    """The target card of `tech`; `letter` for that size of paper."""
+    """The target card of `tech`, at `stage` where one is named; `letter` for that size of paper."""
+    asked = flask.request.args
     try:
-        html = card.paper(flask.request.args.get("tech", ""), letter=bool(flask.request.args.get("letter")))[1]
+        html = card.paper(asked.get("tech", ""), stage=asked.get("stage", ""), letter=bool(asked.get("letter")))[1]
     except UnusableData as nothing:
         return _nothing(nothing)
     return flask.Response(html, mimetype="text/html")

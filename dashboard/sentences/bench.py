@@ -161,10 +161,13 @@ def band_from(band: Row) -> str:
 def standing(shop: Shop, stand: Stand) -> str:
     """Where somebody stands against one band."""
     n = len(stand.values)
+    if not n:
+        return "Not begun: no reading of theirs is on file."
     out = n - stand.inside
     few = " Few so far." if n < FEW else ""
     share = numbers.share_range(1 - stand.inside_high, 1 - stand.inside_low, n)
-    seen = f"{numbers.of(out, n)} outside the band ({share})."
+    edge = f", {numbers.count(stand.on_edge)} on its edge" if stand.on_edge else ""
+    seen = f"{numbers.of(out, n)} outside the band ({share}){edge}."
     if stand.verdict == targets.SHOWN:
         return f"Shown at instrument {stand.decided_at}; {seen}{few}"
     if stand.verdict == targets.NOT_SHOWN:
@@ -188,6 +191,12 @@ def runs(shop: Shop, stand: Stand) -> str:
         return ""
     off = stand.mean - float(goal)
     return f"Runs {in_gauge(shop, stand.band, abs(off))} {'high' if off > 0 else 'low'}."
+
+
+def one_step(band: Row) -> str:
+    """`1 thou`, or `one step` where no gauge is declared."""
+    step = band["step"]
+    return numbers.gauge(step, gauge_unit(str(band["resolution"]))) if step else "one step"
 
 
 def test_words(lasts: targets.Lasting) -> str:

@@ -33,7 +33,8 @@ def among_others(columns: Sequence[Seen], said: LogSaid) -> list[Guess]:
     guesses = _days(guesses, looks, said)
     guesses = _serial(guesses, looks)
     guesses = _strings(guesses)
-    return _two_edges(guesses)
+    guesses = _two_edges(guesses)
+    return _stage_at_left(guesses)
 
 
 def _free(guess: Guess) -> bool:
@@ -152,6 +153,20 @@ def _strings(guesses: list[Guess]) -> list[Guess]:
             for place in places:
                 side = "treble" if guesses[place].position == "1" else "bass"
                 out[place] = replace(guesses[place], position=side, why="its words: outer string")
+    return out
+
+
+def _stage_at_left(guesses: list[Guess]) -> list[Guess]:
+    """Where a row speaks of several stages, a measurement that names none belongs to the stage named left of it."""
+    taken = [guess for guess in guesses if guess.taken]
+    if any(guess.field == "stage" for guess in taken) or len({guess.stage for guess in taken if guess.stage}) < 2:
+        return guesses
+    out, held, by = list(guesses), "", ""
+    for place, guess in enumerate(guesses):
+        if guess.stage and guess.taken:
+            held, by = guess.stage, guess.heading
+        elif guess.field == "reading" and _free(guess) and held and not guess.stage:
+            out[place] = replace(guess, stage=held, level="likely", why=f"its place, right of {by!r}")
     return out
 
 

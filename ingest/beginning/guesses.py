@@ -175,6 +175,10 @@ def _fits(guess: Guess, cells: Profile) -> bool:
         return cells.distinct <= max(40, 0.1 * cells.filled) and not (cells.numbers > 0.9 and cells.whole < 0.5)
     if guess.field == "sent_back_to":
         return cells.distinct <= max(40, 0.3 * cells.filled) and cells.dates < 0.5
+    if guess.field in ("unit", "moment"):
+        return cells.distinct <= 12
+    if guess.field in ("what", "position", "gauge"):
+        return cells.distinct <= max(60, 0.1 * cells.filled)
     if guess.field == "tech":
         return (
             cells.dates < 0.5

@@ -18,6 +18,7 @@ from ingest.shopfiles.shop import Log, Shop
 from ingest.terms.questions import listed
 
 MOST_FAULTS = 60
+OWN = "one of its own"  # a stage that the trade does not name
 OF_ROW = ("serial", "model", "supplier", "lot", "date", "job", "string_set", "grade", "hand", "ignore", "other")
 
 
@@ -141,6 +142,11 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     for word in words:
         text = plain(word)
         trade = stage_of_word(word)
+        if not (trade or text in said or text in own or text in known):
+            question = f"{seen.title}: which stage is {word!r}?"
+            answer = asker.ask(f"stage {word}", question, (OWN, *(stage.key for stage in STAGES)), OWN)
+            trade = "" if answer == OWN else answer
+            log.said |= {f"stage {word}"} if trade else set()
         meant[word] = said.get(text) or own.get(text) or known.get(text) or draft.stage_key(trade or made[word])
         if text in said:
             log.said.add(f"stage {word}")

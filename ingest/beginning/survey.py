@@ -232,16 +232,31 @@ def together(surveys: Sequence[Survey]) -> list[Survey]:
     for seen in surveys:
         key = (
             tuple(plain(column.heading) for column in seen.columns),
-            re.sub(r"\d+", "*", seen.tab),
             seen.stage,
             seen.said.mark,
             re.sub(r"\d+", "", seen.name) if not seen.said.files else seen.said.files,
         )
         groups.setdefault(key, []).append(seen)
-    return [_joined(group) for group in groups.values()]
+    kinds = Counter(name for group in groups.values() for name in {seen.name for seen in group})
+    out: list[Survey] = []
+    for group in groups.values():
+        tab = _tabs(group, alone=all(kinds[seen.name] == 1 for seen in group))
+        out += group if tab is None else [_joined(group, tab)]
+    return out
 
 
-def _joined(group: Sequence[Survey]) -> Survey:
+def _tabs(group: Sequence[Survey], *, alone: bool) -> str | None:
+    """How the tabs of a group are named together: by a pattern, or as all of the workbook; None where neither holds."""
+    tabs = {seen.tab for seen in group}
+    patterns = {re.sub(r"\d+", "*", tab) for tab in tabs}
+    if len(tabs) == 1:
+        return tabs.pop()
+    if len(patterns) == 1 and patterns != {"*"}:
+        return patterns.pop()
+    return "" if alone else None
+
+
+def _joined(group: Sequence[Survey], tab: str) -> Survey:
     """Several surveys of one kind as one, their cells behind each other; looked at anew."""
     if len(group) == 1:
         return group[0]
@@ -249,9 +264,8 @@ def _joined(group: Sequence[Survey]) -> Survey:
     cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
     table = RawTable(first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes))
     whole = survey_of(first.name, table, first.said)
-    tabs = dict.fromkeys(seen.tab for seen in group)
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
-    whole.tab = first.tab if len(tabs) == 1 else re.sub(r"\d+", "*", first.tab)
+    whole.tab = tab
     return whole
 
 

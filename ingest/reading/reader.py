@@ -21,13 +21,14 @@ from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.sheet import VISIT_ROWS, Progress, Reading, Rows, Sheet
 from ingest.reading.tabular import Form, Table, Tables
 from ingest.reading.trials import read_trials
-from ingest.reading.visits import read_visits
+from ingest.reading.visits import ordinal, read_visits
 from ingest.reading.words import Words
 from ingest.reading.workbook import Tabs, tab_names
 from ingest.shopfiles.shop import Log, Shop
 from ingest.terms import tables
 from ingest.terms.questions import IT_IS_REAL, FileProblem
 
+AT_ONCE = 50_000  # rows of a table
 __all__ = ["Sheet", "cell_of", "log_for", "log_id", "logs_of", "read_log"]
 
 
@@ -126,9 +127,27 @@ def _read_part(
     if reading.log.shape == "study":
         trials = pl.concat([read_trials(table.rows, own, reading) for table, own in each])
         return _Part(reading, found, [], trials, columns)
-    read = {"instrument": read_instruments, "measurement": read_measurements}.get(reading.log.shape, read_visits)
+    read = {"instrument": read_instruments, "measurement": read_measurements}.get(reading.log.shape, _read_visits)
     rows = [read(table.rows, own, reading) for table, own in each]
     return _Part(reading, found, rows, tables.empty(tables.GAUGE_TRIALS), columns)
+
+
+def _read_visits(rows: pl.DataFrame, own: Columns, reading: Reading) -> Rows:
+    """The rows of a table, so many at a time: what each step holds beside them does not grow with the file."""
+    if rows.height <= AT_ONCE:
+        return read_visits(rows, own, reading)
+    tell, parts = reading.progress, []
+    for first in range(0, rows.height, AT_ONCE):
+        tell(0.1 + 0.9 * first / rows.height, f"row {first:,} of {rows.height:,}")
+        reading.progress = lambda _share, _what: None
+        parts.append(read_visits(rows.slice(first, AT_ONCE), own, reading))
+    reading.progress = tell
+    visits = pl.concat([part.visits for part in parts])
+    return Rows(
+        visits.with_columns(ordinal(visits)),
+        [frame for part in parts for frame in part.readings],
+        pl.concat([part.faults for part in parts]),
+    )
 
 
 def logs_of(data: bytes, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
@@ -174,6 +193,12 @@ def _left_tabs(data: bytes, name: str, shop: Shop) -> list[str]:
     tabs = tab_names(data)
     owned = _owners(tabs, matching)
     return [tab for tab in tabs if tab not in owned]
+
+
+def form_of(name: str, shop: Shop) -> Form:
+    """What the header of a log of this name looks like. FileProblem where no [[log]] matches."""
+    log = log_for(name, shop)
+    return _form(Headings(shop, log), log)
 
 
 def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple[str, str]:
@@ -269,6 +294,10 @@ def _sheet(parts: list[_Part]) -> Sheet:
         reading.asides.frames += part.reading.asides.frames
         for note in part.reading.notes:
             reading.note(note)
+        for text, number in part.reading.counted.items():
+            reading.count(number, text)
+    for text, number in reading.counted.items():
+        reading.note(f"{number} {text}")
     for note in oddities(visits):
         reading.note(note)
     aside = reading.asides.table(reading.log_id, reading.name)

@@ -66,6 +66,13 @@ class Reading:
     notes: list[str] = field(default_factory=list)
     progress: Progress = lambda share, what: None
 
+    counted: dict[str, int] = field(default_factory=dict)  # what is said with a number, once the file is read
+
+    def count(self, number: int, text: str) -> None:
+        """So many more of something: told as `NUMBER TEXT` at the end."""
+        if number:
+            self.counted[text] = self.counted.get(text, 0) + number
+
     def note(self, text: str) -> None:
         """Something worth saying of the file, once."""
         if text not in self.notes:

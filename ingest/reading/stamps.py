@@ -67,11 +67,10 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
             "the future",
             f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded",
         )
-    count = frame["clock_twice"].sum()
-    if count:
-        reading.note(
-            f"{count} rows have a time that the clock showed twice that night; the earlier is taken and flagged"
-        )
+    twice_shown = int(frame["clock_twice"].sum())
+    reading.count(
+        twice_shown, "rows have a time that the clock showed twice that night; the earlier is taken and flagged"
+    )
     return frame.select("started_at", "finished_at", "time_known", "clock_twice")
 
 

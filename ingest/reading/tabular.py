@@ -81,21 +81,20 @@ def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over
 def _alone(table: Table) -> pl.Expr:
     """Rows of which only the first cell is filled."""
     rest = table.rows.columns[2:]
-    return pl.all_horizontal(pl.col(name).str.strip_chars() == "" for name in rest) if rest else pl.lit(False)
+    return pl.concat_str(rest).str.strip_chars() == "" if rest else pl.lit(False)
+
+
+_BETWEEN = "\x1f"  # no cell holds it
 
 
 def _passed_over(table: Table) -> pl.Expr:
     """Blank lines, the header again, lines whose first filled cell says total, and those that hold a month, a week or a
     rule and nothing else.
     """
-    names = table.rows.columns[1:]
-    first = pl.lit("")
-    for name in reversed(names):
-        cell = pl.col(name).str.strip_chars()
-        first = pl.when(cell == "").then(first).otherwise(cell)
-    again = pl.all_horizontal(
-        pl.col(name).str.strip_chars() == heading.strip() for name, heading in zip(names, table.header, strict=True)
-    )
-    filled = pl.sum_horizontal((pl.col(name).str.strip_chars() != "").cast(pl.Int32) for name in names)
+    line = pl.concat_str(table.rows.columns[1:], separator=_BETWEEN)  # one text a row: a step a column would not do
+    line = line.str.replace_all(rf"\s*{_BETWEEN}\s*", _BETWEEN).str.strip_chars()
+    first = line.str.extract(rf"^{_BETWEEN}*([^{_BETWEEN}]*)", 1)
+    again = line == _BETWEEN.join(heading.strip() for heading in table.header)
+    filled = line.str.count_matches(rf"[^{_BETWEEN}]+")
     separator = (filled == 1) & (first.str.contains(SEPARATOR_CELL) | ~first.str.contains(r"[\p{L}\p{N}]"))
     return (first == "") | again | first.str.contains(TOTAL_CELL) | separator

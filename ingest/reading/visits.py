@@ -73,7 +73,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     part = pl.when(pl.col("serial") == "").then(pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.lit(""))
     visits = visits.with_columns(part.alias("part"))
     hashes = text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == log.stage)
-    visits = visits.with_columns(_ordinal(visits), hashes)
+    visits = visits.with_columns(ordinal(visits), hashes)
     return Rows(tables.shaped(visits, VISIT_ROWS), readings, faults)
 
 
@@ -225,8 +225,7 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
             frame = frame.with_columns(pl.when("clock_twice").then(flagged).otherwise("flag").alias("flag"))
         out.append(tables.shaped(frame, tables.READINGS))
         reading.progress(0.3 + 0.6 * (done + 1) / len(measures), column.heading)
-    if not_taken:
-        reading.note(f"{not_taken} cells say that no reading was taken (-, n/a, ok or a tick)")
+    reading.count(not_taken, "cells say that no reading was taken (-, n/a, ok or a tick)")
     return out
 
 
@@ -271,7 +270,7 @@ def _faults(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.DataFram
     return tables.shaped(spread.with_columns(keys.alias("fault")).sort("line", maintain_order=True), tables.FAULTS)
 
 
-def _ordinal(visits: pl.DataFrame) -> pl.Series:
+def ordinal(visits: pl.DataFrame) -> pl.Series:
     """The how-manieth row of the same serial (or part), stage, day and tech, from 1, where only the day is known; else
     0.
     """

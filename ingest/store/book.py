@@ -36,13 +36,14 @@ LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log 
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "limits_on_file": tables.LIMITS_ON_FILE,
     "bench_book": tables.BENCH_BOOK,
+    "targets_by_hand": tables.TARGETS_BY_HAND,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
     "words": tables.WORDS,
     "loads": LOADS,
 }
 VERDICTS = ("it is real", "keep held", "take new", UNKNOWABLE)
-KINDS = ("cause", "action", "close", "reopen", "known", "note", "decision")
+KINDS = ("cause", "action", "close", "reopen", "known", "note", "decision", "step", "signed off")
 
 
 def make(connection: sqlite3.Connection, schema: str = "main") -> None:
@@ -151,6 +152,21 @@ def write_limits(folder: Path, rows: pl.DataFrame, who: str, why: str, *, now: d
     return write(folder, "limits_on_file", rows, who=who, why=why, now=now)
 
 
+def write_target(folder: Path, row: dict[str, object], who: str, why: str = "", *, now: datetime) -> int:
+    """Set a target by hand (tables.TARGETS_BY_HAND but sequence, at, who, why); without ends it is taken back."""
+    strangers = set(row) - set(tables.TARGETS_BY_HAND)
+    if strangers:
+        raise ValueError(f"a target has no column {', '.join(sorted(strangers))}")
+    return write(
+        folder,
+        "targets_by_hand",
+        pl.DataFrame({name: [value] for name, value in row.items()}),
+        who=who,
+        why=why,
+        now=now,
+    )
+
+
 def write_entry(folder: Path, kind: str, text: str, who: str, why: str = "", *, now: datetime, **about: object) -> int:
     """Write one line of the bench book; `about` = its stream, opening reading, owner, dates (columns of
     tables.BENCH_BOOK).
@@ -170,6 +186,12 @@ def read(folder: Path, *, up_to: int | None = None) -> dict[str, pl.DataFrame]:
     """
     with reading(folder) as connection:
         return {name: lines(connection, name, up_to) for name in SCHEMAS}
+
+
+def loads(folder: Path) -> pl.DataFrame:
+    """LOADS alone: which logs were loaded and unloaded, in the order written."""
+    with reading(folder) as connection:
+        return lines(connection, "loads")
 
 
 @contextmanager

@@ -49,7 +49,7 @@ class Table:
 
     def _opened(self, *, latest: bool = False) -> DeltaTable:
         if self._open is None:
-            self._open = DeltaTable(self.path, version=None if latest else self.version)
+            self._open = DeltaTable(self.path.absolute().as_uri(), version=None if latest else self.version)
         return self._open
 
     def files(self) -> list[str]:
@@ -58,7 +58,8 @@ class Table:
 
     def scan(self) -> pl.LazyFrame:
         """The rows, to be read column by column; only of a table that is there."""
-        return pl.scan_delta(self._opened())
+        # not `scan_delta`: it takes the address of a file, where a space is %20, for its path
+        return pl.scan_parquet([self.path / name for name in self.files()], schema=KEPT[self.path.name], glob=False)
 
     def stand(self) -> None:
         """Take the table from a writer that died: whatever was written after this version is taken back (a restore is a
@@ -80,7 +81,7 @@ class Table:
                 yield from plain(rows.slice(start, BATCH)).to_batches()
 
         write_deltalake(
-            self.path if self.version is None else self._opened(),
+            self.path.absolute().as_uri() if self.version is None else self._opened(),
             arro.RecordBatchReader.from_batches(plain(rows.clear()).schema, batches()),
             mode="append",
             writer_properties=WriterProperties(max_row_group_size=ROW_GROUP),

@@ -81,7 +81,7 @@ def follow(folder: Path, shop: Shop | None, shas: set[str] | None = None) -> Non
     """Bring the notes (all, or those on some originals) in line with the book; a note that cannot be written now is
     written another time.
     """
-    for noted in wanted(book.read(folder)["loads"], shop):
+    for noted in wanted(book.loads(folder), shop):
         if shas is None or noted.sha256 in shas:
             with suppress(OSError):
                 note(folder, noted)

@@ -148,6 +148,7 @@ def _locked(folder: Path) -> sqlite3.Connection:
             connection.execute("COMMIT")
             connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
             connection.execute("PRAGMA book.synchronous = FULL")
+            book.make(connection, "book")  # not within: whoever has looked at the book keeps others from writing there
             connection.execute("BEGIN")
             # the lock: nothing may be read before, or nobody would wait
             connection.execute("UPDATE main.format SET format = format")

@@ -18,6 +18,8 @@ from ingest.store.writing import write_whole
 
 COUNTER = slice(24, 28)  # bytes of an SQLite file that count its changes
 LAST_CHECKPOINT = "_last_checkpoint"  # rewritten in place by the table's own library
+MOST_READ = 20_000  # files that this process remembers to have read
+_read: dict[tuple[Path, str, int, int], None] = {}  # file, its hash, and as what it stood there
 DELTA = ("visits", "readings", "faults")
 
 
@@ -38,7 +40,7 @@ def seal(folder: Path, path: Path) -> None:
         with closing(connect(path, existing=True)) as connection:
             connection.execute("BEGIN")
             connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
-            write_whole(where, json.dumps(_stands(connection)).encode(), sure=False)
+            write_whole(where, _coded(_stands(connection)), sure=False)
     except (OSError, sqlite3.Error):
         with suppress(OSError):
             where.unlink(missing_ok=True)
@@ -88,11 +90,19 @@ def _stands(connection: sqlite3.Connection) -> dict[str, str]:
 
 
 def _sealed(folder: Path, path: Path) -> dict[str, str] | None:
+    """What a seal says, None where there is none that is as it was written."""
     try:
-        found = json.loads(_seal_of(folder, path).read_bytes())
-    except (OSError, ValueError):
+        data = _seal_of(folder, path).read_bytes()
+        found = json.loads(data)["stands"]
+    except (OSError, ValueError, KeyError, TypeError):
         return None
-    return found if isinstance(found, dict) else None
+    return found if isinstance(found, dict) and _coded(found) == data else None
+
+
+def _coded(stands: dict[str, str]) -> bytes:
+    """A seal with a hash of its own: a damaged seal is no seal, and says nothing about the database."""
+    own = hashlib.sha256(json.dumps(stands).encode()).hexdigest()
+    return json.dumps({"stands": stands, "own": own}).encode()
 
 
 def make(connection: sqlite3.Connection) -> None:
@@ -125,16 +135,25 @@ def files_of(folder: Path) -> dict[str, Path]:
     return {path.relative_to(store).as_posix(): path for path in found if path.name[0] not in "._" and path.is_file()}
 
 
+def noted_files(path: Path) -> list[str]:
+    """The files that the newest version of a ledger names, by their path from store/; none where it cannot be read."""
+    try:
+        with closing(connect(path, existing=True)) as connection:
+            return [name for (name,) in connection.execute("SELECT path FROM main.files ORDER BY path")]
+    except sqlite3.Error:
+        return []
+
+
 def hash_of(path: Path) -> str:
     """SHA-256 of a file."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def wrong_files(connection: sqlite3.Connection, folder: Path, *, read: bool) -> list[Wrong]:
+def wrong_files(connection: sqlite3.Connection, folder: Path, *, afresh: bool) -> list[Wrong]:
     """The files of the Delta tables that are gone or not as they were written.
 
-    read : every byte is read; else the sizes alone are looked at.
+    afresh : every byte is read; else only of files that this process has not read yet, as they stand now.
     """
     try:
         noted = connection.execute("SELECT path, size, sha256 FROM main.files ORDER BY path").fetchall()
@@ -146,12 +165,18 @@ def wrong_files(connection: sqlite3.Connection, folder: Path, *, read: bool) -> 
     for name, size, digest in noted:
         path = folder / "store" / name
         try:
-            if path.stat().st_size != size:
-                found.append(Wrong(f"store/{name}", f"{path.stat().st_size} bytes of {size}"))
-            elif read and hash_of(path) != digest:
+            stat = path.stat()
+            seen = (path, digest, stat.st_ino, stat.st_mtime_ns)
+            if stat.st_size != size:
+                found.append(Wrong(f"store/{name}", f"{stat.st_size} bytes of {size}"))
+            elif (afresh or seen not in _read) and hash_of(path) != digest:
                 found.append(Wrong(f"store/{name}", "its bytes are not those that were written"))
+            else:
+                _read[seen] = None
         except OSError:
             found.append(Wrong(f"store/{name}", "missing"))
+    for old in list(_read)[: max(0, len(_read) - MOST_READ)]:
+        _read.pop(old, None)
     for table in DELTA:
         last = folder / "store" / table / "_delta_log" / LAST_CHECKPOINT
         try:

@@ -20,6 +20,7 @@ from ingest.terms import tables
 
 T = TypeVar("T")
 EVERY_KIND = "*"  # an answer that read the bench book whole
+TARGET = "target"  # one that read the targets set by hand
 Reader = Callable[[tuple[str, ...]], pl.DataFrame]  # columns wanted (() = all) -> table
 
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
@@ -36,6 +37,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "climate": tables.CLIMATE,
     "limits_on_file": tables.LIMITS_ON_FILE,
     "bench_book": tables.BENCH_BOOK,
+    "targets_by_hand": tables.TARGETS_BY_HAND,
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
     "words": tables.WORDS,
@@ -101,6 +103,8 @@ class Snapshot:
         """A table by its name (SCHEMAS), all columns or those named."""
         if name == "bench_book":
             self._read_kinds({EVERY_KIND})
+        if name == "targets_by_hand":
+            self._read_kinds({TARGET})
         return self.readers[name](columns)
 
     def lines(self, *kinds: str) -> pl.DataFrame:

@@ -2,6 +2,7 @@
 snapshot.
 """
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,7 +17,7 @@ from deltalake.exceptions import DeltaError
 from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
-from ingest.store import book, editions, ledger, seals
+from ingest.store import book, editions, ledger, seals, whole
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.ledger import Version
@@ -39,10 +40,10 @@ def drafting(folder: Path, now: datetime | None = None) -> Iterator[Draft]:
     `draft.before` is None in a new store, and where an older one has been put away to be made again. The body calls
     `draft.finish`.
     """
+    _can_be_named(folder)
     with trying(folder), ledger.writing(folder) as connection:
         if not ledger.check_format(connection):
             ledger.make(connection)
-        book.make(connection, "book")
         before = ledger.newest(connection)
         held = delta_tables(folder, before)
         for table in held.values():
@@ -74,6 +75,16 @@ def pretending(folder: Path) -> Iterator[Draft]:
             write=False,
         )
     copy.close()
+
+
+def _can_be_named(folder: Path) -> None:
+    """StoreProblem where the path holds what the tables' library cannot find a file by."""
+    path = folder.absolute().as_posix()
+    odd = re.search(r"[\[\]|^\t\\]|%[0-9A-Fa-f]{2}", path)
+    if odd:
+        raise StoreProblem(
+            f"{folder}: no shop can be kept under a name with {odd[0]!r} in it; give the folder another name"
+        )
 
 
 def delta_tables(folder: Path, version: Version | None) -> dict[str, Table]:
@@ -111,6 +122,7 @@ def newest(folder: Path) -> tuple[int, int]:
 
 def stands(folder: Path) -> tuple[int, str, int]:
     """The store version, when it was made (a store made again counts anew), and the book's last sequence."""
+    whole.refuse_a_lost_book(folder)
     with ledger.reading(folder) as connection:
         found = ledger.newest(connection) if connection is not None and ledger.check_format(connection) else None
     return (found.n if found else 0), _made(found), book.last_sequence(folder)
@@ -127,7 +139,7 @@ def is_whole(folder: Path) -> bool:
     with ledger.reading(folder) as connection:
         if connection is not None and ledger.check_format(connection) and ledger.newest(connection) is not None:
             return True
-    return book.active_logs(book.read(folder)["loads"]).is_empty()
+    return book.active_logs(book.loads(folder)).is_empty()
 
 
 def log_called(logs: pl.DataFrame, called: str) -> str:
@@ -160,6 +172,7 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     """
     shop = read_shop(folder / "shop.toml")
     specs = read_specs(folder / "specs.csv", shop)
+    whole.refuse_a_lost_book(folder)
     with ledger.reading(folder) as connection:
         readable = connection is not None and ledger.check_format(connection)
         found = ledger.newest(connection, version) if readable and connection is not None else None
@@ -183,8 +196,10 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
 
 
 def _files_are_there(connection: sqlite3.Connection, folder: Path) -> None:
-    """StoreProblem where a file of a table is gone or cut short: the libraries would give up on it halfway."""
-    wrong = seals.wrong_files(connection, folder, read=False)
+    """StoreProblem where a file of a table is gone or not as it was written: the libraries would give up on it halfway,
+    or read what nobody wrote.
+    """
+    wrong = seals.wrong_files(connection, folder, afresh=False)
     if wrong:
         raise damaged(wrong[0].path, wrong[0].how)
 

@@ -5,21 +5,20 @@ from pathlib import Path
 
 from ingest.store import book, index, ledger, originals, seals
 from ingest.store.delta import Table
-from ingest.store.problems import LOOK, StoreProblem, busy, first_line, is_panic
+from ingest.store.problems import LOOK, StoreProblem, busy, damaged, first_line, is_panic
 from ingest.store.seals import Wrong
 
 BOOK, LEDGER = book.FILE, f"store/{ledger.FILE}"
 
 
-def wrong_in(folder: Path, *, read: bool = True, thorough: bool = False) -> list[Wrong]:
+def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]:
     """What is damaged or gone of the book and the store; nothing of what can still be read is lost by looking.
 
-    read : every byte of the tables is read, else their sizes are looked at.  thorough : SQLite looks through its files
-    too.
+    thorough : SQLite looks through its files too, even where every byte is as it was written.
     Raises StoreProblem where somebody holds a file, or where a newer Truerun wrote it.
     """
     try:
-        in_ledger = _of_ledger(folder, read=read, thorough=thorough)
+        in_ledger = _of_ledger(folder, thorough=thorough)
         return [*_of_book(folder, thorough=thorough), *in_ledger]
     except sqlite3.OperationalError as fault:
         raise busy(folder) from fault
@@ -35,11 +34,26 @@ def refuse_damage(folder: Path) -> None:
         raise StoreProblem(f"{found[0].path} is damaged ({found[0].how}){more}; nothing was changed. {LOOK}")
 
 
+def refuse_a_lost_book(folder: Path) -> None:
+    """StoreProblem, one line, where the book is missing in a shop that has loaded logs: it would look empty."""
+    how = _is_lost(folder)
+    if how:
+        raise damaged(BOOK, how)
+
+
+def _is_lost(folder: Path) -> str:
+    path = folder / book.FILE
+    if path.exists() and path.stat().st_size:
+        return ""
+    known = logs_known_without_the_book(folder)
+    return f"missing, but {known} logs were loaded" if known else ""
+
+
 def _of_book(folder: Path, *, thorough: bool) -> list[Wrong]:
     path = folder / book.FILE
     if not path.exists() or not path.stat().st_size:
-        known = logs_known_without_the_book(folder)
-        return [Wrong(BOOK, f"missing, but {known} logs were loaded")] if known else []
+        how = _is_lost(folder)
+        return [Wrong(BOOK, how)] if how else []
     how = seals.wrong_with(folder, path, thorough=thorough)
     if how:
         return [Wrong(BOOK, how)]
@@ -72,7 +86,7 @@ def _told_by_store(folder: Path) -> int:
     return found.book_sequence if found else 0
 
 
-def _of_ledger(folder: Path, *, read: bool, thorough: bool) -> list[Wrong]:
+def _of_ledger(folder: Path, *, thorough: bool) -> list[Wrong]:
     path = ledger.path_of(folder)
     if not path.exists():
         return []  # made again from the originals, whoever comes next
@@ -82,7 +96,7 @@ def _of_ledger(folder: Path, *, read: bool, thorough: bool) -> list[Wrong]:
     with ledger.reading(folder) as connection:
         if connection is None or not ledger.check_format(connection) or (found := ledger.newest(connection)) is None:
             return []
-        wrong = seals.wrong_files(connection, folder, read=read)
+        wrong = seals.wrong_files(connection, folder, afresh=True)
         shas = [] if not thorough else ledger.held_rows(connection, "logs", found.n)["sha256"].to_list()
     wrong += [
         Wrong(f"{originals.FOLDER}/{sha}", "missing") for sha in shas if not (folder / originals.FOLDER / sha).exists()

@@ -191,7 +191,7 @@ LIMITS_ON_FILE: dict[str, pl.DataType] = (
 BENCH_BOOK: dict[str, pl.DataType] = (
     _WRITTEN
     | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
-        "kind": pl.String(),  # cause | action | close | reopen | known | note | decision
+        "kind": pl.String(),  # cause | action | close | reopen | known | note | decision | step | signed off
         CHARACTERISTIC: pl.String(),
         POSITION: pl.String(),
         MODEL: pl.String(),
@@ -207,6 +207,17 @@ BENCH_BOOK: dict[str, pl.DataType] = (
         "week": pl.Date(),
     }
 )
+
+TARGETS_BY_HAND: dict[str, pl.DataType] = _WRITTEN | {  # canonical; the latest of a band and tech counts
+    CHARACTERISTIC: pl.String(),
+    POSITION: pl.String(),
+    MODEL: pl.String(),  # the setup where models share one
+    STAGE: pl.String(),  # where it is set
+    TECH: pl.String(),  # '' = whoever has none of their own
+    "target": pl.Float64(),
+    "lower": pl.Float64(),
+    "upper": pl.Float64(),  # neither end = taken back
+}
 
 CORRECTIONS: dict[str, pl.DataType] = _WRITTEN | {  # the latest for a cell counts; undone = the original counts again
     LOG_ID: pl.String(),

@@ -4,7 +4,7 @@ what is damaged, what to type.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -61,6 +61,8 @@ def _shop_files(folder: Path) -> tuple[Shop | None, list[Finding]]:
     """Each file of the shop as its own reader finds it."""
     if not (folder / "shop.toml").exists() and not whole.logs_known_without_the_book(folder):
         raise ShopProblem(f"No shop in {folder}. Start with `truerun demo`, or `truerun new LOG`.")
+    if not (folder / "shop.toml").exists():
+        return None, [Finding("shop.toml", False, "missing", "put it back, or truerun restore FILE")]
     try:
         shop = read_shop(folder / "shop.toml")
     except ShopProblem as problem:
@@ -117,7 +119,7 @@ def _originals(folder: Path, shop: Shop | None) -> Iterator[Finding]:
     """Every original against its hash, and what stands beside it against the book."""
     noted = {each.sha256: each for each in index.all_notes(folder)}
     try:
-        loads = book.read(folder)["loads"]
+        loads = book.loads(folder)
     except StoreProblem:
         loads = pl.DataFrame(schema=book.LOADS)
     names = {sha: each.name for sha, each in noted.items()} | dict(loads.select("sha256", "name").iter_rows())
@@ -149,7 +151,7 @@ def _originals(folder: Path, shop: Shop | None) -> Iterator[Finding]:
 
 
 def _differs(one: index.Noted | None, other: index.Noted) -> bool:
-    return one is None or (one.name, one.sequence, one.what) != (other.name, other.sequence, other.what)
+    return one is None or replace(one, kind="") != replace(other, kind="")
 
 
 def _store(folder: Path, wrong: list[Wrong], shop: Shop | None) -> Iterator[Finding]:

@@ -7,12 +7,14 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.bounds import read_within
 from ingest.reading.corrections import marked
-from ingest.reading.reader import log_for, read_log
+from ingest.reading.reader import form_of, log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
 from ingest.reading.words import with_words
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
@@ -29,6 +31,7 @@ from ingest.terms.questions import FileProblem
 from ingest.verbs import backup
 from ingest.verbs.decisions import Original, carried_over, standing_decisions
 
+READING = 0.6  # of the work of a file; the rest is taking it in
 BATCH = 400_000  # readings and visits of the files that are committed together
 AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
 ACCOUNT = ("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
@@ -95,12 +98,18 @@ def load(
     """
     return load_data(
         folder,
-        [(path.name, path.read_bytes) for path in files],
+        [(path.name, partial(_within, folder, path)) for path in files],
         check=check,
         replaces=replaces,
         progress=progress,
         now=now,
     )
+
+
+def _within(folder: Path, path: Path) -> bytes:
+    """The bytes of a file, once it is seen that it may be a log."""
+    shop = read_shop(folder / "shop.toml")
+    return read_within(path, lambda name: form_of(name, shop))
 
 
 def load_data(
@@ -142,6 +151,8 @@ def load_data(
         if sum(came.sheet.readings.height + came.sheet.visits.height for came in batch) > BATCH:
             became |= _commit(folder, shop, batch, check, replaces, now)
             batch = []
+    if progress and batch:
+        progress((len(sources) - 1 + READING) / len(sources), "taking in what was read")
     became |= _commit(folder, shop, batch, check, replaces, now)
     return [became[place] for place in range(len(sources))]
 
@@ -157,9 +168,11 @@ def _ahead(
         for place, (name, read) in enumerate(sources):
             try:
                 data = read()
-            except OSError as fault:
+            except (OSError, FileProblem) as fault:
                 said = (
-                    "this is a folder; wanted a log file"
+                    str(fault).removeprefix(f"{name}: ")
+                    if isinstance(fault, FileProblem)
+                    else "this is a folder; wanted a log file"
                     if isinstance(fault, IsADirectoryError)
                     else f"could not be read ({fault.strerror or fault})"
                 )
@@ -196,7 +209,7 @@ def sound_shop(folder: Path, *, now: datetime) -> Shop:
     shop = usable_shop(folder)
     ledger.free(folder)
     refuse_damage(folder)
-    latest = book.active_logs(book.read(folder)["loads"])["at"].max()
+    latest = book.active_logs(book.loads(folder))["at"].max()
     if isinstance(latest, datetime) and now < latest - CLOCKS_DIFFER:
         raise StoreProblem(
             f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
@@ -209,7 +222,7 @@ def _part(progress: Progress | None, place: int, count: int, name: str) -> Progr
     """The progress of one thing of several."""
     if progress is None:
         return None
-    return lambda share, what: progress((place + share) / count, f"{name}: {what}")
+    return lambda share, what: progress((place + READING * share) / count, f"{name}: {what}")
 
 
 def _read(

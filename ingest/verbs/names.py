@@ -30,7 +30,9 @@ class Names:
     def _pattern(self) -> re.Pattern[str]:
         """Group 1 stands between surname and given name where they are turned round."""
         turned = [
-            f"{_word(last)}(\\s*,\\s*){_BETWEEN}*{_word(first)}" for first, last in map(_halves, self.terms) if first
+            f"{_word(last)}(?:(\\s*,\\s*){_BETWEEN}*|{_BETWEEN}+){_word(first)}"
+            for first, last in map(_halves, self.terms)
+            if first
         ]
         exact = [_spelled(term) for term in self.terms if len(term) < SHORT]
         loose = [_spelled(term) for term in self.terms if len(term) >= SHORT]

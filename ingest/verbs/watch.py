@@ -2,9 +2,11 @@
 
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
+from ingest.store.problems import Busy
 from ingest.verbs.load import Loaded, load
 
 EVERY = 2.0  # seconds between two looks
@@ -51,8 +53,12 @@ def watch(
         seen = look(directory)
         ready = settled_files(seen, before, taken)
         if ready:
-            taken |= {path: seen[path] for path in ready}
-            yield load(folder, ready, now=clock())
+            became: list[Loaded] = []
+            with suppress(Busy):  # somebody else writes now: the next look tries again
+                became = load(folder, ready, now=clock())
+                taken |= {path: seen[path] for path in ready}
+            if became:
+                yield became
         before = seen
         looks = None if looks is None else looks - 1
         sleep(EVERY)

@@ -10,6 +10,7 @@ from dashboard.app import make_app
 from dashboard.desk.desk import Desk
 from ingest.verbs.load import load
 from tests.ingest.bench import HEADER, NOW, log, row, shop
+from tests.ingest.strangers.all_ten import stranger
 
 FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
 TECHS = '\n[[tech]]\nkey = "T01"\n'
@@ -130,4 +131,78 @@ def test_two_values_lead_to_the_instrument(tmp_path, opened):
     wait_for_words(seen, "Two values where an instrument has one")
     seen.page.get_by_role("link", name="A1").first.click()
     seen.page.wait_for_url("**/logs/instrument?serial=A1")
+    assert seen.wrong == []
+
+
+def choose(seen, heading, words):
+    """Take the column of a heading for something else, by typing into its list."""
+    seen.page.get_by_role("textbox", name=f"{heading} is", exact=True).click()
+    seen.page.keyboard.press("Control+A")
+    seen.page.keyboard.type(words)
+    seen.page.get_by_role("option", name=words, exact=True).first.click()
+
+
+def say(seen, question, answer):
+    """Answer one question from its list."""
+    seen.page.get_by_role("textbox", name=question).click()
+    seen.page.get_by_role("option", name=answer, exact=True).click()
+
+
+def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_and_taken_back(tmp_path, opened):
+    sheets = stranger("coded_export", 60).files
+    path = tmp_path / "export_ag.csv"
+    path.write_bytes(sheets["export_ag.csv"])
+    seen = opened(tmp_path / "shop")
+    seen.page.set_input_files("#logs-new-drop input", path)
+    wait_for_words(seen, "318 of 318 rows and 0 readings would be read")
+    wait_for_words(seen, "'SL_B' is not read (129 cells): nobody has said what it is")
+    choose(seen, "SL_B", "Action at fret 12, bass")
+    choose(seen, "SL_D", "Action at fret 12, treble")
+    choose(seen, "HK", "Neck relief")
+    wait_for_words(seen, "Readings: action bass 129, action treble 129, relief 193.")
+    seen.page.get_by_label("Which time zone does its clock show").fill("Europe/Vienna")
+    say(seen, "what does the result '0' mean", "pass")
+    for code, stage in (("10", "receiving"), ("20", "neck_straightening"), ("30", "nut_slotting"), ("40", "play_test")):
+        say(seen, f"which stage is '{code}'", stage)
+    say(seen, "which stage is '50'", "final_inspection")
+    for model in ("400210", "400220", "400310"):
+        say(seen, f"the model '{model}'", "steel-string guitar")
+    wait_for_words(seen, "9 sent back")
+    assert not (tmp_path / "shop").exists()
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "more to ask, after what you said")
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "318 rows read = 318 accepted.")
+    seen.page.get_by_role("link", name="To the week").click()
+    wait_for_words(seen, "As set, outside limits")
+    seen.page.go_back()
+    assert seen.wrong == []
+
+
+def test_the_workbook_of_the_readme_leads_to_a_first_finding_and_can_be_taken_back(tmp_path, opened):
+    seen = opened(tmp_path / "shop")
+    seen.page.set_input_files("#logs-new-drop input", FOREIGN / "pruefbuch_2026.xlsx")
+    wait_for_words(seen, "596 of 596 rows and 1,210 readings would be read")
+    wait_for_words(seen, "tab 'Auswertung' is no log and is left")
+    wait_for_words(seen, "read along both edges: bow, not relief")
+    wait_for_words(seen, "nobody has said what the words of 'Befund' mean")
+    seen.page.get_by_label("Which time zone does its clock show").fill("Europe/Berlin")
+    say(seen, "what does the result 'NA' mean", "send back")
+    wait_for_words(seen, "0 rows and 0 cells set aside; 18 sent back")
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "596 rows read = 596 accepted.")
+    seen.page.get_by_role("button", name="Take it back and map it anew").click()
+    wait_for_words(seen, "The sheets are taken out")
+    seen.page.wait_for_function("fetch('/logs').then(() => true)")
+    seen.page.get_by_role("link", name="Map them anew").click()
+    wait_for_words(seen, "No shop here yet.")
+    assert not (tmp_path / "shop" / "shop.toml").exists()
+    seen.page.set_input_files("#logs-new-drop input", FOREIGN / "pruefbuch_2026.xlsx")
+    wait_for_words(seen, "596 of 596 rows and 1,210 readings would be read")
+    say(seen, "what does the result 'NA' mean", "send back")
+    wait_for_words(seen, "18 sent back")
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "596 rows read = 596 accepted.")
+    seen.page.get_by_role("link", name="To the week").click()
+    wait_for_words(seen, "instruments have at least one reading outside")
     assert seen.wrong == []

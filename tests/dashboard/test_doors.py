@@ -94,7 +94,7 @@ def test_every_path_has_its_type():
     modules = (*app.PAGES.values(), *app.FURTHER)
     pages = {importlib.import_module(f"dashboard.pages.{name}").PATH for name in modules}
     papers = {"/papers/week", "/papers/necks", "/papers/bench"}
-    assert set(addresses.ADDRESSES) == pages | papers | {f"/save/{name}" for name in app.SAVED}
+    assert set(addresses.ADDRESSES) == pages | papers | {"/go"} | {f"/save/{name}" for name in app.SAVED}
 
 
 def callbacks(client, folder):

@@ -1,9 +1,10 @@
 """Does the false-signal budget hold: python -m tests.trials.budget
 
-200 shops in control, 150 streams each, limits from each stream's first 100 readings, then 26 weeks of 10 readings a
-stream and week. What is counted are openings in those 26 weeks, in which all limits are complete; streams, charts,
-independence, budget and openings are the shop's own functions, fed with streams laid end to end in place of logs. A
-shop is all-tech streams of five characteristics, 30 streams each.
+200 shops in control, 150 streams each, limits from each stream's first 100 readings, then 12 weeks of 10 readings a
+stream and week. What is counted are openings in those 12 weeks, in which all limits are complete; streams, charts,
+independence, budget, the law of the shop's own residuals and the life of signals are the shop's own functions, fed with
+streams laid end to end in place of logs. A shop is all-tech streams of five characteristics, 30 streams each. Unequal
+setters: half of a stream's readings spread twice as far as the other half.
 """
 
 from collections.abc import Callable
@@ -12,18 +13,20 @@ import numpy as np
 import polars as pl
 from scipy.signal import lfilter
 
+from analysis.methods.autocorrelation import sigma_factor
 from analysis.methods.segments import Floats, Ints
 from analysis.methods.variables import spread
 from analysis.studies.drift.budget import budget
-from analysis.studies.drift.independence import stretches
-from analysis.studies.drift.signals import coarse_streams, widths
+from analysis.studies.drift.independence import correlations, stretches
+from analysis.studies.drift.signals import coarse_streams
 from analysis.studies.drift.streams import Eras, Streams
-from analysis.studies.drift.watching import fire_average, stream_charts
+from analysis.studies.drift.watching import fire_average, joined, stream_charts
+from analysis.studies.drift.widths import laws_of, residuals, widths
 from tests.analysis.studies.drifting import shop
 from tests.trials.written import write
 
 SEED = 20261212
-SHOPS, STREAMS, WEEKS, PER_WEEK, BASELINE = 200, 150, 26, 10, 100
+SHOPS, STREAMS, WEEKS, PER_WEEK, BASELINE = 200, 150, 12, 10, 100
 BUDGETS = (0.5, 1.0, 3.0)
 Draw = Callable[[np.random.Generator, int, int], Floats]
 
@@ -44,6 +47,11 @@ def followed(rng: np.random.Generator, s: int, n: int) -> Floats:
     return np.asarray(lfilter([1.0], [1.0, -0.3], noise, axis=1))
 
 
+def unequal(rng: np.random.Generator, s: int, n: int) -> Floats:
+    """Of two setters in turn by chance, one with twice the spread of the other."""
+    return np.asarray(rng.normal(size=(s, n)) * np.where(rng.random((s, n)) < 0.5, 1.0, 2.0) / np.sqrt(2.5))
+
+
 def t5(rng: np.random.Generator, s: int, n: int) -> Floats:
     return np.asarray(rng.standard_t(5, size=(s, n)) / np.sqrt(5 / 3))
 
@@ -56,6 +64,7 @@ LAWS: dict[str, tuple[Draw, float | None]] = {
     "normal": (normal, None),
     "rounded to half a sigma": (rounded, 0.5),
     "lag-1 correlation 0.3": (followed, None),
+    "unequal setters": (unequal, None),
     "t5": (t5, None),
     "gamma(4)": (gamma4, None),
 }
@@ -101,12 +110,12 @@ def openings_a_week(
         for one in allowed:
             rates = budget(one, ids, week, np.zeros(STREAMS, dtype=np.int64), relimited=np.zeros(0, dtype=np.int64))
             arl = STREAMS * PER_WEEK / one
-            charts = stream_charts(
-                held, made, coarse=coarse_streams(held), stretch=stretches(held, arl=arl), budgeted=True
-            )
-            _, lived = fire_average(
-                charts, weight=0.1, width=widths(charts, rates.at(week[charts.reading]), rates, 0.1)
-            )
+            stretch = stretches(held, arl=arl)
+            charts = joined([stream_charts(held, made, coarse=coarse_streams(held), stretch=stretch, budgeted=True)])
+            beyond = stretch / np.where(stretch > 1, sigma_factor(correlations(held)), 1.0)
+            laws = laws_of(residuals(charts, week, None, beyond), rates, 0.1)
+            width = widths(charts, rates.at(week[charts.reading]), rates, 0.1, laws)
+            _, lived = fire_average(charts, weight=0.1, width=width)
             found[one].append(len(lived.opened) / WEEKS)
     return found
 

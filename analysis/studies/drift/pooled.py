@@ -31,7 +31,7 @@ STEADY = 25  # points over the baselines from which on a chart knows its spread
 
 
 @dataclass(frozen=True)
-class _Judged:
+class Judged:
     """Readings of the streams of all techs after their full baselines, and those that the baselines are made of."""
 
     at: Ints  # (j,) rows of Streams.readings
@@ -41,7 +41,7 @@ class _Judged:
     base_era: Ints  # (b,)
     base_z: Floats  # (b,)
 
-    def without(self, told: Flags) -> "_Judged":
+    def without(self, told: Flags) -> "Judged":
         """The same less judged readings that are told already; told (n,)."""
         kept = ~told[self.at]
         return replace(self, at=self.at[kept], era=self.era[kept], z=self.z[kept])
@@ -56,7 +56,8 @@ class Pooled:
     steady: Floats
     """(k,) points over the baselines, chart after chart, in the unit of the charts' points."""
     steady_starts: Ints  # (c,)
-    steady_reading: Ints  # (k,) the last reading of the baseline that a point hangs on
+    steady_reading: Ints  # (k,) a reading of the instrument
+    steady_complete: Ints  # (k,) the last reading of the baseline that a point hangs on
     beyond: Floats  # (c,) what `charts.sigma` is widened by beyond the points' own spread: neighbours are alike
 
 
@@ -65,9 +66,13 @@ class Pools:
     """What pooled charts are made of, before it is known which readings another signal already tells."""
 
     held: Streams
-    judged: _Judged
+    judged: Judged
     instrument: Ints  # (n,) a number for each instrument at a stage, rising with time
     groups: dict[str, tuple[Ints, pl.DataFrame]]  # by kind: the chart of each reading (n,), and what each is called
+
+    def offsets(self, over: str) -> "Offsets":
+        """The baseline means that charts of this kind take off."""
+        return offsets(self.judged, over, self.groups[over][0])
 
 
 def pools(held: Streams, *, coarse: Flags, baseline_readings: int) -> Pools:
@@ -92,7 +97,7 @@ def pooled(made: Pools, *, weight: float, arl: float, told: Flags | None = None)
     return _joined(made.held, some, weight, arl) if some else None
 
 
-def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> _Judged:
+def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     eras, n = held.eras, len(held.values)
     plotted, sigma, worked = deviations(held)
     step = held.rows["step"].fill_null(0.0).to_numpy()
@@ -115,7 +120,7 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> _Judged:
         value = np.where(worked[of], plotted[rows], held.values[rows])
         return np.asarray((value - centre[of]) / sigma[of])
 
-    return _Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
+    return Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
 
 
 def _instruments(held: Streams) -> Ints:
@@ -144,31 +149,20 @@ class _Points:
     judged: InstrumentMeans
     reading: Ints  # row of Streams.readings of each judged point
     steady: InstrumentMeans
+    calm: Ints  # a row of Streams.readings of each steady point
     complete: Ints  # the reading that completed the baseline a steady point comes from
 
 
 def _kind(
-    held: Streams, judged: _Judged, over: str, group: tuple[Ints, pl.DataFrame], instrument: Ints
+    held: Streams, judged: Judged, over: str, group: tuple[Ints, pl.DataFrame], instrument: Ints
 ) -> _Points | None:
     """Points of one kind of chart; None where there is none."""
     code, names = group
     if names.is_empty():
         return None
-    kinds = len(names)
-    base_key = judged.base_era * kinds + code[judged.base_at]
-    mean, known = _means(base_key, judged.base_z, code[judged.base_at] >= 0, IN_BASELINE)
-    late_key = judged.era * kinds + code[judged.at]
-    usable = code[judged.at] >= 0
-    place = np.minimum(np.searchsorted(known, late_key), max(len(known) - 1, 0))
-    has = usable & (known[place] == late_key) if len(known) else np.zeros(len(late_key), dtype=bool)
-    off = np.where(has, mean[place], 0.0) if len(known) else np.zeros(len(late_key))
-    newcomers, own = _newcomers(judged, late_key, usable & ~has)
-    off[newcomers] = own
-    counted = has.copy()
-    counted[newcomers] = True
-    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
-        off, counted = np.zeros(len(late_key)), usable
-    z = judged.z - off
+    off = offsets(judged, over, code)
+    counted = off.known
+    z = judged.z - off.mean
     models = _several(names, code[judged.at][counted], held.readings["setup"].gather(judged.at[counted]))
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
@@ -176,32 +170,64 @@ def _kind(
     allowed = models & (rivals.to_numpy() if over != CHARACTERISTIC else True)
     counted &= allowed[np.maximum(code[judged.at], 0)]
     found = instrument_means(z[counted], code[judged.at][counted], instrument[judged.at][counted])
-    base_place = np.minimum(np.searchsorted(known, base_key), max(len(known) - 1, 0))
-    steady = (known[base_place] == base_key) if len(known) else np.zeros(len(base_key), dtype=bool)
-    steady &= allowed[np.maximum(code[judged.base_at], 0)] & (code[judged.base_at] >= 0)
-    count = np.bincount(base_place[steady], minlength=max(len(known), 1))[base_place]
-    shrunk = np.sqrt(count / np.maximum(count - 1, 1)) * np.sqrt(1 + 1 / np.maximum(count, 1))  # its mean is estimated
-    rest = (judged.base_z - (mean[base_place] if over != CHARACTERISTIC else 0.0)) * shrunk
-    calm = instrument_means(rest[steady], code[judged.base_at][steady], instrument[judged.base_at][steady])
+    steady = off.base_known & allowed[np.maximum(code[judged.base_at], 0)]
+    count = np.maximum(off.base_count[steady], 2)
+    # the mean taken off is an estimate, within the baseline and after it; and so is the sigma divided by, which came
+    # from these very readings and not from the later ones: their mean square is 2 / n larger for normal readings
+    behind = np.maximum(held.eras.baseline[judged.base_era[steady]], 2)
+    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count) * (1 + 2 / behind))
+    rest = (judged.base_z - off.base_mean)[steady] * shrunk
+    calm = instrument_means(rest, code[judged.base_at][steady], instrument[judged.base_at][steady])
     if len(found.mean) == 0 or len(calm.mean) == 0:
         return None
     ends = held.eras.window + held.eras.baseline - 1
     last = np.minimum(ends, len(held.values) - 1)[judged.base_era[steady]]
     return _Points(
-        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.first], calm, last[calm.first]
+        names.with_columns(over=pl.lit(over)),
+        found,
+        judged.at[counted][found.reading],
+        calm,
+        judged.base_at[steady][calm.reading],
+        last[calm.reading],
     )
 
 
-def _means(key: Ints, z: Floats, usable: Flags, least: int) -> tuple[Floats, Ints]:
-    """Mean of each key with enough readings, and those keys, rising."""
-    known, which = np.unique(key[usable], return_inverse=True)
-    count = np.bincount(which, minlength=len(known))
-    mean = np.bincount(which, z[usable], minlength=len(known)) / np.maximum(count, 1)
-    enough = count >= least
-    return np.asarray(mean[enough]), known[enough]
+@dataclass(frozen=True)
+class Offsets:
+    """The baseline mean in the stream of whoever a kind of chart asks for, in the stream's sigmas off its own mean."""
+
+    mean: Floats  # (j,) of judged readings
+    known: Flags  # (j,) readings that are judged by it
+    base_mean: Floats  # (b,) of readings of baselines
+    base_known: Flags  # (b,)
+    base_count: Ints  # (b,) readings behind it
 
 
-def _newcomers(judged: _Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
+def offsets(judged: Judged, over: str, code: Ints) -> Offsets:
+    """Means of each setter, gauge or stream (`over`) in each stream; code (n,): who or what each reading is of, -1 not
+    known.
+    """
+    known = code[judged.at] >= 0
+    base_known = code[judged.base_at] >= 0
+    kinds = int(code.max(initial=0)) + 1
+    if over == CHARACTERISTIC:  # the stream's own mean: nothing to take off, nobody to wait for
+        _, which, count = np.unique(judged.base_era, return_inverse=True, return_counts=True)
+        return Offsets(np.zeros(len(judged.at)), known, np.zeros(len(judged.base_at)), base_known, count[which])
+    base_key, key = judged.base_era * kinds + code[judged.base_at], judged.era * kinds + code[judged.at]
+    keys, which = np.unique(base_key, return_inverse=True)
+    count = np.bincount(which, base_known, minlength=len(keys)).astype(np.int64)
+    base_mean = np.bincount(which, judged.base_z, minlength=len(keys)) / np.maximum(np.bincount(which), 1)
+    enough = count >= IN_BASELINE
+    place = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
+    has = known & (keys[place] == key) & enough[place]
+    mean = np.where(has, base_mean[place], 0.0)
+    newcomers, own = _newcomers(judged, key, known & ~has)
+    mean[newcomers] = own
+    has[newcomers] = True
+    return Offsets(mean, has, base_mean[which], base_known & enough[which], count[which])
+
+
+def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
     """Judged readings after the first 25 of those who were not in the baseline, and the mean of those 25."""
     at = np.flatnonzero(usable)
     at = at[np.argsort(key[at], kind="stable")]
@@ -230,9 +256,12 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
     judged = np.concatenate([part.judged.chart + by for part, by in zip(parts, shift, strict=True)])
     steady = np.concatenate([part.steady.chart + by for part, by in zip(parts, shift, strict=True)])
     points, calm = (np.concatenate([getattr(part, name).mean for part in parts]) for name in ("judged", "steady"))
-    reading, complete = (np.concatenate([getattr(part, name) for part in parts]) for name in ("reading", "complete"))
+    reading, row, complete = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("reading", "calm", "complete")
+    )
     enough = (np.bincount(steady, minlength=len(names)) >= STEADY) & (np.bincount(judged, minlength=len(names)) > 0)
-    calm, complete, steady = calm[enough[steady]], complete[enough[steady]], steady[enough[steady]]
+    kept = enough[steady]
+    calm, row, complete, steady = calm[kept], row[kept], complete[kept], steady[kept]
     points, reading, judged = points[enough[judged]], reading[enough[judged]], judged[enough[judged]]
     if len(points) == 0:
         return None
@@ -242,11 +271,11 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
     names = names.filter(pl.Series(enough)).filter(pl.Series(moves))
     if names.is_empty():
         return None
-    keep_calm, keep = (
+    kept, keep = (
         np.repeat(moves, lengths(calm_starts, len(calm))),
         moves[np.searchsorted(np.flatnonzero(enough), judged)],
     )
-    calm, complete, steady = calm[keep_calm], complete[keep_calm], steady[keep_calm]
+    calm, row, complete, steady = calm[kept], row[kept], complete[kept], steady[kept]
     points, reading, judged = points[keep], reading[keep], judged[keep]
     calm_starts, starts = (np.flatnonzero(np.diff(chart, prepend=-1)) for chart in (steady, judged))
     kind = names.select(pl.struct("over", "characteristic").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
@@ -279,4 +308,4 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
         window=reading[starts],
         on_file=np.zeros(c, dtype=bool),
     )
-    return Pooled(charts, calm, calm_starts, complete, beyond)
+    return Pooled(charts, calm, calm_starts, row, complete, beyond)

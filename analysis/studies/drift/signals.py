@@ -19,7 +19,7 @@ from analysis.studies.drift.independence import correlations, stretches
 from analysis.studies.drift.opened import FOUND, OPENINGS, cuts, signals_of
 from analysis.studies.drift.pooled import Pooled, pooled, pools
 from analysis.studies.drift.share_signals import share_signals
-from analysis.studies.drift.shares import shares
+from analysis.studies.drift.shares import Shares, shares
 from analysis.studies.drift.streams import WIDTH_DRAWN, Streams, streams
 from analysis.studies.drift.together import Pattern, patterns
 from analysis.studies.drift.watching import (
@@ -66,6 +66,8 @@ class Signals:
     """What the shop's own readings ask of the widths over normal ones; None without a budget."""
     pooled: Pooled | None
     """The charts that pool over models, and the steady points that their limits come from."""
+    weekly: Shares | None
+    """The weekly shares that were judged."""
     patterns: list[Pattern]
     """T2 of single instruments: marks that open nothing."""
     unjudged: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNJUDGED))
@@ -108,7 +110,7 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
     own_charts = joined(kinds) if kinds else None
     charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
     weekly = shares(snapshot)
-    allowance = allow(snapshot, held, charts, weekly)
+    allowance = allow(snapshot, held, charts, weekly, over)
     others = share_signals(snapshot, weekly, allowance)
     account = others.select(OPENINGS)
     fired, laws, found = None, None, pl.DataFrame(schema=FOUND)
@@ -143,6 +145,7 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
         account.sort("opened_at"),
         laws,
         over,
+        weekly,
         patterns(held, shop, coarse),
     )
 

@@ -17,7 +17,7 @@ from analysis.studies.matters.evidence import Evidence
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
 QUIET = 2.6  # or no further than this many standard errors
-SEEN = 2.0  # and they lay out so far before
+SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.5  # a shift is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
 EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
@@ -58,6 +58,7 @@ class Explained:
     look: Look
     column: Floats  # (n,) the readings it touches, since its start
     since: int  # working day of the earliest likely start of its signals
+    side: int  # which way its signals moved
     narrowed: Sized | None = None  # where only some positions moved
 
     @property
@@ -171,17 +172,22 @@ def _round(work: _Work) -> bool:
     ]
     if covered and (work.closed or any(work.left[k].open for k in covered)):
         since = min(work.left[k].since for k in covered)
-        work.done.append(Explained(work.found, covered, named, best, look, whole, since))
+        side = int(np.sign(sum(work.left[k].side for k in covered))) or 1
+        work.done.append(Explained(work.found, covered, named, best, look, whole, since, side))
         for k in covered:
             del work.left[k]
     return True
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:
-    """A signal that opened before a shift began is not of it; else its readings lie out no longer, or half as far."""
-    if one.opened < first or abs(before) < SEEN:
+    """Does an explanation, begun on its first likely day, account for a signal that opened since then: its readings lie
+    half as far out once it is known, or no further than chance lets expect, some of it taken away.
+    """
+    if one.opened < first or before * one.side <= 0:
         return False
-    return abs(after) <= HALF * abs(before) or (abs(after) < QUIET and abs(after) < 0.75 * abs(before))
+    if abs(after) <= HALF * abs(before):
+        return True
+    return abs(after) < QUIET and abs(after) <= SOME * abs(before)
 
 
 def _agreeing(left: list[Signalled]) -> list[list[Signalled]]:
@@ -203,4 +209,13 @@ def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
     low, high = min(one.low for one in group), max(one.high for one in group)
     best, look = work.explainer.measured(touched[work.keep].astype(np.float64), low, high)
     column = np.where(touched & (work.found.day >= best.start), 1.0, 0.0)
-    return Explained(work.found, [one.number for one in group], [], best, look, column, min(one.since for one in group))
+    return Explained(
+        work.found,
+        [one.number for one in group],
+        [],
+        best,
+        look,
+        column,
+        min(one.since for one in group),
+        group[0].side,
+    )

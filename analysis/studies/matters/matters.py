@@ -32,11 +32,17 @@ LEAST = 5
 
 def matters(snapshot: Snapshot) -> list[Matter]:
     """Every matter of the shop at this version, ever; open ones first, then by opening."""
-    return snapshot.once(open_matters) + snapshot.once(closed_matters)
+    judged = snapshot.once(signals)
+    if judged is None:
+        return []
+    opened, closed = snapshot.once(_all_groups)
+    return _recorded(snapshot, judged, opened) + _recorded(snapshot, judged, closed)
 
 
 def open_matters(snapshot: Snapshot) -> list[Matter]:
-    """Matters with an open signal, by opening."""
+    """Matters with an open signal, or whose cause lasts, by opening. Signals of such a cause that closed before are
+    looked for in `matters` only.
+    """
     judged = snapshot.once(signals)
     return [] if judged is None else _recorded(snapshot, judged, snapshot.once(_open_ones))
 
@@ -44,10 +50,24 @@ def open_matters(snapshot: Snapshot) -> list[Matter]:
 def closed_matters(snapshot: Snapshot) -> list[Matter]:
     """Matters whose signals have all closed, by opening."""
     judged = snapshot.once(signals)
+    return [] if judged is None else _recorded(snapshot, judged, snapshot.once(_all_groups)[1])
+
+
+def _all_groups(snapshot: Snapshot) -> tuple[list["_Group"], list["_Group"]]:
+    """Those that are open, with what closed of the same cause; and those that closed."""
+    judged, every = snapshot.once(signals), snapshot.once(every_signal)
     if judged is None:
-        return []
-    held = {number for group in snapshot.once(_open_ones) for number in group.signals}
-    return _recorded(snapshot, judged, _closed_ones(snapshot, judged, held))
+        return [], []
+    opened = [_Group(set(one.signals), list(one.parts), one.lasts) for one in snapshot.once(_open_ones)]
+    held = {number for group in opened for number in group.signals}
+    closed = []
+    for one in _closed_ones(snapshot, judged, held):
+        home = next((other for other in opened if one.parts and one.parts[0].named and _alike(one, other, every)), None)
+        if home is None:
+            closed.append(one)
+        else:
+            home.signals |= one.signals
+    return opened, closed
 
 
 def _recorded(snapshot: Snapshot, judged: Signals, groups: list["_Group"]) -> list[Matter]:
@@ -159,7 +179,7 @@ def _merged(groups: list[_Group], every: list[Signal]) -> list[_Group]:
     for one in sorted(groups, key=lambda group: min(group.signals)):
         home = next((other for other in merged if _alike(one, other, every)), None)
         if home is None:
-            merged.append(one)
+            merged.append(_Group(set(one.signals), list(one.parts), one.lasts))
         else:
             home.signals |= one.signals
             home.parts += one.parts

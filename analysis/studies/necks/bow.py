@@ -14,11 +14,13 @@ from scipy import stats
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
+from analysis.methods.spline_by_lot import Bent, bent
 from analysis.studies.necks import lots
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
 TENTH = 0.1  # mm
+CURVE_POINTS = 25
 STEP = 0.05  # mm, width of a step of the stepped means
 LEAST_NECKS, LEAST_LOTS = 30, 5
 LEAST_IN_STEP = 10
@@ -27,8 +29,18 @@ MEASURES = ("minutes", "straightening", "send_backs", "rejected")
 
 
 @dataclass(frozen=True)
+class Level:
+    """What necks of some bow stand at beyond straight ones."""
+
+    bow: float  # mm
+    more: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Goes:
-    """One measure against bow: per tenth of a mm, in steps, and along a line; minutes, or instruments (0 to 1), or
+    """One measure against bow: per tenth of a mm, in steps, and along a curve; minutes, or instruments (0 to 1), or
     send-backs.
     """
 
@@ -40,16 +52,27 @@ class Goes:
     slope: float  # a tenth of a millimetre
     slope_low: float
     slope_high: float
-    bends: float  # p that the line is straight; small: the steps tell more than the line
+    bends: float  # p that a straight line would do
     step_from: Floats  # (k,) mm, lower end of each step
     step_mean: Floats  # (k,) mean at each step, brought to the middle mix
     step_low: Floats
     step_high: Floats
     step_n: Ints
-    line_x: Floats  # (2,) ends of the line, mm
+    line_x: Floats  # (25,) along the curve, mm
     line: Floats
     line_low: Floats
     line_high: Floats
+    levels: list[Level]  # at round tenths, against straight necks
+
+
+@dataclass(frozen=True)
+class LotCost:
+    """What went with the bow of one lot's judged necks beyond straight ones, all of them together."""
+
+    necks: int
+    total: float  # minutes, or send-backs, or rejects
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -126,12 +149,8 @@ def goes_with(
 
 def against(rows: pl.DataFrame, measure: str) -> Goes:
     """`goes_with` of the rows of `instruments`."""
+    _enough(rows)
     lots_seen = rows["lot_key"].n_unique()
-    if rows.height < LEAST_NECKS or lots_seen < LEAST_LOTS:
-        wanted = f"{LEAST_NECKS} of {LEAST_LOTS} lots"
-        raise UnusableData(
-            f"{rows.height} judged necks of {lots_seen} lots; what goes with bow needs {wanted}: load more logs"
-        )
     y, bow, lot = rows[measure].to_numpy().astype(np.float64), rows["bow"].to_numpy(), _codes(rows, ["lot_key"])
     mix = _codes(rows, ["model", "straightener"])
     if float(_within(bow, mix).std()) < 1e-9:
@@ -139,12 +158,10 @@ def against(rows: pl.DataFrame, measure: str) -> Goes:
     slope, covariance = _fit(y, bow[:, None], mix, lot)
     reach = float(stats.t.isf(0.025, lots_seen - 1))
     half = reach * float(np.sqrt(covariance[0, 0]))
-    curved, curved_covariance = _fit(y, np.column_stack([bow, (bow - bow.mean()) ** 2]), mix, lot)
-    bends = 2 * float(stats.t.sf(abs(curved[1]) / max(float(np.sqrt(curved_covariance[1, 1])), 1e-300), lots_seen - 1))
-    middle = float(y.mean())
-    x = np.array([0.0, float(bow.max())])
-    line = middle + slope[0] * (x - bow.mean())
-    away = half * np.abs(x - bow.mean())
+    curve = bent(y, bow, mix, lot)
+    x = np.linspace(0.0, float(bow.max()), CURVE_POINTS)
+    line, low, high = (float(y.mean()) + part for part in curve.more(x, bow))
+    levels = _levels(curve, bow)
     steps = _steps(y, bow, mix, lot, reach)
     return Goes(
         measure,
@@ -153,13 +170,64 @@ def against(rows: pl.DataFrame, measure: str) -> Goes:
         float(slope[0]) * TENTH,
         (float(slope[0]) - half) * TENTH,
         (float(slope[0]) + half) * TENTH,
-        bends,
+        curve.bends,
         *steps,
         x,
         line,
-        line - away,
-        line + away,
+        low,
+        high,
+        levels,
     )
+
+
+def _levels(curve: Bent, bow: Floats) -> list[Level]:
+    """What goes with bow at round tenths that necks reach, against straight ones."""
+    reach = [k for k in range(2, 100) if (bow >= k * TENTH - 1e-9).sum() >= LEAST_IN_STEP]
+    if not reach:
+        return []
+    at = np.round(np.array(reach) * TENTH, 9)
+    more, low, high = curve.more(at, straight(bow))
+    return [Level(*map(float, row)) for row in zip(at, more, low, high, strict=True)]
+
+
+def straight(bow: Floats) -> Floats:
+    """Bow of the straight necks that others are held against: under a tenth; none such: the straightest fifth."""
+    under = bow[bow < TENTH - 1e-9]
+    return under if len(under) >= LEAST_IN_STEP else np.sort(bow)[: max(len(bow) // 5, 1)]
+
+
+def cost_of_lots(
+    snapshot: Snapshot, measure: str = "minutes", characteristic: str | None = None
+) -> dict[tuple[str, str], LotCost]:
+    """What went with the bow of each lot's necks beyond straight ones, by supplier and lot; raises UnusableData as
+    `goes_with`.
+    """
+    rows = instruments(snapshot, characteristic)
+    if measure == "straightening":
+        rows = rows.filter(pl.col("straightener") != "")
+    return costs(rows, measure)
+
+
+def costs(rows: pl.DataFrame, measure: str) -> dict[tuple[str, str], LotCost]:
+    """`cost_of_lots` of the rows of `instruments`: one curve through all of them, summed over the necks of each lot."""
+    _enough(rows)
+    y, bow = rows[measure].to_numpy().astype(np.float64), rows["bow"].to_numpy()
+    curve = bent(y, bow, _codes(rows, ["model", "straightener"]), _codes(rows, ["lot_key"]))
+    told = {}
+    for (key,), own in rows.group_by("lot_key", maintain_order=True):
+        supplier, _, lot = str(key).partition("\n")
+        total, low, high = curve.total(own["bow"].to_numpy(), straight(bow))
+        told[supplier, lot] = LotCost(own.height, total, low, high)
+    return told
+
+
+def _enough(rows: pl.DataFrame) -> None:
+    lots_seen = rows["lot_key"].n_unique()
+    if rows.height < LEAST_NECKS or lots_seen < LEAST_LOTS:
+        wanted = f"{LEAST_NECKS} of {LEAST_LOTS} lots"
+        raise UnusableData(
+            f"{rows.height} judged necks of {lots_seen} lots; what goes with bow needs {wanted}: load more logs"
+        )
 
 
 def limits(

@@ -1,77 +1,51 @@
-"""What a new tech is to hold: bands from the readings of qualified techs, where somebody stands, and a test that ends
-when enough is known.
+"""What a tech is to hold, where they stand, and a test that ends when enough is known.
 
-A band holds nine tenths of what the qualified techs set, with 95 % confidence, cut to the spec in force and widened to
-whole steps of the gauge that reads it. A target is shown when a sequential test says so; then a person signs, not the
-program. After each answer the test begins anew with the next instrument and the latest answer counts, so that what was
-not shown at the start is not held against anybody for good.
+A target is shown when a sequential test says so; then a person signs, not the program. After each answer the test
+begins anew with the next instrument and the latest answer counts, so that what was not shown at the start is not held
+against anybody for good. Bands: `bands`; what is no person's and left out: `not_theirs`.
 """
 
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
-from math import ceil, floor
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.ever_shown import WITHIN, ever_shown, lasting_plan
 from analysis.methods.intervals import binomial_exact, mean_t, sd_chi
-from analysis.methods.normality import anderson_darling, spread_ties
+from analysis.methods.segments import Flags
 from analysis.methods.sequential import SequentialPlan, verdict, wald_lines
-from analysis.methods.tolerance import free_band, normal_band, sample_needed
-from analysis.studies.story.conformity import as_set
-from analysis.studies.story.story import SEVERAL
-from ingest.shopfiles.shop import Gauge, Shop
+from analysis.studies.people.bands import LEAST, judged_by, set_readings, targets_of
+from analysis.studies.people.not_theirs import LeftOut, left_out
+from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
-COVERAGE, CONFIDENCE = 0.90, 0.95
-LEAST = 30  # readings of qualified techs behind a band; fewer is called few and gives none
-NOT_NORMAL_BELOW = 0.005
+__all__ = ["LEAST", "LeftOut"]
+PRACTICE = 10  # instruments of a practice set
 RISK_GOOD, RISK_POOR = 0.05, 0.10
 SHOWN, NOT_SHOWN, TOO_FEW = "target shown", "not shown yet", "too few to say"
 WORDS = {"shown": SHOWN, "not shown": NOT_SHOWN, "too few": TOO_FEW}
-GOOD_AT_LEAST, POOR_TIMES, POOR_AT_LEAST = 0.05, 3.0, 0.20
-
-BANDS: dict[str, pl.DataType] = {
-    "characteristic": pl.String(),
-    "position": pl.String(),
-    "model": pl.String(),
-    "stage": pl.String(),
-    "n": pl.Int64(),
-    "techs": pl.Int64(),
-    "target": pl.Float64(),
-    "spec_lower": pl.Float64(),
-    "spec_upper": pl.Float64(),
-    "lower": pl.Float64(),
-    "upper": pl.Float64(),
-    "gauge": pl.String(),
-    "resolution": pl.String(),
-    "step": pl.Float64(),
-    "lower_steps": pl.Int64(),
-    "upper_steps": pl.Int64(),
-    "curve": pl.String(),
-    "outside": pl.Float64(),
-    "good": pl.Float64(),
-    "poor": pl.Float64(),
-}
 
 
 @dataclass(frozen=True)
 class Stand:
     """Where one tech stands against one band; canonical units."""
 
-    band: dict[str, object]  # a row of `bands`
+    band: dict[str, object]  # a row of `bands.targets_of`
     tech: str
-    values: list[float]  # as set, in time order
+    values: list[float]  # as set, in time order, without what is left out
     serials: list[str]
+    out: list[bool]  # which of them lie outside the band, by the step of their gauge
+    on_edge: int  # how many the band's end lies within the step of: shown neither to hold nor not to
+    left_out: list[LeftOut]  # what is no person's
     mean: float | None
     mean_low: float | None
     mean_high: float | None
     sd: float | None
     sd_low: float | None
     sd_high: float | None
-    inside: int
+    inside: int  # not outside: on the edge counts as inside and is told beside
     inside_low: float
     inside_high: float
     verdict: str  # target shown | not shown yet | too few to say
@@ -81,44 +55,57 @@ class Stand:
     lasts: "Lasting"  # what the test promises
 
 
-def bands(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a characteristic, position and model (setup) set by qualified techs, under the spec in force as of the
-    snapshot.
-
-    lower, upper : the band, in canonical units, within the spec, on whole steps of its gauge (lower_steps, upper_steps;
-    null without a declared step); curve : normal, free (no curve assumed: the readings are not normal) ; outside :
-    share of the qualified readings outside the band; good, poor : shares outside that the test tells apart. No band
-    from fewer than 30 readings.
-    """
-    readings = _qualified(snapshot)
-    rows = [
-        row
-        for key, group in readings.group_by("characteristic", "position", "setup", maintain_order=True)
-        if (row := _band(snapshot.shop, dict(zip(("characteristic", "position", "model"), key, strict=True)), group))
-    ]
-    order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
-    table = pl.DataFrame(rows, schema=BANDS)
-    return table.sort(pl.col("characteristic").replace_strict(order, return_dtype=pl.Int64), "model", "position")
-
-
 def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[Stand]:
     """Where a tech stands against every band whose readings they set; `since`: the day the test began (None: their
-    first reading).
+    first reading). Only readings under the band's own spec count.
     """
-    readings = _set(snapshot).filter(pl.col("set_by") == tech)
+    readings = set_readings(snapshot).sort("taken_at", "serial")
     if since is not None:
         readings = readings.filter(pl.col("set_on") >= since)
-    readings = readings.sort("taken_at", "serial")
+    touched = readings.filter(pl.col("set_by") == tech).select("characteristic", "position", "setup").unique()
+    theirs = targets_of(snapshot, tech).join(
+        touched,
+        left_on=["characteristic", "position", "model"],
+        right_on=["characteristic", "position", "setup"],
+        how="semi",
+    )
     found = []
-    for band in snapshot.once(bands).iter_rows(named=True):
-        mine = readings.filter(
+    for band in theirs.iter_rows(named=True):
+        of_band = readings.filter(
             (pl.col("characteristic") == band["characteristic"])
             & (pl.col("position") == band["position"])
             & (pl.col("setup") == band["model"])
         )
-        if mine.height:
-            found.append(_stand(band, tech, mine))
+        if band["spec"] is not None:
+            of_band = of_band.filter(
+                pl.col("lower").eq_missing(band["spec_lower"]) & pl.col("upper").eq_missing(band["spec_upper"])
+            )
+        if (of_band["set_by"] == tech).any():
+            found.append(_stand(snapshot, band, tech, of_band))
     return found
+
+
+def first_stands(snapshot: Snapshot, tech: str, stage: str) -> list[Stand]:
+    """The targets of somebody at a stage where no reading of theirs is on file yet, those most often set first."""
+    readings = set_readings(snapshot).filter(pl.col("set_stage") == stage)
+    often = readings.group_by("characteristic", "position", pl.col("setup").alias("model")).len()
+    rows = targets_of(snapshot, tech).filter(pl.col("stage") == stage)
+    rows = rows.join(often, on=["characteristic", "position", "model"], how="left", maintain_order="left")
+    rows = rows.sort(
+        pl.col("source") != "by hand", -pl.col("len").cast(pl.Int64).fill_null(0), maintain_order=True
+    ).drop("len")
+    return [_stand(snapshot, band, tech, readings.head(0)) for band in rows.iter_rows(named=True)]
+
+
+def practice_set(snapshot: Snapshot, model: str, stage: str) -> list[str]:
+    """Instruments of a model (setup) that stand on the bench now and have passed a stage, the newest first, ten at
+    most: what somebody new can read before they set anything.
+    """
+    told = snapshot.once(story)
+    passed = told.visits.filter((pl.col("stage") == stage) & (pl.col("outcome") == "pass")).select("serial").unique()
+    here = told.instruments.filter(pl.col("standing").is_in(["bench", "hold"]) & (pl.col("setup") == model))
+    rows = here.join(passed, on="serial", how="semi").sort("last_seen", "serial", descending=[True, False])
+    return rows["serial"].head(PRACTICE).to_list()
 
 
 def evidence(stand: Stand) -> tuple[list[float], float, float]:
@@ -129,18 +116,8 @@ def evidence(stand: Stand) -> tuple[list[float], float, float]:
     whole instruments and cut off at its longest run.
     """
     below, above, slope = wald_lines(stand.test.good, stand.test.poor, stand.test.risk_good, stand.test.risk_poor)
-    low, high = (stand.band[name] for name in ("lower", "upper"))
-    values = np.asarray(stand.values[stand.began_at : stand.decided_at])
-    out = np.cumsum(_outside(values, low, high))
-    return (slope * np.arange(1, len(values) + 1) - out).tolist(), below, -above
-
-
-def _outside(values: np.ndarray, lower: object, upper: object) -> np.ndarray:
-    """Which values lie beyond a band, shape (n,); one on its edge does not."""
-    low = -np.inf if lower is None else float(lower)  # type: ignore[arg-type]
-    high = np.inf if upper is None else float(upper)  # type: ignore[arg-type]
-    slack = 1e-9 * max(1.0, float(np.abs(values).max(initial=0.0)))
-    return np.asarray((values < low - slack) | (values > high + slack))
+    out = np.cumsum(np.asarray(stand.out[stand.began_at : stand.decided_at], dtype=np.int64))
+    return (slope * np.arange(1, len(out) + 1) - out).tolist(), below, -above
 
 
 @dataclass(frozen=True)
@@ -185,121 +162,44 @@ def latest(test: SequentialPlan, out: np.ndarray) -> tuple[str, int, int]:
     return answer
 
 
-def _stand(band: dict[str, object], tech: str, mine: pl.DataFrame) -> Stand:
+def _stand(snapshot: Snapshot, band: dict[str, object], tech: str, readings: pl.DataFrame) -> Stand:
+    """readings : of the band by everybody, in time order."""
+    gone = left_out(snapshot, band, readings, tech)
+    kept: Flags = (
+        (readings["set_by"] == tech).to_numpy() & ~np.any([rows for _, rows in gone], axis=0)
+        if gone
+        else (readings["set_by"] == tech).to_numpy()
+    )
+    mine = readings.filter(pl.Series(kept))
+    out, on_edge = judged_by(snapshot.shop, band, mine)
     values = mine["value"].to_numpy().astype(np.float64)
-    out = _outside(values, band["lower"], band["upper"])
     lasts = lasting_test(float(band["good"]), float(band["poor"]))  # type: ignore[arg-type]
     word, began, at = latest(lasts.test, out.astype(np.int64))
     n, inside = len(values), int((~out).sum())
     share_low, share_high = binomial_exact(inside, n)
-    mean, sd = float(values.mean()), float(values.std(ddof=1)) if n > 1 else None
-    mean_low, mean_high = (float(end) for end in mean_t(mean, sd, n)) if sd is not None else (None, None)
+    mean, sd = float(values.mean()) if n else None, float(values.std(ddof=1)) if n > 1 else None
+    mean_low, mean_high = (float(end) for end in mean_t(mean, sd, n)) if sd is not None else (None, None)  # type: ignore[arg-type]
     sd_low, sd_high = (float(end) for end in sd_chi(sd, n)) if sd is not None else (None, None)
     return Stand(
-        band,
-        tech,
-        values.tolist(),
-        mine["serial"].to_list(),
-        mean,
-        mean_low,
-        mean_high,
-        sd,
-        sd_low,
-        sd_high,
-        inside,
-        float(share_low),
-        float(share_high),
-        WORDS[word],
-        began,
-        at,
-        lasts.test,
-        lasts,
+        band=band,
+        tech=tech,
+        values=values.tolist(),
+        serials=mine["serial"].to_list(),
+        out=out.tolist(),
+        on_edge=int(on_edge.sum()),
+        left_out=[why for why, _ in gone],
+        mean=mean,
+        mean_low=mean_low,
+        mean_high=mean_high,
+        sd=sd,
+        sd_low=sd_low,
+        sd_high=sd_high,
+        inside=inside,
+        inside_low=float(share_low),
+        inside_high=float(share_high),
+        verdict=WORDS[word],
+        began_at=began,
+        decided_at=at,
+        test=lasts.test,
+        lasts=lasts,
     )
-
-
-def _band(shop: Shop, key: dict[str, object], group: pl.DataFrame) -> dict[str, object] | None:
-    """The row of one characteristic, position and model, or None from too few readings."""
-    last = group.sort("set_on", "taken_at", maintain_order=True).tail(1).row(0, named=True)
-    group = group.filter(pl.col("spec").eq_missing(last["spec"]))  # the spec in force
-    if group.height < LEAST:
-        return None
-    values = group["value"].to_numpy().astype(np.float64)
-    gauge = _gauge(shop, str(key["characteristic"]), group)
-    step = (gauge.step if gauge else None) or 0.0
-    low, high, curve = _tolerance(values, step)
-    if last["lower"] is not None:
-        low = max(low, last["lower"])
-    if last["upper"] is not None:
-        high = min(high, last["upper"])
-    steps: tuple[int | None, int | None] = (None, None)
-    if step:
-        steps = (floor(low / step + 1e-6), ceil(high / step - 1e-6))
-        low, high = steps[0] * step, steps[1] * step
-        low = low if last["lower"] is None else max(low, last["lower"])
-        high = high if last["upper"] is None else min(high, last["upper"])
-    slack = 1e-9 * max(1.0, float(np.abs(values).max()))
-    outside = float(((values < low - slack) | (values > high + slack)).mean())
-    good = max(GOOD_AT_LEAST, ceil(100 * outside) / 100)
-    return key | {
-        "stage": last["set_stage"],
-        "n": len(values),
-        "techs": group["set_by"].n_unique(),
-        "target": last["target"],
-        "spec_lower": last["lower"],
-        "spec_upper": last["upper"],
-        "lower": low,
-        "upper": high,
-        "gauge": gauge.key if gauge else "",
-        "resolution": gauge.resolution if gauge else "",
-        "step": step or None,
-        "lower_steps": steps[0],
-        "upper_steps": steps[1],
-        "curve": curve,
-        "outside": outside,
-        "good": good,
-        "poor": round(min(max(POOR_TIMES * good, POOR_AT_LEAST), 0.9), 2),
-    }
-
-
-def _tolerance(values: np.ndarray, step: float) -> tuple[float, float, str]:
-    """The band of the readings and the curve it rests on."""
-    if len(values) >= sample_needed(COVERAGE, CONFIDENCE) and values.std() > 0 and step <= values.std(ddof=1):
-        _, p = anderson_darling(
-            spread_ties(values, np.zeros(1, dtype=np.int64), step=np.array([step])), np.zeros(1, dtype=np.int64)
-        )
-        if float(p[0]) < NOT_NORMAL_BELOW:
-            return *free_band(values, coverage=COVERAGE, confidence=CONFIDENCE), "free"
-    band = normal_band(values, coverage=COVERAGE, confidence=CONFIDENCE)
-    return float(band.low[0]), float(band.high[0]), "normal"
-
-
-def _gauge(shop: Shop, characteristic: str, group: pl.DataFrame) -> Gauge | None:
-    """The gauge that most of the readings name, else the coarsest declared for the characteristic."""
-    declared = {gauge.key: gauge for gauge in shop.gauges if characteristic in gauge.measures and gauge.step}
-    named = (
-        group.filter(pl.col("gauge").is_in(list(declared)))
-        .group_by("gauge")
-        .len()
-        .sort("len", "gauge", descending=[True, False])
-    )
-    if named.height:
-        return declared[named["gauge"][0]]
-    return max(declared.values(), key=lambda gauge: gauge.step or 0.0, default=None)
-
-
-def _set(snapshot: Snapshot) -> pl.DataFrame:
-    """As-set readings of characteristics that somebody sets and that bear one setter."""
-    readings = snapshot.once(as_set)
-    return readings.filter(
-        (pl.col("set_stage") != "")
-        & (pl.col("set_by") != "")
-        & ~pl.col("set_by").str.contains(SEVERAL)
-        & (pl.col("setup") != "")
-    )
-
-
-def _qualified(snapshot: Snapshot) -> pl.DataFrame:
-    """As-set readings set by techs qualified for the stage where it is set."""
-    pairs = [(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified]
-    able = pl.DataFrame(pairs, schema={"set_stage": pl.String(), "set_by": pl.String()}, orient="row")
-    return _set(snapshot).join(able, on=["set_stage", "set_by"], how="semi", maintain_order="left")

@@ -1,9 +1,15 @@
 """What goes with the air: how a characteristic moves with relative humidity some hours before, model by model and
 position by position.
 
-Readings as set (first final inspection), less the target of their spec where there is one, so that a changed target is
-no change of the wood. Thick wood lags the air by days; the lag is the one of LAGS that explains most. What moves
-together need not be a cause: readings are not corrected by these slopes.
+Readings as set (first final inspection), less the target of their spec where there is one, so that a changed target
+is no change of the wood. Both the readings and the air are taken off their means of the week (`trends`): what drifts
+over weeks drifts with any season, so only what moves with the air from day to day counts. Thick wood lags the air by
+days; the lag is the one of LAGS that explains most, and having chosen it costs width: the interval is that of as many
+independent lags as these are worth. What moves together need not be a cause: readings are not corrected by these
+slopes.
+
+Source: lags worth so many independent ones by the eigenvalues of their correlation, Li & Ji 2005, Heredity 95 (from
+memory; the rate is shown by simulation, tests/trials/air.md).
 """
 
 import numpy as np
@@ -20,6 +26,7 @@ HOUR = 3_600_000_000  # microseconds
 STALE = 3 * HOUR  # an older reading of the hygrometer says nothing of the hour
 LEAST_DAYS = 10
 LEAST_WEEKS = 8  # from here on weeks are what is taken as independent, below it days
+MONDAY = 3  # days since 1970-01-01 plus this, over seven: the week of a day
 
 CLIMATE: dict[str, pl.DataType] = {
     "model": pl.String(),
@@ -38,8 +45,8 @@ def climate_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`climate` of the figures: slope in canonical units per % RH with its 95 % interval, null where it cannot be told.
 
     Under the shop's least readings, ten days, or no humidity on file nothing is told. Readings of one week move
-    together for many reasons, so the interval takes weeks as independent (under eight weeks days), not readings; that
-    the lag was chosen is not in it.
+    together for many reasons, so the interval takes weeks as independent (under eight weeks days), not readings, and
+    that the lag was chosen is in it. share_explained is of the readings' variance within weeks.
     """
     return snapshot.once(slopes).select(CLIMATE.keys())
 
@@ -92,10 +99,10 @@ def _found(readings: pl.DataFrame, damp: Floats, lags: Floats, least: int) -> pl
     starts = np.flatnonzero(np.diff(row, prepend=-1))
     y = (readings["value"] - readings["target"].fill_null(0.0)).to_numpy().astype(np.float64)
     n, s = lengths(starts, len(y)), np.arange(len(starts))
-    y_off, x_off = (
-        y - np.repeat(np.add.reduceat(y, starts) / n, n),
-        damp - np.repeat(np.add.reduceat(damp, starts) / n[:, None], n, axis=0),
-    )
+    day = readings["day"].cast(pl.Int32).to_numpy().astype(np.int64)
+    week = (day + MONDAY) // 7
+    off = _within(row, week, np.column_stack([y, damp]))
+    y_off, x_off = off[:, 0], off[:, 1:]
     xx, xy, yy = (
         np.add.reduceat(x_off**2, starts),
         np.add.reduceat(x_off * y_off[:, None], starts),
@@ -106,13 +113,16 @@ def _found(readings: pl.DataFrame, damp: Floats, lags: Floats, least: int) -> pl
     best = share.argmax(axis=1)
     x = x_off[np.arange(len(y)), best[row]]
     push = x * (y_off - slope[s, best][row] * x)
-    day = readings["day"].cast(pl.Int32).to_numpy().astype(np.int64)
     days, by_day = _clusters(row, day, push, len(s))
-    weeks, by_week = _clusters(row, day // 7, push, len(s))
+    weeks, by_week = _clusters(row, week, push, len(s))
     groups, squares = np.where(weeks >= LEAST_WEEKS, weeks, days), np.where(weeks >= LEAST_WEEKS, by_week, by_day)
     told = (n >= least) & (days >= LEAST_DAYS) & (xx[s, best] > 1e-9) & (yy > 1e-18)
     error = np.sqrt(squares * groups / np.maximum(groups - 1, 1)) / np.where(told, xx[s, best], 1.0)
-    half = stats.t.isf(0.025, np.maximum(groups - 2, 1)) * error
+    worth = _independent_lags(x_off, starts)
+    rest = np.maximum(yy - slope[s, best] * xy[s, best], 0.0) / np.maximum(n - weeks - 1, 1)  # each week has a mean
+    plain = np.sqrt(np.divide(rest, xx[s, best], out=np.zeros(len(s)), where=told))
+    error = np.maximum(error, plain)  # few weeks may look more alike than they are
+    half = stats.t.isf(0.5 * (1 - 0.95 ** (1 / worth)), np.maximum(groups - 2, 1)) * error
     b = slope[s, best]
     columns = {
         "slope": b,
@@ -123,6 +133,25 @@ def _found(readings: pl.DataFrame, damp: Floats, lags: Floats, least: int) -> pl
     }
     shown = {name: pl.Series(np.where(told, values, np.nan)).fill_nan(None) for name, values in columns.items()}
     return readings[starts].select(KEY).with_columns(**shown, n=pl.Series(n), days=pl.Series(days))
+
+
+def _within(row: Ints, week: Ints, columns: Floats) -> Floats:
+    """Each column less its mean over the readings of the same row and week (n, k)."""
+    _, which = np.unique(row * (int(week.max()) + 1) + week, return_inverse=True)
+    size = np.bincount(which)
+    means = np.stack([np.bincount(which, column) / size for column in columns.T], axis=1)
+    return np.asarray(columns - means[which])
+
+
+def _independent_lags(x: Floats, starts: Ints) -> Floats:
+    """How many independent lags those of each row are worth, between 1 and their number (s,)."""
+    products = np.add.reduceat(x[:, :, None] * x[:, None, :], starts)
+    size = np.sqrt(np.einsum("sii->si", products))
+    scale = size[:, :, None] * size[:, None, :]
+    correlation = np.divide(products, scale, out=np.zeros_like(products), where=scale > 1e-12)
+    values = np.clip(np.linalg.eigvalsh(correlation), 0.0, None)
+    worth = (values >= 1).sum(axis=1) + (values - np.floor(values)).sum(axis=1)
+    return np.asarray(np.maximum(np.round(worth, 6), 1.0), dtype=np.float64)
 
 
 def _clusters(row: Ints, when: Ints, push: Floats, rows: int) -> tuple[Ints, Floats]:

@@ -23,6 +23,7 @@ LEAST_FOR_TEST = 8  # readings from which on the Anderson-Darling p is used (D'A
 NOT_NORMAL_BELOW = 0.005
 FIT = 0.05
 HALF = 0.5  # of sigma: a wider step has its mean and sigma from the likelihood of intervals
+FEW_LOTS = 0.02  # variance of the mean in sigma^2 above which lots that differ are too few to tell a share by
 EXPECTED_IN_CELL = 5.0  # readings wanted in each class of a chi-square test
 
 
@@ -60,7 +61,8 @@ def expected(rows: Rows, carried: Carried) -> Expected:
     p = _test(rows, np.flatnonzero(~wide & (rows.n >= LEAST_FOR_TEST) & spread))
     not_normal = p < NOT_NORMAL_BELOW
     limited = ~(np.isnan(rows.lower) & np.isnan(rows.upper))
-    asked = spread & limited & ~np.nan_to_num(carried.heavy, nan=False)
+    few_lots = (carried.lots > 0) & (carried.mean_variance > FEW_LOTS)
+    asked = spread & limited & ~carried.heavy & ~few_lots
     mean, sd = rows.mean.copy(), rows.sd_long.copy()
     mean_variance, sd_variance = carried.mean_variance / carried.short, carried.sd_variance.copy()
     stands = asked & np.isfinite(p) & (p >= FIT)

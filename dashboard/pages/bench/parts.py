@@ -19,6 +19,7 @@ from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.learning import LearningView, learning
 from dashboard.desk import desk
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -77,17 +78,17 @@ def evidence_view(stand: targets.Stand) -> EvidenceView:
     return EvidenceView(path, shown, practise, numbers.count(stand.decided_at))
 
 
-def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Section:
+def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str) -> html.Section:
     """Where somebody stands against each band, with the evidence that led there."""
     right = f"in the unit of the gauge; blue: {sentences_bench.who(shop, tech)}, mean with 95 % interval"
     if not stands:
         text = (
-            f"A band needs {targets.LEAST} readings as set by people qualified for this stage (qualified in "
-            "shop.toml), and one reading of this "
-            "person."
+            "Nothing that is set here has limits in specs.csv or a reading on file. Set a target by hand below: it "
+            "holds from the first instrument on."
         )
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
-    lines = [_target_line(k, stand, shop) for k, stand in enumerate(stands[:DRAWN])]
+    signed = desk.here().snapshot().lines("signed off").filter((pl.col("tech") == tech) & (pl.col("stage") == stage))
+    lines = [_target_line(k, stand, shop, signed.to_dicts()) for k, stand in enumerate(stands[:DRAWN])]
     rest = [
         {
             "what": parts.to_readings(readings(stand), _name(stand, shop)),
@@ -109,10 +110,7 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str) -> html.Se
         if rest
         else []
     )
-    about = html.P(
-        f"A band holds {sentences_bench.band_from(stands[0].band)}. {sentences_bench.test_words(stands[0].lasts)}",
-        className="small",
-    )
+    about = html.P(sentences_bench.test_words(stands[0].lasts), className="small")
     return parts.sheet("Targets", right, [html.Div(lines, className="targets"), *more, about])
 
 
@@ -121,10 +119,27 @@ def _name(stand: targets.Stand, shop: Shop) -> str:
     return f"{sentences.characteristic(shop, str(row['characteristic']), str(row['position']))}, {row['model']}"
 
 
-def _target_line(k: int, stand: targets.Stand, shop: Shop) -> html.Div:
+def _coaching(stand: targets.Stand, shop: Shop) -> html.Div:
+    """What good looks like, how it is measured, a practice set, the next three steps."""
+    row = stand.band
+    serials = desk.ask(targets.practice_set, model=str(row["model"]), stage=str(row["stage"]))
+    told = [
+        ("What good looks like", coaching.looks(shop, row)),
+        ("How to measure it", coaching.how(row)),
+        ("Practice set", coaching.practice(serials, str(row["model"]))),
+        ("Where the target comes from", f"{coaching.comes_from(row)[0].upper()}{coaching.comes_from(row)[1:]}."),
+    ]
+    steps = html.Ol([html.Li(step) for step in coaching.steps(shop, stand)])
+    return html.Div(
+        [*[html.P([html.B(f"{name}. "), say]) for name, say in told], html.P(html.B("Next three steps")), steps]
+    )
+
+
+def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) -> html.Div:
     row, say = stand.band, sentences_bench.standing(shop, stand)
     name = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
-    return html.Div(
+    beside = (coaching.left_out(shop, stand), coaching.signed_off(signed, shop, row))
+    line = html.Div(
         [
             html.Div(
                 [html.B(parts.to_readings(readings(stand), name)), html.Span(str(row["model"]), className="small")]
@@ -139,9 +154,18 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop) -> html.Div:
             parts.graph(
                 parts.both(evidence, evidence_view(stand)), f"Evidence: {stand.verdict}", f"bench-evidence-{k}"
             ),
-            html.Div([parts.mark(sentences_bench.MARKS[stand.verdict]), html.Span(say, className="small")]),
+            html.Div(
+                [
+                    parts.mark(sentences_bench.MARKS[stand.verdict]),
+                    html.Span(say, className="small"),
+                    *[html.Span(text, className="small") for text in beside if text],
+                ]
+            ),
         ],
         className="target",
+    )
+    return html.Div(
+        [line, parts.behind(_coaching(stand, shop), f"How to get there: {_name(stand, shop)}")], className="coached"
     )
 
 

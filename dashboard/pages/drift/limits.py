@@ -12,14 +12,17 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.budget_buys import what_it_buys
+from analysis.studies.drift.chart_kinds import WEEKS, chart_kinds
 from analysis.studies.drift.limits import limits_proposal
 from analysis.studies.drift.streams import WIDTH_DRAWN
+from analysis.studies.matters.calls import calls
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.desk import desk
 from dashboard.pages.drift.book import WRITTEN, as_day
 from dashboard.pages.drift.stream import KEY, Seen
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -141,7 +144,50 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
         f"One sigma of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For readings "
         "that follow a normal curve."
     )
-    return parts.sheet(name, right, [parts.plain_table(rows, columns), html.P(say, className="small")])
+    kinds = kinds_table()
+    return parts.sheet(name, right, [parts.plain_table(rows, columns), html.P(say, className="small"), *kinds])
+
+
+def kinds_table() -> list[Any]:
+    """What each kind of chart of the shop costs of the budget, what it opened, and how soon it sees a shift."""
+    found = desk.ask(chart_kinds)
+    if found.is_empty():
+        return []
+
+    def seen_after(row: dict[str, Any]) -> str:
+        if row["seen_after"] is None or row["seen_weeks"] is None:
+            return numbers.NONE
+        return f"{numbers.count(row['seen_after'])} in {numbers.plain(row['seen_weeks'], 1)} weeks"
+
+    rows = [
+        {
+            "kind": sentences_drift.KINDS[row["kind"]],
+            "charts": numbers.count(row["charts"]),
+            "allowed": numbers.plain(row["allowed"], 2),
+            "expected": numbers.plain(row["allowed"] * WEEKS, 1),
+            "opened": numbers.count(row["opened"]),
+            "seen": seen_after(row),
+        }
+        for row in found.iter_rows(named=True)
+    ]
+    columns = [
+        ("kind", "Chart"),
+        ("charts", "Charts", "n"),
+        ("allowed", "False ones allowed a week", "n"),
+        ("expected", "That is in 13 weeks", "n"),
+        ("opened", "Opened in 13 weeks", "n"),
+        ("seen", "Sees three quarters of a sigma after", "n"),
+    ]
+    say = (
+        "All charts share one budget. Those over models cost a part of it and see a shift that is the same in many "
+        "models long before any one of them does. What opened beyond what is allowed for moved for a cause."
+    )
+    return [
+        html.P("What each kind of chart costs and buys, whole shop", className="small"),
+        parts.plain_table(rows, columns),
+        html.P(say, className="small"),
+        html.P(f"Did its own calls hold? {sentences_matters.calls(desk.ask(calls))}"),
+    ]
 
 
 # Callbacks

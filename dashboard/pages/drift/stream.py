@@ -11,17 +11,20 @@ import numpy as np
 import polars as pl
 from dash import dcc, html
 
+from analysis.studies.drift.could_have_seen import could_have_seen
 from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.shift import Shift, outside, shift
 from analysis.studies.drift.signals import SHORT_RUN, signals
+from analysis.studies.drift.states import STEADY
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
 from analysis.studies.matters.records import MovesWith
-from analysis.studies.matters.rows import moves_of
+from analysis.studies.matters.rows import open_matter_of
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
 from dashboard.desk import desk
+from dashboard.pages import planning
 from dashboard.pages.logs import correct
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import matters
@@ -93,11 +96,16 @@ def _moves(signal: dict[str, Any]) -> MovesWith | None:
         return None
     same = [pl.col(name) == signal[name] for name in (*KEY, "chart", "opened_at")]
     at = judged.found.with_row_index("at").filter(*same)["at"]
-    mine = desk.ask(moves_of).get(("found", int(at[0]))) if len(at) else None
+    mine = desk.ask(open_matter_of).get(("found", int(at[0]))) if len(at) else None
     return mine.moves_with if mine else None
 
 
 # The sheet
+
+
+def _could_have_seen(seen: Seen, shop: Shop) -> str:
+    found = desk.ask(could_have_seen).filter(*[pl.col(name) == value for name, value in seen.key.items()])
+    return sentences_drift.could_have_seen(found.row(0, named=True) if len(found) else None, shop, seen.now.date())
 
 
 def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
@@ -109,7 +117,8 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, seen.now.date())
     chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
-    more = [young, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio, int(row["n"]))]
+    quiet = _could_have_seen(seen, shop) if view.row["state"] == STEADY else ""
+    more = [young, quiet, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio, int(row["n"]))]
     notes = [html.P(text, className="small") for text in more if text]
     told = (
         sentences_drift.by_shape(_named(_levels(seen, by)[:3], by, shop), SHAPES, dict(BY_SHAPE)[by].lower())
@@ -127,6 +136,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
             *shapes,
             html.P(telling, className="finding-words"),
             *notes,
+            *planning.shift(shop, str(row["characteristic"]), row["sigma"]),
             html.Div(
                 [by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")],
                 className="beside",

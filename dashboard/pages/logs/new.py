@@ -1,13 +1,13 @@
-"""The way in on Logs: a sheet nobody has told the shop about, what it seems to hold, what it cannot tell, and a first
-shop made of the answers.
+"""The way in on Logs: a sheet nobody has told the shop about, what each column is taken for, what it cannot tell, and a
+first shop made of the answers.
 
-The functions are those of `truerun new`. Nothing is written before somebody says so, and nothing is ever overwritten.
+The functions are those of `truerun new`. Nothing is written or loaded before somebody says so, nothing is ever
+overwritten, and what was written last can be taken back and mapped anew.
 """
 
 from __future__ import annotations
 
 import base64
-from dataclasses import replace
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
@@ -15,18 +15,22 @@ from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST
-from ingest.beginning.new import Ask, Proposal, propose, unfit, write
-from ingest.beginning.survey import ColumnSeen, Survey
-from ingest.terms.problems import Problem
+from dashboard.pages.logs import mapping
+from ingest.beginning.adding import add_to_shop, take_back
+from ingest.beginning.asking import COLUMN, Ask, unfit
+from ingest.beginning.counted import counted
+from ingest.beginning.new import Proposal, propose, said_columns, write
+from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms.questions import FileProblem
 
 DROP, PROPOSAL, WRITE, SAID = "logs-new-drop", "logs-new-proposal", "logs-new-write", "logs-new-said"
-ANSWER = "logs-new-answer"
+ANSWER, COUNTS, BACK, BACK_SAID = "logs-new-answer", "logs-new-counts", "logs-new-back", "logs-new-back-said"
 NONE_YET = "No shop here yet."
 UNDER = (
-    "Drop a sheet of your own, as it is: it is looked at, a first shop file is proposed, and nothing is written "
-    "before you say so."
+    "Drop a sheet of your own, as it is: every column is shown with what it is taken for, you change what is wrong, "
+    "and nothing is written or loaded before you say so."
 )
+WHO = "who mapped the sheet"
 
 
 def first() -> list[Any]:
@@ -37,7 +41,7 @@ def first() -> list[Any]:
 
 def another() -> html.Details:
     """The same for a shop that meets a new kind of sheet: only what its shop.toml lacks is proposed."""
-    say = "What its headings and words seem to mean, and what shop.toml would need to read it. Nothing is written."
+    say = "What its columns are taken for, and what shop.toml needs to read it. Nothing is written before you say so."
     return html.Details(
         [
             html.Summary("A new kind of sheet?"),
@@ -49,94 +53,41 @@ def another() -> html.Details:
     )
 
 
-def _drop(words: str) -> dcc.Upload:
-    return dcc.Upload(
-        html.Div([words, html.Span("choose a file", className="as-link")]),
-        id=DROP,
-        multiple=True,
-        max_size=LARGEST,
-        className="drop",
+def _drop(words: str) -> html.Div:
+    return parts.drop(words, DROP, LARGEST)
+
+
+def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None = None) -> list[Any]:
+    """A proposal: each sheet column by column, the questions, what would be read and written, and the button."""
+    sheets = [mapping.shown(seen) for seen in proposal.surveys]
+    would_read = parts.sheet(
+        "What would be read", "counted anew with every change", html.Div(counts or [], id=COUNTS, role="status")
     )
-
-
-def shown(proposal: Proposal, answers: dict[str, str]) -> list[Any]:
-    """A proposal: each sheet column by column, the questions, what would be written, and the button that writes it."""
-    sheets = [_survey(seen) for seen in proposal.surveys]
-    if proposal.additions and not proposal.shop_toml:
-        return [*sheets, parts.sheet("For shop.toml", "", html.P("It lacks nothing for this sheet: drop it above."))]
+    asks = [ask for ask in proposal.asks if not ask.key.startswith(COLUMN)]
+    fields = [_field(ask, answers.get(ask.key, ask.default)) for ask in asks]
+    texts = [html.H3("shop.toml"), html.Pre(proposal.shop_toml, className="paste")]
+    if proposal.specs_csv:
+        texts += [html.H3("specs.csv"), html.Pre(proposal.specs_csv, className="paste")]
+    would = html.Details([html.Summary("What would be written"), *texts], className="behind")
+    said = html.P(id=SAID, role="status")
     if proposal.additions:
-        how = "Put what is right into shop.toml, then drop the sheet above. Every guess is marked."
-        return [
-            *sheets,
-            parts.sheet(
-                "For shop.toml", "additions only", [html.P(how), html.Pre(proposal.shop_toml, className="paste")]
-            ),
-        ]
-    count = len(proposal.asks)
-    right = (
-        f"{numbers.count(count)} {'question' if count == 1 else 'questions'}; a guess you leave stands, and is "
-        "marked in the file"
-    )
-    fields = [_field(ask, answers.get(ask.key, ask.default)) for ask in proposal.asks]
-    would = html.Details(
-        [
-            html.Summary("What would be written"),
-            html.H3("shop.toml"),
-            html.Pre(proposal.shop_toml, className="paste"),
-            html.H3("specs.csv"),
-            html.Pre(proposal.specs_csv, className="paste"),
-        ],
-        className="behind",
-    )
-    acts = html.Div(html.Button("Write the shop and load", id=WRITE, className="button primary"), className="acts")
-    return [
-        *sheets,
-        parts.sheet("What the sheets cannot tell", right, [*fields, acts, html.P(id=SAID, role="status"), would]),
-    ]
+        if not proposal.shop_toml:
+            lacks = html.P("It lacks nothing for this sheet: drop it above.")
+            return [*sheets, would_read, parts.sheet("For shop.toml", "", lacks)]
+        how = "These tables go into shop.toml, new kinds of sheet before those there are; every guess is marked."
+        act = _act("Add to shop.toml and load")
+        inside = [html.P(how), *fields, act, said, html.Pre(proposal.shop_toml, className="paste")]
+        return [*sheets, would_read, parts.sheet("For shop.toml", "additions only", inside)]
+    count = len(asks)
+    right = f"{numbers.count(count)} {'question' if count == 1 else 'questions'}; a guess you leave stands, marked"
+    if not asks:
+        right = "nothing to ask; every guess is marked in the file"
+    act = _act("Write the shop and load")
+    return [*sheets, would_read, parts.sheet("What the sheets cannot tell", right, [*fields, act, said, would])]
 
 
-def _survey(seen: Survey) -> html.Section:
-    units = {
-        column.guess.measure: seen.usual_unit(column.guess.measure)[0]
-        for column in seen.measures()
-        if not column.guess.unit
-    }
-    rows = [
-        {
-            "heading": column.heading,
-            "meaning": _meaning(column, units),
-            "sure": "guess"
-            if (column.guess.field and not column.guess.sure) or units.get(column.guess.measure)
-            else "",
-            "filled": numbers.count(column.filled),
-            "cells": _cells(column.samples),
-        }
-        for column in seen.columns
-    ]
-    columns = [
-        ("heading", "Heading"),
-        ("meaning", "Taken as"),
-        ("sure", ""),
-        ("filled", "Filled", "n"),
-        ("cells", "Some of its cells", "wide-only"),
-    ]
-    right = f"{numbers.count(seen.rows)} rows, a row {'an instrument' if seen.shape == 'instrument' else 'a visit'}"
-    return parts.sheet(
-        seen.name, right, [parts.plain_table(rows, columns), *(html.P(note, className="small") for note in seen.notes)]
-    )
-
-
-def _meaning(column: ColumnSeen, units: dict[str, str]) -> str:
-    """What a column is taken as, with the unit of its bare numbers."""
-    guess = column.guess
-    unit = units.get(guess.measure, "") if guess.field == "reading" and not guess.unit else ""
-    return replace(guess, unit=guess.unit or unit).target(guess.stage) or "not known, kept as typed"
-
-
-def _cells(samples: tuple[str, ...]) -> html.Span:
-    """Sample cells one behind the other."""
-    told: list[Any] = [part for sample in samples for part in (html.Code(sample[:24]), " ")]
-    return html.Span(told)
+def _act(words: str) -> html.Div:
+    return html.Div(html.Button(words, id=WRITE, className="button primary"), className="acts")
 
 
 def _field(ask: Ask, value: str) -> html.Div:
@@ -145,7 +96,8 @@ def _field(ask: Ask, value: str) -> html.Div:
     if not ask.options:
         return html.Div(parts.text_field(ask.text, id, value), className="asked")
     return html.Div(
-        parts.field(ask.text, id, value, list(dict.fromkeys([*ask.options, ask.default]))), className="asked"
+        parts.field(ask.text, id, value, list(dict.fromkeys([*ask.options, ask.default])), searchable=True),
+        className="asked",
     )
 
 
@@ -154,17 +106,33 @@ def connect(app: Dash, watch: tuple[Output, Output]) -> None:
     app.callback(
         Output(PROPOSAL, "children"), Input(DROP, "contents"), State(DROP, "filename"), prevent_initial_call=True
     )(look_at)
+    picks = {"type": mapping.PICK, "key": ALL}
+    asked = {"type": ANSWER, "key": ALL}
+    files = (State(DROP, "contents"), State(DROP, "filename"))
+    app.callback(
+        Output(COUNTS, "children"),
+        Input(picks, "value"),
+        Input(asked, "value"),
+        State(picks, "id"),
+        State(asked, "id"),
+        *files,
+        prevent_initial_call=True,
+    )(count_again)
     app.callback(
         Output(PROPOSAL, "children", allow_duplicate=True),
         Output(SAID, "children"),
         *watch,
         Input(WRITE, "n_clicks"),
-        State({"type": ANSWER, "key": ALL}, "value"),
-        State({"type": ANSWER, "key": ALL}, "id"),
-        State(DROP, "contents"),
-        State(DROP, "filename"),
+        State(asked, "value"),
+        State(asked, "id"),
+        *files,
+        State(picks, "value"),
+        State(picks, "id"),
         prevent_initial_call=True,
     )(begin)
+    app.callback(
+        Output(BACK_SAID, "children"), Input(BACK, "n_clicks"), State(DROP, "filename"), prevent_initial_call=True
+    )(back)
 
 
 def files_of(contents: list[str] | None, names: list[str] | None) -> list[tuple[str, bytes]]:
@@ -174,11 +142,12 @@ def files_of(contents: list[str] | None, names: list[str] | None) -> list[tuple[
         _, comma, data = content.partition(",")
         if not comma:
             raise FileProblem(f"{name} came empty; load it at the command line: truerun load {name}")
-        try:
-            files.append((name, base64.b64decode(data, validate=True)))
-        except ValueError:
-            raise FileProblem(f"{name} came damaged; load it at the command line: truerun load {name}") from None
+        files.append((name, base64.b64decode(data)))
     return files
+
+
+def _known() -> Shop | None:
+    return desk.here().snapshot().shop if desk.here().has_shop else None
 
 
 def look_at(contents: list[str] | None, names: list[str] | None) -> Any:
@@ -186,10 +155,56 @@ def look_at(contents: list[str] | None, names: list[str] | None) -> Any:
     if not contents:
         return no_update
     try:
-        shop = desk.here().snapshot().shop if desk.here().has_shop else None
-        return shown(propose(files_of(contents, names), shop=shop), {})
-    except Problem as problem:
+        shop, files = _known(), files_of(contents, names)
+        proposal = propose(files, shop=shop)
+        return shown(proposal, {}, mapping.counts(counted(files, proposal, shop), proposal))
+    except (FileProblem, ShopProblem) as problem:
         return parts.ask(str(problem))
+
+
+def _proposed(
+    files: list[tuple[str, bytes]], answers: dict[str, str], picks: dict[str, str], *, first: bool
+) -> tuple[Proposal, Shop | None]:
+    """The proposal as somebody has answered and mapped it.
+
+    first : it was shown as a first shop; one that came meanwhile is then no shop to add to.
+    """
+    shop = None if first else _known()
+    before = mapping.defaults(propose(files, shop=shop))
+    said = said_columns(mapping.picked(picks, before))
+    return propose(files, shop=shop, answers=answers, said=said), shop
+
+
+def _told(values: list[str | None], ids: list[dict[str, str]]) -> dict[str, str]:
+    return {id["key"]: (value or "").strip() for id, value in zip(ids, values, strict=True) if (value or "").strip()}
+
+
+def count_again(
+    picks: list[str | None],
+    values: list[str | None],
+    pick_ids: list[dict[str, str]],
+    ids: list[dict[str, str]],
+    contents: list[str] | None,
+    names: list[str] | None,
+) -> Any:
+    """What would be read with the columns and answers as they are now."""
+    if not contents:
+        return no_update
+    answers = _told(values, ids)
+    try:
+        files = files_of(contents, names)
+        proposal, shop = _proposed(files, answers, _told(picks, pick_ids), first="timezone" in _keys(ids))
+        wrong = [said for ask in proposal.asks if (said := unfit(ask, answers.get(ask.key, ask.default)))]
+        fresh = [ask.text for ask in proposal.asks if ask.key not in _keys(ids) and not ask.key.startswith(COLUMN)]
+        more = [html.P(f"To be asked then: {' '.join(fresh)}", className="small")] if fresh else []
+        told = mapping.counts(counted(files, proposal, shop), proposal)
+        return [*told, *more, *(parts.ask(line) for line in wrong)]
+    except (FileProblem, ShopProblem, ValueError) as problem:
+        return parts.ask(str(problem))
+
+
+def _keys(ids: list[dict[str, str]]) -> set[str]:
+    return {id["key"] for id in ids}
 
 
 def begin(
@@ -198,26 +213,27 @@ def begin(
     ids: list[dict[str, str]],
     contents: list[str] | None,
     names: list[str] | None,
+    picks: list[str | None] | None = None,
+    pick_ids: list[dict[str, str]] | None = None,
 ) -> tuple[Any, Any, Any, Any]:
-    """Write the shop as the answers have it, and begin to load its sheets; questions that the answers bring up are
-    asked first.
-    """
+    """Write what was answered and mapped, and begin to load its sheets; questions that this brings up come first."""
     if not clicks:
         return no_update, no_update, no_update, no_update
-    answers = {id["key"]: (value or "").strip() for id, value in zip(ids, values, strict=True) if (value or "").strip()}
+    answers = _told(values, ids)
     folder = desk.here().folder
     try:
         files = files_of(contents, names)
-        proposal = propose(files, answers=answers)
+        proposal, shop = _proposed(files, answers, _told(picks or [], pick_ids or []), first="timezone" in _keys(ids))
         wrong = [said for ask in proposal.asks if (said := unfit(ask, answers.get(ask.key, ask.default)))]
         if wrong:
             return no_update, " ".join(wrong), no_update, no_update
-        fresh = [ask.key for ask in proposal.asks if ask.key not in {id["key"] for id in ids}]
+        fresh = [ask.key for ask in proposal.asks if ask.key not in _keys(ids) and not ask.key.startswith(COLUMN)]
         if fresh:
             more = f"{numbers.count(len(fresh))} more to ask, after what you said; look again, then write."
-            return [*shown(proposal, answers), html.P(more, role="status")], no_update, no_update, no_update
-        written = write(folder, proposal)
-    except (Problem, OSError) as problem:
+            counts = mapping.counts(counted(files, proposal, shop), proposal)
+            return [*shown(proposal, answers, counts), html.P(more, role="status")], no_update, no_update, no_update
+        written = [add_to_shop(folder, proposal)] if proposal.additions else write(folder, proposal)
+    except (FileProblem, ShopProblem, OSError, ValueError) as problem:
         return no_update, str(problem), no_update, no_update
     desk.here().jobs.load(files)
     say = [
@@ -226,6 +242,25 @@ def begin(
             "Guesses are marked in shop.toml, and the limits in specs.csv are starting values, not yours: put them "
             "right, then ask again."
         ),
-        html.P(dcc.Link("To the week", href="/", className="button")),
+        html.Div(
+            [
+                dcc.Link("To the week", href="/", className="button primary"),
+                html.Button("Take it back and map it anew", id=BACK, className="button"),
+            ],
+            className="acts",
+        ),
+        html.P(id=BACK_SAID, role="status"),
     ]
     return parts.sheet("Your shop", "", say), "", [html.P("The sheets are being loaded.")], False
+
+
+def back(clicks: int | None, names: list[str] | None) -> Any:
+    """Take the sheets of this mapping out again and put the shop file away, or back as it was."""
+    if not clicks or not names:
+        return no_update
+    counter = desk.here()
+    counter.jobs.take_out_all(names, WHO, lambda: take_back(counter.folder))
+    return [
+        "The sheets are taken out and shop.toml is put back as it was, or aside as shop.toml.taken-back. ",
+        html.A("Map them anew", href="/logs"),
+    ]

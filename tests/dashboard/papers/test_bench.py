@@ -10,6 +10,8 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import targets
+from analysis.studies.people.bands import bands as target_bands
+from analysis.studies.people.bands import set_readings
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.papers import bench as card
@@ -50,7 +52,7 @@ def test_at_most_three_targets_what_is_not_shown_yet_first(looked_at):
     found = looked_at.ask(targets.stands, tech="T09")
     chosen = card.choose(found, {"nut_slotting"})
     assert len(found) == 4
-    assert [stand.verdict for stand in chosen] == ["not shown yet", "not shown yet", "too few to say"]
+    assert [stand.verdict for stand in chosen] == ["not shown yet", "not shown yet", "target shown"]
     html = card.paper("T09")[1]
     assert len(re.findall(r'class="tg"', html)) == 3
     assert "1 more target stands on the Bench page" in words(html)
@@ -64,9 +66,7 @@ def test_a_stage_somebody_is_new_at_comes_before_any_other(looked_at):
 
 def test_it_speaks_in_the_unit_of_the_gauge_with_mm_behind(looked_at):
     text = words(card.paper("T09")[1])
-    band = (
-        looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
-    )
+    band = looked_at.ask(target_bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
     assert (
         f"{band['lower_steps']} to {band['upper_steps']} thou ({band['lower']:.2f} to {band['upper']:.2f} mm)" in text
     )
@@ -108,9 +108,9 @@ def test_each_kind_of_stage_brings_its_caution(key, word):
 def test_a_small_sample_is_called_small_before_it_is_judged(looked_at):
     shop = looked_at.snapshot().shop
     stand = looked_at.ask(targets.stands, tech="T09")[0]
-    readings = looked_at.snapshot()
+    snapshot = looked_at.snapshot()
     early = targets._stand(
-        stand.band, "T09", readings.once(targets._set).filter(set_by="T09", characteristic="nut").head(2)
+        snapshot, stand.band, "T09", snapshot.once(set_readings).filter(set_by="T09", characteristic="nut").head(2)
     )
     assert early.verdict == "too few to say"
     assert "Few so far." in sentences_bench.standing(shop, early)
@@ -133,9 +133,20 @@ def test_where_people_are_not_shown_there_is_no_card(stands, tmp_path):
 def test_an_unknown_tech_or_one_without_a_band_is_told_why(looked_at, tmp_path):
     with pytest.raises(UnusableData, match=r"no tech 'T77' in shop\.toml; wanted one of T01"):
         card.paper("T77")
-    desk.use(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
-    with pytest.raises(UnusableData, match="no target for T01 yet"):
+    desk.use(desk.Desk(moving_shop.stands(tmp_path / "nothing", with_logs=False)))
+    with pytest.raises(UnusableData, match="no target for T01 yet: nothing that is set at a bench"):
         card.paper("T01")
+
+
+def test_somebody_without_a_reading_has_a_card_from_the_first_day(looked_at):
+    # T01 is at receiving and final inspection and has set nothing: what to hold at the nut stands there all the same
+    text = words(card.paper("T01", stage="nut_slotting")[1])
+    assert "T01: three targets at nut slotting" in text
+    assert "Not begun: no reading of theirs is on file." in text
+    for part in ("good:", "Measure:", "Practice set.", "Read the practice set twice, blind", "nine tenths of what"):
+        assert part in text, part
+    assert "shown from its instrument 27 on" in text
+    assert "0 of 0" not in text
 
 
 def test_the_same_version_gives_the_same_bytes_and_the_page_serves_it(stands):

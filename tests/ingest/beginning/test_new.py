@@ -96,11 +96,11 @@ def test_every_column_is_shown_with_its_count_and_five_samples():
 
 def test_an_answer_changes_what_is_written_and_a_wrong_one_is_refused():
     name = "setup_book_2026.csv"
-    shop = shop_of(
-        propose([sheet(name)], answers={f"unit of relief in {name}": "mm", f"stage of {name}": "play_test"}).shop_toml
-    )
+    shop = shop_of(propose([sheet(name)], answers={f"unit of relief in {name}": "mm"}).shop_toml)
     assert shop.logs[0].units["relief"] == "mm"
-    assert shop.logs[0].headings["Relief"] == "relief @ play_test"
+    assert shop.logs[0].headings["Relief"] == "relief @ final_inspection"
+    bare = ("a.csv", csv("Serial,Date,Relief (mm)", "A1,2026-03-02,0.1", "A2,2026-03-03,0.1"))
+    assert shop_of(propose([bare], answers={"stage of a.csv": "play_test"}).shop_toml).logs[0].stage == "play_test"
     with pytest.raises(ValueError, match="none of in, mm, thou, ask"):
         propose([sheet(name)], answers={f"unit of relief in {name}": "yards"})
 

@@ -2,6 +2,7 @@
 
 import io
 import shutil
+import sqlite3
 import zipfile
 from pathlib import Path
 
@@ -10,14 +11,15 @@ import pytest
 
 from ingest.shopfiles.shop import read_shop
 from ingest.store import book
-from ingest.store.problems import StoreProblem
+from ingest.store.problems import Busy, StoreProblem
 from ingest.store.store import open_snapshot
-from ingest.verbs import forget
+from ingest.verbs import forget, unfinished
 from ingest.verbs.backup import is_backup
+from ingest.verbs.check import check
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct
 from ingest.verbs.names import Names
-from ingest.verbs.rewriting import shop_file_without, without
+from ingest.verbs.rewriting import shop_file_without, without, xml_without
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 
@@ -160,3 +162,99 @@ def test_the_rest_of_the_shop_file_stays_as_written(folder):
     new = shop_file_without(text, tech, Names((tech.key, tech.name, *tech.words), "X01"))
     assert new.split("[[tech]]")[0] == text.split("[[tech]]")[0]
     assert new.split("[[log]]")[1] == '\nname = "bench cards"\nwords = { tech = { "jf" = "T08" } }\n'
+
+
+SPELLINGS = ("Mary  Quill", "Mary\u00a0Quill", "mary quill", "Quill, Mary", "Mary-Quill", "MARY_QUILL")
+
+
+def test_every_place_of_the_folder_is_covered_or_named(tmp_path):
+    folder = shop(tmp_path / "shop", TECHS)
+    rows = [row(f"A{n}", tech=f'"{word}"', note=f"for {word.replace(',', '')}") for n, word in enumerate(SPELLINGS)]
+    load(folder, [log(folder, "Mary Quill.csv", rows)], now=NOW)
+    (folder / "as_typed").rename(folder / "logs")
+    (folder / "shop.additions.toml").write_text('[[tech]]\nkey = "Mary Quill"\n')
+    (folder / "cards").mkdir()
+    (folder / "cards" / "mary_quill-2026-03-02.csv").write_text("tech,note\nT07,Mary Quill\n")
+    (folder / "climate.csv").write_text("at,room,rh,temperature\n2026-03-02 08:00,Mary Quill's corner,45,20\n")
+    (folder / "store" / "program.log").write_text("fault at Mary Quill\n")
+    (folder / "papers").mkdir()
+    (folder / "papers" / "target card Mary Quill.html").write_text("<p>Mary&nbsp;Quill</p>")
+    (folder / "photo.png").write_bytes(b"\x89PNG\r\n\x1a\n" + b"taken by Mary Quill")
+    with sqlite3.connect(folder / "access.sqlite") as connection:
+        connection.execute("CREATE TABLE people (name TEXT)")
+        connection.execute("INSERT INTO people VALUES ('Mary Quill')")
+    connection.close()
+    (folder / "store" / "program.log").touch()
+    plan = forget.plan_of(folder, "mary quill", now=NOW)
+    done = forget.carry_out(folder, plan, now=NOW)
+    assert files_with(folder, "Mary", "mary", "Quill", "QUILL", "T07", "quill") == ["photo.png"]
+    assert done.left == ("photo.png: was not looked into; it is no text, workbook or database",)
+    assert done.backups == ()
+    assert set(open_snapshot(folder).table("visits")["tech"]) == {done.code}
+    assert (folder / "cards" / f"{done.code}-2026-03-02.csv").read_text() == f"tech,note\n{done.code},{done.code}\n"
+    assert (folder / "logs" / f"{done.code}.csv").exists()
+    assert all(part.whole for part in check(folder, now=NOW))
+
+
+def test_what_looks_alike_is_listed_and_taken_out_where_a_person_says_so(tmp_path):
+    folder = shop(tmp_path / "shop", TECHS)
+    rows = [row("A1", tech="Mary Quil"), row("A2", tech="T07", note="ask Quill"), row("A3", tech="M. Quill/Jo Fenn")]
+    load(folder, [log(folder, "a.csv", rows)], now=NOW)
+    plan = forget.plan_of(folder, "Mary Quill", now=NOW)
+    assert dict(forget.alike(folder, plan)) == {"Mary Quil": 1, "M. Quill": 1, "Quill": 1}
+    code = forget.forget(folder, "Mary Quill", also=["Mary Quil", "M. Quill"], now=NOW)
+    assert set(open_snapshot(folder).table("visits")["tech"]) == {code, f"{code}/T08"}
+
+
+def test_backups_that_stand_are_named(folder):
+    done = forget.carry_out(folder, forget.plan_of(folder, "MQ", now=NOW), now=NOW)
+    assert [path.name for path in done.backups] == ["2026-06-01-120000-before-unload.truerun"]
+
+
+@pytest.mark.parametrize("dies_after", ["write_whole", "_rewrite_originals", "_rewrite_book", "put_in", "clean"])
+def test_a_run_that_dies_goes_on_where_it_stood(folder, monkeypatch, dies_after):
+    class Died(BaseException):
+        pass
+
+    real = getattr(forget, dies_after)
+
+    def dying(*arguments, **options):
+        real(*arguments, **options)
+        raise Died
+
+    monkeypatch.setattr(forget, dies_after, dying)
+    with pytest.raises(Died):
+        forget.forget(folder, "Mary Quill", now=NOW)
+    monkeypatch.undo()
+    assert unfinished.stands(folder)
+    assert any("cut short" in part.what for part in check(folder, now=NOW))
+    told = unfinished.end(folder, now=NOW)
+    assert told[0] == "A `truerun forget` that was cut short is ended now."
+    assert files_with(folder, "Mary", "Quill", "T07", "M.Q.", "mq1", '"MQ"', "MQ,", ",MQ") == []
+    assert open_snapshot(folder).table("visits").filter(pl.col("tech") == "X01").height == 3
+    assert all(part.whole for part in check(folder, now=NOW))
+    assert not unfinished.stands(folder)
+
+
+def test_strings_of_a_workbook_in_several_pieces_of_type_are_taken_out():
+    name = Names(("Mary Quill",), "X01")
+    pieces = '<si><r><t>by Mary</t></r><r><rPr><b/></rPr><t xml:space="preserve"> Quill</t></r></si><si><t>Jo</t></si>'
+    assert xml_without(pieces, name) == '<si><t xml:space="preserve">by X01</t></si><si><t>Jo</t></si>'
+    formula = '<c r="A1" t="str"><f>B2&amp;" Quill"</f><v>Mary Quill</v></c>'
+    assert xml_without(formula, name) == '<c r="A1" t="str"><f>B2&amp;" Quill"</f><v>X01</v></c>'
+
+
+def test_a_run_that_is_at_work_is_left_alone_by_others(folder, monkeypatch):
+    monkeypatch.setattr("ingest.store.sqlite_tables.PATIENCE", 0.1)
+    seen = []
+
+    def meanwhile(*arguments, **options):
+        seen.append((forget.under_way(folder), unfinished.stands(folder)))
+        with pytest.raises(Busy, match="at work"):
+            unfinished.end(folder, now=NOW)
+        return real(*arguments, **options)
+
+    real = forget.clean
+    monkeypatch.setattr(forget, "clean", meanwhile)
+    forget.forget(folder, "MQ", now=NOW)
+    assert seen == [(True, False)]

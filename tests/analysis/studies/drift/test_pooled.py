@@ -5,10 +5,11 @@ import polars as pl
 import pytest
 
 from analysis.studies.drift.pooled import CHARACTERISTIC, GAUGE, SETTER, pooled, pools
-from analysis.studies.drift.signals import signal_rows, signals
+from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import stream_rows
 from analysis.studies.drift.streams import streams
 from analysis.studies.drift.watching import AVERAGE, POOLED
+from analysis.studies.matters.rows import signal_rows
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drift.test_streams import RELIEF
 from tests.analysis.studies.drifting import at, shop, snapshot
@@ -97,7 +98,7 @@ def test_one_tech_three_quarters_of_a_sigma_off_on_ten_models_is_seen_by_the_poo
     assert row["began_low"] <= at(STEP + 4)
     assert row["began_high"] >= at(STEP - 4)
     told = made(moved(who, 0.75, seed=20270208)).once(signal_rows).filter(pl.col("over") == SETTER)
-    assert told.select("chart", "over", "moves_with", "moves_with_value").rows() == [("pooled", SETTER, "set by", "T2")]
+    assert told.select("chart", "over", "tech", "stage").rows() == [("pooled", SETTER, "T2", "final")]
 
 
 def test_a_gauge_that_moves_is_named_by_its_chart():

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.necks.bow import against, goes_with, instruments, limits, limits_of, neck_bow
+from analysis.studies.necks.bow import against, costs, goes_with, instruments, limits, limits_of, neck_bow, straight
 from tests.analysis.studies.measured import made, visit
 from tests.analysis.studies.supplied import supplied
 
@@ -28,8 +28,23 @@ def test_with_one_model_and_hand_the_slope_is_least_squares():
     assert found.slope == pytest.approx(np.polyfit(rows["bow"].to_numpy(), rows["minutes"].to_numpy(), 1)[0] / 10)
     assert np.average(found.step_mean, weights=found.step_n) == pytest.approx(rows["minutes"].mean())
     assert found.step_n.sum() == rows.height
-    middle = np.interp(rows["bow"].mean(), found.line_x, found.line)
-    assert middle == pytest.approx(rows["minutes"].mean())
+    along = np.interp(rows["bow"].to_numpy(), found.line_x, found.line)
+    assert along.mean() == pytest.approx(rows["minutes"].mean(), abs=0.02)
+
+
+def test_what_a_lot_cost_is_told_beyond_straight_necks():
+    rows = supplied(np.random.default_rng(88), lots=40, a_tenth=0.0)
+    bent = rows.with_columns(minutes=pl.col("minutes") + 40 * (pl.col("bow") - 0.1).clip(lower_bound=0.0))
+    told = costs(bent, "minutes")
+    reference = straight(rows["bow"].to_numpy())
+    assert (reference < 0.1).all()
+    assert sum(cost.necks for cost in told.values()) == rows.height
+    held = []
+    for (supplier, _), cost in told.items():  # here a lot's key has no supplier
+        own = rows.filter(pl.col("lot_key") == supplier)["bow"].to_numpy()
+        held.append(cost.low <= 40 * np.maximum(own - 0.1, 0).sum() <= cost.high)
+    assert np.mean(held) >= 0.9
+    assert {cost.necks for cost in costs(rows.reverse(), "minutes").values()} == {30}
 
 
 def test_a_bend_is_seen_in_the_steps_and_said():

@@ -6,17 +6,8 @@ import numpy as np
 import pytest
 
 from analysis.methods.tolerance import two_sided
-from analysis.studies.people.targets import (
-    CONFIDENCE,
-    COVERAGE,
-    NOT_SHOWN,
-    SHOWN,
-    TOO_FEW,
-    bands,
-    lasting_test,
-    latest,
-    stands,
-)
+from analysis.studies.people.bands import CONFIDENCE, COVERAGE, bands
+from analysis.studies.people.targets import NOT_SHOWN, SHOWN, TOO_FEW, lasting_test, latest, stands
 from tests.analysis.studies.measured import made, visit
 
 PEOPLE = {"tech": [{"key": "OLD", "qualified": ["neck"]}, {"key": "AGE", "qualified": ["neck"]}, {"key": "NEW"}]}

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.studies.room.climate import CLIMATE, climate_rows
 from tests.analysis.studies.measured import START, made, visit
+from tests.trials.air import KINDS, holds
 
 
 def air(rng, days=90):
@@ -32,7 +33,7 @@ def shop_of(rng, *, slope=0.0, lag=48, per_day=6, days=90, drop=False):
 def test_a_slope_is_found_with_its_lag():
     row = climate_rows(shop_of(np.random.default_rng(31), slope=0.005)).row(0, named=True)
     assert row["low"] < 0.005 < row["high"]
-    assert row["high"] - row["low"] < 0.003
+    assert row["high"] - row["low"] < 0.004  # the price of a lag chosen and of trends taken out
     assert row["lag_hours"] == pytest.approx(48, abs=12)
     assert 0.1 < row["share_explained"] < 0.6
 
@@ -44,7 +45,7 @@ def test_where_there_is_none_the_interval_holds_nothing_but_a_small_slope():
     assert row["share_explained"] < 0.05
 
 
-def test_slope_and_share_are_those_of_least_squares_at_the_lag_chosen():
+def test_slope_and_share_are_those_of_least_squares_within_weeks_at_the_lag_chosen():
     snapshot = shop_of(np.random.default_rng(33), slope=0.004, lag=24, per_day=2)
     row = climate_rows(snapshot).row(0, named=True)
     climate = snapshot.table("climate").sort("at")
@@ -54,13 +55,17 @@ def test_slope_and_share_are_those_of_least_squares_at_the_lag_chosen():
         .sort("taken_at")
         .with_columns(pl.col("taken_at") - timedelta(hours=row["lag_hours"]))
     )
-    x = at.join_asof(climate, left_on="taken_at", right_on="at")["rh"].to_numpy()
-    y = at["value"].to_numpy()
+    joined = at.join_asof(climate, left_on="taken_at", right_on="at")
+    week = (readings.sort("taken_at")["taken_at"].dt.date().cast(pl.Int32) + 3) // 7
+    x, y = (
+        joined.select(pl.col(name) - pl.col(name).mean().over(week.alias("week")))[name].to_numpy()
+        for name in ("rh", "value")
+    )
     assert row["slope"] == pytest.approx(np.polyfit(x, y, 1)[0], rel=1e-9)
     assert row["share_explained"] == pytest.approx(np.corrcoef(x, y)[0, 1] ** 2, rel=1e-9)
 
 
-def test_a_changed_target_is_no_change_of_the_wood():
+def test_a_step_of_readings_and_air_at_once_is_no_slope_with_a_changed_target_or_without():
     rng = np.random.default_rng(34)
     climate, rh = air(rng)
     half = START + timedelta(days=45)
@@ -73,10 +78,10 @@ def test_a_changed_target_is_no_change_of_the_wood():
         {"characteristic": "relief", "target": 0.2},
         {"characteristic": "relief", "target": 0.6, "from_date": half.date()},
     ]
-    fooled, told = (
-        climate_rows(made(visits, rows, frames={"climate": drift})).row(0, named=True) for rows in (None, specs)
-    )
-    assert fooled["share_explained"] > 0.8
+    for rows in (None, specs):
+        told = climate_rows(made(visits, rows, frames={"climate": drift})).row(0, named=True)
+        assert told["low"] < 0.001
+        assert told["high"] > -0.001
     assert told["share_explained"] < 0.05
 
 
@@ -106,3 +111,10 @@ def test_without_climate_csv_what_was_noted_at_the_visit_serves_without_a_lag():
     row = climate_rows(made(visits)).row(0, named=True)
     assert row["slope"] == pytest.approx(0.005, abs=4 * 0.02 / (6 * 300**0.5))  # four standard errors
     assert row["lag_hours"] == 0.0
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_interval_holds_the_true_slope_whatever_the_readings_do_else(kind):
+    rng = np.random.default_rng([20270222, KINDS.index(kind)])
+    assert sum(holds(rng, kind, 5) for _ in range(4)) >= 16  # of 20; at .95 fewer come once in two hundred

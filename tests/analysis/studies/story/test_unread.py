@@ -10,7 +10,8 @@ from analysis.studies.people.techs import tech_rows
 from analysis.studies.rework import rework
 from analysis.studies.story.unread import unread
 from analysis.studies.week.weeks import week_rows
-from dashboard.sentences import shared as sentences
+from dashboard.sentences import findings as sentences
+from dashboard.sentences import shared
 from dashboard.sentences import unread as words
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
@@ -96,7 +97,7 @@ def test_without_an_outcome_column_no_yield_and_no_send_back_stands(tmp_path):
         assert techs[name].null_count() == len(techs) > 0, name
     found = review(snapshot)
     assert sentences.headline(found, snapshot.shop).startswith("Not read: outcomes.")
-    _, figure, say = sentences.normal(found, snapshot.shop)[1]
+    _, figure, say = shared.normal(found, snapshot.shop)[1]
     assert figure == "not read"
     assert "%" not in say
 

@@ -9,14 +9,17 @@ from dash import no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import targets, techs
+from analysis.studies.people.bands import bands as target_bands
 from dashboard.app import make_app
 from dashboard.desk import desk
+from dashboard.pages.bench import deeds
 from dashboard.pages.bench import page as bench
 from dashboard.papers import bench as card
 from dashboard.sentences import bench as sentences_bench
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.said import said
 from tests.dashboard.pages.test_necks import BLAMING
+from tests.dashboard.papers.test_necks import words
 
 NAMES = list(people_shop.TECHS.values())
 
@@ -35,7 +38,7 @@ def looked_at(stands):
 
 def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):
     text = said(bench.layout())
-    assert "T09 at nut slotting: one target shown, two not yet, one too few to say." in text
+    assert "T09 at nut slotting: two targets shown, two not yet." in text
     assert "21.5 thou" in text  # 0.55 mm: 21.65 thousandths, to the half
     assert "Runs" in text
 
@@ -84,7 +87,7 @@ def test_more_than_chance_and_mix_is_said_with_how_often_that_errs_and_apart_fro
 
 def test_others_are_rings_without_a_name(looked_at):
     text = said(bench.layout(tech="T09", stage="nut_slotting"))
-    sheets = text[text.index("Targets come from") :]
+    sheets = text[text.index("Targets: set by hand") :]
     filters = sheets.index("bench-stage")
     assert "another person" in sheets
     assert not re.search(r"T0[23]", sheets[filters:])
@@ -144,35 +147,78 @@ def test_a_person_signs_into_the_bench_book(stands, tmp_path):
     counter = desk.Desk(shutil.copytree(stands, tmp_path / "copy"))
     make_app(counter)
     about = {"tech": "T09", "stage": "nut_slotting"}
-    assert bench.signed(None, "x", "y", "", about) is no_update
-    assert bench.signed(1, "Stop at 23 thou", "", "", about).startswith("Write the next step and who signs it")
-    assert (
-        bench.signed(1, "Stop at 23 thou", "R. Marsh", "light is bad at bench 4", about)
-        == "Written into the bench book."
-    )
+    assert deeds.agreed(None, "x", "y", "", about) is no_update
+    assert deeds.agreed(1, "Stop at 23 thou", "", "", about).startswith("Write the next step and who agreed it")
+    told = deeds.agreed(1, "Stop at 23 thou", "R. Marsh", "light is bad at bench 4", about)
+    assert told == "Written into the bench book as the next step. Nothing is signed off by it."
     text = said(bench.layout(**about))
     assert "Stop at 23 thou. Remark: light is bad at bench 4" in text
-    assert "Signed off by R. Marsh" in text
+    assert "Written by R. Marsh" in text
+    assert "Signed off by R. Marsh" not in text
     assert "Stop at 23 thou" not in said(bench.layout(tech="T02", stage="nut_slotting"))
 
 
 def test_a_shop_without_logs_or_without_known_techs_says_what_is_missing(tmp_path):
     make_app(desk.Desk(people_shop.stands(tmp_path / "empty", with_logs=False)))
-    assert "Nobody to coach from these logs yet." in said(bench.layout())
-
-
-def test_without_anybody_qualified_there_is_no_band_and_that_is_said(tmp_path):
-    make_app(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
     text = said(bench.layout())
     assert "no target band yet" in text
-    assert "A band needs 30 readings" in text
+    assert "Set a target by hand below: it holds from the first instrument on." in text
+
+
+def test_signing_off_is_a_deed_of_its_own_and_keeps_what_the_test_said(stands, tmp_path):
+    counter = desk.Desk(shutil.copytree(stands, tmp_path / "signs"))
+    make_app(counter)
+    about = {"tech": "T09", "stage": "nut_slotting"}
+    shown = card.choose(counter.ask(targets.stands, tech="T09"), {"nut_slotting"})[2].band
+    which = f"{shown['characteristic']}|{shown['position']}|{shown['model']}"
+    assert deeds.signed_off(1, which, " ", about).startswith("Choose the target and write who")
+    assert deeds.signed_off(1, "nut|treble|nowhere", "R. Marsh", about).startswith(
+        "That target does not stand any more"
+    )
+    assert deeds.signed_off(1, which, "R. Marsh", about).startswith("Signed off by R. Marsh, now.")
+    line = counter.snapshot().lines("signed off").row(0, named=True)
+    assert (line["who"], line["tech"], line["characteristic"], line["position"]) == (
+        "R. Marsh",
+        "T09",
+        "nut",
+        shown["position"],
+    )
+    assert "target shown" in line["text"]
+    text = said(bench.layout(**about))
+    assert text.count("Signed off by R. Marsh") == 2  # beside the target, and in the book
+    assert "Signed off by R. Marsh" in words(card.paper("T09")[1])
+
+
+def test_a_target_by_hand_holds_from_the_first_day_and_can_be_taken_back(stands, tmp_path):
+    counter = desk.Desk(shutil.copytree(stands, tmp_path / "by_hand"))
+    make_app(counter)
+    about = {"tech": "T01", "stage": "nut_slotting"}
+    hand = ("nut|bass", "HERON-D")
+    assert "has no unit that fits" in deeds.set_by_hand(1, *hand, "20", "24 thou", "", "R. Marsh", about)
+    assert deeds.set_by_hand(1, *hand, "24 thou", "20 thou", "", "R. Marsh", about) == "From must lie below to."
+    told = deeds.set_by_hand(1, *hand, "20 thou", "24 thou", "0.55 mm", "R. Marsh", about)
+    assert told.startswith("Set by R. Marsh, now.")
+    first = bench.stands_at("T01", "nut_slotting")[0]  # what was set by hand comes first
+    assert (first.band["source"], first.band["who"], first.verdict) == ("by hand", "R. Marsh", "too few to say")
+    assert (first.band["lower"], first.band["upper"]) == pytest.approx((0.508, 0.6096))
+    text = said(bench.layout(**about)).replace("\u00a0", " ")
+    assert "20 to 24 thou (0.51 to 0.61 mm)" in text
+    assert "Set by hand by R. Marsh." in text
+    assert bench.stands_at("T09", "nut_slotting")[0].band["source"] == "qualified"  # it is nobody else's
+    assert deeds.set_by_hand(1, *hand, "", "", "", "R. Marsh", about) == "Taken back."
+    assert bench.stands_at("T01", "nut_slotting")[0].band["source"] == "qualified"
+
+
+def test_without_anybody_qualified_the_limits_are_the_target(tmp_path):
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
+    text = said(bench.layout())
+    assert "targets shown" in text
+    assert "The limits of the spec, since nobody qualified has set 30 of them yet." in text
 
 
 def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
     shop = looked_at.snapshot().shop
-    band = (
-        looked_at.ask(targets.bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
-    )
+    band = looked_at.ask(target_bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
     assert sentences_bench.hold(shop, band) == f"{band['lower_steps']} to {band['upper_steps']}\u00a0thou"
     assert [sentences_bench.gauge_unit(text) for text in ("0.001 in", "1/64 in", "0.05 mm", "", "0.5 cents")] == [
         "thou",

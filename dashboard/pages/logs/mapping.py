@@ -1,0 +1,196 @@
+"""Columns of an unknown sheet, mapped in the open: what each is taken for, how sure, by what, changed from a list, with
+the count of what would be read.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+
+from dashboard import numbers, parts
+from ingest.beginning.asking import LEAVE
+from ingest.beginning.counted import Counted
+from ingest.beginning.new import Proposal
+from ingest.beginning.starting_values import MEASURES, STAGES
+from ingest.beginning.survey import ColumnSeen, Survey
+
+PICK = "logs-new-column"
+KEEP = "keep as text"
+APART = " \x1f "
+ORDER = {"": 0, "unsure": 0, "likely": 1, "sure": 2, "said": 2}
+SHAPES = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
+FIELDS = {  # what a column may hold beside a measurement, in words
+    "serial": "serial number",
+    "model": "model",
+    "stage": "stage or bench",
+    "tech": "who did it",
+    "date": "day",
+    "started_at": "started",
+    "finished_at": "finished",
+    "minutes": "minutes",
+    "outcome": "result",
+    "fault": "what was wrong",
+    "fault_at": "where it was wrong",
+    "sent_back_to": "sent back to",
+    "cause": "caused at",
+    "supplier": "supplier",
+    "lot": "lot",
+    "neck": "neck number",
+    "job": "job or order",
+    "string_set": "string set",
+    "gauge": "gauge",
+    "rh": "humidity",
+    "temperature": "temperature",
+    "note": "note",
+}
+OF_A_MEASUREMENT = {
+    "what": "what was measured",
+    "value": "value",
+    "unit": "unit",
+    "position": "where it was measured",
+    "moment": "found or left",
+}
+SIDES = ("", "bass", "treble", *"123456")
+PLACES = {"action": SIDES, "nut": SIDES, "neck_bow": SIDES[:3], "intonation": SIDES[3:], "tuning": SIDES[3:]}
+
+
+def shown(seen: Survey) -> html.Section:
+    """One kind of sheet, column by column: those to be looked at first, the sure ones folded into one line."""
+    right = f"{numbers.count(seen.rows)} rows, a row {SHAPES.get(seen.shape, 'a visit')}"
+    columns = sorted(seen.columns, key=lambda column: ORDER[column.guess.level if column.guess.field else ""])
+    open_ = [_column(seen, column) for column in columns if not _is_sure(column)]
+    sure = [column for column in columns if _is_sure(column)]
+    told: list[Any] = [html.Div(open_, className="mapped")] if open_ else []
+    if sure:
+        names = ", ".join(column.heading for column in sure)
+        many = f"{numbers.count(len(sure))} {'column is' if len(sure) == 1 else 'columns are'} sure: {names}"
+        folded = html.Div([_column(seen, column) for column in sure], className="mapped")
+        told.append(html.Details([html.Summary(many), folded], className="behind", open=not open_))
+    return parts.sheet(seen.title, right, [*told, *(html.P(note, className="small") for note in seen.notes)])
+
+
+def _is_sure(column: ColumnSeen) -> bool:
+    return bool(column.guess.field) and column.guess.sure
+
+
+def _column(seen: Survey, column: ColumnSeen) -> html.Div:
+    """One column: heading and cells, what it is taken for as a list, how sure and why, how many cells."""
+    guess = column.guess
+    cells: list[Any] = [part for cell in column.samples[:4] for part in (html.Code(cell[:24]), " ")]
+    word = {"said": "said", "sure": "sure", "likely": "likely", "unsure": "perhaps"}.get(guess.level, "")
+    how = f"{word}, by {guess.why}" if guess.field and word else "not known: say what it is, or leave it"
+    perhaps = f": {guess.target(guess.stage)}?" if guess.level == "unsure" else ""
+    choose = dmc.Select(
+        id={"type": PICK, "key": key_of(seen, column.heading)},
+        value=value_of(column),
+        data=choices(seen, column),
+        searchable=True,
+        allowDeselect=False,
+        variant="unstyled",
+        className="field",
+        maxDropdownHeight=320,
+        **{"aria-label": f"{column.heading} is"},
+    )
+    return html.Div(
+        [
+            html.Div([html.B(column.heading), html.Div(cells, className="small")]),
+            choose,
+            html.Div(
+                [
+                    html.Span(f"{how}{perhaps} · "),
+                    html.Span(f"{numbers.count(column.filled)} cells", className="figure"),
+                ],
+                className="small",
+            ),
+        ],
+        className="mapped-column",
+    )
+
+
+def key_of(seen: Survey, heading: str) -> str:
+    """The column of a sheet as one text."""
+    return APART.join((seen.name, seen.tab, heading))
+
+
+def value_of(column: ColumnSeen) -> str:
+    """What a column is taken for, as the list has it."""
+    guess = column.guess
+    if guess.field == "ignore":
+        return LEAVE
+    return guess.target(guess.stage) if guess.taken and guess.field != "other" else KEEP
+
+
+def defaults(proposal: Proposal) -> dict[str, str]:
+    """What every column is taken for before anybody changes it."""
+    return {key_of(seen, column.heading): value_of(column) for seen in proposal.surveys for column in seen.columns}
+
+
+def picked(values: Mapping[str, str], before: Mapping[str, str]) -> dict[tuple[str, str, str], str]:
+    """What somebody changed: (file, tab, heading) -> meaning as shop.toml writes it."""
+    out = {}
+    for key, value in values.items():
+        if value and value != before.get(key):
+            name, tab, heading = key.split(APART)
+            out[name, tab, heading] = {LEAVE: "ignore", KEEP: "other"}.get(value, value)
+    return out
+
+
+def choices(seen: Survey, column: ColumnSeen) -> list[dict[str, str]]:
+    """Everything a column may be taken for."""
+    stages = list(dict.fromkeys(other.guess.stage for other in seen.columns if other.guess.stage))
+    names = {stage.key: stage.name for stage in STAGES}
+    at = [("", "")] + [(f" @ {stage}", f", at {names.get(stage, stage).lower()}") for stage in stages]
+    fields = FIELDS | (OF_A_MEASUREMENT if seen.shape == "measurement" else {})
+    found = {value_of(column): value_of(column), KEEP: KEEP, LEAVE: LEAVE}
+    for key, words in fields.items():
+        for stage, told in (
+            at if key in ("tech", "date", "started_at", "finished_at", "outcome", "fault", "note") else at[:1]
+        ):
+            found[f"{key}{stage}"] = f"{words}{told}"
+    for item in MEASURES:
+        for place in PLACES.get(item.key, ("",)):
+            for moment, as_ in (("", ""), (" found", ", as found"), (" left", ", as left")):
+                for stage, told in at:
+                    target = f"{item.key} {place}".strip() + f"{moment}{stage}"
+                    side = f", {'string ' if place.isdigit() else ''}{place}" if place else ""
+                    found[target] = f"{item.name}{side}{as_}{told}"
+    return [{"value": value, "label": label} for value, label in found.items()]
+
+
+def counts(each: Sequence[Counted], proposal: Proposal) -> list[Any]:
+    """What would be read as the columns are taken now, what it needs besides, and what stays unread."""
+    lines: list[Any] = []
+    for file in each:
+        lines.append(html.P(file.told()) if not file.problem else parts.ask(file.told()))
+        if file.columns:
+            told = ", ".join(f"{name} {numbers.count(n)}" for name, n in file.columns)
+            lines.append(html.P(f"Readings: {told}.", className="small"))
+    lines.append(html.P(needs(proposal), className="small"))
+    lines += [parts.ask(line) for line in proposal.unread]
+    lines += [html.P(line, className="small") for line in proposal.left]
+    return lines
+
+
+def needs(proposal: Proposal) -> str:
+    """What the shop file gets besides the sheet itself."""
+    table = tomllib.loads(proposal.shop_toml)
+    limits = max(0, proposal.specs_csv.count("\n") - 1)
+    told = [
+        _some(table, "stage", "stages"),
+        _some(table, "characteristic", "measurements"),
+        _some(table, "model", "models"),
+        _some(table, "fault", "faults"),
+        f"{len(table.get('tech', []))} people" if table.get("tech") else "",
+        f"{limits} starting limits, not yours" if limits else "",
+    ]
+    return "With it: " + "; ".join(word for word in told if word) + "." if any(told) else "It needs nothing besides."
+
+
+def _some(table: Mapping[str, Any], kind: str, word: str) -> str:
+    names = [str(entry.get("name") or entry.get("key")) for entry in table.get(kind, [])]
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return f"{word} {', '.join(names[:6])}{more}" if names else ""

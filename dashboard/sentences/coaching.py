@@ -1,0 +1,157 @@
+"""What a target asks of somebody: what good looks like, how it is measured, a practice set, the next three steps, and
+who signed it off. Pure functions; common practice of the trade, and local training comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from analysis.studies.people import targets
+from analysis.studies.people.bands import BY_HAND, LIMITS
+from analysis.studies.people.not_theirs import KNOWN, LOT, LeftOut
+from analysis.studies.people.targets import Stand
+from dashboard import numbers
+from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+AGREE = 9  # of ten instruments read twice within one step of the gauge
+TOGETHER = 3  # lots left out, from which on they are told in one sentence
+BESIDE = 5  # instruments set beside somebody
+HOW = {  # by a word of the characteristic's key
+    "relief": (
+        "Tuned to pitch, in playing position, straightedge on the first fret and the one at the body; slide the leaf "
+        "under it at fret 7 or 8 until it just drags. A hump is rocked and halved, never written as 0."
+    ),
+    "action": (
+        "Tuned to pitch; from the crown of fret 12 to the underside of the string, eye level with the fret, without "
+        "pressing the rule on the string. Bass and treble each."
+    ),
+    "nut": "Open string, from the crown of fret 1 to its underside; the leaf just touches without lifting the string.",
+    "intonation": (
+        "Tune the open string first; fret at 12 with light, even pressure, three plucks, and write their middle."
+    ),
+    "bow": (
+        "Acclimatised, no strings, rod slack; straightedge along the edge from first to last fret, leaf under the "
+        "middle."
+    ),
+    "head": "Points round the rim in turn, the same distance from the hooks; write each.",
+    "angle": "Straightedge on the frets against the bridge top or along the neck; read twice, turned round between.",
+}
+LOOKS = {
+    "relief": "A small even hollow: no leaf at the ends, the target's leaf just drags in the middle",
+    "action": "The same height each time you come back to it, bass and treble each at its own figure",
+    "nut": "Strings that clear the first fret, ring open without buzz and are not sharp at frets 1 to 3",
+    "intonation": "Fretted at 12 the needle stands where it stood open, on every string",
+}
+
+
+def looks_like(band: Mapping[str, Any]) -> str:
+    """What good looks like, without a figure."""
+    key = str(band["characteristic"])
+    return next((words for part, words in LOOKS.items() if part in key), "Every one within the band, most near the aim")
+
+
+def looks(shop: Shop, band: Mapping[str, Any]) -> str:
+    """What good looks like, in the unit of the gauge."""
+    row = dict(band)
+    aim = f", aim at {sentences_bench.target(shop, row)}" if band["target"] is not None else ""
+    return f"{looks_like(band)}: {sentences_bench.hold(shop, row, with_mm=True)}{aim}."
+
+
+def how(band: Mapping[str, Any]) -> str:
+    """How it is measured."""
+    key, gauge = str(band["characteristic"]), str(band["gauge"])
+    usual = "The same way each time, as somebody who knows the work shows you."
+    way = next((words for part, words in HOW.items() if part in key), usual)
+    return f"{way} With {gauge}." if gauge else way
+
+
+def comes_from(band: Mapping[str, Any]) -> str:
+    """Where a band comes from."""
+    if band["source"] == BY_HAND:
+        return f"set by hand by {band['who']}"
+    if band["source"] == LIMITS:
+        return "the limits of the spec, since nobody qualified has set 30 of them yet"
+    return sentences_bench.band_from(dict(band))
+
+
+def practice(serials: Sequence[str], model: str) -> str:
+    """The practice set: what to read before anything is set."""
+    ten = numbers.in_words(10)
+    which = f"Take {ten} {model} that somebody who knows the work has set."
+    if serials:
+        which = f"{numbers.in_words(len(serials), capital=True)} on the bench now: {', '.join(serials)}."
+    agree = f"go on once {numbers.in_words(AGREE)} of {ten} agree"
+    return f"{which} Read each twice without seeing the first figure; {agree} within a step of the gauge."
+
+
+def steps(shop: Shop, stand: Stand) -> list[str]:
+    """The next three steps, by where somebody stands."""
+    first = int(np.argmax(stand.test.shown_at >= 0)) + 1
+    model = str(stand.band["model"])
+    counts = f"the test can say shown from its instrument {first} on"
+    beside = f"Set {numbers.in_words(BESIDE)} {model} beside somebody who knows the work, each read before it leaves."
+    if not stand.values:
+        step = sentences_bench.one_step(stand.band)
+        return [
+            f"Read the practice set twice, blind, and agree with yourself within {step}.",
+            beside,
+            f"Then set on your own: every one counts, and {counts}.",
+        ]
+    if stand.verdict == targets.NOT_SHOWN:
+        runs = sentences_bench.runs(shop, stand) or "The middle is right, the spread too wide: go slower, read twice."
+        return [runs, beside, f"Go on: the test has begun anew with the next instrument; {counts}."]
+    if stand.verdict == targets.TOO_FEW:
+        left = max(first - (len(stand.values) - stand.began_at), 1)
+        return [
+            sentences_bench.runs(shop, stand) or "Keep the middle where it is.",
+            f"Go on setting {model}: shown can be said in {numbers.count(left)} more at the earliest.",
+            "Read the practice set again once a week.",
+        ]
+    return [
+        "Say so, and sign it off if you agree: the program proposes, a person decides.",
+        "Take the next target that is not shown yet.",
+        f"One {model} in ten is read by somebody else as well, so that two hands stay on one scale.",
+    ]
+
+
+def left_out(shop: Shop, stand: Stand) -> str:
+    """What is not counted because it is nobody's doing; '' for nothing. Several lots are told together."""
+    lots = [one for one in stand.left_out if one.kind == LOT]
+    told = [_left(shop, stand, one) for one in stand.left_out if one.kind != LOT or len(lots) < TOGETHER]
+    if len(lots) >= TOGETHER:
+        n = sum(one.n for one in lots)
+        shifts = [one.shift for one in lots if one.shift is not None]
+        by = " to ".join(_by(shop, stand, end) for end in (min(shifts), max(shifts)))
+        told.append(
+            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted; everybody's moved "
+            f"by {by}."
+        )
+    return " ".join(told)
+
+
+def _by(shop: Shop, stand: Stand, shift: float) -> str:
+    return sentences.amount(shop, str(stand.band["characteristic"]), shift, sign=True, mean=True)
+
+
+def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
+    n = f"{numbers.count(one.n)} {'instrument is' if one.n == 1 else 'instruments are'} not counted"
+    moved = f"; everybody's moved by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
+    if one.kind == LOT:
+        return f"{n}: lot {one.what}{moved}."
+    since = f" since {numbers.day(one.first)}" if one.first else ""
+    until = f" to {numbers.day(one.last)}" if one.last else ""
+    return f"{n}{since}{until}: {'known, ' if one.kind == KNOWN else ''}{one.what}{moved}."
+
+
+def signed_off(lines: Sequence[Mapping[str, Any]], shop: Shop, band: Mapping[str, Any]) -> str:
+    """Who signed a target off, and when; '' where nobody has. lines : of the book, in the order written."""
+    same = [line for line in lines if all(line[name] == band[name] for name in ("characteristic", "position", "model"))]
+    if not same:
+        return ""
+    last = same[-1]
+    return f"Signed off by {last['who']}, {numbers.clock(sentences.local(shop, last['at']))}."

@@ -1,0 +1,29 @@
+"""Means of an instrument's readings, chart by chart, in the order of time."""
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.methods.pooling import instrument_means
+
+
+def test_the_mean_of_an_instruments_readings_is_one_point():
+    found = instrument_means(np.array([1.0, 3.0, 5.0]), np.array([0, 0, 0]), np.array([7, 7, 2]))
+    assert (found.mean.tolist(), found.chart.tolist(), found.reading.tolist()) == ([5.0, 2.0], [0, 0], [2, 1])
+
+
+def test_nothing_gives_nothing():
+    none = np.zeros(0, dtype=np.int64)
+    assert len(instrument_means(np.zeros(0), none, none).mean) == 0
+
+
+@given(st.lists(st.tuples(st.integers(0, 3), st.integers(0, 30), st.integers(-9, 9)), min_size=1, max_size=60))
+def test_points_are_those_of_a_plain_walk(rows):
+    chart, instrument, z = (np.array(column, dtype=np.int64) for column in zip(*rows, strict=True))
+    found = instrument_means(z.astype(np.float64), chart, instrument)
+    by = {}
+    for c, i, value in rows:
+        by.setdefault((c, i), []).append(value)
+    assert found.chart.tolist() == [c for c, _ in sorted(by)]
+    assert np.allclose(found.mean, [np.mean(by[key]) for key in sorted(by)])
+    assert [(int(chart[at]), int(instrument[at])) for at in found.reading] == sorted(by)

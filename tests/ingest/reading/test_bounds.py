@@ -1,0 +1,117 @@
+"""What is no log is refused at its first bytes; a log is read the same in pieces as whole."""
+
+import io
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from polars.testing import assert_frame_equal
+
+from ingest.reading import bounds, reader
+from ingest.reading.reader import form_of, read_log
+from ingest.shopfiles.shop import read_shop
+from ingest.terms.questions import FileProblem
+from tests.ingest.small_shop import small_shop
+from tests.trials import bounded_reading
+
+WEEK = Path(__file__).parents[3] / "demo_data" / "week"
+HEADER = b"serial,model,stage,date,note\n"
+ROW = b"S1,LARK-25,packing,2026-03-02,fine\n"
+BINARY = np.random.default_rng(20261128).integers(0, 256, 2_000_000).astype(np.uint8).tobytes()
+NO_LOG = {
+    "random bytes": BINARY,
+    "a heading and random bytes": HEADER + BINARY,
+    "letters in one line": b"abc," * 400_000,
+    "a heading, then one line": HEADER + b"abc," * 400_000,
+    "cells in one column": b"serial\n" + b"1\n" * 500_000,
+    "blanks": b" \n" * 500_000,
+    "a hundred thousand columns": b",".join(b"h%d" % k for k in range(80_000)) + b"\n" + ROW,
+    "columns that fit in a line": HEADER.strip() + b"," * 5_000 + b"\n" + ROW,
+    "rows without a heading": ROW * 40_000,
+}
+
+
+def look(data, name="a.csv"):
+    bounds.look_over(io.BytesIO(data), name, lambda it: form_of(it, small_shop()))
+
+
+@pytest.mark.parametrize("what", NO_LOG)
+def test_what_is_no_log_is_refused_in_one_line(what):
+    with pytest.raises(FileProblem) as problem:
+        look(NO_LOG[what])
+    assert str(problem.value).startswith("a.csv: ")
+    assert "\n" not in str(problem.value)
+    assert len(str(problem.value)) < 300
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        HEADER + ROW * 40_000,
+        b"Bench book of March\n\n" + HEADER + ROW * 40_000,
+        (HEADER + ROW * 40_000).replace(b"\n", b"\r\n"),
+        (HEADER + ROW * 40_000).replace(b"\n", b"\r"),
+        (HEADER + ROW * 40_000).decode().encode("utf-16"),
+        HEADER + ROW * 20_000 + b'S2,LARK-25,packing,2026-03-02,"never closed\n' + ROW * 20_000,
+        HEADER,
+        b"",
+        b"x",
+    ],
+)
+def test_a_log_however_it_is_written_is_let_through(data):
+    look(data)
+
+
+def workbook(tmp_path, *told, **more):
+    bounded_reading.bomb(tmp_path / "a.xlsx", *told, **more)
+    return (tmp_path / "a.xlsx").read_bytes()
+
+
+def test_a_workbook_that_would_fill_the_memory_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(bounds, "MOST_UNPACKED", 20_000_000)
+    with pytest.raises(FileProblem, match=r"unpacks to 3[0-9]"):
+        look(workbook(tmp_path, 30))
+    bounded_reading.far_cell(tmp_path / "far.xlsx")
+    with pytest.raises(FileProblem, match="far below or far to the right"):
+        look((tmp_path / "far.xlsx").read_bytes())
+    monkeypatch.setattr(bounds, "MOST_CELLS", 10_000)
+    with pytest.raises(FileProblem, match="a sheet of"):
+        look(workbook(tmp_path, 2))
+
+
+def test_a_workbook_that_says_it_is_smaller_than_it_is_is_refused(tmp_path):
+    data = workbook(tmp_path, 2)
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        size = packed.getinfo("xl/worksheets/sheet1.xml").file_size
+    lied = data.replace(size.to_bytes(4, "little"), (1_000).to_bytes(4, "little"))
+    assert lied != data
+    with pytest.raises(FileProblem, match="cannot be read as a workbook"):
+        look(lied)
+
+
+def test_a_log_read_in_pieces_is_the_log_read_whole(monkeypatch):
+    shop = read_shop(WEEK / "shop.toml")
+    for path in sorted((WEEK / "logs").iterdir()):
+        data = path.read_bytes()
+        monkeypatch.setattr(reader, "AT_ONCE", 10**9)
+        whole = read_log(data, path.name, shop)
+        monkeypatch.setattr(reader, "AT_ONCE", 397)
+        told = []
+        pieces = read_log(data, path.name, shop, progress=lambda share, what, told=told: told.append((share, what)))
+        for name in ("visits", "faults", "gauge_trials", "set_aside"):
+            assert_frame_equal(getattr(whole, name), getattr(pieces, name), check_row_order=name != "set_aside")
+        keys = ["line", "stage", "characteristic", "position", "moment"]
+        assert_frame_equal(whole.readings.sort(keys), pieces.readings.sort(keys))
+        assert sorted(whole.notes) == sorted(pieces.notes)
+        assert (whole.rows_read, whole.passed_over) == (pieces.rows_read, pieces.passed_over)
+        shares = [share for share, _ in told]
+        assert shares == sorted(shares)
+        assert len(shares) > 2
+
+
+def test_many_columns_cost_no_more_than_their_cells():
+    wide = HEADER.strip() + b"," + b",".join(b"h%d" % k for k in range(1_500)) + b"\n"
+    rows = (ROW.strip() + b",x" * 1_500 + b"\n") * 2 + b"," * 1_504 + b"\n" + b"Total" + b"," * 1_504 + b"\n"
+    sheet = read_log(wide + rows, "a.csv", small_shop())
+    assert (sheet.rows_read, sheet.passed_over) == (2, 2)
