@@ -85,7 +85,7 @@ class Told:
             request = urllib.request.Request(base + path, body, {"Content-Type": "application/json"} if body else {})
             with urllib.request.urlopen(request, timeout=60) as answer:
                 text = answer.read().decode("utf-8", "replace")
-            wrong = "something went wrong" if "omething went wrong" in text else ""
+            wrong = "a fault told" if "went wrong in the program" in text else ""
         except urllib.error.HTTPError as problem:
             wrong = f"{problem.code} {path.partition('?')[0]}" if problem.code >= 500 else ""
         except OSError as problem:
