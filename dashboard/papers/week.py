@@ -24,6 +24,7 @@ from dashboard.charts.stream.chart import StreamView, stream
 from dashboard.desk import desk
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences import book as sentences_book
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings, unread
 from dashboard.sentences import shared as sentences
@@ -72,6 +73,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "known": sentences_week.known(found, shop),
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
         "undone": sentences.gaps(found),
+        "owed": sentences_book.due(found.due, shop, found.last_day)[:ACTIONS],
         "charts": charts,
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
