@@ -1,5 +1,5 @@
-"""Lot strip: one dot a neck stacked on the board, crosses outside; beside it the neck under the straightedge, n of N,
-and the plan's word.
+"""Lot strip: one dot a neck stacked on the board, crosses outside, rings on the limit; beside it the neck under the
+straightedge, n of N, and the plan's word.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ class LotRow:
     verdict_words: str = ""  # "take", "bring to the supplier", "measure 19 more"
     in_question: bool = False
     href: str = ""
+    marks: str | None = None  # a letter a reading: x outside, = on the limit, - inside; None: nothing is said of them
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,7 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
             texts.append(style.words(verdicts, 12, "agreed plan" if paper else "by the agreed plan", colour=style.INK3))
     dots: tuple[list[Any], ...] = ([], [], [])
     crosses: tuple[list[Any], ...] = ([], [], [])
+    rings: tuple[list[Any], ...] = ([], [], [])
     before = None
     for k, lot in enumerate(real):
         top = head + pitch * k
@@ -101,9 +103,10 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
         before = lot.supplier
         strip_top, strip_bottom = (top + 44, top + 86) if narrow else (top + 8, top + 50)
         _strip(lot, shapes, px, strip_top, strip_bottom, low, high)
-        _stack(lot, dots, crosses, px, strip_bottom, view)
+        _stack(lot, {"-": dots, "x": crosses, "=": rings}, px, strip_bottom, view)
         _said(view, lot, shapes, texts, top, width, first, None if narrow else (profile, figures, verdicts))
-    return {"data": [_marks(dots, "circle", 5, style.INK2), _marks(crosses, "x-thin", 7, style.INK)], "layout": figure}
+    data = [_marks(dots, "circle", 5, style.INK2), _marks(crosses, "x-thin", 7, style.INK)]
+    return {"data": [*data, _marks(rings, "circle-open", 6, style.INK)], "layout": figure}
 
 
 def _axis(
@@ -166,18 +169,12 @@ def _strip(
 
 
 def _stack(
-    lot: LotRow,
-    dots: tuple[list[Any], ...],
-    crosses: tuple[list[Any], ...],
-    px: Callable[[float], float],
-    bottom: float,
-    view: LotsView,
+    lot: LotRow, kinds: dict[str, tuple[list[Any], ...]], px: Callable[[float], float], bottom: float, view: LotsView
 ) -> None:
     """Readings one on the other, several abreast where there is room; closer where a column would leave its strip."""
     aside, above = stacked([px(value) for value in lot.values], high=38)
     for i, value in enumerate(lot.values):
-        out = (lot.lower is not None and value < lot.lower) or (lot.upper is not None and value > lot.upper)
-        x, y, told = crosses if out else dots
+        x, y, told = kinds[lot.marks[i] if lot.marks else "-"]
         x.append(px(value) + aside[i])
         y.append(bottom - 3.5 - above[i])
         told.append(f"{lot.necks[i]}<br>{lot.lot}: {numbers.with_unit(numbers.plain(value, view.decimals), view.unit)}")

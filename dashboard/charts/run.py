@@ -27,10 +27,13 @@ class RunView:
     upper: float | None
     unit: str = "mm"
     high_word: str = "hollow above 0"
+    marks: str | None = None  # a letter a reading: x outside, = on the limit, - inside; None: nothing is said of them
 
 
 def run(view: RunView, *, narrow: bool = False) -> Figure:
-    """Dots within the limits, crosses outside; a fret between two lots, their names above where there is room."""
+    """Dots within the limits, crosses outside, rings on a limit; a fret between two lots, their names above where there
+    is room.
+    """
     n = len(view.values)
     if not n:
         return style.empty("No neck has been measured yet.", narrow=narrow)
@@ -65,20 +68,17 @@ def run(view: RunView, *, narrow: bool = False) -> Figure:
             layout["annotations"].append(style.words(start + 0.5, 1, name, size=12, yref="paper", xshift=3, yshift=-7))
             free = x + style.width_of(name, 12) + 10
         start += count
-    out = [
-        (view.lower is not None and v < view.lower) or (view.upper is not None and v > view.upper) for v in view.values
-    ]
-    spots = list(enumerate(zip(view.values, view.names, out, strict=True), start=1))
+    spots = list(enumerate(zip(view.values, view.names, view.marks or "-" * n, strict=True), start=1))
     dot, cross = (
         {"size": 5, "color": style.INK2},
         {"size": 8, "symbol": "x-thin", "line": {"width": 1.8, "color": style.INK}},
     )
-    inside, outside = [s for s in spots if not s[1][2]], [s for s in spots if s[1][2]]
+    ring = {"size": 6, "symbol": "circle-open", "line": {"width": 1.4, "color": style.INK}}
+    kinds = [([s for s in spots if s[1][2] == mark], look) for mark, look in (("-", dot), ("x", cross), ("=", ring))]
     return {
         "data": [
             curve(range(1, n + 1), view.values, style.RULE, 0.8),
-            points([k for k, _ in inside], [s[0] for _, s in inside], dot, [s[1] for _, s in inside]),
-            points([k for k, _ in outside], [s[0] for _, s in outside], cross, [s[1] for _, s in outside]),
+            *(points([k for k, _ in own], [s[0] for _, s in own], look, [s[1] for _, s in own]) for own, look in kinds),
         ],
         "layout": layout,
     }

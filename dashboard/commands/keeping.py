@@ -92,7 +92,7 @@ def mend(shop: Path, yes: bool) -> bool:
         say(f"The folder as it was: {made.path}")
     recover.carry_out(shop, found, now=now())
     ensure(shop, now=now())
-    say("Mended: every log whose original is there is read again.")
+    say("Mended.")
     return True
 
 

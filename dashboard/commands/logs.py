@@ -120,9 +120,9 @@ def again(
             return yes
         return typer.confirm("Keep these changes?")
 
-    mend(shop, yes)
+    mended = mend(shop, yes)
     try:
-        verbs.again_all(shop, agree, now=now())
+        verbs.again_all(shop, agree, now=now(), kept=mended)
     except verbs.NotAgreed:
         raise UserProblem(
             "Nothing was changed." if sys.stdin.isatty() else "Nothing was changed; with --yes the changes are kept"

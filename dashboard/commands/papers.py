@@ -42,7 +42,8 @@ def bench(
 ) -> None:
     """Write the target card of one tech.
 
-    One page with at most three targets, for coaching. It needs [people] show in shop.toml.
+    Front and back of one sheet: at most three targets, then cautions and minutes. For coaching. It needs [people] show
+    in shop.toml.
     """
     opened(shop)
     from dashboard.desk import desk

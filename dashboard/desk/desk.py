@@ -22,6 +22,7 @@ import polars as pl
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
 from dashboard.desk.jobs import Jobs
+from dashboard.desk.people_shown import veiled
 from ingest.shopfiles.shop import ShopProblem, fingerprint
 from ingest.store import book
 from ingest.store.problems import StoreProblem
@@ -68,7 +69,7 @@ class Desk:
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
             if key not in self._snapshots:
-                self._snapshots[key] = replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place)
+                self._snapshots[key] = veiled(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
                 while len(self._snapshots) > SNAPSHOTS:
                     self._snapshots.popitem(last=False)
             self._snapshots.move_to_end(key)

@@ -50,6 +50,13 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
 }
 
 
+def _shown(snapshot: Snapshot, rows: pl.DataFrame) -> pl.DataFrame:
+    """The rows without those of single techs where the shop shows nobody."""
+    if snapshot.shop.people.show != "none" or "tech" not in rows.columns:
+        return rows
+    return rows.filter(pl.col("tech").fill_null("") == "")
+
+
 @dataclass(frozen=True)
 class NotWritten:
     """A figure that could not be worked out; one of that name that stood in the folder is taken away."""
@@ -65,7 +72,7 @@ def write_figures(snapshot: Snapshot, out: Path, *, as_json: bool) -> Iterator[P
     out.mkdir(parents=True, exist_ok=True)
     for name, work in FIGURES.items():
         try:
-            rows = plain(snapshot.once(work))
+            rows = plain(_shown(snapshot, snapshot.once(work)))
         except Exception as fault:
             for kind in ("csv", "json"):
                 (out / f"{name}.{kind}").unlink(missing_ok=True)

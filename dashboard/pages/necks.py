@@ -161,14 +161,23 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
                 row["mean"] * scale,
                 half,
                 f"{sentences_necks.outside(row)} outside" if row["outside"] is not None else "",
-                sentences_necks.in_lot(row).replace(" in the whole lot", " in the lot"),
+                sentences_necks.in_strip(row),
                 verdict,
                 words,
                 row["verdict"] == lots.REJECT,
                 href,
+                marks(group),
             )
         )
     return LotsView(drawn, shop.shop.length, numbers.decimals_of("length", shown=shop.shop.length), DEEP / scale)
+
+
+def marks(measured: pl.DataFrame) -> str:
+    """A letter a neck for the charts: x outside, = on the limit, - inside."""
+    told = measured.select(
+        pl.when("outside").then(pl.lit("x")).when("on_limit").then(pl.lit("=")).otherwise(pl.lit("-")).alias("mark")
+    )
+    return "".join(told["mark"])
 
 
 def _scaled(value: float | None, scale: float) -> float | None:
@@ -207,7 +216,7 @@ def _strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     title = "Lots, newest first" if len(shown) == len(rows) else "Lots not taken, and the newest"
     return parts.sheet(
         title,
-        f"one dot a neck; {asked}; necks drawn sixty times too deep",
+        f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",
         [chart, html.P(left, className="small"), *said],
     )
 

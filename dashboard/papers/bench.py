@@ -66,6 +66,8 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         more=len(stands) - len(chosen),
         targets=[_target(made, stand, shop) for stand in chosen],
         test=sentences_bench.test_short(chosen[0].lasts),
+        ways=_ways(shop, chosen),
+        sources=_sources(chosen),
         practice=_practice(chosen[0]),
         steps=coaching.steps(shop, chosen[0]),
         cautions=cautions(shop.stages[shop.bench_order[stage]] for stage in stages if stage in shop.bench_order),
@@ -85,6 +87,22 @@ def _stands(shop: Shop, tech: str, stage: str) -> list[targets.Stand]:
         if stands:
             break
     return stands
+
+
+def _ways(shop: Shop, chosen: list[targets.Stand]) -> list[tuple[str, str, str]]:
+    """For each characteristic once: its name, what good looks like, how it is measured."""
+    told = {str(one.band["characteristic"]): one.band for one in chosen}
+    return [
+        (shop.characteristic_name(key), coaching.looks_like(band), coaching.how(band)) for key, band in told.items()
+    ]
+
+
+def _sources(chosen: list[targets.Stand]) -> list[str]:
+    """Where the targets come from, those of one source together."""
+    told: dict[str, list[str]] = {}
+    for one in chosen:
+        told.setdefault(coaching.comes_from(one.band), []).append(str(one.band["model"]))
+    return [f"{', '.join(dict.fromkeys(models))}: {source}." for source, models in told.items()]
 
 
 def _practice(stand: targets.Stand) -> str:
@@ -126,9 +144,6 @@ def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
         "word": stand.verdict,
         "mark": made.mark(PICTURES[stand.verdict]),
         "chart": made.chart(band(bench_parts.band_view(stand, shop)), f"{what}, {row['model']}: {say}"),
-        "from": coaching.comes_from(row),
-        "looks": coaching.looks(shop, row),
-        "how": coaching.how(row),
         "beside": " ".join(
             text for text in (coaching.left_out(shop, stand), coaching.signed_off(_signed(stand), shop, row)) if text
         ),

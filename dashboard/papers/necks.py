@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 import polars as pl
@@ -21,6 +22,7 @@ from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
+ANSWER_IN = timedelta(days=14)  # what is asked for by when, unless the talk agrees on another day
 STRIPS, ASKED = 6, 3  # lots drawn, as many as the first page holds; lots spoken of by name
 STATES = 4  # states in which lots were measured that are told one by one
 Row = dict[str, Any]
@@ -72,7 +74,9 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         minutes=_minutes(shop, supplier, money),
         money=money,
         aside=desk.ask(necks.implausible, supplier=supplier),
-        asks=_asks(rows),
+        asks=_asks(rows, snapshot.as_of.astimezone(shop.zone).date()),
+        last_talk=sentences_necks.last_talk(desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop),
+        costs=_costs(rows, shop, money),
         serials=_serials(measured, drawn, shop),
     )
 
@@ -110,6 +114,9 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         "edges": sentences_necks.edges(row, shop),
         "ppk": sentences_necks.ppk(row),
         "outside": sentences_necks.outside_in_table(row),
+        "on_limit": numbers.count(row["on_limit"]) if row["on_limit"] is not None else numbers.NONE,
+        "still": numbers.count(row["outside_still"]) if row["outside_still"] is not None else numbers.NONE,
+        "disposition": row["disposition"] or "not said",
         "doubt": row["verdict"] == lots.REJECT,
         "verdict": {"bring to the supplier": "not taken", "take": "taken"}.get(verdict, verdict)
         if row["verdict"] != lots.TOO_FEW
@@ -128,6 +135,7 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
         ", ".join(f"{gauge.name or gauge.key} (reads to {gauge.resolution or 'its leaves'})" for gauge in declared)
         or "not on file"
     )
+    step = max((gauge.step or 0.0 for gauge in declared), default=0.0)
     positions = [position for position in measured["position"].unique().to_list() if position]
     edges = (
         "The larger of the edges of a neck counts, hollow above 0, hump below."
@@ -147,7 +155,8 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     return [
         f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
         asked,
-        f"Gauge: {steps}. {sentences_necks.gauge(rows[0])}",
+        f"Gauge: {steps}. {sentences_necks.gauge(rows[0])} {sentences_necks.uncertainty(rows[0], shop)}",
+        sentences_necks.rule(rows[0], shop, step),
         *_states(rows),
     ]
 
@@ -180,7 +189,9 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     lower, upper = rows.select("lower", "upper").row(0) if same else (None, None)
     names = [serial or neck or "no number" for serial, neck in rows.select("serial", "neck").fill_null("").iter_rows()]
     low, high = (None if limit is None else limit * scale for limit in (lower, upper))
-    view = RunView((rows["value"] * scale).to_list(), names, counts, low, high, shop.shop.length)
+    view = RunView(
+        (rows["value"] * scale).to_list(), names, counts, low, high, shop.shop.length, marks=page.marks(rows)
+    )
     return made.chart(
         run(view),
         phone=run(view, narrow=True),
@@ -201,19 +212,28 @@ def _minutes(shop: Shop, supplier: str, money: bool) -> list[str]:
     return told
 
 
-def _asks(rows: list[Row]) -> list[str]:
-    """What is asked of the supplier."""
+def _costs(rows: list[Row], shop: Shop, money: bool) -> list[str]:
+    """What went with the bow of the lots not taken."""
+    doubtful = [row for row in rows if row["verdict"] == lots.REJECT][:ASKED]
+    measure = page.first_measure(shop)
+    found = page.lot_costs(doubtful, measure)
+    return [sentences_necks.lot_cost(cost, lot, measure, shop, money=money) for lot, cost in found.items()]
+
+
+def _asks(rows: list[Row], day: date) -> list[str]:
+    """What is asked of the supplier, and by when: two weeks from the day the packet tells of."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
+    until = f"by {numbers.day(day + ANSWER_IN)}"
     asks = [
-        f"Lot {row['lot']}: {sentences_necks.outside(row)} outside, {sentences_necks.in_lot(row)}. Measure the kept "
-        "necks together, then agree what "
-        "happens to the lot."
+        f"Lot {row['lot']}: {sentences_necks.outside(row)} outside{sentences_necks.on_limit(row)}, "
+        f"{sentences_necks.in_lot(row)}{_still(row)}. Measure the kept necks together, then agree, {until}, what "
+        "happens to the lot: used, sorted or returned."
         for row in doubtful[:ASKED]
     ]
     if len(doubtful) > ASKED:
         asks.append(f"The same for {numbers.in_words(len(doubtful) - ASKED)} older lots in the table.")
     asks.append(
-        "Say what changed at your end between the lots that were taken and those that were not."
+        f"Say, {until}, what changed at your end between the lots that were taken and those that were not."
         if doubtful
         else "Nothing is asked for these lots; keep what is done now."
     )
@@ -224,11 +244,16 @@ def _asks(rows: list[Row]) -> list[str]:
     return asks
 
 
-def _serials(measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> list[tuple[str, list[tuple[str, str, bool]]]]:
-    """Every neck of the lots drawn with its reading; True where it lies outside."""
+def _still(row: Row) -> str:
+    told = sentences_necks.still_outside(row)
+    return f", {told}" if told else ""
+
+
+def _serials(measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> list[tuple[str, list[tuple[str, str, str]]]]:
+    """Every neck of the lots drawn with its reading; `x` where it lies outside, `=` on the limit."""
     scale, digits = (
         numbers.in_unit(1.0, "length", shown=shop.shop.length),
-        numbers.decimals_of("length", shown=shop.shop.length),
+        numbers.decimals_of("length", shown=shop.shop.length) + 1,
     )
     told = []
     for row in drawn:
@@ -237,8 +262,14 @@ def _serials(measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> list[tuple
             (
                 row["lot"] or "no lot named",
                 [
-                    (serial or neck or "no number", numbers.plain(value * scale, digits), bool(out))
-                    for serial, neck, value, out in own.select("serial", "neck", "value", "outside").iter_rows()
+                    (
+                        serial or neck or "no number",
+                        numbers.plain(value * scale, digits),
+                        "x" if out else "=" if on else "",
+                    )
+                    for serial, neck, value, out, on in own.select(
+                        "serial", "neck", "value", "outside", "on_limit"
+                    ).iter_rows()
                 ],
             )
         )

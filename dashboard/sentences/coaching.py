@@ -49,12 +49,17 @@ LOOKS = {
 }
 
 
+def looks_like(band: Mapping[str, Any]) -> str:
+    """What good looks like, without a figure."""
+    key = str(band["characteristic"])
+    return next((words for part, words in LOOKS.items() if part in key), "Every one within the band, most near the aim")
+
+
 def looks(shop: Shop, band: Mapping[str, Any]) -> str:
     """What good looks like, in the unit of the gauge."""
-    key, row = str(band["characteristic"]), dict(band)
-    what = next((words for part, words in LOOKS.items() if part in key), "Every one within the band, most near the aim")
+    row = dict(band)
     aim = f", aim at {sentences_bench.target(shop, row)}" if band["target"] is not None else ""
-    return f"{what}: {sentences_bench.hold(shop, row, with_mm=True)}{aim}."
+    return f"{looks_like(band)}: {sentences_bench.hold(shop, row, with_mm=True)}{aim}."
 
 
 def how(band: Mapping[str, Any]) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 from analysis.methods.variance_split import Split
 from analysis.studies.necks import lots
 from analysis.studies.necks.bow import TENTH, Goes, Limit, LotCost
-from analysis.studies.necks.necks import COVERAGE, Parts, PlanWords
+from analysis.studies.necks.necks import COVERAGE, Parts, PlanWords, SinceAgreed
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -38,6 +38,13 @@ Row = dict[str, Any]
 def length(shop: Shop, value: float | None, *, sign: bool = False) -> str:
     """A length in the shop's unit."""
     return numbers.mm(value, shown=shop.shop.length, sign=sign)
+
+
+def fine(shop: Shop, value: float) -> str:
+    """A length with a digit more than readings have: half a step, an uncertainty."""
+    shown = shop.shop.length
+    digits = numbers.decimals_of("length", shown=shown) + 1
+    return numbers.with_unit(numbers.plain(numbers.in_unit(value, "length", shown=shown), digits), shown)
 
 
 def headline(rows: list[Row], shop: Shop) -> str:
@@ -86,6 +93,14 @@ def in_lot(row: Row) -> str:
     return f"{numbers.share_range(row['outside_low'], row['outside_high'], int(row['n']))} in the whole lot"
 
 
+def in_strip(row: Row) -> str:
+    """The line under a lot's strip: its interval, or that all were measured, and how many lie on the limit."""
+    if row["outside"] is None:
+        return in_lot(row)
+    told = "all measured" if whole(row) else in_lot(row).replace(" in the whole lot", " in the lot")
+    return f"{told}, {numbers.count(row['on_limit'])} on the limit" if row["on_limit"] else told
+
+
 def outside_in_table(row: Row) -> str:
     """`6 of 50 (5 to 24 %)`; of a lot measured whole `6 of 50, the whole lot`."""
     if row["outside"] is None:
@@ -107,8 +122,8 @@ def still_outside(row: Row) -> str:
         return ""
     bad = round(float(row["outside"]) * int(row["n"]))
     if int(row["outside_still"]) == bad:
-        return "all of them also by more than the gauge's expanded uncertainty"
-    return f"{numbers.count(row['outside_still'])} of them by more than the gauge's expanded uncertainty"
+        return f"all {numbers.count(bad)} outside also by more than the gauge's expanded uncertainty"
+    return f"{numbers.count(row['outside_still'])} of those outside by more than the gauge's expanded uncertainty"
 
 
 def received(row: Row, shop: Shop) -> date:
@@ -215,11 +230,32 @@ def uncertainty(row: Row, shop: Shop) -> str:
     """The expanded uncertainty of one reading and where it comes from; '' without a study."""
     if row["gauge_sd"] is None:
         return ""
-    far = numbers.amount(COVERAGE * row["gauge_sd"], "length", shown=shop.shop.length, mean=True)
+    far = fine(shop, COVERAGE * row["gauge_sd"])
     return (
         f"One reading is sure to within {far} (expanded uncertainty, k = 2, repeatability and reproducibility of study "
         f"{row['gauge_study']})."
     )
+
+
+def last_talk(found: SinceAgreed | None, shop: Shop) -> str:
+    """What came of the last talk: before, since, and by how much."""
+    if found is None:
+        return (
+            "What came of the last talk: no day on which limits were agreed (agreed_on in specs.csv) lies between the "
+            "lots on file, so nothing can be held against a before."
+        )
+    when = f"{numbers.day(found.day)} {found.day.year}"
+    counts = (
+        f"{numbers.of(*found.before)} necks outside in {numbers.in_words(found.lots_before)} lots before, "
+        f"{numbers.of(*found.after)} in {numbers.in_words(found.lots_after)} since"
+    )
+    change = length(shop, found.change, sign=True)
+    if found.low is None:
+        return f"Since the talk of {when}: {counts}; mean bow of a lot {change}, too few lots for an interval."
+    scale, digits = numbers.in_unit(1.0, "length", shown=shop.shop.length), numbers.decimals_of("length") + 1
+    span = numbers.span(found.low * scale, (found.high or 0.0) * scale, digits)
+    sure = "" if found.low > 0 or (found.high or 0.0) < 0 else " No change is shown."
+    return f"Since the talk of {when}: {counts}; mean bow of a lot {change} ({span}).{sure}"
 
 
 def _per_cent(share: float) -> str:
@@ -230,10 +266,11 @@ def rule(row: Row, shop: Shop, step: float | None) -> str:
     """The rule by which a neck is counted, named where lots are judged."""
     if not step:
         return "A neck counts as outside where its reading lies beyond the limit."
-    half = numbers.amount(step / 2, "length", shown=shop.shop.length, mean=True)
+    half = fine(shop, step / 2)
     return (
-        f"A neck counts as outside only where its whole step of the gauge lies beyond the limit (reading less {half}); "
-        "where the limit lies within the step it is on the limit: shown neither to conform nor not to, counted apart."
+        "A neck counts as outside only where its whole step of the gauge lies beyond the limit, half a step "
+        f"({half}) or more from it; where the limit lies within the step it is on the limit: shown neither to conform "
+        "nor not to, counted apart."
     )
 
 
@@ -287,14 +324,11 @@ def _bent(goes: Goes, shop: Shop) -> str:
     """What the most bowed necks stand at beyond straight ones, where a straight line would tell less than the curve."""
     counted, unit = _counted(goes.measure)
     told = [
-        f"{length(shop, level.bow)} at {numbers.signed(counted * level.more, 1)} {unit} "
+        f"{length(shop, level.bow)} goes with {numbers.signed(counted * level.more, 1)} {unit} "
         f"({numbers.span(counted * level.low, counted * level.high, 1)})"
         for level in goes.levels[-2:]
     ]
-    return (
-        f"What goes with bow bends. Against straight necks (under {length(shop, TENTH)}) those with "
-        f"{' and those with '.join(told)} stand."
-    )
+    return f"What goes with bow bends: beyond straight necks (under {length(shop, TENTH)}) {', '.join(told)}."
 
 
 def _counted(measure: str) -> tuple[float, str]:

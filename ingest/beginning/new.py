@@ -77,7 +77,7 @@ def propose(
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
     return Proposal(
-        _shop_text(draft) if shop is None else additions_text(draft, shop),
+        _shop_text(draft, told) if shop is None else additions_text(draft, shop),
         specs_text(draft) if shop is None else "",
         tuple(asker.asks),
         tuple(surveys),
@@ -139,9 +139,9 @@ def _check_said(told: Said, surveys: Sequence[Survey]) -> None:
         raise ShopProblem("\n".join(dict.fromkeys(lines)))
 
 
-def _shop_text(draft: Draft) -> str:
+def _shop_text(draft: Draft, told: Said) -> str:
     text = shop_text(draft)
-    if not no_zone(str(draft.about["timezone"])) or "shop timezone" in draft.said:
+    if not no_zone(str(draft.about["timezone"])) or "timezone" in told.table.get("shop", {}):
         checked_shop(tomllib.loads(text))  # what is proposed must load
     return text
 

@@ -77,16 +77,23 @@ def again(folder: Path, *, progress: Progress | None = None, now: datetime) -> l
 
 
 def again_all(
-    folder: Path, agree: Callable[[list[Change]], bool], *, progress: Progress | None = None, now: datetime
+    folder: Path,
+    agree: Callable[[list[Change]], bool],
+    *,
+    progress: Progress | None = None,
+    now: datetime,
+    kept: bool = False,
 ) -> list[Change]:
     """Read every original anew; what changed, log by log.
 
     agree : is asked with what would change; where it says no, NotAgreed is raised and nothing is changed.
+    kept : somebody has made the backup already.
     """
     shop = sound_shop(folder, now=now)
     if ensure(folder, progress=progress, now=now):
         return []
-    backup.before("again", folder, now=now)
+    if not kept:
+        backup.before("again", folder, now=now)
     with drafting(folder, now) as draft:
         said = book.read(folder)
         before = draft.logs

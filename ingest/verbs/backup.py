@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.store import book, index, ledger, originals, seals
-from ingest.store.problems import StoreProblem, busy
+from ingest.store.problems import StoreProblem, busy, of_database
 from ingest.store.sqlite_tables import connect
 
 FORMAT = 1  # of the file; raised whenever an older Truerun could not restore it
@@ -70,12 +70,14 @@ def backup(folder: Path, path: Path, *, now: datetime, why: str = "") -> Backup:
         raise StoreProblem(
             f"{path} could not be written ({fault.strerror or fault}); there is no backup, and nothing was changed"
         ) from fault
+    except sqlite3.Error as fault:
+        raise of_database(fault, folder, book.FILE) from fault
     finally:
         unfinished.unlink(missing_ok=True)
     return Backup(path, now, why, len(told["files"]), int(told["logs"]), path.stat().st_size)
 
 
-def before(verb: str, folder: Path, *, now: datetime) -> Backup | None:
+def before(verb: str, folder: Path, *, now: datetime, spare: Path | None = None) -> Backup | None:
     """The backup that is made by itself before a verb that takes something away; the last five are kept. None where
     there is nothing yet.
     """
@@ -86,7 +88,8 @@ def before(verb: str, folder: Path, *, now: datetime) -> Backup | None:
     made = backup(folder, next(path for path in names if not path.exists()), now=now, why=verb)
     for old in automatic(folder)[KEPT:]:
         with suppress(OSError):
-            old.unlink()
+            if spare is None or not old.samefile(spare):
+                old.unlink()
     return made
 
 
@@ -102,7 +105,9 @@ def automatic(folder: Path) -> list[Path]:
 def standing(folder: Path) -> list[Path]:
     """Every backup in the shop's folder, by name."""
     return sorted(
-        path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".") and is_backup(path)
+        path
+        for path in folder.rglob("*")
+        if path.is_file() and not path.name.startswith(".") and path.suffix != ".sqlite" and is_backup(path)
     )
 
 
@@ -124,10 +129,10 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
     """
     listed: dict[str, str] = {}
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
-        with one_moment(folder):
+        with one_moment(folder, writers_wait=held):
             names = list(_names(folder))
             small = [(name, (folder / name).read_bytes()) for name in _changing(folder)]
-            taken = [(name, _database(folder / name)) for name in DATABASES if (folder / name).exists()]
+            taken = [(name, database(folder / name)) for name in DATABASES if (folder / name).exists()]
             logs = _logs(folder)
             if held:
                 _put_files(out, folder, names, listed)
@@ -142,9 +147,11 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
 
 
 @contextmanager
-def one_moment(folder: Path) -> Iterator[None]:
-    """Nobody writes a version or a line of the book meanwhile; where a database is damaged there is nobody to wait
+def one_moment(folder: Path, *, writers_wait: bool = True) -> Iterator[None]:
+    """No version and no line of the book is committed meanwhile; where a database is damaged there is nobody to wait
     for.
+
+    writers_wait : nobody works on one either; else a load goes on and waits with its commit alone.
     """
     with ExitStack() as held:
         for path in (ledger.path_of(folder), folder / book.FILE):
@@ -152,7 +159,8 @@ def one_moment(folder: Path) -> Iterator[None]:
                 continue
             try:
                 connection = held.enter_context(closing(connect(path, existing=True)))
-                connection.execute("BEGIN IMMEDIATE")
+                connection.execute("BEGIN IMMEDIATE" if writers_wait else "BEGIN")
+                connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
             except sqlite3.DatabaseError as fault:
                 if "locked" in str(fault):
                     raise busy(folder) from fault
@@ -161,7 +169,7 @@ def one_moment(folder: Path) -> Iterator[None]:
 
 def _names(folder: Path) -> Iterator[str]:
     """The files that never change once written."""
-    yield from (f"store/{name}" for name in seals.files_of(folder))
+    yield from (f"store/{name}" for name in seals.noted_files(ledger.path_of(folder)) or seals.files_of(folder))
     for path in sorted((folder / originals.FOLDER).glob("*")):
         if path.is_file() and not path.name.startswith("."):
             yield f"{originals.FOLDER}/{path.name}"
@@ -181,7 +189,7 @@ def _put_files(out: zipfile.ZipFile, folder: Path, names: list[str], listed: dic
         out.writestr(name, data, zipfile.ZIP_STORED if name.endswith(".parquet") else zipfile.ZIP_DEFLATED, 1)
 
 
-def _database(path: Path) -> bytes:
+def database(path: Path) -> bytes:
     """A database as it stands; a damaged one byte for byte."""
     try:
         with closing(connect(path, existing=True)) as connection:

@@ -61,6 +61,8 @@ def _shop_files(folder: Path) -> tuple[Shop | None, list[Finding]]:
     """Each file of the shop as its own reader finds it."""
     if not (folder / "shop.toml").exists() and not whole.logs_known_without_the_book(folder):
         raise ShopProblem(f"No shop in {folder}. Start with `truerun demo`, or `truerun new LOG`.")
+    if not (folder / "shop.toml").exists():
+        return None, [Finding("shop.toml", False, "missing", "put it back, or truerun restore FILE")]
     try:
         shop = read_shop(folder / "shop.toml")
     except ShopProblem as problem:

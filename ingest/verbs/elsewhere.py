@@ -96,12 +96,12 @@ def still_named(folder: Path, names: Names, *, but: tuple[str, ...]) -> list[str
     left = []
     for path in sorted(files_in(folder)):
         told = path.relative_to(folder).as_posix()
-        if told in but or path.is_symlink() or backup.is_backup(path):
+        if told in but or path.is_symlink() or (path.suffix != ".sqlite" and backup.is_backup(path)):
             continue
         try:
-            data = path.read_bytes() if path.suffix != ".sqlite" else b""
-        except OSError as fault:
-            left.append(f"{told}: could not be read ({fault.strerror})")
+            data = backup.database(path) if path.suffix == ".sqlite" else path.read_bytes()
+        except (OSError, sqlite3.Error) as fault:
+            left.append(f"{told}: could not be read ({fault})")
             continue
         if any(_holds(part, names) for part in _parts_of(data)) or names.out_of_name(told) != told:
             left.append(f"{told}: still holds the name; it is not a text that could be rewritten")
@@ -122,12 +122,15 @@ def _is_of_the_store(told: str) -> bool:
 
 def _rewrite_one(path: Path, names: Names) -> str:
     """One file without the name; why not, where it could not be looked into."""
+    if path.suffix == ".sqlite":
+        database_without(path, names)
+        return ""
     data = path.read_bytes()
-    if not is_known(data):
-        return "was not looked into; it is no text, workbook or database"
     if data.startswith(SQLITE):
         database_without(path, names)
         return ""
+    if not is_known(data):
+        return "was not looked into; it is no text, workbook or database"
     new = without(data, names, path.suffix)
     if new != data:
         write_whole(path, new)

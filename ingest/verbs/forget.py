@@ -7,6 +7,7 @@ is about to do stands in a journal until it is done: a run that was killed is go
 """
 
 import json
+import sqlite3
 import tomllib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -18,9 +19,10 @@ import polars as pl
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop, ShopProblem, Tech, checked_shop, fingerprint, read_shop
 from ingest.store import book, index, ledger, originals, seals
+from ingest.store.alone import FILE, alone
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
-from ingest.store.problems import StoreProblem
+from ingest.store.problems import StoreProblem, first_line
 from ingest.store.store import drafting, open_snapshot
 from ingest.store.writing import write_whole
 from ingest.terms import tables
@@ -30,6 +32,7 @@ from ingest.verbs.names import Names, spellings
 from ingest.verbs.rewriting import emptied, shop_file_without, without
 
 JOURNAL = ".forget"
+_OURS = (JOURNAL, FILE)
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,19 @@ def alike(folder: Path, plan: Plan) -> list[tuple[str, int]]:
 
 def carry_out(folder: Path, plan: Plan, *, now: datetime) -> Forgotten:
     """Do what a plan says; begun again after a kill it ends the same way."""
+    with alone(folder):
+        return _carry_out(folder, plan, now)
+
+
+def _carry_out(folder: Path, plan: Plan, now: datetime) -> Forgotten:
+    try:
+        return _step_by_step(folder, plan, now)
+    except (OSError, sqlite3.Error) as fault:
+        after = "any truerun command goes on where it stood" if under_way(folder) else "nothing was changed"
+        raise StoreProblem(f"{folder} could not be written ({first_line(fault)}); {after}. Is there room?") from fault
+
+
+def _step_by_step(folder: Path, plan: Plan, now: datetime) -> Forgotten:
     write_whole(folder / JOURNAL, json.dumps(asdict(plan), ensure_ascii=False).encode())
     names = plan.names
     new_toml, new_shop = _shop_without(folder, plan)
@@ -116,9 +132,9 @@ def carry_out(folder: Path, plan: Plan, *, now: datetime) -> Forgotten:
         _no_older_versions(draft, version.n)
     if (folder / "shop.toml").read_bytes().decode("utf-8-sig") != new_toml:
         write_whole(folder / "shop.toml", new_toml.encode())
-    left = elsewhere.rewrite(folder, names, but=(JOURNAL,))
+    left = elsewhere.rewrite(folder, names, but=_OURS)
     clean(folder, new_shop)
-    left += elsewhere.still_named(folder, names, but=(JOURNAL, *(line.split(": ")[0] for line in left)))
+    left += elsewhere.still_named(folder, names, but=(*_OURS, *(line.split(": ")[0] for line in left)))
     backups = elsewhere.backups_in(folder)
     (folder / JOURNAL).unlink(missing_ok=True)
     return Forgotten(plan.code, tuple(left), tuple(backups))
@@ -130,7 +146,7 @@ def under_way(folder: Path) -> bool:
 
 
 def go_on(folder: Path, *, now: datetime) -> Forgotten | None:
-    """End a run that was cut short; None where there is none."""
+    """End a run that was cut short, for whoever is alone in the folder; None where there is none."""
     try:
         told = json.loads((folder / JOURNAL).read_bytes())
         plan = Plan(**(told | {"terms": tuple(told["terms"])}))
@@ -141,7 +157,7 @@ def go_on(folder: Path, *, now: datetime) -> Forgotten | None:
             f"{folder / JOURNAL}, the journal of a `truerun forget` that was cut short, cannot be read: take it away "
             "and say `truerun forget` with the name again"
         ) from fault
-    return carry_out(folder, plan, now=now)
+    return _carry_out(folder, plan, now)
 
 
 def terms_of(shop: Shop, tech: Tech) -> list[str]:

@@ -18,6 +18,7 @@ import polars as pl
 from ingest.store import book, index, ledger, originals, seals, whole
 from ingest.store.problems import StoreProblem
 from ingest.store.sqlite_tables import connect, insert
+from ingest.store.store import trying
 from ingest.terms import tables
 
 TOLD = {
@@ -86,6 +87,11 @@ def carry_out(folder: Path, found: Recovery, *, now: datetime) -> None:
     """Put a book in place that can be read, and take a damaged store away: whoever opens it next makes it from the
     originals.
     """
+    with trying(folder):
+        _put_in_place(folder, found, now)
+
+
+def _put_in_place(folder: Path, found: Recovery, now: datetime) -> None:
     if found.book_is_lost:
         _new_book(folder, found, now)
     if any(each.path != whole.BOOK for each in found.wrong):

@@ -16,6 +16,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from ingest.store import book, ledger, originals, seals
+from ingest.store.alone import alone
 from ingest.store.problems import StoreProblem, first_line
 from ingest.store.sqlite_tables import connect
 from ingest.store.writing import write_whole
@@ -43,7 +44,16 @@ def restore(folder: Path, path: Path, *, now: datetime) -> Restored:
     Raises StoreProblem, one line, with nothing changed: no backup, a damaged one, one of a newer Truerun, no room.
     """
     told = looked_at(path)
-    made = backup.before("restore", folder, now=now) if folder.is_dir() else None
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise StoreProblem(f"{folder} could not be made ({fault.strerror}); nothing was changed") from fault
+    with alone(folder):
+        return _restore(folder, path, told, now)
+
+
+def _restore(folder: Path, path: Path, told: dict[str, Any], now: datetime) -> Restored:
+    made = backup.before("restore", folder, now=now, spare=path)
     work = folder / UNDER_WAY
     try:
         shutil.rmtree(work, ignore_errors=True)
@@ -64,7 +74,12 @@ def restore(folder: Path, path: Path, *, now: datetime) -> Restored:
     except BaseException:
         shutil.rmtree(work, ignore_errors=True)
         raise
-    end_restore(folder)
+    try:
+        end_restore(folder)
+    except OSError as fault:
+        raise StoreProblem(
+            f"{folder} could not be written ({first_line(fault)}); any truerun command goes on where it stood"
+        ) from fault
     return Restored(datetime.fromisoformat(str(told["made_at"])), int(told["logs"]), made.path if made else None)
 
 

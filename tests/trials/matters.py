@@ -147,7 +147,7 @@ def looked(one: Shop, kind: str, scope: str, size: float, weeks: int) -> Looked:
         assert found.size_low is not None
         assert found.size_high is not None
         start = abs(found.began_at - began) <= timedelta(days=7)
-        covered = found.size_low <= size * SIGMA <= found.size_high
+        covered = found.size_low <= size * SIGMA <= found.size_high if kind != "air" else None
     enough = n >= ENOUGH and (kind != "lot" or size >= 1.5 or SCOPES[scope] >= 3)
     bound = float(ndtr(size * np.sqrt(n) - ndtri(1 - MISTAKE)))
     return Looked(enough, bool(mine), bool(right), bool(wrong) and not right, start, covered, bound)
@@ -212,7 +212,7 @@ def main(shops: int = 1) -> None:
             _share([one.right for one in enough]),
             _share([one.wrong for one in enough]),
             _share([bool(one.start) for one in named]),
-            _share([bool(one.covered) for one in named]),
+            _share([one.covered for one in named if one.covered is not None]),
             _share([one.right for one in few]),
             f"{np.mean([one.bound for one in few]):.2f}" if few else "-",
             f"{np.median(told.lines):.0f}, {np.quantile(told.lines, 0.9):.0f}",

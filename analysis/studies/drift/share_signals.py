@@ -67,7 +67,7 @@ def _standard_errors(found: Shares) -> Floats:
     """How far each week's share lies from that of the weeks before, in standard errors, shape (n,)."""
     count, base_count, base, size = (
         found.rows[name].fill_null(0).to_numpy().astype(np.float64)
-        for name in ("came_back", "base_came_back", "base_instruments", "instruments")
+        for name in ("came_back", "base_like", "base_instruments", "instruments")
     )
     known = (base > 0) & (size > 0)
     expected = (base_count + 0.5) / (base + 1)  # never none, never all

@@ -39,7 +39,8 @@ def beyond(found: Shares, rates: Floats) -> Flags:
     """
     fired = np.zeros(len(found.weeks), dtype=np.bool_)
     count, base_count, base = (
-        found.rows[name].to_numpy().astype(np.float64) for name in ("came_back", "base_came_back", "base_instruments")
+        found.rows[name].fill_null(0).to_numpy().astype(np.float64)
+        for name in ("came_back", "base_like", "base_instruments")
     )
     size = found.rows["instruments"].to_numpy().astype(np.float64)
     for rate in np.unique(rates[found.judged]):

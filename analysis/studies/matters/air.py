@@ -26,22 +26,24 @@ class Air:
     factor: str  # humidity | temperature
     lag_hours: int
     raw: Floats  # (n,) % RH or degrees C, nan where not known
-    value: Floats  # (n,) less its mean over the first half, over its standard deviation; 0 where not known
+    # (n,) less its mean over the first half, over its standard deviation; 0 where not known
+    value: Floats
     spread: float  # that standard deviation
     scanned: bool  # readings may follow it since some day only
     weight: float
 
-    def moved(self, before: Flags, since: Flags) -> tuple[float, Flags]:
-        """By how much (of `value`) the air lay off what it was before, where it did; and at which readings since
-        then.
+    def moved(self, before: Flags, since: Flags, side: int) -> tuple[float, Flags]:
+        """By how much (of `value`) the air lay off what it was before, to one side (+1: above), where it did; and at
+        which readings since then.
         """
         known = ~np.isnan(self.raw)
         if not (before & known).any() or not (since & known).any():
             return 0.0, since
         off = self.value - self.value[before & known].mean()
-        side = float(np.sign(off[since & known].mean())) or 1.0
         far = float(np.quantile(side * off[since & known], 0.9)) / 2
         strong = since & known & (side * off >= far)
+        if far <= 0 or not strong.any():
+            return 0.0, since
         return float(off[strong].mean()), strong
 
 
@@ -58,11 +60,14 @@ def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[s
             usable.append((lag, raw, known))
         for lag, raw, known in usable:
             half = known & (np.arange(len(raw)) < len(raw) / 2)
-            spread = float(np.nanstd(raw))
-            value = np.where(known, (raw - raw[half].mean()) / spread if half.any() else 0.0, 0.0)
+            if not half.any():
+                continue
+            mean, spread = float(raw[half].mean()), float(np.nanstd(raw))
+            value = np.where(known, (raw - mean) / spread, 0.0)
+            weight = 0.5 / len(usable)
             for scanned in (False, True):
                 name = f"{factor} {lag}{' since' if scanned else ''}"
-                found[name] = Air(factor, lag, raw, value, spread, scanned, 0.5 / len(usable))
+                found[name] = Air(factor, lag, raw, value, spread, scanned, weight)
     return found
 
 

@@ -23,6 +23,7 @@ from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 
 EPOCH = date(1970, 1, 1)
+SAME_HANDS = 0.98  # of the instruments passed through the hands that set them at another bench too
 RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
 WEIGHTS = {
     WEEKDAY: 0.3,
@@ -213,6 +214,12 @@ def _factors(
                 Factor(name, code, own_start=name == LOT, nested=name in (SET_BY, GAUGE), weight=WEIGHTS.get(name, 1.0))
             )
     early = [(stage, column) for stage, column in _earlier(snapshot, rows) if stage not in set_at]
+    if set_at:  # the same hands all along are one person, whatever the bench
+        early = [
+            (stage, column)
+            for stage, column in early
+            if float((column == rows["set_by"]).sum()) < SAME_HANDS * len(rows)
+        ]
     told = [(stage, *_levels(column)) for stage, column in early]
     told = [(stage, levels, code) for stage, levels, code in told if len(levels) > 1]
     for stage, levels, code in told:

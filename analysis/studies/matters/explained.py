@@ -58,6 +58,7 @@ class Explained:
     look: Look
     column: Floats  # (n,) the readings it touches, since its start
     since: int  # working day of the earliest likely start of its signals
+    side: int  # which way its signals moved
     narrowed: Sized | None = None  # where only some positions moved
 
     @property
@@ -171,7 +172,8 @@ def _round(work: _Work) -> bool:
     ]
     if covered and (work.closed or any(work.left[k].open for k in covered)):
         since = min(work.left[k].since for k in covered)
-        work.done.append(Explained(work.found, covered, named, best, look, whole, since))
+        side = int(np.sign(sum(work.left[k].side for k in covered))) or 1
+        work.done.append(Explained(work.found, covered, named, best, look, whole, since, side))
         for k in covered:
             del work.left[k]
     return True
@@ -207,4 +209,13 @@ def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
     low, high = min(one.low for one in group), max(one.high for one in group)
     best, look = work.explainer.measured(touched[work.keep].astype(np.float64), low, high)
     column = np.where(touched & (work.found.day >= best.start), 1.0, 0.0)
-    return Explained(work.found, [one.number for one in group], [], best, look, column, min(one.since for one in group))
+    return Explained(
+        work.found,
+        [one.number for one in group],
+        [],
+        best,
+        look,
+        column,
+        min(one.since for one in group),
+        group[0].side,
+    )

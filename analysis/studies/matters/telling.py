@@ -154,7 +154,7 @@ def moves_with(part: Explained) -> MovesWith:
     for one in [*part.named, *part.look.hypotheses]:
         if one.factor == UNEXPLAINED:
             continue
-        made = candidate(part.evidence, one, since=part.since, probability=chance[one.kin], named=one.kin in named)
+        made = candidate(part.evidence, one, part, probability=chance[one.kin], named=one.kin in named)
         slot = one.kin if made.named else made.name
         held = best.get(slot)
         if held is None or (not held.named and held.probability < made.probability):
@@ -166,14 +166,16 @@ def moves_with(part: Explained) -> MovesWith:
     return MovesWith(kept, len(looked), part.look.nothing, unexplained)
 
 
-def candidate(found: Evidence, one: Hypothesis, *, since: int, probability: float, named: bool) -> Candidate:
-    """A hypothesis in the unit of the readings; since : the working day from which on a change of the air counts."""
+def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: float, named: bool) -> Candidate:
+    """A hypothesis in the unit of the readings; of : whose start and side say which change of the air counts."""
     touched = np.isin(found.stream, one.streams)
     unit = _unit(found, touched)
     effect, error = one.effect * unit, one.error * unit
     if one.factor in found.airs:
         air = found.airs[one.factor]
-        moved = air.moved(touched & (found.day < since), touched & (found.day >= since))[0]
+        moved = air.moved(
+            touched & (found.day < of.since), touched & (found.day >= of.since), of.side * int(np.sign(one.effect))
+        )[0]
         ends = sorted((effect * moved - Z95 * error * abs(moved), effect * moved + Z95 * error * abs(moved)))
         return Candidate(air.factor, "", change=moved * air.spread, lag_hours=air.lag_hours, effect=effect * moved,
         low=ends[0],
@@ -207,9 +209,7 @@ def tell_apart(part: Explained) -> list[TellApart]:
     pairs = []
     for other in part.named[1:3]:
         mine, theirs = _has(found, first), _has(found, other)
-        this, that = (
-            candidate(found, one, since=part.since, probability=one.probability, named=True) for one in (first, other)
-        )
+        this, that = (candidate(found, one, part, probability=one.probability, named=True) for one in (first, other))
         pairs.append(TellApart(this, that, int((since & mine & ~theirs).sum()), int((since & theirs & ~mine).sum())))
     return pairs
 
@@ -237,12 +237,14 @@ def _measured(snapshot: Snapshot, judged: Signals, signals: list[Signal], parts:
     touched = sized.column != 0
     unit = _unit(found, touched)
     if best.factor in found.airs:
-        made = candidate(found, best, since=part.since, probability=1.0, named=True)
+        made = candidate(found, best, part, probability=1.0, named=True)
         size, low, high = made.effect, made.low, made.high
         assert size is not None
         days = (part.since, part.since, part.since)
         since = found.day >= part.since
-        touched = found.airs[best.factor].moved(touched & ~since, touched & since)[1]
+        touched = found.airs[best.factor].moved(
+            touched & ~since, touched & since, part.side * int(np.sign(best.effect))
+        )[1]
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half

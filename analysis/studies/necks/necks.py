@@ -6,9 +6,11 @@ long and how damp the necks had lain, what the gauge takes, and the plan by meas
 """
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import polars as pl
+from scipy import stats
 
 from analysis.methods import acceptance, variables_plans
 from analysis.methods.intervals import mean_t, sd_chi
@@ -21,6 +23,7 @@ from ingest.shopfiles.shop import Plan
 from ingest.store.snapshot import Snapshot
 
 COVERAGE = 2.0  # expanded uncertainty: twice the standard deviation of R&R, some 95 % (ISO 14253-1, GUM)
+LEAST_EACH = 2  # lots before and since from which a change has an interval
 RISKS = (0.95, 0.5, 0.1)  # chances of acceptance by which a plan is told in words
 
 
@@ -38,6 +41,20 @@ class PlanWords:
         variables_plans.VariablesPlan | None
     )  # the plan by mean and s through the same two points; None where there is none
     measured_sample: int | None
+
+
+@dataclass(frozen=True)
+class SinceAgreed:
+    """One supplier's lots before and since the last day on which limits were agreed."""
+
+    day: date
+    lots_before: int
+    lots_after: int
+    before: tuple[int, int]  # necks outside, measured
+    after: tuple[int, int]
+    change: float  # of the mean bow of a lot (as a size, mm), since less before
+    low: float | None  # 95 %; None with under two lots on a side
+    high: float | None
 
 
 @dataclass(frozen=True)
@@ -136,6 +153,49 @@ def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
         at,
         measured,
         measured.n if measured else None,
+    )
+
+
+def since_agreed(snapshot: Snapshot, *, characteristic: str, supplier: str) -> SinceAgreed | None:
+    """What came of the last talk: lots measured before and since the last day on which limits for these necks were
+    agreed (specs.csv, agreed_on); None where no such day lies within what was measured.
+    """
+    agreed = snapshot.specs.rows.filter(
+        (pl.col("characteristic") == characteristic) & pl.col("supplier").is_in(["", supplier])
+    )["agreed_on"].drop_nulls()
+    measured = snapshot.once(lots.necks).filter(
+        (pl.col("characteristic") == characteristic) & (pl.col("supplier") == supplier) & (pl.col("lot") != "")
+    )
+    each = measured.group_by("lot").agg(
+        pl.col("day").min(),
+        pl.col("value").abs().mean().alias("bow"),
+        pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("bad"),
+        pl.len().cast(pl.Int64).alias("n"),
+    )
+    for day in agreed.unique().sort(descending=True).to_list():
+        before, after = each.filter(pl.col("day") < day), each.filter(pl.col("day") >= day)
+        if before.height and after.height:
+            return _since(day, before, after)
+    return None
+
+
+def _since(day: date, before: pl.DataFrame, after: pl.DataFrame) -> SinceAgreed:
+    """Lots, not necks, are taken as independent (Welch's t)."""
+    sides = [part["bow"].to_numpy() for part in (before, after)]
+    change = float(sides[1].mean() - sides[0].mean())
+    low = high = None
+    if min(map(len, sides)) >= LEAST_EACH:
+        interval = stats.ttest_ind(sides[1], sides[0], equal_var=False).confidence_interval()
+        low, high = float(interval.low), float(interval.high)
+    return SinceAgreed(
+        day,
+        before.height,
+        after.height,
+        (int(before["bad"].sum()), int(before["n"].sum())),
+        (int(after["bad"].sum()), int(after["n"].sum())),
+        change,
+        low,
+        high,
     )
 
 

@@ -1,5 +1,6 @@
 """Each stage, week by week: the share of instruments that came back to it and the faults an instrument, judged by the
-twelve weeks before.
+twelve weeks before: the share by what those weeks let expect of this week's models, lots and inspectors, so that a week
+of hard models is not a bad week.
 
 Dated so that work not yet inspected flatters nobody: an instrument counts in the week it was judged, with all that was
 caused to it in round 1, whenever that was caught.
@@ -9,7 +10,8 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
-from analysis.methods.segments import Floats
+from analysis.methods.expected_counts import Pieces, at_the_same_mix
+from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
 from analysis.studies.story.story import ANSWERED, story
 from ingest.store.snapshot import Snapshot
@@ -21,17 +23,19 @@ FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
 def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """A row a stage and week with judged instruments that visited the stage, stages in bench order, oldest week first.
 
-    stage, week · instruments, came_back (with a send-back caused there), share · base_instruments, base_came_back,
-    base_share (the twelve calendar weeks before; null without) · lower, upper (shares still within), state (above |
-    below | within | no base) · faults (recorded with a send-back, fix or reject caused there; one where none is named),
-    faults_each, base_faults_each, faults_lower, faults_upper, faults_state.
+    stage, week · instruments, came_back (with a send-back caused there), share · base_instruments, base_came_back (the
+    twelve calendar weeks before), base_share (what those weeks let expect at this week's mix; null without), base_like
+    (so many of base_instruments would have come back at this week's mix) · lower, upper (shares still within),
+    state (above | below | within | no base) · faults (recorded with a send-back, fix or reject caused there; one
+    where none is named), faults_each, base_faults_each, faults_lower, faults_upper, faults_state.
 
     scope : its weeks are those shown; the twelve weeks before are there all the same.
     """
     everyone = judged(snapshot, Scope(models=scope.models, families=scope.families))
     if everyone.is_empty():
         return pl.DataFrame(schema=_SCHEMA)
-    cells = _cells(snapshot, everyone)
+    mix = _mix(snapshot, everyone)
+    cells = mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
     order = snapshot.shop.bench_order
     first = everyone["week"].min()
     week = ((cells["week"] - first).dt.total_days() // 7).to_numpy()
@@ -43,13 +47,16 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     now = grid[:, stage, week]
     held = base[0] > 0
     low, high = (np.full(len(cells), np.nan) for _ in range(2))
-    low[held], high[held] = binomial_ahead(base[1][held], base[0][held], now[0][held], false_rate=FALSE_RATE)
+    expected = _expected(mix, stage, week, order)
+    like = np.where(held, expected / now[0] * base[0], 0.0)
+    low[held], high[held] = binomial_ahead(like[held], base[0][held], now[0][held], false_rate=FALSE_RATE)
     few, many = (np.full(len(cells), np.nan) for _ in range(2))
     few[held], many[held] = poisson_ahead(base[2][held], base[0][held], now[0][held], false_rate=FALSE_RATE)
     size, base_size = now[0], np.where(held, base[0], np.nan)
     columns = {
         "share": now[1] / size,
-        "base_share": base[1] / base_size,
+        "base_share": np.where(held, expected / now[0], np.nan),
+        "base_like": np.where(held, like, np.nan),
         "lower": low / size,
         "upper": high / size,
         "faults_each": now[2] / size,
@@ -77,6 +84,7 @@ _SCHEMA = {
     "base_instruments": pl.Int64,
     "base_came_back": pl.Int64,
     "base_share": pl.Float64,
+    "base_like": pl.Float64,
     "lower": pl.Float64,
     "upper": pl.Float64,
     "state": pl.String,
@@ -89,11 +97,21 @@ _SCHEMA = {
 }
 
 
-def _cells(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
-    """stage, week, instruments, came_back, faults."""
+MIX = ["model", "lot", "inspector"]
+
+
+def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
+    """stage, week, model, lot, inspector (who judged it), instruments, came_back, faults; the same order every time."""
     told = snapshot.once(story)
-    weeks = instruments.select("serial", pl.col("week").alias("judged_week"))
-    here = visits_judged(snapshot, instruments).select("serial", "stage").unique().join(weeks, on="serial")
+    weeks = instruments.select("serial", pl.col("week").alias("judged_week"), "judged_visit")
+    inspector = pl.Series("inspector", told.visits["tech"].gather(weeks["judged_visit"])).fill_null("")
+    weeks = weeks.with_columns(inspector)
+    here = (
+        visits_judged(snapshot, instruments)
+        .select("serial", "stage", "model", "lot")
+        .unique(["serial", "stage"], keep="first", maintain_order=True)
+        .join(weeks, on="serial")
+    )
     named = (
         told.faults.filter(pl.col("outcome").is_in(ANSWERED))
         .group_by("visit")
@@ -110,9 +128,35 @@ def _cells(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     joined = here.join(caused, on=["serial", "stage"], how="left").with_columns(
         pl.col("came_back", "faults").fill_null(0)
     )
-    return joined.group_by("stage", pl.col("judged_week").alias("week")).agg(
+    key = ["stage", pl.col("judged_week").alias("week"), *MIX]
+    counted = joined.group_by(key).agg(
         pl.len().cast(pl.Int64).alias("instruments"), pl.col("came_back").sum(), pl.col("faults").sum()
     )
+    return counted.sort("stage", "week", *MIX)
+
+
+def _expected(mix: pl.DataFrame, stage: Ints, week: Ints, order: dict[str, int]) -> Floats:
+    """Of each stage and week (n,): how many would have come back at the rates of the twelve weeks before."""
+    first = mix["week"].min()
+    at = (mix["stage"].replace_strict(order, return_dtype=pl.Int64) * FAR_WEEKS).to_numpy() + (
+        (mix["week"] - first).dt.total_days() // 7
+    ).to_numpy()
+    levels = np.column_stack([mix[name].rank("dense").to_numpy().astype(np.int64) - 1 for name in MIX])
+    n, k = (mix[name].to_numpy().astype(np.float64) for name in ("instruments", "came_back"))
+    groups = stage * FAR_WEEKS + week
+    sorted_groups, place = np.sort(groups), np.argsort(groups)
+    # every row is of the base of the twelve weeks that come after its own, where the stage has them
+    ahead = np.arange(1, BASE_WEEKS + 1)
+    base, after = np.repeat(np.arange(len(n)), BASE_WEEKS), (at[:, None] + ahead).ravel()
+    found = np.minimum(np.searchsorted(sorted_groups, after), len(groups) - 1)
+    hit = sorted_groups[found] == after
+    base, group = base[hit], place[found[hit]]
+    mine = place[np.searchsorted(sorted_groups, at)]
+    result = at_the_same_mix(Pieces(group, levels[base], n[base]), k[base], Pieces(mine, levels, n), len(groups))
+    return np.asarray(np.nan_to_num(result.expected), dtype=np.float64)
+
+
+FAR_WEEKS = 100_000  # more weeks than a shop has: stage and week as one number
 
 
 def _before(grid: Floats) -> Floats:

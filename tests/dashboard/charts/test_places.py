@@ -170,11 +170,12 @@ def test_cost_of_bow_draws_each_step_its_interval_the_line_and_what_was_agreed()
 
 
 def test_a_run_of_necks_stands_in_order_crosses_outside_and_lots_apart():
-    view = RunView([0.0, 0.3, 0.25, -0.2], ["a", "b", "c", "d"], [("L1", 2), ("L2", 2)], -0.1, 0.25)
+    view = RunView([0.0, 0.3, 0.25, -0.2], ["a", "b", "c", "d"], [("L1", 2), ("L2", 2)], -0.1, 0.25, marks="-x=x")
     figure = run(view)
     assert boxes(figure, style.BOARD) == [(0, -0.1, 5, 0.25)]
-    _, inside, outside = figure["data"]
-    assert (inside["x"], inside["y"]) == ([1, 3], [0.0, 0.25])  # on the limit is not outside
+    _, inside, outside, on_limit = figure["data"]
+    assert (inside["x"], inside["y"]) == ([1], [0.0])
+    assert (on_limit["x"], on_limit["y"]) == ([3], [0.25])
     assert (outside["x"], outside["y"]) == ([2, 4], [0.3, -0.2])
     assert [line[0] for line in lines(figure, style.LINE)] == [2.5]
 
@@ -222,13 +223,27 @@ def test_bars_of_a_pareto_are_as_long_as_their_counts_and_wear_their_intervals()
 
 @pytest.mark.parametrize("narrow", [False, True])
 def test_necks_of_a_lot_stand_on_the_lots_strip_between_its_limits(narrow):
-    lot = LotRow("S", "L1", "2 Nov", [-0.05, 0.0, 0.2, 0.4], ["a", "b", "c", "d"], -0.10, 0.30, 0.1, None, "1 of 4", "")
+    lot = LotRow(
+        "S",
+        "L1",
+        "2 Nov",
+        [-0.05, 0.0, 0.2, 0.4],
+        ["a", "b", "c", "d"],
+        -0.10,
+        0.30,
+        0.1,
+        None,
+        "1 of 4",
+        "",
+        marks="-=-x",
+    )
     figure = lots(LotsView([lot]), narrow=narrow)
     (lower, *_), (upper, *_) = lines(figure, style.BOARDEDGE)[:2]
     px = scale(-0.10, lower, 0.30, upper)
-    inside, outside = figure["data"]
-    assert inside["x"] == pytest.approx([px(-0.05), px(0.0), px(0.2)])
+    inside, outside, on_limit = figure["data"]
+    assert inside["x"] == pytest.approx([px(-0.05), px(0.2)])
     assert outside["x"] == pytest.approx([px(0.4)])
+    assert on_limit["x"] == pytest.approx([px(0.0)])  # marks are told, not worked out
     assert boxes(figure, style.BOARD)[0][0::2] == (lower, upper)
 
 

@@ -143,13 +143,7 @@ def test_somebody_without_a_reading_has_a_card_from_the_first_day(looked_at):
     text = words(card.paper("T01", stage="nut_slotting")[1])
     assert "T01: three targets at nut slotting" in text
     assert "Not begun: no reading of theirs is on file." in text
-    for part in (
-        "Good:",
-        "Measure:",
-        "Practice set.",
-        "Read the practice set twice, blind",
-        "From: nine tenths of what",
-    ):
+    for part in ("good:", "Measure:", "Practice set.", "Read the practice set twice, blind", "nine tenths of what"):
         assert part in text, part
     assert "shown from its instrument 27 on" in text
     assert "0 of 0" not in text

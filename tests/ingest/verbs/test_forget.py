@@ -11,7 +11,7 @@ import pytest
 
 from ingest.shopfiles.shop import read_shop
 from ingest.store import book
-from ingest.store.problems import StoreProblem
+from ingest.store.problems import Busy, StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.verbs import forget, unfinished
 from ingest.verbs.backup import is_backup
@@ -242,3 +242,19 @@ def test_strings_of_a_workbook_in_several_pieces_of_type_are_taken_out():
     assert xml_without(pieces, name) == '<si><t xml:space="preserve">by X01</t></si><si><t>Jo</t></si>'
     formula = '<c r="A1" t="str"><f>B2&amp;" Quill"</f><v>Mary Quill</v></c>'
     assert xml_without(formula, name) == '<c r="A1" t="str"><f>B2&amp;" Quill"</f><v>X01</v></c>'
+
+
+def test_a_run_that_is_at_work_is_left_alone_by_others(folder, monkeypatch):
+    monkeypatch.setattr("ingest.store.sqlite_tables.PATIENCE", 0.1)
+    seen = []
+
+    def meanwhile(*arguments, **options):
+        seen.append((forget.under_way(folder), unfinished.stands(folder)))
+        with pytest.raises(Busy, match="at work"):
+            unfinished.end(folder, now=NOW)
+        return real(*arguments, **options)
+
+    real = forget.clean
+    monkeypatch.setattr(forget, "clean", meanwhile)
+    forget.forget(folder, "MQ", now=NOW)
+    assert seen == [(True, False)]

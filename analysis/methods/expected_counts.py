@@ -1,0 +1,73 @@
+"""What a later sample would show at the rates of an earlier one, at the later one's own mix of kinds of work.
+
+Each piece's chance is the product of the rate of its group's baseline and a factor for each of its levels (model,
+lot, inspector ...), found by turns: the counts of each level over what the other factors let expect, until they
+settle. That is the fit of a Poisson model with a log link, here with one piece of prior in each level, so that a
+level seldom or never seen stays near the rest. Many groups at once, one pass over the rows a turn.
+
+Source: proportional fitting by turns, Deming & Stephan 1940, Annals of Mathematical Statistics 11; that it ends at
+the Poisson likelihood's maximum: Bishop, Fienberg & Holland 1975, Discrete Multivariate Analysis, chapter 3 (from
+memory; held by a test against statsmodels' GLM).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.methods.problems import UnusableData
+from analysis.methods.segments import Floats, Ints
+
+TURNS = 12
+PRIOR = 1.0  # expected pieces of prior in each level: its factor is drawn to 1
+
+
+@dataclass(frozen=True)
+class SameMix:
+    """One of each group, (g,)."""
+
+    expected: Floats  # count of the later sample at the rates of the earlier one; nan without an earlier one
+    fitted: Floats  # (n,) of each earlier row, its expected count
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Rows of samples: the group of each, its level of each factor from 0, and how many pieces."""
+
+    group: Ints  # (r,)
+    levels: Ints  # (r, f)
+    n: Floats  # (r,) above 0
+
+
+def at_the_same_mix(earlier: Pieces, k: Floats, later: Pieces, groups: int, *, prior: float = PRIOR) -> SameMix:
+    """Expected counts of later samples.
+
+    Parameters
+    ----------
+    earlier, later : the samples of each group, a row a kind of piece.
+    k : float, shape (r,)
+        Those of the earlier pieces that were counted.
+    groups : int
+    prior : expected pieces of prior in each level.
+
+    Raises UnusableData for a row without a piece, or with more counted than there are.
+    """
+    group, levels, n = earlier.group, earlier.levels, earlier.n
+    if len(group) != len(n) or levels.shape[0] != len(n) or (n <= 0).any() or (k < 0).any() or (k > n).any():
+        raise UnusableData("rows of a mix want pieces above 0 and at most so many of them counted")
+    total_n, total_k = (np.bincount(group, part, minlength=groups) for part in (n, k))
+    rate = np.divide(total_k, total_n, out=np.full(groups, np.nan), where=total_n > 0)
+    fitted = n * np.nan_to_num(rate)[group]
+    ahead = later.n * np.nan_to_num(rate)[later.group]
+    for _ in range(TURNS):
+        for f in range(levels.shape[1]):
+            kinds = int(max(levels[:, f].max(initial=0), later.levels[:, f].max(initial=0))) + 1
+            cell, later_cell = group * kinds + levels[:, f], later.group * kinds + later.levels[:, f]
+            seen = np.bincount(cell, k, minlength=groups * kinds)
+            let = np.bincount(cell, fitted, minlength=groups * kinds)
+            factor = (seen + prior) / (let + prior)
+            fitted, ahead = fitted * factor[cell], ahead * factor[later_cell]
+        scale = np.divide(total_k, np.bincount(group, fitted, minlength=groups), out=np.ones(groups), where=total_k > 0)
+        fitted, ahead = fitted * scale[group], ahead * scale[later.group]
+    expected = np.bincount(later.group, ahead, minlength=groups)
+    size = np.bincount(later.group, later.n, minlength=groups)
+    return SameMix(np.where(total_n > 0, np.minimum(expected, size), np.nan), fitted)

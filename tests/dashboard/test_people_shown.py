@@ -1,0 +1,88 @@
+"""[people] show holds wherever something leaves the program: names that nobody else bears are looked for everywhere."""
+
+import importlib
+import re
+
+from dashboard.app import FURTHER, PAGES, SAVED, make_app
+from dashboard.desk import desk
+from dashboard.exports.figures import NotWritten, write_figures
+from ingest.verbs.load import load
+from tests.dashboard.pages.said import said
+from tests.dashboard.test_odd_shops import DEMO, NOW, stands
+
+NAMES = ("Zebulon Quince", "Zeb. Q", "Quillon Marsh", "Orsolya Vane")  # of a tech, how he signs, and two nobody listed
+CODES = ("T03", "T05", "T07")
+
+
+def named_shop(folder, show):
+    """The demo week with a tech who has a name and signs with it, one nobody listed, and a row of another set aside."""
+    toml = (DEMO / "shop.toml").read_text()
+    listed = toml.replace('key = "T03"\nwords = ["PK"]', 'key = "T03"\nname = "Zebulon Quince"\nwords = ["Zeb. Q"]')
+    assert "Zebulon" in listed
+    listed = listed.replace('show = "codes"', f'show = "{show}"')
+    stands(folder, logs="final|play|receiving", first=80)
+    (folder / "shop.toml").write_text(listed)
+    head, *rows = (DEMO / "logs" / "final_2026-W47.csv").read_text().splitlines(keepends=True)
+    place = head.split(";").index("Inspector")
+    out = [head]
+    for number, row in enumerate(rows[80:140]):
+        cells = row.rstrip("\n").split(";")
+        cells[place] = ("Zeb. Q", "Quillon Marsh", "T05")[number % 3]
+        if number % 10 == 0:
+            cells[place], cells[0] = ("Orsolya Vane", "Zebulon Quince")[number % 20 == 0], ""  # no serial: set aside
+        out.append(";".join(cells) + "\n")
+    (folder / "final_2026-W48.csv").write_text("".join(out))
+    load(folder, [folder / "final_2026-W48.csv"], now=NOW)
+    return folder
+
+
+def everything(folder, tmp_path):
+    """All that leaves the program: place -> text."""
+    app = make_app(desk.Desk(folder))
+    client = app.server.test_client()
+    told = {}
+    for page in (*PAGES.values(), *FURTHER):
+        module = importlib.import_module(f"dashboard.pages.{page}")
+        with app.server.test_request_context("/"):
+            told[page] = said(module.layout())
+    snapshot = desk.here().snapshot()
+    asked = snapshot.table("set_aside").row(0, named=True)
+    with app.server.test_request_context("/"):
+        logs = importlib.import_module("dashboard.pages.logs.page")
+        told["a question"] = said(logs.layout(question=f"{asked['log_id']}:{asked['line']}:{asked['column']}"))
+        serial = snapshot.table("visits").filter(snapshot.table("visits")["tech"] == "T03")["serial"][0]
+        told["an instrument"] = said(importlib.import_module("dashboard.pages.logs.instrument").layout(serial=serial))
+    for name in SAVED:
+        told[f"save {name}"] = client.get(f"/save/{name}").get_data(as_text=True)
+    told["save readings of one"] = client.get("/save/readings?tech=T03").get_data(as_text=True)
+    for paper in ("week", "necks?supplier=Oxbow+Necks", "bench?tech=T03"):
+        told[f"paper {paper}"] = client.get(f"/papers/{paper}").get_data(as_text=True)
+    for kind in (False, True):
+        for path in write_figures(snapshot, tmp_path / str(kind), as_json=kind):
+            assert not isinstance(path, NotWritten), path
+            told[f"figures {path.name}"] = path.read_text()
+    return told
+
+
+def shown(told, words):
+    return sorted({(place, word) for place, text in told.items() for word in words if word in text})
+
+
+def test_nobody_is_shown_anywhere(tmp_path):
+    (tmp_path / "shop").mkdir()
+    told = everything(named_shop(tmp_path / "shop", "none"), tmp_path)
+    assert shown(told, NAMES) == []
+    assert [place for place, text in told.items() if re.search(r"\bT0[357]\b", text)] == []
+
+
+def test_codes_are_shown_and_no_name(tmp_path):
+    (tmp_path / "shop").mkdir()
+    told = everything(named_shop(tmp_path / "shop", "codes"), tmp_path)
+    assert shown(told, NAMES[:2]) == []  # who is not listed has no code: as typed, and asked about
+    assert shown(told, CODES[:1])
+
+
+def test_names_are_shown_where_the_shop_says_so(tmp_path):
+    (tmp_path / "shop").mkdir()
+    told = everything(named_shop(tmp_path / "shop", "names"), tmp_path)
+    assert any("Zebulon Quince" in text for text in told.values())
