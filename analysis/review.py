@@ -3,9 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-import numpy as np
 import polars as pl
 
+from analysis.methods.next_value import COUNT, SHARE, next_value
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.actions import actions, last_week
@@ -26,7 +26,7 @@ from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from ingest.store.snapshot import Snapshot
 
 SEEN_WEEKS = 13
-USUAL = (0.025, 0.975)  # of the weeks before: nineteen in twenty
+USUAL_WEEKS = (20, 52)  # from so many weeks on it is said what is usual; and of so many at most
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Review:
     weeks: pl.DataFrame  # the `weeks` figures, thirteen weeks up to this one
     usual: dict[
         str, tuple[float, float]
-    ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty before lay
+    ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty will lie, by those before
     matters: list[MatterSeen]  # open as of the review, new and large first
     known: list[MatterSeen]  # marked known by a person
     streams: int  # of all techs
@@ -100,7 +100,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         arrived=part.table("arrived", lambda: arrived(snapshot, week=found)),
         questions=_waiting(snapshot),
         weeks=seen,
-        usual=_usual(seen, found),
+        usual=_usual(weekly, found),
         matters=[one for one in matters if one not in known],
         known=known,
         streams=len(streams),
@@ -137,13 +137,14 @@ def _unjudged(apart: pl.DataFrame) -> str:
     return f"{many}; the first: {apart['why'][0]}"
 
 
-def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
-    before = seen.filter(pl.col("week") < week)
+def _usual(weekly: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
+    """Where the next value lies nineteen times in twenty if nothing changes; only from twenty weeks on."""
+    before = weekly.filter(pl.col("week") < week).tail(USUAL_WEEKS[1])
     found = {}
-    for name in ("finished", "never_sent_back", "signals_opened"):
+    for name, kind in (("finished", COUNT), ("never_sent_back", SHARE), ("signals_opened", COUNT)):
         values = before[name].drop_nulls().to_numpy().astype(float)
-        if len(values) >= 4:
-            found[name] = (float(np.quantile(values, USUAL[0])), float(np.quantile(values, USUAL[1])))
+        if len(values) >= USUAL_WEEKS[0]:
+            found[name] = next_value(values, kind)
     return found
 
 
