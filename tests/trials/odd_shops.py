@@ -140,20 +140,22 @@ ODD: dict[str, Callable[[Rows, np.random.Generator], Rows]] = {
         first_rows,
     )
 }
-CHANGES = [  # of shop.toml
-    ("", ""),
-    ("false_signals_per_week = 1.0", "width = 3.0"),
-    ('show = "codes"', 'show = "none"'),
-    ('length = "mm"', 'length = "in"'),
-    ("false_signals_per_week = 1.0", "false_signals_per_week = 20.0\nleast_readings = 5\nbaseline_readings = 8"),
+CHANGES: list[dict[str, str]] = [  # of shop.toml
+    {},
+    {"false_signals_per_week = 1.0": "width = 3.0"},
+    {'show = "codes"': 'show = "none"'},
+    {'length = "mm"': 'length = "in"'},
+    {"baseline_readings = 100": "baseline_readings = 8", "least_readings = 25": "least_readings = 5"},
 ]
 
 
 def make(folder: Path, logs: list[Path], odd: str, rng: np.random.Generator) -> int:
     """A shop of some rows of some logs, made odd; how many rows it holds."""
     toml = (logs[0].parents[1] / "shop.toml").read_text(encoding="utf-8")
-    old, new = CHANGES[int(rng.integers(len(CHANGES)))]
-    (folder / "shop.toml").write_text(toml.replace(old, new) if old else toml, encoding="utf-8")
+    for old, new in CHANGES[int(rng.integers(len(CHANGES)))].items():
+        assert old in toml, old
+        toml = toml.replace(old, new)
+    (folder / "shop.toml").write_text(toml, encoding="utf-8")
     for name in ("specs.csv", "lots.csv", "changes.csv", "climate.csv"):
         if name == "specs.csv" or rng.random() < 0.7:
             (folder / name).write_bytes((logs[0].parents[1] / name).read_bytes())

@@ -2,8 +2,8 @@
 
 Shops in control from logs in memory, through all studies: 10 models, relief and both edges of action of each set by
 four people, 40 instruments a model and week, 52 weeks. All-tech charts, each person's own, people held against all
-while new, short runs, patterns of one instrument and weekly shares count. Counted are the openings of all weeks, and of
-those from week 26 on, when every baseline is complete.
+while new, short runs, charts over models of each person and each characteristic, and weekly shares count. Counted are
+the openings of all weeks, and of those from week 26 on, when every baseline is complete.
 """
 
 import numpy as np
