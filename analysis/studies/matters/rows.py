@@ -4,7 +4,7 @@ import polars as pl
 
 from analysis.studies.drift.signals import FOUND, signals
 from analysis.studies.drift.streams import STREAM
-from analysis.studies.matters.matters import matters
+from analysis.studies.matters.matters import matters, open_matters
 from analysis.studies.matters.records import Candidate, Matter
 from analysis.studies.matters.register import register
 from ingest.store.snapshot import Snapshot
@@ -109,3 +109,8 @@ def _value(one: Candidate, nobody: bool) -> str:
 def moves_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
     """The matter of each signal, by table (found | others) and row."""
     return {(member.table, member.row): one for one in snapshot.once(matters) for member in one.signals}
+
+
+def open_matter_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
+    """The same of open matters only, which a page is not kept waiting for."""
+    return {(member.table, member.row): one for one in snapshot.once(open_matters) for member in one.signals}
