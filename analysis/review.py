@@ -3,9 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-import numpy as np
 import polars as pl
 
+from analysis.methods.next_value import COUNT, SHARE, next_value
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.actions import actions, last_week
@@ -13,6 +13,7 @@ from analysis.studies.drift.rack import Rack, rack
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.matters import open_matters
 from analysis.studies.matters.records import Matter
+from analysis.studies.matters.register import Entry, due
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
@@ -26,7 +27,7 @@ from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
 from ingest.store.snapshot import Snapshot
 
 SEEN_WEEKS = 13
-USUAL = (0.025, 0.975)  # of the weeks before: nineteen in twenty
+USUAL_WEEKS = (20, 52)  # from so many weeks on it is said what is usual; and of so many at most
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ class Review:
     weeks: pl.DataFrame  # the `weeks` figures, thirteen weeks up to this one
     usual: dict[
         str, tuple[float, float]
-    ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty before lay
+    ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty will lie, by those before
     matters: list[MatterSeen]  # open as of the review, new and large first
     known: list[MatterSeen]  # marked known by a person
     streams: int  # of all techs
@@ -66,6 +67,7 @@ class Review:
     settling: pl.DataFrame
     actions: pl.DataFrame
     decision: dict[str, object] | None
+    due: list[Entry]  # over its day, or due up to the end of the week to come
     finished: int
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
@@ -100,7 +102,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         arrived=part.table("arrived", lambda: arrived(snapshot, week=found)),
         questions=_waiting(snapshot),
         weeks=seen,
-        usual=_usual(seen, found),
+        usual=_usual(weekly, found),
         matters=[one for one in matters if one not in known],
         known=known,
         streams=len(streams),
@@ -118,6 +120,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         settling=part.table("settling", lambda: snapshot.once(settling.settling_rows), settling.SETTLING),
         actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
+        due=part.of("due", lambda: due(snapshot, by=last + timedelta(weeks=1)), list[Entry]()),
         finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
         bench=part.table("bench", lambda: rework.on_the_bench(snapshot)),
         computed_from={
@@ -137,13 +140,14 @@ def _unjudged(apart: pl.DataFrame) -> str:
     return f"{many}; the first: {apart['why'][0]}"
 
 
-def _usual(seen: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
-    before = seen.filter(pl.col("week") < week)
+def _usual(weekly: pl.DataFrame, week: date) -> dict[str, tuple[float, float]]:
+    """Where the next value lies nineteen times in twenty if nothing changes; only from twenty weeks on."""
+    before = weekly.filter(pl.col("week") < week).tail(USUAL_WEEKS[1])
     found = {}
-    for name in ("finished", "never_sent_back", "signals_opened"):
+    for name, kind in (("finished", COUNT), ("never_sent_back", SHARE), ("signals_opened", COUNT)):
         values = before[name].drop_nulls().to_numpy().astype(float)
-        if len(values) >= 4:
-            found[name] = (float(np.quantile(values, USUAL[0])), float(np.quantile(values, USUAL[1])))
+        if len(values) >= USUAL_WEEKS[0]:
+            found[name] = next_value(values, kind)
     return found
 
 

@@ -361,6 +361,22 @@ def grid(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], name: str) -
     return html.Div([dcc.Store(id={"type": "grid-columns", "name": name}, data=both_widths), made], className="grid")
 
 
+def drop(words: str, id: Any, most: int) -> html.Div:
+    """Where files are dropped, up to `most` bytes each; of one that is larger the line below says at once what to type
+    (page.js), since the browser would pass it over in silence.
+    """
+    place = dcc.Upload(
+        html.Div([words, html.Span("choose a file", className="as-link")]),
+        id=id,
+        multiple=True,
+        max_size=most,
+        className="drop",
+    )
+    said = html.P(hidden=True, className="too-large small", role="alert")
+    most_bytes: dict[str, Any] = {"data-most": str(most)}
+    return html.Div([place, said], **most_bytes)
+
+
 def save_whole(name: str, **filters: str | None) -> html.Div:
     """The way to a whole table as CSV, unrounded: its name in SAVED of app.py, the page's filters."""
     return html.Div(

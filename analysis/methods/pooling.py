@@ -15,7 +15,7 @@ class InstrumentMeans:
 
     mean: Floats  # (p,)
     chart: Ints  # (p,)
-    first: Ints  # (p,) one reading of each point, as an index of what was given
+    reading: Ints  # (p,) a reading of each point, as an index of what was given
 
 
 def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMeans:
@@ -32,16 +32,17 @@ def instrument_means(z: Floats, chart: Ints, instrument: Ints) -> InstrumentMean
         none = np.zeros(0, dtype=np.int64)
         return InstrumentMeans(np.zeros(0), none, none)
     wide = int(instrument.max()) + 1
-    key = chart * wide + instrument
+    key = chart * wide
+    key += instrument
     cells = (int(chart.max()) + 1) * wide
     first = np.empty(0, dtype=np.int64)
     if cells <= DENSE * n:
         count = np.bincount(key, minlength=cells)
         present = np.flatnonzero(count)
         mean = np.bincount(key, z, minlength=cells)[present] / count[present]
-        seen = np.zeros(cells, dtype=np.int64)
-        seen[key[::-1]] = np.arange(n - 1, -1, -1)  # the last to be written is the first reading
-        first = seen[present]
+        seen = np.empty(cells, dtype=np.int32 if n < 2**31 else np.int64)
+        seen[key] = np.arange(n, dtype=seen.dtype)
+        first = seen[present].astype(np.int64)
     else:
         present, first, which = np.unique(key, return_index=True, return_inverse=True)
         mean = np.bincount(which, z) / np.bincount(which)

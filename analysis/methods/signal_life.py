@@ -25,12 +25,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths, places
+from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths
 from analysis.methods.weighted import faded, growth
 
 BACK = math.log(1000.0)  # how much likelier (log) a return must be than staying away
 LEAST_AWAY = 0.5  # sigmas that staying away means at least
 CELLS = 1 << 20  # of a rectangle of charts worked on at once
+SOON = 100  # readings after an opening that are looked at first
 TIE = 1e-9  # relative: an average on its limit to the last bits is not beyond it
 
 
@@ -146,13 +147,21 @@ def _first_pass(z: Floats, pieces: Ints, idle: Ints, width: Floats, weight: floa
 
 def _averages(z: Floats, begins: Ints, idle: Ints, width: Floats, weight: float) -> tuple[Floats, Floats, Flags]:
     """Averages that start anew at each begin after `idle` readings, their limits, and where they lie beyond."""
-    n, settled = len(z), 1 if weight == 1 else math.ceil(-20 / math.log1p(-weight))
-    judged = places(begins, n) - np.repeat(idle, lengths(begins, n)) + 1
+    settled = 1 if weight == 1 else math.ceil(-20 / math.log1p(-weight))  # from then on the limits no longer move
+    grown = growth(weight, np.arange(1, settled + 1))
+    size = lengths(begins, len(z))
+    before = _spans(begins, begins + idle)
     steps = z * weight
-    steps[judged <= 0] = 0.0
+    steps[before] = 0.0
     average = faded(steps, begins, 1 - weight)
-    half = width * growth(weight, np.arange(settled + 1))[np.clip(judged, 0, settled)]
-    return average, half, (np.abs(average) > half * (1 + TIE) + TIE) & (judged > 0)
+    half = width * grown[-1]
+    taken = np.minimum(size - idle, settled)
+    young = _spans(begins + idle, begins + idle + taken)
+    half[young] = width[young] * grown[np.arange(len(young)) - np.repeat(np.cumsum(taken) - taken, taken)]
+    half[before] = 0.0
+    beyond = np.abs(average) > half * (1 + TIE) + TIE
+    beyond[before] = False
+    return average, half, beyond
 
 
 def _rectangles(size: Ints) -> Iterator[tuple[Ints, int]]:
@@ -181,7 +190,18 @@ def _likeliest_start(z: Floats, low: Ints, opened: Ints, side: Ints) -> Ints:
 
 
 def _returns(z: Floats, began: Ints, opened: Ints, end: Ints, side: Ints) -> tuple[Ints, Ints]:
-    """Likeliest first reading after the return and the reading that shows it; -1 both where none does before `end`."""
+    """Likeliest first reading after the return and the reading that shows it; -1 both where none does before `end`.
+
+    Most return soon or never: the next readings first, then all of those that are still open.
+    """
+    back, closed = _shown(z, began, opened, np.minimum(end, opened + SOON), side)
+    still = np.flatnonzero((closed < 0) & (end > opened + SOON))
+    if len(still):
+        back[still], closed[still] = _shown(z, *(column[still] for column in (began, opened, end, side)))
+    return back, closed
+
+
+def _shown(z: Floats, began: Ints, opened: Ints, end: Ints, side: Ints) -> tuple[Ints, Ints]:
     back, closed = np.full(len(began), -1), np.full(len(began), -1)
     for which, longest in _rectangles(end - began):
         along = np.arange(longest)

@@ -135,6 +135,15 @@ def files_of(folder: Path) -> dict[str, Path]:
     return {path.relative_to(store).as_posix(): path for path in found if path.name[0] not in "._" and path.is_file()}
 
 
+def noted_files(path: Path) -> list[str]:
+    """The files that the newest version of a ledger names, by their path from store/; none where it cannot be read."""
+    try:
+        with closing(connect(path, existing=True)) as connection:
+            return [name for (name,) in connection.execute("SELECT path FROM main.files ORDER BY path")]
+    except sqlite3.Error:
+        return []
+
+
 def hash_of(path: Path) -> str:
     """SHA-256 of a file."""
     with path.open("rb") as file:

@@ -77,7 +77,7 @@ def backup(folder: Path, path: Path, *, now: datetime, why: str = "") -> Backup:
     return Backup(path, now, why, len(told["files"]), int(told["logs"]), path.stat().st_size)
 
 
-def before(verb: str, folder: Path, *, now: datetime) -> Backup | None:
+def before(verb: str, folder: Path, *, now: datetime, spare: Path | None = None) -> Backup | None:
     """The backup that is made by itself before a verb that takes something away; the last five are kept. None where
     there is nothing yet.
     """
@@ -88,7 +88,8 @@ def before(verb: str, folder: Path, *, now: datetime) -> Backup | None:
     made = backup(folder, next(path for path in names if not path.exists()), now=now, why=verb)
     for old in automatic(folder)[KEPT:]:
         with suppress(OSError):
-            old.unlink()
+            if spare is None or not old.samefile(spare):
+                old.unlink()
     return made
 
 
@@ -128,7 +129,7 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
     """
     listed: dict[str, str] = {}
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
-        with one_moment(folder):
+        with one_moment(folder, writers_wait=held):
             names = list(_names(folder))
             small = [(name, (folder / name).read_bytes()) for name in _changing(folder)]
             taken = [(name, database(folder / name)) for name in DATABASES if (folder / name).exists()]
@@ -146,9 +147,11 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
 
 
 @contextmanager
-def one_moment(folder: Path) -> Iterator[None]:
-    """Nobody writes a version or a line of the book meanwhile; where a database is damaged there is nobody to wait
+def one_moment(folder: Path, *, writers_wait: bool = True) -> Iterator[None]:
+    """No version and no line of the book is committed meanwhile; where a database is damaged there is nobody to wait
     for.
+
+    writers_wait : nobody works on one either; else a load goes on and waits with its commit alone.
     """
     with ExitStack() as held:
         for path in (ledger.path_of(folder), folder / book.FILE):
@@ -156,7 +159,8 @@ def one_moment(folder: Path) -> Iterator[None]:
                 continue
             try:
                 connection = held.enter_context(closing(connect(path, existing=True)))
-                connection.execute("BEGIN IMMEDIATE")
+                connection.execute("BEGIN IMMEDIATE" if writers_wait else "BEGIN")
+                connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
             except sqlite3.DatabaseError as fault:
                 if "locked" in str(fault):
                     raise busy(folder) from fault
@@ -165,7 +169,7 @@ def one_moment(folder: Path) -> Iterator[None]:
 
 def _names(folder: Path) -> Iterator[str]:
     """The files that never change once written."""
-    yield from (f"store/{name}" for name in seals.files_of(folder))
+    yield from (f"store/{name}" for name in seals.noted_files(ledger.path_of(folder)) or seals.files_of(folder))
     for path in sorted((folder / originals.FOLDER).glob("*")):
         if path.is_file() and not path.name.startswith("."):
             yield f"{originals.FOLDER}/{path.name}"

@@ -61,6 +61,8 @@ def _shop_files(folder: Path) -> tuple[Shop | None, list[Finding]]:
     """Each file of the shop as its own reader finds it."""
     if not (folder / "shop.toml").exists() and not whole.logs_known_without_the_book(folder):
         raise ShopProblem(f"No shop in {folder}. Start with `truerun demo`, or `truerun new LOG`.")
+    if not (folder / "shop.toml").exists():
+        return None, [Finding("shop.toml", False, "missing", "put it back, or truerun restore FILE")]
     try:
         shop = read_shop(folder / "shop.toml")
     except ShopProblem as problem:
@@ -95,7 +97,7 @@ def _book(folder: Path, wrong: list[Wrong]) -> Iterator[Finding]:
     counts = {name: book_lines.height for name, book_lines in said.items() if book_lines.height and name != "loads"}
     told = ", ".join(f"{count} {_WORDS.get(name, name.replace('_', ' '))}" for name, count in counts.items())
     logs = book.active_logs(said["loads"]).height
-    yield Finding(book.FILE, True, f"{logs} {'log' if logs == 1 else 'logs'} loaded{'; ' + told if told else ''}")
+    yield Finding(book.FILE, True, f"{logs} {_plural(logs)} loaded{'; ' + told if told else ''}")
 
 
 _WORDS = {
@@ -172,7 +174,11 @@ def _store(folder: Path, wrong: list[Wrong], shop: Shop | None) -> Iterator[Find
         yield Finding("store", False, str(problem), _mends(folder, "makes the store anew from the originals"))
         return
     told = f"version {snapshot.version}: {rows['visits']} visits, {rows['readings']} readings, {rows['faults']} faults"
-    yield Finding("store", True, f"{told} of {rows['logs']} logs; {rows['set_aside']} questions")
+    yield Finding("store", True, f"{told}, {rows['set_aside']} questions; of {rows['logs']} {_plural(rows['logs'])}")
+
+
+def _plural(logs: int) -> str:
+    return "log" if logs == 1 else "logs"
 
 
 def _backups(folder: Path) -> Iterator[Finding]:

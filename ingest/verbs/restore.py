@@ -53,7 +53,7 @@ def restore(folder: Path, path: Path, *, now: datetime) -> Restored:
 
 
 def _restore(folder: Path, path: Path, told: dict[str, Any], now: datetime) -> Restored:
-    made = backup.before("restore", folder, now=now)
+    made = backup.before("restore", folder, now=now, spare=path)
     work = folder / UNDER_WAY
     try:
         shutil.rmtree(work, ignore_errors=True)

@@ -17,8 +17,10 @@ import pandas as pd
 import polars as pl
 
 from analysis.methods.change_point import step
+from analysis.methods.pooling import instrument_means
 from analysis.methods.run_rules import run_rules
 from analysis.methods.segments import Floats, Ints
+from analysis.methods.signal_life import lives
 from analysis.methods.variables import individuals
 from analysis.methods.weighted import ewma
 
@@ -72,17 +74,44 @@ def ours(n: int, streams: int) -> dict[str, float]:
     values, starts = readings(n, streams)
     chart = individuals(values, starts)
     line = {"centre": chart.centre, "sigma": chart.sigma}
+    size = np.diff(starts, append=n)
+    begin = np.full(streams, 100)
+    width = np.full(n, 3.4)
+    # an instrument is read at all positions of a characteristic; four people and three gauges
+    # models and stages in turn: the next instrument of each, then the one after it
+    place, among = np.arange(n) - np.repeat(starts, size), np.arange(streams) % (PARTS[1] * PARTS[2])
+    instrument = place * (PARTS[1] * PARTS[2]) + np.repeat(among, size)
+    characteristic = np.repeat(np.arange(streams) // (PARTS[0] * PARTS[1] * PARTS[2]), size)
+    codes = (characteristic, characteristic * 4 + instrument % 4, characteristic * 3 + instrument % 3)
+
+    def in_sigmas(centre: Floats, sigma: Floats) -> Floats:
+        return (values - np.repeat(centre, size)) / np.repeat(sigma, size)
+
+    def lived(centre: Floats, sigma: Floats) -> None:
+        lives(in_sigmas(centre, sigma), starts, begin=begin, width=width)
+
+    def pooled(centre: Floats, sigma: Floats) -> None:
+        z = in_sigmas(centre, sigma)
+        for code in codes:
+            points = instrument_means(z, code, instrument)
+            begins = np.flatnonzero(np.diff(points.chart, prepend=-1))
+            lives(
+                points.mean, begins, begin=np.zeros(len(begins), dtype=np.int64), width=np.full(len(points.mean), 3.4)
+            )
 
     def everything() -> None:
         limits = individuals(values, starts)
         run_rules(values, starts, centre=limits.centre, sigma=limits.sigma)
-        ewma(values, starts, centre=limits.centre, sigma=limits.sigma)
+        lived(limits.centre, limits.sigma)
+        pooled(limits.centre, limits.sigma)
         step(values, starts, sigma=limits.sigma)
 
     return {
         "limits": best(lambda: individuals(values, starts)),
         "eight rules": best(lambda: run_rules(values, starts, **line)),
         "EWMA": best(lambda: ewma(values, starts, **line)),
+        "signals of averages": best(lambda: lived(chart.centre, chart.sigma)),
+        "pooled charts": best(lambda: pooled(chart.centre, chart.sigma)),
         "change point": best(lambda: step(values, starts, sigma=chart.sigma)),
         "all charts": best(everything),
         "peak": peak(),

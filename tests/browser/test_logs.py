@@ -177,3 +177,32 @@ def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_
     wait_for_words(seen, "As set, outside limits")
     seen.page.go_back()
     assert seen.wrong == []
+
+
+def test_the_workbook_of_the_readme_leads_to_a_first_finding_and_can_be_taken_back(tmp_path, opened):
+    seen = opened(tmp_path / "shop")
+    seen.page.set_input_files("#logs-new-drop input", FOREIGN / "pruefbuch_2026.xlsx")
+    wait_for_words(seen, "596 of 596 rows and 1,210 readings would be read")
+    wait_for_words(seen, "tab 'Auswertung' is no log and is left")
+    wait_for_words(seen, "read along both edges: bow, not relief")
+    wait_for_words(seen, "nobody has said what the words of 'Befund' mean")
+    seen.page.get_by_label("Which time zone does its clock show").fill("Europe/Berlin")
+    say(seen, "what does the result 'NA' mean", "send back")
+    wait_for_words(seen, "0 rows and 0 cells set aside; 18 sent back")
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "596 rows read = 596 accepted.")
+    seen.page.get_by_role("button", name="Take it back and map it anew").click()
+    wait_for_words(seen, "The sheets are taken out")
+    seen.page.wait_for_function("fetch('/logs').then(() => true)")
+    seen.page.get_by_role("link", name="Map them anew").click()
+    wait_for_words(seen, "No shop here yet.")
+    assert not (tmp_path / "shop" / "shop.toml").exists()
+    seen.page.set_input_files("#logs-new-drop input", FOREIGN / "pruefbuch_2026.xlsx")
+    wait_for_words(seen, "596 of 596 rows and 1,210 readings would be read")
+    say(seen, "what does the result 'NA' mean", "send back")
+    wait_for_words(seen, "18 sent back")
+    seen.page.click("#logs-new-write")
+    wait_for_words(seen, "596 rows read = 596 accepted.")
+    seen.page.get_by_role("link", name="To the week").click()
+    wait_for_words(seen, "instruments have at least one reading outside")
+    assert seen.wrong == []

@@ -170,3 +170,27 @@ def test_the_key_slash_leads_into_the_header_s_field_and_a_lot_to_its_readings(a
     seen.page.wait_for_url("**/logs/readings?**")
     assert "lot=TH-2149" in seen.page.url
     assert seen.wrong == []
+
+
+def test_a_file_too_large_for_the_browser_is_told_what_to_type(address, watched):
+    seen = watched()
+    seen.page.goto(f"{address}/logs")
+    place = seen.page.locator("[data-most]").first
+    place.wait_for()
+    place.evaluate("place => { place.dataset.most = 10 }")
+    file = {"name": "bench_2027-W01.csv", "mimeType": "text/csv", "buffer": b"serial,date,stage\n"}
+    place.locator("input[type=file]").set_input_files(file)
+    seen.page.wait_for_selector("text=truerun load bench_2027-W01.csv")
+    seen.page.wait_for_timeout(300)
+
+
+def test_a_page_that_fails_keeps_its_frame(address, watched, monkeypatch):
+    monkeypatch.setattr("dashboard.faults.loud", False)
+    monkeypatch.setattr("dashboard.pages.gauges.layout", lambda **_: 1 / 0)
+    seen = watched()
+    seen.page.goto(f"{address}/gauges")
+    seen.page.wait_for_selector("text=Gauges cannot be shown now.")
+    assert seen.page.locator("text=the details stand in store/program.log").is_visible()
+    seen.page.locator("nav").get_by_role("link", name="Logs").click()
+    seen.page.wait_for_selector("text=Loaded logs")
+    assert seen.wrong == []

@@ -15,6 +15,10 @@ from dashboard.app import make_app
 from dashboard.commands.cli import run
 from dashboard.desk import desk
 from dashboard.pages import week
+from ingest.beginning.starting_values import MEASURES
+from ingest.reading.headings import FIELDS, MEASUREMENT_FIELDS
+from ingest.shopfiles.shop import read_shop
+from tests.ingest.strangers.all_ten import stranger
 
 FOREIGN = Path(__file__).parents[1] / "ingest" / "foreign"
 ANSWERS = {  # by a piece of the question; all else is answered with Enter
@@ -111,3 +115,40 @@ def test_the_walk_of_the_readme_happens_word_by_word(tmp_path, monkeypatch, caps
             skipping = line == "..."
     assert (tmp_path / "shop" / "specs.csv").read_text(encoding="utf-8").count("starting value, not yours") == 10
     assert "# guess" in (tmp_path / "shop" / "shop.toml").read_text(encoding="utf-8")
+
+
+def test_readme_names_every_field_and_measurement_and_its_answers_read_an_export_in_codes(tmp_path):
+    readme = (FOREIGN.parents[2] / "README.md").read_text(encoding="utf-8")
+    part = readme[readme.index("### What a column may hold") : readme.index("### Answers in a file")]
+    named = set(re.findall(r"`(\w+)`", part))
+    assert {*FIELDS, *MEASUREMENT_FIELDS, *(item.key for item in MEASURES)} <= named
+    (answers,) = re.findall(r"```toml\n(.*?)```", readme, flags=re.S)
+    (tmp_path / "answers.toml").write_text(answers, encoding="utf-8")
+    (tmp_path / "export_ag.csv").write_bytes(stranger("coded_export", 12).files["export_ag.csv"])
+    asked = ["--answers", str(tmp_path / "answers.toml"), "--yes", "--shop", str(tmp_path / "shop")]
+    assert run(["new", str(tmp_path / "export_ag.csv"), *asked]) == 0
+    assert run(["load", str(tmp_path / "export_ag.csv"), "--shop", str(tmp_path / "shop")]) == 0
+    assert {"receiving", "final_inspection"} <= set(read_shop(tmp_path / "shop" / "shop.toml").by_stage)
+
+
+def test_answers_that_cannot_stand_are_one_clear_line_each_and_write_nothing(tmp_path, capsys):
+    wrong = tmp_path / "a.toml"
+    for text, line in (
+        ("[shp]\nname = 'x'\n", "a.toml: shp is not a table"),
+        ("[[log]]\nheadngs = {}\n", "a.toml: log 1: headngs is not a key"),
+        ("[[log]]\nheadings = { Serail = 'serial' }\n", "a.toml: log 1: no column is headed 'Serail' ('Serial'?)"),
+        (
+            "[[log]]\nheadings = { Relief = 'releif' }\n",
+            "'Relief' is said to be 'releif', which names no column; 'relief'?",
+        ),
+        ("[[log]]\nfiles = 'z*'\n", "files = 'z*' fits none of the sheets"),
+        ("[shop]\ntimezone = 'Dublin'\n", "not a known time zone"),
+        ("[shop\n", "a.toml: not readable as TOML"),
+    ):
+        wrong.write_text(text)
+        sheet = str(FOREIGN / "setup_book_2026.csv")
+        assert run(["new", sheet, "--answers", str(wrong), "--yes", "--shop", str(tmp_path / "shop")]) == 2
+        told = capsys.readouterr().err
+        assert line in told, told
+        assert "Traceback" not in told
+        assert not (tmp_path / "shop").exists()

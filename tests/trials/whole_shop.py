@@ -2,11 +2,12 @@
 
 Shops in control from logs in memory, through all studies: 10 models, relief and both edges of action of each set by
 four people, 40 instruments a model and week, 52 weeks. All-tech charts, each person's own, people held against all
-while new, short runs, patterns of one instrument and weekly shares count. Counted are the openings of all weeks, and of
-those from week 26 on, when every baseline is complete.
+while new, short runs, charts over models of each person and each characteristic, and weekly shares count. Counted are
+the openings of all weeks, and of those from week 26 on, when every baseline is complete.
 """
 
 import numpy as np
+import polars as pl
 
 from analysis.studies.drift.signals import signals
 from tests.analysis.studies.drifting import shop, snapshot
@@ -39,11 +40,14 @@ def openings_a_week(
     )
     judged = made.once(signals)
     assert judged is not None
-    opened = [
-        (row["opened_at"], f"{row['chart']}{' of one person' if row['tech'] else ''}")
-        for frame in (judged.found, judged.others)
-        for row in frame.iter_rows(named=True)
-    ]
+    told = (
+        pl.when(pl.col("over") != "")
+        .then(pl.format("pooled {}", "over"))
+        .when(pl.col("tech") != "")
+        .then(pl.format("{} of one person", "chart"))
+        .otherwise("chart")
+    )
+    opened = judged.openings.select("opened_at", told).rows()
     start = judged.streams.readings["taken_at"].min()
     week = [(when - start).days // 7 for when, _ in opened]
     kinds: dict[str, int] = {}

@@ -56,7 +56,8 @@ class Pooled:
     steady: Floats
     """(k,) points over the baselines, chart after chart, in the unit of the charts' points."""
     steady_starts: Ints  # (c,)
-    steady_reading: Ints  # (k,) the last reading of the baseline that a point hangs on
+    steady_reading: Ints  # (k,) a reading of the instrument
+    steady_complete: Ints  # (k,) the last reading of the baseline that a point hangs on
     beyond: Floats  # (c,) what `charts.sigma` is widened by beyond the points' own spread: neighbours are alike
 
 
@@ -148,6 +149,7 @@ class _Points:
     judged: InstrumentMeans
     reading: Ints  # row of Streams.readings of each judged point
     steady: InstrumentMeans
+    calm: Ints  # a row of Streams.readings of each steady point
     complete: Ints  # the reading that completed the baseline a steady point comes from
 
 
@@ -170,7 +172,10 @@ def _kind(
     found = instrument_means(z[counted], code[judged.at][counted], instrument[judged.at][counted])
     steady = off.base_known & allowed[np.maximum(code[judged.base_at], 0)]
     count = np.maximum(off.base_count[steady], 2)
-    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count))  # the mean taken off is an estimate, then and later
+    # the mean taken off is an estimate, within the baseline and after it; and so is the sigma divided by, which came
+    # from these very readings and not from the later ones: their mean square is 2 / n larger for normal readings
+    behind = np.maximum(held.eras.baseline[judged.base_era[steady]], 2)
+    shrunk = np.sqrt(count / (count - 1) * (1 + 1 / count) * (1 + 2 / behind))
     rest = (judged.base_z - off.base_mean)[steady] * shrunk
     calm = instrument_means(rest, code[judged.base_at][steady], instrument[judged.base_at][steady])
     if len(found.mean) == 0 or len(calm.mean) == 0:
@@ -178,7 +183,12 @@ def _kind(
     ends = held.eras.window + held.eras.baseline - 1
     last = np.minimum(ends, len(held.values) - 1)[judged.base_era[steady]]
     return _Points(
-        names.with_columns(over=pl.lit(over)), found, judged.at[counted][found.first], calm, last[calm.first]
+        names.with_columns(over=pl.lit(over)),
+        found,
+        judged.at[counted][found.reading],
+        calm,
+        judged.base_at[steady][calm.reading],
+        last[calm.reading],
     )
 
 
@@ -246,9 +256,12 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
     judged = np.concatenate([part.judged.chart + by for part, by in zip(parts, shift, strict=True)])
     steady = np.concatenate([part.steady.chart + by for part, by in zip(parts, shift, strict=True)])
     points, calm = (np.concatenate([getattr(part, name).mean for part in parts]) for name in ("judged", "steady"))
-    reading, complete = (np.concatenate([getattr(part, name) for part in parts]) for name in ("reading", "complete"))
+    reading, row, complete = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("reading", "calm", "complete")
+    )
     enough = (np.bincount(steady, minlength=len(names)) >= STEADY) & (np.bincount(judged, minlength=len(names)) > 0)
-    calm, complete, steady = calm[enough[steady]], complete[enough[steady]], steady[enough[steady]]
+    kept = enough[steady]
+    calm, row, complete, steady = calm[kept], row[kept], complete[kept], steady[kept]
     points, reading, judged = points[enough[judged]], reading[enough[judged]], judged[enough[judged]]
     if len(points) == 0:
         return None
@@ -258,11 +271,11 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
     names = names.filter(pl.Series(enough)).filter(pl.Series(moves))
     if names.is_empty():
         return None
-    keep_calm, keep = (
+    kept, keep = (
         np.repeat(moves, lengths(calm_starts, len(calm))),
         moves[np.searchsorted(np.flatnonzero(enough), judged)],
     )
-    calm, complete, steady = calm[keep_calm], complete[keep_calm], steady[keep_calm]
+    calm, row, complete, steady = calm[kept], row[kept], complete[kept], steady[kept]
     points, reading, judged = points[keep], reading[keep], judged[keep]
     calm_starts, starts = (np.flatnonzero(np.diff(chart, prepend=-1)) for chart in (steady, judged))
     kind = names.select(pl.struct("over", "characteristic").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
@@ -295,4 +308,4 @@ def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> P
         window=reading[starts],
         on_file=np.zeros(c, dtype=bool),
     )
-    return Pooled(charts, calm, calm_starts, complete, beyond)
+    return Pooled(charts, calm, calm_starts, row, complete, beyond)

@@ -110,7 +110,7 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
     own_charts = joined(kinds) if kinds else None
     charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
     weekly = shares(snapshot)
-    allowance = allow(snapshot, held, charts, weekly)
+    allowance = allow(snapshot, held, charts, weekly, over)
     others = share_signals(snapshot, weekly, allowance)
     account = others.select(OPENINGS)
     fired, laws, found = None, None, pl.DataFrame(schema=FOUND)

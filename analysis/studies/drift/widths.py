@@ -59,7 +59,9 @@ def week_numbers(held: Streams, shop: Shop) -> Ints:
     return np.asarray(first // 7, dtype=np.int64)
 
 
-def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, weekly: Shares | None) -> Budget | None:
+def allow(
+    snapshot: Snapshot, held: Streams, charts: Charts | None, weekly: Shares | None, pooled: Pooled | None = None
+) -> Budget | None:
     """The shop's budget over all charts that can open; None where the shop asks for classical charts."""
     allowed = snapshot.shop.judging.budget
     if allowed is None:
@@ -83,8 +85,11 @@ def allow(snapshot: Snapshot, held: Streams, charts: Charts | None, weekly: Shar
         over = np.flatnonzero((charts.rows["over"] != "").to_numpy())
         of_pooled = np.isin(np.repeat(np.arange(len(size)), size), over)
         chart = np.repeat(np.arange(len(size)), size)[of_pooled]
-        when = weeks[charts.reading[of_pooled]]
-        parts.append((np.searchsorted(over, chart), when, weeks[charts.reading[charts.starts[over]]]))
+        chart, when = np.searchsorted(over, chart), weeks[charts.reading[of_pooled]]
+        if pooled is not None:  # the instruments of the baselines passed the chart too: its volume is theirs as well
+            chart = np.concatenate((chart, segment_ids(pooled.steady_starts, len(pooled.steady))))
+            when = np.concatenate((when, weeks[pooled.steady_reading]))
+        parts.append((chart, when, weeks[charts.reading[charts.starts[over]]]))
     if weekly is not None and len(weekly.weeks):
         stage = segment_ids(weekly.starts, len(weekly.weeks))
         parts.append((stage, weekly.weeks, weekly.weeks[weekly.starts] + 1))
@@ -134,7 +139,9 @@ def residuals(charts: Charts, weeks: Ints, pooled: Pooled | None, factor: Floats
         first = len(charts.starts) - len(pooled.charts.starts)
         sigma = pooled.charts.sigma / pooled.beyond
         kinds = number[first:]
-        parts.append(_standardized(pooled.steady, pooled.steady_starts, sigma, kinds, weeks[pooled.steady_reading] + 1))
+        parts.append(
+            _standardized(pooled.steady, pooled.steady_starts, sigma, kinds, weeks[pooled.steady_complete] + 1)
+        )
     if not parts:
         none = np.zeros(0, dtype=np.int64)
         return Residuals(none, none, np.zeros(0), np.zeros(0), told)

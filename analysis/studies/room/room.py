@@ -8,13 +8,16 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtri
 
-from analysis.methods.capability import indices
+from analysis.methods.capability import bissell, indices
+from analysis.methods.independent_number import LEAST, carried
 from analysis.methods.intervals import binomial_exact
+from analysis.methods.segments import Floats
 from analysis.studies.room import capability
 from analysis.studies.story.conformity import judged_readings
 from ingest.store.snapshot import Snapshot
 
 KEY = ["characteristic", "position", "setup"]
+SAME = 1e-9
 MIDDLE, HALF = 0.997, 0.5  # shares of the readings between the ends of the line, and of the bar
 
 
@@ -22,9 +25,9 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
     """The rows of the map for `when` (conformity.BUILT, SET or SHIPPED).
 
     characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low,
-    ppk_high, outside, share, share_low, share_high, and low, quarter, three_quarters, high: where the middle 99.7 % and
-    the middle half of readings lie, by their normal curve, or as counted where the readings are not normal. flags:
-    words joined by ';'. Without limits only n and mean.
+    ppk_high (on as many readings as are independent), outside, on_limit, share, share_low, share_high, and low,
+    quarter, three_quarters, high: where the middle 99.7 % and the middle half of readings lie, by their normal curve,
+    or as counted where the readings are not normal. flags: words joined by ';'. Without limits only n and mean.
     """
     readings = judged_readings(snapshot, when)
     if readings.is_empty():
@@ -47,6 +50,7 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
             value.mean().alias("mean"),
             value.std().alias("sd"),
             pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
+            pl.col("on_limit").fill_null(False).sum().cast(pl.Int64).alias("on_limit"),
             *(
                 value.quantile(q, "linear").alias(name)
                 for name, q in (("q_low", tail), ("q_quarter", 0.25), ("q_three", 0.75), ("q_high", 1 - tail))
@@ -65,17 +69,23 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
         upper=asked["upper"].to_numpy(),
     )
     low, high = binomial_exact(rows["outside"].to_numpy(), rows["n"].to_numpy())
+    number = _number(now, rows, index.ppk)
+    ends = [np.where(number >= LEAST, end, np.nan) for end in bissell(index.ppk, number, number - 1)]
     rows = rows.with_columns(
         ppk=pl.Series(index.ppk).fill_nan(None),
-        ppk_low=pl.Series(index.ppk_low).fill_nan(None),
-        ppk_high=pl.Series(index.ppk_high).fill_nan(None),
+        ppk_low=pl.Series(ends[0]).fill_nan(None),
+        ppk_high=pl.Series(ends[1]).fill_nan(None),
         share=pl.col("outside") / pl.col("n"),
         share_low=pl.Series(low),
         share_high=pl.Series(high),
     )
-    rows = rows.join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left").with_columns(
-        pl.col("flags").fill_null("")
-    )
+    rows = rows.join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left")
+    same_readings = (pl.col("n") == pl.col("own_n")) & ((pl.col("ppk") - pl.col("own_ppk")).abs() < SAME)
+    rows = rows.with_columns(  # the same readings have the same bounds as in the table of figures
+        pl.when(same_readings).then("own_low").otherwise("ppk_low").alias("ppk_low"),
+        pl.when(same_readings).then("own_high").otherwise("ppk_high").alias("ppk_high"),
+        pl.col("flags").fill_null(""),
+    ).drop("own_n", "own_ppk", "own_low", "own_high")
     odd = pl.col("flags").str.contains(capability.NOT_NORMAL)
     far, near = float(-ndtri(tail)), float(-ndtri((1 - HALF) / 2))
 
@@ -91,11 +101,39 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
     ).drop("setup", "q_low", "q_quarter", "q_three", "q_high")
 
 
+def _number(now: pl.DataFrame, rows: pl.DataFrame, ppk: Floats) -> Floats:
+    """Independent readings behind each row, tested per characteristic."""
+    ordered = now.sort(*KEY, "taken_at", maintain_order=True)
+    ids = ordered.select(pl.struct(KEY).rle_id().cast(pl.Int64))["characteristic"].to_numpy()
+    lot = ordered.select(
+        pl.when(pl.col("lot") == "").then(-1).otherwise(pl.struct("supplier", "lot").rank("dense").cast(pl.Int64))
+    ).to_series()
+    found = carried(
+        ordered["value"].to_numpy(),
+        np.flatnonzero(np.diff(ids, prepend=-1)),
+        pool=(rows["characteristic"].rank("dense").cast(pl.Int64) - 1).to_numpy(),
+        lot=lot.to_numpy(),
+        day=ordered["day"].cast(pl.Int32).cast(pl.Int64).to_numpy(),
+    )
+    low, high = (rows[name].fill_null(np.nan).to_numpy() for name in ("lower", "upper"))
+    mean = rows["mean"].to_numpy()
+    return found.number(ppk, np.where(np.isnan(low) | (high - mean < mean - low), 1.0, -1.0))
+
+
 def _flags(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
-    """Flags of the latest capability row of each stream at the stages read."""
+    """Flags, n, Ppk and its bounds of the latest capability row of each stream at the stages read."""
     stages = readings["stage"].unique().to_list()
     rows = snapshot.once(capability.capability_rows).filter(
         (pl.col("tech") == "") & pl.col("stage").is_in(stages) & (pl.col("position") != capability.ANY)
     )
     latest = rows.sort("last_at").unique(["characteristic", "position", "model"], keep="last")
-    return latest.select("characteristic", "position", pl.col("model").alias("setup"), "flags")
+    return latest.select(
+        "characteristic",
+        "position",
+        pl.col("model").alias("setup"),
+        "flags",
+        pl.col("n").alias("own_n"),
+        pl.col("ppk").alias("own_ppk"),
+        pl.col("ppk_low").alias("own_low"),
+        pl.col("ppk_high").alias("own_high"),
+    )

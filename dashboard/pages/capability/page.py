@@ -8,6 +8,7 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.studies.room import capability
+from analysis.studies.room.beside import with_gauge_out
 from analysis.studies.room.room import room
 from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from dashboard import address as addresses
@@ -15,6 +16,7 @@ from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.desk import desk
 from dashboard.pages import planning
+from dashboard.pages.capability import beside
 from dashboard.pages.capability import rest as capability_rest
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
@@ -64,6 +66,7 @@ def layout(
         _filters(found, shop, when, characteristic, model, by or EVERYBODY),
         held("All models at a glance", _map, seen, shop, when),
         held("The figures", _table, shop, when, characteristic, model, by),
+        held(beside.NAME, beside.sheet, shop, characteristic, model),
         parts.row(
             "66",
             held("What the rest does", capability_rest.settling_sheet, shop, characteristic, model),
@@ -184,7 +187,7 @@ def _rows(when: str, characteristic: str | None, model: str | None, by: str | No
     """The capability figures asked for: of every stage where a characteristic is chosen, else of the stage whose
     readings are shown.
     """
-    rows = desk.ask(capability.capability_rows).filter(pl.col("position") != capability.ANY)
+    rows = desk.ask(with_gauge_out).filter(pl.col("position") != capability.ANY)
     rows = rows.filter((pl.col("tech") != "") if by == PER_TECH else (pl.col("tech") == ""))
     if characteristic:
         rows = rows.filter(pl.col("characteristic") == characteristic)
@@ -207,7 +210,10 @@ def _table(shop: Shop, when: str, characteristic: str | None, model: str | None,
         ("sd", "sd short, long", "n wide-only"),
         ("cpk", "Cpk", "n wide-only"),
         ("ppk", "Ppk (95 %)", "n"),
+        ("parts", "Ppk, gauge out", "n wide-only"),
         ("out", "Outside (95 %)", "n"),
+        ("on", "On the limit", "n wide-only"),
+        ("expected", "Expected in a million (95 %)", "n wide-only"),
         ("flags", "Read with care", "wide-only"),
     ]
     right = (
@@ -267,7 +273,7 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "stage": shop.stage_name(row["stage"]),
         "since": numbers.day(sentences.local(shop, row["first_at"])),
         "since_at": row["first_at"].isoformat(),
-        "n": numbers.count(row["n"]),
+        "n": _independent(row),
         "n_at": row["n"],
         "ppk_at": row["ppk"],
         "cpk_at": row["cpk"],
@@ -278,9 +284,28 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "sd": f"{amount(row['sd_short'], 1)}, {amount(row['sd_long'], 1)}",
         "cpk": numbers.plain(row["cpk"]) if row["cpk"] is not None else numbers.NONE,
         "ppk": (numbers.plain(row["ppk"]) + bounds) if row["ppk"] is not None else numbers.NONE,
+        "parts": numbers.plain(row["ppk_parts"]) if row["ppk_parts"] is not None else numbers.NONE,
+        "on": numbers.count(row["on_limit"]) if row["on_limit"] is not None else numbers.NONE,
+        "expected": _expected(row),
         "out": out + share,
         "flags": ", ".join([word for word in row["flags"].split(";") if word] + few),
     }
+
+
+def _independent(row: dict[str, Any]) -> str:
+    """n, and how many independent readings it carries where that is fewer."""
+    few = row["n_effective"] is not None and round(row["n_effective"]) < row["n"]
+    return (
+        f"{numbers.count(row['n'])}, as {numbers.count(round(row['n_effective']))}" if few else numbers.count(row["n"])
+    )
+
+
+def _expected(row: dict[str, Any]) -> str:
+    """Readings expected outside in a million with their interval, where they can be told."""
+    if row["expected_ppm"] is None:
+        return "not told"
+    span = numbers.span(row["expected_ppm_low"], row["expected_ppm_high"], 0)
+    return f"{numbers.plain(row['expected_ppm'], 0)} ({span})"
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:
@@ -293,7 +318,7 @@ def saved(**asked: str) -> tuple[str, pl.DataFrame]:
         asked.get("model") or None,
         asked.get("by") if shown != "none" else EVERYBODY,
     )
-    return "capability.csv", rows
+    return "capability.csv", rows.select(capability.CAPABILITY.keys())
 
 
 def connect(app: Dash) -> None:

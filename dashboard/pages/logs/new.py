@@ -53,14 +53,8 @@ def another() -> html.Details:
     )
 
 
-def _drop(words: str) -> dcc.Upload:
-    return dcc.Upload(
-        html.Div([words, html.Span("choose a file", className="as-link")]),
-        id=DROP,
-        multiple=True,
-        max_size=LARGEST,
-        className="drop",
-    )
+def _drop(words: str) -> html.Div:
+    return parts.drop(words, DROP, LARGEST)
 
 
 def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None = None) -> list[Any]:

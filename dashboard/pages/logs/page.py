@@ -109,14 +109,8 @@ def _under(logs: pl.DataFrame, rows: int) -> str:
     )
 
 
-def _drop() -> dcc.Upload:
-    return dcc.Upload(
-        html.Div(["Drop a log here, or ", html.Span("choose a file", className="as-link")]),
-        id=DROP,
-        multiple=True,
-        max_size=LARGEST,
-        className="drop",
-    )
+def _drop() -> html.Div:
+    return parts.drop("Drop a log here, or ", DROP, LARGEST)
 
 
 def _running() -> bool:

@@ -9,7 +9,7 @@ from analysis.methods.pooling import instrument_means
 
 def test_the_mean_of_an_instruments_readings_is_one_point():
     found = instrument_means(np.array([1.0, 3.0, 5.0]), np.array([0, 0, 0]), np.array([7, 7, 2]))
-    assert (found.mean.tolist(), found.chart.tolist(), found.first.tolist()) == ([5.0, 2.0], [0, 0], [2, 0])
+    assert (found.mean.tolist(), found.chart.tolist(), found.reading.tolist()) == ([5.0, 2.0], [0, 0], [2, 1])
 
 
 def test_nothing_gives_nothing():
@@ -26,4 +26,4 @@ def test_points_are_those_of_a_plain_walk(rows):
         by.setdefault((c, i), []).append(value)
     assert found.chart.tolist() == [c for c, _ in sorted(by)]
     assert np.allclose(found.mean, [np.mean(by[key]) for key in sorted(by)])
-    assert [(int(chart[at]), int(instrument[at])) for at in found.first] == sorted(by)
+    assert [(int(chart[at]), int(instrument[at])) for at in found.reading] == sorted(by)

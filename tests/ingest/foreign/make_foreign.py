@@ -1,9 +1,9 @@
-"""Three sheets of shops that never heard of this program, made once with a fixed seed: `python -m
+"""Four sheets of shops that never heard of this program, made once with a fixed seed: `python -m
 tests.ingest.foreign.make_foreign`.
 
 setup_book_2026.csv: a row an instrument, month first, inches. werkstatt.csv: German headings, semicolons, fractions,
-decimal comma, Windows-1252. line_check_march.xlsx: title rows, two tables one below the other, dates as dates. Every
-name is invented.
+decimal comma, Windows-1252. line_check_march.xlsx: title rows, two tables one below the other, dates as dates.
+pruefbuch_2026.xlsx: the workbook of tabs of tests.ingest.strangers. Every name is invented.
 """
 
 from datetime import date, datetime, timedelta

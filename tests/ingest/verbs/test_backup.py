@@ -211,3 +211,22 @@ def test_before_an_older_store_is_made_again_there_is_a_backup(folder):
     load(folder, [], now=NOW)
     same(held(folder), before)
     assert [path.name for path in backup.automatic(folder)] == ["2026-06-01-120000-before-upgrade.truerun"]
+
+
+def test_the_oldest_backup_can_be_restored_though_a_new_one_is_made_first(folder):
+    before = everything(folder)
+    for n in range(5):
+        backup.before("unload", folder, now=NOW + timedelta(minutes=n))
+    load(folder, [log(folder, "d.csv", [row("D1")])], now=NOW)
+    restore.restore(folder, backup.automatic(folder)[-1], now=NOW + timedelta(hours=1))
+    assert everything(folder) == before
+
+
+def test_a_backup_is_made_while_a_load_is_under_way(folder, tmp_path):
+    from ingest.store.store import drafting
+
+    with drafting(folder, NOW):
+        made = backup.backup(folder, tmp_path / "meanwhile.truerun", now=NOW)
+    assert made.logs == 3
+    restore.restore(tmp_path / "new", made.path, now=NOW)
+    assert everything(tmp_path / "new") == everything(folder)

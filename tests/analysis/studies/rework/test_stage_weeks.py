@@ -7,11 +7,12 @@ import polars as pl
 import pytest
 
 from analysis.methods.counts_ahead import binomial_ahead
-from analysis.studies.rework.stage_weeks import weekly_shares
+from analysis.studies.rework.stage_weeks import FALSE_RATE, weekly_shares
 from analysis.studies.story.scope import Scope
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 from tests.analysis.studies.benches import bench, shop
+from tests.trials.weekly_shares import harder
 
 
 def weeks_of(counts: list[tuple[int, int]]) -> Snapshot:
@@ -99,3 +100,10 @@ def test_limits_are_seldom_false_with_few_instruments_and_a_short_base():
         base, now = rng.binomial(300, share, 20_000), rng.binomial(25, share, 20_000)
         _, high = binomial_ahead(base, np.full(20_000, 300), np.full(20_000, 25), false_rate=0.003)
         assert (now > high).mean() <= 0.003 + 3 * np.sqrt(0.003 / 20_000)
+
+
+@pytest.mark.promise
+def test_a_week_of_hard_models_is_not_a_bad_week():
+    at_mix, raw = harder(np.random.default_rng(20270302), 2000, 0.4)
+    assert at_mix <= FALSE_RATE + 4 * np.sqrt(FALSE_RATE / 2000)
+    assert raw > 5 * FALSE_RATE
