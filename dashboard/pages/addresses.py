@@ -127,6 +127,14 @@ class Correct(Address):
     serial: Text = ""
 
 
+class Book(Address):
+    """What page Book takes."""
+
+    state: Text = ""
+    who: Text = ""
+    at: Text = ""
+
+
 class Find(Address):
     """What the header's field takes."""
 
@@ -168,6 +176,8 @@ ADDRESSES: dict[str, type[Address]] = {
     "/logs/visits": Visits,
     "/logs/instrument": Instrument,
     "/logs/correct": Correct,
+    "/book": Book,
+    "/save/book": Book,
     "/find": Find,
     "/go": Find,
     "/papers/week": WeekPaper,
