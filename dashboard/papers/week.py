@@ -13,6 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.review import Review, review
+from analysis.studies.matters.calls import calls
 from analysis.studies.matters.records import Matter
 from analysis.studies.rework import rework
 from analysis.studies.room import climate
@@ -24,8 +25,10 @@ from dashboard.charts.stream.chart import StreamView, stream
 from dashboard.desk import desk
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences import book as sentences_book
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings, unread
+from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from dashboard.sentences.matters import moved
@@ -42,6 +45,9 @@ CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = (
 )  # rows that leave room for all else on three pages
 WEEKS = 13
 INNER = 126  # px of a stream chart between its rails
+FIRST_OF_MONTH = (
+    7  # a week that begins by then is the month's first: what became of the tool's own calls is told once a month
+)
 ROOM = {False: 780, True: 712}  # px for charts and their words on an A4 and on a Letter page, what came back under them
 WORDS = 34  # px of the line over a chart, and the gap under it
 LONGEST, DECIDED = 100, 240  # characters of a line, and of the decision; the whole stands on Week and in the bench book
@@ -70,8 +76,10 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
             (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in findings.week(found, shop)
         ],
         "known": sentences_week.known(found, shop),
+        "calls": matters_words.calls(desk.ask(calls)) if found.week.day <= FIRST_OF_MONTH else "",
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
         "undone": sentences.gaps(found),
+        "owed": sentences_book.due(found.due, shop, found.last_day)[:ACTIONS],
         "charts": charts,
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),

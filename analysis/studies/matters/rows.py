@@ -4,8 +4,9 @@ import polars as pl
 
 from analysis.studies.drift.signals import FOUND, signals
 from analysis.studies.drift.streams import STREAM
-from analysis.studies.matters.matters import matters
+from analysis.studies.matters.matters import matters, open_matters
 from analysis.studies.matters.records import Candidate, Matter
+from analysis.studies.matters.register import register
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -45,7 +46,8 @@ def matter_rows(snapshot: Snapshot) -> pl.DataFrame:
     null where none is named. With [people] show = none a cause that is a person stands without a value.
     """
     nobody = snapshot.shop.people.show == "none"
-    rows = [_row(one, nobody=nobody) for one in snapshot.once(matters)]
+    state = {one.key: one.state for one in snapshot.once(register)}
+    rows = [_row(one, nobody=nobody) | {"state": state.get(one.key, one.state)} for one in snapshot.once(matters)]
     return pl.DataFrame(rows, schema=MATTERS).sort("opened_at", "matter")
 
 
@@ -107,3 +109,8 @@ def _value(one: Candidate, nobody: bool) -> str:
 def moves_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
     """The matter of each signal, by table (found | others) and row."""
     return {(member.table, member.row): one for one in snapshot.once(matters) for member in one.signals}
+
+
+def open_matter_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
+    """The same of open matters only, which a page is not kept waiting for."""
+    return {(member.table, member.row): one for one in snapshot.once(open_matters) for member in one.signals}

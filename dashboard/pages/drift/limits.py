@@ -15,12 +15,14 @@ from analysis.studies.drift.budget_buys import what_it_buys
 from analysis.studies.drift.chart_kinds import WEEKS, chart_kinds
 from analysis.studies.drift.limits import limits_proposal
 from analysis.studies.drift.streams import WIDTH_DRAWN
+from analysis.studies.matters.calls import calls
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.desk import desk
 from dashboard.pages.drift.book import WRITTEN, as_day
 from dashboard.pages.drift.stream import KEY, Seen
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -184,6 +186,7 @@ def kinds_table() -> list[Any]:
         html.P("What each kind of chart costs and buys, whole shop", className="small"),
         parts.plain_table(rows, columns),
         html.P(say, className="small"),
+        html.P(f"Did its own calls hold? {sentences_matters.calls(desk.ask(calls))}"),
     ]
 
 

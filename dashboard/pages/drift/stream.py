@@ -18,7 +18,7 @@ from analysis.studies.drift.signals import SHORT_RUN, signals
 from analysis.studies.drift.states import STEADY
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
 from analysis.studies.matters.records import MovesWith
-from analysis.studies.matters.rows import moves_of
+from analysis.studies.matters.rows import open_matter_of
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.moves_with import Candidate, moves_with
@@ -95,7 +95,7 @@ def _moves(signal: dict[str, Any]) -> MovesWith | None:
         return None
     same = [pl.col(name) == signal[name] for name in (*KEY, "chart", "opened_at")]
     at = judged.found.with_row_index("at").filter(*same)["at"]
-    mine = desk.ask(moves_of).get(("found", int(at[0]))) if len(at) else None
+    mine = desk.ask(open_matter_of).get(("found", int(at[0]))) if len(at) else None
     return mine.moves_with if mine else None
 
 

@@ -1,0 +1,66 @@
+"""Did the tool's own calls hold: what became of the matters of the past quarter, and its false signals against the
+budget.
+"""
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+import polars as pl
+
+from analysis.studies.drift.entries import entries_for
+from analysis.studies.drift.signals import signals
+from analysis.studies.drift.streams import STREAM
+from analysis.studies.matters.matters import matters
+from ingest.store.snapshot import Snapshot
+
+QUARTER = timedelta(weeks=13)
+ANSWERS = ("cause", "action")  # somebody wrote what it was, or did something about it
+
+
+@dataclass(frozen=True)
+class Calls:
+    """Of the matters that opened in the thirteen weeks up to as_of."""
+
+    matters: int
+    confirmed: int  # somebody wrote a cause or an action
+    false: int  # a person closed it and wrote neither
+    known: int  # marked known, and no more
+    unanswered: int  # nobody wrote anything
+    closed_by_itself: int  # of those nobody answered: the readings came back
+    opened: int  # signals, each opening once
+    allowed: float | None  # false ones the budget allows in that time; None: classical charts
+
+
+def calls(snapshot: Snapshot) -> Calls:
+    """What became of them, from the bench book."""
+    since = snapshot.as_of - QUARTER
+    judged = snapshot.once(signals)
+    if judged is None:
+        return Calls(0, 0, 0, 0, 0, 0, 0, snapshot.shop.judging.budget)
+    recent = [one for one in snapshot.once(matters) if one.opened_at > since]
+    tied = snapshot.once(entries_for)
+    confirmed = false = known = itself = 0
+    for one in recent:  # a few dozen
+        kinds = set()
+        for member in one.signals:
+            frame = judged.found if member.table == "found" else judged.others
+            same = [pl.col(name) == frame[name][member.row] for name in (*STREAM, "chart")]
+            mine = tied.filter(*same, pl.col("now_opened_at") == frame["opened_at"][member.row])
+            if member.table == "others":
+                mine = tied.filter(*same, pl.col("opened_at") == frame["opened_at"][member.row])
+            kinds |= set(mine["kind"])
+        if kinds & set(ANSWERS):
+            confirmed += 1
+        elif "close" in kinds:
+            false += 1
+        elif "known" in kinds:
+            known += 1
+        elif not one.open:
+            itself += 1
+    opened = len(judged.openings.filter(pl.col("opened_at") > since))
+    weeks = min(QUARTER, snapshot.as_of - judged.streams.readings["taken_at"].min()) / timedelta(weeks=1)  # type: ignore[operator]
+    budget = snapshot.shop.judging.budget
+    unanswered = len(recent) - confirmed - false - known
+    return Calls(
+        len(recent), confirmed, false, known, unanswered, itself, opened, None if budget is None else budget * weeks
+    )

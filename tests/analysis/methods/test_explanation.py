@@ -1,0 +1,118 @@
+"""Explaining a shift: marginal likelihoods against dense algebra, sizes against statsmodels' mixed model, laws."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.formula.api as smf
+from scipy.stats import multivariate_normal
+
+from analysis.methods.explanation import SHARE_NOTHING, Explainer, Look, together
+from analysis.methods.hypotheses import SIZE_PRIOR, Column, Factor
+from analysis.methods.problems import UnusableData
+
+N, DAYS, SINCE = 600, 60, 40
+
+
+def made(rng, *, effect=0.0, level=1, days_apart=0.0):
+    """Two streams, three techs, lots that come and go; from day 45 on one tech is off."""
+    day = np.repeat(np.arange(DAYS), N // DAYS)
+    stream, tech = rng.integers(0, 2, N), rng.integers(0, 3, N)
+    lot = day // 4
+    values = rng.normal(size=N) + effect * ((tech == level) & (day >= 45))
+    values += days_apart * rng.normal(size=DAYS)[day]
+    given = [Factor("tech", tech, nested=True), Factor("lot", lot, own_start=True)]
+    return Explainer(values, day, stream, given, [], SINCE)
+
+
+def test_the_odds_of_a_shift_are_those_of_dense_algebra():
+    one = made(np.random.default_rng(1), effect=0.8)
+    touched = (one.factors[0].code == 1) & (one.day >= 45)
+    found, look = one.measured(touched.astype(float), 45, 45)
+    z = np.zeros((N, len(one.precision)))
+    at, block = np.nonzero(one.place >= 0)
+    z[at, one.place[at, block]] = 1.0
+    nothing = np.eye(N) + z @ np.diag(1 / one.precision) @ z.T
+    moved = nothing + SIZE_PRIOR * np.outer(touched, touched)
+    logs = [multivariate_normal(np.zeros(N), v).logpdf(one.values) for v in (moved, nothing)]
+    odds = np.exp(logs[0] - logs[1]) * (1 - SHARE_NOTHING) / SHARE_NOTHING  # of one start alone
+    assert found.probability / look.nothing == pytest.approx(odds, rel=1e-6)
+
+
+def test_the_size_and_its_error_are_those_of_generalized_least_squares():
+    one = made(np.random.default_rng(2), effect=1.2)
+    touched = ((one.factors[0].code == 1) & (one.day >= 45)).astype(float)
+    found, _ = one.measured(touched, 45, 45)
+    z = np.zeros((N, len(one.precision)))
+    at, block = np.nonzero(one.place >= 0)
+    z[at, one.place[at, block]] = 1.0
+    inverse = np.linalg.inv(np.eye(N) + z @ np.diag(1 / one.precision) @ z.T)
+    info = touched @ inverse @ touched + 1 / SIZE_PRIOR
+    assert found.effect == pytest.approx(touched @ inverse @ one.values / info)
+    assert found.error == pytest.approx(info**-0.5)
+
+
+def test_a_shift_agrees_with_the_mixed_model_of_statsmodels():
+    one = made(np.random.default_rng(3), effect=1.0, days_apart=0.5)
+    touched = ((one.factors[0].code == 1) & (one.day >= 45)).astype(float)
+    frame = pd.DataFrame(
+        {"y": one.values, "x": touched, "tech": one.factors[0].code, "stream": one.stream, "day": one.day}
+    )
+    fit = smf.mixedlm("y ~ x + C(stream) + C(tech)", frame, groups="day").fit(reml=True)
+    found, _ = one.measured(touched, 45, 45)
+    assert found.effect == pytest.approx(fit.params["x"], abs=0.5 * fit.bse["x"])
+    assert found.error == pytest.approx(fit.bse["x"], rel=0.3)
+
+
+def test_the_tech_that_is_off_is_found_and_after_it_nothing_is_left():
+    one = made(np.random.default_rng(4), effect=1.5)
+    first = one.look()
+    (named,) = together(first, sure=0.9)
+    assert (named.factor, named.level) == ("tech", 1)
+    assert abs(named.start - 45) <= 2
+    one.take(named)
+    assert one.look().nothing > 0.9
+
+
+def test_probabilities_add_up_to_one_and_turning_the_sign_changes_no_odds():
+    one, other = (made(np.random.default_rng(5), effect=by) for by in (0.7, 0.7))
+    other.values = -other.values
+    other.__post_init__()
+    looks = [each.look() for each in (one, other)]
+    for look in looks:
+        assert sum(h.probability for h in look.hypotheses) + look.nothing == pytest.approx(1.0)
+    assert looks[0].nothing == pytest.approx(looks[1].nothing)
+    assert looks[0].hypotheses[0].effect == pytest.approx(-looks[1].hypotheses[0].effect)
+
+
+def test_a_lot_counts_only_against_the_spread_between_lots():
+    rng = np.random.default_rng(6)
+    day = np.repeat(np.arange(DAYS), 10)
+    lot = day // 4
+    unrest = rng.normal(size=lot.max() + 1)[lot]  # lots differ by a sigma: another that does is nothing new
+    calm, restless = (rng.normal(size=N) + 1.5 * (lot == 12) + by * unrest for by in (0.0, 1.0))
+    first, second = (
+        Explainer(values, day, np.zeros(N, dtype=np.int64), [Factor("lot", lot, own_start=True)], [], SINCE).look()
+        for values in (calm, restless)
+    )
+    assert together(first, sure=0.9)[0].level == 12
+    assert together(second, sure=0.9) == []
+
+
+def test_a_column_is_found_by_its_slope():
+    rng = np.random.default_rng(7)
+    day = np.repeat(np.arange(DAYS), 10)
+    air = rng.normal(size=DAYS)[day]
+    one = Explainer(rng.normal(size=N) + 0.6 * air, day, np.zeros(N, dtype=np.int64), [], [Column("air", air)], SINCE)
+    (named,) = together(one.look(), sure=0.9)
+    assert named.factor == "air"
+    assert named.effect == pytest.approx(0.6, abs=0.15)
+
+
+def test_nothing_is_named_where_nothing_moved_and_what_cannot_be_used_is_refused():
+    named = [together(made(np.random.default_rng([8, k])).look(), sure=0.9) for k in range(20)]
+    assert named == [[]] * 20
+    assert together(Look([], 1.0), sure=0.9) == []
+    with pytest.raises(UnusableData, match="missing"):
+        Explainer(np.array([np.nan]), np.zeros(1, int), np.zeros(1, int), [], [], 1)
+    with pytest.raises(UnusableData, match="before"):
+        Explainer(np.ones(3), np.arange(3), np.zeros(3, int), [], [], 0)

@@ -1,0 +1,45 @@
+"""Did the tool's own calls hold: what people wrote about matters, counted."""
+
+from datetime import timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis.studies.drift.signals import signals
+from analysis.studies.matters.calls import calls
+from dashboard.sentences import matters as words
+from ingest.terms.tables import BENCH_BOOK, shaped
+from tests.analysis.studies.drifting import at, shop, snapshot
+
+N = 300
+VALUES = {("relief", ""): np.random.default_rng(20270303).normal(size=N) + 3.0 * (np.arange(N) >= 200)}
+FEW = {"false_signals_per_week": 0.01}
+
+
+def written(kind: str | None, row: dict[str, object]) -> pl.DataFrame:
+    """The bench book with one line about a signal."""
+    names = ("characteristic", "position", "model", "stage", "tech", "chart", "opened_at", "serial")
+    line = {name: row[name] for name in names} | {"sequence": 1, "at": at(N - 1), "kind": kind or "", "text": "seen"}
+    return shaped(pl.DataFrame([line]).head(1 if kind else 0), BENCH_BOOK)
+
+
+@pytest.mark.parametrize(
+    ("kind", "field"),
+    [("cause", "confirmed"), ("action", "confirmed"), ("close", "false"), ("note", "unanswered"), (None, "unanswered")],
+)
+def test_what_somebody_wrote_decides(kind, field):
+    row = snapshot(shop(**FEW), VALUES).once(signals).found.row(-1, named=True)
+    found = snapshot(shop(**FEW), VALUES, bench_book=written(kind, row)).once(calls)
+    counts = {name: getattr(found, name) for name in ("confirmed", "false", "known", "unanswered")}
+    assert found.matters == sum(counts.values()) == 1
+    assert counts[field] == 1
+    assert found.opened >= 1
+    assert found.allowed == pytest.approx(0.01 * (at(N - 1) - at(0)) / timedelta(weeks=1))
+    assert words.calls(found).startswith("Of one matter of the last thirteen weeks one ")
+
+
+def test_a_quiet_quarter_says_so():
+    quiet = snapshot(shop(**FEW), {("relief", ""): np.random.default_rng(1).normal(size=150)}).once(calls)
+    assert quiet.matters == 0
+    assert words.calls(quiet) == "No matter opened in the last thirteen weeks."
