@@ -44,7 +44,7 @@ def backup(file: BackupFile, shop: ShopFolder = HERE) -> None:
     from ingest.verbs.backup import backup as write
 
     made = write(shop, file, now=now())
-    say(f"{made.path}: {made.files} files of {made.logs} logs, {made.bytes / 1e6:.1f} MB.")
+    say(f"{made.path}: {made.files} files, {_logs(made.logs)}, {made.bytes / 1e6:.1f} MB.")
 
 
 def restore(
@@ -65,9 +65,13 @@ def restore(
     if there and not yes and sys.stdin.isatty() and not typer.confirm(question):
         raise UserProblem("Nothing was changed.")
     done = put_back(shop, file, now=now())
-    say(f"{shop} is as it was on {done.made_at:%Y-%m-%d %H:%M} UTC, with {done.logs} logs.")
+    say(f"{shop} is as it was on {done.made_at:%Y-%m-%d %H:%M} UTC, with {_logs(done.logs)}.")
     if done.before is not None:
         say(f"What stood there until now: {done.before}")
+
+
+def _logs(count: int) -> str:
+    return f"{count} {'log' if count == 1 else 'logs'}"
 
 
 def mend(shop: Path, yes: bool) -> bool:

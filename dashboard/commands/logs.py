@@ -51,9 +51,25 @@ def load(
     with progress_bar("Loading", size) as progress:
         became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())
     _tell(became)
+    _tell_limits(shop)
     if check:
         say("Nothing was changed: this was a check.")
     raise typer.Exit(telling.exit_code(became))
+
+
+def _tell_limits(shop: Path) -> None:
+    """Limits of specs.csv that lie between two marks of their gauge: one line, where there are any."""
+    from ingest.shopfiles.shop import read_shop
+    from ingest.shopfiles.specs import read_specs
+
+    held = read_shop(shop / "shop.toml")
+    between = read_specs(shop / "specs.csv", held).between
+    if between:
+        kinds = ", ".join(dict.fromkeys(held.characteristic_name(one.characteristic).lower() for one in between))
+        say(
+            f"specs.csv: {len(between)} limits lie between two marks of a gauge ({kinds}), first in line "
+            f"{between[0].line}; page Gauges names the nearest marks."
+        )
 
 
 def _tell(became: "Sequence[Loaded]") -> None:

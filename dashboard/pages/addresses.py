@@ -117,6 +117,14 @@ class Instrument(Address):
     serial: Text = ""
 
 
+class Book(Address):
+    """What page Book takes."""
+
+    state: Text = ""
+    who: Text = ""
+    at: Text = ""
+
+
 class Find(Address):
     """What the header's field takes."""
 
@@ -157,6 +165,8 @@ ADDRESSES: dict[str, type[Address]] = {
     "/logs/readings": Readings,
     "/logs/visits": Visits,
     "/logs/instrument": Instrument,
+    "/book": Book,
+    "/save/book": Book,
     "/find": Find,
     "/go": Find,
     "/papers/week": WeekPaper,

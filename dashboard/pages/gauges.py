@@ -215,7 +215,7 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
 
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
     """What to do about it, in sentences."""
-    say = []
+    say = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
     coarse = _coarse(found)
     for (key,), part in coarse.group_by("characteristic", maintain_order=True):
         fewest = part.select(pl.col("steps_in_tolerance").min()).item()

@@ -11,7 +11,7 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.necks import bow, lots, necks
+from analysis.studies.necks import bow, lots, necks, offers
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.cost import CostView, cost
@@ -217,8 +217,32 @@ def _strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     return parts.sheet(
         title,
         f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",
-        [chart, html.P(left, className="small"), *said],
+        [chart, html.P(left, className="small"), *said, _offers(name)],
     )
+
+
+def _offers(name: str) -> Any:
+    """Which plan to agree on: cost against risk."""
+    rows = [
+        {
+            "plan": sentences_necks.offered(offer),
+            "good": numbers.share(offer.accepted_at[0], 100),
+            "half": numbers.share(offer.accepted_at[1], 100),
+            "bad": numbers.share(offer.accepted_at[2], 100),
+            "minutes": numbers.count(round(offer.minutes)),
+            "file": numbers.of(offer.refused, offer.judged) if offer.judged else numbers.NONE,
+        }
+        for offer in desk.ask(offers.offers, characteristic=name)
+    ]
+    columns = [
+        ("plan", "Plan"),
+        ("good", "Outside, passes 19 in 20", "n wide-only"),
+        ("half", "Passes half the time", "n"),
+        ("bad", "Passes 1 in 10", "n"),
+        ("minutes", "Minutes a lot", "n"),
+        ("file", "Lots on file refused", "n wide-only"),
+    ]
+    return parts.behind(parts.plain_table(rows, columns), "Which plan to agree on: what each would let through")
 
 
 def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:

@@ -15,6 +15,7 @@ from analysis.methods.variance_split import Split
 from analysis.studies.necks import lots
 from analysis.studies.necks.bow import TENTH, Goes, Limit, LotCost
 from analysis.studies.necks.necks import COVERAGE, Parts, PlanWords, SinceAgreed
+from analysis.studies.necks.offers import Offer
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -294,6 +295,16 @@ def plan(words: PlanWords, shop: Shop) -> list[str]:
             "and its spread is its own."
         )
     return told
+
+
+def offered(offer: Offer) -> str:
+    """`of 50 necks at most 2 outside`, or by measurement; the agreed one says so."""
+    how = (
+        f"of {numbers.count(offer.sample)} necks at most {numbers.count(offer.accept or 0)} outside"
+        if offer.k is None
+        else f"{numbers.count(offer.sample)} necks measured, k = {numbers.plain(offer.k)}"
+    )
+    return f"{how} (agreed)" if offer.agreed else how
 
 
 def per_tenth(goes: Goes, shop: Shop, *, money: bool = True) -> str:

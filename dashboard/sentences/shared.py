@@ -4,8 +4,11 @@ Every sentence carries its number, its uncertainty and its denominator; a small 
 blamed. Pure functions from what the studies found; nothing is computed here but the choice of words.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
+from typing import Any
 
 from analysis.review import Review
 from dashboard import numbers
@@ -13,6 +16,8 @@ from dashboard.address import address
 from dashboard.charts import sparkline
 from dashboard.charts.sparkline import Pair
 from ingest.shopfiles.shop import Shop
+
+HALFWAY = 1e-9  # a limit this close to the middle of two marks decides every reading
 
 FLAGS = {
     "corrected": "corrected",
@@ -86,6 +91,39 @@ UNSAID = {
 def gaps(found: Review) -> list[str]:
     """What could not be worked out, a sentence a part."""
     return list(dict.fromkeys(f"{why[:1].upper()}{why[1:]}." for why in found.gaps.values()))
+
+
+def between_marks(found: Sequence[Any], shop: Shop) -> list[str]:
+    """Limits of specs.csv that lie between two marks of the gauge (`Specs.between`), a sentence a characteristic and
+    gauge.
+    """
+    told = []
+    undecided = [one for one in found if abs(one.limit - (one.below + one.above) / 2) > HALFWAY]
+    for (key, gauge), own in groupby(sorted(undecided, key=_by_gauge), key=_by_gauge):
+        every = list(own)
+        one = every[0]
+        kind = quantity(shop, key)
+
+        def amount_of(value: float, kind: str = kind) -> str:
+            scale = numbers.in_unit(1.0, kind, shown=shop.shop.length)
+            digits = numbers.decimals_of(kind, shown=shop.shop.length) + 1
+            return numbers.with_unit(
+                numbers.plain(scale * value, digits), numbers.unit_of(kind, shown=shop.shop.length)
+            )
+
+        name = next((item.name or item.key for item in shop.gauges if item.key == gauge), gauge)
+        more = f" The same holds for {numbers.count(len(every) - 1)} more limits of it." if len(every) > 1 else ""
+        told.append(
+            f"{shop.characteristic_name(key)}: the {one.column} limit of specs.csv, line {one.line}, "
+            f"{amount_of(one.limit)}, lies between two marks of {name} ({amount_of(one.below)} and "
+            f"{amount_of(one.above)}), so that a reading next to it decides nothing; a limit halfway between two "
+            f"marks decides every reading.{more}"
+        )
+    return told
+
+
+def _by_gauge(one: Any) -> tuple[str, str]:
+    return one.characteristic, one.gauge
 
 
 def lot(row: dict[str, object], shop: Shop) -> Sentence:

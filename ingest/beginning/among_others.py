@@ -9,7 +9,7 @@ from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.profiles import Profile
 
-NOTHING = Profile(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, False, 0, ())
+NOTHING = Profile(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, False, 0, ())
 DATES = ("date", "started_at", "finished_at")
 
 

@@ -22,6 +22,7 @@ from ingest.terms.clock import Order
 from ingest.terms.questions import closest
 
 _TARGET_UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
+ONLY_HEADINGS = {"files", "tab", "headings"}
 SAID_FIELDS = frozenset((*FIELDS, *MEASUREMENT_FIELDS, *STUDY_FIELDS, "other", "ignore"))
 
 
@@ -129,13 +130,17 @@ def _model_of(annotation: Any) -> tuple[type[BaseModel], bool]:
 
 
 def said_of(said: Said, name: str, tab: str) -> LogSaid:
-    """What was said of one sheet: every [[log]] whose `files` and `tab` fit, the earlier before the later."""
-    fitting = [
+    """What was said of one sheet: the first [[log]] whose `files` and `tab` fit, and those that name neither or say
+    nothing but headings, the earlier before the later.
+    """
+    every = [
         (place, entry)
         for place, entry in enumerate(said.logs())
         if fnmatch(name.casefold(), str(entry.get("files", "*")).casefold())
         and (not entry.get("tab") or (tab and fnmatch(tab.strip().casefold(), str(entry["tab"]).strip().casefold())))
     ]
+    kinds = [place for place, entry in every if (entry.keys() & {"files", "tab"}) and entry.keys() - ONLY_HEADINGS]
+    fitting = [(place, entry) for place, entry in every if place not in kinds[1:]]
     out: dict[str, Any] = {}
     for _, entry in fitting:
         for key, value in entry.items():
@@ -208,27 +213,17 @@ def meaning_of(target: str, heading: str = "") -> Guess:
         return _with(guess, key.replace(" ", "_"), stage.strip())
     parts = words.split()
     moment = parts.pop() if len(parts) > 1 and parts[-1] in ("found", "left") else ""
-    for length in range(len(parts), 0, -1):
-        place = " ".join(parts[length:])
-        sides = [position_of(side) for side in place.split("/")]
+    fitting = {}
+    for length in range(1, len(parts) + 1):
+        sides = [position_of(side) for side in " ".join(parts[length:]).split("/")]
         if all(side is not None for side in sides):
-            position = "/".join(side or "" for side in sides)
-            name = "_".join(parts[:length])
-            if length > 1 and not measure_of(name) and position_of(parts[length - 1]) not in (None, ""):
-                continue
-            return Guess(
-                heading,
-                "reading",
-                name,
-                position,
-                moment,
-                stage.strip() if at else "",
-                unit,
-                "said",
-                "said",
-                guess.said,
-            )
-    return guess
+            fitting[length] = "/".join(side or "" for side in sides)
+    known = [length for length in fitting if measure_of("_".join(parts[:length]))]
+    if not fitting:
+        return guess
+    length = known[-1] if known else min(fitting)
+    name, at_stage = "_".join(parts[:length]), stage.strip() if at else ""
+    return Guess(heading, "reading", name, fitting[length], moment, at_stage, unit, "said", "said", guess.said)
 
 
 def _with(guess: Guess, name: str, stage: str) -> Guess:

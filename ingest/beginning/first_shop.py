@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ingest.beginning.survey import Survey
+from ingest.reading.headings import plain
 
 Entry = dict[str, Any]
 
@@ -16,6 +17,7 @@ class LogDraft:
     survey: Survey
     files: str
     tab: str = ""
+    name: str = ""
     stage: str = ""
     order: str = "ymd"
     empty_outcome: str = "open"
@@ -48,6 +50,13 @@ class Draft:
     def measure_key(self, measure: str) -> str:
         """The key of this shop for a measurement of the trade."""
         return self.measure_keys.get(measure, measure)
+
+    def declared(self, name: str) -> str:
+        """The key of a measurement that goes by this key or name already, '' where none does."""
+        text = plain(name)
+        return next(
+            (key for key, entry in self.measures.items() if text in (plain(key), plain(str(entry.get("name", ""))))), ""
+        )
 
     def stage_key(self, stage: str) -> str:
         """The key of this shop for a stage of the trade."""

@@ -76,6 +76,9 @@ def guess_column(heading: str, cells: Profile | None) -> Guess:
         guess = _second_thought(sense, cells)
     if not guess.field:
         guess = _by_cells(heading, cells)
+    if guess.field == "reading" and not guess.position and cells.pairs > 0.5:
+        why = "two numbers a cell, perhaps bass and treble"
+        return replace(guess, position="bass/treble", level="unsure", why=why)
     return guess
 
 

@@ -90,7 +90,7 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     seen = log.survey
     why = draft.guesses.get
     mark = "" if seen.said.files else "guess: the name with its numbers left open"
-    lines = ["[[log]]", _line("name", seen.said.name or seen.title), _line("files", log.files, mark)]
+    lines = ["[[log]]", _line("name", log.name or seen.title), _line("files", log.files, mark)]
     if log.tab:
         lines.append(_line("tab", log.tab))
     lines.append(_line("shape", seen.shape, "" if seen.said.shape else "guess"))

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ingest.beginning.answers import Said, measure_of
+from ingest.beginning.answers import Said, meaning_of, measure_of
 from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.guesses import guess_stage
 from ingest.beginning.new_text import starting_stage
@@ -35,6 +35,11 @@ def begin(draft: Draft, said: Said, shop: Shop | None) -> None:
         draft.measure_keys[trade] = key
         _remember(draft, "characteristic", entry)
         draft.measures[key] = _starting_measure(key, trade, entry)
+    for log in said.logs():
+        for target in (*log.get("headings", {}).values(), *log.get("words", {}).get("what", {}).values()):
+            name = meaning_of(str(target)).measure
+            if name and (trade := measure_of(name)):
+                draft.measure_keys.setdefault(trade, name)
     for entry in said.tables("stage"):
         key = str(entry.get("key", ""))
         trade = guess_stage(key) or guess_stage(str(entry.get("name", "")))

@@ -16,8 +16,10 @@ LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
 _IDENT = re.compile(r"(?=.*\d)[A-Za-z]{0,6}[-_/ .]?\d[\w\-/.]*")
 _FRACTION = re.compile(r"(?:\d+[ -])?\d+[.,]?\d*\s*/\s*\d+\"?")
+_PAIR = re.compile(r"\d*[.,]\d+\s*/\s*\d*[.,]?\d+(?:\s*mm)?")
+_AMOUNT = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
 _MEASURED = re.compile(
-    r"[<>~]?\s*[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:\s*[-/]\s*\d+)*\s*(?:mm|in|inch|thou|mil|cents?|ct|\"|''|ths|c|°)?[+-]?",
+    rf"[<>~]?\s*[+-]?{_AMOUNT}(?:\s*[-/; ]\s*{_AMOUNT})*\s*(?:mm|in|inch|thou|mil|cents?|ct|\"|''|ths|c|°)?[+-]?",
     re.IGNORECASE,
 )
 
@@ -36,8 +38,10 @@ class Profile:
     middle: float  # median of the absolute numbers, 0 where none
     dates: float  # with a day
     clocks: float  # a time of day alone, with a sign between hour and minute
-    figures: float  # three or four figures that may be a time of day
+    figures: float  # three or four figures, or 7.41, that may be a time of day
     idents: float  # letters and figures as serials have them
+    pairs: float  # two numbers with a slash between that are no fraction
+    several: int  # numbers in most cells, where they hold several with spaces between; else 1
     running: bool  # each number one more than the last
     length: float  # mean letters
     words: tuple[tuple[str, int], ...]  # the commonest texts
@@ -78,6 +82,8 @@ def profile(cells: Sequence[str], order: Order = "dmy") -> Profile:
         clocks=sum(1 for each in known if each == "clock") / n,
         figures=sum(1 for each in known if each == "figures") / n,
         idents=sum(1 for cell in seen if _IDENT.fullmatch(cell)) / n,
+        pairs=sum(1 for cell in seen if _PAIR.fullmatch(tidy(cell))) / n,
+        several=_several(seen),
         running=_is_running(filled),
         length=sum(map(len, seen)) / n,
         words=tuple(counts.most_common(40)),
@@ -96,7 +102,14 @@ def _stamp(text: str, order: Order) -> str:
         return ""
     if read[2]:
         return "day" if (read[0] or EXCEL_DAY_0) >= EXCEL_DAY_0 else ""
-    return "figures" if text.isdecimal() else "clock"
+    return "figures" if re.fullmatch(r"\d+|\d{1,2}\.\d{2}", text) else "clock"  # 2.40 is a number first
+
+
+def _several(seen: Sequence[str]) -> int:
+    """How many numbers most cells hold, spaces between; 1 where they do not."""
+    counts = Counter(len(cell.split()) for cell in seen if all(_NUMBER.fullmatch(part) for part in cell.split()))
+    usual, many = counts.most_common(1)[0] if counts else (1, 0)
+    return usual if usual > 1 and many > 0.8 * len(seen) else 1
 
 
 def _is_running(filled: list[str]) -> bool:

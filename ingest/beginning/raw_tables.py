@@ -118,7 +118,7 @@ def heading_line(rows: Sequence[Sequence[str]]) -> list[str] | None:
 def _score(header: Sequence[str], below: Sequence[Sequence[str]]) -> float:
     """How well a line serves as headings: names for the columns that are filled, each once, words of the trade."""
     named = [cell.strip() for cell in header if cell.strip()]
-    if len(named) < 2:
+    if sum(1 for cell in named if any(map(str.isalpha, cell))) < 2:
         return 0.0
     used = {place for row in below for place, cell in enumerate(row) if cell.strip()}
     bare = sum(1 for place in used if place >= len(header) or not header[place].strip())

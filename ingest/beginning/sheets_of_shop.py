@@ -38,6 +38,9 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     log = LogDraft(seen, seen.said.files or _pattern(seen), seen.said.tab or seen.tab, order=seen.order)
     if any((other.files, other.tab) == (log.files, log.tab) for other in draft.logs):
         log.files = seen.name
+    log.name = seen.said.name or seen.title
+    if any(other.name == log.name for other in draft.logs):
+        log.name = f"{log.name} ({seen.title})"
     if not seen.order_sure:
         question = f"{seen.title}: are the dates day-month-year or month-day-year?"
         key = f"dates of {seen.title}"
@@ -111,10 +114,12 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             stage = draft.stage_key(guess.stage) if guess.stage else ("" if guess.field in OF_ROW else here)
         if guess.field == "reading":
             trade = measure_of(guess.measure) or guess.measure
-            key = guess.measure if guess.said else draft.measure_key(guess.measure)
-            if guess.said and trade in draft.measure_keys:
-                key = draft.measure_keys[trade] if draft.measure_keys[trade] == guess.measure else guess.measure
-            add_measure(draft, key, trade, sides_of(guess.position), guess.unit or seen.said.units.get(key, ""))
+            key = draft.measure_key(guess.measure)
+            if guess.said:
+                key = draft.declared(guess.measure) or guess.measure
+            many = column.profile.several if column.profile and not guess.position else 1
+            places = sides_of(guess.position) or [str(place) for place in range(1, many + 1) if many > 1]
+            add_measure(draft, key, trade, places, guess.unit or seen.said.units.get(key, ""))
             guess = guess if guess.said else replace(guess, measure=key)
         log.headings[column.heading] = guess.target(stage)
 

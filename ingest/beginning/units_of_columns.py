@@ -30,4 +30,14 @@ def bare_unit(item: StartingMeasure, cells: Sequence[str], system: str = "") -> 
             return ""  # 4, 4.5 and 3.5 may be either
     if len(fits) > 1 and system:
         fits = [unit for unit in fits if unit in (METRIC if system == "mm" else INCHES)]
-    return fits[0] if len(fits) == 1 else ""
+    return fits[0] if len(fits) == 1 and not _of_two(numbers, fits[0], item) else ""
+
+
+def _of_two(numbers: Sequence[float], unit: str, item: StartingMeasure) -> bool:
+    """Are some of the numbers plainly of another unit, as where two people write in one column?"""
+    ranges = {name: (low, high) for name, low, high in item.units}
+    low, high = ranges[unit]
+    strange = [number for number in numbers if not low / 3 <= number <= high * 3]
+    others = [bounds for name, bounds in ranges.items() if name != unit]
+    mixed = sum(1 for number in strange if any(least <= number <= most for least, most in others))
+    return mixed > 0.03 * len(numbers)

@@ -5,14 +5,16 @@ from collections.abc import Sequence
 
 MOST_ROWS = 3  # rows that headings stand over
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
+_FEW = re.compile(r"[1-9]|1\d|2[0-4]")  # the number of a string or fret
 _DATED = re.compile(r"\d[-/.:]\d{1,2}[-/.:]\d|\d{5}|\d:\d\d")
 
 
 def looks_like_headings(cells: Sequence[str]) -> bool:
-    """Is a row words only: no number, day or time alone in a cell, nothing long?"""
+    """Is a row words only: no number but that of a string or fret, no day or time in a cell, nothing long?"""
     filled = [cell.strip() for cell in cells if cell.strip()]
     return bool(filled) and not any(
-        _NUMBER.fullmatch(cell) or _DATED.search(cell) or len(cell) > 80 or "=" in cell for cell in filled
+        (_NUMBER.fullmatch(cell) and not _FEW.fullmatch(cell)) or _DATED.search(cell) or len(cell) > 80 or "=" in cell
+        for cell in filled
     )
 
 

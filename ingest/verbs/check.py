@@ -97,7 +97,7 @@ def _book(folder: Path, wrong: list[Wrong]) -> Iterator[Finding]:
     counts = {name: book_lines.height for name, book_lines in said.items() if book_lines.height and name != "loads"}
     told = ", ".join(f"{count} {_WORDS.get(name, name.replace('_', ' '))}" for name, count in counts.items())
     logs = book.active_logs(said["loads"]).height
-    yield Finding(book.FILE, True, f"{logs} {'log' if logs == 1 else 'logs'} loaded{'; ' + told if told else ''}")
+    yield Finding(book.FILE, True, f"{logs} {_plural(logs)} loaded{'; ' + told if told else ''}")
 
 
 _WORDS = {
@@ -174,7 +174,11 @@ def _store(folder: Path, wrong: list[Wrong], shop: Shop | None) -> Iterator[Find
         yield Finding("store", False, str(problem), _mends(folder, "makes the store anew from the originals"))
         return
     told = f"version {snapshot.version}: {rows['visits']} visits, {rows['readings']} readings, {rows['faults']} faults"
-    yield Finding("store", True, f"{told} of {rows['logs']} logs; {rows['set_aside']} questions")
+    yield Finding("store", True, f"{told}, {rows['set_aside']} questions; of {rows['logs']} {_plural(rows['logs'])}")
+
+
+def _plural(logs: int) -> str:
+    return "log" if logs == 1 else "logs"
 
 
 def _backups(folder: Path) -> Iterator[Finding]:

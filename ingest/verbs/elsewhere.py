@@ -104,7 +104,7 @@ def still_named(folder: Path, names: Names, *, but: tuple[str, ...]) -> list[str
             left.append(f"{told}: could not be read ({fault})")
             continue
         if any(_holds(part, names) for part in _parts_of(data)) or names.out_of_name(told) != told:
-            left.append(f"{told}: still holds the name; it is not a text that could be rewritten")
+            left.append(f"{told}: still holds the name; it is nothing that could be rewritten")
     return left
 
 

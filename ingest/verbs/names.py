@@ -88,11 +88,9 @@ class Names:
             for spelling in spellings
             for codec in ("utf-8", "cp1252", "utf-16-le", "utf-16-be")
         }
-        return (
-            re.compile(b"|".join(re.escape(one) for one in sorted(coded, key=len, reverse=True) if one), re.IGNORECASE)
-            if coded
-            else None
-        )
+        longest_first = b"|".join(re.escape(one) for one in sorted(coded - {b""}, key=len, reverse=True))
+        whole = rb"(?<![A-Za-z0-9_-])(?:" + longest_first + rb")(?![A-Za-z0-9_-])"
+        return re.compile(whole, re.IGNORECASE) if coded else None
 
     def alike(self, words: Iterable[str]) -> list[str]:
         """The words that may be this person too: near in spelling, or a part of the name by itself. A person

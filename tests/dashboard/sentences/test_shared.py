@@ -18,7 +18,9 @@ from dashboard.sentences import findings, matters
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import checked_shop
+from ingest.shopfiles.specs import read_specs
 from tests.dashboard.pages import moving_shop
+from tests.ingest.small_shop import small_shop
 
 WEEK = date(2026, 3, 30)
 SHOP = checked_shop(tomllib.loads(moving_shop.SHOP.format(judging="", people='names"\npurpose = "coaching')))
@@ -462,3 +464,15 @@ def test_what_the_rest_does_and_the_air_carry_their_intervals():
         "lag": "48 h before",
         "share": "27 %",
     }
+
+
+def test_a_limit_between_two_marks_is_told_with_the_marks_and_one_halfway_is_not(tmp_path):
+    path = tmp_path / "specs.csv"
+    path.write_text(
+        "characteristic,target,lower,upper,unit,model\n"
+        "relief,0.1,0,0.25,mm,\nrelief,0.1,0,0.2413,mm,LARK-25\nrelief,0.1,0,0.254,mm,DRAY-5\n"
+    )
+    held = small_shop()
+    told = sentences.between_marks(read_specs(path, held).between, held)
+    assert len(told) == 1
+    assert "line 2, 0.250\u00a0mm, lies between two marks of leaves (0.229\u00a0mm and 0.254\u00a0mm)" in told[0]

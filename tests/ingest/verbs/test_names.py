@@ -70,3 +70,9 @@ def test_long_names_are_found_in_bytes_and_short_ones_not_looked_for():
     for codec in ("utf-8", "utf-16-le", "utf-16-be"):
         assert MARY.raw.search("xx MARY quill".encode(codec))
     assert Names(("MQ",), "X01").raw is None
+
+
+def test_somebody_with_a_longer_name_is_not_taken_for_a_trace_of_this_one():
+    assert MARY.raw is not None
+    assert MARY.raw.search(b"A4,Mary Quill-Smith,pass") is None
+    assert MARY.alike(["Mary Quill-Smith"]) == ["Mary Quill-Smith"]
