@@ -9,6 +9,7 @@ from functools import lru_cache, partial
 from operator import eq
 
 from ingest.beginning.guesses import guess_heading
+from ingest.reading.bounds import look_over_workbook
 from ingest.reading.encodings import decode
 from ingest.reading.files import read_tables
 from ingest.reading.heading_rows import MOST_ROWS, headings_over, looks_like_headings
@@ -39,6 +40,8 @@ class RawTable:
 
 def raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
     """The tables of a file, one a tab, and the tabs without any, each with why. FileProblem where there is none."""
+    if data[:4] == b"PK\x03\x04":
+        look_over_workbook(io.BytesIO(data), name)
     tabs = tab_names(data)
     if not tabs:
         return [_table(name, data, "", _text_rows(name, data), None)], {}
