@@ -13,6 +13,7 @@ from analysis.studies.drift.rack import Rack, rack
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.matters import open_matters
 from analysis.studies.matters.records import Matter
+from analysis.studies.matters.register import Entry, due
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
@@ -66,6 +67,7 @@ class Review:
     settling: pl.DataFrame
     actions: pl.DataFrame
     decision: dict[str, object] | None
+    due: list[Entry]  # over its day, or due up to the end of the week to come
     finished: int
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
@@ -118,6 +120,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         settling=part.table("settling", lambda: snapshot.once(settling.settling_rows), settling.SETTLING),
         actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
+        due=part.of("due", lambda: due(snapshot, by=last + timedelta(weeks=1)), list[Entry]()),
         finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
         bench=part.table("bench", lambda: rework.on_the_bench(snapshot)),
         computed_from={

@@ -29,6 +29,7 @@ PAGES = {  # in the order of the header: the page's word and its module
     "rework": "rework.page",
     "necks": "necks",
     "bench": "bench.page",
+    "book": "book",
     "gauges": "gauges",
     "logs": "logs.page",
 }
@@ -36,12 +37,14 @@ FURTHER = (
     "logs.readings",
     "logs.instrument",
     "logs.visits",
+    "logs.correct",
     "find",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
     "questions": "logs.page",
     "capability": "capability.page",
+    "book": "book",
     "gauges": "gauges",
 }
 PATIENCE = {  # with clients that are slow or say nothing: they are held, but nobody waits for them

@@ -42,8 +42,7 @@ def bench(
 ) -> None:
     """Write the target card of one tech.
 
-    Front and back of one sheet: at most three targets, then cautions and minutes. For coaching. It needs [people] show
-    in shop.toml.
+    One page with at most three targets, for coaching. It needs [people] show in shop.toml.
     """
     opened(shop)
     from dashboard.desk import desk

@@ -76,6 +76,7 @@ class Logs(Address):
     """What page Logs takes."""
 
     question: QuestionKey = ""
+    changed: Text = ""
 
 
 class Readings(Address):
@@ -115,6 +116,23 @@ class Instrument(Address):
     """What an instrument's story takes."""
 
     serial: Text = ""
+
+
+class Correct(Address):
+    """What the form for one cell takes."""
+
+    log: Text = ""
+    line: Text = ""
+    column: Text = ""
+    serial: Text = ""
+
+
+class Book(Address):
+    """What page Book takes."""
+
+    state: Text = ""
+    who: Text = ""
+    at: Text = ""
 
 
 class Find(Address):
@@ -157,6 +175,9 @@ ADDRESSES: dict[str, type[Address]] = {
     "/logs/readings": Readings,
     "/logs/visits": Visits,
     "/logs/instrument": Instrument,
+    "/logs/correct": Correct,
+    "/book": Book,
+    "/save/book": Book,
     "/find": Find,
     "/go": Find,
     "/papers/week": WeekPaper,

@@ -17,6 +17,7 @@ from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
 from dashboard.desk import desk, looking_back
 from dashboard.pages.held import held
+from dashboard.sentences import book as sentences_book
 from dashboard.sentences import findings as sentences_findings
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -56,11 +57,12 @@ def layout(week: str | None = None, **_address: str) -> Any:
 def _laid_out(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     under = [sentences_week.under(found), *([f" {sentences_week.stood(found)}"] if asked.end else [])]
     return parts.page(
-        parts.page_head(sentences_findings.headline(found, shop), under),
+        parts.page_head(sentences_findings.first(found, shop), [sentences_findings.headline(found, shop), " ", *under]),
         start(found, shop, asked),
+        _held("", findings, found, shop),
+        _held("due", due, found, shop),
         _held("arrived", arrived, found, shop),
         _held("weeks", normal, found, shop),
-        _held("", findings, found, shop),
         parts.row("75", _held("outside", outside, found, shop), _held("shipped", shipped, found, shop)),
         parts.row("75", _held("actions", acted, found, shop), _held("bench", bench, found, shop)),
         decide(found, asked),
@@ -71,6 +73,7 @@ SHEETS = {  # a part of the review -> the sheet that shows it
     "arrived": "Did the data arrive?",
     "weeks": "Is it a normal week?",
     "": "What to know",
+    "due": "Due",
     "outside": "As set, outside limits",
     "shipped": "Shipped outside, or without final",
     "actions": "Last week's actions: did it move?",
@@ -96,16 +99,23 @@ def told(problem: UnusableData) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
+DUE_SHOWN = 3
+
+
 def start(found: Review, shop: Shop, asked: looking_back.Asked) -> html.Div:
     """What to look at first, where the decision is written, and the weeks beside this one."""
-    first = next(
-        (one for one in sentences_findings.week(found, shop) if one.state not in ("steady", "question", "thin")), None
-    )
+    first = sentences_findings.foremost(found, shop)
     if first:
-        lead: list[Any] = ["Look first at: ", dcc.Link(sentences_week.lead(first.lead), href=first.link), ". "]
+        lead: list[Any] = [dcc.Link(f"See it on {first.page}", href=first.link, className="button primary"), " "]
     else:
         lead = ["Nothing that could be worked out asks for a look. " if found.gaps else "Nothing asks for a look. "]
-    write = html.A("Write down the decision", href=f"#{DECIDE}")
+    write = html.Span(
+        [
+            dcc.Link("Give it to someone in Book", href="/book"),
+            " or ",
+            html.A("write down a decision", href=f"#{DECIDE}"),
+        ]
+    )
     return html.Div(
         [html.P([*lead, write], className="start"), html.P(_between(others(found, asked.latest)), className="small")],
         className="no-print",
@@ -307,6 +317,28 @@ def _action(row: dict[str, Any], shop: Shop) -> html.Div:
         ],
         className="action",
     )
+
+
+def due(found: Review, shop: Shop) -> html.Section:
+    """What is over its day or due within the week to come, over first; the rest stands in Book."""
+    told = sentences_book.due(found.due, shop, found.last_day)
+    if not told:
+        body: Any = html.P(
+            ["Nothing is over or due. What was decided stands in ", dcc.Link("Book", href="/book"), "."],
+            className="small",
+        )
+    else:
+        body = [
+            html.Div([html.Div([html.B(what), html.P(who, className="small")])], className="action")
+            for what, who in told[:DUE_SHOWN]
+        ]
+        left = len(told) - DUE_SHOWN
+        if left > 0:
+            body.append(dcc.Link(f"{numbers.count(left)} more in Book", href="/book"))
+    over = sum(bool(one.over) for one in found.due)
+    end = numbers.day(found.last_day + timedelta(weeks=1))
+    right = f"{numbers.count(over)} over, {numbers.count(len(found.due) - over)} by {end}"
+    return parts.sheet("Due", right if told else "", body)
 
 
 def bench(found: Review, shop: Shop) -> html.Section:

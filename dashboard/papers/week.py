@@ -25,6 +25,7 @@ from dashboard.charts.stream.chart import StreamView, stream
 from dashboard.desk import desk
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences import book as sentences_book
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings, unread
 from dashboard.sentences import matters as matters_words
@@ -78,6 +79,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "calls": matters_words.calls(desk.ask(calls)) if found.week.day <= FIRST_OF_MONTH else "",
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
         "undone": sentences.gaps(found),
+        "owed": sentences_book.due(found.due, shop, found.last_day)[:ACTIONS],
         "charts": charts,
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),

@@ -41,6 +41,24 @@ def _headline(found: Review) -> str:
     return text[0].upper() + text[1:] + "."
 
 
+QUIET = ("steady", "question", "thin")  # findings that ask for nothing
+
+
+def foremost(found: Review, shop: Shop) -> Sentence | None:
+    """The finding to look at first; None where nothing asks for a look."""
+    return next((one for one in week(found, shop) if one.state not in QUIET), None)
+
+
+def first(found: Review, shop: Shop) -> str:
+    """The largest finding as the page's headline, and whether anybody has taken it; else the week in a sentence."""
+    one = foremost(found, shop)
+    if one is None:
+        return headline(found, shop)
+    lead = one.lead.rstrip(".")
+    nobody = bool(found.matters) and found.matters[0].matter.state == "open" and one.state.startswith("moved")
+    return f"{lead}. Nobody has taken it yet." if nobody else f"{lead}."
+
+
 def week(found: Review, shop: Shop) -> list[Sentence]:
     """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
     now = found.last_day

@@ -23,7 +23,7 @@ MOST_UNPACKED = 1_000_000_000  # bytes of a workbook's parts together
 MOST_PARTS = 10_000  # of a workbook
 MOST_CELLS = 40_000_000  # of a sheet, filled or not, up to its last row and column
 _PIECE = 1 << 20
-_SAMPLE, _TOP, _LINES = 70_000, 60, 10_000  # bytes and lines that are looked at more closely, and for a heading
+_SAMPLE, _TOP, _LINES = 70_000, 60, 2_000  # bytes and lines that are looked at more closely, and for a heading
 _ROW = re.compile(rb'<row [^>]*?r="(\d{1,9})"')
 _CELL = re.compile(rb'<c r="([A-Z]{1,3})')
 Head = Callable[[str], Form]  # what the header of a log of this name looks like

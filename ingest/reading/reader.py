@@ -283,6 +283,16 @@ def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
     return columns
 
 
+def _told(part: _Part, aside: pl.DataFrame, *, several: bool) -> pl.DataFrame:
+    """tables.COLUMNS of one part of a file; of one tab among several they are of the tab's stage, where it has one."""
+    if not several:
+        return told_columns(part.found.tables, part.columns, aside, part.reading.log_id)
+    lines = pl.concat([table.rows["line"] for table in part.found.tables]).implode()
+    told = told_columns(part.found.tables, part.columns, aside.filter(pl.col("line").is_in(lines)), part.reading.log_id)
+    own = pl.when((pl.col("stage") == "") & (pl.col("field") != "stage")).then(pl.lit(part.reading.log.stage))
+    return told.with_columns(stage=own.otherwise("stage"))
+
+
 def _sheet(parts: list[_Part]) -> Sheet:
     every = [rows for part in parts for rows in part.rows]
     visits = pl.concat([rows.visits for rows in every] or [tables.empty(VISIT_ROWS)])
@@ -316,11 +326,6 @@ def _sheet(parts: list[_Part]) -> Sheet:
         sum(part.found.passed_over for part in parts),
         reading.notes,
         all(part.reading.log.replaces == "same visits" for part in parts),
-        told_columns(
-            [table for part in parts for table in part.found.tables],
-            [columns for part in parts for columns in part.columns],
-            aside,
-            reading.log_id,
-        ),
+        pl.concat([_told(part, aside, several=len(parts) > 1) for part in parts]),
         covered(visits, reading.shop.shop.timezone),
     )

@@ -191,7 +191,7 @@ LIMITS_ON_FILE: dict[str, pl.DataType] = (
 BENCH_BOOK: dict[str, pl.DataType] = (
     _WRITTEN
     | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
-        "kind": pl.String(),  # cause | action | close | reopen | known | note | decision | step | signed off
+        "kind": pl.String(),  # cause | action | done | close | reopen | known | note | decision | step | signed off
         CHARACTERISTIC: pl.String(),
         POSITION: pl.String(),
         MODEL: pl.String(),
@@ -205,6 +205,8 @@ BENCH_BOOK: dict[str, pl.DataType] = (
         "due": pl.Date(),
         "until": pl.Date(),
         "week": pl.Date(),
+        "done_on": pl.Date(),  # of a line `done`: the day on which it was done
+        "about": pl.Int64(),  # the line of the book it is about, where that is a decision
     }
 )
 

@@ -130,7 +130,7 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
     listed: dict[str, str] = {}
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
         with one_moment(folder, writers_wait=held):
-            names = list(_names(folder))
+            names = [name for name in _names(folder) if (folder / name).exists()]  # of a damaged shop what there is
             small = [(name, (folder / name).read_bytes()) for name in _changing(folder)]
             taken = [(name, database(folder / name)) for name in DATABASES if (folder / name).exists()]
             logs = _logs(folder)

@@ -202,7 +202,7 @@ def walk(folder: Path) -> list[str]:
     names = (*app.PAGES.values(), *app.FURTHER)
     for path in [__import__(f"dashboard.pages.{name}", fromlist=["PATH"]).PATH for name in names]:
         status, text = asked(client, path)
-        if status != 200 or "something went wrong" in text.lower():
+        if status != 200 or "went wrong in the program" in text:
             wrong.append(f"{path}: {status}")
     techs = desk.here().snapshot().table("visits")["tech"].drop_nulls().unique().sort().to_list()[:1]
     papers = ["/papers/week", "/papers/necks?supplier=Oxbow+Necks", *(f"/papers/bench?tech={tech}" for tech in techs)]
@@ -213,7 +213,7 @@ def walk(folder: Path) -> list[str]:
     with tempfile.TemporaryDirectory() as out:
         for command in (["figures", "--json"], ["week"]):
             ran = CliRunner().invoke(cli.app, [*command, "--shop", str(folder), "--out", out], standalone_mode=False)
-            if "not written" in ran.output or "omething went wrong" in ran.output:
+            if "not written" in ran.output or "went wrong in the program" in ran.output:
                 wrong.append(f"{command[0]}: {ran.output.strip().splitlines()[-1]}")
             if ran.exception and not isinstance(ran.exception, ValueError | SystemExit):
                 wrong.append(f"{command[0]}: {ran.exception!r}")

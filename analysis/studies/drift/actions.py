@@ -60,7 +60,7 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
                 *[pl.col(name) == entry[name] for name in STREAM], pl.col("opened_at") == entry["opened_at"]
             )
             if not same.is_empty():
-                row |= _moved(
+                row |= moved(
                     judged.streams.values,
                     judged.streams.readings,
                     same.row(0, named=True),
@@ -82,9 +82,14 @@ def _sigma(held: object, stream: int) -> tuple[float, float]:
     return float(eras.centre[era]), float(eras.sigma[era])
 
 
-def _moved(
+def moved(
     values: np.ndarray, readings: pl.DataFrame, signal: dict[str, object], written: object, line: tuple[float, float]
 ) -> dict[str, object]:
+    """How a signal's stream moved after a moment: readings before and after it, means, change with its 95 % interval
+    and a verdict.
+
+    signal : a row of Signals.found; line : centre and sigma of its stream.
+    """
     centre, sigma = line
     first = int(str(signal["began_reading"]))
     end = int(readings["stream"].search_sorted(int(str(signal["stream"])), side="right"))

@@ -58,7 +58,7 @@ def cuts(snapshot: Snapshot, held: Streams, charts: Charts) -> list[tuple[int, i
     """(first reading on the chart after it was closed, the chart, when) for each signal that a person closed and nobody
     reopened.
     """
-    book = snapshot.lines("close", "reopen")
+    book = snapshot.lines("close", "reopen").filter(pl.col("opened_at").is_not_null())
     if book.is_empty():
         return []
     latest = (

@@ -88,7 +88,7 @@ def _first_moments(snapshot: Snapshot, found: Shares) -> pl.Series:
 
 def _closings(snapshot: Snapshot, found: Shares, taken: pl.Series) -> dict[int, datetime]:
     """When people closed signals of these charts and nobody opened them again, by the place of the first week after."""
-    book = snapshot.lines("close", "reopen").filter(pl.col("chart") == SHARE)
+    book = snapshot.lines("close", "reopen").filter(pl.col("opened_at").is_not_null()).filter(pl.col("chart") == SHARE)
     latest = book.sort("sequence").unique(["stage", "opened_at"], keep="last", maintain_order=True)
     of_stage = found.rows["stage"].to_list()
     ids: Ints = segment_ids(found.starts, len(found.weeks))

@@ -20,6 +20,7 @@ QUIET = 2.6  # or no further than this many standard errors
 SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.5  # a shift is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
+BEFORE = 400  # instruments, or a quarter of them: so many lie before any start, to say what is usual
 EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
 AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
 
@@ -101,11 +102,12 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
 def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     """The readings kept, with everything they may move with; None where nothing lies before a likely start."""
     judged_day = int(found.day[found.judged].min()) if found.judged.any() else int(found.day.max()) // 2
-    last = int(found.day[keep].max())
-    since = max(min(max(judged_day, start - EARLIER), last), 1)
+    day = found.day[keep]
+    last, enough = int(day.max()), int(day[min(BEFORE, len(day) // 4)])
+    since = max(min(max(judged_day, enough, start - EARLIER), last), 1)
     factors = [replace(one, code=one.code[keep]) for one in found.factors]
     columns = [replace(one, value=one.value[keep]) for one in found.columns]
-    values, day, stream = found.values[keep], found.day[keep], found.stream[keep]
+    values, stream = found.values[keep], found.stream[keep]
     try:
         return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1)
     except UnusableData:
@@ -185,9 +187,8 @@ def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:
     """
     if one.opened < first or before * one.side <= 0:
         return False
-    if abs(after) <= HALF * abs(before):
-        return True
-    return abs(after) < QUIET and abs(after) <= SOME * abs(before)
+    left, out = after * one.side, abs(before)  # what would be left the other way round is no part of this signal
+    return left <= HALF * out or (left < QUIET and left <= SOME * out)
 
 
 def _agreeing(left: list[Signalled]) -> list[list[Signalled]]:

@@ -28,6 +28,7 @@ LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong t
 NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
 HINT = 0.35  # of its shift, that a single closed stream must still show to be looked at with the open ones
 LEAST = 5
+ENDED = 5  # working days without an instrument that the cause touches: a lot is through, a change taken back
 
 
 def matters(snapshot: Snapshot) -> list[Matter]:
@@ -135,12 +136,14 @@ def _hints(snapshot: Snapshot, judged: Signals, one: Signal) -> bool:
 
 
 def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
-    """Do all readings that the cause touches, since the first of its signals came back, lie nearer to the shift?"""
+    """Is the cause still there, and do all readings that it touches, since the first of its signals came back, lie
+    nearer to the shift?
+    """
     found = part.evidence
     back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
     since = (part.column != 0) & (found.day >= day_at(found, back, snapshot))
     weight = part.column[since]
-    if len(weight) < LEAST or part.best.effect == 0:
+    if len(weight) < LEAST or part.best.effect == 0 or not since[found.day > found.day.max() - ENDED].any():
         return False
     return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
 

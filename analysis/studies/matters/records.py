@@ -38,7 +38,8 @@ class Candidate:
             return f"{self.level}, {self.on:%Y-%m-%d}"
         if self.change is not None:
             unit = "%RH" if self.factor == HUMIDITY else "C"
-            return f"{self.change:+.0f} {unit}" + (f" {self.lag_hours} h before" if self.lag_hours else "")
+            way = "up" if self.change >= 0 else "down"
+            return f"{abs(self.change):.0f} {unit} {way}" + (f", {self.lag_hours} h before" if self.lag_hours else "")
         return self.level
 
     @property

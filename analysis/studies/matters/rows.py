@@ -6,6 +6,7 @@ from analysis.studies.drift.signals import FOUND, signals
 from analysis.studies.drift.streams import STREAM
 from analysis.studies.matters.matters import matters, open_matters
 from analysis.studies.matters.records import Candidate, Matter
+from analysis.studies.matters.register import register
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -45,7 +46,8 @@ def matter_rows(snapshot: Snapshot) -> pl.DataFrame:
     null where none is named. With [people] show = none a cause that is a person stands without a value.
     """
     nobody = snapshot.shop.people.show == "none"
-    rows = [_row(one, nobody=nobody) for one in snapshot.once(matters)]
+    state = {one.key: one.state for one in snapshot.once(register)}
+    rows = [_row(one, nobody=nobody) | {"state": state.get(one.key, one.state)} for one in snapshot.once(matters)]
     return pl.DataFrame(rows, schema=MATTERS).sort("opened_at", "matter")
 
 

@@ -14,7 +14,6 @@ from dashboard.exports.figures import write_figures
 from dashboard.pages import week as page
 from dashboard.papers import week as paper
 from dashboard.sentences import findings
-from dashboard.sentences import week as sentences_week
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop
 from tests.dashboard.pages.said import said
@@ -38,9 +37,10 @@ def looked_at(stands):
 def test_the_agenda_stands_in_its_order(demo_desk):
     text = said(page.layout())
     names = [
+        "What to know",
+        "Due",
         "Did the data arrive?",
         "Is it a normal week?",
-        "What to know",
         "As set, outside limits",
         "Shipped outside, or without final",
         "Last week's actions: did it move?",
@@ -56,9 +56,9 @@ def test_the_first_thing_said_is_the_first_thing_to_look_at(demo_desk):
     first = findings.week(demo_desk.ask(review), shop)[0]
     assert first.state.startswith("moved")
     assert (
-        text.index("Look first at: ")
-        < text.index(sentences_week.lead(first.lead).replace("\u00a0", " "))
-        < text.index("Did the data arrive?")
+        text.index(first.lead.replace("\u00a0", " ").rstrip("."))
+        < text.index(f"See it on {first.page}")
+        < text.index("What to know")
     )
 
 
@@ -197,4 +197,6 @@ def test_a_decision_on_a_past_week_stands_on_that_week(tmp_path):
         == "Written into the bench book: Measure 20 blanks"
     )
     assert "Measure 20 blanks" in said(page.layout(week="2026-03-23"))
-    assert "Measure 20 blanks" not in said(page.layout())
+    latest = said(page.layout())
+    assert "Decision: Measure 20 blanks" in latest  # due in the week to come
+    assert '"value": "Measure 20 blanks"' not in latest  # but not this week's decision

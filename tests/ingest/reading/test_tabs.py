@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+import polars as pl
 import pytest
 
 from ingest.reading.heading_rows import headings_over, joined
@@ -101,3 +102,14 @@ def test_the_second_of_two_like_headings_can_be_named():
     data = csv("Serial,Date,Relief,Relief", "A1,2026-03-02,.010,.012")
     known = small_shop(stage="final_inspection", headings={"Relief #2": "action bass (mm)"})
     assert read_log(data, "a.csv", known).readings["characteristic"].to_list() == ["relief"]
+
+
+def test_what_a_tab_tells_is_told_of_its_own_stage():
+    sheet = read_log(book(**{"Nut 2026": NUT, "Final": FINAL}), "book.xlsx", shop(*LOGS))
+    told = sheet.columns.filter(pl.col("field").is_in(["outcome", "reading"])).select("heading", "stage", "filled")
+    assert set(told.rows()) == {
+        ("Relief (mm)", "nut_slotting", 2),
+        ("Height (mm) Bass", "final_inspection", 2),
+        ("Height (mm) Treble", "final_inspection", 2),
+        ("Result", "final_inspection", 2),
+    }

@@ -12,8 +12,10 @@ import pytest
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.drift import page as drift
+from dashboard.pages.logs import mapping
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs import page as logs
+from ingest.beginning.new import propose
 
 SHEET = "Serial,Date,Relief (mm)\nA1,2026-03-02,0.2\nA2,2026-03-03,0.3\n"
 
@@ -109,3 +111,45 @@ def test_a_page_of_figures_is_laid_out_only_where_there_is_a_shop(counter):
     begin(ANSWERS)
     counter.jobs.wait(1)
     assert "Bring a sheet" not in said(layout())
+
+
+def picked(**choices):
+    """The lists of columns as the browser sends them."""
+    ids = [{"type": mapping.PICK, "key": f"line.csv{mapping.APART}{mapping.APART}{heading}"} for heading in choices]
+    return list(choices.values()), ids
+
+
+ODD = "Serial,Date,Zq\n" + "".join(f"A{n},2026-03-0{n},2.{n}0\n" for n in range(1, 7))
+
+
+def test_choosing_what_a_column_is_counts_anew_what_would_be_read(counter):
+    assert "0 readings would be read" in said(logs_new.look_at(*dropped(ODD)))
+    assert "'Zq' is not read (6 cells)" in said(logs_new.look_at(*dropped(ODD)))
+    values, ids = picked(Zq="action bass")
+    told = said(logs_new.count_again(values, ["mm"], ids, [{"key": "unit of action in line.csv"}], *dropped(ODD)))
+    assert "6 readings would be read" in told
+    assert "action bass 6" in told
+    assert "stages Final inspection; measurements Action at fret 12" in told
+    assert not counter.folder.exists()
+
+
+def test_what_was_mapped_is_written_loaded_and_can_be_taken_back(counter):
+    values, ids = picked(Zq="action bass")
+    more = {"unit of action in line.csv": "mm"}
+    answers = ANSWERS | more
+    asked = [{"type": logs_new.ANSWER, "key": key} for key in answers]
+    told, wrong, *_ = logs_new.begin(1, list(answers.values()), asked, *dropped(ODD), values, ids)
+    assert (wrong, "Take it back" in said(told)) == ("", True)
+    assert counter.jobs.wait(1).files[0].accepted == 6
+    shop = tomllib.loads((counter.folder / "shop.toml").read_text(encoding="utf-8"))
+    assert shop["log"][0]["headings"]["Zq"] == "action bass"
+    logs_new.back(1, ["line.csv"])
+    assert counter.jobs.wait(2).state == "done"
+    assert not counter.has_shop
+    assert (counter.folder / "shop.toml.taken-back").exists()
+
+
+def test_every_column_has_its_own_meaning_among_its_choices(counter):
+    (seen,) = propose([("line.csv", ODD.encode())]).surveys
+    for column in seen.columns:
+        assert mapping.value_of(column) in {choice["value"] for choice in mapping.choices(seen, column)}

@@ -1,0 +1,240 @@
+"""The register of what was decided: every matter that is open or was written about, and every decision, each with its
+life: open, action, done, checked, closed.
+
+An action is written with an owner and a day; somebody says *done*, with the day; the readings after that day say
+whether it moved; then it is closed, by the readings or by a person. Lines of the book hang on signals, so that a matter
+carries those of all its signals; a decision carries the lines that name its own line (`about`).
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.studies.drift import actions
+from analysis.studies.drift.entries import entries_for
+from analysis.studies.drift.signals import Signals, signals
+from analysis.studies.drift.streams import STREAM
+from analysis.studies.matters.matters import matters
+from analysis.studies.matters.records import Matter
+from ingest.store.snapshot import Snapshot
+
+OPEN, ACTION, DONE, CHECKED, KNOWN, CLOSED = "open", "action", "done", "checked", "known", "closed"
+LIFE = (OPEN, ACTION, DONE, CHECKED, CLOSED)
+KEPT = timedelta(weeks=26)  # a closed matter nobody wrote about is told so long
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the book about it."""
+
+    sequence: int
+    at: datetime
+    kind: str
+    text: str
+    who: str
+    owner: str
+    due: date | None
+    done_on: date | None
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What the readings say since it was done."""
+
+    verdict: str  # one of analysis.studies.drift.actions
+    change: float | None  # unit of the characteristic
+    low: float | None  # 95 %
+    high: float | None
+    n: int  # readings since
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One row of the register."""
+
+    key: str  # of the matter, or `d` and the decision's line
+    matter: Matter | None
+    text: str  # of a decision
+    since: date
+    state: str  # one of LIFE, or known
+    owner: str
+    due: date | None
+    over: int  # days past its day and not done; 0: none
+    action: str
+    done_on: date | None
+    done_by: str
+    checked: Checked | None
+    closed_on: date | None
+    lines: tuple[Line, ...]
+
+    @property
+    def reached(self) -> int:
+        """How many steps of its life it has reached, 1 to 5."""
+        if self.state == CLOSED:
+            return len(LIFE)
+        state = (ACTION if self.action else OPEN) if self.state == KNOWN else self.state
+        return LIFE.index(state) + 1
+
+    @property
+    def waits(self) -> bool:
+        """Does somebody have to do something about it?"""
+        return self.state in (OPEN, ACTION, DONE, CHECKED)
+
+
+def register(snapshot: Snapshot) -> list[Entry]:
+    """Every row: what waits for somebody first (open with nobody, over its day), then by day, then what is closed."""
+    today = _today(snapshot)
+    judged, tied = snapshot.once(signals), snapshot.once(entries_for)
+    found = []
+    if judged is not None:
+        for matter in snapshot.once(matters):
+            lines = _lines(tied.filter(_of(matter, judged)))
+            gone = matter.closed_at is not None and matter.closed_at < snapshot.as_of - KEPT
+            if lines or not gone:
+                found.append(_of_matter(snapshot, judged, matter, lines, today))
+    return sorted([*found, *_decisions(snapshot, today)], key=_order)
+
+
+def due(snapshot: Snapshot, *, by: date) -> list[Entry]:
+    """What is over or due up to a day, over first."""
+    rows = [one for one in snapshot.once(register) if one.waits and one.due is not None and one.due <= by]
+    return sorted(rows, key=lambda one: (one.due or by, one.since))
+
+
+def _today(snapshot: Snapshot) -> date:
+    return _day(snapshot.as_of, snapshot)
+
+
+def _order(one: Entry) -> tuple[int, int, date, int]:
+    rank = 4 if not one.waits else 0 if one.over or one.state == OPEN else 1 if one.state == ACTION else 2
+    return rank, -one.over, one.due or date.max, -one.since.toordinal()
+
+
+def _of(matter: Matter, judged: Signals) -> pl.Expr:
+    mine = pl.col("signal").is_in([one.row for one in matter.signals if one.table == "found"])
+    for one in matter.signals:
+        if one.table == "others":
+            row = judged.others.row(one.row, named=True)
+            same = [pl.col(name) == row[name] for name in (*STREAM, "chart", "opened_at")]
+            mine |= pl.all_horizontal(same)
+    return mine.fill_null(False)
+
+
+def _lines(rows: pl.DataFrame) -> list[Line]:
+    return [
+        Line(
+            row["sequence"],
+            row["at"],
+            row["kind"],
+            row["text"] or "",
+            row["who"] or "",
+            row["owner"] or "",
+            row["due"],
+            row["done_on"],
+        )
+        for row in rows.sort("sequence").iter_rows(named=True)
+    ]
+
+
+def _last(lines: list[Line], kind: str) -> Line | None:
+    return next((line for line in reversed(lines) if line.kind == kind and (kind != ACTION or line.text)), None)
+
+
+def _of_matter(snapshot: Snapshot, judged: Signals, matter: Matter, lines: list[Line], today: date) -> Entry:
+    acted, done = _last(lines, ACTION), _last(lines, DONE)
+    done = done if acted is not None and done is not None and done.sequence > acted.sequence else None
+    checked = _checked(snapshot, judged, matter, done.done_on) if done and done.done_on else None
+    closed = matter.closed_at
+    if closed is not None:
+        state = CLOSED
+    elif matter.known_until is not None:
+        state = KNOWN
+    elif done is not None:
+        state = CHECKED if checked is not None and checked.verdict != actions.TOO_EARLY else DONE
+    else:
+        state = ACTION if acted is not None else OPEN
+    life = _Life(state, acted, done, _day(closed, snapshot) if closed else None, checked)
+    began = _day(matter.began_at or matter.opened_at, snapshot)
+    return _entry(life, lines, today, key=matter.key, matter=matter, text="", since=began)
+
+
+def _decisions(snapshot: Snapshot, today: date) -> list[Entry]:
+    book = snapshot.lines("decision", DONE, "close", "reopen").sort("sequence")
+    found = []
+    for row in book.filter((pl.col("kind") == "decision") & (pl.col("text") != "")).iter_rows(named=True):
+        lines = _lines(book.filter((pl.col("sequence") == row["sequence"]) | (pl.col("about") == row["sequence"])))
+        done, closed, again = _last(lines, DONE), _last(lines, "close"), _last(lines, "reopen")
+        shut = closed if closed is not None and (again is None or again.sequence < closed.sequence) else None
+        state = CLOSED if shut else DONE if done else ACTION
+        life = _Life(state, lines[0], done, _day(shut.at, snapshot) if shut else None, None)
+        key = f"d{row['sequence']}"
+        found.append(
+            _entry(life, lines, today, key=key, matter=None, text=row["text"], since=_day(row["at"], snapshot))
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class _Life:
+    state: str
+    acted: Line | None
+    done: Line | None
+    closed_on: date | None
+    checked: Checked | None
+
+
+def _entry(
+    life: _Life, lines: list[Line], today: date, *, key: str, matter: Matter | None, text: str, since: date
+) -> Entry:
+    acted, done = life.acted, life.done
+    day = acted.due if acted else None
+    late = day is not None and done is None and life.state in (OPEN, ACTION) and day < today
+    return Entry(
+        key=key,
+        matter=matter,
+        text=text,
+        since=since,
+        state=life.state,
+        owner=acted.owner if acted else "",
+        due=day,
+        over=(today - day).days if late and day else 0,
+        action=acted.text if acted and matter else "",
+        done_on=done.done_on if done else None,
+        done_by=done.who if done else "",
+        checked=life.checked,
+        closed_on=life.closed_on,
+        lines=tuple(lines),
+    )
+
+
+def _day(when: datetime, snapshot: Snapshot) -> date:
+    return when.astimezone(snapshot.shop.zone).date()
+
+
+def _checked(snapshot: Snapshot, judged: Signals, matter: Matter, done_on: date | None) -> Checked | None:
+    """The mean of the stream that stands for the matter after the day it was done, against the mean from its start to
+    then.
+    """
+    if done_on is None or matter.main.get("stream") is None or int(str(matter.main["stream"])) < 0:
+        return None
+    stream = int(str(matter.main["stream"]))
+    midnight = datetime.combine(done_on + timedelta(days=1), datetime.min.time(), tzinfo=snapshot.shop.zone)
+    held = judged.streams
+    era = int(np.flatnonzero(held.eras.stream == stream)[-1])
+    line = (float(held.eras.centre[era]), float(held.eras.sigma[era]))
+    moved = actions.moved(held.values, held.readings, matter.main, midnight.astimezone(UTC), line)
+    change, low, high = (
+        None if moved.get(name) is None else float(str(moved[name])) for name in ("change", "low", "high")
+    )
+    return Checked(str(moved["verdict"]), change, low, high, int(str(moved["n_after"])))
+
+
+def members(snapshot: Snapshot, *, key: str) -> list[dict[str, object]]:
+    """The signals of a matter, by its key: rows of Signals.found or .others; a closing is written for each."""
+    judged = snapshot.once(signals)
+    found = next((one for one in snapshot.once(matters) if one.key == key), None)
+    if judged is None or found is None:
+        return []
+    return [(judged.found if one.table == "found" else judged.others).row(one.row, named=True) for one in found.signals]

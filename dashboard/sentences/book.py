@@ -1,0 +1,123 @@
+"""The register in words: what moved or was decided, how far it has come, who owns it, and whether it moved."""
+
+from datetime import date, datetime
+
+from analysis.studies.drift import actions
+from analysis.studies.matters import register
+from analysis.studies.matters.register import Entry, Line
+from dashboard import numbers
+from dashboard.sentences import matters, shared
+from ingest.shopfiles.shop import Shop
+
+KINDS = {
+    "cause": "Cause",
+    "action": "Action",
+    "done": "Done",
+    "close": "Closed",
+    "reopen": "Opened again",
+    "known": "Known",
+    "decision": "Decision",
+    "note": "Note",
+}
+MOVED = {
+    actions.HOPED: "moved as hoped",
+    actions.NO_CHANGE: "no change seen",
+    actions.WORSE: "moved the other way",
+    actions.TOO_EARLY: "too early to say",
+}
+
+
+def headline(entries: list[Entry], shop: Shop) -> str:
+    """What waits: nobody's and what is over its day first."""
+    nobody = sum(one.state == register.OPEN for one in entries)
+    over = sum(bool(one.over) for one in entries)
+    running = sum(one.waits for one in entries) - nobody - over
+    if not nobody and not over and not running:
+        return "Nothing waits in the book."
+    parts = []
+    if nobody:
+        parts.append(f"nobody has taken {numbers.in_words(nobody)} {'matter' if nobody == 1 else 'matters'} yet")
+    if over:
+        parts.append(
+            f"{numbers.in_words(over)} {'is' if over == 1 else 'are'} over {'its' if over == 1 else 'their'} day"
+        )
+    if running:
+        parts.append(f"{numbers.in_words(running)} {'is' if running == 1 else 'are'} on the way")
+    text = ", ".join(parts[:-1]) + (" and " if len(parts) > 1 else "") + parts[-1]
+    return text[0].upper() + text[1:] + "."
+
+
+def what(one: Entry, shop: Shop) -> str:
+    """What moved or was decided, in one line."""
+    matter = one.matter
+    if matter is None:
+        return f"Decision: {one.text}"
+    key = matter.characteristics[0] if matter.characteristics else str(matter.main["characteristic"])
+    if not key:
+        return f"Work that came back, {matters.models(matter, shop)}" if matter.models else "Work that came back"
+    several = len(matter.positions) > 1 or not matter.positions
+    name = shared.characteristic(shop, key, "" if several else matter.positions[0])
+    where = matters.models(matter, shop)
+    if matter.size is None:
+        return f"{name}, {where}"
+    way = "higher" if matter.size >= 0 else "lower"
+    return f"{name}, {where}: {shared.amount(shop, key, abs(matter.size))} {way}"
+
+
+def under(one: Entry, shop: Shop) -> str:
+    """What is done about it, else what it moves together with."""
+    if one.action:
+        return one.action
+    return matters.together(one.matter.moves_with, shop) if one.matter is not None else ""
+
+
+def state(one: Entry, now: date) -> str:
+    """How far it has come: `open, 8 days`, `action, 3 days over`, `done 26 Oct`."""
+    if one.state == register.OPEN:
+        days = max((now - one.since).days, 0)
+        return f"open, {numbers.count(days)} {'day' if days == 1 else 'days'}"
+    if one.over:
+        return f"{'day' if one.over == 1 else 'days'} over: {numbers.count(one.over)}"
+    if one.state == register.DONE and one.done_on:
+        return f"done {numbers.day(one.done_on, now)}"
+    if one.state == register.CLOSED and one.closed_on:
+        return f"closed {numbers.day(one.closed_on, now)}"
+    if one.state == register.KNOWN and one.matter is not None and one.matter.known_until:
+        return f"known until {numbers.day(one.matter.known_until, now)}"
+    return one.state
+
+
+def moved(one: Entry, shop: Shop) -> tuple[str, str]:
+    """Did it move after it was done: the verdict, and by how much over how many readings."""
+    checked = one.checked
+    if checked is None or one.matter is None:
+        return ("not done yet", "") if one.state == register.ACTION and one.matter is not None else ("", "")
+    readings = f"{numbers.count(checked.n)} {'reading' if checked.n == 1 else 'readings'} since"
+    if checked.change is None or checked.low is None or checked.high is None:
+        return MOVED.get(checked.verdict, checked.verdict), readings
+    key = str(one.matter.main["characteristic"])
+    low, change, high = (
+        shared.amount(shop, key, each, sign=True) for each in (checked.low, checked.change, checked.high)
+    )
+    return MOVED.get(checked.verdict, checked.verdict), f"{change} ({low} to {high}), {readings}"
+
+
+def line(said: Line, shop: Shop, now: date | datetime) -> tuple[str, str]:
+    """One line of the book: what was written, and who wrote it when."""
+    parts = [f"{KINDS.get(said.kind, said.kind)}: {said.text}" if said.text else KINDS.get(said.kind, said.kind)]
+    if said.owner:
+        parts.append(f"{said.owner}{f', by {numbers.day(said.due, now)}' if said.due else ''}")
+    if said.done_on:
+        parts.append(f"on {numbers.day(said.done_on, now)}")
+    return "; ".join(parts), f"{said.who}, {numbers.day(shared.local(shop, said.at), now)}"
+
+
+def due(entries: list[Entry], shop: Shop, now: date) -> list[tuple[str, str]]:
+    """What is over or due, for Week and its paper: when and what, and who."""
+    told = []
+    for one in entries:
+        day = numbers.day(one.due, now) if one.due else ""
+        over = f"{numbers.count(one.over)} {'day' if one.over == 1 else 'days'} over" if one.over else f"by {day}"
+        text = one.action or what(one, shop)
+        told.append((f"{over[0].upper()}{over[1:]}: {text}", f"{one.owner or 'nobody'}, for {what(one, shop)}"))
+    return told

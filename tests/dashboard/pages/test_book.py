@@ -1,0 +1,105 @@
+"""The register: a matter from its signal over an action to done, checked and closed; a decision that hangs on none."""
+
+from datetime import date
+
+import pytest
+
+from analysis.studies.matters import register
+from dashboard.desk import desk
+from dashboard.pages import book
+from tests.dashboard.pages import moving_shop
+from tests.dashboard.pages.said import said
+
+
+@pytest.fixture
+def shop(tmp_path):
+    """A desk of the moving shop, to write into."""
+    return _opened(tmp_path)
+
+
+def _opened(tmp_path):
+    made = desk.Desk(moving_shop.stands(tmp_path / "shop"))
+    desk.use(made)
+    return made
+
+
+def only():
+    (one,) = (one for one in desk.ask(register.register) if one.matter is not None and one.waits)
+    return one
+
+
+def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(shop):
+    one = only()
+    assert (one.state, one.owner, one.reached) == (register.OPEN, "", 1)
+    assert "Action treble, LARK-25: 0.29 mm higher" in said(book.layout())
+    assert "Nobody has taken one matter yet" in said(book.layout())
+
+    give = {"action": "measure ten blanks", "owner": "bridge bench", "due": "2026-04-02", "who": "Mara"}
+    assert book.write(one.key, "take", give) == ""
+    one = only()
+    assert (one.state, one.owner, one.due, one.reached) == (register.ACTION, "bridge bench", date(2026, 4, 2), 2)
+    assert one.over == (date(2026, 4, 3) - date(2026, 4, 2)).days
+    assert "measure ten blanks" in said(book.layout(who="bridge bench"))
+    assert book.write(one.key, "done", {"done_on": "2026-03-31", "who": "Mara"}) == ""
+    one = only()
+    assert one.done_on == date(2026, 3, 31)
+    assert one.over == 0
+    assert one.checked is not None
+    assert one.checked.n == 24  # eight a day on 1, 2 and 3 April
+    assert one.checked.verdict == "no change seen"  # the blanks are still in
+    assert one.state == register.CHECKED
+    assert "no change seen" in said(book.layout(state="checked"))
+
+    assert book.write(one.key, "close", {"why": "blanks are back to the old ones", "who": "Mara"}) == ""
+    assert [each.state for each in desk.ask(register.register) if each.matter is not None and each.key == one.key] == [
+        register.CLOSED
+    ]
+    assert [each for each in desk.ask(register.register) if each.matter is not None and each.waits] == []
+
+
+def test_a_decision_is_written_done_closed_and_opened_again(shop):
+    wish = {"action": "a gauge trial", "owner": "inspection", "due": "2026-03-30", "who": "Mara"}
+    assert book.write("new", "decide", wish) == ""
+    (one,) = (each for each in desk.ask(register.register) if each.matter is None)
+    assert (one.text, one.state, one.over) == ("a gauge trial", register.ACTION, 4)
+    assert one.key in {each.key for each in desk.ask(register.due, by=date(2026, 4, 10))}
+    assert book.write(one.key, "done", {"done_on": "2026-04-01", "who": "Mara"}) == ""
+    assert book.write(one.key, "close", {"why": "it passed", "who": "Mara"}) == ""
+
+    def now():
+        (standing,) = (each for each in desk.ask(register.register) if each.matter is None)
+        return standing
+
+    assert (now().state, now().over) == (register.CLOSED, 0)
+    assert book.write(one.key, "reopen", {"who": "Mara"}) == ""
+    assert now().state == register.DONE
+    assert [line.kind for line in now().lines] == ["decision", "done", "close", "reopen"]
+
+
+def test_a_form_says_what_is_missing_and_writes_nothing(shop):
+    one = only()
+    before = desk.here().snapshot().book_sequence
+    assert book.write(one.key, "take", {"action": "x", "owner": "y"}).startswith("Say who writes this")
+    assert book.write(one.key, "take", {"action": "x", "who": "M"}) == "Say what is to be done, and who does it."
+    assert "is not a date" in book.write(one.key, "take", {"action": "x", "owner": "y", "due": "soon", "who": "M"})
+    assert book.write(one.key, "done", {"done_on": "2099-01-01", "who": "M"}).startswith("On which day")
+    assert book.write(one.key, "close", {"who": "M"}) == "Say in a word why it is closed."
+    assert book.write("new", "decide", {"action": "x", "who": "M"}) == "A decision wants its words and an owner."
+    assert book.write("gone", "take", {"action": "x", "owner": "y", "who": "M"}).startswith(
+        "This row is no longer there"
+    )
+    assert desk.here().snapshot().book_sequence == before
+
+
+def test_the_register_is_saved_as_it_is_shown(shop):
+    one = only()
+    book.write(one.key, "take", {"action": "look", "owner": "bridge bench", "due": "2026-05-01", "who": "Mara"})
+    name, rows = book.saved(state="action")
+    assert name == "book.csv"
+    assert rows.select("owner", "due", "state", "days_over").rows() == [("bridge bench", date(2026, 5, 1), "action", 0)]
+    assert book.saved(who="nobody")[1].is_empty()
+
+
+def test_a_shop_where_nothing_moved_has_an_empty_book(tmp_path):
+    desk.use(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
+    assert "Nothing waits in the book." in said(book.layout())
