@@ -37,6 +37,7 @@ FURTHER = (
     "logs.readings",
     "logs.instrument",
     "logs.visits",
+    "logs.correct",
     "find",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on

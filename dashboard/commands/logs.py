@@ -112,8 +112,27 @@ def again(
         bool, typer.Option("--all", help="Read every original anew, and say what changes before it is kept.")
     ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="With --all: keep the changes without asking.")] = False,
+    questions: Annotated[
+        Path | None, typer.Option("--questions", metavar="FILE", help="Write the open questions as a file to fill in.")
+    ] = None,
+    answers: Annotated[
+        Path | None, typer.Option("--answers", metavar="FILE", help="Take in what such a file answers; wants --who.")
+    ] = None,
+    who: Who = "",
+    why: Why = "",
 ) -> None:
-    """Try open questions again, after shop.toml was mended."""
+    """Try open questions again, after shop.toml was mended.
+
+    --questions writes them as a CSV to fill in, --answers takes it in: the same as on Logs.
+    """
+    from dashboard.commands import questions as sheets
+
+    if questions is not None:
+        sheets.write(shop, questions)
+        return
+    if answers is not None:
+        sheets.read(shop, answers, who, why)
+        return
     from dashboard.sentences import logs as telling
     from ingest.verbs import again as verbs
 

@@ -12,10 +12,10 @@ from typing import Any
 from ingest.reading.sheet import Progress
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
-from ingest.verbs import answers as answers_
-from ingest.verbs import load, mend
-from ingest.verbs.answers import Answer, Answered
+from ingest.verbs import answers, load, mend
+from ingest.verbs.answers import Answer
 from ingest.verbs.load import Loaded
+from ingest.verbs.worklist import Group
 
 LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
 KEPT = 50  # finished jobs that may still be asked about
@@ -113,18 +113,18 @@ class Jobs:
             lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())],
         )
 
-    def answer(self, answers: Sequence[Answer], who: str, why: str) -> int:
-        """Answer groups of questions at once; the job's answer is `Answered`."""
-        count = sum(len(one.group.rows) for one in answers)
+    def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:
+        """Answer groups of questions at once, each with its text; the job's answer is answers.Answered."""
+        count = sum(len(group.rows) for group, _ in said)
+        given = [Answer(group, text) for group, text in said]
         return self._begin(
-            f"Answer {count} questions", lambda _: answers_.answer(self.folder, answers, who, why, now=self.clock())
+            f"Answer {count} questions", lambda _: answers.answer(self.folder, given, who, why, now=self.clock())
         )
 
-    def take_back(self, given: Answered, who: str) -> int:
-        """Take answers back."""
+    def take_back(self, first: int, last: int, who: str, logs: Sequence[str]) -> int:
+        """Take the answers of the book's lines from `first` to `last` back."""
         return self._begin(
-            "Take answers back",
-            lambda _: answers_.take_back(self.folder, given.first, given.last, who, logs=given.logs, now=self.clock()),
+            "Take answers back", lambda _: answers.take_back(self.folder, first, last, who, logs=logs, now=self.clock())
         )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:

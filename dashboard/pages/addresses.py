@@ -76,6 +76,7 @@ class Logs(Address):
     """What page Logs takes."""
 
     question: QuestionKey = ""
+    changed: Text = ""
 
 
 class Readings(Address):
@@ -114,6 +115,15 @@ class Visits(Address):
 class Instrument(Address):
     """What an instrument's story takes."""
 
+    serial: Text = ""
+
+
+class Correct(Address):
+    """What the form for one cell takes."""
+
+    log: Text = ""
+    line: Text = ""
+    column: Text = ""
     serial: Text = ""
 
 
@@ -165,6 +175,7 @@ ADDRESSES: dict[str, type[Address]] = {
     "/logs/readings": Readings,
     "/logs/visits": Visits,
     "/logs/instrument": Instrument,
+    "/logs/correct": Correct,
     "/book": Book,
     "/save/book": Book,
     "/find": Find,

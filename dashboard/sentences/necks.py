@@ -99,7 +99,10 @@ def in_strip(row: Row) -> str:
     if row["outside"] is None:
         return in_lot(row)
     told = "all measured" if whole(row) else in_lot(row).replace(" in the whole lot", " in the lot")
-    return f"{told}, {numbers.count(row['on_limit'])} on the limit" if row["on_limit"] else told
+    if not row["on_limit"]:
+        return told
+    told = "all" if whole(row) else told.removesuffix(" in the lot")
+    return f"{told}; {numbers.count(row['on_limit'])} on the limit"
 
 
 def outside_in_table(row: Row) -> str:

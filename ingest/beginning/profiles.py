@@ -59,9 +59,9 @@ class Profile:
 
 def profile(cells: Sequence[str], order: Order = "dmy") -> Profile:
     """Look at the cells of a column."""
-    filled = [
-        cell.strip() for cell in cells if cell.strip() and tidy(cell) not in NO_READING | {"#n/a", "#nv", "#ref!"}
-    ]
+    typed = Counter(map(str.strip, cells))
+    empty = {text for text in typed if not text or tidy(text) in NO_READING}
+    filled = [text for cell in cells if (text := cell.strip()) not in empty]
     step = max(1, len(filled) // LOOKED_AT)
     seen = filled[::step][:LOOKED_AT]
     plain = [float(text.replace(",", ".")) for cell in seen if _NUMBER.fullmatch(text := tidy(cell))]

@@ -9,6 +9,7 @@ from functools import lru_cache, partial
 from operator import eq
 
 from ingest.beginning.guesses import guess_heading
+from ingest.reading.bounds import look_over_workbook
 from ingest.reading.encodings import decode
 from ingest.reading.files import read_tables
 from ingest.reading.heading_rows import MOST_ROWS, headings_over, looks_like_headings
@@ -18,6 +19,7 @@ from ingest.reading.workbook import first_rows, tab_names
 from ingest.terms.questions import FileProblem
 
 LOOKED_AT = 60  # rows in which the headings are looked for
+DATES = {"date", "started_at", "finished_at"}
 _DATA = re.compile(r".*\d.*")
 
 
@@ -38,6 +40,8 @@ class RawTable:
 
 def raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
     """The tables of a file, one a tab, and the tabs without any, each with why. FileProblem where there is none."""
+    if data[:4] == b"PK\x03\x04":
+        look_over_workbook(io.BytesIO(data), name)
     tabs = tab_names(data)
     if not tabs:
         return [_table(name, data, "", _text_rows(name, data), None)], {}
@@ -152,7 +156,10 @@ def _form(header: Sequence[str]) -> Form:
             return 0
         count = sum(_known(cell) for cell in filled)
         fields = {guess_heading(cell).field for cell in filled}
-        dated = fields & {"date", "started_at", "finished_at"}
-        return count if count >= 3 and 2 * count >= len(filled) and dated and "serial" in fields else 0
+        enough = count >= 3 and 2 * count >= len(filled) and fields & DATES and "serial" in fields
+        return count if enough else 0
 
-    return Form(score, lambda header: [], "no heading line that can be told")
+    def dated(cells: Sequence[str]) -> list[int]:
+        return [place for place, cell in enumerate(cells) if guess_heading(cell).field in DATES]
+
+    return Form(score, dated, "no heading line that can be told")

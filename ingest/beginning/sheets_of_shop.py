@@ -57,7 +57,7 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     _empty_outcome(log, asker, read=read_outcomes)
     draft.logs.append(log)
     own = {plain(word) for word in seen.said.words.get("tech", {})}
-    found = people(word for word in seen.words("tech").elements() if plain(word) not in own)
+    found = people({word: count for word, count in seen.words("tech").items() if plain(word) not in own})
     add_people(draft, found, known_words("tech", shop, None))
     for name in ("tech", "model", "fault", "gauge", "supplier", "lot", "sent_back_to", "cause", "characteristic"):
         if words := seen.said.words.get(name):
@@ -246,7 +246,7 @@ def _add_faults(draft: Draft, seen: Survey) -> None:
     """Faults that nobody has listed, with their usual first suspect."""
     listed_faults = {plain(word) for key, entry in draft.faults.items() for word in (key, *entry.get("words", ()))}
     listed_faults |= {plain(word) for word in seen.said.words.get("fault", {})}
-    faults = [part.strip() for cell in seen.words("fault").elements() for part in cell.split(";")]
+    faults = [part.strip() for cell in seen.words("fault") for part in cell.split(";")]
     for fault in dict.fromkeys(faults):
         if (
             fault

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from ingest.beginning.among_others import among_others
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_column, guess_stage, stage_within
-from ingest.beginning.profiles import Profile, profile
+from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.units_of_columns import bare_unit
@@ -82,7 +82,8 @@ class Survey:
             if column.guess.field == name and column.guess.taken
             for cell in column.cells
         )
-        return Counter(cell for cell in cells if cell and tidy(cell) not in NOTHING)
+        found = Counter(cells)
+        return Counter({cell: count for cell, count in found.items() if cell and tidy(cell) not in NOTHING})
 
     def stage_order(self) -> list[str]:
         """The words of the stage column in the order in which instruments meet them, on the average."""
@@ -114,6 +115,7 @@ class Survey:
             for cell in column.cells
         ]
         cells += self._values(measure, meanings or {})
+        cells = cells[:: max(1, len(cells) // LOOKED_AT)]
         bare = [cell for cell in cells if re.fullmatch(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)", tidy(cell))]
         unit = bare_unit(item, bare, self._system())
         return unit, bool(bare) and item.quantity in ("length", "pitch", "angle"), list(dict.fromkeys(bare))[:SAMPLES]
@@ -163,7 +165,12 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     shape = told.shape or _shape(columns)
     if shape in ("visit", "measurement"):
         columns = [_without_stage(column) for column in columns]
-    numbers = (cell for column in columns if column.guess.field in ("reading", "value") for cell in column.cells)
+    numbers = (
+        cell
+        for column in columns
+        if column.guess.field in ("reading", "value")
+        for cell in column.cells[:: max(1, len(column.cells) // LOOKED_AT)]
+    )
     stage = (stage_within(table.tab) if table.tab else "") or stage_within(re.sub(r"\.\w+$", "", name))
     return Survey(
         name=name,
@@ -269,13 +276,13 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
     return whole
 
 
-def people(names: Iterable[str]) -> dict[str, list[str]]:
+def people(names: Mapping[str, int]) -> dict[str, list[str]]:
     """Techs by key with the other ways each is written: 'JR', 'J.R.' and 'jr' are one; two names in a cell are two."""
     found: dict[str, Counter[str]] = {}
-    for name in names:
+    for name, count in names.items():
         for part in re.split(r"\s*[/+&,]\s*", name):
             if part.strip() and tidy(part) not in NO_READING and MARK not in part:
-                found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += 1
+                found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += count
     keys = {ways.most_common(1)[0][0]: sorted(ways) for ways in found.values()}
     return {key: [way for way in ways if plain(way) != plain(key)] for key, ways in sorted(keys.items())}
 

@@ -15,6 +15,7 @@ import polars as pl
 
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.specs import Specs
+from ingest.store.editions import EDITIONS
 from ingest.terms import tables
 
 T = TypeVar("T")
@@ -30,6 +31,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "set_aside": tables.SET_ASIDE,
     "gauge_trials": tables.GAUGE_TRIALS,
     "columns": tables.COLUMNS,
+    "editions": EDITIONS,
     "lots": tables.LOTS,
     "changes": tables.CHANGES,
     "climate": tables.CLIMATE,

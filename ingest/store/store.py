@@ -17,7 +17,7 @@ from deltalake.exceptions import DeltaError
 from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
-from ingest.store import book, ledger, seals, whole
+from ingest.store import book, editions, ledger, seals, whole
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.ledger import Version
@@ -189,6 +189,7 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         **{name: _side(folder, name, shop) for name in ("lots", "changes", "climate")},
         **{name: _of_book(folder, name, sequence) for name in book.SCHEMAS if name != "loads"},
         **{name: _of_ledger(folder, name, found) for name in ledger.VERSIONED},
+        "editions": _of_pairs(folder),
         **{name: _of_delta(held[name], name, cut, held["visits"]) for name in ledger.DELTA},
     }
     return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder), _made(found))
@@ -255,6 +256,16 @@ def _of_book(folder: Path, name: str, sequence: int) -> Reader:
     def read() -> pl.DataFrame:
         with book.reading(folder) as connection:
             return book.lines(connection, name, sequence)
+
+    return _once(read)
+
+
+def _of_pairs(folder: Path) -> Reader:
+    """Which logs are editions of which, as they are now."""
+
+    def read() -> pl.DataFrame:
+        with ledger.reading(folder) as connection:
+            return tables.empty(editions.EDITIONS) if connection is None else ledger.pairs(connection)
 
     return _once(read)
 

@@ -10,7 +10,9 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
         "mm": ("mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters"),
         "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
         "um": ("um", "µm", "μm", "micron", "microns"),
-        "in": ("in", "inch", "inches", '"', "''", "in."),
+        "hundredths of mm": ("1/100 mm", "1/100mm", "0.01 mm", "hundredths of a mm", "hundertstel", "hundertstel mm"),
+        "tenths of mm": ("1/10 mm", "1/10mm", "0.1 mm", "tenths of a mm", "zehntel", "zehntel mm"),
+        "in": ("in", "inch", "inches", '"', "''", "in.", "zoll"),
         "thou": ("thou", "thous", "mil", "mils", "thousandths", "thousands of an inch", "th"),
         **{
             f"{n}ths" if n % 10 != 2 else f"{n}nds": (
@@ -41,6 +43,8 @@ _FACTORS: dict[tuple[str, str], tuple[float, float]] = {
     ("length", "mm"): (1, 1),
     ("length", "cm"): (10, 1),
     ("length", "um"): (1, 1000),
+    ("length", "hundredths of mm"): (1, 100),
+    ("length", "tenths of mm"): (1, 10),
     ("length", "in"): (25.4, 1),
     ("length", "thou"): (25.4, 1000),
     **{("length", unit): (25.4, int(re.sub(r"\D", "", unit))) for unit in _SPELLINGS["length"] if unit[0].isdigit()},

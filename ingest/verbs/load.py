@@ -2,6 +2,7 @@
 nothing.
 """
 
+import io
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.reading.bounds import read_within
+from ingest.reading.bounds import look_over, read_within
 from ingest.reading.corrections import marked
 from ingest.reading.reader import form_of, log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
@@ -141,6 +142,9 @@ def load_data(
             if put_back:
                 originals.keep(folder, data)
             return Loaded(name, entry.log_id, "already loaded", notes=(PUT_BACK.format(name=name),) if put_back else ())
+        look_over(
+            io.BytesIO(data), name, lambda it: form_of(it, shop)
+        )  # what came by the browser was not looked over yet
         return _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(sources), name)))
 
     for place, came in _ahead(sources, one):

@@ -12,7 +12,7 @@ import polars as pl
 from rapidfuzz.distance import OSA
 
 from ingest.reading.headings import plain
-from ingest.reading.reader import log_for, read_log, rows_in
+from ingest.reading.reader import read_log, rows_in
 from ingest.reading.words import Words, by_field, with_words
 from ingest.shopfiles.shop import Log, Shop
 from ingest.store import originals
@@ -63,11 +63,17 @@ class Decision:
     groups: tuple[Group, ...] = field(default=())
 
     @property
+    def asks_once(self) -> bool:
+        """Are these words that are kept as typed meanwhile: nothing is set aside for them."""
+        return self.key in KEPT
+
+    @property
     def guessed(self) -> int:
         """How many of its groups have a guess that may be accepted as it is."""
         return sum(group.sure for group in self.groups)
 
 
+KEPT = ("tech", "fault", "gauge")  # words that are kept as typed, and asked about once
 TITLES = {
     "stage": "Words that should be a stage",
     "model": "Words that should be a model",
@@ -105,7 +111,7 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
         mine.sort(key=lambda group: (not group.sure, -len(group.rows), group.typed))
         title = TITLES.get(name, name[:1].upper() + name[1:])
         found.append(Decision(name, title, _about(mine), mine[0].kind, sum(len(g.rows) for g in mine), tuple(mine)))
-    return sorted(found, key=lambda one: (-one.rows, one.title))
+    return sorted(found, key=lambda one: (one.asks_once, -one.rows, -one.guessed, one.title))
 
 
 def _kept_as_typed(snapshot: Snapshot, people: bool) -> Iterable[Group]:
@@ -116,9 +122,8 @@ def _kept_as_typed(snapshot: Snapshot, people: bool) -> Iterable[Group]:
         name, word = row["field"], row["word"]
         if name not in sources or (name == "tech" and not people):
             continue
-        here = snapshot.table(sources[name], "log_id", "line", name).filter(
-            pl.col(name).str.contains(word, literal=True)
-        )
+        alone = rf"(?:^|[/+&,])\s*{re.escape(word)}\s*(?:$|[/+&,])" if name == "tech" else rf"^{re.escape(word)}$"
+        here = snapshot.table(sources[name], "log_id", "line", name).filter(pl.col(name).str.contains(alone))
         cells = tuple(
             (log_id, line, "") for log_id, line in here.select("log_id", "line").unique(maintain_order=True).rows()
         )
@@ -197,10 +202,17 @@ def _guessed_words(groups: list[Group], shop: Shop, snapshot: Snapshot, folder: 
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
     fits: dict[tuple[str, str], tuple[int, int]] = {}
     for place in range(CANDIDATES):
-        tried = [(g, near[g.key][place][1]) for g in groups if len(near[g.key]) > place]
+        asked = [g for g in groups if len(near[g.key]) > place and not _plain(near[g.key], fits, g.key)]
+        tried = [(g, near[g.key][place][1]) for g in asked]
         if tried:
             fits |= _borne_out(tried, shop, snapshot, folder, names)
     return [_best(group, near[group.key], fits, shop) for group in groups]
+
+
+def _plain(near: list[tuple[float, str]], fits: dict[tuple[str, str], tuple[int, int]], group: str) -> bool:
+    """Is the nearest key much nearer than the next, and borne out: then no other is tried."""
+    k, n = fits.get((group, near[0][1]), (0, 0))
+    return n > 0 and k >= SURE * n and (len(near) == 1 or near[1][0] - near[0][0] >= CLEAR)
 
 
 def _best(
@@ -266,18 +278,22 @@ def _borne_out(
     return {(group, key): (int(k), int(n)) for group, key, k, n in counted.iter_rows()}
 
 
-def _original(folder: Path, log_id: str) -> bytes:
-    """The file of a log as it came; StopIteration where it is gone."""
+def original(folder: Path, log_id: str) -> bytes | None:
+    """The file of a log as it came; None where it is gone."""
     whole = (path for path in (folder / originals.FOLDER).glob(f"{log_id}*") if len(path.name) == 64)
-    return next(whole).read_bytes()
+    try:
+        path = next(whole, None)
+        return None if path is None else path.read_bytes()
+    except OSError:
+        return None
 
 
 def _rows_read(folder: Path, log_id: str, name: str, shop: Shop, lines: set[int]) -> list[dict[str, Any]]:
     """The visits on some lines of a log, read under a shop file."""
+    data = original(folder, log_id)
     try:
-        data = _original(folder, log_id)
-        sheet = read_log(data, name, shop, only=lines)
-    except (StopIteration, OSError, Problem):
+        sheet = read_log(data or b"", name, shop, only=lines)
+    except Problem:
         return []
     return sheet.visits.select("line", "serial", "started_at", "finished_at", "model").rows(named=True)
 
@@ -353,11 +369,10 @@ def _readings_of(typed: str) -> Iterable[tuple[str, float]]:
 
 def lines_about(folder: Path, shop: Shop, log_id: str, name: str, line: int, around: int = 2) -> list[tuple[int, str]]:
     """A row of a log as it was typed, with the rows just above and below it: (line, cells in one line)."""
+    data = original(folder, log_id)
     try:
-        data = _original(folder, log_id)
-        log_for(name, shop)
-        cells = rows_in(data, name, shop)
-    except (StopIteration, OSError, Problem):
+        cells = rows_in(data or b"", name, shop)
+    except Problem:
         return []
     lines = sorted(cells)
     if line not in cells:

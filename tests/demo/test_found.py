@@ -84,6 +84,12 @@ def test_the_bowed_lot_has_the_largest_mean(demo: Snapshot):
     assert found["verdict"][0] == lots.REJECT
 
 
+def test_a_lot_is_not_refused_over_necks_whose_leaf_the_limit_divides(demo: Snapshot):
+    row = lots.lot_rows(demo).filter(pl.col("lot") == "TH-2149").row(0, named=True)
+    assert (row["verdict"], row["outside"]) == (lots.ACCEPT, 0.0)
+    assert row["on_limit"] > 0
+
+
 def test_nut_slotting_comes_first_among_the_causes(demo: Snapshot):
     assert pareto(demo, by="caused_at", of="minutes")["name"][0] == PLANTED["nut_rework"]["stage"]
     assert rework.stages(demo).sort("caused_here", descending=True)["stage"][0] == PLANTED["nut_rework"]["stage"]

@@ -11,7 +11,7 @@ from analysis.methods.spline_by_lot import bent
 from tests.trials.written import write
 
 SEED = 20261128
-RUNS = 300
+RUNS = 100
 NECKS = 30
 STRAIGHT = 0.1
 THOU = 0.0254
@@ -53,15 +53,15 @@ def covered(rng: np.random.Generator, *, runs: int, lots: int, shape: str, lot_m
 def main() -> None:
     rng = np.random.default_rng(SEED)
     lines = [
-        f"{RUNS} shops a cell, standard error .013; wanted .93 to .97 over all cells.",
+        f"{RUNS} shops a cell, standard error .022; wanted .93 to .97 over all cells.",
         "",
         "| lots | minutes go with bow | sd that comes with a lot, min | the lot asked about | interval holds it |",
         "|---|---|---|---|---|",
     ]
     found = []
     for lots in (8, 20, 60):
-        for shape in ("flat", "line", "bend"):
-            for lot_minutes in (0.0, 1.0, 4.0):
+        for shape in ("line", "bend"):
+            for lot_minutes in (0.0, 4.0):
                 for far in (False, True):
                     held = covered(rng, runs=RUNS, lots=lots, shape=shape, lot_minutes=lot_minutes, far=far)
                     found.append(held)

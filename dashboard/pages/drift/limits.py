@@ -157,7 +157,9 @@ def kinds_table() -> list[Any]:
     def seen_after(row: dict[str, Any]) -> str:
         if row["seen_after"] is None or row["seen_weeks"] is None:
             return numbers.NONE
-        return f"{numbers.count(row['seen_after'])} in {numbers.plain(row['seen_weeks'], 1)} weeks"
+        weeks = row["seen_weeks"]
+        lasts = f"{numbers.plain(weeks, 1)} weeks" if weeks >= 1 else f"{numbers.plain(5 * weeks, 1)} working days"
+        return f"{numbers.count(row['seen_after'])} in {lasts}"
 
     rows = [
         {
@@ -180,7 +182,7 @@ def kinds_table() -> list[Any]:
     ]
     say = (
         "All charts share one budget. Those over models cost a part of it and see a shift that is the same in many "
-        "models long before any one of them does. What opened beyond what is allowed for moved for a cause."
+        "models long before any one of them does. What opened beyond what is allowed for mostly moved for a cause."
     )
     return [
         html.P("What each kind of chart costs and buys, whole shop", className="small"),

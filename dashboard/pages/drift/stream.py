@@ -25,6 +25,7 @@ from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
 from dashboard.desk import desk
 from dashboard.pages import planning
+from dashboard.pages.logs import correct
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
@@ -229,6 +230,7 @@ def _table(seen: Seen, shop: Shop) -> Any:
     """The newest readings as a table behind the chart, each with its file's line."""
     newest = seen.view.readings.tail(25).reverse()
     key = str(seen.row["characteristic"])
+    headings = desk.here().snapshot().table("columns")
     rows = [
         {
             "serial": dcc.Link(
@@ -239,7 +241,7 @@ def _table(seen: Seen, shop: Shop) -> Any:
             "outside": ", ".join(
                 filter(None, ("outside" if row["outside"] else "", sentences.flag_words(row["flag"] or "")))
             ),
-            "line": numbers.count(row["line"]),
+            "line": [numbers.count(row["line"]), " ", correct.way({**seen.row, **row}, headings)],
         }
         for row in newest.iter_rows(named=True)
     ]

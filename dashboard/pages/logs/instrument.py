@@ -10,6 +10,7 @@ from dash import Dash, html
 from analysis.studies.story.lookup import Life, instrument
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.logs import correct
 from dashboard.pages.logs.readings import limits
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -127,6 +128,7 @@ def _outcome(row: dict[str, Any], shop: Shop) -> Any:
 
 def _readings(found: Life, shop: Shop) -> html.Section:
     stages = dict(found.visits.select("visit", "stage").iter_rows())
+    headings = desk.here().snapshot().table("columns")
     rows = []
     for row in found.readings.filter(pl.col("value").is_not_null() | (pl.col("raw") != "")).iter_rows(named=True):
         rows.append(
@@ -144,7 +146,7 @@ def _readings(found: Life, shop: Shop) -> html.Section:
                     html.Span(sentences.flag_words(row["flag"]), className="small"),
                 ],
                 "gauge": row["gauge"],
-                "where": f"{row['file']}, line {row['line']}",
+                "where": [f"{row['file']}, line {row['line']} ", correct.way(row, headings)],
             }
         )
     columns = [

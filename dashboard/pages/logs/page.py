@@ -10,6 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST, Job
+from dashboard.pages.logs import months, work
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
     AGAIN,
@@ -24,12 +25,10 @@ from dashboard.pages.logs.questions import (
     WHO,
     WHY,
     answer_to,
-    by_reason,
     look_once,
     parsed,
     waiting,
 )
-from dashboard.sentences import shared as sentences
 from ingest.terms.questions import FileProblem
 
 PATH, NAME = "/logs", "Logs"
@@ -39,7 +38,7 @@ TOP, REST = "logs-top", "logs-rest"
 SHOWN = 60
 
 
-def layout(question: str | None = None, **_address: str) -> Any:
+def layout(question: str | None = None, changed: str | None = None, **_address: str) -> Any:
     """The page as its address asks for it."""
     tick = dcc.Interval(id=TICK, interval=700, disabled=not _running())
     here = dcc.Store(id=HERE, data=question or "")
@@ -50,6 +49,7 @@ def layout(question: str | None = None, **_address: str) -> Any:
     bring_in = f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE"
     return parts.page(
         html.Div(head(), id=TOP),
+        *([months.changed(changed)] if changed else []),
         parts.sheet("Bring a log", bring_in, [_drop(), progress, tick, logs_new.another()]),
         html.Div(rest(question), id=REST),
         here,
@@ -71,9 +71,9 @@ def rest(question: str | None) -> list[Any]:
     logs, asked = snapshot.table("logs"), waiting()
     return [
         *([answer_to(question, asked)] if question else []),
-        by_reason(asked),
+        work.sheet(),
         *look_once(),
-        _logs(logs, snapshot.shop),
+        months.sheet(asked),
         _take_out(logs),
     ]
 
@@ -159,44 +159,6 @@ def told(job: Job) -> list[Any]:
     return lines or [html.P([parts.picture("take"), f" {job.title}: done."])]
 
 
-def _logs(logs: pl.DataFrame, shop: Any) -> html.Section:
-    if logs.is_empty():
-        return parts.sheet("Loaded logs", "", html.P("None yet.", className="small"))
-    rows = [
-        {
-            "name": row["name"],
-            "when": numbers.clock(sentences.local(shop, row["loaded_at"])),
-            "read": numbers.count(row["rows_read"]),
-            "accepted": numbers.count(row["accepted"]),
-            "changed": numbers.count(row["changed"]),
-            "held": numbers.count(row["already_held"]),
-            "aside": numbers.count(row["set_aside"]),
-            "cells": numbers.count(row["cells_set_aside"]),
-            "over": numbers.count(row["passed_over"]),
-            "id": html.Code(row["log_id"][:8]),
-        }
-        for row in logs.sort("loaded_at", "name", descending=True).head(SHOWN).iter_rows(named=True)
-    ]
-    columns = [
-        ("name", "Log"),
-        ("when", "Loaded", "wide-only"),
-        ("read", "Rows read", "n"),
-        ("accepted", "Accepted", "n"),
-        ("changed", "Changed", "n wide-only"),
-        ("held", "Already held", "n wide-only"),
-        ("aside", "Set aside", "n"),
-        ("cells", "Cells set aside", "n wide-only"),
-        ("over", "Passed over", "n wide-only"),
-        ("id", "Begins", "wide-only"),
-    ]
-    more = [html.P(f"and {numbers.count(len(logs) - SHOWN)} more", className="small")] if len(logs) > SHOWN else []
-    return parts.sheet(
-        "Loaded logs",
-        "rows read = accepted + changed + already held + set aside",
-        [parts.plain_table(rows, columns), *more],
-    )
-
-
 def _take_out(logs: pl.DataFrame) -> html.Details:
     """Taking a log out again: behind a fold, with who and why."""
     names = sorted(logs["name"].unique().to_list())
@@ -246,6 +208,7 @@ def connect(app: Dash) -> None:
         prevent_initial_call=True,
     )(look)
     logs_new.connect(app, watch)
+    work.connect(app, watch, head)
     said = (Output(SAID, "children"), *watch)
     said_by = (State(HERE, "data"), State(WHO, "value"), State(WHY, "value"))
     app.callback(

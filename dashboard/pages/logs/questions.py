@@ -13,7 +13,6 @@ from analysis.studies.story.waiting import waiting as waiting_questions
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.sentences import logs as telling
 from ingest.store import carried
 from ingest.verbs import unlisted
 
@@ -28,81 +27,6 @@ REAL_WORDS, CONFLICT_WORDS = ("real",), ("conflict", "other values", "same visit
 def waiting() -> pl.DataFrame:
     """Questions nobody has answered yet, newest log first."""
     return desk.ask(waiting_questions)
-
-
-def by_reason(asked: pl.DataFrame) -> html.Section:
-    """Questions by their reason, most first."""
-    if asked.is_empty():
-        return parts.sheet(
-            "Questions to the shop", "", html.P("None waits: every row and cell was accepted, or has been answered.")
-        )
-    asked = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", ""))
-    groups = asked.group_by(pl.col("kind").alias("reason"), maintain_order=True).agg(pl.len().alias("n"))
-    groups = groups.sort("n", "reason", descending=[True, False])
-    words = unlisted.words_aside(asked)["reason"].to_list()
-    blocks: list[Any] = []
-    for reason, n in groups.iter_rows():
-        rows = asked.filter(pl.col("kind") == reason)
-        if rows["reason"][0] in words:
-            blocks.append(_by_word(reason, rows))
-            continue
-        shown = [_line(row) for row in rows.head(TEN).iter_rows(named=True)]
-        columns = [
-            ("where", "File and line"),
-            ("column", "Column", "wide-only"),
-            ("raw", "As typed"),
-            ("wanted", "Wanted", "wide-only"),
-            ("go", ""),
-        ]
-        more = [html.P(f"and {numbers.count(n - TEN)} more", className="small")] if n > TEN else []
-        title = html.Summary([html.B(f"{numbers.count(n)}"), f" {reason}"])
-        blocks.append(
-            html.Details(
-                [title, parts.plain_table(shown, columns), *more],
-                className="reason",
-                open=len(blocks) == 0 and len(groups) < 4,
-            )
-        )
-        if len(blocks) >= SHOWN:
-            break
-    acts = html.Div(
-        [
-            html.Button("Ask them again", id=AGAIN, className="button primary"),
-            html.A("Save as CSV", href="/save/questions", className="button"),
-        ],
-        className="acts",
-    )
-    note = (
-        "After mending shop.toml or adding words to it, ask again: what can be read now is taken in. A row set "
-        "aside is a question, not a loss."
-    )
-    return parts.sheet(
-        "Questions to the shop",
-        "grouped by reason, the commonest first",
-        [*blocks, acts, html.P(note, className="small")],
-    )
-
-
-def _by_word(reason: str, rows: pl.DataFrame) -> html.Details:
-    """Rows set aside for words that no list knows: a line a word, since what is asked is the same for all its rows."""
-    told = [
-        html.Li([html.Code(_short(word)), f" {numbers.count(len(mine))}: {telling.lines_of(mine)}"])
-        for (word,), mine in rows.group_by(pl.col("reason").str.extract("'(.*)'"), maintain_order=True)
-    ]
-    title = html.Summary([html.B(f"{numbers.count(len(rows))}"), f" {reason}"])
-    below = html.P("What to write into shop.toml stands below, under Words nobody has listed.", className="small")
-    return html.Details([title, html.Ul(told[:SHOWN]), below], className="reason", open=True)
-
-
-def _line(row: dict[str, Any]) -> dict[str, Any]:
-    key = f"{row['log_id']}:{row['line']}:{row['column']}"
-    return {
-        "where": f"{row['name']}, line {row['line']}",
-        "column": row["column"] or "whole row",
-        "raw": html.Code(_short(row["raw"])),
-        "wanted": row["wanted"],
-        "go": dcc.Link("Answer", href=addresses.address(PATH, question=key)),
-    }
 
 
 def _short(text: str) -> str:
@@ -166,7 +90,7 @@ def parsed(question: str) -> tuple[str, int, str]:
     return log_id, int(line) if line.isascii() and line.isdigit() else -1, column
 
 
-def look_once() -> list[html.Section]:
+def look_once() -> list[Any]:
     """Words no list knows and instruments with two values of one thing: nothing is set aside for the latter, each
     stands once.
     """
@@ -176,7 +100,7 @@ def look_once() -> list[html.Section]:
     return [*_words(words), *_two_values(desk.ask(carried.on_file))]
 
 
-def _words(found: pl.DataFrame) -> list[html.Section]:
+def _words(found: pl.DataFrame) -> list[html.Details]:
     if found.is_empty():
         return []
     rows = [
@@ -205,13 +129,8 @@ def _words(found: pl.DataFrame) -> list[html.Section]:
         "Unlisted stages, models and outcomes set their rows aside; techs, faults and gauges are kept as typed. "
         "Paste, then ask again."
     )
-    return [
-        parts.sheet(
-            "Words nobody has listed",
-            "each once",
-            [parts.plain_table(rows, columns), *_more(found), html.P(note, className="small")],
-        )
-    ]
+    body = [parts.plain_table(rows, columns), *_more(found), html.P(note, className="small")]
+    return [html.Details([html.Summary("Words nobody has listed, as lines for shop.toml"), *body], className="behind")]
 
 
 def _two_values(found: pl.DataFrame) -> list[html.Section]:

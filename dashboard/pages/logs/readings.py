@@ -12,6 +12,7 @@ from analysis.studies.story.lookup import Behind, readings
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.logs import correct
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -85,7 +86,8 @@ def layout(
         ("gauge", "Gauge", "wide-only"),
         ("where", "File and line", "wide-only"),
     ]
-    rows = [line(row, shop) for row in found.head(SHOWN).iter_rows(named=True)]
+    headings = desk.here().snapshot().table("columns")
+    rows = [line(row, shop, headings) for row in found.head(SHOWN).iter_rows(named=True)]
     more_words = (
         [html.P(f"and {numbers.count(len(found) - SHOWN)} more; save them all", className="small")]
         if len(found) > SHOWN
@@ -129,7 +131,7 @@ def day(text: str | None) -> date | None:
         return None
 
 
-def line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
+def line(row: dict[str, Any], shop: Shop, headings: pl.DataFrame) -> dict[str, Any]:
     """One reading as a row of a table."""
     mark: Any = parts.mark("outside") if row["outside"] else ""
     flags = sentences.flag_words(row["flag"])
@@ -147,7 +149,7 @@ def line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
         "when": numbers.clock(sentences.local(shop, row["taken_at"])),
         "set_by": row["set_by"] or "not known",
         "gauge": row["gauge"],
-        "where": f"{row['file']}, line {row['line']}",
+        "where": [f"{row['file']}, line {row['line']} ", correct.way(row, headings)],
     }
 
 

@@ -138,6 +138,7 @@ def found(**given):
         settling=pl.DataFrame(),
         actions=pl.DataFrame(),
         decision=None,
+        due=[],
         finished=40,
         bench=pl.DataFrame(),
         computed_from={},

@@ -2,16 +2,19 @@
 
 import io
 import zipfile
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 from polars.testing import assert_frame_equal
 
+from ingest.beginning.raw_tables import raw_tables
 from ingest.reading import bounds, reader
 from ingest.reading.reader import form_of, read_log
 from ingest.shopfiles.shop import read_shop
 from ingest.terms.questions import FileProblem
+from ingest.verbs.load import load_data
 from tests.ingest.small_shop import small_shop
 from tests.trials import bounded_reading
 
@@ -115,3 +118,13 @@ def test_many_columns_cost_no_more_than_their_cells():
     rows = (ROW.strip() + b",x" * 1_500 + b"\n") * 2 + b"," * 1_504 + b"\n" + b"Total" + b"," * 1_504 + b"\n"
     sheet = read_log(wide + rows, "a.csv", small_shop())
     assert (sheet.rows_read, sheet.passed_over) == (2, 2)
+
+
+def test_a_workbook_that_comes_by_the_browser_is_looked_over_too(tmp_path):
+    bounded_reading.far_cell(tmp_path / "far.xlsx")
+    data = (tmp_path / "far.xlsx").read_bytes()
+    with pytest.raises(FileProblem, match="far below or far to the right"):
+        raw_tables("far.xlsx", data)
+    folder = bounded_reading.fresh_shop(tmp_path, "shop")
+    [file] = load_data(folder, [("bench_far.csv", lambda: data)], now=datetime(2026, 11, 21, tzinfo=UTC))
+    assert (file.outcome, "far below" in file.problem) == ("refused", True)

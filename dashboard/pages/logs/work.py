@@ -1,0 +1,418 @@
+"""The questions of Logs, worked off: decisions by the rows they settle, one answer for many, undo, all by keyboard."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from analysis.studies.story.waiting import waiting
+from dashboard import address as addresses
+from dashboard import numbers, parts
+from dashboard.desk import desk
+from dashboard.sentences import shared as sentences
+from ingest.verbs.worklist import MEANS, VALUE, VERDICT, Decision, Group, lines_about, worklist
+
+PATH = "/logs"
+WORK, AT, DONE, SAID, AGAIN = "logs-work", "logs-work-at", "logs-work-done", "logs-work-said", "logs-again"
+ABOUT = "logs-work-about"  # where the rows of a group are shown
+WHO, WHY = "logs-work-who", "logs-work-why"
+ACCEPT, UNKNOWN, REAL, KEEP, TAKE, LATER, UNDO = (
+    "logs-work-accept",
+    "logs-work-unknown",
+    "logs-work-real",
+    "logs-work-keep",
+    "logs-work-take",
+    "logs-work-later",
+    "logs-work-undo",
+)
+VERDICTS = {UNKNOWN: "cannot be known", REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
+SHOWN, LISTED = 22, 12  # answers and decisions at a time; the next come as these are settled
+PATIENCE = 120.0  # seconds that an answer waits for its logs to be read
+SHORT = 44  # characters of a text as typed
+
+
+def tick_id(key: str) -> dict[str, Any]:
+    """The checkbox of a group."""
+    return {"type": "logs-work-tick", "key": key}
+
+
+def text_id(key: str) -> dict[str, Any]:
+    """The field of a group: what it means, or what its cells should say."""
+    return {"type": "logs-work-text", "key": key}
+
+
+def decision_id(key: str) -> dict[str, Any]:
+    """The button of a decision."""
+    return {"type": "logs-work-decision", "key": key}
+
+
+def rows_id(key: str) -> dict[str, Any]:
+    """The way to the rows of a group."""
+    return {"type": "logs-work-rows", "key": key}
+
+
+def decisions() -> list[Decision]:
+    """The open decisions of the shop, worked out once a version."""
+    people = desk.here().snapshot().shop.people.show != "none"
+    found: list[Decision] = desk.ask(_worklist, folder=str(desk.here().folder), people=people)
+    return found
+
+
+def _worklist(snapshot: Any, *, folder: str, people: bool) -> list[Decision]:
+    return worklist(snapshot, folder=Path(folder), asked=snapshot.once(waiting), people=people)
+
+
+def sheet() -> html.Section:
+    """The whole of it: who answers, the bar, the decisions, and the answers of the one that is open."""
+    who = html.Div(
+        [
+            dcc.Input(id=WHO, placeholder="Who answers", persistence=True, persistence_type="local", className="w-who"),
+            dcc.Input(id=WHY, placeholder="Why, in a few words", className="w-why"),
+        ],
+        className="w-by no-print",
+    )
+    return parts.sheet(
+        "Questions to the shop",
+        "largest first; each answer is kept in the book with your name, and can be taken back",
+        [
+            dcc.Store(id=AT, data=""),
+            dcc.Store(id=DONE, data=[]),
+            html.P("", id=SAID, role="status", className="w-said", **parts.aria(live="polite")),
+            who,
+            html.Div(laid_out("", []), id=WORK),
+        ],
+    )
+
+
+def laid_out(at: str, done: list[dict[str, Any]]) -> list[Any]:
+    """Bar, decisions and the open one."""
+    found = decisions()
+    acts = html.Div(
+        [
+            html.Button("Ask them again", id=AGAIN, className="button"),
+            html.A("Save as CSV", href="/save/questions", className="button"),
+        ],
+        className="acts no-print",
+    )
+    hidden = [html.Button(id=one, style={"display": "none"}) for one in (ACCEPT, LATER, *VERDICTS)]
+    if not found:
+        none = html.P("None waits: every row and cell was accepted, or has been answered.")
+        return [_undo(done), none, acts, *hidden]
+    here = next((one for one in found if one.key == at), found[0])
+    settled = sum(int(one["settled"]) for one in done)
+    left = [html.Li(_button(one, one is here)) for one in found[:LISTED]]
+    more = len(found) - LISTED
+    if more > 0:
+        left.append(html.Li(f"and {numbers.count(more)} more kinds", className="small"))
+    return [
+        _undo(done),
+        _bar(found, here, settled),
+        html.Div(
+            [html.Ol(left, className="w-decisions", **parts.aria(label="Decisions")), html.Div(_open(here))],
+            className="w-grid",
+        ),
+        acts,
+    ]
+
+
+def _undo(done: list[dict[str, Any]]) -> html.Div:
+    said = str(done[-1]["said"]) if done else ""
+    button = html.Button(["Undo ", html.Kbd("Z")], id=UNDO, className="button", style=_shown(bool(done)))
+    return html.Div([parts.picture("take"), html.Span(said), button], className="w-undo" if done else "w-undo none")
+
+
+def _bar(found: list[Decision], here: Decision, settled: int) -> html.Div:
+    """All questions as lengths: settled dark, the open decision blue, waiting outlined."""
+    pieces = [html.Span(className="settled", style={"flexGrow": settled})] if settled else []
+    asked = [one for one in found if not one.asks_once]
+    pieces += [html.Span(className="here" if one is here else "", style={"flexGrow": one.rows}) for one in asked]
+    total = sum(one.rows for one in asked)
+    say = f"{numbers.count(total)} wait, {numbers.count(settled)} settled just now"
+    return html.Div(pieces, className="w-bar", title=say, role="img", **parts.aria(label=say))
+
+
+def _button(one: Decision, here: bool) -> html.Button:
+    words = [html.B(numbers.count(one.rows)), html.Span([one.title, html.Small(one.about)])]
+    said: dict[str, Any] = {"aria-current": "true"} if here else {}
+    return html.Button(words, id=decision_id(one.key), className="w-decision here" if here else "w-decision", **said)
+
+
+def _open(one: Decision) -> list[Any]:
+    """The answers of one decision."""
+    groups = one.groups[:SHOWN]
+    rows = [_row(group) for group in groups]
+    more = len(one.groups) - len(groups)
+    guessed = sum(group.sure for group in groups)
+    many = f"{numbers.count(len(one.groups))} {'text' if len(one.groups) == 1 else 'texts'}"
+    title = f"{one.title}: {many}, {numbers.count(one.rows)} {'row' if one.rows == 1 else 'rows'}."
+    told = {
+        MEANS: "Guessed from the letters, then checked against each instrument's own story. A word is known everywhere "
+        "from then on.",
+        VALUE: "What the cells should say. It is laid over what was typed; the original stays as it came.",
+        VERDICT: "Two logs tell of one visit. One of the two counts until you settle it.",
+    }[one.kind]
+    ready = sum(len(group.rows) for group in groups if group.sure)
+    accept = (
+        f"Accept what is ticked: {numbers.count(sum(g.sure for g in groups))} guesses, {numbers.count(ready)} rows "
+    )
+    headings = {MEANS: "means", VALUE: "should say", VERDICT: ""}[one.kind]
+    names = ["", "as typed", "rows", headings, "the check", ""]
+    head = html.Thead(html.Tr([html.Th(name, scope="col") for name in names]))
+    real = any(group.real for group in groups)
+    buttons = [
+        html.Button(
+            [accept if ready else "Accept what is ticked ", html.Kbd("Enter")],
+            id=ACCEPT,
+            className="button primary",
+            style={"display": "none"} if one.kind == VERDICT else {},
+        ),
+        _keyed("Keep what counts", KEEP, "1", one.kind == VERDICT),
+        _keyed("Take the other", TAKE, "2", one.kind == VERDICT),
+        _keyed("It is real", REAL, "1", real),
+        html.Button(["Cannot be known ", html.Kbd("N")], id=UNKNOWN, className="button"),
+        html.Button(["Later ", html.Kbd("L")], id=LATER, className="button"),
+    ]
+    keys = html.P(
+        [html.Kbd("Up"), html.Kbd("Down"), " move  ", html.Kbd("Space"), " tick  ", html.Kbd("R"), " the rows"],
+        className="small w-keys",
+    )
+    lists = html.Datalist([html.Option(value=word) for word in _choices(one)], id="logs-work-choices")
+    left = [html.P(f"and {numbers.count(more)} more come as these are settled", className="small")] if more else []
+    note = f" {numbers.count(one.guessed)} can mean only one." if guessed and one.kind == MEANS else ""
+    return [
+        html.H3(title + note),
+        html.P(told, className="small"),
+        lists,
+        html.Div(id=ABOUT, className="w-about", **parts.aria(live="polite")),
+        html.Div(html.Table([head, html.Tbody(rows)], className="w-rows"), className="table-wrap"),
+        *left,
+        html.Div(buttons, className="acts no-print"),
+        keys,
+    ]
+
+
+def _shown(yes: bool) -> dict[str, Any]:
+    return {} if yes else {"display": "none"}
+
+
+def _keyed(words: str, ident: str, key: str, shown: bool) -> html.Button:
+    """A button with its number key, where the decision takes it."""
+    more = _key(key) if shown else {}
+    return html.Button([f"{words} ", html.Kbd(key)], id=ident, className="button", style=_shown(shown), **more)
+
+
+def _key(name: str) -> dict[str, Any]:
+    return parts.data(key=name)
+
+
+def _choices(one: Decision) -> list[str]:
+    return list(dict.fromkeys(word for group in one.groups for word in group.choices))
+
+
+def _row(group: Group) -> html.Tr:
+    check = dcc.Checklist(
+        [{"label": html.Span(f"answer {group.typed}", className="spoken"), "value": "yes"}],
+        ["yes"] if group.sure else [],
+        id=tick_id(group.key),
+        className="w-tick",
+    )
+    words = " ".join(group.typed.split())
+    typed = html.Code(words if len(words) <= SHORT else words[: SHORT - 3] + "...", title=words)
+    listed: dict[str, Any] = {"list": "logs-work-choices"} if group.kind == MEANS else {}
+    field: Any = dcc.Input(id=text_id(group.key), value=group.guess, debounce=False, className="w-text", **listed)
+    if group.kind == VERDICT or (group.kind == VALUE and not group.column):
+        field = html.Span(
+            [dcc.Input(id=text_id(group.key), value="", style={"display": "none"}), html.Small(group.wanted)]
+        )
+    name: list[Any] = [html.Small(group.column), " "] if group.column else []
+    log_id, line, column = group.rows[0]
+    way = addresses.address(PATH, question=f"{log_id}:{line}:{column}")
+    rows = [
+        html.Button("rows", id=rows_id(group.key), className="as-link w-look"),
+        dcc.Link("Answer", href=way, className="small"),
+    ]
+    return html.Tr(
+        [
+            html.Td(check),
+            html.Td([*name, typed]),
+            html.Td(numbers.count(len(group.rows)), className="n"),
+            html.Td(field),
+            html.Td(_check(group), className="small"),
+            html.Td(rows, className="w-ways"),
+        ],
+        className="w-row",
+    )
+
+
+def _check(group: Group) -> str:
+    """Why the guess is ticked or not."""
+    if not group.guess:
+        return "not guessed"
+    if group.kind == VALUE:
+        return "the only reading within its column's range"
+    if group.field == "outcome" or not group.of:
+        return "by its letters" if group.sure else "by its letters; look"
+    what = "fits the gap" if group.field == "stage" else "fits its story"
+    return f"{what} in {numbers.of(group.fits, group.of)}"
+
+
+# What a row's instrument went through, and the lines about it.
+
+
+def story_of(key: str) -> list[Any]:
+    """The lines about the first row of a group, and the visits of its instrument that are on file."""
+    group = next((group for one in decisions() for group in one.groups if group.key == key), None)
+    if group is None:
+        return []
+    snapshot = desk.here().snapshot()
+    log_id, line, _ = group.rows[0]
+    names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
+    about = lines_about(desk.here().folder, snapshot.shop, log_id, names.get(log_id, ""), line)
+    told = [
+        html.Tr([html.Td(number, className="n"), html.Td(html.Code(text))], className="here" if number == line else "")
+        for number, text in about
+    ]
+    cells = {cell.strip() for number, text in about if number == line for cell in text.split("|")}
+    visits = snapshot.table("visits", "serial", "stage", "started_at", "finished_at")
+    visits = visits.filter((pl.col("serial") != "") & pl.col("serial").is_in(sorted(cells)))
+    visits = visits.with_columns(at=pl.coalesce("finished_at", "started_at")).sort("at")
+    stages = [
+        html.Li(
+            [
+                html.B(snapshot.shop.stage_name(row["stage"])),
+                html.Small(numbers.clock(sentences.local(snapshot.shop, row["at"])) if row["at"] else ""),
+            ]
+        )
+        for row in visits.iter_rows(named=True)
+    ]
+    serial = visits["serial"][0] if visits.height else ""
+    to = addresses.address("/logs/instrument", serial=serial)
+    way = [dcc.Link(f"The story of {serial}", href=to)] if serial else []
+    wanted = "" if group.kind == MEANS else f"; wanted {group.wanted}"
+    where = html.P([html.Code(group.typed), f": {group.where}{wanted}"], className="small")
+    return [where, html.Table(html.Tbody(told), className="w-lines"), html.Ol(stages, className="w-story"), *way]
+
+
+def connect(app: Dash, watch: tuple[Output, Output], head: Any) -> None:
+    """The callbacks: choosing, answering, undoing, looking at rows. `head` gives the page's account anew."""
+    del watch
+    app.callback(
+        Output(WORK, "children"),
+        Output(AT, "data"),
+        Input({"type": "logs-work-decision", "key": ALL}, "n_clicks"),
+        Input(LATER, "n_clicks"),
+        State(AT, "data"),
+        State(DONE, "data"),
+        prevent_initial_call=True,
+    )(choose)
+    outputs = (
+        Output(WORK, "children", allow_duplicate=True),
+        Output(AT, "data", allow_duplicate=True),
+        Output(DONE, "data", allow_duplicate=True),
+        Output(SAID, "children", allow_duplicate=True),
+        Output("logs-top", "children", allow_duplicate=True),
+    )
+
+    def answered(*given: Any) -> Any:
+        return act(head, *given)
+
+    def undone(*given: Any) -> Any:
+        return undo(head, *given)
+
+    app.callback(
+        *outputs,
+        *(Input(one, "n_clicks") for one in (ACCEPT, *VERDICTS)),
+        State({"type": "logs-work-tick", "key": ALL}, "value"),
+        State({"type": "logs-work-tick", "key": ALL}, "id"),
+        State({"type": "logs-work-text", "key": ALL}, "value"),
+        State(WHO, "value"),
+        State(WHY, "value"),
+        State(AT, "data"),
+        State(DONE, "data"),
+        prevent_initial_call=True,
+    )(answered)
+    app.callback(
+        *outputs,
+        Input(UNDO, "n_clicks"),
+        State(WHO, "value"),
+        State(AT, "data"),
+        State(DONE, "data"),
+        prevent_initial_call=True,
+    )(undone)
+    app.callback(
+        Output(ABOUT, "children"), Input({"type": "logs-work-rows", "key": ALL}, "n_clicks"), prevent_initial_call=True
+    )(rows_of)
+
+
+def rows_of(clicks: list[int | None]) -> Any:
+    """The rows of a group, once somebody looks."""
+    asked = ctx.triggered_id
+    return story_of(str(asked["key"])) if any(clicks) and isinstance(asked, dict) else no_update
+
+
+def choose(clicks: list[int | None], later: int | None, at: str, done: list[dict[str, Any]]) -> Any:
+    """Open another decision, or the next one."""
+    pressed = ctx.triggered_id
+    if pressed == LATER and later:
+        found = [one.key for one in decisions()]
+        place = found.index(at) if at in found else 0
+        at = found[(place + 1) % len(found)] if found else ""
+    elif isinstance(pressed, dict) and any(clicks):
+        at = str(pressed["key"])
+    else:
+        return no_update, no_update
+    return laid_out(at, done), at
+
+
+def act(head: Any, *given: Any) -> Any:
+    """Answer what is ticked, by the button that was pressed."""
+    *clicks, ticks, ids, texts, who, why, at, done = given
+    pressed = ctx.triggered_id
+    if not any(clicks):
+        return (no_update,) * 5
+    if not (who or "").strip():
+        return no_update, no_update, no_update, "Say who answers; it stands in the book beside each answer.", no_update
+    ticked = {one["key"]: (text or "").strip() for one, tick, text in zip(ids, ticks, texts, strict=True) if tick}
+    found = decisions()
+    here = next((one for one in found if one.key == at), found[0] if found else None)
+    if here is None or not ticked:
+        return no_update, no_update, no_update, "Tick what you answer first.", no_update
+    verdict = VERDICTS.get(str(pressed), "")
+    said = [(group, verdict or ticked[group.key]) for group in here.groups if group.key in ticked]
+    said = [(group, text) for group, text in said if text]
+    if not said:
+        return no_update, no_update, no_update, "Write what it means, or say that it cannot be known.", no_update
+    job = desk.here().jobs.wait(desk.here().jobs.answers(said, who, why or here.title.lower()), PATIENCE)
+    if job.state != "done":
+        return no_update, no_update, no_update, job.problem, no_update
+    became = job.answer
+    rows = f"{numbers.count(became.settled)} {'question' if became.settled == 1 else 'questions'}"
+    told = f"{here.title}: {rows} answered, {numbers.count(became.rows_in)} came in."
+    token = {"first": became.first, "last": became.last, "logs": became.logs, "at": here.key}
+    done = [*(done or []), token | {"said": told, "settled": became.settled}]
+    now = decisions()
+    keys = [one.key for one in now]
+    if here.key in keys:
+        at = here.key
+    else:
+        after = [one.key for one in found[found.index(here) + 1 :] if one.key in keys]
+        at = after[0] if after else (keys[0] if keys else "")
+    left = sum(one.rows for one in now if not one.asks_once)
+    return laid_out(at, done), at, done, f"{told} {numbers.count(left)} left.", head()
+
+
+def undo(head: Any, clicks: int | None, who: str | None, at: str, done: list[dict[str, Any]]) -> Any:
+    """Take the last answer back."""
+    if not clicks or not done:
+        return (no_update,) * 5
+    last = done[-1]
+    jobs = desk.here().jobs
+    job = jobs.wait(jobs.take_back(last["first"], last["last"], who or "", last["logs"]), PATIENCE)
+    if job.state != "done":
+        return no_update, no_update, no_update, job.problem, no_update
+    told = f"Taken back: {numbers.count(last['settled'])} questions wait again."
+    at = str(last["at"])
+    return laid_out(at, done[:-1]), at, done[:-1], told, head()

@@ -1,0 +1,52 @@
+"""Five hundred questions worked off in a real browser, by keyboard alone: guesses accepted, unknown, undone."""
+
+from ingest.store.store import open_snapshot
+from ingest.verbs.load import load
+from tests.browser.test_logs import opened as opened
+from tests.browser.test_logs import wait_for_words
+from tests.ingest.bench import NOW, log, row, shop
+from tests.ingest.verbs.test_answers import story
+
+WORDS = ("paly_test", "plya test", "play tset", "ply test", "play tst", "pley test")
+
+
+def test_five_hundred_questions_are_worked_off_by_keyboard(tmp_path, opened):
+    folder = shop(tmp_path)
+    rows = []
+    for number in range(400):
+        words = {"play_test": WORDS[number % len(WORDS)]} if number % 2 else {"relief": '"'}
+        rows += story(f"S{number:03}", number % 300, **words)
+    rows += [
+        row(f"X{number}", relief="?!", start=f"2026-03-30 09:{number % 60:02}", finish="") for number in range(100)
+    ]
+    load(folder, [log(folder, "bench.csv", rows)], now=NOW)
+    before = open_snapshot(folder)
+    assert before.table("set_aside").height == 500
+    seen = opened(folder)
+    wait_for_words(seen, "500 questions wait.")
+    assert seen.page.evaluate("document.documentElement.scrollHeight") < 3000
+    seen.page.fill("#logs-work-who", "Mara")
+    seen.page.keyboard.press("Escape")
+    seen.page.evaluate("document.activeElement.blur()")
+    seen.page.keyboard.press("ArrowDown")
+    seen.page.keyboard.press("r")
+    wait_for_words(seen, "The story of S")
+    seen.page.evaluate("document.activeElement.blur()")
+    seen.page.keyboard.press("Enter")
+    wait_for_words(seen, "200 questions answered, 200 came in. 300 left.")
+    seen.page.evaluate("document.activeElement.blur()")
+    seen.page.keyboard.press("z")
+    wait_for_words(seen, "Taken back: 200 questions wait again.")
+    assert open_snapshot(folder).table("visits").height == before.table("visits").height
+    seen.page.evaluate("document.activeElement.blur()")
+    seen.page.keyboard.press("Enter")
+    wait_for_words(seen, "300 left.")
+    for left in ("100 left.", "0 left."):
+        seen.page.evaluate("document.activeElement.blur()")
+        seen.page.keyboard.press("ArrowDown")
+        seen.page.keyboard.press("Space")
+        seen.page.keyboard.press("n")
+        wait_for_words(seen, left)
+    wait_for_words(seen, "1 log loaded; no question waits.")
+    assert open_snapshot(folder).table("visits").filter(stage="play_test").height == 500
+    assert seen.wrong == []
