@@ -204,10 +204,10 @@ def said_guess(heading: str, told: LogSaid) -> Guess | None:
 def meaning_of(target: str, heading: str = "") -> Guess:
     """A meaning such as 'action bass (mm)', 'relief @ final_inspection' or 'serial' taken apart, kept word for word."""
     guess = Guess(heading, level="said", why="said", said=target.strip())
-    words, at, stage = target.partition("@")
     unit = ""
-    if found := _TARGET_UNIT.search(words):
-        unit, words = found[1].strip(), words[: found.start()] + " " + words[found.end() :]
+    if found := _TARGET_UNIT.search(target):
+        unit, target = found[1].strip(), target[: found.start()] + " " + target[found.end() :]
+    words, at, stage = target.partition("@")
     key = plain(words)
     if key.replace(" ", "_") in SAID_FIELDS:
         return _with(guess, key.replace(" ", "_"), stage.strip())

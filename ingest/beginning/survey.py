@@ -13,7 +13,7 @@ from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.units_of_columns import bare_unit
 from ingest.reading.encodings import MARK
-from ingest.reading.headings import plain
+from ingest.reading.headings import MEASUREMENT_FIELDS, plain
 from ingest.reading.notation import NO_READING, SHEET_ERRORS, tidy
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
@@ -165,6 +165,8 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     shape = told.shape or _shape(columns)
     if shape in ("visit", "measurement"):
         columns = [_without_stage(column) for column in columns]
+    if shape in ("visit", "instrument"):  # a row is no single measurement there
+        columns = [_of_row(column) for column in columns]
     numbers = (
         cell
         for column in columns
@@ -194,6 +196,13 @@ def _without_stage(column: ColumnSeen) -> ColumnSeen:
     if guess.level == "said" or not guess.stage:
         return column
     return replace(column, guess=replace(guess, stage="", level="unsure" if guess.field in DATES else guess.level))
+
+
+def _of_row(column: ColumnSeen) -> ColumnSeen:
+    """A column that would say something of a single measurement says nothing where a row holds several."""
+    guess = column.guess
+    single = guess.field in MEASUREMENT_FIELDS and guess.level != "said"
+    return replace(column, guess=Guess(guess.heading, why="its place: a row holds several")) if single else column
 
 
 def _shape(columns: Sequence[ColumnSeen]) -> str:

@@ -183,6 +183,7 @@ def test_what_was_said_goes_before_every_guess_and_the_first_log_that_fits_count
     [
         ("action bass/treble (mm)", ("action", "bass/treble", "", "", "mm")),
         ("relief left @ final_inspection", ("relief", "", "left", "final_inspection", "")),
+        ("relief @ final_inspection (mm)", ("relief", "", "", "final_inspection", "mm")),
         ("nut_height bass", ("nut_height", "bass", "", "", "")),
         ("intonation 3 fret 7", ("intonation", "3 fret 7", "", "", "")),
     ],
@@ -231,3 +232,11 @@ def test_a_measurement_that_somebody_named_is_one_with_what_is_guessed():
     assert shop.by_characteristic["nut_height"].positions == ("bass", "treble")
     (count,) = counted([("a.csv", csv("Serial,Date,X,Nut treble (mm),Y", *rows))], proposal)
     assert dict(count.columns) == {"hb": 9, "nut_height bass": 9, "nut_height treble": 9}
+
+
+def test_a_column_of_single_measurements_is_none_where_a_row_holds_several():
+    rows = [f"A{n},{DAYS[n]},final,ok,0.{10 + n}" for n in range(9)]
+    sheet = [("a.csv", csv("Serial,Date,Bench,Check,Relief (mm)", *rows))]
+    proposal = propose(sheet)
+    assert column(proposal, "Check").guess.field in ("", "outcome")
+    assert counted(sheet, proposal)[0].readings == 9
