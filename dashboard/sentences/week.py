@@ -72,6 +72,8 @@ def answer(found: Review) -> str:
 def nothing_shipped(found: Review) -> str:
     """Why no serial is listed as shipped outside or without a final inspection."""
     packed = found.weeks.filter(found.weeks["week"] == found.week)["finished"].sum()
+    if outcomes_missing(found.unread):
+        return "Not read: no log says what passed its last stage."
     if not packed:
         return "Nothing was packed this week."
     unheld = found.unread.filter(pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]))["key"].to_list()
