@@ -36,7 +36,6 @@ UNEXPLAINED = ""
 SHARE_UNEXPLAINED = 0.25  # prior weight, among shifts, of those that no candidate explains
 SHARE_NOTHING = 0.8  # prior weight of "nothing moved", which a chart that opened may well mean
 STREAM_VARIANCE = 1.0  # a stream's own mean: its readings tell it
-LEAST_SHARE = 0.2  # of its standard error, that a variance between levels has at least
 FLOOR = 1e-4  # of a variance between levels, in sigma squared
 FEW_LEVELS = 0.05  # the variance between levels where there is only one before
 
@@ -269,9 +268,7 @@ def _near(values: Floats, stream: Ints) -> Floats:
 
 
 def _moment(code: Ints, off: Floats) -> float:
-    """Variance between levels by moments, readings of one level about 0 having variance 1; never under a fifth of its
-    own standard error.
-    """
+    """Variance between levels by moments, readings of one level about 0 having variance 1; never none at all."""
     some = code >= 0
     size = np.bincount(code[some])
     sums = np.bincount(code[some], off[some])
@@ -280,7 +277,7 @@ def _moment(code: Ints, off: Floats) -> float:
     if levels < 2:
         return FEW_LEVELS
     between = float((sums[kept] ** 2 / size[kept]).sum())
-    return max((between - levels) / n, 0.0) + LEAST_SHARE * float(np.sqrt(2 * levels)) / n + FLOOR
+    return max((between - levels) / n, 0.0) + FLOOR
 
 
 def _told(one: Candidate, posterior: Floats, mean: Floats, variance: Floats, total: float, day: Ints) -> Hypothesis:

@@ -45,6 +45,7 @@ class LotRow:
     verdict_words: str = ""  # "take", "bring to the supplier", "measure 19 more"
     in_question: bool = False
     href: str = ""
+    on_limit: str = ""  # "9 on the limit", on a line of its own
     marks: str | None = None  # a letter a reading: x outside, = on the limit, - inside; None: nothing is said of them
 
 
@@ -207,6 +208,8 @@ def _said(
         texts.append(style.words(width, top + 33, mean, size=12, at="right", colour=style.INK2))
         texts.append(style.words(0, top + 102, f"<b>{lot.outside}</b>", size=13, colour=style.INK))
         texts.append(style.words(width, top + 102, lot.interval, size=12, at="right", colour=style.INK2))
+        if lot.on_limit:
+            texts.append(style.words(width, top + 118, lot.on_limit, size=12, at="right", colour=style.INK2))
         return
     profile, figures, verdicts = places
     if first:
@@ -215,8 +218,11 @@ def _said(
     texts.append(style.words(style.width_of(lot.lot, 15) * 1.06 + 8, top + 36, lot.received, colour=style.INK3))
     _profile(lot, shapes, profile, top + 8, view.px_of_unit)
     texts.append(style.words(profile, top + 50, mean, colour=style.INK2))
-    texts.append(style.words(figures, top + 20, f"<b>{lot.outside}</b>", size=14, colour=style.INK))
-    texts.append(style.words(figures, top + 39, lot.interval, colour=style.INK2))
+    said, step = (top + 12, 18) if lot.on_limit else (top + 20, 19)
+    texts.append(style.words(figures, said, f"<b>{lot.outside}</b>", size=14, colour=style.INK))
+    texts.append(style.words(figures, said + step, lot.interval, colour=style.INK2))
+    if lot.on_limit:
+        texts.append(style.words(figures, said + 2 * step, lot.on_limit, colour=style.INK2))
     if lot.verdict:
         shapes += glyph(lot.verdict, verdicts + 9, top + 29)
         texts.append(_verdict(lot, verdicts + 25, top + 29))

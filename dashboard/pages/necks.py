@@ -166,6 +166,7 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
                 words,
                 row["verdict"] == lots.REJECT,
                 href,
+                sentences_necks.on_limit_in_strip(row),
                 marks(group),
             )
         )

@@ -95,14 +95,15 @@ def in_lot(row: Row) -> str:
 
 
 def in_strip(row: Row) -> str:
-    """The line under a lot's strip: its interval, or that all were measured, and how many lie on the limit."""
+    """The line under a lot's strip: its interval, or that all were measured."""
     if row["outside"] is None:
         return in_lot(row)
-    told = "all measured" if whole(row) else in_lot(row).replace(" in the whole lot", " in the lot")
-    if not row["on_limit"]:
-        return told
-    told = "all" if whole(row) else told.removesuffix(" in the lot")
-    return f"{told}; {numbers.count(row['on_limit'])} on the limit"
+    return "all measured" if whole(row) else in_lot(row).replace(" in the whole lot", " in the lot")
+
+
+def on_limit_in_strip(row: Row) -> str:
+    """`9 on the limit`, the line after it; nothing where there is none or no limit."""
+    return f"{numbers.count(row['on_limit'])} on the limit" if row["outside"] is not None and row["on_limit"] else ""
 
 
 def outside_in_table(row: Row) -> str:

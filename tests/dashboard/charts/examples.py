@@ -160,6 +160,7 @@ LOTS = LotsView(
             "bring to the supplier",
             True,
             "/necks?lot=MP-2291",
+            "9 on the limit",
         ),
         LotRow(
             "Tollgate Necks",
