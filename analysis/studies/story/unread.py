@@ -70,9 +70,13 @@ def outcomes_at(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def told_instruments(snapshot: Snapshot) -> pl.DataFrame:
-    """Instruments with a visit whose log tells its outcome: `serial`. Of others nobody knows whether they came back."""
-    visits = snapshot.once(story).visits.select("serial")
-    return visits.filter(snapshot.once(outcome_read)).unique().sort("serial")
+    """Instruments of which somebody tells whether they came back: `serial`. A visit's log tells its outcome, and that
+    of every visit to final inspection, where most is caught; of others nobody knows.
+    """
+    read = snapshot.once(story).visits.select("serial", "role").with_columns(snapshot.once(outcome_read))
+    at_final = pl.col("outcome_read").filter(pl.col("role") == "final")
+    told = read.group_by("serial").agg(any=pl.col("outcome_read").any(), final=at_final.all())
+    return told.filter(pl.col("any") & pl.col("final")).select("serial").sort("serial")
 
 
 def causes_read(snapshot: Snapshot) -> bool:

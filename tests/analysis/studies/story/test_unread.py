@@ -155,3 +155,23 @@ def test_every_page_says_it_before_anything_else(tmp_path, without):
     touched = [name for name in words.TOUCHES if page.strip(name) is not None]
     assert "week" in touched
     assert {"rework", "bench"} <= set(touched) or without == ("limits",)
+
+
+def test_where_only_final_inspections_outcomes_are_unread_nobody_is_said_to_have_never_come_back(tmp_path):
+    (tmp_path / "shop.toml").write_text(SHOP)
+    head = "serial,model,stage,tech,started_at"
+    benches = [
+        f"S{n},LARK-25,{stage},T01,2026-03-02 0{hour}:1{n},pass"
+        for n in range(8)
+        for hour, stage in ((8, "neck_straightening"), (9, "play_test"))
+    ]
+    finals = [f"S{n},LARK-25,final_inspection,T02,2026-03-02 10:1{n}" for n in range(8)]
+    logs = [log(tmp_path, "bench.csv", benches, f"{head},outcome"), log(tmp_path, "final.csv", finals, head)]
+    assert [came.outcome for came in load(tmp_path, logs, now=NOW)] == ["loaded", "loaded"]
+    snapshot = open_snapshot(tmp_path)
+    assert week_rows(snapshot)["judged"].to_list() == [8]
+    assert week_rows(snapshot)["never_sent_back"].to_list() == [None]
+    assert week_rows(snapshot)["rolled_yield"].to_list() == [None]
+    _, figure, say = shared.normal(review(snapshot), snapshot.shop)[1]
+    assert figure == "not read"
+    assert "%" not in say
