@@ -47,6 +47,7 @@ SAVED = {  # tables a person may save, and the page they stand on
     "book": "book",
     "gauges": "gauges",
 }
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 PATIENCE = {  # with clients that are slow or say nothing: they are held, but nobody waits for them
     "connection_limit": 2_000,
     "channel_timeout": 30,  # seconds without a byte
@@ -144,12 +145,21 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
 
 def save(name: str) -> flask.Response:
-    """A table a person saves from a page, as CSV: canonical units, unrounded; filters as in the page's address."""
-    module = SAVED.get(name)
+    """A table a person saves from a page, as CSV or (NAME.xlsx) as a workbook: canonical units, unrounded; filters as
+    in the page's address.
+    """
+    key, _, form = name.partition(".")
+    module = SAVED.get(key) if form in ("", "xlsx") else None
     page = importlib.import_module(f"dashboard.pages.{module}") if module else None
     if page is None:
         return flask.Response("There is no such table to save.", status=404, mimetype="text/plain")
     file, rows = page.saved(**flask.request.args.to_dict())
+    if form:
+        from dashboard.exports.workbook import workbook  # pandas is slow to load, and seldom asked for
+
+        answer = flask.Response(workbook(key, rows), mimetype=XLSX)
+        answer.headers["Content-Disposition"] = f"attachment; filename={file.removesuffix('.csv')}.xlsx"
+        return answer
     return flask.Response(
         written.csv_text(written.plain(rows)),
         mimetype="text/csv",

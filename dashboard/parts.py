@@ -378,9 +378,13 @@ def drop(words: str, id: Any, most: int) -> html.Div:
 
 
 def save_whole(name: str, **filters: str | None) -> html.Div:
-    """The way to a whole table as CSV, unrounded: its name in SAVED of app.py, the page's filters."""
+    """The way to a whole table as CSV or as a workbook, unrounded: its name in SAVED of app.py, the page's filters."""
+    csv, xlsx = (address.address(f"/save/{name}{form}", **filters) for form in ("", ".xlsx"))
     return html.Div(
-        html.A("Save as CSV, unrounded", href=address.address(f"/save/{name}", **filters), className="button"),
+        [
+            html.A("Save as CSV, unrounded", href=csv, className="button"),
+            html.A("as a workbook", href=xlsx, className="button"),
+        ],
         className="acts",
     )
 

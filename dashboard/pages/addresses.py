@@ -192,4 +192,4 @@ ADDRESSES: dict[str, type[Address]] = {
 
 def of(path: str) -> type[Address]:
     """The type of a path; of one that is not known, a type that takes any single value."""
-    return ADDRESSES.get(path.rstrip("/") or "/", Address)
+    return ADDRESSES.get(path.removesuffix(".xlsx").rstrip("/") or "/", Address)

@@ -229,5 +229,9 @@ def test_the_demo_tells_the_week_in_plain_lines(looked_at):
     lines = list(_week_in_sentences(looked_at))
     assert lines[0] == "Weir Lane Instruments: One new thing moved, and the rest ran true."
     assert 2 <= len(lines) <= 1 + findings.MOST
-    assert lines[1].startswith("  - Action treble on LARK-25 moved up 0.29\xa0mm (0.2")
+    size = re.match(r"  - Action treble on LARK-25 moved up ([\d.]+)\xa0mm \(([\d.]+) to ([\d.]+)\)", lines[1])
+    assert size is not None
+    told, low, high = map(float, size.groups())
+    assert low < moving_shop.MOVED_BY < high
+    assert low < told < high
     assert not any(mark in "".join(lines) for mark in "<>*_")
