@@ -4,6 +4,7 @@ does not need.
 
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -192,7 +193,8 @@ def test_a_command_line_that_is_none_is_one_line(capsys, arguments):
 
 
 def test_version(capsys):
-    assert run(capsys, "--version")[:2] == (0, ["truerun 0.1.0"])
+    declared = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text())["project"]["version"]
+    assert run(capsys, "--version")[:2] == (0, [f"truerun {declared}"])
 
 
 def test_correct_and_take_it_back(capsys, folder):
