@@ -36,7 +36,7 @@ def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, coun
     seen.page.wait_for_selector("h2:has-text('Where it was caught')")
     seen.charts_drawn(3)
     flow = seen.page.locator(".chart[role=img]").first
-    assert "of the hours was caught at" in flow.get_attribute("aria-label")
+    assert "of the work was caught at" in flow.get_attribute("aria-label")
     behind = seen.page.locator("section", has=seen.page.locator("h2", has_text="Caught at")).last
     assert f"{count} send-backs" in behind.inner_text()
     link = behind.locator("a.serial").first
