@@ -15,8 +15,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import statsmodels.api as sm
-from patsy import build_design_matrices, dmatrix
 from scipy import stats
 
 from analysis.methods.problems import UnusableData
@@ -53,6 +51,8 @@ class Bent:
         return float(mean[0]), float(low[0]), float(high[0])
 
     def _basis(self, x: npt.ArrayLike) -> Floats:
+        from patsy import build_design_matrices
+
         return _matrix(build_design_matrices([self.design], {"x": np.atleast_1d(np.asarray(x, dtype=np.float64))})[0])
 
     def _told(self, turn: Floats) -> tuple[Floats, Floats, Floats]:
@@ -73,6 +73,9 @@ def bent(y: npt.ArrayLike, x: npt.ArrayLike, mix: npt.ArrayLike, lot: npt.ArrayL
 
     Raises UnusableData from under five lots, or where x hardly varies within the mix.
     """
+    import statsmodels.api as sm  # here, not above: both load pandas, which no other method needs
+    from patsy import dmatrix
+
     value, at = np.asarray(y, dtype=np.float64), np.asarray(x, dtype=np.float64)
     kinds, lots = (np.unique(np.asarray(each), return_inverse=True)[1] for each in (mix, lot))
     groups = int(lots.max(initial=-1)) + 1
