@@ -36,7 +36,7 @@ def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, coun
     seen.page.wait_for_selector("h2:has-text('Where it was caught')")
     seen.charts_drawn(3)
     flow = seen.page.locator(".chart[role=img]").first
-    assert "of the hours was caught at" in flow.get_attribute("aria-label")
+    assert "of the work was caught at" in flow.get_attribute("aria-label")
     behind = seen.page.locator("section", has=seen.page.locator("h2", has_text="Caught at")).last
     assert f"{count} send-backs" in behind.inner_text()
     link = behind.locator("a.serial").first
@@ -59,7 +59,7 @@ def test_an_arc_can_be_clicked_and_the_filters_stay(address, watched):
     seen = watched()
     seen.page.goto(f"{address}/rework?weeks=13")
     seen.charts_drawn(3)
-    seen.page.locator("section", has=seen.page.locator("h2", has_text="widest")).locator("tbody a").first.click()
+    seen.page.locator("section", has=seen.page.locator("h2", has_text="cost most work")).locator("tbody a").first.click()
     seen.page.wait_for_url("**caught_at=**")
     assert "weeks=13" in seen.page.url
     seen.page.wait_for_selector("h2:has-text('Caught at')")
