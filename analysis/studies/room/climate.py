@@ -9,7 +9,7 @@ independent lags as these are worth. What moves together need not be a cause: re
 slopes.
 
 Source: lags worth so many independent ones by the eigenvalues of their correlation, Li & Ji 2005, Heredity 95 (from
-memory; the rate is shown by simulation, tests/trials/air.py).
+memory; the rate is shown by simulation, tests/trials/air.md).
 """
 
 import numpy as np
