@@ -15,7 +15,7 @@ CONTRACT = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importl
 LATER = {
     "ingest": ["analysis", "dashboard", "dash", "plotly"],
     "analysis": ["dashboard", "dash", "plotly"],
-    "analysis.methods": ["ingest", "dashboard", "dash", "plotly"],  # statsmodels loads pandas for itself
+    "analysis.methods": ["ingest", "polars", "pandas", "dash", "plotly"],
 }
 
 
