@@ -128,7 +128,7 @@ class Jobs:
         )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
-        """The job once it has ended, for tests and scripts; TimeoutError where it takes longer."""
+        """The job once it has ended; TimeoutError where it takes longer."""
         from time import monotonic, sleep
 
         end = monotonic() + seconds

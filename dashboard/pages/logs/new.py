@@ -31,6 +31,7 @@ UNDER = (
     "and nothing is written or loaded before you say so."
 )
 WHO = "who mapped the sheet"
+PATIENCE = 120.0  # seconds until the page says that sheets are still being taken out
 
 
 def first() -> list[Any]:
@@ -259,7 +260,13 @@ def back(clicks: int | None, names: list[str] | None) -> Any:
     if not clicks or not names:
         return no_update
     counter = desk.here()
-    counter.jobs.take_out_all(names, WHO, lambda: take_back(counter.folder))
+    number = counter.jobs.take_out_all(names, WHO, lambda: take_back(counter.folder))
+    try:
+        done = counter.jobs.wait(number, seconds=PATIENCE)
+    except TimeoutError:
+        return "The sheets are still being taken out: look at Logs in a minute, then map them anew."
+    if done.problem:
+        return f"{done.problem}."
     return [
         "The sheets are taken out and shop.toml is put back as it was, or aside as shop.toml.taken-back. ",
         html.A("Map them anew", href="/logs"),
