@@ -23,17 +23,16 @@ from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import veiled
-from ingest.shopfiles.shop import ShopProblem, fingerprint
+from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
-from ingest.store.problems import StoreProblem
 from ingest.store.snapshot import TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
-from ingest.terms.questions import FileProblem
+from ingest.terms.problems import Problem
 from ingest.verbs import load, unfinished
 
 T = TypeVar("T")
-EXPECTED = (UnusableData, ShopProblem, StoreProblem, FileProblem)  # told in one line that a person can act on
+EXPECTED = (UnusableData, Problem)  # told in one line that a person can act on
 MOST_BYTES = 512_000_000
 NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
 SNAPSHOTS = 3  # the present one and two that somebody may still be looking at

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from analysis.studies.drift.signals import signals
-from analysis.studies.drift.streams import STREAM
+from analysis.studies.drift.streams import STREAM, Streams
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -65,7 +65,7 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
                     judged.streams.readings,
                     same.row(0, named=True),
                     entry["at"],
-                    _sigma(judged.streams, int(same["stream"][0])),
+                    line_of(judged.streams, int(same["stream"][0])),
                 )
         rows.append(row)
     return pl.DataFrame(rows, schema=ACTIONS)
@@ -76,10 +76,10 @@ def last_week(week: date) -> date:
     return week - timedelta(weeks=1)
 
 
-def _sigma(held: object, stream: int) -> tuple[float, float]:
-    eras = held.eras  # type: ignore[attr-defined]
-    era = int(np.flatnonzero(eras.stream == stream)[-1])
-    return float(eras.centre[era]), float(eras.sigma[era])
+def line_of(held: Streams, stream: int) -> tuple[float, float]:
+    """Centre and sigma of a stream by the limits last in force."""
+    era = int(np.flatnonzero(held.eras.stream == stream)[-1])
+    return float(held.eras.centre[era]), float(held.eras.sigma[era])
 
 
 def moved(

@@ -9,7 +9,6 @@ carries those of all its signals; a decision carries the lines that name its own
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
-import numpy as np
 import polars as pl
 
 from analysis.studies.drift import actions
@@ -222,8 +221,7 @@ def _checked(snapshot: Snapshot, judged: Signals, matter: Matter, done_on: date 
     stream = int(str(matter.main["stream"]))
     midnight = datetime.combine(done_on + timedelta(days=1), datetime.min.time(), tzinfo=snapshot.shop.zone)
     held = judged.streams
-    era = int(np.flatnonzero(held.eras.stream == stream)[-1])
-    line = (float(held.eras.centre[era]), float(held.eras.sigma[era]))
+    line = actions.line_of(held, stream)
     moved = actions.moved(held.values, held.readings, matter.main, midnight.astimezone(UTC), line)
     change, low, high = (
         None if moved.get(name) is None else float(str(moved[name])) for name in ("change", "low", "high")
