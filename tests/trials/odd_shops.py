@@ -2,10 +2,10 @@
 
 Run by hand: `python -m tests.trials.odd_shops [SHOPS] [SECONDS] [KEPT]`. Each shop draws some of the demo's logs, some
 of their rows, and one oddity: one tech, one model, newcomers far off, readings that never move, gaps of months, one
-instrument alone, everything rejected, all times equal. A fault is a line in store/program.log, an answer of 500, or a figure
-that was not written. The seed was fixed before the first run, and every shop hangs on its own number alone; the trial
-ends after SECONDS, and says how far it came. What was walked is kept in KEPT, a line a shop: run again with the same
-file it goes on behind them.
+instrument alone, everything rejected, all times equal. A fault is a line in store/program.log, an answer of 500, or a
+figure that was not written. The seed was fixed before the first run, and every shop hangs on its own number alone; the
+trial ends after SECONDS, and says how far it came. What was walked is kept in KEPT, a line a shop: run again with the
+same file it goes on behind them.
 """
 
 import csv
