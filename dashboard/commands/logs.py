@@ -12,7 +12,7 @@ from dashboard.commands.terminal import HERE, LogName, ShopFolder, UserProblem, 
 
 if TYPE_CHECKING:
     from ingest.verbs.again import Change
-    from ingest.verbs.load import Loaded
+    from ingest.verbs.loaded import Loaded
 
 
 def load(
@@ -85,7 +85,7 @@ def _tell(became: "Sequence[Loaded]") -> None:
 
 def _watch(shop: Path, directory: Path) -> None:
     """Load what comes into a directory until stopped."""
-    from ingest.verbs.load import usable_shop
+    from ingest.verbs.sound import usable_shop
     from ingest.verbs.watch import watch
 
     usable_shop(shop)

@@ -16,8 +16,8 @@ from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
 from ingest.verbs import answers, load, mend
 from ingest.verbs.answers import Answer
-from ingest.verbs.load import Loaded
-from ingest.verbs.worklist import Group
+from ingest.verbs.groups import Group
+from ingest.verbs.loaded import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
 KEPT = 50  # finished jobs that may still be asked about

@@ -8,7 +8,8 @@ from collections.abc import Iterable
 import polars as pl
 
 from ingest.reading.headings import plain
-from ingest.shopfiles.shop import Log, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import closest, quoted
 
 OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open")

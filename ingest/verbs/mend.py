@@ -15,7 +15,10 @@ from ingest.store.draft import Draft
 from ingest.store.problems import StoreProblem
 from ingest.store.store import drafting, log_called
 from ingest.terms.questions import IMPLAUSIBLE
-from ingest.verbs.load import Loaded, ensure, loaded_of, read_again, sound_shop, usable_shop, with_two_values
+from ingest.verbs.from_originals import read_again
+from ingest.verbs.load import ensure
+from ingest.verbs.loaded import Loaded, loaded_of, with_two_values
+from ingest.verbs.sound import sound_shop, usable_shop
 
 
 def correct(

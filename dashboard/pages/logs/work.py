@@ -13,7 +13,9 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import shared as sentences
-from ingest.verbs.worklist import MEANS, VALUE, VERDICT, Decision, Group, lines_about, worklist
+from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
+from ingest.verbs.original_rows import lines_about
+from ingest.verbs.worklist import worklist
 
 PATH = "/logs"
 WORK, AT, DONE, SAID, AGAIN = "logs-work", "logs-work-at", "logs-work-done", "logs-work-said", "logs-again"
