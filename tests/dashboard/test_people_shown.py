@@ -57,7 +57,8 @@ def everything(folder, tmp_path):
         told["rows about questions"] = said([work.story_of(group.key) for group in groups])
         again = (folder / "final_2026-W48.csv").read_bytes() + b"\n"
         job = desk.here().jobs.wait(desk.here().jobs.load([("final_2026-W48.csv", again)], check=True))
-        assert job.state == "done" and job.files[0].notes, job
+        assert job.state == "done", job
+        assert job.files[0].notes
         told["a load"] = said(logs.told(job)) + str(job.files)
     for name in SAVED:
         told[f"save {name}"] = client.get(f"/save/{name}").get_data(as_text=True)
