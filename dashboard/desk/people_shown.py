@@ -21,7 +21,7 @@ from ingest.reading.words import TWO_NAMES
 from ingest.store.snapshot import Reader, Snapshot
 
 if TYPE_CHECKING:
-    from ingest.verbs.load import Loaded
+    from ingest.verbs.loaded import Loaded
 
 NOBODY = "a person"
 BETWEEN = " | "  # the cells of a row in a question
