@@ -210,7 +210,7 @@ def test_the_first_load_under_a_wrong_clock_says_so_and_sets_nothing_aside(tmp_p
     assert "30 of its 30 rows lie after what this machine's clock says (2025-06-01" in file.problem
     os.utime(many, (early.timestamp(),) * 2)
     refuse_later_files([many], now=early)
-    with pytest.raises(StoreProblem, match="clock says 2025-05-29.*b.csv was last written on 2025-06-01"):
+    with pytest.raises(StoreProblem, match=r"clock says 2025-05-29.*b\.csv was last written on 2025-06-01"):
         refuse_later_files([many], now=early - timedelta(days=3))
     [file] = load(folder, [many], now=NOW)
     assert (file.accepted, file.set_aside) == (30, 0)
