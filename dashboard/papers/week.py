@@ -17,6 +17,7 @@ from analysis.studies.matters.calls import calls
 from analysis.studies.matters.records import Matter
 from analysis.studies.rework import rework
 from analysis.studies.room import climate
+from analysis.studies.room.play_test import advice
 from analysis.studies.story.scope import Scope
 from dashboard import numbers
 from dashboard.charts.normal_week import WeeksView, normal_week
@@ -27,7 +28,7 @@ from dashboard.pages.drift import stream as drift_stream
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
 from dashboard.sentences import drift as sentences_drift
-from dashboard.sentences import findings, unread
+from dashboard.sentences import findings, play_test, unread
 from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -44,6 +45,7 @@ CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = (
     3,
 )  # rows that leave room for all else on three pages
 WEEKS = 13
+PLAYED = 4  # instruments whose play test is told; the others stand on Drift
 INNER = 126  # px of a stream chart between its rails
 FIRST_OF_MONTH = (
     7  # a week that begins by then is the month's first: what became of the tool's own calls is told once a month
@@ -95,6 +97,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "bench": sentences_week.on_the_bench(found),
         "oldest": sentences_week.oldest(found, shop),
         "lost": sentences_week.lost(found),
+        "played": _played(found, shop),
     }
     held = found.decision or {}
     due = held.get("due")
@@ -110,6 +113,16 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         due=numbers.weekday(due) if isinstance(due, date) else "",
         **sheets,
     )
+
+
+def _played(found: Review, shop: Shop) -> tuple[list[tuple[str, str]], int]:
+    """What the week's first play tests say, instrument by instrument, and how many more there are."""
+    try:
+        every = desk.ask(advice)
+    except (NotWorkedOut, UnusableData):
+        return [], 0
+    said = [one for one in every if found.week <= sentences.local(shop, one.taken_at).date() <= found.last_day]
+    return [(one.serial, play_test.line(shop, one)) for one in said[:PLAYED]], max(0, len(said) - PLAYED)
 
 
 def _long(week: date) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from ingest.reading.cells import Cells
+from ingest.reading.frets import choke
 from ingest.reading.headings import Column
 from ingest.reading.notation import Manner, read_cell
 from ingest.shopfiles.shop import Log, Shop
@@ -294,8 +295,7 @@ def _implausible(readings: pl.DataFrame, plausible: tuple[float, float] | None, 
         return pl.DataFrame(schema=schema)
     low, high = plausible
     unit = f" {CANONICAL[quantity]}" if quantity in CANONICAL else ""
-    out = readings.filter((pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)).unique(
-        "row", keep="first", maintain_order=True
-    )
+    beyond = (pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)
+    out = readings.filter(beyond & ~choke(quantity)).unique("row", keep="first", maintain_order=True)
     wanted = pl.format(f"{low:g} to {high:g}{unit}; read as {{}}{unit}: {IMPLAUSIBLE}", pl.col("value").round(6))
     return out.select("row", "line", "text", pl.lit("implausible").alias("reason"), wanted.alias("wanted"))
