@@ -2,10 +2,10 @@
 tests.trials.fair_techs
 
 A tech is flagged where so much work that came back is more than chance and mix explain (`same_mix.Expected.p_more`
-under `techs.FLAG`, or `FLAG_UNSURE` where the expectation is hardly known). The raw comparison holds everybody's share against the stage's, by the same level. The last column
-is what any fair test could see at most: the best test at 5 % of somebody who knows how hard each single visit is, given
-all that came back (conditional binomial, its boundary drawn by lot; Lehmann & Romano, Testing Statistical Hypotheses,
-section 4.4).
+under `techs.FLAG`, or `FLAG_UNSURE` where the expectation is hardly known). The raw comparison holds everybody's share
+against the stage's, by the same level. The last column is what any fair test could see at most: the best test at 5 % of
+somebody who knows how hard each single visit is, given all that came back (conditional binomial, its boundary drawn by
+lot; Lehmann & Romano, Testing Statistical Hypotheses, section 4.4).
 """
 
 from collections.abc import Mapping
