@@ -43,10 +43,12 @@ def load(
         raise UserProblem("Wanted log files to load, or --watch DIR. See `truerun load --help`")
     from dashboard.sentences import logs as telling
     from ingest.verbs.load import load as load_files
+    from ingest.verbs.sound import refuse_later_files
 
     if files is None and watch is not None:
         _watch(shop, watch)
         return
+    refuse_later_files(files or [], now=now())
     size = sum(file.stat().st_size for file in files or [] if file.is_file())
     with progress_bar("Loading", size) as progress:
         became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())

@@ -36,7 +36,7 @@ from ingest.verbs.from_originals import (
     take_out,
 )
 from ingest.verbs.loaded import Loaded, loaded_of, with_two_values
-from ingest.verbs.sound import sound_shop, usable_shop
+from ingest.verbs.sound import refuse_a_late_sheet, sound_shop, usable_shop
 
 BATCH = 400_000  # readings and visits of the files that are committed together
 PUT_BACK = "{name}: its original was gone or damaged and is put back"
@@ -107,7 +107,9 @@ def load_data(
         look_over(
             io.BytesIO(data), name, lambda it: form_of(it, shop)
         )  # what came by the browser was not looked over yet
-        return Came(place, *read_entry(entry, data, shop, said, part_of(progress, place, len(sources), name)))
+        came = Came(place, *read_entry(entry, data, shop, said, part_of(progress, place, len(sources), name)))
+        refuse_a_late_sheet(came.sheet, name, now=now)
+        return came
 
     for place, came in ahead(sources, one):
         if isinstance(came, Loaded):
