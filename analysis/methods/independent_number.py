@@ -105,13 +105,24 @@ def carried(
             f"{len(x)} readings of {len(begins)} streams; wanted a lot and a day each, a pool each stream"
         )
     used = np.ones(len(begins), dtype=bool) if asked is None else np.asarray(asked, dtype=bool)
-    size = lengths(begins, len(x))
     stream = segment_ids(begins, len(x))
+    streams = _Streams(begins, lengths(begins, len(x)), stream, pools, used)
     alone = np.where(lots < 0, -1 - np.arange(len(x)), lots)  # a reading whose lot is not known shares it with none
     of_lot, of_day = _Batches(stream, alone), _Batches(stream, days)
-    told = _Pooled(x, begins, size, stream, of_lot, of_day, used, pools)
+    told = _Pooled(x, streams, of_lot, of_day)
     lag = told.neighbours()
-    return _carried(size.astype(np.float64), begins, of_lot, of_day, lag, told.between(lag), told.shape())
+    return _carried(streams, of_lot, of_day, lag, told.between(lag), told.shape())
+
+
+@dataclass(frozen=True)
+class _Streams:
+    """Where the streams stand and what they share."""
+
+    begins: Ints  # (s,)
+    size: Ints  # (s,)
+    which: Ints  # (n,) stream of each reading
+    pools: Ints  # (s,)
+    used: Flags  # (s,) the tests of their pool rest on them
 
 
 class _Batches:
@@ -139,17 +150,8 @@ class _Lag:
 class _Pooled:
     """Sums over the streams of each pool, on the scale of each stream's spread within lots."""
 
-    def __init__(
-        self,
-        x: Floats,
-        begins: Ints,
-        size: Ints,
-        stream: Ints,
-        of_lot: _Batches,
-        of_day: _Batches,
-        used: Flags,
-        pools: Ints,
-    ) -> None:
+    def __init__(self, x: Floats, streams: _Streams, of_lot: _Batches, of_day: _Batches) -> None:
+        begins, size, stream, pools, used = streams.begins, streams.size, streams.which, streams.pools, streams.used
         s = len(begins)
         self.stream, self.of_lot, self.of_day, self.pools, self.size = stream, of_lot, of_day, pools, size
         self.off = x - means(x, begins)[stream]
@@ -264,8 +266,7 @@ def _runs(n: Floats, phi: Floats) -> Floats:
 
 
 def _carried(
-    n: Floats,
-    begins: Ints,
+    streams: _Streams,
     of_lot: _Batches,
     of_day: _Batches,
     lag: _Lag,
@@ -273,7 +274,7 @@ def _carried(
     shape: tuple[Floats, Floats],
 ) -> Carried:
     """From the shares of the variance to what the readings carry."""
-    s = len(n)
+    n, s = streams.size.astype(np.float64), len(streams.size)
     a, wider = between
     d = (1 - a) * lag.days
     e, phi = 1 - a - d, lag.phi
@@ -286,7 +287,7 @@ def _carried(
         + d[of_day.stream][of_day.which] * of_day.n[of_day.which]
         + (e * run)[of_lot.stream][of_lot.which]
     )
-    rows = np.add.reduceat(each**2, begins)
+    rows = np.add.reduceat(each**2, streams.begins)
     both = _Batches(of_lot.which, of_day.which)
     shared = np.bincount(of_lot.stream[both.stream], both.n**2, s)
     squared = (1 + phi**2) / (1 - phi**2)  # sum of the squared correlations with the neighbours, both ways
