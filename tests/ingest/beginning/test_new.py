@@ -101,7 +101,10 @@ A2,tenor ukulele,2026-01-03,final inspection,Cy,0.08,2.6
 def test_where_a_thing_is_set_hangs_on_the_family_and_a_rod_is_set_at_pitch():
     shop = shop_of(propose([("mixed.csv", BANJOS_AND_UKULELES.encode())]).shop_toml)
     relief, action = (next(item for item in shop.characteristics if item.key == key) for key in ("relief", "action"))
-    assert [relief.set_stage(family) for family in ("open-back banjo", "tenor ukulele")] == ["rod_at_pitch", "levelling"]
+    assert [relief.set_stage(family) for family in ("open-back banjo", "tenor ukulele")] == [
+        "rod_at_pitch",
+        "levelling",
+    ]
     assert [action.set_stage(f) for f in ("open-back banjo", "tenor ukulele")] == ["neck_angle", "bridge_fitting"]
     banjos = "\n".join(row for row in BANJOS_AND_UKULELES.splitlines() if "ukulele" not in row)
     alone = shop_of(propose([("banjos.csv", banjos.encode())]).shop_toml)
