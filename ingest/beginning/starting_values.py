@@ -42,13 +42,7 @@ STAGES = (  # in bench order
     StartingStage("polishing", "Polishing", "bench", 6, ("polish", "polished", "polieren", "polissage")),
     StartingStage("conditioning", "Board conditioning", "bench", 3, ("oil", "oiling", "condition", "board")),
     StartingStage("stringing", "Stringing", "bench", 7, ("string", "strung", "string up", "besaiten", "cordes")),
-    StartingStage(
-        "rod_at_pitch",
-        "Rod at pitch",
-        "bench",
-        3,
-        ("rod at pitch", "truss rod at pitch", "rod strung"),
-    ),
+    StartingStage("rod_at_pitch", "Rod at pitch", "bench", 3, ("rod at pitch", "truss rod at pitch", "rod strung")),
     StartingStage("neck_angle", "Neck angle", "bench", 3, ("angle", "neck set")),
     StartingStage(
         "nut_slotting", "Nut slotting", "bench", 9, ("nut", "nut slot", "nut slots", "slotting", "sattel", "sillet")
