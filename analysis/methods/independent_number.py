@@ -5,8 +5,8 @@ What differs is tested and measured over all streams of a pool (a characteristic
 few lots tells next to nothing of how lots differ; a stream's own estimate counts against the pool's by its degrees of
 freedom. With shares a of the variance between lots, d between days, and a lag-1 correlation of what is left, the
 covariance of a stream's readings is known up to sigma; from it follow the variance of their mean, how much too small
-s comes out, and Satterthwaite's degrees of freedom of s. How much lots differ is itself known from few lots: Student's t
-in place of the normal quantile pays for that.
+s comes out, and Satterthwaite's degrees of freedom of s. How much lots differ is itself known from few lots: Student's
+t in place of the normal quantile pays for that.
 
 Source: Satterthwaite 1946, Biometrics Bulletin 2 (degrees of freedom of a sum of squares); Searle, Casella &
 McCulloch 1992, Variance Components, chapter 3 (split by analysis of variance); the variance of s under kurtosis:
