@@ -13,7 +13,8 @@ from analysis.methods.intonation_inverse import DOUBT, TERMS, choked, fit_string
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.room.notes import STRING, played
 from analysis.studies.room.play_test import Advice, advice
-from ingest.shopfiles.shop import Model, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Model
 from ingest.store.snapshot import Snapshot
 
 LEAST_FRETS = 3  # fretted notes beside the open string

@@ -8,7 +8,8 @@ import polars as pl
 from analysis.methods.intonation import gamma
 from analysis.methods.segments import Floats
 from analysis.studies.story.story import story
-from ingest.shopfiles.shop import Model, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Model
 from ingest.store.snapshot import Snapshot
 
 LEAST = 30  # accepted instruments behind a baseline

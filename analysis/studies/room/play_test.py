@@ -18,7 +18,8 @@ from analysis.methods.play_test import Told
 from analysis.methods.play_test_shapes import BRIDGE, FRET, SLOT, STRING, Played, Spread
 from analysis.methods.segments import Floats
 from analysis.studies.room.notes import played
-from ingest.shopfiles.shop import Model, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Model
 from ingest.store.snapshot import Snapshot
 
 CHOKE, TUNING, SADDLE = "choke", "tuning", "saddle"
