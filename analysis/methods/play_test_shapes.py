@@ -1,7 +1,7 @@
 """Shapes that each fault of bridge, nut and fret gives the notes of an instrument, and how far good ones differ.
 
-The shapes are derivatives of `intonation.cents_short`. How often a cause is seen beforehand, how large it then is and how much good instruments differ are common
-practice, no published source.
+The shapes are derivatives of `intonation.cents_short`. How often a cause is seen beforehand, how large it then is and
+how much good instruments differ are common practice, no published source.
 Source: Anderson & Beausoleil 2024, J. Acoustical Society of America 156, 683.
 """
 
