@@ -38,6 +38,14 @@ def veiled(snapshot: Snapshot) -> Snapshot:
     return replace(snapshot, readers=readers)
 
 
+def putting(snapshot: Snapshot) -> Callable[[str], str]:
+    """What makes of a text the same with people as the shop wishes them shown."""
+    if snapshot.shop.people.show == "names":
+        return lambda text: text
+    words = _words(snapshot)
+    return lambda text: str(pl.select(_put(pl.lit(text), words)).item())
+
+
 def _reader(
     read: Reader, wordy: Iterable[str], words: Callable[[], dict[str, str]], rows: bool, snapshot: Snapshot
 ) -> Reader:
