@@ -4,6 +4,7 @@ date.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -24,6 +25,7 @@ CAUSE, ACTION, OWNER, DUE, WHO, UNTIL = (
     "drift-who",
     "drift-until",
 )
+FORM = {"cause": CAUSE, "action": ACTION, "owner": OWNER, "due": DUE, "who": WHO, "until": UNTIL}
 WRITE, KNOWN, CLOSE, REOPEN = "drift-write", "drift-known", "drift-close", "drift-reopen"
 ABOUT, SAID, WRITTEN = "drift-about", "drift-said", "drift-written"
 SHOWN = 8
@@ -98,42 +100,24 @@ def entries(seen: Seen, shop: Shop) -> html.Div:
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     app.callback(
-        Output(SAID, "children"),
-        Output(WRITTEN, "data"),
-        Input(WRITE, "n_clicks"),
-        Input(KNOWN, "n_clicks"),
-        Input(CLOSE, "n_clicks"),
-        Input(REOPEN, "n_clicks"),
-        State(CAUSE, "value"),
-        State(ACTION, "value"),
-        State(OWNER, "value"),
-        State(DUE, "value"),
-        State(WHO, "value"),
-        State(UNTIL, "value"),
-        State(ABOUT, "data"),
-        State(WRITTEN, "data"),
+        [Output(SAID, "children"), Output(WRITTEN, "data")],
+        inputs={"presses": [Input(button, "n_clicks") for button in (WRITE, KNOWN, CLOSE, REOPEN)]},
+        state={
+            "form": {name: State(field, "value") for name, field in FORM.items()},
+            "about": State(ABOUT, "data"),
+            "written": State(WRITTEN, "data"),
+        },
         prevent_initial_call=True,
     )(pressed)
 
 
 def pressed(
-    write_: int | None,
-    known: int | None,
-    close: int | None,
-    reopen: int | None,
-    cause: str | None,
-    action: str | None,
-    owner: str | None,
-    due: str | None,
-    who: str | None,
-    until: str | None,
-    about: dict[str, Any],
-    written: int | None,
+    presses: Sequence[int | None], form: dict[str, str | None], about: dict[str, Any], written: int | None
 ) -> tuple[Any, Any]:
-    """One of the four buttons of the form."""
-    if not any((write_, known, close, reopen)):
+    """One of the four buttons of the form, with what its fields hold."""
+    if not any(presses):
         return no_update, no_update
-    said = write(str(ctx.triggered_id), about, cause=cause, action=action, owner=owner, due=due, who=who, until=until)
+    said = write(str(ctx.triggered_id), about, **form)
     return (said, no_update) if said else ("Written into the bench book.", (written or 0) + 1)
 
 

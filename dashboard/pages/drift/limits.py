@@ -4,6 +4,7 @@ budget buys.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -28,6 +29,7 @@ from ingest.shopfiles.shop import Shop
 
 FROM, TO, SCOPE, LEFT_OUT = "drift-from", "drift-to", "drift-scope", "drift-left-out"
 WHO, WHY, TRY, FILE, OFF = "drift-limits-who", "drift-limits-why", "drift-try", "drift-file", "drift-off"
+FORM = {"first": FROM, "last": TO, "scope": SCOPE, "left_out": LEFT_OUT, "who": WHO, "why": WHY}
 FOUND, ABOUT, TRIED = "drift-proposal", "drift-limits-about", "drift-tried"
 STREAM, MODEL, SHOP = "stream", "model", "shop"
 SHOWN = 12
@@ -198,48 +200,32 @@ def kinds_table() -> list[Any]:
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     app.callback(
-        Output(FOUND, "children"),
-        Output(TRIED, "data"),
-        Output(WRITTEN, "data", allow_duplicate=True),
-        Input(TRY, "n_clicks"),
-        Input(FILE, "n_clicks"),
-        Input(OFF, "n_clicks"),
-        State(FROM, "value"),
-        State(TO, "value"),
-        State(SCOPE, "value"),
-        State(LEFT_OUT, "value"),
-        State(WHO, "value"),
-        State(WHY, "value"),
-        State(ABOUT, "data"),
-        State(TRIED, "data"),
-        State(WRITTEN, "data"),
+        [Output(FOUND, "children"), Output(TRIED, "data"), Output(WRITTEN, "data", allow_duplicate=True)],
+        inputs={"presses": [Input(button, "n_clicks") for button in (TRY, FILE, OFF)]},
+        state={
+            "form": {name: State(field, "value") for name, field in FORM.items()},
+            "about": State(ABOUT, "data"),
+            "tried": State(TRIED, "data"),
+            "written": State(WRITTEN, "data"),
+        },
         prevent_initial_call=True,
     )(pressed)
 
 
 def pressed(
-    try_: int | None,
-    file: int | None,
-    off: int | None,
-    first: str | None,
-    last: str | None,
-    scope: str | None,
-    left_out: str | None,
-    who: str | None,
-    why: str | None,
+    presses: Sequence[int | None],
+    form: dict[str, str | None],
     about: dict[str, str],
     tried: list[Any] | None,
     written: int | None,
 ) -> tuple[Any, Any, Any]:
-    """One of the three buttons of the form."""
-    if not any((try_, file, off)):
+    """One of the three buttons of the form, with what its fields hold."""
+    if not any(presses):
         return no_update, no_update, no_update
     if ctx.triggered_id == OFF:
-        said = take_off(about, who, why)
+        said = take_off(about, form["who"], form["why"])
         return (said, no_update, no_update) if said else ("Taken off file.", None, (written or 0) + 1)
-    told, now, done = put(
-        about, first, last, scope or STREAM, left_out, who, why, tried, file_it=ctx.triggered_id == FILE
-    )
+    told, now, done = put(about, **form, tried=tried, file_it=ctx.triggered_id == FILE)
     return told, now, (written or 0) + 1 if done else no_update
 
 
@@ -247,12 +233,12 @@ def put(
     about: dict[str, str],
     first: str | None,
     last: str | None,
-    scope: str,
+    *,
+    scope: str | None,
     left_out: str | None,
     who: str | None,
     why: str | None,
     tried: list[Any] | None,
-    *,
     file_it: bool,
 ) -> tuple[Any, Any, bool]:
     """(what is shown, what was tried, whether it stands on file). Limits nobody has looked at are shown first and filed
@@ -266,6 +252,7 @@ def put(
         return "Name the first and the last day of the baseline.", None, False
     if end < begin:
         return "The baseline ends before it begins.", None, False
+    scope = scope or STREAM
     without = sorted({serial.strip() for serial in (left_out or "").split(",") if serial.strip()})
     name, reason = (who or "").strip(), (why or "").strip()
     if without and file_it and not reason:

@@ -22,7 +22,6 @@ from analysis.studies.week.arrived import review_week
 from dashboard.charts.stream import view as charts
 from dashboard.charts.stream.view import StreamView
 from dashboard.desk import desk, looking_back
-from dashboard.desk.people_shown import putting
 from dashboard.exports import copies
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.sentences import drift as sentences_drift
@@ -32,7 +31,7 @@ from ingest.shopfiles.shop import Shop
 
 CHARTS, WEEKS = 3, 13  # charts of open matters, and the weeks they show
 REVIEWED, TAKEN_BACK = "reviewed", "taken back"
-WORDS = ("text", "action")  # what somebody wrote, in the copy
+WORDS = ("text", "action", "owner", "who", "done_by")  # what somebody wrote, in the copy
 
 
 @dataclass(frozen=True)
@@ -138,7 +137,7 @@ def kept(week: date | None) -> WeekShown | None:
 
 def _read(snapshot: Any, *, sequence: int) -> WeekShown | None:
     try:
-        made = copies.from_text(desk.here().kept_week(sequence), CLASSES, words=WORDS, put=putting(snapshot))
+        made = copies.from_text(desk.here().kept_week(sequence), CLASSES, words=WORDS, put=desk.here().veil().text)
     except copies.NoCopy:
         return None
     return made if isinstance(made, WeekShown) else None
