@@ -23,13 +23,13 @@ from dashboard.pages.addresses import of as address_of
 from dashboard.papers import served
 
 PAGES = {  # in the order of the header: the page's word and its module
-    "week": "week",
+    "week": "week.page",
     "drift": "drift.page",
     "capability": "capability.page",
     "rework": "rework.page",
     "necks": "necks",
     "bench": "bench.page",
-    "book": "book",
+    "book": "book.page",
     "gauges": "gauges",
     "logs": "logs.page",
 }
@@ -44,7 +44,7 @@ SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
     "questions": "logs.page",
     "capability": "capability.page",
-    "book": "book",
+    "book": "book.page",
     "gauges": "gauges",
 }
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -209,6 +209,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         [
             dcc.Store(id="width"),
             dcc.Store(id="dark-twins", data=style.DARK_TWINS),
+            dcc.Store(id="who-writes", storage_type="local"),
             html.A("Skip to the page", href="#main", className="skip"),
             dmc.AppShell(
                 [
@@ -267,6 +268,13 @@ def connect(app: Dash, desk: counter.Desk) -> None:
         Output("menu-name", "children"),
         Input("_pages_location", "pathname"),
         Input("_pages_content", "children"),
+    )
+    app.clientside_callback(
+        ClientsideFunction(here, "who"),
+        Output("who-writes", "data"),
+        Input({"type": "who", "place": dash.ALL}, "value"),
+        State({"type": "who", "place": dash.ALL}, "id"),
+        State("who-writes", "data"),
     )
     app.callback(
         Output("shop-name", "children"), Output("shop-as-of", "children"), Input("_pages_location", "pathname")

@@ -25,6 +25,14 @@ window.dash_clientside = window.dash_clientside || {};
     },
     // The columns of a long table: fewer on a phone.
     columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
+    // Who writes is asked for once: the browser keeps the name by itself and fills it in wherever it is asked for.
+    who: (values, ids, kept) => {
+      const typed = window.dash_clientside.callback_context.triggered.length ? values.find((value) => value && value !== kept) : null;
+      if (typed) return typed;
+      if (kept && !window.dash_clientside.callback_context.triggered.length)
+        ids.forEach((id, place) => { if (!values[place]) window.dash_clientside.set_props(id, { value: kept }); });
+      return window.dash_clientside.no_update;
+    },
     // Marks the open page in both lists, closes the phone's list and names the page there.
     present: (pathname, pages) => {
       let name = "Pages";

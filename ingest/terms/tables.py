@@ -246,6 +246,14 @@ WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; t
     "undone": pl.Boolean(),
 }
 
+WEEKS_REVIEWED: dict[str, pl.DataType] = _WRITTEN | {  # the latest of a week counts
+    "week": pl.Date(),  # its first day
+    "what": pl.String(),  # reviewed | taken back
+    "version": pl.Int64(),  # of the store
+    "as_of": TIME,
+    "copy_format": pl.Int64(),  # of the copy, which the book keeps beside: the week as it was shown
+}
+
 
 def empty(schema: dict[str, pl.DataType]) -> pl.DataFrame:
     """A table of that schema without a row."""

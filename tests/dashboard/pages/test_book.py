@@ -6,7 +6,8 @@ import pytest
 
 from analysis.studies.matters import register
 from dashboard.desk import desk
-from dashboard.pages import book
+from dashboard.pages.book import deeds
+from dashboard.pages.book import page as book
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -35,12 +36,12 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
     assert "Nobody has taken one matter yet" in said(book.layout())
 
     give = {"action": "measure ten blanks", "owner": "bridge bench", "due": "2026-04-02", "who": "Mara"}
-    assert book.write(one.key, "take", give) == ""
+    assert deeds.write(one.key, "take", give) == ""
     one = only()
     assert (one.state, one.owner, one.due, one.reached) == (register.ACTION, "bridge bench", date(2026, 4, 2), 2)
     assert one.over == (date(2026, 4, 3) - date(2026, 4, 2)).days
     assert "measure ten blanks" in said(book.layout(who="bridge bench"))
-    assert book.write(one.key, "done", {"done_on": "2026-03-31", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "done", {"done_on": "2026-03-31", "who": "Mara"}) == ""
     one = only()
     assert one.done_on == date(2026, 3, 31)
     assert one.over == 0
@@ -50,7 +51,7 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
     assert one.state == register.CHECKED
     assert "no change seen" in said(book.layout(state="checked"))
 
-    assert book.write(one.key, "close", {"why": "blanks are back to the old ones", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "close", {"why": "blanks are back to the old ones", "who": "Mara"}) == ""
     assert [each.state for each in desk.ask(register.register) if each.matter is not None and each.key == one.key] == [
         register.CLOSED
     ]
@@ -59,19 +60,19 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
 
 def test_a_decision_is_written_done_closed_and_opened_again(shop):
     wish = {"action": "a gauge trial", "owner": "inspection", "due": "2026-03-30", "who": "Mara"}
-    assert book.write("new", "decide", wish) == ""
+    assert deeds.write("new", "decide", wish) == ""
     (one,) = (each for each in desk.ask(register.register) if each.matter is None)
     assert (one.text, one.state, one.over) == ("a gauge trial", register.ACTION, 4)
     assert one.key in {each.key for each in desk.ask(register.due, by=date(2026, 4, 10))}
-    assert book.write(one.key, "done", {"done_on": "2026-04-01", "who": "Mara"}) == ""
-    assert book.write(one.key, "close", {"why": "it passed", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "done", {"done_on": "2026-04-01", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "close", {"why": "it passed", "who": "Mara"}) == ""
 
     def now():
         (standing,) = (each for each in desk.ask(register.register) if each.matter is None)
         return standing
 
     assert (now().state, now().over) == (register.CLOSED, 0)
-    assert book.write(one.key, "reopen", {"who": "Mara"}) == ""
+    assert deeds.write(one.key, "reopen", {"who": "Mara"}) == ""
     assert now().state == register.DONE
     assert [line.kind for line in now().lines] == ["decision", "done", "close", "reopen"]
 
@@ -79,13 +80,13 @@ def test_a_decision_is_written_done_closed_and_opened_again(shop):
 def test_a_form_says_what_is_missing_and_writes_nothing(shop):
     one = only()
     before = desk.here().snapshot().book_sequence
-    assert book.write(one.key, "take", {"action": "x", "owner": "y"}).startswith("Say who writes this")
-    assert book.write(one.key, "take", {"action": "x", "who": "M"}) == "Say what is to be done, and who does it."
-    assert "is not a date" in book.write(one.key, "take", {"action": "x", "owner": "y", "due": "soon", "who": "M"})
-    assert book.write(one.key, "done", {"done_on": "2099-01-01", "who": "M"}).startswith("On which day")
-    assert book.write(one.key, "close", {"who": "M"}) == "Say in a word why it is closed."
-    assert book.write("new", "decide", {"action": "x", "who": "M"}) == "A decision wants its words and an owner."
-    assert book.write("gone", "take", {"action": "x", "owner": "y", "who": "M"}).startswith(
+    assert deeds.write(one.key, "take", {"action": "x", "owner": "y"}).startswith("Say who writes this")
+    assert deeds.write(one.key, "take", {"action": "x", "who": "M"}) == "Say what is to be done, and who does it."
+    assert "is not a date" in deeds.write(one.key, "take", {"action": "x", "owner": "y", "due": "soon", "who": "M"})
+    assert deeds.write(one.key, "done", {"done_on": "2099-01-01", "who": "M"}).startswith("On which day")
+    assert deeds.write(one.key, "close", {"who": "M"}) == "Say in a word why it is closed."
+    assert deeds.write("new", "decide", {"action": "x", "who": "M"}) == "A decision wants its words and an owner."
+    assert deeds.write("gone", "take", {"action": "x", "owner": "y", "who": "M"}).startswith(
         "This row is no longer there"
     )
     assert desk.here().snapshot().book_sequence == before
@@ -93,7 +94,7 @@ def test_a_form_says_what_is_missing_and_writes_nothing(shop):
 
 def test_the_register_is_saved_as_it_is_shown(shop):
     one = only()
-    book.write(one.key, "take", {"action": "look", "owner": "bridge bench", "due": "2026-05-01", "who": "Mara"})
+    deeds.write(one.key, "take", {"action": "look", "owner": "bridge bench", "due": "2026-05-01", "who": "Mara"})
     name, rows = book.saved(state="action")
     assert name == "book.csv"
     assert rows.select("owner", "due", "state", "days_over").rows() == [("bridge bench", date(2026, 5, 1), "action", 0)]
