@@ -27,7 +27,7 @@ PAGES = {  # in the order of the header: the page's word and its module
     "drift": "drift.page",
     "capability": "capability.page",
     "rework": "rework.page",
-    "necks": "necks",
+    "necks": "necks.page",
     "bench": "bench.page",
     "book": "book",
     "gauges": "gauges",
