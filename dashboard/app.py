@@ -209,7 +209,6 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         [
             dcc.Store(id="width"),
             dcc.Store(id="dark-twins", data=style.DARK_TWINS),
-            dcc.Store(id="who-writes", storage_type="local"),
             html.A("Skip to the page", href="#main", className="skip"),
             dmc.AppShell(
                 [
@@ -268,13 +267,6 @@ def connect(app: Dash, desk: counter.Desk) -> None:
         Output("menu-name", "children"),
         Input("_pages_location", "pathname"),
         Input("_pages_content", "children"),
-    )
-    app.clientside_callback(
-        ClientsideFunction(here, "who"),
-        Output("who-writes", "data"),
-        Input({"type": "who", "place": dash.ALL}, "value"),
-        State({"type": "who", "place": dash.ALL}, "id"),
-        State("who-writes", "data"),
     )
     app.callback(
         Output("shop-name", "children"), Output("shop-as-of", "children"), Input("_pages_location", "pathname")

@@ -209,9 +209,9 @@ def day_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInpu
     return text_field(label, id, value, attributes={"input": {"type": "date"}}, **more)
 
 
-def who_field(place: str, label: str = "Written by") -> dmc.TextInput:
-    """Who writes; the browser remembers the name by itself and fills it in wherever it is asked for (page.js)."""
-    return text_field(label, {"type": "who", "place": place}, autoComplete="name")
+def who_field(id: Any, label: str = "Written by") -> dmc.TextInput:
+    """Who writes; the browser keeps the name by itself and fills it in wherever it is asked for (page.js)."""
+    return text_field(label, id, autoComplete="name")
 
 
 def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:
