@@ -1,4 +1,4 @@
-"""A cause is confirmed with one touch: it counts from then on, is another's where that is said; it can be taken back."""
+"""A cause is confirmed with one touch: it counts from then on, is another's where that is said, and is taken back."""
 
 import pytest
 
