@@ -5,10 +5,12 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
+from ingest.reading.amounts import Manner
 from ingest.reading.cells import Cells
 from ingest.reading.headings import Column
-from ingest.reading.notation import Manner, read_cell
-from ingest.shopfiles.shop import Log, Shop
+from ingest.reading.notation import read_cell
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import IMPLAUSIBLE, Asides
 from ingest.terms.units import CANONICAL, DECIMALS, factors, unit_of
 

@@ -24,7 +24,8 @@ from ingest.reading.trials import read_trials
 from ingest.reading.visits import ordinal, read_visits
 from ingest.reading.words import Words
 from ingest.reading.workbook import Tabs, tab_names
-from ingest.shopfiles.shop import Log, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms import tables
 from ingest.terms.questions import IT_IS_REAL, FileProblem
 

@@ -8,7 +8,8 @@ import polars as pl
 
 from ingest.reading.days import Span
 from ingest.reading.words import Words
-from ingest.shopfiles.shop import Log, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms import tables
 from ingest.terms.questions import Asides
 

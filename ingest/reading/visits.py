@@ -2,10 +2,12 @@
 
 import polars as pl
 
+from ingest.reading.amounts import Manner
 from ingest.reading.cells import Cells, Refusals
-from ingest.reading.headings import CARRIED, Column, Columns, plain
+from ingest.reading.fields import CARRIED
+from ingest.reading.headings import Column, Columns, plain
 from ingest.reading.measurements import numbers_of, readings_of
-from ingest.reading.notation import DITTO, NO_READING, Manner
+from ingest.reading.notation import DITTO, NO_READING
 from ingest.reading.row_text import other_json, text_hash
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
 from ingest.reading.stamps import read_times

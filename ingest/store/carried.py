@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import polars as pl
 
-from ingest.reading.headings import CARRIED
+from ingest.reading.fields import CARRIED
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 

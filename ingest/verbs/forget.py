@@ -17,7 +17,8 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading.headings import plain
-from ingest.shopfiles.shop import Shop, ShopProblem, Tech, checked_shop, fingerprint, read_shop
+from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop, fingerprint, read_shop
+from ingest.shopfiles.shop_parts import Tech
 from ingest.store import book, index, ledger, originals, seals
 from ingest.store.alone import FILE, alone
 from ingest.store.delta import Table
@@ -27,9 +28,11 @@ from ingest.store.store import drafting, open_snapshot
 from ingest.store.writing import write_whole
 from ingest.terms import tables
 from ingest.verbs import elsewhere
-from ingest.verbs.load import ensure, entries_of, put_in, sound_shop
+from ingest.verbs.from_originals import entries_of, put_in
+from ingest.verbs.load import ensure
 from ingest.verbs.names import Names, spellings
 from ingest.verbs.rewriting import emptied, shop_file_without, without
+from ingest.verbs.sound import sound_shop
 
 JOURNAL = ".forget"
 _OURS = (JOURNAL, FILE)

@@ -12,7 +12,8 @@ from analysis.methods.intonation import CENTS
 from analysis.methods.intonation_inverse import DOUBT, TERMS, choked, fit_strings
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.story import story
-from ingest.shopfiles.shop import Model, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Model
 from ingest.store.snapshot import Snapshot
 
 LEAST = 30  # accepted instruments behind a baseline

@@ -149,7 +149,7 @@ def body(asked: Asked) -> html.Div:
     return parts.page(
         head,
         _filters(asked, shop, now),
-        glance(shown, counted, stages, asked, stream, shop, now),
+        glance(shown, counted, stages, asked, stream=stream, shop=shop, now=now),
         *_looked_at(stream, asked, shop, now),
         *unjudged(shop),
         held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
@@ -250,6 +250,7 @@ def glance(
     counted: dict[str, int],
     stages: list[str],
     asked: Asked,
+    *,
     stream: dict[str, Any] | None,
     shop: Shop,
     now: datetime,

@@ -40,6 +40,7 @@ FLOW = "rework-flow"
 
 
 def layout(
+    *,
     model: str | None = None,
     family: str | None = None,
     weeks: str | None = None,
