@@ -93,7 +93,7 @@ class Watched:
 
     def charts_drawn(self, count: int = 1) -> None:
         """Wait until so many charts are drawn and the page has come to rest."""
-        self.page.wait_for_function(f"document.querySelectorAll('.js-plotly-plot .main-svg').length >= {count}")
+        self.page.wait_for_function(f"document.querySelectorAll('.drawn').length >= {count}")
         self.page.wait_for_load_state("networkidle")
         self.page.evaluate("document.fonts.ready")
         self.page.wait_for_timeout(250)
