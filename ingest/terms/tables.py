@@ -191,7 +191,8 @@ LIMITS_ON_FILE: dict[str, pl.DataType] = (
 BENCH_BOOK: dict[str, pl.DataType] = (
     _WRITTEN
     | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
-        "kind": pl.String(),  # cause | action | done | close | reopen | known | note | decision | step | signed off
+        "kind": pl.String(),  # cause | action | done | close | reopen | known | note | decision | step
+        # | signed off | caused by (text: the stage, supplier or handling; of the send-back of a serial at a stage then)
         CHARACTERISTIC: pl.String(),
         POSITION: pl.String(),
         MODEL: pl.String(),

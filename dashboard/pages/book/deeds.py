@@ -49,6 +49,10 @@ def field_id(key: str, name: str) -> dict[str, str]:
     return {"type": FIELD, "key": key, "name": name}
 
 
+def _who(key: str) -> dict[str, str]:
+    return {"type": WHO, "place": f"book-{key}"}
+
+
 def acts(one: Entry) -> html.Div:
     """What can be done now."""
 
@@ -62,7 +66,7 @@ def acts(one: Entry) -> html.Div:
         name = "button primary" if first else "button"
         return html.Button(text, id={"type": DO, "key": one.key, "do": do}, className=name, n_clicks=0)
 
-    rows: list[Any] = [parts.who_field(f"book-{one.key}")]
+    rows: list[Any] = [parts.who_field(_who(one.key))]
     if one.state == register.CLOSED:
         return html.Div([*rows, html.Div([button("Open it again", "reopen")], className="acts")], className=FORM)
     if one.matter is not None:
@@ -110,7 +114,7 @@ def decide(value: str = "", owner: str = "", due: date | None = None, *, key: st
                 parts.text_field("Decision", field_id(key, "action"), value),
                 parts.text_field("Owner", field_id(key, "owner"), owner),
                 parts.day_field("By", field_id(key, "due"), str(due or "")),
-                parts.who_field(f"book-{key}"),
+                parts.who_field(_who(key)),
             ],
             className="ruled",
         ),
@@ -219,7 +223,7 @@ def _settle(one: Entry, do: str, why: str, until: date | None, who: str) -> str:
         if until <= desk.here().today():
             return f"{numbers.day(until)} has passed; a known matter comes back on its day, so choose a later one."
         more = {"until": until}
-    for each in _all_tied(one):
+    for each in all_tied(one):
         desk.here().write_entry(DID[do], why, who=who, **more, **each)
     return ""
 
@@ -232,7 +236,7 @@ def _tied(one: Entry) -> dict[str, Any]:
     return {name: main[name] for name in (*STREAM, "chart", "opened_at", "serial") if main.get(name)}
 
 
-def _all_tied(one: Entry) -> list[dict[str, Any]]:
+def all_tied(one: Entry) -> list[dict[str, Any]]:
     """A closing settles the matter in all its streams: one line a signal that is still open."""
     if one.matter is None:
         return [_tied(one)]

@@ -16,7 +16,7 @@ from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
-SAY, BACK, SAID, ON, WHO = "week-say-reviewed", "week-take-back", "week-reviewed-said", "week-on", "week-reviewed-by"
+SAY, BACK, SAID, ON, WHO = "week-say-reviewed", "week-take-back", "week-reviewed-said", "week-on", "week-who"
 
 
 def line(shown: WeekShown, shop: Shop) -> html.P | None:
@@ -81,7 +81,7 @@ def connect(app: Dash) -> None:
             Output(SAID, "children", allow_duplicate=True),
             Output("book-again", "search", allow_duplicate=True),
             Input(button, "n_clicks"),
-            State({"type": "who", "place": WHO}, "value"),
+            State(WHO, "value"),
             State(ON, "data"),
             State("book-again", "search"),
             prevent_initial_call=True,

@@ -8,6 +8,9 @@ from analysis.studies.matters import register
 from dashboard.desk import desk
 from dashboard.pages.book import deeds
 from dashboard.pages.book import page as book
+from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import limits
+from dashboard.pages.drift import stream as drift_stream
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -104,3 +107,42 @@ def test_the_register_is_saved_as_it_is_shown(shop):
 def test_a_shop_where_nothing_moved_has_an_empty_book(tmp_path):
     desk.use(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
     assert "Nothing waits in the book." in said(book.layout())
+
+
+def test_done_known_and_closed_are_written_from_drift_too_and_in_all_streams(shop):
+    one = only()
+    main = one.matter.main
+    about = {name: main[name] for name in drift_stream.KEY} | {
+        "chart": main["chart"],
+        "opened_at": main["opened_at"].isoformat(),
+        "serial": main["serial"],
+    }
+    assert drift_book.write(drift_book.WRITE, about, action="measure ten", owner="bench", who="Mara") == ""
+    assert only().state == register.ACTION
+    assert drift_book.write(drift_book.DONE, about, who="Mara", done_on="2099-01-01").startswith("On which day")
+    assert drift_book.write(drift_book.DONE, about, who="Mara", done_on="2026-03-31") == ""
+    assert only().done_on == date(2026, 3, 31)
+    signals = len(only().matter.signals)
+    before = desk.here().snapshot().book_sequence
+    assert drift_book.write(drift_book.CLOSE, about, cause="old blanks again", who="Mara") == ""
+    assert desk.here().snapshot().book_sequence == before + signals
+    assert [each for each in desk.ask(register.register) if each.matter is not None and each.waits] == []
+
+
+def test_a_known_matter_leaves_what_waits(shop):
+    one = only()
+    assert deeds.write(one.key, "known", {"who": "Mara"}) == "Until when is it known? Choose the day."
+    assert "has passed" in deeds.write(one.key, "known", {"who": "Mara", "until": "2026-04-01"})
+    assert deeds.write(one.key, "known", {"who": "Mara", "until": "2099-01-01", "why": "new blanks"}) == ""
+    (again,) = (each for each in desk.ask(register.register) if each.key == one.key)
+    assert again.state == register.KNOWN
+
+
+def test_limits_filed_for_a_matter_settle_it_in_all_its_streams(shop):
+    one = only()
+    main = one.matter.main
+    about = {name: str(main[name]) for name in drift_stream.KEY}
+    rows, _ = limits.proposal(about, date(2026, 3, 30), date(2026, 4, 3), limits.MATTER, ())
+    streams = {tuple(row[name] for name in drift_stream.KEY) for row in desk.ask(register.members, key=one.key)}
+    assert {tuple(row) for row in rows.select(drift_stream.KEY).rows()} <= streams
+    assert len(rows) >= 1
