@@ -105,14 +105,14 @@ class Jobs:
         """Lay a person's value over one cell; None takes the correction back."""
         return self._begin(
             f"Correct {log}, line {line}",
-            lambda _: [mend.correct(self.folder, log, line, column, value, who, why, now=self.clock())],
+            lambda _: [mend.correct(self.folder, log, line, column, value, who=who, why=why, now=self.clock())],
         )
 
     def settle(self, log: str, line: int, column: str, verdict: str, who: str, why: str) -> int:
         """Settle one question: it is real | keep held | take new."""
         return self._begin(
             f"Settle {log}, line {line}",
-            lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())],
+            lambda _: [mend.settle(self.folder, log, line, column, verdict, who=who, why=why, now=self.clock())],
         )
 
     def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:

@@ -5,6 +5,7 @@ import polars as pl
 from ingest.reading.amounts import Manner
 from ingest.reading.cells import Cells, Refusals
 from ingest.reading.fields import CARRIED
+from ingest.reading.frets import on_the_neck
 from ingest.reading.headings import Column, Columns, plain
 from ingest.reading.measurements import numbers_of, readings_of
 from ingest.reading.notation import DITTO, NO_READING
@@ -209,7 +210,8 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
     out: list[pl.DataFrame] = []
     for done, column in enumerate(measures):
         real = reading.settled.filter(pl.col("column") == column.heading)
-        found = readings_of(column, cells.long(column), reading.shop, reading.log, reading.asides, real)
+        texts = on_the_neck(cells.long(column), column, visits["model"], reading)
+        found = readings_of(column, texts, reading.shop, reading.log, reading.asides, real)
         not_taken += found.not_taken
         index = found.readings["row"]
         all_rows = base.height == index.len() and bool((index == every).all())
