@@ -81,7 +81,8 @@ def mend(shop: Path, yes: bool) -> bool:
     """
     from ingest.verbs import backup as backups
     from ingest.verbs import recover
-    from ingest.verbs.load import ensure, usable_shop
+    from ingest.verbs.load import ensure
+    from ingest.verbs.sound import usable_shop
 
     usable_shop(shop)
     found = recover.needed(shop)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from dashboard.commands.terminal import UserProblem, now, opened, say
 
 if TYPE_CHECKING:
-    from ingest.verbs.worklist import Decision
+    from ingest.verbs.groups import Decision
 
 
 def write(shop: Path, out: Path) -> None:

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ingest.shopfiles.shop import Stage
+from ingest.shopfiles.shop_parts import Stage
 
 LOCAL = (
     "These are the usual cautions. Local safety rules and trained practice come first; this paper gives no safety "

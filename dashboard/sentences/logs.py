@@ -7,7 +7,7 @@ import polars as pl
 from ingest.store import carried
 from ingest.verbs import unlisted
 from ingest.verbs.again import Change
-from ingest.verbs.load import Loaded
+from ingest.verbs.loaded import Loaded
 
 SHOWN = 10  # questions of one reason in full; then a count
 _WIDEST = 60  # characters of a cell

@@ -8,7 +8,8 @@ from ingest.beginning.starting_values import STAGES
 from ingest.reading.headings import Headings, plain
 from ingest.reading.reader import log_for
 from ingest.reading.words import Words
-from ingest.shopfiles.shop import Log, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import FileProblem, quoted
 
 HEAD = (

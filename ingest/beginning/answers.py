@@ -16,7 +16,8 @@ from ingest.beginning.guesses import Guess
 from ingest.beginning.heading_sense import words_of
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.trade_words import MEASURE_PHRASES
-from ingest.reading.headings import FIELDS, MEASUREMENT_FIELDS, STUDY_FIELDS, plain, position_of
+from ingest.reading.fields import FIELDS, MEASUREMENT_FIELDS, STUDY_FIELDS
+from ingest.reading.headings import plain, position_of
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms.clock import Order
 from ingest.terms.questions import closest

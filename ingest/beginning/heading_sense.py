@@ -16,7 +16,8 @@ from ingest.beginning.trade_words import (
     STAGE_PHRASES,
     UNIT_WORDS,
 )
-from ingest.reading.headings import FIELDS, plain
+from ingest.reading.fields import FIELDS
+from ingest.reading.headings import plain
 from ingest.terms.units import straight, unit_of
 
 Mark = tuple[str, str]  # kind, meaning

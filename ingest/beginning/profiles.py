@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from ingest.reading.notation import NO_READING, tidy
+from ingest.reading.amounts import tidy
+from ingest.reading.notation import NO_READING
 from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 
 LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column

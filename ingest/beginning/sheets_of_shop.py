@@ -14,7 +14,8 @@ from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey, people, stage_words
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of, stage_of_word
 from ingest.reading.headings import Headings, plain
-from ingest.shopfiles.shop import Log, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import listed
 
 MOST_FAULTS = 60

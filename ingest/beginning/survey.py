@@ -12,9 +12,11 @@ from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.units_of_columns import bare_unit
+from ingest.reading.amounts import tidy
 from ingest.reading.encodings import MARK
-from ingest.reading.headings import MEASUREMENT_FIELDS, plain
-from ingest.reading.notation import NO_READING, SHEET_ERRORS, tidy
+from ingest.reading.fields import MEASUREMENT_FIELDS
+from ingest.reading.headings import plain
+from ingest.reading.notation import NO_READING, SHEET_ERRORS
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from statistics import median
 
 from ingest.beginning.starting_values import StartingMeasure
-from ingest.reading.notation import tidy
+from ingest.reading.amounts import tidy
 
 METRIC, INCHES = ("mm", "cm"), ("in", "thou", "64ths")
 

@@ -7,96 +7,12 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from ingest.reading.notation import hertz_reference
-from ingest.shopfiles.shop import Characteristic, Log, Shop
+from ingest.reading.amounts import hertz_reference
+from ingest.reading.fields import FIELDS, MEASUREMENT_FIELDS, STUDY_FIELDS
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Characteristic, Log
 from ingest.terms.questions import FileProblem, closest, listed, quoted
 from ingest.terms.units import unit_of
-
-# The fields of a visit row, and other words that plainly mean them (common practice, no published source).
-FIELDS: dict[str, tuple[str, ...]] = {
-    "serial": (
-        "serial no",
-        "serial number",
-        "serial nr",
-        "serial num",
-        "s/n",
-        "sn",
-        "s n",
-        "ser no",
-        "instrument no",
-        "instrument number",
-    ),
-    "model": ("model no", "model number", "model name"),
-    "stage": ("station", "bench", "bench step", "work step", "operation"),
-    "tech": (
-        "technician",
-        "operator",
-        "worker",
-        "initials",
-        "done by",
-        "made by",
-        "tested by",
-        "inspector",
-        "inspected by",
-    ),
-    "date": ("day", "work date", "inspection date", "date checked"),
-    "started_at": ("started", "start", "start time", "begin", "begun at", "time in", "from time"),
-    "finished_at": (
-        "finished",
-        "finish",
-        "finish time",
-        "end",
-        "ended",
-        "end time",
-        "time out",
-        "done at",
-        "completed",
-        "completed at",
-    ),
-    "minutes": ("min", "mins", "minutes taken", "time taken"),
-    "outcome": ("result", "verdict", "pass/fail"),
-    "fault": ("faults", "defect", "defects", "problem", "fault found"),
-    "fault_at": ("fault position", "fault place"),
-    "cause": ("caused at", "caused by", "cause stage"),
-    "sent_back_to": ("sent back", "sent to", "back to", "returned to", "send back to"),
-    "supplier": ("vendor", "neck supplier"),
-    "lot": ("batch", "lot no", "lot number", "batch no", "neck lot"),
-    "neck": ("neck no", "neck number", "neck id"),
-    "job": ("job no", "job number", "order", "order no", "work order"),
-    "string_set": ("strings", "set of strings"),
-    "grade": (),
-    "hand": ("handedness", "left/right hand"),
-    "rh": ("humidity", "relative humidity", "% rh", "rh %"),
-    "temperature": ("temp", "room temperature"),
-    "gauge": ("measured with", "instrument used"),
-    "note": ("notes", "remark", "remarks", "comment", "comments"),
-}
-STUDY_FIELDS: dict[str, tuple[str, ...]] = {
-    "study": ("study name",),
-    "characteristic": ("measure", "measured"),
-    "position": (),
-    "part": ("part no", "sample", "instrument", "serial"),
-    "tech": FIELDS["tech"],
-    "trial": ("repeat", "run", "replicate"),
-    "value": ("reading", "measurement"),
-    "unit": ("units",),
-}
-MEASUREMENT_FIELDS: dict[str, tuple[str, ...]] = {  # further columns of a sheet with a row a measurement
-    "what": ("characteristic", "measured", "parameter"),
-    "value": ("reading", "measurement"),
-    "unit": ("units",),
-    "position": (),
-    "moment": (),
-}
-CARRIED = (
-    "model",
-    "supplier",
-    "lot",
-    "job",
-    "string_set",
-    "grade",
-    "hand",
-)  # hold for all the serial's visits once given
 
 _UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _FRET = re.compile(r"(?:(?:string|str\.?|s)?\s*(\d{1,2})\s*,?\s*)(?:fret|f)\s*(\d{1,2})")

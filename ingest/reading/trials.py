@@ -10,7 +10,7 @@ from ingest.reading.cells import Cells, Refusals
 from ingest.reading.headings import Columns, Headings
 from ingest.reading.measurements import read_values
 from ingest.reading.sheet import Reading
-from ingest.shopfiles.shop import Log
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms import tables
 
 

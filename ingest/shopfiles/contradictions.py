@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Literal, get_args
 from ingest.terms.units import amount, quantity_of, unit_of
 
 if TYPE_CHECKING:
-    from ingest.shopfiles.shop import Log, Shop
+    from ingest.shopfiles.shop import Shop
+    from ingest.shopfiles.shop_parts import Log
 
 Outcome = Literal["pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"]
 WORD_FIELDS = (  # columns whose words a [[log]] may translate

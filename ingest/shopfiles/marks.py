@@ -6,7 +6,8 @@ from math import ceil, floor
 
 import polars as pl
 
-from ingest.shopfiles.shop import EVEN, Gauge, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import EVEN, Gauge
 
 
 @dataclass(frozen=True)

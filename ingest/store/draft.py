@@ -11,43 +11,24 @@ from datetime import datetime
 import polars as pl
 
 from ingest.reading.sheet import Sheet
-from ingest.store import accounts, carried, delta, editions, ledger, seals
+from ingest.store import accounts, carried, delta, editions, ledger
+from ingest.store.account_rows import account_of, cells_asked, moved_by
 from ingest.store.differences import differing
-from ingest.store.ledger import Version
 from ingest.store.merge import KEY, ROW, Merged, in_place_of, with_key
-from ingest.store.onfile import Entry, OnFile, other_of
+from ingest.store.onfile import Entry, other_of
 from ingest.store.sqlite_tables import fetch, insert
 from ingest.store.typed import typed_rows
+from ingest.store.waiting import Waiting
 from ingest.terms import tables
-
-FLUSH_AT = 1_000_000  # readings that may wait in memory
-_FEW = 3_000_000  # rows worth sorting before they are written
 
 
 @dataclass
-class Draft(OnFile):
-    """What a writer has changed since the newest version; `write` False: the Delta tables are left alone, as `load
-    --check` wants it.
-    """
+class Draft(Waiting):
+    """What a writer has changed since the newest version."""
 
-    write: bool = True
     now: datetime | None = None  # UTC; a log read again is judged by this clock, where it is later than its own
-    taken_out: bool = False
-    last_at: datetime | None = None
-    held_visits: int = 0
-    made: datetime | None = None  # when the version row was written
     told: dict[str, editions.Told] = field(default_factory=dict)  # by log_id: what it is to those on file
     wanted: set[str] = field(default_factory=set)  # logs to be read again
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        if self.before:
-            self.last_at, self.held_visits = self.before.last_at, self.before.visits
-
-    @property
-    def n(self) -> int:
-        """The version being made."""
-        return (self.before.n if self.before else 0) + 1
 
     def drop(self, log_ids: Sequence[str]) -> None:
         """Take out everything that some logs brought."""
@@ -60,7 +41,7 @@ class Draft(OnFile):
         self.gone = self.gone.filter(others)
         self.waiting = {name: [frame.filter(others) for frame in frames] for name, frames in self.waiting.items()}
         if self.write:
-            self._delete(delta.of_logs(sorted(log_ids)) if self.logs.height else None)
+            self.take_out(delta.of_logs(sorted(log_ids)) if self.logs.height else None)
             self.dropped.clear()
         for name in ledger.VERSIONED:
             ledger.close(self.connection, name, self.n, list(log_ids))
@@ -82,7 +63,7 @@ class Draft(OnFile):
             in_place = _in_place(visits, replaced)
             merged = Merged.of_none(visits.filter(in_place)) if in_place.any() else None
         trials = self._new_trials(entry, sheet.gauge_trials)
-        account = _account(entry, sheet, visits, sheet.gauge_trials.height - trials.height)
+        account = account_of(entry, sheet, visits, sheet.gauge_trials.height - trials.height)
         asked = sheet.set_aside
         if merged is not None:
             contested = self._contested(entry, sheet, merged, rows)
@@ -95,9 +76,9 @@ class Draft(OnFile):
             conflicts = accounts.questions(contested, counting, entry.log_id, entry.name)
             asked = pl.concat([asked, conflicts])
             moved = accounts.counts(accounts.line_places(touched, counting, contested))
-            moved |= {"cells_set_aside": _cells(conflicts)}
+            moved |= {"cells_set_aside": cells_asked(conflicts)}
             moved["accepted"] -= touched.len()
-            account = _moved(account, moved)
+            account = moved_by(account, moved)
             asked, account = self._less(asked, account, touched, counting, contested)
         self.logs = pl.concat([self.logs, account])
         ledger.add(self.connection, "logs", self.n, account)
@@ -110,7 +91,7 @@ class Draft(OnFile):
             full = self._rows_of(pl.concat([merged.displaced.select(ROW), merged.closed.select(ROW)]))
             cells = _changed_cells(merged, rows, full, sheet)
             self._displace(merged, rows, full)
-        self._put(sheet, merged)
+        self.put(sheet, merged)
         if merged is not None:
             self.wanted |= set(merged.wanted["log_id"])
         if met.pairs.height:
@@ -132,7 +113,7 @@ class Draft(OnFile):
         without them. A row that is already held asks nothing.
         """
         moot = _moot(asked, lines, counting, contested)
-        return asked.join(moot, on=["line", "column"], how="anti"), _moved(account, {"cells_set_aside": -moot.height})
+        return asked.join(moot, on=["line", "column"], how="anti"), moved_by(account, {"cells_set_aside": -moot.height})
 
     def _close_whole(self, older: list[str]) -> None:
         """Close the questions about whole rows of older editions all whose days a newer one covers: it tells those
@@ -151,7 +132,7 @@ class Draft(OnFile):
 
     def _account_of(self, log_id: str, moved: dict[str, int]) -> None:
         """Move the account of a log on file."""
-        account = _moved(self.logs.filter(pl.col("log_id") == log_id), moved)
+        account = moved_by(self.logs.filter(pl.col("log_id") == log_id), moved)
         self.logs = pl.concat([self.logs.filter(pl.col("log_id") != log_id), account])
         ledger.close(self.connection, "logs", self.n, [log_id])
         ledger.add(self.connection, "logs", self.n, account)
@@ -164,14 +145,10 @@ class Draft(OnFile):
         if not parts:
             return tables.empty(carried.NAMED)
         mine = pl.concat(
-            pl.collect_all(
-                [part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").unique() for part in parts]
-            )
+            [part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").collect().unique() for part in parts]
         ).unique()
-        near = pl.concat(
-            pl.collect_all([part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts])
-        )
-        return carried.named(carried.two_values(near), self.logs)
+        near = [part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts]
+        return carried.named(carried.two_values(pl.concat(near)), self.logs)
 
     def _new_trials(self, entry: Entry, trials: pl.DataFrame) -> pl.DataFrame:
         """The trials of a gauge study that no log has told of yet in the same words."""
@@ -186,7 +163,8 @@ class Draft(OnFile):
 
     def _contested(self, entry: Entry, sheet: Sheet, merged: Merged, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows of a new log that are no plain accepted ones (ledger.CONTESTED)."""
-        lost = self._asked(merged.lost, sheet.visits, sheet.readings, {entry.log_id: entry.name})
+        held = sheet.rows_of(merged.lost["line"])
+        lost = self._asked(merged.lost, held["visits"], held["readings"], {entry.log_id: entry.name})
         marks = pl.concat(
             [lost, merged.counts.filter("changed").select(*ROW, status=pl.lit("changed"))], how="diagonal"
         )
@@ -259,7 +237,7 @@ class Draft(OnFile):
         asked_before, asked = (accounts.questions(*each, log_id, name) for each in ((held, before), (standing, after)))
         was, now = (accounts.counts(accounts.line_places(lines, *each)) for each in ((before, held), (after, standing)))
         moved = {place: now[place] - was[place] for place in accounts.PLACES} | {
-            "cells_set_aside": _cells(asked) - _cells(asked_before)
+            "cells_set_aside": cells_asked(asked) - cells_asked(asked_before)
         }
         cells = ledger.held_rows(self.connection, "set_aside", log_ids=[log_id])
         moot = _moot(cells.filter(pl.col("reason") != accounts.CONFLICT), lines, after, standing)
@@ -274,78 +252,6 @@ class Draft(OnFile):
         )
         insert(self.connection, "main.contested", new)
 
-    def _put(self, sheet: Sheet, merged: Merged | None) -> None:
-        """Let the rows of a log that count wait to be written."""
-        frames = {
-            "visits": tables.shaped(sheet.visits, delta.KEPT["visits"]),
-            "readings": sheet.readings,
-            "faults": sheet.faults,
-        }
-        if merged is not None and (merged.held.height or merged.lost.height):
-            out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
-            frames = {
-                name: frame.join(out, on=ROW, how="anti", maintain_order="left") for name, frame in frames.items()
-            }
-        for name, frame in frames.items():
-            if frame.height:
-                self.waiting[name].append(frame)
-        if not self.write:
-            self.waiting["readings"].clear()  # only the visits are looked at again
-        elif (
-            sum(frame.height for frame in self.waiting["readings"])
-            + sum(frame.height for frame in self.waiting["visits"])
-            > FLUSH_AT
-        ):
-            self.flush()
-
-    def _delete(self, where: str | None) -> None:
-        """Take rows out of the Delta tables; None: all."""
-        for table in self.stored.values():
-            table.delete(where, {"truerun": f"version {self.n}"})
-
-    def flush(self) -> None:
-        """Write what waits; nobody sees it before the version row."""
-        if self.gone.height:
-            self._delete(delta.of_rows(self.gone))
-            self.gone = self.gone.clear()
-        for name in ledger.DELTA:
-            frames = self.waiting[name]
-            if not any(frame.height for frame in frames):
-                continue
-            rows = _in_order(name, frames)
-            self.waiting[name] = []
-            if name == "visits":
-                latest = rows.select(pl.coalesce("finished_at", "started_at").max()).item()
-                self.last_at = max((at for at in (self.last_at, latest) if at is not None), default=None)
-                self.held_visits += rows.height
-            log_ids = rows["log_id"].unique().sort().to_list()
-            self.stored[name].append(rows, {"truerun": f"version {self.n}", "logs": " ".join(log_ids)})
-
-    def finish(self, what: str, at: datetime, shop_files: str, book_sequence: int) -> Version:
-        """Write everything and the version row; the commit of the ledger's transaction then makes it the newest."""
-        self.flush()
-        for table in self.stored.values():
-            table.tidy({"truerun": f"version {self.n}"})
-        if self.taken_out and self.stored["visits"].version is not None:
-            stored = self.stored["visits"].scan()
-            self.last_at, self.held_visits = (
-                stored.select(pl.coalesce("finished_at", "started_at").max(), n=pl.len()).collect().row(0)
-            )
-        version = Version(
-            self.n,
-            {name: table.version for name, table in self.stored.items()},
-            book_sequence,
-            shop_files,
-            what,
-            at,
-            self.last_at,
-            self.held_visits,
-        )
-        seals.note_files(self.connection, self.folder)
-        ledger.add_version(self.connection, version)
-        self.made = at
-        return version
-
 
 def _changed_cells(merged: Merged, rows: pl.DataFrame, full: dict[str, pl.DataFrame], sheet: Sheet) -> pl.DataFrame:
     """editions.CELLS of the visits for which a new row counts in the place of another."""
@@ -355,7 +261,7 @@ def _changed_cells(merged: Merged, rows: pl.DataFrame, full: dict[str, pl.DataFr
     pairs = after.join(before, on=list(KEY), how="inner", nulls_equal=True, suffix="_before")
     if pairs.is_empty():
         return tables.empty(editions.CELLS)
-    return differing(pairs, full, {"visits": sheet.visits, "readings": sheet.readings, "faults": sheet.faults})
+    return differing(pairs, full, sheet.rows_of(pairs["line"]))
 
 
 def _moot(asked: pl.DataFrame, lines: pl.Series, counting: pl.DataFrame, contested: pl.DataFrame) -> pl.DataFrame:
@@ -371,46 +277,3 @@ def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
     if replaced is None or replaced.is_empty():
         return pl.Series("changed", [False]).new_from_index(0, visits.height)
     return in_place_of(visits, replaced)
-
-
-def _account(entry: Entry, sheet: Sheet, visits: pl.DataFrame, trials_held: int) -> pl.DataFrame:
-    """The row of `logs` of a new log, before any of its visits has met another one."""
-    rows = sheet.rows_read - sheet.rows_set_aside
-    account = {
-        "log_id": entry.log_id,
-        "name": entry.name,
-        "rows_read": sheet.rows_read,
-        "accepted": rows - trials_held,
-        "changed": 0,
-        "already_held": trials_held,
-        "set_aside": sheet.rows_set_aside,
-        "cells_set_aside": sheet.cells_set_aside,
-        "passed_over": sheet.passed_over,
-        "loaded_at": entry.at,
-        "sha256": entry.sha256,
-        "kind": entry.kind,
-        "loaded": entry.loaded,
-        "visits": visits.select(pl.struct(KEY).n_unique()).item(),
-        "last_visit": visits["time"].max(),
-        "covers": editions.as_text(sheet.covers),
-    }
-    return pl.DataFrame([account], schema=ledger.LOGS)
-
-
-def _moved(account: pl.DataFrame, by: dict[str, int]) -> pl.DataFrame:
-    return account.with_columns(pl.col(name) + count for name, count in by.items())
-
-
-def _cells(questions: pl.DataFrame) -> int:
-    return questions.filter(pl.col("column") != "").height
-
-
-def _in_order(name: str, frames: list[pl.DataFrame]) -> pl.DataFrame:
-    """Rows to be written, so that what is read together stands together: visits in time, readings by stream."""
-    rows = pl.concat(frames, rechunk=False)
-    if name == "visits":
-        times = rows.select(pl.coalesce("started_at", "finished_at").alias("time")).to_series()
-        return rows if times.is_sorted() else rows[times.arg_sort()]
-    if name == "readings" and rows.height <= _FEW:
-        return rows.sort("characteristic", "position", "stage", "taken_at", maintain_order=True)
-    return rows

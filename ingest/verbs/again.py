@@ -16,17 +16,10 @@ from ingest.store.delta import KEPT, Table
 from ingest.store.draft import Draft
 from ingest.store.store import drafting
 from ingest.verbs import backup
-from ingest.verbs.load import (
-    ACCOUNT,
-    Loaded,
-    ensure,
-    entries_of,
-    loaded_of,
-    put_in,
-    read_again,
-    sound_shop,
-    with_two_values,
-)
+from ingest.verbs.from_originals import entries_of, put_in, read_again
+from ingest.verbs.load import ensure
+from ingest.verbs.loaded import ACCOUNT, Loaded, loaded_of, with_two_values
+from ingest.verbs.sound import sound_shop
 
 
 @dataclass(frozen=True)

@@ -18,8 +18,10 @@ from ingest.store.problems import StoreProblem
 from ingest.store.store import drafting
 from ingest.terms import tables
 from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
-from ingest.verbs.load import ensure, read_again, sound_shop, usable_shop
-from ingest.verbs.worklist import MEANS, VALUE, Decision, Group
+from ingest.verbs.from_originals import read_again
+from ingest.verbs.groups import MEANS, VALUE, Decision, Group
+from ingest.verbs.load import ensure
+from ingest.verbs.sound import sound_shop, usable_shop
 
 TABLES = ("words", "corrections", "settled")  # of the book, in which answers stand
 SHEET = ("decision", "as typed", "column", "rows", "where", "wanted", "guess", "answer")  # of the file to fill in

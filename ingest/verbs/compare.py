@@ -11,8 +11,8 @@ from ingest.store.differences import differing
 from ingest.store.merge import KEY, with_key
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
+from ingest.verbs.original_rows import original
 from ingest.verbs.unlisted import explained
-from ingest.verbs.worklist import original
 
 
 def changed_cells(snapshot: Snapshot, *, folder: Path, newer: str, older: str) -> pl.DataFrame:

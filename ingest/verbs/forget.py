@@ -7,6 +7,7 @@ is about to do stands in a journal until it is done: a run that was killed is go
 """
 
 import json
+import shutil
 import sqlite3
 import tomllib
 from collections.abc import Sequence
@@ -17,7 +18,8 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading.headings import plain
-from ingest.shopfiles.shop import Shop, ShopProblem, Tech, checked_shop, fingerprint, read_shop
+from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop, fingerprint, read_shop
+from ingest.shopfiles.shop_parts import Tech
 from ingest.store import book, index, ledger, originals, seals
 from ingest.store.alone import FILE, alone
 from ingest.store.delta import Table
@@ -27,9 +29,11 @@ from ingest.store.store import drafting, open_snapshot
 from ingest.store.writing import write_whole
 from ingest.terms import tables
 from ingest.verbs import elsewhere
-from ingest.verbs.load import ensure, entries_of, put_in, sound_shop
+from ingest.verbs.from_originals import READING_IN, entries_of, put_in
+from ingest.verbs.load import ensure
 from ingest.verbs.names import Names, spellings
 from ingest.verbs.rewriting import emptied, shop_file_without, without
+from ingest.verbs.sound import sound_shop
 
 JOURNAL = ".forget"
 _OURS = (JOURNAL, FILE)
@@ -274,8 +278,9 @@ def _no_older_versions(draft: Draft, n: int) -> None:
 
 def clean(folder: Path, shop: Shop) -> None:
     """Take out of the files what no version needs: originals that the book does not name, old Delta files and logs,
-    free pages.
+    free pages, rows of a log that was being read.
     """
+    shutil.rmtree(folder / READING_IN, ignore_errors=True)
     with ledger.writing(folder) as connection:
         named = set(book.lines(connection, "loads")["sha256"])
         for path in (folder / originals.FOLDER).glob("*"):

@@ -3,82 +3,46 @@ nothing.
 """
 
 import io
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 
 import polars as pl
 
 from ingest.reading.bounds import look_over, read_within
-from ingest.reading.corrections import marked
-from ingest.reading.reader import form_of, log_for, read_log
-from ingest.reading.sheet import Progress, Sheet
-from ingest.reading.words import with_words
+from ingest.reading.pieces import clear_old
+from ingest.reading.reader import form_of, log_for
+from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
-from ingest.store import book, carried, index, ledger, originals
+from ingest.store import book, index, ledger, originals
 from ingest.store.draft import Draft
-from ingest.store.editions import Told
-from ingest.store.merge import KEY, with_key
 from ingest.store.onfile import Entry
 from ingest.store.problems import StoreProblem
-from ingest.store.store import check_shop_files, drafting, is_whole, log_called, pretending
-from ingest.store.whole import refuse_damage
+from ingest.store.store import drafting, is_whole, log_called, pretending
 from ingest.terms import tables
-from ingest.terms.questions import FileProblem
 from ingest.verbs import backup
+from ingest.verbs.ahead import Source, ahead
 from ingest.verbs.decisions import Original, carried_over, standing_decisions
+from ingest.verbs.from_originals import (
+    READING,
+    READING_IN,
+    Came,
+    bring_back,
+    entries_of,
+    keys_of,
+    part_of,
+    put_in,
+    read_entry,
+    take_out,
+)
+from ingest.verbs.loaded import Loaded, loaded_of, with_two_values
+from ingest.verbs.sound import refuse_a_late_sheet, sound_shop, usable_shop
 
-READING = 0.6  # of the work of a file; the rest is taking it in
 BATCH = 400_000  # readings and visits of the files that are committed together
-AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
-ACCOUNT = ("rows_read", "accepted", "changed", "already_held", "set_aside", "cells_set_aside", "passed_over")
-CLOCKS_DIFFER = timedelta(days=1)  # between machines, before one of them is wrong
 PUT_BACK = "{name}: its original was gone or damaged and is put back"
-ROUNDS = 20  # of reading again what gave way; each settles more of it
-UNREADABLE = "the file can no longer be read"
 _NOT_YET = 2**40  # `loaded` of a log that the book does not name yet: after all that it names
-Source = tuple[str, Callable[[], bytes]]  # file name, and what gives its bytes
-
-
-@dataclass(frozen=True)
-class Loaded:
-    """What became of one file.
-
-    rows_read = accepted + changed + already_held + set_aside; cells_set_aside and passed_over stand outside it.
-    """
-
-    name: str
-    log_id: str = ""
-    outcome: str = "loaded"  # loaded | already loaded | refused
-    problem: str = ""  # why it was refused, one line
-    rows_read: int = 0
-    accepted: int = 0
-    changed: int = 0
-    already_held: int = 0
-    set_aside: int = 0
-    cells_set_aside: int = 0
-    passed_over: int = 0
-    questions: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.SET_ASIDE))
-    notes: tuple[str, ...] = ()
-    two_values: pl.DataFrame = field(
-        default_factory=lambda: tables.empty(carried.NAMED)
-    )  # of its instruments; nothing is set aside for it
-    columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))  # what each was taken for
-    told: Told = field(default_factory=Told)  # what it is to the logs on file: a newer edition, an older one
-
-
-@dataclass(frozen=True)
-class _Came:
-    """A file read, before it meets the store; its place among the files given."""
-
-    place: int
-    entry: Entry
-    data: bytes
-    sheet: Sheet
 
 
 def load(
@@ -129,12 +93,14 @@ def load_data(
     if replaces is not None and len(sources) != 1:
         raise StoreProblem(f"One file comes in the place of {replaces!r}; {len(sources)} were given")
     ensure(folder, progress=progress, now=now)
+    clear_old(folder / READING_IN, now=now)
     said = book.read(folder)
     known = set(book.active_logs(said["loads"])["log_id"])
     became: dict[int, Loaded] = {}
-    batch: list[_Came] = []
+    batch: list[Came] = []
+    tell = _rising(progress)
 
-    def one(place: int, name: str, data: bytes) -> _Came | Loaded:
+    def one(place: int, name: str, data: bytes) -> Came | Loaded:
         digest = originals.sha256(data)
         entry = Entry(originals.log_id(digest), digest, name, _NOT_YET + place, now)
         if entry.log_id in known:
@@ -145,125 +111,53 @@ def load_data(
         look_over(
             io.BytesIO(data), name, lambda it: form_of(it, shop)
         )  # what came by the browser was not looked over yet
-        return _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(sources), name)))
+        came = Came(place, *read_entry(folder, entry, data, shop, said, part_of(tell, place, len(sources), name)))
+        refuse_a_late_sheet(came.sheet, name, now=now)
+        return came
 
-    for place, came in _ahead(sources, one):
+    def taking_in(place: int) -> Progress:
+        rest = 1 - READING
+        return lambda share, what: tell((place + READING + rest * share) / len(sources), f"{sources[place][0]}: {what}")
+
+    commit = partial(_commit, folder, shop, check=check, replaces=replaces, now=now, tell=taking_in)
+    for place, came in ahead(sources, one):
         if isinstance(came, Loaded):
             became[place] = came
             continue
         batch.append(came)
-        if sum(came.sheet.readings.height + came.sheet.visits.height for came in batch) > BATCH:
-            became |= _commit(folder, shop, batch, check, replaces, now)
+        if sum(came.sheet.size for came in batch) > BATCH:
+            became |= commit(batch)
             batch = []
-    if progress and batch:
-        progress((len(sources) - 1 + READING) / len(sources), "taking in what was read")
-    became |= _commit(folder, shop, batch, check, replaces, now)
+    if batch:
+        tell((len(sources) - 1 + READING) / len(sources), "taking in what was read")
+    became |= commit(batch)
     return [became[place] for place in range(len(sources))]
 
 
-def _ahead(
-    sources: Sequence[Source], one: Callable[[int, str, bytes], _Came | Loaded]
-) -> Iterator[tuple[int, _Came | Loaded]]:
-    """What `one` makes of each file, in order; small files are read by two threads while those before them are taken
-    in.
-    """
-    waiting: deque[tuple[int, Future[_Came | Loaded]]] = deque()
-    with ThreadPoolExecutor(2, thread_name_prefix="truerun-read") as readers:
-        for place, (name, read) in enumerate(sources):
-            try:
-                data = read()
-            except (OSError, FileProblem) as fault:
-                said = (
-                    str(fault).removeprefix(f"{name}: ")
-                    if isinstance(fault, FileProblem)
-                    else "this is a folder; wanted a log file"
-                    if isinstance(fault, IsADirectoryError)
-                    else f"could not be read ({fault.strerror or fault})"
-                )
-                refused: Future[_Came | Loaded] = Future()
-                refused.set_result(Loaded(name, outcome="refused", problem=f"{name}: {said}"))
-                waiting.append((place, refused))
-                continue
-            waiting.append((place, readers.submit(_or_refused, one, place, name, data)))
-            while len(waiting) > (AHEAD if len(data) <= SMALL else 0):
-                first, future = waiting.popleft()
-                yield first, future.result()
-        while waiting:
-            first, future = waiting.popleft()
-            yield first, future.result()
+def _rising(progress: Progress | None) -> Progress:
+    """A progress that never falls back, though files are read ahead of those that are taken in."""
+    most = 0.0
 
+    def tell(share: float, what: str) -> None:
+        nonlocal most
+        most = max(most, share)
+        if progress:
+            progress(most, what)
 
-def _or_refused(one: Callable[[int, str, bytes], _Came | Loaded], place: int, name: str, data: bytes) -> _Came | Loaded:
-    try:
-        return one(place, name, data)
-    except FileProblem as problem:
-        return Loaded(name, outcome="refused", problem=str(problem))
-
-
-def usable_shop(folder: Path) -> Shop:
-    """The shop, all its files looked at; ShopProblem where one cannot be used."""
-    check_shop_files(folder)
-    return read_shop(folder / "shop.toml")
-
-
-def sound_shop(folder: Path, *, now: datetime) -> Shop:
-    """The shop for a verb that writes: StoreProblem, one line, where book or store are damaged, somebody else writes
-    and does not end, or the clock stands before what was loaded already.
-    """
-    shop = usable_shop(folder)
-    ledger.free(folder)
-    refuse_damage(folder)
-    latest = book.active_logs(book.loads(folder))["at"].max()
-    if isinstance(latest, datetime) and now < latest - CLOCKS_DIFFER:
-        raise StoreProblem(
-            f"This machine's clock says {now:%Y-%m-%d %H:%M} UTC, but a log was loaded on {latest:%Y-%m-%d}: rows "
-            "since then would be set aside as the future. Put the clock right; nothing was changed"
-        )
-    return shop
-
-
-def _part(progress: Progress | None, place: int, count: int, name: str) -> Progress | None:
-    """The progress of one thing of several."""
-    if progress is None:
-        return None
-    return lambda share, what: progress((place + READING * share) / count, f"{name}: {what}")
-
-
-def _read(
-    entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
-) -> tuple[Entry, bytes, Sheet]:
-    """A log as the shop files and the book of today have it read."""
-    shop = explained(shop, said)
-    settled = book.standing_verdicts(said["settled"])
-    mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
-    limit = entry.judged_at or entry.at
-    sheet = read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, progress=progress)
-    if mended.height:
-        cells = {(line, column): value for line, column, value in mended.select("line", "column", "value").iter_rows()}
-        sheet = _as_it_came(
-            read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, corrected=cells, progress=progress),
-            sheet,
-        )
-    return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
-
-
-def explained(shop: Shop, said: Mapping[str, pl.DataFrame]) -> Shop:
-    """The shop with the words that the book explains."""
-    return with_words(shop, book.standing_words(said["words"]).select("field", "word", "means").iter_rows())
-
-
-def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:
-    """A corrected log whose rows are still known by the text they came with, and whose changed readings are marked."""
-    came = original.visits.select("line", "stage", came="text_hash").unique(["line", "stage"])
-    visits = sheet.visits.join(came, on=["line", "stage"], how="left", maintain_order="left")
-    visits = visits.with_columns(pl.coalesce("came", "text_hash").alias("text_hash")).drop("came")
-    return replace(sheet, visits=visits, readings=marked(sheet.readings, original.readings))
+    return tell
 
 
 def _commit(
-    folder: Path, shop: Shop, batch: list[_Came], check: bool, replaces: str | None, now: datetime
+    folder: Path,
+    shop: Shop,
+    batch: list[Came],
+    *,
+    check: bool,
+    replaces: str | None,
+    now: datetime,
+    tell: Callable[[int], Progress],
 ) -> dict[int, Loaded]:
-    """Bring files that were read into the store, as one version."""
+    """Bring files that were read into the store, as one version; `tell`: by place, how far a file is taken in."""
     if not batch:
         return {}
     became: dict[int, Loaded] = {}
@@ -272,8 +166,8 @@ def _commit(
         gone, replaced = "", None
         if replaces is not None:
             gone = log_called(draft.logs, replaces)
-            replaced = _keys_of(folder, shop, said, gone)
-        fresh: list[_Came] = []
+            replaced = keys_of(folder, shop, said, gone)
+        fresh: list[Came] = []
         for came in batch:
             if came.entry.log_id in draft.logs["log_id"] or came.entry.log_id in {
                 other.entry.log_id for other in fresh
@@ -282,11 +176,12 @@ def _commit(
             else:
                 fresh.append(came)
         if gone:
-            _take_out(draft, folder, shop, said, gone)
+            take_out(draft, folder, shop, said, gone)
         for came in fresh:
             if not check:
                 originals.keep(folder, came.data)
                 index.note(folder, _coming(came.entry, shop, gone), sure=False)
+            draft.progress = tell(came.place)
             came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)
             loaded = loaded_of(draft, account, [*came.sheet.notes, *told])
@@ -311,30 +206,7 @@ def said_of(said: dict[str, pl.DataFrame], log_id: str) -> set[str]:
     return set(said["loads"].filter(pl.col("log_id") == log_id)["sha256"].to_list())
 
 
-def loaded_of(draft: Draft, account: pl.DataFrame, notes: Sequence[str] = ()) -> Loaded:
-    """The account of one log with its questions."""
-    row = account.row(0, named=True)
-    questions = ledger.held_rows(draft.connection, "set_aside", log_ids=[row["log_id"]])
-    return Loaded(
-        row["name"],
-        row["log_id"],
-        questions=questions,
-        notes=tuple(notes),
-        told=draft.told.get(row["log_id"], Told()),
-        **{name: row[name] for name in ACCOUNT},
-    )
-
-
-def with_two_values(draft: Draft, files: Sequence[Loaded]) -> list[Loaded]:
-    """What became of files, with the instruments of each of which all logs say two things where only one can hold."""
-    found = draft.two_values([file.log_id for file in files if file.outcome == "loaded"])
-    return [
-        replace(file, two_values=found.filter((pl.col("log_id") == file.log_id) | (pl.col("other_log") == file.log_id)))
-        for file in files
-    ]
-
-
-def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: _Came, now: datetime) -> tuple[_Came, list[str]]:
+def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: Came, now: datetime) -> tuple[Came, list[str]]:
     """A newer edition with what people decided about cells of the older ones, and what is to be said of it."""
     said = book.read(folder)
     decided = pl.concat([table.select("log_id") for table in standing_decisions(said).values()])
@@ -358,7 +230,7 @@ def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: _Came, now: da
                 why=pl.lit(why),
             )
             said[name] = pl.concat([said[name], tables.shaped(more, book.SCHEMAS[name])])
-    entry, _, sheet = _read(came.entry, came.data, shop, said)
+    entry, _, sheet = read_entry(folder, came.entry, came.data, shop, said)
     return replace(came, entry=entry, sheet=sheet), over.notes
 
 
@@ -369,22 +241,6 @@ def _original(folder: Path, logs: pl.DataFrame, log_id: str) -> Original | None:
         return Original(log_id, name, originals.fetch(folder, sha))
     except (OSError, ValueError):
         return None
-
-
-def bring_back(
-    draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], fresh: Sequence[_Came] = ()
-) -> None:
-    """Read the logs again of which rows count now that counted nowhere, since what stood for them gave way."""
-    here = {came.entry.log_id: came for came in fresh}
-    for _ in range(ROUNDS):
-        wanted, draft.wanted = draft.wanted, set()
-        if not wanted:
-            return
-        draft.drop(sorted(wanted))
-        _from_originals(draft, folder, shop, said, entries_of(said, wanted - here.keys()))
-        for came in fresh:
-            if came.entry.log_id in wanted:
-                draft.add(came.entry, came.sheet)
 
 
 def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now: datetime) -> None:
@@ -418,120 +274,6 @@ def _unloaded(draft: Draft, folder: Path, log_id: str, now: datetime, why: str, 
         .select("log_id", "sha256", "name", what=pl.lit("unloaded"))
     )
     return book.append(draft.connection, "loads", line, now=now, who=who, why=why, schema="book")
-
-
-def entries_of(said: dict[str, pl.DataFrame], log_ids: Iterable[str] | None = None) -> list[Entry]:
-    """The logs that count, in the order they were loaded; all or some."""
-    active = book.active_logs(said["loads"])
-    if log_ids is not None:
-        active = active.filter(pl.col("log_id").is_in(list(log_ids)))
-    wanted = active.select("log_id", "sha256", "name", "sequence", "at", "replaces")
-    return [
-        Entry(log_id, sha, name, sequence, at, "", replaces)
-        for log_id, sha, name, sequence, at, replaces in wanted.iter_rows()
-    ]
-
-
-def put_in(
-    draft: Draft,
-    folder: Path,
-    shop: Shop,
-    said: dict[str, pl.DataFrame],
-    entries: Sequence[Entry],
-    progress: Progress | None = None,
-) -> dict[str, tuple[str, ...]]:
-    """Read logs from their originals, under the shop files and the book of today, and put them in; what is to be asked
-    once of each.
-    """
-    notes = _from_originals(draft, folder, shop, said, entries, progress)
-    bring_back(draft, folder, shop, said)
-    return notes
-
-
-def _from_originals(
-    draft: Draft,
-    folder: Path,
-    shop: Shop,
-    said: dict[str, pl.DataFrame],
-    entries: Sequence[Entry],
-    progress: Progress | None = None,
-) -> dict[str, tuple[str, ...]]:
-    notes = {}
-    for place, came in enumerate(entries):
-        entry = replace(came, judged_at=max(came.at, draft.now)) if draft.now else came
-        try:
-            data = originals.fetch(folder, entry.sha256)
-            read = _Came(place, *_read(entry, data, shop, said, _part(progress, place, len(entries), entry.name)))
-        except (FileProblem, OSError, ValueError) as fault:
-            read = _Came(place, entry, b"", _unreadable(entry, fault))
-        replaced = _keys_of(folder, shop, said, entry.replaces) if entry.replaces else None
-        draft.add(read.entry, read.sheet, replaced)
-        notes[entry.log_id] = tuple(read.sheet.notes)
-    return notes
-
-
-def _unreadable(entry: Entry, fault: Exception) -> Sheet:
-    """A log that can no longer be read is one question: nothing is lost in silence."""
-    wanted = "the shop file as it was, or the original put back; then `truerun again`"
-    reason = f"{UNREADABLE}: {' '.join(str(fault).split())}"
-    question = pl.DataFrame(
-        {"log_id": [entry.log_id], "name": [entry.name], "line": [0], "reason": [reason], "wanted": [wanted]}
-    )
-    none = {
-        name: tables.empty(schema)
-        for name, schema in (("visits", tables.VISITS), ("readings", tables.READINGS), ("faults", tables.FAULTS))
-    }
-    visits = none["visits"].with_columns(ordinal=pl.lit(0, dtype=pl.Int64), text_hash=pl.lit(0, dtype=pl.Int64))
-    trials = tables.empty(tables.GAUGE_TRIALS)
-    return Sheet(
-        visits,
-        none["readings"],
-        none["faults"],
-        trials,
-        tables.shaped(question, tables.SET_ASIDE),
-        0,
-        0,
-        1,
-        0,
-        [],
-        False,
-    )
-
-
-def _keys_of(folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str) -> pl.DataFrame | None:
-    """KEY and text_hash of the visits of a log in whose place another came, None where it cannot be read any more."""
-    line = said["loads"].filter((pl.col("log_id") == log_id) & (pl.col("what") == "loaded")).tail(1)
-    if line.is_empty():
-        return None
-    sha, name, at = line.select("sha256", "name", "at").row(0)
-    try:
-        _, _, sheet = _read(Entry(log_id, sha, name, 0, at), originals.fetch(folder, sha), shop, said)
-    except (FileProblem, OSError, ValueError):
-        return None
-    return with_key(sheet.visits.lazy()).select(*KEY, "text_hash").collect()
-
-
-def _take_out(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str) -> None:
-    """Take a log out; the logs that share visits with it are read again, so that what it had made "already held" comes
-    back.
-    """
-    near = ledger.neighbours(draft.connection, {log_id})
-    draft.drop(sorted(near))
-    put_in(draft, folder, shop, said, entries_of(said, near - {log_id}))
-
-
-def read_again(
-    draft: Draft,
-    folder: Path,
-    shop: Shop,
-    said: dict[str, pl.DataFrame],
-    log_ids: Iterable[str],
-    progress: Progress | None = None,
-) -> dict[str, tuple[str, ...]]:
-    """Read some logs anew, with all that share visits with them."""
-    near = ledger.neighbours(draft.connection, set(log_ids))
-    draft.drop(sorted(near))
-    return put_in(draft, folder, shop, said, entries_of(said, near), progress)
 
 
 def ensure(folder: Path, *, progress: Progress | None = None, now: datetime) -> bool:
@@ -568,7 +310,7 @@ def unload(folder: Path, log: str, *, who: str = "", why: str = "", now: datetim
         said = book.read(folder)
         log_id = log_called(draft.logs, log)
         name = str(draft.logs.filter(pl.col("log_id") == log_id)["name"].item())
-        _take_out(draft, folder, shop, said, log_id)
+        take_out(draft, folder, shop, said, log_id)
         draft.finish(f"unloaded {name}", now, fingerprint(folder), _unloaded(draft, folder, log_id, now, why, who))
     index.follow(folder, shop, said_of(said, log_id))
     return name

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-from ingest.shopfiles.shop import Tech
+from ingest.shopfiles.shop_parts import Tech
 from ingest.store.sqlite_tables import connect
 from ingest.verbs.names import LONG, Names
 

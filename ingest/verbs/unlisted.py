@@ -9,7 +9,8 @@ from typing import Any
 import polars as pl
 
 from ingest.reading.words import Words, by_field
-from ingest.shopfiles.shop import Log, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Snapshot
 from ingest.terms.questions import quoted
 

@@ -7,7 +7,8 @@ from datetime import datetime
 from pathlib import Path
 
 from ingest.store.problems import Busy
-from ingest.verbs.load import Loaded, load
+from ingest.verbs.load import load
+from ingest.verbs.loaded import Loaded
 
 EVERY = 2.0  # seconds between two looks
 UNFINISHED = (".part", ".tmp", ".crdownload", ".partial", ".download")

@@ -19,7 +19,7 @@ from analysis.methods.variance_split import Split, split
 from analysis.studies.gauges import rr as gauges
 from analysis.studies.necks import lots
 from analysis.studies.story.story import story
-from ingest.shopfiles.shop import Plan
+from ingest.shopfiles.shop_parts import Plan
 from ingest.store.snapshot import Snapshot
 
 COVERAGE = 2.0  # expanded uncertainty: twice the standard deviation of R&R, some 95 % (ISO 14253-1, GUM)

@@ -16,7 +16,8 @@ from analysis.methods.segments import Flags
 from analysis.methods.tolerance import free_band, normal_band, sample_needed
 from analysis.studies.story.conformity import as_set, halves
 from analysis.studies.story.story import SEVERAL
-from ingest.shopfiles.shop import Gauge, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Gauge
 from ingest.store.snapshot import Snapshot
 
 COVERAGE, CONFIDENCE = 0.90, 0.95

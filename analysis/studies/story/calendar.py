@@ -6,7 +6,8 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats, Ints
-from ingest.shopfiles.shop import DAYS, Calendar, Shop
+from ingest.shopfiles.house_rules import DAYS, Calendar
+from ingest.shopfiles.shop import Shop
 
 DAY = 86_400_000_000  # microseconds
 MINUTE = 60_000_000  # microseconds

@@ -14,7 +14,8 @@ import polars as pl
 from analysis.methods.conformity import against, between_marks
 from analysis.methods.segments import Floats
 from analysis.studies.story.story import story
-from ingest.shopfiles.shop import Gauge, Shop
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Gauge
 from ingest.store.snapshot import Snapshot
 
 BUILT, SET, SHIPPED = "as built", "as set", "as shipped"

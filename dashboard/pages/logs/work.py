@@ -13,7 +13,9 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import shared as sentences
-from ingest.verbs.worklist import MEANS, VALUE, VERDICT, Decision, Group, lines_about, worklist
+from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
+from ingest.verbs.original_rows import lines_about
+from ingest.verbs.worklist import worklist
 
 PATH = "/logs"
 WORK, AT, DONE, SAID, AGAIN = "logs-work", "logs-work-at", "logs-work-done", "logs-work-said", "logs-again"
@@ -271,9 +273,10 @@ def story_of(key: str) -> list[Any]:
     log_id, line, _ = group.rows[0]
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
     about = lines_about(desk.here().folder, snapshot.shop, log_id, names.get(log_id, ""), line)
+    shown = desk.here().veil().line(log_id, [text for _, text in about])
     told = [
         html.Tr([html.Td(number, className="n"), html.Td(html.Code(text))], className="here" if number == line else "")
-        for number, text in about
+        for (number, _), text in zip(about, shown, strict=True)
     ]
     cells = {cell.strip() for number, text in about if number == line for cell in text.split("|")}
     visits = snapshot.table("visits", "serial", "stage", "started_at", "finished_at")

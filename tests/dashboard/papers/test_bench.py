@@ -19,7 +19,7 @@ from dashboard.papers import necks as packet
 from dashboard.papers import week as review
 from dashboard.papers.cautions import cautions
 from dashboard.sentences import bench as sentences_bench
-from ingest.shopfiles.shop import Stage
+from ingest.shopfiles.shop_parts import Stage
 from ingest.verbs.forget import forget
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.test_necks import BLAMING

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.reading.notation import Manner, hertz_reference, read_cell, tidy
+from ingest.reading.amounts import Manner, hertz_reference, tidy
+from ingest.reading.notation import read_cell
 from ingest.terms.units import POWERS, to_canonical
 
 INCHES, MM, NONE = Manner(unit="in"), Manner(unit="mm"), Manner()

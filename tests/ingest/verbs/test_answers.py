@@ -8,8 +8,9 @@ from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.terms.questions import UNKNOWABLE
 from ingest.verbs.answers import Answer, answer, filled_in, sheet, take_back
+from ingest.verbs.guessed_words import nearest_keys
 from ingest.verbs.load import load
-from ingest.verbs.worklist import nearest_keys, worklist
+from ingest.verbs.worklist import worklist
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 

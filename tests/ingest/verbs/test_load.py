@@ -14,7 +14,8 @@ from ingest.store import book
 from ingest.store.accounts import CONFLICT
 from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
-from ingest.verbs.load import Loaded, ensure, load, unload
+from ingest.verbs.load import ensure, load, unload
+from ingest.verbs.loaded import Loaded
 from tests.ingest.bench import GROWING, NOW, account, held, log, row, shop
 
 

@@ -6,7 +6,8 @@ import polars as pl
 import pytest
 
 from analysis.studies.story.calendar import first_day, local_day, paid_minutes, week_of
-from ingest.shopfiles.shop import DAYS, Shop
+from ingest.shopfiles.house_rules import DAYS
+from ingest.shopfiles.shop import Shop
 from tests.analysis.studies.benches import shop
 
 

@@ -1,0 +1,219 @@
+"""The lists of shop.toml, a type each: stages, characteristics, gauges, models, faults, techs, plans, logs."""
+
+from datetime import date
+from functools import cached_property
+from itertools import pairwise
+from statistics import median
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from ingest.terms.units import CANONICAL, amount
+
+Role = Literal["receiving", "bench", "rest", "test", "final", "packing", "repair"]
+Quantity = Literal["length", "pitch", "angle", "count", "class", "plain"]
+Key = Annotated[str, Field(min_length=1)]
+EVEN = 1e-9  # gaps between leaves that differ by less are alike
+
+
+class Part(BaseModel):
+    """One table of shop.toml; an unknown key is an error."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, ignored_types=(cached_property,))
+
+
+class Stage(Part):
+    """A [[stage]]: one bench step."""
+
+    key: Key
+    name: str = ""
+    role: Role = "bench"
+    minutes: Annotated[float, Field(ge=0)] | dict[str, Annotated[float, Field(ge=0)]] = 0.0
+    families: tuple[str, ...] = ()
+
+    def planned_minutes(self, family: str) -> float:
+        """Planned minutes of one visit of an instrument of that family."""
+        if isinstance(self.minutes, dict):
+            return float(self.minutes.get(family, self.minutes.get("other", 0.0)))
+        return float(self.minutes)
+
+    def holds_for(self, family: str) -> bool:
+        """Does an instrument of that family pass this stage?"""
+        return not self.families or family in self.families
+
+
+class Characteristic(Part):
+    """A [[characteristic]]: what is measured, and where it is set."""
+
+    key: Key
+    name: str = ""
+    quantity: Quantity = "length"
+    set_at: str | dict[str, str] = ""  # by family: { banjo = "neck_angle", other = "bridge_fitting" }
+    at_pitch_from: str = ""
+    positions: tuple[str, ...] = ()
+    plausible: tuple[str, str] | None = None
+
+    @cached_property
+    def set_stages(self) -> tuple[str, ...]:
+        """Every stage at which it is set, of any family; () where it is set nowhere."""
+        named = self.set_at.values() if isinstance(self.set_at, dict) else (self.set_at,)
+        return tuple(dict.fromkeys(stage for stage in named if stage))
+
+    def set_stage(self, family: str) -> str:
+        """The stage that sets it on an instrument of that family; '' where none does."""
+        return self.set_at.get(family, self.set_at.get("other", "")) if isinstance(self.set_at, dict) else self.set_at
+
+    @cached_property
+    def plausible_range(self) -> tuple[float, float] | None:
+        """Lowest and highest plausible value in canonical units; None where nothing is said."""
+        if self.plausible is None:
+            return None
+        kind = self.quantity if self.quantity in CANONICAL else "plain"
+        return amount(self.plausible[0], kind), amount(self.plausible[1], kind)
+
+    @property
+    def canonical_unit(self) -> str:
+        """The unit its values are kept in, '' for a count, a class or a gauge without a unit."""
+        return CANONICAL.get(self.quantity, "")
+
+    @model_validator(mode="after")
+    def _is_plausible(self) -> Self:
+        bounds = self.plausible_range
+        if bounds and bounds[0] >= bounds[1]:
+            raise ValueError(f"plausible goes from {self.plausible} which is not rising; wanted the lowest first")
+        if len(set(self.positions)) < len(self.positions):
+            raise ValueError(f"positions {list(self.positions)} name one twice")
+        return self
+
+
+class Gauge(Part):
+    """A [[gauge]]: what it measures and in which steps."""
+
+    key: Key
+    name: str = ""
+    measures: tuple[str, ...] = ()
+    resolution: str = ""
+    leaves: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+
+    @cached_property
+    def step(self) -> float | None:
+        """Smallest difference the gauge can show, in canonical units: its resolution, or the middle step between its
+        leaves; None: not said.
+        """
+        if self.resolution:
+            return amount(self.resolution)
+        sizes = sorted({amount(leaf) for leaf in self.leaves})
+        return median(high - low for low, high in pairwise(sizes)) if len(sizes) > 1 else None
+
+    @cached_property
+    def uneven_marks(self) -> tuple[float, ...]:
+        """Its leaves in canonical units, rising, where they are not evenly spaced; else ()."""
+        sizes = sorted({amount(leaf) for leaf in self.leaves})
+        gaps = [high - low for low, high in pairwise(sizes)]
+        return tuple(sizes) if gaps and max(gaps) - min(gaps) > EVEN else ()
+
+    @model_validator(mode="after")
+    def _has_a_step(self) -> Self:
+        if self.resolution and self.leaves:
+            raise ValueError("resolution and leaves are both given; wanted one of them")
+        if self.resolution and amount(self.resolution) <= 0:
+            raise ValueError(f"resolution {self.resolution!r} is not above 0")
+        if self.leaves and (
+            len({amount(leaf) for leaf in self.leaves}) < 2 or min(amount(leaf) for leaf in self.leaves) <= 0
+        ):
+            raise ValueError(f"leaves {list(self.leaves)}: wanted two or more different sizes above 0")
+        return self
+
+
+class ShortString(Part):
+    """The banjo's short string: which one, and where it starts."""
+
+    string: int
+    starts_at: int
+
+
+class Model(Part):
+    """A [[model]]: its family, its strings, its scale."""
+
+    key: Key
+    name: str = ""
+    family: Key
+    setup: str = ""
+    strings: int | None = None
+    scale: str = ""
+    short_string: ShortString | None = None
+    rod: bool | None = None  # None: not said
+    bridge: Literal["fixed", "movable", ""] = ""
+    words: tuple[str, ...] = ()
+
+    @cached_property
+    def scale_mm(self) -> float | None:
+        """Length of the open string in mm; None where it is not said."""
+        return amount(self.scale, "length") if self.scale else None
+
+
+class Fault(Part):
+    """A [[fault]]: what goes wrong, and the words for it."""
+
+    key: Key
+    words: tuple[str, ...] = ()
+    suspect: str = ""
+
+
+class Tech(Part):
+    """A [[tech]]: a code, and the words it goes by."""
+
+    key: Key
+    name: str = ""
+    words: tuple[str, ...] = ()
+    started: date | None = None
+    qualified: tuple[str, ...] = ()
+
+
+class Reaction(Part):
+    """What this shop checks first when a characteristic moves, in order."""
+
+    characteristic: Key
+    check: tuple[Key, ...]
+
+
+class Plan(Part):
+    """A [[plan]]: what was agreed with suppliers."""
+
+    characteristic: Key
+    sample: Annotated[int, Field(ge=1)]
+    accept: Annotated[int, Field(ge=0)] | None = None
+    k: Annotated[float, Field(gt=0)] | None = None  # by measurement: mean and spread in place of a count
+    supplier: str = ""
+
+    @model_validator(mode="after")
+    def _is_counted_or_measured(self) -> Self:
+        if (self.accept is None) == (self.k is None):
+            raise ValueError("a plan needs accept (by counting) or k (by measurement); wanted one of them")
+        if self.k is not None and self.sample < 3:
+            raise ValueError("a plan by measurement needs a sample of 3 or more")
+        return self
+
+
+class Log(Part):
+    """A [[log]]: one kind of sheet."""
+
+    name: str = "logs"
+    files: str = "*"
+    tab: str = ""  # the workbook's tab, with * as in `files`; '' = every tab that no other [[log]] names
+    shape: Literal["visit", "instrument", "measurement", "study"] = "visit"
+    stage: str = ""
+    date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
+    decimal: Literal[".", ","] = "."
+    empty_outcome: str = "open"
+    replaces: Literal["", "same visits"] = ""
+    headings: dict[str, str] = {}
+    ignore: tuple[str, ...] = ()
+    units: dict[str, str] = {}
+    words: dict[str, dict[str, str]] = {}
+
+    @field_validator("stage", "empty_outcome")
+    @classmethod
+    def _is_trimmed(cls, value: str) -> str:
+        return value.strip()

@@ -1,0 +1,150 @@
+"""What an unknown word may mean: the nearest keys by their letters, then the instruments' own stories."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+from rapidfuzz.distance import OSA
+
+from ingest.reading.headings import plain
+from ingest.reading.words import Words, by_field, with_words
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Log
+from ingest.store.snapshot import Snapshot
+from ingest.verbs.groups import Group
+from ingest.verbs.original_rows import rows_read
+from ingest.verbs.unlisted import explained
+
+CANDIDATES = 3  # keys a word may mean, the nearest first
+NEAR = 0.5  # of the letters of the longer word may differ, a transposition counted once
+SURE = 0.9  # of the rows whose instrument's story must bear a guess out
+CLEAR = 0.15  # a guess by its letters alone must be so much nearer than the next
+READ_AT_MOST = 40  # logs that are read again for guesses
+
+
+def nearest_keys(word: str, known: dict[str, str]) -> list[tuple[float, str]]:
+    """The keys whose words come nearest to one as typed: (share of letters that differ, key), the nearest first. A
+    transposition counts as one letter; of a word of several its parts count too, a little less.
+    """
+    typed, best = plain(word), dict[str, float]()
+    for text, key in known.items():
+        apart = OSA.normalized_distance(typed, text)
+        for part in re.split(r"[\s_\-/,]+", text):
+            if len(part) > 1:
+                apart = min(apart, OSA.normalized_distance(typed, part) + 0.02)
+                if len(typed) > 1 and part.startswith(typed):
+                    apart = min(apart, 0.3)
+        best[key] = min(apart, best.get(key, 1.0))
+    return sorted((apart, key) for key, apart in best.items() if apart <= NEAR)[:CANDIDATES]
+
+
+def guessed_words(groups: list[Group], shop: Shop, snapshot: Snapshot, folder: Path) -> list[Group]:
+    """The groups of unknown words with what each is taken for, and how many rows bear it out."""
+    if not groups:
+        return []
+    near = {}
+    known = Words(snapshot.shop, Log(words=by_field(explained(snapshot)))).by_field
+    for group in groups:
+        near[group.key] = nearest_keys(group.typed, known.get(group.field, {}))
+    names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
+    fits: dict[tuple[str, str], tuple[int, int]] = {}
+    for place in range(CANDIDATES):
+        asked = [g for g in groups if len(near[g.key]) > place and not _plain(near[g.key], fits, g.key)]
+        tried = [(g, near[g.key][place][1]) for g in asked]
+        if tried:
+            fits |= _borne_out(tried, shop, snapshot, folder, names)
+    return [_best(group, near[group.key], fits, shop) for group in groups]
+
+
+def _plain(near: list[tuple[float, str]], fits: dict[tuple[str, str], tuple[int, int]], group: str) -> bool:
+    """Is the nearest key much nearer than the next, and borne out: then no other is tried."""
+    k, n = fits.get((group, near[0][1]), (0, 0))
+    return n > 0 and k >= SURE * n and (len(near) == 1 or near[1][0] - near[0][0] >= CLEAR)
+
+
+def _best(
+    group: Group, near: list[tuple[float, str]], fits: dict[tuple[str, str], tuple[int, int]], shop: Shop
+) -> Group:
+    """The group with the candidate that its letters and the stories speak for."""
+    keys = {
+        "stage": [stage.key for stage in shop.stages],
+        "model": [model.key for model in shop.models],
+        "outcome": ["pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"],
+    }[group.field]
+    choices = tuple(dict.fromkeys([*(key for _, key in near), *keys]))
+    if not near:
+        return with_guess(group, choices=choices)
+    share = {}
+    for _, key in near:
+        k, n = fits.get((group.key, key), (0, 0))
+        share[key] = k / n if n else 0.0
+    borne = [key for _, key in near if share[key] >= SURE]
+    clear = len(near) == 1 or near[1][0] - near[0][0] >= CLEAR
+    guess = borne[0] if len(borne) == 1 else near[0][1]
+    k, n = fits.get((group.key, guess), (0, 0))
+    by_story = n > 0 and len(borne) == 1
+    sure = by_story if group.field != "outcome" else clear
+    if group.field == "stage" and n > 0 and len(borne) > 1:
+        sure = clear and borne[0] == near[0][1]
+    return with_guess(group, guess=guess, fits=k, of=n, sure=sure, choices=choices)
+
+
+def with_guess(group: Group, **changed: object) -> Group:
+    """The group with what is guessed of it."""
+    return replace(group, **changed)  # type: ignore[arg-type]
+
+
+def _borne_out(
+    tried: list[tuple[Group, str]], shop: Shop, snapshot: Snapshot, folder: Path, names: dict[str, str]
+) -> dict[tuple[str, str], tuple[int, int]]:
+    """How many rows of each word fit the instrument's story if it means a key: (rows that fit, rows looked at)."""
+    read_as = with_words(shop, [(group.field, group.typed, key) for group, key in tried])
+    of_row = {(log_id, line): (group, key) for group, key in tried for log_id, line, _ in group.rows}
+    found: list[tuple[Any, ...]] = []
+    for log_id in list(dict.fromkeys(log_id for log_id, _ in of_row))[:READ_AT_MOST]:
+        lines = {line for other, line in of_row if other == log_id}
+        for row in rows_read(folder, log_id, names.get(log_id, ""), read_as, lines):
+            group, key = of_row[log_id, row["line"]]
+            found.append((group.key, key, row["serial"], row["started_at"] or row["finished_at"], row["model"]))
+    if not found:
+        return {}
+    table = pl.DataFrame(
+        found,
+        schema={
+            "group": pl.String,
+            "key": pl.String,
+            "serial": pl.String,
+            "at": pl.Datetime("us", "UTC"),
+            "model": pl.String,
+        },
+        orient="row",
+    )
+    fields = {group.key: group.field for group, _ in tried}
+    table = table.with_columns(field=pl.col("group").replace_strict(fields), row=pl.int_range(pl.len()))
+    fit = _fitting(table, snapshot, shop)
+    counted = fit.group_by("group", "key").agg(k=pl.col("fits").sum(), n=pl.len())
+    return {(group, key): (int(k), int(n)) for group, key, k, n in counted.iter_rows()}
+
+
+def _fitting(table: pl.DataFrame, snapshot: Snapshot, shop: Shop) -> pl.DataFrame:
+    """Rows with `fits`: of a stage, it is missing of the instrument and lies between its neighbours in time; of a
+    model,
+    no visit names another.
+    """
+    visits = snapshot.table("visits", "serial", "stage", "model", "started_at", "finished_at")
+    mine = visits.join(table.select("serial").unique(), on="serial", how="semi")
+    mine = mine.with_columns(when=pl.coalesce("started_at", "finished_at"))
+    both = table.join(mine, on="serial", how="left", suffix="_held")
+    order = shop.bench_order
+    stage = pl.col("key").replace_strict(order, default=None, return_dtype=pl.Int64)
+    held = pl.col("stage").replace_strict(order, default=None, return_dtype=pl.Int64)
+    before = ((pl.col("when") < pl.col("at")) & (held >= stage)).any()
+    after = ((pl.col("when") > pl.col("at")) & (held <= stage)).any()
+    known = pl.col("stage").is_not_null().any()
+    as_stage = known & ~before.fill_null(False) & ~after.fill_null(False)
+    as_model = ((pl.col("model_held") == "") | (pl.col("model_held") == pl.col("key"))).fill_null(True).all() & known
+    return both.group_by("row", "group", "key").agg(
+        fits=pl.when(pl.col("field").first() == "stage").then(as_stage).otherwise(as_model)
+    )
