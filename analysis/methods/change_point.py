@@ -122,7 +122,8 @@ def step(
     """
     array, segments = checked(values, starts)
     known = _per_segment(before, segments, "mean before")
-    best = _search(array, segments, sigma, known, begin, end, members, level_scan if before is not None else step_scan)
+    scan = level_scan if before is not None else step_scan
+    best = _search(array, segments, scan, sigma=sigma, before=known, begin=begin, end=end, members=members)
     n = lengths(segments, len(array))
     k = np.maximum(best.at - segments, 0)
     after = np.maximum(n - k, 1)
@@ -159,7 +160,7 @@ def drift(
     throughout.
     """
     array, segments = checked(values, starts)
-    best = _search(array, segments, sigma, None, begin, end, members, drift_scan)
+    best = _search(array, segments, drift_scan, sigma=sigma, before=None, begin=begin, end=end, members=members)
     n = lengths(segments, len(array))
     after = np.maximum(n - np.maximum(best.at - segments, 0), 1).astype(np.float64)
     weight, spread = ramp(after, n)
@@ -193,12 +194,13 @@ def _per_segment(given: npt.ArrayLike | None, segments: Ints, name: str) -> Floa
 def _search(
     values: Floats,
     starts: Ints,
+    scan: Scan,
+    *,
     sigma: npt.ArrayLike | None,
     before: Floats | None,
     begin: npt.ArrayLike | None,
     end: npt.ArrayLike | None,
     members: bool,
-    scan: Scan,
 ) -> _Best:
     n = lengths(starts, len(values))
     known = _per_segment(sigma, starts, "sigma")

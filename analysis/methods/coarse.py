@@ -49,44 +49,45 @@ def rounded_normal(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *,
     if not bool((np.isfinite(q) & (q > 0)).all()):
         raise UnusableData("a gauge's step must be above 0; enter its resolution")
     cells = _cells(x, begins)
-    stream, centre, count = cells
+    stream, centre, count = cells.stream, cells.centre, cells.count
     n = lengths(begins, len(x)).astype(np.float64)
     sizes = np.bincount(stream, minlength=len(begins))
     known = sizes >= LEAST_CELLS
     mean = np.bincount(stream, count * centre, len(begins)) / n
     sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - mean[stream]) ** 2, len(begins)) / n, (q / 4) ** 2))
     if known.any():
-        mean, sd = _likeliest(stream, centre, count, n, q, mean, sd, known)
-    mean_error, sd_error = _errors(stream, centre, count, q, mean, sd, len(begins))
+        mean, sd = _likeliest(cells, n, q, mean, sd, known)
+    mean_error, sd_error = _errors(cells, q, mean, sd)
     with np.errstate(divide="ignore"):
         unbiased = np.sqrt(n / np.maximum(n - 1, 1))
     told = [np.where(known, a, np.nan) for a in (mean, sd * unbiased, mean_error * unbiased, sd_error * unbiased)]
     return Rounded(told[0], told[1], told[2], told[3], known)
 
 
-def _cells(x: Floats, starts: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], Floats, Floats]:
+@dataclass(frozen=True)
+class _Cells:
+    """Different values of each stream, shape (c,)."""
+
+    stream: npt.NDArray[np.int64]
+    centre: Floats  # the value, in the middle of its cell
+    count: Floats  # how often it came
+
+
+def _cells(x: Floats, starts: npt.NDArray[np.int64]) -> _Cells:
     """Different values a stream and how often each came: what the likelihood needs, far shorter than the readings."""
     stream = segment_ids(starts, len(x))
     order = np.lexsort((x, stream))
     s, v = stream[order], x[order]
     new = np.r_[True, (np.diff(v) > 0) | (np.diff(s) > 0)]
     at = np.flatnonzero(new)
-    return s[at], v[at], np.diff(at, append=len(x)).astype(np.float64)
+    return _Cells(s[at], v[at], np.diff(at, append=len(x)).astype(np.float64))
 
 
-def _likeliest(
-    stream: npt.NDArray[np.int64],
-    centre: Floats,
-    count: Floats,
-    n: Floats,
-    q: Floats,
-    mean: Floats,
-    sd: Floats,
-    known: Flags,
-) -> tuple[Floats, Floats]:
+def _likeliest(cells: _Cells, n: Floats, q: Floats, mean: Floats, sd: Floats, known: Flags) -> tuple[Floats, Floats]:
     """Expectation-maximisation: put the mean and mean square of the truth inside its cell for each reading, and
     again.
     """
+    stream, centre, count = cells.stream, cells.centre, cells.count
     s = len(n)
     for _ in range(5000):
         inside, square = _within(centre - mean[stream], q[stream] / 2, sd[stream])
@@ -114,10 +115,9 @@ def _edges(centre: Floats, half: Floats, sd: Floats) -> tuple[Floats, Floats, Fl
     return low, high, np.maximum(share, 1e-300)
 
 
-def _errors(
-    stream: npt.NDArray[np.int64], centre: Floats, count: Floats, q: Floats, mean: Floats, sd: Floats, s: int
-) -> tuple[Floats, Floats]:
+def _errors(cells: _Cells, q: Floats, mean: Floats, sd: Floats) -> tuple[Floats, Floats]:
     """Standard errors from the second derivatives of the log-likelihood, taken by central differences of its slopes."""
+    stream, centre, count, s = cells.stream, cells.centre, cells.count, len(q)
 
     def slopes(m: Floats, w: Floats) -> tuple[Floats, Floats]:
         a, b, share = _edges(centre - m[stream], q[stream] / 2, w[stream])

@@ -8,21 +8,8 @@ window.dash_clientside = window.dash_clientside || {};
   narrow.addEventListener("change", tell);
   middle.addEventListener("change", tell);
 
-  const dark = () => document.documentElement.getAttribute("data-mantine-color-scheme") === "dark";
-  const inScheme = (figure, twins) =>
-    dark() ? JSON.parse(JSON.stringify(figure).replace(/#[0-9a-f]{6}(?=([0-9a-f]{2})?\b)/gi, (hex) => twins[hex.toLowerCase()] || hex)) : figure;
-
   window.dash_clientside.truerun = {
     width: () => widthClass(),
-    // A figure comes as {wide, narrow}; the one that fits is drawn in the scheme's colours once the font is there.
-    draw: async (figures, width, scheme, twins) => {
-      if (!figures) return window.dash_clientside.no_update;
-      await document.fonts.load('16px "Atkinson Hyperlegible Next"');
-      const figure = figures.data ? figures : figures[(width || widthClass()) === "wide" ? "wide" : "narrow"] || figures.wide;
-      const drawn = inScheme(figure, twins);
-      drawn.layout = Object.assign({}, drawn.layout, { uirevision: null, datarevision: Date.now() });
-      return drawn;
-    },
     // The columns of a long table: fewer on a phone.
     columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
     // Marks the open page in both lists, closes the phone's list and names the page there.
@@ -37,6 +24,38 @@ window.dash_clientside = window.dash_clientside || {};
       return name;
     },
   };
+
+  // Who writes is asked for once: the browser keeps the name by itself and fills it in wherever it is asked for.
+  const WHO = 'input[autocomplete="name"]', KEPT = "truerun-who";
+  const idOf = (field) => (field.id.startsWith("{") ? JSON.parse(field.id) : field.id);
+  const remember = () => {
+    const name = localStorage.getItem(KEPT);
+    if (!name) return;
+    document.querySelectorAll(WHO).forEach((field) => {
+      if (field.dataset.told || field.value || !field.id) return;
+      field.dataset.told = "1";
+      window.dash_clientside.set_props(idOf(field), { value: name });
+    });
+  };
+  document.addEventListener("change", (event) => {
+    if (event.target.matches && event.target.matches(WHO) && event.target.value.trim()) localStorage.setItem(KEPT, event.target.value.trim());
+  });
+  let soon = 0;
+  new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
+
+  // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
+  let held = null;
+  document.addEventListener("focusin", (event) => {
+    const one = event.target.closest && event.target.closest("#main [id], #main a, #main summary");
+    held = one ? { id: one.id, tag: one.tagName, words: one.textContent, path: location.pathname } : null;
+  });
+  const refocus = () => {
+    if (!held || held.path !== location.pathname || document.activeElement !== document.body) return;
+    const same = held.id ? document.getElementById(held.id)
+      : [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => one.textContent.replace(/\d+/g, "") === held.words.replace(/\d+/g, ""));
+    if (same) same.focus({ preventScroll: true });
+  };
+  new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
 
   // The key / leads into the header's field from anywhere that is no field itself.
   document.addEventListener("keydown", (event) => {
@@ -63,7 +82,7 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("drop", tooLarge, true);
   document.addEventListener("change", tooLarge, true);
 
-  // What stands in a sheet as files: each chart as SVG, all its tables as one CSV with the figures as shown.
+  // What stands in a sheet as files: each chart as SVG or PNG, all its tables as one CSV with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
   const cell = (td) => {
     // As exports/written.py: a number is plain, and no formula of a log runs in a spreadsheet.
@@ -77,11 +96,8 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("click", (event) => {
     const what = event.target.dataset && event.target.dataset.save, sheet = what && event.target.closest(".sheet");
     if (!sheet) return;
-    if (what === "picture") {
-      sheet.querySelectorAll(".js-plotly-plot").forEach((chart, place) => {
-        const { width, height } = chart.getBoundingClientRect();
-        window.Plotly.downloadImage(chart, { format: "svg", width, height, filename: named(sheet) + (place ? `-${place + 1}` : "") });
-      });
+    if (what !== "table") {
+      window.truerun_files(sheet, named(sheet), what);
       return;
     }
     const link = document.createElement("a");

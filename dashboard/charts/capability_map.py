@@ -61,7 +61,7 @@ def capability_map(view: MapView, *, narrow: bool = False) -> Figure:
         tops.append(top)
         top += height + 16 * max((len(_flag_lines(c, pitch - 18)) for c in view.cells if c.row == k), default=0)
     figure = style.sheet_of_pixels(style.WIDE, top)
-    shapes, texts, spots = figure["shapes"], figure["annotations"], []
+    texts, spots = figure["annotations"], []
     for k, column in enumerate(view.columns):
         texts.append(
             style.words(
@@ -76,7 +76,7 @@ def capability_map(view: MapView, *, narrow: bool = False) -> Figure:
     for k, row in enumerate(view.rows):
         texts.append(style.words(0, tops[k] + 14, row, size=14))
     for cell in view.cells:
-        spots.append(_cell(cell, shapes, texts, names + pitch * cell.column, tops[cell.row], pitch - 18, tight))
+        spots.append(_cell(cell, figure, names + pitch * cell.column, tops[cell.row], pitch - 18, tight=tight))
     return {"data": [_touch(spots)], "layout": figure}
 
 
@@ -94,7 +94,7 @@ def _narrow(view: MapView) -> Figure:
         for j, cell in enumerate(cells):
             x, y = pitch * (j % 2), top + height * (j // 2)
             texts.append(style.words(x, y + 8, view.columns[cell.column], size=12, bold=True, colour=style.INK2))
-            spots.append(_cell(cell, shapes, texts, x, y + 18, pitch - 14, False))
+            spots.append(_cell(cell, figure, x, y + 18, pitch - 14, tight=False))
         top += height * ((len(cells) + 1) // 2) + 16 * max(len(_flag_lines(c, pitch - 14)) for c in cells)
     figure["height"] = top
     figure["yaxis"]["range"] = [top, 0]
@@ -102,8 +102,10 @@ def _narrow(view: MapView) -> Figure:
 
 
 def _cell(
-    cell: MapCell, shapes: list[Figure], texts: list[Figure], x: float, y: float, width: float, tight: bool
+    cell: MapCell, figure: Figure, x: float, y: float, width: float, *, tight: bool
 ) -> tuple[float, float, str, str]:
+    """Draws one cell into a figure; x, y, key and words of the spot that is touched."""
+    shapes, texts = figure["shapes"], figure["annotations"]
     a, b = x + width * (SHOWN - 1) / 2 / SHOWN, x + width * (SHOWN + 1) / 2 / SHOWN
     told = (x + width / 2, y + 14, cell.key, cell.told or f"{cell.ppk} {cell.bounds}")
     if cell.mean is None or not (cell.has_lower or cell.has_upper):

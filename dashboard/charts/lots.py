@@ -82,12 +82,10 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
     pad = (high - low) * 0.05 or 0.1
     low, high = low - pad, high + pad
 
-    def px(value: float) -> float:
-        return left + (right - left) * (value - low) / (high - low)
-
+    axis = _Axis(low, high, left, right)
     figure = style.sheet_of_pixels(width, head + pitch * len(real) + 4)
     shapes, texts = figure["shapes"], figure["annotations"]
-    _axis(view, real, texts, px, low, high, narrow)
+    _figures(view, real, texts, axis, narrow=narrow)
     if not narrow:
         texts.append(style.words(profile, 12, "mean", colour=style.INK3))
         if any(lot.verdict for lot in real):
@@ -103,28 +101,35 @@ def lots(view: LotsView, *, narrow: bool = False, paper: bool = False) -> Figure
             shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
         before = lot.supplier
         strip_top, strip_bottom = (top + 44, top + 86) if narrow else (top + 8, top + 50)
-        _strip(lot, shapes, px, strip_top, strip_bottom, low, high)
-        _stack(lot, {"-": dots, "x": crosses, "=": rings}, px, strip_bottom, view)
-        _said(view, lot, shapes, texts, top, width, first, None if narrow else (profile, figures, verdicts))
+        _strip(lot, shapes, axis, strip_top, strip_bottom)
+        _stack(lot, {"-": dots, "x": crosses, "=": rings}, axis.px, strip_bottom, view)
+        places = None if narrow else (profile, figures, verdicts)
+        _said(view, lot, figure, top, width, first=first, places=places)
     data = [_marks(dots, "circle", 5, style.INK2), _marks(crosses, "x-thin", 7, style.INK)]
     return {"data": [*data, _marks(rings, "circle-open", 6, style.INK)], "layout": figure}
 
 
-def _axis(
-    view: LotsView,
-    real: Sequence[LotRow],
-    texts: list[Figure],
-    px: Callable[[float], float],
-    low: float,
-    high: float,
-    narrow: bool,
-) -> None:
+@dataclass(frozen=True)
+class _Axis:
+    """Values of all strips: low stands at px `left`, high at `right`."""
+
+    low: float
+    high: float
+    left: float
+    right: float
+
+    def px(self, value: float) -> float:
+        """Where a value stands."""
+        return self.left + (self.right - self.left) * (value - self.low) / (self.high - self.low)
+
+
+def _figures(view: LotsView, real: Sequence[LotRow], texts: list[Figure], axis: _Axis, *, narrow: bool) -> None:
     """Figures of the axis on top: limits in the board's colour, 0 by its word, round numbers where there is room."""
     limits = sorted({x for lot in real for x in (lot.lower, lot.upper) if x is not None})
-    wanted = [(x, 0) for x in limits] + [(0.0, 1)] + [(t, 2) for t in ticks(low, high, 5)]
+    wanted = [(x, 0) for x in limits] + [(0.0, 1)] + [(t, 2) for t in ticks(axis.low, axis.high, 5)]
     taken: list[float] = []
     for value, rank in wanted:
-        x = px(value)
+        x = axis.px(value)
         if any(abs(x - other) < (46 if rank < 2 else 56) for other in taken):
             continue
         taken.append(x)
@@ -154,9 +159,8 @@ def _axis(
             texts.append(style.words(x, 26, word + unit, size=12, at="center", colour=style.INK3))
 
 
-def _strip(
-    lot: LotRow, shapes: list[Figure], px: Callable[[float], float], top: float, bottom: float, low: float, high: float
-) -> None:
+def _strip(lot: LotRow, shapes: list[Figure], axis: _Axis, top: float, bottom: float) -> None:
+    px, low, high = axis.px, axis.low, axis.high
     if lot.lower is not None or lot.upper is not None:
         a, b = px(lot.lower if lot.lower is not None else low), px(lot.upper if lot.upper is not None else high)
         shapes.append(style.box(a, top, b, bottom, style.BOARD))
@@ -184,14 +188,15 @@ def _stack(
 def _said(
     view: LotsView,
     lot: LotRow,
-    shapes: list[Figure],
-    texts: list[Figure],
+    figure: Figure,
     top: float,
     width: float,
+    *,
     first: bool,
     places: tuple[int, int, int] | None,
 ) -> None:
     """Name, profile, figures and the plan's word of one lot; without places for them one below the other."""
+    shapes, texts = figure["shapes"], figure["annotations"]
     name = f'<a href="{lot.href}" target="_self">{lot.lot}</a>' if lot.href else lot.lot
     mean = "" if lot.mean is None else numbers.plain(lot.mean, view.decimals)
     if lot.half is not None and mean:

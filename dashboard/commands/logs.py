@@ -43,10 +43,12 @@ def load(
         raise UserProblem("Wanted log files to load, or --watch DIR. See `truerun load --help`")
     from dashboard.sentences import logs as telling
     from ingest.verbs.load import load as load_files
+    from ingest.verbs.sound import refuse_later_files
 
     if files is None and watch is not None:
         _watch(shop, watch)
         return
+    refuse_later_files(files or [], now=now())
     size = sum(file.stat().st_size for file in files or [] if file.is_file())
     with progress_bar("Loading", size) as progress:
         became = load_files(shop, files or [], check=check, replaces=replaces, progress=progress, now=now())
@@ -107,6 +109,7 @@ def unload(log: LogName, shop: ShopFolder = HERE, who: Who = "", why: Why = "") 
 
 
 def again(
+    *,
     shop: ShopFolder = HERE,
     everything: Annotated[
         bool, typer.Option("--all", help="Read every original anew, and say what changes before it is kept.")
@@ -165,6 +168,7 @@ def again(
 
 
 def correct(
+    *,
     log: LogName,
     line: Annotated[int, typer.Argument(metavar="LINE", help="The line in the file.")],
     column: Annotated[str, typer.Argument(metavar="COLUMN", help="The heading of the column.")],
@@ -182,7 +186,7 @@ def correct(
 
     if undo == bool(value):
         raise UserProblem("Wanted a VALUE, or --undo to take the correction back; one of the two")
-    file = lay_over(shop, log, line, column, None if undo else value, who, why, now=now())
+    file = lay_over(shop, log, line, column, None if undo else value, who=who, why=why, now=now())
     say(f"{file.name}, line {line}: {'the value as it came counts again' if undo else 'corrected'}.")
     _tell([file])
 

@@ -182,6 +182,7 @@ def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:
 
 
 def limits(
+    *,
     first: Annotated[str, typer.Option("--from", metavar="DATE", help="First day of the baseline (2026-03-02).")],
     last: Annotated[str, typer.Option("--to", metavar="DATE", help="Last day of the baseline, included.")],
     who: Annotated[str, typer.Option("--who", help="Who decides this.")],

@@ -22,10 +22,10 @@ import polars as pl
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
 from dashboard.desk.jobs import Jobs
-from dashboard.desk.people_shown import veiled
+from dashboard.desk.people_shown import Veil
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
-from ingest.store.snapshot import TARGET, Snapshot
+from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
 from ingest.terms.problems import Problem
@@ -48,7 +48,7 @@ class Desk:
         self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
         self._bytes = 0
         self._told: set[tuple[str, str, int]] = set()
-        self._snapshots: OrderedDict[Hashable, Snapshot] = OrderedDict()
+        self._snapshots: OrderedDict[Hashable, tuple[Snapshot, Veil]] = OrderedDict()
 
     @property
     def has_shop(self) -> bool:
@@ -64,11 +64,19 @@ class Desk:
         """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has
         changed.
         """
+        return self._opened(as_of)[0]
+
+    def veil(self) -> Veil:
+        """How the shop wishes people shown, for what is shown of its logs as they were typed."""
+        return self._opened(None)[1]
+
+    def _opened(self, as_of: datetime | None) -> tuple[Snapshot, Veil]:
         as_of = as_of or _back.get() or self.as_of
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
             if key not in self._snapshots:
-                self._snapshots[key] = veiled(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
+                veil = Veil(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
+                self._snapshots[key] = veil.snapshot(), veil
                 while len(self._snapshots) > SNAPSHOTS:
                     self._snapshots.popitem(last=False)
             self._snapshots.move_to_end(key)
@@ -117,6 +125,23 @@ class Desk:
         written = book.write_target(self.folder, row, who, why, now=datetime.now(UTC))
         self._hand_on(before, TARGET)
         return written
+
+    def keep_week(self, row: dict[str, object], *, who: str) -> int:
+        """A week as it is shown now (ingest.store.book.write_week), kept in the book; `what` taken back: no longer."""
+        before = self.snapshot()
+        told = {"version": before.version, "as_of": before.as_of, **row}
+        written = book.write_week(self.folder, told, who, now=datetime.now(UTC))
+        self._hand_on(before, REVIEWED)
+        return written
+
+    def kept_week(self, sequence: int) -> str:
+        """The copy of a week that one line of the book keeps; '' where it keeps none."""
+        return book.week_copy(self.folder, sequence)
+
+    def today(self) -> date:
+        """The day by the shop's clock, of the newest reading where that is later: of what somebody writes down now."""
+        snapshot = self.snapshot()
+        return max(snapshot.as_of, datetime.now(UTC)).astimezone(snapshot.shop.zone).date()
 
     def amount(self, characteristic: str, text: str) -> float | None:
         """What somebody typed for a characteristic, with its unit, in canonical units; None of nothing. UnusableData

@@ -9,7 +9,9 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
+from dashboard.desk.people_shown import Veil
 from ingest.reading.sheet import Progress
+from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
 from ingest.verbs import answers, load, mend
@@ -103,20 +105,26 @@ class Jobs:
         """Lay a person's value over one cell; None takes the correction back."""
         return self._begin(
             f"Correct {log}, line {line}",
-            lambda _: [mend.correct(self.folder, log, line, column, value, who, why, now=self.clock())],
+            lambda _: [mend.correct(self.folder, log, line, column, value, who=who, why=why, now=self.clock())],
         )
 
     def settle(self, log: str, line: int, column: str, verdict: str, who: str, why: str) -> int:
         """Settle one question: it is real | keep held | take new."""
         return self._begin(
             f"Settle {log}, line {line}",
-            lambda _: [mend.settle(self.folder, log, line, column, verdict, who, why, now=self.clock())],
+            lambda _: [mend.settle(self.folder, log, line, column, verdict, who=who, why=why, now=self.clock())],
         )
 
     def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:
         """Answer groups of questions at once, each with its text; the job's answer is answers.Answered."""
         count = sum(len(group.rows) for group, _ in said)
-        given = [Answer(group, text) for group, text in said]
+        names = Veil(open_snapshot(self.folder)).unlisted if any(group.field == "tech" for group, _ in said) else {}
+        given = [
+            Answer(replace(group, typed=names.get(group.typed, group.typed)), names.get(text, text))
+            if group.field == "tech"
+            else Answer(group, text)
+            for group, text in said
+        ]
         return self._begin(
             f"Answer {count} questions", lambda _: answers.answer(self.folder, given, who, why, now=self.clock())
         )
@@ -152,6 +160,7 @@ class Jobs:
         self._note(number, state="running", doing="beginning")
         try:
             answer = work(lambda share, what: self._note(number, share=share, doing=what))
+            files = self._shown(answer) if isinstance(answer, list) else ()
         except Problem as problem:
             self._note(number, state="refused", problem=str(problem))
         except Exception as fault:
@@ -161,8 +170,14 @@ class Jobs:
                 number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}")
             )
         else:
-            files = tuple(answer) if isinstance(answer, list) else ()
             self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files)
+
+    def _shown(self, files: Sequence[Any]) -> tuple[Any, ...]:
+        """What became of files, with people as the shop wishes them shown."""
+        if not any(isinstance(file, Loaded) for file in files):
+            return tuple(files)
+        veil = Veil(open_snapshot(self.folder))
+        return tuple(veil.loaded(file) if isinstance(file, Loaded) else file for file in files)
 
     def _note(self, number: int, **news: Any) -> None:
         with self._lock:

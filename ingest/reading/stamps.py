@@ -8,6 +8,8 @@ from ingest.reading.cells import Cells, Refusals
 from ingest.reading.sheet import Reading
 from ingest.terms import clock
 
+FUTURE = "the future"  # why a row is set aside that lies after the clock
+
 
 def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: bool = False) -> pl.DataFrame:
     """started_at, finished_at (UTC), time_known and clock_twice, row for row; rows whose time cannot stand are refused.
@@ -63,9 +65,7 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
     if reading.limit is not None:
         taken = frame.select(pl.coalesce("finished_at", "started_at")).to_series()
         refused.add(
-            taken > reading.limit,
-            "the future",
-            f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded",
+            taken > reading.limit, FUTURE, f"a time before {reading.limit:%Y-%m-%d %H:%M} UTC, when the file was loaded"
         )
     twice_shown = int(frame["clock_twice"].sum())
     reading.count(

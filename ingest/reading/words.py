@@ -15,7 +15,7 @@ from ingest.terms.questions import closest, quoted
 OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open")
 NOT_STAGES = ("supplier", "handling", "unknown")  # causes that are no bench stage
 _REMARK = re.compile(r"(\s+[-–—]\s*|\s*[,;:(]\s*)")  # between an outcome and what somebody adds to it
-_TWO_NAMES = re.compile(r"(\s*[/+&,]\s*)")
+TWO_NAMES = re.compile(r"(\s*[/+&,]\s*)")
 
 
 class Words:
@@ -72,7 +72,7 @@ class Words:
         for text in texts.unique().sort().to_list():
             key = known.get(plain(text))
             if key is None and text and field == "tech":
-                parts = _TWO_NAMES.split(text)
+                parts = TWO_NAMES.split(text)
                 keys = [
                     known.get(plain(part), part.strip()) if place % 2 == 0 else part for place, part in enumerate(parts)
                 ]

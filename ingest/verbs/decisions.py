@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from ingest.reading.reader import headings_in, read_log, rows_in
+from ingest.reading.as_typed import headings_in, rows_in
+from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop
 from ingest.store import book
 from ingest.store.merge import KEY, with_key
@@ -72,24 +73,18 @@ def carried_over(
                 column = here.headings.get(there.meanings.get(row["column"], ""), "")
                 if line is None or not column or line in taken or (line, column) in said_of_new[name]:
                     continue
-                _carry(out, name, row, new, line, column, here, there)
+                was = there.cell(row["line"], row["column"])
+                _carry(out, name, row, new, (line, column), (was, here.cell(line, column)))
         taken |= set(line_of.values())
     return out
 
 
 def _carry(
-    out: CarriedOver,
-    name: str,
-    row: dict[str, object],
-    new: Original,
-    line: int,
-    column: str,
-    here: "_Sheet",
-    there: "_Sheet",
+    out: CarriedOver, name: str, row: dict[str, object], new: Original, place: tuple[int, str], cells: tuple[str, str]
 ) -> None:
-    """One decision as a line about the new log."""
+    """One decision as a line about the new log: at which line and column, and what its cell says there and here."""
     who, why = str(row["who"]), str(row["why"])
-    was, now = there.cell(int(str(row["line"])), str(row["column"])), here.cell(line, column)
+    (line, column), (was, now) = place, cells
     if name == "settled":
         if was == now:
             frame = {

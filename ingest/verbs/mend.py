@@ -7,7 +7,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.reading.reader import cell_of
+from ingest.reading.as_typed import cell_of
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book, ledger, originals
 from ingest.store.accounts import CONFLICT
@@ -22,7 +22,7 @@ from ingest.verbs.sound import sound_shop, usable_shop
 
 
 def correct(
-    folder: Path, log: str, line: int, column: str, value: str | None, who: str, why: str, *, now: datetime
+    folder: Path, log: str, line: int, column: str, value: str | None, *, who: str, why: str, now: datetime
 ) -> Loaded:
     """Lay a person's value over one cell of a log and read the log anew; the original stays as it came.
 
@@ -50,11 +50,11 @@ def correct(
         what = f"{name}, line {line}: {heading} " + (
             f"is {value!r} in place of {came!r}" if value is not None else f"is {came!r} again"
         )
-        return _decided(draft, folder, "corrections", row, log_id, what, who, why, now)
+        return _decided(draft, folder, "corrections", row, what, who=who, why=why, now=now)
 
 
 def settle(
-    folder: Path, log: str, line: int, column: str, verdict: str, who: str, why: str, *, now: datetime
+    folder: Path, log: str, line: int, column: str, verdict: str, *, who: str, why: str, now: datetime
 ) -> Loaded:
     """Settle one question: 'it is real' accepts an implausible cell; 'keep held' or 'take new' ends a conflict of two
     rows.
@@ -84,7 +84,7 @@ def settle(
                 "is an answer"
             )
         row = asked.head(1).select("log_id", "line", "column", "raw", verdict=pl.lit(verdict))
-        return _decided(draft, folder, "settled", row, log_id, f"{name}, line {line}: {verdict}", who, why, now)
+        return _decided(draft, folder, "settled", row, f"{name}, line {line}: {verdict}", who=who, why=why, now=now)
 
 
 def say_edition(folder: Path, newer: str, older: str, verdict: str, who: str, why: str, *, now: datetime) -> Loaded:
@@ -103,7 +103,7 @@ def say_edition(folder: Path, newer: str, older: str, verdict: str, who: str, wh
         if pairs.is_empty():
             raise StoreProblem(f"{name} and {old_name} share no visit, or {old_name} is the newer of the two")
         row = pl.DataFrame({"log_id": [new], "line": [0], "column": [old], "raw": [old_name], "verdict": [verdict]})
-        return _decided(draft, folder, "settled", row, new, f"{name} is {verdict} of {old_name}", who, why, now)
+        return _decided(draft, folder, "settled", row, f"{name} is {verdict} of {old_name}", who=who, why=why, now=now)
 
 
 def _said_by(who: str, why: str) -> None:
@@ -118,9 +118,10 @@ def _the_log(draft: Draft, log: str) -> tuple[str, str, str]:
 
 
 def _decided(
-    draft: Draft, folder: Path, table: str, row: pl.DataFrame, log_id: str, what: str, who: str, why: str, now: datetime
+    draft: Draft, folder: Path, table: str, row: pl.DataFrame, what: str, *, who: str, why: str, now: datetime
 ) -> Loaded:
     """Write a decision into the book, read its log anew with all that share visits with it, and end the version."""
+    log_id = str(row["log_id"].item())
     sequence = book.append(draft.connection, table, row, now=now, who=who, why=why, schema="book")
     said = {name: book.lines(draft.connection, name) for name in book.SCHEMAS}
     draft.settled = book.standing_verdicts(said["settled"])

@@ -143,6 +143,23 @@ def test_no_forged_callback_is_answered_with_a_fault(client, folder):
     assert told[400] > tried / 2, told
 
 
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ("drift-said.children", "Say who writes this"),
+        ("drift-proposal.children", "Name the first and the last day"),
+        ("logs-new-said.children", "Your shop"),
+    ],
+)
+def test_a_form_with_nothing_in_it_answers_what_it_wants(client, folder, said, words):
+    [body] = [one for one in callbacks(client, folder) if said in one["output"]]
+    body["inputs"][0]["value"] = 1
+    body["changedPropIds"] = [f"{body['inputs'][0]['id']}.n_clicks"]
+    for part in ("inputs", "state"):
+        body[part] = [[] if one["id"].startswith("{") else one for one in body[part]]  # every field of a kind: none
+    assert words in client.post(doors.CALLBACKS, json=body).get_data(as_text=True)
+
+
 def test_a_page_whose_code_fails_says_so_in_the_frame_and_the_others_stand(client, folder, monkeypatch):
     monkeypatch.setattr("dashboard.pages.drift.page.body", lambda asked: 1 / 0)
     client.get("/")

@@ -52,6 +52,14 @@ def everything(folder, tmp_path):
         told["a question"] = said(logs.layout(question=f"{asked['log_id']}:{asked['line']}:{asked['column']}"))
         serial = snapshot.table("visits").filter(snapshot.table("visits")["tech"] == "T03")["serial"][0]
         told["an instrument"] = said(importlib.import_module("dashboard.pages.logs.instrument").layout(serial=serial))
+        work = importlib.import_module("dashboard.pages.logs.work")
+        groups = [group for one in work.decisions() for group in one.groups]
+        told["rows about questions"] = said([work.story_of(group.key) for group in groups])
+        again = (folder / "final_2026-W48.csv").read_bytes() + b"\n"
+        job = desk.here().jobs.wait(desk.here().jobs.load([("final_2026-W48.csv", again)], check=True))
+        assert job.state == "done", job
+        assert job.files[0].notes
+        told["a load"] = said(logs.told(job)) + str(job.files)
     for name in SAVED:
         told[f"save {name}"] = client.get(f"/save/{name}").get_data(as_text=True)
     told["save readings of one"] = client.get("/save/readings?tech=T03").get_data(as_text=True)
@@ -78,8 +86,23 @@ def test_nobody_is_shown_anywhere(tmp_path):
 def test_codes_are_shown_and_no_name(tmp_path):
     (tmp_path / "shop").mkdir()
     told = everything(named_shop(tmp_path / "shop", "codes"), tmp_path)
-    assert shown(told, NAMES[:2]) == []  # who is not listed has no code: as typed, and asked about
+    assert shown(told, NAMES) == []
     assert shown(told, CODES[:1])
+    assert "unlisted-" in told["logs.page"]  # asked about all the same, with the line where the name stands
+
+
+def test_who_is_not_listed_is_answered_by_code(tmp_path):
+    (tmp_path / "shop").mkdir()
+    folder = named_shop(tmp_path / "shop", "codes")
+    make_app(desk.Desk(folder))
+    work = importlib.import_module("dashboard.pages.logs.work")
+    group = next(group for one in work.decisions() for group in one.groups if group.field == "tech")
+    assert group.typed.startswith("unlisted-")
+    job = desk.here().jobs.wait(desk.here().jobs.answers([(group, "T07")], "Mo", "it is she"))
+    assert job.state == "done", job.problem
+    words = desk.here().snapshot().table("words")
+    assert words.select("word", "means").rows() == [("Quillon Marsh", "T07")]
+    assert not [group for one in work.decisions() for group in one.groups if group.field == "tech"]
 
 
 def test_names_are_shown_where_the_shop_says_so(tmp_path):

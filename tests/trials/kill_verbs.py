@@ -83,7 +83,7 @@ def verbs(folder: Path) -> dict[str, Callable[[], Any]]:
         "load": lambda: load(folder, [folder / "as_typed" / "c.csv"], now=NOW),
         "again": lambda: again.again(folder, now=NOW),
         "again --all": lambda: again.again_all(folder, lambda _: True, now=NOW),
-        "correct": lambda: mend.correct(folder, "a.csv", 3, "relief", "0.4", "Mo", "misread", now=NOW),
+        "correct": lambda: mend.correct(folder, "a.csv", 3, "relief", "0.4", who="Mo", why="misread", now=NOW),
         "unload": lambda: unload(folder, "a.csv", now=NOW) if _is_loaded(folder, "a.csv") else None,
         "forget": forgotten,
         "limits": lambda: book.write_limits(folder, limits, "Mo", "spring", now=NOW),

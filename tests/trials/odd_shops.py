@@ -1,9 +1,11 @@
 """Shops of random subsets of the demo's logs, and odd ones: every page, paper, table and command answers, and no fault.
 
-Run by hand: `python -m tests.trials.odd_shops [SHOPS] [SECONDS]`. Each shop draws some of the demo's logs, some of
-their rows, and one oddity: one tech, one model, newcomers far off, readings that never move, gaps of months, a single
-instrument, everything rejected, all times equal. A fault is a line in store/program.log, an answer of 500, or a figure
-that was not written. The seed was fixed before the first run; the trial ends after SECONDS, and says how far it came.
+Run by hand: `python -m tests.trials.odd_shops [SHOPS] [SECONDS] [KEPT]`. Each shop draws some of the demo's logs, some
+of their rows, and one oddity: one tech, one model, newcomers far off, readings that never move, gaps of months, one
+instrument alone, everything rejected, all times equal. A fault is a line in store/program.log, an answer of 500, or a
+figure that was not written. The seed was fixed before the first run, and every shop hangs on its own number alone; the
+trial ends after SECONDS, and says how far it came. What was walked is kept in KEPT, a line a shop: run again with the
+same file it goes on behind them.
 """
 
 import csv
@@ -15,6 +17,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -223,46 +226,71 @@ def walk(folder: Path) -> list[str]:
     return wrong
 
 
-def trial(shops: int, seconds: float, logs: list[Path]) -> tuple[int, int, Counter[str], list[str]]:
-    """(shops walked, rows they held, shops by oddity, what was wrong)."""
-    rng = np.random.default_rng(SEED)
-    begun, done, rows, kinds = time.monotonic(), 0, 0, Counter[str]()
-    wrong: list[str] = []
-    was, faults.loud = faults.loud, False
+@dataclass(frozen=True)
+class Walked:
+    """One shop of the trial."""
+
+    number: int
+    odd: str
+    rows: int
+    seconds: float  # of the processor
+    wrong: list[str]
+
+
+def one_shop(number: int, logs: list[Path]) -> Walked:
+    """Make the shop of a number and walk it."""
+    rng, odd, rows = np.random.default_rng([SEED, number]), list(ODD)[number % len(ODD)], 0
+    begun = time.process_time()
+    with tempfile.TemporaryDirectory() as place:
+        try:
+            rows = make(Path(place), logs, odd, rng)
+            wrong = walk(Path(place))
+        except Exception as fault:
+            wrong = [repr(fault)]
+    return Walked(number, odd, rows, time.process_time() - begun, wrong)
+
+
+def trial(shops: int, seconds: float, logs: list[Path], kept: Path | None = None) -> list[Walked]:
+    """The shops walked, those of an earlier run in `kept` among them."""
+    walked = [Walked(**json.loads(line)) for line in kept.read_text().splitlines()] if kept and kept.exists() else []
+    begun, was = time.monotonic(), faults.loud
+    faults.loud = False
     try:
-        for number in range(shops):
+        for number in sorted(set(range(shops)) - {one.number for one in walked}):
             if time.monotonic() - begun > seconds:
                 break
-            odd = list(ODD)[number % len(ODD)]
-            with tempfile.TemporaryDirectory() as place:
-                try:
-                    rows += make(Path(place), logs, odd, rng)
-                    wrong += [f"shop {number} ({odd}): {one}" for one in walk(Path(place))]
-                except Exception as fault:
-                    wrong.append(f"shop {number} ({odd}): {fault!r}")
-            done, kinds[odd] = done + 1, kinds[odd] + 1
+            walked.append(one_shop(number, logs))
+            if kept:
+                with kept.open("a") as file:
+                    file.write(json.dumps(asdict(walked[-1])) + "\n")
     finally:
         faults.loud = was
-    return done, rows, kinds, wrong
+    return walked
 
 
-def main(shops: int = 300, seconds: float = 360.0) -> None:
+def main(shops: int = 300, seconds: float = 360.0, kept: Path | None = None) -> None:
     """The trial at full size, as far as its time reaches."""
     with tempfile.TemporaryDirectory() as place:
-        root = Path(place)
-        begun = time.monotonic()
-        done, rows, kinds, wrong = trial(shops, seconds, write_shop(root))
-        told = ", ".join(f"{name} {count}" for name, count in kinds.items())
-        lines = [
-            f"{done} of {shops} shops in {time.monotonic() - begun:.0f} s of a shared machine, {rows:,} rows: {told}.",
-            f"Each: {len(app.PAGES) + len(app.FURTHER)} pages, 2 to 3 papers, {len(app.SAVED)} saved tables, and the "
-            "commands figures and week.",
-            "",
-            f"Faults: {len(wrong)}.",
-            *(f"- {one}" for one in wrong[:40]),
-        ]
-        write(__file__, "\n".join(lines))
+        walked = trial(shops, seconds, write_shop(Path(place)), kept)
+    kinds = Counter(one.odd for one in walked)
+    wrong = [f"shop {one.number} ({one.odd}): {what}" for one in walked for what in one.wrong]
+    told = ", ".join(f"{name} {count}" for name, count in kinds.items())
+    lines = [
+        f"{len(walked)} of {shops} shops in {sum(one.seconds for one in walked):.0f} s of the processor, "
+        f"{sum(one.rows for one in walked):,} rows: {told}.",
+        f"Each: {len(app.PAGES) + len(app.FURTHER)} pages, 2 to 3 papers, {len(app.SAVED)} saved tables, and the "
+        "commands figures and week.",
+        "",
+        f"Faults: {len(wrong)}.",
+        *(f"- {one}" for one in wrong[:40]),
+    ]
+    write(__file__, "\n".join(lines))
 
 
 if __name__ == "__main__":
-    main(*(float(each) if "." in each else int(each) for each in sys.argv[1:]))  # type: ignore[arg-type]
+    given = sys.argv[1:]
+    main(
+        int(given[0]) if given else 300,
+        float(given[1]) if len(given) > 1 else 360.0,
+        Path(given[2]) if len(given) > 2 else None,
+    )

@@ -76,7 +76,7 @@ def step(folder: Path, chance: random.Random, number: int) -> str:
             if open_snapshot(folder).table("logs").filter(log_id=log_id)["name"].item()[:4] != "wide"
             else "relief @ play_test (mm)"
         )
-        correct(folder, log_id, line, column, chance.choice(("0.21", "0.22")), "Mo", "walk", now=NOW)
+        correct(folder, log_id, line, column, chance.choice(("0.21", "0.22")), who="Mo", why="walk", now=NOW)
         return f"correct {log_id}"
     if doing == "settle":
         conflicts = asked.filter(pl.col("reason") == CONFLICT)
@@ -85,7 +85,7 @@ def step(folder: Path, chance: random.Random, number: int) -> str:
         if which.height:
             one = which.row(chance.randrange(which.height), named=True)
             verdict = chance.choice(verdicts)
-            settle(folder, one["log_id"], one["line"], one["column"], verdict, "Mo", "walk", now=NOW)
+            settle(folder, one["log_id"], one["line"], one["column"], verdict, who="Mo", why="walk", now=NOW)
             return f"settle {one['log_id']} {one['line']} {one['column']} {verdict}"
     if doing == "again":
         again(folder, now=NOW)

@@ -9,7 +9,7 @@ from analysis.methods.segments import Floats, lengths
 from analysis.methods.weighted import ewma
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import judged_rows
-from analysis.studies.drift.streams import STREAM
+from analysis.studies.drift.streams import STREAM, Streams
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
@@ -59,9 +59,7 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
     tolerance = rows["tolerance"].cast(pl.Float64).fill_null(np.nan).to_numpy()
     scale = np.where(tolerance > 0, SHARE_OF_TOLERANCE * tolerance, SIGMAS * sigma)
     rows = rows.with_columns(scale=pl.Series(scale), shift_share=pl.col("shift") / pl.col("tolerance"))
-    lines, light = _lines(
-        snapshot, weeks, held.readings["taken_at"], held.values, held.starts, held.own.centre, scale, rows["began_at"]
-    )
+    lines, light = _lines(snapshot, weeks, held, scale, rows["began_at"])
     rows = rows.with_columns(
         line=pl.Series(lines, dtype=pl.List(pl.Float64)), light_from=pl.Series(light).replace(-1, None)
     )
@@ -78,19 +76,13 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
 
 
 def _lines(
-    snapshot: Snapshot,
-    weeks: int,
-    taken: pl.Series,
-    values: Floats,
-    starts: np.ndarray,
-    centre: Floats,
-    scale: Floats,
-    began: pl.Series,
+    snapshot: Snapshot, weeks: int, held: Streams, scale: Floats, began: pl.Series
 ) -> tuple[list[list[float | None]], np.ndarray]:
     """The average of each stream at evenly spread times, as shares of its scale."""
+    values, starts, centre = held.values, held.starts, held.own.centre
     average = ewma(values, starts, centre=centre, sigma=1.0, weight=snapshot.shop.judging.ewma_weight).average
     size = lengths(starts, len(values))
-    time = taken.cast(pl.Int64).to_numpy()
+    time = held.readings["taken_at"].cast(pl.Int64).to_numpy()
     now = int(snapshot.as_of.timestamp() * 1_000_000)
     ticks = now - (weeks * 7 * 86_400_000_000 * np.arange(TICKS - 1, -1, -1)) // (TICKS - 1)
     # last reading of each stream at or before each tick, by one sort of readings and ticks together

@@ -64,13 +64,15 @@ def expected(rows: Rows, carried: Carried) -> Expected:
     few_lots = (carried.lots > 0) & (carried.mean_variance > FEW_LOTS)
     asked = spread & limited & ~carried.heavy & ~few_lots
     mean, sd = rows.mean.copy(), rows.sd_long.copy()
-    mean_variance, sd_variance = carried.mean_variance / carried.short, carried.sd_variance.copy()
+    curve = _Curve(mean, sd, carried.mean_variance / carried.short, carried.sd_variance.copy())
     stands = asked & np.isfinite(p) & (p >= FIT)
     coarse = np.flatnonzero(asked & (rows.step > HALF * rows.sd_short * (1 + 1e-9)) & ~not_normal)
     for row in coarse:
-        stands[row] = _coarse(rows, int(row), p[row], mean, sd, mean_variance, sd_variance, carried)
+        stands[row] = _coarse(rows, int(row), p[row], curve)
     ppm = np.where(stands, normal_ppm(mean, sd, rows.lower, rows.upper), np.nan)
-    low, high = normal_interval(mean, sd, rows.lower, rows.upper, mean_variance=mean_variance, sd_variance=sd_variance)
+    low, high = normal_interval(
+        mean, sd, rows.lower, rows.upper, mean_variance=curve.mean_variance, sd_variance=curve.sd_variance
+    )
     names = [NORMAL] * g
     for row in np.flatnonzero(not_normal):
         x = rows.values[rows.starts[row] : rows.starts[row] + rows.n[row]]
@@ -92,17 +94,19 @@ def _test(rows: Rows, tested: Ints) -> Floats:
     return p
 
 
-def _coarse(
-    rows: Rows,
-    row: int,
-    p: float,
-    mean: Floats,
-    sd: Floats,
-    mean_variance: Floats,
-    sd_variance: Floats,
-    carried: Carried,
-) -> bool:
+@dataclass(frozen=True)
+class _Curve:
+    """The normal curve of each row and how uncertain it is, shape (g,); filled in row by row."""
+
+    mean: Floats
+    sd: Floats
+    mean_variance: Floats  # in sigma^2
+    sd_variance: Floats  # over the square of s
+
+
+def _coarse(rows: Rows, row: int, p: float, curve: _Curve) -> bool:
     """Puts mean, sigma and their uncertainty from the likelihood of intervals into place; does the curve stand?"""
+    mean, sd, mean_variance, sd_variance = curve.mean, curve.sd, curve.mean_variance, curve.sd_variance
     x, step = rows.values[rows.starts[row] : rows.starts[row] + rows.n[row]], float(rows.step[row])
     found = rounded_normal(x, step=step)
     if not found.known[0] or not found.sd[0] > 0:

@@ -4,6 +4,7 @@ budget buys.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -15,6 +16,7 @@ from analysis.studies.drift.budget_buys import what_it_buys
 from analysis.studies.drift.chart_kinds import WEEKS, chart_kinds
 from analysis.studies.drift.limits import limits_proposal
 from analysis.studies.drift.streams import WIDTH_DRAWN
+from analysis.studies.matters import register
 from analysis.studies.matters.calls import calls
 from dashboard import numbers, parts
 from dashboard.address import address
@@ -28,14 +30,18 @@ from ingest.shopfiles.shop import Shop
 
 FROM, TO, SCOPE, LEFT_OUT = "drift-from", "drift-to", "drift-scope", "drift-left-out"
 WHO, WHY, TRY, FILE, OFF = "drift-limits-who", "drift-limits-why", "drift-try", "drift-file", "drift-off"
+FORM = {"first": FROM, "last": TO, "scope": SCOPE, "left_out": LEFT_OUT, "who": WHO, "why": WHY}
 FOUND, ABOUT, TRIED = "drift-proposal", "drift-limits-about", "drift-tried"
-STREAM, MODEL, SHOP = "stream", "model", "shop"
+STREAM, MATTER, MODEL, SHOP = "stream", "matter", "model", "shop"
 SHOWN = 12
 
 
 def sheet(seen: Seen, shop: Shop) -> html.Section:
     """The form, and below it every limit ever put on file for this stream."""
-    scopes = [(STREAM, "This stream"), (MODEL, f"All streams of {seen.row['model']}"), (SHOP, "The whole shop")]
+    matter = desk.ask(register.of_stream, **seen.key)
+    streams = matter.matter.streams if matter is not None and matter.matter is not None and matter.waits else 0
+    whole = [(MATTER, f"All {numbers.count(streams)} streams of this matter")] if streams > 1 else []
+    scopes = [*whole, (STREAM, "This stream"), (MODEL, f"All streams of {seen.row['model']}"), (SHOP, "The whole shop")]
     form = html.Div(
         [
             html.P(
@@ -45,16 +51,18 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
             ),
             html.Div(
                 [
-                    parts.text_field("Baseline from (year-month-day)", FROM),
-                    parts.text_field("to", TO),
-                    parts.field("For", SCOPE, STREAM, [{"value": value, "label": label} for value, label in scopes]),
+                    parts.day_field("Baseline from", FROM),
+                    parts.day_field("to", TO),
+                    parts.field(
+                        "For", SCOPE, scopes[0][0], [{"value": value, "label": label} for value, label in scopes]
+                    ),
                 ],
                 className="pair three",
             ),
             html.Div(
                 [
                     parts.text_field("Serials left out (comma between)", LEFT_OUT),
-                    parts.text_field("Who", WHO),
+                    parts.who_field(WHO, "Who"),
                     parts.text_field("Why", WHY),
                 ],
                 className="pair three",
@@ -198,48 +206,32 @@ def kinds_table() -> list[Any]:
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     app.callback(
-        Output(FOUND, "children"),
-        Output(TRIED, "data"),
-        Output(WRITTEN, "data", allow_duplicate=True),
-        Input(TRY, "n_clicks"),
-        Input(FILE, "n_clicks"),
-        Input(OFF, "n_clicks"),
-        State(FROM, "value"),
-        State(TO, "value"),
-        State(SCOPE, "value"),
-        State(LEFT_OUT, "value"),
-        State(WHO, "value"),
-        State(WHY, "value"),
-        State(ABOUT, "data"),
-        State(TRIED, "data"),
-        State(WRITTEN, "data"),
+        [Output(FOUND, "children"), Output(TRIED, "data"), Output(WRITTEN, "data", allow_duplicate=True)],
+        inputs={"presses": [Input(button, "n_clicks") for button in (TRY, FILE, OFF)]},
+        state={
+            "form": {name: State(field, "value") for name, field in FORM.items()},
+            "about": State(ABOUT, "data"),
+            "tried": State(TRIED, "data"),
+            "written": State(WRITTEN, "data"),
+        },
         prevent_initial_call=True,
     )(pressed)
 
 
 def pressed(
-    try_: int | None,
-    file: int | None,
-    off: int | None,
-    first: str | None,
-    last: str | None,
-    scope: str | None,
-    left_out: str | None,
-    who: str | None,
-    why: str | None,
+    presses: Sequence[int | None],
+    form: dict[str, str | None],
     about: dict[str, str],
     tried: list[Any] | None,
     written: int | None,
 ) -> tuple[Any, Any, Any]:
-    """One of the three buttons of the form."""
-    if not any((try_, file, off)):
+    """One of the three buttons of the form, with what its fields hold."""
+    if not any(presses):
         return no_update, no_update, no_update
     if ctx.triggered_id == OFF:
-        said = take_off(about, who, why)
+        said = take_off(about, form["who"], form["why"])
         return (said, no_update, no_update) if said else ("Taken off file.", None, (written or 0) + 1)
-    told, now, done = put(
-        about, first, last, scope or STREAM, left_out, who, why, tried, file_it=ctx.triggered_id == FILE
-    )
+    told, now, done = put(about, **form, tried=tried, file_it=ctx.triggered_id == FILE)
     return told, now, (written or 0) + 1 if done else no_update
 
 
@@ -247,12 +239,12 @@ def put(
     about: dict[str, str],
     first: str | None,
     last: str | None,
-    scope: str,
+    *,
+    scope: str | None,
     left_out: str | None,
     who: str | None,
     why: str | None,
     tried: list[Any] | None,
-    *,
     file_it: bool,
 ) -> tuple[Any, Any, bool]:
     """(what is shown, what was tried, whether it stands on file). Limits nobody has looked at are shown first and filed
@@ -266,6 +258,7 @@ def put(
         return "Name the first and the last day of the baseline.", None, False
     if end < begin:
         return "The baseline ends before it begins.", None, False
+    scope = scope or STREAM
     without = sorted({serial.strip() for serial in (left_out or "").split(",") if serial.strip()})
     name, reason = (who or "").strip(), (why or "").strip()
     if without and file_it and not reason:
@@ -300,9 +293,18 @@ def proposal(
     narrowed: dict[str, str] = {
         STREAM: {"model": about["model"], "characteristic": about["characteristic"]},
         MODEL: {"model": about["model"]},
+        MATTER: {},
         SHOP: {},
     }[scope]
     both = desk.ask(limits_proposal, from_date=first, to_date=last, left_out=left_out, as_of=None, **narrowed)
+    if scope == MATTER:
+        key: dict[str, Any] = {name: str(about[name]) for name in KEY}
+        one = desk.ask(register.of_stream, **key)
+        rows = desk.ask(register.members, key=one.key) if one is not None else []
+        held = [{name: str(row[name]) for name in KEY} for row in rows]
+        mine = pl.DataFrame(held, schema=dict.fromkeys(KEY, pl.String)).unique()
+        limits, unsteady = (each.join(mine, on=list(KEY), how="semi") for each in both)
+        return limits, unsteady
     if scope == STREAM:
         same = [pl.col(name) == about[name] for name in KEY]
         return both[0].filter(*same), both[1].filter(*same)

@@ -120,15 +120,16 @@ def connect(app: Dash, watch: tuple[Output, Output]) -> None:
         prevent_initial_call=True,
     )(count_again)
     app.callback(
-        Output(PROPOSAL, "children", allow_duplicate=True),
-        Output(SAID, "children"),
-        *watch,
-        Input(WRITE, "n_clicks"),
-        State(asked, "value"),
-        State(asked, "id"),
-        *files,
-        State(picks, "value"),
-        State(picks, "id"),
+        [Output(PROPOSAL, "children", allow_duplicate=True), Output(SAID, "children"), *watch],
+        inputs={"clicks": Input(WRITE, "n_clicks")},
+        state={
+            "values": State(asked, "value"),
+            "ids": State(asked, "id"),
+            "contents": files[0],
+            "names": files[1],
+            "picks": State(picks, "value"),
+            "pick_ids": State(picks, "id"),
+        },
         prevent_initial_call=True,
     )(begin)
     app.callback(
@@ -214,6 +215,7 @@ def begin(
     ids: list[dict[str, str]],
     contents: list[str] | None,
     names: list[str] | None,
+    *,
     picks: list[str | None] | None = None,
     pick_ids: list[dict[str, str]] | None = None,
 ) -> tuple[Any, Any, Any, Any]:

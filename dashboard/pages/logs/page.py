@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
@@ -164,7 +165,7 @@ def _take_out(logs: pl.DataFrame) -> html.Details:
     names = sorted(logs["name"].unique().to_list())
     fields = [
         parts.field("Log", UNLOAD_LOG, None, names, searchable=True),
-        parts.text_field("Who", UNLOAD_WHO),
+        parts.who_field(UNLOAD_WHO, "Who"),
         parts.text_field("Why", UNLOAD_WHY),
     ]
     say = "Its original stays in the shop folder; rows that other logs share with it come back from them."
@@ -209,16 +210,15 @@ def connect(app: Dash) -> None:
     )(look)
     logs_new.connect(app, watch)
     work.connect(app, watch, head)
-    said = (Output(SAID, "children"), *watch)
-    said_by = (State(HERE, "data"), State(WHO, "value"), State(WHY, "value"))
     app.callback(
-        *said,
-        Input(CORRECT, "n_clicks"),
-        Input(REAL, "n_clicks"),
-        Input(KEEP, "n_clicks"),
-        Input(TAKE, "n_clicks"),
-        State(VALUE, "value"),
-        *said_by,
+        [Output(SAID, "children"), *watch],
+        inputs={"presses": [Input(button, "n_clicks") for button in (CORRECT, REAL, KEEP, TAKE)]},
+        state={
+            "value": State(VALUE, "value"),
+            "question": State(HERE, "data"),
+            "who": State(WHO, "value"),
+            "why": State(WHY, "value"),
+        },
         prevent_initial_call=True,
     )(answer)
 
@@ -263,20 +263,13 @@ def look(_ticks: int | None, question: str | None) -> tuple[Any, bool, Any, Any]
 
 
 def answer(
-    correct: int | None,
-    real: int | None,
-    keep: int | None,
-    take: int | None,
-    value: str | None,
-    question: str,
-    who: str | None,
-    why: str | None,
+    presses: Sequence[int | None], value: str | None, question: str, who: str | None, why: str | None
 ) -> tuple[Any, Any, Any]:
     """One answer to one question, by the button that was pressed."""
     from dash import ctx
 
     pressed = ctx.triggered_id
-    if not any((correct, real, keep, take)) or not question:
+    if not any(presses) or not question:
         return no_update, no_update, no_update
     if not (who or "").strip() or not (why or "").strip():
         return "An answer wants who gives it and why.", no_update, no_update

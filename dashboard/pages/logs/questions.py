@@ -55,7 +55,7 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
     ]
     fields = [
         parts.text_field("Value to lay over it", VALUE, style={} if column else {"display": "none"}),
-        parts.text_field("Who", WHO),
+        parts.who_field(WHO, "Who"),
         parts.text_field("Why", WHY),
     ]
     say = html.P(
@@ -95,7 +95,7 @@ def look_once() -> list[Any]:
     stands once.
     """
     words = desk.ask(unlisted.on_file)
-    if desk.here().snapshot().shop.people.show == "none":
+    if desk.here().snapshot().shop.people.show != "names":  # a line with a name in it, or with no name, helps nobody
         words = words.filter(pl.col("field") != "tech")
     return [*_words(words), *_two_values(desk.ask(carried.on_file))]
 

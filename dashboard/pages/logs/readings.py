@@ -21,6 +21,7 @@ SHOWN = 200
 
 
 def layout(
+    *,
     characteristic: str = "",
     position: str | None = None,
     model: str = "",

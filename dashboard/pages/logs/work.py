@@ -273,9 +273,10 @@ def story_of(key: str) -> list[Any]:
     log_id, line, _ = group.rows[0]
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
     about = lines_about(desk.here().folder, snapshot.shop, log_id, names.get(log_id, ""), line)
+    shown = desk.here().veil().line(log_id, [text for _, text in about])
     told = [
         html.Tr([html.Td(number, className="n"), html.Td(html.Code(text))], className="here" if number == line else "")
-        for number, text in about
+        for (number, _), text in zip(about, shown, strict=True)
     ]
     cells = {cell.strip() for number, text in about if number == line for cell in text.split("|")}
     visits = snapshot.table("visits", "serial", "stage", "started_at", "finished_at")

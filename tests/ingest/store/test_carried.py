@@ -52,7 +52,7 @@ def test_a_correction_ends_it_and_trying_again_repeats_it(tmp_path):
     [came] = again(folder, now=NOW)
     assert list(carried.lines(came.two_values)) == ["A1: L-1 (a.csv, line 2), L-2 (a.csv, line 3)"]
     assert came.two_values["field"].to_list() == ["lot"]
-    assert correct(folder, "a.csv", 3, "lot", "L-1", "Mara", "wrong label", now=NOW).two_values.is_empty()
+    assert correct(folder, "a.csv", 3, "lot", "L-1", who="Mara", why="wrong label", now=NOW).two_values.is_empty()
 
 
 def test_many_are_told_ten_at_a_time(tmp_path):

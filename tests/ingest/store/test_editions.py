@@ -258,7 +258,7 @@ def test_questions_of_an_older_edition_go_with_its_rows(tmp_path):
 def test_a_correction_follows_its_visit_into_the_newer_edition(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "one.csv", week("A", "B", "C", B="2.9"))], now=NOW)
-    correct(folder, "one.csv", 3, "relief (mm)", "0.29", "Mo", "a point was lost", now=NOW)
+    correct(folder, "one.csv", 3, "relief (mm)", "0.29", who="Mo", why="a point was lost", now=NOW)
     newer = [row("N", start="2026-03-02 08:30", finish=""), *week("A", "B", "C", B="2.9")]
     newer[2] = newer[2].replace("pass", "fixed")
     load(folder, [log(folder, "two.csv", newer)], now=NOW)
@@ -272,7 +272,7 @@ def test_a_correction_follows_its_visit_into_the_newer_edition(tmp_path):
 def test_a_correction_stands_where_the_newer_edition_says_something_else_and_it_is_said(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "one.csv", week("A", "B", "C", B="2.9"))], now=NOW)
-    correct(folder, "one.csv", 3, "relief (mm)", "0.29", "Mo", "a point was lost", now=NOW)
+    correct(folder, "one.csv", 3, "relief (mm)", "0.29", who="Mo", why="a point was lost", now=NOW)
     [came] = load(folder, [log(folder, "two.csv", week("A", "B", "C", B="0.33"))], now=NOW)
     assert [note for note in came.notes if "the correction stands" in note]
     readings = open_snapshot(folder).table("readings").filter(pl.col("characteristic") == "relief")
@@ -282,7 +282,7 @@ def test_a_correction_stands_where_the_newer_edition_says_something_else_and_it_
 def test_a_value_that_somebody_called_real_stays_real_in_the_newer_edition(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "one.csv", week("A", "B", "C", B="25"))], now=NOW)
-    settle(folder, "one.csv", 3, "relief (mm)", "it is real", "Mo", "a broken rod", now=NOW)
+    settle(folder, "one.csv", 3, "relief (mm)", "it is real", who="Mo", why="a broken rod", now=NOW)
     newer = week("A", "B", "C", B="25")
     newer[1] = newer[1].replace("pass", "fixed")
     load(folder, [log(folder, "two.csv", newer)], now=NOW)

@@ -1,5 +1,6 @@
 """Everything read back: what is damaged is named with what to type, a load refuses it, and what to type mends it."""
 
+import os
 import shutil
 import sqlite3
 from datetime import datetime, timedelta
@@ -14,6 +15,7 @@ from ingest.verbs import recover
 from ingest.verbs.again import again, again_all
 from ingest.verbs.check import check
 from ingest.verbs.load import load
+from ingest.verbs.sound import refuse_later_files
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.damage import cut, flip, full_shop, gone, the_file
 from tests.ingest.verbs.test_load import same
@@ -195,6 +197,23 @@ def test_a_clock_that_stands_before_the_newest_load_says_so_and_sets_nothing_asi
     with pytest.raises(StoreProblem, match="clock says 2020-01-01"):
         load(folder, [log(folder, "d.csv", [row("D1")])], now=datetime(2020, 1, 1, tzinfo=NOW.tzinfo))
     same(held(folder), before)
+
+
+def test_the_first_load_under_a_wrong_clock_says_so_and_sets_nothing_aside(tmp_path):
+    folder = shop(tmp_path / "shop")
+    with pytest.raises(StoreProblem, match="clock says 2020-01-01"):
+        load(folder, [log(folder, "a.csv", [row("A1")])], now=datetime(2020, 1, 1, tzinfo=NOW.tzinfo))
+    early = datetime(2025, 6, 1, tzinfo=NOW.tzinfo)
+    many = log(folder, "b.csv", [row(f"B{n}") for n in range(30)])
+    [file] = load(folder, [many], now=early)
+    assert file.outcome == "refused"
+    assert "30 of its 30 rows lie after what this machine's clock says (2025-06-01" in file.problem
+    os.utime(many, (early.timestamp(),) * 2)
+    refuse_later_files([many], now=early)
+    with pytest.raises(StoreProblem, match=r"clock says 2025-05-29.*b\.csv was last written on 2025-06-01"):
+        refuse_later_files([many], now=early - timedelta(days=3))
+    [file] = load(folder, [many], now=NOW)
+    assert (file.accepted, file.set_aside) == (30, 0)
 
 
 def test_rows_of_the_future_are_judged_by_todays_clock_when_asked_again(tmp_path):

@@ -73,7 +73,7 @@ def folder(tmp_path):
     load(folder, [log(folder, "mary_quill.csv", rows), log(folder, "b.csv", [row("A6", tech="Jo Fenn")])], now=NOW)
     load(folder, [log(folder, "c.csv", [row("A7", tech="M.Q.", outcome="fixed", fault="seen by MQ")])], now=NOW)
     unload(folder, "c.csv", now=NOW)
-    correct(folder, "mary_quill.csv", 2, "relief", "0.3", "Mary Quill", "MQ misread it", now=NOW)
+    correct(folder, "mary_quill.csv", 2, "relief", "0.3", who="Mary Quill", why="MQ misread it", now=NOW)
     book.write_entry(folder, "action", "Mary Quill changes the files", "Jo Fenn", now=NOW, owner="MQ", tech="T07")
     shutil.rmtree(folder / "as_typed")
     return folder

@@ -45,7 +45,7 @@ def survives_remaking(folder):
 
 def test_a_correction_is_laid_over_the_original_and_marked(folder):
     before = {path.name: path.read_bytes() for path in (folder / "originals").iterdir()}
-    correct(folder, "a.csv", 2, "relief (mm)", "0.35", "T01", "read off the wrong leaf", now=NOW)
+    correct(folder, "a.csv", 2, "relief (mm)", "0.35", who="T01", why="read off the wrong leaf", now=NOW)
     assert reliefs(folder)["A1"] == (0.35, "0.2", "corrected")
     assert reliefs(folder).keys() == {"A1"}
     assert {path.name: path.read_bytes() for path in (folder / "originals").iterdir()} == before
@@ -62,21 +62,21 @@ def test_a_correction_is_laid_over_the_original_and_marked(folder):
 
 def test_a_correction_can_be_taken_back(folder):
     before = held(folder)
-    correct(folder, "a.csv", 2, "Relief (MM)", "0.35", "T01", "why", now=NOW)
-    correct(folder, "a.csv", 2, "relief (mm)", None, "T01", "it was right", now=NOW)
+    correct(folder, "a.csv", 2, "Relief (MM)", "0.35", who="T01", why="why", now=NOW)
+    correct(folder, "a.csv", 2, "relief (mm)", None, who="T01", why="it was right", now=NOW)
     same(held(folder), before)
     assert book.read(folder)["corrections"].height == 2
 
 
 def test_a_correction_of_a_cell_set_aside_brings_its_reading_in(folder):
-    file = correct(folder, "a.csv", 4, "relief (mm)", "2.1", "T01", "asked the tech", now=NOW)
+    file = correct(folder, "a.csv", 4, "relief (mm)", "2.1", who="T01", why="asked the tech", now=NOW)
     assert reliefs(folder)["A3"] == (2.1, "2.1", "corrected")
     assert file.cells_set_aside == 1
 
 
 def test_a_correction_of_a_row_keeps_it_known_as_the_row_it_came_as(folder):
     load(folder, [log(folder, "b.csv", [row("A1", relief="0.2"), row("A9")])], now=NOW)
-    correct(folder, "a.csv", 2, "relief (mm)", "0.35", "T01", "why", now=NOW)
+    correct(folder, "a.csv", 2, "relief (mm)", "0.35", who="T01", why="why", now=NOW)
     assert open_snapshot(folder).table("visits").filter(pl.col("serial") == "A1").height == 1
     assert reliefs(folder)["A1"][0] == 0.35
     assert open_snapshot(folder).table("set_aside").filter(pl.col("column") == "").is_empty()
@@ -91,14 +91,14 @@ def test_a_correction_of_no_cell_is_refused_and_changes_nothing(folder):
         (2, "", "no one column"),
     ):
         with pytest.raises(FileProblem, match=wanted) as problem:
-            correct(folder, "a.csv", line, column, "1", "T01", "why", now=NOW)
+            correct(folder, "a.csv", line, column, "1", who="T01", why="why", now=NOW)
         assert "\n" not in str(problem.value)
     with pytest.raises(StoreProblem, match="--who"):
-        correct(folder, "a.csv", 2, "relief (mm)", "1", "", "why", now=NOW)
+        correct(folder, "a.csv", 2, "relief (mm)", "1", who="", why="why", now=NOW)
     with pytest.raises(StoreProblem, match=r"No log 'z\.csv'"):
-        correct(folder, "z.csv", 2, "relief (mm)", "1", "T01", "why", now=NOW)
+        correct(folder, "z.csv", 2, "relief (mm)", "1", who="T01", why="why", now=NOW)
     with pytest.raises(StoreProblem, match="no correction to take back"):
-        correct(folder, "a.csv", 2, "relief (mm)", None, "T01", "why", now=NOW)
+        correct(folder, "a.csv", 2, "relief (mm)", None, who="T01", why="why", now=NOW)
     same(held(folder), before)
     assert open_snapshot(folder).version == version
     assert book.read(folder)["corrections"].is_empty()
@@ -106,7 +106,7 @@ def test_a_correction_of_no_cell_is_refused_and_changes_nothing(folder):
 
 def test_an_implausible_value_that_is_real_is_accepted_with_who_and_why(folder):
     asked = open_snapshot(folder).table("set_aside").filter(pl.col("line") == 3).row(0, named=True)
-    file = settle(folder, "a.csv", 3, asked["column"], "it is real", "T01", "a broken rod", now=NOW)
+    file = settle(folder, "a.csv", 3, asked["column"], "it is real", who="T01", why="a broken rod", now=NOW)
     assert reliefs(folder)["A2"] == (25.0, "25.0", "real")
     assert file.cells_set_aside == 1
     survives_remaking(folder)
@@ -119,9 +119,9 @@ def test_a_verdict_without_its_question_is_refused(folder):
         (3, "relief (mm)", "take new"),
     ):
         with pytest.raises(StoreProblem, match="no question is open"):
-            settle(folder, "a.csv", line, column, verdict, "T01", "why", now=NOW)
+            settle(folder, "a.csv", line, column, verdict, who="T01", why="why", now=NOW)
     with pytest.raises(StoreProblem, match="No verdict"):
-        settle(folder, "a.csv", 3, "relief (mm)", "maybe", "T01", "why", now=NOW)
+        settle(folder, "a.csv", 3, "relief (mm)", "maybe", who="T01", why="why", now=NOW)
 
 
 @pytest.mark.parametrize("verdict", ["keep held", "take new"])
@@ -137,7 +137,7 @@ def test_a_conflict_is_settled_by_a_person(tmp_path, verdict):
     )
     [asked] = open_snapshot(folder).table("set_aside").rows(named=True)
     counted = reliefs(folder)["A1"][0]
-    settle(folder, asked["name"], asked["line"], asked["column"], verdict, "T01", "looked at the card", now=NOW)
+    settle(folder, asked["name"], asked["line"], asked["column"], verdict, who="T01", why="looked at the card", now=NOW)
     assert open_snapshot(folder).table("set_aside").is_empty()
     assert (reliefs(folder)["A1"][0] == counted) == (verdict == "keep held")
     logs = open_snapshot(folder).table("logs")

@@ -124,18 +124,15 @@ def test_a_state_in_the_address_without_a_stage_looks_at_every_stage(looked_at):
 
 
 def test_a_cell_of_the_rack_leads_to_its_stream_and_keeps_the_filters(looked_at):
-    click = {"points": [{"customdata": ["relief||HERON-D|final_inspection", "words"]}]}
-    search, other = drift.follow("drift-rack-final_inspection", click, "?stage=final_inspection&weeks=26")
-    assert search == "?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D"
-    assert other is no_update
+    asked = drift.read(looked_at.snapshot().shop, {"stage": "final_inspection", "weeks": "26"})
+    assert drift.leads(asked, "relief||HERON-D|final_inspection") == (
+        "/drift?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D#drift-one"
+    )
 
 
 def test_a_reading_leads_to_its_instrument(looked_at):
-    assert (
-        drift.follow("drift-stream", {"points": [{"customdata": ["LA-1003", "2.40 mm", ""]}]}, "")[1]
-        == "/logs/instrument?serial=LA-1003"
-    )
-    assert drift.follow("drift-stream", None, "") == (no_update, no_update)
+    assert drift.drift_stream.to_instrument("LA-1003") == "/logs/instrument?serial=LA-1003"
+    assert drift.drift_stream.to_instrument("") == ""
 
 
 def test_filters_go_into_the_address_and_the_same_filters_change_nothing(looked_at):
@@ -244,7 +241,9 @@ def test_limits_are_looked_at_first_and_put_on_file_at_the_second_press(written_
 
 def test_an_unsteady_baseline_names_the_points_that_make_it_so(written_in):
     first, last = moving_shop.day(100).date().isoformat(), moving_shop.day(199).date().isoformat()
-    shown, _, done = drift_limits.put(ABOUT, first, last, "stream", "", "Mara", "all of it", None, file_it=False)
+    shown, _, done = drift_limits.put(
+        ABOUT, first, last, scope="stream", left_out="", who="Mara", why="all of it", tried=None, file_it=False
+    )
     text = " ".join(said(part) for part in shown)
     assert not done
     assert "The baseline is unsteady" in text
@@ -262,7 +261,9 @@ def test_an_unsteady_baseline_names_the_points_that_make_it_so(written_in):
     ],
 )
 def test_a_baseline_that_cannot_be_used_says_why(looked_at, first, last, words):
-    shown, tried, done = drift_limits.put(ABOUT, first, last, "stream", "", "Mara", "why", None, file_it=True)
+    shown, tried, done = drift_limits.put(
+        ABOUT, first, last, scope="stream", left_out="", who="Mara", why="why", tried=None, file_it=True
+    )
     assert words in shown
     assert tried is None
     assert not done
@@ -270,7 +271,15 @@ def test_a_baseline_that_cannot_be_used_says_why(looked_at, first, last, words):
 
 def test_serials_are_left_out_only_with_a_reason(looked_at):
     shown, _, done = drift_limits.put(
-        ABOUT, "2026-03-02", "2026-03-20", "stream", "LA-1003", "Mara", "", None, file_it=True
+        ABOUT,
+        "2026-03-02",
+        "2026-03-20",
+        scope="stream",
+        left_out="LA-1003",
+        who="Mara",
+        why="",
+        tried=None,
+        file_it=True,
     )
     assert shown == "Serials are left out: say why."
     assert not done

@@ -138,7 +138,7 @@ def test_what_was_mapped_is_written_loaded_and_can_be_taken_back(counter):
     more = {"unit of action in line.csv": "mm"}
     answers = ANSWERS | more
     asked = [{"type": logs_new.ANSWER, "key": key} for key in answers]
-    told, wrong, *_ = logs_new.begin(1, list(answers.values()), asked, *dropped(ODD), values, ids)
+    told, wrong, *_ = logs_new.begin(1, list(answers.values()), asked, *dropped(ODD), picks=values, pick_ids=ids)
     assert (wrong, "Take it back" in said(told)) == ("", True)
     assert counter.jobs.wait(1).files[0].accepted == 6
     shop = tomllib.loads((counter.folder / "shop.toml").read_text(encoding="utf-8"))

@@ -117,14 +117,14 @@ def test_a_question_shows_what_was_found_and_wanted_and_how_to_answer(shop):
 def test_an_answer_wants_who_and_why(shop, monkeypatch):
     bring(shop)
     monkeypatch.setattr("dash.ctx", type("Ctx", (), {"triggered_id": logs.REAL})())
-    told, _, _ = logs.answer(None, 1, None, None, None, question(shop), "", "")
+    told, _, _ = logs.answer([None, 1, None, None], None, question(shop), "", "")
     assert told == "An answer wants who gives it and why."
 
 
 def test_a_correction_is_laid_over_the_cell_and_marked(shop, monkeypatch):
     bring(shop)
     monkeypatch.setattr("dash.ctx", type("Ctx", (), {"triggered_id": logs.CORRECT})())
-    logs.answer(1, None, None, None, "2.5", question(shop), "Mara", "a dot was lost")
+    logs.answer([1, None, None, None], "2.5", question(shop), "Mara", "a dot was lost")
     assert shop.jobs.wait(2).state == "done"
     assert len(logs.waiting()) == 0
     page = said(logs_readings.layout(characteristic="action", serials="L-2"))
@@ -135,7 +135,7 @@ def test_a_correction_is_laid_over_the_cell_and_marked(shop, monkeypatch):
 def test_it_is_real_takes_the_reading_in(shop, monkeypatch):
     bring(shop)
     monkeypatch.setattr("dash.ctx", type("Ctx", (), {"triggered_id": logs.REAL})())
-    logs.answer(None, 1, None, None, None, question(shop), "Mara", "measured twice")
+    logs.answer([None, 1, None, None], None, question(shop), "Mara", "measured twice")
     assert shop.jobs.wait(2).state == "done"
     assert shop.snapshot().table("readings").filter(serial="L-2")["value"].to_list() == [25.0]
 
