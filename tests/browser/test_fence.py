@@ -20,7 +20,7 @@ def strict(chromium):
 def test_pages_are_drawn_under_their_policy(strict, kept_demo_desk, served):
     address = served(make_app(kept_demo_desk))
     for path, drawn in (
-        ("/drift", "#main .js-plotly-plot .main-svg"),
+        ("/drift", "#main .drawn svg"),
         ("/logs", "#main h1"),
         ("/papers/week", "body h1"),
     ):
