@@ -32,6 +32,7 @@ OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
 CPU = 25  # seconds of the processor for all tests of one mutant
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
 HANGS = 3  # times the processor time that the test takes without the mutant
+LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
 SEED = 20261128
 EQUIVALENT: dict[str, str] = {}  # 'module: before -> after' -> why nobody could see it
 TURNED = {
@@ -186,7 +187,7 @@ def _forked(tests: list[str], copy: Path) -> tuple[int, list[str], float]:
                 del sys.modules[name]
             import pytest
 
-            given = ["-q", "-x", "-n", "0", "-p", "no:cacheprovider", "-p", "no:dash", *tests]
+            given = ["-q", "-x", "-n", "0", "-p", "no:cacheprovider", "-p", "no:dash", "-W", LOADED, *tests]
             pytest.main(given, plugins=[_Told(into)])
         finally:
             os._exit(0)
@@ -207,6 +208,10 @@ def killed(mutant: Mutant, copy: Path) -> str:
     finally:
         shutil.copy2(mutant.path, place)
     failed = next((line.removeprefix("failed ") for line in lines if line.startswith("failed ")), "")
+    if not lines and not ended:
+        raise RuntimeError(
+            f"no test ran for {mutant.name}; python -m pytest {' '.join(relevant(mutant.path))} says why"
+        )
     if failed or not ended or not lines:
         return failed
     began, _, test = lines[-1].partition(" ")
