@@ -13,7 +13,7 @@ from analysis.studies.drift.rack import Rack, rack
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.matters import open_matters
 from analysis.studies.matters.records import Matter
-from analysis.studies.matters.register import Entry, due
+from analysis.studies.matters.register import ACTION, OPEN, Entry, due
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
@@ -194,4 +194,20 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
         new = one.opened_at.astimezone(snapshot.shop.zone).date() >= week
         if one.planned is None or not one.planned.followed or new:
             seen.append(MatterSeen(one, new, list(line or []), light_from))
-    return sorted(seen, key=lambda one: (one.matter.only_some, not one.new, -(one.matter.share_of_tolerance or 0.0)))
+    last = week + timedelta(days=6)
+    return sorted(
+        seen, key=lambda one: (one.matter.only_some, _waits(one.matter, last), not one.new, -_share(one.matter))
+    )
+
+
+def _share(matter: Matter) -> float:
+    return matter.share_of_tolerance or 0.0
+
+
+def _waits(matter: Matter, last: date) -> int:
+    """What waits for somebody first: open without an action or over its day; actions running; done; as planned."""
+    if matter.planned is not None and matter.planned.followed:
+        return 3
+    if matter.state == OPEN or (matter.state == ACTION and matter.due is not None and matter.due < last):
+        return 0
+    return 1 if matter.state == ACTION else 2

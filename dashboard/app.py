@@ -23,13 +23,13 @@ from dashboard.pages.addresses import of as address_of
 from dashboard.papers import served
 
 PAGES = {  # in the order of the header: the page's word and its module
-    "week": "week",
+    "week": "week.page",
     "drift": "drift.page",
     "capability": "capability.page",
     "rework": "rework.page",
     "necks": "necks",
     "bench": "bench.page",
-    "book": "book",
+    "book": "book.page",
     "gauges": "gauges",
     "logs": "logs.page",
 }
@@ -44,7 +44,7 @@ SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
     "questions": "logs.page",
     "capability": "capability.page",
-    "book": "book",
+    "book": "book.page",
     "gauges": "gauges",
 }
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

@@ -204,6 +204,16 @@ def text_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInp
     return dmc.TextInput(label=label, id=id, value=value, variant="unstyled", className="field", **more)
 
 
+def day_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInput:
+    """A day: typed, or picked from the browser's own calendar, in the reader's own order; its value is 2026-11-27."""
+    return text_field(label, id, value, attributes={"input": {"type": "date"}}, **more)
+
+
+def who_field(id: Any, label: str = "Written by") -> dmc.TextInput:
+    """Who writes; the browser keeps the name by itself and fills it in wherever it is asked for (page.js)."""
+    return text_field(label, id, autoComplete="name")
+
+
 def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:
     """Large figures, each with its note below."""
     return html.Div(
@@ -317,6 +327,12 @@ def graph(figure: dict[str, Any], finding: str, name: str, behind_it: Any = None
 def behind(children: Any, words: str = "The numbers behind this") -> html.Details:
     """A table folded away under its chart."""
     return html.Details([html.Summary(words), *_listed(children)], className="behind")
+
+
+def fold(name: str, finding: Words, children: Any = None, *, open: bool = False) -> html.Details:
+    """A sheet folded to one line: its name and its finding; it opens in place."""
+    head = html.Summary([html.H2(name), html.Span(finding, className="right")], className="sheet-head")
+    return html.Details([head, *_listed(children)], className="sheet fold", open=open)
 
 
 def sparkline(uris: tuple[str, str], finding: str, words: Words = "") -> html.Div:

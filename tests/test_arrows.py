@@ -47,7 +47,7 @@ def test_the_contract_holds(graph):
         ("analysis.methods.segments", "ingest.terms.tables"),
         ("ingest.terms.units", "ingest.shopfiles.shop"),
         ("dashboard.charts.rack", "analysis.review"),
-        ("dashboard.pages.week", "ingest.verbs.load"),
+        ("dashboard.pages.week.page", "ingest.verbs.load"),
     ],
 )
 def test_a_planted_arrow_breaks_it(graph, importer, imported):

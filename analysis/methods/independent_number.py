@@ -5,7 +5,8 @@ What differs is tested and measured over all streams of a pool (a characteristic
 few lots tells next to nothing of how lots differ; a stream's own estimate counts against the pool's by its degrees of
 freedom. With shares a of the variance between lots, d between days, and a lag-1 correlation of what is left, the
 covariance of a stream's readings is known up to sigma; from it follow the variance of their mean, how much too small
-s comes out, and Satterthwaite's degrees of freedom of s.
+s comes out, and Satterthwaite's degrees of freedom of s. How much lots differ is itself known from few lots: Student's
+t in place of the normal quantile pays for that.
 
 Source: Satterthwaite 1946, Biometrics Bulletin 2 (degrees of freedom of a sum of squares); Searle, Casella &
 McCulloch 1992, Variance Components, chapter 3 (split by analysis of variance); the variance of s under kurtosis:
@@ -24,10 +25,10 @@ from analysis.methods.segments import Flags, Floats, Ints, checked, lengths, mea
 
 LEVEL = 0.01  # a pool in which nothing differs is called independent 99 times in 100, for each of the things tested
 LEAST = 6.0  # fewer independent readings carry no bounds
-OWN_LOTS, OWN_READINGS = 20.0, 100.0  # what the pool's estimate weighs against a stream's own: lots, readings
+OWN_LOTS, OWN_READINGS = 40.0, 100.0  # what the pool's estimate weighs against a stream's own: lots, readings
 USUAL = 1 / 3  # variance between lots over that within: lots that differ usually take a quarter of the whole
-PRIOR_LOTS = 8.0  # believed as firmly as so many lots would say it
-BIASED = 1.3  # s of few lots comes out short: what the bounds allow for it, in its own size
+PRIOR_LOTS = 16.0  # believed as firmly as so many lots would say it
+SURE_LOTS = 8.0  # and counted, where it comes to how surely it is known, as so many
 PLAIN = 1.0  # the index that stands in where a row has no limits
 NEAR = 2.576  # two-sided 1 %
 
@@ -45,6 +46,7 @@ class Carried:
     lots: Floats  # share of the variance between lots
     days: Floats  # share between days
     phi: Floats  # lag-1 correlation of the rest
+    wider: Floats  # where lots differ: by how much few lots widen a variance, (t / z)^2; else 1
     heavy: Flags  # the pool's tails are heavier, or its readings more lopsided, than a normal curve's
 
     @property
@@ -61,7 +63,7 @@ class Carried:
         ppk = np.where(np.isnan(np.asarray(index, dtype=np.float64)), PLAIN, np.asarray(index, dtype=np.float64))
         plain = ~(self.dependent | self.heavy)
         together = np.maximum(np.asarray(side, dtype=np.float64) * self.skew, 0.0) * np.abs(ppk) / (3 * self.n)
-        v = self.mean_variance / (9 * self.short) + ppk**2 * self.sd_variance + together
+        v = self.wider * (self.mean_variance / (9 * self.short) + ppk**2 * self.sd_variance + together)
         linear = 18 * v - 2 - 9 * ppk**2  # 18 v u^2 + linear u = 9 ppk^2, u = n - 1
         with np.errstate(divide="ignore", invalid="ignore"):
             u = (-linear + np.sqrt(linear**2 + 4 * 18 * v * 9 * ppk**2)) / (36 * v)
@@ -109,8 +111,7 @@ def carried(
     of_lot, of_day = _Batches(stream, alone), _Batches(stream, days)
     told = _Pooled(x, streams, of_lot, of_day)
     lag = told.neighbours()
-    between = told.between(lag)
-    return _carried(streams, of_lot, of_day, lag, between, told.shape())
+    return _carried(streams, of_lot, of_day, lag, told.between(lag), told.shape())
 
 
 @dataclass(frozen=True)
@@ -204,8 +205,8 @@ class _Pooled:
         base = np.bincount(group, np.where(part, keep, 0.0), self.groups)
         return total / np.sqrt(np.maximum(many, 1)), total / np.maximum(base, 1e-300)
 
-    def between(self, lag: _Lag) -> Floats:
-        """Share of the variance between lots for each stream; 0 where the pool's lots do not differ."""
+    def between(self, lag: _Lag) -> tuple[Floats, Floats]:
+        """Share of the variance between lots for each stream, 0 where the pool's lots do not differ; and (t / z)^2."""
         s = len(self.size)
         batch = self.of_lot
         mine = self.sure & (self.freedom > 0)
@@ -233,7 +234,8 @@ class _Pooled:
         weight = np.where(mine & (lots > 0), lots / (lots + OWN_LOTS), 0.0)
         whole = np.where(whole > 0, (k * whole + PRIOR_LOTS * USUAL) / (k + PRIOR_LOTS), 0.0)
         each = np.where(whole[group] > 0, np.maximum(weight * own + (1 - weight) * whole[group], 0.0), 0.0)
-        return np.asarray(each / (1 + each), dtype=np.float64)
+        wider = np.where(each > 0, (special.stdtrit(k + SURE_LOTS, 0.975) / special.ndtri(0.975))[group] ** 2, 1.0)
+        return np.asarray(each / (1 + each), dtype=np.float64), np.asarray(wider, dtype=np.float64)
 
     def shape(self) -> tuple[Floats, Floats]:
         """Excess kurtosis and skewness of each pool (s,), 0 where they are not sure at 1 %."""
@@ -264,11 +266,17 @@ def _runs(n: Floats, phi: Floats) -> Floats:
 
 
 def _carried(
-    streams: _Streams, of_lot: _Batches, of_day: _Batches, lag: _Lag, lots: Floats, shape: tuple[Floats, Floats]
+    streams: _Streams,
+    of_lot: _Batches,
+    of_day: _Batches,
+    lag: _Lag,
+    between: tuple[Floats, Floats],
+    shape: tuple[Floats, Floats],
 ) -> Carried:
     """From the shares of the variance to what the readings carry."""
     n, s = streams.size.astype(np.float64), len(streams.size)
-    a, d = lots, (1 - lots) * lag.days
+    a, wider = between
+    d = (1 - a) * lag.days
     e, phi = 1 - a - d, lag.phi
     run = _runs(n, phi)
     lot_squares, day_squares = of_lot.squares(s), of_day.squares(s)
@@ -290,5 +298,6 @@ def _carried(
     spread = np.maximum(trace - 2 * rows / n + (n * mean_variance) ** 2, 1e-300)
     freedom = np.where(n >= 2, np.maximum(n - 1, 1) ** 2 * short**2 / spread, np.nan)
     heavy, lean = shape
-    sd_variance = 1 / (2 * freedom) + np.where(heavy > 0, heavy, 0.0) / (4 * n) + (BIASED * (1 - np.sqrt(short))) ** 2
-    return Carried(n, mean_variance, sd_variance, short, lean, a, d, phi, np.asarray((heavy > 0) | (lean != 0)))
+    sd_variance = 1 / (2 * freedom) + np.where(heavy > 0, heavy, 0.0) / (4 * n) + (1 - np.sqrt(short)) ** 2
+    loose = np.asarray((heavy > 0) | (lean != 0))
+    return Carried(n, mean_variance, sd_variance, short, lean, a, d, phi, wider, loose)

@@ -38,6 +38,38 @@ window.dash_clientside = window.dash_clientside || {};
     },
   };
 
+  // Who writes is asked for once: the browser keeps the name by itself and fills it in wherever it is asked for.
+  const WHO = 'input[autocomplete="name"]', KEPT = "truerun-who";
+  const idOf = (field) => (field.id.startsWith("{") ? JSON.parse(field.id) : field.id);
+  const remember = () => {
+    const name = localStorage.getItem(KEPT);
+    if (!name) return;
+    document.querySelectorAll(WHO).forEach((field) => {
+      if (field.dataset.told || field.value || !field.id) return;
+      field.dataset.told = "1";
+      window.dash_clientside.set_props(idOf(field), { value: name });
+    });
+  };
+  document.addEventListener("change", (event) => {
+    if (event.target.matches && event.target.matches(WHO) && event.target.value.trim()) localStorage.setItem(KEPT, event.target.value.trim());
+  });
+  let soon = 0;
+  new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
+
+  // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
+  let held = null;
+  document.addEventListener("focusin", (event) => {
+    const one = event.target.closest && event.target.closest("#main [id], #main a, #main summary");
+    held = one ? { id: one.id, tag: one.tagName, words: one.textContent, path: location.pathname } : null;
+  });
+  const refocus = () => {
+    if (!held || held.path !== location.pathname || document.activeElement !== document.body) return;
+    const same = held.id ? document.getElementById(held.id)
+      : [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => one.textContent.replace(/\d+/g, "") === held.words.replace(/\d+/g, ""));
+    if (same) same.focus({ preventScroll: true });
+  };
+  new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
+
   // The key / leads into the header's field from anywhere that is no field itself.
   document.addEventListener("keydown", (event) => {
     if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;

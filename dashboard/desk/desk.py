@@ -25,7 +25,7 @@ from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
-from ingest.store.snapshot import TARGET, Snapshot
+from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
 from ingest.terms.problems import Problem
@@ -125,6 +125,23 @@ class Desk:
         written = book.write_target(self.folder, row, who, why, now=datetime.now(UTC))
         self._hand_on(before, TARGET)
         return written
+
+    def keep_week(self, row: dict[str, object], *, who: str) -> int:
+        """A week as it is shown now (ingest.store.book.write_week), kept in the book; `what` taken back: no longer."""
+        before = self.snapshot()
+        told = {"version": before.version, "as_of": before.as_of, **row}
+        written = book.write_week(self.folder, told, who, now=datetime.now(UTC))
+        self._hand_on(before, REVIEWED)
+        return written
+
+    def kept_week(self, sequence: int) -> str:
+        """The copy of a week that one line of the book keeps; '' where it keeps none."""
+        return book.week_copy(self.folder, sequence)
+
+    def today(self) -> date:
+        """The day by the shop's clock, of the newest reading where that is later: of what somebody writes down now."""
+        snapshot = self.snapshot()
+        return max(snapshot.as_of, datetime.now(UTC)).astimezone(snapshot.shop.zone).date()
 
     def amount(self, characteristic: str, text: str) -> float | None:
         """What somebody typed for a characteristic, with its unit, in canonical units; None of nothing. UnusableData

@@ -35,6 +35,7 @@ WORDY = {  # tables and their columns that hold what somebody typed
     "limits_on_file": ("who", "why"),
     "targets_by_hand": ("who", "why"),
     "words": ("who", "why"),
+    "weeks_reviewed": ("who",),
     "changes": ("what", "note"),
 }
 SIGNED = ("visits", "gauge_trials", "bench_book", "limits_on_file", "targets_by_hand")  # tables with a column `tech`
@@ -131,6 +132,10 @@ class Veil:
                 for _ in range(2):  # two names may share the sign between them
                     text = text.str.replace_all(pattern, "${1}" + instead + "${2}")
         return text
+
+    def text(self, said: str) -> str:
+        """One text as it may be shown."""
+        return said if self.show == "names" else str(pl.select(self._put(pl.lit(said))).item())
 
     def _cells(self, asked: pl.DataFrame, told: pl.DataFrame | None = None) -> pl.DataFrame:
         """Questions whose cells of a tech are veiled: by their column, whoever signed there, and single letters too.

@@ -11,6 +11,8 @@ class Week(Address):
     """What page Week takes."""
 
     week: Day = ""
+    anew: Flag = ""
+    at: Text = ""
 
 
 class Drift(Address):

@@ -11,39 +11,24 @@ from typing import Any
 
 import polars as pl
 
-from analysis.methods.problems import NotWorkedOut, UnusableData
-from analysis.review import Review, review
-from analysis.studies.matters.calls import calls
-from analysis.studies.matters.records import Matter
-from analysis.studies.rework import rework
-from analysis.studies.room import climate
-from analysis.studies.story.scope import Scope
+from analysis.review import Review
+from analysis.studies.week.arrived import review_week
 from dashboard import numbers
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
-from dashboard.charts.stream.chart import StreamView, stream
+from dashboard.charts.stream.chart import stream
 from dashboard.desk import desk
-from dashboard.pages.drift import stream as drift_stream
+from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
-from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings, unread
 from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
-from dashboard.sentences.matters import moved
 from ingest.shopfiles.shop import Shop
 
-CHARTS, LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = (
-    3,
-    2,
-    4,
-    3,
-    5,
-    7,
-    3,
-)  # rows that leave room for all else on three pages
-WEEKS = 13
+# rows that leave room for all else on three pages
+LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 2, 4, 3, 5, 7, 3
 INNER = 126  # px of a stream chart between its rails
 FIRST_OF_MONTH = (
     7  # a week that begins by then is the month's first: what became of the tool's own calls is told once a month
@@ -58,16 +43,18 @@ COLUMN = 380  # px of the wider of two columns
 
 
 def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
-    """The review of one week (its first day; None: the last whole one) as a name for its file and its HTML.
-    UnusableData without any reading.
+    """The review of one week (its first day; None: the last whole one) as a name for its file and its HTML; of a week
+    that was reviewed, as it was shown then. UnusableData without any reading.
     """
-    found: Review = desk.ask(review, week=week)
+    shown = kept(week or desk.ask(review_week)) or told(week)
+    found = shown.review
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
-    made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, computed_from(snapshot), letter=letter)
-    charts = _charts(made, found, shop)
+    of = computed_from(replace(snapshot, as_of=shown.as_of, version=shown.version, book_sequence=shown.book))
+    made = Paper(f"Weekly review, week of {_long(found.week)}", shop.shop.name, of, letter=letter)
+    charts = _charts(made, shown)
     gaps = dict(found.gaps)
-    air = _air(shop, gaps)
+    air = _air(shown, shop)
     sheets = {
         "unread": unread.lines(found.unread, shop),
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
@@ -76,7 +63,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
             (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in findings.week(found, shop)
         ],
         "known": sentences_week.known(found, shop),
-        "calls": matters_words.calls(desk.ask(calls)) if found.week.day <= FIRST_OF_MONTH else "",
+        "calls": matters_words.calls(shown.calls) if shown.calls and found.week.day <= FIRST_OF_MONTH else "",
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
         "undone": sentences.gaps(found),
         "owed": sentences_book.due(found.due, shop, found.last_day)[:ACTIONS],
@@ -84,7 +71,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
         "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
-        "rework": _rework(found, shop) if "flows" not in gaps else {"rows": [], "total": "", "left": 0},
+        "rework": _rework(shown, shop) if "flows" not in gaps else {"rows": [], "total": "", "left": 0},
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
         "settling": _settling(found, shop),
         "air": air,
@@ -103,8 +90,9 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         headline=findings.headline(found, shop),
         under=sentences_week.under(found),
         most_shipped=SHIPPED,
-        as_of=numbers.clock(sentences.local(shop, snapshot.as_of)),
-        version=snapshot.version,
+        as_of=numbers.clock(sentences.local(shop, shown.as_of)),
+        version=shown.version,
+        reviewed=sentences_week.reviewed(shown.reviewed.who, shown.reviewed.at, shop) if shown.reviewed else "",
         decision=_short(str(held.get("text") or ""), DECIDED),
         owner=held.get("owner") or "",
         due=numbers.weekday(due) if isinstance(due, date) else "",
@@ -146,31 +134,21 @@ def _normal(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
     return cells
 
 
-def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
-    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench, not at the
-    table.
-    """
+def _charts(made: Paper, shown: WeekShown) -> list[dict[str, Any]]:
+    """The largest open matters as stream charts, as many as there is room for."""
     drawn: list[dict[str, Any]] = []
     room = ROOM[made.letter]
-    now = sentences.local(shop, desk.here().snapshot().as_of)
-    for one in [one for one in found.matters if not one.matter.only_some][:CHARTS]:
-        row = dict(one.matter.main)
-        try:
-            seen = drift_stream.look(row, "", WEEKS, now)
-        except UnusableData:  # a share or a pair of readings together: no single stream
-            continue
-        view = _quiet(drift_stream.chart_view(seen, "", shop))
-        figure = stream(view, width=made.inner, inner=INNER)
+    for one in shown.drawn:
+        figure = stream(one.view, width=made.inner, inner=INNER)
         room -= int(figure["layout"]["height"]) + WORDS
         if drawn and room < 0:
             break
-        n = len(seen.view.readings)
         drawn.append(
             {
-                "name": sentences_drift.stream_name(shop, row, stage=True),
-                "n": f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}",
-                "also": _also(one.matter, shop),
-                "chart": made.chart(figure, moved(one, shop, now.date()).text, phone=stream(view, narrow=True)),
+                "name": one.name,
+                "n": f"{numbers.count(one.n)} {'reading' if one.n == 1 else 'readings'}",
+                "also": one.also,
+                "chart": made.chart(figure, one.said, phone=stream(one.view, narrow=True)),
             }
         )
     return drawn
@@ -179,17 +157,6 @@ def _charts(made: Paper, found: Review, shop: Shop) -> list[dict[str, Any]]:
 def _undrawn(found: Review, drawn: int) -> str:
     left = sum(not one.matter.only_some for one in found.matters) - drawn
     return f"{numbers.in_words(left, capital=True)} more {'is' if left == 1 else 'are'} on Drift." if left else ""
-
-
-def _quiet(view: StreamView) -> StreamView:
-    """The stream without what opens nothing: run marks go, odd instruments keep their mark and lose their words."""
-    return replace(view, runs=(), odd=[replace(odd, words="") for odd in view.odd])
-
-
-def _also(matter: Matter, shop: Shop) -> str:
-    """Other stages at which the same was seen."""
-    others = [shop.stage_name(stage).lower() for stage in matter.stages if stage and stage != matter.main["stage"]]
-    return f"Seen at {' and '.join(others)} too." if others else ""
 
 
 def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
@@ -217,9 +184,8 @@ def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
     }
 
 
-def _rework(found: Review, shop: Shop) -> dict[str, Any]:
-    scope = Scope(first=found.week, last=found.week)
-    total = desk.ask(rework.flows, scope=scope).total.row(0, named=True)
+def _rework(shown: WeekShown, shop: Shop) -> dict[str, Any]:
+    found, total = shown.review, shown.total
     rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
     return {
         "rows": rows,
@@ -256,14 +222,12 @@ def _settling(found: Review, shop: Shop) -> list[dict[str, str]]:
     return [row for row in rows if row["mean"][0] in f"+{numbers.MINUS}"][:SETTLED]
 
 
-def _air(shop: Shop, gaps: dict[str, str]) -> list[dict[str, str]]:
+def _air(shown: WeekShown, shop: Shop) -> list[dict[str, str]]:
     """What goes with the humidity some hours before by more than its interval, and by a tenth of its spread or more;
     the most first.
     """
-    try:
-        slopes = desk.ask(climate.slopes)
-    except NotWorkedOut as why:
-        gaps["air"] = str(why)
+    slopes = shown.air
+    if slopes.is_empty():
         return []
     order = slopes.filter((pl.col("low") > 0) | (pl.col("high") < 0), pl.col("share_explained") >= EXPLAINS).sort(
         -pl.col("share_explained"), "model", "characteristic", "position"

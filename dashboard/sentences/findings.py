@@ -5,7 +5,7 @@ from dataclasses import replace
 from analysis.review import Review
 from dashboard import numbers
 from dashboard.sentences import unread
-from dashboard.sentences.matters import moved
+from dashboard.sentences.matters import apart, candidate_words, check, moved
 from dashboard.sentences.shared import UNSAID, Sentence, came_back, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
@@ -59,6 +59,34 @@ def first(found: Review, shop: Shop) -> str:
     return f"{lead}. Nobody has taken it yet." if nobody else f"{lead}."
 
 
+def next_step(found: Review, shop: Shop) -> str:
+    """What to do about the largest finding."""
+    one = foremost(found, shop)
+    if one is None:
+        return ""
+    seen = next((each for each in found.matters if each.matter.key == one.key), None)
+    if seen is None:
+        return NEXT.get(one.state, "look at what stands behind it.")
+    matter = seen.matter
+    if matter.state != "open":
+        return f"{matter.action or 'an action is on its way'}{f' ({matter.owner})' if matter.owner else ''}."
+    told = check(matter).removeprefix("Look first at ") or apart(matter.tell_apart, shop)
+    if told.startswith("Instruments"):
+        return f"{told[0].lower()}{told[1:]} Somebody has to take it."
+    if told:
+        return f"somebody looks at {told.rstrip('.')}."
+    named = [candidate_words(each, shop) for each in matter.moves_with.named if not each.of_people]
+    where = named[0] if named else "its readings"
+    return f"look at {where}, and give it to someone."
+
+
+NEXT = {
+    "in-doubt": "bring the lot to its supplier; the packet is written from Necks.",
+    "came-back": "see which instruments came back, and confirm the cause.",
+    "coarse": "judge no single instrument by this gauge, or get a finer one.",
+}
+
+
 def week(found: Review, shop: Shop) -> list[Sentence]:
     """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
     now = found.last_day
@@ -72,6 +100,6 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     if left > 0 and kept:
         place = max((k for k, one in enumerate(kept) if one in many), default=0)
         last = kept[place]
-        more = f" {numbers.in_words(left, capital=True)} more moved: see Drift."
+        more = f" {numbers.in_words(left, capital=True)} more moved: see Book."
         kept[place] = replace(last, why=last.why + more)
     return kept

@@ -60,7 +60,16 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     picture = f"Running average of {what} on {where}, {way} since about {since}"
     why = " ".join(word for word in words if word)
     return Sentence(
-        f"moved-{way}", f"moved {way}", lead, f"{share}, since about {since}.", why, link, page, spark, picture
+        f"moved-{way}",
+        f"moved {way}",
+        lead,
+        f"{share}, since about {since}.",
+        why,
+        link,
+        page,
+        spark,
+        picture,
+        matter.key,
     )
 
 
@@ -79,6 +88,7 @@ def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         f"{fresh}{chance(seen.matter)}".strip(),
         link,
         "Rework",
+        key=seen.matter.key,
     )
 
 

@@ -43,6 +43,7 @@ class Sentence:
     page: str = ""
     spark: Pair | None = None
     picture: str = ""  # what the small drawing shows
+    key: str = ""  # of the matter it tells of
 
     @property
     def text(self) -> str:

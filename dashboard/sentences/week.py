@@ -4,7 +4,8 @@ done, what stands on the bench.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import Any
 
 import polars as pl
@@ -40,6 +41,40 @@ def stood(found: Review) -> str:
     return f"Told as it stood at the end of {numbers.weekday(found.last_day)}: what came later is not seen."
 
 
+def reviewed(who: str, at: datetime, shop: Shop) -> str:
+    """That a week was reviewed, by whom and when."""
+    return f"Reviewed by {who} on {numbers.weekday(sentences.local(shop, at))}; shown as it stood then."
+
+
+def changed(then: Review, now: Review) -> list[str]:
+    """What has changed of a reviewed week since it was kept: its figures, and the matters told of."""
+
+    def row(found: Review) -> dict[str, Any]:
+        mine = found.weeks.filter(pl.col("week") == found.week)
+        return mine.row(0, named=True) if len(mine) else {}
+
+    before, after, said = row(then), row(now), []
+    for column, (words, write) in COMPARED.items():
+        old, new = before.get(column), after.get(column)
+        told = (numbers.NONE if old is None else write(old), numbers.NONE if new is None else write(new))
+        if told[0] != told[1]:
+            said.append(f"{words} {told[0]}, now {told[1]}")
+    were, are = ({one.matter.key for one in (*found.matters, *found.known)} for found in (then, now))
+    for many, words in ((len(are - were), "more"), (len(were - are), "no longer told")):
+        if many:
+            said.append(f"{numbers.in_words(many)} {'matter' if many == 1 else 'matters'} {words}")
+    return said
+
+
+COMPARED: dict[str, tuple[str, Callable[[Any], str]]] = {
+    "finished": ("finished", numbers.count),
+    "judged": ("judged", numbers.count),
+    "never_sent_back": ("never sent back", lambda x: numbers.share(x, 100)),
+    "loop_minutes": ("work that came back", numbers.hours_of),
+    "signals_opened": ("new signals", numbers.count),
+}
+
+
 def lead(say: str) -> str:
     """The first words of a sentence, to stand behind a colon."""
     said = say.rstrip(".")
@@ -56,6 +91,24 @@ def missing(found: Review, shop: Shop) -> list[tuple[str, str]]:
         )
         for row in rows
     ]
+
+
+def data_arrived(found: Review, shop: Shop) -> str:
+    """In one line whether the week's data is all there."""
+    gone = missing(found, shop)
+    if gone:
+        more = f" and {numbers.in_words(len(gone) - 1)} more" if len(gone) > 1 else ""
+        return f"{gone[0][0]}{more}: a sheet may be missing."
+    if not len(found.arrived.filter(pl.col("expected") > 0)):
+        return "No instrument of this week was judged yet."
+    asks = waiting(found)
+    return f"Every stage has written.{f' {asks}.' if asks else ''}"
+
+
+def written_since(lines: int) -> str:
+    """How much was written into the book since a review."""
+    many = "line was" if lines == 1 else "lines were"
+    return f"{numbers.in_words(lines, capital=True)} {many} written into the book since:"
 
 
 def waiting(found: Review) -> str:

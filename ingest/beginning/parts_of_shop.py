@@ -1,13 +1,13 @@
 """Stages, measurements, models, techs and faults of a first shop, each put in its place as a sheet names it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from ingest.beginning.answers import Said, meaning_of, measure_of
 from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.guesses import guess_stage
 from ingest.beginning.new_text import starting_stage
-from ingest.beginning.starting_values import MEASURES, STAGES
+from ingest.beginning.starting_values import MEASURES, STAGES, StartingMeasure
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop
 from ingest.terms.units import quantity_of
@@ -111,17 +111,39 @@ def _starting_measure(key: str, trade: str, said: Mapping[str, Any], unit: str =
 
 
 def finish_measures(draft: Draft, shop: Shop | None) -> None:
-    """Take what names a stage that this shop does not have out of the measurements, and empty positions."""
+    """Say where each measurement is set, take what names a stage that this shop does not have out of it, and empty
+    positions.
+    """
+    families = [*draft.families(), *(model.family for model in (shop.models if shop else ()))]
+
+    def here(trade: str) -> str:
+        stage = draft.stage_key(trade)
+        return stage if stage in draft.stages or (shop and stage in shop.by_stage) else ""
+
     for key, entry in draft.measures.items():
         for field in ("set_at", "at_pitch_from"):
             if field in entry and f"characteristic {key} {field}" not in draft.said:
-                stage = draft.stage_key(entry[field])
-                if stage in draft.stages or (shop and stage in shop.by_stage):
-                    entry[field] = stage
+                item = MEASURE.get(draft.trade_measure(key)) if field == "set_at" else None
+                stage = (item and item.rather_at and here(item.rather_at)) or here(entry[field])
+                told = _by_family(item, stage, families, here) if item else stage
+                if told:
+                    entry[field] = told
                 else:
                     del entry[field]
         if not entry.get("positions", True):
             del entry["positions"]
+
+
+def _by_family(
+    item: StartingMeasure, stage: str, families: Sequence[str], here: Callable[[str], str]
+) -> str | dict[str, str]:
+    """Where a measurement is set: one stage, or one a family where some have theirs elsewhere; '' = nowhere here."""
+    apart = {family: here(at) for family in families for word, at in item.families_at if word in family and here(at)}
+    if not apart:
+        return stage
+    if set(families) == set(apart) and len(set(apart.values())) == 1:
+        return next(iter(apart.values()))
+    return apart | ({"other": stage} if stage else {})
 
 
 def add_people(draft: Draft, found: Mapping[str, list[str]], known: Mapping[str, str]) -> None:

@@ -42,6 +42,7 @@ STAGES = (  # in bench order
     StartingStage("polishing", "Polishing", "bench", 6, ("polish", "polished", "polieren", "polissage")),
     StartingStage("conditioning", "Board conditioning", "bench", 3, ("oil", "oiling", "condition", "board")),
     StartingStage("stringing", "Stringing", "bench", 7, ("string", "strung", "string up", "besaiten", "cordes")),
+    StartingStage("rod_at_pitch", "Rod at pitch", "bench", 3, ("rod at pitch", "truss rod at pitch", "rod strung")),
     StartingStage("neck_angle", "Neck angle", "bench", 3, ("angle", "neck set")),
     StartingStage(
         "nut_slotting", "Nut slotting", "bench", 9, ("nut", "nut slot", "nut slots", "slotting", "sattel", "sillet")
@@ -94,6 +95,8 @@ class StartingMeasure:
     plausible: tuple[str, str] | None
     words: tuple[str, ...]
     units: tuple[tuple[str, float, float], ...] = ()  # unit and the range of a usual reading in it, for a bare number
+    rather_at: str = ""  # where a shop has this stage, it is set there
+    families_at: tuple[tuple[str, str], ...] = ()  # (word of a family's name, stage) of those that are set elsewhere
 
 
 MEASURES = (
@@ -106,6 +109,8 @@ MEASURES = (
         ("-1 mm", "3 mm"),
         ("relief", "neck relief", "halskrümmung", "halsspannung", "creux", "courbure"),
         (("in", 0.0005, 0.025), ("mm", 0.04, 0.6), ("thou", 1, 25)),
+        "rod_at_pitch",  # straightening before the strings are on sets bow: at pitch it is another reading
+        (("ukulele", "levelling"), ("classical", "levelling")),  # most have no rod
     ),
     StartingMeasure(
         "action",
@@ -116,6 +121,7 @@ MEASURES = (
         ("0.5 mm", "14 mm"),
         ("action", "act", "string height", "saitenlage", "hauteur des cordes", "hauteur"),
         (("in", 0.04, 0.2), ("mm", 0.8, 6), ("64ths", 3.0001, 12), ("thou", 40, 200)),
+        families_at=(("banjo", "neck_angle"),),  # by the rods
     ),
     StartingMeasure(
         "nut",

@@ -20,8 +20,9 @@ from ingest.terms import tables
 from ingest.terms.questions import ASKED_AGAIN, UNKNOWABLE
 
 FILE = "book.sqlite"
-FORMAT = 2  # of the book; an older one is brought up by whoever writes next
+FORMAT = 3  # of the book; an older one is brought up by whoever writes next
 
+COPY = "copy"  # of a week that was reviewed: what was shown, as text
 LOADS: dict[str, pl.DataType] = {  # which logs count: the latest line of a log says whether it is loaded
     "sequence": pl.Int64(),
     "at": tables.TIME,
@@ -40,10 +41,11 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
     "words": tables.WORDS,
+    "weeks_reviewed": tables.WEEKS_REVIEWED | {COPY: pl.String()},
     "loads": LOADS,
 }
 VERDICTS = ("it is real", "keep held", "take new", UNKNOWABLE)
-KINDS = ("cause", "action", "done", "close", "reopen", "known", "note", "decision", "step", "signed off")
+KINDS = ("cause", "action", "done", "close", "reopen", "known", "note", "decision", "step", "signed off", "caused by")
 
 
 def make(connection: sqlite3.Connection, schema: str = "main") -> None:
@@ -209,16 +211,36 @@ def reading(folder: Path) -> Iterator[sqlite3.Connection | None]:
         raise of_database(fault, folder, FILE) from fault
 
 
-def lines(connection: sqlite3.Connection | None, table: str, up_to: int | None = None) -> pl.DataFrame:
-    """One table of the book, in the order written."""
+def lines(
+    connection: sqlite3.Connection | None, table: str, up_to: int | None = None, *, without: tuple[str, ...] = ()
+) -> pl.DataFrame:
+    """One table of the book, in the order written; `without` some columns."""
+    wanted = {name: dtype for name, dtype in SCHEMAS[table].items() if name not in without}
     if connection is None:
-        return tables.empty(SCHEMAS[table])
+        return tables.empty(wanted)
     have = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
-    schema = {name: dtype for name, dtype in SCHEMAS[table].items() if name in have}
+    schema = {name: dtype for name, dtype in wanted.items() if name in have}
     if not schema:  # made, but not yet written to
-        return tables.empty(SCHEMAS[table])
+        return tables.empty(wanted)
     rest = f"FROM {table} WHERE sequence <= ? ORDER BY sequence"
-    return tables.shaped(fetch(connection, schema, rest, (2**62 if up_to is None else up_to,)), SCHEMAS[table])
+    return tables.shaped(fetch(connection, schema, rest, (2**62 if up_to is None else up_to,)), wanted)
+
+
+def week_copy(folder: Path, sequence: int) -> str:
+    """The copy of a week that stands in one line of weeks_reviewed; '' where there is none."""
+    with reading(folder) as connection:
+        if connection is None or not {row[1] for row in connection.execute("PRAGMA table_info(weeks_reviewed)")}:
+            return ""
+        row = connection.execute("SELECT copy FROM weeks_reviewed WHERE sequence = ?", (sequence,)).fetchone()
+    return str(row[0] or "") if row else ""
+
+
+def write_week(folder: Path, row: dict[str, object], who: str, *, now: datetime) -> int:
+    """Keep a week as it was shown when somebody said that it was reviewed, or take that back (tables.WEEKS_REVIEWED and
+    its copy, but sequence, at, who, why).
+    """
+    lines = pl.DataFrame({name: [value] for name, value in row.items()}, infer_schema_length=None)
+    return write(folder, "weeks_reviewed", lines, who=who, why="", now=now)
 
 
 def last_sequence(folder: Path) -> int:

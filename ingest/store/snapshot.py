@@ -21,6 +21,7 @@ from ingest.terms import tables
 T = TypeVar("T")
 EVERY_KIND = "*"  # an answer that read the bench book whole
 TARGET = "target"  # one that read the targets set by hand
+REVIEWED = "reviewed"  # one that read which weeks were reviewed
 Reader = Callable[[tuple[str, ...]], pl.DataFrame]  # columns wanted (() = all) -> table
 
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
@@ -41,6 +42,7 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "corrections": tables.CORRECTIONS,
     "settled": tables.SETTLED,
     "words": tables.WORDS,
+    "weeks_reviewed": tables.WEEKS_REVIEWED,
 }
 
 
@@ -105,6 +107,8 @@ class Snapshot:
             self._read_kinds({EVERY_KIND})
         if name == "targets_by_hand":
             self._read_kinds({TARGET})
+        if name == "weeks_reviewed":
+            self._read_kinds({REVIEWED})
         return self.readers[name](columns)
 
     def lines(self, *kinds: str) -> pl.DataFrame:

@@ -255,7 +255,7 @@ def _side(folder: Path, name: str, shop: Any) -> Reader:
 def _of_book(folder: Path, name: str, sequence: int) -> Reader:
     def read() -> pl.DataFrame:
         with book.reading(folder) as connection:
-            return book.lines(connection, name, sequence)
+            return book.lines(connection, name, sequence, without=(book.COPY,))
 
     return _once(read)
 

@@ -191,7 +191,8 @@ LIMITS_ON_FILE: dict[str, pl.DataType] = (
 BENCH_BOOK: dict[str, pl.DataType] = (
     _WRITTEN
     | {  # tied to a signal: stream + opening reading; all '' / null = tied to the week
-        "kind": pl.String(),  # cause | action | done | close | reopen | known | note | decision | step | signed off
+        "kind": pl.String(),  # cause | action | done | close | reopen | known | note | decision | step
+        # | signed off | caused by (text: the stage, supplier or handling; of the send-back of a serial at a stage then)
         CHARACTERISTIC: pl.String(),
         POSITION: pl.String(),
         MODEL: pl.String(),
@@ -244,6 +245,14 @@ WORDS: dict[str, pl.DataType] = _WRITTEN | {  # what a word of the logs means; t
     "word": pl.String(),
     "means": pl.String(),
     "undone": pl.Boolean(),
+}
+
+WEEKS_REVIEWED: dict[str, pl.DataType] = _WRITTEN | {  # the latest of a week counts
+    "week": pl.Date(),  # its first day
+    "what": pl.String(),  # reviewed | taken back
+    "version": pl.Int64(),  # of the store
+    "as_of": TIME,
+    "copy_format": pl.Int64(),  # of the copy, which the book keeps beside: the week as it was shown
 }
 
 

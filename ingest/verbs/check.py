@@ -105,6 +105,7 @@ _WORDS = {
     "bench_book": "entries",
     "corrections": "corrections",
     "settled": "answers to questions",
+    "weeks_reviewed": "lines of weeks reviewed",
 }
 
 

@@ -26,6 +26,7 @@ TOLD = {
     "bench_book": "entries of the bench book",
     "corrections": "corrections",
     "settled": "answers to questions",
+    "weeks_reviewed": "weeks as they were reviewed",
 }
 
 

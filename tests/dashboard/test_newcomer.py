@@ -14,7 +14,7 @@ import typer
 from dashboard.app import make_app
 from dashboard.commands.cli import run
 from dashboard.desk import desk
-from dashboard.pages import week
+from dashboard.pages.week import page as week
 from ingest.beginning.starting_values import MEASURES
 from ingest.reading.fields import FIELDS, MEASUREMENT_FIELDS
 from ingest.shopfiles.shop import read_shop

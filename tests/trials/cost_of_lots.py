@@ -10,7 +10,7 @@ from analysis.methods.segments import Floats, Ints
 from analysis.methods.spline_by_lot import bent
 from tests.trials.written import write
 
-SEED = 20261128
+SEED = 20261213
 RUNS = 100
 NECKS = 30
 STRAIGHT = 0.1

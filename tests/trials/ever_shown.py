@@ -12,7 +12,7 @@ from analysis.methods.sequential import SequentialPlan, plan
 from analysis.studies.people.targets import lasting_test
 from tests.trials.written import write
 
-SEED = 20261129
+SEED = 20261212
 PEOPLE, WITHIN = 20_000, 300
 SHARES = (0.02, 0.05, 0.10, 0.15, 0.20, 0.25, 0.30)
 

@@ -14,7 +14,7 @@ from analysis.studies.people.techs import FLAG, FLAG_UNSURE, ratio_limits
 from tests.trials.fair_techs import HARD, INSPECTORS, LOTS, MODELS, WEEKS
 from tests.trials.written import write
 
-SEED = 20261128
+SEED = 20261211
 OWN = np.array([0.05, 0.05, 0.10, 0.80])  # the specialist's mix, the hardest model last
 ROWS = (  # techs at the stage, visits each, share coming back, share of the others' visits on the specialist's model
     (4, 400, 0.05, None),

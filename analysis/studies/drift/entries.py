@@ -13,6 +13,7 @@ import polars as pl
 from analysis.methods.segments import Floats
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.streams import STREAM
+from analysis.studies.story.story import CAUSED_BY
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -49,7 +50,8 @@ def entries_for(snapshot: Snapshot) -> pl.DataFrame:
     signal : row of Signals.found, null where it is gone or of the charts in Signals.others · now_opened_at, now_serial
     · open · gone
     """
-    book = snapshot.table("bench_book").filter(pl.col("opened_at").is_not_null()).sort("sequence")
+    book = snapshot.table("bench_book").filter(pl.col("opened_at").is_not_null(), pl.col("kind") != CAUSED_BY)
+    book = book.sort("sequence")
     judged = snapshot.once(signals)
     if judged is None or book.is_empty():
         return tables.shaped(book.with_columns(open=pl.lit(False), gone=pl.lit(True)), ENTRIES)

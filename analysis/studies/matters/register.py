@@ -16,7 +16,7 @@ from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import STREAM
 from analysis.studies.matters.matters import matters
-from analysis.studies.matters.records import Matter
+from analysis.studies.matters.records import Matter, Member
 from ingest.store.snapshot import Snapshot
 
 OPEN, ACTION, DONE, CHECKED, KNOWN, CLOSED = "open", "action", "done", "checked", "known", "closed"
@@ -236,3 +236,22 @@ def members(snapshot: Snapshot, *, key: str) -> list[dict[str, object]]:
     if judged is None or found is None:
         return []
     return [(judged.found if one.table == "found" else judged.others).row(one.row, named=True) for one in found.signals]
+
+
+def of_stream(
+    snapshot: Snapshot, *, characteristic: str, position: str, model: str, stage: str, tech: str
+) -> Entry | None:
+    """The register's row of the matter that the newest signal of a stream belongs to; None without any."""
+    judged = snapshot.once(signals)
+    if judged is None:
+        return None
+    key = {"characteristic": characteristic, "position": position, "model": model, "stage": stage, "tech": tech}
+    same = [pl.col(name) == value for name, value in key.items()]
+    mine = judged.found.with_row_index("at").filter(*same).sort("opened_at")
+    at = int(mine["at"][-1]) if len(mine) else -1
+    rows = [one for one in snapshot.once(register) if one.matter is not None]
+    return next((one for one in rows if any(m.table == "found" and m.row == at for m in _members(one))), None)
+
+
+def _members(one: Entry) -> list[Member]:
+    return one.matter.signals if one.matter is not None else []

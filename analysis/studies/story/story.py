@@ -19,6 +19,9 @@ from ingest.store.snapshot import Snapshot
 
 ELSEWHERE = ("supplier", "handling", "unknown")  # causes that are no stage
 ANSWERED = ("send back", "fixed", "reject")  # outcomes that ask for a cause
+CAUSED_BY = (
+    "caused by"  # kind of line of the bench book: where a send-back was caused, confirmed after the log was written
+)
 SEVERAL = r"[/+&,]"  # between the names of a visit that two worked on
 
 
@@ -84,7 +87,7 @@ def story(snapshot: Snapshot) -> Story:
         .with_row_index("visit")
         .with_columns(pl.col("visit").cast(pl.Int64))
     )
-    visits = _with_causes(visits, snapshot.table("faults"), shop)
+    visits = _with_causes(_with_word(visits, snapshot), snapshot.table("faults"), shop)
     visits, loops = with_loops(visits, snapshot)
     caused = _caused(visits, shop)
     return Story(
@@ -97,6 +100,21 @@ def story(snapshot: Snapshot) -> Story:
         ),
         caused=caused,
     )
+
+
+def _with_word(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
+    """Lays over `cause` what somebody confirmed later in the bench book, the latest word of each visit; an empty one
+    takes the word before it back.
+    """
+    said = snapshot.lines(CAUSED_BY)
+    if said.is_empty():
+        return visits
+    key = ["serial", "stage", "taken_at"]
+    latest = said.sort("sequence").unique(["serial", "stage", "opened_at"], keep="last", maintain_order=True)
+    word = latest.select("serial", "stage", pl.col("opened_at").alias("taken_at"), pl.col("text").alias("_word"))
+    told = visits.join(word, on=key, how="left", maintain_order="left")
+    known = pl.col("_word").fill_null("") != ""
+    return told.with_columns(cause=pl.when(known).then("_word").otherwise("cause")).drop("_word")
 
 
 def _with_causes(visits: pl.DataFrame, faults: pl.DataFrame, shop: Shop) -> pl.DataFrame:

@@ -52,7 +52,7 @@ def sheet(shop: Shop, tech: str, stage: str, name: str, stands: list[Stand]) -> 
         [
             html.H3("Sign a target off"),
             parts.field("Target", WHICH, options[0]["value"] if options else None, options),
-            parts.text_field("Signed off by", SIGNER),
+            parts.who_field(SIGNER, "Signed off by"),
             html.Button("Sign off", id=SIGN, className="button primary"),
             html.P(id=SIGNED, className="small", role="status"),
         ]
@@ -94,7 +94,7 @@ def _by_hand(shop: Shop, stage: str, name: str) -> html.Div:
                     parts.text_field("From", LOW),
                     parts.text_field("To", HIGH),
                     parts.text_field("Aim at", AIM),
-                    parts.text_field("Set by", SETTER),
+                    parts.who_field(SETTER, "Set by"),
                 ],
                 className="ruled",
             ),

@@ -10,9 +10,12 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
+from analysis.studies.matters import register
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.book import deeds
 from dashboard.pages.drift.stream import KEY, Seen
+from dashboard.sentences import book as words
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -25,8 +28,10 @@ CAUSE, ACTION, OWNER, DUE, WHO, UNTIL = (
     "drift-who",
     "drift-until",
 )
-FORM = {"cause": CAUSE, "action": ACTION, "owner": OWNER, "due": DUE, "who": WHO, "until": UNTIL}
-WRITE, KNOWN, CLOSE, REOPEN = "drift-write", "drift-known", "drift-close", "drift-reopen"
+DONE_ON = "drift-done-on"
+FORM = {"cause": CAUSE, "action": ACTION, "owner": OWNER, "due": DUE, "who": WHO, "until": UNTIL, "done_on": DONE_ON}
+WRITE, DONE, KNOWN, CLOSE, REOPEN = "drift-write", "drift-done", "drift-known", "drift-close", "drift-reopen"
+WIDE = {KNOWN: "known", CLOSE: "close", REOPEN: "reopen"}  # what settles the matter in all its streams
 ABOUT, SAID, WRITTEN = "drift-about", "drift-said", "drift-written"
 SHOWN = 8
 
@@ -43,9 +48,14 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
         if signal is not None
         else "this stream"
     )
+    matter = desk.ask(register.of_stream, **seen.key)
+    running = matter is not None and matter.state == register.ACTION
+    streams = matter.matter.streams if matter is not None and matter.matter is not None else 1
+    every = f" in its {numbers.count(streams)} streams" if streams > 1 else ""
     buttons = [html.Button("Write it down", id=WRITE, className="button primary")]
+    buttons.append(html.Button("It is done", id=DONE, className="button", style=_only(running)))
     buttons.append(html.Button("Known until that date", id=KNOWN, className="button", style=_only(still)))
-    buttons.append(html.Button("Close the signal", id=CLOSE, className="button", style=_only(still)))
+    buttons.append(html.Button(f"Close it{every}", id=CLOSE, className="button", style=_only(still)))
     buttons.append(
         html.Button("Open it again", id=REOPEN, className="button", style=_only(signal is not None and not still))
     )
@@ -53,13 +63,12 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
         [
             parts.text_field("Cause, if someone looked", CAUSE, placeholder="What was found at the bench"),
             parts.text_field("Action", ACTION),
-            html.Div(
-                [parts.text_field("Owner", OWNER), parts.text_field("By (year-month-day)", DUE)], className="pair"
-            ),
+            html.Div([parts.text_field("Owner", OWNER), parts.day_field("By", DUE)], className="pair"),
             html.Div(
                 [
-                    parts.text_field("Written by", WHO),
-                    html.Div(parts.text_field("Known until (year-month-day)", UNTIL), style=_only(still)),
+                    parts.who_field(WHO),
+                    html.Div(parts.day_field("Done on", DONE_ON, str(desk.here().today())), style=_only(running)),
+                    html.Div(parts.day_field("Known until", UNTIL), style=_only(still)),
                 ],
                 className="pair",
             ),
@@ -69,7 +78,10 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
         ],
         className="no-print book-form",
     )
-    return parts.sheet("Bench book", right, [form, entries(seen, shop)])
+    life: list[Any] = []
+    if matter is not None:
+        life = [html.P([deeds.life(matter), " ", words.state(matter, seen.now.date())], className="small")]
+    return parts.sheet("Bench book", right, [*life, form, entries(seen, shop)])
 
 
 def _only(shown: bool) -> dict[str, str]:
@@ -101,7 +113,7 @@ def connect(app: Dash) -> None:
     """The page's callbacks."""
     app.callback(
         [Output(SAID, "children"), Output(WRITTEN, "data")],
-        inputs={"presses": [Input(button, "n_clicks") for button in (WRITE, KNOWN, CLOSE, REOPEN)]},
+        inputs={"presses": [Input(button, "n_clicks") for button in (WRITE, DONE, KNOWN, CLOSE, REOPEN)]},
         state={
             "form": {name: State(field, "value") for name, field in FORM.items()},
             "about": State(ABOUT, "data"),
@@ -114,7 +126,7 @@ def connect(app: Dash) -> None:
 def pressed(
     presses: Sequence[int | None], form: dict[str, str | None], about: dict[str, Any], written: int | None
 ) -> tuple[Any, Any]:
-    """One of the four buttons of the form, with what its fields hold."""
+    """One of the buttons of the form, with what its fields hold."""
     if not any(presses):
         return no_update, no_update
     said = write(str(ctx.triggered_id), about, **form)
@@ -131,13 +143,14 @@ def write(
     due: str | None = "",
     who: str | None = "",
     until: str | None = "",
+    done_on: str | None = "",
 ) -> str:
     """Write what the form holds; '' once it stands in the book, else what is missing."""
     cause, action, owner, who = (str(text or "").strip() for text in (cause, action, owner, who))
     if not who:
         return "Say who writes this: the book keeps who wrote what and when."
     try:
-        by, last = as_day(due), as_day(until)
+        by, last, day = as_day(due), as_day(until), as_day(done_on)
     except ValueError as fault:
         return str(fault)
     tied = {name: about[name] for name in (*KEY, "chart", "serial") if about.get(name)}
@@ -151,18 +164,33 @@ def write(
         if action:
             desk.here().write_entry("action", action, who=who, owner=owner, due=by, **tied)
         return ""
+    if button == DONE:
+        if day is None or day > desk.here().today():
+            return "On which day was it done? Not a day to come."
+        desk.here().write_entry("done", "", who=who, done_on=day, **tied)
+        return ""
     if button == KNOWN:
         if last is None:
             return "Until when is it known? Write the date, year-month-day."
         snapshot = desk.here().snapshot()
         if last <= sentences.local(snapshot.shop, snapshot.as_of).date():
             return f"{numbers.day(last)} has passed; a known matter comes back on its date, so write a later one."
-        desk.here().write_entry("known", cause, who=who, until=last, **tied)
-        return ""
     if button == CLOSE and not (cause or action):
         return "Say in a word why it is closed: a cause, or what was done."
-    desk.here().write_entry("close" if button == CLOSE else "reopen", cause or action, who=who, **tied)
+    more = {"until": last} if button == KNOWN else {}
+    for each in _all_streams(about, tied):
+        desk.here().write_entry(WIDE[button], cause or action, who=who, **more, **each)
     return ""
+
+
+def _all_streams(about: dict[str, Any], tied: dict[str, Any]) -> list[dict[str, Any]]:
+    """What settles a matter settles it in all its streams: what each line hangs on; without a matter the signal's own
+    stream.
+    """
+    key: dict[str, Any] = {name: str(about.get(name) or "") for name in KEY}
+    one = desk.ask(register.of_stream, **key)
+    every = deeds.all_tied(one) if one is not None and tied.get("opened_at") else []
+    return every if any(each.get("opened_at") == tied.get("opened_at") for each in every) else [tied]
 
 
 def as_day(text: str | None) -> date | None:

@@ -16,6 +16,7 @@ from analysis.studies.drift.budget_buys import what_it_buys
 from analysis.studies.drift.chart_kinds import WEEKS, chart_kinds
 from analysis.studies.drift.limits import limits_proposal
 from analysis.studies.drift.streams import WIDTH_DRAWN
+from analysis.studies.matters import register
 from analysis.studies.matters.calls import calls
 from dashboard import numbers, parts
 from dashboard.address import address
@@ -31,13 +32,16 @@ FROM, TO, SCOPE, LEFT_OUT = "drift-from", "drift-to", "drift-scope", "drift-left
 WHO, WHY, TRY, FILE, OFF = "drift-limits-who", "drift-limits-why", "drift-try", "drift-file", "drift-off"
 FORM = {"first": FROM, "last": TO, "scope": SCOPE, "left_out": LEFT_OUT, "who": WHO, "why": WHY}
 FOUND, ABOUT, TRIED = "drift-proposal", "drift-limits-about", "drift-tried"
-STREAM, MODEL, SHOP = "stream", "model", "shop"
+STREAM, MATTER, MODEL, SHOP = "stream", "matter", "model", "shop"
 SHOWN = 12
 
 
 def sheet(seen: Seen, shop: Shop) -> html.Section:
     """The form, and below it every limit ever put on file for this stream."""
-    scopes = [(STREAM, "This stream"), (MODEL, f"All streams of {seen.row['model']}"), (SHOP, "The whole shop")]
+    matter = desk.ask(register.of_stream, **seen.key)
+    streams = matter.matter.streams if matter is not None and matter.matter is not None and matter.waits else 0
+    whole = [(MATTER, f"All {numbers.count(streams)} streams of this matter")] if streams > 1 else []
+    scopes = [*whole, (STREAM, "This stream"), (MODEL, f"All streams of {seen.row['model']}"), (SHOP, "The whole shop")]
     form = html.Div(
         [
             html.P(
@@ -47,16 +51,18 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
             ),
             html.Div(
                 [
-                    parts.text_field("Baseline from (year-month-day)", FROM),
-                    parts.text_field("to", TO),
-                    parts.field("For", SCOPE, STREAM, [{"value": value, "label": label} for value, label in scopes]),
+                    parts.day_field("Baseline from", FROM),
+                    parts.day_field("to", TO),
+                    parts.field(
+                        "For", SCOPE, scopes[0][0], [{"value": value, "label": label} for value, label in scopes]
+                    ),
                 ],
                 className="pair three",
             ),
             html.Div(
                 [
                     parts.text_field("Serials left out (comma between)", LEFT_OUT),
-                    parts.text_field("Who", WHO),
+                    parts.who_field(WHO, "Who"),
                     parts.text_field("Why", WHY),
                 ],
                 className="pair three",
@@ -287,9 +293,18 @@ def proposal(
     narrowed: dict[str, str] = {
         STREAM: {"model": about["model"], "characteristic": about["characteristic"]},
         MODEL: {"model": about["model"]},
+        MATTER: {},
         SHOP: {},
     }[scope]
     both = desk.ask(limits_proposal, from_date=first, to_date=last, left_out=left_out, as_of=None, **narrowed)
+    if scope == MATTER:
+        key: dict[str, Any] = {name: str(about[name]) for name in KEY}
+        one = desk.ask(register.of_stream, **key)
+        rows = desk.ask(register.members, key=one.key) if one is not None else []
+        held = [{name: str(row[name]) for name in KEY} for row in rows]
+        mine = pl.DataFrame(held, schema=dict.fromkeys(KEY, pl.String)).unique()
+        limits, unsteady = (each.join(mine, on=list(KEY), how="semi") for each in both)
+        return limits, unsteady
     if scope == STREAM:
         same = [pl.col(name) == about[name] for name in KEY]
         return both[0].filter(*same), both[1].filter(*same)

@@ -77,7 +77,7 @@ def layout(log: str = "", line: str = "", column: str = "", serial: str = "", **
     ]
     stands = before.height > 0 and not before["undone"][-1]
     say = html.P([html.B(f"{names[log]}, line {line}: "), f"{column} was typed ", html.Code(raw), "."])
-    fields = [parts.text_field("It should say", VALUE), parts.text_field("Who", WHO), parts.text_field("Why", WHY)]
+    fields = [parts.text_field("It should say", VALUE), parts.who_field(WHO, "Who"), parts.text_field("Why", WHY)]
     buttons = [
         html.Button("Correct it", id=DO, className="button primary"),
         html.Button(

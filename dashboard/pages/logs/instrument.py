@@ -10,7 +10,7 @@ from dash import Dash, html
 from analysis.studies.story.lookup import Life, instrument
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.pages.logs import correct
+from dashboard.pages.logs import confirm, correct
 from dashboard.pages.logs.readings import limits
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -44,7 +44,10 @@ def layout(serial: str = "", **_address: str) -> Any:
     about = ", ".join(str(row[name]) for name in ("model", "supplier", "lot") if row[name])
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
     return parts.page(
-        parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."), _visits(found, shop), _readings(found, shop)
+        parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."),
+        confirm.form(shop) if len(found.loops) else None,
+        _visits(found, shop),
+        _readings(found, shop),
     )
 
 
@@ -120,7 +123,9 @@ def _outcome(row: dict[str, Any], shop: Shop) -> Any:
     if row["outcome"] == "send back":
         to = shop.stage_name(row["sent_to"]).lower() if row["sent_to"] else "a stage not named"
         sure = "" if row["confirmed"] else ", not confirmed"
-        return parts.mark("came-back", f"sent back to {to}{sure}")
+        caught = {"serial": row["serial"], "caught_at": row["stage"], "opened_at": row["taken_at"]}
+        one = {**caught, "caused_at": row["caused_at"], "confirmed": row["confirmed"]}
+        return [parts.mark("came-back", f"sent back to {to}{sure}"), *confirm.buttons(one, shop)]
     if row["outcome_typed"] == "open" and row["outcome"] == "pass":
         return "open, taken as passed: a later stage follows"
     return row["outcome"]

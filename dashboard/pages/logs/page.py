@@ -165,7 +165,7 @@ def _take_out(logs: pl.DataFrame) -> html.Details:
     names = sorted(logs["name"].unique().to_list())
     fields = [
         parts.field("Log", UNLOAD_LOG, None, names, searchable=True),
-        parts.text_field("Who", UNLOAD_WHO),
+        parts.who_field(UNLOAD_WHO, "Who"),
         parts.text_field("Why", UNLOAD_WHY),
     ]
     say = "Its original stays in the shop folder; rows that other logs share with it come back from them."

@@ -55,7 +55,7 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
     ]
     fields = [
         parts.text_field("Value to lay over it", VALUE, style={} if column else {"display": "none"}),
-        parts.text_field("Who", WHO),
+        parts.who_field(WHO, "Who"),
         parts.text_field("Why", WHY),
     ]
     say = html.P(

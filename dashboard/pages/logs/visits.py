@@ -10,6 +10,7 @@ from analysis.studies.story.lookup import send_backs
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.logs import confirm
 from dashboard.pages.logs.readings import day
 from dashboard.sentences import rework as sentences_rework
 
@@ -72,7 +73,7 @@ def layout(
                 "when": numbers.day(row["opened_day"]),
                 "caught": shop.stage_name(row["caught_at"]),
                 "caused": sentences_rework.place(shop, row["caused_at"]),
-                "sure": "confirmed" if row["confirmed"] else "sent to, not confirmed",
+                "sure": ["confirmed" if row["confirmed"] else "sent to, not confirmed", *confirm.buttons(row, shop)],
                 "fault": row["fault"] or "no fault named",
                 "minutes": numbers.minutes(row["minutes"]),
                 "hours": numbers.plain(row["hours"] / 24, 1) + (" so far" if row["open"] else ""),
@@ -85,7 +86,7 @@ def layout(
         ("when", "Caught on"),
         ("caught", "Caught at", "wide-only"),
         ("caused", "Caused at"),
-        ("sure", "Cause", "wide-only"),
+        ("sure", "Cause"),
         ("fault", "First fault"),
         ("minutes", "Minutes", "n"),
         ("hours", "Days away", "n wide-only"),
@@ -93,9 +94,12 @@ def layout(
     ]
     left = [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []
     return parts.page(
-        head, parts.sheet("Send-backs", "each opens its instrument", [parts.plain_table(rows, columns), *left])
+        head,
+        confirm.form(shop),
+        parts.sheet("Send-backs", "each opens its instrument", [parts.plain_table(rows, columns), *left]),
     )
 
 
 def connect(app: Dash) -> None:
-    """Links only."""
+    """The page's callbacks, which serve an instrument's story too."""
+    confirm.connect(app)

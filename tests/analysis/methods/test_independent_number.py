@@ -71,8 +71,15 @@ def test_codes_of_another_length_are_refused():
 @pytest.mark.promise
 @pytest.mark.parametrize(("kind", "n"), [("t5", 50), ("gamma(4)", 300), ("lots", 50), ("lots", 300), ("lag-1", 300)])
 def test_ppk_s_bounds_hold_the_truth_where_readings_are_not_independent(kind, n):
-    held, none, plain, _, _, _ = cell(kind, 12, n, 1.33, 50, np.random.default_rng(20261128))
-    wanted = 0.90 if kind == "t5" else 0.93
-    assert held >= wanted - 0.02  # 600 streams: two standard errors
-    assert none < 0.06
-    assert plain < held
+    found = cell(kind, 12, n, 1.33, np.random.default_rng(20261206), shops=50)
+    assert found.hold >= (0.90 if kind == "t5" else 0.93) - 0.02  # 600 streams: two standard errors
+    assert found.null < 0.02
+    assert found.plain < found.hold
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize(("kind", "n", "index"), [("normal", 50, 0.5), ("normal", 300, 0.67), ("step 0.5", 300, 0.67)])
+def test_a_share_that_is_told_holds_the_truth_though_only_narrow_intervals_are(kind, n, index):
+    found = cell(kind, 12, n, index, np.random.default_rng(20261207), shops=50)
+    assert found.either >= 0.93
+    assert found.told < 0.2 or found.share >= 0.93 - 0.02

@@ -6,7 +6,11 @@ import pytest
 
 from analysis.studies.matters import register
 from dashboard.desk import desk
-from dashboard.pages import book
+from dashboard.pages.book import deeds
+from dashboard.pages.book import page as book
+from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import limits
+from dashboard.pages.drift import stream as drift_stream
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -35,12 +39,12 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
     assert "Nobody has taken one matter yet" in said(book.layout())
 
     give = {"action": "measure ten blanks", "owner": "bridge bench", "due": "2026-04-02", "who": "Mara"}
-    assert book.write(one.key, "take", give) == ""
+    assert deeds.write(one.key, "take", give) == ""
     one = only()
     assert (one.state, one.owner, one.due, one.reached) == (register.ACTION, "bridge bench", date(2026, 4, 2), 2)
     assert one.over == (date(2026, 4, 3) - date(2026, 4, 2)).days
     assert "measure ten blanks" in said(book.layout(who="bridge bench"))
-    assert book.write(one.key, "done", {"done_on": "2026-03-31", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "done", {"done_on": "2026-03-31", "who": "Mara"}) == ""
     one = only()
     assert one.done_on == date(2026, 3, 31)
     assert one.over == 0
@@ -50,7 +54,7 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
     assert one.state == register.CHECKED
     assert "no change seen" in said(book.layout(state="checked"))
 
-    assert book.write(one.key, "close", {"why": "blanks are back to the old ones", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "close", {"why": "blanks are back to the old ones", "who": "Mara"}) == ""
     assert [each.state for each in desk.ask(register.register) if each.matter is not None and each.key == one.key] == [
         register.CLOSED
     ]
@@ -59,19 +63,19 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
 
 def test_a_decision_is_written_done_closed_and_opened_again(shop):
     wish = {"action": "a gauge trial", "owner": "inspection", "due": "2026-03-30", "who": "Mara"}
-    assert book.write("new", "decide", wish) == ""
+    assert deeds.write("new", "decide", wish) == ""
     (one,) = (each for each in desk.ask(register.register) if each.matter is None)
     assert (one.text, one.state, one.over) == ("a gauge trial", register.ACTION, 4)
     assert one.key in {each.key for each in desk.ask(register.due, by=date(2026, 4, 10))}
-    assert book.write(one.key, "done", {"done_on": "2026-04-01", "who": "Mara"}) == ""
-    assert book.write(one.key, "close", {"why": "it passed", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "done", {"done_on": "2026-04-01", "who": "Mara"}) == ""
+    assert deeds.write(one.key, "close", {"why": "it passed", "who": "Mara"}) == ""
 
     def now():
         (standing,) = (each for each in desk.ask(register.register) if each.matter is None)
         return standing
 
     assert (now().state, now().over) == (register.CLOSED, 0)
-    assert book.write(one.key, "reopen", {"who": "Mara"}) == ""
+    assert deeds.write(one.key, "reopen", {"who": "Mara"}) == ""
     assert now().state == register.DONE
     assert [line.kind for line in now().lines] == ["decision", "done", "close", "reopen"]
 
@@ -79,13 +83,13 @@ def test_a_decision_is_written_done_closed_and_opened_again(shop):
 def test_a_form_says_what_is_missing_and_writes_nothing(shop):
     one = only()
     before = desk.here().snapshot().book_sequence
-    assert book.write(one.key, "take", {"action": "x", "owner": "y"}).startswith("Say who writes this")
-    assert book.write(one.key, "take", {"action": "x", "who": "M"}) == "Say what is to be done, and who does it."
-    assert "is not a date" in book.write(one.key, "take", {"action": "x", "owner": "y", "due": "soon", "who": "M"})
-    assert book.write(one.key, "done", {"done_on": "2099-01-01", "who": "M"}).startswith("On which day")
-    assert book.write(one.key, "close", {"who": "M"}) == "Say in a word why it is closed."
-    assert book.write("new", "decide", {"action": "x", "who": "M"}) == "A decision wants its words and an owner."
-    assert book.write("gone", "take", {"action": "x", "owner": "y", "who": "M"}).startswith(
+    assert deeds.write(one.key, "take", {"action": "x", "owner": "y"}).startswith("Say who writes this")
+    assert deeds.write(one.key, "take", {"action": "x", "who": "M"}) == "Say what is to be done, and who does it."
+    assert "is not a date" in deeds.write(one.key, "take", {"action": "x", "owner": "y", "due": "soon", "who": "M"})
+    assert deeds.write(one.key, "done", {"done_on": "2099-01-01", "who": "M"}).startswith("On which day")
+    assert deeds.write(one.key, "close", {"who": "M"}) == "Say in a word why it is closed."
+    assert deeds.write("new", "decide", {"action": "x", "who": "M"}) == "A decision wants its words and an owner."
+    assert deeds.write("gone", "take", {"action": "x", "owner": "y", "who": "M"}).startswith(
         "This row is no longer there"
     )
     assert desk.here().snapshot().book_sequence == before
@@ -93,7 +97,7 @@ def test_a_form_says_what_is_missing_and_writes_nothing(shop):
 
 def test_the_register_is_saved_as_it_is_shown(shop):
     one = only()
-    book.write(one.key, "take", {"action": "look", "owner": "bridge bench", "due": "2026-05-01", "who": "Mara"})
+    deeds.write(one.key, "take", {"action": "look", "owner": "bridge bench", "due": "2026-05-01", "who": "Mara"})
     name, rows = book.saved(state="action")
     assert name == "book.csv"
     assert rows.select("owner", "due", "state", "days_over").rows() == [("bridge bench", date(2026, 5, 1), "action", 0)]
@@ -103,3 +107,42 @@ def test_the_register_is_saved_as_it_is_shown(shop):
 def test_a_shop_where_nothing_moved_has_an_empty_book(tmp_path):
     desk.use(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
     assert "Nothing waits in the book." in said(book.layout())
+
+
+def test_done_known_and_closed_are_written_from_drift_too_and_in_all_streams(shop):
+    one = only()
+    main = one.matter.main
+    about = {name: main[name] for name in drift_stream.KEY} | {
+        "chart": main["chart"],
+        "opened_at": main["opened_at"].isoformat(),
+        "serial": main["serial"],
+    }
+    assert drift_book.write(drift_book.WRITE, about, action="measure ten", owner="bench", who="Mara") == ""
+    assert only().state == register.ACTION
+    assert drift_book.write(drift_book.DONE, about, who="Mara", done_on="2099-01-01").startswith("On which day")
+    assert drift_book.write(drift_book.DONE, about, who="Mara", done_on="2026-03-31") == ""
+    assert only().done_on == date(2026, 3, 31)
+    signals = len(only().matter.signals)
+    before = desk.here().snapshot().book_sequence
+    assert drift_book.write(drift_book.CLOSE, about, cause="old blanks again", who="Mara") == ""
+    assert desk.here().snapshot().book_sequence == before + signals
+    assert [each for each in desk.ask(register.register) if each.matter is not None and each.waits] == []
+
+
+def test_a_known_matter_leaves_what_waits(shop):
+    one = only()
+    assert deeds.write(one.key, "known", {"who": "Mara"}) == "Until when is it known? Choose the day."
+    assert "has passed" in deeds.write(one.key, "known", {"who": "Mara", "until": "2026-04-01"})
+    assert deeds.write(one.key, "known", {"who": "Mara", "until": "2099-01-01", "why": "new blanks"}) == ""
+    (again,) = (each for each in desk.ask(register.register) if each.key == one.key)
+    assert again.state == register.KNOWN
+
+
+def test_limits_filed_for_a_matter_settle_it_in_all_its_streams(shop):
+    one = only()
+    main = one.matter.main
+    about = {name: str(main[name]) for name in drift_stream.KEY}
+    rows, _ = limits.proposal(about, date(2026, 3, 30), date(2026, 4, 3), limits.MATTER, ())
+    streams = {tuple(row[name] for name in drift_stream.KEY) for row in desk.ask(register.members, key=one.key)}
+    assert {tuple(row) for row in rows.select(drift_stream.KEY).rows()} <= streams
+    assert len(rows) >= 1

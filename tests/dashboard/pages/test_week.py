@@ -11,7 +11,8 @@ from dashboard.app import make_app
 from dashboard.commands import cli
 from dashboard.desk import desk, looking_back
 from dashboard.exports.figures import write_figures
-from dashboard.pages import week as page
+from dashboard.pages.book import deeds
+from dashboard.pages.week import page
 from dashboard.papers import week as paper
 from dashboard.sentences import findings
 from ingest.verbs.load import load
@@ -39,13 +40,14 @@ def test_the_agenda_stands_in_its_order(demo_desk):
     names = [
         "What to know",
         "Due",
-        "Did the data arrive?",
         "Is it a normal week?",
         "As set, outside limits",
         "Shipped outside, or without final",
         "Last week's actions: did it move?",
         "On the bench",
+        "Did the data arrive?",
         "Decision of the week",
+        "Reviewed",
     ]
     places = [text.index(f'"{name}"') for name in names]
     assert places == sorted(places)
@@ -178,24 +180,10 @@ def test_work_that_came_back_leads_to_that_week_on_rework(tmp_path):
     assert "/rework?weeks=1&week=2026-03-23&caused_at=bridge_fitting&caught_at=final_inspection" in text
 
 
-@pytest.mark.parametrize(
-    ("given", "answer"),
-    [
-        ((1, "", "R. Marsh", ""), "A decision wants its words and an owner."),
-        ((1, "Measure 20 blanks", "", ""), "A decision wants its words and an owner."),
-        ((1, "Measure 20 blanks", "R. Marsh", "soon"), "'soon' is not a date; write it as 2026-11-27."),
-    ],
-)
-def test_a_decision_says_what_is_missing(looked_at, given, answer):
-    assert page.write_decision(*given, "2026-03-30") == answer
-
-
 def test_a_decision_on_a_past_week_stands_on_that_week(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "shop")))
-    assert (
-        page.write_decision(1, "Measure 20 blanks", "R. Marsh", "2026-04-10", "2026-03-23")
-        == "Written into the bench book: Measure 20 blanks"
-    )
+    said_by = {"action": "Measure 20 blanks", "owner": "R. Marsh", "due": "2026-04-10", "who": "R. Marsh"}
+    assert deeds.write("new-2026-03-23", "decide", said_by) == ""
     assert "Measure 20 blanks" in said(page.layout(week="2026-03-23"))
     latest = said(page.layout())
     assert "Decision: Measure 20 blanks" in latest  # due in the week to come

@@ -349,7 +349,7 @@ def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():
     said = told(many)
     assert len(said) == findings.MOST
     assert sum("moved up" in one for one in said) == findings.MOST_MATTERS
-    assert "Five more moved: see Drift." in said[3]
+    assert "Five more moved: see Book." in said[3]
     assert said[-1] == "The other 137 streams ran true."
 
 

@@ -88,6 +88,29 @@ def test_starting_limits_are_marked_as_not_the_shops_own():
     assert all(line.endswith('"starting value, not yours"') for line in lines[1:])
 
 
+BANJOS_AND_UKULELES = """serial,model,date,stage,tech,relief (mm),action bass (mm)
+A1,5-string open-back banjo,2026-01-02,levelling,Al,,
+A1,5-string open-back banjo,2026-01-02,rod at pitch,Bo,0.21,
+A1,5-string open-back banjo,2026-01-02,neck angle,Al,,
+A2,tenor ukulele,2026-01-02,levelling,Al,,
+A2,tenor ukulele,2026-01-02,bridge,Bo,,2.6
+A2,tenor ukulele,2026-01-03,final inspection,Cy,0.08,2.6
+"""
+
+
+def test_where_a_thing_is_set_hangs_on_the_family_and_a_rod_is_set_at_pitch():
+    shop = shop_of(propose([("mixed.csv", BANJOS_AND_UKULELES.encode())]).shop_toml)
+    relief, action = (next(item for item in shop.characteristics if item.key == key) for key in ("relief", "action"))
+    assert [relief.set_stage(family) for family in ("open-back banjo", "tenor ukulele")] == [
+        "rod_at_pitch",
+        "levelling",
+    ]
+    assert [action.set_stage(f) for f in ("open-back banjo", "tenor ukulele")] == ["neck_angle", "bridge_fitting"]
+    banjos = "\n".join(row for row in BANJOS_AND_UKULELES.splitlines() if "ukulele" not in row)
+    alone = shop_of(propose([("banjos.csv", banjos.encode())]).shop_toml)
+    assert [item.set_at for item in alone.characteristics] == ["rod_at_pitch", "neck_angle"]
+
+
 def test_every_column_is_shown_with_its_count_and_five_samples():
     (seen,) = propose([sheet("werkstatt.csv")]).surveys
     relief = next(column for column in seen.columns if column.heading.startswith("Halskr"))

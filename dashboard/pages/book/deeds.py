@@ -1,0 +1,253 @@
+"""The deeds of one matter or decision: give it to somebody, say it is done, close it, open it again, call it known. One
+form on Book, Week and Drift, so that a matter's life is written from each and seen in all.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from analysis.studies.drift.streams import STREAM
+from analysis.studies.matters import register
+from analysis.studies.matters.register import Entry
+from dashboard import numbers, parts
+from dashboard.desk import desk
+from dashboard.sentences import book as words
+from ingest.shopfiles.shop import Shop
+
+SAID, AGAIN = "book-said", "book-again"
+FIELD, DO = "book-field", "book-do"
+DID = {"take": "action", "done": "done", "close": "close", "reopen": "reopen", "known": "known"}
+NEW = "new"  # key of the form that writes a decision
+WHO = "who"
+
+
+def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
+    """A row opened: its life so far, the ways on, and what can be done now."""
+    told = [
+        html.Li([said, html.Br(), html.Span(by_whom, className="small")])
+        for said, by_whom in (words.line(each, shop, now) for each in one.lines)
+    ]
+    story = html.Ul(told, className="book") if told else html.P("Nothing is written about it yet.", className="small")
+    return html.Div([html.Div([story, *ways]), acts(one)], className="opened")
+
+
+def life(one: Entry) -> html.Span:
+    """Five inlays on a strip: reached ones filled; a wedge on the next where its day is over."""
+    inlays = []
+    for place, step in enumerate(register.LIFE, start=1):
+        kind = "on" if place <= one.reached else "late" if one.over and place == one.reached + 1 else "off"
+        inlays.append(html.I(className=kind, title=step))
+    said = f"{one.reached} of 5 steps{', over its day' if one.over else ''}"
+    return html.Span(inlays, className="life", role="img", **parts.aria(label=said))
+
+
+def field_id(key: str, name: str) -> dict[str, str]:
+    """The id of one field of a form."""
+    return {"type": FIELD, "key": key, "name": name}
+
+
+def _who(key: str) -> dict[str, str]:
+    return {"type": WHO, "place": f"book-{key}"}
+
+
+def acts(one: Entry) -> html.Div:
+    """What can be done now."""
+
+    def field(label: str, name: str, value: str = "") -> Any:
+        return parts.text_field(label, field_id(one.key, name), value)
+
+    def day(label: str, name: str, value: str = "") -> Any:
+        return parts.day_field(label, field_id(one.key, name), value)
+
+    def button(text: str, do: str, *, first: bool = False) -> html.Button:
+        name = "button primary" if first else "button"
+        return html.Button(text, id={"type": DO, "key": one.key, "do": do}, className=name, n_clicks=0)
+
+    rows: list[Any] = [parts.who_field(_who(one.key))]
+    if one.state == register.CLOSED:
+        return html.Div([*rows, html.Div([button("Open it again", "reopen")], className="acts")], className=FORM)
+    if one.matter is not None:
+        rows += [
+            field("Action", "action", one.action),
+            html.Div([field("Owner", "owner", one.owner), day("By", "due", str(one.due or ""))], className="pair"),
+            html.Div([button("Give it to someone", "take", first=one.state == register.OPEN)], className="acts"),
+        ]
+    if one.state == register.ACTION:
+        rows.append(
+            html.Div(
+                [
+                    day("Done on", "done_on", str(desk.here().today())),
+                    html.Div([button("It is done", "done", first=True)], className="acts"),
+                ],
+                className="pair",
+            )
+        )
+    rest: list[Any] = [field("Why", "why")]
+    ends = [button("Close it", "close")]
+    if one.matter is not None and one.state != register.KNOWN:
+        rest.append(day("Known until", "until"))
+        ends.append(button("It is known until that day", "known"))
+    rows.append(
+        html.Details(
+            [
+                html.Summary("Close it, or call it known"),
+                html.Div(rest, className="pair"),
+                html.Div(ends, className="acts"),
+            ],
+            className="behind",
+        )
+    )
+    return html.Div(rows, className=FORM)
+
+
+FORM = "no-print book-form"
+
+
+def decide(value: str = "", owner: str = "", due: date | None = None, *, key: str = NEW) -> list[Any]:
+    """The form of a decision that hangs on no signal: its words, an owner and a day."""
+    return [
+        html.Div(
+            [
+                parts.text_field("Decision", field_id(key, "action"), value),
+                parts.text_field("Owner", field_id(key, "owner"), owner),
+                parts.day_field("By", field_id(key, "due"), str(due or "")),
+                parts.who_field(_who(key)),
+            ],
+            className="ruled",
+        ),
+        html.Div(
+            [
+                html.Button(
+                    "Put it in the book",
+                    id={"type": DO, "key": key, "do": "decide"},
+                    className="button primary",
+                    n_clicks=0,
+                )
+            ],
+            className="acts",
+        ),
+    ]
+
+
+def place() -> html.Div:
+    """What each page with such a form needs once: where what was written is said, and the way to the page anew."""
+    return html.Div(
+        [html.P(id=SAID, role="status", className="small said"), dcc.Location(id=AGAIN, refresh="callback-nav")]
+    )
+
+
+def connect(app: Dash) -> None:
+    """The callback of all these forms, wherever they stand."""
+    app.callback(
+        Output(SAID, "children"),
+        Output(AGAIN, "search"),
+        Input({"type": DO, "key": ALL, "do": ALL}, "n_clicks"),
+        State({"type": FIELD, "key": ALL, "name": ALL}, "value"),
+        State({"type": FIELD, "key": ALL, "name": ALL}, "id"),
+        State({"type": WHO, "place": ALL}, "value"),
+        State({"type": WHO, "place": ALL}, "id"),
+        State(AGAIN, "search"),
+        prevent_initial_call=True,
+    )(pressed)
+
+
+def pressed(
+    clicks: list[int | None],
+    values: list[str | None],
+    ids: list[dict[str, str]],
+    names: list[str | None],
+    places: list[dict[str, str]],
+    search: str | None,
+) -> tuple[Any, Any]:
+    """A button of one form: what it says is written, and the page is laid anew."""
+    asked = ctx.triggered_id
+    if not isinstance(asked, dict) or not any(clicks):
+        return no_update, no_update
+    key = str(asked["key"])
+    said = {
+        each["name"]: str(value or "").strip() for each, value in zip(ids, values, strict=True) if each["key"] == key
+    }
+    at = {each["place"]: str(name or "").strip() for each, name in zip(places, names, strict=True)}
+    wrong = write(key, asked["do"], {**said, WHO: at.get(f"book-{key}", "")})
+    if wrong:
+        return wrong, no_update
+    trimmed = (search or "").partition("at=")[0].rstrip("?&")
+    mark = "&" if trimmed else "?"
+    return "Written into the book.", f"{trimmed}{mark}at={desk.here().snapshot().book_sequence}"
+
+
+def write(key: str, do: str, said: dict[str, str]) -> str:
+    """Write what a form holds; '' once it stands in the book, else what is missing."""
+    who = said.get(WHO, "")
+    if not who:
+        return "Say who writes this: the book keeps who wrote what and when."
+    try:
+        days = {name: as_day(said.get(name, "")) for name in ("due", "done_on", "until")}
+    except ValueError as fault:
+        return str(fault)
+    if do == "decide":
+        if not said.get("action") or not said.get("owner"):
+            return "A decision wants its words and an owner."
+        week = as_day(key.removeprefix(NEW).lstrip("-"))
+        desk.here().write_entry("decision", said["action"], who=who, owner=said["owner"], due=days["due"], week=week)
+        return ""
+    one = next((each for each in desk.ask(register.register) if each.key == key), None)
+    if one is None:
+        return "This row is no longer there: the readings have moved on. Open the page anew."
+    match do:
+        case "take":
+            if not said.get("action") or not said.get("owner"):
+                return "Say what is to be done, and who does it."
+            about = {"owner": said["owner"], "due": days["due"]}
+            desk.here().write_entry("action", said["action"], who=who, **about, **_tied(one))
+        case "done":
+            if days["done_on"] is None or days["done_on"] > desk.here().today():
+                return "On which day was it done? Not a day to come."
+            desk.here().write_entry("done", "", who=who, done_on=days["done_on"], **_tied(one))
+        case _:
+            return _settle(one, do, said.get("why", ""), days["until"], who)
+    return ""
+
+
+def _settle(one: Entry, do: str, why: str, until: date | None, who: str) -> str:
+    """Close, open again or call known: in all the matter's streams, a line a signal."""
+    more: dict[str, Any] = {}
+    if do == "close" and not why:
+        return "Say in a word why it is closed."
+    if do == "known":
+        if until is None:
+            return "Until when is it known? Choose the day."
+        if until <= desk.here().today():
+            return f"{numbers.day(until)} has passed; a known matter comes back on its day, so choose a later one."
+        more = {"until": until}
+    for each in all_tied(one):
+        desk.here().write_entry(DID[do], why, who=who, **more, **each)
+    return ""
+
+
+def _tied(one: Entry) -> dict[str, Any]:
+    """What a line of the book hangs on: the signal that stands for the matter, or the decision's own line."""
+    if one.matter is None:
+        return {"about": int(one.key[1:])}
+    main = one.matter.main
+    return {name: main[name] for name in (*STREAM, "chart", "opened_at", "serial") if main.get(name)}
+
+
+def all_tied(one: Entry) -> list[dict[str, Any]]:
+    """A closing settles the matter in all its streams: one line a signal that is still open."""
+    if one.matter is None:
+        return [_tied(one)]
+    rows = desk.ask(register.members, key=one.key)
+    return [{name: row[name] for name in (*STREAM, "chart", "opened_at", "serial") if row.get(name)} for row in rows]
+
+
+def as_day(text: str | None) -> date | None:
+    """A day as a form gives it; ValueError with words for the form where it is none."""
+    typed = str(text or "").strip()
+    try:
+        return datetime.strptime(typed, "%Y-%m-%d").date() if typed else None
+    except ValueError:
+        raise ValueError(f"{typed!r} is not a date; write it as 2026-11-27.") from None

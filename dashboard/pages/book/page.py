@@ -1,0 +1,160 @@
+"""Book: what moved and was decided, who acts by when, what is done, and whether the readings moved after it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import polars as pl
+from dash import Dash, dcc, html
+
+from analysis.studies.matters import register
+from analysis.studies.matters.register import Entry
+from dashboard import address as addresses
+from dashboard import numbers, parts
+from dashboard.desk import desk
+from dashboard.pages.book import deeds
+from dashboard.sentences import book as words
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+PATH, NAME = "/book", "Book"
+LIST = "book-list"
+SHOWN = 40  # rows; the rest by filter, and in the saved table
+NOT_CLOSED = "not closed"
+CHIPS = (NOT_CLOSED, "over", register.OPEN, register.ACTION, register.DONE, register.CHECKED, register.CLOSED, "all")
+
+
+def layout(state: str = "", who: str = "", **_address: str) -> Any:
+    """The register as its address asks for it."""
+    chosen = addresses.chosen(state, CHIPS, NOT_CLOSED) or NOT_CLOSED
+    shop = desk.here().snapshot().shop
+    entries = desk.ask(register.register)
+    owners = sorted({one.owner for one in entries if one.owner})
+    owner = addresses.chosen(who, owners, "") or ""
+    of_owner = [one for one in entries if not owner or one.owner == owner]
+    many = {chip: sum(_fits(one, chip) for one in of_owner) for chip in CHIPS}
+    chips = [
+        dcc.Link(
+            [chip[0].upper() + chip[1:], html.B(f" {numbers.count(many[chip])}")],
+            href=addresses.address(PATH, state=chip if chip != NOT_CLOSED else None, who=owner or None),
+            className="chip" + (" chosen" if chip == chosen else ""),
+        )
+        for chip in CHIPS
+        if many[chip] or chip in (chosen, NOT_CLOSED, "all")
+    ]
+    people = [
+        dcc.Link(
+            each,
+            href=addresses.address(PATH, state=chosen, who=each),
+            className="chip" + (" chosen" if each == owner else ""),
+        )
+        for each in owners
+    ]
+    if owner:
+        people.append(dcc.Link("Anybody", href=addresses.address(PATH, state=chosen), className="chip"))
+    shown = [one for one in of_owner if _fits(one, chosen)]
+    return parts.page(
+        parts.page_head(
+            words.headline(entries, shop), "Signal, action, done, checked by the readings after it, closed."
+        ),
+        html.Nav(chips, className="chips no-print", **parts.aria(label="State")),
+        html.Nav(
+            [html.Span("Who: ", className="small"), *people], className="chips no-print", **parts.aria(label="Who")
+        )
+        if people
+        else None,
+        html.Div(_rows(shown, shop), id=LIST),
+        deeds.place(),
+        html.Div(
+            parts.sheet(
+                "Write a decision", "it stands in the list above until somebody closes it", html.Div(deeds.decide())
+            ),
+            className="no-print",
+        ),
+    )
+
+
+def saved(state: str = "", who: str = "", **_address: str) -> tuple[str, pl.DataFrame]:
+    """The register as a table."""
+    shop = desk.here().snapshot().shop
+    entries = [
+        one for one in desk.ask(register.register) if (not state or _fits(one, state)) and (not who or one.owner == who)
+    ]
+    today = _today()
+    rows = [
+        {
+            "what": words.what(one, shop),
+            "since": one.since,
+            "state": one.state,
+            "owner": one.owner,
+            "due": one.due,
+            "days_over": one.over,
+            "action": one.action,
+            "done_on": one.done_on,
+            "did_it_move": words.moved(one, shop)[0],
+            "closed_on": one.closed_on,
+            "standing": words.state(one, today),
+        }
+        for one in entries
+    ]
+    return "book.csv", pl.DataFrame(rows)
+
+
+def _fits(one: Entry, chip: str) -> bool:
+    if chip == "all":
+        return True
+    if chip == NOT_CLOSED:
+        return one.state != register.CLOSED
+    return bool(one.over) if chip == "over" else one.state == chip
+
+
+def _today() -> date:
+    snapshot = desk.here().snapshot()
+    return sentences.local(snapshot.shop, snapshot.as_of).date()
+
+
+def _rows(entries: list[Entry], shop: Shop) -> html.Section:
+    """The rows, each to be opened for its life and what can be done now."""
+    if not entries:
+        empty = parts.empty_state(
+            "Nothing stands here. A matter comes by itself; an action is written beside it.", "What moved", "/drift"
+        )
+        return parts.sheet("What waits, then what is closed", "", empty)
+    now = _today()
+    rows = [_row(one, shop, now) for one in entries[:SHOWN]]
+    left = len(entries) - len(rows)
+    more = (
+        [html.P(f"and {numbers.count(left)} more: narrow the list, or save it whole.", className="small")]
+        if left > 0
+        else []
+    )
+    key = "five inlays: signal, action, done, checked, closed; a wedge: over its day"
+    return parts.sheet("What waits, then what is closed", key, [*rows, *more, parts.save_whole("book")])
+
+
+def _row(one: Entry, shop: Shop, now: date) -> html.Details:
+    moved, how = words.moved(one, shop)
+    by = numbers.day(one.due, now) if one.due else ""
+    alarm = " alarm" if one.over or one.state == register.OPEN else ""
+    head = html.Summary(
+        [
+            html.Span([html.B(words.what(one, shop)), html.Br(), html.Span(words.under(one, shop), className="small")]),
+            html.Span(numbers.day(one.since, now)),
+            html.Span([html.Span(words.state(one, now), className=f"standing{alarm}"), html.Br(), deeds.life(one)]),
+            html.Span(
+                [one.owner or ("nobody yet" if one.waits else "nobody"), html.Br(), html.Span(by, className="small")]
+            ),
+            html.Span([moved, html.Br(), html.Span(how, className="small")]),
+        ]
+    )
+    links = []
+    if one.matter is not None and one.matter.main.get("characteristic"):
+        stream = {name: one.matter.main[name] for name in ("characteristic", "position", "model", "stage")}
+        links.append(dcc.Link("Its readings on Drift", href=addresses.address("/drift", **stream), className="button"))
+    return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row")
+
+
+def connect(app: Dash) -> None:
+    """The page's callbacks."""
+    deeds.connect(app)

@@ -1,0 +1,204 @@
+"""What a week is shown from, on page and paper: worked out now, or the copy that was kept when it was reviewed. Later
+words never reach a kept one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any
+
+import polars as pl
+
+from analysis.methods.problems import NotWorkedOut, UnusableData
+from analysis.review import MatterSeen, Review, review
+from analysis.studies.matters import records, register
+from analysis.studies.matters.calls import Calls, calls
+from analysis.studies.matters.register import Entry
+from analysis.studies.rework import rework
+from analysis.studies.room import climate
+from analysis.studies.story.scope import Scope
+from analysis.studies.week.arrived import review_week
+from dashboard.charts.stream import view as charts
+from dashboard.charts.stream.view import StreamView
+from dashboard.desk import desk, looking_back
+from dashboard.exports import copies
+from dashboard.pages.drift import stream as drift_stream
+from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import shared as sentences
+from dashboard.sentences.matters import moved
+from ingest.shopfiles.shop import Shop
+
+CHARTS, WEEKS = 3, 13  # charts of open matters, and the weeks they show
+REVIEWED, TAKEN_BACK = "reviewed", "taken back"
+WORDS = ("text", "action", "owner", "who", "done_by")  # what somebody wrote, in the copy
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """An open matter as the chart of its main stream."""
+
+    name: str
+    n: int  # readings
+    also: str  # where the same was seen
+    said: str  # the finding, for those who do not see the chart
+    view: StreamView
+
+
+@dataclass(frozen=True)
+class WeekShown:
+    """Everything that page and paper of one week show."""
+
+    review: Review
+    lives: dict[str, Entry]  # of the matters shown, by their key
+    drawn: list[Drawn]
+    calls: Calls | None
+    total: dict[str, Any]  # of what came back: rework.Flows.total; {} where it could not be worked out
+    air: pl.DataFrame  # climate.slopes
+    as_of: datetime
+    version: int  # of the store
+    book: int  # sequence of the bench book
+    reviewed: Reviewed | None = field(default=None, metadata={"kept": False})
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """That a week was reviewed: by whom and when, and which line of the book keeps it."""
+
+    sequence: int
+    at: datetime
+    who: str
+    lines_since: int  # written into the bench book since then
+
+
+CLASSES = (
+    WeekShown, Reviewed, Drawn, Review, MatterSeen, Entry, register.Line, register.Checked, Calls, records.Matter,
+    records.MovesWith, records.Candidate, records.TellApart, records.Planned, records.Member, StreamView, charts.Asked,
+    charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd,
+)  # fmt: skip
+
+
+def told(week: date | None = None) -> WeekShown:
+    """All that is shown of a week, worked out now (its first day; None: the last whole one). UnusableData without any
+    reading. Asked within `desk.as_it_stood` it is told as of then.
+    """
+    found: Review = desk.ask(review, week=week)
+    snapshot = desk.here().snapshot()
+    gaps = dict(found.gaps)
+    return WeekShown(
+        review=replace(found, gaps=gaps),
+        lives=lives(found),
+        drawn=_drawn(found, snapshot.shop),
+        calls=_or(None, "calls", gaps, lambda: desk.ask(calls)),
+        total=_or(dict[str, Any](), "flows", gaps, lambda: _total(found.week)),
+        air=_or(pl.DataFrame(), "air", gaps, lambda: desk.ask(climate.slopes)),
+        as_of=snapshot.as_of,
+        version=snapshot.version,
+        book=snapshot.book_sequence,
+    )
+
+
+def lives(found: Review) -> dict[str, Entry]:
+    """The register's rows of the matters a review shows, by the matter's key."""
+    if not found.matters and not found.known:
+        return {}
+    try:
+        rows = {one.key: one for one in desk.ask(register.register) if one.matter is not None}
+    except NotWorkedOut:  # said where the register stands
+        return {}
+    return {
+        each.matter.key: rows[each.matter.key] for each in (*found.matters, *found.known) if each.matter.key in rows
+    }
+
+
+def reviewed(week: date | None) -> Reviewed | None:
+    """Was the week (its first day) reviewed, by the newest line about it?"""
+    if week is None:
+        return None
+    snapshot = desk.here().snapshot()
+    lines = snapshot.table("weeks_reviewed").filter(pl.col("week") == week).sort("sequence")
+    if lines.is_empty() or lines["what"][-1] != REVIEWED:
+        return None
+    row = lines.row(-1, named=True)
+    since = snapshot.table("bench_book").filter(pl.col("sequence") > row["sequence"]).height
+    return Reviewed(row["sequence"], row["at"], row["who"], since)
+
+
+def kept(week: date | None) -> WeekShown | None:
+    """The week as it was shown when it was reviewed; None where it was not, or its copy is of a format that this
+    version does not read.
+    """
+    said = reviewed(week)
+    if said is None:
+        return None
+    shown: WeekShown | None = desk.ask(_read, sequence=said.sequence)
+    return replace(shown, reviewed=said) if shown is not None else None
+
+
+def _read(snapshot: Any, *, sequence: int) -> WeekShown | None:
+    try:
+        made = copies.from_text(desk.here().kept_week(sequence), CLASSES, words=WORDS, put=desk.here().veil().text)
+    except copies.NoCopy:
+        return None
+    return made if isinstance(made, WeekShown) else None
+
+
+def keep(week: date, who: str) -> None:
+    """Keep the week as it is shown now: somebody says that it was reviewed."""
+    asked = looking_back.asked(None if week == desk.ask(review_week) else week)
+    with desk.as_it_stood(asked.end):
+        shown = told(week)
+    row = {
+        "week": week,
+        "what": REVIEWED,
+        "as_of": shown.as_of,
+        "copy_format": copies.FORMAT,
+        "copy": copies.to_text(shown),
+    }
+    desk.here().keep_week(row, who=who)
+
+
+def take_back(week: date, who: str) -> None:
+    """The week is told from the logs again."""
+    desk.here().keep_week({"week": week, "what": TAKEN_BACK}, who=who)
+
+
+def _or(instead: Any, part: str, gaps: dict[str, str], work: Any) -> Any:
+    """What `work` gives; where it could not be worked out what stands instead, and its line among the gaps."""
+    try:
+        return work()
+    except NotWorkedOut as why:
+        gaps[part] = str(why)
+        return instead
+
+
+def _total(week: date) -> dict[str, Any]:
+    return desk.ask(rework.flows, scope=Scope(first=week, last=week)).total.row(0, named=True)
+
+
+def _drawn(found: Review, shop: Shop) -> list[Drawn]:
+    """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench."""
+    drawn: list[Drawn] = []
+    now = sentences.local(shop, desk.here().snapshot().as_of)
+    for one in [one for one in found.matters if not one.matter.only_some][:CHARTS]:
+        row = dict(one.matter.main)
+        try:
+            seen = drift_stream.look(row, "", WEEKS, now)
+        except UnusableData:  # a share or a pair of readings together: no single stream
+            continue
+        view = _quiet(drift_stream.chart_view(seen, "", shop))
+        name = sentences_drift.stream_name(shop, row, stage=True)
+        said = moved(one, shop, now.date()).text
+        drawn.append(Drawn(name, len(seen.view.readings), _also(one.matter, shop), said, view))
+    return drawn
+
+
+def _quiet(view: StreamView) -> StreamView:
+    """The stream without what opens nothing: run marks go, odd instruments keep their mark and lose their words."""
+    return replace(view, runs=(), odd=[replace(odd, words="") for odd in view.odd])
+
+
+def _also(matter: records.Matter, shop: Shop) -> str:
+    """Other stages at which the same was seen."""
+    others = [shop.stage_name(stage).lower() for stage in matter.stages if stage and stage != matter.main["stage"]]
+    return f"Seen at {' and '.join(others)} too." if others else ""
