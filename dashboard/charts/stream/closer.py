@@ -11,7 +11,7 @@ from dashboard.charts.stream.view import StreamView
 from dashboard.charts.style import DARK, FONT, LIGHT, Figure
 
 HEIGHT = 420
-CONFIG = {  # double click: all of it again
+CONFIG: Any = {  # double click: all of it again
     "displaylogo": False,
     "scrollZoom": False,
     "displayModeBar": True,
