@@ -24,6 +24,7 @@ from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import patterns as drift_patterns
+from dashboard.pages.drift import played as drift_played
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
@@ -154,6 +155,7 @@ def body(asked: Asked) -> html.Div:
         *unjudged(shop),
         held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
         held("Patterns", drift_patterns.sheet, shop, asked.weeks),
+        held("Play test", drift_played.sheet, shop, asked.weeks),
         how_it_judges(shop),
     )
 
