@@ -39,6 +39,7 @@ FURTHER = (
     "logs.visits",
     "logs.correct",
     "find",
+    "against",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
