@@ -10,11 +10,11 @@ from typing import Any
 import dash
 import dash_mantine_components as dmc
 import flask
-from dash import Dash, Input, Output, State, dcc, html
+from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import doors, faults, parts
+from dashboard import doors, faults, fence, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
@@ -27,7 +27,7 @@ PAGES = {  # in the order of the header: the page's word and its module
     "drift": "drift.page",
     "capability": "capability.page",
     "rework": "rework.page",
-    "necks": "necks",
+    "necks": "necks.page",
     "bench": "bench.page",
     "book": "book.page",
     "gauges": "gauges",
@@ -61,8 +61,15 @@ HEAD = """<!DOCTYPE html>
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
 <link rel="preload" href="FONT" as="font" type="font/woff2" crossorigin>
 </head>
-<body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
+<body>HATCH{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
 </html>"""
+
+
+HATCH = (  # of closed signals and of light on paper: charts name it
+    '<svg width="0" height="0" class="hatch" aria-hidden="true"><defs><pattern id="hatch" width="5" height="5" '
+    'patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path d="M1 0V5" stroke="var(--ink3)"/></pattern>'
+    "</defs></svg>"
+)
 
 
 def make_app(desk: counter.Desk) -> Dash:
@@ -82,9 +89,8 @@ def make_app(desk: counter.Desk) -> Dash:
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=doors.of_callbacks(desk),
     )
-    app.index_string = HEAD.replace(
-        "FONT", app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
-    )
+    font = app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
+    app.index_string = HEAD.replace("FONT", font).replace("HATCH", HATCH)
     app.server.config["COMPRESS_STREAMS"] = (
         False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
     )
@@ -105,6 +111,7 @@ def make_app(desk: counter.Desk) -> Dash:
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
+    fence.connect(app)
     doors.connect(app, desk)
     return app
 
@@ -209,7 +216,6 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     return dmc.MantineProvider(
         [
             dcc.Store(id="width"),
-            dcc.Store(id="dark-twins", data=style.DARK_TWINS),
             html.A("Skip to the page", href="#main", className="skip"),
             dmc.AppShell(
                 [
@@ -249,14 +255,6 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     """What the frame does by itself: width class, scheme of the charts, the open page, shop and as-of."""
     here = "truerun"
     app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))
-    app.clientside_callback(
-        ClientsideFunction(here, "draw"),
-        Output(parts.graph_id(dash.MATCH), "figure"),
-        Input(parts.figure_id(dash.MATCH), "data"),
-        Input("width", "data"),
-        Input("scheme", "computedColorScheme"),
-        State("dark-twins", "data"),
-    )
     app.clientside_callback(
         ClientsideFunction(here, "columns"),
         Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),

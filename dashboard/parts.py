@@ -7,7 +7,7 @@ computes; each takes finished words.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
@@ -16,7 +16,9 @@ import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import address
-from dashboard.charts import style
+from dashboard.drawings import behind, both, graph, graph_id
+
+__all__ = ["behind", "both", "graph", "graph_id"]  # charts stand in dashboard.drawings
 
 MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
     "moved-up": "moved up",
@@ -57,6 +59,7 @@ KEYS = (
     "other",
     "corrected",
 )
+SAVED = (("Save picture", "picture", "svg"), ("as PNG", "picture", "png"), ("Save table", "table", "table"))
 PAGE_ROWS = 25  # of a grid, before a person leafs on
 Words = Any  # text, or a list of texts and components
 
@@ -95,15 +98,14 @@ def sheet(
 ) -> html.Section:
     """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it.
 
-    At its foot the browser offers what stands in it for saving: charts as SVG, tables as CSV (page.js; page.css hides
-    what does not apply).
+    At its foot the browser offers what stands in it for saving: charts as SVG or PNG, tables as CSV (page.js;
+    page.css hides what does not apply).
     """
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
     more = {"id": id} if id is not None else {}
     save = [
-        html.Button(f"Save {what}", type="button", className=f"save-{what}", **data(save=what))
-        for what in ("picture", "table")
+        html.Button(words, type="button", className=f"save-{what}", **data(save=form)) for words, what, form in SAVED
     ]
     return html.Section(
         [head, *_listed(children), html.Div(save, className="save no-print")],
@@ -282,53 +284,6 @@ def ask(words: Words) -> html.Div:
     return html.Div([picture("question"), html.P(words)], className="ask")
 
 
-# Charts: a page hands over the finished figure in both widths; the browser draws the one that fits, in its scheme.
-
-
-def graph_id(name: Any) -> dict[str, Any]:
-    """Id of the dcc.Graph of a chart, for its clickData."""
-    return {"type": "graph", "name": name}
-
-
-def figure_id(name: Any) -> dict[str, Any]:
-    """Id of the store a callback puts new figures into: `Output(figure_id("drift-stream"), "data")`."""
-    return {"type": "figure", "name": name}
-
-
-def clicked_key(clicked: Mapping[str, Any] | None) -> str:
-    """The key of the mark that was clicked on a chart; '' where none was."""
-    points = (clicked or {}).get("points") or []
-    told = points[0].get("customdata") if points else None
-    return str(told[0]) if isinstance(told, list) and told else ""
-
-
-def both(chart: Callable[..., dict[str, Any]], *args: Any, **more: Any) -> dict[str, Any]:
-    """A chart in both widths, ready for `graph` or for its store."""
-    return {"wide": chart(*args, **more), "narrow": chart(*args, narrow=True, **more)}
-
-
-def graph(figure: dict[str, Any], finding: str, name: str, behind_it: Any = None) -> html.Div:
-    """A chart with its finding for those who do not see it, and the table behind it.
-
-    figure is what `both` gives, or one figure for every width; name is unique over all pages ("drift-stream").
-    """
-    drawn = html.Div(
-        [
-            dcc.Store(id=figure_id(name), data=figure),
-            dcc.Graph(id=graph_id(name), config=style.CONFIG, responsive="auto", figure=_space(figure)),
-        ],
-        className="chart",
-        role="img",
-        **aria(label=finding),
-    )
-    return html.Div([drawn, behind(behind_it)] if behind_it is not None else [drawn])
-
-
-def behind(children: Any, words: str = "The numbers behind this") -> html.Details:
-    """A table folded away under its chart."""
-    return html.Details([html.Summary(words), *_listed(children)], className="behind")
-
-
 def fold(name: str, finding: Words, children: Any = None, *, open: bool = False) -> html.Details:
     """A sheet folded to one line: its name and its finding; it opens in place."""
     head = html.Summary([html.H2(name), html.Span(finding, className="right")], className="sheet-head")
@@ -443,12 +398,6 @@ def _grid_options(**more: Any) -> dict[str, Any]:
         "enableCellTextSelection": True,
         **more,
     }
-
-
-def _space(figure: dict[str, Any]) -> dict[str, Any]:
-    """An empty figure as high as the one to come, so that the page does not jump."""
-    height = (figure.get("wide") or figure).get("layout", {}).get("height", 300)
-    return {"data": [], "layout": style.layout(height, (0, 0, 0, 0), xaxis=style.axis(0, 1), yaxis=style.axis(0, 1))}
 
 
 def _listed(children: Any) -> list[Any]:

@@ -14,11 +14,9 @@ LONG = {  # modules that are still longer; the list may only shrink
     "dashboard/pages/drift/page.py",
     "dashboard/pages/drift/stream.py",
     "dashboard/pages/logs/work.py",
-    "dashboard/pages/necks.py",
     "dashboard/pages/week.py",
     "dashboard/parts.py",
     "dashboard/sentences/bench.py",
-    "dashboard/sentences/necks.py",
 }
 MODULES = {
     path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8")

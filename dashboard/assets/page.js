@@ -8,21 +8,8 @@ window.dash_clientside = window.dash_clientside || {};
   narrow.addEventListener("change", tell);
   middle.addEventListener("change", tell);
 
-  const dark = () => document.documentElement.getAttribute("data-mantine-color-scheme") === "dark";
-  const inScheme = (figure, twins) =>
-    dark() ? JSON.parse(JSON.stringify(figure).replace(/#[0-9a-f]{6}(?=([0-9a-f]{2})?\b)/gi, (hex) => twins[hex.toLowerCase()] || hex)) : figure;
-
   window.dash_clientside.truerun = {
     width: () => widthClass(),
-    // A figure comes as {wide, narrow}; the one that fits is drawn in the scheme's colours once the font is there.
-    draw: async (figures, width, scheme, twins) => {
-      if (!figures) return window.dash_clientside.no_update;
-      await document.fonts.load('16px "Atkinson Hyperlegible Next"');
-      const figure = figures.data ? figures : figures[(width || widthClass()) === "wide" ? "wide" : "narrow"] || figures.wide;
-      const drawn = inScheme(figure, twins);
-      drawn.layout = Object.assign({}, drawn.layout, { uirevision: null, datarevision: Date.now() });
-      return drawn;
-    },
     // The columns of a long table: fewer on a phone.
     columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
     // Marks the open page in both lists, closes the phone's list and names the page there.
@@ -95,7 +82,7 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("drop", tooLarge, true);
   document.addEventListener("change", tooLarge, true);
 
-  // What stands in a sheet as files: each chart as SVG, all its tables as one CSV with the figures as shown.
+  // What stands in a sheet as files: each chart as SVG or PNG, all its tables as one CSV with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
   const cell = (td) => {
     // As exports/written.py: a number is plain, and no formula of a log runs in a spreadsheet.
@@ -109,11 +96,8 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("click", (event) => {
     const what = event.target.dataset && event.target.dataset.save, sheet = what && event.target.closest(".sheet");
     if (!sheet) return;
-    if (what === "picture") {
-      sheet.querySelectorAll(".js-plotly-plot").forEach((chart, place) => {
-        const { width, height } = chart.getBoundingClientRect();
-        window.Plotly.downloadImage(chart, { format: "svg", width, height, filename: named(sheet) + (place ? `-${place + 1}` : "") });
-      });
+    if (what !== "table") {
+      window.truerun_files(sheet, named(sheet), what);
       return;
     }
     const link = document.createElement("a");

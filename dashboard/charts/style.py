@@ -1,8 +1,7 @@
 """What all charts share: the colours of the light theme, the base of a figure, and how labels keep clear of each other.
 
-Plotly reads no CSS variables, so charts know the light tokens only. `DARK_TWINS` tells the browser which hex to put in
-place of which when the scheme is dark; every light hex stands once, so the exchange is exact. A test keeps these values
-and assets/tokens.css alike.
+Charts name the light tokens only. On a screen each hex becomes its token again (charts/drawn), so that a drawing
+follows the scheme; every light hex stands once. A test keeps these values and assets/tokens.css alike.
 """
 
 from __future__ import annotations
@@ -56,7 +55,6 @@ DARK = {
     "focustext": "#85C9F2",
     "sky": "#B5E0F7",
 }
-DARK_TWINS = {LIGHT[name].lower(): DARK[name] for name in LIGHT}
 
 CARD, SUNK, LINE, RULE = LIGHT["card"], LIGHT["sunk"], LIGHT["line"], LIGHT["rule"]
 INK, INK2, INK3 = LIGHT["ink"], LIGHT["ink2"], LIGHT["ink3"]
@@ -69,7 +67,6 @@ WIDE, NARROW = 1150, 328  # px inside a full sheet at a window of 1280 and at on
 HALF, WIDER_HALF = 520, 630  # px inside a sheet of six and of seven columns at 1280
 CHARACTER = 7.2  # px a character takes at 13 px, on the safe side
 APART = 16  # px between two labels one above the other
-CONFIG: Any = {"displayModeBar": False, "responsive": True, "doubleClick": False, "showTips": False}
 
 Figure = dict[str, Any]
 

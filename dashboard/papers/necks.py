@@ -17,8 +17,10 @@ from dashboard import numbers
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
 from dashboard.desk import desk
-from dashboard.pages import necks as page
+from dashboard.pages.necks import goes, page, talk
+from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
 
@@ -41,11 +43,11 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
             "in the logs"
         )
     rows = page.newest_first(own, shop)
-    drawn = page.to_draw(rows, STRIPS)
+    drawn = drawn_lots.to_draw(rows, STRIPS)
     measured = desk.ask(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     made = Paper(f"Neck packet for {supplier}", shop.shop.name, computed_from(snapshot), letter=letter)
     headline = sentences_necks.headline(rows, shop)
-    strip = page.strip(shop, drawn, name, links=False)
+    strip = drawn_lots.strip(shop, drawn, name, links=False)
     words = {"bring to the supplier": "not taken", "take": "taken"}
     told = [
         replace(lot, verdict_words=words.get(lot.verdict_words, lot.verdict_words.removeprefix("measure ")))
@@ -54,7 +56,7 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     strips = made.chart(lot_strip(replace(strip, lots=told), paper=True), headline, phone=lot_strip(strip, narrow=True))
     plans = [
         text
-        for one in page.plans_in_words()
+        for one in drawn_lots.plans_in_words()
         if one.characteristic == name and one.supplier in ("", supplier)
         for text in sentences_necks.plan(one, shop)
     ]
@@ -64,7 +66,7 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         headline=headline,
         what=shop.characteristic_name(name),
         unit=shop.shop.length,
-        lots=[_lot(row, shop, page.plans_in_words()) for row in rows],
+        lots=[_lot(row, shop, drawn_lots.plans_in_words()) for row in rows],
         many=_many(rows),
         strip=strips,
         left=len(rows) - len(drawn),
@@ -148,7 +150,7 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
         if len(limits) == 1
         else "Limits in force differ between lots; each is judged by its own"
     )
-    agreed = page.agreed_on(measured["characteristic"][0], rows[0]["supplier"])
+    agreed = talk.agreed_on(measured["characteristic"][0], rows[0]["supplier"])
     asked += (
         f", agreed on {numbers.day(agreed)} {agreed.year}." if agreed else "; the day they were agreed is not on file."
     )
@@ -190,7 +192,7 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
     names = [serial or neck or "no number" for serial, neck in rows.select("serial", "neck").fill_null("").iter_rows()]
     low, high = (None if limit is None else limit * scale for limit in (lower, upper))
     view = RunView(
-        (rows["value"] * scale).to_list(), names, counts, low, high, shop.shop.length, marks=page.marks(rows)
+        (rows["value"] * scale).to_list(), names, counts, low, high, shop.shop.length, marks=drawn_lots.marks(rows)
     )
     return made.chart(
         run(view),
@@ -202,11 +204,11 @@ def _run(made: Paper, measured: pl.DataFrame, drawn: list[Row], shop: Shop) -> A
 def _minutes(shop: Shop, supplier: str, money: bool) -> list[str]:
     """What goes with bow at the bench, of this supplier's necks alone."""
     told = []
-    for measure in dict.fromkeys((page.first_measure(shop), "minutes")):
-        words = sentences_necks.GOES[measure]
+    for measure in dict.fromkeys((goes.first_measure(shop), "minutes")):
+        words = sentences_bow.GOES[measure]
         try:
             found = desk.ask(bow.goes_with, measure=measure, supplier=supplier)
-            told.append(f"{words.capitalize()}: {sentences_necks.per_tenth(found, shop, money=money)}")
+            told.append(f"{words.capitalize()}: {sentences_bow.per_tenth(found, shop, money=money)}")
         except UnusableData as problem:
             told.append(f"{words.capitalize()}: what more bow goes with cannot be said yet ({problem}).")
     return told
@@ -215,9 +217,9 @@ def _minutes(shop: Shop, supplier: str, money: bool) -> list[str]:
 def _costs(rows: list[Row], shop: Shop, money: bool) -> list[str]:
     """What went with the bow of the lots not taken."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT][:ASKED]
-    measure = page.first_measure(shop)
-    found = page.lot_costs(doubtful, measure)
-    return [sentences_necks.lot_cost(cost, lot, measure, shop, money=money) for lot, cost in found.items()]
+    measure = goes.first_measure(shop)
+    found = goes.lot_costs(doubtful, measure)
+    return [sentences_bow.lot_cost(cost, lot, measure, shop, money=money) for lot, cost in found.items()]
 
 
 def _asks(rows: list[Row], day: date) -> list[str]:

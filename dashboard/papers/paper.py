@@ -15,7 +15,6 @@ these functions return. The same answers give the same bytes.
 from __future__ import annotations
 
 import base64
-import json
 import re
 from functools import cache
 from importlib.metadata import version
@@ -28,7 +27,9 @@ from markupsafe import Markup
 
 from dashboard import numbers
 from dashboard.charts import style
+from dashboard.charts.drawn.svg import svg
 from dashboard.charts.grey import GREY, in_grey
+from dashboard.drawings import nominal
 from ingest.store.snapshot import Snapshot
 
 HERE = Path(__file__).parent
@@ -45,20 +46,21 @@ FACES = {
 
 
 class Paper:
-    """One paper while it is written: its title, its size, and the charts in it so far."""
+    """One paper while it is written: its title and its size."""
 
     def __init__(self, title: str, shop: str, computed_from: str, *, letter: bool = False) -> None:
         self.title, self.shop, self.computed_from, self.letter = title, shop, computed_from, letter
         self.inner = INNER[letter]
-        self._charts: list[dict[str, Any]] = []
 
     def chart(self, figure: dict[str, Any], says: str, *, phone: dict[str, Any] | None = None) -> Markup:
-        """The place of a chart, as wide as its column; `says` is its finding, for whoever cannot see it; `phone` is
+        """A chart as SVG in grey, as wide as its column; `says` is its finding, for whoever cannot see it; `phone` is
         drawn on a narrow screen.
         """
-        self._charts.append({"paper": _on_paper(figure), "phone": _on_paper(phone) if phone else None})
-        place = Markup('<div class="chart" id="chart-{}" role="img" aria-label="{}" style="height:{}px"></div>')
-        return place.format(len(self._charts), says, int(figure["layout"]["height"]))
+        place = Markup('<div class="chart{}" role="img" aria-label="{}">{}</div>')
+        if phone is None:
+            return place.format("", says, _in_grey(figure, self.inner))
+        wide = place.format(" off-phone", says, _in_grey(figure, self.inner))
+        return wide + place.format(" on-phone", says, _in_grey(phone, style.NARROW))
 
     def drawing(self, pair: tuple[str, str] | None, says: str) -> Markup:
         """A small drawing of dashboard.charts.sparkline (its light twin) in grey."""
@@ -73,26 +75,11 @@ class Paper:
     def html(self, template: str, **words: Any) -> str:
         """The whole file."""
         body = environment().get_template(template)
-        return body.render(
-            paper=self,
-            faces=faces(),
-            grey=GREY,
-            figures=as_script(self._charts),
-            plotly=plotly() if self._charts else "",
-            **words,
-        )
+        return body.render(paper=self, faces=faces(), grey=GREY, **words)
 
 
-def _on_paper(figure: dict[str, Any]) -> dict[str, Any]:
-    """A chart in grey whose words over data stand on a ground of their own: print leaves the shadows out that they have
-    on screen.
-    """
-    grey = in_grey(figure)
-    for text in grey["layout"].get("annotations", ()):
-        ground = text.get("font", {}).pop("shadow", "")
-        if ground:
-            text["bgcolor"] = "#" + ground.rpartition("#")[2]
-    return {"data": grey["data"], "layout": grey["layout"]}
+def _in_grey(figure: dict[str, Any], width: float) -> Markup:
+    return Markup(svg(in_grey(figure), nominal(figure, width), grey=True))
 
 
 def in_place(svg: str, says: str) -> Markup:
@@ -153,21 +140,3 @@ def faces() -> Markup:
             f"font-weight:200 800;font-display:block;unicode-range:{reach}}}"
         )
     return Markup("\n".join(rules))
-
-
-def as_script(data: Any) -> Markup:
-    """Data for a script in the page; no text in it can end the script."""
-    return Markup(
-        json.dumps(data, separators=(",", ":"))
-        .replace("<", "\\u003c")
-        .replace("\u2028", "\\u2028")
-        .replace("\u2029", "\\u2029")
-    )
-
-
-@cache
-def plotly() -> Markup:
-    """The drawing library, once a file."""
-    from plotly.offline import get_plotlyjs
-
-    return Markup(get_plotlyjs().replace("</script", "<\\/script"))

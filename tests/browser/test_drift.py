@@ -10,14 +10,7 @@ from dashboard.app import make_app
 from dashboard.desk.desk import Desk
 from tests.dashboard.pages import moving_shop
 
-DRAWN = "[...document.querySelectorAll('.js-plotly-plot')].map(chart => chart.textContent).join(' ')"
-CELL = """key => {
-  const chart = document.querySelector('.js-plotly-plot'), cells = chart.data.at(-1);
-  const at = cells.customdata.findIndex(told => told[0] === key);
-  const box = chart.getBoundingClientRect(), layout = chart._fullLayout;
-  return [box.x + layout._size.l + layout.xaxis.d2p(cells.x[at]),
-    box.y + layout._size.t + layout.yaxis.d2p(cells.y[at])];
-}"""
+DRAWN = "[...document.querySelectorAll('.drawn')].map(chart => chart.textContent).join(' ')"
 DEEP = "/drift?characteristic=relief&model=LARK-25&stage=final_inspection"
 
 
@@ -70,9 +63,8 @@ def wait_for_words(seen, words):
 def test_a_click_on_a_cell_shows_its_stream_and_back_returns(opened):
     seen = opened()
     wait_for_words(seen, "LARK-25, action treble, final inspection")
-    x, y = seen.page.evaluate(CELL, "relief||LARK-25|final_inspection")
-    seen.page.mouse.move(x, y)
-    seen.page.mouse.click(x, y)
+    seen.page.locator("a.led[aria-label^='LARK-25, neck relief']").first.focus()
+    seen.page.keyboard.press("Enter")
     seen.page.wait_for_url("**characteristic=relief**")
     wait_for_words(seen, "Neck relief on LARK-25 ran true")
     seen.page.go_back()

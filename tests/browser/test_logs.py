@@ -115,11 +115,8 @@ def test_a_dropped_log_is_questioned_mended_asked_again_and_corrected(tmp_path, 
     seen.page.goto(seen.page.url.split("/logs")[0] + "/drift?characteristic=relief&model=LARK-25&stage=play_test")
     seen.charts_drawn(2)
     wait_for_words(seen, "corrected by a person")
-    rings = (
-        "document.querySelector('[id*=\"drift-stream\"] .js-plotly-plot').data.filter(t => t.name === "
-        "'corrected').map(t => t.y.length)"
-    )
-    assert seen.page.evaluate(rings) == [1]
+    rings = 'document.querySelectorAll(\'[id*="drift-stream"] .drawn circle[r="6"]\').length'
+    assert seen.page.evaluate(rings) == 1
     assert seen.wrong == []
 
 

@@ -9,12 +9,13 @@ import pytest
 
 from dashboard import app as frame
 from dashboard import parts
+from dashboard.charts import style
 from tests.dashboard.charts.examples import EXAMPLES
 from tests.dashboard.test_app import CounterOfNoShop
 
-TEXTS = """() => [...document.querySelectorAll('.js-plotly-plot')].flatMap((chart, number) => {
+TEXTS = """() => [...document.querySelectorAll('.drawn')].flatMap((chart, number) => {
   const frame = chart.getBoundingClientRect(), wrong = [];
-  const texts = [...chart.querySelectorAll('text')].filter(t => t.textContent.trim() && !t.closest('.hoverlayer'))
+  const texts = [...chart.querySelectorAll('text')].filter(t => t.textContent.trim())
     .map(t => ({words: t.textContent, box: t.getBoundingClientRect(), size: parseFloat(getComputedStyle(t).fontSize)}));
   texts.forEach((a, i) => {
     if (a.size < 12) wrong.push([number, 'small', a.words]);
@@ -96,10 +97,9 @@ def test_charts_in_both_schemes_do_not_overlap_leave_their_place_or_ask_outside(
     assert seen.page.evaluate("document.fonts.check('16px \"Atkinson Hyperlegible Next\"')")
     seen.page.click("#scheme")
     seen.page.wait_for_function("getComputedStyle(document.body).backgroundColor === 'rgb(17, 20, 23)'")
-    seen.page.wait_for_function(
-        "[...document.querySelectorAll('.js-plotly-plot .main-svg:first-child')].every(s => "
-        "s.style.background.includes('25, 29, 33'))"
-    )
+    fills = "[...new Set([...document.querySelectorAll('.drawn text')].map(t => getComputedStyle(t).fill))]"
+    dark = {f"rgb({int(c[1:3], 16)}, {int(c[3:5], 16)}, {int(c[5:], 16)})" for c in style.DARK.values()}
+    assert set(seen.page.evaluate(fills)) <= dark
     assert seen.page.evaluate("document.documentElement.scrollWidth") == width
     assert seen.wrong == []
 
@@ -108,7 +108,7 @@ def test_crossing_760_px_redraws_a_chart_for_the_other_width(address, watched):
     seen = watched(1280)
     seen.page.goto(f"{address}/single")
     seen.charts_drawn()
-    words = "[...document.querySelectorAll('.js-plotly-plot text')].map(t => t.textContent).join('|')"
+    words = "[...document.querySelectorAll('.drawn text')].map(t => t.textContent).join('|')"
     assert "the edge" in seen.page.evaluate(words)
     seen.page.set_viewport_size({"width": 390, "height": 800})
     seen.page.wait_for_function(f"{words}.includes('runs at')")

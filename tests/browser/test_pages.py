@@ -134,7 +134,12 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
     assert len({row.count(",") for row in rows if '"' not in row}) == 1, rows
     with seen.page.expect_download() as picture:
         sheet.get_by_role("button", name="Save picture").click()
-    assert picture.value.path().read_text(encoding="utf-8").startswith("<svg")
+    drawn = picture.value.path().read_text(encoding="utf-8")
+    assert drawn.startswith("<svg")
+    assert "var(" not in drawn  # its colours are its own
+    with seen.page.expect_download() as painted:
+        sheet.get_by_role("button", name="as PNG").click()
+    assert painted.value.path().read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
     decision = seen.page.locator(".sheet", has=seen.page.locator("h2", has_text="Decision of the week"))
     assert not decision.get_by_role("button", name="Save").first.is_visible()
     assert seen.wrong == []

@@ -6,6 +6,7 @@ import dash
 import pytest
 
 from dashboard import app, parts
+from dashboard.charts import style
 from dashboard.desk.desk import Desk
 
 
@@ -96,13 +97,13 @@ def test_every_key_picture_is_there_in_both_schemes(name):
 
 
 def test_a_chart_says_its_finding_and_has_its_table_behind_it():
-    figure = {"data": [], "layout": {"height": 200}}
+    figure = style.empty("Nothing yet.", height=200)
     shown = parts.graph(
         figure, "Action bass runs at 2.49 mm", "test-chart", parts.plain_table([{"a": "1"}], [("a", "A")])
     )
     drawn, behind = shown.children
     assert getattr(drawn, "aria-label") == "Action bass runs at 2.49 mm"
-    assert drawn.children[1].figure["layout"]["height"] == 200
+    assert 'height="200"' in drawn.children.wide
     assert behind.className == "behind"
 
 

@@ -11,9 +11,10 @@ from analysis.studies.story.conformity import BUILT, SET, as_set
 from dashboard import numbers
 from dashboard.app import make_app
 from dashboard.desk.desk import Desk
-from dashboard.pages import necks as necks_page
 from dashboard.pages.capability import beside
 from dashboard.pages.capability import page as capability_page
+from dashboard.pages.necks import page as necks_page
+from dashboard.pages.necks import strips as necks_strips
 from dashboard.papers import necks as packet
 from dashboard.sentences import necks as sentences_necks
 from tests.dashboard.pages import moving_shop, people_shop
@@ -53,7 +54,7 @@ def test_a_lot_s_count_is_the_same_in_figures_chart_table_headline_and_paper(at_
     name, found = lots_of(at_desk)
     rows = necks_page.newest_first(found, shop)
     figures = at_desk.ask(lots.lot_rows).filter(pl.col("characteristic") == name)
-    drawn = {(lot.supplier, lot.lot): lot for lot in necks_page.strip(shop, rows, name).lots}
+    drawn = {(lot.supplier, lot.lot): lot for lot in necks_strips.strip(shop, rows, name).lots}
     measured = at_desk.ask(lots.necks).filter(pl.col("characteristic") == name)
     page = said(necks_page.layout())
     for row in figures.iter_rows(named=True):

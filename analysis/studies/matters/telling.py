@@ -175,11 +175,10 @@ def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: f
         air = found.airs[one.factor]
         moved = air.moved(
             touched & (found.day < of.since), touched & (found.day >= of.since), of.side * int(np.sign(one.effect))
-        )[0]
-        ends = sorted((effect * moved - Z95 * error * abs(moved), effect * moved + Z95 * error * abs(moved)))
-        return Candidate(air.factor, "", change=moved * air.spread, lag_hours=air.lag_hours, effect=effect * moved,
-        low=ends[0],
-                         high=ends[1], probability=probability, named=named)  # fmt: skip
+        )
+        size, half = effect * moved.by, Z95 * error * abs(moved.by)
+        return Candidate(air.factor, "", change=moved.change, lag_hours=air.lag_hours, effect=size, low=size - half,
+                         high=size + half, probability=probability, named=named)  # fmt: skip
     low, high = effect - Z95 * error, effect + Z95 * error
     if one.factor in found.changes:
         row = found.changes[one.factor]
@@ -242,9 +241,11 @@ def _measured(snapshot: Snapshot, judged: Signals, signals: list[Signal], parts:
         assert size is not None
         days = (part.since, part.since, part.since)
         since = found.day >= part.since
-        touched = found.airs[best.factor].moved(
-            touched & ~since, touched & since, part.side * int(np.sign(best.effect))
-        )[1]
+        touched = (
+            found.airs[best.factor]
+            .moved(touched & ~since, touched & since, part.side * int(np.sign(best.effect)))
+            .where
+        )
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half

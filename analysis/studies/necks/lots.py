@@ -80,6 +80,7 @@ def judged(measured: pl.DataFrame, shop: Shop, came: pl.DataFrame) -> pl.DataFra
     rows = (
         _with_plan(measured, shop)
         .join(came, on=["supplier", "lot"], how="left", maintain_order="left")
+        .with_columns(quantity=pl.when(pl.col("quantity") >= pl.len().over(KEY)).then("quantity"))  # fewer: not known
         .with_columns(
             place=pl.int_range(pl.len()).over(KEY),
             sample=pl.when(pl.col("sample").is_not_null()).then(pl.min_horizontal("sample", "quantity")),
@@ -128,7 +129,7 @@ def judged(measured: pl.DataFrame, shop: Shop, came: pl.DataFrame) -> pl.DataFra
 
 
 def _in_lot(bad: Ints, n: Ints, quantity: Ints) -> tuple[Floats, Floats]:
-    """95 % interval of the share of each lot outside; quantity under n: how many came is not known."""
+    """95 % interval of the share of each lot outside; quantity 0: how many came is not known."""
     low, high = binomial_exact(bad, n)
     for at in np.flatnonzero(quantity >= n):
         low[at], high[at] = hypergeometric_exact(int(bad[at]), int(n[at]), int(quantity[at]))

@@ -6,11 +6,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from typing import Any
 from urllib.parse import parse_qs
 
 import polars as pl
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
@@ -23,6 +24,7 @@ from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import patterns as drift_patterns
+from dashboard.pages.drift import played as drift_played
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
@@ -30,7 +32,7 @@ from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/drift", "Drift"
-ADDRESS, SHOWN, BODY, GO, SCROLLED = "drift-address", "drift-shown", "drift-body", "drift-go", "drift-scrolled"
+ADDRESS, SHOWN, BODY = "drift-address", "drift-shown", "drift-body"
 STAGE, MODELS, TECH, STATE, WEEKS, BY = (
     "drift-stage",
     "drift-models",
@@ -44,12 +46,6 @@ ALL_STAGES, FAMILY = "all", "family "
 WEEKS_SEEN = (4, 8, 13, 26, 52)
 SHOWN_ODD, SHOWN_MOVED = 12, 7
 KEY = ("characteristic", "position", "model", "stage")
-TO_THE_STREAM = f"""clicks => {{
-  const [click] = window.dash_clientside.callback_context.triggered;
-  const show = () => document.getElementById("{drift_stream.ID}")?.scrollIntoView();
-  if (click?.value && click.prop_id.includes("{RACK}")) setTimeout(show, 300);
-  return window.dash_clientside.no_update;
-}}"""
 
 
 @dataclass(frozen=True)
@@ -115,10 +111,8 @@ def layout(**given: Any) -> Any:
     return html.Div(
         [
             dcc.Location(id=ADDRESS, refresh=False),
-            dcc.Location(id=GO, refresh="callback-nav"),
             dcc.Store(id=SHOWN, data=[asked.search, 0]),
             dcc.Store(id=drift_book.WRITTEN),
-            dcc.Store(id=SCROLLED),
             html.Div(body(asked), id=BODY),
         ]
     )
@@ -161,6 +155,7 @@ def body(asked: Asked) -> html.Div:
         *unjudged(shop),
         held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
         held("Patterns", drift_patterns.sheet, shop, asked.weeks),
+        held("Play test", drift_played.sheet, shop, asked.weeks),
         how_it_judges(shop),
     )
 
@@ -271,7 +266,10 @@ def glance(
         view = rack_view(part, shop, cell_key(stream) if stream else "", now.date())
         heading = [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
         told = f"{shop.stage_name(stage)}: {_counts_in_words(part)}"
-        drawn += [*heading, parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}")]
+        drawn += [
+            *heading,
+            parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}", leads=partial(leads, asked)),
+        ]
     if not drawn:
         which = f" that is {asked.state}" if asked.state else ""
         drawn = [
@@ -327,6 +325,13 @@ def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop, now: date) -> list
 def cell_key(row: dict[str, Any]) -> str:
     """What a click on a cell hands back."""
     return "|".join(str(row[name]) for name in KEY)
+
+
+def leads(asked: Asked, key: str) -> str:
+    """Where a cell of the rack leads: its stream, on this page."""
+    told = key.split("|")
+    found = len(told) == len(KEY)
+    return PATH + to_stream(asked, dict(zip(KEY, told, strict=True))).search + f"#{drift_stream.ID}" if found else ""
 
 
 def to_stream(asked: Asked, row: dict[str, Any]) -> Asked:
@@ -477,13 +482,6 @@ def connect(app: Dash) -> None:
         prevent_initial_call=True,
     )(shown_by)
     app.callback(
-        Output(ADDRESS, "search", allow_duplicate=True),
-        Output(GO, "href"),
-        Input({"type": "graph", "name": ALL}, "clickData"),
-        State(ADDRESS, "search"),
-        prevent_initial_call=True,
-    )(clicked)
-    app.callback(
         Output(BODY, "children"),
         Output(SHOWN, "data"),
         Input(ADDRESS, "search"),
@@ -492,12 +490,6 @@ def connect(app: Dash) -> None:
         State(ADDRESS, "pathname"),
         prevent_initial_call=True,
     )(shown)
-    app.clientside_callback(
-        TO_THE_STREAM,
-        Output(SCROLLED, "data"),
-        Input({"type": "graph", "name": ALL}, "clickData"),
-        prevent_initial_call=True,
-    )
     drift_book.connect(app)
     drift_limits.connect(app)
 
@@ -522,30 +514,6 @@ def shown_by(by: str | None, search: str | None) -> Any:
     """The address with who, lot or gauge by shape."""
     before = asked_for(search)
     return no_update if (by or "") == before.by else replace(before, by=by or "").search
-
-
-def clicked(_clicks: list[Any], search: str | None) -> tuple[Any, Any]:
-    """A cell of the rack leads to its stream, a reading to its instrument."""
-    name = ctx.triggered_id["name"] if ctx.triggered_id else ""
-    click = ctx.triggered[0]["value"] if ctx.triggered else None
-    return follow(str(name), click, search)
-
-
-def follow(name: str, click: dict[str, Any] | None, search: str | None) -> tuple[Any, Any]:
-    """Where a click on a chart leads: (address of this page, another page)."""
-    told = ((click or {}).get("points") or [{}])[0].get("customdata")
-    if not told:
-        return no_update, no_update
-    if name.startswith(RACK):
-        key = str(told[0]).split("|")
-        return (
-            (to_stream(asked_for(search), dict(zip(KEY, key, strict=True))).search, no_update)
-            if len(key) == len(KEY)
-            else (no_update, no_update)
-        )
-    if name == drift_stream.CHART:
-        return no_update, address("/logs/instrument", serial=told[0])
-    return no_update, no_update
 
 
 def shown(search: str | None, written: int | None, before: list[Any] | None, path: str | None) -> tuple[Any, Any]:

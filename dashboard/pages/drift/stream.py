@@ -115,7 +115,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
     gauge = str(view.row["gauge"])
     marks = [parts.mark(state, words), parts.mark(gauge, sentences_drift.gauge(gauge), light=True)]
     telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, seen.now.date())
-    chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART)
+    chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART, leads=to_instrument)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
     quiet = _could_have_seen(seen, shop) if view.row["state"] == STEADY else ""
     more = [young, quiet, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio, int(row["n"]))]
@@ -270,6 +270,11 @@ def _table(seen: Seen, shop: Shop) -> Any:
 
 def _averaged(view: StreamSeen) -> bool:
     return bool(np.isfinite(view.average).any())
+
+
+def to_instrument(serial: str) -> str:
+    """Where a reading leads: its instrument's story."""
+    return address("/logs/instrument", serial=serial) if serial else ""
 
 
 def chart_view(seen: Seen, by: str, shop: Shop) -> StreamView:

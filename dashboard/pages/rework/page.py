@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
-from urllib.parse import parse_qs
 
 import polars as pl
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, dcc, html
 
 from analysis.studies.rework import rework
 from analysis.studies.rework.yields import rolled_yields, stage_yields
@@ -17,6 +17,7 @@ from analysis.studies.story.unread import unread
 from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
 from dashboard import numbers, parts
+from dashboard.charts.drawn.svg import Leads
 from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
 from dashboard.desk import desk
 from dashboard.pages.held import held
@@ -89,17 +90,20 @@ def layout(
         )
         return parts.page(head, fields, parts.empty_state(none, "Show all logs", addresses.address(PATH, weeks=ALL)))
     chosen = (caused_at, caught_at) if caused_at and caught_at else None
+    filters = {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}
     return parts.page(
         head,
         fields,
-        held("Where it was caught, and where it was caused", _flow, found, shop, scope, width, chosen),
+        held(
+            "Where it was caught, and where it was caused", _flow, found, shop, scope, width, partial(to_arc, filters)
+        ),
         *([held("These send-backs", _send_backs, shop, scope, *chosen)] if chosen else []),
         parts.row(
             "66",
             held("Faults that came back", rework_rest.faults, shop, scope),
             held("What removing it would save", rework_rest.savings, shop, scope),
         ),
-        _widest(found, shop, {"model": model, "family": family, "weeks": weeks, "width": width, "week": week}),
+        _widest(found, shop, filters),
         held("This week against the last twelve", rework_weekly.weekly, shop, scope, last),
         parts.row(
             "66",
@@ -160,7 +164,7 @@ def _amount(shop: Shop, width: str, row: dict[str, Any]) -> str:
     return numbers.hours_of(row["minutes"]) if width == "minutes" else numbers.count(row["count"])
 
 
-def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tuple[str, str] | None) -> html.Section:
+def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, leads: Leads) -> html.Section:
     yields = {row["stage"]: row for row in desk.ask(stage_yields, scope=scope).iter_rows(named=True)}
     used = set(found.rows["caused_at"]) | set(found.rows["caught_at"])
     been = {key for key, row in yields.items() if row["instruments"]}
@@ -200,7 +204,7 @@ def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tup
     ]
     say = sentences_rework.flow(found, shop)
     table = _matrix(found, shop, width)
-    chart = parts.graph(parts.both(flow, FlowView(stations, arcs, rows)), say, FLOW, table)
+    chart = parts.graph(parts.both(flow, FlowView(stations, arcs, rows)), say, FLOW, table, leads=leads)
     unsure = int(found.total["count"][0]) - int(found.total["confirmed"][0])
     look = (
         parts.to_readings(
@@ -216,6 +220,12 @@ def _flow(found: rework.Flows, shop: Shop, scope: Scope, width: str, chosen: tup
         "an arc runs back along the bench; its core is the confirmed part",
         [chart, html.P([say, " ", look]), html.P(minutes, className="small")],
     )
+
+
+def to_arc(filters: dict[str, str | None], key: str) -> str:
+    """Where an arc leads: its instruments on this page, beside the filters that are there."""
+    caused_at, _, caught_at = key.partition("|")
+    return addresses.address(PATH, caused_at=caused_at, caught_at=caught_at, **filters) if caught_at else ""
 
 
 def _held(row: dict[str, Any] | None) -> str:
@@ -294,7 +304,7 @@ def _send_backs(shop: Shop, scope: Scope, caused_at: str, caught_at: str) -> htm
 def _widest(found: rework.Flows, shop: Shop, filters: dict[str, str | None]) -> html.Section:
     rows = []
     for row in found.rows.head(WIDEST).iter_rows(named=True):
-        href = addresses.address(PATH, caused_at=row["caused_at"], caught_at=row["caught_at"], **filters)
+        href = to_arc(filters, f"{row['caused_at']}|{row['caught_at']}")
         rows.append(
             {
                 "caused": parts.to_readings(href, sentences_rework.named(shop, row["caused_at"])),
@@ -327,19 +337,3 @@ def connect(app: Dash) -> None:
     parts.filters_to_address(
         app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL
     )
-    app.callback(
-        Output("_pages_location", "search", allow_duplicate=True),
-        Input(parts.graph_id(FLOW), "clickData"),
-        State("_pages_location", "search"),
-        prevent_initial_call=True,
-    )(open_arc)
-
-
-def open_arc(clicked: dict[str, Any] | None, search: str | None) -> Any:
-    """Clicking an arc puts its two ends into the address, beside the filters that are there."""
-    key = parts.clicked_key(clicked)
-    if not key or "|" not in key:
-        return no_update
-    caused_at, caught_at = key.split("|", 1)
-    kept = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
-    return addresses.address("", **{**kept, "caused_at": caused_at, "caught_at": caught_at})

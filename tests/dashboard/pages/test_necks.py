@@ -7,8 +7,8 @@ import pytest
 from analysis.studies.necks import bow, necks
 from dashboard.app import make_app
 from dashboard.desk import desk
-from dashboard.pages import necks as page
-from dashboard.sentences import necks as sentences_necks
+from dashboard.pages.necks import page
+from dashboard.sentences import bow as sentences_bow
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.said import said
 
@@ -60,7 +60,7 @@ def test_an_address_that_fits_nothing_shows_all(looked_at, given):
 @pytest.mark.parametrize("measure", bow.MEASURES)
 def test_what_goes_with_bow_is_told_with_its_interval_and_its_lots(looked_at, measure):
     found = looked_at.ask(bow.goes_with, measure=measure)
-    words = sentences_necks.per_tenth(found, looked_at.snapshot().shop)
+    words = sentences_bow.per_tenth(found, looked_at.snapshot().shop)
     assert "288 necks of 12 lots" in words
     assert "(" in words.partition("more")[2]
     assert words.replace("\u00a0", " ") in said(page.layout(goes=measure))
@@ -78,9 +78,9 @@ def test_a_lot_of_under_thirty_necks_is_called_few(looked_at):
 
 def test_money_follows_the_labour_rate_and_can_be_left_out(looked_at):
     shop, found = looked_at.snapshot().shop, looked_at.ask(bow.goes_with, measure="minutes")
-    told = sentences_necks.per_tenth(found, shop)
+    told = sentences_bow.per_tenth(found, shop)
     assert f"{found.slope * 36 / 60:.2f}\u00a0EUR" in told
-    assert "EUR" not in sentences_necks.per_tenth(found, shop, money=False)
+    assert "EUR" not in sentences_bow.per_tenth(found, shop, money=False)
 
 
 def test_no_word_blames_a_supplier(looked_at):
@@ -108,3 +108,27 @@ def test_a_shop_without_a_plan_or_limits_takes_and_refuses_nothing(stands, tmp_p
     assert "without limits nothing can be called outside" in shown
     assert "No plan is agreed" in shown
     assert "bring to the supplier" not in shown
+
+
+def test_what_lots_csv_leaves_open_is_asked(stands, tmp_path):
+    folder = shutil.copytree(stands, tmp_path / "open")
+    head, *rows = (folder / "lots.csv").read_text().splitlines()
+    place = head.split(",").index("quantity")
+
+    def with_lots(quantity: str, disposition: str) -> str:
+        told = [f"{head},disposition"]
+        for row in rows:
+            cells = row.split(",")
+            hollow = people_shop.HOLLOW in cells
+            told.append(",".join([*cells[:place], quantity if hollow else cells[place], *cells[place + 1 :]]))
+            told[-1] += f",{disposition}" if hollow else ","
+        (folder / "lots.csv").write_text("\n".join(told) + "\n")
+        make_app(desk.Desk(folder))
+        return said(page.layout())
+
+    text = with_lots("7", "")
+    assert "Lot MP-15: 24 necks are measured, and lots.csv says that 7 came. Which is right?" in text
+    assert "What became of lot MP-15: used, sorted or returned?" in text
+    text = with_lots("24", "returned")
+    assert "Which is right?" not in text
+    assert "What became of lot" not in text

@@ -6,8 +6,9 @@ from analysis.studies.necks.planning import tell_apart
 from analysis.studies.room import planning as of_room
 from dashboard.app import make_app
 from dashboard.desk import desk
-from dashboard.pages import necks, planning
+from dashboard.pages import planning
 from dashboard.pages.capability import page as capability
+from dashboard.pages.necks import page as necks
 from dashboard.sentences import planning as words
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.said import said

@@ -11,6 +11,7 @@ from analysis.studies.necks import bow, necks
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.papers import necks as packet
+from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.test_necks import BLAMING
@@ -141,7 +142,7 @@ def test_less_work_with_more_bow_is_said_as_less(looked_at):
     shop = looked_at.snapshot().shop
     found = looked_at.ask(bow.goes_with, measure="minutes")
     turned = replace(found, slope=-1.2, slope_low=-2.31, slope_high=0.04)
-    assert "goes with 1.2 minutes less (\u22122.3 to 0.0)" in sentences_necks.per_tenth(turned, shop, money=False)
+    assert "goes with 1.2 minutes less (\u22122.3 to 0.0)" in sentences_bow.per_tenth(turned, shop, money=False)
 
 
 def test_money_stands_only_where_it_is_asked_for(looked_at):

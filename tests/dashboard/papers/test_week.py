@@ -157,15 +157,15 @@ def test_it_needs_nothing_from_elsewhere(looked_at):
     page = re.sub(r"<script>.*?</script>", "", html, flags=re.S)
     assert not re.findall(r"""(?:src|href)=["'](?!data:)""", page)
     assert "url(http" not in page
-    assert html.count("<script>") == 2  # the library, and what draws
+    assert "<script" not in html
 
 
 def test_every_chart_says_its_finding_and_is_grey(looked_at):
     html = week.paper()[1]
     assert (
-        len(re.findall(r'class="chart" id="chart-\d+" role="img" aria-label="[^"]{10,}"', html)) == 5
+        len(re.findall(r'class="chart(?: off-phone)?" role="img" aria-label="[^"]{10,}"', html)) == 5
     )  # three weeks, one stream, shares
-    colours = set(re.findall(r"#([0-9A-Fa-f]{6})\b", html[html.index('id="charts"') :]))
+    colours = set(re.findall(r"#([0-9A-Fa-f]{6})\b", html[html.index("<body") :]))
     assert colours
     assert all(c[:2] == c[2:4] == c[4:] for c in colours)
 

@@ -124,18 +124,15 @@ def test_a_state_in_the_address_without_a_stage_looks_at_every_stage(looked_at):
 
 
 def test_a_cell_of_the_rack_leads_to_its_stream_and_keeps_the_filters(looked_at):
-    click = {"points": [{"customdata": ["relief||HERON-D|final_inspection", "words"]}]}
-    search, other = drift.follow("drift-rack-final_inspection", click, "?stage=final_inspection&weeks=26")
-    assert search == "?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D"
-    assert other is no_update
+    asked = drift.read(looked_at.snapshot().shop, {"stage": "final_inspection", "weeks": "26"})
+    assert drift.leads(asked, "relief||HERON-D|final_inspection") == (
+        "/drift?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D#drift-one"
+    )
 
 
 def test_a_reading_leads_to_its_instrument(looked_at):
-    assert (
-        drift.follow("drift-stream", {"points": [{"customdata": ["LA-1003", "2.40 mm", ""]}]}, "")[1]
-        == "/logs/instrument?serial=LA-1003"
-    )
-    assert drift.follow("drift-stream", None, "") == (no_update, no_update)
+    assert drift.drift_stream.to_instrument("LA-1003") == "/logs/instrument?serial=LA-1003"
+    assert drift.drift_stream.to_instrument("") == ""
 
 
 def test_filters_go_into_the_address_and_the_same_filters_change_nothing(looked_at):

@@ -92,10 +92,9 @@ def test_work_is_told_in_one_unit_and_days_stand_beside_it(looked_at):
     assert "Hours lost" not in text
 
 
-def test_clicking_an_arc_keeps_the_filters_of_the_address(looked_at):
-    clicked = {"points": [{"customdata": ["bridge_fitting|final_inspection"]}]}
-    assert page.open_arc(clicked, "?weeks=13&model=LARK-25") == (
-        "?weeks=13&model=LARK-25&caused_at=bridge_fitting&caught_at=final_inspection"
+def test_an_arc_leads_to_its_instruments_and_keeps_the_filters_of_the_address(looked_at):
+    assert page.to_arc({"weeks": "13", "model": "LARK-25"}, "bridge_fitting|final_inspection") == (
+        "/rework?caused_at=bridge_fitting&caught_at=final_inspection&weeks=13&model=LARK-25"
     )
 
 

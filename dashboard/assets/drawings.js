@@ -1,0 +1,114 @@
+// Charts of the server: the width that fits, what the pointer is told, the arrow keys, and each as a file.
+window.dash_clientside = window.dash_clientside || {};
+(() => {
+  // Pages turn into one column at 760 px; charts are drawn narrow up to 1160, where their words no longer fit side by side.
+  const wide = window.matchMedia("(min-width: 1161px)");
+
+  // The component that dashboard/drawings.py names: SVG in place, no state but the width.
+  const Drawing = (props) => {
+    const [isWide, tell] = window.React.useState(wide.matches);
+    window.React.useEffect(() => {
+      const heard = () => tell(wide.matches);
+      wide.addEventListener("change", heard);
+      return () => wide.removeEventListener("change", heard);
+    }, []);
+    return window.React.createElement("div", { className: "drawing", dangerouslySetInnerHTML: { __html: isWide ? props.wide : props.narrow } });
+  };
+  window.truerun_parts = { Drawing };
+
+  // A link inside a drawing opens as every link of the frame does: without loading the page anew.
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest && event.target.closest(".drawn a");
+    if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
+    event.preventDefault();
+    open(link.getAttribute("href"));
+  });
+  const open = (href) => {
+    window.history.pushState({}, "", href);
+    window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));
+  };
+
+  // What is told of the mark under the pointer, or of the one the arrow keys stand on.
+  let tip = null, spoken = null;
+  const said = (drawn, mark) => {
+    tip = tip || Object.assign(document.body.appendChild(document.createElement("div")), { className: "tip" });
+    tip.setAttribute("aria-hidden", "true");
+    if (!mark) { tip.hidden = true; return; }
+    const box = drawn.querySelector("svg").getBoundingClientRect(), x = box.left + box.width * mark[0], y = box.top + mark[1];
+    tip.textContent = mark[3];
+    tip.hidden = false;
+    const left = Math.min(Math.max(x - tip.offsetWidth / 2, 8), document.documentElement.clientWidth - tip.offsetWidth - 8);
+    tip.style.left = `${left + window.scrollX}px`;
+    tip.style.top = `${y - tip.offsetHeight - 12 + window.scrollY}px`;
+  };
+  const told = (drawn) => (drawn.marks = drawn.marks || JSON.parse(drawn.dataset.told));
+  const near = (drawn, event) => {
+    const box = drawn.querySelector("svg").getBoundingClientRect();
+    const away = (mark) => Math.hypot(box.left + box.width * mark[0] - event.clientX, box.top + mark[1] - event.clientY) - mark[2];
+    const found = told(drawn).reduce((best, mark) => (away(mark) < away(best) ? mark : best));
+    return away(found) <= 8 ? found : null;
+  };
+  document.addEventListener("pointermove", (event) => {
+    const drawn = event.target.closest && event.target.closest(".drawn[data-told]");
+    const mark = drawn && near(drawn, event);
+    if (drawn) drawn.classList.toggle("leads", Boolean(mark && mark[4]));
+    if (drawn || (tip && !tip.hidden)) said(drawn, mark);
+  });
+  document.addEventListener("click", (event) => {
+    const drawn = event.target.closest && event.target.closest(".drawn[data-told]");
+    const mark = drawn && !event.target.closest("a") && near(drawn, event);
+    if (mark && mark[4]) open(mark[4]);
+  });
+  document.addEventListener("keydown", (event) => {
+    const chart = event.target.classList && event.target.classList.contains("chart") && event.target, drawn = chart && chart.querySelector("[data-walk]");
+    if (!drawn) return;
+    const marks = [...told(drawn)].sort((a, b) => a[0] - b[0]), step = { ArrowRight: 1, ArrowLeft: -1, PageDown: 10, PageUp: -10, Home: -1e9, End: 1e9 }[event.key];
+    if (step) {
+      event.preventDefault();
+      drawn.at = Math.min(Math.max((drawn.at ?? (step < 0 ? marks.length : -1)) + step, 0), marks.length - 1);
+      said(drawn, marks[drawn.at]);
+      spoken = spoken || Object.assign(document.body.appendChild(document.createElement("div")), { className: "spoken" });
+      spoken.setAttribute("role", "status");
+      spoken.textContent = marks[drawn.at][3];
+    } else if (event.key === "Enter" && drawn.at !== undefined && marks[drawn.at][4]) open(marks[drawn.at][4]);
+    else if (event.key === "Escape") said(drawn, null);
+  });
+  document.addEventListener("focusout", () => tip && (tip.hidden = true));
+  window.addEventListener("_dashprivate_pushstate", () => tip && (tip.hidden = true));
+
+  // A chart as a file of its own: colours of the scheme shown, our font inside.
+  const RULES = "path{vector-effect:non-scaling-stroke}.halo{paint-order:stroke;stroke-linejoin:round}.led circle{fill:transparent}text{font-variant-numeric:tabular-nums}";
+  const font = async () => {
+    const held = await (await fetch(document.querySelector("link[as=font]").href)).blob();
+    return new Promise((done) => { const reader = new FileReader(); reader.onload = () => done(reader.result); reader.readAsDataURL(held); });
+  };
+  const file = async (drawn) => {
+    const size = drawn.getBoundingClientRect(), inner = drawn.querySelector("svg"), box = inner.getBoundingClientRect(), copy = inner.cloneNode(true);
+    for (const [name, value] of Object.entries({ x: box.left - size.left, y: box.top - size.top, width: box.width, height: box.height })) copy.setAttribute(name, value);
+    const hatch = document.getElementById("hatch").outerHTML, family = '"Atkinson Hyperlegible Next"', style = getComputedStyle(document.documentElement);
+    const svg = `<svg xmlns="http://www.w3.org/2000/svg" width="${size.width}" height="${size.height}" font-family='${family}, sans-serif'>` +
+      `<style>@font-face{font-family:${family};src:url(${await font()});font-weight:200 800}${RULES}</style><defs>${hatch}</defs>` +
+      `<rect width="100%" height="100%" fill="var(--card)"/>${new XMLSerializer().serializeToString(copy)}</svg>`;
+    return { svg: svg.replace(/var\(--(\w+)\)/g, (_, name) => style.getPropertyValue(`--${name}`).trim()), width: size.width, height: size.height };
+  };
+  const keep = (blob, name) => {
+    const link = Object.assign(document.createElement("a"), { href: URL.createObjectURL(blob), download: name });
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+  };
+  const painted = async ({ svg, width, height }) => {
+    const image = new Image(), canvas = document.createElement("canvas");
+    image.src = URL.createObjectURL(new Blob([svg], { type: "image/svg+xml" }));
+    await image.decode();
+    Object.assign(canvas, { width: 2 * width, height: 2 * height });
+    canvas.getContext("2d").drawImage(image, 0, 0, canvas.width, canvas.height);
+    return new Promise((done) => canvas.toBlob(done, "image/png"));
+  };
+  window.truerun_files = async (sheet, name, form) => {
+    const all = [...sheet.querySelectorAll(".drawn")].filter((drawn) => drawn.getClientRects().length);
+    for (const [place, drawn] of all.entries()) {
+      const made = await file(drawn), blob = form === "png" ? await painted(made) : new Blob([made.svg], { type: "image/svg+xml" });
+      keep(blob, `${name}${place ? `-${place + 1}` : ""}.${form}`);
+    }
+  };
+})();

@@ -1,0 +1,86 @@
+"""Who may ask this server: a browser that came here by this machine's own name, from pages of ours.
+
+A page from elsewhere can make a browser on this machine send requests here, and a name from elsewhere can be pointed at
+this machine; neither may read or write anything. Source: RFC 9110 sections 7.2 (Host) and 15.5.20 (misdirected
+requests), RFC 6454 (Origin), W3C Fetch Metadata and Content Security Policy Level 3.
+"""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+import flask
+from dash import Dash
+from werkzeug.datastructures import Headers
+from werkzeug.exceptions import BadRequest
+
+OWN = {"127.0.0.1", "localhost", "::1"}  # names of this machine by which nobody else can be meant
+HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+POLICY = {  # what a page of ours may load and do; styles are written by the component libraries into the page
+    "default-src": "'self'",
+    "script-src": "'self'",
+    "style-src": "'self' 'unsafe-inline'",
+    "img-src": "'self' data: blob:",
+    "font-src": "'self' data:",
+    "worker-src": "'self' blob:",
+    "object-src": "'none'",
+    "base-uri": "'none'",
+    "form-action": "'self'",
+    "frame-ancestors": "'none'",
+}
+PAPERS = "/papers/"  # one file each, its script and pictures within, as it is when saved
+
+
+def connect(app: Dash) -> None:
+    """Looks at each request before anything else does, and tells the browser with each answer what to keep out."""
+
+    def look() -> None:
+        problem = wrong(flask.request.host, flask.request.headers, flask.request.method)
+        if problem:
+            raise BadRequest(problem)
+
+    def tell(answer: flask.Response) -> flask.Response:
+        answer.headers.update(HEADERS)
+        if answer.mimetype == "text/html":
+            of_paper = flask.request.path.startswith(PAPERS)
+            scripts = "'unsafe-inline'" if of_paper else " ".join(app.csp_hashes())  # the few that Dash itself writes
+            answer.headers["Content-Security-Policy"] = _policy(scripts)
+        return answer
+
+    app.server.before_request(look)
+    app.server.after_request(tell)
+
+
+def wrong(host: str, headers: Headers, method: str) -> str:
+    """Why a request is not answered, '' where it is.
+
+    host : as the browser called us, with its port.  headers : of the request, looked up by name.
+    """
+    get = headers.get
+    if _name(host) not in OWN:
+        return f"This server answers to 127.0.0.1 and localhost, not to {host[:80]}."
+    origin = get("Origin")
+    if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
+        return "This request comes from another page than ours."
+    visit = method == "GET" and get("Sec-Fetch-Mode") == "navigate" and get("Sec-Fetch-Dest") == "document"
+    if get("Sec-Fetch-Site") in ("cross-site", "same-site") and not visit:
+        return "This request comes from another page than ours."
+    return ""
+
+
+def _name(host: str) -> str:
+    """The name in a Host header, without its port; '' where it is none."""
+    try:
+        return (urlsplit(f"//{host}").hostname or "").rstrip(".")
+    except ValueError:
+        return ""
+
+
+def _policy(scripts: str) -> str:
+    return "; ".join(f"{name} {said}{f' {scripts}' if name == 'script-src' else ''}" for name, said in POLICY.items())

@@ -1,0 +1,169 @@
+"""Necks: what came lot by lot, what bow goes with, where the differences sit, and what the talk with a supplier
+needs.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from dash import Dash, html
+
+from analysis.studies.necks import bow, lots, necks
+from dashboard import address as addresses
+from dashboard import numbers, parts
+from dashboard.desk import desk
+from dashboard.pages import planning
+from dashboard.pages.held import held
+from dashboard.pages.necks.goes import differences, first_measure, what_goes
+from dashboard.pages.necks.strips import plans_in_words, strips
+from dashboard.pages.necks.talk import talk
+from dashboard.sentences import bow as sentences_bow
+from dashboard.sentences import necks as sentences_necks
+from ingest.shopfiles.shop import Shop
+
+PATH, NAME = "/necks", "Necks"
+SUPPLIER, MODEL, GOES = "necks-supplier", "necks-model", "necks-goes"
+ALL = "all"
+
+
+def layout(
+    supplier: str | None = None,
+    model: str | None = None,
+    goes: str | None = None,
+    lot: str | None = None,
+    **_address: str,
+) -> Any:
+    """The page as its address asks for it."""
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    found = desk.ask(necks.by_lot)
+    if found.is_empty():
+        empty = parts.empty_state(
+            "No neck has been measured at receiving yet. Wanted: bow at a receiving stage, with supplier and lot.",
+            "Load a log",
+            "/logs",
+        )
+        return parts.page(
+            parts.page_head("No incoming neck to judge yet.", "Lots stand here once receiving logs are loaded."), empty
+        )
+    name = desk.ask(bow.neck_bow)
+    found = found.filter(pl.col("characteristic") == name)
+    models = sorted({one for text in found["models"].to_list() for one in text.split(", ")})
+    supplier = addresses.chosen(supplier, found["supplier"].unique().to_list(), None)
+    model = addresses.chosen(model, models, None)
+    measure = addresses.chosen(goes, bow.MEASURES, None) or first_measure(shop)
+    seen = found.filter(pl.col("supplier") == supplier) if supplier else found
+    seen = seen.filter(pl.col("models").str.split(", ").list.contains(model)) if model else seen
+    seen = seen.filter(pl.col("lot") == lot) if lot and lot in seen["lot"].to_list() else seen
+    if seen.is_empty():
+        seen = found
+    rows = newest_first(seen, shop)
+    return parts.page(
+        parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name)),
+        _filters(found, models, supplier, model, measure),
+        held("Lots", strips, rows, shop, name),
+        held("Lot by lot", _table, rows, shop, name),
+        parts.row(
+            "75",
+            held("What goes with bow", what_goes, shop, measure, rows),
+            held("Where necks differ", differences, name, model, rows),
+        ),
+        held("For the talk", talk, rows, shop, supplier),
+        held(planning.NAME, planning.suppliers, shop, name, model),
+    )
+
+
+def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:
+    """Rows of necks.by_lot by the day they came."""
+    return sorted(
+        found.iter_rows(named=True), key=lambda row: (sentences_necks.received(row, shop), row["lot"]), reverse=True
+    )
+
+
+def _under(rows: list[dict[str, Any]], shop: Shop, name: str) -> str:
+    many = (
+        f"{numbers.count(len(rows))} {'lot' if len(rows) == 1 else 'lots'}, "
+        f"{numbers.count(sum(row['n'] for row in rows))} necks"
+    )
+    return (
+        f"{shop.characteristic_name(name)} at receiving, first reading, the larger of the edges where two are read. "
+        f"{many}. "
+        f"{sentences_necks.linked(desk.ask(necks.parts))}"
+    )
+
+
+def _filters(found: pl.DataFrame, models: list[str], supplier: str | None, model: str | None, measure: str) -> html.Div:
+    every = [{"value": ALL, "label": "All"}]
+    suppliers = [
+        {"value": one, "label": one or "no supplier named"}
+        for one in sorted(found["supplier"].unique().to_list())
+        if one
+    ]
+    return parts.fields(
+        parts.field("Supplier", SUPPLIER, supplier or ALL, every + suppliers),
+        parts.field("Model", MODEL, model or ALL, every + [{"value": one, "label": one} for one in models]),
+        parts.field(
+            "Bow against",
+            GOES,
+            measure,
+            [{"value": one, "label": words[:1].upper() + words[1:]} for one, words in sentences_bow.GOES.items()],
+            style={"minWidth": "330px"},
+        ),
+    )
+
+
+def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
+    unit = shop.shop.length
+    plans = plans_in_words()
+    told = []
+    for row in rows:
+        href = addresses.address("/logs/readings", characteristic=name, supplier=row["supplier"], lot=row["lot"])
+        words = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", "no plan"))[1]
+        measured = sentences_necks.VERDICTS.get(row["measured_verdict"] or "", ("", numbers.NONE))[1]
+        told.append(
+            {
+                "lot": parts.to_readings(href, row["lot"] or "no lot named"),
+                "supplier": row["supplier"],
+                "day": numbers.day(sentences_necks.received(row, shop)),
+                "n": f"{numbers.count(row['n'])}{', few' if row['few'] else ''}",
+                "mean": sentences_necks.mean(row, shop),
+                "sd": sentences_necks.sd(row, shop),
+                "edges": sentences_necks.edges(row, shop),
+                "ppk": sentences_necks.ppk(row),
+                "outside": sentences_necks.outside_in_table(row),
+                "expected": numbers.share(row["expected_outside"], row["n"]),
+                "verdict": sentences_necks.more(row, plans) if row["verdict"] == lots.TOO_FEW else words,
+                "measured": measured,
+                "state": sentences_necks.state(row),
+            }
+        )
+    columns = [
+        ("lot", "Lot"),
+        ("supplier", "Supplier", "wide-only"),
+        ("day", "Came", "n wide-only"),
+        ("n", "n", "n"),
+        ("mean", f"Mean, {unit} (95 %)", "n"),
+        ("sd", f"Spread, {unit} (95 %)", "n wide-only"),
+        ("edges", "Edges, bass less treble", "n wide-only"),
+        ("ppk", "Ppk (95 %)", "n wide-only"),
+        ("outside", "Outside (95 %)", "n"),
+        ("expected", "By mean and spread", "n wide-only"),
+        ("verdict", "Plan by counting"),
+        ("measured", "By measuring", "wide-only"),
+        ("state", "Measured at", "wide-only"),
+    ]
+    table = parts.behind(
+        parts.plain_table(told, columns, caption="Every lot with its figures"),
+        f"The figures of {numbers.count(len(rows))} lots",
+    )
+    say = (
+        "Ppk holds only for bow that follows a normal curve; beside it stands the count, which needs none. "
+        f"{sentences_necks.gauge(rows[0])}"
+    )
+    return parts.sheet("Lot by lot", "against the purchase limits in force", [table, html.P(say, className="small")])
+
+
+def connect(app: Dash) -> None:
+    """The page's callbacks."""
+    parts.filters_to_address(app, PATH, {"supplier": SUPPLIER, "model": MODEL, "goes": GOES}, everything=ALL)
