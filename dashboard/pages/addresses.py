@@ -134,6 +134,7 @@ class Book(Address):
 
     state: Text = ""
     who: Text = ""
+    key: Text = ""
     at: Text = ""
 
 
