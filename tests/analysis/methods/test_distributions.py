@@ -51,5 +51,5 @@ def test_readings_with_longer_tails_than_half_a_normal_curve_have_no_offset():
     # square.
     x = stats.expon.ppf((np.arange(400) + 0.5) / 400)
     half = folded_normal(x)
-    assert half.args == (0.0,)
+    assert half.args[0] < 1e-3  # flat to the fourth power: a double tells no nearer
     assert half.kwds["scale"] ** 2 == pytest.approx((x**2).mean())
