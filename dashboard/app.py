@@ -14,7 +14,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import doors, faults, fence, parts
+from dashboard import arriving, doors, faults, fence, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
@@ -38,6 +38,7 @@ FURTHER = (
     "logs.visits",
     "logs.correct",
     "find",
+    "against",
     "gauges",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
@@ -110,6 +111,7 @@ def make_app(desk: counter.Desk) -> Dash:
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
+    arriving.connect(app, desk)
     fence.connect(app)
     doors.connect(app, desk)
     return app

@@ -297,9 +297,10 @@ def sparkline(uris: tuple[str, str], finding: str, words: Words = "") -> html.Di
     return html.Div([*images, html.Span(words, className="note tabular")] if words else images)
 
 
-def drop(words: str, id: Any, most: int) -> html.Div:
-    """Where files are dropped, up to `most` bytes each; of one that is larger the line below says at once what to type
-    (page.js), since the browser would pass it over in silence.
+def drop(words: str, id: Any, most: int, *, in_pieces: int = 0, tick: str = "") -> html.Div:
+    """Where files are dropped, up to `most` bytes each. One that is larger comes in pieces (bring.js), up to
+    `in_pieces` bytes, and then `tick` looks how far its load is; of one that may not come so the line below says at
+    once what to type, since the browser would pass it over in silence.
     """
     place = dcc.Upload(
         html.Div([words, html.Span("choose a file", className="as-link")]),
@@ -309,8 +310,8 @@ def drop(words: str, id: Any, most: int) -> html.Div:
         className="drop",
     )
     said = html.P(hidden=True, className="too-large small", role="alert")
-    most_bytes: dict[str, Any] = {"data-most": str(most)}
-    return html.Div([place, said], **most_bytes)
+    bounds: dict[str, Any] = {"data-most": str(most), "data-pieces": str(in_pieces), "data-tick": tick}
+    return html.Div([place, said], **bounds)
 
 
 def save_whole(name: str, **filters: str | None) -> html.Div:

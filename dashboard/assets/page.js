@@ -77,19 +77,6 @@ window.dash_clientside = window.dash_clientside || {};
     field.select();
   });
 
-  // A file that is too large to be dropped is not passed over in silence: the line below says what to type.
-  const tooLarge = (event) => {
-    const place = event.target.closest && event.target.closest("[data-most]");
-    const files = place ? [...((event.dataTransfer || event.target).files || [])] : [];
-    if (!files.length) return;
-    const said = place.querySelector(".too-large"), large = files.filter((file) => file.size > Number(place.dataset.most));
-    said.textContent = large.map((file) => `${file.name} is ${Math.ceil(file.size / 1e6)} MB, more than a browser brings; it was not ` +
-      `loaded. At the command line: truerun load ${file.name}`).join(" ");
-    said.hidden = !large.length;
-  };
-  document.addEventListener("drop", tooLarge, true);
-  document.addEventListener("change", tooLarge, true);
-
   // What stands in a sheet as files: each chart as SVG or PNG, all its tables as one CSV with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
   const cell = (td) => {

@@ -148,6 +148,24 @@ class Find(Address):
     q: Text = ""
 
 
+class Against(Address):
+    """What the page that holds one group against another takes."""
+
+    what: Text = ""
+    a_model: Text = ""
+    a_tech: Text = ""
+    a_lot: Text = ""
+    a_gauge: Text = ""
+    a_from: Day = ""
+    a_to: Day = ""
+    b_model: Text = ""
+    b_tech: Text = ""
+    b_lot: Text = ""
+    b_gauge: Text = ""
+    b_from: Day = ""
+    b_to: Day = ""
+
+
 class WeekPaper(Address):
     """What the weekly paper takes."""
 
@@ -186,6 +204,7 @@ ADDRESSES: dict[str, type[Address]] = {
     "/book": Book,
     "/save/book": Book,
     "/find": Find,
+    "/against": Against,
     "/go": Find,
     "/papers/week": WeekPaper,
     "/papers/necks": NeckPaper,

@@ -151,7 +151,7 @@ def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
 
 
 def _signed(stand: targets.Stand) -> list[dict[str, Any]]:
-    lines = desk.here().snapshot().lines("signed off")
+    lines = desk.here().snapshot().lines(*coaching.SIGNINGS)
     return lines.filter((pl.col("tech") == stand.tech) & (pl.col("stage") == stand.band["stage"])).to_dicts()
 
 

@@ -21,7 +21,7 @@ from dashboard.desk import desk
 from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
-from dashboard.sentences import findings, unread
+from dashboard.sentences import findings, play_test, unread
 from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -29,6 +29,7 @@ from ingest.shopfiles.shop import Shop
 
 # rows that leave room for all else on three pages
 LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 2, 4, 3, 5, 7, 3
+PLAYED = 4  # things that play tests say; the others stand on Drift
 INNER = 126  # px of a stream chart between its rails
 FIRST_OF_MONTH = (
     7  # a week that begins by then is the month's first: what became of the tool's own calls is told once a month
@@ -82,6 +83,8 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "bench": sentences_week.on_the_bench(found),
         "oldest": sentences_week.oldest(found, shop),
         "lost": sentences_week.lost(found),
+        "played": [(one.serial, play_test.line(shop, one)) for one in shown.played[:PLAYED]],
+        "played_left": max(0, len(shown.played) - PLAYED),
     }
     held = found.decision or {}
     due = held.get("due")

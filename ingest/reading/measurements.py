@@ -7,6 +7,7 @@ import polars as pl
 
 from ingest.reading.amounts import Manner
 from ingest.reading.cells import Cells
+from ingest.reading.frets import choke
 from ingest.reading.headings import Column
 from ingest.reading.notation import read_cell
 from ingest.shopfiles.shop import Shop
@@ -296,8 +297,7 @@ def _implausible(readings: pl.DataFrame, plausible: tuple[float, float] | None, 
         return pl.DataFrame(schema=schema)
     low, high = plausible
     unit = f" {CANONICAL[quantity]}" if quantity in CANONICAL else ""
-    out = readings.filter((pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)).unique(
-        "row", keep="first", maintain_order=True
-    )
+    beyond = (pl.col("value") < low - 1e-9) | (pl.col("value") > high + 1e-9)
+    out = readings.filter(beyond & ~choke(quantity)).unique("row", keep="first", maintain_order=True)
     wanted = pl.format(f"{low:g} to {high:g}{unit}; read as {{}}{unit}: {IMPLAUSIBLE}", pl.col("value").round(6))
     return out.select("row", "line", "text", pl.lit("implausible").alias("reason"), wanted.alias("wanted"))

@@ -179,16 +179,23 @@ def test_the_key_slash_leads_into_the_header_s_field_and_a_lot_to_its_readings(a
     assert seen.wrong == []
 
 
-def test_a_file_too_large_for_the_browser_is_told_what_to_type(address, watched):
+def test_a_file_too_large_to_be_dropped_in_one_comes_in_pieces(tmp_path, served, watched, monkeypatch):
+    monkeypatch.setattr("dashboard.pages.logs.page.LARGEST", 10)
+    (tmp_path / "shop.toml").write_text(SHOP, encoding="utf-8")
+    (tmp_path / "specs.csv").write_text(SPECS, encoding="utf-8")
     seen = watched()
-    seen.page.goto(f"{address}/logs")
-    place = seen.page.locator("[data-most]").first
+    seen.page.goto(served(make_app(desk.Desk(tmp_path))) + "/logs")
+    place = seen.page.locator("[data-pieces]:not([data-pieces='0'])").first
     place.wait_for()
-    place.evaluate("place => { place.dataset.most = 10 }")
-    file = {"name": "bench_2027-W01.csv", "mimeType": "text/csv", "buffer": b"serial,date,stage\n"}
+    file = {"name": "bench.csv", "mimeType": "text/csv", "buffer": (HEAD + ROWS).encode()}
+    place.locator("input[type=file]").set_input_files(file)
+    seen.page.wait_for_selector("text=bench.csv: ")
+    seen.page.wait_for_selector("text=rows read =")
+    place.evaluate("place => { place.dataset.pieces = 20 }")
+    file = {"name": "bench_2027-W01.csv", "mimeType": "text/csv", "buffer": b"serial,date,stage,note\n,,,\n"}
     place.locator("input[type=file]").set_input_files(file)
     seen.page.wait_for_selector("text=truerun load bench_2027-W01.csv")
-    seen.page.wait_for_timeout(300)
+    assert seen.wrong == []
 
 
 def test_a_page_that_fails_keeps_its_frame(address, watched, monkeypatch):

@@ -11,17 +11,19 @@ import numpy as np
 
 from analysis.methods.explanation import Explainer, Hypothesis, Look, together
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats
+from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.evidence import Evidence
 
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
 QUIET = 2.6  # or no further than this many standard errors
 SOME = 0.85  # of what they lay out, that may then be left
-LIKELY = 0.5  # a shift is taken to be one where "nothing moved" is less likely than this
+LIKELY = 0.1  # a shift without a name is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
 BEFORE = 400  # instruments, or a quarter of them: so many lie before any start, to say what is usual
+CALM = 2000  # instruments, or half of them: so many at least say how far days, lots and people differ
 EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
+SLOW = 150  # readings of its own before its opening within which a shift began: one that needs more is under .5 sigma
 AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
 
 
@@ -37,6 +39,12 @@ class Signalled:
     opened: int
     side: int
     open: bool
+    back: int  # working day of its likeliest return; past the last one where there is none
+
+    def first(self, day: Ints) -> int:
+        """The working day from which on its start is looked for."""
+        before = day[self.touched & (day <= self.opened)]
+        return max(self.low, int(before[-min(SLOW, len(before))])) if len(before) else self.low
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,8 +93,8 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     explanation.
     """
     keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
-    start = min(one.low for one in signals if one.open or until is not None)
-    explainer = _explainer(found, keep, start)
+    looked = [one.first(found.day) for one in signals if one.open or until is not None]
+    explainer = _explainer(found, keep, min(looked)) if looked else None
     if explainer is None:
         return []
     work = _Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
@@ -108,8 +116,9 @@ def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     factors = [replace(one, code=one.code[keep]) for one in found.factors]
     columns = [replace(one, value=one.value[keep]) for one in found.columns]
     values, stream = found.values[keep], found.stream[keep]
+    calm = int(day[min(CALM, len(day) // 2)])
     try:
-        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1)
+        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm)
     except UnusableData:
         return None
 

@@ -1,7 +1,7 @@
-"""What the play test says: tuning, bridge, nut or one fret, string by string, from first play tests at several frets.
+"""What the play test says string by string: tuning, bridge, nut or one fret, from first play tests at several frets.
 
-Every string is held against the middle of accepted instruments of the same model, string and string set (30 or more),
-so that what all of them share by design is no fault.
+Every string is held against what is usual for its model, string and string set (`notes`), so that what all of them
+share by design is no fault. Where to look first is said by all strings together (`play_test`).
 """
 
 import numpy as np
@@ -11,19 +11,15 @@ from scipy import stats
 from analysis.methods.intonation import CENTS
 from analysis.methods.intonation_inverse import DOUBT, TERMS, choked, fit_strings
 from analysis.methods.segments import Floats, Ints
-from analysis.studies.story.story import story
+from analysis.studies.room.notes import STRING, played
+from analysis.studies.room.play_test import Advice, advice
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Model
 from ingest.store.snapshot import Snapshot
 
-LEAST = 30  # accepted instruments behind a baseline
 LEAST_FRETS = 3  # fretted notes beside the open string
-SURE = 3.0  # standard errors from which on a term is worth a visit
-ALARM = 5.0  # cents: for less nobody is sent back
 ONE_NOTE = 2.0  # cents, standard deviation of one plucked note: Mottola 2018; where a string has no note to spare
-PLAYED = r"^(\d+) fret (\d+)$"
 COLUMN = dict(zip(TERMS, ("tuning", "nut", "bridge", "hook"), strict=True))
-STRING = ["serial", "characteristic", "string"]
 
 INTONATION: dict[str, pl.DataType] = {
     "serial": pl.String(),
@@ -42,8 +38,8 @@ def intonation_rows(snapshot: Snapshot) -> pl.DataFrame:
 
     bridge = cents at fret 12 that grow up the neck, nut = cents common to all fretted notes, hook = cents at fret 1 of
     a high nut. fret is named where it is out by itself (deletion t, 5 % a string over its frets), with its cents in
-    fret_cents. All null without a baseline, an open string and three frets. send_to: the stage to look at first, ''
-    where nothing is out by five cents and three standard errors.
+    fret_cents. All null without a baseline, an open string and three frets. send_to: the stage to look at first, the
+    earliest along the bench of those that all strings of the instrument together speak for; '' where they name none.
     """
     return snapshot.once(strings).select(INTONATION.keys())
 
@@ -57,9 +53,12 @@ def strings(snapshot: Snapshot) -> pl.DataFrame:
     rows = notes.select(*STRING, "model", "setup").unique(STRING, maintain_order=True)
     usable = notes.filter(pl.col("off").is_not_null())
     usable = usable.filter(pl.Series(_choked(usable), dtype=pl.Boolean).not_()) if usable.height else usable
-    frets = usable.group_by(STRING, maintain_order=True).agg(pl.col("fret").alias("frets"), pl.col("off"))
+    frets = usable.group_by(STRING, maintain_order=True).agg(pl.col("fret").alias("frets"), "own", "off")
     frets = frets.filter(pl.col("frets").list.contains(0) & (pl.col("frets").list.n_unique() > LEAST_FRETS))
-    found = [_fitted(group, tuple(pattern[0])) for pattern, group in frets.group_by("frets", maintain_order=True)]
+    found = [
+        _fitted(group, tuple(pattern[1]), dict(zip(pattern[1], pattern[0], strict=True)))
+        for pattern, group in frets.group_by("frets", "own", maintain_order=True)
+    ]
     columns = {
         **INTONATION,
         "notes": pl.Int64(),
@@ -80,54 +79,8 @@ def strings(snapshot: Snapshot) -> pl.DataFrame:
     )
     return (
         joined.with_columns(bridge_mm=pl.col("bridge") * scale / CENTS)
-        .with_columns(send_to=_sent_to(snapshot.shop))
+        .with_columns(send_to=_sent_to(joined, snapshot.once(advice), snapshot.shop))
         .select(*STRING, "model", "setup", *(name for name in columns if name not in STRING))
-    )
-
-
-def played(snapshot: Snapshot) -> pl.DataFrame:
-    """A row a note of a first play test at several frets: serial, characteristic, string, fret, value, model, setup,
-    string_set, accepted, and `off`: cents less the baseline (null without one).
-    """
-    told = snapshot.once(story)
-    pitch = [item.key for item in snapshot.shop.characteristics if item.quantity == "pitch"]
-    place = pl.col("position").str.extract_groups(PLAYED)
-    readings = told.readings.filter(
-        (pl.col("role") == "test")
-        & pl.col("first_pass")
-        & (pl.col("moment") == "found")
-        & pl.col("value").is_not_null(),
-        pl.col("characteristic").is_in(pitch) & pl.col("position").str.contains(PLAYED) & (pl.col("serial") != ""),
-    )
-    sets = told.visits["string_set"].gather(readings["visit"])
-    notes = (
-        readings.select(
-            "serial",
-            "characteristic",
-            place.struct["1"].alias("string"),
-            place.struct["2"].cast(pl.Int64).alias("fret"),
-            "value",
-            "model",
-            "setup",
-            sets,
-            (pl.col("outcome") == "pass").alias("accepted"),
-            "visit",
-        )
-        .sort("visit")
-        .unique([*STRING, "fret"], keep="first", maintain_order=True)
-        .sort(*STRING, "fret")
-    )
-    by = ["characteristic", "model", "string", "string_set", "fret"]
-    middle = (
-        notes.filter("accepted")
-        .group_by(by)
-        .agg(pl.len().alias("_n"), pl.col("value").median().alias("_middle"))
-        .filter(pl.col("_n") >= LEAST)
-    )
-    return (
-        notes.join(middle, on=by, how="left", maintain_order="left")
-        .with_columns(off=pl.col("value") - pl.col("_middle"))
-        .drop("_n", "_middle")
     )
 
 
@@ -139,8 +92,8 @@ def _choked(notes: pl.DataFrame) -> np.ndarray:
     return choked(np.column_stack([centre, np.zeros(len(centre)), np.zeros(len(centre))]))[:, 0]
 
 
-def _fitted(group: pl.DataFrame, frets: tuple[int, ...]) -> pl.DataFrame:
-    """Terms of all strings played at these frets."""
+def _fitted(group: pl.DataFrame, frets: tuple[int, ...], board: dict[int, int]) -> pl.DataFrame:
+    """Terms of all strings played at these frets, counted from their own nut; `board`: the frets of the board."""
     n, e = np.array(frets, dtype=np.float64), np.array(group["off"].to_list(), dtype=np.float64)
     plain = fit_strings(n, e)
     spare = len(n) - len(TERMS)
@@ -162,7 +115,7 @@ def _fitted(group: pl.DataFrame, frets: tuple[int, ...]) -> pl.DataFrame:
         pl.lit(len(n), dtype=pl.Int64).alias("notes"),
         *(pl.Series(COLUMN[name], terms[name]) for name in TERMS),
         *(pl.Series(f"{COLUMN[name]}_error", errors[name]) for name in TERMS),
-        pl.Series("fret", fret).replace(0, None),
+        pl.Series("fret", [board[int(k)] if k else None for k in fret], dtype=pl.Int64),
         pl.Series("fret_cents", cents).fill_nan(None),
         pl.Series("fret_error", own_error).fill_nan(None),
     )
@@ -187,43 +140,18 @@ def _fret(n: Floats, e: Floats, spare: int) -> tuple[Ints, Floats]:
     return fret, cents
 
 
-def _sent_to(shop: Shop) -> pl.Expr:
-    """The stage to look at: of the fret out by itself, else of the term that is surest to be out."""
-    bridge = pl.format("{}\n{}", "characteristic", "model").replace_strict(
-        {
-            f"{item.key}\n{model.key}": item.set_stage(model.family)
-            for item in shop.characteristics
-            for model in shop.models
-        },
-        default="",
-        return_dtype=pl.String,
-    )
-    nut = next(
-        (stage for item in shop.characteristics if "nut" in item.key.lower() for stage in item.set_stages),
-        _like(shop, "nut"),
-    )
-    crowning = _like(shop, "crown") or _like(shop, "level")
-    z = {
-        name: (pl.col(name).abs() / pl.col(f"{name}_error")).fill_null(0.0).fill_nan(0.0)
-        for name in ("bridge", "nut", "hook")
-    }
-    out = {name: (pl.col(name).abs() >= ALARM) & (z[name] >= SURE) for name in z}
-    at_nut = pl.max_horizontal(*(pl.when(out[name]).then(z[name]).otherwise(0.0) for name in ("nut", "hook")))
-    at_bridge = pl.when(out["bridge"]).then(z["bridge"]).otherwise(0.0)
-    return (
-        pl.when(pl.col("fret_cents").abs() >= pl.max_horizontal(pl.lit(ALARM), SURE * pl.col("fret_error")))
-        .then(pl.lit(crowning))
-        .when((at_bridge > 0) & (at_bridge >= at_nut))
-        .then(bridge)
-        .when(at_nut > 0)
-        .then(pl.lit(nut))
-        .otherwise(pl.lit(""))
-    )
-
-
-def _like(shop: Shop, word: str) -> str:
-    """The first stage whose key speaks of `word`; '' where none does."""
-    return next((stage.key for stage in shop.stages if word in stage.key.lower()), "")
+def _sent_to(rows: pl.DataFrame, said: tuple[Advice, ...], shop: Shop) -> pl.Series:
+    """The stage to look at first, row for row of serial, characteristic and string."""
+    order = shop.bench_order
+    first: dict[tuple[str, str, str], str] = {}
+    for one in sorted(said, key=lambda each: order.get(each.stage, len(order))):
+        if one.stage:
+            first.setdefault((one.serial, one.characteristic, one.string), one.stage)
+    out = []
+    for serial, characteristic, string in rows.select(STRING).iter_rows():
+        mine = [first.get((serial, characteristic, at), "") for at in (string, "")]
+        out.append(min((one for one in mine if one), key=lambda each: order.get(each, len(order)), default=""))
+    return pl.Series(out, dtype=pl.String)
 
 
 def _scale(model: Model | None, string: str) -> float | None:

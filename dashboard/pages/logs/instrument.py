@@ -7,11 +7,14 @@ from typing import Any
 import polars as pl
 from dash import Dash, html
 
+from analysis.studies.room.play_test import of_serial
 from analysis.studies.story.lookup import Life, instrument
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.held import held
 from dashboard.pages.logs import confirm, correct
 from dashboard.pages.logs.readings import limits
+from dashboard.sentences import play_test as words
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -45,9 +48,20 @@ def layout(serial: str = "", **_address: str) -> Any:
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
     return parts.page(
         parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."),
+        held("Play test", _played, serial, shop),
         confirm.form(shop) if len(found.loops) else None,
         _visits(found, shop),
         _readings(found, shop),
+    )
+
+
+def _played(serial: str, shop: Shop) -> html.Section | None:
+    """What its first play test says, all strings together; nothing where it says nothing."""
+    said = desk.ask(of_serial, serial=serial)
+    if not said:
+        return None
+    return parts.sheet(
+        "What the play test says", "all strings together", [html.P(words.line(shop, one)) for one in said]
     )
 
 

@@ -16,7 +16,7 @@ from analysis.studies.matters import records, register
 from analysis.studies.matters.calls import Calls, calls
 from analysis.studies.matters.register import Entry
 from analysis.studies.rework import rework
-from analysis.studies.room import climate
+from analysis.studies.room import climate, play_test
 from analysis.studies.story.scope import Scope
 from analysis.studies.week.arrived import review_week
 from dashboard.charts.stream import view as charts
@@ -58,6 +58,7 @@ class WeekShown:
     as_of: datetime
     version: int  # of the store
     book: int  # sequence of the bench book
+    played: tuple[play_test.Advice, ...] = ()  # what the week's first play tests say
     reviewed: Reviewed | None = field(default=None, metadata={"kept": False})
 
 
@@ -74,7 +75,7 @@ class Reviewed:
 CLASSES = (
     WeekShown, Reviewed, Drawn, Review, MatterSeen, Entry, register.Line, register.Checked, Calls, records.Matter,
     records.MovesWith, records.Candidate, records.TellApart, records.Planned, records.Member, StreamView, charts.Asked,
-    charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd,
+    charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd, play_test.Advice,
 )  # fmt: skip
 
 
@@ -95,7 +96,14 @@ def told(week: date | None = None) -> WeekShown:
         as_of=snapshot.as_of,
         version=snapshot.version,
         book=snapshot.book_sequence,
+        played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
     )
+
+
+def _played(found: Review, shop: Shop) -> tuple[play_test.Advice, ...]:
+    """What first play tests of the week say."""
+    said: tuple[play_test.Advice, ...] = desk.ask(play_test.advice)
+    return tuple(one for one in said if found.week <= sentences.local(shop, one.taken_at).date() <= found.last_day)
 
 
 def lives(found: Review) -> dict[str, Entry]:

@@ -28,10 +28,10 @@ def test_the_odds_of_a_shift_are_those_of_dense_algebra():
     one = made(np.random.default_rng(1), effect=0.8)
     touched = (one.factors[0].code == 1) & (one.day >= 45)
     found, look = one.measured(touched.astype(float), 45, 45)
-    z = np.zeros((N, len(one.precision)))
-    at, block = np.nonzero(one.place >= 0)
-    z[at, one.place[at, block]] = 1.0
-    nothing = np.eye(N) + z @ np.diag(1 / one.precision) @ z.T
+    z = np.zeros((N, len(one.effects.precision)))
+    at, block = np.nonzero(one.effects.place >= 0)
+    z[at, one.effects.place[at, block]] = 1.0
+    nothing = np.eye(N) + z @ np.diag(1 / one.effects.precision) @ z.T
     moved = nothing + SIZE_PRIOR * np.outer(touched, touched)
     logs = [multivariate_normal(np.zeros(N), v).logpdf(one.values) for v in (moved, nothing)]
     odds = np.exp(logs[0] - logs[1]) * (1 - SHARE_NOTHING) / SHARE_NOTHING  # of one start alone
@@ -42,10 +42,10 @@ def test_the_size_and_its_error_are_those_of_generalized_least_squares():
     one = made(np.random.default_rng(2), effect=1.2)
     touched = ((one.factors[0].code == 1) & (one.day >= 45)).astype(float)
     found, _ = one.measured(touched, 45, 45)
-    z = np.zeros((N, len(one.precision)))
-    at, block = np.nonzero(one.place >= 0)
-    z[at, one.place[at, block]] = 1.0
-    inverse = np.linalg.inv(np.eye(N) + z @ np.diag(1 / one.precision) @ z.T)
+    z = np.zeros((N, len(one.effects.precision)))
+    at, block = np.nonzero(one.effects.place >= 0)
+    z[at, one.effects.place[at, block]] = 1.0
+    inverse = np.linalg.inv(np.eye(N) + z @ np.diag(1 / one.effects.precision) @ z.T)
     info = touched @ inverse @ touched + 1 / SIZE_PRIOR
     assert found.effect == pytest.approx(touched @ inverse @ one.values / info)
     assert found.error == pytest.approx(info**-0.5)
@@ -70,7 +70,21 @@ def test_the_tech_that_is_off_is_found_and_after_it_nothing_is_left():
     assert (named.factor, named.level) == ("tech", 1)
     assert abs(named.start - 45) <= 2
     one.take(named)
-    assert one.look().nothing > 0.9
+    after = one.look()
+    assert together(after, sure=0.9) == []
+    assert after.nothing > 0.7  # a third before any reading
+
+
+def test_days_that_differ_since_then_are_no_weekday_that_moved():
+    rng = np.random.default_rng(9)
+    day = np.repeat(np.arange(DAYS), 50)
+    damp = (np.arange(DAYS) >= SINCE) & (rng.random(DAYS) < 0.5)
+    values = rng.normal(size=len(day)) + 1.2 * damp[day]
+    stream, weekday = np.zeros(len(day), dtype=np.int64), Factor("weekday", day % 5, weight=0.3)
+    assert together(Explainer(values, day, stream, [weekday], [], SINCE).look(), sure=0.9) == []
+    air = Column("air", damp[day] + 0.1 * rng.normal(size=DAYS)[day], kin="air")
+    (named,) = together(Explainer(values, day, stream, [weekday], [air], SINCE).look(), sure=0.9)
+    assert named.factor == "air"
 
 
 def test_probabilities_add_up_to_one_and_turning_the_sign_changes_no_odds():

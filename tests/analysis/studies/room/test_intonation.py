@@ -4,7 +4,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.studies.room.intonation import INTONATION, intonation_rows, played, strings
+from analysis.studies.room.intonation import INTONATION, intonation_rows, strings
+from analysis.studies.room.notes import played
 from tests.analysis.studies.measured import made, visit
 
 FRETS = (0, 1, 2, 3, 5, 7, 9, 12)
