@@ -41,6 +41,20 @@ window.dash_clientside = window.dash_clientside || {};
   let soon = 0;
   new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
 
+  // The title names the finding, and so does a polite live region once it has changed.
+  let finding = null;
+  const tell_finding = () => {
+    const head = document.querySelector("#main h1"), region = document.getElementById("finding-said");
+    if (!head || !region) return;
+    const link = document.querySelector('.top nav a[aria-current="page"]');
+    const title = [head.textContent.replace(/\s+/g, " ").slice(0, 70), link && link.textContent, "Truerun"].filter(Boolean).join(" - ");
+    if (document.title !== title) document.title = title;
+    if (head.textContent === finding) return;
+    if (finding !== null) region.textContent = head.textContent;
+    finding = head.textContent;
+  };
+  new MutationObserver(() => setTimeout(tell_finding, 80)).observe(document, { childList: true, subtree: true });
+
   // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
   let held = null;
   document.addEventListener("focusin", (event) => {

@@ -139,6 +139,7 @@ class Book(Address):
 
     state: Text = ""
     who: Text = ""
+    key: Text = ""
     at: Text = ""
 
 
