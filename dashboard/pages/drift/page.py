@@ -22,6 +22,7 @@ from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView
 from dashboard.charts.rack import rack as rack_chart
 from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import closer as drift_closer
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import played as drift_played
@@ -188,7 +189,8 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
         seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
         return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
-    one = held("The stream", drift_stream.sheet, seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
+    by_field, foot = drift_stream.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
+    one = held("The stream", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
     limits = held("Limits", drift_limits.sheet, seen, shop)
     buys = held("What a budget buys", drift_limits.budget_sheet, seen, shop)
     book = held("Bench book", drift_book.sheet, seen, shop)
@@ -492,6 +494,7 @@ def connect(app: Dash) -> None:
     )(shown)
     drift_book.connect(app)
     drift_limits.connect(app)
+    drift_closer.connect(app)
 
 
 def asked_for(search: str | None) -> Asked:

@@ -11,6 +11,7 @@ from analysis.studies.drift.stream_view import stream_view
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import closer
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
 from tests.dashboard.pages import moving_shop
@@ -310,3 +311,19 @@ def test_without_a_reading_at_final_inspection_it_opens_where_something_is_measu
     make_app(moving_shop.desk(folder))
     assert drift.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
     assert "No stream" not in page()
+
+
+def test_a_stream_is_looked_at_closer_over_all_its_time(looked_at):
+    told, chart = closer.opened(1, ABOUT, "light")
+    assert told.children.startswith("Drag over")
+    (readings,) = [one for one in chart.figure["data"] if one["name"] == "reading"]
+    whole = looked_at.ask(stream_view, weeks=None, **ABOUT).readings
+    assert len(readings["x"]) == len(whole)
+    assert closer.opened(0, ABOUT, "light") is no_update
+
+
+@pytest.mark.parametrize(
+    "key", [None, [], {**ABOUT, "model": 3}, {"stage": ""}, {**ABOUT, "model": "no such model"}], ids=str
+)
+def test_a_stream_that_is_not_there_is_said_in_a_line(looked_at, key):
+    assert "stream" in said(closer.opened(1, key, None)).lower()
