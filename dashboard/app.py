@@ -30,7 +30,6 @@ PAGES = {  # in the order of the header: the page's word and its module
     "necks": "necks.page",
     "bench": "bench.page",
     "book": "book.page",
-    "gauges": "gauges",
     "logs": "logs.page",
 }
 FURTHER = (
@@ -40,6 +39,7 @@ FURTHER = (
     "logs.correct",
     "find",
     "against",
+    "gauges",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
@@ -261,12 +261,6 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     """What the frame does by itself: width class, scheme of the charts, the open page, shop and as-of."""
     here = "truerun"
     app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))
-    app.clientside_callback(
-        ClientsideFunction(here, "columns"),
-        Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),
-        Input({"type": "grid-columns", "name": dash.MATCH}, "data"),
-        Input("width", "data"),
-    )
     app.clientside_callback(
         ClientsideFunction(here, "present"),
         Output("menu-name", "children"),

@@ -10,8 +10,6 @@ window.dash_clientside = window.dash_clientside || {};
 
   window.dash_clientside.truerun = {
     width: () => widthClass(),
-    // The columns of a long table: fewer on a phone.
-    columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
     // Marks the open page in both lists, closes the phone's list and names the page there.
     present: (pathname, pages) => {
       let name = "Pages";
@@ -70,6 +68,16 @@ window.dash_clientside = window.dash_clientside || {};
     if (same) same.focus({ preventScroll: true });
   };
   new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
+
+  // Focus stays where it was when a filter, a fold or a heading lays the page out anew.
+  let last = "";
+  document.addEventListener("focusin", (event) => { last = event.target.id || last; });
+  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
+  new MutationObserver(() => {
+    if (!last || (document.activeElement && document.activeElement !== document.body)) return;
+    const again = document.getElementById(last);
+    if (again) again.focus({ preventScroll: true });
+  }).observe(document.documentElement, { childList: true, subtree: true });
 
   // The key / leads into the header's field from anywhere that is no field itself.
   document.addEventListener("keydown", (event) => {

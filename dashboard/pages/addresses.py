@@ -38,6 +38,11 @@ class Capability(Address):
     characteristic: Text = ""
     model: Text = ""
     by: Text = ""
+    stream: Text = ""
+    open: Text = ""
+    sort: Text = ""
+    page: Text = ""
+    word: Text = ""
 
 
 class Rework(Address):

@@ -23,6 +23,7 @@ from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.parts_of_whole import ages, variance
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView, rack
+from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.charts.run import RunView, run
 from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
@@ -268,6 +269,18 @@ COST = CostView(
 )
 
 Chart = Callable[..., dict[str, Any]]
+NEEDS = [
+    NeedRow(
+        "In tune at 12, string 4",
+        [
+            Need("KITE-M2", 1.8, 1.6, 2.1, True, "in_tune|4|KITE-M2", "KITE-M2 needs 1.8 times its tolerance"),
+            Need("LARK-25", 0.9, 0.8, 1.0, True, "in_tune|4|LARK-25", "LARK-25 needs 0.9 times its tolerance"),
+            Need("WREN-S", None, None, None, False, "in_tune|4|WREN-S", "WREN-S: its mean lies beyond a limit"),
+        ],
+        "1 of 3 need more; KITE-M2: 59 of 750 out",
+    ),
+    NeedRow("Relief", [Need("LARK-25", 0.6, 0.5, 0.7, False)], "none clearly needs more"),
+]
 AGAINST = (
     SideView(
         "HERON-D in October", [1.8, 1.9, 1.7, 1.85], ["HD-1", "HD-2", "HD-3", "HD-4"], 1.81, 1.7, 1.92, "1 Oct", "4 Oct"
@@ -331,6 +344,8 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "evidence, none yet": (evidence, EvidenceView([], 3, -3)),
     "cost": (cost, COST),
     "cost, empty": (cost, CostView([], [], [], [], [])),
+    "room left": (room_left, NEEDS),
+    "room left, empty": (room_left, []),
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),
     "run, one neck without limits": (run, RunView([0.1], ["HO-1"], [("MP-11", 1)], None, None)),
     "against": (against_two, AGAINST),
