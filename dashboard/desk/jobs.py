@@ -1,5 +1,6 @@
 """Long work behind the pages: one thread, one job at a time, its progress there to be looked at."""
 
+import shutil
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -10,7 +11,10 @@ from threading import Lock
 from typing import Any
 
 from dashboard.desk.people_shown import Veil
+from ingest.reading.bounds import MOST_BYTES, read_within
+from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
+from ingest.shopfiles.shop import read_shop
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
@@ -19,7 +23,8 @@ from ingest.verbs.answers import Answer
 from ingest.verbs.groups import Group
 from ingest.verbs.loaded import Loaded
 
-LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
+LARGEST = 50_000_000  # bytes of an upload in one; a larger file comes in pieces
+MOST = MOST_BYTES  # bytes of a file that comes in pieces, as at the command line
 KEPT = 50  # finished jobs that may still be asked about
 
 
@@ -78,6 +83,23 @@ class Jobs:
             return [*became, *large]
 
         return self._begin("Check" if check else "Load", work)
+
+    def load_arrived(self, name: str, path: Path) -> int:
+        """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
+
+        def work(progress: Progress) -> list[Loaded]:
+            shop = read_shop(self.folder / "shop.toml")
+            try:
+                return load.load_data(
+                    self.folder,
+                    [(name, lambda: read_within(path, lambda _: form_of(name, shop), name))],
+                    progress=progress,
+                    now=self.clock(),
+                )
+            finally:
+                shutil.rmtree(path.parent, ignore_errors=True)
+
+        return self._begin("Load", work)
 
     def unload(self, log: str, who: str = "", why: str = "") -> int:
         """Take a log out."""

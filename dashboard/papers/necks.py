@@ -23,6 +23,7 @@ from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import talk as sentences_talk
 from dashboard.sentences import unread
 from ingest.shopfiles.shop import Shop
 
@@ -60,7 +61,7 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         text
         for one in drawn_lots.plans_in_words()
         if one.characteristic == name and one.supplier in ("", supplier)
-        for text in sentences_necks.plan(one, shop)
+        for text in sentences_talk.plan(one, shop)
     ]
     return f"neck-packet-{_file_name(supplier)}", made.html(
         "necks.html",
@@ -78,9 +79,9 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         plans=plans,
         minutes=_minutes(shop, supplier, money),
         money=money,
-        aside=desk.ask(necks.implausible, supplier=supplier),
+        aside=sentences_talk.set_aside(desk.ask(necks.implausible, supplier=supplier).rows()),
         asks=_asks(rows, snapshot.as_of.astimezone(shop.zone).date()),
-        last_talk=sentences_necks.last_talk(desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop),
+        last_talk=sentences_talk.last_talk(desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop),
         costs=_costs(rows, shop, money),
         serials=_serials(measured, drawn, shop),
     )
@@ -97,13 +98,16 @@ def _file_name(supplier: str) -> str:
 
 def _many(rows: list[Row]) -> str:
     n = sum(row["n"] for row in rows)
-    taken, refused = (sum(row["verdict"] == word for row in rows) for word in (lots.ACCEPT, lots.REJECT))
+    taken, refused, few = (
+        sum(row["verdict"] == word for row in rows) for word in (lots.ACCEPT, lots.REJECT, lots.TOO_FEW)
+    )
+    rest = f", {numbers.in_words(few)} too few to say" if few else ""
     many = (
         f"{numbers.in_words(len(rows), capital=True)} {'lot' if len(rows) == 1 else 'lots'}, {numbers.count(n)} "
         "necks measured."
     )
     return (
-        f"{many} By the agreed plan {numbers.in_words(taken)} taken, {numbers.in_words(refused)} not taken."
+        f"{many} By the agreed plan {numbers.in_words(taken)} taken, {numbers.in_words(refused)} not taken{rest}."
         if taken + refused
         else many
     )
@@ -130,7 +134,7 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         "doubt": row["verdict"] == lots.REJECT,
         "verdict": {"bring to the supplier": "not taken", "take": "taken"}.get(verdict, verdict)
         if row["verdict"] != lots.TOO_FEW
-        else sentences_necks.more(row, plans),
+        else sentences_talk.more(row, plans),
     }
 
 
@@ -236,8 +240,8 @@ def _asks(rows: list[Row], day: date) -> list[str]:
     until = f"by {numbers.day(day + ANSWER_IN)}"
     asks = [
         f"Lot {row['lot']}: {sentences_necks.outside(row)} outside{sentences_necks.on_limit(row)}, "
-        f"{sentences_necks.in_lot(row)}{_still(row)}. Measure the kept necks together, then agree, {until}, what "
-        "happens to the lot: used, sorted or returned."
+        f"{sentences_necks.in_lot(row)}{_still(row)}{sentences_talk.in_sample(row)}. Measure the kept necks together, "
+        f"then agree, {until}, what happens to the lot: used, sorted or returned."
         for row in doubtful[:ASKED]
     ]
     if len(doubtful) > ASKED:

@@ -45,7 +45,10 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "loads": LOADS,
 }
 VERDICTS = ("it is real", "keep held", "take new", UNKNOWABLE)
-KINDS = ("cause", "action", "done", "close", "reopen", "known", "note", "decision", "step", "signed off", "caused by")
+KINDS = (
+    *("cause", "action", "done", "close", "reopen", "known", "note", "decision", "step"),
+    *("signed off", "sign-off taken back", "caused by"),
+)
 
 
 def make(connection: sqlite3.Connection, schema: str = "main") -> None:

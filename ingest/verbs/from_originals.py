@@ -19,6 +19,7 @@ from ingest.terms import tables
 from ingest.terms.questions import FileProblem
 
 READING = 0.6  # of the work of a file; the rest is taking it in
+ARRIVING = "store/arriving"  # where a large file stands that comes from a browser, until it is loaded
 READING_IN = "store/reading"  # of the shop's folder: where rows of a long log wait
 ROUNDS = 20  # of reading again what gave way; each settles more of it
 UNREADABLE = "the file can no longer be read"
