@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import learning_curves, targets, techs
+from analysis.studies.people import gauge_part, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from dashboard import numbers
 from dashboard.charts.band import band
@@ -63,11 +63,12 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         name=name,
         stop=sentences_bench.LIGHT_EFFORT,
         headline=_headline(shop, name, chosen),
-        more=len(stands) - len(chosen),
+        more=coaching.others([stand.verdict for stand in stands if stand not in chosen]),
+        gauges=_gauges(shop, chosen),
         targets=[_target(made, stand, shop) for stand in chosen],
         test=sentences_bench.test_short(chosen[0].lasts),
         ways=_ways(shop, chosen),
-        sources=_sources(chosen),
+        sources=_sources(shop, chosen),
         practice=_practice(chosen[0]),
         steps=coaching.steps(shop, chosen[0]),
         cautions=cautions(shop.stages[shop.bench_order[stage]] for stage in stages if stage in shop.bench_order),
@@ -97,12 +98,25 @@ def _ways(shop: Shop, chosen: list[targets.Stand]) -> list[tuple[str, str, str]]
     ]
 
 
-def _sources(chosen: list[targets.Stand]) -> list[str]:
+def _gauges(shop: Shop, chosen: list[targets.Stand]) -> list[str]:
+    """What the gauge takes of each spread, characteristic by characteristic."""
+    told = {}
+    for one in chosen:
+        if len(one.values) > 1:
+            key = str(one.band["characteristic"])
+            part, what = desk.ask(gauge_part.gauge_part, characteristic=key, sd=one.sd), shop.characteristic_name(key)
+            told[what] = coaching.gauge_takes(part.share if part else None, part.study if part else "", what)
+    return list(told.values())
+
+
+def _sources(shop: Shop, chosen: list[targets.Stand]) -> list[str]:
     """Where the targets come from, those of one source together."""
     told: dict[str, list[str]] = {}
     for one in chosen:
-        told.setdefault(coaching.comes_from(one.band), []).append(str(one.band["model"]))
-    return [f"{', '.join(dict.fromkeys(models))}: {source}." for source, models in told.items()]
+        row = one.band
+        what = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
+        told.setdefault(coaching.comes_from(row), []).append(f"{what}, {row['model']}")
+    return [f"{'; '.join(dict.fromkeys(names))}: {source}." for source, names in told.items()]
 
 
 def _practice(stand: targets.Stand) -> str:

@@ -205,7 +205,9 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
     many = "stream is" if len(found.coarse) == 1 else "streams are"
     why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
     rest = ": one step of the gauge is more than one sigma."
-    return Sentence("coarse", "coarse", lead, rest, why, address("/gauges", characteristic=key), "Gauges")
+    return Sentence(
+        "coarse", "coarse", lead, rest, why, address("/capability", open="gauges", characteristic=key), "Gauges"
+    )
 
 
 def thin(found: Review, shop: Shop) -> Sentence | None:
