@@ -19,7 +19,7 @@ from dashboard import arriving, doors, faults, fence, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
-from dashboard.pages import unread
+from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.papers import served
 
@@ -31,7 +31,6 @@ PAGES = {  # in the order of the header: the page's word and its module
     "necks": "necks.page",
     "bench": "bench.page",
     "book": "book.page",
-    "gauges": "gauges",
     "logs": "logs.page",
 }
 OF_FIGURES = {"/", "/drift", "/capability", "/rework", "/necks", "/bench"}  # addresses that may wait for newer logs
@@ -41,6 +40,8 @@ FURTHER = (
     "logs.visits",
     "logs.correct",
     "find",
+    "against",
+    "gauges",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
@@ -151,8 +152,9 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
     def laid_out(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            above = unread.strip(page.NAME.lower()) if desk.has_shop else None
-            return html.Div([above, page.layout(**address)]) if above is not None else page.layout(**address)
+            above = [unread.strip(page.NAME.lower()), asked.strip(page.PATH, address)] if desk.has_shop else []
+            said = [one for one in above if one is not None]
+            return html.Div([*said, page.layout(**address)]) if said else page.layout(**address)
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"
@@ -231,7 +233,11 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
                 [
                     dmc.AppShellHeader(header, className="top"),
                     dmc.AppShellMain(
-                        [html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"), dash.page_container],
+                        [
+                            html.Div(id="finding-said", className="spoken", role="status"),
+                            html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"),
+                            dash.page_container,
+                        ],
                         id="main",
                     ),
                 ],
@@ -247,9 +253,9 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
 def finding(id: str) -> html.Form:
     """The header's field: a serial, lot, model, code or log; the key `/` leads into it."""
     field = dcc.Input(
-        id=id, name="q", type="search", placeholder="Serial, lot or log", autoComplete="off", maxLength=200
+        id=id, name="q", type="search", placeholder="Serial, lot, matter", autoComplete="off", maxLength=200
     )
-    label = html.Label("Find a serial, lot, model, code or log", htmlFor=id, className="unseen")
+    label = html.Label("Find a serial, lot, model, code, log or matter", htmlFor=id, className="unseen")
     return html.Form([label, field], action="/go", method="get", role="search", className="seek no-print")
 
 
@@ -265,12 +271,6 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     """What the frame does by itself: width class, scheme of the charts, the open page, shop and as-of."""
     here = "truerun"
     app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))
-    app.clientside_callback(
-        ClientsideFunction(here, "columns"),
-        Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),
-        Input({"type": "grid-columns", "name": dash.MATCH}, "data"),
-        Input("width", "data"),
-    )
     app.clientside_callback(
         ClientsideFunction(here, "present"),
         Output("menu-name", "children"),

@@ -10,8 +10,6 @@ window.dash_clientside = window.dash_clientside || {};
 
   window.dash_clientside.truerun = {
     width: () => widthClass(),
-    // The columns of a long table: fewer on a phone.
-    columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
     // Marks the open page in both lists, closes the phone's list and names the page there.
     present: (pathname, pages) => {
       let name = "Pages";
@@ -43,6 +41,20 @@ window.dash_clientside = window.dash_clientside || {};
   let soon = 0;
   new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
 
+  // The title names the finding, and so does a polite live region once it has changed.
+  let finding = null;
+  const tell_finding = () => {
+    const head = document.querySelector("#main h1"), region = document.getElementById("finding-said");
+    if (!head || !region) return;
+    const link = document.querySelector('.top nav a[aria-current="page"]');
+    const title = [head.textContent.replace(/\s+/g, " ").slice(0, 70), link && link.textContent, "Truerun"].filter(Boolean).join(" - ");
+    if (document.title !== title) document.title = title;
+    if (head.textContent === finding) return;
+    if (finding !== null) region.textContent = head.textContent;
+    finding = head.textContent;
+  };
+  new MutationObserver(() => setTimeout(tell_finding, 80)).observe(document, { childList: true, subtree: true });
+
   // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
   let held = null;
   document.addEventListener("focusin", (event) => {
@@ -56,6 +68,16 @@ window.dash_clientside = window.dash_clientside || {};
     if (same) same.focus({ preventScroll: true });
   };
   new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
+
+  // Focus stays where it was when a filter, a fold or a heading lays the page out anew.
+  let last = "";
+  document.addEventListener("focusin", (event) => { last = event.target.id || last; });
+  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
+  new MutationObserver(() => {
+    if (!last || (document.activeElement && document.activeElement !== document.body)) return;
+    const again = document.getElementById(last);
+    if (again) again.focus({ preventScroll: true });
+  }).observe(document.documentElement, { childList: true, subtree: true });
 
   // The key / leads into the header's field from anywhere that is no field itself.
   document.addEventListener("keydown", (event) => {

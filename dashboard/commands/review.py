@@ -167,11 +167,21 @@ def week(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the paper goes.")] = Path("."),
     letter: Annotated[bool, typer.Option("--letter", help="For Letter paper instead of A4.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="A PDF too, made by a Chromium on this machine.")] = False,
+    every: Annotated[
+        str | None,
+        typer.Option(
+            "--every", metavar="DAY", help="Write nothing: say how this machine's scheduler does it each DAY."
+        ),
+    ] = None,
 ) -> None:
     """Write the weekly review as a paper.
 
     One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it.
     """
+    if every:
+        for line in scheduled(every, shop, out, pdf=pdf, letter=letter):
+            say(line)
+        return
     day = day_of(of) if of else None
     opened(shop)
     from dashboard.desk import desk, looking_back
@@ -184,6 +194,37 @@ def week(
     with desk.as_it_stood(asked.end):
         name, html = review.paper(week=asked.first, letter=letter)
     write_paper(name, html, out, pdf)
+
+
+DAYS = ("Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")  # as cron counts them
+
+
+def scheduled(day: str, shop: Path, out: Path, *, pdf: bool, letter: bool) -> list[str]:
+    """What to give to this machine's scheduler so that the paper is written each week on a day; UserProblem where it is
+    no day of the week.
+    """
+    import shlex
+    import shutil
+    import subprocess
+    import sys
+
+    full = next((each for each in DAYS if day.strip().lower() in (each.lower(), each[:3].lower())), None)
+    if full is None:
+        raise UserProblem(f"--every {day!r} is no day of the week; wanted one such as Monday")
+    program = shutil.which("truerun") or "truerun"
+    more = [word for word, given in (("--pdf", pdf), ("--letter", letter)) if given]
+    words = [program, "week", "--shop", str(shop.resolve()), "--out", str(out.resolve()), *more]
+    if sys.platform == "win32":
+        told = subprocess.list2cmdline(words).replace('"', '\\"')
+        return [
+            "Type this once; Windows then writes the paper at 07:00:",
+            f'schtasks /Create /TN "Truerun week" /SC WEEKLY /D {full[:3].upper()} /ST 07:00 /TR "{told}"',
+        ]
+    line = shlex.join(words).replace("%", "\\%")  # cron ends a line at a bare %
+    return [
+        "Put this line into your table of times (crontab -e); the paper is then written at 07:00:",
+        f"0 7 * * {DAYS.index(full)} {line}",
+    ]
 
 
 def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:

@@ -40,6 +40,7 @@ CHARTS = [
     "flow",
     "lots",
     "capability map",
+    "room left",
     "shares",
     "pareto",
     "moves with",

@@ -31,7 +31,7 @@ def made():
 
 def test_the_pages_stand_in_order(made):
     pages = [(page["name"], page["path"]) for page in dash.page_registry.values()][: len(app.PAGES)]
-    names = ["Week", "Drift", "Capability", "Rework", "Necks", "Bench", "Book", "Gauges", "Logs"]
+    names = ["Week", "Drift", "Capability", "Rework", "Necks", "Bench", "Book", "Logs"]
     assert [name for name, _ in pages] == names
     assert pages[0][1] == "/"
     assert [path for _, path in pages[1:]] == [f"/{name.lower()}" for name, _ in pages[1:]]

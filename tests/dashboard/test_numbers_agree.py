@@ -102,7 +102,7 @@ def test_the_map_and_the_table_of_capability_hold_the_figures(at_desk):
                 assert seen == [value if value is None else pytest.approx(value) for value in wanted]
                 compared += 1
     assert compared
-    text = said(capability_page.layout(when=SET))
+    text = "".join(said(capability_page.layout(when=SET, open="figures", page=str(k))) for k in range(1, 5))
     final = [stage for stage, role in roles.items() if role == "final"]
     for row in figures.filter(pl.col("stage").is_in(final) & pl.col("ppk_low").is_not_null()).iter_rows(named=True):
         assert f"{numbers.plain(row['ppk'])} ({plain(numbers.span(row['ppk_low'], row['ppk_high']))})" in text

@@ -72,7 +72,10 @@ class Mutant:
 
 
 def mutants(path: Path) -> Iterator[Mutant]:
-    """Every mutant of a module, in the order of its lines; docstrings, messages and type hints are left alone."""
+    """Every mutant of a module, in the order of its lines; docstrings, messages and type hints are left alone.
+
+    Some are no Python: `stands` tells.
+    """
     source = path.read_text(encoding="utf-8")
     lines = source.split("\n")
     for node, text in _places(ast.parse(source)):
@@ -82,12 +85,17 @@ def mutants(path: Path) -> Iterator[Mutant]:
         raw = lines[first].encode()
         changed = raw[: node.col_offset] + text.encode() + raw[node.end_col_offset :]
         whole = "\n".join([*lines[:first], changed.decode(), *lines[first + 1 :]])
-        try:
-            compile(whole, str(path), "exec")
-        except SyntaxError:
-            continue
         if whole != source:
             yield Mutant(path, first + 1, lines[first].strip(), changed.decode().strip(), whole)
+
+
+def stands(mutant: Mutant) -> bool:
+    """Does Python accept it?"""
+    try:
+        compile(mutant.source, str(mutant.path), "exec")
+    except SyntaxError:
+        return False
+    return True
 
 
 def _places(tree: ast.Module) -> Iterator[tuple[ast.expr, str]]:
@@ -228,7 +236,7 @@ def chosen(folders: list[str], count: int, seed: int) -> list[Mutant]:
     seen: set[tuple[Path, int]] = set()
     found = []
     for one in every:
-        if (one.path, one.line) not in seen and len(found) < count:
+        if len(found) < count and (one.path, one.line) not in seen and stands(one):
             seen.add((one.path, one.line))
             found.append(one)
     return found

@@ -139,7 +139,11 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
             *notes,
             *planning.shift(shop, str(row["characteristic"]), row["sigma"]),
             html.Div(
-                [by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")],
+                [
+                    by_field,
+                    parts.to_readings(_readings(seen, shop), "Its readings, each with file and line"),
+                    dcc.Link("Hold a period, lot or gauge of it against another", href=_against(seen)),
+                ],
                 className="beside",
             ),
             parts.behind(_table(seen, shop), "The newest readings as a table"),
@@ -220,6 +224,12 @@ def _key(seen: Seen) -> html.Div:
     if len(view.runs):
         entries.append(("run", "a run rule; opens nothing" if _averaged(view) else "a run rule"))
     return parts.key(*entries)
+
+
+def _against(seen: Seen) -> str:
+    key = seen.key
+    what = "|".join(str(key[name]) for name in ("characteristic", "position", "stage"))
+    return address("/against", what=what, a_model=key["model"], a_tech=key["tech"])
 
 
 def _readings(seen: Seen, shop: Shop) -> str:

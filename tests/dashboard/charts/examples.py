@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from dashboard.charts.against import SideView, against
 from dashboard.charts.band import BandView, band
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.charts.cost import CostView, cost
@@ -22,6 +23,7 @@ from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.parts_of_whole import ages, variance
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView, rack
+from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.charts.run import RunView, run
 from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
@@ -267,6 +269,31 @@ COST = CostView(
 )
 
 Chart = Callable[..., dict[str, Any]]
+NEEDS = [
+    NeedRow(
+        "In tune at 12, string 4",
+        [
+            Need("KITE-M2", 1.8, 1.6, 2.1, True, "in_tune|4|KITE-M2", "KITE-M2 needs 1.8 times its tolerance"),
+            Need("LARK-25", 0.9, 0.8, 1.0, True, "in_tune|4|LARK-25", "LARK-25 needs 0.9 times its tolerance"),
+            Need("WREN-S", None, None, None, False, "in_tune|4|WREN-S", "WREN-S: its mean lies beyond a limit"),
+        ],
+        "1 of 3 need more; KITE-M2: 59 of 750 out",
+    ),
+    NeedRow("Relief", [Need("LARK-25", 0.6, 0.5, 0.7, False)], "none clearly needs more"),
+]
+AGAINST = (
+    SideView(
+        "HERON-D in October", [1.8, 1.9, 1.7, 1.85], ["HD-1", "HD-2", "HD-3", "HD-4"], 1.81, 1.7, 1.92, "1 Oct", "4 Oct"
+    ),
+    SideView("all else of HERON-D", [2.0, 2.1, 2.2], ["HD-5", "HD-6", "HD-7"], 2.1, 1.9, 2.3, "1 Sep", "30 Sep"),
+)
+
+
+def against_two(sides: tuple[SideView, SideView], **more: Any) -> dict[str, Any]:
+    """Both sides on limits that hold for all."""
+    return against(*sides, lower=1.5, upper=2.5, unit="mm", **more)
+
+
 EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, moved up": (stream, stream_view()),
     "stream, moved down": (stream, stream_view(direction="down")),
@@ -317,8 +344,14 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "evidence, none yet": (evidence, EvidenceView([], 3, -3)),
     "cost": (cost, COST),
     "cost, empty": (cost, CostView([], [], [], [], [])),
+    "room left": (room_left, NEEDS),
+    "room left, empty": (room_left, []),
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),
     "run, one neck without limits": (run, RunView([0.1], ["HO-1"], [("MP-11", 1)], None, None)),
+    "against": (against_two, AGAINST),
+    "against, one side empty": (against_two, (AGAINST[0], SideView("all else", [], [], None, None, None))),
+    "against, one reading each": (against_two, (SideView("a", [1.0], ["x"], 1.0, None, None),) * 2),
+    "against, empty": (against_two, (SideView("a", [], [], None, None, None),) * 2),
     "run, empty": (run, RunView([], [], [], None, None)),
     "variance": (variance, [("between suppliers", 0.14), ("between lots of one supplier", 0.0), ("the gauge", 0.86)]),
     "variance, empty": (variance, []),

@@ -18,6 +18,7 @@ from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
+from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.charts.run import RunView, run
 from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
@@ -91,6 +92,28 @@ def test_a_cell_of_the_map_draws_the_limits_the_spread_the_middle_half_and_the_m
     assert mean["yanchor"] == spread[1] == middle[1]
     crosses = [one["xanchor"] for one in figure["layout"]["shapes"] if one["type"] == "path"]
     assert crosses == pytest.approx([px(-0.1), px(1.05)])  # the spread leaves the limits on both sides
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_a_need_stands_at_its_share_of_the_tolerance_between_the_ends_of_its_interval(narrow):
+    rows = [NeedRow("Relief", [Need("A", 1.5, 1.2, 2.0, True), Need("B", 0.5, None, None, False)], "")]
+    figure = room_left(rows, end=2.2, narrow=narrow)
+    (one, *_), *_ = lines(figure, style.BOARDEDGE)
+    board = boxes(figure, style.BOARD)[0]
+    assert board[2] == one
+    px = scale(0, board[0], 1, one)
+    dots, rings, first, _, told = figure["data"]
+    assert first["x"] == pytest.approx([px(1.5)])
+    assert rings["x"] == pytest.approx([px(0.5)])
+    assert dots["x"] == []
+    (interval,) = lines(figure, style.FOCUS)
+    assert interval[0::2] == pytest.approx((px(1.2), px(2.0)))
+    assert len(told["x"]) == 2
+
+
+def test_a_need_beyond_any_tolerance_stands_past_the_end_of_the_axis():
+    figure = room_left([NeedRow("Relief", [Need("A", None, None, None, True), Need("B", 2.0, 1.9, 2.1, True)], "")])
+    assert figure["data"][2]["x"][0] > figure["data"][0]["x"][0]
 
 
 def test_the_spread_is_crossed_only_where_it_leaves_a_limit_that_there_is():
