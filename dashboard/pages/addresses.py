@@ -53,6 +53,8 @@ class Rework(Address):
     week: Day = ""
     caused_at: Text = ""
     caught_at: Text = ""
+    open: Text = ""
+    page: Text = ""
 
 
 class Necks(Address):
