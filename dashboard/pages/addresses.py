@@ -27,6 +27,8 @@ class Drift(Address):
     characteristic: Text = ""
     position: Text = ""
     model: Text = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
 
 
 class Capability(Address):
@@ -51,6 +53,8 @@ class Rework(Address):
     weeks: Text = ""
     width: Text = ""
     week: Day = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
     caused_at: Text = ""
     caught_at: Text = ""
     open: Text = ""

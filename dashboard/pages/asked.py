@@ -18,6 +18,7 @@ KINDS = {  # name in an address -> what it names
     "supplier": find.SUPPLIER,
     "lot": find.LOT,
 }
+FAMILY = "family "  # how a family stands among the models of Drift
 EVERYTHING = ("", "all")
 ITSELF = ("/against", "/find", "/logs/readings")  # pages that say so themselves
 
@@ -47,6 +48,6 @@ def _there(name: str, value: str) -> bool:
         return value in shop.bench_order or value in ("supplier", "handling", "unknown")
     if name == "characteristic":
         return value in shop.by_characteristic
-    if name == "models" and ":" in value:  # a family
-        return value.partition(":")[2] in set(shop.families.values())
+    if name == "models" and value.startswith(FAMILY):
+        return value.removeprefix(FAMILY) in set(shop.families.values())
     return value in desk.ask(find.known)[KINDS[name]]

@@ -149,6 +149,26 @@ def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     return f"{n}{since}{until}: {'known, ' if one.kind == KNOWN else ''}{one.what}{moved}."
 
 
+def gauge_takes(share: float | None, study: str, what: str) -> str:
+    """What the gauge takes of somebody's spread, or that nobody knows."""
+    if share is None:
+        return f"{what}: no gauge study is on file, so how much of the spread is the gauge's is not known."
+    part = numbers.with_unit(numbers.plain(100 * share, 0), "%")
+    return f"{what}: the gauge and the hands that read it take {part} of this spread (study {study}); the rest is set."
+
+
+def others(words: Sequence[str]) -> str:
+    """`59 more targets stand on the Bench page: 3 shown, 56 not shown yet.`; words : their verdicts."""
+    if not words:
+        return ""
+    many = (targets.SHOWN, targets.NOT_SHOWN, targets.TOO_FEW)
+    told = ", ".join(
+        f"{numbers.count(words.count(word))} {word.removeprefix('target ')}" for word in many if word in words
+    )
+    stand = "target stands" if len(words) == 1 else "targets stand"
+    return f"{numbers.count(len(words))} more {stand} on the Bench page: {told}."
+
+
 def signed_off(lines: Sequence[Mapping[str, Any]], shop: Shop, band: Mapping[str, Any]) -> str:
     """Who signed a target off, and when, and who took that back, and why; '' where nobody has. lines : of the book, of
     the kinds SIGNINGS, in the order written.

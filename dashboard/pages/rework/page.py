@@ -26,6 +26,7 @@ from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/rework", "Rework"
+SINCE, UNTIL = "rework-since", "rework-until"
 MODEL, FAMILY, WEEKS, WIDTH = "rework-model", "rework-family", "rework-weeks", "rework-width"
 ALL = "all"
 WIDTHS = {"minutes": "Hours of work", "cost": "Money", "count": "How often"}
@@ -41,9 +42,10 @@ def layout(
     week: str | None = None,
     caused_at: str | None = None,
     caught_at: str | None = None,
-    **_address: str,
+    **more: str,
 ) -> Any:
-    """The page as its address asks for it."""
+    """The page as its address asks for it; `from`, `to`: the whole weeks that hold these days, in place of the last."""
+    since, until = more.get("from", ""), more.get("to", "")
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     model = addresses.chosen(model, [*shop.by_model, *shop.setups.values()], None)
@@ -55,10 +57,11 @@ def layout(
         return parts.page(
             parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty
         )
-    latest, last = last, _last(week, last, shop)
+    latest, last = last, _last(until or week, last, shop)
     periods = _periods(desk.ask(rework.first_week), last)
     weeks = addresses.chosen(weeks, periods, "4" if "4" in periods else ALL) or ALL
     first = None if weeks == ALL else last - timedelta(weeks=int(weeks) - 1)
+    first = min(_last(since, last, shop), last) if since else first
     scope = Scope(models=(model,) if model else (), families=(family,) if family else (), first=first, last=last)
     if words.outcomes_missing(desk.ask(unread)):
         return parts.page(
@@ -73,8 +76,10 @@ def layout(
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
     period = [_period(first, last, judged), *back]
     under = [*period, " ", sentences_rework.worth(found, shop), sentences_rework.straight(straight, judged, rolled)]
-    head = parts.page_head(sentences_rework.headline(found, shop, _within(weeks, periods), judged), under)
-    fields = _filters(shop, model, family, parts.field("Weeks", WEEKS, weeks, _choices(periods)), width)
+    head = parts.page_head(
+        sentences_rework.headline(found, shop, _within(weeks, periods, (since, first, last)), judged), under
+    )
+    fields = _filters(shop, model, family, _weeks(weeks, periods, since, until), width)
     if found.rows.is_empty():
         none = (
             "No instrument was sent back in these weeks."
@@ -83,9 +88,9 @@ def layout(
         )
         return parts.page(head, fields, parts.empty_state(none, "Show all logs", addresses.address(PATH, weeks=ALL)))
     filters = {"model": model, "family": family, "weeks": weeks, "width": width if width != "minutes" else None}
-    filters |= {"week": week, "open": _address.get("open")}
+    filters |= {"week": week, "from": since or None, "to": until or None, "open": more.get("open")}
     chosen = caused_at if caused_at in set(found.rows["caused_at"]) else None
-    asked = {**filters, "caused_at": chosen, "caught_at": caught_at if chosen else None, "page": _address.get("page")}
+    asked = {**filters, "caused_at": chosen, "caught_at": caught_at if chosen else None, "page": more.get("page")}
     return parts.page(
         head,
         fields,
@@ -167,8 +172,20 @@ def _periods(first: date, last: date) -> dict[str, str]:
     return {key: words for key, words in PERIODS.items() if int(key) <= on_file} | {ALL: every}
 
 
-def _within(weeks: str, periods: dict[str, str]) -> str:
-    """`in 4 weeks`, `on all logs, 16 weeks`."""
+def _weeks(weeks: str, periods: dict[str, str], since: str, until: str) -> list[Any]:
+    """The last so many weeks, or two days."""
+    return [
+        parts.field("Weeks", WEEKS, weeks, _choices(periods), disabled=bool(since)),
+        parts.day_field("From", SINCE, since, debounce=600),
+        parts.day_field("To", UNTIL, until, debounce=600),
+    ]
+
+
+def _within(weeks: str, periods: dict[str, str], own: tuple[str, date | None, date]) -> str:
+    """`in 4 weeks`, `on all logs, 16 weeks`, `in the weeks of 5 Oct to 26 Oct`."""
+    if own[0] and own[1] is not None:
+        same = own[1] == own[2]
+        return f"in the week of {numbers.day(own[1])}" if same else f"in the weeks of {numbers.days(own[1], own[2])}"
     return f"{'on' if weeks == ALL else 'in'} {periods[weeks][0].lower()}{periods[weeks][1:]}"
 
 
@@ -176,14 +193,14 @@ def _choices(words: dict[str, str]) -> list[dict[str, str]]:
     return [{"value": key, "label": text} for key, text in words.items()]
 
 
-def _filters(shop: Shop, model: str | None, family: str | None, weeks: Any, width: str) -> html.Div:
+def _filters(shop: Shop, model: str | None, family: str | None, weeks: list[Any], width: str) -> html.Div:
     every = [{"value": ALL, "label": "All"}]
     models = [{"value": key, "label": key} for key in shop.by_model]
     families = [{"value": key, "label": key.capitalize()} for key in dict.fromkeys(shop.families.values())]
     return parts.fields(
         parts.field("Model", MODEL, model or ALL, every + models),
         parts.field("Family", FAMILY, family or ALL, every + families),
-        weeks,
+        *weeks,
         parts.field("Unit on this page", WIDTH, width, _choices(WIDTHS)),
     )
 
@@ -191,5 +208,8 @@ def _filters(shop: Shop, model: str | None, family: str | None, weeks: Any, widt
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     parts.filters_to_address(
-        app, PATH, {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "width": WIDTH}, everything=ALL
+        app,
+        PATH,
+        {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "from": SINCE, "to": UNTIL, "width": WIDTH},
+        everything=ALL,
     )

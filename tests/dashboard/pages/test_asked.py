@@ -39,7 +39,7 @@ def test_what_is_not_there_is_said(client, path, address, told):
     "address",
     [
         {"models": "LARK-25"},
-        {"models": "family:tenor ukulele"},
+        {"models": "family tenor ukulele"},
         {"tech": "T01"},
         {"stage": "packing"},
         {"model": "all"},

@@ -172,3 +172,12 @@ def test_a_few_instruments_are_called_few(demo_desk):
         demo_desk.ask(weekly_shares).filter(weekly_shares(demo_desk.snapshot())["instruments"] < 30).row(-1, named=True)
     )
     assert sentences_rework.weekly_row(row)["share"].endswith(", few")
+
+
+def test_two_days_are_the_whole_weeks_that_hold_them(tmp_path):
+    make_app(desk.Desk(reworked_shop.stands(tmp_path / "shop")))
+    text = said(page.layout(**{"from": "2026-03-03", "to": "2026-03-11"}))
+    assert "in the weeks of 2 Mar to 9 Mar" in text
+    assert "2 Mar to 15 Mar 2026" in text
+    one = said(page.layout(**{"from": "2026-03-11", "to": "2026-03-11"}))
+    assert "in the week of 9 Mar" in one
