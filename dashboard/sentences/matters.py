@@ -234,6 +234,19 @@ def _planned(one: Planned, shop: Shop, key: str, now: date) -> str:
     return f"{told} The readings have not followed."
 
 
+def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
+    """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
+    key = matter.characteristics[0] if matter.characteristics else ""
+    if not key:
+        when = numbers.day(shared.local(shop, matter.opened_at), now)
+        return name(matter, shop), f"More than its last weeks let expect, since the week of {when}."
+    way = "up" if (matter.size or 0.0) >= 0 else "down"
+    since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+    lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"
+    why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
+    return lead, " ".join(part for part in (TO_TARGET if matter.to_target else "", why) if part)
+
+
 def not_yet(matter: Matter, shop: Shop, now: date) -> str:
     """On Bench, of one person: a planned change that their readings do not follow; '' where none was planned."""
     if matter.planned is None or not matter.characteristics:
