@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from threading import Lock
+from time import monotonic, sleep
 from typing import Any
 
 from dashboard.desk.people_shown import Veil
@@ -38,6 +39,7 @@ class Job:
     doing: str = "waiting"
     state: str = "waiting"  # waiting | running | done | refused | failed
     problem: str = ""  # one line, where it was refused or failed
+    seconds: float = 0.0  # since it was begun
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
 
@@ -159,8 +161,6 @@ class Jobs:
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
         """The job once it has ended; TimeoutError where it takes longer."""
-        from time import monotonic, sleep
-
         end = monotonic() + seconds
         while monotonic() < end:
             job = self.look(number)
@@ -181,7 +181,8 @@ class Jobs:
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
         self._note(number, state="running", doing="beginning")
         try:
-            answer = work(lambda share, what: self._note(number, share=share, doing=what))
+            begun = monotonic()
+            answer = work(lambda share, what: self._note(number, share=share, doing=what, seconds=monotonic() - begun))
             files = self._shown(answer) if isinstance(answer, list) else ()
         except Problem as problem:
             self._note(number, state="refused", problem=str(problem))

@@ -21,6 +21,7 @@ from ingest.reading.encodings import MARK
 from ingest.reading.fields import MEASUREMENT_FIELDS
 from ingest.reading.headings import plain
 from ingest.reading.notation import NO_READING, SHEET_ERRORS
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
 
@@ -62,6 +63,7 @@ class Survey:
     stage: str = ""  # as the tab's or file's name tells it
     notes: list[str] = field(default_factory=list)
     said: LogSaid = field(default_factory=LogSaid)
+    known: Log | None = None  # the [[log]] of the shop that reads it already
 
     @property
     def title(self) -> str:
@@ -326,6 +328,7 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
     cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
     table = RawTable(first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes))
     whole = survey_of(first.name, table, first.said)
+    whole.known = first.known
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
     whole.tab = tab
     return whole

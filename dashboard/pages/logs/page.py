@@ -127,8 +127,9 @@ def _latest() -> list[Any]:
 def told(job: Job) -> list[Any]:
     """A job in words: how far it is, or what became of it."""
     if job.state in ("waiting", "running"):
+        done = f"{numbers.share(job.share, 100)} done"
         return [
-            html.P([html.B(f"{job.title}: "), f"{job.doing}, {numbers.share(job.share, 100)} done"]),
+            html.P([html.B(f"{job.title}: "), f"{job.doing}, {done}{numbers.time_left(job.share, job.seconds)}"]),
             html.Progress(value=f"{job.share:.2f}", max="1"),
         ]
     if job.state in ("refused", "failed"):
