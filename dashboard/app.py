@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import importlib
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
+from urllib.parse import urlsplit
 
 import dash
 import dash_mantine_components as dmc
@@ -32,6 +34,7 @@ PAGES = {  # in the order of the header: the page's word and its module
     "book": "book.page",
     "logs": "logs.page",
 }
+OF_FIGURES = {"/", "/drift", "/capability", "/rework", "/necks", "/bench"}  # addresses that may wait for newer logs
 FURTHER = (
     "logs.readings",
     "logs.instrument",
@@ -112,9 +115,17 @@ def make_app(desk: counter.Desk) -> Dash:
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
     arriving.connect(app, desk)
+    app.server.before_request(_may_wait)
     fence.connect(app)
     doors.connect(app, desk)
     return app
+
+
+def _may_wait() -> None:
+    """A page of figures is shown as it stood while newer logs are being worked out; Logs, papers and tables are not."""
+    page = urlsplit(flask.request.headers.get("Referer", "")).path
+    frame_or_page = flask.request.path in OF_FIGURES or flask.request.path == "/_dash-layout"
+    counter.patient.set(frame_or_page or (flask.request.path == doors.CALLBACKS and page in OF_FIGURES))
 
 
 def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
@@ -277,7 +288,14 @@ def serve(app: Dash, port: int = 8050) -> None:
     import waitress  # a test that makes an app needs no server
 
     _more_sockets()
+    threading.Thread(target=_slow_to_load, daemon=True).start()
     waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun", **PATIENCE)
+
+
+def _slow_to_load() -> None:
+    """Libraries that a curve by lot needs, loaded before somebody waits for one."""
+    for name in ("statsmodels.api", "patsy"):
+        importlib.import_module(name)
 
 
 def _more_sockets() -> None:

@@ -37,6 +37,7 @@ SHARE_UNEXPLAINED = 0.25  # prior weight, among shifts, of those that no candida
 SHARE_NOTHING = 1 / 3  # prior weight of "nothing moved", which a chart that opened may well mean
 STREAM_VARIANCE = 1.0  # a stream's own mean: its readings tell it
 RESTLESS = 0.1  # prior weight of days that differ more since than they did before, where neighbouring days say so
+ENDED = 0.99  # probability from which on a shift is taken to have ended
 SHOWN = 2.0  # standard errors by which they must, or it is not looked at
 
 
@@ -55,6 +56,7 @@ class Hypothesis:
     start_low: int  # 95 %
     start_high: int
     touched: int  # readings since the start
+    end: int = -1  # the first day without it; -1: it lasts
 
 
 @dataclass(frozen=True)
@@ -167,12 +169,38 @@ class Explainer:
         self.taken.append(self.column(one) * one.effect)
 
     def column(self, one: Hypothesis) -> Floats:
-        """The readings that a hypothesis touches, since its likeliest start, as its column counts them (n,)."""
+        """The readings that a hypothesis touches, from its likeliest start to its end, as it counts them (n,)."""
+        column = self._base(one) * (self.day >= one.start)
+        return np.asarray(column * (self.day < one.end) if one.end >= 0 else column)
+
+    def _base(self, one: Hypothesis) -> Floats:
         base = next((c.value for c in self.columns if c.name == one.factor), None)
         if base is None:
             code = next((f.code for f in self.factors if f.name == one.factor), None)
             base = (code == one.level).astype(np.float64) if code is not None else np.ones(len(self.values))
-        return np.asarray(base * self._seen().on(one.streams) * (self.day >= one.start))
+        return np.asarray(base * self._seen().on(one.streams))
+
+    def ended(self, one: Hypothesis) -> Hypothesis:
+        """The same, with the day from which on its readings are back, and its size until then, where they say so. A lot
+        ends with its last reading, and the air comes and goes.
+        """
+        factor = next((f for f in self.factors if f.name == one.factor), None)
+        column = self.column(one)
+        ends = np.unique(self.day[column != 0])[1:]
+        if factor is None or factor.own_start or len(ends) == 0:
+            return one
+        days = np.array([one.start])
+        found = [Candidate(one.factor, -1, one.kin, one.streams, column, days, np.zeros(1), 0.0)]
+        for end in ends:
+            price = np.full(1, -np.log(len(ends)))
+            held = column * (self.day < end)
+            found.append(Candidate(one.factor, int(end), one.kin, one.streams, held, days, price, 0.0))
+        told = self._weighed(found).hypotheses
+        lasts = sum(each.probability for each in told if each.level < 0)
+        best = next(each for each in told if each.level >= 0)
+        if lasts > (1 - ENDED) * sum(each.probability for each in told):
+            return one
+        return replace(one, end=best.level, effect=best.effect, error=best.error, touched=best.touched)
 
     def _seen(self) -> Readings:
         span = max(self.span, self.days - self.since)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ingest.store.snapshot import Snapshot
 
 PORT = 8050
+LOOKS = 5.0  # seconds between two looks at whether logs came or went
 Port = Annotated[int, typer.Option(help="Port of the pages.")]
 NoOpen = Annotated[bool, typer.Option("--no-open", help="Do not open a browser.")]
 
@@ -54,6 +55,7 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
         for line in _week_in_sentences(counter):
             say(line)
     pages = make_app(counter)
+    _work_ahead(counter)
     address = f"http://127.0.0.1:{port}/{'logs' if begins else ''}"
     say(f"The pages are at {address} (Ctrl-C stops them)")
     if browser:
@@ -62,6 +64,28 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
 
         threading.Timer(0.5, webbrowser.open, [address]).start()
     serve_app(pages, port)
+
+
+def _work_ahead(counter: "Desk") -> None:
+    """Have the next Week ready before somebody asks for it: at the start, and whenever logs came or went."""
+    import threading
+    from contextlib import suppress
+    from time import sleep
+
+    from analysis.review import review
+    from dashboard.desk.desk import patient
+
+    def look() -> None:
+        patient.set(True)  # of this thread only
+        counter.work_ahead(review)
+        with suppress(Exception):  # what is wrong with the shop is told on its pages
+            counter.ask(review, week=None)
+        while True:
+            sleep(LOOKS)
+            with suppress(Exception):
+                counter.snapshot()
+
+    threading.Thread(target=look, daemon=True, name="truerun-looks").start()
 
 
 def _week_in_sentences(counter: "Desk") -> Iterator[str]:

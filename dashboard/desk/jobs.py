@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from threading import Lock
+from time import monotonic, sleep
 from typing import Any
 
 from dashboard.desk.people_shown import Veil
@@ -15,6 +16,7 @@ from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import read_shop
+from ingest.store import editions
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
@@ -38,6 +40,7 @@ class Job:
     doing: str = "waiting"
     state: str = "waiting"  # waiting | running | done | refused | failed
     problem: str = ""  # one line, where it was refused or failed
+    seconds: float = 0.0  # since it was begun
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
 
@@ -137,6 +140,14 @@ class Jobs:
             lambda _: [mend.settle(self.folder, log, line, column, verdict, who=who, why=why, now=self.clock())],
         )
 
+    def say_edition(self, newer: str, older: str, who: str, why: str, *, edition: bool) -> int:
+        """Say of two logs that the one is a newer edition of the other, or another log."""
+        verdict = editions.EDITION if edition else editions.OTHER
+        return self._begin(
+            "Say what two logs of one name are",
+            lambda _: [mend.say_edition(self.folder, newer, older, verdict, who, why, now=self.clock())],
+        )
+
     def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:
         """Answer groups of questions at once, each with its text; the job's answer is answers.Answered."""
         count = sum(len(group.rows) for group, _ in said)
@@ -159,8 +170,6 @@ class Jobs:
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
         """The job once it has ended; TimeoutError where it takes longer."""
-        from time import monotonic, sleep
-
         end = monotonic() + seconds
         while monotonic() < end:
             job = self.look(number)
@@ -181,7 +190,8 @@ class Jobs:
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
         self._note(number, state="running", doing="beginning")
         try:
-            answer = work(lambda share, what: self._note(number, share=share, doing=what))
+            begun = monotonic()
+            answer = work(lambda share, what: self._note(number, share=share, doing=what, seconds=monotonic() - begun))
             files = self._shown(answer) if isinstance(answer, list) else ()
         except Problem as problem:
             self._note(number, state="refused", problem=str(problem))

@@ -12,6 +12,8 @@ import polars as pl
 from analysis.methods.problems import UnusableData
 from analysis.studies.people import gauge_part, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
+from analysis.studies.story.unread import CHARACTERISTIC
+from analysis.studies.story.unread import unread as unread_rows
 from dashboard import numbers
 from dashboard.charts.band import band
 from dashboard.desk import desk
@@ -19,7 +21,7 @@ from dashboard.pages.bench import parts as bench_parts
 from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bench as sentences_bench
-from dashboard.sentences import coaching
+from dashboard.sentences import coaching, unread
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -61,6 +63,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
     return f"target-card-{re.sub(r'[^A-Za-z0-9]+', '-', tech)}", made.html(
         "bench.html",
         name=name,
+        unread=unread.lines(_unread(chosen), shop, "target card"),
         stop=sentences_bench.LIGHT_EFFORT,
         headline=_headline(shop, name, chosen),
         more=coaching.others([stand.verdict for stand in stands if stand not in chosen]),
@@ -76,6 +79,13 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         minutes=[_minutes(shop, tech, stage) for stage in stages],
         purpose=purpose,
     )
+
+
+def _unread(chosen: list[targets.Stand]) -> pl.DataFrame:
+    """What was not read of what stands on the card: its characteristics, its stages, or all."""
+    keys = {str(stand.band[name]) for stand in chosen for name in ("characteristic", "stage")}
+    rows = desk.ask(unread_rows)
+    return rows.filter(pl.col("key").is_in(sorted(keys)) | ((pl.col("key") == "") & (pl.col("what") != CHARACTERISTIC)))
 
 
 def _stands(shop: Shop, tech: str, stage: str) -> list[targets.Stand]:

@@ -13,6 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.necks import bow, lots, necks
+from analysis.studies.story.unread import unread as unread_rows
 from dashboard import numbers
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
@@ -23,6 +24,7 @@ from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import talk as sentences_talk
+from dashboard.sentences import unread
 from ingest.shopfiles.shop import Shop
 
 ANSWER_IN = timedelta(days=14)  # what is asked for by when, unless the talk agrees on another day
@@ -64,6 +66,7 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     return f"neck-packet-{_file_name(supplier)}", made.html(
         "necks.html",
         supplier=supplier,
+        unread=_unread(shop),
         headline=headline,
         what=shop.characteristic_name(name),
         unit=shop.shop.length,
@@ -82,6 +85,11 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         costs=_costs(rows, shop, money),
         serials=_serials(measured, drawn, shop),
     )
+
+
+def _unread(shop: Shop) -> list[str]:
+    """What this packet needs and no log tells."""
+    return unread.lines(desk.ask(unread_rows), shop, "packet")
 
 
 def _file_name(supplier: str) -> str:

@@ -18,6 +18,7 @@ from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NAMED_MODELS = 3
+NO_BENCH = "; with the air, no bench moved"
 TO_TARGET = "It lies nearer to what is asked than before: somebody's practice, or a change that took."
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
@@ -161,7 +162,8 @@ def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
     if len(names) == 1:
         if names[0] == PEOPLE_DIFFER:
             return "It differs between people at this bench."
-        return f"Moves together with {names[0]}."
+        air = all(one.factor in (records.HUMIDITY, records.TEMPERATURE) for one in found.named)
+        return f"Moves together with {names[0]}{NO_BENCH if air else ''}."
     return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
 
 
@@ -234,6 +236,19 @@ def _planned(one: Planned, shop: Shop, key: str, now: date) -> str:
     if one.followed:
         return f"{told} Done, and followed by most; who has not yet is on Bench."
     return f"{told} The readings have not followed."
+
+
+def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
+    """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
+    key = matter.characteristics[0] if matter.characteristics else ""
+    if not key:
+        when = numbers.day(shared.local(shop, matter.opened_at), now)
+        return name(matter, shop), f"More than its last weeks let expect, since the week of {when}."
+    way = "up" if (matter.size or 0.0) >= 0 else "down"
+    since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+    lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"
+    why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
+    return lead, " ".join(part for part in (TO_TARGET if matter.to_target else "", why) if part)
 
 
 def not_yet(matter: Matter, shop: Shop, now: date) -> str:

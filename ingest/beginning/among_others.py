@@ -79,7 +79,9 @@ def _days(guesses: list[Guess], looks: Sequence[Profile], columns: Sequence[Seen
     told = [place for place in days if out[place].why != "its cells"]
     for place in days if told else ():
         if out[place].why == "its cells" and out[place].field == "date":  # a day beside the one that its words name
-            out[place] = Guess(out[place].heading, why="its cells: days, but another column says when")
+            out[place] = Guess(
+                out[place].heading, "other", level="likely", why="its cells: days, but another column says when"
+            )
     days = told or days
     if clocks and not any(out[place].field == "date" for place in days) and len(days) == 1 and _free(out[days[0]]):
         out[days[0]] = replace(out[days[0]], field="date")

@@ -90,7 +90,9 @@ def _begin_and_end(
         out[last] = replace(out[last], field="finished_at", level="likely", why=why.replace("before", "after"))
         for place in stamped:
             if place not in found[0] and out[place].field == "date" and out[place].why == "its cells":
-                out[place] = Guess(out[place].heading, why="its cells: days, but other columns say when")
+                out[place] = Guess(
+                    out[place].heading, "other", level="likely", why="its cells: days, but other columns say when"
+                )
     return out
 
 

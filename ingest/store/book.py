@@ -246,6 +246,18 @@ def write_week(folder: Path, row: dict[str, object], who: str, *, now: datetime)
     return write(folder, "weeks_reviewed", lines, who=who, why="", now=now)
 
 
+def only_loads_since(folder: Path, sequence: int) -> bool:
+    """Does every line after `sequence` tell of a log that came or went, and of nothing that a person decided?"""
+    with reading(folder) as connection:
+        if connection is None:
+            return True
+        there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        return not any(
+            connection.execute(f"SELECT 1 FROM {name} WHERE sequence > ? LIMIT 1", (sequence,)).fetchone()
+            for name in there & SCHEMAS.keys() - {"loads"}
+        )
+
+
 def last_sequence(folder: Path) -> int:
     """The sequence of the newest line, 0 in an empty book."""
     with reading(folder) as connection:

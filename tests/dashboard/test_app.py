@@ -1,13 +1,15 @@
 import json
 import re
+from contextlib import suppress
 from pathlib import Path
 
 import dash
 import pytest
+from werkzeug.exceptions import BadRequest
 
 from dashboard import app, parts
 from dashboard.charts import style
-from dashboard.desk.desk import Desk
+from dashboard.desk.desk import Desk, patient
 
 
 class CounterOfNoShop(Desk):
@@ -113,3 +115,24 @@ def test_columns_of_figures_stand_right_and_some_leave_the_phone():
     ).children.children[1]
     cells = body.children[0].children
     assert [cell.className for cell in cells] == ["", "n wide-only"]
+
+
+@pytest.mark.parametrize(
+    ("path", "page", "waits"),
+    [
+        ("/_dash-update-component", "http://localhost/drift?stage=x", True),
+        ("/_dash-update-component", "http://localhost/logs", False),
+        ("/_dash-update-component", "", False),
+        ("/", "", True),
+        ("/_dash-layout", "http://localhost/", True),
+        ("/logs", "", False),
+        ("/papers/week", "http://localhost/", False),
+        ("/save/readings", "http://localhost/drift", False),
+    ],
+)
+def test_only_pages_of_figures_may_be_shown_as_they_stood(tmp_path, path, page, waits):
+    server = app.make_app(Desk(tmp_path)).server
+    with server.test_request_context(path, headers={"Referer": page}):
+        with suppress(BadRequest):  # it is no whole request
+            server.preprocess_request()
+        assert patient.get() is waits

@@ -257,9 +257,12 @@ def main() -> None:
     asked.add_argument("--count", type=int, default=60)
     asked.add_argument("--seed", type=int, default=SEED)
     asked.add_argument("--only", default="", help="mutants whose name holds this text")
+    asked.add_argument("--part", default="1/1", help="2/5: every fifth, from the second on")
     asked.add_argument("--list", action="store_true", help="name them, run nothing")
     told = asked.parse_args()
     picked = [one for one in chosen(told.folders, told.count, told.seed) if told.only in one.name]
+    part, parts = map(int, told.part.split("/"))
+    picked = picked[part - 1 :: parts]
     if told.list:
         sys.stdout.writelines(f"{one.name}\n" for one in picked)
         return

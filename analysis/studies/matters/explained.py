@@ -77,13 +77,24 @@ class Explained:
 
 
 @dataclass(eq=False)
+class _Step:
+    """One look's likeliest explanation."""
+
+    best: Hypothesis
+    named: list[Hypothesis]
+    look: Look
+    column: Floats  # of the readings kept
+    covered: list[Signalled]
+
+
+@dataclass(eq=False)
 class _Work:
     found: Evidence
     keep: Flags
     explainer: Explainer
     left: dict[int, Signalled]
     closed: bool  # all of them have closed: what is looked at is the past
-    done: list[Explained] = field(default_factory=list)
+    steps: list[_Step] = field(default_factory=list)
 
 
 def explained(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
@@ -101,10 +112,10 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     for _ in range(ROUNDS):
         if not any(one.open or work.closed for one in work.left.values()) or not _round(work):
             break
+    _apart(work)
+    done = [_explained(work, one) for one in work.steps if one.covered]
     rest = [one for one in work.left.values() if one.open or work.closed]
-    for group in _agreeing(rest):
-        work.done.append(_unexplained(work, group))
-    return work.done
+    return done + [_unexplained(work, group) for group in _agreeing(rest)]
 
 
 def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
@@ -153,6 +164,7 @@ def _whole(part: Explained) -> Floats:
     """The column of an explanation before its start is chosen (n,)."""
     found, best = part.evidence, part.best
     on = np.isin(found.stream, best.streams)
+    on &= (found.day < best.end) | (best.end < 0)
     column = next((one.value for one in found.columns if one.name == best.factor), None)
     if column is not None:
         return np.asarray(column * on)
@@ -168,26 +180,89 @@ def _round(work: _Work) -> bool:
     named = together(look, sure=SURE)
     if not look.hypotheses or (not named and look.nothing > LIKELY):
         return False
-    best = named[0] if named else look.hypotheses[0]
+    best = look.hypotheses[0]
+    if named:
+        best = work.explainer.ended(named[0])
+        named = [best, *named[1:]]
     before = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
     work.explainer.take(best)
     after = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
     column = work.explainer.column(best)
-    whole = np.zeros(len(work.keep))
-    whole[work.keep] = column
     covered = [
-        k
+        one
         for k, one in work.left.items()
-        if (whole[one.touched] != 0).any()
+        if (column[one.touched[work.keep]] != 0).any()
         and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k])
     ]
-    if covered and (work.closed or any(work.left[k].open for k in covered)):
-        since = min(work.left[k].since for k in covered)
-        side = int(np.sign(sum(work.left[k].side for k in covered))) or 1
-        work.done.append(Explained(work.found, covered, named, best, look, whole, since, side))
-        for k in covered:
-            del work.left[k]
+    if not work.closed and not any(one.open for one in covered):
+        covered = []
+    work.steps.append(_Step(best, named, look, column, covered))
+    for one in covered:
+        del work.left[one.number]
     return True
+
+
+def _apart(work: _Work) -> None:
+    """Where several causes are named: each is one of its own, not one that cannot be told from another; sizes with all
+    of them known; and each signal belongs to the one that moves its chart most, and other charts least.
+    """
+    several = [one for one in work.steps if one.named]
+    if len(several) < 2:
+        return
+    kin = {one.best.kin for one in several}
+    taken = work.explainer.taken
+    for number, step in enumerate(work.steps):
+        if step.named:
+            work.explainer.taken = taken[:number] + taken[number + 1 :]
+            found, _ = work.explainer.measured(step.column, step.best.start, step.best.start)
+            error = max(found.error, step.best.error)
+            step.best = replace(step.best, effect=found.effect, error=error)
+            step.named = [step.best, *(one for one in step.named[1:] if one.kin not in kin)]
+            taken[number] = step.column * found.effect
+    work.explainer.taken = taken
+    signals = [signal for step in several for signal in step.covered]
+    if not signals:
+        return
+    pull = np.array([[_pull(work, step, signal) for step in several] for signal in signals])  # (signals, steps)
+    over = np.array([step.best.end >= 0 for step in several])
+    still = np.array([signal.open and not work.closed for signal in signals])
+    kept_up = still & (pull[:, ~over] > 0).any(axis=1)  # by one that lasts, whatever opened it
+    pull[np.ix_(kept_up, over)] = 0.0
+    homes = pull.argmax(axis=1)
+    for number in range(len(several)):
+        if not (homes == number).any():  # moved what others move more: it is told by the chart that it moves most
+            spare = (np.bincount(homes, minlength=len(several))[homes] > 1) & (pull[:, number] > 0)
+            if spare.any():
+                share = pull[:, number] / pull.max(axis=1)
+                homes[int(np.where(spare, share, -np.inf).argmax())] = number
+    for number, step in enumerate(several):
+        mine = [signal for signal, home in zip(signals, homes, strict=True) if home == number]
+        step.covered = mine if work.closed or any(one.open for one in mine) else []
+        for one in mine if not step.covered else []:
+            work.left[one.number] = one
+
+
+def _pull(work: _Work, step: _Step, signal: Signalled) -> float:
+    """By how much an explanation moves a chart to the side of its signal, times how much denser its readings lie there
+    than elsewhere.
+    """
+    since = work.explainer.day >= signal.since
+    held = signal.touched[work.keep] & since
+    hit = step.column != 0
+    everywhere = float(hit[since].mean())
+    if not held.any() or everywhere == 0:
+        return 0.0
+    moved = float(step.column[held].mean()) * step.best.effect * signal.side
+    return moved * float(hit[held].mean()) / everywhere
+
+
+def _explained(work: _Work, step: _Step) -> Explained:
+    whole = np.zeros(len(work.keep))
+    whole[work.keep] = step.column
+    since = min(one.since for one in step.covered)
+    side = int(np.sign(sum(one.side for one in step.covered))) or 1
+    numbers = [one.number for one in step.covered]
+    return Explained(work.found, numbers, step.named, step.best, step.look, whole, since, side)
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:

@@ -11,7 +11,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST, MOST, Job
-from dashboard.pages.logs import months, work
+from dashboard.pages.logs import months, same_name, work
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
     AGAIN,
@@ -73,6 +73,7 @@ def rest(question: str | None) -> list[Any]:
     return [
         *([answer_to(question, asked)] if question else []),
         work.sheet(),
+        *same_name.sheets(),
         *look_once(),
         months.sheet(asked),
         _take_out(logs),
@@ -127,8 +128,9 @@ def _latest() -> list[Any]:
 def told(job: Job) -> list[Any]:
     """A job in words: how far it is, or what became of it."""
     if job.state in ("waiting", "running"):
+        done = f"{numbers.share(job.share, 100)} done"
         return [
-            html.P([html.B(f"{job.title}: "), f"{job.doing}, {numbers.share(job.share, 100)} done"]),
+            html.P([html.B(f"{job.title}: "), f"{job.doing}, {done}{numbers.time_left(job.share, job.seconds)}"]),
             html.Progress(value=f"{job.share:.2f}", max="1"),
         ]
     if job.state in ("refused", "failed"):
@@ -210,6 +212,7 @@ def connect(app: Dash) -> None:
     )(look)
     logs_new.connect(app, watch)
     work.connect(app, watch, head)
+    same_name.connect(app, watch, told)
     app.callback(
         [Output(SAID, "children"), *watch],
         inputs={"presses": [Input(button, "n_clicks") for button in (CORRECT, REAL, KEEP, TAKE)]},

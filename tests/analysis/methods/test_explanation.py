@@ -6,7 +6,7 @@ import pytest
 import statsmodels.formula.api as smf
 from scipy.stats import multivariate_normal
 
-from analysis.methods.explanation import SHARE_NOTHING, Explainer, Look, together
+from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis, Look, together
 from analysis.methods.hypotheses import SIZE_PRIOR, Column, Factor
 from analysis.methods.problems import UnusableData
 
@@ -130,3 +130,31 @@ def test_nothing_is_named_where_nothing_moved_and_what_cannot_be_used_is_refused
         Explainer(np.array([np.nan]), np.zeros(1, int), np.zeros(1, int), [], [], 1)
     with pytest.raises(UnusableData, match="before"):
         Explainer(np.ones(3), np.arange(3), np.zeros(3, int), [], [], 0)
+
+
+def said(kin, probability, *, factor="tech", level=0):
+    return Hypothesis(factor, level, kin, np.zeros(1, dtype=np.int64), probability, 1.0, 0.1, 40, 39, 41, 10)
+
+
+def test_the_likeliest_stands_first_and_those_of_one_kin_count_as_one():
+    found = [said("a", 0.20), said("b", 0.42), said("c", 0.25), said("a", 0.10), said("d", 0.03)]
+    told = together(Look(found, 0.0), sure=0.9)
+    assert [(one.kin, one.probability) for one in told] == [("b", 0.42), ("a", pytest.approx(0.3)), ("c", 0.25)]
+    assert [one.kin for one in together(Look(found, 0.0), sure=0.4)] == ["b"]
+    assert together(Look(found, 0.0), sure=0.9, most=2) == []  # three would be needed
+    assert together(Look(found, 0.0), sure=0.97, most=3) != []  # .42 + .3 + .25 is just enough
+    first = [said("e", 0.5, level=4), said("e", 0.3, level=5)]
+    assert together(Look(first, 0.2), sure=0.8)[0].level == 4  # a kin is told as its likeliest
+
+
+def test_nothing_is_named_once_the_unexplained_would_have_to_be():
+    unexplained = said(UNEXPLAINED, 0.3, factor=UNEXPLAINED, level=-1)
+    found = [said("a", 0.65), unexplained, said("b", 0.05)]
+    assert together(Look(found, 0.0), sure=0.9) == []
+    assert [one.kin for one in together(Look(found, 0.0), sure=0.6)] == ["a"]
+
+
+def test_a_look_tells_its_hypotheses_by_falling_probability():
+    told = [one.probability for one in made(np.random.default_rng(10), effect=0.6).look().hypotheses]
+    assert told == sorted(told, reverse=True)
+    assert told[0] > told[-1]

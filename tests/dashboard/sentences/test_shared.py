@@ -312,6 +312,15 @@ def test_who_has_not_followed_a_planned_change_reads_it_on_bench():
     assert matters.not_yet(matter().matter, SHOP, date(2026, 3, 27)) == ""
 
 
+def test_a_matter_on_one_line_says_what_since_when_and_with_what():
+    lot_moved = MovesWith([candidate(records.LOT, "MP-2291")], 4)
+    lead, why = matters.line(matter(lot_moved).matter, SHOP, date(2026, 3, 27))
+    assert plain(lead) == "Action treble on LARK-25 up 0.11 mm (0.08 to 0.14) since about 25 Mar"
+    assert why == "Moves together with neck lot MP-2291."
+    share = matter(characteristics=[], main={"characteristic": ""}).matter
+    assert plain(matters.line(share, SHOP, date(2026, 3, 27))[1]).startswith("More than its last weeks let expect")
+
+
 def test_what_came_back_to_its_target_is_told_as_that():
     said = told(found(matters=[matter(only_some=True, to_target=True, techs=["T02"], main={"tech": "T02"})]))[0]
     assert "to its target for some who set it" in said

@@ -1,10 +1,12 @@
 """A tenth of tests/trials/matters.py: one cause is one line, rightly named, and nothing is named for nothing."""
 
+import numpy as np
 import pytest
 
 from analysis.studies.matters.matters import open_matters
 from tests.trials.caused_shops import WANTED
 from tests.trials.matters import AT, lines_of, looked, shop_of
+from tests.trials.two_causes import at_once, in_turn
 
 SEED = 20270212
 
@@ -28,4 +30,10 @@ def test_the_planted_cause_is_named_on_few_lines_and_no_other(kind):
 def test_where_nothing_moved_no_cause_is_named():
     for k in range(3):
         one = shop_of([SEED, 99, k], "none", "all", 0.0)
-        assert not any(m.moves_with.named for m in one.until(AT + 20)[0].once(open_matters))
+        assert not any(m.moves_with.named for m in one.until(AT + 20).once(open_matters))
+
+
+@pytest.mark.promise
+def test_two_causes_at_once_and_one_after_the_other_are_told_apart():
+    assert at_once(np.random.default_rng([SEED, 100]), ("tech", "early"))
+    assert in_turn(np.random.default_rng([SEED, 101]))
