@@ -57,6 +57,8 @@ class Rework(Address):
     to: Day = ""
     caused_at: Text = ""
     caught_at: Text = ""
+    open: Text = ""
+    page: Text = ""
 
 
 class Necks(Address):

@@ -21,6 +21,7 @@ from ingest.reading.encodings import MARK
 from ingest.reading.fields import MEASUREMENT_FIELDS
 from ingest.reading.headings import plain
 from ingest.reading.notation import NO_READING, SHEET_ERRORS
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
 
@@ -62,6 +63,7 @@ class Survey:
     stage: str = ""  # as the tab's or file's name tells it
     notes: list[str] = field(default_factory=list)
     said: LogSaid = field(default_factory=LogSaid)
+    known: Log | None = None  # the [[log]] of the shop that reads it already
 
     @property
     def title(self) -> str:
@@ -160,11 +162,11 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     order: Order = told.date_order or "dmy"
     sure = bool(told.date_order)
     if not told.date_order:
-        stamps = [cells for cells in table.columns if profile(cells[:400]).dates > 0.5]
+        stamps = [cells for cells in table.columns if profile(tuple(cells[:400])).dates > 0.5]
         order, sure = date_order(cell for cells in stamps for cell in cells[:2000])
     columns = []
     for heading, cells in zip(table.headings, table.columns, strict=True):
-        looks = profile(cells, order)
+        looks = profile(tuple(cells), order)
         known = said_guess(heading, told)
         columns.append(_seen(known or guess_column(heading, looks), cells, looks))
     columns = _again(columns, by_said_words(columns, told))
@@ -326,6 +328,7 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
     cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
     table = RawTable(first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes))
     whole = survey_of(first.name, table, first.said)
+    whole.known = first.known
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
     whole.tab = tab
     return whole

@@ -119,6 +119,11 @@ class Headings:
         column = self._read(self._target(heading) or typed)
         return replace(column or Column(0, "", "other"), place=place, heading=heading)
 
+    def meant(self, target: str) -> str:
+        """A meaning as shop.toml writes it, in the words in which a column tells its own."""
+        column = self._read(plain(target))
+        return target if column is None else column.meaning
+
     def _target(self, heading: str) -> str:
         """What this [[log]] says a heading means, as it is typed before it is compared loosely; '' where nothing."""
         return self._exact.get(heading.strip()) or self._targets.get(plain(heading), "")

@@ -37,7 +37,7 @@ CHARTS = [
     "stream, one reading",
     "stream, crowded",
     "rack",
-    "flow",
+    "lanes",
     "lots",
     "capability map",
     "room left",

@@ -179,7 +179,7 @@ def _table(seen: Seen, shop: Shop) -> Any:
     """The newest readings as a table behind the chart, each with its file's line."""
     newest = seen.view.readings.tail(25).reverse()
     key = str(seen.row["characteristic"])
-    headings = desk.here().snapshot().table("columns")
+    headings = correct.Headings(desk.here().snapshot().table("columns"))
     rows = [
         {
             "serial": dcc.Link(

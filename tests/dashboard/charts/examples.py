@@ -15,8 +15,8 @@ from dashboard.charts.band import BandView, band
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.evidence import EvidenceView, evidence
-from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
 from dashboard.charts.funnel import FunnelView, funnel
+from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
 from dashboard.charts.moves_with import Candidate, moves_with
@@ -125,24 +125,18 @@ STAGES = (
     "Final inspection",
     "Packing",
 )
-FLOW = FlowView(
+FIGURES = ["28.1|21 to 38", "22.1", "1,066", "87", "45 %"]
+LANES = LanesView(
+    STAGES,
+    [(8, "Play test", "33.8 h"), (9, "Final inspection", "25.2 h"), (5, "Levelling", "0.9 h")],
     [
-        Station("supplier", "supplier", "plain"),
-        Station("unknown", "unknown", "dashed"),
-        *[Station(s, s) for s in STAGES],
+        Lane("Nut slotting", 7, [Catch(8, 17.4, "17.4"), Catch(9, 6.8, "6.8")], 0.46, FIGURES, key="n|", told="Nut"),
+        Lane("Supplier", 0, [Catch(8, 0.8, "0.8"), Catch(9, 1.8, "1.8")], 1.0, FIGURES, main=False),
+        Lane("Unknown", None, [Catch(8, 1.0, "1.0")], 0.0, FIGURES, main=False),
+        Lane("Play test", 8, [Catch(8, 0.4, "")], 0.5, FIGURES, main=False),
     ],
-    [
-        Arc("Play test", "Nut slotting", 19.2, 10.0, "19.2 h", key="n"),
-        Arc("Play test", "Levelling", 12.3, 8.6, "12.3 h"),
-        Arc("Levelling", "supplier", 9.2, 9.2, "9.2 h"),
-        Arc("Play test", "unknown", 5.3, 0, "5.3 h"),
-        Arc("Final inspection", "Play test", 1.1, 1, "1.1 h"),
-        Arc("Play test", "Play test", 0.4, 0.1, "0.4 h"),
-    ],
-    [
-        FlowRow("caught here", ["", "", "", "4", "19", "", "", "105", "64", ""]),
-        FlowRow("hours caused here", [""] * 6 + ["22.8"] + [""] * 3, (6,)),
-    ],
+    ["hours|95 %", "4 weeks|before", "EUR", "sent|back", "cause|confirmed"],
+    [("Two others: packing 0.3", FIGURES), ("All that came back", FIGURES)],
 )
 LOTS = LotsView(
     [
@@ -305,9 +299,9 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, empty": (stream, StreamView([], [], [])),
     "rack": (rack, RACK),
     "rack, empty": (rack, RackView([], [], [])),
-    "flow": (flow, FLOW),
-    "flow, nothing came back": (flow, replace(FLOW, arcs=[])),
-    "flow, empty": (flow, FlowView([], [])),
+    "lanes": (lanes, LANES),
+    "lanes, one": (lanes, replace(LANES, lanes=LANES.lanes[:1], last=())),
+    "lanes, empty": (lanes, replace(LANES, lanes=[])),
     "lots": (lots, LOTS),
     "lots, one neck": (lots, LotsView(LOTS.lots[2:])),
     "lots, empty": (lots, LotsView([])),
@@ -349,7 +343,7 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),
     "run, one neck without limits": (run, RunView([0.1], ["HO-1"], [("MP-11", 1)], None, None)),
     "against": (against_two, AGAINST),
-    "against, one side empty": (against_two, (AGAINST[0], SideView("all else", [], [], None, None, None))),
+    "against, one side bare": (against_two, (AGAINST[0], SideView("all else", [], [], None, None, None))),
     "against, one reading each": (against_two, (SideView("a", [1.0], ["x"], 1.0, None, None),) * 2),
     "against, empty": (against_two, (SideView("a", [], [], None, None, None),) * 2),
     "run, empty": (run, RunView([], [], [], None, None)),

@@ -16,6 +16,7 @@ from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
+from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
 from dashboard.charts.room_left import Need, NeedRow, room_left
@@ -367,3 +368,42 @@ def test_a_stream_draws_readings_limits_and_what_is_asked_in_their_unit_and_the_
         one for one in figure["layout"]["shapes"] if one["type"] == "path" and one.get("fillcolor") == style.LIGHT_FILL
     ]
     assert any(str(one.get("xanchor", "")).startswith(opened.strftime("%Y-%m-%d")) for one in wedges)
+
+
+# ---- lanes -----------------------------------------------------------------------------------------------------------
+
+
+def lanes_of(*several):
+    return LanesView(list("ABCD"), [(3, "C", "3 h"), (4, "D", "1 h")], several, ["", "", "", "", ""])
+
+
+BLANK = [""] * 5
+
+
+def outline(figure, colour):
+    """Corners of the arrows filled in a colour: a list of (x, y) each."""
+    paths = [one["path"] for one in figure["layout"]["shapes"] if one["type"] == "path" and one["fillcolor"] == colour]
+    return [[tuple(map(float, pair)) for pair in re.findall(r"(-?[\d.]+),(-?[\d.]+)", path)] for path in paths]
+
+
+def test_an_arrow_points_at_its_cause_thins_where_it_was_caught_and_ends_at_the_last_catch():
+    figure = lanes(lanes_of(Lane("B", 2, [Catch(3, 3.0, "3.0"), Catch(4, 1.0, "1.0")], 0.5, BLANK)))
+    (whole,), (core,) = outline(figure, style.BACK), outline(figure, style.BACKMARK)
+    assert whole[0][0] == min(x for x, _ in whole)
+    upright = {one["x0"] for one in figure["layout"]["shapes"] if one["type"] == "line" and one["x0"] == one["x1"]}
+    assert max(x for x, _ in whole) in {round(x, 1) for x in upright}  # the column of D
+    y = whole[0][1]
+    half = [y - at for _, at in whole[2:6]]  # before the first catch twice, after it twice
+    assert half == pytest.approx([17.0, 17.0, 17.0 / 4, 17.0 / 4], abs=0.02)
+    assert [y - at for _, at in core[2:6]] == pytest.approx([h / 2 for h in half], abs=0.02)
+
+
+def test_lanes_have_one_scale_and_their_figures_stand_in_their_columns():
+    large = Lane("B", 2, [Catch(3, 4.0, "4.0")], 0.0, ["4.0|3 to 5", "2", "3", "4", "5"])
+    small = Lane("A", 1, [Catch(3, 2.0, "2.0")], 0.0, ["2.0", "2", "3", "4", "5"], main=False)
+    figure = lanes(lanes_of(large, small))
+    (first,), (second,) = outline(figure, style.BACK), outline(figure, style.LINE)
+    assert second[0][1] - second[2][1] == pytest.approx((first[0][1] - first[2][1]) / 2, abs=0.02)
+    placed = {text["text"]: (text["x"], text["y"]) for text in figure["layout"]["annotations"]}
+    assert placed["4.0"][0] != placed["2.0"][0] or placed["4.0"][1] != placed["2.0"][1]
+    assert placed["3 to 5"][1] - 16 == pytest.approx(first[0][1] - 8)
