@@ -11,10 +11,11 @@ from typing import Any
 
 from dashboard.desk.people_shown import Veil
 from ingest.reading.sheet import Progress
+from ingest.store import at_bench
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
-from ingest.verbs import answers, load, mend
+from ingest.verbs import answers, cards, load, mend
 from ingest.verbs.answers import Answer
 from ingest.verbs.groups import Group
 from ingest.verbs.loaded import Loaded
@@ -78,6 +79,20 @@ class Jobs:
             return [*became, *large]
 
         return self._begin("Check" if check else "Load", work)
+
+    def cards(self) -> int:
+        """Load the sheets of Card that have grown, then make the small index of the benches anew."""
+
+        def work(progress: Progress) -> list[Loaded]:
+            became = cards.take_in(self.folder, progress=progress, now=self.clock())
+            at_bench.make(self.folder, open_snapshot(self.folder))
+            return became
+
+        return self._begin("Take in the day's cards", work)
+
+    def bench_index(self) -> int:
+        """Make the small index of the benches anew."""
+        return self._begin("Index for Card", lambda _: at_bench.make(self.folder, open_snapshot(self.folder)))
 
     def unload(self, log: str, who: str = "", why: str = "") -> int:
         """Take a log out."""

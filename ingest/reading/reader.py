@@ -10,6 +10,7 @@ from functools import lru_cache, partial
 import polars as pl
 import polars.selectors as cs
 
+from ingest.reading.card_sheet import KIND, is_card
 from ingest.reading.columns_told import told_columns
 from ingest.reading.corrections import heading_of, laid_over
 from ingest.reading.days import covered
@@ -39,9 +40,11 @@ def log_id(data: bytes) -> str:
 
 
 def log_for(name: str, shop: Shop) -> Log:
-    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. FileProblem where none
-    matches.
+    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. A sheet of Card has a kind of
+    its own. FileProblem where none matches.
     """
+    if is_card(name):
+        return KIND
     if not shop.logs:
         return Log()
     for log in shop.logs:

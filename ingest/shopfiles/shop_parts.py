@@ -52,6 +52,8 @@ class Characteristic(Part):
     at_pitch_from: str = ""
     positions: tuple[str, ...] = ()
     plausible: tuple[str, str] | None = None
+    values: tuple[Key, ...] = ()  # class: the words that are written
+    good: tuple[Key, ...] = ()  # class: those of them that are as they should be
 
     @cached_property
     def set_stages(self) -> tuple[str, ...]:
@@ -83,6 +85,10 @@ class Characteristic(Part):
             raise ValueError(f"plausible goes from {self.plausible} which is not rising; wanted the lowest first")
         if len(set(self.positions)) < len(self.positions):
             raise ValueError(f"positions {list(self.positions)} name one twice")
+        if (self.values or self.good) and self.quantity != "class":
+            raise ValueError('values and good are words of a check; wanted them with quantity = "class" only')
+        if strange := [word for word in self.good if word not in self.values]:
+            raise ValueError(f"good names {strange} which values does not; wanted words of values")
         return self
 
 
