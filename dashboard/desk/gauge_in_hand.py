@@ -75,8 +75,9 @@ def typed(text: str, hand: InHand) -> Typed:
         return Typed(None, text, cell.wanted or cell.reason or "one number")
     one = cell.readings[0]
     top, bottom = factors(one.unit, hand.quantity) if one.unit else (1.0, 1.0)
-    number = f"{one.number:.10g}"
-    written = {SIXTY_FOURTHS: f"{number}/64 in", "": number}.get(one.unit, f"{number} {one.unit}")
+    inches = one.unit == "in" and hand.unit == SIXTY_FOURTHS
+    number, unit = (one.number * 64, SIXTY_FOURTHS) if inches else (one.number, one.unit)
+    written = {SIXTY_FOURTHS: f"{number:.10g}/64 in", "": f"{number:.10g}"}.get(unit, f"{number:.10g} {unit}")
     return Typed(one.number * top / bottom, written)
 
 

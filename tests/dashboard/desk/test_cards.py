@@ -157,7 +157,8 @@ def test_final_inspection_asks_checks_too_and_says_what_was_skipped(cards):
 @pytest.mark.parametrize(
     ("text", "state"),
     [("6", "inside"), ("6½", "inside"), ("6.5/64", "inside"), ("6 1/2", "inside"), ("2.58mm", "inside"),
-     ("5.5", "on the limit"), ("7", "on the limit"), ("8", "outside"), ("5", "outside"), ("50", "asks"), ("about", "unread"), ("", "")],
+     ("5.5", "on the limit"), ("7", "on the limit"), ("8", "outside"), ("5", "outside"), ("50", "asks"),
+     ("about", "unread"), ("", "")],
 )  # fmt: skip
 def test_a_value_is_answered_at_once(cards, text, state):
     assert cards.judge("bridge_fitting", "LARK-25", "action", "bass", text, "rule")["state"] == state
