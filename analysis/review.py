@@ -68,7 +68,7 @@ class Review:
     actions: pl.DataFrame
     decision: dict[str, object] | None
     due: list[Entry]  # over its day, or due up to the end of the week to come
-    finished: int
+    finished: int | None  # None: no log says what passed its last stage
     bench: pl.DataFrame  # instruments on the bench, on hold or lost from sight
     computed_from: dict[str, object]
     gaps: dict[str, str] = field(default_factory=dict)  # parts that could not be worked out -> why, one line each
@@ -121,7 +121,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         due=part.of("due", lambda: due(snapshot, by=last + timedelta(weeks=1)), list[Entry]()),
-        finished=int(seen.filter(pl.col("week") == found)["finished"].sum()),
+        finished=_finished(seen, found),
         bench=part.table("bench", lambda: rework.on_the_bench(snapshot)),
         computed_from={
             "version": snapshot.version,
@@ -132,6 +132,12 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         gaps=part.gaps,
         unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
     )
+
+
+def _finished(weekly: pl.DataFrame, week: date) -> int | None:
+    """How many were finished in the week, None where nobody knows."""
+    here = weekly.filter(pl.col("week") == week)["finished"]
+    return None if here.null_count() else int(here.sum())
 
 
 def _unjudged(apart: pl.DataFrame) -> str:

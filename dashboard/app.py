@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import importlib
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
+from urllib.parse import urlsplit
 
 import dash
 import dash_mantine_components as dmc
@@ -14,11 +16,11 @@ from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import doors, faults, fence, parts
+from dashboard import arriving, doors, faults, fence, parts
 from dashboard.charts import style
 from dashboard.desk import desk as counter
 from dashboard.exports import written
-from dashboard.pages import unread
+from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
 from dashboard.papers import served
@@ -31,15 +33,17 @@ PAGES = {  # in the order of the header: the page's word and its module
     "necks": "necks.page",
     "bench": "bench.page",
     "book": "book.page",
-    "gauges": "gauges",
     "logs": "logs.page",
 }
+OF_FIGURES = {"/", "/drift", "/capability", "/rework", "/necks", "/bench"}  # addresses that may wait for newer logs
 FURTHER = (
     "logs.readings",
     "logs.instrument",
     "logs.visits",
     "logs.correct",
     "find",
+    "against",
+    "gauges",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
@@ -112,9 +116,18 @@ def make_app(desk: counter.Desk) -> Dash:
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
     card.connect(app.server, desk)
+    arriving.connect(app, desk)
+    app.server.before_request(_may_wait)
     fence.connect(app)
     doors.connect(app, desk)
     return app
+
+
+def _may_wait() -> None:
+    """A page of figures is shown as it stood while newer logs are being worked out; Logs, papers and tables are not."""
+    page = urlsplit(flask.request.headers.get("Referer", "")).path
+    frame_or_page = flask.request.path in OF_FIGURES or flask.request.path == "/_dash-layout"
+    counter.patient.set(frame_or_page or (flask.request.path == doors.CALLBACKS and page in OF_FIGURES))
 
 
 def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
@@ -142,8 +155,9 @@ def _of_a_shop(page: Any, desk: counter.Desk) -> Callable[..., Any]:
 
     def laid_out(**address: str) -> Any:
         if desk.has_shop or page.PATH == "/logs":
-            above = unread.strip(page.NAME.lower()) if desk.has_shop else None
-            return html.Div([above, page.layout(**address)]) if above is not None else page.layout(**address)
+            above = [unread.strip(page.NAME.lower()), asked.strip(page.PATH, address)] if desk.has_shop else []
+            said = [one for one in above if one is not None]
+            return html.Div([*said, page.layout(**address)]) if said else page.layout(**address)
         begin = (
             "Logs looks at a sheet of yours and makes a first shop of it; or stop, and see an invented one with: "
             "truerun demo"
@@ -222,7 +236,11 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
                 [
                     dmc.AppShellHeader(header, className="top"),
                     dmc.AppShellMain(
-                        [html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"), dash.page_container],
+                        [
+                            html.Div(id="finding-said", className="spoken", role="status"),
+                            html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"),
+                            dash.page_container,
+                        ],
                         id="main",
                     ),
                 ],
@@ -238,9 +256,9 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
 def finding(id: str) -> html.Form:
     """The header's field: a serial, lot, model, code or log; the key `/` leads into it."""
     field = dcc.Input(
-        id=id, name="q", type="search", placeholder="Serial, lot or log", autoComplete="off", maxLength=200
+        id=id, name="q", type="search", placeholder="Serial, lot, matter", autoComplete="off", maxLength=200
     )
-    label = html.Label("Find a serial, lot, model, code or log", htmlFor=id, className="unseen")
+    label = html.Label("Find a serial, lot, model, code, log or matter", htmlFor=id, className="unseen")
     return html.Form([label, field], action="/go", method="get", role="search", className="seek no-print")
 
 
@@ -257,12 +275,6 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     here = "truerun"
     app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))
     app.clientside_callback(
-        ClientsideFunction(here, "columns"),
-        Output({"type": "grid", "name": dash.MATCH}, "columnDefs"),
-        Input({"type": "grid-columns", "name": dash.MATCH}, "data"),
-        Input("width", "data"),
-    )
-    app.clientside_callback(
         ClientsideFunction(here, "present"),
         Output("menu-name", "children"),
         Input("_pages_location", "pathname"),
@@ -278,7 +290,14 @@ def serve(app: Dash, port: int = 8050) -> None:
     import waitress  # a test that makes an app needs no server
 
     _more_sockets()
+    threading.Thread(target=_slow_to_load, daemon=True).start()
     waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun", **PATIENCE)
+
+
+def _slow_to_load() -> None:
+    """Libraries that a curve by lot needs, loaded before somebody waits for one."""
+    for name in ("statsmodels.api", "patsy"):
+        importlib.import_module(name)
 
 
 def _more_sockets() -> None:

@@ -230,3 +230,11 @@ def weekday(when: date | datetime) -> str:
 def clock(when: datetime) -> str:
     """`Fri 13 Nov 2026, 16:40`."""
     return f"{weekday(when)} {when.year}, {when:%H:%M}"
+
+
+def time_left(share: float, seconds: float) -> str:
+    """About how long the rest of some work takes, once a twentieth is done: `, about 40 s left`; '' before."""
+    if share < 0.05:
+        return ""
+    rest = seconds * (1 - share) / share
+    return f", about {max(rest, 1):.0f} s left" if rest < 120 else f", about {rest / 60:.0f} min left"

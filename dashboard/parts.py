@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
-import dash_ag_grid as dag
 import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
@@ -60,7 +59,6 @@ KEYS = (
     "corrected",
 )
 SAVED = (("Save picture", "picture", "svg"), ("as PNG", "picture", "png"), ("Save table", "table", "table"))
-PAGE_ROWS = 25  # of a grid, before a person leafs on
 Words = Any  # text, or a list of texts and components
 
 
@@ -299,42 +297,10 @@ def sparkline(uris: tuple[str, str], finding: str, words: Words = "") -> html.Di
     return html.Div([*images, html.Span(words, className="note tabular")] if words else images)
 
 
-def grid(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], name: str) -> html.Div:
-    """A long table that is sorted and leafed through in the browser; columns as `table` takes them, name unique over
-    all pages.
-
-    A row's `href` makes its first column a link. Beside a figure's words stands its number under `<key>_at`: columns
-    sort by it.
-    """
-    told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
-    ready = [
-        {**row, told[0][0]: f"[{row[told[0][0]]}]({row['href']})" if row.get("href") else row[told[0][0]]}
-        for row in rows
-    ]
-    defs = [_column(place, *column, rows) for place, column in enumerate(told)]
-    both_widths = {
-        "wide": defs,
-        "narrow": [d for d, (_, _, kind) in zip(defs, told, strict=True) if "wide-only" not in kind],
-    }
-    options = _grid_options(
-        pagination=len(rows) > PAGE_ROWS,
-        paginationPageSize=PAGE_ROWS,
-        paginationPageSizeSelector=False,
-        domLayout="autoHeight",
-    )
-    made = dag.AgGrid(
-        id={"type": "grid", "name": name},
-        rowData=ready,
-        columnDefs=defs,
-        dashGridOptions=options,
-        style={"height": None, "width": "100%"},
-    )
-    return html.Div([dcc.Store(id={"type": "grid-columns", "name": name}, data=both_widths), made], className="grid")
-
-
-def drop(words: str, id: Any, most: int) -> html.Div:
-    """Where files are dropped, up to `most` bytes each; of one that is larger the line below says at once what to type
-    (page.js), since the browser would pass it over in silence.
+def drop(words: str, id: Any, most: int, *, in_pieces: int = 0, tick: str = "") -> html.Div:
+    """Where files are dropped, up to `most` bytes each. One that is larger comes in pieces (bring.js), up to
+    `in_pieces` bytes, and then `tick` looks how far its load is; of one that may not come so the line below says at
+    once what to type, since the browser would pass it over in silence.
     """
     place = dcc.Upload(
         html.Div([words, html.Span("choose a file", className="as-link")]),
@@ -344,8 +310,8 @@ def drop(words: str, id: Any, most: int) -> html.Div:
         className="drop",
     )
     said = html.P(hidden=True, className="too-large small", role="alert")
-    most_bytes: dict[str, Any] = {"data-most": str(most)}
-    return html.Div([place, said], **most_bytes)
+    bounds: dict[str, Any] = {"data-most": str(most), "data-pieces": str(in_pieces), "data-tick": tick}
+    return html.Div([place, said], **bounds)
 
 
 def save_whole(name: str, **filters: str | None) -> html.Div:
@@ -358,46 +324,6 @@ def save_whole(name: str, **filters: str | None) -> html.Div:
         ],
         className="acts",
     )
-
-
-def _column(place: int, key: str, heading: str, kind: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """One column of a grid: as wide as its longest word, the room left over shared out by the length of its texts."""
-    texts = [str(row[key]) for row in rows]
-    words = max((len(word) for text in [heading, *texts] for word in text.split()), default=1)
-    made: dict[str, Any] = {
-        "field": key,
-        "headerName": heading,
-        "sortable": True,
-        "wrapHeaderText": True,
-        "autoHeaderHeight": True,
-    }
-    made |= {
-        "wrapText": True,
-        "autoHeight": True,
-        "minWidth": 9 * words + 18,
-        "flex": max(4, *(len(text) for text in texts)),
-    }
-    if place == 0:
-        made |= {"cellRenderer": "markdown", "linkTarget": "_self"}
-    if "n" in kind.split():
-        made |= {"type": "rightAligned"}
-    if rows and f"{key}_at" in rows[0]:
-        made |= {"field": f"{key}_at", "valueFormatter": {"function": f"params.data.{key}"}}
-    return made
-
-
-def _grid_options(**more: Any) -> dict[str, Any]:
-    """dashGridOptions for AG Grid in our look: follows the scheme."""
-    params = (
-        "{fontFamily:'inherit',fontSize:15,headerFontSize:13,backgroundColor:'var(--card)',foregroundColor:'var(--ink)',borderColor:'var(--line)',"
-        "headerBackgroundColor:'var(--card)',headerTextColor:'var(--ink3)',wrapperBorder:false,rowHeight:38,cellHorizontalPadding:6,accentColor:'var(--focus)'}"
-    )
-    return {
-        "theme": {"function": f"themeQuartz.withParams({params})"},
-        "suppressCellFocus": False,
-        "enableCellTextSelection": True,
-        **more,
-    }
 
 
 def _listed(children: Any) -> list[Any]:

@@ -79,7 +79,37 @@ def method_table() -> str:
     return "\n".join(lines)
 
 
-PARTS = {"map": the_map, "methods": method_table}
+def _imported(path: Path) -> set[str]:
+    """The methods that a module takes from analysis.methods."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module == "analysis.methods":
+            found |= {one.name for one in node.names}
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("analysis.methods."):
+            found.add(str(node.module).rpartition(".")[2])
+    return found
+
+
+def method_calls() -> str:
+    """Method, and the studies that take it or a method that rests on it; those that no study takes stand last."""
+    methods = {path.stem: _imported(path) for path in modules(ROOT / "analysis" / "methods")}
+    called: dict[str, set[str]] = {name: set() for name in methods}
+    for path in sorted((ROOT / "analysis").rglob("*.py")):
+        where = path.relative_to(ROOT / "analysis").with_suffix("").as_posix().removeprefix("studies/")
+        if path.parent.name != "methods":
+            for name in _imported(path) & called.keys():
+                called[name].add(where)
+    lines = ["| method | called by |", "|---|---|"]
+    for name in sorted(called, key=lambda one: (not called[one], one)):
+        if name in ("problems", "segments"):
+            continue
+        through = sorted(other for other, taken in methods.items() if name in taken)
+        by = [f"`{where}`" for where in sorted(called[name])] or [f"{other} (a method)" for other in through]
+        lines.append(f"| {name} | {', '.join(by) or 'no study yet'} |")
+    return "\n".join(lines)
+
+
+PARTS = {"map": the_map, "methods": method_table, "calls": method_calls}
 
 
 def written(page: str) -> str:

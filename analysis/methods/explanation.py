@@ -19,25 +19,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy import sparse
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import median_filter
 from scipy.special import logsumexp
 
 from analysis.methods.hypotheses import SIZE_PRIOR, Candidate, Column, Factor, Readings, of_column, of_factor
 from analysis.methods.problems import UnusableData
+from analysis.methods.random_effects import Block, RandomEffects
 from analysis.methods.segments import Flags, Floats, Ints
 
 FAR = 5.0  # sigma: a reading further than this from its neighbours' median counts as this far
 NEIGHBOURS = 15  # of a stream, whose median that is
 KEPT = 16  # hypotheses that are looked at exactly
-EACH = 1  # of them at least so many of each factor
+EACH = 2  # of them at least so many of each factor, or of the air
 UNEXPLAINED = ""
 SHARE_UNEXPLAINED = 0.25  # prior weight, among shifts, of those that no candidate explains
-SHARE_NOTHING = 0.8  # prior weight of "nothing moved", which a chart that opened may well mean
+SHARE_NOTHING = 1 / 3  # prior weight of "nothing moved", which a chart that opened may well mean
 STREAM_VARIANCE = 1.0  # a stream's own mean: its readings tell it
-FLOOR = 1e-4  # of a variance between levels, in sigma squared
-FEW_LEVELS = 0.05  # the variance between levels where there is only one before
+RESTLESS = 0.1  # prior weight of days that differ more since than they did before, where neighbouring days say so
+ENDED = 0.99  # probability from which on a shift is taken to have ended
+SHOWN = 2.0  # standard errors by which they must, or it is not looked at
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ class Hypothesis:
     start_low: int  # 95 %
     start_high: int
     touched: int  # readings since the start
+    end: int = -1  # the first day without it; -1: it lasts
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,8 @@ class Explainer:
 
     values : (n,) deviations in sigma, one an instrument, in time order. day : (n,) number of the working day. stream :
     (n,) codes from 0. since : the first day on which anything may have begun. span : days on any of which it might
-    have, as the price of a start; at least those looked at.
+    have, as the price of a start; at least those looked at. calm : variances come from the readings before this day or
+    `since`, the later of the two: a start long ago leaves too few, and what moved then is little among so many.
 
     Raises UnusableData where a value is missing, or nothing lies before or since that day.
     """
@@ -83,6 +86,7 @@ class Explainer:
     columns: Sequence[Column]
     since: int
     span: int = 0
+    calm: int = 0
     taken: list[Floats] = field(default_factory=list)  # columns of explanations taken before, times their effect
 
     def __post_init__(self) -> None:
@@ -93,59 +97,26 @@ class Explainer:
             raise UnusableData("nothing lies before, or nothing since, the day on which something may have begun")
         self.values = _near(self.values, self.stream)
         self.streams, self.days = int(self.stream.max()) + 1, int(self.day.max()) + 1
-        self._random_effects(before)
+        settled = self.day < max(self.since, self.calm)
+        self.effects = RandomEffects.of(self._blocks(), self.values, settled)
         self._expect(before)
 
-    # -- random effects
-
-    def _random_effects(self, before: Flags) -> None:
-        """Column of each block of random effects for every reading, and the precision of each effect."""
-        blocks: list[tuple[Ints, float | None]] = [(self.stream, STREAM_VARIANCE), (self.day, None)]
+    def _blocks(self) -> list[Block]:
+        """Streams, days, and all levels of factors, nested ones within each stream too."""
+        found = [Block(self.stream, STREAM_VARIANCE), Block(self.day, days=True)]
         for factor in self.factors:
-            blocks.append((factor.code, None))
+            found.append(Block(factor.code))
             if factor.nested:
                 levels = int(factor.code.max(initial=0)) + 1
-                blocks.append((np.where(factor.code >= 0, self.stream * levels + factor.code, -1), None))
-        size = np.bincount(self.stream[before], minlength=self.streams)
-        mean = np.bincount(self.stream[before], self.values[before], minlength=self.streams) / np.maximum(size, 1)
-        off = self.values - mean[self.stream]
-        places, precision, standing, at = [], [], [], 0
-        for number, (code, fixed) in enumerate(blocks):
-            seen, which = np.unique(code, return_inverse=True)
-            unknown = int(seen[0] < 0)
-            if len(seen) - unknown < 2 and number > 0:
-                continue
-            variance = _moment(code[before], off[before]) if fixed is None else fixed
-            places.append(np.where(code >= 0, at + which - unknown, -1))
-            precision.append(np.full(len(seen) - unknown, 1.0 / variance))
-            standing.append(np.full(len(seen) - unknown, number != 1))
-            at += len(seen) - unknown
-        self.place = np.stack(places, axis=1)  # (n, blocks) -1: none
-        self.precision, self.standing = np.concatenate(precision), np.concatenate(standing)
-        self.gram = self._products(np.ones(len(self.values), dtype=bool))
-
-    def _products(self, rows: Flags) -> Floats:
-        """Products of all random effects over some readings (p, p)."""
-        place = self.place[rows]
-        at, block = np.nonzero(place >= 0)
-        z = sparse.csr_matrix((np.ones(len(at)), (at, place[at, block])), shape=(len(place), len(self.precision)))
-        return np.asarray((z.T @ z).todense())
-
-    def _sums(self, rows: Flags | slice, values: Floats) -> Floats:
-        """Sum of values by random effect (p,)."""
-        place = self.place[rows]
-        known = place >= 0
-        weights = np.broadcast_to(values[:, None], place.shape)[known]
-        return np.asarray(np.bincount(place[known], weights, minlength=len(self.precision)), dtype=np.float64)
-
-    def _fitted(self, effects: Floats) -> Floats:
-        return np.asarray(np.append(effects, 0.0)[self.place].sum(axis=1))
+                found.append(Block(np.where(factor.code >= 0, self.stream * levels + factor.code, -1)))
+        return found
 
     def _expect(self, before: Flags) -> None:
         """What each reading would be if nothing had moved, from the readings before."""
-        factor = cho_factor(self._products(before) + np.diag(self.precision))
-        solved = cho_solve(factor, self._sums(before, self.values[before]))
-        self.expected = self._fitted(np.where(self.standing, solved, 0.0))
+        effects = self.effects
+        factor = cho_factor(effects.products(before) + np.diag(effects.precision))
+        solved = cho_solve(factor, effects.sums(self.values[before], before))
+        self.expected = effects.fitted(np.where(effects.day < 0, solved, 0.0))
 
     @property
     def rest(self) -> Floats:
@@ -176,8 +147,8 @@ class Explainer:
         kept: list[Candidate] = []
         count: dict[str, int] = {}
         for one in found:
-            count[one.factor] = count.get(one.factor, 0) + 1
-            if len(kept) < KEPT or count[one.factor] <= EACH:
+            count[one.group] = count.get(one.group, 0) + 1
+            if len(kept) < KEPT or count[one.group] <= EACH:
                 kept.append(one)
         return self._weighed(kept)
 
@@ -198,65 +169,120 @@ class Explainer:
         self.taken.append(self.column(one) * one.effect)
 
     def column(self, one: Hypothesis) -> Floats:
-        """The readings that a hypothesis touches, since its likeliest start, as its column counts them (n,)."""
+        """The readings that a hypothesis touches, from its likeliest start to its end, as it counts them (n,)."""
+        column = self._base(one) * (self.day >= one.start)
+        return np.asarray(column * (self.day < one.end) if one.end >= 0 else column)
+
+    def _base(self, one: Hypothesis) -> Floats:
         base = next((c.value for c in self.columns if c.name == one.factor), None)
         if base is None:
             code = next((f.code for f in self.factors if f.name == one.factor), None)
             base = (code == one.level).astype(np.float64) if code is not None else np.ones(len(self.values))
-        return np.asarray(base * self._seen().on(one.streams) * (self.day >= one.start))
+        return np.asarray(base * self._seen().on(one.streams))
+
+    def ended(self, one: Hypothesis) -> Hypothesis:
+        """The same, with the day from which on its readings are back, and its size until then, where they say so. A lot
+        ends with its last reading, and the air comes and goes.
+        """
+        factor = next((f for f in self.factors if f.name == one.factor), None)
+        column = self.column(one)
+        ends = np.unique(self.day[column != 0])[1:]
+        if factor is None or factor.own_start or len(ends) == 0:
+            return one
+        days = np.array([one.start])
+        found = [Candidate(one.factor, -1, one.kin, one.streams, column, days, np.zeros(1), 0.0)]
+        for end in ends:
+            price = np.full(1, -np.log(len(ends)))
+            held = column * (self.day < end)
+            found.append(Candidate(one.factor, int(end), one.kin, one.streams, held, days, price, 0.0))
+        told = self._weighed(found).hypotheses
+        lasts = sum(each.probability for each in told if each.level < 0)
+        best = next(each for each in told if each.level >= 0)
+        if lasts > (1 - ENDED) * sum(each.probability for each in told):
+            return one
+        return replace(one, end=best.level, effect=best.effect, error=best.error, touched=best.touched)
 
     def _seen(self) -> Readings:
         span = max(self.span, self.days - self.since)
         return Readings(self.rest, self.day, self.stream, self.streams, self.days, self.since, span)
 
     def _weighed(self, found: list[Candidate]) -> Look:
-        """The marginal likelihood of each hypothesis at each of its starts, and the probabilities that follow."""
+        """The marginal likelihood of each hypothesis at each of its starts, and the probabilities that follow; where
+        days seem to differ more than before, with such days and without.
+        """
         if not found:
             return Look([], 1.0)
-        p, t = len(self.precision), len(self.taken)
-        extra = [column / max(float(np.abs(column).max()), 1e-9) for column in self.taken]
-        whole = np.diag(np.append(self.precision, np.full(t, 1 / SIZE_PRIOR)))
-        whole[:p, :p] += self.gram
-        for k, column in enumerate(extra):
-            whole[:p, p + k] = whole[p + k, :p] = self._sums(slice(None), column)
-            whole[p + k, p:] += [float(column @ other) for other in extra]
-        factor = cho_factor(whole)
-        right = np.append(self._sums(slice(None), self.values), [float(column @ self.values) for column in extra])
-        solved = cho_solve(factor, right)
-        residual = self.values - self._fitted(solved[:p]) - sum(c * b for c, b in zip(extra, solved[p:], strict=True))
-        parts = [self._since(one, residual, extra) for one in found]
-        w, square, push = (np.concatenate([part[k] for part in parts], axis=-1) for k in range(3))
-        info = np.maximum(square - np.einsum("ij,ij->j", w, cho_solve(factor, w)), 0.0)
+        most = [max(float(np.abs(column).max()), 1e-9) for column in self.taken]
+        extra = np.array([column / by for column, by in zip(self.taken, most, strict=True)]).reshape(
+            len(most), len(self.values)
+        )
+        parts = [self._since(one, extra) for one in found]
+        w, square, with_values, with_extra = (np.concatenate([part[k] for part in parts], axis=-1) for k in range(4))
+        sums = np.stack([self.effects.sums(column) for column in (self.values, *extra)], axis=1)
+        inner = np.stack([self.values, *extra]) @ np.stack([self.values, *extra]).T
+        log_prior = np.concatenate([one.log_prior for one in found])
         keep = 1 / SIZE_PRIOR
-        posterior = 0.5 * push**2 / (info + keep) - 0.5 * np.log1p(info * SIZE_PRIOR)
-        posterior += np.concatenate([one.log_prior for one in found])
-        mean, variance = push / (info + keep), 1 / (info + keep)
-        total = float(logsumexp(np.append(posterior, np.log(SHARE_NOTHING))))
+        nothing, posterior, mean, variance = [], [], [], []
+        for unrest, weight in self._unrest():
+            root, base = self.effects.root(unrest, self.since)
+            whitened = solve_triangular(root, sums, lower=True, check_finite=False)
+            rest = inner - whitened.T @ whitened
+            base += 0.5 * (float(inner[0, 0]) - float(rest[0, 0])) + float(np.log(weight))
+            each = solve_triangular(root, w, lower=True, check_finite=False)
+            info = square - np.einsum("ij,ij->j", each, each)
+            cross = with_extra - whitened[:, 1:].T @ each
+            push = with_values - whitened[:, 0] @ each
+            if len(extra):
+                taken = cho_factor(rest[1:, 1:] + keep * np.eye(len(extra)))
+                solved = cho_solve(taken, rest[1:, 0])
+                base += 0.5 * float(rest[1:, 0] @ solved) - float(np.log(np.diag(taken[0])).sum())
+                push = push - solved @ cross
+                info = info - np.einsum("ij,ij->j", cross, cho_solve(taken, cross))
+            info = np.maximum(info, 0.0)
+            nothing.append(base + np.log(SHARE_NOTHING))
+            posterior.append(base + log_prior + 0.5 * push**2 / (info + keep) - 0.5 * np.log1p(info * SIZE_PRIOR))
+            mean.append(push / (info + keep))
+            variance.append(1 / (info + keep))
+        odds = (np.array(posterior), np.array(mean), np.array(variance))
+        total = float(logsumexp(np.append(nothing, odds[0])))
         told, at = [], 0
         for one in found:
-            part = slice(at, at + len(one.days))
-            told.append(_told(one, posterior[part], mean[part], variance[part], total, self.day))
+            part = (..., slice(at, at + len(one.days)))
+            told.append(_told(one, odds[0][part], odds[1][part], odds[2][part], total, self.day))
             at += len(one.days)
         told.sort(key=lambda one: -one.probability)
-        return Look(told, float(np.exp(np.log(SHARE_NOTHING) - total)))
+        return Look(told, float(np.exp(logsumexp(nothing) - total)))
 
-    def _since(self, one: Candidate, residual: Floats, extra: list[Floats]) -> tuple[Floats, Floats, Floats]:
-        """Of the column since each of its starts: its products with the random effects, with itself, with the
-        residual.
+    def _unrest(self) -> list[tuple[float, float]]:
+        """By how much the variance between days may be larger since than before, with the prior weight of each:
+        neighbouring days say so, which a shift that stays does not touch.
+        """
+        some = self.day >= self.since
+        n = np.bincount(self.day[some] - self.since)
+        mean = np.bincount(self.day[some] - self.since, self.rest[some]) / np.maximum(n, 1)
+        n, mean = n[n > 0], mean[n > 0]
+        apart, chance = np.diff(mean) ** 2, 1 / n[1:] + 1 / n[:-1] + 2 * self.effects.between_days
+        if len(apart) < 2 or float((apart / chance).mean()) < 1 + SHOWN * np.sqrt(3 / len(apart)):
+            return [(0.0, 1.0)]
+        return [(0.0, 1 - RESTLESS), (float((apart - chance).mean()) / 2, RESTLESS)]
+
+    def _since(self, one: Candidate, extra: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """Of the column since each of its starts: its products with the random effects, with itself, with the values,
+        with explanations taken before.
         """
         rows = np.flatnonzero(one.base)
         start = np.searchsorted(one.days, self.day[rows], side="right") - 1  # the last start this reading comes after
         rows, start = rows[start >= 0], start[start >= 0]
-        k, value, p = len(one.days), one.base[rows], len(self.precision)
-        place = self.place[rows]
+        k, value, p = len(one.days), one.base[rows], len(self.effects.precision)
+        place = self.effects.place[rows]
         known = place >= 0
         cell = (place * k + start[:, None])[known]
         w = np.bincount(cell, np.broadcast_to(value[:, None], place.shape)[known], minlength=p * k).reshape(p, k)
         more = [np.bincount(start, value * column[rows], minlength=k) for column in extra]
-        sums = [np.concatenate([w, np.array(more).reshape(len(more), k)]), np.bincount(start, value**2, minlength=k),
-                np.bincount(start, value * residual[rows], minlength=k)]  # fmt: skip
+        square, with_values = (np.bincount(start, value * part, minlength=k) for part in (value, self.values[rows]))
+        sums = [w, square, with_values, np.array(more).reshape(len(more), k)]
         later = [part[..., ::-1].cumsum(axis=-1)[..., ::-1] for part in sums]
-        return later[0], later[1], later[2]
+        return later[0], later[1], later[2], later[3]
 
 
 def _near(values: Floats, stream: Ints) -> Floats:
@@ -267,26 +293,15 @@ def _near(values: Floats, stream: Ints) -> Floats:
     return np.asarray(middle + np.clip(values - middle, -FAR, FAR))
 
 
-def _moment(code: Ints, off: Floats) -> float:
-    """Variance between levels by moments, readings of one level about 0 having variance 1; never none at all."""
-    some = code >= 0
-    size = np.bincount(code[some])
-    sums = np.bincount(code[some], off[some])
-    kept = size > 0
-    n, levels = float(size.sum()), int(kept.sum())
-    if levels < 2:
-        return FEW_LEVELS
-    between = float((sums[kept] ** 2 / size[kept]).sum())
-    return max((between - levels) / n, 0.0) + FLOOR
-
-
 def _told(one: Candidate, posterior: Floats, mean: Floats, variance: Floats, total: float, day: Ints) -> Hypothesis:
+    """posterior, mean, variance : (ways of days to differ, starts)."""
     top = float(posterior.max())
     weight = np.exp(posterior - top)
     chance = float(np.exp(top - total) * weight.sum())
     weight /= weight.sum()
-    effect = float(weight @ mean)
-    error = float(np.sqrt(weight @ (variance + (mean - effect) ** 2)))
+    effect = float((weight * mean).sum())
+    error = float(np.sqrt((weight * (variance + (mean - effect) ** 2)).sum()))
+    weight = weight.sum(axis=0)
     order = np.argsort(-weight, kind="stable")
     inside = one.days[order[: int(np.searchsorted(np.cumsum(weight[order]), 0.95) + 1)]]
     start = int(one.days[order[0]])

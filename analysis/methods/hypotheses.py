@@ -69,6 +69,11 @@ class Candidate:
     log_prior: Floats  # (days,)
     score: float  # log, as far as it is known before the exact look
 
+    @property
+    def group(self) -> str:
+        """What those share that differ in level, streams or lag only."""
+        return self.kin.partition(":")[0]
+
 
 @dataclass(frozen=True)
 class Readings:

@@ -18,11 +18,11 @@ window.dash_clientside = window.dash_clientside || {};
 
   // A link inside a drawing opens as every link of the frame does: without loading the page anew.
   document.addEventListener("click", (event) => {
-    const link = event.target.closest && event.target.closest(".drawn a");
+    const link = event.target.closest && event.target.closest(".drawn a, a.stay");
     if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
     event.preventDefault();
     open(link.getAttribute("href"));
-  });
+  }, true);
   const open = (href) => {
     window.history.pushState({}, "", href);
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));

@@ -10,8 +10,6 @@ window.dash_clientside = window.dash_clientside || {};
 
   window.dash_clientside.truerun = {
     width: () => widthClass(),
-    // The columns of a long table: fewer on a phone.
-    columns: (columns, width) => columns[(width || widthClass()) === "narrow" ? "narrow" : "wide"],
     // Marks the open page in both lists, closes the phone's list and names the page there.
     present: (pathname, pages) => {
       let name = "Pages";
@@ -43,6 +41,20 @@ window.dash_clientside = window.dash_clientside || {};
   let soon = 0;
   new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
 
+  // The title names the finding, and so does a polite live region once it has changed.
+  let finding = null;
+  const tell_finding = () => {
+    const head = document.querySelector("#main h1"), region = document.getElementById("finding-said");
+    if (!head || !region) return;
+    const link = document.querySelector('.top nav a[aria-current="page"]');
+    const title = [head.textContent.replace(/\s+/g, " ").slice(0, 70), link && link.textContent, "Truerun"].filter(Boolean).join(" - ");
+    if (document.title !== title) document.title = title;
+    if (head.textContent === finding) return;
+    if (finding !== null) region.textContent = head.textContent;
+    finding = head.textContent;
+  };
+  new MutationObserver(() => setTimeout(tell_finding, 80)).observe(document, { childList: true, subtree: true });
+
   // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
   let held = null;
   document.addEventListener("focusin", (event) => {
@@ -57,6 +69,16 @@ window.dash_clientside = window.dash_clientside || {};
   };
   new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
 
+  // Focus stays where it was when a filter, a fold or a heading lays the page out anew.
+  let last = "";
+  document.addEventListener("focusin", (event) => { last = event.target.id || last; });
+  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
+  new MutationObserver(() => {
+    if (!last || (document.activeElement && document.activeElement !== document.body)) return;
+    const again = document.getElementById(last);
+    if (again) again.focus({ preventScroll: true });
+  }).observe(document.documentElement, { childList: true, subtree: true });
+
   // The key / leads into the header's field from anywhere that is no field itself.
   document.addEventListener("keydown", (event) => {
     if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;
@@ -68,19 +90,6 @@ window.dash_clientside = window.dash_clientside || {};
     field.focus();
     field.select();
   });
-
-  // A file that is too large to be dropped is not passed over in silence: the line below says what to type.
-  const tooLarge = (event) => {
-    const place = event.target.closest && event.target.closest("[data-most]");
-    const files = place ? [...((event.dataTransfer || event.target).files || [])] : [];
-    if (!files.length) return;
-    const said = place.querySelector(".too-large"), large = files.filter((file) => file.size > Number(place.dataset.most));
-    said.textContent = large.map((file) => `${file.name} is ${Math.ceil(file.size / 1e6)} MB, more than a browser brings; it was not ` +
-      `loaded. At the command line: truerun load ${file.name}`).join(" ");
-    said.hidden = !large.length;
-  };
-  document.addEventListener("drop", tooLarge, true);
-  document.addEventListener("change", tooLarge, true);
 
   // What stands in a sheet as files: each chart as SVG or PNG, all its tables as one CSV with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");

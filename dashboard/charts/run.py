@@ -39,7 +39,7 @@ def run(view: RunView, *, narrow: bool = False) -> Figure:
         return style.empty("No neck has been measured yet.", narrow=narrow)
     ends = [*view.values, 0.0, *[x for x in (view.lower, view.upper) if x is not None]]
     pad = (max(ends) - min(ends)) * 0.08 or 0.1
-    low, high = min(ends) - pad, max(ends) + pad
+    low, high = min(ends) - pad, max(ends) + (2.5 if len(view.lots) > 1 else 1) * pad  # room for the names of lots
     layout = plane(
         (0, n + 1),
         (low, high),

@@ -143,7 +143,7 @@ def _show(proposal: "Proposal") -> None:
             meaning = "left out" if guess.field == "ignore" else meaning
             sure = f"{guess.level} by {guess.why}" if guess.field and guess.level != "said" else guess.level
             samples = ", ".join(sample[:16] for sample in column.samples)
-            say(f"  {column.heading[:28]:<28}  {meaning[:34]:<34}  {sure[:24]:<24}  {column.filled:>6}  {samples}")
+            say(f"  {column.heading[:28]:<28}  {meaning[:34]:<34}  {sure[:36]:<36}  {column.filled:>6}  {samples}")
     for line in proposal.left:
         say(line)
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ingest.store.snapshot import Snapshot
 
 PORT = 8050
+LOOKS = 5.0  # seconds between two looks at whether logs came or went
 Port = Annotated[int, typer.Option(help="Port of the pages.")]
 NoOpen = Annotated[bool, typer.Option("--no-open", help="Do not open a browser.")]
 
@@ -54,6 +55,7 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
         for line in _week_in_sentences(counter):
             say(line)
     pages = make_app(counter)
+    _work_ahead(counter)
     address = f"http://127.0.0.1:{port}/{'logs' if begins else ''}"
     say(f"The pages are at {address} (Ctrl-C stops them)")
     if browser:
@@ -62,6 +64,28 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
 
         threading.Timer(0.5, webbrowser.open, [address]).start()
     serve_app(pages, port)
+
+
+def _work_ahead(counter: "Desk") -> None:
+    """Have the next Week ready before somebody asks for it: at the start, and whenever logs came or went."""
+    import threading
+    from contextlib import suppress
+    from time import sleep
+
+    from analysis.review import review
+    from dashboard.desk.desk import patient
+
+    def look() -> None:
+        patient.set(True)  # of this thread only
+        counter.work_ahead(review)
+        with suppress(Exception):  # what is wrong with the shop is told on its pages
+            counter.ask(review, week=None)
+        while True:
+            sleep(LOOKS)
+            with suppress(Exception):
+                counter.snapshot()
+
+    threading.Thread(target=look, daemon=True, name="truerun-looks").start()
 
 
 def _week_in_sentences(counter: "Desk") -> Iterator[str]:
@@ -143,11 +167,21 @@ def week(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the paper goes.")] = Path("."),
     letter: Annotated[bool, typer.Option("--letter", help="For Letter paper instead of A4.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="A PDF too, made by a Chromium on this machine.")] = False,
+    every: Annotated[
+        str | None,
+        typer.Option(
+            "--every", metavar="DAY", help="Write nothing: say how this machine's scheduler does it each DAY."
+        ),
+    ] = None,
 ) -> None:
     """Write the weekly review as a paper.
 
     One HTML file that needs nothing else: mail it, print it, or have a PDF made of it. No tech is named in it.
     """
+    if every:
+        for line in scheduled(every, shop, out, pdf=pdf, letter=letter):
+            say(line)
+        return
     day = day_of(of) if of else None
     opened(shop)
     from dashboard.desk import desk, looking_back
@@ -160,6 +194,37 @@ def week(
     with desk.as_it_stood(asked.end):
         name, html = review.paper(week=asked.first, letter=letter)
     write_paper(name, html, out, pdf)
+
+
+DAYS = ("Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")  # as cron counts them
+
+
+def scheduled(day: str, shop: Path, out: Path, *, pdf: bool, letter: bool) -> list[str]:
+    """What to give to this machine's scheduler so that the paper is written each week on a day; UserProblem where it is
+    no day of the week.
+    """
+    import shlex
+    import shutil
+    import subprocess
+    import sys
+
+    full = next((each for each in DAYS if day.strip().lower() in (each.lower(), each[:3].lower())), None)
+    if full is None:
+        raise UserProblem(f"--every {day!r} is no day of the week; wanted one such as Monday")
+    program = shutil.which("truerun") or "truerun"
+    more = [word for word, given in (("--pdf", pdf), ("--letter", letter)) if given]
+    words = [program, "week", "--shop", str(shop.resolve()), "--out", str(out.resolve()), *more]
+    if sys.platform == "win32":
+        told = subprocess.list2cmdline(words).replace('"', '\\"')
+        return [
+            "Type this once; Windows then writes the paper at 07:00:",
+            f'schtasks /Create /TN "Truerun week" /SC WEEKLY /D {full[:3].upper()} /ST 07:00 /TR "{told}"',
+        ]
+    line = shlex.join(words).replace("%", "\\%")  # cron ends a line at a bare %
+    return [
+        "Put this line into your table of times (crontab -e); the paper is then written at 07:00:",
+        f"0 7 * * {DAYS.index(full)} {line}",
+    ]
 
 
 def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dashboard import numbers
 from ingest.terms.problems import Problem
 
 if TYPE_CHECKING:
@@ -60,15 +61,10 @@ class Lines:
         wait = self.first
         while not self.ended.wait(wait):
             wait, past = self.EVERY, time.monotonic() - self.begun
-            typer.echo(f"{self.title}: {self.what}, {100 * self.share:.0f} % done{left(self.share, past)}", err=True)
-
-
-def left(share: float, seconds: float) -> str:
-    """About how long the rest takes, once a twentieth is done: `, about 40 s left`."""
-    if share < 0.05:
-        return ""
-    rest = seconds * (1 - share) / share
-    return f", about {max(rest, 1):.0f} s left" if rest < 120 else f", about {rest / 60:.0f} min left"
+            typer.echo(
+                f"{self.title}: {self.what}, {100 * self.share:.0f} % done{numbers.time_left(self.share, past)}",
+                err=True,
+            )
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import replace
 from datetime import UTC, date, datetime
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
@@ -21,6 +21,7 @@ import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
+from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil
 from ingest.shopfiles.shop import fingerprint
@@ -49,6 +50,7 @@ class Desk:
         self._bytes = 0
         self._told: set[tuple[str, str, int]] = set()
         self._snapshots: OrderedDict[Hashable, tuple[Snapshot, Veil]] = OrderedDict()
+        self._ahead: Ahead | None = None
 
     @property
     def has_shop(self) -> bool:
@@ -70,17 +72,53 @@ class Desk:
         """How the shop wishes people shown, for what is shown of its logs as they were typed."""
         return self._opened(None)[1]
 
+    def work_ahead(self, *works: Callable[[Snapshot], Any]) -> None:
+        """From now on, when logs came or went, `works` are worked out first; until then a page that can wait for them
+        (`patient`) is given the shop as it stood before.
+        """
+        self._ahead = Ahead(works)
+
+    @property
+    def working_ahead(self) -> bool:
+        """Is a newer version of the shop being worked out?"""
+        return self._ahead is not None and self._ahead.busy
+
     def _opened(self, as_of: datetime | None) -> tuple[Snapshot, Veil]:
         as_of = as_of or _back.get() or self.as_of
         key = (*self._stands(), fingerprint(self.folder), as_of)
         with self._lock:
+            before = self._before(key) if as_of is None else None
+            if before is not None and patient.get():
+                return before
             if key not in self._snapshots:
-                veil = Veil(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
-                self._snapshots[key] = veil.snapshot(), veil
-                while len(self._snapshots) > SNAPSHOTS:
-                    self._snapshots.popitem(last=False)
+                self._keep(key, self._open(as_of))
             self._snapshots.move_to_end(key)
+            if self._ahead and as_of is None and before is None:
+                self._ahead.shown = key, self._snapshots[key]
             return self._snapshots[key]
+
+    def _before(self, key: tuple[Any, ...]) -> tuple[Snapshot, Veil] | None:
+        """What may be shown until the shop as it stands at `key` is worked out, which is begun; None where nothing."""
+        before = self._ahead.stands_in(key, self._only_logs_moved) if self._ahead else None
+        if self._ahead and before is not None:
+            self._ahead.begin(key, partial(self._open, None), self._keep)  # of its own: who cannot wait asks another
+        return before
+
+    def _open(self, as_of: datetime | None) -> tuple[Snapshot, Veil]:
+        veil = Veil(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
+        return veil.snapshot(), veil
+
+    def _keep(self, key: Hashable, opened: tuple[Snapshot, Veil]) -> None:
+        with self._lock:
+            self._snapshots[key] = opened
+            while len(self._snapshots) > SNAPSHOTS:
+                self._snapshots.popitem(last=False)
+
+    def _only_logs_moved(self, before: tuple[Any, ...], now: tuple[Any, ...]) -> bool:
+        """Do two standings differ by logs that came or went, and by nothing that a person decided?"""
+        version, _, sequence, *rest = before
+        same = now[0] > version and [*now[3:]] == rest
+        return same and book.only_loads_since(self.folder, sequence)
 
     def _stands(self) -> tuple[int, str, int]:
         """Store version, when it was made, and book sequence. A store that is missing or older is made again first,
@@ -103,10 +141,8 @@ class Desk:
             return "No shop yet", "begin on Logs"
         snapshot = self.snapshot()
         local = snapshot.as_of.astimezone(snapshot.shop.zone)
-        return (
-            snapshot.shop.shop.name,
-            f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet",
-        )
+        told = f"as of {numbers.clock(local)}" if snapshot.as_of > NEVER else "no log loaded yet"
+        return snapshot.shop.shop.name, f"{told}; newer logs are being worked out" if self.working_ahead else told
 
     def write_entry(self, kind: str, text: str, *, who: str, **about: Any) -> int:
         """One line into the bench book (ingest.store.book.write_entry), written now; the next question sees it.
@@ -209,6 +245,7 @@ class Desk:
         return NotWorkedOut(f"{study or 'a figure'} could not be worked out: {faults.WRONG}")
 
 
+patient: ContextVar[bool] = ContextVar("may be shown what stood before", default=False)
 _back: ContextVar[datetime | None] = ContextVar("looking back", default=None)
 
 

@@ -1,5 +1,6 @@
 """Long work behind the pages: one thread, one job at a time, its progress there to be looked at."""
 
+import shutil
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -7,10 +8,14 @@ from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from threading import Lock
+from time import monotonic, sleep
 from typing import Any
 
 from dashboard.desk.people_shown import Veil
+from ingest.reading.bounds import MOST_BYTES, read_within
+from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
+from ingest.shopfiles.shop import read_shop
 from ingest.store import at_bench
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
@@ -20,7 +25,8 @@ from ingest.verbs.answers import Answer
 from ingest.verbs.groups import Group
 from ingest.verbs.loaded import Loaded
 
-LARGEST = 50_000_000  # bytes of an upload; a larger file comes by the command line or a watched folder
+LARGEST = 50_000_000  # bytes of an upload in one; a larger file comes in pieces
+MOST = MOST_BYTES  # bytes of a file that comes in pieces, as at the command line
 KEPT = 50  # finished jobs that may still be asked about
 
 
@@ -34,6 +40,7 @@ class Job:
     doing: str = "waiting"
     state: str = "waiting"  # waiting | running | done | refused | failed
     problem: str = ""  # one line, where it was refused or failed
+    seconds: float = 0.0  # since it was begun
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
 
@@ -94,6 +101,23 @@ class Jobs:
         """Make the small index of the benches anew."""
         return self._begin("Index for Card", lambda _: at_bench.make(self.folder, open_snapshot(self.folder)))
 
+    def load_arrived(self, name: str, path: Path) -> int:
+        """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
+
+        def work(progress: Progress) -> list[Loaded]:
+            shop = read_shop(self.folder / "shop.toml")
+            try:
+                return load.load_data(
+                    self.folder,
+                    [(name, lambda: read_within(path, lambda _: form_of(name, shop), name))],
+                    progress=progress,
+                    now=self.clock(),
+                )
+            finally:
+                shutil.rmtree(path.parent, ignore_errors=True)
+
+        return self._begin("Load", work)
+
     def unload(self, log: str, who: str = "", why: str = "") -> int:
         """Take a log out."""
         return self._begin(f"Unload {log}", lambda _: load.unload(self.folder, log, who=who, why=why, now=self.clock()))
@@ -152,8 +176,6 @@ class Jobs:
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
         """The job once it has ended; TimeoutError where it takes longer."""
-        from time import monotonic, sleep
-
         end = monotonic() + seconds
         while monotonic() < end:
             job = self.look(number)
@@ -174,7 +196,8 @@ class Jobs:
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
         self._note(number, state="running", doing="beginning")
         try:
-            answer = work(lambda share, what: self._note(number, share=share, doing=what))
+            begun = monotonic()
+            answer = work(lambda share, what: self._note(number, share=share, doing=what, seconds=monotonic() - begun))
             files = self._shown(answer) if isinstance(answer, list) else ()
         except Problem as problem:
             self._note(number, state="refused", problem=str(problem))

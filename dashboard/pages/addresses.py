@@ -27,6 +27,8 @@ class Drift(Address):
     characteristic: Text = ""
     position: Text = ""
     model: Text = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
 
 
 class Capability(Address):
@@ -36,6 +38,11 @@ class Capability(Address):
     characteristic: Text = ""
     model: Text = ""
     by: Text = ""
+    stream: Text = ""
+    open: Text = ""
+    sort: Text = ""
+    page: Text = ""
+    word: Text = ""
 
 
 class Rework(Address):
@@ -46,8 +53,12 @@ class Rework(Address):
     weeks: Text = ""
     width: Text = ""
     week: Day = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
     caused_at: Text = ""
     caught_at: Text = ""
+    open: Text = ""
+    page: Text = ""
 
 
 class Necks(Address):
@@ -134,6 +145,7 @@ class Book(Address):
 
     state: Text = ""
     who: Text = ""
+    key: Text = ""
     at: Text = ""
 
 
@@ -141,6 +153,24 @@ class Find(Address):
     """What the header's field takes."""
 
     q: Text = ""
+
+
+class Against(Address):
+    """What the page that holds one group against another takes."""
+
+    what: Text = ""
+    a_model: Text = ""
+    a_tech: Text = ""
+    a_lot: Text = ""
+    a_gauge: Text = ""
+    a_from: Day = ""
+    a_to: Day = ""
+    b_model: Text = ""
+    b_tech: Text = ""
+    b_lot: Text = ""
+    b_gauge: Text = ""
+    b_from: Day = ""
+    b_to: Day = ""
 
 
 class WeekPaper(Address):
@@ -181,6 +211,7 @@ ADDRESSES: dict[str, type[Address]] = {
     "/book": Book,
     "/save/book": Book,
     "/find": Find,
+    "/against": Against,
     "/go": Find,
     "/papers/week": WeekPaper,
     "/papers/necks": NeckPaper,

@@ -7,10 +7,14 @@ from typing import Any
 import flask
 from dash import Dash, dcc, html
 
+from analysis.studies.matters import register
+from analysis.studies.matters.register import Entry
 from analysis.studies.story import find as study
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.sentences import book as words_of_book
+from dashboard.sentences import matters as words_of_matters
 
 PATH, NAME = "/find", "Find"
 GO = "/go"  # where the header's field leads: to the one thing that is meant, else to this page
@@ -29,20 +33,60 @@ def layout(q: str = "", **_address: str) -> Any:
     if not q.strip():
         return parts.page(
             parts.page_head(
-                "What are you looking for?", "A serial, a lot, a supplier, a model, a tech's code or a log."
+                "What are you looking for?",
+                "A serial, a lot, a supplier, a model, a tech's code, a log, or a matter by its words or number.",
             ),
             parts.empty_state("Type it into the field above; the key / leads there from anywhere."),
         )
-    found = _found(q)
-    if not found.hits:
+    found, told = _found(q), matters(q)
+    if not found.hits and not told:
         return parts.page(
-            parts.page_head(f"Nothing here goes by “{q}”.", "Looked among instruments, lots, models, people and logs."),
+            parts.page_head(
+                f"Nothing here goes by “{q}”.",
+                "Looked among instruments, lots, models, people, logs and what stands in Book.",
+            ),
             parts.empty_state("A serial is kept as it was typed in the log.", "What waits for an answer", "/logs"),
         )
-    many = sum(found.counted.values())
+    many = sum(found.counted.values()) + len(told)
     sheets = [_sheet(kind, found) for kind in study.KINDS if found.counted.get(kind)]
     head = f"{numbers.count(many)} {'thing goes' if many == 1 else 'things go'} by “{q}”."
+    if told:
+        sheets.insert(0, _of_book(told))
     return parts.page(parts.page_head(head, "The closest first."), *sheets)
+
+
+def matters(q: str) -> list[Entry]:
+    """Matters and decisions whose number it is, or in whose words each word stands; those that wait first."""
+    wanted = [word for word in q.casefold().split() if any(letter.isalnum() for letter in word)]
+    if not wanted:
+        return []
+    shop = desk.here().snapshot().shop
+
+    def fits(one: Entry) -> bool:
+        said = [one.key, words_of_book.what(one, shop), one.action, one.text]
+        if one.matter is not None:
+            said += [*one.matter.models, words_of_matters.together(one.matter.moves_with, shop)]
+        text = " ".join(said).casefold().replace(numbers.NBSP, " ")
+        return all(word in text for word in wanted)
+
+    return [one for one in desk.ask(register.register) if fits(one)]
+
+
+def _of_book(told: list[Entry]) -> html.Section:
+    shop = desk.here().snapshot().shop
+    rows = [
+        html.Li(
+            [
+                dcc.Link(words_of_book.what(one, shop), href=addresses.address("/book", key=one.key)),
+                html.Span(f" {one.state}{f', {one.action}' if one.action else ''}", className="small"),
+            ]
+        )
+        for one in told[: study.MOST]
+    ]
+    more = len(told) - study.MOST
+    rest = [html.P(f"and {numbers.count(more)} more, in Book", className="small")] if more > 0 else []
+    many = f"{numbers.count(len(told))} {'matter' if len(told) == 1 else 'matters and decisions'}"
+    return parts.sheet("In Book", many, [html.Ul(rows, className="found"), *rest])
 
 
 def connect(app: Dash) -> None:
@@ -53,7 +97,14 @@ def connect(app: Dash) -> None:
 def go() -> Any:
     """To the one thing that is meant, else to the list of what was found."""
     words = flask.request.args.get("q", "")
-    one = _found(words).one if words.strip() and desk.here().has_shop else None
+    if not words.strip() or not desk.here().has_shop:
+        return flask.redirect(addresses.address(PATH, q=words))
+    found = _found(words)
+    one = found.one
+    if not found.hits:
+        told = matters(words)
+        if len(told) == 1:
+            return flask.redirect(addresses.address("/book", key=told[0].key))
     return flask.redirect(leads_to(one) if one else addresses.address(PATH, q=words))
 
 

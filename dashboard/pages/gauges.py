@@ -1,11 +1,12 @@
-"""Gauges: can what was measured be trusted - steps against spread and tolerance, and gauge studies."""
+"""Gauges, inside Capability: can what was measured be trusted - steps against spread and tolerance, gauge studies."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
-from dash import Dash, html
+from dash import Dash, dcc, html
 
 from analysis.studies.drift import states
 from analysis.studies.gauges import rr as gauges
@@ -16,11 +17,10 @@ from dashboard.desk import desk
 from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
+from dashboard.tables import leafed
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
-CHARACTERISTIC, WORD = "gauges-characteristic", "gauges-word"
-ALL = "all"
 UNDER = "A gauge is coarse where one step of it is more than the stream's sigma. It may still judge runs and shares."
 JUDGED = (
     "Under 10 % of the spread is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes "
@@ -32,19 +32,35 @@ GOOD, UNFIT = (
 )  # of the spread: under a tenth good, over three tenths unfit; AIAG Measurement Systems Analysis, 4th edition
 
 
-def layout(characteristic: str | None = None, word: str | None = None, **_address: str) -> Any:
-    """The page as its address asks for it."""
+def layout(**_address: str) -> Any:
+    """The page that was: it stands in Capability now, and an old address leads there."""
+    return dcc.Location(href=addresses.address("/capability", open="gauges", **_address), id="gauges-moved")
+
+
+def headline() -> str:
+    """Which gauge is unfit or too coarse, in a sentence."""
     shop = desk.here().snapshot().shop
+    return _headline(desk.ask(steps), desk.ask(gauges.study_rows), shop)
+
+
+def inside(shop: Shop, asked: Mapping[str, Any]) -> html.Div:
+    """What Capability opens of the gauges: studies, steps, what to do next, and how many a study asks for."""
     found, studies = desk.ask(steps), desk.ask(gauges.study_rows)
-    characteristic = addresses.chosen(characteristic, found["characteristic"].unique().to_list(), None)
-    word = addresses.chosen(word, (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
-    return parts.page(
-        parts.page_head(_headline(found, studies, shop), UNDER),
-        held("Gauge studies", _studies, studies, shop),
-        _filters(found, shop, characteristic, word),
-        held("Steps against spread and tolerance", _steps, found, shop, characteristic, word),
-        held("What to do next", _next, found, studies, shop),
-        held(planning.NAME, planning.gauges),
+    characteristic = addresses.chosen(asked.get("characteristic"), found["characteristic"].unique().to_list(), None)
+    word = addresses.chosen(asked.get("word"), (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED), None)
+    return html.Div(
+        [
+            held("Gauge studies", _studies, studies, shop),
+            held(
+                "Steps against spread and tolerance",
+                _steps,
+                found,
+                shop,
+                {**asked, "characteristic": characteristic, "word": word},
+            ),
+            held("What to do next", _next, found, studies, shop),
+            held(planning.NAME, planning.gauges),
+        ]
     )
 
 
@@ -128,20 +144,8 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
     return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])
 
 
-def _filters(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Div:
-    kinds = [
-        {"value": key, "label": shop.characteristic_name(key)}
-        for key in found["characteristic"].unique(maintain_order=True).sort()
-    ]
-    words = [{"value": w, "label": w.capitalize()} for w in (states.COARSE, states.UNFIT, states.FIT, states.UNTESTED)]
-    every = [{"value": ALL, "label": "All"}]
-    return parts.fields(
-        parts.field("Characteristic", CHARACTERISTIC, characteristic or ALL, every + kinds),
-        parts.field("Gauge", WORD, word or ALL, every + words),
-    )
-
-
-def _steps(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: str | None) -> html.Section:
+def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Section:
+    characteristic, word = asked["characteristic"], asked["word"]
     if found.is_empty():
         text = (
             "No gauge with a resolution is declared in shop.toml. Add a [[gauge]] with what it measures and its "
@@ -164,7 +168,7 @@ def _steps(found: pl.DataFrame, shop: Shop, characteristic: str | None, word: st
     ]
     save = parts.save_whole("gauges", characteristic=characteristic, word=word)
     body = (
-        [parts.grid(told, columns, "gauges-steps"), save]
+        [html.P(UNDER, className="small"), leafed(told, columns, "gauges-steps", "/capability", asked), save]
         if told
         else html.P("No stream of this kind.", className="small")
     )
@@ -250,5 +254,4 @@ def saved(**asked: str) -> tuple[str, pl.DataFrame]:
 
 
 def connect(app: Dash) -> None:
-    """The page's callbacks."""
-    parts.filters_to_address(app, PATH, {"characteristic": CHARACTERISTIC, "word": WORD}, everything=ALL)
+    """Nothing: the page only leads on."""

@@ -10,8 +10,10 @@ from typing import Any
 import polars as pl
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.people import learning_curves, targets, techs
+from analysis.studies.people import gauge_part, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
+from analysis.studies.story.unread import CHARACTERISTIC
+from analysis.studies.story.unread import unread as unread_rows
 from dashboard import numbers
 from dashboard.charts.band import band
 from dashboard.desk import desk
@@ -19,7 +21,7 @@ from dashboard.pages.bench import parts as bench_parts
 from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bench as sentences_bench
-from dashboard.sentences import coaching
+from dashboard.sentences import coaching, unread
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -61,13 +63,15 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
     return f"target-card-{re.sub(r'[^A-Za-z0-9]+', '-', tech)}", made.html(
         "bench.html",
         name=name,
+        unread=unread.lines(_unread(chosen), shop, "target card"),
         stop=sentences_bench.LIGHT_EFFORT,
         headline=_headline(shop, name, chosen),
-        more=len(stands) - len(chosen),
+        more=coaching.others([stand.verdict for stand in stands if stand not in chosen]),
+        gauges=_gauges(shop, chosen),
         targets=[_target(made, stand, shop) for stand in chosen],
         test=sentences_bench.test_short(chosen[0].lasts),
         ways=_ways(shop, chosen),
-        sources=_sources(chosen),
+        sources=_sources(shop, chosen),
         practice=_practice(chosen[0]),
         steps=coaching.steps(shop, chosen[0]),
         cautions=cautions(shop.stages[shop.bench_order[stage]] for stage in stages if stage in shop.bench_order),
@@ -75,6 +79,13 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         minutes=[_minutes(shop, tech, stage) for stage in stages],
         purpose=purpose,
     )
+
+
+def _unread(chosen: list[targets.Stand]) -> pl.DataFrame:
+    """What was not read of what stands on the card: its characteristics, its stages, or all."""
+    keys = {str(stand.band[name]) for stand in chosen for name in ("characteristic", "stage")}
+    rows = desk.ask(unread_rows)
+    return rows.filter(pl.col("key").is_in(sorted(keys)) | ((pl.col("key") == "") & (pl.col("what") != CHARACTERISTIC)))
 
 
 def _stands(shop: Shop, tech: str, stage: str) -> list[targets.Stand]:
@@ -97,12 +108,25 @@ def _ways(shop: Shop, chosen: list[targets.Stand]) -> list[tuple[str, str, str]]
     ]
 
 
-def _sources(chosen: list[targets.Stand]) -> list[str]:
+def _gauges(shop: Shop, chosen: list[targets.Stand]) -> list[str]:
+    """What the gauge takes of each spread, characteristic by characteristic."""
+    told = {}
+    for one in chosen:
+        if len(one.values) > 1:
+            key = str(one.band["characteristic"])
+            part, what = desk.ask(gauge_part.gauge_part, characteristic=key, sd=one.sd), shop.characteristic_name(key)
+            told[what] = coaching.gauge_takes(part.share if part else None, part.study if part else "", what)
+    return list(told.values())
+
+
+def _sources(shop: Shop, chosen: list[targets.Stand]) -> list[str]:
     """Where the targets come from, those of one source together."""
     told: dict[str, list[str]] = {}
     for one in chosen:
-        told.setdefault(coaching.comes_from(one.band), []).append(str(one.band["model"]))
-    return [f"{', '.join(dict.fromkeys(models))}: {source}." for source, models in told.items()]
+        row = one.band
+        what = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
+        told.setdefault(coaching.comes_from(row), []).append(f"{what}, {row['model']}")
+    return [f"{'; '.join(dict.fromkeys(names))}: {source}." for source, names in told.items()]
 
 
 def _practice(stand: targets.Stand) -> str:
@@ -151,7 +175,7 @@ def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
 
 
 def _signed(stand: targets.Stand) -> list[dict[str, Any]]:
-    lines = desk.here().snapshot().lines("signed off")
+    lines = desk.here().snapshot().lines(*coaching.SIGNINGS)
     return lines.filter((pl.col("tech") == stand.tech) & (pl.col("stage") == stand.band["stage"])).to_dicts()
 
 

@@ -13,6 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.necks import bow, lots, necks
+from analysis.studies.story.unread import unread as unread_rows
 from dashboard import numbers
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
@@ -22,6 +23,8 @@ from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import talk as sentences_talk
+from dashboard.sentences import unread
 from ingest.shopfiles.shop import Shop
 
 ANSWER_IN = timedelta(days=14)  # what is asked for by when, unless the talk agrees on another day
@@ -58,11 +61,12 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         text
         for one in drawn_lots.plans_in_words()
         if one.characteristic == name and one.supplier in ("", supplier)
-        for text in sentences_necks.plan(one, shop)
+        for text in sentences_talk.plan(one, shop)
     ]
     return f"neck-packet-{_file_name(supplier)}", made.html(
         "necks.html",
         supplier=supplier,
+        unread=_unread(shop),
         headline=headline,
         what=shop.characteristic_name(name),
         unit=shop.shop.length,
@@ -75,12 +79,17 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
         plans=plans,
         minutes=_minutes(shop, supplier, money),
         money=money,
-        aside=desk.ask(necks.implausible, supplier=supplier),
+        aside=sentences_talk.set_aside(desk.ask(necks.implausible, supplier=supplier).rows()),
         asks=_asks(rows, snapshot.as_of.astimezone(shop.zone).date()),
-        last_talk=sentences_necks.last_talk(desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop),
+        last_talk=sentences_talk.last_talk(desk.ask(necks.since_agreed, characteristic=name, supplier=supplier), shop),
         costs=_costs(rows, shop, money),
         serials=_serials(measured, drawn, shop),
     )
+
+
+def _unread(shop: Shop) -> list[str]:
+    """What this packet needs and no log tells."""
+    return unread.lines(desk.ask(unread_rows), shop, "packet")
 
 
 def _file_name(supplier: str) -> str:
@@ -89,13 +98,16 @@ def _file_name(supplier: str) -> str:
 
 def _many(rows: list[Row]) -> str:
     n = sum(row["n"] for row in rows)
-    taken, refused = (sum(row["verdict"] == word for row in rows) for word in (lots.ACCEPT, lots.REJECT))
+    taken, refused, few = (
+        sum(row["verdict"] == word for row in rows) for word in (lots.ACCEPT, lots.REJECT, lots.TOO_FEW)
+    )
+    rest = f", {numbers.in_words(few)} too few to say" if few else ""
     many = (
         f"{numbers.in_words(len(rows), capital=True)} {'lot' if len(rows) == 1 else 'lots'}, {numbers.count(n)} "
         "necks measured."
     )
     return (
-        f"{many} By the agreed plan {numbers.in_words(taken)} taken, {numbers.in_words(refused)} not taken."
+        f"{many} By the agreed plan {numbers.in_words(taken)} taken, {numbers.in_words(refused)} not taken{rest}."
         if taken + refused
         else many
     )
@@ -122,7 +134,7 @@ def _lot(row: Row, shop: Shop, plans: list[necks.PlanWords]) -> Row:
         "doubt": row["verdict"] == lots.REJECT,
         "verdict": {"bring to the supplier": "not taken", "take": "taken"}.get(verdict, verdict)
         if row["verdict"] != lots.TOO_FEW
-        else sentences_necks.more(row, plans),
+        else sentences_talk.more(row, plans),
     }
 
 
@@ -228,8 +240,8 @@ def _asks(rows: list[Row], day: date) -> list[str]:
     until = f"by {numbers.day(day + ANSWER_IN)}"
     asks = [
         f"Lot {row['lot']}: {sentences_necks.outside(row)} outside{sentences_necks.on_limit(row)}, "
-        f"{sentences_necks.in_lot(row)}{_still(row)}. Measure the kept necks together, then agree, {until}, what "
-        "happens to the lot: used, sorted or returned."
+        f"{sentences_necks.in_lot(row)}{_still(row)}{sentences_talk.in_sample(row)}. Measure the kept necks together, "
+        f"then agree, {until}, what happens to the lot: used, sorted or returned."
         for row in doubtful[:ASKED]
     ]
     if len(doubtful) > ASKED:

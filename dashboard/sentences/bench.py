@@ -179,7 +179,7 @@ def standing(shop: Shop, stand: Stand) -> str:
 
 
 def runs(shop: Shop, stand: Stand) -> str:
-    """`Runs 1.5 thou high` where the interval of the mean leaves the target out."""
+    """`Runs 1.5 thou high` where the interval of the mean leaves the target out by what the gauge shows."""
     goal = stand.band["target"]
     if (
         not isinstance(goal, float)
@@ -190,7 +190,10 @@ def runs(shop: Shop, stand: Stand) -> str:
     ):
         return ""
     off = stand.mean - float(goal)
-    return f"Runs {in_gauge(shop, stand.band, abs(off))} {'high' if off > 0 else 'low'}."
+    told = in_gauge(shop, stand.band, abs(off))
+    if told == in_gauge(shop, stand.band, 0.0):
+        return ""  # nothing that could be read on the gauge
+    return f"Runs {told} {'high' if off > 0 else 'low'}."
 
 
 def one_step(band: Row) -> str:

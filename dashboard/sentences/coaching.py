@@ -18,6 +18,7 @@ from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
+SIGNINGS = ("signed off", "sign-off taken back")  # kinds of line of the book
 AGREE = 9  # of ten instruments read twice within one step of the gauge
 TOGETHER = 3  # lots left out, from which on they are told in one sentence
 BESIDE = 5  # instruments set beside somebody
@@ -148,10 +149,34 @@ def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     return f"{n}{since}{until}: {'known, ' if one.kind == KNOWN else ''}{one.what}{moved}."
 
 
+def gauge_takes(share: float | None, study: str, what: str) -> str:
+    """What the gauge takes of somebody's spread, or that nobody knows."""
+    if share is None:
+        return f"{what}: no gauge study is on file, so how much of the spread is the gauge's is not known."
+    part = numbers.with_unit(numbers.plain(100 * share, 0), "%")
+    return f"{what}: the gauge and the hands that read it take {part} of this spread (study {study}); the rest is set."
+
+
+def others(words: Sequence[str]) -> str:
+    """`59 more targets stand on the Bench page: 3 shown, 56 not shown yet.`; words : their verdicts."""
+    if not words:
+        return ""
+    many = (targets.SHOWN, targets.NOT_SHOWN, targets.TOO_FEW)
+    told = ", ".join(
+        f"{numbers.count(words.count(word))} {word.removeprefix('target ')}" for word in many if word in words
+    )
+    stand = "target stands" if len(words) == 1 else "targets stand"
+    return f"{numbers.count(len(words))} more {stand} on the Bench page: {told}."
+
+
 def signed_off(lines: Sequence[Mapping[str, Any]], shop: Shop, band: Mapping[str, Any]) -> str:
-    """Who signed a target off, and when; '' where nobody has. lines : of the book, in the order written."""
+    """Who signed a target off, and when, and who took that back, and why; '' where nobody has. lines : of the book, of
+    the kinds SIGNINGS, in the order written.
+    """
     same = [line for line in lines if all(line[name] == band[name] for name in ("characteristic", "position", "model"))]
     if not same:
         return ""
-    last = same[-1]
-    return f"Signed off by {last['who']}, {numbers.clock(sentences.local(shop, last['at']))}."
+    when = [f"{line['who']}, {numbers.clock(sentences.local(shop, line['at']))}" for line in same]
+    if same[-1]["kind"] == SIGNINGS[0]:
+        return f"Signed off by {when[-1]}."
+    return f"Not signed off: the sign-off of {when[-2]}, was taken back by {when[-1]}: {same[-1]['text']}"

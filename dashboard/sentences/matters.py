@@ -18,6 +18,7 @@ from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NAMED_MODELS = 3
+TO_TARGET = "It lies nearer to what is asked than before: somebody's practice, or a change that took."
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
            (0.5, "one in two"))  # fmt: skip
@@ -42,10 +43,13 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         else ""
     )
     lead = f"{what} on {where} moved {way} {_size(matter, key, shop)}"
-    if matter.only_some:
+    if matter.to_target:
+        lead += " to its target" if not matter.only_some else " to its target for some who set it"
+    elif matter.only_some:
         lead += " for some who set it, not for all"
     words = [
         "New this week." if seen.new else "",
+        TO_TARGET if matter.to_target else "",
         between(matter, shop, now),
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         "" if matter.planned else apart(matter.tell_apart, shop),
@@ -228,6 +232,29 @@ def _planned(one: Planned, shop: Shop, key: str, now: date) -> str:
     if one.followed:
         return f"{told} Done, and followed by most; who has not yet is on Bench."
     return f"{told} The readings have not followed."
+
+
+def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
+    """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
+    key = matter.characteristics[0] if matter.characteristics else ""
+    if not key:
+        when = numbers.day(shared.local(shop, matter.opened_at), now)
+        return name(matter, shop), f"More than its last weeks let expect, since the week of {when}."
+    way = "up" if (matter.size or 0.0) >= 0 else "down"
+    since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+    lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"
+    why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
+    return lead, " ".join(part for part in (TO_TARGET if matter.to_target else "", why) if part)
+
+
+def not_yet(matter: Matter, shop: Shop, now: date) -> str:
+    """On Bench, of one person: a planned change that their readings do not follow; '' where none was planned."""
+    if matter.planned is None or not matter.characteristics:
+        return ""
+    key, one = matter.characteristics[0], matter.planned
+    aim = f" to {shared.amount(shop, key, one.target)}" if one.target is not None else ""
+    what = _what(matter, key, shop)
+    return f"{one.what} of {numbers.day(one.on, now)}: {what} set here has not followed{aim} yet."
 
 
 def calls(found: Calls) -> str:

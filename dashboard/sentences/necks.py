@@ -12,8 +12,7 @@ from datetime import date
 from typing import Any
 
 from analysis.studies.necks import lots
-from analysis.studies.necks.necks import COVERAGE, Parts, PlanWords, SinceAgreed
-from analysis.studies.necks.offers import Offer
+from analysis.studies.necks.necks import COVERAGE, Parts
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -218,8 +217,9 @@ def gauge(row: Row) -> str:
         return "No gauge study is on file, so how much of the spread is the gauge is not known."
     worst = max(share, part or 0.0)
     fit = "fit" if worst < 0.10 else "usable by agreement" if worst <= 0.30 else "not fit to judge necks by"
+    scale = "under 10 % is good, over 30 % unfit: AIAG, Measurement Systems Analysis"
     tolerance = f" and {_per_cent(part)} of the tolerance" if part is not None else ""
-    return f"The gauge and its readers take {_per_cent(share)} of the spread within lots{tolerance}: {fit}."
+    return f"The gauge and its readers take {_per_cent(share)} of the spread within lots{tolerance}: {fit} ({scale})."
 
 
 def uncertainty(row: Row, shop: Shop) -> str:
@@ -227,31 +227,15 @@ def uncertainty(row: Row, shop: Shop) -> str:
     if row["gauge_sd"] is None:
         return ""
     far = fine(shop, COVERAGE * row["gauge_sd"])
+    edges = (
+        f" The larger of two readings runs high by {fine(shop, row['runs_high'])} at most, where both edges are alike."
+        if row["edges"] is not None
+        else ""
+    )
     return (
         f"One reading is sure to within {far} (expanded uncertainty, k = 2, repeatability and reproducibility of study "
-        f"{row['gauge_study']})."
+        f"{row['gauge_study']}; the sizes of the leaves and the straightness of the straightedge are not in it).{edges}"
     )
-
-
-def last_talk(found: SinceAgreed | None, shop: Shop) -> str:
-    """What came of the last talk: before, since, and by how much."""
-    if found is None:
-        return (
-            "What came of the last talk: no day on which limits were agreed (agreed_on in specs.csv) lies between the "
-            "lots on file, so nothing can be held against a before."
-        )
-    when = f"{numbers.day(found.day)} {found.day.year}"
-    counts = (
-        f"{numbers.of(*found.before)} necks outside in {numbers.in_words(found.lots_before)} lots before, "
-        f"{numbers.of(*found.after)} in {numbers.in_words(found.lots_after)} since"
-    )
-    change = length(shop, found.change, sign=True)
-    if found.low is None:
-        return f"Since the talk of {when}: {counts}; mean bow of a lot {change}, too few lots for an interval."
-    scale, digits = numbers.in_unit(1.0, "length", shown=shop.shop.length), numbers.decimals_of("length") + 1
-    span = numbers.span(found.low * scale, (found.high or 0.0) * scale, digits)
-    sure = "" if found.low > 0 or (found.high or 0.0) < 0 else " No change is shown."
-    return f"Since the talk of {when}: {counts}; mean bow of a lot {change} ({span}).{sure}"
 
 
 def _per_cent(share: float) -> str:
@@ -270,38 +254,6 @@ def rule(row: Row, shop: Shop, step: float | None) -> str:
     )
 
 
-def plan(words: PlanWords, shop: Shop) -> list[str]:
-    """What the agreed plan lets through, and what measuring instead of counting would need."""
-    at = {chance: numbers.share(share, 100) for chance, share in words.accepted_at.items()}
-    what = shop.characteristic_name(words.characteristic).lower()
-    told = [
-        f"Agreed for {what}: of {words.sample} necks at most {words.accept} outside."
-        if words.k is None
-        else f"Agreed for {what}: {words.sample} necks measured; the mean at least {numbers.plain(words.k)} spreads "
-        "inside the limit.",
-        f"This plan lets through a lot with {at[0.5]} outside half of the time. A lot with {at[0.95]} outside passes "
-        "nineteen times in twenty, "
-        f"one with {at[0.1]} still passes one time in ten.",
-    ]
-    if words.by_measurement is not None and words.k is None:
-        told.append(
-            f"By mean and spread instead of counting, {words.by_measurement.n} necks say as much, if a lot's bow "
-            "follows a normal curve "
-            "and its spread is its own."
-        )
-    return told
-
-
-def offered(offer: Offer) -> str:
-    """`of 50 necks at most 2 outside`, or by measurement; the agreed one says so."""
-    how = (
-        f"of {numbers.count(offer.sample)} necks at most {numbers.count(offer.accept or 0)} outside"
-        if offer.k is None
-        else f"{numbers.count(offer.sample)} necks measured, k = {numbers.plain(offer.k)}"
-    )
-    return f"{how} (agreed)" if offer.agreed else how
-
-
 def linked(found: Parts) -> str:
     """Which necks an instrument has taken."""
     if not found.unlinked:
@@ -312,28 +264,6 @@ def linked(found: Parts) -> str:
     )
 
 
-def more_than_came(row: Row) -> str:
-    """A question: more necks measured than lots.csv says came."""
-    return (
-        f"Lot {row['lot']}: {numbers.count(row['n'])} necks are measured, and lots.csv says that "
-        f"{numbers.count(row['quantity'])} came. Which is right? Until it is mended the lot is one of unknown size."
-    )
-
-
-def became_of(row: Row) -> str:
-    """A question: what became of a lot that the plan does not take."""
-    return f"What became of lot {row['lot']}: used, sorted or returned? Its disposition in lots.csv is empty."
-
-
 def few(n: int) -> str:
     """A small sample, called small."""
     return " Few necks." if n < FEW else ""
-
-
-def more(row: Row, plans: list[PlanWords]) -> str:
-    """How many more necks the plan wants of a lot."""
-    fits = [p for p in plans if p.characteristic == row["characteristic"] and p.supplier in ("", row["supplier"])]
-    own = [p for p in fits if p.supplier] or fits
-    return (
-        f"measure {own[-1].sample - int(row['n'])} more" if own and own[-1].sample > int(row["n"]) else "measure more"
-    )

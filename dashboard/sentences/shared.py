@@ -205,7 +205,9 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
     many = "stream is" if len(found.coarse) == 1 else "streams are"
     why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
     rest = ": one step of the gauge is more than one sigma."
-    return Sentence("coarse", "coarse", lead, rest, why, address("/gauges", characteristic=key), "Gauges")
+    return Sentence(
+        "coarse", "coarse", lead, rest, why, address("/capability", open="gauges", characteristic=key), "Gauges"
+    )
 
 
 def thin(found: Review, shop: Shop) -> Sentence | None:
@@ -247,13 +249,7 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     judged = int(row["judged"])
     told = row["never_sent_back"] is not None
     straight = round((row["never_sent_back"] or 0.0) * judged)
-    said = [
-        (
-            "Instruments finished",
-            numbers.count(row["finished"]),
-            _usual(found, "finished", float(row["finished"]), numbers.count),
-        )
-    ]
+    said = [_finished(found, row["finished"])]
     share = numbers.share(row["never_sent_back"], judged) if told else "not read" if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
     if judged and not told:
@@ -274,7 +270,10 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     many = "signal" if budget == 1 else "signals"
     allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
     if row["signals_opened"] is None:
-        return [*said, ("New signals", numbers.NONE, "Signals could not be worked out.")]
+        least = shop.judging.least_readings
+        nothing = f"Nothing could be judged: no stream has {least} readings and a spread yet."
+        why = "Signals could not be worked out." if found.streams > found.thin else nothing
+        return [*said, ("New signals", numbers.NONE, why)]
     opened = int(row["signals_opened"])
     maybe = " One of them may be chance." if budget and opened >= 1 else ""
     said.append(
@@ -285,6 +284,13 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
         )
     )
     return said
+
+
+def _finished(found: Review, many: int | None) -> tuple[str, str, str]:
+    """How many were finished, and whether that is usual."""
+    if many is None:
+        return "Instruments finished", "not read", "No log says what passed its last stage."
+    return "Instruments finished", numbers.count(many), _usual(found, "finished", float(many), numbers.count)
 
 
 def _usual(found: Review, name: str, value: float | None, write: object) -> str:

@@ -27,13 +27,15 @@ TOUCHES = {  # what each page needs
     "rework": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES, unread.STAGE),
     "necks": (unread.LIMITS, unread.CHARACTERISTIC, unread.OUTCOMES),
     "bench": (unread.OUTCOMES, unread.CAUSES, unread.MINUTES),
+    "packet": (unread.OUTCOMES, unread.CHARACTERISTIC, unread.LIMITS, unread.MINUTES),
+    "target card": (unread.CHARACTERISTIC, unread.OUTCOMES, unread.MINUTES),
 }
 
 
 def lines(rows: pl.DataFrame, shop: Shop, page: str = "week") -> list[str]:
     """A sentence for each thing that was not read and that a page needs."""
     wanted = rows.filter(pl.col("what").is_in(TOUCHES[page]))
-    if page == "necks":
+    if page in ("necks", "packet"):
         wanted = wanted.filter(~pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]) | _incoming(shop))
     return [line(row, shop) for row in wanted.iter_rows(named=True)]
 

@@ -16,7 +16,7 @@ from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.matters import name
-from dashboard.sentences.unread import outcomes_missing
+from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
 
 FEW = 30  # instruments: below it a sample is called few
@@ -124,8 +124,8 @@ def answer(found: Review) -> str:
 
 def nothing_shipped(found: Review) -> str:
     """Why no serial is listed as shipped outside or without a final inspection."""
-    packed = found.weeks.filter(found.weeks["week"] == found.week)["finished"].sum()
-    if outcomes_missing(found.unread):
+    packed = found.finished
+    if packed is None or outcomes_missing(found.unread):
         return "Not read: no log says what passed its last stage."
     if not packed:
         return "Nothing was packed this week."
@@ -266,7 +266,7 @@ def on_the_bench(found: Review) -> list[tuple[str, str]]:
     """Figures of the bench with their words: finished, on the bench, on hold."""
     count = {word: int((found.bench["standing"] == word).sum()) for word in ("bench", "hold")}
     return [
-        (numbers.count(found.finished), "finished this week"),
+        (NOT_READ if found.finished is None else numbers.count(found.finished), "finished this week"),
         (numbers.count(count["bench"]), "on the bench"),
         (numbers.count(count["hold"]), "on hold"),
     ]

@@ -2,30 +2,84 @@
 and headings.
 """
 
+from fnmatch import fnmatch
+
+from ingest.beginning.answers import LogSaid
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.beginning.new_text import log_lines, table_lines
+from ingest.beginning.raw_tables import RawTable
+from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import STAGES
-from ingest.reading.headings import Headings, plain
-from ingest.reading.reader import log_for
+from ingest.reading.headings import Headings, missing, plain
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import FileProblem, quoted
 
+BY_ROLE = {"receiving": "receiving", "test": "play_test", "final": "final_inspection", "packing": "packing"}
 HEAD = (
     "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before "
     "one whose `files` is wider."
 )
 
 
-def known_log(name: str, shop: Shop | None) -> Log | None:
-    """The [[log]] that reads files of this name already; None where there is none, or no [[log]] at all."""
+def known_log(name: str, table: RawTable, shop: Shop | None) -> Log | None:
+    """The [[log]] that reads a table of this file and tab already, whatever else it may lack; None where none does, or
+    where it would not find what a row must say, so that the table is of another kind.
+    """
     if shop is None or not shop.logs:
         return None
+    tab = table.tab.strip().casefold()
+    mine = [
+        log
+        for log in shop.logs
+        if fnmatch(name.casefold(), log.files.casefold()) and (not log.tab or fnmatch(tab, log.tab.strip().casefold()))
+    ]
+    if not mine:
+        return None
     try:
-        return log_for(name, shop)
+        lacks = missing(Headings(shop, mine[0]).table(table.headings, name), mine[0])
     except FileProblem:
         return None
+    return None if lacks else mine[0]
+
+
+def under(said: LogSaid, known: Log, table: RawTable, shop: Shop) -> LogSaid:
+    """What somebody said of a sheet of a known kind, and beneath it what the [[log]] that reads it says already."""
+    headings = {**said.headings, **{key: value for key, value in known.headings.items() if key not in said.headings}}
+    read = Headings(shop, known)
+    for heading in table.headings:
+        column = read.read(heading)
+        if column.field not in ("other", "ignore") and heading not in headings:
+            unit = f"({column.unit})" if column.unit and column.field == "reading" else ""
+            headings[heading] = f"{column.meaning} {unit}".strip()
+    fields = {**known.words, **said.words}
+    return LogSaid(
+        name=known.name,
+        files=known.files,
+        tab=known.tab,
+        shape=said.shape or known.shape,
+        stage=said.stage or known.stage,
+        date_order=said.date_order or known.date_order,
+        decimal=said.decimal or known.decimal,
+        empty_outcome=said.empty_outcome or known.empty_outcome,
+        headings=headings,
+        ignore=(*known.ignore, *(each for each in said.ignore if each not in known.ignore)),
+        units={**known.units, **said.units},
+        words={field: {**known.words.get(field, {}), **said.words.get(field, {})} for field in fields},
+        rest={**said.rest} | ({"replaces": known.replaces} if known.replaces else {}),
+        mark=said.mark,
+    )
+
+
+def keep(log: LogDraft, known: Log) -> None:
+    """Put into the draft of a known kind what its [[log]] says of columns and words that this sheet does not hold."""
+    here = {column.heading for column in log.survey.columns}
+    log.kept = {heading: target for heading, target in known.headings.items() if heading not in here}
+    log.ignore += [heading for heading in known.ignore if heading not in log.ignore]
+    for field, words in known.words.items():
+        log.words[field] = {**words, **log.words.get(field, {})}
+        log.said |= {f"{field} {word}" for word in words}
 
 
 def known_words(field: str, shop: Shop | None, log: Log | None) -> dict[str, str]:
@@ -49,39 +103,48 @@ def additions_text(draft: Draft, shop: Shop) -> str:
     ]
     parts += [table_lines(kind, entry, draft) for kind, entry in new]
     for log in draft.logs:
-        known = known_log(log.survey.name, shop)
-        parts += _lacking(log, known, shop) if known else [log_lines(log, draft)]
+        known = log.survey.known
+        parts += _completed(log, known, draft, shop) if known else [log_lines(log, draft)]
     return "\n\n".join([HEAD, *parts]) + "\n" if parts else ""
 
 
 def _place(key: str, shop: Shop) -> str:
     """Where along the bench a new stage belongs: [[stage]] tables stand in bench order."""
     usual = {stage.key: place for place, stage in enumerate(STAGES)}
-    before = [
-        stage.key
+    trade = {
+        stage.key: guess_stage(stage.key) or guess_stage(stage.name) or BY_ROLE.get(stage.role, stage.key)
         for stage in shop.stages
-        if usual.get(stage.key, -1) < usual.get(key, len(usual)) and stage.key in usual
-    ]
+    }
+    mine = usual.get(key, len(usual))
+    before = [stage.key for stage in shop.stages if usual.get(trade[stage.key], len(usual)) < mine]
+    if not before and mine >= usual["final_inspection"]:
+        before = [stage.key for stage in shop.stages]
     where = f"behind {before[-1]!r}" if before else f"before {shop.stages[0].key!r}"
     return f"[[stage]] tables stand in bench order: this one belongs {where}" + (
         "" if key in usual else ", by your own knowledge of the bench"
     )
 
 
-def _lacking(log: LogDraft, known: Log, shop: Shop) -> list[str]:
-    """What the [[log]] that reads a sheet lacks, as comments: its headings and words belong into tables that are there
-    already.
+def _completed(log: LogDraft, known: Log, draft: Draft, shop: Shop) -> list[str]:
+    """The [[log]] that reads a sheet with what it lacks put in, to stand in the place of the one there; nothing where
+    it lacks nothing.
     """
     headings = Headings(shop, known)
-    unread = [
-        column.heading
-        for column in log.survey.columns
-        if headings.read(column.heading).field == "other" and column.heading not in known.headings
+    lines = [
+        f"{quoted(heading)} = {quoted(target)}"
+        for heading, target in log.headings.items()
+        if target != "other" and headings.read(heading).meaning != headings.meant(target)
     ]
-    lines = [f"{quoted(heading)} = {quoted(log.headings[heading])}" for heading in unread if heading in log.headings]
-    told = [f"#   its headings lack: {', '.join(lines)}"] if lines else []
+    told = [f"#   headings: {', '.join(lines)}"] if lines else []
     for field, words in log.words.items():
         own = known_words(field, shop, known)
-        lines = [f"{quoted(word)} = {quoted(key)}" for word, key in words.items() if plain(word) not in own]
-        told += [f"#   its words.{field} lacks: {', '.join(lines)}"] if lines else []
-    return ["\n".join([f"# {log.survey.name} is read by the [[log]] {known.name!r}:", *told])] if told else []
+        lines = [f"{quoted(word)} = {quoted(key)}" for word, key in words.items() if own.get(plain(word)) != key]
+        told += [f"#   words.{field}: {', '.join(lines)}"] if lines else []
+    units = [f"{quoted(key)} = {quoted(unit)}" for key, unit in log.units.items() if known.units.get(key) != unit]
+    told += [f"#   units: {', '.join(units)}"] if units else []
+    new = [heading for heading in log.ignore if heading not in known.ignore]
+    told += [f"#   ignore: {', '.join(map(quoted, new))}"] if new else []
+    if not told:
+        return []
+    head = f"# This takes the place of the [[log]] {known.name!r}, which reads {log.survey.name} but lacks:"
+    return ["\n".join([head, *told, log_lines(log, draft)])]

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from ingest.beginning.answers import LogSaid
+from ingest.beginning.among_rows import by_rows, earlier_first
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.profiles import Profile
+from ingest.terms.clock import Order
 
 NOTHING = Profile(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, False, 0, ())
 DATES = ("date", "started_at", "finished_at")
@@ -24,17 +25,22 @@ class Seen(Protocol):
     def profile(self) -> Profile | None:
         """What its cells look like."""
 
+    @property
+    def cells(self) -> Sequence[str]:
+        """What stands in it."""
 
-def among_others(columns: Sequence[Seen], said: LogSaid) -> list[Guess]:
+
+def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     """The guesses of all columns, mended by what stands beside each."""
     guesses = [column.guess for column in columns]
     looks = [column.profile or NOTHING for column in columns]
     guesses = _in_and_out(guesses)
-    guesses = _days(guesses, looks, said)
+    guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)
-    guesses = _strings(guesses)
+    guesses = outer_strings(guesses)
     guesses = _two_edges(guesses)
-    return _stage_at_left(guesses)
+    guesses = by_rows(columns, guesses, looks, order)
+    return _numbered_rows(_stage_at_left(guesses), looks)
 
 
 def _free(guess: Guess) -> bool:
@@ -55,7 +61,7 @@ def _in_and_out(guesses: list[Guess]) -> list[Guess]:
     return out
 
 
-def _days(guesses: list[Guess], looks: Sequence[Profile], said: LogSaid) -> list[Guess]:
+def _days(guesses: list[Guess], looks: Sequence[Profile], columns: Sequence[Seen], order: Order) -> list[Guess]:
     """Days and times of day: one of the row, or one of each stage; a day beside its clock times."""
     out = list(guesses)
     staged = [place for place, guess in enumerate(out) if guess.field in DATES and guess.stage]
@@ -70,20 +76,23 @@ def _days(guesses: list[Guess], looks: Sequence[Profile], said: LogSaid) -> list
         for place, guess in enumerate(out):
             if guess.level == "unsure" and guess.field in DATES and looks[place].dates > 0.5:
                 out[place] = replace(guess, level="likely")
+    told = [place for place in days if out[place].why != "its cells"]
+    for place in days if told else ():
+        if out[place].why == "its cells" and out[place].field == "date":  # a day beside the one that its words name
+            out[place] = Guess(
+                out[place].heading, "other", level="likely", why="its cells: days, but another column says when"
+            )
+    days = told or days
     if clocks and not any(out[place].field == "date" for place in days) and len(days) == 1 and _free(out[days[0]]):
         out[days[0]] = replace(out[days[0]], field="date")
     unsure = [p for p, guess in enumerate(out) if guess.level == "unsure" and guess.field == "started_at"]
     if len(unsure) in (1, 2) and days and not clocks:
-        first, *rest = _in_order(unsure, looks)
+        turned = len(unsure) == 2 and earlier_first(columns[unsure[0]].cells, columns[unsure[1]].cells, order) < 0.5
+        first, *rest = reversed(unsure) if turned else unsure
         out[first] = replace(out[first], level="likely", why="its cells: clock times beside a day")
         for place in rest:
             out[place] = replace(out[place], field="finished_at", level="likely", why="its cells: later than the other")
     return out
-
-
-def _in_order(places: list[int], looks: Sequence[Profile]) -> list[int]:
-    """Columns of clock times, the earlier first: by their commonest texts as they sort."""
-    return sorted(places, key=lambda place: sorted(word for word, _ in looks[place].words)[:1])
 
 
 def _other(guesses: Sequence[Guess], place: int, field: str) -> bool:
@@ -135,7 +144,7 @@ def _serial_words(heading: str) -> bool:
     return bool({"serial", "job", "neck"} & {words.whole, *words.fields})
 
 
-def _strings(guesses: list[Guess]) -> list[Guess]:
+def outer_strings(guesses: list[Guess]) -> list[Guess]:
     """'6th' and '1st' alone are the bass and the treble string; where more strings have columns each is a number."""
     out = list(guesses)
     groups: dict[tuple[str, str, str], list[int]] = {}
@@ -168,6 +177,17 @@ def _stage_at_left(guesses: list[Guess]) -> list[Guess]:
         elif guess.field == "reading" and _free(guess) and held and not guess.stage:
             out[place] = replace(guess, stage=held, level="likely", why=f"its place, right of {by!r}")
     return out
+
+
+def _numbered_rows(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess]:
+    """A column that only counts the rows says nothing of an instrument: kept as typed, and not asked about."""
+    serial = any(guess.field in ("serial", "part") and guess.taken for guess in guesses)
+    return [
+        replace(guess, field="other", level="likely", why="its cells: running numbers")
+        if serial and look.running and not guess.field and _free(guess)
+        else guess
+        for guess, look in zip(guesses, looks, strict=True)
+    ]
 
 
 def _two_edges(guesses: list[Guess]) -> list[Guess]:

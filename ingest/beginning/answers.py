@@ -198,7 +198,9 @@ def said_guess(heading: str, told: LogSaid) -> Guess | None:
     mine = same(heading)
     if any(_fits(each, mine) for each in told.ignore):
         return Guess(heading, "ignore", level="said", why="said", said="ignore")
-    target = next((target for each, target in told.headings.items() if _fits(each, mine)), None)
+    target = told.headings.get(heading.strip())
+    if target is None:
+        target = next((target for each, target in told.headings.items() if _fits(each, mine)), None)
     return None if target is None else meaning_of(target, heading)
 
 

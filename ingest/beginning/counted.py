@@ -56,7 +56,12 @@ def shop_with(proposal: Proposal, shop: Shop | None) -> Shop:
     held = shop.model_dump(by_alias=True, exclude_defaults=True)
     for kind, entries in table.items():
         before = list(held.get(kind, []))
-        held[kind] = [*entries, *before] if kind == "log" else [*before, *entries]
+        if kind == "log":
+            whole = {each.get("name", "logs"): each for each in entries}
+            mine = [whole.pop(each.get("name", "logs"), each) for each in before]  # completed ones keep their place
+            held[kind] = [*whole.values(), *mine]
+            continue
+        held[kind] = [*before, *entries]
     return checked_shop(held)
 
 

@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, process
 from ingest.beginning.families import family_of
 from ingest.beginning.heading_sense import Sense, book, sense_of, words_of
 from ingest.beginning.profiles import Profile
+from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import FAULTS
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.headings import plain
@@ -21,6 +22,7 @@ from ingest.terms.clock import Order
 Level = Literal["said", "sure", "likely", "unsure", ""]
 _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() for word in words}
 NUMERIC = ("minutes", "rh", "temperature")
+SHOULD_BE = "its words: what a reading should be"
 FEW_WORDS = ("outcome", "stage", "tech", "model", "supplier", "gauge", "what", "unit", "position", "moment")
 
 
@@ -72,10 +74,12 @@ def guess_column(heading: str, cells: Profile | None) -> Guess:
     guess = _by_words(sense, cells)
     if cells is None or not cells.filled:
         return guess
+    if guess.why == SHOULD_BE:
+        return guess
     if guess.field and not _fits(guess, cells):
         guess = _second_thought(sense, cells)
     if not guess.field:
-        guess = _by_cells(heading, cells)
+        guess = guess_by_cells(heading, cells)
     if guess.field == "reading" and not guess.position and cells.pairs > 0.5:
         why = "two numbers a cell, perhaps bass and treble"
         return replace(guess, position="bass/treble", level="unsure", why=why)
@@ -84,6 +88,8 @@ def guess_column(heading: str, cells: Profile | None) -> Guess:
 
 def _by_words(sense: Sense, cells: Profile | None) -> Guess:
     guess = Guess(sense.heading, why="its words")
+    if sense.target:
+        return Guess(sense.heading, "other", level="likely", why=SHOULD_BE)
     level: Level = "sure" if not sense.strange else "likely"
     if sense.whole and not (sense.measures and cells is not None and cells.measured > 0.8 and cells.dates < 0.5):
         whole = "started_at" if sense.whole == "time" else sense.whole
@@ -208,7 +214,7 @@ def _second_thought(sense: Sense, cells: Profile) -> Guess:
     return Guess(sense.heading)
 
 
-def _by_cells(heading: str, cells: Profile) -> Guess:
+def guess_by_cells(heading: str, cells: Profile) -> Guess:
     """What the cells alone tell: days, clock times, results, benches, kinds of instruments; never a measurement."""
     guess = Guess(heading, why="its cells")
     if cells.dates > 0.9:
@@ -221,7 +227,7 @@ def _by_cells(heading: str, cells: Profile) -> Guess:
         return replace(guess, field="outcome", level="likely", why="its cells: " + ", ".join(words[:4]))
     if (
         1 < cells.distinct <= 40
-        and sum(1 for word in words if guess_stage(word)) >= 0.6 * len(words)
+        and sum(1 for word in words if stage_of_word(word)) >= 0.6 * len(words)
         and cells.numbers < 0.2
     ):
         return replace(guess, field="stage", level="likely", why="its cells: " + ", ".join(words[:4]))
@@ -235,32 +241,6 @@ def _by_cells(heading: str, cells: Profile) -> Guess:
     if cells.few and cells.distinct >= 2 and cells.length <= 10 and names:
         return replace(guess, field="tech", level="unsure", why="its cells: few short names")
     return Guess(heading)
-
-
-def guess_stage(word: str) -> str:
-    """The stage of the trade that a word means, '' where none comes near."""
-    text = " ".join(words_of(word))
-    if found := next((meaning for kind, meaning in book().get(text, []) if kind == "stage"), ""):
-        return found
-    phrases = {
-        phrase: meaning
-        for phrase, marks in book().items()
-        for kind, meaning in marks
-        if kind == "stage" and len(phrase) > 3
-    }
-    near = process.extractOne(text, list(phrases), scorer=fuzz.ratio, score_cutoff=85) if len(text) > 3 else None
-    return phrases[str(near[0])] if near else ""
-
-
-def stage_within(text: str) -> str:
-    """The stage whose words stand in the name of a tab or file, the longest; '' where none."""
-    words = words_of(text)
-    for length in range(min(4, len(words)), 0, -1):
-        for at in range(len(words) - length + 1):
-            phrase = " ".join(words[at : at + length])
-            if found := next((meaning for kind, meaning in book().get(phrase, []) if kind == "stage"), ""):
-                return found
-    return guess_stage(text)
 
 
 def guess_outcome(word: str) -> str:

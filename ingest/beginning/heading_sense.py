@@ -14,6 +14,7 @@ from ingest.beginning.trade_words import (
     NOISE,
     POSITION_PHRASES,
     STAGE_PHRASES,
+    TARGETS,
     UNIT_WORDS,
 )
 from ingest.reading.fields import FIELDS
@@ -28,6 +29,9 @@ _FRET = re.compile(
     r"(?:@|\bat\b)\s*(?:fret|bund|f)?\s*(\d{1,2})\b(?:th|st)?|\b(?:fret|bund|f)\s*(\d{1,2})\b"
     r"|\b(\d{1,2})(?:\.|th|st)?\s*(?:bund|fret)\b"
 )
+_NOTED = re.compile("^(?:e1|b2|h2|g3|d4|a5|e6|a1|e2|c3|g4|a2|d3|d1|g5|g1|d2|a3|e4)$")  # a string: its note, its number
+_ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5", "vi": "6"}
+_TARGET = re.compile(rf"\b(?:{'|'.join(sorted(TARGETS, key=len, reverse=True))})\b")
 LONGEST = 5  # words of a phrase
 HEADING_ONLY = frozenset(
     ("nacharbeit", "rework", "repair", "setup", "set up", "test", "rest")
@@ -131,7 +135,9 @@ class Sense:
     in_is: str = ""  # 'in' may be the unit or the moment: the word stands here until its neighbours say which
     strange: list[str] = field(default_factory=list)  # words that mean nothing here
     ordinal: str = ""  # a string by its number
+    noted: bool = False  # told by the note of the string too, as E1 is
     fret: int | None = None  # named in the heading
+    target: bool = False  # what a reading should be or must not pass
 
 
 @lru_cache(maxsize=8192)
@@ -139,6 +145,7 @@ def sense_of(heading: str) -> Sense:
     """All that the words of a heading may mean."""
     sense = Sense(heading)
     text = straight(plain(heading))
+    sense.target = bool(_TARGET.search(text))
     for found in _UNIT.finditer(text):
         unit = next(
             (unit for quantity in ("length", "pitch", "angle") if (unit := unit_of(found[1].strip(), quantity))), ""
@@ -159,7 +166,7 @@ def sense_of(heading: str) -> Sense:
     _walk(words_of(text), sense)
     if sense.fret == 1 and sense.measures == ["action"]:
         sense.measures = ["nut"]
-    if sense.measures == ["nut"] and sense.ordinal == "1":
+    if sense.measures == ["nut"] and sense.ordinal == "1" and not sense.noted:
         sense.ordinal = ""
     return sense
 
@@ -216,6 +223,10 @@ def _single(word: str, sense: Sense) -> None:
     """A word that no phrase knows: an ordinal, a numbered string, a compound, noise, or strange."""
     if found := _STRING.match(word):
         sense.ordinal = str(int(found[1]))
+    elif _NOTED.match(word):
+        sense.ordinal, sense.noted = word[1], True
+    elif word in _ROMAN and (sense.measures or len(word) > 1):
+        sense.ordinal = _ROMAN[word]
     elif found := _ORDINAL.match(word):
         if found[1] not in ("12", "7", "8"):
             sense.ordinal = sense.ordinal or str(int(found[1]))

@@ -11,14 +11,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from ingest.beginning.additions import additions_text, known_log, known_words
-from ingest.beginning.answers import Said, checked_answers, said_of, slip, unheard
+from ingest.beginning.additions import additions_text, keep, known_log, known_words, under
+from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, slip, unheard
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures
-from ingest.beginning.raw_tables import raw_tables
+from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.survey import Survey, survey_of, together
@@ -62,7 +62,7 @@ def propose(
     given = dict(answers or {})
     told = _with_columns(said or Said(), given)
     asker = Asker(given)
-    surveys, left = look(files, told)
+    surveys, left = look(files, told, shop)
     _check_said(told, surveys)
     draft = Draft()
     begin(draft, told, shop)
@@ -70,9 +70,9 @@ def propose(
         _about(draft, told, surveys, asker)
     unread: list[str] = []
     for seen in surveys:
-        known = known_log(seen.name, shop)
-        # a sheet of a known kind is asked nothing
-        unread += add_log(draft, seen, Asker({}) if known else asker, shop, known)
+        unread += add_log(draft, seen, asker, shop, seen.known)
+        if seen.known is not None:
+            keep(draft.logs[-1], seen.known)
     _add_models(draft, surveys, asker, shop)
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
@@ -88,7 +88,7 @@ def propose(
     )
 
 
-def look(files: Sequence[tuple[str, bytes]], told: Said) -> tuple[list[Survey], list[str]]:
+def look(files: Sequence[tuple[str, bytes]], told: Said, shop: Shop | None = None) -> tuple[list[Survey], list[str]]:
     """The surveys of all sheets, those of one kind as one; and the tabs that are no log, each with why."""
     found: list[Survey] = []
     left: list[str] = []
@@ -99,7 +99,7 @@ def look(files: Sequence[tuple[str, bytes]], told: Said) -> tuple[list[Survey], 
         problem: FileProblem | None = None
         for table in tables:
             try:
-                mine.append(survey_of(name, table, said_of(told, name, table.tab)))
+                mine.append(_seen(name, table, said_of(told, name, table.tab), shop))
             except FileProblem as fault:
                 problem = fault
                 why = str(fault).partition(": ")[2]
@@ -109,6 +109,16 @@ def look(files: Sequence[tuple[str, bytes]], told: Said) -> tuple[list[Survey], 
         one = len(tables) + len(others) == 1
         found += [replace(seen, tab="") if one and not seen.said.tab else seen for seen in mine]
     return together(found), left
+
+
+def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Survey:
+    """One table looked at; of a kind that the shop knows, with what its [[log]] says already."""
+    known = known_log(name, table, shop)
+    if shop is None or known is None or (said.files and said.files != known.files):
+        return survey_of(name, table, said)
+    found = survey_of(name, table, under(said, known, table, shop))
+    found.known = known
+    return found
 
 
 def _with_columns(said: Said, answers: Mapping[str, str]) -> Said:

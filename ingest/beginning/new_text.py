@@ -117,6 +117,7 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
         else:
             lines.append(f"# not known, kept as typed: {quoted(column.heading)}: {told}")
             lines += [f'{quoted(column.heading)} = "other"'] if target else []
+    lines += [f"{quoted(heading)} = {quoted(target)}" for heading, target in log.kept.items()]
     if log.units:
         lines += ["", "[log.units]"]
         lines += [

@@ -5,8 +5,8 @@ from typing import Any
 
 from ingest.beginning.answers import Said, meaning_of, measure_of
 from ingest.beginning.first_shop import Draft, Entry, with_said
-from ingest.beginning.guesses import guess_stage
 from ingest.beginning.new_text import starting_stage
+from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import MEASURES, STAGES, StartingMeasure
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop

@@ -87,7 +87,7 @@ def _table(
         for place, heading in enumerate(table.header):
             typed = heading.strip()
             if typed:
-                seen[plain(typed)] = count = seen.get(plain(typed), 0) + 1
+                seen[typed] = count = seen.get(typed, 0) + 1  # 'E' and 'e' are two strings
                 held = cells.setdefault(typed if count == 1 else f"{typed} #{count}", [])
                 held += [""] * (before - len(held)) + table.rows[f"c{place}"].to_list()
     for held in cells.values():

@@ -10,15 +10,19 @@ from ingest.beginning.asking import COLUMN, LEAVE, Asker
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_suspect
 from ingest.beginning.parts_of_shop import add_measure, add_people, place_stage
+from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey, people, stage_words
-from ingest.beginning.words_of_sheets import measured, outcomes, sides_of, stage_of_word
+from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
 from ingest.reading.headings import Headings, plain
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import listed
 
 MOST_FAULTS = 60
+RANK = {"said": 0, "sure": 1, "likely": 2}  # who keeps a meaning that two columns have
+NOT_KNOWN = "ask"  # instruments come again and again, but no column says to which stage
+SEVERAL = 1.5  # rows of an instrument, on the average
 OWN = "one of its own"  # a stage that the trade does not name
 OF_ROW = ("serial", "model", "supplier", "lot", "date", "job", "string_set", "grade", "hand", "ignore", "other")
 
@@ -53,7 +57,7 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     read_outcomes = outcomes(log, asker, known_words("outcome", shop, known))
     if not read_outcomes and (column := seen.column("outcome")):
         unread.append(f"{seen.title}: outcomes are not read: nobody has said what the words of {column.heading!r} mean")
-    _add_headings(draft, log, here, read_outcomes=read_outcomes)
+    unread += _add_headings(draft, log, here, read_outcomes=read_outcomes)
     _add_units(draft, log, asker, meanings)
     _empty_outcome(log, asker, read=read_outcomes)
     draft.logs.append(log)
@@ -96,10 +100,14 @@ def _ask_columns(log: LogDraft, asker: Asker) -> list[str]:
     return unread
 
 
-def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool) -> None:
-    """What each heading means, the stage where a row speaks of several, and the measurements among them."""
+def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool) -> list[str]:
+    """What each heading means, the stage where a row speaks of several, and the measurements among them. Returns what
+    stays unread since another column means the same, the surer one being read.
+    """
     seen = log.survey
-    for column in seen.columns:
+    taken: dict[str, str] = {}  # meaning without its unit -> heading
+    unread: list[str] = []
+    for column in sorted(seen.columns, key=lambda column: RANK.get(column.guess.level, len(RANK))):
         guess = column.guess
         if guess.field == "ignore":
             log.ignore.append(column.heading)
@@ -122,7 +130,16 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             places = sides_of(guess.position) or [str(place) for place in range(1, many + 1) if many > 1]
             add_measure(draft, key, trade, places, guess.unit or seen.said.units.get(key, ""))
             guess = guess if guess.said else replace(guess, measure=key)
-        log.headings[column.heading] = guess.target(stage)
+        meaning = guess.target(stage)
+        key = re.sub(r"\s*\([^)]*\)", "", meaning)
+        if key in taken and guess.level != "said":
+            log.headings[column.heading] = "other"
+            told = f"{column.heading!r} is not read ({column.filled} cells): {taken[key]!r} means {key} too"
+            unread.append(f"{seen.title}: {told}")
+            continue
+        taken[key] = column.heading
+        log.headings[column.heading] = meaning
+    return unread
 
 
 def _read_by_name(heading: str, shape: str) -> bool:
@@ -192,8 +209,11 @@ def _stage_of_sheet(draft: Draft, log: LogDraft, asker: Asker) -> str:
         what = f"were {listed(homeless, 4)} measured" if homeless else "does it tell of"
         options = tuple(dict.fromkeys([*draft.stages, *(stage.key for stage in STAGES)]))
         key = f"stage of {seen.title}"
-        answer = asker.ask(key, f"{seen.title}: at which stage {what}?", options, "final_inspection")
+        default = NOT_KNOWN if seen.shape == "visit" and seen.rows_a_serial() > SEVERAL else "final_inspection"
+        answer = asker.ask(key, f"{seen.title}: at which stage {what}?", options, default)
         draft.guesses[key] = "" if key in asker.answers else "the sheet does not say"
+        if answer == NOT_KNOWN:
+            return ""
         stage = place_stage(draft, answer)
     log.stage = stage if seen.shape != "instrument" else ""
     if seen.shape == "instrument" and seen.said.stage:

@@ -7,16 +7,21 @@ from dataclasses import dataclass, field, replace
 
 from ingest.beginning.among_others import among_others
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
-from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_column, guess_stage, stage_within
+from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
+from ingest.beginning.heading_sense import words_of
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
+from ingest.beginning.said_words import by_said_words
+from ingest.beginning.stage_words import guess_stage, stage_within
 from ingest.beginning.starting_values import MEASURES
+from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
 from ingest.reading.amounts import tidy
 from ingest.reading.encodings import MARK
 from ingest.reading.fields import MEASUREMENT_FIELDS
 from ingest.reading.headings import plain
 from ingest.reading.notation import NO_READING, SHEET_ERRORS
+from ingest.shopfiles.shop_parts import Log
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
 
@@ -58,6 +63,7 @@ class Survey:
     stage: str = ""  # as the tab's or file's name tells it
     notes: list[str] = field(default_factory=list)
     said: LogSaid = field(default_factory=LogSaid)
+    known: Log | None = None  # the [[log]] of the shop that reads it already
 
     @property
     def title(self) -> str:
@@ -101,6 +107,12 @@ class Survey:
             for place, where in enumerate(route):
                 places.setdefault(where, []).append((place + 0.5) / len(route))
         return sorted(places, key=lambda where: sum(places[where]) / len(places[where]))
+
+    def rows_a_serial(self) -> float:
+        """Rows of one serial, on the average; 1 where no column is the serial."""
+        serial = self.column("serial")
+        many = {cell.strip() for cell in serial.cells if cell.strip()} if serial else set()
+        return self.rows / len(many) if many else 1.0
 
     def usual_unit(self, measure: str, meanings: Mapping[str, str] | None = None) -> tuple[str, bool, list[str]]:
         """(unit of the bare numbers of a measurement, is it needed, some of its cells).
@@ -157,7 +169,13 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         looks = profile(cells, order)
         known = said_guess(heading, told)
         columns.append(_seen(known or guess_column(heading, looks), cells, looks))
-    columns = [replace(column, guess=guess) for column, guess in zip(columns, among_others(columns, told), strict=True)]
+    columns = _again(columns, by_said_words(columns, told))
+    if told.shape in ("", "instrument"):
+        columns = _again(columns, by_stations(columns, told.words.get("stage", {})))
+    columns = _again(columns, among_others(columns, order))
+    when = [column for column in columns if column.guess.field in DATES and column.guess.taken]
+    if when and not told.date_order:  # other days, such as those of an export, do not say how these are written
+        order, sure = date_order(cell for column in when for cell in column.cells[:2000])
     title = f"{name}, tab {table.tab}" if table.tab else name
     if not any(column.guess.field in DATES and column.guess.taken for column in columns):
         raise FileProblem(f"{title}: no column holds dates; wanted one, such as 'Date'")
@@ -175,7 +193,9 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         if column.guess.field in ("reading", "value")
         for cell in column.cells[:: max(1, len(column.cells) // LOOKED_AT)]
     )
-    stage = (stage_within(table.tab) if table.tab else "") or stage_within(re.sub(r"\.\w+$", "", name))
+    words = {plain(word): key for word, key in told.words.get("stage", {}).items()}
+    named = [table.tab, re.sub(r"\.\w+$", "", name)]
+    stage = next((words[plain(text)] for text in named if plain(text) in words), "") or _stage_named(named, words)
     return Survey(
         name=name,
         files=(name,),
@@ -192,6 +212,21 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     )
 
 
+def _stage_named(names: Sequence[str], words: Mapping[str, str]) -> str:
+    """The stage in the name of a tab or else of a file, by the words that somebody said before those of the trade."""
+    for text in names:
+        held = f" {' '.join(words_of(text.replace('_', ' ')))} "
+        mine = [word for word in words if f" {' '.join(words_of(word))} " in held]
+        if text and (found := words[max(mine, key=len)] if mine else stage_within(text)):
+            return found
+    return ""
+
+
+def _again(columns: Sequence[ColumnSeen], guesses: Sequence[Guess]) -> list[ColumnSeen]:
+    """The columns under these guesses."""
+    return [replace(column, guess=guess) for column, guess in zip(columns, guesses, strict=True)]
+
+
 def _without_stage(column: ColumnSeen) -> ColumnSeen:
     """The column of a sheet whose rows name their stage: a stage in its heading says nothing there."""
     guess = column.guess
@@ -203,8 +238,11 @@ def _without_stage(column: ColumnSeen) -> ColumnSeen:
 def _of_row(column: ColumnSeen) -> ColumnSeen:
     """A column that would say something of a single measurement says nothing where a row holds several."""
     guess = column.guess
-    single = guess.field in MEASUREMENT_FIELDS and guess.level != "said"
-    return replace(column, guess=Guess(guess.heading, why="its place: a row holds several")) if single else column
+    if guess.field not in MEASUREMENT_FIELDS or guess.level == "said":
+        return column
+    cells = guess_by_cells(guess.heading, column.profile) if column.profile else Guess(guess.heading)
+    kind = cells if cells.field == "model" else Guess(guess.heading, why="its place: a row holds several")
+    return replace(column, guess=kind)
 
 
 def _shape(columns: Sequence[ColumnSeen]) -> str:
@@ -225,10 +263,11 @@ def _seen(guess: Guess, cells: Sequence[str], looks: Profile) -> ColumnSeen:
 
 
 def _once(columns: list[ColumnSeen], shape: str) -> list[ColumnSeen]:
-    """Every meaning once: what somebody said keeps it, else the surest, else the first; the others are asked about."""
+    """Every meaning once: what somebody said keeps it, else the surest, else the first;
+    of two measurements that are as sure neither is read: both are asked about."""
     rank = {"said": 0, "sure": 1, "likely": 2}
     order = sorted(range(len(columns)), key=lambda place: (rank.get(columns[place].guess.level, 3), place))
-    taken: set[tuple[str, ...]] = set()
+    taken: dict[tuple[str, ...], int] = {}
     out = list(columns)
     for place in order:
         guess = columns[place].guess
@@ -238,9 +277,16 @@ def _once(columns: list[ColumnSeen], shape: str) -> list[ColumnSeen]:
         keys = [
             (guess.field, guess.measure, side, guess.moment or "found", stage) for side in guess.position.split("/")
         ]
-        if guess.level != "said" and any(key in taken for key in keys):
+        rival = next((taken[key] for key in keys if key in taken), None)
+        if guess.level != "said" and rival is not None:
             out[place] = replace(columns[place], guess=Guess(guess.heading, why="its meaning is another column's"))
-        taken.update(keys)
+            if guess.field == "reading" and guess.level == columns[rival].guess.level:  # which of them, nobody knows
+                why = f"its words, as {columns[rival].heading!r} is"
+                out[place] = replace(columns[place], guess=replace(guess, level="unsure", why=why))
+                other = columns[rival].guess
+                why = f"its words, as {guess.heading!r} is"
+                out[rival] = replace(columns[rival], guess=replace(other, level="unsure", why=why))
+        taken |= {key: place for key in keys if key not in taken}
     return out
 
 
@@ -282,6 +328,7 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
     cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
     table = RawTable(first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes))
     whole = survey_of(first.name, table, first.said)
+    whole.known = first.known
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
     whole.tab = tab
     return whole

@@ -1,42 +1,21 @@
 """The words that stand in a sheet's columns and what each means: stages, outcomes, what was measured, and where."""
 
-import re
 from collections import Counter
+from collections.abc import Mapping
 
+from ingest.beginning.among_others import outer_strings
 from ingest.beginning.answers import meaning_of, measure_of
 from ingest.beginning.asking import Asker
 from ingest.beginning.first_shop import Draft, LogDraft
-from ingest.beginning.guesses import guess_column, guess_outcome, guess_stage
+from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.parts_of_shop import add_measure
-from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.headings import plain, position_of
 from ingest.reading.words import OUTCOMES
 
 PAIRS = (("y", "n"), ("yes", "no"), ("ja", "nein"), ("p", "f"), ("pass", "f"), ("ok", "n"), ("true", "false"))
-
-
-def stage_of_word(word: str) -> str:
-    """The trade's stage that a word or an abbreviation of one means, '' where none does for sure."""
-    return guess_stage(word) or _abbreviated(word)
-
-
-def _abbreviated(word: str) -> str:
-    """BRG is bridge: two to four letters that stand in this order in the first word of one stage only."""
-    text = plain(word)
-    if not re.fullmatch(r"[a-z]{2,4}", text):
-        return ""
-    found = {
-        stage.key for stage in STAGES for name in stage.key.split("_")[:1] if name[0] == text[0] and _within(text, name)
-    }
-    return found.pop() if len(found) == 1 else ""
-
-
-def _within(text: str, name: str) -> bool:
-    rest = iter(name)
-    return all(letter in rest for letter in text)
 
 
 def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
@@ -102,15 +81,14 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     said = {plain(word): target for word, target in seen.said.words.get("what", {}).items()}
     out: dict[str, str] = {}
     own: dict[str, str] = {}
-    for word, count in seen.words("what").items():
-        if target := said.get(plain(word)):
-            guess = meaning_of(target, word)
+    names = seen.words("what")
+    guesses = outer_strings([_named(word, said) for word in names])
+    for (word, count), guess in zip(names.items(), guesses, strict=True):
+        if plain(word) in said:
             log.said.add(f"what {word}")
-        else:
-            guess = guess_column(word, None)
         if guess.field != "reading":
             told = f"{seen.title}: what is measured as {word!r} ({count} rows), such as action bass or relief?"
-            answer = target or asker.ask(f"what {word}", told, (), "ask")
+            answer = said.get(plain(word)) or asker.ask(f"what {word}", told, (), "ask")
             guess = meaning_of(answer, word) if answer not in ("ask", "") else guess
             if answer not in ("ask", ""):
                 own[word] = answer
@@ -126,6 +104,12 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     log.words["what"] = {word: target for word, target in own.items() if plain(word) != plain(target)}
     _places(log, draft, out)
     return out
+
+
+def _named(word: str, said: Mapping[str, str]) -> Guess:
+    """What a name of a measurement means: as somebody said it, else by its words."""
+    target = said.get(plain(word))
+    return meaning_of(target, word) if target else guess_column(word, None)
 
 
 def _places(log: LogDraft, draft: Draft, meanings: dict[str, str]) -> None:

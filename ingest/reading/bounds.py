@@ -29,12 +29,12 @@ _CELL = re.compile(rb'<c r="([A-Z]{1,3})')
 Head = Callable[[str], Form]  # what the header of a log of this name looks like
 
 
-def read_within(path: Path, form_of: Head) -> bytes:
-    """The bytes of a file that may be a log. FileProblem where it cannot be one; then no more of it was held than a
-    piece.
+def read_within(path: Path, form_of: Head, name: str = "") -> bytes:
+    """The bytes of a file that may be a log, of the name by which people know it. FileProblem where it cannot be one;
+    then no more of it was held than a piece.
     """
     with path.open("rb") as file:
-        look_over(file, path.name, form_of)
+        look_over(file, name or path.name, form_of)
         file.seek(0)
         return file.read()
 

@@ -21,12 +21,14 @@ from ingest.reading.tabular import (
     Form,
     Table,
     Tables,
+    joined_tables,
     tidied,
 )
 from ingest.terms.questions import FileProblem, Question, short
 
 _QUOTED = re.compile(r'"(?:[^"]|"")+"')
 MOST_LINES = 10_000  # a quoted cell of more lines was never closed
+AT_ONCE, HELD_BACK = 50_000, 1_000  # rows that are handed on together; those that wait, for they may be titles
 MOST_TRIED = 100  # lines with a quote that may close a cell
 Record = tuple[int, list[str], bool]  # line it begins on, its cells, is it a header
 _DATED = re.compile(
@@ -36,23 +38,27 @@ _DATED = re.compile(
 
 def read_any(data: bytes, name: str, form: Form) -> Tables:
     """The tables of any text file. FileProblem where it is binary or holds no header of a log."""
+    return joined_tables(any_in_pieces(data, name, form))
+
+
+def any_in_pieces(data: bytes, name: str, form: Form) -> Iterator[Tables]:
+    """As `read_any`, so many rows at a time: tables of one header line are one table."""
     text, note = decode(data, name)
-    if not text.strip("\x00 \t\r\n\ufeff"):
+    if not re.search("[^\x00 \t\r\n\ufeff]", text):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     if "\n" not in text.rstrip("\r"):
         text = text.replace("\r", "\n")
+    clean = not CONTROL.search(text) and MARK not in text
     lines = text.split("\n")
+    del text
     if lines and lines[-1] == "":
         lines.pop()
     declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE) if lines else None
     separator = declared[1] if declared else _separator(lines, form)
-    clean = not CONTROL.search(text) and MARK not in text and max(map(len, lines)) <= LONGEST_CELL
-    found = tables_of(_records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean=clean)
-    found.passed_over += bool(declared)
-    if note:
-        found.notes.insert(0, note)
-    return found
+    clean = clean and max(map(len, lines)) <= LONGEST_CELL
+    yield Tables([], [], int(bool(declared)), [note] if note else [])
+    yield from tables_in_turn(_records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean)
 
 
 def _separator(lines: list[str], form: Form) -> str:
@@ -190,9 +196,15 @@ class _Open:
     rows: list[list[str]] = field(default_factory=list)
 
 
-def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool = False) -> Tables:
+def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
     """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title,
     passed over.
+    """
+    return joined_tables(tables_in_turn(records, name, form))
+
+
+def tables_in_turn(records: Iterable[Record], name: str, form: Form, clean: bool = False) -> Iterator[Tables]:
+    """As `tables_of`, so many rows at a time.
 
     clean : no cell holds a character that cannot be read, or is too long.
     """
@@ -225,9 +237,22 @@ def tables_of(records: Iterable[Record], name: str, form: Form, *, clean: bool =
             else:
                 open_tables[-1].lines.append(line)
                 open_tables[-1].rows.append(cells[:wide] + [""] * (wide - len(cells)))
+                if len(open_tables[-1].rows) >= AT_ONCE + HELD_BACK:
+                    yield _ready(open_tables, refused, passed_over, form)
+                    passed_over = 0
     if not open_tables:
         raise FileProblem(f"{name}: {form.missing}")
-    return tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
+    yield tidied([_table(each) for each in open_tables], form, refused, passed_over, [])
+
+
+def _ready(open_tables: list[_Open], refused: list[Question], passed_over: int, form: Form) -> Tables:
+    """What was gathered so far, taken out, but for the last rows and questions: they may turn out to be titles."""
+    *closed, last = open_tables
+    ready = _Open(last.header, last.line, last.lines[:-HELD_BACK], last.rows[:-HELD_BACK])
+    asked = [question for question in refused if question.line <= ready.lines[-1]]
+    told = tidied([_table(each) for each in (*closed, ready)], form, asked, passed_over, [])
+    del open_tables[:-1], last.lines[:-HELD_BACK], last.rows[:-HELD_BACK], refused[: len(asked)]
+    return told
 
 
 def _whole_header(

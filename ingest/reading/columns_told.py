@@ -12,37 +12,47 @@ EMPTY = ("", "-", "--", "–", "—")
 NUMBER = r"^[<>~+\-−]?\s*[.,]?\d"  # how a number begins, whatever comes after it
 
 
-def told_columns(found: Sequence[Table], columns: Sequence[Columns], aside: pl.DataFrame, log_id: str) -> pl.DataFrame:
-    """tables.COLUMNS of one log; columns of one heading in several tables of the file are told as one."""
-    rows = []
-    for table, taken in zip(found, columns, strict=True):
-        counts = table.rows.select(
-            *(
-                _count(~pl.col(f"c{column.place}").is_in(EMPTY), f"f{column.place}", column.place, table)
-                for column in taken.all
-            ),
-            *(
-                _count(pl.col(f"c{column.place}").str.contains(NUMBER), f"n{column.place}", column.place, table)
-                for column in taken.all
-            ),
-        ).row(0, named=True)
-        for column in taken.all:
-            rows.append(
-                {
-                    "heading": column.heading,
-                    "field": column.field,
-                    "stage": column.stage,
-                    "characteristic": column.characteristic,
-                    "position": "/".join(column.positions) if column.field == "reading" else "",
-                    "moment": column.moment if column.field == "reading" else "",
-                    "filled": counts[f"f{column.place}"],
-                    "numbers": counts[f"n{column.place}"],
-                }
-            )
-    if not rows:
+_NAMES = ["heading", "field", "stage", "characteristic", "position", "moment"]
+
+
+def counted_columns(table: Table, taken: Columns) -> pl.DataFrame:
+    """What each column of a table, or of a piece of one, was taken for, with how many of its cells are `filled` and how
+    many are `numbers`.
+    """
+    counts = table.rows.select(
+        *(
+            _count(~pl.col(f"c{column.place}").is_in(EMPTY), f"f{column.place}", column.place, table)
+            for column in taken.all
+        ),
+        *(
+            _count(pl.col(f"c{column.place}").str.contains(NUMBER), f"n{column.place}", column.place, table)
+            for column in taken.all
+        ),
+    ).row(0, named=True)
+    rows = [
+        {
+            "heading": column.heading,
+            "field": column.field,
+            "stage": column.stage,
+            "characteristic": column.characteristic,
+            "position": "/".join(column.positions) if column.field == "reading" else "",
+            "moment": column.moment if column.field == "reading" else "",
+            "filled": counts[f"f{column.place}"],
+            "numbers": counts[f"n{column.place}"],
+        }
+        for column in taken.all
+    ]
+    kinds = dict.fromkeys(_NAMES, pl.String) | {"filled": pl.Int64, "numbers": pl.Int64}
+    return pl.DataFrame(rows, schema=kinds)
+
+
+def told_columns(counted: Sequence[pl.DataFrame], aside: pl.DataFrame, log_id: str) -> pl.DataFrame:
+    """tables.COLUMNS of one log, from what was counted in its pieces; columns of one heading in several tables of the
+    file are told as one.
+    """
+    if not counted or not sum(frame.height for frame in counted):
         return tables.empty(tables.COLUMNS)
-    names = ["heading", "field", "stage", "characteristic", "position", "moment"]
-    told = pl.DataFrame(rows).group_by(names, maintain_order=True).agg(pl.col("filled", "numbers").sum())
+    told = pl.concat(counted).group_by(_NAMES, maintain_order=True).agg(pl.col("filled", "numbers").sum())
     unread = aside.filter(pl.col("column") != "").group_by(heading="column").agg(aside=pl.len())
     told = told.join(unread, on="heading", how="left", maintain_order="left").with_columns(pl.col("aside").fill_null(0))
     return tables.shaped(told.with_columns(log_id=pl.lit(log_id)), tables.COLUMNS)

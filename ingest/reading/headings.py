@@ -96,6 +96,7 @@ class Headings:
         self.fields = STUDY_FIELDS if log.shape == "study" else FIELDS
         if log.shape == "measurement":
             self.fields = FIELDS | MEASUREMENT_FIELDS
+        self._exact = {heading.strip(): target for heading, target in log.headings.items()}  # 'E' is not 'e'
         self._targets = {plain(heading): target for heading, target in log.headings.items()}
         self._ignored = {plain(heading) for heading in log.ignore}
         self._names = {plain(name): name for name in self.fields}
@@ -115,15 +116,25 @@ class Headings:
             return Column(place, heading, "ignore")
         if not typed:
             return Column(place, heading, "other")
-        column = self._read(self._targets.get(typed, typed))
+        column = self._read(self._target(heading) or typed)
         return replace(column or Column(0, "", "other"), place=place, heading=heading)
+
+    def meant(self, target: str) -> str:
+        """A meaning as shop.toml writes it, in the words in which a column tells its own."""
+        column = self._read(plain(target))
+        return target if column is None else column.meaning
+
+    def _target(self, heading: str) -> str:
+        """What this [[log]] says a heading means, as it is typed before it is compared loosely; '' where nothing."""
+        return self._exact.get(heading.strip()) or self._targets.get(plain(heading), "")
 
     def _numbered(self, header: Sequence[str]) -> list[str]:
         """The headings, the second of two that are alike as 'Date #2' where the sheet's [[log]] names it so."""
         seen: dict[str, int] = {}
         out = []
         for heading in header:
-            seen[plain(heading)] = count = seen.get(plain(heading), 0) + 1
+            same = heading.strip() if heading.strip() in self._exact else plain(heading)
+            seen[same] = count = seen.get(same, 0) + 1
             again = f"{heading} #{count}"
             known = plain(again) in self._targets or plain(again) in self._ignored
             out.append(again if count > 1 and known else heading)
@@ -209,7 +220,7 @@ class Headings:
                     )
                 taken[key] = column
         for column in columns:
-            target = self._targets.get(plain(column.heading), "")
+            target = self._target(column.heading)
             if column.field == "other" and target and plain(target) != "other":
                 near = closest(
                     self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)]

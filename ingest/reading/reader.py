@@ -1,28 +1,32 @@
-"""One log file to the rows it holds, before it meets the store: pure, reads no clock and no disk."""
+"""One log file to the rows it holds, before it meets the store: pure, reads no clock; of a long file the rows wait on
+disk, where the caller says.
+"""
 
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fnmatch import fnmatch
 from functools import lru_cache, partial
+from pathlib import Path
 
 import polars as pl
 import polars.selectors as cs
 
 from ingest.reading.card_sheet import KIND, is_card
-from ingest.reading.columns_told import told_columns
-from ingest.reading.corrections import heading_of, laid_over
+from ingest.reading.columns_told import counted_columns, told_columns
+from ingest.reading.corrections import laid_over
 from ingest.reading.days import covered
-from ingest.reading.files import read_tables
+from ingest.reading.files import tables_in_pieces
 from ingest.reading.headings import Columns, Headings, missing
 from ingest.reading.measurement_rows import read_measurements
 from ingest.reading.oddities import oddities
+from ingest.reading.pieces import KINDS, Pieces
 from ingest.reading.row_of_visits import read_instruments
-from ingest.reading.sheet import VISIT_ROWS, Progress, Reading, Rows, Sheet
-from ingest.reading.tabular import Form, Table, Tables
+from ingest.reading.sheet import Progress, Reading, Sheet
+from ingest.reading.tabular import Form, Table, joined_tables
 from ingest.reading.trials import read_trials
-from ingest.reading.visits import ordinal, read_visits
+from ingest.reading.visits import read_visits
 from ingest.reading.words import Words
 from ingest.reading.workbook import Tabs, tab_names
 from ingest.shopfiles.shop import Shop
@@ -31,7 +35,8 @@ from ingest.terms import tables
 from ingest.terms.questions import IT_IS_REAL, FileProblem
 
 AT_ONCE = 50_000  # rows of a table
-__all__ = ["Sheet", "cell_of", "log_for", "log_id", "logs_of", "read_log"]
+LOOK = 0.1  # of the work of reading: looking a file over
+__all__ = ["Sheet", "form_for", "log_for", "log_id", "logs_of", "read_log"]
 
 
 def log_id(data: bytes) -> str:
@@ -71,6 +76,7 @@ def read_log(
     corrected: Mapping[tuple[int, str], str] | None = None,
     only: Collection[int] | None = None,
     progress: Progress | None = None,
+    on_disk: Path | None = None,
 ) -> Sheet:
     """All that a log file says, with every row and cell that could not be accepted beside it.
 
@@ -79,20 +85,36 @@ def read_log(
     settled : tables.SETTLED; 'it is real' accepts an implausible cell.
     corrected : texts to be read in place of the cells at (line, heading).  progress : told the share done and what is
     being done.
-    only : lines to be read, all others passed by.  Raises FileProblem, one line: no serial, date or stage column, an
+    only : lines to be read, all others passed by.  on_disk : a folder in which the rows of a long file may wait
+    (Sheet.pieces).  Raises FileProblem, one line: no serial, date or stage column, an
     empty or binary file, no matching
     [[log]], two headings for one column.
     """
     ident, real = log_id(data), _real(settled, log_id(data))
-    parts = []
+    parts, pieces, over = [], Pieces(on_disk), _Over(corrected or {}, None if only is None else sorted(only))
     for log, tabs in logs_of(data, name, shop):
         reading = Reading(name, ident, shop, log, Words(shop, log), as_of_limit, real)
         reading.progress = progress or reading.progress
         reading.progress(0.0, "reading")
-        parts.append(_read_part(data, reading, tabs, corrected, only))
+        parts.append(_read_part(data, reading, tabs, over, pieces))
     if left := _left_tabs(data, name, shop):
         parts[0].reading.note(f"tabs that no [[log]] reads, left: {', '.join(map(repr, left))}")
-    return _sheet(parts)
+    return _sheet(parts, pieces)
+
+
+@dataclass(frozen=True)
+class _Over:
+    """What lies over a file as it came: corrected cells, and the lines that are wanted."""
+
+    corrected: Mapping[tuple[int, str], str]
+    only: list[int] | None
+
+    def laid(self, table: Table) -> Table:
+        """The table as it is to be read, its cells stripped."""
+        if self.corrected:
+            table = laid_over(table, self.corrected)
+        rows = table.rows if self.only is None else table.rows.filter(pl.col("line").is_in(self.only))
+        return replace(table, rows=rows.with_columns(cs.string().str.strip_chars()))
 
 
 @dataclass
@@ -100,58 +122,69 @@ class _Part:
     """What the tabs of one [[log]] hold, or the whole file."""
 
     reading: Reading
-    found: Tables
-    rows: list[Rows]
-    trials: pl.DataFrame
-    columns: list[Columns]
+    columns: list[pl.DataFrame] = field(default_factory=list)  # columns_told of each piece
+    trials: list[pl.DataFrame] = field(default_factory=list)
+    lines: list[pl.Series] = field(default_factory=list)  # of the rows of each piece
+    rows_read: int = 0
+    passed_over: int = 0
 
 
-def _read_part(
-    data: bytes,
-    reading: Reading,
-    tabs: Tabs | None,
-    corrected: Mapping[tuple[int, str], str] | None,
-    only: Collection[int] | None = None,
-) -> _Part:
-    """One file, or of a workbook the tabs that one [[log]] is for."""
-    headings = Headings(reading.shop, reading.log)
-    found = read_tables(data, reading.name, _form(headings, reading.log), tabs)
-    if corrected:
-        found.tables = [laid_over(table, corrected) for table in found.tables]
-    if only is not None:
-        found.tables = [replace(each, rows=each.rows.filter(pl.col("line").is_in(list(only)))) for each in found.tables]
-    found.tables = [
-        replace(table, rows=table.rows.with_columns(cs.string().str.strip_chars())) for table in found.tables
-    ]
-    for question in found.refused:
-        reading.asides.add(question)
-    reading.notes += found.notes
-    columns = [_columns(headings, table, reading) for table in found.tables]
-    each = list(zip(found.tables, columns, strict=True))
-    if reading.log.shape == "study":
-        trials = pl.concat([read_trials(table.rows, own, reading) for table, own in each])
-        return _Part(reading, found, [], trials, columns)
-    read = {"instrument": read_instruments, "measurement": read_measurements}.get(reading.log.shape, _read_visits)
-    rows = [read(table.rows, own, reading) for table, own in each]
-    return _Part(reading, found, rows, tables.empty(tables.GAUGE_TRIALS), columns)
-
-
-def _read_visits(rows: pl.DataFrame, own: Columns, reading: Reading) -> Rows:
-    """The rows of a table, so many at a time: what each step holds beside them does not grow with the file."""
-    if rows.height <= AT_ONCE:
-        return read_visits(rows, own, reading)
-    tell, parts = reading.progress, []
-    for first in range(0, rows.height, AT_ONCE):
-        tell(0.1 + 0.9 * first / rows.height, f"row {first:,} of {rows.height:,}")
-        reading.progress = lambda _share, _what: None
-        parts.append(read_visits(rows.slice(first, AT_ONCE), own, reading))
-    reading.progress = tell
-    visits = pl.concat([part.visits for part in parts])
-    return Rows(
-        visits.with_columns(ordinal(visits)),
-        [frame for part in parts for frame in part.readings],
-        pl.concat([part.faults for part in parts]),
+def _read_part(data: bytes, reading: Reading, tabs: Tabs | None, over: _Over, pieces: Pieces) -> _Part:
+    """One file, or of a workbook the tabs that one [[log]] is for, piece by piece."""
+    headings, part = Headings(reading.shop, reading.log), _Part(reading)
+    tell, read_so_far = reading.progress, 0
+    found = tables_in_pieces(
+        data, reading.name, form_for(headings, reading.log), tabs, lambda share: tell(LOOK * share, "looking it over")
     )
+    if reading.log.shape == "measurement":  # its visits are gathered from rows all over the file
+        found = iter([joined_tables(found)])
+    for piece in found:
+        for question in piece.refused:
+            reading.asides.add(question)
+        for note in piece.notes:
+            reading.note(note)
+        part.rows_read += len(piece.refused)
+        part.passed_over += piece.passed_over
+        for table in piece.tables:
+            size = _size_of(table.rows)
+            low, high = (LOOK + (1 - LOOK) * min(1.0, at / len(data)) for at in (read_so_far, read_so_far + size))
+            reading.progress = _within(tell, low, high)
+            _read_table(over.laid(table), headings, part, pieces)
+            read_so_far += size
+    reading.progress = tell
+    return part
+
+
+def _size_of(rows: pl.DataFrame) -> int:
+    """About how many bytes of a text file these rows take."""
+    cells = rows.select(cs.string().str.len_bytes().sum()).row(0) if rows.height else ()
+    return sum(int(each or 0) for each in cells) + rows.height * rows.width
+
+
+def _within(tell: Progress, low: float, high: float) -> Progress:
+    """The progress of a part of the work, from one share of it to another."""
+    return lambda share, what: tell(low + (high - low) * share, what)
+
+
+def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces) -> None:
+    """One table, or a piece of one."""
+    reading = part.reading
+    own = _columns(headings, table, reading)
+    part.rows_read += table.rows.height
+    part.columns.append(counted_columns(table, own))
+    part.lines.append(table.rows["line"])
+    if reading.log.shape == "study":
+        part.trials.append(read_trials(table.rows, own, reading))
+        return
+    read = {"instrument": read_instruments, "measurement": read_measurements}.get(reading.log.shape, read_visits)
+    step = table.rows.height if reading.log.shape == "measurement" else AT_ONCE
+    tell = reading.progress
+    for first in range(0, table.rows.height or 1, step or 1):
+        low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + step))
+        reading.progress = _within(tell, low, high)
+        rows = read(table.rows.slice(first, step), own, reading)
+        pieces.add(rows.visits, rows.readings, rows.faults, table.header_line)
+        reading.progress(1.0, f"line {table.rows['line'][-1] if table.rows.height else 1:,}")
 
 
 def logs_of(data: bytes, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
@@ -202,39 +235,7 @@ def _left_tabs(data: bytes, name: str, shop: Shop) -> list[str]:
 def form_of(name: str, shop: Shop) -> Form:
     """What the header of a log of this name looks like. FileProblem where no [[log]] matches."""
     log = log_for(name, shop)
-    return _form(Headings(shop, log), log)
-
-
-def cell_of(data: bytes, name: str, shop: Shop, line: int, column: str) -> tuple[str, str]:
-    """The heading as typed and the text of one cell of a log; FileProblem where there is no such cell."""
-    found: list[Table] = []
-    for log, tabs in logs_of(data, name, shop):
-        found += read_tables(data, name, _form(Headings(shop, log), log), tabs).tables
-    return heading_of(found, line, column, name)
-
-
-def headings_in(data: bytes, name: str, shop: Shop) -> dict[str, str]:
-    """What the heading of each column of a log means, by the heading as typed; columns that nobody has mapped by their
-    own heading.
-    """
-    out: dict[str, str] = {}
-    for log, tabs in logs_of(data, name, shop):
-        headings = Headings(shop, log)
-        for table in read_tables(data, name, _form(headings, log), tabs).tables:
-            for column in headings.table([cell.strip() for cell in table.header], name).all:
-                out.setdefault(column.heading, column.meaning if column.field != "other" else column.heading)
-    return out
-
-
-def rows_in(data: bytes, name: str, shop: Shop) -> dict[int, dict[str, str]]:
-    """The cells of every row of a log, by line and heading as typed."""
-    out: dict[int, dict[str, str]] = {}
-    for log, tabs in logs_of(data, name, shop):
-        for table in read_tables(data, name, _form(Headings(shop, log), log), tabs).tables:
-            header = [heading.strip() for heading in table.header]
-            for line, *cells in table.rows.iter_rows():
-                out[line] = {heading: str(cell).strip() for heading, cell in zip(header, cells, strict=False)}
-    return out
+    return form_for(Headings(shop, log), log)
 
 
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
@@ -247,7 +248,7 @@ def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
     )
 
 
-def _form(headings: Headings, log: Log) -> Form:
+def form_for(headings: Headings, log: Log) -> Form:
     """What the header of a log of this kind looks like."""
     dates = {"value"} if log.shape == "study" else {"date", "started_at", "finished_at"}
 
@@ -290,18 +291,14 @@ def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
 def _told(part: _Part, aside: pl.DataFrame, *, several: bool) -> pl.DataFrame:
     """tables.COLUMNS of one part of a file; of one tab among several they are of the tab's stage, where it has one."""
     if not several:
-        return told_columns(part.found.tables, part.columns, aside, part.reading.log_id)
-    lines = pl.concat([table.rows["line"] for table in part.found.tables]).implode()
-    told = told_columns(part.found.tables, part.columns, aside.filter(pl.col("line").is_in(lines)), part.reading.log_id)
+        return told_columns(part.columns, aside, part.reading.log_id)
+    lines = pl.concat(part.lines).implode()
+    told = told_columns(part.columns, aside.filter(pl.col("line").is_in(lines)), part.reading.log_id)
     own = pl.when((pl.col("stage") == "") & (pl.col("field") != "stage")).then(pl.lit(part.reading.log.stage))
     return told.with_columns(stage=own.otherwise("stage"))
 
 
-def _sheet(parts: list[_Part]) -> Sheet:
-    every = [rows for part in parts for rows in part.rows]
-    visits = pl.concat([rows.visits for rows in every] or [tables.empty(VISIT_ROWS)])
-    readings = pl.concat([frame for rows in every for frame in rows.readings] or [tables.empty(tables.READINGS)])
-    faults = pl.concat([rows.faults for rows in every] or [tables.empty(tables.FAULTS)])
+def _sheet(parts: list[_Part], pieces: Pieces) -> Sheet:
     reading = parts[0].reading
     for part in parts[1:]:
         reading.asides.questions += part.reading.asides.questions
@@ -312,6 +309,8 @@ def _sheet(parts: list[_Part]) -> Sheet:
             reading.count(number, text)
     for text, number in reading.counted.items():
         reading.note(f"{number} {text}")
+    held = pieces.whole() if not pieces.long else {k: tables.empty(v) for k, v in KINDS.items()}
+    visits = pieces.narrow() if pieces.long else held["visits"]
     for note in oddities(visits):
         reading.note(note)
     aside = reading.asides.table(reading.log_id, reading.name)
@@ -319,17 +318,17 @@ def _sheet(parts: list[_Part]) -> Sheet:
     reading.progress(1.0, "read")
     return Sheet(
         visits,
-        readings,
-        faults,
-        pl.concat([part.trials for part in parts]),
+        held["readings"],
+        held["faults"],
+        pl.concat([frame for part in parts for frame in part.trials] or [tables.empty(tables.GAUGE_TRIALS)]),
         aside,
-        sum(table.rows.height for part in parts for table in part.found.tables)
-        + sum(len(part.found.refused) for part in parts),
+        sum(part.rows_read for part in parts),
         whole,
         aside.height - whole,
-        sum(part.found.passed_over for part in parts),
+        sum(part.passed_over for part in parts),
         reading.notes,
         all(part.reading.log.replaces == "same visits" for part in parts),
         pl.concat([_told(part, aside, several=len(parts) > 1) for part in parts]),
         covered(visits, reading.shop.shop.timezone),
+        pieces if pieces.long else None,
     )

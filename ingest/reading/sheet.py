@@ -1,24 +1,21 @@
 """What is made of one log file: the sheet that reading ends with, and what is carried along while it is read."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 
 import polars as pl
 
 from ingest.reading.days import Span
+from ingest.reading.pieces import VISIT_ROWS, Frames, Pieces
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms import tables
 from ingest.terms.questions import Asides
 
+__all__ = ["VISIT_ROWS", "Progress", "Reading", "Rows", "Sheet"]
 Progress = Callable[[float, str], None]  # share done from 0 to 1, what is being done
-VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {
-    "part": pl.String(),
-    "ordinal": pl.Int64(),
-    "text_hash": pl.Int64(),
-}
 
 
 @dataclass(frozen=True)
@@ -35,6 +32,8 @@ class Sheet:
     'class'. rows_read = accepted lines + rows_set_aside; cells_set_aside are apart; passed_over lines stand outside
     rows_read.
     notes : questions asked once for the whole file.
+    pieces : of a long file its rows, of which `visits` then holds pieces.NARROW only and `readings` and `faults` none;
+    ask `parts` and `rows_of`.
     """
 
     visits: pl.DataFrame
@@ -50,6 +49,23 @@ class Sheet:
     replaces: bool
     columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))
     covers: list[Span] = field(default_factory=list)  # the days it tells of
+    pieces: Pieces | None = None
+
+    @property
+    def size(self) -> int:
+        """Visits and readings."""
+        return self.visits.height + self.readings.height if self.pieces is None else self.pieces.size
+
+    def parts(self) -> Iterator[Frames]:
+        """All rows, so many at a time: visits (VISIT_ROWS), readings, faults."""
+        if self.pieces is None:
+            yield {"visits": self.visits, "readings": self.readings, "faults": self.faults}
+        else:
+            yield from self.pieces
+
+    def rows_of(self, lines: pl.Series) -> Frames:
+        """The rows of some lines; of a short file at least these."""
+        return next(self.parts()) if self.pieces is None else self.pieces.of(lines)
 
 
 @dataclass

@@ -1,7 +1,7 @@
 """Tables of text with line numbers: what every way of reading a file ends with, and what a header looks like."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import polars as pl
@@ -56,7 +56,26 @@ SEPARATOR_CELL = (  # a month, week or year over the rows that follow
 )
 
 
-def _undated(table: Table, form: Form) -> pl.Expr:
+def joined_tables(parts: Iterable[Tables]) -> Tables:
+    """Pieces of a file as one: tables of the same header line are one table."""
+    rows: dict[tuple[int, tuple[str, ...]], list[pl.DataFrame]] = {}
+    refused: list[Question] = []
+    notes: list[str] = []
+    passed_over = 0
+    for part in parts:
+        for table in part.tables:
+            rows.setdefault((table.header_line, table.header), []).append(table.rows)
+        refused += part.refused
+        notes += part.notes
+        passed_over += part.passed_over
+    tables = [
+        Table(header, line, frames[0] if len(frames) == 1 else pl.concat(frames))
+        for (line, header), frames in rows.items()
+    ]
+    return Tables(tables, refused, passed_over, notes)
+
+
+def undated(table: Table, form: Form) -> pl.Expr:
     """Rows without a digit where the table has its dates: no visit, whatever else they are."""
     places = form.digits(table.header)
     return pl.all_horizontal(~pl.col(f"c{place}").str.contains(r"\d") for place in places) if places else pl.lit(True)
@@ -66,7 +85,7 @@ def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over
     """The tables without blank, repeated-header, total and month lines, which are counted as passed over."""
     kept: list[Table] = []
     for table in tables:
-        doubtful = table.rows.filter(_undated(table, form) | pl.col("c0").str.contains(TOTAL_CELL) | _alone(table))
+        doubtful = table.rows.filter(undated(table, form) | pl.col("c0").str.contains(TOTAL_CELL) | _alone(table))
         over = doubtful.filter(_passed_over(table))
         passed_over += over.height
         rows = (

@@ -10,6 +10,7 @@ from ingest.reading.frets import on_the_neck
 from ingest.reading.headings import Column, Columns, plain
 from ingest.reading.measurements import numbers_of, readings_of
 from ingest.reading.notation import DITTO, NO_READING
+from ingest.reading.pieces import ordinal
 from ingest.reading.row_text import other_json, text_hash
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
 from ingest.reading.stamps import read_times
@@ -274,18 +275,3 @@ def _faults(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.DataFram
         for word in unknown:
             reading.note(reading.words.ask("fault", word))
     return tables.shaped(spread.with_columns(keys.alias("fault")).sort("line", maintain_order=True), tables.FAULTS)
-
-
-def ordinal(visits: pl.DataFrame) -> pl.Series:
-    """The how-manieth row of the same serial (or part), stage, day and tech, from 1, where only the day is known; else
-    0.
-    """
-    zero = pl.Series("ordinal", [0], dtype=pl.Int64).new_from_index(0, visits.height)
-    dated = ~visits["time_known"]
-    if not dated.any():
-        return zero
-    counted = visits.select("serial", "part", "stage", "started_at", "tech").filter(dated)
-    places = counted.select(
-        pl.int_range(1, pl.len() + 1, dtype=pl.Int64).over("serial", "part", "stage", "started_at", "tech")
-    ).to_series()
-    return zero.scatter(dated.arg_true(), places)

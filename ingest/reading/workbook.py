@@ -5,7 +5,7 @@ every line is named once.
 """
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 import fastexcel
 
@@ -57,7 +57,7 @@ def read_workbook(data: bytes, name: str, form: Form, tabs: Tabs | None = None) 
     for sheet, frame in sheets:
         if tabs is None or tabs(sheet):
             try:
-                part = tables_of(_rows(frame.rows(), before, form, headers), name, form)
+                part = tables_of(_rows(frame.iter_rows(), before, form, headers), name, form)
             except FileProblem:
                 found.passed_over += frame.height
                 left += [sheet] if frame.height else []
@@ -74,7 +74,7 @@ def read_workbook(data: bytes, name: str, form: Form, tabs: Tabs | None = None) 
     return found
 
 
-def _rows(rows: list[tuple[str | None, ...]], before: int, form: Form, headers: Headers) -> Iterator[Record]:
+def _rows(rows: Iterable[tuple[str | None, ...]], before: int, form: Form, headers: Headers) -> Iterator[Record]:
     for place, row in enumerate(rows, before + 1):
         cells = [_as_typed(cell, form.decimal) if cell else "" for cell in row]
         yield place, cells, headers.is_one(cells)

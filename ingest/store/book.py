@@ -45,7 +45,10 @@ SCHEMAS: dict[str, dict[str, pl.DataType]] = {
     "loads": LOADS,
 }
 VERDICTS = ("it is real", "keep held", "take new", UNKNOWABLE)
-KINDS = ("cause", "action", "done", "close", "reopen", "known", "note", "decision", "step", "signed off", "caused by")
+KINDS = (
+    *("cause", "action", "done", "close", "reopen", "known", "note", "decision", "step"),
+    *("signed off", "sign-off taken back", "caused by"),
+)
 
 
 def make(connection: sqlite3.Connection, schema: str = "main") -> None:
@@ -241,6 +244,18 @@ def write_week(folder: Path, row: dict[str, object], who: str, *, now: datetime)
     """
     lines = pl.DataFrame({name: [value] for name, value in row.items()}, infer_schema_length=None)
     return write(folder, "weeks_reviewed", lines, who=who, why="", now=now)
+
+
+def only_loads_since(folder: Path, sequence: int) -> bool:
+    """Does every line after `sequence` tell of a log that came or went, and of nothing that a person decided?"""
+    with reading(folder) as connection:
+        if connection is None:
+            return True
+        there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        return not any(
+            connection.execute(f"SELECT 1 FROM {name} WHERE sequence > ? LIMIT 1", (sequence,)).fetchone()
+            for name in there & SCHEMAS.keys() - {"loads"}
+        )
 
 
 def last_sequence(folder: Path) -> int:

@@ -29,17 +29,19 @@ TWO_VALUES: dict[
 NAMED: dict[str, pl.DataType] = TWO_VALUES | {"name": pl.String(), "other_name": pl.String()}  # with the files' names
 
 
-def two_values(visits: pl.DataFrame) -> pl.DataFrame:
+def two_values(visits: pl.DataFrame | pl.LazyFrame) -> pl.DataFrame:
     """TWO_VALUES of these visits (COLUMNS), in order of field and serial."""
-    filled = visits.select((pl.col(name) != "").any() for name in FIELDS).row(0) if visits.height else ()
-    names = [name for name, any_filled in zip(FIELDS, filled, strict=False) if any_filled]
+    visits = visits.lazy()
+    filled = visits.select((pl.col(name) != "").any() for name in FIELDS).collect(engine="streaming").row(0)
+    names = [name for name, any_filled in zip(FIELDS, filled, strict=True) if any_filled]
     if not names:
         return tables.empty(TWO_VALUES)
     said = [pl.col(name).replace("", None) for name in names]
-    apart = (
-        visits.lazy().filter(pl.col("serial") != "").group_by("serial").agg(each.min() != each.max() for each in said)
-    )
-    few = visits.lazy().join(apart.filter(pl.any_horizontal(names)).select("serial"), on="serial", how="semi")
+    apart = visits.filter(pl.col("serial") != "").group_by("serial").agg(each.min() != each.max() for each in said)
+    several = apart.filter(pl.any_horizontal(names)).select("serial").collect(engine="streaming")
+    if several.is_empty():
+        return tables.empty(TWO_VALUES)
+    few = visits.join(several.lazy(), on="serial", how="semi")
     told = few.select("serial", "log_id", "line", pl.coalesce("finished_at", "started_at").alias("taken_at"), *names)
     told = told.unpivot(names, index=["serial", "log_id", "line", "taken_at"], variable_name="field").filter(
         pl.col("value") != ""

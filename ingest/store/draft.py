@@ -145,14 +145,10 @@ class Draft(Waiting):
         if not parts:
             return tables.empty(carried.NAMED)
         mine = pl.concat(
-            pl.collect_all(
-                [part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").unique() for part in parts]
-            )
+            [part.filter(pl.col("log_id").is_in(list(log_ids))).select("serial").collect().unique() for part in parts]
         ).unique()
-        near = pl.concat(
-            pl.collect_all([part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts])
-        )
-        return carried.named(carried.two_values(near), self.logs)
+        near = [part.select(carried.COLUMNS).join(mine.lazy(), on="serial", how="semi") for part in parts]
+        return carried.named(carried.two_values(pl.concat(near)), self.logs)
 
     def _new_trials(self, entry: Entry, trials: pl.DataFrame) -> pl.DataFrame:
         """The trials of a gauge study that no log has told of yet in the same words."""
@@ -167,7 +163,8 @@ class Draft(Waiting):
 
     def _contested(self, entry: Entry, sheet: Sheet, merged: Merged, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows of a new log that are no plain accepted ones (ledger.CONTESTED)."""
-        lost = self._asked(merged.lost, sheet.visits, sheet.readings, {entry.log_id: entry.name})
+        held = sheet.rows_of(merged.lost["line"])
+        lost = self._asked(merged.lost, held["visits"], held["readings"], {entry.log_id: entry.name})
         marks = pl.concat(
             [lost, merged.counts.filter("changed").select(*ROW, status=pl.lit("changed"))], how="diagonal"
         )
@@ -264,7 +261,7 @@ def _changed_cells(merged: Merged, rows: pl.DataFrame, full: dict[str, pl.DataFr
     pairs = after.join(before, on=list(KEY), how="inner", nulls_equal=True, suffix="_before")
     if pairs.is_empty():
         return tables.empty(editions.CELLS)
-    return differing(pairs, full, {"visits": sheet.visits, "readings": sheet.readings, "faults": sheet.faults})
+    return differing(pairs, full, sheet.rows_of(pairs["line"]))
 
 
 def _moot(asked: pl.DataFrame, lines: pl.Series, counting: pl.DataFrame, contested: pl.DataFrame) -> pl.DataFrame:

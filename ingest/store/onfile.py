@@ -203,7 +203,7 @@ class OnFile:
 
     def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
         """The rows that count so far for some visits (CANDIDATE)."""
-        keys = visits.lazy().select(KEY).unique()
+        keys = visits.lazy().select(KEY)
         parts = [
             part.filter(within(visits))
             .select("log_id", "line", *KEY, "text_hash")
@@ -227,7 +227,7 @@ class OnFile:
         if first is None:
             return tables.empty(CANDIDATE)
         found = self._outside({"lost": "contested", "given": "given"}[status], first, last)
-        near = found.join(visits.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True)
+        near = found.join(visits.select(KEY), on=KEY, how="semi", nulls_equal=True) if found.height else found
         return self._of_logs(near.with_columns(status=pl.lit(status)))
 
     def give(self, rows: pl.DataFrame, out: pl.DataFrame) -> None:

@@ -5,14 +5,14 @@ from datetime import datetime
 
 import polars as pl
 
-from ingest.reading.sheet import Sheet
+from ingest.reading.sheet import Progress, Sheet
 from ingest.store import delta, ledger, seals
 from ingest.store.ledger import Version
 from ingest.store.merge import ROW, Merged
 from ingest.store.onfile import OnFile
 from ingest.terms import tables
 
-FLUSH_AT = 1_000_000  # readings that may wait in memory
+FLUSH_AT = 300_000  # visits and readings that may wait in memory
 _FEW = 3_000_000  # rows worth sorting before they are written
 
 
@@ -25,6 +25,7 @@ class Waiting(OnFile):
     last_at: datetime | None = None
     held_visits: int = 0
     made: datetime | None = None  # when the version row was written
+    progress: Progress = lambda share, what: None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -38,27 +39,22 @@ class Waiting(OnFile):
 
     def put(self, sheet: Sheet, merged: Merged | None) -> None:
         """Let the rows of a log that count wait to be written."""
-        frames = {
-            "visits": tables.shaped(sheet.visits, delta.KEPT["visits"]),
-            "readings": sheet.readings,
-            "faults": sheet.faults,
-        }
+        out = None
         if merged is not None and (merged.held.height or merged.lost.height):
             out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
-            frames = {
-                name: frame.join(out, on=ROW, how="anti", maintain_order="left") for name, frame in frames.items()
-            }
-        for name, frame in frames.items():
-            if frame.height:
-                self.waiting[name].append(frame)
-        if not self.write:
-            self.waiting["readings"].clear()  # only the visits are looked at again
-        elif (
-            sum(frame.height for frame in self.waiting["readings"])
-            + sum(frame.height for frame in self.waiting["visits"])
-            > FLUSH_AT
-        ):
-            self.flush()
+        done = 0
+        for part in sheet.parts():
+            done += part["visits"].height
+            self.progress(done / max(1, sheet.visits.height), f"taking in {done:,} of {sheet.visits.height:,} visits")
+            for name, rows in part.items():
+                frame = tables.shaped(rows, delta.KEPT["visits"]) if name == "visits" else rows
+                frame = frame if out is None else frame.join(out, on=ROW, how="anti", maintain_order="left")
+                if frame.height:
+                    self.waiting[name].append(frame)
+            if not self.write:
+                self.waiting["readings"].clear()  # only the visits are looked at again
+            elif sum(frame.height for name in ("readings", "visits") for frame in self.waiting[name]) > FLUSH_AT:
+                self.flush()
 
     def take_out(self, where: str | None) -> None:
         """Take rows out of the Delta tables; None: all."""

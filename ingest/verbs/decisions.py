@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from ingest.reading.reader import headings_in, read_log, rows_in
+from ingest.reading.as_typed import headings_in, rows_in
+from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop
 from ingest.store import book
 from ingest.store.merge import KEY, with_key

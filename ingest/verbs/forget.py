@@ -7,6 +7,7 @@ is about to do stands in a journal until it is done: a run that was killed is go
 """
 
 import json
+import shutil
 import sqlite3
 import tomllib
 from collections.abc import Sequence
@@ -28,7 +29,7 @@ from ingest.store.store import drafting, open_snapshot
 from ingest.store.writing import write_whole
 from ingest.terms import tables
 from ingest.verbs import elsewhere
-from ingest.verbs.from_originals import entries_of, put_in
+from ingest.verbs.from_originals import ARRIVING, READING_IN, entries_of, put_in
 from ingest.verbs.load import ensure
 from ingest.verbs.names import Names, spellings
 from ingest.verbs.rewriting import emptied, shop_file_without, without
@@ -277,8 +278,10 @@ def _no_older_versions(draft: Draft, n: int) -> None:
 
 def clean(folder: Path, shop: Shop) -> None:
     """Take out of the files what no version needs: originals that the book does not name, old Delta files and logs,
-    free pages.
+    free pages, rows of a log that was being read.
     """
+    for waiting in (READING_IN, ARRIVING):
+        shutil.rmtree(folder / waiting, ignore_errors=True)
     with ledger.writing(folder) as connection:
         named = set(book.lines(connection, "loads")["sha256"])
         for path in (folder / originals.FOLDER).glob("*"):

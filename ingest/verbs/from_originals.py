@@ -19,6 +19,8 @@ from ingest.terms import tables
 from ingest.terms.questions import FileProblem
 
 READING = 0.6  # of the work of a file; the rest is taking it in
+ARRIVING = "store/arriving"  # where a large file stands that comes from a browser, until it is loaded
+READING_IN = "store/reading"  # of the shop's folder: where rows of a long log wait
 ROUNDS = 20  # of reading again what gave way; each settles more of it
 UNREADABLE = "the file can no longer be read"
 
@@ -41,14 +43,15 @@ def part_of(progress: Progress | None, place: int, count: int, name: str) -> Pro
 
 
 def read_entry(
-    entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
+    folder: Path, entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
 ) -> tuple[Entry, bytes, Sheet]:
-    """A log as the shop files and the book of today have it read."""
+    """A log as the shop files and the book of today have it read; of a long one the rows wait in the store's folder."""
     shop = explained(shop, said)
     settled = book.standing_verdicts(said["settled"])
     mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
     limit = entry.judged_at or entry.at
-    sheet = read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, progress=progress)
+    on_disk = None if mended.height else folder / READING_IN
+    sheet = read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, progress=progress, on_disk=on_disk)
     if mended.height:
         cells = {(line, column): value for line, column, value in mended.select("line", "column", "value").iter_rows()}
         sheet = _as_it_came(
@@ -128,7 +131,9 @@ def _from_originals(
         entry = replace(came, judged_at=max(came.at, draft.now)) if draft.now else came
         try:
             data = originals.fetch(folder, entry.sha256)
-            read = Came(place, *read_entry(entry, data, shop, said, part_of(progress, place, len(entries), entry.name)))
+            read = Came(
+                place, *read_entry(folder, entry, data, shop, said, part_of(progress, place, len(entries), entry.name))
+            )
         except (FileProblem, OSError, ValueError) as fault:
             read = Came(place, entry, b"", _unreadable(entry, fault))
         replaced = keys_of(folder, shop, said, entry.replaces) if entry.replaces else None
@@ -172,7 +177,7 @@ def keys_of(folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str
         return None
     sha, name, at = line.select("sha256", "name", "at").row(0)
     try:
-        _, _, sheet = read_entry(Entry(log_id, sha, name, 0, at), originals.fetch(folder, sha), shop, said)
+        _, _, sheet = read_entry(folder, Entry(log_id, sha, name, 0, at), originals.fetch(folder, sha), shop, said)
     except (FileProblem, OSError, ValueError):
         return None
     return with_key(sheet.visits.lazy()).select(*KEY, "text_hash").collect()

@@ -3,7 +3,7 @@ nothing.
 """
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
@@ -12,6 +12,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading.bounds import look_over, read_within
+from ingest.reading.pieces import clear_old
 from ingest.reading.reader import form_of, log_for
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
@@ -26,6 +27,7 @@ from ingest.verbs.ahead import Source, ahead
 from ingest.verbs.decisions import Original, carried_over, standing_decisions
 from ingest.verbs.from_originals import (
     READING,
+    READING_IN,
     Came,
     bring_back,
     entries_of,
@@ -91,10 +93,12 @@ def load_data(
     if replaces is not None and len(sources) != 1:
         raise StoreProblem(f"One file comes in the place of {replaces!r}; {len(sources)} were given")
     ensure(folder, progress=progress, now=now)
+    clear_old(folder / READING_IN, now=now)
     said = book.read(folder)
     known = set(book.active_logs(said["loads"])["log_id"])
     became: dict[int, Loaded] = {}
     batch: list[Came] = []
+    tell = _rising(progress)
 
     def one(place: int, name: str, data: bytes) -> Came | Loaded:
         digest = originals.sha256(data)
@@ -107,28 +111,53 @@ def load_data(
         look_over(
             io.BytesIO(data), name, lambda it: form_of(it, shop)
         )  # what came by the browser was not looked over yet
-        came = Came(place, *read_entry(entry, data, shop, said, part_of(progress, place, len(sources), name)))
+        came = Came(place, *read_entry(folder, entry, data, shop, said, part_of(tell, place, len(sources), name)))
         refuse_a_late_sheet(came.sheet, name, now=now)
         return came
 
+    def taking_in(place: int) -> Progress:
+        rest = 1 - READING
+        return lambda share, what: tell((place + READING + rest * share) / len(sources), f"{sources[place][0]}: {what}")
+
+    commit = partial(_commit, folder, shop, check=check, replaces=replaces, now=now, tell=taking_in)
     for place, came in ahead(sources, one):
         if isinstance(came, Loaded):
             became[place] = came
             continue
         batch.append(came)
-        if sum(came.sheet.readings.height + came.sheet.visits.height for came in batch) > BATCH:
-            became |= _commit(folder, shop, batch, check, replaces, now)
+        if sum(came.sheet.size for came in batch) > BATCH:
+            became |= commit(batch)
             batch = []
-    if progress and batch:
-        progress((len(sources) - 1 + READING) / len(sources), "taking in what was read")
-    became |= _commit(folder, shop, batch, check, replaces, now)
+    if batch:
+        tell((len(sources) - 1 + READING) / len(sources), "taking in what was read")
+    became |= commit(batch)
     return [became[place] for place in range(len(sources))]
 
 
+def _rising(progress: Progress | None) -> Progress:
+    """A progress that never falls back, though files are read ahead of those that are taken in."""
+    most = 0.0
+
+    def tell(share: float, what: str) -> None:
+        nonlocal most
+        most = max(most, share)
+        if progress:
+            progress(most, what)
+
+    return tell
+
+
 def _commit(
-    folder: Path, shop: Shop, batch: list[Came], check: bool, replaces: str | None, now: datetime
+    folder: Path,
+    shop: Shop,
+    batch: list[Came],
+    *,
+    check: bool,
+    replaces: str | None,
+    now: datetime,
+    tell: Callable[[int], Progress],
 ) -> dict[int, Loaded]:
-    """Bring files that were read into the store, as one version."""
+    """Bring files that were read into the store, as one version; `tell`: by place, how far a file is taken in."""
     if not batch:
         return {}
     became: dict[int, Loaded] = {}
@@ -152,6 +181,7 @@ def _commit(
             if not check:
                 originals.keep(folder, came.data)
                 index.note(folder, _coming(came.entry, shop, gone), sure=False)
+            draft.progress = tell(came.place)
             came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)
             loaded = loaded_of(draft, account, [*came.sheet.notes, *told])
@@ -200,7 +230,7 @@ def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: Came, now: dat
                 why=pl.lit(why),
             )
             said[name] = pl.concat([said[name], tables.shaped(more, book.SCHEMAS[name])])
-    entry, _, sheet = read_entry(came.entry, came.data, shop, said)
+    entry, _, sheet = read_entry(folder, came.entry, came.data, shop, said)
     return replace(came, entry=entry, sheet=sheet), over.notes
 
 

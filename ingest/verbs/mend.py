@@ -7,7 +7,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.reading.reader import cell_of
+from ingest.reading.as_typed import cell_of
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book, ledger, originals
 from ingest.store.accounts import CONFLICT

@@ -3,7 +3,8 @@
 from pathlib import Path
 from typing import Any
 
-from ingest.reading.reader import read_log, rows_in
+from ingest.reading.as_typed import rows_in
+from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop
 from ingest.store import originals
 from ingest.terms.problems import Problem

@@ -19,11 +19,7 @@ def strict(chromium):
 
 def test_pages_are_drawn_under_their_policy(strict, kept_demo_desk, served):
     address = served(make_app(kept_demo_desk))
-    for path, drawn in (
-        ("/drift", "#main .js-plotly-plot .main-svg"),
-        ("/logs", "#main h1"),
-        ("/papers/week", "body h1"),
-    ):
+    for path, drawn in (("/drift", "#main .drawn svg"), ("/logs", "#main h1"), ("/papers/week", "body h1")):
         strict.goto(address + path)
         strict.locator(drawn).first.wait_for()
         strict.wait_for_load_state("networkidle")

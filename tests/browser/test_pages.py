@@ -8,7 +8,7 @@ from dashboard.app import make_app
 from dashboard.desk import desk
 from tests.dashboard.pages.logs.test_page import HEAD, ROWS, SHOP, SPECS
 
-CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/bench": 1, "/gauges": 0, "/logs": 0}
+CHARTS = {"/": 4, "/drift": 2, "/capability": 1, "/rework": 3, "/necks": 1, "/bench": 1, "/logs": 0}
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +23,7 @@ def address(demo_app, demo_desk, served):
 
 @pytest.mark.parametrize(
     ("width", "paths"),
-    [(1280, list(CHARTS)), (390, ["/", "/capability", "/gauges"])],
+    [(1280, list(CHARTS)), (390, ["/", "/capability"])],
     ids=["1280", "390, those no other test opens there"],
 )
 def test_every_page_is_drawn_and_quiet(address, watched, width, paths):
@@ -148,16 +148,18 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
 def test_a_long_table_is_sorted_leafed_through_and_saved_whole(address, watched):
     seen = watched()
     seen.page.goto(f"{address}/gauges")
-    first = seen.page.locator(".ag-row[row-index='0'] .ag-cell[col-id=what]")
+    seen.page.wait_for_url("**/capability?open=gauges")
+    first = seen.page.locator("#gauges-steps tbody tr:first-child td:first-child")
     coarsest = first.inner_text()
-    seen.page.locator(".ag-header-cell", has_text="Steps in a sigma").click()
-    seen.page.locator(".ag-header-cell", has_text="Steps in a sigma").click()
-    seen.page.wait_for_function(
-        f"document.querySelector('.ag-row[row-index=\"0\"] .ag-cell[col-id=what]').textContent !== {coarsest!r}"
-    )
+    seen.page.click("#gauges-steps-by-in_sigma")
+    seen.page.wait_for_url("**sort=-in_sigma**")
+    seen.page.wait_for_selector("#gauges-steps th[aria-sort=descending]")
+    assert first.inner_text() != coarsest
+    focused = "document.activeElement.id"
+    seen.page.wait_for_function(f"{focused} === 'gauges-steps-by-in_sigma'")  # focus stays where it was
     with seen.page.expect_download() as saved:
         seen.page.get_by_role("link", name="Save as CSV, unrounded").click()
-    total = int(seen.page.locator(".ag-paging-row-summary-panel").inner_text().split(" of ")[1].replace(",", ""))
+    total = int(seen.page.locator(".leaves span").inner_text().split(" of ")[1].replace(",", ""))
     assert len(saved.value.path().read_text(encoding="utf-8").splitlines()) == total + 1
     first.locator("a").click()
     seen.page.wait_for_url("**/drift**")
@@ -177,24 +179,31 @@ def test_the_key_slash_leads_into_the_header_s_field_and_a_lot_to_its_readings(a
     assert seen.wrong == []
 
 
-def test_a_file_too_large_for_the_browser_is_told_what_to_type(address, watched):
+def test_a_file_too_large_to_be_dropped_in_one_comes_in_pieces(tmp_path, served, watched, monkeypatch):
+    monkeypatch.setattr("dashboard.pages.logs.page.LARGEST", 10)
+    (tmp_path / "shop.toml").write_text(SHOP, encoding="utf-8")
+    (tmp_path / "specs.csv").write_text(SPECS, encoding="utf-8")
     seen = watched()
-    seen.page.goto(f"{address}/logs")
-    place = seen.page.locator("[data-most]").first
+    seen.page.goto(served(make_app(desk.Desk(tmp_path))) + "/logs")
+    place = seen.page.locator("[data-pieces]:not([data-pieces='0'])").first
     place.wait_for()
-    place.evaluate("place => { place.dataset.most = 10 }")
-    file = {"name": "bench_2027-W01.csv", "mimeType": "text/csv", "buffer": b"serial,date,stage\n"}
+    file = {"name": "bench.csv", "mimeType": "text/csv", "buffer": (HEAD + ROWS).encode()}
+    place.locator("input[type=file]").set_input_files(file)
+    seen.page.wait_for_selector("text=bench.csv: ")
+    seen.page.wait_for_selector("text=rows read =")
+    place.evaluate("place => { place.dataset.pieces = 20 }")
+    file = {"name": "bench_2027-W01.csv", "mimeType": "text/csv", "buffer": b"serial,date,stage,note\n,,,\n"}
     place.locator("input[type=file]").set_input_files(file)
     seen.page.wait_for_selector("text=truerun load bench_2027-W01.csv")
-    seen.page.wait_for_timeout(300)
+    assert seen.wrong == []
 
 
 def test_a_page_that_fails_keeps_its_frame(address, watched, monkeypatch):
     monkeypatch.setattr("dashboard.faults.loud", False)
-    monkeypatch.setattr("dashboard.pages.gauges.layout", lambda **_: 1 / 0)
+    monkeypatch.setattr("dashboard.pages.necks.layout", lambda **_: 1 / 0)
     seen = watched()
-    seen.page.goto(f"{address}/gauges")
-    seen.page.wait_for_selector("text=Gauges cannot be shown now.")
+    seen.page.goto(f"{address}/necks")
+    seen.page.wait_for_selector("text=Necks cannot be shown now.")
     assert seen.page.locator("text=the details stand in store/program.log").is_visible()
     seen.page.locator("nav").get_by_role("link", name="Logs").click()
     seen.page.wait_for_selector("text=Loaded logs")

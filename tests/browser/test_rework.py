@@ -33,9 +33,9 @@ def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, coun
     count = int(re.search(r"sent (\d+) instruments? back", sentence.inner_text())[1])
     sentence.locator(".go a, a.go").first.click()
     seen.page.wait_for_url("**/rework?weeks=1**")
-    seen.page.wait_for_selector("h2:has-text('Where it was caught')")
+    seen.page.wait_for_selector("h2:has-text('Who causes')")
     seen.charts_drawn(3)
-    flow = seen.page.locator(".chart[role=img]").first
+    flow = seen.page.locator(".chart[role=group]").first
     assert "of the work was caught at" in flow.get_attribute("aria-label")
     behind = seen.page.locator("section", has=seen.page.locator("h2", has_text="Caught at")).last
     assert f"{count} send-backs" in behind.inner_text()
@@ -55,16 +55,15 @@ def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, coun
     assert seen.wrong == []
 
 
-def test_an_arc_can_be_clicked_and_the_filters_stay(address, watched):
+def test_a_lane_is_reached_by_the_keyboard_opens_its_instruments_and_the_filters_stay(address, watched):
     seen = watched()
     seen.page.goto(f"{address}/rework?weeks=13")
     seen.charts_drawn(3)
-    seen.page.locator("section", has=seen.page.locator("h2", has_text="cost most work")).locator(
-        "tbody a"
-    ).first.click()
-    seen.page.wait_for_url("**caught_at=**")
+    seen.page.locator("a.led[href*='caused_at=']").first.focus()
+    seen.page.keyboard.press("Enter")
+    seen.page.wait_for_url("**caused_at=**")
     assert "weeks=13" in seen.page.url
-    seen.page.wait_for_selector("h2:has-text('Caught at')")
+    seen.page.wait_for_selector("h2:has-text('Caused at')")
     assert seen.wrong == []
 
 

@@ -1,13 +1,15 @@
 import json
 import re
+from contextlib import suppress
 from pathlib import Path
 
 import dash
 import pytest
+from werkzeug.exceptions import BadRequest
 
 from dashboard import app, parts
 from dashboard.charts import style
-from dashboard.desk.desk import Desk
+from dashboard.desk.desk import Desk, patient
 
 
 class CounterOfNoShop(Desk):
@@ -29,7 +31,7 @@ def made():
 
 def test_the_pages_stand_in_order(made):
     pages = [(page["name"], page["path"]) for page in dash.page_registry.values()][: len(app.PAGES)]
-    names = ["Week", "Drift", "Capability", "Rework", "Necks", "Bench", "Book", "Gauges", "Logs"]
+    names = ["Week", "Drift", "Capability", "Rework", "Necks", "Bench", "Book", "Logs"]
     assert [name for name, _ in pages] == names
     assert pages[0][1] == "/"
     assert [path for _, path in pages[1:]] == [f"/{name.lower()}" for name, _ in pages[1:]]
@@ -113,3 +115,24 @@ def test_columns_of_figures_stand_right_and_some_leave_the_phone():
     ).children.children[1]
     cells = body.children[0].children
     assert [cell.className for cell in cells] == ["", "n wide-only"]
+
+
+@pytest.mark.parametrize(
+    ("path", "page", "waits"),
+    [
+        ("/_dash-update-component", "http://localhost/drift?stage=x", True),
+        ("/_dash-update-component", "http://localhost/logs", False),
+        ("/_dash-update-component", "", False),
+        ("/", "", True),
+        ("/_dash-layout", "http://localhost/", True),
+        ("/logs", "", False),
+        ("/papers/week", "http://localhost/", False),
+        ("/save/readings", "http://localhost/drift", False),
+    ],
+)
+def test_only_pages_of_figures_may_be_shown_as_they_stood(tmp_path, path, page, waits):
+    server = app.make_app(Desk(tmp_path)).server
+    with server.test_request_context(path, headers={"Referer": page}):
+        with suppress(BadRequest):  # it is no whole request
+            server.preprocess_request()
+        assert patient.get() is waits

@@ -63,7 +63,7 @@ def test_a_foreign_sheet_goes_from_new_to_a_week_with_findings(name, tmp_path, a
     counter = desk.Desk(shop)
     make_app(counter)
     page = json.dumps(week.layout(), cls=plotly.utils.PlotlyJSONEncoder, ensure_ascii=False)
-    for text in (page, re.sub("<[^>]+>", "", paper.read_text(encoding="utf-8"))):
+    for text in (page, re.sub("<[^>]+>", " ", paper.read_text(encoding="utf-8"))):
         found = re.search(r"(\d+) of (\d+) instruments have at least one reading outside", text.replace("\u00a0", " "))
         assert found
         assert (int(found[1]), int(found[2])) == OUTSIDE[name]
@@ -122,7 +122,8 @@ def test_readme_names_every_field_and_measurement_and_its_answers_read_an_export
     part = readme[readme.index("### What a column may hold") : readme.index("### Answers in a file")]
     named = set(re.findall(r"`(\w+)`", part))
     assert {*FIELDS, *MEASUREMENT_FIELDS, *(item.key for item in MEASURES)} <= named
-    (answers,) = re.findall(r"```toml\n(.*?)```", readme, flags=re.S)
+    after = readme[readme.index("### Answers in a file") :]
+    answers = re.findall(r"```toml\n(.*?)```", after, flags=re.S)[0]
     (tmp_path / "answers.toml").write_text(answers, encoding="utf-8")
     (tmp_path / "export_ag.csv").write_bytes(stranger("coded_export", 12).files["export_ag.csv"])
     asked = ["--answers", str(tmp_path / "answers.toml"), "--yes", "--shop", str(tmp_path / "shop")]

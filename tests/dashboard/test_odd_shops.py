@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from dash import dcc
 
 from analysis.methods.problems import UnusableData
 from dashboard.app import FURTHER, PAGES, make_app
@@ -66,6 +67,8 @@ def test_every_page_figure_and_paper_answers(tmp_path, name):
     for page in (*PAGES.values(), *FURTHER):
         with app.server.test_request_context("/"):
             made = importlib.import_module(f"dashboard.pages.{page}").layout()
+        if isinstance(made, dcc.Location):  # an old address that leads to where the page stands now
+            continue
         texts = list(_texts(json.loads(said(made))))
         assert any(len(text) > 10 for text in texts), page
         assert [text for text in texts if NO_NUMBER.search(text)] == [], page

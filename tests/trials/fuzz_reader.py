@@ -233,7 +233,7 @@ def one_file(rng: np.random.Generator, number: int, rows: int, told: Told) -> No
     except Exception as fault:  # whatever it is, it is a fault of the reader
         told.faults.append(f"{name}: {type(fault).__name__}: {fault}")
         return
-    _count(sheet, told)
+    count(sheet, told)
     told.faults += [f"{name}: {fault}" for fault in faults_of(sheet, text, {} if torn else clean, torn)]
     if clean and not torn:
         whole = "\n".join([lines[0], *(lines[line - 1] for line in clean.values())])
@@ -241,7 +241,7 @@ def one_file(rng: np.random.Generator, number: int, rows: int, told: Told) -> No
         told.faults += [f"{name}: {fault}" for fault in touched(sheet, alone, list(clean.values()))]
 
 
-def _count(sheet: Sheet, told: Told) -> None:
+def count(sheet: Sheet, told: Told) -> None:
     told.rows_read += sheet.rows_read
     told.accepted += sheet.visits["line"].n_unique()
     told.rows_set_aside += sheet.rows_set_aside

@@ -4,15 +4,20 @@ run.
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the
-module, then all that import it, then those of its folder, the small ones first, within `SECONDS`. Equivalent mutants
-- those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count.
+module, then all that import it, then those of its folder, those without the demo and
+the small ones first, until one fails or `CPU` seconds are
+used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more. Equivalent
+mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not
+count.
 """
 
 import argparse
 import ast
+import os
 import random
+import resource
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
 import time
@@ -23,9 +28,13 @@ from pathlib import Path
 from tests.trials.written import write
 
 ROOT = Path(__file__).parents[2]
-SECONDS = 240.0  # for all tests of one mutant
+OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
+CPU = 15  # seconds of the processor for all tests of one mutant
+WALL = 900.0  # seconds after which a mutant that waits for ever is ended
+HANGS = 3  # times the processor time that the test takes without the mutant
+LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
 SEED = 20261128
-EQUIVALENT: dict[str, str] = {}  # 'module:line: before -> after' -> why nobody could see it
+EQUIVALENT: dict[str, str] = {}  # 'module: before -> after' -> why nobody could see it
 TURNED = {
     ast.Lt: "<=",
     ast.LtE: "<",
@@ -53,12 +62,20 @@ class Mutant:
 
     @property
     def name(self) -> str:
-        """How it is told and listed."""
+        """How it is told."""
         return f"{self.path.relative_to(ROOT).as_posix()}:{self.line}: {self.before} -> {self.after}"
+
+    @property
+    def change(self) -> str:
+        """How it is listed: the same wherever the line stands."""
+        return f"{self.path.relative_to(ROOT).as_posix()}: {self.before} -> {self.after}"
 
 
 def mutants(path: Path) -> Iterator[Mutant]:
-    """Every mutant of a module, in the order of its lines; docstrings, messages and type hints are left alone."""
+    """Every mutant of a module, in the order of its lines; docstrings, messages and type hints are left alone.
+
+    Some are no Python: `stands` tells.
+    """
     source = path.read_text(encoding="utf-8")
     lines = source.split("\n")
     for node, text in _places(ast.parse(source)):
@@ -68,12 +85,17 @@ def mutants(path: Path) -> Iterator[Mutant]:
         raw = lines[first].encode()
         changed = raw[: node.col_offset] + text.encode() + raw[node.end_col_offset :]
         whole = "\n".join([*lines[:first], changed.decode(), *lines[first + 1 :]])
-        try:
-            compile(whole, str(path), "exec")
-        except SyntaxError:
-            continue
         if whole != source:
             yield Mutant(path, first + 1, lines[first].strip(), changed.decode().strip(), whole)
+
+
+def stands(mutant: Mutant) -> bool:
+    """Does Python accept it?"""
+    try:
+        compile(mutant.source, str(mutant.path), "exec")
+    except SyntaxError:
+        return False
+    return True
 
 
 def _places(tree: ast.Module) -> Iterator[tuple[ast.expr, str]]:
@@ -106,6 +128,10 @@ def _code(node: ast.AST) -> Iterator[ast.AST]:
                 yield from _code(child)
 
 
+def _cheap(test: Path) -> tuple[bool, int]:
+    return "demo" in test.read_text(encoding="utf-8"), test.stat().st_size
+
+
 def relevant(path: Path) -> list[str]:
     """Test files that speak of a module: its mirror, those that import it, then those of its folder, small ones first;
     no browser.
@@ -116,7 +142,7 @@ def relevant(path: Path) -> list[str]:
     dotted = ".".join(place.with_suffix("").parts)
     package, _, name = dotted.rpartition(".")
     importers, beside = [], []
-    for test in sorted((ROOT / "tests").rglob("test_*.py"), key=lambda one: one.stat().st_size):
+    for test in sorted((ROOT / "tests").rglob("test_*.py"), key=_cheap):
         if {"browser", "trials", "demo"} & set(test.relative_to(ROOT).parts) or test == mirror:
             continue
         text = test.read_text(encoding="utf-8")
@@ -128,26 +154,78 @@ def relevant(path: Path) -> list[str]:
     return [test.relative_to(ROOT).as_posix() for test in whole]
 
 
+class _Told:
+    """A plugin that writes into a pipe which test begins, and which failed."""
+
+    def __init__(self, pipe: int) -> None:
+        self.pipe = pipe
+
+    def pytest_runtest_logstart(self, nodeid: str) -> None:
+        """A test begins."""
+        os.write(self.pipe, f"{time.process_time()} {nodeid}\n".encode())
+
+    def pytest_runtest_logreport(self, report) -> None:
+        """A test has ended."""
+        if report.failed:
+            os.write(self.pipe, f"failed {report.nodeid}\n".encode())
+
+    def pytest_collectreport(self, report) -> None:
+        """A module was read."""
+        if report.failed:
+            os.write(self.pipe, f"failed {report.nodeid}\n".encode())
+
+
+def _forked(given: list[str], copy: Path, *, compiled: bool = True) -> tuple[int, list[str], float]:
+    """Run pytest in a fork that has the copy of the tree in its path: (signal that ended it, lines told, CPU used)."""
+    out, into = os.pipe()
+    child = os.fork()
+    if child == 0:
+        try:
+            os.close(out)
+            if compiled:
+                resource.setrlimit(resource.RLIMIT_CPU, (CPU, CPU + 5))
+            signal.alarm(int(WALL))
+            quiet = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(quiet, 1)
+            os.dup2(quiet, 2)
+            os.chdir(copy)
+            sys.dont_write_bytecode = compiled
+            sys.path[:] = [str(copy), *(one for one in sys.path if one and Path(one).resolve() != ROOT)]
+            os.environ["PYTHONPATH"] = str(copy)
+            for name in [one for one in sys.modules if one.partition(".")[0] in OURS]:
+                del sys.modules[name]
+            import pytest
+
+            plain = ["-q", "-x", "-n", "0", "-p", "no:cacheprovider", "-p", "no:dash", "-W", LOADED]
+            pytest.main([*plain, *given], plugins=[_Told(into)])
+        finally:
+            os._exit(0)
+    os.close(into)
+    with os.fdopen(out) as pipe:
+        lines = pipe.read().splitlines()
+    _, status, used = os.wait4(child, 0)
+    return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines, used.ru_utime + used.ru_stime
+
+
 def killed(mutant: Mutant, copy: Path) -> str:
-    """Which test file saw the mutant planted in a copy of the tree; '' where none did, 'slow' where time ran out."""
+    """Which test saw the mutant planted in a copy of the tree; '' where none did."""
     place = copy / mutant.path.relative_to(ROOT)
     place.write_text(mutant.source, encoding="utf-8")
-    end = time.monotonic() + SECONDS
+    os.utime(place, (1, 1))  # no compiled file is of that time
     try:
-        for test in relevant(mutant.path):
-            asked = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", test]
-            left = end - time.monotonic()
-            if left <= 0:
-                return ""
-            try:
-                ran = subprocess.run(asked, cwd=copy, capture_output=True, timeout=left, check=False)
-            except subprocess.TimeoutExpired:
-                return "slow"
-            if ran.returncode == 1:
-                return test
-        return ""
+        ended, lines, _ = _forked(relevant(mutant.path), copy)
     finally:
-        place.write_text(mutant.path.read_text(encoding="utf-8"), encoding="utf-8")
+        shutil.copy2(mutant.path, place)
+    failed = next((line.removeprefix("failed ") for line in lines if line.startswith("failed ")), "")
+    if not lines and not ended:
+        raise RuntimeError(
+            f"no test ran for {mutant.name}; python -m pytest {' '.join(relevant(mutant.path))} says why"
+        )
+    if failed or not ended or not lines:
+        return failed
+    began, _, test = lines[-1].partition(" ")
+    _, _, usual = _forked([test], copy)  # time ran out: in a test that the mutant makes endless, or by their number
+    return f"{test} (does not end)" if ended == signal.SIGALRM or CPU - float(began) > HANGS * usual else ""
 
 
 def chosen(folders: list[str], count: int, seed: int) -> list[Mutant]:
@@ -158,10 +236,18 @@ def chosen(folders: list[str], count: int, seed: int) -> list[Mutant]:
     seen: set[tuple[Path, int]] = set()
     found = []
     for one in every:
-        if (one.path, one.line) not in seen and len(found) < count:
+        if len(found) < count and (one.path, one.line) not in seen and stands(one):
             seen.add((one.path, one.line))
             found.append(one)
     return found
+
+
+def _libraries() -> None:
+    """Load what every test loads, so that a fork need not; none of these starts a thread before it is used."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("POLARS_MAX_THREADS", "1")
+    for name in ("pytest", "hypothesis", "polars", "scipy.stats", "scipy.optimize", "pydantic", "deltalake", "dash"):
+        __import__(name)
 
 
 def main() -> None:
@@ -170,16 +256,25 @@ def main() -> None:
     asked.add_argument("folders", nargs="*", default=["ingest", "analysis/methods"])
     asked.add_argument("--count", type=int, default=60)
     asked.add_argument("--seed", type=int, default=SEED)
+    asked.add_argument("--only", default="", help="mutants whose name holds this text")
+    asked.add_argument("--part", default="1/1", help="2/5: every fifth, from the second on")
+    asked.add_argument("--list", action="store_true", help="name them, run nothing")
     told = asked.parse_args()
+    picked = [one for one in chosen(told.folders, told.count, told.seed) if told.only in one.name]
+    part, parts = map(int, told.part.split("/"))
+    picked = picked[part - 1 :: parts]
+    if told.list:
+        sys.stdout.writelines(f"{one.name}\n" for one in picked)
+        return
+    _libraries()
     lines, alive, counted = [], 0, 0
     with tempfile.TemporaryDirectory() as box:
         copy = Path(box) / "tree"
-        shutil.copytree(
-            ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", ".*_cache", "__pycache__", "demo-shop")
-        )
-        for one in chosen(told.folders, told.count, told.seed):
-            if one.name in EQUIVALENT:
-                lines.append(f"- equivalent: `{one.name}` ({EQUIVALENT[one.name]})")
+        shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", ".*_cache", "demo-shop"))
+        _forked(["--collect-only", "tests/ingest", "tests/analysis"], copy, compiled=False)  # compiles what all need
+        for one in picked:
+            if one.change in EQUIVALENT:
+                lines.append(f"- equivalent: `{one.name}` ({EQUIVALENT[one.change]})")
                 continue
             seen = killed(one, copy)
             counted, alive = counted + 1, alive + (not seen)

@@ -1,6 +1,8 @@
 """Humidity and temperature as readings may follow them: one number an instrument, some hours before it was read.
 
-One column a lag, and the price of looking at several is paid by the prior weight of each. From climate.csv, of its
+Readings may follow the air in proportion, or move only where it lies further out than was usual (damp or dry days):
+wood that is sealed, or a room that is kept, answers to much and not to little. One column a lag and shape, and the
+price of looking at several is paid by the prior weight of each. From climate.csv, of its
 rooms the one read most often; without it what was noted with the visits, which knows no lag.
 """
 
@@ -17,6 +19,16 @@ LAGS = (0, 24, 48, 96)  # hours; wood takes its time (common practice, no publis
 HOUR = 3_600_000_000  # microseconds
 STALE = 3 * HOUR  # an older reading of the hygrometer says nothing of the hour
 KNOWN = 0.8  # of the instruments must have it
+BEYOND = 2.0  # standard deviations over the first half, from which on the air is damper or drier than was usual
+
+
+@dataclass(frozen=True)
+class Moved:
+    """How far the air lay off where it did."""
+
+    by: float  # of its column
+    change: float  # % RH or degrees C
+    where: Flags  # (n,) readings since then at which it did
 
 
 @dataclass(frozen=True)
@@ -26,25 +38,24 @@ class Air:
     factor: str  # humidity | temperature
     lag_hours: int
     raw: Floats  # (n,) % RH or degrees C, nan where not known
-    # (n,) less its mean over the first half, over its standard deviation; 0 where not known
+    # (n,) less its mean over the first half, over its standard deviation; or 1 where it is damper or warmer than was
+    # usual, -1 where drier or colder; 0 where not known
     value: Floats
-    spread: float  # that standard deviation
     scanned: bool  # readings may follow it since some day only
     weight: float
 
-    def moved(self, before: Flags, since: Flags, side: int) -> tuple[float, Flags]:
-        """By how much (of `value`) the air lay off what it was before, to one side (+1: above), where it did; and at
-        which readings since then.
-        """
+    def moved(self, before: Flags, since: Flags, side: int) -> Moved:
+        """What the air did since then, to one side (+1: above), against what it was before."""
         known = ~np.isnan(self.raw)
         if not (before & known).any() or not (since & known).any():
-            return 0.0, since
+            return Moved(0.0, 0.0, since)
         off = self.value - self.value[before & known].mean()
         far = float(np.quantile(side * off[since & known], 0.9)) / 2
         strong = since & known & (side * off >= far)
         if far <= 0 or not strong.any():
-            return 0.0, since
-        return float(off[strong].mean()), strong
+            return Moved(0.0, 0.0, since)
+        change = float(self.raw[strong].mean() - self.raw[before & known].mean())
+        return Moved(float(off[strong].mean()), change, strong)
 
 
 def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[str, Air]:
@@ -64,10 +75,14 @@ def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[s
                 continue
             mean, spread = float(raw[half].mean()), float(np.nanstd(raw))
             value = np.where(known, (raw - mean) / spread, 0.0)
-            weight = 0.5 / len(usable)
-            for scanned in (False, True):
-                name = f"{factor} {lag}{' since' if scanned else ''}"
-                found[name] = Air(factor, lag, raw, value, spread, scanned, weight)
+            off, usual = np.where(known, raw - mean, 0.0), float(raw[half].std())
+            beyond = np.sign(off) * (np.abs(off) > BEYOND * usual)
+            shapes = {"": value, " beyond": beyond} if usual > 0 and beyond.any() else {"": value}
+            weight = 0.5 / len(usable) / len(shapes)
+            for shape, follows in shapes.items():
+                for scanned in (False, True):
+                    name = f"{factor} {lag}{shape}{' since' if scanned else ''}"
+                    found[name] = Air(factor, lag, raw, follows, scanned, weight)
     return found
 
 

@@ -11,17 +11,19 @@ import numpy as np
 
 from analysis.methods.explanation import Explainer, Hypothesis, Look, together
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats
+from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.evidence import Evidence
 
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
 QUIET = 2.6  # or no further than this many standard errors
 SOME = 0.85  # of what they lay out, that may then be left
-LIKELY = 0.5  # a shift is taken to be one where "nothing moved" is less likely than this
+LIKELY = 0.1  # a shift without a name is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
 BEFORE = 400  # instruments, or a quarter of them: so many lie before any start, to say what is usual
+CALM = 2000  # instruments, or half of them: so many at least say how far days, lots and people differ
 EARLIER = 10  # working days before the earliest likely start from which on a start is looked for
+SLOW = 150  # readings of its own before its opening within which a shift began: one that needs more is under .5 sigma
 AGREE = 3  # days by which the sets of likely starts of two signals may miss each other and still agree
 
 
@@ -37,6 +39,12 @@ class Signalled:
     opened: int
     side: int
     open: bool
+    back: int  # working day of its likeliest return; past the last one where there is none
+
+    def first(self, day: Ints) -> int:
+        """The working day from which on its start is looked for."""
+        before = day[self.touched & (day <= self.opened)]
+        return max(self.low, int(before[-min(SLOW, len(before))])) if len(before) else self.low
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,13 +77,24 @@ class Explained:
 
 
 @dataclass(eq=False)
+class _Step:
+    """One look's likeliest explanation."""
+
+    best: Hypothesis
+    named: list[Hypothesis]
+    look: Look
+    column: Floats  # of the readings kept
+    covered: list[Signalled]
+
+
+@dataclass(eq=False)
 class _Work:
     found: Evidence
     keep: Flags
     explainer: Explainer
     left: dict[int, Signalled]
     closed: bool  # all of them have closed: what is looked at is the past
-    done: list[Explained] = field(default_factory=list)
+    steps: list[_Step] = field(default_factory=list)
 
 
 def explained(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
@@ -85,18 +104,18 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
     explanation.
     """
     keep = np.ones(len(found.values), dtype=bool) if until is None else found.day <= until
-    start = min(one.low for one in signals if one.open or until is not None)
-    explainer = _explainer(found, keep, start)
+    looked = [one.first(found.day) for one in signals if one.open or until is not None]
+    explainer = _explainer(found, keep, min(looked)) if looked else None
     if explainer is None:
         return []
     work = _Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
     for _ in range(ROUNDS):
         if not any(one.open or work.closed for one in work.left.values()) or not _round(work):
             break
+    _apart(work)
+    done = [_explained(work, one) for one in work.steps if one.covered]
     rest = [one for one in work.left.values() if one.open or work.closed]
-    for group in _agreeing(rest):
-        work.done.append(_unexplained(work, group))
-    return work.done
+    return done + [_unexplained(work, group) for group in _agreeing(rest)]
 
 
 def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
@@ -108,8 +127,9 @@ def _explainer(found: Evidence, keep: Flags, start: int) -> Explainer | None:
     factors = [replace(one, code=one.code[keep]) for one in found.factors]
     columns = [replace(one, value=one.value[keep]) for one in found.columns]
     values, stream = found.values[keep], found.stream[keep]
+    calm = int(day[min(CALM, len(day) // 2)])
     try:
-        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1)
+        return Explainer(values, day, stream, factors, columns, since, span=last - judged_day + 1, calm=calm)
     except UnusableData:
         return None
 
@@ -144,6 +164,7 @@ def _whole(part: Explained) -> Floats:
     """The column of an explanation before its start is chosen (n,)."""
     found, best = part.evidence, part.best
     on = np.isin(found.stream, best.streams)
+    on &= (found.day < best.end) | (best.end < 0)
     column = next((one.value for one in found.columns if one.name == best.factor), None)
     if column is not None:
         return np.asarray(column * on)
@@ -159,26 +180,89 @@ def _round(work: _Work) -> bool:
     named = together(look, sure=SURE)
     if not look.hypotheses or (not named and look.nothing > LIKELY):
         return False
-    best = named[0] if named else look.hypotheses[0]
+    best = look.hypotheses[0]
+    if named:
+        best = work.explainer.ended(named[0])
+        named = [best, *named[1:]]
     before = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
     work.explainer.take(best)
     after = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
     column = work.explainer.column(best)
-    whole = np.zeros(len(work.keep))
-    whole[work.keep] = column
     covered = [
-        k
+        one
         for k, one in work.left.items()
-        if (whole[one.touched] != 0).any()
+        if (column[one.touched[work.keep]] != 0).any()
         and _accounts(one, max(best.start_low, work.explainer.since), before[k], after[k])
     ]
-    if covered and (work.closed or any(work.left[k].open for k in covered)):
-        since = min(work.left[k].since for k in covered)
-        side = int(np.sign(sum(work.left[k].side for k in covered))) or 1
-        work.done.append(Explained(work.found, covered, named, best, look, whole, since, side))
-        for k in covered:
-            del work.left[k]
+    if not work.closed and not any(one.open for one in covered):
+        covered = []
+    work.steps.append(_Step(best, named, look, column, covered))
+    for one in covered:
+        del work.left[one.number]
     return True
+
+
+def _apart(work: _Work) -> None:
+    """Where several causes are named: each is one of its own, not one that cannot be told from another; sizes with all
+    of them known; and each signal belongs to the one that moves its chart most, and other charts least.
+    """
+    several = [one for one in work.steps if one.named]
+    if len(several) < 2:
+        return
+    kin = {one.best.kin for one in several}
+    taken = work.explainer.taken
+    for number, step in enumerate(work.steps):
+        if step.named:
+            work.explainer.taken = taken[:number] + taken[number + 1 :]
+            found, _ = work.explainer.measured(step.column, step.best.start, step.best.start)
+            error = max(found.error, step.best.error)
+            step.best = replace(step.best, effect=found.effect, error=error)
+            step.named = [step.best, *(one for one in step.named[1:] if one.kin not in kin)]
+            taken[number] = step.column * found.effect
+    work.explainer.taken = taken
+    signals = [signal for step in several for signal in step.covered]
+    if not signals:
+        return
+    pull = np.array([[_pull(work, step, signal) for step in several] for signal in signals])  # (signals, steps)
+    over = np.array([step.best.end >= 0 for step in several])
+    still = np.array([signal.open and not work.closed for signal in signals])
+    kept_up = still & (pull[:, ~over] > 0).any(axis=1)  # by one that lasts, whatever opened it
+    pull[np.ix_(kept_up, over)] = 0.0
+    homes = pull.argmax(axis=1)
+    for number in range(len(several)):
+        if not (homes == number).any():  # moved what others move more: it is told by the chart that it moves most
+            spare = (np.bincount(homes, minlength=len(several))[homes] > 1) & (pull[:, number] > 0)
+            if spare.any():
+                share = pull[:, number] / pull.max(axis=1)
+                homes[int(np.where(spare, share, -np.inf).argmax())] = number
+    for number, step in enumerate(several):
+        mine = [signal for signal, home in zip(signals, homes, strict=True) if home == number]
+        step.covered = mine if work.closed or any(one.open for one in mine) else []
+        for one in mine if not step.covered else []:
+            work.left[one.number] = one
+
+
+def _pull(work: _Work, step: _Step, signal: Signalled) -> float:
+    """By how much an explanation moves a chart to the side of its signal, times how much denser its readings lie there
+    than elsewhere.
+    """
+    since = work.explainer.day >= signal.since
+    held = signal.touched[work.keep] & since
+    hit = step.column != 0
+    everywhere = float(hit[since].mean())
+    if not held.any() or everywhere == 0:
+        return 0.0
+    moved = float(step.column[held].mean()) * step.best.effect * signal.side
+    return moved * float(hit[held].mean()) / everywhere
+
+
+def _explained(work: _Work, step: _Step) -> Explained:
+    whole = np.zeros(len(work.keep))
+    whole[work.keep] = step.column
+    since = min(one.since for one in step.covered)
+    side = int(np.sign(sum(one.side for one in step.covered))) or 1
+    numbers = [one.number for one in step.covered]
+    return Explained(work.found, numbers, step.named, step.best, step.look, whole, since, side)
 
 
 def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:

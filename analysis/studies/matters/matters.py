@@ -23,10 +23,8 @@ from analysis.studies.matters.units import Signal, began, by_unit, day_at, every
 from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
-RECENT = timedelta(weeks=4)  # closed since then: always looked at with the open ones
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
 NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
-HINT = 0.35  # of its shift, that a single closed stream must still show to be looked at with the open ones
 LEAST = 5
 ENDED = 5  # working days without an instrument that the cause touches: a lot is through, a change taken back
 
@@ -93,7 +91,8 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
     if judged is None:
         return groups
     still = [one for one in every if one.row["closed_at"] is None]
-    hinted = [one for one in every if one.row["closed_at"] is not None and _hints(snapshot, judged, one)]
+    recent = snapshot.as_of - LOOKED_BACK
+    hinted = [one for one in every if one.row["closed_by"] == BACK and one.row["closed_at"] >= recent]
     for (characteristic, stage), part in by_unit(judged, still + hinted).items():
         first = min(began(one) for one in part)
         numbers = {one.number for one in part}
@@ -116,23 +115,6 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
             elif one.named and _lasts(snapshot, one, [every[k] for k in one.signals]):
                 groups.append(_Group(set(one.signals), [one], lasts=True))
     return groups + [_Group({one.number}, []) for one in still if unit(judged, one) is None]
-
-
-def _hints(snapshot: Snapshot, judged: Signals, one: Signal) -> bool:
-    """A signal that came back of itself just now, or not long ago and whose readings since then are not quite back."""
-    row = one.row
-    if row["closed_by"] != BACK or row["closed_at"] < snapshot.as_of - LOOKED_BACK:
-        return False
-    if row["closed_at"] >= snapshot.as_of - RECENT or row["stream"] is None or row["stream"] < 0:
-        return True
-    if not row["size"] or row["back_at"] is None:
-        return False
-    held, stream = judged.streams, int(row["stream"])
-    low = int(held.starts[stream])
-    high = int(held.starts[stream + 1]) if stream + 1 < len(held.starts) else len(held.values)
-    taken = held.readings["taken_at"].slice(low, high - low)
-    since = held.values[low + int(taken.search_sorted(row["back_at"])) : high]
-    return len(since) >= LEAST and (float(since.mean()) - row["before"]) / row["size"] >= HINT
 
 
 def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:

@@ -131,6 +131,7 @@ class Matter:
     due: date | None
     known_until: date | None
     main: dict[str, object]  # the signal that stands for it: columns of signals.found
+    to_target: bool = False  # it moved to its target: at most half as far off it as before
 
     @property
     def open(self) -> bool:

@@ -24,6 +24,7 @@ from ingest.store.snapshot import Snapshot
 
 Z95 = 1.96
 OPEN, ACTION, KNOWN, CLOSED = "open", "action", "known", "closed"
+CLOSER = 0.5  # of how far off its target it was, from which on a stream is said to have moved to it
 APART = 1.3  # sizes of single models are told where the largest is so many times the smallest
 
 
@@ -72,6 +73,7 @@ def told(
         share_of_tolerance=None,
         tell_apart=tell_apart(parts[0]) if parts else [],
         planned=None,
+        to_target=to_target(main, snapshot.once(targets)),
     )
     size = record.size
     return replace(
@@ -83,16 +85,38 @@ def told(
 
 def tolerances(snapshot: Snapshot) -> dict[tuple[str, ...], float]:
     """Tolerance in force at the last reading of each stream, by KEY; only where both limits are asked."""
+    rows = snapshot.once(_asked)
+    rows = rows.filter((pl.col("upper") > pl.col("lower")).fill_null(False))
+    key = rows.select("characteristic", "position", "setup", "stage", pl.col("upper") - pl.col("lower"))
+    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
+
+
+def targets(snapshot: Snapshot) -> dict[tuple[str, ...], float]:
+    """Target in force at the last reading of each stream, by KEY."""
+    rows = snapshot.once(_asked).filter(pl.col("target").is_not_null())
+    key = rows.select("characteristic", "position", "setup", "stage", "target")
+    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
+
+
+def _asked(snapshot: Snapshot) -> pl.DataFrame:
+    """The last reading of each stream of all techs, with what is asked of it."""
     from analysis.studies.drift.streams import streams
 
     held = snapshot.once(streams)
     if held is None:
-        return {}
+        columns = dict.fromkeys(("characteristic", "position", "setup", "stage"), pl.String())
+        return pl.DataFrame(schema={**columns, **dict.fromkeys(("upper", "lower", "target"), pl.Float64())})
     last = held.readings[np.append(held.starts[1:], len(held.values)) - 1]
-    rows = with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
-    rows = rows.filter((pl.col("upper") > pl.col("lower")).fill_null(False))
-    key = rows.select("characteristic", "position", "setup", "stage", pl.col("upper") - pl.col("lower"))
-    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
+    return with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
+
+
+def to_target(main: dict[str, object], asked: dict[tuple[str, ...], float]) -> bool:
+    """Does the stream that stands for it lie at most half as far off its target as before?"""
+    target = asked.get(tuple(str(main[name]) for name in KEY))
+    before, after = main.get("before"), main.get("after")
+    if target is None or not isinstance(before, float) or not isinstance(after, float) or main.get("over"):
+        return False
+    return abs(after - target) <= CLOSER * abs(before - target)
 
 
 def _key(first: Signal) -> str:
@@ -175,11 +199,10 @@ def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: f
         air = found.airs[one.factor]
         moved = air.moved(
             touched & (found.day < of.since), touched & (found.day >= of.since), of.side * int(np.sign(one.effect))
-        )[0]
-        ends = sorted((effect * moved - Z95 * error * abs(moved), effect * moved + Z95 * error * abs(moved)))
-        return Candidate(air.factor, "", change=moved * air.spread, lag_hours=air.lag_hours, effect=effect * moved,
-        low=ends[0],
-                         high=ends[1], probability=probability, named=named)  # fmt: skip
+        )
+        size, half = effect * moved.by, Z95 * error * abs(moved.by)
+        return Candidate(air.factor, "", change=moved.change, lag_hours=air.lag_hours, effect=size, low=size - half,
+                         high=size + half, probability=probability, named=named)  # fmt: skip
     low, high = effect - Z95 * error, effect + Z95 * error
     if one.factor in found.changes:
         row = found.changes[one.factor]
@@ -242,9 +265,11 @@ def _measured(snapshot: Snapshot, judged: Signals, signals: list[Signal], parts:
         assert size is not None
         days = (part.since, part.since, part.since)
         since = found.day >= part.since
-        touched = found.airs[best.factor].moved(
-            touched & ~since, touched & since, part.side * int(np.sign(best.effect))
-        )[1]
+        touched = (
+            found.airs[best.factor]
+            .moved(touched & ~since, touched & since, part.side * int(np.sign(best.effect)))
+            .where
+        )
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half

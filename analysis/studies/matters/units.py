@@ -1,6 +1,6 @@
 """Signals by the bench they are about: one characteristic at one stage, explained over all its streams."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +12,9 @@ from analysis.studies.drift.watching import SHARE
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, Signalled, explained, narrowed
 from ingest.store.snapshot import Snapshot
+
+HINT = 0.35  # of its shift, that a signal which came back must still show to be looked at with the open ones
+LEAST = 5  # readings since it came back, from which on that can be asked
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +75,8 @@ def explained_unit(
 ) -> list[Explained] | None:
     """What explains the signals of one bench; None where the readings cannot be laid side by side.
 
-    until : of signals that have all closed; lasting : numbers of closed ones that are looked at as if they were open.
+    until : of signals that have all closed; lasting : numbers of closed ones that are looked at as if they were open
+    where their readings are not quite back.
     """
     looked = [one for one in part if one.row["closed_at"] is None or until is not None or one.number in lasting]
     found = _evidence(
@@ -81,7 +85,11 @@ def explained_unit(
     if found is None:
         return None
     seen = [_seen(found, one, snapshot, one.row["closed_at"] is None or one.number in lasting) for one in part]
-    usable = [one for one in seen if one is not None]
+    usable = [
+        replace(one, open=False) if one is not None and one.number in lasting and not _hints(found, one) else one
+        for one in seen
+        if one is not None
+    ]
     if len(usable) < len(seen):
         return None
     last = None if until is None else day_at(found, until, snapshot)
@@ -147,4 +155,18 @@ def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Sign
     since, first, last, opened = (
         day_at(found, when, snapshot) for when in (began, low, max(high, began), row["opened_at"])
     )
-    return Signalled(one.number, touched, since, first, last, opened, side, still)
+    closed = row["back_at"] or row["closed_at"]
+    back = len(found.days) if closed is None else day_at(found, closed, snapshot)
+    return Signalled(one.number, touched, since, first, last, opened, side, still, back)
+
+
+def _hints(found: Evidence, one: Signalled) -> bool:
+    """Do readings since its return still lie off where they were before, by some of its shift, as far as one standard
+    error lets tell?
+    """
+    mine, day = found.values[one.touched], found.day[one.touched]
+    before, within, since = mine[day < one.since], mine[(day >= one.since) & (day < one.back)], mine[day >= one.back]
+    if len(since) < LEAST or not len(before) or not len(within):
+        return True
+    shift, left = (float(part.mean() - before.mean()) * one.side for part in (within, since))
+    return bool(left + len(since) ** -0.5 >= HINT * shift)

@@ -75,31 +75,7 @@ def judged(measured: pl.DataFrame, shop: Shop, came: pl.DataFrame) -> pl.DataFra
     """A row a supplier, lot and characteristic of the rows of `necks`; came : rows of `quantities`."""
     if measured.is_empty():
         return pl.DataFrame(schema=LOTS)
-    limits = pl.struct("target", "lower", "upper")
-    first = pl.col("place") < pl.col("sample")
-    rows = (
-        _with_plan(measured, shop)
-        .join(came, on=["supplier", "lot"], how="left", maintain_order="left")
-        .with_columns(quantity=pl.when(pl.col("quantity") >= pl.len().over(KEY)).then("quantity"))  # fewer: not known
-        .with_columns(
-            place=pl.int_range(pl.len()).over(KEY),
-            sample=pl.when(pl.col("sample").is_not_null()).then(pl.min_horizontal("sample", "quantity")),
-        )
-        .group_by(KEY, maintain_order=True)
-        .agg(
-            pl.len().alias("n"),
-            pl.col("value").mean().alias("mean"),
-            pl.col("value").std().alias("sd"),
-            (limits.n_unique() == 1).alias("agreed"),
-            pl.col("target", "lower", "upper", "sample", "accept", "k", "quantity").first(),
-            pl.col("outside").cast(pl.Int64).sum().alias("bad"),
-            pl.col("on_limit").fill_null(False).cast(pl.Int64).sum().alias("on"),
-            pl.col("outside").is_not_null().all().alias("limited"),
-            pl.col("outside").filter(first).sum().alias("bad_in_sample"),
-            pl.col("value").filter(first).mean().alias("sample_mean"),
-            pl.col("value").filter(first).std().fill_null(0.0).alias("sample_sd"),
-        )
-    )
+    rows = _counted(measured, shop, came)
     usable = (rows["agreed"] & rows["limited"]).to_numpy()
     n = rows["n"].to_numpy()
     asked = rows.select(pl.col("target", "lower", "upper").cast(pl.Float64).fill_null(np.nan))
@@ -125,6 +101,48 @@ def judged(measured: pl.DataFrame, shop: Shop, came: pl.DataFrame) -> pl.DataFra
         )
         .select(LOTS.keys())
         .cast(dict(LOTS))  # type: ignore[arg-type]
+    )
+
+
+def in_samples(snapshot: Snapshot) -> pl.DataFrame:
+    """KEY, sample (the first necks measured, by which a plan judges; null without one) and bad_in_sample (null too)."""
+    measured = snapshot.once(necks)
+    if measured.is_empty():
+        return pl.DataFrame(
+            schema={**dict.fromkeys(KEY, pl.String()), "sample": pl.Int64(), "bad_in_sample": pl.Int64()}
+        )
+    rows = _counted(measured, snapshot.shop, quantities(snapshot))
+    return rows.select(
+        *KEY, "sample", bad_in_sample=pl.when(pl.col("sample").is_not_null()).then("bad_in_sample").cast(pl.Int64)
+    )
+
+
+def _counted(measured: pl.DataFrame, shop: Shop, came: pl.DataFrame) -> pl.DataFrame:
+    """A row a lot: what was measured of it, and of the first necks, by which its plan judges."""
+    limits = pl.struct("target", "lower", "upper")
+    first = pl.col("place") < pl.col("sample")
+    return (
+        _with_plan(measured, shop)
+        .join(came, on=["supplier", "lot"], how="left", maintain_order="left")
+        .with_columns(quantity=pl.when(pl.col("quantity") >= pl.len().over(KEY)).then("quantity"))  # fewer: not known
+        .with_columns(
+            place=pl.int_range(pl.len()).over(KEY),
+            sample=pl.when(pl.col("sample").is_not_null()).then(pl.min_horizontal("sample", "quantity")),
+        )
+        .group_by(KEY, maintain_order=True)
+        .agg(
+            pl.len().alias("n"),
+            pl.col("value").mean().alias("mean"),
+            pl.col("value").std().alias("sd"),
+            (limits.n_unique() == 1).alias("agreed"),
+            pl.col("target", "lower", "upper", "sample", "accept", "k", "quantity").first(),
+            pl.col("outside").cast(pl.Int64).sum().alias("bad"),
+            pl.col("on_limit").fill_null(False).cast(pl.Int64).sum().alias("on"),
+            pl.col("outside").is_not_null().all().alias("limited"),
+            pl.col("outside").filter(first).sum().alias("bad_in_sample"),
+            pl.col("value").filter(first).mean().alias("sample_mean"),
+            pl.col("value").filter(first).std().fill_null(0.0).alias("sample_sd"),
+        )
     )
 
 

@@ -24,6 +24,8 @@ from ingest.store.snapshot import Snapshot
 
 COVERAGE = 2.0  # expanded uncertainty: twice the standard deviation of R&R, some 95 % (ISO 14253-1, GUM)
 LEAST_EACH = 2  # lots before and since from which a change has an interval
+LEAST_CHANCE = 0.1  # of a finite lot's passing, at which its telling ends
+LARGER_OF_TWO = 1 / np.sqrt(np.pi)  # mean of the larger of two standard normal errors
 RISKS = (0.95, 0.5, 0.1)  # chances of acceptance by which a plan is told in words
 
 
@@ -41,6 +43,8 @@ class PlanWords:
         variables_plans.VariablesPlan | None
     )  # the plan by mean and s through the same two points; None where there is none
     measured_sample: int | None
+    lot: int | None = None  # necks of the usual lot, where it is larger than the sample
+    passes: tuple[tuple[int, float], ...] = ()  # necks outside of such a lot, and how often it passes
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,9 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
     gauge_sd (R&R, mm), gauge_study, gauge_share and gauge_of_tolerance (of the spread within lots of this
     characteristic, and six of it of the tolerance), outside_still (necks outside by more than the expanded
     uncertainty, twice gauge_sd; null without a study), expected_outside and measured_verdict (by mean and s:
-    accept | reject | too few | null), few (under 30 necks).
+    accept | reject | too few | null), few (under 30 necks), sample and bad_in_sample (the first necks measured, by
+    which a plan by counting judges, and how many of them lie outside; null without a plan), runs_high (by how much the
+    larger of two readings runs high at most, both edges being alike, mm).
     """
     measured = snapshot.once(lots.necks)
     rows = snapshot.once(lots.lot_rows)
@@ -108,7 +114,11 @@ def by_lot(snapshot: Snapshot) -> pl.DataFrame:
         .join(_gauge(snapshot, measured), on=lots.KEY, how="left", maintain_order="left")
         .with_columns(gauge_of_tolerance=6 * pl.col("gauge_sd") / (pl.col("upper") - pl.col("lower")))
     )
-    return table.with_columns(_measured(snapshot, table)).with_columns(few=pl.col("n") < 30)
+    return (
+        table.with_columns(_measured(snapshot, table))
+        .join(lots.in_samples(snapshot), on=lots.KEY, how="left", maintain_order="left")
+        .with_columns(few=pl.col("n") < 30, runs_high=pl.col("gauge_sd") * LARGER_OF_TWO)
+    )
 
 
 def variance(snapshot: Snapshot, characteristic: str, *, model: str | None = None) -> Split:
@@ -144,6 +154,7 @@ def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
         measured: variables_plans.VariablesPlan | None = variables_plans.through(at[0.95], at[0.1])
     except UnusableData:
         measured = None
+    lot, passes = _finite(snapshot, plan.supplier, agreed)
     return PlanWords(
         plan.characteristic,
         plan.supplier,
@@ -153,7 +164,28 @@ def plan_words(snapshot: Snapshot, plan: Plan) -> PlanWords:
         at,
         measured,
         measured.n if measured else None,
+        lot,
+        passes,
     )
+
+
+def _finite(
+    snapshot: Snapshot, supplier: str, plan: acceptance.Plan
+) -> tuple[int | None, tuple[tuple[int, float], ...]]:
+    """The usual lot, where it holds more necks than the sample, and how often one with so many outside passes: from the
+    first that may fail to the first that passes one time in ten at most.
+    """
+    came = lots.quantities(snapshot)
+    came = came.filter(pl.col("supplier") == supplier) if supplier else came
+    if came.is_empty():
+        return None, ()
+    lot = round(float(came["quantity"].median()))  # type: ignore[arg-type]
+    if lot <= plan.n:
+        return None, ()
+    bad = np.arange(plan.c + 1, lot + 1)
+    chance = acceptance.accepted(plan, bad / lot, lot)
+    stop = int(np.argmax(chance <= LEAST_CHANCE)) + 1
+    return lot, tuple(zip(bad[:stop].tolist(), chance[:stop].tolist(), strict=True))
 
 
 def since_agreed(snapshot: Snapshot, *, characteristic: str, supplier: str) -> SinceAgreed | None:
@@ -206,13 +238,14 @@ def parts(snapshot: Snapshot) -> Parts:
     return Parts(measured.height, linked, measured.height - linked)
 
 
-def implausible(snapshot: Snapshot, *, supplier: str) -> int:
-    """Measurements of one supplier's necks at receiving that were set aside as implausible."""
-    visits = snapshot.table("visits", "log_id", "line", "stage", "supplier")
+def implausible(snapshot: Snapshot, *, supplier: str) -> pl.DataFrame:
+    """Measurements of one supplier's necks at receiving that were set aside as implausible: lot, len."""
+    visits = snapshot.table("visits", "log_id", "line", "stage", "supplier", "lot")
     receiving = [stage.key for stage in snapshot.shop.stages if stage.role == "receiving"]
     own = visits.filter(pl.col("stage").is_in(receiving) & (pl.col("supplier") == supplier))
     asked = snapshot.table("set_aside").filter((pl.col("reason") == "implausible") & (pl.col("column") != ""))
-    return asked.join(own, on=["log_id", "line"], how="semi").height
+    own = own.unique(["log_id", "line"]).select("log_id", "line", "lot")
+    return asked.join(own, on=["log_id", "line"]).group_by("lot").len().sort("lot")
 
 
 def _gauge(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:

@@ -78,23 +78,33 @@ def work_known(snapshot: Snapshot) -> bool:
 
 def send_backs(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """Every send-back of round 1 once: caused_at, caught_at, fault (its first, '' none), count, loop_minutes,
-    loop_hours, loop_cost.
+    loop_hours, loop_cost. Where no log at all says how a visit ended one row stands for what nobody knows: caused at
+    unknown, caught at '', every number null.
     """
     table = (
         loops_caught(snapshot, scope)
         .group_by("caused_at", "caught_at", "fault")
         .agg(pl.len().cast(pl.Int64).alias("count"), *_loop_sums())
     )
+    if outcomes_unread(snapshot):
+        nobody_knows = {"caused_at": "unknown", "caught_at": "", "fault": ""}
+        return pl.DataFrame([nobody_knows | dict.fromkeys(table.columns[3:])], schema=table.schema)
     return table.sort(_place("caused_at", snapshot.shop), _place("caught_at", snapshot.shop), "fault")
+
+
+def outcomes_unread(snapshot: Snapshot) -> bool:
+    """Are there visits, and says no log how any of them ended?"""
+    read = snapshot.once(outcome_read)
+    return not read.is_empty() and not read.any()
 
 
 def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope = ALL) -> pl.DataFrame:
     """A row a week with a visit on file, oldest first.
 
-    signals : opened_at (UTC) of every signal, or None (none opened). Columns: week (its first day), finished, judged,
-    rolled_yield, never_sent_back (null where none was judged), loop_minutes, loop_cost (of send-backs caught that
-    week), signals_opened, set_aside (rows and cells, in the week of the visit on their line or the nearest line before
-    it in the log).
+    signals : opened_at (UTC) of every signal, or None (none opened). Columns: week (its first day), finished (null
+    where no log says how the visits to the last stage ended), judged, rolled_yield, never_sent_back (null where none
+    was judged), loop_minutes, loop_cost (of send-backs caught that week), signals_opened, set_aside (rows and cells,
+    in the week of the visit on their line or the nearest line before it in the log).
     """
     told = snapshot.once(story)
     table = scope.weeks_of(told.visits.select("week").unique().sort("week"), "week")
@@ -121,9 +131,23 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
     read = told.visits.filter(snapshot.once(outcome_read)).select("week").unique().with_columns(_read=pl.lit(True))
     known = pl.col("_read").fill_null(False) & (pl.lit(snapshot.once(work_known)) | pl.col("_loops").is_null())
     table = table.join(read, on="week", how="left", maintain_order="left")
-    return table.with_columns(pl.when(known).then(name).alias(name) for name in ("loop_minutes", "loop_cost")).drop(
-        "_read", "_loops"
+    table = table.with_columns(pl.when(known).then(name).alias(name) for name in ("loop_minutes", "loop_cost"))
+    table = table.join(_untold_ends(snapshot), on="week", how="left", maintain_order="left")
+    return table.with_columns(pl.when(pl.col("_untold").is_null()).then("finished").alias("finished")).drop(
+        "_read", "_loops", "_untold"
     )
+
+
+def _untold_ends(snapshot: Snapshot) -> pl.DataFrame:
+    """Weeks (week, _untold) in which nobody can say what was finished: of the visits to the stage that ends the route
+    that week, or of all visits on file, no log tells the outcome.
+    """
+    visits = snapshot.once(story).visits.select("week", "role").with_columns(snapshot.once(outcome_read))
+    last = "packing" if any(stage.role == "packing" for stage in snapshot.shop.stages) else "final"
+    at_end = pl.col("outcome_read").filter(pl.col("role") == last)
+    told = visits.group_by("week").agg(ends=at_end.len(), read=at_end.any())
+    untold = told.filter(((pl.col("ends") > 0) & ~pl.col("read")) | pl.lit(outcomes_unread(snapshot)))
+    return untold.select("week", _untold=pl.lit(True))
 
 
 @dataclass(frozen=True)

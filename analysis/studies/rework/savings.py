@@ -15,6 +15,7 @@ from analysis.methods.changed_chain import Solved, solved
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.rework.bench_moves import FIRST, Bench, Tally, bench_of
+from analysis.studies.rework.rework import outcomes_unread
 from analysis.studies.story.scope import ALL, Scope, judged
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
@@ -118,8 +119,12 @@ def what_if(snapshot: Snapshot, scope: Scope = ALL, *, seed: int = SEED, draws: 
 
 def saving_rows(snapshot: Snapshot, *, seed: int = SEED) -> pl.DataFrame:
     """`savings` of the figures: change, minutes, minutes_low, minutes_high, cost of the five changes worth most over
-    all the logs.
+    all the logs. Where no log says how a visit ended one row says so, every number null.
     """
+    if outcomes_unread(snapshot):
+        columns = ("change", "minutes", "minutes_low", "minutes_high", "cost")
+        row = dict.fromkeys(columns) | {"change": "outcomes are not read"}
+        return pl.DataFrame([row], schema={name: _SCHEMA[name] for name in columns})
     return what_if(snapshot, seed=seed).rows.select("change", "minutes", "minutes_low", "minutes_high", "cost")
 
 

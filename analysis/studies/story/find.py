@@ -59,6 +59,14 @@ def find(snapshot: Snapshot, *, words: str, people: bool = True) -> Found:
     return Found(words, tuple(hits), counted)
 
 
+def known(snapshot: Snapshot) -> dict[str, frozenset[str]]:
+    """Every name by its kind (KINDS); of models also the setups they share."""
+    names = {kind: frozenset(key for key, _ in pairs) for kind, pairs in _names(snapshot, people=True)}
+    shop = snapshot.shop
+    listed = frozenset(tech.key for tech in shop.techs)
+    return names | {MODEL: names[MODEL] | frozenset(shop.setups.values()), TECH: names[TECH] | listed}
+
+
 def _names(snapshot: Snapshot, *, people: bool) -> Iterator[tuple[str, Iterable[tuple[str, str]]]]:
     shop, told = snapshot.shop, snapshot.once(story)
     yield SERIAL, told.instruments.select("serial", pl.col("model").fill_null("")).iter_rows()

@@ -3,18 +3,19 @@
 import polars as pl
 
 from analysis.methods.problems import NotWorkedOut
+from analysis.studies.drift import states
 from analysis.studies.drift.signals import signals
 from analysis.studies.rework import rework
 from ingest.store.snapshot import Snapshot
 
 
 def week_rows(snapshot: Snapshot) -> pl.DataFrame:
-    """`weeks` of the figures."""
+    """`weeks` of the figures; signals_opened null where no stream has readings enough to be judged."""
     try:
         judged = snapshot.once(signals)
     except NotWorkedOut:  # every other figure of the week stands
         return rework.weeks(snapshot, None).with_columns(signals_opened=pl.lit(None, dtype=pl.Int64()))
-    opened = (
-        None if judged is None else pl.concat([judged.found.select("opened_at"), judged.others.select("opened_at")])
-    )
+    if judged is None or (snapshot.once(states.stream_rows)["state"] == states.THIN).all():
+        return rework.weeks(snapshot, None).with_columns(signals_opened=pl.lit(None, dtype=pl.Int64()))
+    opened = pl.concat([judged.found.select("opened_at"), judged.others.select("opened_at")])
     return rework.weeks(snapshot, opened)

@@ -1,5 +1,5 @@
-"""What a person does on the Bench page: agree a next step, sign a target off, set a target by hand - three deeds, each
-with who and when.
+"""What a person does on the Bench page: agree a next step, sign a target off or take that back, set a target by hand -
+deeds of their own, each with who and when.
 """
 
 from __future__ import annotations
@@ -15,18 +15,21 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 STEP, TRAINER, REMARK, AGREE, AGREED = "bench-step", "bench-trainer", "bench-remark", "bench-agree", "bench-agreed"
 WHICH, SIGNER, SIGN, SIGNED = "bench-which", "bench-signer", "bench-sign", "bench-signed"
+WHY, BACK, TAKEN = "bench-why", "bench-back", "bench-taken"
 WHAT, MODEL, LOW, HIGH, AIM, SETTER, SET, SAID = (
     *("bench-hand-what", "bench-hand-model", "bench-hand-low", "bench-hand-high", "bench-hand-aim"),
     *("bench-hand-who", "bench-hand-set", "bench-hand-said"),
 )
 ABOUT = "bench-about"
+PLACE = ("characteristic", "position", "model")  # a target
 SHOWN = 6  # lines of the book
-NAMES = {"step": "Next step", "signed off": "Signed off", "note": "Note"}
+NAMES = {"step": "Next step", "signed off": "Signed off", "sign-off taken back": "Sign-off taken back", "note": "Note"}
 
 
 def sheet(shop: Shop, tech: str, stage: str, name: str, stands: list[Stand]) -> html.Section:
@@ -55,6 +58,17 @@ def sheet(shop: Shop, tech: str, stage: str, name: str, stands: list[Stand]) -> 
             parts.who_field(SIGNER, "Signed off by"),
             html.Button("Sign off", id=SIGN, className="button primary"),
             html.P(id=SIGNED, className="small", role="status"),
+            parts.behind(
+                html.Div(
+                    [
+                        html.P("Of the target above, by whoever is named there.", className="small"),
+                        parts.text_field("Why it is taken back", WHY),
+                        html.Button("Take the sign-off back", id=BACK, className="button"),
+                        html.P(id=TAKEN, className="small", role="status"),
+                    ]
+                ),
+                "Take a sign-off back",
+            ),
         ]
     )
     form = html.Div(
@@ -105,7 +119,7 @@ def _by_hand(shop: Shop, stage: str, name: str) -> html.Div:
 
 
 def _key(stand: Stand) -> str:
-    return "|".join(str(stand.band[name]) for name in ("characteristic", "position", "model"))
+    return "|".join(str(stand.band[name]) for name in PLACE)
 
 
 def _name(shop: Shop, stand: Stand) -> str:
@@ -133,12 +147,12 @@ def _book(shop: Shop, tech: str, stage: str) -> html.Div:
 
 def _by(shop: Shop, line: dict[str, Any]) -> str:
     """Who did it, and when."""
-    words = "Signed off by" if line["kind"] == "signed off" else "Written by"
+    words = {"signed off": "Signed off by", "sign-off taken back": "Taken back by"}.get(line["kind"], "Written by")
     return f"{words} {line['who']}, {numbers.clock(sentences.local(shop, line['at']))}"
 
 
 def connect(app: Dash) -> None:
-    """The three deeds."""
+    """The deeds."""
     app.callback(
         Output(AGREED, "children"),
         Input(AGREE, "n_clicks"),
@@ -156,6 +170,15 @@ def connect(app: Dash) -> None:
         State(ABOUT, "data"),
         prevent_initial_call=True,
     )(signed_off)
+    app.callback(
+        Output(TAKEN, "children"),
+        Input(BACK, "n_clicks"),
+        State(WHICH, "value"),
+        State(SIGNER, "value"),
+        State(WHY, "value"),
+        State(ABOUT, "data"),
+        prevent_initial_call=True,
+    )(taken_back)
     app.callback(
         Output(SAID, "children"),
         Input(SET, "n_clicks"),
@@ -191,9 +214,25 @@ def signed_off(clicks: int | None, which: str | None, who: str | None, about: di
     if stand is None:
         return "That target does not stand any more; open the page anew."
     text = f"{_name(shop, stand)}: {stand.verdict}. {sentences_bench.standing(shop, stand)}"
-    place = dict(zip(("characteristic", "position", "model"), which.split("|"), strict=True))
-    desk.here().write_entry("signed off", text, who=who, tech=about["tech"], stage=about["stage"], **place)
+    place = about | dict(zip(PLACE, which.split("|"), strict=True))
+    desk.here().write_entry("signed off", text, who=who, **place)
     return f"Signed off by {who}, now. The book keeps what the test said: {stand.verdict}."
+
+
+def taken_back(clicks: int | None, which: str | None, who: str | None, why: str | None, about: dict[str, str]) -> Any:
+    """Take the last sign-off of a target back; it stays in the book, with who took it back, when and why."""
+    if not clicks:
+        return no_update
+    who, why = str(who or "").strip(), str(why or "").strip()
+    if not which or not who or not why:
+        return "Choose the target, and write who takes its sign-off back and why."
+    place = about | dict(zip(PLACE, which.split("|"), strict=True))
+    lines = desk.here().snapshot().lines(*coaching.SIGNINGS)
+    same = lines.filter(pl.all_horizontal(pl.col(name) == value for name, value in place.items())).sort("sequence")
+    if same.is_empty() or same["kind"][-1] != coaching.SIGNINGS[0]:
+        return "That target is not signed off; there is nothing to take back."
+    desk.here().write_entry(coaching.SIGNINGS[1], why, who=who, **place)
+    return f"Taken back by {who}, now. The sign-off and why it does not hold stay in the book."
 
 
 def set_by_hand(clicks: int | None, what: str | None, model: str | None, *told: Any) -> Any:

@@ -11,6 +11,7 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.methods.problems import UnusableData
+from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.people import learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import unread
@@ -21,6 +22,7 @@ from dashboard.pages.bench import deeds
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import matters
 from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
@@ -87,10 +89,17 @@ def layout(
             sentences_bench.headline(shop, tech, stage, at), _under(found, row), sentences_bench.caution(shop, name)
         ),
         _filters(here, stages, shop, tech, stage),
+        *[html.P(text) for text in _planned(shop, tech, stage)],
         *sheets,
         deeds.sheet(shop, tech, stage, name, at),
         *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],
     )
+
+
+def _planned(shop: Shop, tech: str, stage: str) -> list[str]:
+    """Planned changes that their work does not follow yet."""
+    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
+    return [matters.not_yet(one, shop, now) for one in desk.ask(not_yet, tech=tech, stage=stage)]
 
 
 def stands_at(tech: str, stage: str) -> list[targets.Stand]:

@@ -87,7 +87,8 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str
             "holds from the first instrument on."
         )
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
-    signed = desk.here().snapshot().lines("signed off").filter((pl.col("tech") == tech) & (pl.col("stage") == stage))
+    of_book = desk.here().snapshot().lines(*coaching.SIGNINGS)
+    signed = of_book.filter((pl.col("tech") == tech) & (pl.col("stage") == stage))
     lines = [_target_line(k, stand, shop, signed.to_dicts()) for k, stand in enumerate(stands[:DRAWN])]
     rest = [
         {

@@ -25,8 +25,8 @@ NOT_CLOSED = "not closed"
 CHIPS = (NOT_CLOSED, "over", register.OPEN, register.ACTION, register.DONE, register.CHECKED, register.CLOSED, "all")
 
 
-def layout(state: str = "", who: str = "", **_address: str) -> Any:
-    """The register as its address asks for it."""
+def layout(state: str = "", who: str = "", key: str = "", **_address: str) -> Any:
+    """The register as its address asks for it; `key`: one row of it, opened."""
     chosen = addresses.chosen(state, CHIPS, NOT_CLOSED) or NOT_CLOSED
     shop = desk.here().snapshot().shop
     entries = desk.ask(register.register)
@@ -54,6 +54,8 @@ def layout(state: str = "", who: str = "", **_address: str) -> Any:
     if owner:
         people.append(dcc.Link("Anybody", href=addresses.address(PATH, state=chosen), className="chip"))
     shown = [one for one in of_owner if _fits(one, chosen)]
+    if key:
+        shown = [one for one in entries if one.key == key]
     return parts.page(
         parts.page_head(
             words.headline(entries, shop), "Signal, action, done, checked by the readings after it, closed."
@@ -64,7 +66,7 @@ def layout(state: str = "", who: str = "", **_address: str) -> Any:
         )
         if people
         else None,
-        html.Div(_rows(shown, shop), id=LIST),
+        html.Div(_rows(shown, shop, key), id=LIST),
         deeds.place(),
         html.Div(
             parts.sheet(
@@ -114,15 +116,18 @@ def _today() -> date:
     return sentences.local(snapshot.shop, snapshot.as_of).date()
 
 
-def _rows(entries: list[Entry], shop: Shop) -> html.Section:
+def _rows(entries: list[Entry], shop: Shop, key: str = "") -> html.Section:
     """The rows, each to be opened for its life and what can be done now."""
+    if not entries and key:
+        gone = parts.empty_state(f"No matter or decision has the number {key}.", "All of Book", PATH)
+        return parts.sheet("Not in the book", "", gone)
     if not entries:
         empty = parts.empty_state(
             "Nothing stands here. A matter comes by itself; an action is written beside it.", "What moved", "/drift"
         )
         return parts.sheet("What waits, then what is closed", "", empty)
     now = _today()
-    rows = [_row(one, shop, now) for one in entries[:SHOWN]]
+    rows = [_row(one, shop, now, open=one.key == key) for one in entries[:SHOWN]]
     left = len(entries) - len(rows)
     more = (
         [html.P(f"and {numbers.count(left)} more: narrow the list, or save it whole.", className="small")]
@@ -133,7 +138,7 @@ def _rows(entries: list[Entry], shop: Shop) -> html.Section:
     return parts.sheet("What waits, then what is closed", key, [*rows, *more, parts.save_whole("book")])
 
 
-def _row(one: Entry, shop: Shop, now: date) -> html.Details:
+def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Details:
     moved, how = words.moved(one, shop)
     by = numbers.day(one.due, now) if one.due else ""
     alarm = " alarm" if one.over or one.state == register.OPEN else ""
@@ -148,11 +153,11 @@ def _row(one: Entry, shop: Shop, now: date) -> html.Details:
             html.Span([moved, html.Br(), html.Span(how, className="small")]),
         ]
     )
-    links = []
+    links: list[Any] = [dcc.Link(f"No. {one.key}", href=addresses.address(PATH, key=one.key), className="small"), " "]
     if one.matter is not None and one.matter.main.get("characteristic"):
         stream = {name: one.matter.main[name] for name in ("characteristic", "position", "model", "stage")}
         links.append(dcc.Link("Its readings on Drift", href=addresses.address("/drift", **stream), className="button"))
-    return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row")
+    return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row", open=open)
 
 
 def connect(app: Dash) -> None:

@@ -16,12 +16,14 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
+from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
 from dashboard.address import address, chosen, whole_number
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView
 from dashboard.charts.rack import rack as rack_chart
 from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import closer as drift_closer
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import played as drift_played
@@ -41,6 +43,16 @@ STAGE, MODELS, TECH, STATE, WEEKS, BY = (
     "drift-weeks",
     "drift-by",
 )
+SINCE, UNTIL = "drift-since", "drift-until-day"
+FIELDS = {
+    "stage": STAGE,
+    "models": MODELS,
+    "tech": TECH,
+    "state": STATE,
+    "weeks": WEEKS,
+    "since": SINCE,
+    "until": UNTIL,
+}
 RACK = "drift-rack"
 ALL_STAGES, FAMILY = "all", "family "
 WEEKS_SEEN = (4, 8, 13, 26, 52)
@@ -61,12 +73,15 @@ class Asked:
     characteristic: str = ""
     position: str = ""
     model: str = ""
+    since: str = ""  # first and last day of a period of one's own, in place of the last weeks
+    until: str = ""
 
     @property
     def search(self) -> str:
         """The same as an address."""
         weeks = self.weeks if self.weeks != 13 else None
-        return address(PATH, **{**self.__dict__, "weeks": weeks}).removeprefix(PATH)
+        filters = {name: value for name, value in self.__dict__.items() if name not in ("since", "until")}
+        return address(PATH, **{**filters, "weeks": weeks, "from": self.since, "to": self.until}).removeprefix(PATH)
 
 
 def read(shop: Shop, given: dict[str, Any]) -> Asked:
@@ -84,6 +99,8 @@ def read(shop: Shop, given: dict[str, Any]) -> Asked:
         weeks=weeks if weeks in WEEKS_SEEN else 13,
         by=chosen(given.get("by"), [key for key, _ in drift_stream.shapes(shop)], "") or "",
         **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
+        since=str(given.get("from") or given.get("since") or ""),
+        until=str(given.get("to") or given.get("until") or ""),
     )
 
 
@@ -119,7 +136,19 @@ def layout(**given: Any) -> Any:
 
 
 def body(asked: Asked) -> html.Div:
-    """Everything below the header, for one address."""
+    """Everything below the header, for one address; of a period of one's own as it stood at its end."""
+    snapshot = desk.here().snapshot()
+    first, last = (date.fromisoformat(day) if day else None for day in (asked.since, asked.until))
+    end = last_moment(last, snapshot.shop) if last else None
+    with desk.as_it_stood(end if end and end < snapshot.as_of else None):
+        stood = desk.here().snapshot()
+        if first:
+            days = (sentences.local(stood.shop, stood.as_of).date() - first).days
+            asked = replace(asked, weeks=max(days // 7 + 1, 1))
+        return _body(asked)
+
+
+def _body(asked: Asked) -> html.Div:
     snapshot = desk.here().snapshot()
     shop, now = snapshot.shop, sentences.local(snapshot.shop, snapshot.as_of)
     rows = desk.ask(rack, weeks=asked.weeks, tech=asked.tech).streams
@@ -188,7 +217,8 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
         seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
         return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
-    one = held("The stream", drift_stream.sheet, seen, asked.by, drift_stream.by_field(BY, asked.by, shop), shop)
+    by_field, foot = drift_stream.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
+    one = held("The stream", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
     limits = held("Limits", drift_limits.sheet, seen, shop)
     buys = held("What a budget buys", drift_limits.budget_sheet, seen, shop)
     book = held("Bench book", drift_book.sheet, seen, shop)
@@ -240,7 +270,9 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
         parts.field("Models", MODELS, asked.models, models),
         parts.field("Set by", TECH, asked.tech, techs),
         parts.field("State", STATE, asked.state, [{"value": value, "label": label} for value, label in found]),
-        parts.field("Weeks", WEEKS, str(asked.weeks), weeks),
+        parts.field("Weeks", WEEKS, str(asked.weeks), weeks, disabled=bool(asked.since)),
+        parts.day_field("From", SINCE, asked.since, debounce=600),
+        parts.day_field("To", UNTIL, asked.until, debounce=600),
     )
 
 
@@ -467,11 +499,7 @@ def connect(app: Dash) -> None:
     """The page's callbacks."""
     app.callback(
         Output(ADDRESS, "search"),
-        Input(STAGE, "value"),
-        Input(MODELS, "value"),
-        Input(TECH, "value"),
-        Input(STATE, "value"),
-        Input(WEEKS, "value"),
+        {name: Input(field, "value") for name, field in FIELDS.items()},
         State(ADDRESS, "search"),
         prevent_initial_call=True,
     )(filtered)
@@ -492,6 +520,7 @@ def connect(app: Dash) -> None:
     )(shown)
     drift_book.connect(app)
     drift_limits.connect(app)
+    drift_closer.connect(app)
 
 
 def asked_for(search: str | None) -> Asked:
@@ -500,10 +529,12 @@ def asked_for(search: str | None) -> Asked:
     return read(desk.here().snapshot().shop, given)
 
 
-def filtered(stage: str, models: str, tech: str, state: str, weeks: str, search: str | None) -> Any:
+def filtered(fields: dict[str, str | None], search: str | None) -> Any:
     """The address of other filters; another stage, tech or model lets go of a stream that is not there."""
     before = asked_for(search)
-    given = {**before.__dict__, "stage": stage, "models": models, "tech": tech, "state": state, "weeks": weeks}
+    given = {**before.__dict__, **{name: value or "" for name, value in fields.items()}}
+    if before.since:
+        given["weeks"] = before.weeks  # shown, but not chosen
     after = read(desk.here().snapshot().shop, given)
     if (after.models, after.state) != (before.models, before.state):
         after = replace(after, characteristic="", position="", model="")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -58,7 +59,7 @@ class Seen:
         return {name: str(self.row[name]) for name in KEY}
 
 
-def look(row: dict[str, Any], tech: str, weeks: int, now: datetime) -> Seen:
+def look(row: dict[str, Any], tech: str, weeks: int | None, now: datetime) -> Seen:
     """Everything about one stream; UnusableData where it is not there."""
     key: dict[str, Any] = {name: str(row[name]) for name in KEY if name != "tech"} | {"tech": tech}
     view = desk.ask(stream_view, weeks=weeks, **key)
@@ -108,8 +109,8 @@ def _could_have_seen(seen: Seen, shop: Shop) -> str:
     return sentences_drift.could_have_seen(found.row(0, named=True) if len(found) else None, shop, seen.now.date())
 
 
-def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
-    """The chart of the stream with its figures above and its words below."""
+def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any] = ()) -> html.Section:
+    """The chart of the stream with its figures above and its words below; `below` stands at its foot."""
     row, view = seen.row, seen.view
     state, words = sentences_drift.state_words(row, shop, seen.found.size if seen.found else None)
     gauge = str(view.row["gauge"])
@@ -138,10 +139,15 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop) -> html.Section:
             *notes,
             *planning.shift(shop, str(row["characteristic"]), row["sigma"]),
             html.Div(
-                [by_field, parts.to_readings(_readings(seen, shop), "Its readings, each with file and line")],
+                [
+                    by_field,
+                    parts.to_readings(_readings(seen, shop), "Its readings, each with file and line"),
+                    dcc.Link("Hold a period, lot or gauge of it against another", href=_against(seen)),
+                ],
                 className="beside",
             ),
             parts.behind(_table(seen, shop), "The newest readings as a table"),
+            *below,
         ],
         marks=marks,
         id=ID,
@@ -220,6 +226,12 @@ def _key(seen: Seen) -> html.Div:
     return parts.key(*entries)
 
 
+def _against(seen: Seen) -> str:
+    key = seen.key
+    what = "|".join(str(key[name]) for name in ("characteristic", "position", "stage"))
+    return address("/against", what=what, a_model=key["model"], a_tech=key["tech"])
+
+
 def _readings(seen: Seen, shop: Shop) -> str:
     taken = seen.view.readings["taken_at"]
     first, last = (sentences.local(shop, taken[k]).date() for k in (0, -1))
@@ -230,7 +242,7 @@ def _table(seen: Seen, shop: Shop) -> Any:
     """The newest readings as a table behind the chart, each with its file's line."""
     newest = seen.view.readings.tail(25).reverse()
     key = str(seen.row["characteristic"])
-    headings = desk.here().snapshot().table("columns")
+    headings = correct.Headings(desk.here().snapshot().table("columns"))
     rows = [
         {
             "serial": dcc.Link(

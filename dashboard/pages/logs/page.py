@@ -10,7 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.desk.jobs import LARGEST, Job
+from dashboard.desk.jobs import LARGEST, MOST, Job
 from dashboard.pages.logs import months, work
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
@@ -47,7 +47,7 @@ def layout(question: str | None = None, changed: str | None = None, **_address: 
     if not desk.here().has_shop:
         top = html.Div(parts.page_head(logs_new.NONE_YET, logs_new.UNDER), id=TOP)
         return parts.page(top, *logs_new.first(), progress, tick, html.Div(id=REST), here)
-    bring_in = f"CSV or xlsx, up to {LARGEST // 1_000_000} MB; larger ones: truerun load FILE"
+    bring_in = f"CSV or xlsx, up to {numbers.count(MOST // 1_000_000)} MB"
     return parts.page(
         html.Div(head(), id=TOP),
         *([months.changed(changed)] if changed else []),
@@ -111,7 +111,7 @@ def _under(logs: pl.DataFrame, rows: int) -> str:
 
 
 def _drop() -> html.Div:
-    return parts.drop("Drop a log here, or ", DROP, LARGEST)
+    return parts.drop("Drop a log here, or ", DROP, LARGEST, in_pieces=MOST, tick=TICK)
 
 
 def _running() -> bool:
@@ -127,8 +127,9 @@ def _latest() -> list[Any]:
 def told(job: Job) -> list[Any]:
     """A job in words: how far it is, or what became of it."""
     if job.state in ("waiting", "running"):
+        done = f"{numbers.share(job.share, 100)} done"
         return [
-            html.P([html.B(f"{job.title}: "), f"{job.doing}, {numbers.share(job.share, 100)} done"]),
+            html.P([html.B(f"{job.title}: "), f"{job.doing}, {done}{numbers.time_left(job.share, job.seconds)}"]),
             html.Progress(value=f"{job.share:.2f}", max="1"),
         ]
     if job.state in ("refused", "failed"):

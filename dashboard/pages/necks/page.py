@@ -20,6 +20,7 @@ from dashboard.pages.necks.strips import plans_in_words, strips
 from dashboard.pages.necks.talk import talk
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/necks", "Necks"
@@ -133,7 +134,7 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
                 "ppk": sentences_necks.ppk(row),
                 "outside": sentences_necks.outside_in_table(row),
                 "expected": numbers.share(row["expected_outside"], row["n"]),
-                "verdict": sentences_necks.more(row, plans) if row["verdict"] == lots.TOO_FEW else words,
+                "verdict": sentences_talk.more(row, plans) if row["verdict"] == lots.TOO_FEW else words,
                 "measured": measured,
                 "state": sentences_necks.state(row),
             }

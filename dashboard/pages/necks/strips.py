@@ -14,6 +14,7 @@ from dashboard.charts.lots import DEEP, LotRow, LotsView
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.desk import desk
 from dashboard.sentences import necks as sentences_necks
+from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
 
 STRIPS = 10  # lots drawn, newest first; all stand in the table
@@ -30,7 +31,7 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
     for row in sorted(rows, key=lambda row: order[row["supplier"]]):  # a supplier's lots stay newest first
         group = values[row["supplier"], row["lot"]]
         verdict, words = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", ""))
-        words = sentences_necks.more(row, plans) if row["verdict"] == lots.TOO_FEW else words
+        words = sentences_talk.more(row, plans) if row["verdict"] == lots.TOO_FEW else words
         half = (row["mean_high"] - row["mean"]) * scale if row["mean_high"] is not None else None
         href = (
             addresses.address("/logs/readings", characteristic=name, supplier=row["supplier"], lot=row["lot"])
@@ -108,7 +109,7 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         html.P(text, className="small")
         for one in plans_in_words()
         if one.characteristic == name
-        for text in sentences_necks.plan(one, shop)
+        for text in sentences_talk.plan(one, shop)
     ]
     said = told or [
         html.P("No plan is agreed (a [[plan]] in shop.toml), so no lot is taken or refused here.", className="small")
@@ -125,8 +126,8 @@ def _asked(rows: list[dict[str, Any]], name: str) -> list[html.P]:
     """What lots.csv leaves open about the lots shown."""
     here = {(row["supplier"], row["lot"]) for row in rows}
     over = desk.ask(lots.more_than_came).filter(pl.col("characteristic") == name).iter_rows(named=True)
-    told = [sentences_necks.more_than_came(row) for row in over if (row["supplier"], row["lot"]) in here]
-    told += [sentences_necks.became_of(row) for row in rows if row["verdict"] == lots.REJECT and not row["disposition"]]
+    told = [sentences_talk.more_than_came(row) for row in over if (row["supplier"], row["lot"]) in here]
+    told += [sentences_talk.became_of(row) for row in rows if row["verdict"] == lots.REJECT and not row["disposition"]]
     return [html.P([parts.picture("question"), " ", text]) for text in told]
 
 
@@ -134,7 +135,7 @@ def _offers(name: str) -> Any:
     """Which plan to agree on: cost against risk."""
     rows = [
         {
-            "plan": sentences_necks.offered(offer),
+            "plan": sentences_talk.offered(offer),
             "good": numbers.share(offer.accepted_at[0], 100),
             "half": numbers.share(offer.accepted_at[1], 100),
             "bad": numbers.share(offer.accepted_at[2], 100),

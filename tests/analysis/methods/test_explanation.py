@@ -6,7 +6,7 @@ import pytest
 import statsmodels.formula.api as smf
 from scipy.stats import multivariate_normal
 
-from analysis.methods.explanation import SHARE_NOTHING, Explainer, Look, together
+from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis, Look, together
 from analysis.methods.hypotheses import SIZE_PRIOR, Column, Factor
 from analysis.methods.problems import UnusableData
 
@@ -28,10 +28,10 @@ def test_the_odds_of_a_shift_are_those_of_dense_algebra():
     one = made(np.random.default_rng(1), effect=0.8)
     touched = (one.factors[0].code == 1) & (one.day >= 45)
     found, look = one.measured(touched.astype(float), 45, 45)
-    z = np.zeros((N, len(one.precision)))
-    at, block = np.nonzero(one.place >= 0)
-    z[at, one.place[at, block]] = 1.0
-    nothing = np.eye(N) + z @ np.diag(1 / one.precision) @ z.T
+    z = np.zeros((N, len(one.effects.precision)))
+    at, block = np.nonzero(one.effects.place >= 0)
+    z[at, one.effects.place[at, block]] = 1.0
+    nothing = np.eye(N) + z @ np.diag(1 / one.effects.precision) @ z.T
     moved = nothing + SIZE_PRIOR * np.outer(touched, touched)
     logs = [multivariate_normal(np.zeros(N), v).logpdf(one.values) for v in (moved, nothing)]
     odds = np.exp(logs[0] - logs[1]) * (1 - SHARE_NOTHING) / SHARE_NOTHING  # of one start alone
@@ -42,10 +42,10 @@ def test_the_size_and_its_error_are_those_of_generalized_least_squares():
     one = made(np.random.default_rng(2), effect=1.2)
     touched = ((one.factors[0].code == 1) & (one.day >= 45)).astype(float)
     found, _ = one.measured(touched, 45, 45)
-    z = np.zeros((N, len(one.precision)))
-    at, block = np.nonzero(one.place >= 0)
-    z[at, one.place[at, block]] = 1.0
-    inverse = np.linalg.inv(np.eye(N) + z @ np.diag(1 / one.precision) @ z.T)
+    z = np.zeros((N, len(one.effects.precision)))
+    at, block = np.nonzero(one.effects.place >= 0)
+    z[at, one.effects.place[at, block]] = 1.0
+    inverse = np.linalg.inv(np.eye(N) + z @ np.diag(1 / one.effects.precision) @ z.T)
     info = touched @ inverse @ touched + 1 / SIZE_PRIOR
     assert found.effect == pytest.approx(touched @ inverse @ one.values / info)
     assert found.error == pytest.approx(info**-0.5)
@@ -70,7 +70,21 @@ def test_the_tech_that_is_off_is_found_and_after_it_nothing_is_left():
     assert (named.factor, named.level) == ("tech", 1)
     assert abs(named.start - 45) <= 2
     one.take(named)
-    assert one.look().nothing > 0.9
+    after = one.look()
+    assert together(after, sure=0.9) == []
+    assert after.nothing > 0.7  # a third before any reading
+
+
+def test_days_that_differ_since_then_are_no_weekday_that_moved():
+    rng = np.random.default_rng(9)
+    day = np.repeat(np.arange(DAYS), 50)
+    damp = (np.arange(DAYS) >= SINCE) & (rng.random(DAYS) < 0.5)
+    values = rng.normal(size=len(day)) + 1.2 * damp[day]
+    stream, weekday = np.zeros(len(day), dtype=np.int64), Factor("weekday", day % 5, weight=0.3)
+    assert together(Explainer(values, day, stream, [weekday], [], SINCE).look(), sure=0.9) == []
+    air = Column("air", damp[day] + 0.1 * rng.normal(size=DAYS)[day], kin="air")
+    (named,) = together(Explainer(values, day, stream, [weekday], [air], SINCE).look(), sure=0.9)
+    assert named.factor == "air"
 
 
 def test_probabilities_add_up_to_one_and_turning_the_sign_changes_no_odds():
@@ -116,3 +130,31 @@ def test_nothing_is_named_where_nothing_moved_and_what_cannot_be_used_is_refused
         Explainer(np.array([np.nan]), np.zeros(1, int), np.zeros(1, int), [], [], 1)
     with pytest.raises(UnusableData, match="before"):
         Explainer(np.ones(3), np.arange(3), np.zeros(3, int), [], [], 0)
+
+
+def said(kin, probability, *, factor="tech", level=0):
+    return Hypothesis(factor, level, kin, np.zeros(1, dtype=np.int64), probability, 1.0, 0.1, 40, 39, 41, 10)
+
+
+def test_the_likeliest_stands_first_and_those_of_one_kin_count_as_one():
+    found = [said("a", 0.20), said("b", 0.42), said("c", 0.25), said("a", 0.10), said("d", 0.03)]
+    told = together(Look(found, 0.0), sure=0.9)
+    assert [(one.kin, one.probability) for one in told] == [("b", 0.42), ("a", pytest.approx(0.3)), ("c", 0.25)]
+    assert [one.kin for one in together(Look(found, 0.0), sure=0.4)] == ["b"]
+    assert together(Look(found, 0.0), sure=0.9, most=2) == []  # three would be needed
+    assert together(Look(found, 0.0), sure=0.97, most=3) != []  # .42 + .3 + .25 is just enough
+    first = [said("e", 0.5, level=4), said("e", 0.3, level=5)]
+    assert together(Look(first, 0.2), sure=0.8)[0].level == 4  # a kin is told as its likeliest
+
+
+def test_nothing_is_named_once_the_unexplained_would_have_to_be():
+    unexplained = said(UNEXPLAINED, 0.3, factor=UNEXPLAINED, level=-1)
+    found = [said("a", 0.65), unexplained, said("b", 0.05)]
+    assert together(Look(found, 0.0), sure=0.9) == []
+    assert [one.kin for one in together(Look(found, 0.0), sure=0.6)] == ["a"]
+
+
+def test_a_look_tells_its_hypotheses_by_falling_probability():
+    told = [one.probability for one in made(np.random.default_rng(10), effect=0.6).look().hypotheses]
+    assert told == sorted(told, reverse=True)
+    assert told[0] > told[-1]

@@ -2,8 +2,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
-from analysis.methods.learning import cumulative, fit, fit_share, level, slope_of
+from analysis.methods.learning import Curve, cumulative, fit, fit_share, level, slope_of
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
@@ -65,6 +66,48 @@ def test_unit_of_time_and_order_of_rows_change_nothing(seed, slope, random):
             pytest.approx(there.high * factor, rel=1e-3),
         )
     assert there.low <= there.value <= there.high
+
+
+def test_a_curve_whose_shape_is_known_has_the_interval_of_a_mean_of_logs():
+    # One curve on the grid: what is left is Student's t for the mean of the logs, as any textbook has it.
+    one = np.ones(1)
+    known = Curve(50, 50.0, 12.0, 0.0, 0.0, 0.0, 0.0, 0 * one, (12 * one, 0 * one, 0 * one), 0.04, 47.0)
+    reach = np.exp(stats.t.ppf(0.95, 47) * 0.2)
+    there = known.project(100)
+    assert (there.low, there.value, there.high) == pytest.approx((12 / reach, 12.0, 12 * reach))
+
+
+def test_what_is_uncertain_of_a_fit_is_counted_about_its_best_curve():
+    minutes = level(UNITS, 20.0, -0.3) * np.exp(np.random.default_rng(5).normal(0, 0.3, len(UNITS)))
+    found = fit(UNITS, minutes)
+    off = np.log(minutes) - np.log(found.at(UNITS))
+    assert found.nu == len(UNITS) - 3  # level, slope and plateau are estimated
+    assert found.level_variance == pytest.approx((off**2).sum() / (len(UNITS) - 3) / len(UNITS))
+    assert off.mean() == pytest.approx(0, abs=1e-12)
+    worst = int(found.misfit.argmax())
+    first, slope, plateau = (column[worst] for column in found.grid)
+    there = np.log(minutes) - np.log(level(UNITS, first, slope, plateau))
+    assert found.misfit[worst] == pytest.approx((there**2).sum() / (off**2).sum() * 57 - 57)
+
+
+def test_shares_are_fitted_by_the_likelihood_of_what_came_back():
+    bad = (UNITS % 5 == 0).astype(float)
+    found = fit_share(UNITS, bad)
+    worst = int(found.misfit.argmax())
+
+    def likelihood(first, slope, plateau):
+        share = level(UNITS, first, slope, plateau)
+        return (bad * np.log(share) + (1 - bad) * np.log1p(-share)).sum()
+
+    best = likelihood(found.first, found.slope, found.plateau)
+    assert found.misfit[worst] == pytest.approx(2 * (best - likelihood(*(column[worst] for column in found.grid))))
+    assert found.first == pytest.approx(0.2, abs=0.05)
+    assert found.slope == 0  # every fifth from the first to the last: no practice in it
+
+
+def test_doubling_multiplies_by_the_rate():
+    found = fit(UNITS, level(UNITS, 20.0, slope_of(0.8)))
+    assert found.rate == pytest.approx(0.8, abs=2e-3)  # slopes of the grid stand .01 apart
 
 
 def test_a_wish_for_more_confidence_widens_the_interval():

@@ -50,6 +50,19 @@ def test_expectations_by_walking_agree_with_counting_every_path():
     assert (found.shown[0], found.instruments[0]) == (pytest.approx(shown, abs=1e-9), pytest.approx(steps, abs=1e-9))
 
 
+@pytest.mark.parametrize("target", [*TARGETS, (0.05, 0.60, 0.40, 0.40)])
+def test_the_longest_run_is_the_first_of_its_steps_that_keeps_both_risks(target):
+    # From one poor one expected on, a tenth longer each time: every shorter one is refused.
+    good, poor, risk_good, risk_poor = target
+    steps = [int(np.ceil(1 / poor))]
+    made = plan(good, poor, risk_good=risk_good, risk_poor=risk_poor)
+    while steps[-1] < made.longest:
+        with pytest.raises(UnusableData, match="too few to keep risks"):
+            plan(good, poor, risk_good=risk_good, risk_poor=risk_poor, longest=steps[-1])
+        steps.append(max(steps[-1] + 1, int(np.ceil(steps[-1] * 1.1))))
+    assert made.longest == steps[-1]
+
+
 @settings(max_examples=40)
 @given(st.lists(st.integers(0, 1), max_size=150), st.integers(0, 150))
 def test_what_comes_after_a_verdict_changes_nothing(results, cut):

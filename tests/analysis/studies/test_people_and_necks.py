@@ -76,5 +76,5 @@ def test_implausible_readings_are_counted_for_their_supplier_alone(tmp_path):
     log.write_text("\n".join([head, ",".join(cells)]) + "\n")
     people_shop.load(folder, [log], now=people_shop.NOW)
     snapshot = desk.Desk(folder).snapshot()
-    assert necks.implausible(snapshot, supplier="Marrow & Pine") == 1
-    assert necks.implausible(snapshot, supplier="Tollgate Necks") == 0
+    assert necks.implausible(snapshot, supplier="Marrow & Pine")["len"].to_list() == [1]
+    assert necks.implausible(snapshot, supplier="Tollgate Necks").is_empty()

@@ -10,18 +10,20 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from dashboard.charts.against import SideView, against
 from dashboard.charts.band import BandView, band
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.evidence import EvidenceView, evidence
-from dashboard.charts.flow import Arc, FlowRow, FlowView, Station, flow
 from dashboard.charts.funnel import FunnelView, funnel
+from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.parts_of_whole import ages, variance
 from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView, rack
+from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.charts.run import RunView, run
 from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
@@ -123,24 +125,18 @@ STAGES = (
     "Final inspection",
     "Packing",
 )
-FLOW = FlowView(
+FIGURES = ["28.1|21 to 38", "22.1", "1,066", "87", "45 %"]
+LANES = LanesView(
+    STAGES,
+    [(8, "Play test", "33.8 h"), (9, "Final inspection", "25.2 h"), (5, "Levelling", "0.9 h")],
     [
-        Station("supplier", "supplier", "plain"),
-        Station("unknown", "unknown", "dashed"),
-        *[Station(s, s) for s in STAGES],
+        Lane("Nut slotting", 7, [Catch(8, 17.4, "17.4"), Catch(9, 6.8, "6.8")], 0.46, FIGURES, key="n|", told="Nut"),
+        Lane("Supplier", 0, [Catch(8, 0.8, "0.8"), Catch(9, 1.8, "1.8")], 1.0, FIGURES, main=False),
+        Lane("Unknown", None, [Catch(8, 1.0, "1.0")], 0.0, FIGURES, main=False),
+        Lane("Play test", 8, [Catch(8, 0.4, "")], 0.5, FIGURES, main=False),
     ],
-    [
-        Arc("Play test", "Nut slotting", 19.2, 10.0, "19.2 h", key="n"),
-        Arc("Play test", "Levelling", 12.3, 8.6, "12.3 h"),
-        Arc("Levelling", "supplier", 9.2, 9.2, "9.2 h"),
-        Arc("Play test", "unknown", 5.3, 0, "5.3 h"),
-        Arc("Final inspection", "Play test", 1.1, 1, "1.1 h"),
-        Arc("Play test", "Play test", 0.4, 0.1, "0.4 h"),
-    ],
-    [
-        FlowRow("caught here", ["", "", "", "4", "19", "", "", "105", "64", ""]),
-        FlowRow("hours caused here", [""] * 6 + ["22.8"] + [""] * 3, (6,)),
-    ],
+    ["hours|95 %", "4 weeks|before", "EUR", "sent|back", "cause|confirmed"],
+    [("Two others: packing 0.3", FIGURES), ("All that came back", FIGURES)],
 )
 LOTS = LotsView(
     [
@@ -267,6 +263,31 @@ COST = CostView(
 )
 
 Chart = Callable[..., dict[str, Any]]
+NEEDS = [
+    NeedRow(
+        "In tune at 12, string 4",
+        [
+            Need("KITE-M2", 1.8, 1.6, 2.1, True, "in_tune|4|KITE-M2", "KITE-M2 needs 1.8 times its tolerance"),
+            Need("LARK-25", 0.9, 0.8, 1.0, True, "in_tune|4|LARK-25", "LARK-25 needs 0.9 times its tolerance"),
+            Need("WREN-S", None, None, None, False, "in_tune|4|WREN-S", "WREN-S: its mean lies beyond a limit"),
+        ],
+        "1 of 3 need more; KITE-M2: 59 of 750 out",
+    ),
+    NeedRow("Relief", [Need("LARK-25", 0.6, 0.5, 0.7, False)], "none clearly needs more"),
+]
+AGAINST = (
+    SideView(
+        "HERON-D in October", [1.8, 1.9, 1.7, 1.85], ["HD-1", "HD-2", "HD-3", "HD-4"], 1.81, 1.7, 1.92, "1 Oct", "4 Oct"
+    ),
+    SideView("all else of HERON-D", [2.0, 2.1, 2.2], ["HD-5", "HD-6", "HD-7"], 2.1, 1.9, 2.3, "1 Sep", "30 Sep"),
+)
+
+
+def against_two(sides: tuple[SideView, SideView], **more: Any) -> dict[str, Any]:
+    """Both sides on limits that hold for all."""
+    return against(*sides, lower=1.5, upper=2.5, unit="mm", **more)
+
+
 EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, moved up": (stream, stream_view()),
     "stream, moved down": (stream, stream_view(direction="down")),
@@ -278,9 +299,9 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, empty": (stream, StreamView([], [], [])),
     "rack": (rack, RACK),
     "rack, empty": (rack, RackView([], [], [])),
-    "flow": (flow, FLOW),
-    "flow, nothing came back": (flow, replace(FLOW, arcs=[])),
-    "flow, empty": (flow, FlowView([], [])),
+    "lanes": (lanes, LANES),
+    "lanes, one": (lanes, replace(LANES, lanes=LANES.lanes[:1], last=())),
+    "lanes, empty": (lanes, replace(LANES, lanes=[])),
     "lots": (lots, LOTS),
     "lots, one neck": (lots, LotsView(LOTS.lots[2:])),
     "lots, empty": (lots, LotsView([])),
@@ -317,8 +338,14 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "evidence, none yet": (evidence, EvidenceView([], 3, -3)),
     "cost": (cost, COST),
     "cost, empty": (cost, CostView([], [], [], [], [])),
+    "room left": (room_left, NEEDS),
+    "room left, empty": (room_left, []),
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),
     "run, one neck without limits": (run, RunView([0.1], ["HO-1"], [("MP-11", 1)], None, None)),
+    "against": (against_two, AGAINST),
+    "against, one side bare": (against_two, (AGAINST[0], SideView("all else", [], [], None, None, None))),
+    "against, one reading each": (against_two, (SideView("a", [1.0], ["x"], 1.0, None, None),) * 2),
+    "against, empty": (against_two, (SideView("a", [], [], None, None, None),) * 2),
     "run, empty": (run, RunView([], [], [], None, None)),
     "variance": (variance, [("between suppliers", 0.14), ("between lots of one supplier", 0.0), ("the gauge", 0.86)]),
     "variance, empty": (variance, []),

@@ -16,8 +16,10 @@ from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
+from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
+from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.charts.run import RunView, run
 from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
@@ -91,6 +93,28 @@ def test_a_cell_of_the_map_draws_the_limits_the_spread_the_middle_half_and_the_m
     assert mean["yanchor"] == spread[1] == middle[1]
     crosses = [one["xanchor"] for one in figure["layout"]["shapes"] if one["type"] == "path"]
     assert crosses == pytest.approx([px(-0.1), px(1.05)])  # the spread leaves the limits on both sides
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_a_need_stands_at_its_share_of_the_tolerance_between_the_ends_of_its_interval(narrow):
+    rows = [NeedRow("Relief", [Need("A", 1.5, 1.2, 2.0, True), Need("B", 0.5, None, None, False)], "")]
+    figure = room_left(rows, end=2.2, narrow=narrow)
+    (one, *_), *_ = lines(figure, style.BOARDEDGE)
+    board = boxes(figure, style.BOARD)[0]
+    assert board[2] == one
+    px = scale(0, board[0], 1, one)
+    dots, rings, first, _, told = figure["data"]
+    assert first["x"] == pytest.approx([px(1.5)])
+    assert rings["x"] == pytest.approx([px(0.5)])
+    assert dots["x"] == []
+    (interval,) = lines(figure, style.FOCUS)
+    assert interval[0::2] == pytest.approx((px(1.2), px(2.0)))
+    assert len(told["x"]) == 2
+
+
+def test_a_need_beyond_any_tolerance_stands_past_the_end_of_the_axis():
+    figure = room_left([NeedRow("Relief", [Need("A", None, None, None, True), Need("B", 2.0, 1.9, 2.1, True)], "")])
+    assert figure["data"][2]["x"][0] > figure["data"][0]["x"][0]
 
 
 def test_the_spread_is_crossed_only_where_it_leaves_a_limit_that_there_is():
@@ -344,3 +368,42 @@ def test_a_stream_draws_readings_limits_and_what_is_asked_in_their_unit_and_the_
         one for one in figure["layout"]["shapes"] if one["type"] == "path" and one.get("fillcolor") == style.LIGHT_FILL
     ]
     assert any(str(one.get("xanchor", "")).startswith(opened.strftime("%Y-%m-%d")) for one in wedges)
+
+
+# ---- lanes -----------------------------------------------------------------------------------------------------------
+
+
+def lanes_of(*several):
+    return LanesView(list("ABCD"), [(3, "C", "3 h"), (4, "D", "1 h")], several, ["", "", "", "", ""])
+
+
+BLANK = [""] * 5
+
+
+def outline(figure, colour):
+    """Corners of the arrows filled in a colour: a list of (x, y) each."""
+    paths = [one["path"] for one in figure["layout"]["shapes"] if one["type"] == "path" and one["fillcolor"] == colour]
+    return [[tuple(map(float, pair)) for pair in re.findall(r"(-?[\d.]+),(-?[\d.]+)", path)] for path in paths]
+
+
+def test_an_arrow_points_at_its_cause_thins_where_it_was_caught_and_ends_at_the_last_catch():
+    figure = lanes(lanes_of(Lane("B", 2, [Catch(3, 3.0, "3.0"), Catch(4, 1.0, "1.0")], 0.5, BLANK)))
+    (whole,), (core,) = outline(figure, style.BACK), outline(figure, style.BACKMARK)
+    assert whole[0][0] == min(x for x, _ in whole)
+    upright = {one["x0"] for one in figure["layout"]["shapes"] if one["type"] == "line" and one["x0"] == one["x1"]}
+    assert max(x for x, _ in whole) in {round(x, 1) for x in upright}  # the column of D
+    y = whole[0][1]
+    half = [y - at for _, at in whole[2:6]]  # before the first catch twice, after it twice
+    assert half == pytest.approx([17.0, 17.0, 17.0 / 4, 17.0 / 4], abs=0.02)
+    assert [y - at for _, at in core[2:6]] == pytest.approx([h / 2 for h in half], abs=0.02)
+
+
+def test_lanes_have_one_scale_and_their_figures_stand_in_their_columns():
+    large = Lane("B", 2, [Catch(3, 4.0, "4.0")], 0.0, ["4.0|3 to 5", "2", "3", "4", "5"])
+    small = Lane("A", 1, [Catch(3, 2.0, "2.0")], 0.0, ["2.0", "2", "3", "4", "5"], main=False)
+    figure = lanes(lanes_of(large, small))
+    (first,), (second,) = outline(figure, style.BACK), outline(figure, style.LINE)
+    assert second[0][1] - second[2][1] == pytest.approx((first[0][1] - first[2][1]) / 2, abs=0.02)
+    placed = {text["text"]: (text["x"], text["y"]) for text in figure["layout"]["annotations"]}
+    assert placed["4.0"][0] != placed["2.0"][0] or placed["4.0"][1] != placed["2.0"][1]
+    assert placed["3 to 5"][1] - 16 == pytest.approx(first[0][1] - 8)

@@ -3,10 +3,12 @@
 import shutil
 import sqlite3
 from contextlib import closing
+from datetime import date
+from threading import Event
 
 import pytest
 
-from dashboard.desk.desk import Desk
+from dashboard.desk.desk import Desk, patient
 from ingest.store import ledger
 from ingest.store.store import newest
 from ingest.verbs.load import load
@@ -70,3 +72,75 @@ def test_a_line_in_the_book_leaves_standing_what_read_no_line_of_its_kind(loaded
     desk.write_entry("note", "spoke to the bench", who="M")
     assert {_actions, _closings, _both} <= desk.snapshot()._kept.keys()
     assert [desk.ask(study) for study in studies] == [1, 0, 1, 2]
+
+
+@pytest.fixture
+def ahead(loaded):
+    """A desk that works ahead, and what lets its work end."""
+    go, begun = Event(), []
+
+    def work(snapshot):
+        begun.append(snapshot.version)
+        assert go.wait(30)
+
+    desk = Desk(loaded)
+    desk.work_ahead(work)
+    token = patient.set(True)
+    assert desk.snapshot().version == 1
+    yield desk, go, begun
+    go.set()
+    patient.reset(token)
+
+
+def _serials(snapshot):
+    return snapshot.table("visits")["serial"].sort().to_list()
+
+
+def test_a_page_shows_the_shop_as_it_stood_until_the_next_answers_are_there(loaded, ahead):
+    desk, go, begun = ahead
+    load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
+    assert _serials(desk.snapshot()) == ["A1", "A2"]
+    assert "being worked out" in desk.shop_words()[1]
+    go.set()
+    desk._ahead.wait(30)
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
+    assert begun == [2]
+    assert "being worked out" not in desk.shop_words()[1]
+
+
+def test_who_cannot_wait_sees_the_newest_at_once(loaded, ahead):
+    desk, _, _ = ahead
+    load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
+    assert _serials(desk.snapshot()) == ["A1", "A2"]
+    token = patient.set(False)
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
+    patient.reset(token)
+    assert _serials(desk.snapshot()) == ["A1", "A2"]  # who can, still waits for the answers, not for the rows
+
+
+def test_what_a_person_writes_is_never_held_back(loaded, ahead):
+    desk, _, _ = ahead
+    load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
+    assert _serials(desk.snapshot()) == ["A1", "A2"]
+    desk.write_entry("decision", "Buy new nut files", who="Mo", week=date(2026, 3, 2))
+    assert desk.snapshot().lines("decision")["text"].to_list() == ["Buy new nut files"]
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
+
+
+def test_a_change_of_a_shop_file_is_never_held_back(loaded, ahead):
+    desk, _, _ = ahead
+    load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
+    (loaded / "shop.toml").write_text((loaded / "shop.toml").read_text() + "\n# read again\n")
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
+
+
+def test_work_that_fails_holds_nothing_back(loaded):
+    desk = Desk(loaded)
+    desk.work_ahead(lambda snapshot: 1 / 0)
+    token = patient.set(True)
+    desk.snapshot()
+    load(loaded, [log(loaded, "b.csv", [row("A3")])], now=NOW)
+    desk.snapshot()
+    desk._ahead.wait(30)
+    assert _serials(desk.snapshot()) == ["A1", "A2", "A3"]
+    patient.reset(token)

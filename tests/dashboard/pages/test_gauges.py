@@ -7,6 +7,7 @@ from analysis.studies.room.steps import steps
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages import gauges
+from dashboard.pages.capability import page as capability
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -30,7 +31,7 @@ def looked_at(folder):
 
 def test_the_headline_names_what_is_read_too_coarsely_and_no_stream_of_few_readings(folder):
     looked_at(folder)
-    text = said(gauges.layout())
+    text = said(capability.layout(open="gauges"))
     assert "Gauges are too coarse for action on HERON-D and LARK-25." in text
 
 
@@ -38,9 +39,10 @@ def test_streams_of_few_readings_stand_last_however_coarse(folder):
     counter = looked_at(folder)
     thin = counter.ask(steps).filter(pl.col("state") == "thin")
     assert len(thin) == 2  # bass and treble of WREN-S
-    text = said(gauges.layout())
+    text = said(capability.layout(open="gauges"))
     assert text.count("coarse, few readings") == 2
-    assert text.rindex("HERON-D](") < text.index("WREN-S](")
+    rows = text[text.index("gauges-steps") :]
+    assert rows.rindex(", HERON-D") < rows.index(", WREN-S")
 
 
 def test_what_is_saved_is_what_is_shown_unrounded(folder):
@@ -54,6 +56,9 @@ def test_what_is_saved_is_what_is_shown_unrounded(folder):
 
 def test_a_shop_without_readings_says_what_to_do(tmp_path):
     looked_at(moving_shop.stands(tmp_path / "shop", with_logs=False))
-    text = said(gauges.layout())
-    assert "No gauge is declared yet." in text
+    text = said(capability.layout(open="gauges"))
     assert "Add a [[gauge]]" in text
+
+
+def test_the_address_that_was_leads_into_capability():
+    assert "/capability?open=gauges&characteristic=action" in said(gauges.layout(characteristic="action"))

@@ -4,6 +4,7 @@ last.
 
 import re
 import shutil
+from dataclasses import replace
 from html import unescape
 
 import pytest
@@ -19,6 +20,7 @@ from dashboard.papers import necks as packet
 from dashboard.papers import week as review
 from dashboard.papers.cautions import cautions
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import coaching
 from ingest.shopfiles.shop_parts import Stage
 from ingest.verbs.forget import forget
 from tests.dashboard.pages import moving_shop, people_shop
@@ -56,6 +58,30 @@ def test_at_most_three_targets_what_is_not_shown_yet_first(looked_at):
     html = card.paper("T09")[1]
     assert len(re.findall(r'class="tg"', html)) == 3
     assert "1 more target stands on the Bench page" in words(html)
+
+
+def test_the_card_says_what_became_of_the_targets_that_are_not_on_it_and_what_the_gauge_takes(looked_at):
+    stands = looked_at.ask(targets.stands, tech="T09")
+    rest = [stand for stand in stands if stand not in card.choose(stands, card._new_at("T09"))]
+    text = words(card.paper("T09")[1])
+    shown = sum(stand.verdict == targets.SHOWN for stand in rest)
+    assert (
+        f"{len(rest)} more {coaching.others([stand.verdict for stand in rest]).partition(chr(32) + 'more ')[2]}" in text
+    )
+    assert not shown or f": {shown} shown" in text
+    assert "no gauge study is on file, so how much of the spread is the gauge's is not known" in text
+    assert coaching.gauge_takes(0.42, "leaves 2026", "Nut").startswith(
+        "Nut: the gauge and the hands that read it take 42"
+    )
+
+
+def test_a_mean_that_the_gauge_could_not_tell_from_the_target_runs_neither_high_nor_low(looked_at):
+    stand = looked_at.ask(targets.stands, tech="T09")[0]
+    shop, aim, step = looked_at.snapshot().shop, float(stand.band["target"]), float(stand.band["step"])
+    for off, told in ((0.1, False), (3.0, True)):
+        mean = aim + off * step
+        moved = replace(stand, mean=mean, mean_low=mean - 0.01 * step, mean_high=mean + 0.01 * step)
+        assert bool(sentences_bench.runs(shop, moved)) is told
 
 
 def test_a_stage_somebody_is_new_at_comes_before_any_other(looked_at):

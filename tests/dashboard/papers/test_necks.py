@@ -33,12 +33,9 @@ def looked_at(stands):
 
 
 def own_words(html):
-    """The file without the drawing library and the font, which are the same in every paper; escapes undone."""
+    """The file without the font, which is the same in every paper; escapes undone."""
     bare = re.sub(r"base64,[^)]*", "", html)
-    library = max(re.findall(r"<script>.*?</script>", bare, flags=re.S), key=len)
-    return unescape(bare.replace(library, "")).encode().decode("unicode_escape", errors="ignore") + unescape(
-        bare.replace(library, "")
-    )
+    return unescape(bare).encode().decode("unicode_escape", errors="ignore") + unescape(bare)
 
 
 def words(html):

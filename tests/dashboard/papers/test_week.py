@@ -235,3 +235,13 @@ def test_the_demo_tells_the_week_in_plain_lines(looked_at):
     assert low < moving_shop.MOVED_BY < high
     assert low < told < high
     assert not any(mark in "".join(lines) for mark in "<>*_")
+
+
+def test_every_monday_is_told_for_the_scheduler_and_writes_nothing(tmp_path, capsys):
+    assert cli.run(["week", "--every", "monday", "--shop", str(tmp_path / "a shop"), "--out", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    assert "0 7 * * 1 " in said or "/D MON" in said
+    assert "a shop" in said
+    assert list(tmp_path.iterdir()) == []
+    assert cli.run(["week", "--every", "someday", "--shop", str(tmp_path)]) == 2
+    assert "is no day of the week" in capsys.readouterr().err

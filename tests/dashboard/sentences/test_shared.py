@@ -305,6 +305,29 @@ def test_a_planned_change_is_done_and_followed_or_not(followed, by, said):
     assert "T02" not in text
 
 
+def test_who_has_not_followed_a_planned_change_reads_it_on_bench():
+    aim = Planned("lower action", date(2026, 3, 25), 2.1, 2.12, 2.08, 2.16, True, ["T02"])
+    said = matters.not_yet(matter(planned=aim).matter, SHOP, date(2026, 3, 27))
+    assert plain(said) == "lower action of 25 Mar: Action treble set here has not followed to 2.10 mm yet."
+    assert matters.not_yet(matter().matter, SHOP, date(2026, 3, 27)) == ""
+
+
+def test_a_matter_on_one_line_says_what_since_when_and_with_what():
+    lot_moved = MovesWith([candidate(records.LOT, "MP-2291")], 4)
+    lead, why = matters.line(matter(lot_moved).matter, SHOP, date(2026, 3, 27))
+    assert plain(lead) == "Action treble on LARK-25 up 0.11 mm (0.08 to 0.14) since about 25 Mar"
+    assert why == "Moves together with neck lot MP-2291."
+    share = matter(characteristics=[], main={"characteristic": ""}).matter
+    assert plain(matters.line(share, SHOP, date(2026, 3, 27))[1]).startswith("More than its last weeks let expect")
+
+
+def test_what_came_back_to_its_target_is_told_as_that():
+    said = told(found(matters=[matter(only_some=True, to_target=True, techs=["T02"], main={"tech": "T02"})]))[0]
+    assert "to its target for some who set it" in said
+    assert matters.TO_TARGET in said
+    assert "T02" not in said
+
+
 def test_what_moved_for_one_tech_only_names_none():
     said = told(found(matters=[matter(only_some=True, techs=["T02"], main={"tech": "T02"})]))[0]
     assert "for some who set it, not for all" in said

@@ -2,6 +2,9 @@
 
 import tomllib
 
+from ingest.beginning.adding import add_to_shop, take_back
+from ingest.beginning.answers import checked_answers
+from ingest.beginning.counted import counted
 from ingest.beginning.new import propose
 from ingest.shopfiles.shop import read_shop
 from ingest.verbs.load import load
@@ -34,17 +37,47 @@ def test_a_new_sheet_of_a_known_kind_that_is_wholly_known_lacks_nothing():
     assert (proposal.shop_toml, proposal.asks) == ("", ())
 
 
-def test_a_new_sheet_of_a_known_kind_lacks_words_and_headings_but_no_log():
-    text = additions(
+def test_a_new_sheet_of_a_known_kind_gets_its_log_back_with_what_it_lacked():
+    proposal = additions(
         "bench_04.csv",
         "A1,2026-03-02,Endkontrolle,QQ,L25,.010,i.O.,dull",
+        "A2,2026-03-02,Endkontrolle,QQ,L25,.010,7,",
         header=HEADER.replace("Initials", "Kürzel"),
         files="bench_*.csv",
-    ).shop_toml
-    assert set(tomllib.loads(text)) == {"tech"}
-    assert "bench_04.csv is read by the [[log]] 'bench'" in text
-    assert 'its headings lack: "Kürzel" = "tech"' in text
-    assert '"i.O." = "pass"' in text
+        words={"outcome": {"redo": "send back"}},
+        headings={"Old": "note"},
+    )
+    [log] = tomllib.loads(proposal.shop_toml)["log"]
+    assert (log["name"], log["files"]) == ("bench", "bench_*.csv")
+    assert (log["headings"]["Kürzel"], log["headings"]["Old"]) == ("tech", "note")
+    assert log["words"]["outcome"]["redo"] == "send back"
+    assert "takes the place of the [[log]] 'bench', which reads bench_04.csv but lacks:" in proposal.shop_toml
+    assert [ask.key for ask in proposal.asks] == ["outcome 7"]  # and what nobody knows is asked
+
+
+def test_what_somebody_said_of_a_sheet_of_a_known_kind_is_heard():
+    said = checked_answers({"log": [{"headings": {"Condition": "fault"}, "words": {"outcome": {"7": "hold"}}}]})
+    shop = small_shop(files="bench_*.csv")
+    rows = csv(HEADER, "A1,2026-03-02,final_inspection,JR,L25,.010,7,dull", "A2,2026-03-02,packing,JR,L25,.010,pass,")
+    proposal = propose([("bench_04.csv", rows)], shop=shop, said=said)
+    [log] = tomllib.loads(proposal.shop_toml)["log"]
+    assert (log["headings"]["Condition"], log["words"]["outcome"]["7"]) == ("fault", "hold")
+    [count] = counted([("bench_04.csv", rows)], proposal, shop)
+    assert (count.rows, count.rows_aside) == (2, 0)
+
+
+def test_a_completed_log_is_put_in_the_place_of_the_one_there(tmp_path):
+    folder = shop(tmp_path, BENCH + '\n[[log]]\nname = "others"\nfiles = "z*.csv"\n')
+    (tmp_path / "sheets").mkdir()
+    sheet = log(tmp_path / "sheets", "bench_9.csv", ["A1,2026-03-02,FI,JR,HERON,.010,pass,dull"], HEADER + ",Shine")
+    files = [(sheet.name, sheet.read_bytes())]
+    said = checked_answers({"log": [{"headings": {"Condition": "note"}}]})
+    add_to_shop(folder, propose(files, shop=read_shop(folder / "shop.toml"), said=said))
+    logs = read_shop(folder / "shop.toml").logs
+    assert [one.name for one in logs] == ["bench cards", "others"]
+    assert logs[0].headings["Condition"] == "note"
+    take_back(folder)
+    assert "Condition" not in (folder / "shop.toml").read_text()
 
 
 def test_a_new_stage_says_where_along_the_bench_it_belongs():

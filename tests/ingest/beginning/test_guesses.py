@@ -9,10 +9,10 @@ from ingest.beginning.adding import add_to_shop, take_back
 from ingest.beginning.answers import checked_answers, meaning_of
 from ingest.beginning.counted import counted
 from ingest.beginning.families import FAMILIES, family_of
-from ingest.beginning.guesses import guess_heading, guess_stage
+from ingest.beginning.guesses import guess_heading
 from ingest.beginning.new import propose, write
+from ingest.beginning.stage_words import guess_stage, stage_of_word
 from ingest.beginning.starting_limits import by_position
-from ingest.beginning.words_of_sheets import stage_of_word
 from ingest.shopfiles.shop import ShopProblem, checked_shop, read_shop
 from ingest.shopfiles.specs import read_specs
 from tests.ingest.small_shop import csv

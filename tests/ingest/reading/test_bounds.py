@@ -1,16 +1,18 @@
 """What is no log is refused at its first bytes; a log is read the same in pieces as whole."""
 
+import gc
 import io
 import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
 from ingest.beginning.raw_tables import raw_tables
-from ingest.reading import bounds, reader
+from ingest.reading import bounds, careful, files, pieces, reader
 from ingest.reading.reader import form_of, read_log
 from ingest.shopfiles.shop import read_shop
 from ingest.terms.questions import FileProblem
@@ -111,6 +113,36 @@ def test_a_log_read_in_pieces_is_the_log_read_whole(monkeypatch):
         shares = [share for share, _ in told]
         assert shares == sorted(shares)
         assert len(shares) > 2
+
+
+def test_rows_that_wait_on_disk_are_the_rows_held_in_memory(monkeypatch, tmp_path):
+    monkeypatch.setattr(pieces, "MANY", 2_000)
+    monkeypatch.setattr(files, "PIECE", 20_000)
+    monkeypatch.setattr(careful, "AT_ONCE", 300)
+    shop = read_shop(WEEK / "shop.toml")
+    for path in sorted((WEEK / "logs").iterdir()):
+        regular = path.read_bytes()
+        head, rest = regular.split(b"\n", 1)
+        for data in (regular, head + b"\n" + b"a line of its own\n" + rest):  # the other is no regular file
+            whole, laid = read_log(data, path.name, shop), read_log(data, path.name, shop, on_disk=tmp_path / "on disk")
+            if laid.pieces is None:  # few rows
+                continue
+            assert laid.readings.is_empty()
+            assert laid.size == whole.size
+            assert_frame_equal(whole.visits.select(pieces.NARROW), laid.visits)
+            held = laid.pieces.whole()
+            assert_frame_equal(whole.visits, held["visits"])
+            assert_frame_equal(whole.faults, held["faults"])
+            keys = ["line", "stage", "characteristic", "position", "moment"]
+            assert_frame_equal(whole.readings.sort(keys), held["readings"].sort(keys))
+            some = whole.visits["line"].gather_every(100)
+            assert_frame_equal(whole.visits.filter(pl.col("line").is_in(some.implode())), laid.rows_of(some)["visits"])
+            assert (whole.rows_read, whole.notes, whole.passed_over) == (laid.rows_read, laid.notes, laid.passed_over)
+            assert_frame_equal(whole.columns, laid.columns)
+            assert_frame_equal(whole.set_aside, laid.set_aside)
+    del laid, held
+    gc.collect()
+    assert list((tmp_path / "on disk").iterdir()) == []
 
 
 def test_many_columns_cost_no_more_than_their_cells():

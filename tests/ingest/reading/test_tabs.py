@@ -5,8 +5,9 @@ import datetime as dt
 import polars as pl
 import pytest
 
+from ingest.reading.as_typed import cell_of
 from ingest.reading.heading_rows import headings_over, joined
-from ingest.reading.reader import cell_of, read_log
+from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import checked_shop
 from ingest.terms.questions import FileProblem
 from tests.ingest.small_shop import TABLE, csv, small_shop

@@ -14,6 +14,7 @@ from ingest.store import book
 from ingest.store.accounts import CONFLICT
 from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
+from ingest.verbs.again import again_all
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.loaded import Loaded
 from tests.ingest.bench import GROWING, NOW, account, held, log, row, shop
@@ -256,6 +257,36 @@ def test_check_on_a_new_shop_leaves_no_store(tmp_path):
     folder = shop(tmp_path)
     load(folder, [log(folder, "a.csv", [row("A1")])], check=True, now=NOW)
     assert sorted(path.name for path in folder.iterdir()) == ["as_typed", "shop.toml"]
+
+
+def test_a_log_whose_rows_wait_on_disk_is_the_same_in_the_store(tmp_path, monkeypatch):
+    rows = [
+        row(f"A{n}", stage=("nowhere", "play_test")[n % 20 > 0], relief=("x", "0.2")[n % 7 > 0]) for n in range(300)
+    ]
+    more = [row(f"A{n}", relief="0.3") for n in range(250, 320)]
+    for name in ("in memory", "on disk"):
+        told: list[tuple[float, str]] = []
+        if name == "on disk":
+            monkeypatch.setattr("ingest.reading.pieces.MANY", 50)
+            monkeypatch.setattr("ingest.reading.files.PIECE", 2_000)
+            monkeypatch.setattr("ingest.store.waiting.FLUSH_AT", 100)
+        folder = shop(tmp_path / name)
+        became = load(folder, [log(folder, "a.csv", rows)], now=NOW)
+        note = told.append
+        became += load(folder, [log(folder, "b.csv", more)], now=NOW, progress=lambda *at, note=note: note(at))
+        unload(folder, "a.csv", now=NOW)
+        again_all(folder, lambda _: True, now=NOW)
+        monkeypatch.undo()
+        accounts = [(file.rows_read, file.accepted, file.set_aside, file.cells_set_aside) for file in became]
+        held_here = {key: table.sort(table.columns) for key, table in held(folder).items()}
+        if name == "in memory":
+            before = accounts, held_here
+        assert accounts == before[0]
+        same(held_here, before[1])
+        assert not list((folder / "store").glob("reading/*"))
+        shares = [share for share, _ in told]
+        assert shares == sorted(shares)
+        assert told[-1] == (1.0, "b.csv: taking in 70 of 70 visits")
 
 
 def test_files_stand_or_fall_one_by_one(tmp_path):

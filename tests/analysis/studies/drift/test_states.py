@@ -103,6 +103,13 @@ def test_odd_instruments_lie_beyond_four_sigma_of_the_limits_they_were_under():
     )
 
 
+def test_a_reading_on_the_line_of_four_sigma_is_not_beyond_it():
+    x = QUIET.copy()
+    x[[250, 260, 270]] = [8.0, -8.0, 8.001]  # limits on file: centre 0, sigma 2
+    made = snapshot(shop(), {RELIEF: x}, limits_on_file=filed(200, centre=0.0, sigma=2.0))
+    assert made.once(odd)["serial"].to_list() == ["S000270"]
+
+
 def test_an_odd_instrument_is_listed_once_however_many_techs_have_streams():
     x = QUIET.copy()
     x[250] = 9.0

@@ -8,9 +8,12 @@ import numpy as np
 import polars as pl
 import pytest
 
+from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.matters import closed_matters, matters, open_matters
+from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
-from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
+from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows, streams_of_open
+from analysis.studies.matters.telling import to_target
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drifting import at, shop, snapshot
 
@@ -107,6 +110,30 @@ def test_a_planned_change_that_was_followed_says_so_and_by_whom_it_was_not():
     assert followed.not_followed_by == []
     missed = only(snapshot(shop(**FEW), {RELIEF: NOISE + 0.6 * SINCE}, setter=setter, changes=plan)).planned
     assert missed is None or not missed.followed
+
+
+def test_who_does_not_follow_a_planned_change_finds_it_at_their_stage():
+    setter = np.random.default_rng(20270101).choice(["T1", "T2", "T3", "T4"], N)
+    plan = changed(FROM, characteristic="relief", planned=True, target=3.0)
+    made = snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * (SINCE & (setter != "T4"))}, setter=setter, changes=plan)
+    assert [one.planned.what for one in not_yet(made, tech="T4", stage="neck")] == ["jig"]
+    assert not_yet(made, tech="T1", stage="neck") == not_yet(made, tech="T4", stage="bridge") == []
+
+
+def test_an_open_matter_lists_the_streams_it_moved():
+    setter = np.random.default_rng(20270102).choice(["T1", "T2"], N)
+    made = snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, setter=setter, changes=changed(FROM))
+    ((found, streams),) = streams_of_open(made)
+    assert found.open
+    assert streams == [{"characteristic": "relief", "position": "", "model": "LARK", "stage": "final"}]
+
+
+def test_a_stream_that_comes_half_way_to_its_target_is_said_to_move_to_it():
+    key = dict.fromkeys((*KEY, "position"), "LARK")
+    asked = {tuple(key[name] for name in KEY): 1.0}
+    said = [to_target({**key, "before": before, "after": 1.2}, asked) for before in (1.5, 0.5, 1.3, None)]
+    assert said == [True, True, False, False]
+    assert not to_target({**key, "before": 1.5, "after": 1.2}, {})
 
 
 def test_a_gauge_changed_for_all_the_same_day_is_named_with_the_change():

@@ -3,7 +3,10 @@
 import numpy as np
 import pytest
 
-from tests.trials.matters import WANTED, friday, lines_of, looked, open_matters, planted
+from analysis.studies.matters.matters import open_matters
+from tests.trials.caused_shops import WANTED
+from tests.trials.matters import AT, lines_of, looked, shop_of
+from tests.trials.two_causes import at_once, in_turn
 
 SEED = 20270212
 
@@ -11,9 +14,10 @@ SEED = 20270212
 @pytest.mark.promise
 @pytest.mark.parametrize("kind", WANTED)
 def test_the_planted_cause_is_named_on_few_lines_and_no_other(kind):
-    scope = {"lot": "three", "air": "all"}.get(kind, "all")
-    one = planted(np.random.default_rng([SEED, list(WANTED).index(kind)]), kind, scope, 1.5)
-    found = looked(one, kind, scope, 1.5, 3 if kind == "lot" else 4)
+    scope = "three" if kind == "lot" else "all"
+    one = shop_of([SEED, list(WANTED).index(kind)], kind, scope, 1.5)
+    found = looked(one, 2 if kind == "lot" else 4)
+    assert found is not None
     assert found.enough
     assert found.open
     assert found.right
@@ -25,5 +29,11 @@ def test_the_planted_cause_is_named_on_few_lines_and_no_other(kind):
 @pytest.mark.promise
 def test_where_nothing_moved_no_cause_is_named():
     for k in range(3):
-        one = planted(np.random.default_rng([SEED, 99, k]), "none", "all", 0.0)
-        assert not any(m.moves_with.named for m in friday(one, 4)[0].once(open_matters))
+        one = shop_of([SEED, 99, k], "none", "all", 0.0)
+        assert not any(m.moves_with.named for m in one.until(AT + 20)[0].once(open_matters))
+
+
+@pytest.mark.promise
+def test_two_causes_at_once_and_one_after_the_other_are_told_apart():
+    assert at_once(np.random.default_rng([SEED, 100]), ("tech", "early"))
+    assert in_turn(np.random.default_rng([SEED, 101]))

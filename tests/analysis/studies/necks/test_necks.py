@@ -105,6 +105,26 @@ def test_the_spread_is_split_between_suppliers_lots_and_necks():
         variance(made(visits, **CHARACTERISTICS), "relief")
 
 
+def test_the_spread_of_one_model_or_setup_is_split_from_its_own_necks_alone():
+    shop = {"model": [{"key": "LARK", "family": "guitar", "setup": "DREAD"}, {"key": "WREN", "family": "guitar"}]}
+    rng = np.random.default_rng(95)
+    visits = []
+    for k in range(6):
+        quiet, wild = rng.normal(0.2, 0.01, 8), rng.normal(0.2, 0.2, 8)
+        visits += lot(f"L{k}", quiet, quiet, start=10 * k)
+        visits += [one | {"model": "WREN"} for one in lot(f"W{k}", wild, wild, start=200 + 10 * k)]
+    snapshot = made(visits, **CHARACTERISTICS, **shop)
+    whole = variance(snapshot, "neck_bow")
+    assert whole.n == 96
+    for name in ("LARK", "DREAD"):
+        own = variance(snapshot, "neck_bow", model=name)
+        assert (own.n, own.batches) == (48, 6)
+        assert np.sqrt(own.within) == pytest.approx(0.01, rel=0.3)
+    assert variance(snapshot, "neck_bow", model="WREN").n == 48
+    with pytest.raises(UnusableData, match="no neck"):
+        variance(snapshot, "neck_bow", model="HERON")
+
+
 def test_no_neck_at_all_is_an_empty_table():
     assert by_lot(made([visit("A", 0, "play")], **PLAN)).is_empty()
 

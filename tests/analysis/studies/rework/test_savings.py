@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.studies.rework.savings import saving_rows, what_if
+from analysis.studies.rework.savings import _together, saving_rows, what_if
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -152,6 +152,33 @@ def test_the_same_seed_says_the_same():
     once, again, other = (what_if(snapshot, seed=seed, draws=20).rows for seed in (7, 7, 8))
     assert once.equals(again)
     assert not once.equals(other)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_bounds_hold_nineteen_in_twenty_samples_with_all_changes_at_once_and_no_more(sign):
+    # Lopsided deviations of three changes: counted draw by draw, all within at once, each measure for itself.
+    rng = np.random.default_rng(20261129)
+    saved, none = np.array([[50.0, 5.0], [30.0, 2.0], [10.0, 9.0]]), np.zeros((400, 3, 2))
+    off = rng.gamma(2.0, size=(400, 3, 2)) - 2.0
+    for given in ((sign * off, none), (none, sign * off)):
+        low, high = _together(saved, *given)
+        moved = saved + given[0] - given[1]  # what a sample flatters by, the saving is less by
+        inside = ((low <= moved + 1e-12) & (moved <= high + 1e-12)).all(axis=1).mean(axis=0)
+        assert ((inside >= 0.95) & (inside <= 0.955)).all()
+    both = _together(saved, sign * off, sign * off)
+    alone = [_together(saved, *given) for given in ((sign * off, none), (none, sign * off))]
+    assert (both[0] == np.minimum(alone[0][0], alone[1][0])).all()  # the wider of both
+    assert (both[1] == np.maximum(alone[0][1], alone[1][1])).all()
+
+
+def test_nothing_that_varies_has_no_width_and_the_best_five_are_told():
+    low, high = _together(np.ones((2, 2)), np.zeros((50, 2, 2)), np.zeros((50, 2, 2)))
+    assert (low == 1).all()
+    assert (high == 1).all()
+    rows = what_if(simulated.snapshot(simulated.visits(400, np.random.default_rng(11))), draws=2).rows
+    assert rows.height == 5
+    weekly = what_if(sent_back_from_final(4, 10), draws=2)
+    assert (weekly.instruments, weekly.weeks) == (10, 1)
 
 
 def test_a_bench_without_a_send_back_has_nothing_to_save():

@@ -8,11 +8,14 @@ import pytest
 from analysis.review import review
 from analysis.studies.people.techs import tech_rows
 from analysis.studies.rework import rework
+from analysis.studies.rework.savings import saving_rows
 from analysis.studies.story.unread import unread
 from analysis.studies.week.weeks import week_rows
+from dashboard import numbers
 from dashboard.sentences import findings as sentences
 from dashboard.sentences import shared
 from dashboard.sentences import unread as words
+from dashboard.sentences import week as week_words
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.verbs.load import load
@@ -92,14 +95,33 @@ def test_without_an_outcome_column_no_yield_and_no_send_back_stands(tmp_path):
     for name in ("yield_caught", "yield_caused", "caught_here", "caused_here", "loop_minutes", "loop_cost"):
         here = stages.filter(pl.col("visits") > 0)[name]
         assert here.null_count() == len(here), name
+    for rows in (rework.send_backs(snapshot), saving_rows(snapshot)):  # not empty, which would say that none came back
+        told = rows.select(pl.selectors.numeric())
+        assert (rows.height, told.null_count().sum_horizontal().item()) == (1, told.width)
+    assert weeks["finished"].to_list() == [None]
     techs = tech_rows(snapshot)
     for name in ("charged", "expected", "ratio", "ratio_low", "ratio_high", "outside_funnel"):
         assert techs[name].null_count() == len(techs) > 0, name
     found = review(snapshot)
     assert sentences.headline(found, snapshot.shop).startswith("Not read: outcomes.")
-    _, figure, say = shared.normal(found, snapshot.shop)[1]
-    assert figure == "not read"
-    assert "%" not in say
+    finished, straight, _ = shared.normal(found, snapshot.shop)
+    assert (finished[1], straight[1]) == ("not read", "not read")
+    assert "%" not in straight[2]
+    assert ("not read", "finished this week") in week_words.on_the_bench(found)
+    assert week_words.nothing_shipped(found).startswith("Not read")
+
+
+def test_where_no_stream_can_be_judged_no_signal_is_counted(tmp_path):
+    text = "\n[judging]\nleast_readings = 60\nbaseline_readings = 100\n"
+    snapshot = shop_of(tmp_path, more=text)
+    assert week_rows(snapshot)["signals_opened"].to_list() == [None]
+    _, figure, say = shared.normal(review(snapshot), snapshot.shop)[2]
+    assert figure == numbers.NONE
+    assert say == "Nothing could be judged: no stream has 60 readings and a spread yet."
+
+
+def test_where_a_stream_can_be_judged_its_signals_are_counted(tmp_path):
+    assert week_rows(shop_of(tmp_path))["signals_opened"].to_list() == [0]
 
 
 def test_without_causes_no_stage_is_called_free_of_them(tmp_path):
@@ -175,3 +197,22 @@ def test_where_only_final_inspections_outcomes_are_unread_nobody_is_said_to_have
     _, figure, say = shared.normal(review(snapshot), snapshot.shop)[1]
     assert figure == "not read"
     assert "%" not in say
+
+
+def test_the_papers_say_first_what_was_not_read(tmp_path):
+    from dashboard.app import make_app
+    from dashboard.desk.desk import Desk
+    from dashboard.papers import bench, necks
+
+    shown = '\n[people]\nshow = "codes"\n[[tech]]\nkey = "T01"\n'
+    shown += '[[characteristic]]\nkey = "neck_bow"\nquantity = "length"\n'
+    shop_of(tmp_path, without=("outcome", "sent_back_to"), more=shown)
+    rows = [f"N{n},LARK-25,receiving,2026-03-02 08:{n:02},Acme,A1,0.1" for n in range(9)]
+    head = "serial,model,stage,started_at,supplier,lot,neck_bow (mm)"
+    [came] = load(tmp_path, [log(tmp_path, "necks.csv", rows, head)], now=NOW)
+    assert came.outcome == "loaded"
+    make_app(Desk(tmp_path))
+    for _, html in (bench.paper("T01"), necks.paper("Acme")):
+        before = html.partition('<section class="unread">')[2].partition("</section>")[0]
+        assert "Outcomes are not read: no column says how any of 179 visits ended." in before
+    assert "Neck bow: no limits; 9 readings" in before

@@ -189,6 +189,27 @@ def test_signing_off_is_a_deed_of_its_own_and_keeps_what_the_test_said(stands, t
     assert "Signed off by R. Marsh" in words(card.paper("T09")[1])
 
 
+def test_a_sign_off_is_taken_back_with_who_and_why_and_can_be_given_again(stands, tmp_path):
+    counter = desk.Desk(shutil.copytree(stands, tmp_path / "back"))
+    make_app(counter)
+    about = {"tech": "T09", "stage": "nut_slotting"}
+    shown = card.choose(counter.ask(targets.stands, tech="T09"), {"nut_slotting"})[2].band
+    which = f"{shown['characteristic']}|{shown['position']}|{shown['model']}"
+    assert deeds.taken_back(None, which, "x", "y", about) is no_update
+    assert deeds.taken_back(1, which, "R. Marsh", " ", about).startswith("Choose the target, and write who")
+    assert deeds.taken_back(1, which, "R. Marsh", "wrong bench", about).startswith("That target is not signed off")
+    deeds.signed_off(1, which, "R. Marsh", about)
+    told = deeds.taken_back(1, which, "O. Vane", "signed at the wrong bench", about)
+    assert told.startswith("Taken back by O. Vane, now.")
+    for text in (said(bench.layout(**about)), words(card.paper("T09")[1])):
+        assert "Not signed off: the sign-off of R. Marsh" in text
+        assert "signed at the wrong bench" in text
+    assert "Signed off by R. Marsh" in said(bench.layout(**about))  # the book keeps both lines
+    assert deeds.taken_back(1, which, "O. Vane", "again", about).startswith("That target is not signed off")
+    deeds.signed_off(1, which, "R. Marsh", about)
+    assert "Not signed off" not in said(bench.layout(**about))
+
+
 def test_a_target_by_hand_holds_from_the_first_day_and_can_be_taken_back(stands, tmp_path):
     counter = desk.Desk(shutil.copytree(stands, tmp_path / "by_hand"))
     make_app(counter)

@@ -37,7 +37,7 @@ def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(folder)
 
 def test_every_row_is_in_the_table_with_bounds_and_flags(folder):
     counter = looked_at(folder)
-    text = said(capability.layout())
+    text = said(capability.layout(open="figures"))
     rows = counter.ask(study.capability_rows).filter(
         (pl.col("tech") == "") & (pl.col("position") != "any") & (pl.col("stage") == "final_inspection")
     )
@@ -50,19 +50,17 @@ def test_every_row_is_in_the_table_with_bounds_and_flags(folder):
 
 def test_people_cannot_be_sorted_by_a_figure_and_stand_with_a_caution(folder):
     looked_at(folder)
-    text = said(capability.layout(by="each tech"))
+    text = said(capability.layout(by="each tech", open="figures"))
     assert "Figures of single people are for coaching" in text
     assert '"capability-figures"' not in text  # the table that sorts
-    assert '"capability-figures"' in said(capability.layout())
+    assert '"capability-figures"' in said(capability.layout(open="figures"))
 
 
 def test_a_shop_that_shows_nobody_saves_nobody(tmp_path):
     looked_at(moving_shop.stands(tmp_path / "shop", people="none"))
     assert set(capability.saved(by="each tech")[1]["tech"]) == {""}
-    assert (
-        "each tech"
-        not in said(capability.layout(by="each tech")).replace('"value": "each tech", "label": "Each tech"', "").lower()
-    )
+    text = said(capability.layout(by="each tech", open="figures"))
+    assert "each tech" not in text.replace('"value": "each tech", "label": "Each tech"', "").lower()
 
 
 def test_saved_are_the_rows_shown_unrounded(folder):

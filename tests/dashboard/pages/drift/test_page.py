@@ -11,6 +11,7 @@ from analysis.studies.drift.stream_view import stream_view
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import closer
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
 from tests.dashboard.pages import moving_shop
@@ -50,6 +51,10 @@ def about(counter):
     """What the form of the moved stream is about."""
     row = counter.ask(signals).open.filter(stream=int(counter.ask(signals).open["stream"][0])).row(0, named=True)
     return {**ABOUT, "chart": row["chart"], "opened_at": row["opened_at"].isoformat(), "serial": row["serial"]}
+
+
+def fields(stage, models, weeks):
+    return {"stage": stage, "models": models, "tech": "", "state": "", "weeks": weeks, "since": "", "until": ""}
 
 
 def test_the_headline_is_the_finding(looked_at):
@@ -137,10 +142,10 @@ def test_a_reading_leads_to_its_instrument(looked_at):
 
 def test_filters_go_into_the_address_and_the_same_filters_change_nothing(looked_at):
     assert (
-        drift.filtered("final_inspection", "HERON-D", "", "", "26", "")
+        drift.filtered(fields("final_inspection", "HERON-D", "26"), "")
         == "?stage=final_inspection&models=HERON-D&weeks=26"
     )
-    assert drift.filtered("final_inspection", "", "", "", "13", "") is no_update
+    assert drift.filtered(fields("final_inspection", "", "13"), "") is no_update
     assert drift.shown_by("gauge", "") == "?stage=final_inspection&by=gauge"
 
 
@@ -310,3 +315,33 @@ def test_without_a_reading_at_final_inspection_it_opens_where_something_is_measu
     make_app(moving_shop.desk(folder))
     assert drift.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
     assert "No stream" not in page()
+
+
+def test_a_stream_is_looked_at_closer_over_all_its_time(looked_at):
+    told, chart = closer.opened(1, ABOUT, "light")
+    assert told.children.startswith("Drag over")
+    (readings,) = [one for one in chart.figure["data"] if one["name"] == "reading"]
+    whole = looked_at.ask(stream_view, weeks=None, **ABOUT).readings
+    assert len(readings["x"]) == len(whole)
+    assert closer.opened(0, ABOUT, "light") is no_update
+
+
+@pytest.mark.parametrize(
+    "key", [None, [], {**ABOUT, "model": 3}, {"stage": ""}, {**ABOUT, "model": "no such model"}], ids=str
+)
+def test_a_stream_that_is_not_there_is_said_in_a_line(looked_at, key):
+    assert "stream" in said(closer.opened(1, key, None)).lower()
+
+
+def test_a_period_of_ones_own_is_told_as_it_stood_at_its_end(tmp_path):
+    counter = desk.Desk(moving_shop.stands(tmp_path / "shop"))
+    make_app(counter)
+    shop = counter.snapshot().shop
+    now = said(drift.body(drift.read(shop, {})))
+    then = said(drift.body(drift.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})))
+    assert "moved up" in now  # the step came on 30 March
+    assert "moved up 0." not in then
+    assert "27 Mar" in then
+    asked = drift.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})
+    assert asked.search == "?stage=final_inspection&weeks=&from=2026-03-02&to=2026-03-27".replace("&weeks=", "")
+    assert drift.asked_for(asked.search) == asked

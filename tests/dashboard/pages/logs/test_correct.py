@@ -26,8 +26,8 @@ def test_every_reading_of_an_instrument_and_of_a_table_leads_to_its_correction(f
 def test_the_heading_is_that_of_the_cell_the_reading_stands_in(folder):
     columns = Desk(folder).snapshot().table("columns")
     cell = {"log_id": columns["log_id"][0], "stage": "play_test", "characteristic": "action", "position": "bass"}
-    assert correct.heading_of(cell, columns) == "action bass (mm)"
-    assert correct.heading_of(cell | {"position": "treble"}, columns) == ""
+    assert correct.Headings(columns).of(cell) == "action bass (mm)"
+    assert correct.Headings(columns).of(cell | {"position": "treble"}) == ""
 
 
 def test_a_cell_that_is_not_there_says_so(folder):

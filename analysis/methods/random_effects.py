@@ -1,0 +1,108 @@
+"""Random effects of readings that have many groupings at once: variances by moments, products, and the root that
+likelihoods come from.
+
+Source: Searle, Casella & McCulloch 1992, Variance Components, chapter 3 (moments); Laird & Ware 1982, Biometrics 38.
+Held by tests against dense algebra and statsmodels' mixed model (tests/analysis/methods/test_explanation.py).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy import sparse
+from scipy.linalg import cholesky
+
+from analysis.methods.segments import Flags, Floats, Ints
+
+FLOOR = 1e-4  # of a variance between levels, in sigma squared
+FEW_LEVELS = 0.05  # the variance between levels where there is only one to learn it from
+
+
+@dataclass(frozen=True)
+class Block:
+    """One grouping: the level of every reading (n,), -1 where not known; the first of several is the streams'."""
+
+    code: Ints
+    variance: float | None = None  # None: by moments
+    days: bool = False
+
+
+@dataclass
+class RandomEffects:
+    """All levels of all blocks, a number each."""
+
+    place: Ints  # (n, blocks) the effects of each reading; -1: none
+    precision: Floats  # (p,)
+    day: Ints  # (p,) the day, of effects of days; else -1
+    between_days: float  # the variance between them
+    gram: Floats = field(init=False)  # (p, p)
+    roots: dict[float, Floats] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.gram = self.products(np.ones(len(self.place), dtype=bool))
+
+    @classmethod
+    def of(cls, blocks: Sequence[Block], values: Floats, settled: Flags) -> "RandomEffects":
+        """Variances from the readings that are settled (n,), each less its stream's mean."""
+        stream = blocks[0].code
+        size = np.bincount(stream[settled], minlength=int(stream.max()) + 1)
+        mean = np.bincount(stream[settled], values[settled], minlength=len(size)) / np.maximum(size, 1)
+        off = values - mean[stream]
+        places, precision, days, at, between_days = [], [], [], 0, FLOOR
+        for number, block in enumerate(blocks):
+            seen, which = np.unique(block.code, return_inverse=True)
+            unknown = int(seen[0] < 0)
+            levels = len(seen) - unknown
+            if levels < 2 and number > 0:
+                continue
+            variance = block.variance or moment(block.code[settled], off[settled])
+            places.append(np.where(block.code >= 0, at + which - unknown, -1))
+            precision.append(np.full(levels, 1.0 / variance))
+            days.append(seen[unknown:] if block.days else np.full(levels, -1))
+            between_days = variance if block.days else between_days
+            at += levels
+        return cls(np.stack(places, axis=1), np.concatenate(precision), np.concatenate(days), between_days)
+
+    def products(self, rows: Flags) -> Floats:
+        """Products of all effects over some readings (p, p)."""
+        place = self.place[rows]
+        at, block = np.nonzero(place >= 0)
+        z = sparse.csr_matrix((np.ones(len(at)), (at, place[at, block])), shape=(len(place), len(self.precision)))
+        return np.asarray((z.T @ z).todense())
+
+    def sums(self, values: Floats, rows: Flags | slice = slice(None)) -> Floats:
+        """Sum of values of some readings by effect (p,)."""
+        place = self.place[rows]
+        known = place >= 0
+        weights = np.broadcast_to(values[:, None], place.shape)[known]
+        return np.asarray(np.bincount(place[known], weights, minlength=len(self.precision)), dtype=np.float64)
+
+    def fitted(self, effects: Floats) -> Floats:
+        """What each reading would be by these effects (n,)."""
+        return np.asarray(np.append(effects, 0.0)[self.place].sum(axis=1))
+
+    def root(self, unrest: float, since: int) -> tuple[Floats, float]:
+        """Lower root of the effects' precision given the readings, where days from one on differ by so much more
+        variance; and the part of the log likelihood that hangs on it alone.
+        """
+        precision = self.precision.copy()
+        later = self.day >= since
+        precision[later] = 1 / (1 / precision[later] + unrest)
+        key = round(unrest, 12)
+        if key not in self.roots:
+            self.roots[key] = cholesky(self.gram + np.diag(precision), lower=True, check_finite=False)
+        root = self.roots[key]
+        return root, 0.5 * float(np.log(precision).sum()) - float(np.log(np.diag(root)).sum())
+
+
+def moment(code: Ints, off: Floats) -> float:
+    """Variance between levels by moments, readings of one level about 0 having variance 1; never none at all."""
+    some = code >= 0
+    size = np.bincount(code[some])
+    sums = np.bincount(code[some], off[some])
+    kept = size > 0
+    n, levels = float(size.sum()), int(kept.sum())
+    if levels < 2:
+        return FEW_LEVELS
+    between = float((sums[kept] ** 2 / size[kept]).sum())
+    return max((between - levels) / n, 0.0) + FLOOR

@@ -1,0 +1,58 @@
+"""Who needs more than their tolerance: each stream's need in tolerances, the hungriest characteristic first.
+
+The need of a stream is 1/Ppk: the share of its distance to the nearer limit that three long-term standard deviations
+take. Under 1 it fits, at 2 it wants twice what it has; its interval is that of Ppk turned over. Where the mean lies on
+or beyond a limit (Ppk of 0 or less) no tolerance round this target is wide enough: the need is null.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from analysis.studies.room import capability
+from analysis.studies.room.room import room
+from ingest.store.snapshot import Snapshot
+
+ROW = ["characteristic", "position"]
+
+
+def needs(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
+    """Rows of `room` with limits and a Ppk, and beside each: need, need_low, need_high (tolerances; null: beyond any),
+    more (not thin, and the whole 95 % interval lies above 1), off (from the middle or target, in the reading's unit),
+    widest (share of the tolerance that the middle 99.7 % take), promise (False: thin, coarse or not steady).
+
+    Sorted by rows (characteristic and position): most models that clearly need more, then the largest need first;
+    within a row the largest need first. Empty without such rows.
+    """
+    rows = room(snapshot, when=when)
+    if rows.is_empty():
+        return rows
+    rows = rows.filter(pl.col("ppk").is_not_null())
+    flags = pl.col("flags")
+    doubt = [
+        flags.str.contains(word, literal=True) for word in (capability.THIN, capability.COARSE, capability.NOT_STEADY)
+    ]
+
+    def turned(name: str) -> pl.Expr:
+        return pl.when(pl.col(name) > 0).then(1 / pl.col(name))
+
+    centre = pl.coalesce("target", (pl.col("lower") + pl.col("upper")) / 2)
+    rows = rows.with_columns(
+        need=turned("ppk"),
+        need_low=turned("ppk_high"),
+        need_high=turned("ppk_low"),
+        more=(pl.col("ppk_high") < 1).fill_null(False) & ~doubt[0],
+        off=pl.col("mean") - centre,
+        widest=(pl.col("high") - pl.col("low")) / (pl.col("upper") - pl.col("lower")),
+        promise=~pl.any_horizontal(doubt),
+    )
+    size = pl.col("need").fill_null(float("inf"))
+    clear = pl.col("more").cast(pl.Int64)
+    return rows.sort(
+        clear.sum().over(ROW),
+        size.max().over(ROW),
+        "characteristic",
+        "position",
+        size,
+        descending=[True, True, False, False, True],
+    )

@@ -1,0 +1,62 @@
+"""Words and codes of a stage column and the stage of the trade that each means."""
+
+import re
+
+from rapidfuzz import fuzz, process
+
+from ingest.beginning.heading_sense import book, words_of
+from ingest.beginning.starting_values import STAGES
+from ingest.reading.headings import plain
+
+_CODE = re.compile(r"^(?:[^\W\d]{1,3}[-_. ]?)?\d{1,4}[-_.:/ ]+(?=[^\W\d])", re.UNICODE)  # 'AP 30 ', '10-', 'ST010 '
+
+
+def stage_of_word(word: str) -> str:
+    """The trade's stage that a word, an abbreviation or a code with a word means, '' where none does for sure."""
+    found = guess_stage(word) or _abbreviated(word)
+    if found:
+        return found
+    named = _CODE.sub("", word.strip())
+    return (guess_stage(named) or _abbreviated(named) or stage_within(named)) if named != word.strip() else ""
+
+
+def guess_stage(word: str) -> str:
+    """The stage of the trade that a word means, '' where none comes near."""
+    text = " ".join(words_of(word))
+    if found := next((meaning for kind, meaning in book().get(text, []) if kind == "stage"), ""):
+        return found
+    phrases = {
+        phrase: meaning
+        for phrase, marks in book().items()
+        for kind, meaning in marks
+        if kind == "stage" and len(phrase) > 3
+    }
+    near = process.extractOne(text, list(phrases), scorer=fuzz.ratio, score_cutoff=85) if len(text) > 3 else None
+    return phrases[str(near[0])] if near else ""
+
+
+def stage_within(text: str) -> str:
+    """The stage whose words stand in the name of a tab or file, the longest; '' where none."""
+    words = words_of(text)
+    for length in range(min(4, len(words)), 0, -1):
+        for at in range(len(words) - length + 1):
+            phrase = " ".join(words[at : at + length])
+            if found := next((meaning for kind, meaning in book().get(phrase, []) if kind == "stage"), ""):
+                return found
+    return guess_stage(text)
+
+
+def _abbreviated(word: str) -> str:
+    """BRG is bridge: two to four letters that stand in this order in the first word of one stage only."""
+    text = plain(word)
+    if not re.fullmatch(r"[a-z]{2,4}", text):
+        return ""
+    found = {
+        stage.key for stage in STAGES for name in stage.key.split("_")[:1] if name[0] == text[0] and _within(text, name)
+    }
+    return found.pop() if len(found) == 1 else ""
+
+
+def _within(text: str, name: str) -> bool:
+    rest = iter(name)
+    return all(letter in rest for letter in text)

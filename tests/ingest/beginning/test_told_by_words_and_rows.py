@@ -1,0 +1,147 @@
+"""Columns told by the words that somebody said, by what stands in the same rows, and by the station over them."""
+
+import pytest
+
+from ingest.beginning.answers import checked_answers, said_of
+from ingest.beginning.raw_tables import RawTable
+from ingest.beginning.survey import Survey, survey_of
+from ingest.reading.encodings import decode
+from tests.ingest.strangers.sheets import csv_bytes
+
+STATIONS, HANDS = ("S2", "S3", "S4"), {"S2": "71", "S3": "73", "S4": "75"}
+
+
+def looked_at(headings: tuple[str, ...], rows: list[tuple[str, ...]], **log: object) -> Survey:
+    said = checked_answers({"log": [log]} if log else {})
+    table = RawTable("", headings, tuple(zip(*rows, strict=True)))
+    return survey_of("dump.csv", table, said_of(said, "dump.csv", ""))
+
+
+def meanings(seen: Survey) -> dict[str, str]:
+    return {column.heading: column.guess.field if column.guess.taken else "" for column in seen.columns}
+
+
+def visits(many: int = 12) -> list[tuple[str, ...]]:
+    """serial, station, hands, begun, ended, result, sent to: three visits an instrument."""
+    rows = []
+    for n in range(many):
+        for at, station in enumerate(STATIONS):
+            back = station == "S4" and n % 4 == 0
+            day = f"2026-05-{n + 1:02d}"
+            hands = HANDS[station] if n % 3 else "72"
+            begun, ended = f"{day} {8 + at:02d}:05", f"{day} {8 + at:02d}:2{at}"
+            rows.append((f"A{n:04d}", station, hands, begun, ended, "3" if back else "1", "S3" if back else ""))
+    return rows
+
+
+def test_words_that_were_said_find_their_columns_and_the_rows_tell_the_others():
+    seen = looked_at(
+        ("SN", "OP", "X1", "T1", "T2", "RC", "X2"),
+        visits(),
+        words={"outcome": {"1": "pass", "3": "send back"}, "stage": {"S2": "levelling", "S3": "nut", "S4": "final"}},
+    )
+    assert meanings(seen) == {
+        "SN": "serial",
+        "OP": "stage",
+        "X1": "tech",
+        "T1": "started_at",
+        "T2": "finished_at",
+        "RC": "outcome",
+        "X2": "sent_back_to",
+    }
+
+
+def test_a_heading_that_only_sounds_like_it_gives_way_to_the_words_that_were_said():
+    rows = [(serial, hands, station, *rest) for serial, station, hands, *rest in visits()]
+    seen = looked_at(
+        ("SN", "OP", "Place", "T1", "T2", "RC", "X2"),
+        rows,
+        words={"stage": {"S2": "levelling", "S3": "nut_slotting", "S4": "final_inspection"}},
+    )
+    assert meanings(seen)["Place"] == "stage"
+    assert meanings(seen)["OP"] == "tech"
+
+
+def test_words_that_stand_in_two_columns_alike_are_asked_about():
+    rows = [(*row[:5], "1", "1") for row in visits()]
+    seen = looked_at(("SN", "OP", "X1", "T1", "T2", "X3", "X4"), rows, words={"outcome": {"1": "pass"}})
+    assert "outcome" not in meanings(seen).values()
+    assert [column.heading for column in seen.unsure() if column.guess.field == "outcome"] == ["X3"]
+
+
+def test_begin_and_end_stand_as_their_rows_say_not_as_their_texts_sort():
+    rows = [(f"B{n}", "12.05.2026", f"9:{10 + n}", f"10:{10 + n}", "Bund", "2,4") for n in range(20)]
+    seen = looked_at(("Nr", "Datum", "Dalle", "Alle", "Reparto", "Azione"), rows)
+    assert (meanings(seen)["Dalle"], meanings(seen)["Alle"]) == ("started_at", "finished_at")
+
+
+def test_the_day_of_an_export_neither_dates_the_row_nor_says_how_days_are_written():
+    rows = [("06/05/2026 18:00", *row[:2], row[3], row[4]) for row in visits()]
+    seen = looked_at(("Exported", "SN", "Station", "Start", "End"), rows)
+    assert meanings(seen)["Exported"] == "other"
+    assert (seen.order, seen.order_sure) == ("ymd", True)
+
+
+def test_two_columns_that_would_mean_the_same_measurement_are_both_asked_about():
+    rows = [(*row[:2], row[3], ".090", ".072") for row in visits()]
+    seen = looked_at(("SN", "Station", "Start", "Action one", "Action other"), rows)
+    assert "reading" not in meanings(seen).values()
+    assert len(seen.unsure()) == 2
+
+
+@pytest.mark.parametrize(
+    ("first", "last"),
+    [
+        ("Act 12 E6", "Act 12 E1"),
+        ("Act. 6th", "Act. 1st"),
+        ("Action VI (mm)", "Action I (mm)"),
+        ("Saitenlage E6", "Saitenlage e1"),
+    ],
+)
+def test_the_outer_strings_are_bass_and_treble(first, last):
+    rows = [(*row[:2], row[3], "2.40", "1.80") for row in visits()]
+    seen = looked_at(("SN", "Station", "Start", first, last), rows)
+    assert [column.guess.position for column in seen.measures()] == ["bass", "treble"]
+
+
+def test_a_target_beside_the_reading_is_not_the_reading():
+    rows = [(*row[:2], row[3], "Saitenlage Bass", "4.0", "3.96", "mm") for row in visits()]
+    seen = looked_at(("SN", "Platz", "Datum", "Merkmal", "Sollwert", "Istwert", "Einheit"), rows)
+    assert (meanings(seen)["Sollwert"], meanings(seen)["Istwert"]) == ("other", "value")
+
+
+def test_columns_under_a_stations_heading_are_read_by_the_rest_of_their_own():
+    head = (
+        "Serial",
+        "Neck in Date",
+        "Neck in By",
+        "Neck in Straightness thou",
+        "Neck Date",
+        "Neck By",
+        "Neck Relief thou",
+    )
+    rows = [(f"26-{n}", "2026-04-06", "JT", "4", "2026-04-07", "Wes", "6") for n in range(100, 120)]
+    told = [(c.guess.field, c.guess.measure, c.guess.stage) for c in looked_at(head, rows).columns[1:]]
+    assert told[:3] == [("date", "", "receiving"), ("tech", "", "receiving"), ("reading", "neck_bow", "receiving")]
+    assert [stage for _, _, stage in told[3:]] == ["neck_straightening"] * 3
+    assert told[5][1] == "relief"
+
+
+@pytest.mark.parametrize(
+    ("text", "codec"),
+    [
+        ("Průhyb krku v pořádku, výška", "cp1250"),
+        ("długość gryfu, próg, łączny", "cp1250"),
+        ("hegedű nyak, őrölt, húr", "cp1250"),
+        ("Saitenlage Größe äußere", "cp1252"),
+        ("sillet à régler, où, cœur", "cp1252"),
+        ("øre på hånd, blød æske", "cp1252"),
+        ("cejuela señal acción", "cp1252"),
+        ("inspeção, não, botões", "cp1252"),
+        ("più giù, perché, così", "cp1252"),
+    ],
+)
+def test_letters_of_central_europe_and_of_the_west_are_told_apart(text, codec):
+    read, note = decode(csv_bytes([["Serial", "Date", "Note"], ["A1", "2026-05-04", text]], encoding=codec), "a.csv")
+    assert text in read
+    assert codec.removeprefix("cp") in note
