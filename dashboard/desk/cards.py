@@ -16,6 +16,7 @@ from typing import Any
 import polars as pl
 
 from analysis.methods.problems import UnusableData
+from analysis.studies.gauges.register import Standing, register
 from analysis.studies.story.conformity import with_specs
 from dashboard.desk.desk import Desk
 from dashboard.desk.gauge_in_hand import InHand, gauges, typed
@@ -221,6 +222,37 @@ class CardDesk:
         suspects = {one.key: one.suspect for one in shop.faults}
         return {"faults": [{"key": one, "suspect": suspects[one]} for one in [*often, *rest]], "often": FAULTS}
 
+    def register(self) -> tuple[Standing, ...]:
+        """Every gauge with a master piece, as it stands now."""
+        return register(self.shop, sheets.gauge_checks(self.desk.folder), now=self.clock())
+
+    def gauges(self) -> dict[str, Any]:
+        """The gauges to be checked, each with the marks round its master piece."""
+        out = []
+        for one in self.register():
+            hand = self._hand_of(one.gauge)
+            out.append(
+                {"key": one.gauge, "name": one.name, "due": one.due, "note": _of_gauge(one, hand),
+                 "master": hand.says(one.master), "step": hand.step, "shown": hand.shown}
+            )  # fmt: skip
+        return {"gauges": out}
+
+    def check(self, gauge: str, text: str, who: str) -> dict[str, Any]:
+        """Keep what a gauge read on its master piece."""
+        if gauge not in {one.gauge for one in self.register()}:
+            raise UnusableData(f"{gauge!r} is no gauge with a master piece in shop.toml")
+        told = typed(text, self._hand_of(gauge))
+        if told.value is None:
+            raise UnusableData(f"{text!r} cannot be read; wanted {told.why or 'a value'}")
+        sheets.check_gauge(self.desk.folder, gauge, told.value, who[:80], now=self.clock())
+        return self.gauges()
+
+    def _hand_of(self, gauge: str) -> InHand:
+        shop = self.shop
+        held = next(one for one in shop.gauges if one.key == gauge)
+        item = next((shop.by_characteristic[key] for key in held.measures if key in shop.by_characteristic), None)
+        return _in_hand(shop, item or shop.characteristics[0], gauge)
+
     def _cells(self, values: Any, headings: list[str]) -> dict[str, str]:
         """The cells of a card: each value as its gauge writes it, as typed where it cannot be read."""
         shop, out = self.shop, {}
@@ -245,6 +277,9 @@ class CardDesk:
         if not places:
             return []
         limits = self._limits(stage, model, places)
+        notes = {
+            one.gauge: _of_gauge(one, self._hand_of(one.gauge)) for one in self.register() if one.due or one.drifts
+        }
         out = []
         for (key, position), row in zip(places, limits, strict=True):
             item = shop.by_characteristic[key]
@@ -263,8 +298,8 @@ class CardDesk:
                     "quantity": item.quantity,
                     "values": list(item.values),
                     "good": list(item.good),
-                    "gauges": [{"key": g.key, "name": g.name, "unit": g.unit, "shown": g.shown, "step": g.step}
-                               for g in in_hand],
+                    "gauges": [{"key": g.key, "name": g.name, "unit": g.unit, "shown": g.shown, "step": g.step,
+                                "note": notes.get(g.key, "")} for g in in_hand],
                     "lower": lower,
                     "target": target,
                     "upper": upper,
@@ -408,6 +443,16 @@ class CardDesk:
     def _busy(self) -> bool:
         job = self.desk.jobs.look(self._job)
         return job is not None and job.state in ("waiting", "running")
+
+
+def _of_gauge(one: Standing, hand: InHand) -> str:
+    """What is to be known of a gauge beside every verdict that rests on it; '' where its checks are in order."""
+    if one.drifts and one.bias is not None:
+        way = "high" if one.bias > 0 else "low"
+        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way} on its master piece: check it before you judge"
+    if one.due:
+        return f"check overdue: last {one.last_at:%d %b}" if one.last_at else "never checked on its master piece"
+    return ""
 
 
 def _in_hand(shop: Shop, item: Characteristic, key: str) -> InHand:

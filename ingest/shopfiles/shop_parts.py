@@ -101,6 +101,13 @@ class Gauge(Part):
     resolution: str = ""
     leaves: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
+    check_days: Annotated[int, Field(ge=1)] | None = None  # days between two checks on its master piece
+    master: str = ""  # what the master piece is: "6/64 in", "0.254 mm"
+
+    @cached_property
+    def master_value(self) -> float | None:
+        """The master piece in canonical units; None where there is none."""
+        return amount(self.master) if self.master else None
 
     @cached_property
     def step(self) -> float | None:
@@ -123,6 +130,10 @@ class Gauge(Part):
     def _has_a_step(self) -> Self:
         if self.resolution and self.leaves:
             raise ValueError("resolution and leaves are both given; wanted one of them")
+        if self.check_days and not self.master:
+            raise ValueError('check_days needs a master piece; wanted master = "0.254 mm" or such')
+        if self.master:
+            amount(self.master)
         if self.resolution and amount(self.resolution) <= 0:
             raise ValueError(f"resolution {self.resolution!r} is not above 0")
         if self.leaves and (

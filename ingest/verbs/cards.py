@@ -6,7 +6,7 @@ sending it twice writes it once. A row that was undone leaves its sheet and stay
 
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from functools import partial
 from pathlib import Path
@@ -21,7 +21,8 @@ from ingest.store.writing import write_whole
 from ingest.verbs import load
 from ingest.verbs.loaded import Loaded
 
-FOLDER, UNDONE = "cards", "undone.csv"
+FOLDER, UNDONE, CHECKS = "cards", "undone.csv", "gauge_checks.csv"
+CHECKED = ("at", "gauge", "value", "who")  # value in mm, or as the gauge gives it
 MOST_SHEETS = 100  # of one bench and day
 _here = RLock()  # between threads of this program; between programs the lock file
 
@@ -59,6 +60,27 @@ def undo(folder: Path, day: date, bench: str, card: str, *, now: datetime) -> di
             write_whole(path, card_sheet.head(headings) + b"".join(rest))
             return gone[0]
     return None
+
+
+def check_gauge(folder: Path, gauge: str, value: float, who: str, *, now: datetime) -> None:
+    """Write what a gauge read on its master piece, canonical units; on the disk when this returns."""
+    row = {"at": now.isoformat(timespec="seconds"), "gauge": gauge, "value": f"{value:.6g}", "who": who}
+    with _alone(folder):
+        path = folder / FOLDER / CHECKS
+        if not path.exists():
+            write_whole(path, card_sheet.head(CHECKED))
+            _sure_of_the_folder(path.parent)
+        _append(path, card_sheet.line(CHECKED, row))
+
+
+def gauge_checks(folder: Path) -> list[tuple[datetime, str, float]]:
+    """(when, gauge, value) of every check on a master piece, oldest first; a line that is none is passed over."""
+    path = folder / FOLDER / CHECKS
+    out = []
+    for row in _read(path)[1] if path.exists() else []:
+        with suppress(ValueError, KeyError):
+            out.append((datetime.fromisoformat(row["at"]), row["gauge"], float(row["value"])))
+    return sorted(out)
 
 
 def rows_since(folder: Path, first: date) -> list[tuple[str, dict[str, str]]]:

@@ -68,6 +68,17 @@
     draw();
   };
 
+  // ---- the day's check of a gauge on its master piece: the gauge, then what it reads
+  const gauges = async () => {
+    const told = await ask("gauges"), rows = document.getElementById("rows");
+    const draw = (list, said) => rows.replaceChildren(el("div", { class: "choose" }, el("h1", {}, "What does it read on its master piece?"),
+      ...list.map(one => { const at = Math.round(one.master / one.step); return el("section", { "data-gauge": one.key }, el("h2", {}, `${one.name}, master ${number(one.master)} ${one.shown}${one.note ? `: ${one.note}` : one.due ? ": due" : ""}`),
+        el("div", { class: "cells" }, ...Array.from({ length: 7 }, (_, k) => { const value = Math.round((one.master + (k - 3) * one.step) * 1e6) / 1e6; return el("button", { type: "button", "data-reads": number(value), onclick: async () => { try { draw((await ask("check", { gauge: one.key, text: number(value), tech: bench.tech })).gauges, `Kept: ${one.name} reads ${number(value)} ${one.shown}.`); } catch (fault) { fails(fault); } } }, number(value)); }))); }),
+      list.length ? "" : el("p", {}, "No gauge of shop.toml has a master piece yet (master, check_days)."),
+      el("p", {}, el("button", { type: "button", id: "checked", onclick: () => card ? show() : begin() }, "Back to the card"))), say(said || ""));
+    draw(told.gauges);
+  };
+
   const begin = async () => {
     card = null; values = {}; outcome = ""; back = null;
     frame();
@@ -78,7 +89,7 @@
 
   const frame = () => {
     root.replaceChildren(el("div", { class: "screen" },
-      el("header", { class: "bar" }, el("b", {}, bench.name), el("span", {}, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`), el("span", { id: "net", class: "net", role: "status" }, "= all kept"), el("button", { type: "button", id: "other", onclick: choose }, "Other bench")),
+      el("header", { class: "bar" }, el("b", {}, bench.name), el("span", {}, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`), el("span", { id: "net", class: "net", role: "status" }, "= all kept"), el("button", { type: "button", id: "gauges", onclick: () => gauges().catch(fails) }, "Gauges"), el("button", { type: "button", id: "other", onclick: choose }, "Other bench")),
       el("section", { class: "inst", "aria-label": "Instrument" },
         el("div", {}, el("label", { for: "serial" }, "Serial: scan it or type it"), el("input", { id: "serial", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: 60,
           onkeydown: event => { if (event.key === "Enter") { event.preventDefault(); open(event.target.value); } } })),

@@ -44,6 +44,8 @@ def connect(server: flask.Flask, desk: Desk) -> None:
         ),
         "keep": cards.keep,
         "undo": lambda it: cards.undo(_text(it, "bench"), _text(it, "card")),
+        "gauges": lambda _: cards.gauges(),
+        "check": lambda it: cards.check(_text(it, "gauge"), _text(it, "text"), _text(it, "tech")),
         "today": lambda it: cards.today(_text(it, "bench")),
     }
     for name, ask in asks.items():
