@@ -165,9 +165,10 @@ class CardDesk:
             row[name] = text
         day = now.astimezone(shop.zone).date()
         with self._lock:
+            before = self._all()  # read before the row is written, so that it stands there once
             new = sheets.keep(self.desk.folder, day, bench, headings, row)
             if new:
-                self._all().append(Kept(card_sheet.name_of(day, bench), row, now))
+                before.append(Kept(card_sheet.name_of(day, bench), row, now))
         self._soon()
         return {"kept": True, "new": new, "at": row["finished_at"], "today": self.today(bench)}
 

@@ -91,9 +91,10 @@ class Jobs:
         """Load the sheets of Card that have grown, then make the small index of the benches anew."""
 
         def work(progress: Progress) -> list[Loaded]:
-            became = cards.take_in(self.folder, progress=progress, now=self.clock())
-            at_bench.make(self.folder, open_snapshot(self.folder))
-            return became
+            try:
+                return cards.take_in(self.folder, progress=progress, now=self.clock())
+            finally:
+                at_bench.make(self.folder, open_snapshot(self.folder))
 
         return self._begin("Take in the day's cards", work)
 

@@ -58,4 +58,4 @@ def _drifts(off: np.ndarray, step: float | None) -> bool:
         return False
     spread = max(float(np.abs(np.diff(off)).mean()) / d2(2), (step or 0.0) / np.sqrt(12))
     away = abs(float(off[-LAST:].mean()))
-    return away > (step or 0.0) / 2 and away > WIDTH * spread / np.sqrt(LAST)
+    return bool(away > (step or 0.0) / 2 and away > WIDTH * spread / np.sqrt(LAST))

@@ -63,6 +63,8 @@ key = "rule"
 name = "Rule"
 measures = ["action"]
 resolution = "0.5/64 in"
+master = "6/64 in"
+check_days = 7
 [[gauge]]
 key = "leaves"
 name = "Leaves"
@@ -118,8 +120,9 @@ def folder(tmp_path):
 
 @pytest.fixture
 def cards(folder):
-    moment = iter(NOW + timedelta(seconds=k) for k in range(100_000))
-    return CardDesk(Desk(folder), clock=lambda: next(moment))
+    moment, desk = iter(NOW + timedelta(seconds=k) for k in range(100_000)), Desk(folder)
+    desk.jobs.clock = lambda: NOW + timedelta(days=1)
+    return CardDesk(desk, clock=lambda: next(moment))
 
 
 def given(number, serial, **more):
@@ -258,6 +261,20 @@ def test_a_check_that_is_not_good_counts_as_a_fault(cards, folder):
     cards.desk.jobs.wait(cards.desk.jobs.cards())
     faults = open_snapshot(folder).table("faults").filter(pl.col("serial") == "L-110")
     assert faults["fault"].to_list() == ["Finish: scratch"]
+
+
+def test_a_gauge_is_checked_in_two_touches_and_said_beside_what_rests_on_it(cards):
+    assert "never checked" in cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["note"]
+    (rule,) = cards.gauges()["gauges"]
+    assert (rule["master"], rule["step"], rule["due"]) == (6.0, 0.5, True)
+    assert cards.check("rule", "6", "T01")["gauges"][0]["note"] == ""
+    assert cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["note"] == ""
+    for _ in range(6):
+        cards.check("rule", "6.5", "T01")
+    note = cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["note"]
+    assert note == "reads 0.5 /64 in high on its master piece: check it before you judge"
+    with pytest.raises(UnusableData):
+        cards.check("leaves", "6", "T01")
 
 
 def test_faults_most_often_caught_here_come_first_with_where_they_are_sent(cards):

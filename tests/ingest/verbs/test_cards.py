@@ -8,7 +8,7 @@ import pytest
 
 from ingest.reading import card_sheet
 from ingest.store.store import open_snapshot
-from ingest.verbs import cards, check, load
+from ingest.verbs import cards, check, forget, load
 from tests.ingest.bench import SHOP
 from tests.ingest.small_shop import small_shop
 
@@ -134,3 +134,23 @@ def test_a_card_sheet_reads_the_same_by_hand_whatever_kinds_of_log_the_shop_has(
     readings = open_snapshot(tmp_path).table("readings").filter(pl.col("characteristic") == "action")
     told = dict(readings.select("moment", "value").iter_rows())
     assert told == {"found": pytest.approx(6.5 * 25.4 / 64), "left": pytest.approx(6 * 25.4 / 64)}
+
+
+def test_a_forgotten_name_leaves_the_cards_too_and_does_not_come_back(tmp_path):
+    folder = shop_in(tmp_path)
+    cards.keep(folder, DAY, "bench 2", HEAD, row(1, tech="Marlowe Quist"))
+    cards.keep(folder, DAY, "bench 2", HEAD, row(2, tech="T02"))
+    cards.undo(folder, DAY, "bench 2", "card-1", now=NOW)
+    cards.keep(folder, DAY, "bench 2", HEAD, row(3, tech="Marlowe Quist"))
+    cards.take_in(folder, now=NOW)
+    forget.forget(folder, "Marlowe Quist", now=NOW)
+    assert not [path for path in folder.rglob("*") if path.is_file() and b"Marlowe" in path.read_bytes()]
+    assert cards.take_in(folder, now=NOW) == []
+    assert sorted(open_snapshot(folder).table("visits")["serial"]) == ["A2", "A3"]
+
+
+def test_checks_of_a_gauge_are_read_back_and_a_spoilt_line_is_passed_over(tmp_path):
+    cards.check_gauge(tmp_path, "rule", 2.38125, "T01", now=NOW)
+    with (tmp_path / "cards" / cards.CHECKS).open("ab") as file:
+        file.write(b"yesterday,rule,about,\n")
+    assert cards.gauge_checks(tmp_path) == [(NOW, "rule", 2.38125)]
