@@ -38,6 +38,7 @@ key = "rule"
 measures = ["action"]
 resolution = "0.5/64 in"
 """
+VALUES = [{"characteristic": "action", "position": "bass", "found": "6.5", "gauge": "rule"}]
 SPECS = "characteristic,target,lower,upper,unit\naction,2.4,2.1,2.7,mm\n"
 
 
@@ -90,7 +91,7 @@ def main() -> None:
             ("judge", lambda: cards.judge("bridge_fitting", "M-1", "action", "bass", "6.5", "rule")),
             ("keep", lambda k=k, s=serial: cards.keep(
                 {"card": f"c{k}", "bench": "b", "stage": "bridge_fitting", "serial": s, "model": "M-1",
-                 "outcome": "pass", "values": [{"characteristic": "action", "position": "bass", "found": "6.5", "gauge": "rule"}]})),
+                 "outcome": "pass", "values": VALUES})),
         ):  # fmt: skip
             begun = time.thread_time()
             ask()
