@@ -96,6 +96,8 @@ class CardDesk:
             "came_back": back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
             "due": self._due(stage, kind, passed),
+            "quiet": " ".join(line for at, line in at_bench.said_of(self.desk.folder, serial)
+                              if at == stage.key or stage.role == "test"),
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
             "fields": self._fields(stage, kind) if kind else [],
