@@ -65,7 +65,9 @@ def test_the_card_says_what_became_of_the_targets_that_are_not_on_it_and_what_th
     rest = [stand for stand in stands if stand not in card.choose(stands, card._new_at("T09"))]
     text = words(card.paper("T09")[1])
     shown = sum(stand.verdict == targets.SHOWN for stand in rest)
-    assert f"{len(rest)} more targets stand on the Bench page" in text
+    assert (
+        f"{len(rest)} more {coaching.others([stand.verdict for stand in rest]).partition(chr(32) + 'more ')[2]}" in text
+    )
     assert not shown or f": {shown} shown" in text
     assert "no gauge study is on file, so how much of the spread is the gauge's is not known" in text
     assert coaching.gauge_takes(0.42, "leaves 2026", "Nut").startswith(
