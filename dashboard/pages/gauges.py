@@ -14,7 +14,7 @@ from analysis.studies.room.steps import steps
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.pages import planning
+from dashboard.pages import gauge_register, planning
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from dashboard.tables import leafed
@@ -58,6 +58,7 @@ def inside(shop: Shop, asked: Mapping[str, Any]) -> html.Div:
                 shop,
                 {**asked, "characteristic": characteristic, "word": word},
             ),
+            held(gauge_register.NAME, gauge_register.sheet, shop),
             held("What to do next", _next, found, studies, shop),
             held(planning.NAME, planning.gauges),
         ]
