@@ -22,6 +22,7 @@ from dashboard.desk import desk as counter
 from dashboard.exports import written
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
+from dashboard.pages.card import page as card
 from dashboard.papers import served
 
 PAGES = {  # in the order of the header: the page's word and its module
@@ -114,6 +115,7 @@ def make_app(desk: counter.Desk) -> Dash:
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
+    card.connect(app.server, desk)
     arriving.connect(app, desk)
     app.server.before_request(_may_wait)
     fence.connect(app)

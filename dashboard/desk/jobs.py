@@ -16,11 +16,11 @@ from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import read_shop
-from ingest.store import editions
+from ingest.store import at_bench, editions
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
-from ingest.verbs import answers, load, mend
+from ingest.verbs import answers, cards, load, mend
 from ingest.verbs.answers import Answer
 from ingest.verbs.groups import Group
 from ingest.verbs.loaded import Loaded
@@ -90,6 +90,21 @@ class Jobs:
             return [*became, *large]
 
         return self._begin("Check" if check else "Load", work)
+
+    def cards(self) -> int:
+        """Load the sheets of Card that have grown, then make the small index of the benches anew."""
+
+        def work(progress: Progress) -> list[Loaded]:
+            try:
+                return cards.take_in(self.folder, progress=progress, now=self.clock())
+            finally:
+                at_bench.make(self.folder, open_snapshot(self.folder))
+
+        return self._begin("Take in the day's cards", work)
+
+    def bench_index(self) -> int:
+        """Make the small index of the benches anew."""
+        return self._begin("Index for Card", lambda _: at_bench.make(self.folder, open_snapshot(self.folder)))
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
