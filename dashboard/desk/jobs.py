@@ -47,6 +47,10 @@ class Job:
     answer: Any = field(default=None, repr=False)
 
 
+class StillAtWork(Problem, TimeoutError):
+    """A job that takes longer than somebody waits for it; it goes on."""
+
+
 class Jobs:
     """The work of one shop folder."""
 
@@ -193,14 +197,16 @@ class Jobs:
         )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
-        """The job once it has ended; TimeoutError where it takes longer."""
+        """The job once it has ended; StillAtWork where it takes longer."""
         end = monotonic() + seconds
         while monotonic() < end:
             job = self.look(number)
             if job is None or job.state not in ("waiting", "running"):
                 return job or Job(number, "forgotten", state="done")
             sleep(0.02)
-        raise TimeoutError(f"job {number} still runs after {seconds:g} s")
+        raise StillAtWork(
+            f"It is still being worked on after {seconds:g} s; page Logs says how far it is, and nothing is lost"
+        )
 
     def _begin(self, title: str, work: Callable[[Progress], Any]) -> int:
         with self._lock:

@@ -94,7 +94,7 @@ def _on(what: str, models: list[str]) -> str:
 
 
 def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
-    right = "standard deviations by analysis of variance; share of spread: rr over total"
+    right = "standard deviations by analysis of variance; share of spread: gauge and people together over total"
     if studies.is_empty():
         text = (
             "No gauge study is loaded. A sheet with the columns study, characteristic, part, tech, trial, value "
@@ -136,10 +136,10 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         ("word", "Gauge"),
         ("same", "Same reader again", "n wide-only"),
         ("between", "Between readers", "n wide-only"),
-        ("rr", "Both (rr)", "n"),
+        ("rr", "Both together", "n"),
         ("part", "Parts", "n wide-only"),
         ("share", "Share of spread"),
-        ("tolerance", "6 rr of tolerance", "n wide-only"),
+        ("tolerance", "6 times both, of tolerance", "n wide-only"),
         ("ndc", "Classes told apart", "n wide-only"),
     ]
     return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])
