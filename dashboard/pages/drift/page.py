@@ -16,6 +16,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
+from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
 from dashboard.address import address, chosen, whole_number
@@ -25,9 +26,11 @@ from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import closer as drift_closer
 from dashboard.pages.drift import limits as drift_limits
+from dashboard.pages.drift import moved as drift_moved
 from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import played as drift_played
 from dashboard.pages.drift import stream as drift_stream
+from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
@@ -57,6 +60,7 @@ RACK = "drift-rack"
 ALL_STAGES, FAMILY = "all", "family "
 WEEKS_SEEN = (4, 8, 13, 26, 52)
 SHOWN_ODD, SHOWN_MOVED = 12, 7
+ABREAST = 12  # models side by side in the rack
 KEY = ("characteristic", "position", "model", "stage")
 
 
@@ -75,6 +79,7 @@ class Asked:
     model: str = ""
     since: str = ""  # first and last day of a period of one's own, in place of the last weeks
     until: str = ""
+    open: str = ""  # the fold that is open
 
     @property
     def search(self) -> str:
@@ -101,6 +106,7 @@ def read(shop: Shop, given: dict[str, Any]) -> Asked:
         **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
         since=str(given.get("from") or given.get("since") or ""),
         until=str(given.get("to") or given.get("until") or ""),
+        open=str(given.get("open") or ""),
     )
 
 
@@ -176,16 +182,50 @@ def _body(asked: Asked) -> html.Div:
         sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
+    picked = cell_key(stream) if stream else ""
+    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    what = partial(drift_moved.sheet, shop=shop, now=now.date())
+    looked, of_it = _looked_at(stream, asked, shop, now)
+    kept = {name: value for name, value in parse_qs(asked.search.lstrip("?")).items() if name != "open"}
     return parts.page(
         head,
         _filters(asked, shop, now),
-        glance(shown, counted, stages, asked, stream=stream, shop=shop, now=now),
-        *_looked_at(stream, asked, shop, now),
+        held(drift_moved.NAME, what, found, shown, picked, partial(leads, asked)),
+        _counts(counted, shop),
+        *looked,
         *unjudged(shop),
-        held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
-        held("Patterns", drift_patterns.sheet, shop, asked.weeks),
-        held("Play test", drift_played.sheet, shop, asked.weeks),
-        how_it_judges(shop),
+        folded(
+            [
+                *of_it,
+                Fold(
+                    "all",
+                    "All streams at a glance",
+                    "a straightedge each, by characteristic and model",
+                    partial(glance, shown, stages, asked, stream=stream, shop=shop, now=now),
+                ),
+                Fold(
+                    "odd",
+                    "Odd instruments",
+                    "single readings beyond four sigma; they open no signal",
+                    partial(odd_instruments, rows, asked, stages, shop, now),
+                ),
+                Fold(
+                    "patterns",
+                    "Patterns",
+                    "what the eight rules mark, and instruments whose readings do not go together",
+                    partial(drift_patterns.sheet, shop, asked.weeks),
+                ),
+                Fold("played", "Play test", "what players found", partial(drift_played.sheet, shop, asked.weeks)),
+                Fold(
+                    "judges",
+                    "How it judges",
+                    "what the words mean, and how far the promise goes",
+                    partial(how_it_judges, shop),
+                ),
+            ],
+            PATH,
+            {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
+        ),
     )
 
 
@@ -210,22 +250,30 @@ def unjudged(shop: Shop) -> list[Any]:
     return [parts.sheet("Streams that could not be judged", "the others stand without them", [table, *more])]
 
 
-def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
+def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> tuple[list[Any], list[Fold]]:
+    """The sheets of one stream, and what of it stays folded."""
     if stream is None:
-        return []
+        return [], []
     try:
         seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
-        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
+        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))], []
     by_field, foot = drift_stream.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
     one = held("The stream", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
-    limits = held("Limits", drift_limits.sheet, seen, shop)
-    buys = held("What a budget buys", drift_limits.budget_sheet, seen, shop)
     book = held("Bench book", drift_book.sheet, seen, shop)
+    name = sentences_drift.stream_name(shop, stream)
+    folds = [
+        Fold("limits", "Limits", f"{name}: set anew from a baseline", partial(drift_limits.sheet, seen, shop)),
+        Fold(
+            "buys",
+            "What a budget buys",
+            "how many instruments until a shift is seen",
+            partial(drift_limits.budget_sheet, seen, shop),
+        ),
+    ]
     if seen.signal is None:
-        return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
-    moves = parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)
-    return [one, moves, parts.row("75", limits, buys) if buys is not None else limits]
+        return [one, book], folds
+    return [one, parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)], folds
 
 
 def _of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:
@@ -280,42 +328,30 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
 
 
 def glance(
-    rows: pl.DataFrame,
-    counted: dict[str, int],
-    stages: list[str],
-    asked: Asked,
-    *,
-    stream: dict[str, Any] | None,
-    shop: Shop,
-    now: datetime,
+    rows: pl.DataFrame, stages: list[str], asked: Asked, *, stream: dict[str, Any] | None, shop: Shop, now: datetime
 ) -> html.Section:
-    """The rack of each stage, the counts in words, and what moved, most of its tolerance first."""
-    drawn = []
+    """The rack of each stage, twelve models abreast, and what moved, most of its tolerance first."""
+    drawn: list[Any] = []
     for stage in stages:
         part = rows.filter(pl.col("stage") == stage)
-        if part.is_empty():
-            continue
-        view = rack_view(part, shop, cell_key(stream) if stream else "", now.date())
-        heading = [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
-        told = f"{shop.stage_name(stage)}: {_counts_in_words(part)}"
-        drawn += [
-            *heading,
-            parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}", leads=partial(leads, asked)),
-        ]
+        models = [setup for setup in dict.fromkeys(shop.setups.values()) if setup in set(part["model"])]
+        if models:
+            drawn += [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
+        for k in range(0, len(models), ABREAST):
+            some = part.filter(pl.col("model").is_in(models[k : k + ABREAST]))
+            view = rack_view(some, shop, cell_key(stream) if stream else "", now.date())
+            told = f"{shop.stage_name(stage)}: {_counts_in_words(some)}"
+            name = f"{RACK}-{stage}-{k}" if k else f"{RACK}-{stage}"
+            drawn.append(parts.graph(parts.both(rack_chart, view), told, name, leads=partial(leads, asked)))
     if not drawn:
         which = f" that is {asked.state}" if asked.state else ""
-        drawn = [
-            parts.empty_state(
-                f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}"
-            )
-        ]
+        text = f"No stream{which} here. The filters above widen the view."
+        drawn = [parts.empty_state(text, "All stages", f"{PATH}?stage={ALL_STAGES}")]
     right = (
         "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma "
         "where nothing is asked"
     )
-    return parts.sheet(
-        "All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())]
-    )
+    return parts.sheet("All streams at a glance", right, [*drawn, *_moved_list(rows, asked, shop, now.date())])
 
 
 def _counts_in_words(rows: pl.DataFrame) -> str:
