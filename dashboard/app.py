@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import threading
 from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
@@ -287,7 +288,14 @@ def serve(app: Dash, port: int = 8050) -> None:
     import waitress  # a test that makes an app needs no server
 
     _more_sockets()
+    threading.Thread(target=_slow_to_load, daemon=True).start()
     waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun", **PATIENCE)
+
+
+def _slow_to_load() -> None:
+    """Libraries that a curve by lot needs, loaded before somebody waits for one."""
+    for name in ("statsmodels.api", "patsy"):
+        importlib.import_module(name)
 
 
 def _more_sockets() -> None:

@@ -18,7 +18,7 @@ from analysis.methods.problems import UnusableData
 
 RISK, CHANCE = 0.05, 0.90
 MOST = 100_000
-DRAWS = 20_000
+DRAWS = 100_000
 
 
 @dataclass(frozen=True)

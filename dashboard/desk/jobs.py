@@ -16,6 +16,7 @@ from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import read_shop
+from ingest.store import editions
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
@@ -137,6 +138,14 @@ class Jobs:
         return self._begin(
             f"Settle {log}, line {line}",
             lambda _: [mend.settle(self.folder, log, line, column, verdict, who=who, why=why, now=self.clock())],
+        )
+
+    def say_edition(self, newer: str, older: str, who: str, why: str, *, edition: bool) -> int:
+        """Say of two logs that the one is a newer edition of the other, or another log."""
+        verdict = editions.EDITION if edition else editions.OTHER
+        return self._begin(
+            "Say what two logs of one name are",
+            lambda _: [mend.say_edition(self.folder, newer, older, verdict, who, why, now=self.clock())],
         )
 
     def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:

@@ -33,7 +33,7 @@ def ppk() -> html.Section:
         ("seen", "If the readings say so: from", "n"),
     ]
     say = html.P(words.ppk(plans))
-    return parts.sheet(NAME, f"to show Ppk above {planning.ASKED}", [parts.plain_table(rows, columns), say])
+    return parts.sheet(NAME, f"to show Ppk above {planning.ASKED}", [say, parts.plain_table(rows, columns)])
 
 
 def gauges() -> html.Section:
@@ -55,12 +55,12 @@ def gauges() -> html.Section:
         ("poor", f"Passes one of {numbers.share(planning.POOR, 100)}", "n"),
     ]
     right = f"to qualify a gauge: R&R of {numbers.share(planning.LIMIT, 100)} of the spread or less"
-    return parts.sheet(NAME, right, [parts.plain_table(rows, columns), html.P(words.gauges(plans))])
+    return parts.sheet(NAME, right, [html.P(words.gauges(plans)), parts.plain_table(rows, columns)])
 
 
 def suppliers(shop: Shop, name: str, model: str | None) -> html.Section:
     """To tell two suppliers apart (Necks)."""
-    right = "to tell two suppliers apart, nine in ten"
+    right = "to tell two suppliers apart, nine in ten; of each supplier"
     try:
         found = desk.ask(of_necks.tell_apart, characteristic=name, model=model)
     except UnusableData as problem:
@@ -71,7 +71,7 @@ def suppliers(shop: Shop, name: str, model: str | None) -> html.Section:
         for one in found.rows
     ]
     columns = [("by", "Means differ by"), *[(str(each), f"{each} necks of a lot", "n") for each in of_necks.EACH]]
-    return parts.sheet(NAME, right, [parts.plain_table(rows, columns), html.P(words.apart(found, shop, name))])
+    return parts.sheet(NAME, right, [html.P(words.apart(found, shop, name)), parts.plain_table(rows, columns)])
 
 
 def shift(shop: Shop, characteristic: str, sigma: float | None) -> list[html.P]:

@@ -54,7 +54,10 @@ def _go_to(page, path, *, phone):
 def test_a_sentence_of_the_week_leads_to_its_chart_and_from_there_to_file_and_line(address, watched):
     seen = watched()
     seen.page.goto(address)
-    seen.page.locator(".finding .go", has_text="Drift").first.click()
+    seen.page.locator(".matter-row summary").first.focus()
+    seen.page.keyboard.press("Enter")  # the row opens in place
+    seen.page.locator(".matter-row[open] a", has_text="See it on Drift").focus()
+    seen.page.keyboard.press("Enter")
     seen.page.wait_for_url("**/drift**")
     seen.charts_drawn(2)
     assert "HERON-OM" in seen.page.locator("h2", has_text="HERON-OM").first.inner_text()

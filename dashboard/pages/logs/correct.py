@@ -24,26 +24,34 @@ VALUE, WHO, WHY, DO, BACK, SAID, CELL = (
 PATIENCE = 120.0  # seconds that a correction waits for its log to be read
 
 
-def heading_of(row: dict[str, Any], columns: pl.DataFrame) -> str:
-    """The heading under which a reading stands in its log; '' where several columns may be meant.
+class Headings:
+    """Under which heading each reading stands in its log; made once for a page of readings.
 
-    row : log_id, stage, characteristic, position, moment.  columns : the snapshot's table of that name.
+    columns : the snapshot's table of that name.
     """
-    mine = columns.filter(
-        (pl.col("log_id") == row["log_id"])
-        & (pl.col("field") == "reading")
-        & (pl.col("characteristic") == row["characteristic"])
-        & pl.col("stage").is_in(["", row["stage"]])
-        & pl.col("position").str.split("/").list.contains(row["position"])
-    )
-    same = mine.filter(pl.col("moment") == row.get("moment", "found"))
-    found = (same if same.height else mine)["heading"].unique()
-    return str(found[0]) if len(found) == 1 else ""
+
+    def __init__(self, columns: pl.DataFrame) -> None:
+        self._of: dict[tuple[str, str], list[dict[str, Any]]] = {}
+        for column in columns.filter(pl.col("field") == "reading").iter_rows(named=True):
+            self._of.setdefault((column["log_id"], column["characteristic"]), []).append(column)
+
+    def of(self, row: dict[str, Any]) -> str:
+        """The heading of a reading (log_id, stage, characteristic, position, moment); '' where several columns may be
+        meant.
+        """
+        mine = [
+            column
+            for column in self._of.get((row["log_id"], row["characteristic"]), ())
+            if column["stage"] in ("", row["stage"]) and row["position"] in column["position"].split("/")
+        ]
+        same = [column for column in mine if column["moment"] == row.get("moment", "found")]
+        found = {column["heading"] for column in same or mine}
+        return str(found.pop()) if len(found) == 1 else ""
 
 
-def way(row: dict[str, Any], columns: pl.DataFrame) -> Any:
+def way(row: dict[str, Any], headings: Headings) -> Any:
     """A link to the form for one reading (log_id, line, stage, characteristic, position, moment, serial)."""
-    heading = heading_of(row, columns)
+    heading = headings.of(row)
     if not heading:
         return ""
     to = address(PATH, log=row["log_id"], line=row["line"], column=heading, serial=row["serial"])

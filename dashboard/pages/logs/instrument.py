@@ -147,7 +147,7 @@ def _outcome(row: dict[str, Any], shop: Shop) -> Any:
 
 def _readings(found: Life, shop: Shop) -> html.Section:
     stages = dict(found.visits.select("visit", "stage").iter_rows())
-    headings = desk.here().snapshot().table("columns")
+    headings = correct.Headings(desk.here().snapshot().table("columns"))
     rows = []
     for row in found.readings.filter(pl.col("value").is_not_null() | (pl.col("raw") != "")).iter_rows(named=True):
         rows.append(

@@ -181,6 +181,9 @@ def _told(values: list[str | None], ids: list[dict[str, str]]) -> dict[str, str]
     return {id["key"]: (value or "").strip() for id, value in zip(ids, values, strict=True) if (value or "").strip()}
 
 
+AT_ONCE = 10_000  # lines of a file that are counted anew with every change
+
+
 def count_again(
     picks: list[str | None],
     values: list[str | None],
@@ -199,7 +202,7 @@ def count_again(
         wrong = [said for ask in proposal.asks if (said := unfit(ask, answers.get(ask.key, ask.default)))]
         fresh = [ask.text for ask in proposal.asks if ask.key not in _keys(ids) and not ask.key.startswith(COLUMN)]
         more = [html.P(f"To be asked then: {' '.join(fresh)}", className="small")] if fresh else []
-        told = mapping.counts(counted(files, proposal, shop), proposal)
+        told = mapping.counts(counted(files, proposal, shop, lines=AT_ONCE), proposal)
         return [*told, *more, *(parts.ask(line) for line in wrong)]
     except (FileProblem, ShopProblem, ValueError) as problem:
         return parts.ask(str(problem))

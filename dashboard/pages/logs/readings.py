@@ -87,7 +87,7 @@ def layout(
         ("gauge", "Gauge", "wide-only"),
         ("where", "File and line", "wide-only"),
     ]
-    headings = desk.here().snapshot().table("columns")
+    headings = correct.Headings(desk.here().snapshot().table("columns"))
     rows = [line(row, shop, headings) for row in found.head(SHOWN).iter_rows(named=True)]
     more_words = (
         [html.P(f"and {numbers.count(len(found) - SHOWN)} more; save them all", className="small")]
@@ -132,7 +132,7 @@ def day(text: str | None) -> date | None:
         return None
 
 
-def line(row: dict[str, Any], shop: Shop, headings: pl.DataFrame) -> dict[str, Any]:
+def line(row: dict[str, Any], shop: Shop, headings: correct.Headings) -> dict[str, Any]:
     """One reading as a row of a table."""
     mark: Any = parts.mark("outside") if row["outside"] else ""
     flags = sentences.flag_words(row["flag"])

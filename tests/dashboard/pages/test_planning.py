@@ -23,7 +23,7 @@ def looked_at(tmp_path_factory):
 
 def test_capability_says_how_many_show_a_ppk(looked_at):
     desk.use(looked_at)
-    text = said(capability.layout())
+    text = said(capability.layout(open="plan"))
     plan = of_room.ppk_plans()[0]
     assert f"truly is 1.50, {plan.nine_in_ten} instruments do so in nine cases of ten" in text
     assert [one.nine_in_ten for one in of_room.ppk_plans()] == sorted(
