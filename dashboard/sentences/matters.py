@@ -127,6 +127,8 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
         low, high = (shared.amount(shop, key, abs(one)) for one in matter.sizes)
         return f"{low} to {high}, model by model"
     text = shared.amount(shop, key, size)
+    if size and not any(digit in "123456789" for digit in text):
+        return f"by less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)}"
     if matter.size_low is None or matter.size_high is None:
         return text
     if matter.few:
