@@ -97,7 +97,7 @@ def test_limits_put_on_file_change_the_chart(opened_copy):
     seen.page.fill("#drift-limits-who", "Mara")
     seen.page.fill("#drift-limits-why", "steady weeks")
     seen.page.click("#drift-try")
-    wait_for_words(seen, "From 80 readings: edge")
+    wait_for_words(seen, "From 80 readings: centre line")
     seen.page.click("#drift-file")
     wait_for_words(seen, "Mara, ")
     seen.page.wait_for_function(f"{DRAWN}.includes('limits set anew')")

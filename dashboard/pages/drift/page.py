@@ -293,7 +293,7 @@ def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: S
         ("serial", "Serial"),
         ("what", "What"),
         ("value", "Reading", "n"),
-        ("far", "Sigma off the edge", "n wide-only"),
+        ("far", "Sigma off the centre line", "n wide-only"),
         ("day", "Taken", "n"),
     ]
     many = "instrument" if n == 1 else "instruments"

@@ -16,6 +16,7 @@ from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.charts.cost import CostView, cost
 from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
+from dashboard.charts.gauge_checks import ChecksView, gauge_checks
 from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
@@ -362,6 +363,9 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "room left": (room_left, NEEDS),
     "room left, empty": (room_left, []),
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),
+    "gauge checks": (gauge_checks, ChecksView([0.0, 0.02, -0.01, 0.06], ["1 Nov", "2 Nov", "3 Nov", "4 Nov"], 0.025)),
+    "gauge checks, one": (gauge_checks, ChecksView([0.0], ["1 Nov"], 0.025)),
+    "gauge checks, empty": (gauge_checks, ChecksView([], [], 0.025)),
     "run, one neck without limits": (run, RunView([0.1], ["HO-1"], [("MP-11", 1)], None, None)),
     "against": (against_two, AGAINST),
     "against, one side bare": (against_two, (AGAINST[0], SideView("all else", [], [], None, None, None))),

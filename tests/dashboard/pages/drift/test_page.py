@@ -233,7 +233,7 @@ def test_limits_are_looked_at_first_and_put_on_file_at_the_second_press(written_
     shown, tried, done = drift_limits.put(ABOUT, first, last, tried=None, file_it=True, **given)
     assert not done
     assert "press once more" in said(shown[0])
-    assert "From 80 readings: edge" in " ".join(said(part) for part in shown)
+    assert "From 80 readings: centre line" in " ".join(said(part) for part in shown)
     assert drift_limits.put(ABOUT, first, last, tried=tried, file_it=True, **given) == ("Put on file.", None, True)
     seen = written_in.ask(stream_view, weeks=None, **ABOUT)
     assert seen.limits["on_file"].to_list() == [False, True]
