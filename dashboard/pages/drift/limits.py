@@ -113,7 +113,7 @@ def _history(seen: Seen, shop: Shop) -> Any:
         for line in filed.iter_rows(named=True)
     ]
     dated = (("baseline", "Baseline"), ("n", "Readings", "n wide-only"), ("holds", "Holds from"))
-    columns = [("edge", "Edge"), *dated, ("who", "Written by"), ("why", "Why")]
+    columns = [("edge", "Centre line"), *dated, ("who", "Written by"), ("why", "Why")]
     return parts.plain_table(rows, columns, caption="Limits put on file for this stream, newest first")
 
 

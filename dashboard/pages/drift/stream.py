@@ -135,7 +135,7 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
     figure, note = sentences_drift.outside(part)
     facts: list[tuple[Any, Any]] = [(numbers.count(len(seen.view.readings)), "readings in these weeks")]
     if row["centre"] is not None:
-        facts.append((sentences.amount(shop, key, row["centre"]), "the edge: mean of the baseline"))
+        facts.append((sentences.amount(shop, key, row["centre"]), "centre line: mean of the baseline"))
     if row["sigma"] is not None:
         facts.append((sentences.amount(shop, key, row["sigma"]), "sigma, from one reading to the next"))
     return [*facts, (figure, f"outside in these weeks ({note})" if part.n else note)]
@@ -145,11 +145,11 @@ def _key(seen: Seen) -> html.Div:
     view = seen.view
     entries: list[tuple[str, str]] = [("board", "asked: limits and target")] if len(view.asked) else []
     if view.limits["centre"].drop_nulls().len():
-        entries.append(("edge", "the edge: mean of the baseline"))
+        entries.append(("edge", "centre line: mean of the baseline"))
     if np.isfinite(view.gap_low).any():
         entries += [("light", "light: the running average left its gap"), ("gap", "gap: where the average may stray")]
     elif len(view.signals) and not has_average(view):
-        entries.append(("light", "light: between the edge and a run that fired"))
+        entries.append(("light", "light: between the centre line and a run that fired"))
     if view.limits["lower"].drop_nulls().len():
         entries.append(("limits", "limits of one reading"))
     if view.readings["outside"].fill_null(False).any():

@@ -49,10 +49,12 @@ def findings(shown: WeekShown, shop: Shop) -> html.Section:
     quiet = [one for one in told if one.state in QUIET]
     if quiet or found.known:
         lines = [html.Li(_quietly(one)) for one in quiet]
+        if any("stream" in one.lead for one in quiet):
+            lines.append(html.Li("A stream is one reading of one model at one stage, in time order."))
         if found.known:
             lines.append(html.Li(sentences_week.known(found, shop)))
         rows.append(html.Ul(lines, className="quiet small"))
-    right = "grey line: the edge; black: where the average runs, 13 weeks"
+    right = "grey: the centre line; black: where the average runs, 13 weeks"
     return parts.sheet("What to know", right, rows or html.P("Nothing to report yet."))
 
 
