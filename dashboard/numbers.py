@@ -65,6 +65,12 @@ def decimals_of(quantity: str, *, shown: str = "mm", mean: bool = False) -> int:
     return 1 if quantity == "angle" else 2
 
 
+def least(quantity: str, *, shown: str = "mm") -> str:
+    """The smallest amount of a quantity that is shown: `0.01 mm`, `1 cent`."""
+    digits = decimals_of(quantity, shown=shown)
+    return with_unit(plain(10.0**-digits, digits), unit_of(quantity, shown=shown))
+
+
 def unit_of(quantity: str, *, shown: str = "mm") -> str:
     """The unit a quantity is shown in: `mm` or `in`, `cents`, `°`, else none."""
     return {"length": shown, "pitch": "cents", "angle": "°"}.get(quantity, "")

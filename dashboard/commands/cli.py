@@ -37,6 +37,7 @@ COMMANDS = (
     commands_review.week,
     commands_papers.necks,
     commands_papers.bench,
+    commands_papers.sheet,
     commands_logs.again,
     commands_logs.unload,
     commands_logs.correct,

@@ -1,4 +1,4 @@
-"""Commands that write a paper for a talk: necks for a supplier, bench for one tech."""
+"""Commands that write a paper: necks for a supplier, bench for one tech, sheets to write on."""
 
 from pathlib import Path
 from typing import Annotated
@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from dashboard.commands.review import write_paper
-from dashboard.commands.terminal import HERE, ShopFolder, opened
+from dashboard.commands.terminal import HERE, ShopFolder, opened, say
 
 Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the paper goes.")]
 Letter = Annotated[bool, typer.Option("--letter", help="For Letter paper instead of A4.")]
@@ -50,3 +50,36 @@ def bench(
 
     desk.use(desk.Desk(shop))
     write_paper(*card.paper(tech, letter=letter), out, pdf)
+
+
+def sheet(
+    serials: Annotated[
+        list[str] | None, typer.Argument(metavar="[SERIAL]...", help="A traveller for each of these serials.")
+    ] = None,
+    shop: ShopFolder = HERE,
+    stage: Annotated[str, typer.Option("--stage", metavar="STAGE", help="The day sheet of this stage's bench.")] = "",
+    csv: Annotated[bool, typer.Option("--csv", help="With --stage: an empty CSV to fill, loaded as it is.")] = False,
+    out: Out = Path("."),
+    letter: Letter = False,
+    pdf: Pdf = False,
+) -> None:
+    """Write sheets to print and fill: travellers, a bench's day sheet, an empty CSV.
+
+    A traveller carries its serial as Code 128, which common scanners read.
+    """
+    opened(shop)
+    from dashboard.desk import desk
+    from dashboard.papers import sheet as sheets
+
+    desk.use(desk.Desk(shop))
+    if not serials and not stage:
+        raise typer.BadParameter("wanted one serial or more for travellers, or --stage STAGE for a day sheet")
+    for serial in serials or []:
+        write_paper(*sheets.traveller(serial, letter=letter), out, pdf)
+    if stage and csv:
+        name, text = sheets.empty_csv(stage)
+        out.mkdir(parents=True, exist_ok=True)
+        (out / name).write_text(text, encoding="utf-8")
+        say(f"{out / name}")
+    elif stage:
+        write_paper(*sheets.day_sheet(stage, letter=letter), out, pdf)

@@ -146,7 +146,22 @@ def figures(
     if not written:
         raise UserProblem(f"No table could be written to {out}.")
     say(f"{written} tables written to {out}{f'; {failed} could not be worked out' if failed else ''}.")
+    if of and (line := _since_reviewed(counter, of)):
+        say(line)
     return 1 if failed else 0
+
+
+def _since_reviewed(counter: "Desk", of: str) -> str:
+    """Where the week of that day was reviewed: what has changed of it since."""
+    from analysis.methods.problems import UnusableData
+    from dashboard.desk import desk
+    from dashboard.papers import week as papers
+
+    desk.use(counter)
+    try:
+        return papers.since_reviewed(day_of(of))
+    except UnusableData:  # no work of that week: nothing was reviewed
+        return ""
 
 
 def _unread(snapshot: "Snapshot") -> "list[str]":

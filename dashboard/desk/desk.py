@@ -30,7 +30,7 @@ from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
 from ingest.terms.problems import Problem
-from ingest.verbs import load, unfinished
+from ingest.verbs import cards, load, unfinished
 
 T = TypeVar("T")
 EXPECTED = (UnusableData, Problem)  # told in one line that a person can act on
@@ -173,6 +173,10 @@ class Desk:
     def kept_week(self, sequence: int) -> str:
         """The copy of a week that one line of the book keeps; '' where it keeps none."""
         return book.week_copy(self.folder, sequence)
+
+    def gauge_checks(self) -> list[tuple[datetime, str, float]]:
+        """Checks of gauges on their master pieces, as Card kept them: (when, gauge, value), oldest first."""
+        return cards.gauge_checks(self.folder)
 
     def today(self) -> date:
         """The day by the shop's clock, of the newest reading where that is later: of what somebody writes down now."""

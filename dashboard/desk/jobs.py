@@ -11,15 +11,18 @@ from threading import Lock
 from time import monotonic, sleep
 from typing import Any
 
+from analysis.studies.room.play_test import advice
 from dashboard.desk.people_shown import Veil
+from dashboard.sentences import play_test
 from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import read_shop
+from ingest.store import at_bench, editions
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
-from ingest.verbs import answers, load, mend
+from ingest.verbs import answers, cards, load, mend
 from ingest.verbs.answers import Answer
 from ingest.verbs.groups import Group
 from ingest.verbs.loaded import Loaded
@@ -42,6 +45,10 @@ class Job:
     seconds: float = 0.0  # since it was begun
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
+
+
+class StillAtWork(Problem, TimeoutError):
+    """A job that takes longer than somebody waits for it; it goes on."""
 
 
 class Jobs:
@@ -85,6 +92,28 @@ class Jobs:
             return [*became, *large]
 
         return self._begin("Check" if check else "Load", work)
+
+    def cards(self) -> int:
+        """Load the sheets of Card that have grown, then make the small index of the benches anew."""
+
+        def work(progress: Progress) -> list[Loaded]:
+            try:
+                return cards.take_in(self.folder, progress=progress, now=self.clock())
+            finally:
+                self._index()
+
+        return self._begin("Take in the day's cards", work)
+
+    def bench_index(self) -> int:
+        """Make the small index of the benches anew."""
+        return self._begin("Index for Card", lambda _: self._index())
+
+    def _index(self) -> None:
+        snapshot = open_snapshot(self.folder)
+        at_frets = snapshot.table("readings", "position")["position"].str.contains(" fret ", literal=True).any()
+        said = snapshot.once(advice) if at_frets else ()
+        lines = [(one.serial, one.stage, play_test.line(snapshot.shop, one)) for one in said]
+        at_bench.make(self.folder, snapshot, lines)
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
@@ -139,6 +168,14 @@ class Jobs:
             lambda _: [mend.settle(self.folder, log, line, column, verdict, who=who, why=why, now=self.clock())],
         )
 
+    def say_edition(self, newer: str, older: str, who: str, why: str, *, edition: bool) -> int:
+        """Say of two logs that the one is a newer edition of the other, or another log."""
+        verdict = editions.EDITION if edition else editions.OTHER
+        return self._begin(
+            "Say what two logs of one name are",
+            lambda _: [mend.say_edition(self.folder, newer, older, verdict, who, why, now=self.clock())],
+        )
+
     def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:
         """Answer groups of questions at once, each with its text; the job's answer is answers.Answered."""
         count = sum(len(group.rows) for group, _ in said)
@@ -160,14 +197,16 @@ class Jobs:
         )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
-        """The job once it has ended; TimeoutError where it takes longer."""
+        """The job once it has ended; StillAtWork where it takes longer."""
         end = monotonic() + seconds
         while monotonic() < end:
             job = self.look(number)
             if job is None or job.state not in ("waiting", "running"):
                 return job or Job(number, "forgotten", state="done")
             sleep(0.02)
-        raise TimeoutError(f"job {number} still runs after {seconds:g} s")
+        raise StillAtWork(
+            f"It is still being worked on after {seconds:g} s; page Logs says how far it is, and nothing is lost"
+        )
 
     def _begin(self, title: str, work: Callable[[Progress], Any]) -> int:
         with self._lock:

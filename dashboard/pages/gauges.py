@@ -14,7 +14,7 @@ from analysis.studies.room.steps import steps
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.pages import planning
+from dashboard.pages import gauge_register, planning
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
 from dashboard.tables import leafed
@@ -58,6 +58,7 @@ def inside(shop: Shop, asked: Mapping[str, Any]) -> html.Div:
                 shop,
                 {**asked, "characteristic": characteristic, "word": word},
             ),
+            held(gauge_register.NAME, gauge_register.sheet, shop),
             held("What to do next", _next, found, studies, shop),
             held(planning.NAME, planning.gauges),
         ]
@@ -93,7 +94,7 @@ def _on(what: str, models: list[str]) -> str:
 
 
 def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
-    right = "standard deviations by analysis of variance; share of spread: rr over total"
+    right = "standard deviations by analysis of variance; share of spread: gauge and people together over total"
     if studies.is_empty():
         text = (
             "No gauge study is loaded. A sheet with the columns study, characteristic, part, tech, trial, value "
@@ -135,10 +136,10 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         ("word", "Gauge"),
         ("same", "Same reader again", "n wide-only"),
         ("between", "Between readers", "n wide-only"),
-        ("rr", "Both (rr)", "n"),
+        ("rr", "Both together", "n"),
         ("part", "Parts", "n wide-only"),
         ("share", "Share of spread"),
-        ("tolerance", "6 rr of tolerance", "n wide-only"),
+        ("tolerance", "6 times both, of tolerance", "n wide-only"),
         ("ndc", "Classes told apart", "n wide-only"),
     ]
     return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])

@@ -54,7 +54,9 @@ def gauges() -> html.Section:
         ("good", f"Passes one of {numbers.share(planning.GOOD, 100)}", "n"),
         ("poor", f"Passes one of {numbers.share(planning.POOR, 100)}", "n"),
     ]
-    right = f"to qualify a gauge: R&R of {numbers.share(planning.LIMIT, 100)} of the spread or less"
+    right = (
+        f"to qualify a gauge: its part and people's together at most {numbers.share(planning.LIMIT, 100)} of the spread"
+    )
     return parts.sheet(NAME, right, [html.P(words.gauges(plans)), parts.plain_table(rows, columns)])
 
 

@@ -23,6 +23,7 @@ from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching, unread
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
 MOST = 3
@@ -69,7 +70,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         more=coaching.others([stand.verdict for stand in stands if stand not in chosen]),
         gauges=_gauges(shop, chosen),
         targets=[_target(made, stand, shop) for stand in chosen],
-        test=sentences_bench.test_short(chosen[0].lasts),
+        test=sentences_targets.test_short(chosen[0].lasts),
         ways=_ways(shop, chosen),
         sources=_sources(shop, chosen),
         practice=_practice(chosen[0]),
@@ -155,14 +156,14 @@ def _headline(shop: Shop, name: str, chosen: list[targets.Stand]) -> str:
 
 
 def _target(made: Paper, stand: targets.Stand, shop: Shop) -> dict[str, Any]:
-    row, say = stand.band, sentences_bench.standing(shop, stand)
+    row, say = stand.band, sentences_targets.standing(shop, stand)
     what = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
     return {
         "what": what,
         "model": row["model"],
         "stage": shop.stage_name(str(row["stage"])),
-        "target": sentences_bench.target(shop, row),
-        "hold": sentences_bench.hold(shop, row, with_mm=True),
+        "target": sentences_targets.target(shop, row),
+        "hold": sentences_targets.hold(shop, row, with_mm=True),
         "gauge": row["gauge"] or "gauge not named",
         "say": say,
         "word": stand.verdict,

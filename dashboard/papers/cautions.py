@@ -14,24 +14,32 @@ LOCAL = (
 )
 STRINGS = "Strings under load can whip: eye protection, face away, slacken before cutting."
 STRAIN = "Repeated filing and pinching strain hands, neck and eyes: take turns, good light, a seat."
+ROD = (
+    "Truss rod: slacken the strings first, turn by small parts and listen; never all-out on a rod that resists: rods "
+    "strip."
+)
+HOOKS = "Head hooks: small equal turns across the rim, no bare hand under a slipping wrench; rims and flanges bend."
+EDGES = "Sharp fret ends, files, knives and saws cut: eyes covered, work held fast, off-cuts swept and not blown away."
+DUST = (
+    "Dust of wood, bone, shell and metal: extract it at the source, wet where possible, fitted mask. Wood dust "
+    "causes nasal cancer (IARC 2012); rosewoods and ebony sensitise skin and lungs."
+)
+STEEL_WOOL = "Steel wool: away from magnets and pickups, which draw it in, and from flames and sparks, which light it."
+SOLVENTS = (
+    "Lacquer, solvents, cyanoacrylate: air, gloves, nothing that ignites. Oily rags heat by themselves: dry singly "
+    "outdoors, or soak and seal in a closed metal bin."
+)
+HEAT = "Irons, lamps and heat blankets burn, and loosen more glue than is meant: never left alone, hands clear."
+HEARING = "Banjos and loud rooms: protect hearing where instruments are played for hours, and take turns."
 BY_WORD = (  # words in a stage's key or name, and what to mind there
-    (("rod", "straight", "relief", "angle"), "Never go all-out on a rod that resists: rods strip."),
-    (
-        ("head", "tension", "hook"),
-        "Head hooks: small equal turns across the rim, no bare hand under a slipping wrench; rims and flanges bend.",
-    ),
-    (
-        ("nut", "slot", "saddle", "bridge", "fret", "level", "crown", "dress", "file", "fitting"),
-        "Dust of wood, bone, shell and metal: extract it at the source, wet where possible, fitted mask. Wood dust "
-        "causes nasal cancer (IARC 2012); "
-        "rosewoods and ebony sensitise skin and lungs.",
-    ),
-    (
-        ("finish", "lacquer", "glue", "clean", "polish", "oil"),
-        "Lacquer, solvents, cyanoacrylate: air, gloves, nothing that ignites. Oily rags heat by themselves: dry "
-        "singly outdoors, or soak and seal in a "
-        "closed metal bin.",
-    ),
+    (("rod", "straight", "relief", "angle"), ROD),
+    (("head", "tension", "hook"), HOOKS),
+    (("fret", "level", "crown", "dress", "file", "nut", "slot", "saddle", "bridge", "fitting", "saw", "cut"), EDGES),
+    (("nut", "slot", "saddle", "bridge", "fret", "level", "crown", "dress", "file", "fitting"), DUST),
+    (("polish", "crown", "clean", "dress", "finish"), STEEL_WOOL),
+    (("finish", "lacquer", "glue", "clean", "polish", "oil"), SOLVENTS),
+    (("straight", "heat", "glue", "angle", "fret"), HEAT),
+    (("play", "test", "final", "intonation"), HEARING),
     (("buff", "polish"), "Buffing wheels: guard on, hold low, no loose sleeves, gloves or long hair."),
     (("saw", "cut"), "Saws: guard and push stick."),
 )
@@ -40,4 +48,10 @@ BY_WORD = (  # words in a stage's key or name, and what to mind there
 def cautions(stages: Iterable[Stage]) -> list[str]:
     """The cautions of the stages on a paper; strings and strain hold at every bench."""
     words = " ".join(f"{stage.key} {stage.name}".lower() for stage in stages)
-    return [STRINGS, *[text for heard, text in BY_WORD if any(word in words for word in heard)], STRAIN]
+    return [STRINGS, *of_words(words), STRAIN]
+
+
+def of_words(words: str) -> list[str]:
+    """The cautions that words of a stage, or of what is to be done there, call for."""
+    heard = words.lower()
+    return [text for said, text in BY_WORD if any(word in heard for word in said)]

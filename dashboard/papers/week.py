@@ -11,13 +11,13 @@ from typing import Any
 
 import polars as pl
 
-from analysis.review import Review
+from analysis.review import Review, review
 from analysis.studies.week.arrived import review_week
 from dashboard import numbers
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import ShareRow, shares
 from dashboard.charts.stream.chart import stream
-from dashboard.desk import desk
+from dashboard.desk import desk, looking_back
 from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
@@ -101,6 +101,22 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         due=numbers.weekday(due) if isinstance(due, date) else "",
         **sheets,
     )
+
+
+def since_reviewed(day: date) -> str:
+    """What has changed of the week that holds a day since it was reviewed, in one line; '' where it was not."""
+    asked = looking_back.asked(day)
+    then = kept(asked.first)
+    if then is None:
+        return ""
+    with desk.as_it_stood(asked.end):
+        now: Review = desk.ask(review, week=asked.first)
+    by = (
+        sentences_week.reviewed(then.reviewed.who, then.reviewed.at, desk.here().snapshot().shop)
+        if then.reviewed
+        else ""
+    )
+    return f"Week of {_long(then.review.week)}: {by.partition(';')[0]}. {sentences_week.since(then.review, now)}"
 
 
 def _long(week: date) -> str:

@@ -14,8 +14,8 @@ from analysis.studies.people.bands import BY_HAND, LIMITS
 from analysis.studies.people.not_theirs import KNOWN, LOT, LeftOut
 from analysis.studies.people.targets import Stand
 from dashboard import numbers
-from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
 SIGNINGS = ("signed off", "sign-off taken back")  # kinds of line of the book
@@ -59,8 +59,8 @@ def looks_like(band: Mapping[str, Any]) -> str:
 def looks(shop: Shop, band: Mapping[str, Any]) -> str:
     """What good looks like, in the unit of the gauge."""
     row = dict(band)
-    aim = f", aim at {sentences_bench.target(shop, row)}" if band["target"] is not None else ""
-    return f"{looks_like(band)}: {sentences_bench.hold(shop, row, with_mm=True)}{aim}."
+    aim = f", aim at {sentences_targets.target(shop, row)}" if band["target"] is not None else ""
+    return f"{looks_like(band)}: {sentences_targets.hold(shop, row, with_mm=True)}{aim}."
 
 
 def how(band: Mapping[str, Any]) -> str:
@@ -77,7 +77,7 @@ def comes_from(band: Mapping[str, Any]) -> str:
         return f"set by hand by {band['who']}"
     if band["source"] == LIMITS:
         return "the limits of the spec, since nobody else who is qualified has set 30 of them yet"
-    return sentences_bench.band_from(dict(band))
+    return sentences_targets.band_from(dict(band))
 
 
 def practice(serials: Sequence[str], model: str) -> str:
@@ -103,19 +103,19 @@ def steps(shop: Shop, stand: Stand) -> list[str]:
         else f"Set {five} {model} beside somebody who knows the work, each read before it leaves."
     )
     if not stand.values:
-        step = sentences_bench.one_step(stand.band)
+        step = sentences_targets.one_step(stand.band)
         return [
             f"Read the practice set twice, blind, and agree with yourself within {step}.",
             beside,
             f"Then set on your own: every one counts, and {counts}.",
         ]
     if stand.verdict == targets.NOT_SHOWN:
-        runs = sentences_bench.runs(shop, stand) or "The middle is right, the spread too wide: go slower, read twice."
+        runs = sentences_targets.runs(shop, stand) or "The middle is right, the spread too wide: go slower, read twice."
         return [runs, beside, f"Go on: the test has begun anew with the next instrument; {counts}."]
     if stand.verdict == targets.TOO_FEW:
         left = max(first - (len(stand.values) - stand.began_at), 1)
         return [
-            sentences_bench.runs(shop, stand) or "Keep the middle where it is.",
+            sentences_targets.runs(shop, stand) or "Keep the middle where it is.",
             f"Go on setting {model}: shown can be said in {numbers.count(left)} more at the earliest.",
             "Read the practice set again once a week.",
         ]

@@ -295,8 +295,8 @@ def proposed(row: dict[str, Any], width: float, shop: Shop) -> str:
     low, high = (sentences.amount(shop, key, row["centre"] + side * width * row["sigma"]) for side in (-1, 1))
     holds = numbers.day(sentences.local(shop, row["holds_from"]))
     return (
-        f"From {numbers.count(row['n'])} readings: edge {sentences.amount(shop, key, row['centre'])}, limits of one "
-        f"reading {low} and {high}; "
+        f"From {numbers.count(row['n'])} readings: centre line {sentences.amount(shop, key, row['centre'])}, limits of "
+        f"one reading {low} and {high}; "
         f"they judge from {holds} on."
     )
 
@@ -322,11 +322,11 @@ def how_it_judges(shop: Shop) -> list[str]:
             "and open nothing; one reading beyond four sigma, or one whose pattern is as rare, is an odd instrument."
         )
     said.append(
-        "The edge is the mean of the baseline: the limits on file, else the first "
+        "The centre line is the mean of the baseline: the limits on file, else the first "
         f"{numbers.count(shop.judging.baseline_readings)} readings. "
         "Sigma comes from the difference between neighbouring readings. A signal stays open until the readings say "
-        "that the stream is back at its edge (a thousand times likelier than staying away), until new limits, or "
-        "until a person closes it; opening again within thirteen weeks in the same direction it goes on."
+        "that the stream is back at its centre line (a thousand times likelier than staying away), until new limits, "
+        "or until a person closes it; opening again within thirteen weeks in the same direction it goes on."
     )
     if budget is not None:
         said.append(

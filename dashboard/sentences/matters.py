@@ -18,6 +18,7 @@ from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NAMED_MODELS = 3
+NO_BENCH = "; with the air, no bench moved"
 TO_TARGET = "It lies nearer to what is asked than before: somebody's practice, or a change that took."
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
@@ -126,6 +127,8 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
         low, high = (shared.amount(shop, key, abs(one)) for one in matter.sizes)
         return f"{low} to {high}, model by model"
     text = shared.amount(shop, key, size)
+    if size and not any(digit in "123456789" for digit in text):
+        return f"by less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)}"
     if matter.size_low is None or matter.size_high is None:
         return text
     if matter.few:
@@ -159,7 +162,8 @@ def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
     if len(names) == 1:
         if names[0] == PEOPLE_DIFFER:
             return "It differs between people at this bench."
-        return f"Moves together with {names[0]}."
+        air = all(one.factor in (records.HUMIDITY, records.TEMPERATURE) for one in found.named)
+        return f"Moves together with {names[0]}{NO_BENCH if air else ''}."
     return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
 
 

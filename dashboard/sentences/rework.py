@@ -93,7 +93,7 @@ def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
     told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."
     if row["rolled_yield"] is None:
         return told + few
-    return f"{told} Rolled over the stages: {numbers.share(row['rolled_yield'], n)}.{few}"
+    return f"{told} Share that passes every stage at once, by its stages: {numbers.share(row['rolled_yield'], n)}.{few}"
 
 
 def flow(found: Flows, shop: Shop) -> str:

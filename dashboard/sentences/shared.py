@@ -67,8 +67,19 @@ def quantity(shop: Shop, key: str) -> str:
 
 
 def amount(shop: Shop, key: str, value: float | None, *, sign: bool = False, mean: bool = False) -> str:
-    """A number of a characteristic with its unit, as the shop reads it."""
+    """A number of a characteristic with its unit, as the shop reads it; half cents where its gauge shows them or one
+    was typed.
+    """
+    mean = mean or (quantity(shop, key) == "pitch" and _halves(shop, key, value))
     return numbers.amount(value, quantity(shop, key), shown=shop.shop.length, sign=sign, mean=mean)
+
+
+def _halves(shop: Shop, key: str, value: float | None) -> bool:
+    """Are cents of this characteristic read in parts of one?"""
+    steps = [gauge.step for gauge in shop.gauges if key in gauge.measures and gauge.step]
+    if steps:
+        return any(step % 1 for step in steps)
+    return value is not None and value % 1 == 0.5
 
 
 def flag_words(flag: str) -> str:

@@ -66,6 +66,12 @@ def changed(then: Review, now: Review) -> list[str]:
     return said
 
 
+def since(then: Review, now: Review) -> str:
+    """What has changed since a week was reviewed, in one line."""
+    told = changed(then, now)
+    return f"Since it was reviewed: {'; '.join(told)}." if told else "Nothing of it has changed since the review."
+
+
 COMPARED: dict[str, tuple[str, Callable[[Any], str]]] = {
     "finished": ("finished", numbers.count),
     "judged": ("judged", numbers.count),

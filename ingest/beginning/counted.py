@@ -24,28 +24,33 @@ class Counted:
     send_backs: int | None = None  # None: outcomes are not read
     columns: tuple[tuple[str, int], ...] = ()  # measurement with position -> readings
     problem: str = ""
+    lines: int = 0  # of the file that were counted; 0: all
 
     def told(self) -> str:
         """In one line."""
         if self.problem:
             return f"{self.name}: would not be read: {self.problem}"
         backs = "outcomes not read" if self.send_backs is None else f"{self.send_backs:,} sent back"
+        name = f"{self.name}, its first {self.lines:,} lines" if self.lines else self.name
         return (
-            f"{self.name}: {self.rows - self.rows_aside:,} of {self.rows:,} rows and {self.readings:,} readings would "
+            f"{name}: {self.rows - self.rows_aside:,} of {self.rows:,} rows and {self.readings:,} readings would "
             f"be read, {self.rows_aside:,} rows and {self.cells_aside:,} cells set aside; {backs}"
         )
 
 
-def counted(files: Sequence[tuple[str, bytes]], proposal: Proposal, shop: Shop | None = None) -> list[Counted]:
+def counted(
+    files: Sequence[tuple[str, bytes]], proposal: Proposal, shop: Shop | None = None, *, lines: int = 0
+) -> list[Counted]:
     """Read the files as the proposal would have them read, and keep nothing.
 
-    shop : the shop already there, to which the proposal adds.
+    shop : the shop already there, to which the proposal adds.  lines : of a longer file only so many are counted, and
+    it is said; 0: all.
     """
     try:
         whole = shop_with(proposal, shop)
     except ValueError as fault:
         return [Counted(name, problem=str(fault)) for name, _ in files]
-    return [_counted(name, data, whole) for name, data in files]
+    return [_counted(name, data, whole, lines) for name, data in files]
 
 
 def shop_with(proposal: Proposal, shop: Shop | None) -> Shop:
@@ -65,9 +70,10 @@ def shop_with(proposal: Proposal, shop: Shop | None) -> Shop:
     return checked_shop(held)
 
 
-def _counted(name: str, data: bytes, shop: Shop) -> Counted:
+def _counted(name: str, data: bytes, shop: Shop, lines: int) -> Counted:
+    long = bool(lines) and data.count(b"\n") > lines and data[:4] != b"PK\x03\x04"
     try:
-        sheet = read_log(data, name, shop)
+        sheet = read_log(data, name, shop, only=range(lines + 1) if long else None)
     except FileProblem as problem:
         return Counted(name, problem=str(problem).removeprefix(f"{name}: "))
     by = sheet.readings.group_by("characteristic", "position").len().sort("characteristic", "position")
@@ -81,4 +87,5 @@ def _counted(name: str, data: bytes, shop: Shop) -> Counted:
         sheet.cells_set_aside,
         back if told else None,
         tuple((f"{what} {where}".strip(), n) for what, where, n in by.iter_rows()),
+        lines=lines if long else 0,
     )

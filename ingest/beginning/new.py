@@ -114,7 +114,7 @@ def look(files: Sequence[tuple[str, bytes]], told: Said, shop: Shop | None = Non
 def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Survey:
     """One table looked at; of a kind that the shop knows, with what its [[log]] says already."""
     known = known_log(name, table, shop)
-    if shop is None or known is None or (said.files and said.files != known.files):
+    if shop is None or known is None or (said.files and said.files not in (known.files, name)):
         return survey_of(name, table, said)
     found = survey_of(name, table, under(said, known, table, shop))
     found.known = known

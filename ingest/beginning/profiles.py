@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from statistics import median
 
@@ -13,6 +14,7 @@ from ingest.reading.amounts import tidy
 from ingest.reading.notation import NO_READING
 from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 
+REMEMBERED = 96  # columns whose looks are kept, so that a change of mapping does not look at all of them again
 LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
 _IDENT = re.compile(r"(?=.*\d)[A-Za-z]{0,6}[-_/ .]?\d[\w\-/.]*")
@@ -58,8 +60,9 @@ class Profile:
         return 0 < self.distinct <= max(12, 0.02 * self.filled)
 
 
-def profile(cells: Sequence[str], order: Order = "dmy") -> Profile:
-    """Look at the cells of a column."""
+@lru_cache(maxsize=REMEMBERED)
+def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
+    """Look at the cells of a column; the same column is looked at once while it is being mapped."""
     typed = Counter(map(str.strip, cells))
     empty = {text for text in typed if not text or tidy(text) in NO_READING}
     filled = [text for cell in cells if (text := cell.strip()) not in empty]

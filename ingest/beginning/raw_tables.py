@@ -1,6 +1,7 @@
 """Where the headings of an unknown sheet stand, over one row or several, by what stands in the rows below them."""
 
 import csv
+import hashlib
 import io
 import re
 from collections.abc import Callable, Sequence
@@ -18,6 +19,8 @@ from ingest.reading.tabular import SEPARATORS, Form
 from ingest.reading.workbook import first_rows, tab_names
 from ingest.terms.questions import FileProblem
 
+LARGEST_KEPT, MOST_KEPT = 8_000_000, 8  # bytes of a file, and files, that are kept while they are being mapped
+_KEPT: dict[tuple[str, bytes], tuple[list["RawTable"], dict[str, str]]] = {}
 LOOKED_AT = 60  # rows in which the headings are looked for
 DATES = {"date", "started_at", "finished_at"}
 _DATA = re.compile(r".*\d.*")
@@ -39,7 +42,21 @@ class RawTable:
 
 
 def raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
-    """The tables of a file, one a tab, and the tabs without any, each with why. FileProblem where there is none."""
+    """The tables of a file, one a tab, and the tabs without any, each with why; the files looked at last are kept, so
+    that a change of mapping reads none again. FileProblem where there is none.
+    """
+    if len(data) > LARGEST_KEPT:
+        return _raw_tables(name, data)
+    key = (name, hashlib.sha256(data).digest())
+    if key not in _KEPT:
+        _KEPT[key] = _raw_tables(name, data)
+        while len(_KEPT) > MOST_KEPT:
+            _KEPT.pop(next(iter(_KEPT)), None)
+    found, left = _KEPT[key]
+    return list(found), dict(left)
+
+
+def _raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
     if data[:4] == b"PK\x03\x04":
         look_over_workbook(io.BytesIO(data), name)
     tabs = tab_names(data)

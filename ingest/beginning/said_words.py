@@ -85,7 +85,9 @@ def _settle(guesses: list[Guess], fit: Sequence[int], covers: Mapping[int, _Cove
 
 
 def _cover(cells: Sequence[str], said: set[str], name: str) -> _Cover:
-    counts = Counter(plain(cell) for cell in cells)
+    counts: Counter[str] = Counter()
+    for cell, count in Counter(cells).items():
+        counts[plain(cell)] += count
     counts.pop("", None)
     filled = sum(counts.values())
     if not filled or len(counts) > max(60, 4 * len(said)):

@@ -162,11 +162,11 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     order: Order = told.date_order or "dmy"
     sure = bool(told.date_order)
     if not told.date_order:
-        stamps = [cells for cells in table.columns if profile(cells[:400]).dates > 0.5]
+        stamps = [cells for cells in table.columns if profile(tuple(cells[:400])).dates > 0.5]
         order, sure = date_order(cell for cells in stamps for cell in cells[:2000])
     columns = []
     for heading, cells in zip(table.headings, table.columns, strict=True):
-        looks = profile(cells, order)
+        looks = profile(tuple(cells), order)
         known = said_guess(heading, told)
         columns.append(_seen(known or guess_column(heading, looks), cells, looks))
     columns = _again(columns, by_said_words(columns, told))

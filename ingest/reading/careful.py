@@ -12,11 +12,11 @@ import polars as pl
 
 from ingest.reading.encodings import MARK, decode
 from ingest.reading.heading_rows import MOST_ROWS, headings_over, joined, looks_like_headings
+from ingest.reading.records import Headers, Record, records, separator_of
 from ingest.reading.tabular import (
     CONTROL,
     LONGEST_CELL,
     SEPARATOR_CELL,
-    SEPARATORS,
     TOTAL_CELL,
     Form,
     Table,
@@ -26,14 +26,7 @@ from ingest.reading.tabular import (
 )
 from ingest.terms.questions import FileProblem, Question, short
 
-_QUOTED = re.compile(r'"(?:[^"]|"")+"')
-MOST_LINES = 10_000  # a quoted cell of more lines was never closed
 AT_ONCE, HELD_BACK = 50_000, 1_000  # rows that are handed on together; those that wait, for they may be titles
-MOST_TRIED = 100  # lines with a quote that may close a cell
-Record = tuple[int, list[str], bool]  # line it begins on, its cells, is it a header
-_DATED = re.compile(
-    r"\d[-/.:]\d|\d{5}"
-)  # what a date, a time or a spreadsheet's day number holds and a heading does not
 
 
 def read_any(data: bytes, name: str, form: Form) -> Tables:
@@ -55,135 +48,10 @@ def any_in_pieces(data: bytes, name: str, form: Form) -> Iterator[Tables]:
     if lines and lines[-1] == "":
         lines.pop()
     declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE) if lines else None
-    separator = declared[1] if declared else _separator(lines, form)
+    separator = declared[1] if declared else separator_of(lines, form)
     clean = clean and max(map(len, lines)) <= LONGEST_CELL
     yield Tables([], [], int(bool(declared)), [note] if note else [])
-    yield from tables_in_turn(_records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean)
-
-
-def _separator(lines: list[str], form: Form) -> str:
-    """The separator under which one of the first lines looks most like a header."""
-    head = lines[:60]
-
-    def rank(separator: str) -> tuple[int, int]:
-        return max((form.score(split_line(line, separator)[0]) for line in head), default=0), sum(
-            line.count(separator) for line in head
-        )
-
-    return max(SEPARATORS, key=rank)
-
-
-def split_line(line: str, separator: str) -> tuple[list[str], str]:
-    """(cells, state) of one record: state 'whole', 'open' where a quoted cell is not closed, 'odd' where text follows a
-    closing quote.
-    """
-    if '"' not in line or (line[0] != '"' and f'{separator}"' not in line):
-        return line.split(separator), "whole"
-    cells: list[str] = []
-    at = 0
-    while True:
-        if line.startswith('"', at):
-            end = at + 1
-            while True:
-                end = line.find('"', end)
-                if end == -1:
-                    return line.split(separator), "open"
-                if line.startswith('""', end):
-                    end += 2
-                    continue
-                break
-            cells.append(line[at + 1 : end].replace('""', '"'))
-            at = end + 1
-            if at < len(line) and not line.startswith(separator, at):
-                return line.split(separator), "odd"
-        else:
-            end = line.find(separator, at)
-            cells.append(line[at:] if end == -1 else line[at:end])
-            at = len(line) if end == -1 else end
-        if at >= len(line):
-            return cells, "whole"
-        at += 1
-        if at == len(line):
-            return [*cells, ""], "whole"
-
-
-class Headers:
-    """Tells header lines from rows; quick about the rows below a header, which hold a date where it has its dates."""
-
-    def __init__(self, form: Form) -> None:
-        self.form = form
-        self._places: list[int] = []
-
-    def is_one(self, cells: list[str]) -> bool:
-        """Does a line of cells look like the header of a log?"""
-        for place in self._places:
-            if place < len(cells) and _DATED.search(cells[place]):
-                return False
-        if self.form.score(cells) == 0:
-            return False
-        self._places = self.form.digits(cells)
-        return True
-
-
-def _records(lines: list[str], separator: str, headers: Headers, skip: int) -> Iterator[Record]:
-    """Every record of the file with the line it begins on.
-
-    A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character
-    (an inch or ditto mark).
-    """
-    width = 0
-    last_quote = next((place for place in range(len(lines) - 1, -1, -1) if '"' in lines[place]), -1)
-    at = skip
-    while at < len(lines):
-        line, used = lines[at], 1
-        cells, state = split_line(line, separator)
-        if state == "open" and at < last_quote:
-            joined = _joined(lines, at, last_quote, separator, width)
-            if joined:
-                cells, used = joined
-        elif state == "whole" and '"' in line and width and len(cells) != width and line.count(separator) + 1 == width:
-            cells = line.split(separator)
-        header = headers.is_one(cells)
-        if header:
-            width = len(cells)
-        yield at + 1, cells, header
-        at += used
-
-
-def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
-    """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes
-    a whole row.
-    """
-    end, tried = at, 0
-    while end < min(last_quote, at + MOST_LINES) and tried < MOST_TRIED:
-        end += 1
-        if '"' not in lines[end]:
-            continue
-        tried += 1
-        cells, state = split_line("\n".join(lines[at : end + 1]), separator)
-        if state == "whole":
-            if width and (len(cells) != width or _are_rows(lines[at : end + 1], separator, width)):
-                return None
-            return cells, end + 1 - at
-        if state == "odd":
-            return None
-    return None
-
-
-def _are_rows(lines: list[str], separator: str, width: int) -> bool:
-    """Would a cell over these lines swallow rows? Then its quote is a ditto mark, an inch mark or a slip.
-
-    It would where a line between the first and the last is a whole row by itself, or where all lines are, in a file
-    that does not quote.
-    """
-    for line in lines[1:-1]:
-        cells, state = split_line(line, separator)
-        if state == "whole" and len(cells) == width:
-            return True
-    rows = [line.split(separator) for line in lines]
-    return all(len(row) == width for row in rows) and not any(
-        _QUOTED.fullmatch(cell) for row in rows for cell in row if '"' in cell
-    )
+    yield from tables_in_turn(records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean)
 
 
 @dataclass

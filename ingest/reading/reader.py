@@ -13,6 +13,7 @@ from pathlib import Path
 import polars as pl
 import polars.selectors as cs
 
+from ingest.reading.card_sheet import KIND, is_card
 from ingest.reading.columns_told import counted_columns, told_columns
 from ingest.reading.corrections import laid_over
 from ingest.reading.days import covered
@@ -44,9 +45,11 @@ def log_id(data: bytes) -> str:
 
 
 def log_for(name: str, shop: Shop) -> Log:
-    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. FileProblem where none
-    matches.
+    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. A sheet of Card has a kind of
+    its own. FileProblem where none matches.
     """
+    if is_card(name):
+        return KIND
     if not shop.logs:
         return Log()
     for log in shop.logs:

@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterable, Iterator
 
 import fastexcel
 
-from ingest.reading.careful import Headers, Record, tables_of
+from ingest.reading.careful import tables_of
+from ingest.reading.records import Headers, Record
 from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
 

@@ -52,6 +52,8 @@ class Characteristic(Part):
     at_pitch_from: str = ""
     positions: tuple[str, ...] = ()
     plausible: tuple[str, str] | None = None
+    values: tuple[Key, ...] = ()  # class: the words that are written
+    good: tuple[Key, ...] = ()  # class: those of them that are as they should be
 
     @cached_property
     def set_stages(self) -> tuple[str, ...]:
@@ -83,6 +85,10 @@ class Characteristic(Part):
             raise ValueError(f"plausible goes from {self.plausible} which is not rising; wanted the lowest first")
         if len(set(self.positions)) < len(self.positions):
             raise ValueError(f"positions {list(self.positions)} name one twice")
+        if (self.values or self.good) and self.quantity != "class":
+            raise ValueError('values and good are words of a check; wanted them with quantity = "class" only')
+        if strange := [word for word in self.good if word not in self.values]:
+            raise ValueError(f"good names {strange} which values does not; wanted words of values")
         return self
 
 
@@ -95,6 +101,13 @@ class Gauge(Part):
     resolution: str = ""
     leaves: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
+    check_days: Annotated[int, Field(ge=1)] | None = None  # days between two checks on its master piece
+    master: str = ""  # what the master piece is: "6/64 in", "0.254 mm"
+
+    @cached_property
+    def master_value(self) -> float | None:
+        """The master piece in canonical units; None where there is none."""
+        return amount(self.master) if self.master else None
 
     @cached_property
     def step(self) -> float | None:
@@ -117,6 +130,10 @@ class Gauge(Part):
     def _has_a_step(self) -> Self:
         if self.resolution and self.leaves:
             raise ValueError("resolution and leaves are both given; wanted one of them")
+        if self.check_days and not self.master:
+            raise ValueError('check_days needs a master piece; wanted master = "0.254 mm" or such')
+        if self.master:
+            amount(self.master)
         if self.resolution and amount(self.resolution) <= 0:
             raise ValueError(f"resolution {self.resolution!r} is not above 0")
         if self.leaves and (

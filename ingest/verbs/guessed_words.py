@@ -49,12 +49,12 @@ def guessed_words(groups: list[Group], shop: Shop, snapshot: Snapshot, folder: P
     for group in groups:
         near[group.key] = nearest_keys(group.typed, known.get(group.field, {}))
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
+    rows = _rows([(g, near[g.key][0][1]) for g in groups if near[g.key]], shop, folder, names)
     fits: dict[tuple[str, str], tuple[int, int]] = {}
     for place in range(CANDIDATES):
         asked = [g for g in groups if len(near[g.key]) > place and not _plain(near[g.key], fits, g.key)]
         tried = [(g, near[g.key][place][1]) for g in asked]
-        if tried:
-            fits |= _borne_out(tried, shop, snapshot, folder, names)
+        fits |= _borne_out(tried, rows, shop, snapshot)
     return [_best(group, near[group.key], fits, shop) for group in groups]
 
 
@@ -96,31 +96,33 @@ def with_guess(group: Group, **changed: object) -> Group:
     return replace(group, **changed)  # type: ignore[arg-type]
 
 
-def _borne_out(
-    tried: list[tuple[Group, str]], shop: Shop, snapshot: Snapshot, folder: Path, names: dict[str, str]
-) -> dict[tuple[str, str], tuple[int, int]]:
-    """How many rows of each word fit the instrument's story if it means a key: (rows that fit, rows looked at)."""
+def _rows(tried: list[tuple[Group, str]], shop: Shop, folder: Path, names: dict[str, str]) -> pl.DataFrame:
+    """The rows of each group: whose instrument and when. They are read as if each word meant its nearest key; what else
+    it may mean changes neither.
+    """
     read_as = with_words(shop, [(group.field, group.typed, key) for group, key in tried])
-    of_row = {(log_id, line): (group, key) for group, key in tried for log_id, line, _ in group.rows}
+    of_row = {(log_id, line): group.key for group, _ in tried for log_id, line, _ in group.rows}
     found: list[tuple[Any, ...]] = []
     for log_id in list(dict.fromkeys(log_id for log_id, _ in of_row))[:READ_AT_MOST]:
         lines = {line for other, line in of_row if other == log_id}
-        for row in rows_read(folder, log_id, names.get(log_id, ""), read_as, lines):
-            group, key = of_row[log_id, row["line"]]
-            found.append((group.key, key, row["serial"], row["started_at"] or row["finished_at"], row["model"]))
-    if not found:
-        return {}
-    table = pl.DataFrame(
-        found,
-        schema={
-            "group": pl.String,
-            "key": pl.String,
-            "serial": pl.String,
-            "at": pl.Datetime("us", "UTC"),
-            "model": pl.String,
-        },
-        orient="row",
+        found += [
+            (of_row[log_id, row["line"]], row["serial"], row["started_at"] or row["finished_at"])
+            for row in rows_read(folder, log_id, names.get(log_id, ""), read_as, lines)
+        ]
+    schema: dict[str, pl.DataType] = {"group": pl.String(), "serial": pl.String(), "at": pl.Datetime("us", "UTC")}
+    return pl.DataFrame(found, schema=schema, orient="row")
+
+
+def _borne_out(
+    tried: list[tuple[Group, str]], rows: pl.DataFrame, shop: Shop, snapshot: Snapshot
+) -> dict[tuple[str, str], tuple[int, int]]:
+    """How many rows of each word fit the instrument's story if it means a key: (rows that fit, rows looked at)."""
+    meant = pl.DataFrame(
+        [(group.key, key) for group, key in tried], schema={"group": pl.String, "key": pl.String}, orient="row"
     )
+    table = rows.join(meant, on="group", how="inner", maintain_order="left")
+    if table.is_empty():
+        return {}
     fields = {group.key: group.field for group, _ in tried}
     table = table.with_columns(field=pl.col("group").replace_strict(fields), row=pl.int_range(pl.len()))
     fit = _fitting(table, snapshot, shop)
@@ -136,7 +138,7 @@ def _fitting(table: pl.DataFrame, snapshot: Snapshot, shop: Shop) -> pl.DataFram
     visits = snapshot.table("visits", "serial", "stage", "model", "started_at", "finished_at")
     mine = visits.join(table.select("serial").unique(), on="serial", how="semi")
     mine = mine.with_columns(when=pl.coalesce("started_at", "finished_at"))
-    both = table.join(mine, on="serial", how="left", suffix="_held")
+    both = table.join(mine, on="serial", how="left")
     order = shop.bench_order
     stage = pl.col("key").replace_strict(order, default=None, return_dtype=pl.Int64)
     held = pl.col("stage").replace_strict(order, default=None, return_dtype=pl.Int64)
@@ -144,7 +146,7 @@ def _fitting(table: pl.DataFrame, snapshot: Snapshot, shop: Shop) -> pl.DataFram
     after = ((pl.col("when") > pl.col("at")) & (held <= stage)).any()
     known = pl.col("stage").is_not_null().any()
     as_stage = known & ~before.fill_null(False) & ~after.fill_null(False)
-    as_model = ((pl.col("model_held") == "") | (pl.col("model_held") == pl.col("key"))).fill_null(True).all() & known
+    as_model = ((pl.col("model") == "") | (pl.col("model") == pl.col("key"))).fill_null(True).all() & known
     return both.group_by("row", "group", "key").agg(
         fits=pl.when(pl.col("field").first() == "stage").then(as_stage).otherwise(as_model)
     )

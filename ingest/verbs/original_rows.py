@@ -21,10 +21,10 @@ def original(folder: Path, log_id: str) -> bytes | None:
 
 
 def rows_read(folder: Path, log_id: str, name: str, shop: Shop, lines: set[int]) -> list[dict[str, Any]]:
-    """The visits on some lines of a log, read under a shop file."""
-    data = original(folder, log_id)
+    """The visits on some lines of a log, read under a shop file: line, serial, started_at, finished_at, model."""
+    data = original(folder, log_id) or b""
     try:
-        sheet = read_log(data or b"", name, shop, only=lines)
+        sheet = read_log(data, name, shop, only=lines)
     except Problem:
         return []
     return sheet.visits.select("line", "serial", "started_at", "finished_at", "model").rows(named=True)

@@ -54,7 +54,10 @@ def _go_to(page, path, *, phone):
 def test_a_sentence_of_the_week_leads_to_its_chart_and_from_there_to_file_and_line(address, watched):
     seen = watched()
     seen.page.goto(address)
-    seen.page.locator(".finding .go", has_text="Drift").first.click()
+    seen.page.locator(".matter-row summary").first.focus()
+    seen.page.keyboard.press("Enter")  # the row opens in place
+    seen.page.locator(".matter-row[open] a", has_text="See it on Drift").focus()
+    seen.page.keyboard.press("Enter")
     seen.page.wait_for_url("**/drift**")
     seen.charts_drawn(2)
     assert "HERON-OM" in seen.page.locator("h2", has_text="HERON-OM").first.inner_text()
@@ -195,6 +198,18 @@ def test_a_file_too_large_to_be_dropped_in_one_comes_in_pieces(tmp_path, served,
     file = {"name": "bench_2027-W01.csv", "mimeType": "text/csv", "buffer": b"serial,date,stage,note\n,,,\n"}
     place.locator("input[type=file]").set_input_files(file)
     seen.page.wait_for_selector("text=truerun load bench_2027-W01.csv")
+    assert seen.wrong == []
+
+
+def test_a_sheet_that_fails_stands_in_its_place_and_the_page_stands(address, watched, monkeypatch):
+    monkeypatch.setattr("dashboard.faults.loud", False)
+    monkeypatch.setattr("dashboard.pages.rework.rest.savings", lambda *_: 1 / 0)
+    seen = watched(390)
+    seen.page.goto(f"{address}/rework")
+    sheet = seen.page.locator(".sheet", has=seen.page.get_by_role("heading", name="What removing it would save"))
+    sheet.locator("text=something went wrong in the program; the details stand in store/program.log").wait_for()
+    assert seen.page.locator(".sheet").count() > 2
+    assert "division by zero" not in seen.page.inner_text("body")
     assert seen.wrong == []
 
 

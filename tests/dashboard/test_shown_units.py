@@ -27,7 +27,7 @@ START = datetime(2026, 5, 4, 8)
 NUMBER = re.compile(r"(?<![\w.#])[−+-]?\d[\d,]*(?:\.\d+)?(?![\w])")
 BEHIND = re.compile(r"[ \u00a0](mm|in)\b")
 MADE = {"necks": people_shop.stands, "moved": moving_shop.stands}
-PAGES = [("necks", "necks"), ("necks", "capability.page"), ("moved", "drift.page"), ("moved", "week.page")]
+PAGES = [("necks", "necks.page"), ("necks", "capability.page"), ("moved", "drift.page"), ("moved", "week.page")]
 PAPERS = {
     ("necks", "neck packet"): lambda: packet.paper(people_shop.SUPPLIERS[0]),
     ("moved", "weekly review"): review.paper,
@@ -35,7 +35,7 @@ PAPERS = {
 
 
 LEAST = {  # lengths that the page or paper tells at least
-    "necks": 50,
+    "necks.page": 50,
     "capability.page": 12,
     "drift.page": 25,
     "week.page": 3,

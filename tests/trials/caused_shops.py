@@ -7,7 +7,7 @@ the earlier stage, damp air on half of the days, a dated change.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -61,12 +61,15 @@ class Shop:
     causes: Sequence[Cause]
     touched: list[npt.NDArray[np.bool_]]  # of each cause (n,)
     hours: npt.NDArray[np.float64]  # after START, at which each instrument was read
-    of: dict[str, npt.NDArray[np.object_]]  # model, set_by and gauge of each (n,)
+    of: dict[str, npt.NDArray[np.object_]]  # model, tech and gauge of each (n,)
+    seen: dict[int, Snapshot] = field(default_factory=dict)
 
-    def until(self, days: int) -> tuple[Snapshot, datetime]:
-        """The shop at the end of so many working days."""
-        when = START + timedelta(hours=hour_of(days - 1) + 10)
-        return Snapshot(self.made.shop, self.made.specs, self.made.readers, when), when
+    def until(self, days: int) -> Snapshot:
+        """The shop at the end of so many working days; worked out once."""
+        if days not in self.seen:
+            when = START + timedelta(hours=hour_of(days - 1) + 10)
+            self.seen[days] = Snapshot(self.made.shop, self.made.specs, self.made.readers, when)
+        return self.seen[days]
 
 
 def hour_of(day: int) -> float:

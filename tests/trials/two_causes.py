@@ -47,7 +47,7 @@ def one_on_one(rng: np.random.Generator) -> bool:
 
 
 def _found(one: Shop, days: int) -> list[Matter]:
-    return one.until(days)[0].once(matters)
+    return one.until(days).once(matters)
 
 
 def _alone(found: list[Matter], this: Cause, other: Cause, *, still: bool) -> bool:

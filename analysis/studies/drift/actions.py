@@ -1,6 +1,7 @@
 """What people decided to do about a signal, and whether its chart moved after it."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -42,7 +43,7 @@ ACTIONS: dict[str, pl.DataType] = {
 
 def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
     """A row an action written on or after `since`, or due after it: the mean of its stream since the signal began and
-    since the action.
+    since the action; from the day after it was done on, where somebody said so.
 
     change = after - before with its 95 % interval by the stream's sigma; hoped for is a move back towards the edge.
     """
@@ -64,11 +65,21 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
                     judged.streams.values,
                     judged.streams.readings,
                     same.row(0, named=True),
-                    entry["at"],
+                    _from(snapshot, entry),
                     line_of(judged.streams, int(same["stream"][0])),
                 )
         rows.append(row)
     return pl.DataFrame(rows, schema=ACTIONS)
+
+
+def _from(snapshot: Snapshot, entry: dict[str, Any]) -> object:
+    """From when on an action is judged: the end of the day it was done, else when it was written."""
+    same = [pl.col(name) == entry[name] for name in (*STREAM, "opened_at")]
+    said = snapshot.lines("done").filter(*same, pl.col("sequence") > entry["sequence"], pl.col("done_on").is_not_null())
+    if said.is_empty():
+        return entry["at"]
+    day: date = said.sort("sequence")["done_on"][-1]
+    return datetime.combine(day + timedelta(days=1), datetime.min.time(), tzinfo=snapshot.shop.zone).astimezone(UTC)
 
 
 def last_week(week: date) -> date:

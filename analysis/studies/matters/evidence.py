@@ -159,13 +159,10 @@ def _coded(column: pl.Series) -> tuple[list[str], Ints]:
 
 def _levels(column: pl.Series) -> tuple[list[str], Ints]:
     """The words but '' and null, and the number of each row's, -1 for none."""
-    filled = column.fill_null("")
-    words = filled.unique().sort()
-    words = words.filter(words != "")
-    code = filled.replace_strict(
-        words, pl.int_range(len(words), dtype=pl.Int64, eager=True), default=-1, return_dtype=pl.Int64
-    )
-    return words.to_list(), code.to_numpy()
+    known = column.set(column == "", None)
+    words = known.drop_nulls().unique().sort()
+    code = known.rank("dense").cast(pl.Int64).fill_null(0).to_numpy() - 1
+    return words.to_list(), np.asarray(code, dtype=np.int64)
 
 
 def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
@@ -213,19 +210,46 @@ def _factors(
             factors.append(
                 Factor(name, code, own_start=name == LOT, nested=name in (SET_BY, GAUGE), weight=WEIGHTS.get(name, 1.0))
             )
-    early = [(stage, column) for stage, column in _earlier(snapshot, rows) if stage not in set_at]
+    early = [(stage, code) for stage, code in _earlier(snapshot, rows) if stage not in set_at]
+    people = snapshot.once(hands).people
     if set_at:  # the same hands all along are one person, whatever the bench
-        early = [
-            (stage, column)
-            for stage, column in early
-            if float((column == rows["set_by"]).sum()) < SAME_HANDS * len(rows)
-        ]
-    told = [(stage, *_levels(column)) for stage, column in early]
-    told = [(stage, levels, code) for stage, levels, code in told if len(levels) > 1]
-    for stage, levels, code in told:
-        words[f"{TECH_AT} {stage}"] = levels
+        number = {tech: k for k, tech in enumerate(people)}
+        setter = rows["set_by"].replace_strict(number, default=-2, return_dtype=pl.Int64).to_numpy()
+        early = [(stage, code) for stage, code in early if float((code == setter).mean()) < SAME_HANDS]
+    told = [(stage, code) for stage, code in early if len(np.unique(code[code >= 0])) > 1]
+    for stage, code in told:
+        words[f"{TECH_AT} {stage}"] = people
         factors.append(Factor(f"{TECH_AT} {stage}", code, weight=1.0 / len(told)))
     return factors, words
+
+
+@dataclass(frozen=True, eq=False)
+class Hands:
+    """Who worked on each instrument at each stage in its first pass, and in which visit."""
+
+    serials: pl.DataFrame  # serial, and its number
+    stages: list[str]
+    people: list[str]
+    tech: Ints  # (serials, stages) number of people; -1: nobody
+    visit: Ints  # (serials, stages)
+
+
+def hands(snapshot: Snapshot) -> Hands:
+    """The same as `first_hands`, in numbers."""
+    found = snapshot.once(first_hands).sort("serial")
+    stages = [name.removeprefix("tech ") for name in found.columns if name.startswith("tech ")]
+    names = found.select(f"tech {stage}" for stage in stages)
+    people = sorted({tech for column in names for tech in column.drop_nulls().unique()})
+    number = {tech: k for k, tech in enumerate(people)}
+    coded = names.select(pl.all().replace_strict(number, default=-1, return_dtype=pl.Int64)) if people else names
+    visit = found.select(pl.col(f"at {stage}").cast(pl.Int64).fill_null(np.iinfo(np.int64).max) for stage in stages)
+    return Hands(
+        found.select("serial").with_row_index("number"),
+        stages,
+        people,
+        coded.fill_null(-1).to_numpy().astype(np.int64),
+        visit.to_numpy(),
+    )
 
 
 def first_hands(snapshot: Snapshot) -> pl.DataFrame:
@@ -244,16 +268,19 @@ def first_hands(snapshot: Snapshot) -> pl.DataFrame:
     return one_each.group_by("serial").agg(cells)
 
 
-def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, pl.Series]]:
-    """Who worked on the instrument at each stage before it was read, by first-pass visits."""
-    hands = snapshot.once(first_hands)
-    stages = [name.removeprefix("tech ") for name in hands.columns if name.startswith("tech ")]
-    before = [
-        pl.when(pl.col(f"at {stage}") < pl.col("visit")).then(f"tech {stage}").otherwise(pl.lit("")).alias(stage)
-        for stage in stages
-    ]
-    found = rows.select("serial", "visit").join(hands, on="serial", how="left", maintain_order="left").select(before)
-    return [(stage, found[stage]) for stage in stages]
+def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, Ints]]:
+    """Who worked on the instrument at each stage before it was read, by first-pass visits: a number of people, -1 for
+    nobody.
+    """
+    every = snapshot.once(hands)
+    if not every.people:
+        return []
+    joined = rows.select("serial").join(every.serials, on="serial", how="left", maintain_order="left")
+    at = joined["number"].fill_null(len(every.serials)).to_numpy().astype(np.int64)
+    none = np.full((1, len(every.stages)), -1)
+    tech, visit = np.concatenate([every.tech, none])[at], np.concatenate([every.visit, none])[at]
+    before = np.where(visit < rows["visit"].cast(pl.Int64).to_numpy()[:, None], tech, -1)
+    return [(stage, before[:, k].astype(np.int64)) for k, stage in enumerate(every.stages)]
 
 
 def _changes(

@@ -15,6 +15,7 @@ from ingest.store.snapshot import Snapshot
 
 HINT = 0.35  # of its shift, that a signal which came back must still show to be looked at with the open ones
 LEAST = 5  # readings since it came back, from which on that can be asked
+SMALL = 0.25  # sigma: its shift counts as this much at least
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,7 +167,8 @@ def _hints(found: Evidence, one: Signalled) -> bool:
     """
     mine, day = found.values[one.touched], found.day[one.touched]
     before, within, since = mine[day < one.since], mine[(day >= one.since) & (day < one.back)], mine[day >= one.back]
-    if len(since) < LEAST or not len(before) or not len(within):
+    if len(since) < LEAST or not len(before):
         return True
-    shift, left = (float(part.mean() - before.mean()) * one.side for part in (within, since))
-    return bool(left + len(since) ** -0.5 >= HINT * shift)
+    shift = float(within.mean() - before.mean()) * one.side if len(within) else 0.0
+    left = float(since.mean() - before.mean()) * one.side
+    return bool(left + len(since) ** -0.5 >= HINT * max(shift, SMALL))

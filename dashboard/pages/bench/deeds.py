@@ -14,9 +14,9 @@ from analysis.studies.people.targets import Stand
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
 STEP, TRAINER, REMARK, AGREE, AGREED = "bench-step", "bench-trainer", "bench-remark", "bench-agree", "bench-agreed"
@@ -213,7 +213,7 @@ def signed_off(clicks: int | None, which: str | None, who: str | None, about: di
     stand = next((one for one in stands_at(about["tech"], about["stage"]) if _key(one) == which), None)
     if stand is None:
         return "That target does not stand any more; open the page anew."
-    text = f"{_name(shop, stand)}: {stand.verdict}. {sentences_bench.standing(shop, stand)}"
+    text = f"{_name(shop, stand)}: {stand.verdict}. {sentences_targets.standing(shop, stand)}"
     place = about | dict(zip(PLACE, which.split("|"), strict=True))
     desk.here().write_entry("signed off", text, who=who, **place)
     return f"Signed off by {who}, now. The book keeps what the test said: {stand.verdict}."

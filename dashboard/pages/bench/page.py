@@ -23,6 +23,7 @@ from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import matters
+from dashboard.sentences import targets as sentences_targets
 from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
@@ -146,7 +147,7 @@ def _under(found: learning_curves.Learning | None, row: dict[str, Any] | None) -
         return f"Nothing of theirs is on file here yet: what to hold from the first day. {bands}"
     if found is not None:
         return f"New here. {sentences_bench.counted(found)} {bands}"
-    few = ", few" if row["judged"] < sentences_bench.FEW else ""
+    few = ", few" if row["judged"] < sentences_targets.FEW else ""
     return f"Qualified here by shop.toml, or not new. {numbers.count(row['judged'])} judged instruments{few}. {bands}"
 
 

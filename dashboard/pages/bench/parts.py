@@ -21,6 +21,7 @@ from dashboard.desk import desk
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
 DRAWN = 6  # targets drawn; the others stand in the table
@@ -44,7 +45,7 @@ def band_view(stand: targets.Stand, shop: Shop) -> BandView:
     """A target band with the readings on it, in the unit of the gauge."""
     row = stand.band
     unit = (
-        sentences_bench.gauge_unit(str(row["resolution"]))
+        sentences_targets.gauge_unit(str(row["resolution"]))
         if sentences.quantity(shop, str(row["characteristic"])) == "length"
         else ""
     )
@@ -54,7 +55,7 @@ def band_view(stand: targets.Stand, shop: Shop) -> BandView:
         return None if value is None else float(value) * scale
 
     def words(value: Any, *, bare: bool = False) -> str:
-        text = sentences_bench.in_gauge(shop, row, value) if value is not None else ""
+        text = sentences_targets.in_gauge(shop, row, value) if value is not None else ""
         return text.partition(numbers.NBSP)[0] if bare else text
 
     return BandView(
@@ -93,9 +94,9 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str
     rest = [
         {
             "what": parts.to_readings(readings(stand), _name(stand, shop)),
-            "hold": sentences_bench.hold(shop, stand.band),
-            "word": parts.mark(sentences_bench.MARKS[stand.verdict]),
-            "say": sentences_bench.standing(shop, stand),
+            "hold": sentences_targets.hold(shop, stand.band),
+            "word": parts.mark(sentences_targets.MARKS[stand.verdict]),
+            "say": sentences_targets.standing(shop, stand),
         }
         for stand in stands[DRAWN:]
     ]
@@ -111,7 +112,7 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str
         if rest
         else []
     )
-    about = html.P(sentences_bench.test_words(stands[0].lasts), className="small")
+    about = html.P(sentences_targets.test_words(stands[0].lasts), className="small")
     return parts.sheet("Targets", right, [html.Div(lines, className="targets"), *more, about])
 
 
@@ -137,7 +138,7 @@ def _coaching(stand: targets.Stand, shop: Shop) -> html.Div:
 
 
 def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) -> html.Div:
-    row, say = stand.band, sentences_bench.standing(shop, stand)
+    row, say = stand.band, sentences_targets.standing(shop, stand)
     name = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
     beside = (coaching.left_out(shop, stand), coaching.signed_off(signed, shop, row))
     line = html.Div(
@@ -147,8 +148,8 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) ->
             ),
             html.Div(
                 [
-                    html.B(sentences_bench.target(shop, row)),
-                    html.Span(sentences_bench.hold(shop, row, with_mm=True), className="small asked"),
+                    html.B(sentences_targets.target(shop, row)),
+                    html.Span(sentences_targets.hold(shop, row, with_mm=True), className="small asked"),
                 ]
             ),
             parts.graph(parts.both(band, band_view(stand, shop)), f"{_name(stand, shop)}: {say}", f"bench-band-{k}"),
@@ -157,7 +158,7 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) ->
             ),
             html.Div(
                 [
-                    parts.mark(sentences_bench.MARKS[stand.verdict]),
+                    parts.mark(sentences_targets.MARKS[stand.verdict]),
                     html.Span(say, className="small"),
                     *[html.Span(text, className="small") for text in beside if text],
                 ]
@@ -290,7 +291,7 @@ def minutes_sheet(found: Learning | None, row: Row | None) -> html.Section:
     """Minutes, last."""
     if found is None:
         middle = numbers.minutes(row["minutes_median"]) if row and row["minutes_median"] is not None else numbers.NONE
-        few = ", few" if row and row["visits"] < sentences_bench.FEW else ""
+        few = ", few" if row and row["visits"] < sentences_targets.FEW else ""
         say = (
             f"Half of the first visits take {middle} or less ({numbers.count(row['visits'] if row else 0)} "
             f"visits{few})."

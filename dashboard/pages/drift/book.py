@@ -14,7 +14,7 @@ from analysis.studies.matters import register
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.book import deeds
-from dashboard.pages.drift.stream import KEY, Seen
+from dashboard.pages.drift.seen import KEY, Seen
 from dashboard.sentences import book as words
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences

@@ -10,7 +10,8 @@ from analysis.methods.problems import UnusableData
 from dashboard import parts
 from dashboard.charts.stream.closer import CONFIG, closer
 from dashboard.desk import desk
-from dashboard.pages.drift.stream import KEY, Seen, chart_view, look
+from dashboard.pages.drift.on_chart import chart_view
+from dashboard.pages.drift.seen import KEY, Seen, look
 
 BUTTON, PLACE, STREAM, CHART = "drift-closer", "drift-closer-place", "drift-closer-stream", "drift-closer-chart"
 SAYS = "Drag over a stretch of time to see it closer; double click for all of it. The readings stand as a table above."

@@ -4,7 +4,7 @@ done about it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from typing import Any
@@ -16,24 +16,30 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
+from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
-from dashboard.address import address, chosen, whole_number
-from dashboard.charts.rack import RackCell, RackColumn, RackRow, RackView
-from dashboard.charts.rack import rack as rack_chart
+from dashboard.address import address
 from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
+from dashboard.pages.drift import budget as drift_budget
 from dashboard.pages.drift import closer as drift_closer
 from dashboard.pages.drift import limits as drift_limits
+from dashboard.pages.drift import moved as drift_moved
+from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import played as drift_played
+from dashboard.pages.drift import seen as drift_seen
 from dashboard.pages.drift import stream as drift_stream
+from dashboard.pages.drift.asked import ALL_STAGES, FAMILY, KEY, PATH, WEEKS_SEEN, Asked, read, techs_of
+from dashboard.pages.drift.glance import cell_key, counts, glance, leads
+from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
-PATH, NAME = "/drift", "Drift"
+NAME = "Drift"
 ADDRESS, SHOWN, BODY = "drift-address", "drift-shown", "drift-body"
 STAGE, MODELS, TECH, STATE, WEEKS, BY = (
     "drift-stage",
@@ -53,72 +59,7 @@ FIELDS = {
     "since": SINCE,
     "until": UNTIL,
 }
-RACK = "drift-rack"
-ALL_STAGES, FAMILY = "all", "family "
-WEEKS_SEEN = (4, 8, 13, 26, 52)
-SHOWN_ODD, SHOWN_MOVED = 12, 7
-KEY = ("characteristic", "position", "model", "stage")
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What the address asks for: the filters, and the stream that is looked at ('' = the one that moved most)."""
-
-    stage: str = ""
-    models: str = ""
-    tech: str = ""
-    state: str = ""
-    weeks: int = 13
-    by: str = ""
-    characteristic: str = ""
-    position: str = ""
-    model: str = ""
-    since: str = ""  # first and last day of a period of one's own, in place of the last weeks
-    until: str = ""
-
-    @property
-    def search(self) -> str:
-        """The same as an address."""
-        weeks = self.weeks if self.weeks != 13 else None
-        filters = {name: value for name, value in self.__dict__.items() if name not in ("since", "until")}
-        return address(PATH, **{**filters, "weeks": weeks, "from": self.since, "to": self.until}).removeprefix(PATH)
-
-
-def read(shop: Shop, given: dict[str, Any]) -> Asked:
-    """The filters of an address; what is not on offer falls back to its default."""
-    stages = [stage.key for stage in shop.stages] + [ALL_STAGES]
-    opening = _opening(shop)
-    state = chosen(given.get("state"), (states.MOVED, states.STEADY, states.THIN), "") or ""
-    families = {f"{FAMILY}{family}" for family in shop.families.values()}
-    weeks = whole_number(given.get("weeks"), 1, 520, 13)
-    return Asked(
-        stage=chosen(given.get("stage"), stages, ALL_STAGES if state else opening) or opening,
-        models=chosen(given.get("models"), {*shop.setups.values(), *families}, "") or "",
-        tech=chosen(given.get("tech"), _techs(shop), "") or "",
-        state=state,
-        weeks=weeks if weeks in WEEKS_SEEN else 13,
-        by=chosen(given.get("by"), [key for key, _ in drift_stream.shapes(shop)], "") or "",
-        **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
-        since=str(given.get("from") or given.get("since") or ""),
-        until=str(given.get("to") or given.get("until") or ""),
-    )
-
-
-def _opening(shop: Shop) -> str:
-    """The stage shown unless another is asked for: final inspection, or the last of the bench where something is
-    measured.
-    """
-    measured = set(desk.ask(rack, weeks=13, tech="").streams["stage"])
-    final = next((stage.key for stage in shop.stages if stage.role == "final"), shop.stages[-1].key)
-    return (
-        final
-        if final in measured or not measured
-        else [stage.key for stage in shop.stages if stage.key in measured][-1]
-    )
-
-
-def _techs(shop: Shop) -> list[str]:
-    return [tech.key for tech in shop.techs] if shop.people.show != "none" else []
+SHOWN_ODD = 12
 
 
 def layout(**given: Any) -> Any:
@@ -176,16 +117,50 @@ def _body(asked: Asked) -> html.Div:
         sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
+    picked = cell_key(stream) if stream else ""
+    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    what = partial(drift_moved.sheet, shop=shop, now=now.date())
+    looked, of_it = _looked_at(stream, asked, shop, now)
+    kept = {name: value for name, value in parse_qs(asked.search.lstrip("?")).items() if name != "open"}
     return parts.page(
         head,
         _filters(asked, shop, now),
-        glance(shown, counted, stages, asked, stream=stream, shop=shop, now=now),
-        *_looked_at(stream, asked, shop, now),
+        held(drift_moved.NAME, what, found, shown, picked, partial(leads, asked)),
+        counts(counted, shop),
+        *looked,
         *unjudged(shop),
-        held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
-        held("Patterns", drift_patterns.sheet, shop, asked.weeks),
-        held("Play test", drift_played.sheet, shop, asked.weeks),
-        how_it_judges(shop),
+        folded(
+            [
+                *of_it,
+                Fold(
+                    "all",
+                    "All streams at a glance",
+                    "a straightedge each, by characteristic and model",
+                    partial(glance, shown, stages, asked, stream=stream, shop=shop, now=now),
+                ),
+                Fold(
+                    "odd",
+                    "Odd instruments",
+                    "single readings beyond four sigma; they open no signal",
+                    partial(odd_instruments, rows, asked, stages, shop, now),
+                ),
+                Fold(
+                    "patterns",
+                    "Patterns",
+                    "what the eight rules mark, and instruments whose readings do not go together",
+                    partial(drift_patterns.sheet, shop, asked.weeks),
+                ),
+                Fold("played", "Play test", "what players found", partial(drift_played.sheet, shop, asked.weeks)),
+                Fold(
+                    "judges",
+                    "How it judges",
+                    "what the words mean, and how far the promise goes",
+                    partial(how_it_judges, shop),
+                ),
+            ],
+            PATH,
+            {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
+        ),
     )
 
 
@@ -210,22 +185,30 @@ def unjudged(shop: Shop) -> list[Any]:
     return [parts.sheet("Streams that could not be judged", "the others stand without them", [table, *more])]
 
 
-def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
+def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> tuple[list[Any], list[Fold]]:
+    """The sheets of one stream, and what of it stays folded."""
     if stream is None:
-        return []
+        return [], []
     try:
-        seen = drift_stream.look(stream, asked.tech, asked.weeks, now)
+        seen = drift_seen.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
-        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
-    by_field, foot = drift_stream.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
+        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))], []
+    by_field, foot = drift_on_chart.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
     one = held("The stream", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
-    limits = held("Limits", drift_limits.sheet, seen, shop)
-    buys = held("What a budget buys", drift_limits.budget_sheet, seen, shop)
     book = held("Bench book", drift_book.sheet, seen, shop)
+    name = sentences_drift.stream_name(shop, stream)
+    folds = [
+        Fold("limits", "Limits", f"{name}: set anew from a baseline", partial(drift_limits.sheet, seen, shop)),
+        Fold(
+            "buys",
+            "What a budget buys",
+            "how many instruments until a shift is seen",
+            partial(drift_budget.budget_sheet, seen, shop),
+        ),
+    ]
     if seen.signal is None:
-        return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
-    moves = parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)
-    return [one, moves, parts.row("75", limits, buys) if buys is not None else limits]
+        return [one, book], folds
+    return [one, parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)], folds
 
 
 def _of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:
@@ -263,7 +246,7 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
         {"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"
     ]
     weeks = [{"value": str(n), "label": f"{n}, to {numbers.day(now)}"} for n in sorted({*WEEKS_SEEN, asked.weeks})]
-    techs = [{"value": "", "label": "Everybody"}] + [{"value": key, "label": key} for key in _techs(shop)]
+    techs = [{"value": "", "label": "Everybody"}] + [{"value": key, "label": key} for key in techs_of(shop)]
     found = [("", "All"), (states.MOVED, "Moved"), (states.STEADY, "Steady"), (states.THIN, "Thin")]
     return parts.fields(
         parts.field("Stage", STAGE, asked.stage, [*stages, {"value": ALL_STAGES, "label": "All stages"}]),
@@ -274,164 +257,6 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
         parts.day_field("From", SINCE, asked.since, debounce=600),
         parts.day_field("To", UNTIL, asked.until, debounce=600),
     )
-
-
-# All streams at a glance
-
-
-def glance(
-    rows: pl.DataFrame,
-    counted: dict[str, int],
-    stages: list[str],
-    asked: Asked,
-    *,
-    stream: dict[str, Any] | None,
-    shop: Shop,
-    now: datetime,
-) -> html.Section:
-    """The rack of each stage, the counts in words, and what moved, most of its tolerance first."""
-    drawn = []
-    for stage in stages:
-        part = rows.filter(pl.col("stage") == stage)
-        if part.is_empty():
-            continue
-        view = rack_view(part, shop, cell_key(stream) if stream else "", now.date())
-        heading = [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
-        told = f"{shop.stage_name(stage)}: {_counts_in_words(part)}"
-        drawn += [
-            *heading,
-            parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}", leads=partial(leads, asked)),
-        ]
-    if not drawn:
-        which = f" that is {asked.state}" if asked.state else ""
-        drawn = [
-            parts.empty_state(
-                f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}"
-            )
-        ]
-    right = (
-        "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma "
-        "where nothing is asked"
-    )
-    return parts.sheet(
-        "All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())]
-    )
-
-
-def _counts_in_words(rows: pl.DataFrame) -> str:
-    return ", ".join(
-        f"{numbers.count(int((rows['state'] == word).sum()))} {word}"
-        for word in (states.MOVED, states.STEADY, states.THIN)
-    )
-
-
-def _counts(counted: dict[str, int], shop: Shop) -> html.Div:
-    told = []
-    if counted[states.MOVED]:
-        told.append(parts.mark("moved-up", f"{numbers.count(counted[states.MOVED])} moved"))
-    told.append(parts.mark("steady", f"{numbers.count(counted[states.STEADY])} steady"))
-    if counted[states.THIN]:
-        few = html.Span(f"fewer than {shop.judging.least_readings} readings, or no spread", className="small")
-        told += [parts.mark("thin", f"{numbers.count(counted[states.THIN])} thin"), few]
-    return html.Div(told, className="key")
-
-
-def _moved_list(rows: pl.DataFrame, asked: Asked, shop: Shop, now: date) -> list[Any]:
-    """What moved as a list, largest share of its tolerance first; each line leads to its stream."""
-    moved = rows.filter(pl.col("state") == states.MOVED)
-    lines = []
-    for row in moved.iter_rows(named=True):
-        state = "moved-down" if (row["shift"] or 0) < 0 else "moved-up"
-        link = dcc.Link(
-            sentences_drift.stream_name(shop, row, stage=asked.stage == ALL_STAGES),
-            href=PATH + to_stream(asked, row).search,
-        )
-        lines.append(html.Li([parts.picture(state), " ", link, f", {sentences_drift.moved_line(row, shop, now)}"]))
-    if not lines:
-        return []
-    rest = html.Ul(lines[SHOWN_MOVED:], className="moved-list")
-    more = [parts.behind(rest, f"{numbers.count(len(rest.children))} more moved")] if rest.children else []
-    return [html.Ul(lines[:SHOWN_MOVED], className="moved-list"), *more]
-
-
-def cell_key(row: dict[str, Any]) -> str:
-    """What a click on a cell hands back."""
-    return "|".join(str(row[name]) for name in KEY)
-
-
-def leads(asked: Asked, key: str) -> str:
-    """Where a cell of the rack leads: its stream, on this page."""
-    told = key.split("|")
-    found = len(told) == len(KEY)
-    return PATH + to_stream(asked, dict(zip(KEY, told, strict=True))).search + f"#{drift_stream.ID}" if found else ""
-
-
-def to_stream(asked: Asked, row: dict[str, Any]) -> Asked:
-    """The same address, at one stream."""
-    stage = asked.stage if asked.stage == row["stage"] else row["stage"]
-    return replace(asked, stage=stage, **{name: row[name] for name in KEY if name != "stage"})
-
-
-def rack_view(rows: pl.DataFrame, shop: Shop, picked: str, now: date) -> RackView:
-    """One stage's streams: characteristics and positions in the shop's order by models in the shop's order."""
-    order = {item.key: k for k, item in enumerate(shop.characteristics)}
-    there = {(row["characteristic"], row["position"]) for row in rows.iter_rows(named=True)}
-    keys = sorted(there, key=lambda key: (order.get(key[0], len(order)), _natural(shop, *key)))
-    names, before = [], ""
-    for key, position in keys:
-        whole, head = sentences.characteristic(shop, key, position), shop.characteristic_name(key)
-        place, within = whole.removeprefix(head).strip(), key == before and bool(position)
-        names.append(RackRow(place if within else f"{head}, {place}" if place else head, within))
-        before = key
-    models = set(rows["model"])
-    setups = [setup for setup in dict.fromkeys(shop.setups.values()) if setup in models]
-    notes = {setup: shop.families[model] for model, setup in shop.setups.items()}
-    column = {setup: k for k, setup in enumerate(setups)}
-    line_of = {key: k for k, key in enumerate(keys)}
-    cells = [
-        RackCell(
-            line_of[row["characteristic"], row["position"]],
-            column[row["model"]],
-            row["state"],
-            row["line"] or (),
-            row["light_from"],
-            cell_key(row),
-            f"{sentences_drift.stream_name(shop, row)}: {_cell_words(row, shop, now)}",
-        )
-        for row in rows.iter_rows(named=True)
-    ]
-    return RackView(
-        names, [RackColumn(setup, _short(notes.get(setup, ""), len(setups))) for setup in setups], cells, picked
-    )
-
-
-def _short(family: str, columns: int) -> str:
-    """A family's name under its model; where many models stand side by side a long one is its last word."""
-    return family.split()[-1] if columns > 7 and len(family) > 15 else family
-
-
-def _cell_words(row: dict[str, Any], shop: Shop, now: date) -> str:
-    return (
-        sentences_drift.moved_line(row, shop, now)
-        if row["state"] == states.MOVED
-        else f"{row['state']}, {numbers.count(row['n'])} readings"
-    )
-
-
-def _natural(shop: Shop, key: str, position: str) -> tuple[Any, ...]:
-    item = shop.by_characteristic.get(key)
-    head, _, rest = position.partition(" ")
-    places = item.positions if item else ()
-    fret = rest.removeprefix("fret ")
-    return (
-        places.index(head) if head in places else len(places),
-        int(head) if head.isdigit() else 0,
-        int(fret) if fret.isdigit() else -1,
-        position,
-    )
-
-
-# The rest of the page
 
 
 def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
@@ -468,7 +293,7 @@ def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: S
         ("serial", "Serial"),
         ("what", "What"),
         ("value", "Reading", "n"),
-        ("far", "Sigma off the edge", "n wide-only"),
+        ("far", "Sigma off the centre line", "n wide-only"),
         ("day", "Taken", "n"),
     ]
     many = "instrument" if n == 1 else "instruments"
@@ -490,9 +315,6 @@ def how_it_judges(shop: Shop) -> html.Section:
     return parts.sheet(
         "How it judges", "", html.Div([html.P(text, className="small") for text in sentences_drift.how_it_judges(shop)])
     )
-
-
-# Callbacks
 
 
 def connect(app: Dash) -> None:

@@ -19,7 +19,7 @@ SHOWN = 10
 def sheet(shop: Shop, weeks: int) -> html.Section:
     """The sheet of the patterns."""
     found = desk.ask(pattern_list, weeks=weeks)
-    right = "relief, action and intonation of one instrument together (T2)"
+    right = "relief, action and intonation of one instrument together"
     if not found:
         none = "No instrument's readings go together unlike those of its model in these weeks."
         return parts.sheet("Patterns", right, html.P(none, className="small"))

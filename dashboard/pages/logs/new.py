@@ -77,7 +77,9 @@ def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None 
             return [*sheets, would_read, parts.sheet("For shop.toml", "", lacks)]
         how = "These tables go into shop.toml, new kinds of sheet before those there are; every guess is marked."
         act = _act("Add to shop.toml and load")
-        inside = [html.P(how), *fields, act, said, html.Pre(proposal.shop_toml, className="paste")]
+        text = html.Pre(proposal.shop_toml, className="paste")
+        folded = html.Details([html.Summary("What would be written"), text], className="behind")
+        inside = [html.P(how), *fields, act, said, folded]
         return [*sheets, would_read, parts.sheet("For shop.toml", "additions only", inside)]
     count = len(asks)
     right = f"{numbers.count(count)} {'question' if count == 1 else 'questions'}; a guess you leave stands, marked"
@@ -181,6 +183,9 @@ def _told(values: list[str | None], ids: list[dict[str, str]]) -> dict[str, str]
     return {id["key"]: (value or "").strip() for id, value in zip(ids, values, strict=True) if (value or "").strip()}
 
 
+AT_ONCE = 10_000  # lines of a file that are counted anew with every change
+
+
 def count_again(
     picks: list[str | None],
     values: list[str | None],
@@ -199,7 +204,7 @@ def count_again(
         wrong = [said for ask in proposal.asks if (said := unfit(ask, answers.get(ask.key, ask.default)))]
         fresh = [ask.text for ask in proposal.asks if ask.key not in _keys(ids) and not ask.key.startswith(COLUMN)]
         more = [html.P(f"To be asked then: {' '.join(fresh)}", className="small")] if fresh else []
-        told = mapping.counts(counted(files, proposal, shop), proposal)
+        told = mapping.counts(counted(files, proposal, shop, lines=AT_ONCE), proposal)
         return [*told, *more, *(parts.ask(line) for line in wrong)]
     except (FileProblem, ShopProblem, ValueError) as problem:
         return parts.ask(str(problem))

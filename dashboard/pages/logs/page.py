@@ -11,7 +11,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST, MOST, Job
-from dashboard.pages.logs import months, work
+from dashboard.pages.logs import months, same_name, work
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
     AGAIN,
@@ -73,6 +73,7 @@ def rest(question: str | None) -> list[Any]:
     return [
         *([answer_to(question, asked)] if question else []),
         work.sheet(),
+        *same_name.sheets(),
         *look_once(),
         months.sheet(asked),
         _take_out(logs),
@@ -211,6 +212,7 @@ def connect(app: Dash) -> None:
     )(look)
     logs_new.connect(app, watch)
     work.connect(app, watch, head)
+    same_name.connect(app, watch, told)
     app.callback(
         [Output(SAID, "children"), *watch],
         inputs={"presses": [Input(button, "n_clicks") for button in (CORRECT, REAL, KEEP, TAKE)]},

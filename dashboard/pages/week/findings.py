@@ -49,10 +49,12 @@ def findings(shown: WeekShown, shop: Shop) -> html.Section:
     quiet = [one for one in told if one.state in QUIET]
     if quiet or found.known:
         lines = [html.Li(_quietly(one)) for one in quiet]
+        if any("stream" in one.lead for one in quiet):
+            lines.append(html.Li("A stream is one reading of one model at one stage, in time order."))
         if found.known:
             lines.append(html.Li(sentences_week.known(found, shop)))
         rows.append(html.Ul(lines, className="quiet small"))
-    right = "grey line: the edge; black: where the average runs, 13 weeks"
+    right = "grey: the centre line; black: where the average runs, 13 weeks"
     return parts.sheet("What to know", right, rows or html.P("Nothing to report yet."))
 
 
@@ -105,11 +107,11 @@ def _capital(text: str) -> str:
 
 def standing(life: Entry, shown: WeekShown) -> html.Div:
     """How far a matter has come, who has it and by when."""
-    now = shown.review.last_day
+    shop = desk.here().snapshot().shop
+    now = min(shown.review.last_day, sentences.local(shop, shown.as_of).date())  # as Book counts its days
     alarm = " alarm" if life.over or life.state == register.OPEN else ""
     by = f", by {numbers.day(life.due, now)}" if life.due else ""
     who = f"{life.owner}{by}" if life.owner else "nobody has it yet" if life.waits else ""
-    shop = desk.here().snapshot().shop
     moved = sentences_book.moved(life, shop)[0] if life.state in (register.CHECKED, register.CLOSED) else ""
     return html.Div(
         [

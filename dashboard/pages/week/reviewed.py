@@ -34,8 +34,7 @@ def line(shown: WeekShown, shop: Shop) -> html.P | None:
 
 def since(then: WeekShown, now: WeekShown) -> html.P:
     """Of a reviewed week told anew: what has changed since it was reviewed."""
-    changed = sentences_week.changed(then.review, now.review)
-    said = f"Since it was reviewed: {'; '.join(changed)}." if changed else "Nothing of it has changed since the review."
+    said = sentences_week.since(then.review, now.review)
     back = dcc.Link("As it was reviewed", href=address("/", week=then.review.week))
     return html.P([said, " ", back, "."], className="small")
 

@@ -23,7 +23,8 @@ from dashboard.charts.stream import view as charts
 from dashboard.charts.stream.view import StreamView
 from dashboard.desk import desk, looking_back
 from dashboard.exports import copies
-from dashboard.pages.drift import stream as drift_stream
+from dashboard.pages.drift import on_chart as drift_on_chart
+from dashboard.pages.drift import seen as drift_seen
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.matters import moved
@@ -191,10 +192,10 @@ def _drawn(found: Review, shop: Shop) -> list[Drawn]:
     for one in [one for one in found.matters if not one.matter.only_some][:CHARTS]:
         row = dict(one.matter.main)
         try:
-            seen = drift_stream.look(row, "", WEEKS, now)
+            seen = drift_seen.look(row, "", WEEKS, now)
         except UnusableData:  # a share or a pair of readings together: no single stream
             continue
-        view = _quiet(drift_stream.chart_view(seen, "", shop))
+        view = _quiet(drift_on_chart.chart_view(seen, "", shop))
         name = sentences_drift.stream_name(shop, row, stage=True)
         said = moved(one, shop, now.date()).text
         drawn.append(Drawn(name, len(seen.view.readings), _also(one.matter, shop), said, view))

@@ -10,7 +10,7 @@ from dashboard.pages.book import deeds
 from dashboard.pages.book import page as book
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import limits
-from dashboard.pages.drift import stream as drift_stream
+from dashboard.pages.drift import seen as drift_seen
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -112,7 +112,7 @@ def test_a_shop_where_nothing_moved_has_an_empty_book(tmp_path):
 def test_done_known_and_closed_are_written_from_drift_too_and_in_all_streams(shop):
     one = only()
     main = one.matter.main
-    about = {name: main[name] for name in drift_stream.KEY} | {
+    about = {name: main[name] for name in drift_seen.KEY} | {
         "chart": main["chart"],
         "opened_at": main["opened_at"].isoformat(),
         "serial": main["serial"],
@@ -141,8 +141,8 @@ def test_a_known_matter_leaves_what_waits(shop):
 def test_limits_filed_for_a_matter_settle_it_in_all_its_streams(shop):
     one = only()
     main = one.matter.main
-    about = {name: str(main[name]) for name in drift_stream.KEY}
+    about = {name: str(main[name]) for name in drift_seen.KEY}
     rows, _ = limits.proposal(about, date(2026, 3, 30), date(2026, 4, 3), limits.MATTER, ())
-    streams = {tuple(row[name] for name in drift_stream.KEY) for row in desk.ask(register.members, key=one.key)}
-    assert {tuple(row) for row in rows.select(drift_stream.KEY).rows()} <= streams
+    streams = {tuple(row[name] for name in drift_seen.KEY) for row in desk.ask(register.members, key=one.key)}
+    assert {tuple(row) for row in rows.select(drift_seen.KEY).rows()} <= streams
     assert len(rows) >= 1

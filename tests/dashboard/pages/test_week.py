@@ -16,7 +16,7 @@ from dashboard.pages.week import page
 from dashboard.papers import week as paper
 from dashboard.sentences import findings
 from ingest.verbs.load import load
-from tests.dashboard.pages import moving_shop, reworked_shop
+from tests.dashboard.pages import moving_shop, reworked_shop, wide_shop
 from tests.dashboard.pages.said import said
 
 MOVED, BEFORE = date(2026, 3, 30), date(2026, 3, 23)  # the week of the step, and the one before it
@@ -188,3 +188,13 @@ def test_a_decision_on_a_past_week_stands_on_that_week(tmp_path):
     latest = said(page.layout())
     assert "Decision: Measure 20 blanks" in latest  # due in the week to come
     assert '"value": "Measure 20 blanks"' not in latest  # but not this week's decision
+
+
+def test_forty_models_and_sixty_techs_are_a_week_of_few_rows(tmp_path):
+    counter = desk.Desk(wide_shop.stands(tmp_path / "shop"))
+    make_app(counter)
+    text = said(page.layout())
+    assert "Action treble on eight models moved up 0.3" in text
+    assert text.count('"matter-row"') <= findings.MOST_MATTERS
+    assert "0.00 mm (" not in text  # what is smaller than what is shown is said to be less
+    assert "MODEL-00, MODEL-01, MODEL-02, MODEL-03" not in text

@@ -12,6 +12,7 @@ import pytest
 
 from analysis.studies.matters import register
 from dashboard.app import make_app
+from dashboard.commands import cli
 from dashboard.desk import desk
 from dashboard.exports import copies
 from dashboard.pages.book import deeds
@@ -92,6 +93,13 @@ def test_told_anew_the_page_says_what_has_changed(counter):
     text = said(page.layout(anew="1"))
     assert "Since it was reviewed:" in text
     assert "judged 40, now 41" in text or "judged 55, now 56" in text or "never sent back" in text
+
+
+def test_figures_of_a_reviewed_week_recompute_it_and_say_what_has_changed(shop, tmp_path, capsys):
+    assert cli.run(["figures", "--shop", str(shop[0]), "--of", "2026-04-05", "--out", str(tmp_path)]) == 0
+    said_by = capsys.readouterr().out
+    assert "Week of 30 March 2026: Reviewed by Mara on" in said_by.replace("\u00a0", " ")
+    assert "Since it was reviewed: " in said_by
 
 
 def test_it_can_be_taken_back_and_the_week_is_told_from_the_logs_again(tmp_path, shop):

@@ -19,8 +19,8 @@ from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
 from dashboard.papers.cautions import cautions
-from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
+from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop_parts import Stage
 from ingest.verbs.forget import forget
 from tests.dashboard.pages import moving_shop, people_shop
@@ -81,7 +81,7 @@ def test_a_mean_that_the_gauge_could_not_tell_from_the_target_runs_neither_high_
     for off, told in ((0.1, False), (3.0, True)):
         mean = aim + off * step
         moved = replace(stand, mean=mean, mean_low=mean - 0.01 * step, mean_high=mean + 0.01 * step)
-        assert bool(sentences_bench.runs(shop, moved)) is told
+        assert bool(sentences_targets.runs(shop, moved)) is told
 
 
 def test_a_stage_somebody_is_new_at_comes_before_any_other(looked_at):
@@ -139,7 +139,7 @@ def test_a_small_sample_is_called_small_before_it_is_judged(looked_at):
         snapshot, stand.band, "T09", snapshot.once(set_readings).filter(set_by="T09", characteristic="nut").head(2)
     )
     assert early.verdict == "too few to say"
-    assert "Few so far." in sentences_bench.standing(shop, early)
+    assert "Few so far." in sentences_targets.standing(shop, early)
 
 
 def test_no_word_blames_and_no_other_person_is_on_it(looked_at):

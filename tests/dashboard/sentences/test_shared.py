@@ -500,3 +500,22 @@ def test_a_limit_between_two_marks_is_told_with_the_marks_and_one_halfway_is_not
     told = sentences.between_marks(read_specs(path, held).between, held)
     assert len(told) == 1
     assert "line 2, 0.250\u00a0mm, lies between two marks of leaves (0.229\u00a0mm and 0.254\u00a0mm)" in told[0]
+
+
+PITCH = '\n[[characteristic]]\nkey = "intonation"\nname = "Intonation"\nquantity = "pitch"\n'
+TUNER = '\n[[gauge]]\nkey = "tuner"\nmeasures = ["intonation"]\nresolution = "{} cents"\n'
+
+
+@pytest.mark.parametrize(
+    ("gauge", "told"),
+    [
+        ("", ("2.5 cents", "3 cents")),
+        (TUNER.format("0.5"), ("2.5 cents", "3.0 cents")),
+        (TUNER.format(1), ("2 cents", "3 cents")),
+    ],
+)
+def test_half_cents_are_shown_where_half_cents_are_read(gauge, told):
+    text = moving_shop.SHOP.format(judging="", people="codes").replace("\n[[gauge]]", f"{PITCH}\n[[gauge]]", 1) + gauge
+    shop = checked_shop(tomllib.loads(text))
+    said = tuple(sentences.amount(shop, "intonation", value).replace("\u00a0", " ") for value in (2.5, 3.0))
+    assert said == told

@@ -143,6 +143,12 @@ def test_dates_that_may_be_either_way_round_are_asked_about():
     assert any(ask.key == "dates of a.csv" for ask in propose([("a.csv", data)]).asks)
 
 
+def test_a_folder_that_is_not_there_is_made(tmp_path):
+    folder = tmp_path / "benches" / "weir lane"
+    assert folder / "shop.toml" in write(folder, propose([sheet("werkstatt.csv")]))
+    assert (folder / "shop.toml").read_text()
+
+
 def test_nothing_is_overwritten(tmp_path):
     proposal = propose([sheet("werkstatt.csv")])
     (tmp_path / "specs.csv").write_text("mine")
@@ -218,6 +224,12 @@ def test_a_heading_may_name_a_stage(heading, stage):
 )
 def test_the_order_of_dates_is_told_by_a_part_above_12(cells, order, sure):
     assert date_order(cells) == (order, sure)
+
+
+def test_the_decimal_sign_of_a_short_sheet_is_told_by_every_cell():
+    rows = [f"A{k};2026-03-{k + 2:02d};final;{'0,35' if k % 2 else '1'}" for k in range(20)]
+    proposal = propose([("a.csv", csv("Serial;Date;Stage;Relief (mm)", *rows))])
+    assert [seen.decimal for seen in proposal.surveys] == [","]
 
 
 def test_the_decimal_sign_is_told_by_the_numbers():

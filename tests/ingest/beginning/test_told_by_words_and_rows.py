@@ -2,7 +2,10 @@
 
 import pytest
 
+from ingest.beginning import raw_tables
 from ingest.beginning.answers import checked_answers, said_of
+from ingest.beginning.counted import counted
+from ingest.beginning.new import propose
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.survey import Survey, survey_of
 from ingest.reading.encodings import decode
@@ -145,3 +148,15 @@ def test_letters_of_central_europe_and_of_the_west_are_told_apart(text, codec):
     read, note = decode(csv_bytes([["Serial", "Date", "Note"], ["A1", "2026-05-04", text]], encoding=codec), "a.csv")
     assert text in read
     assert codec.removeprefix("cp") in note
+
+
+def test_a_change_of_mapping_reads_no_file_again_and_counts_the_first_lines_of_a_long_one(monkeypatch):
+    rows = [["SN", "Station", "Start", "Action bass (mm)"], *([*row[:2], row[3], "2.40"] for row in visits(40))]
+    files = [("bench kept.csv", csv_bytes(rows))]
+    propose(files)
+    monkeypatch.setattr(raw_tables, "_raw_tables", lambda *_: pytest.fail("read again"))
+    proposal = propose(files, said=checked_answers({"log": [{"headings": {"Station": "stage"}}]}))
+    [whole], [few] = counted(files, proposal), counted(files, proposal, lines=31)
+    assert (whole.rows, whole.lines) == (120, 0)
+    assert (few.rows, few.readings, few.lines) == (30, 30, 31)
+    assert few.told().startswith("bench kept.csv, its first 31 lines: 30 of 30 rows")

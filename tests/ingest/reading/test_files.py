@@ -12,9 +12,10 @@ import xlsxwriter
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.reading.careful import read_any, split_line
+from ingest.reading.careful import read_any
 from ingest.reading.encodings import decode
 from ingest.reading.files import read_regular, read_tables
+from ingest.reading.records import split_line
 from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
 

@@ -60,6 +60,21 @@ def test_the_same_thing_measured_again_or_an_hour_later_is_another_visit():
     assert sheet.visits["line"].to_list() == [2, 3, 4, 5]
 
 
+def test_a_row_says_by_its_own_words_whether_it_was_found_or_left():
+    shop = small_shop(
+        shape="measurement", headings=HEADINGS | {"When": "moment"}, words=WORDS | {"moment": {"nachher": "left"}}
+    )
+    rows = [
+        f"{row('08:00', 'A1', 'Saitenlage', 'B', value)},{when}"
+        for value, when in (("2.5", "before"), ("2.2", "nachher"), ("2.9", ""), ("2.1", "later"))
+    ]
+    sheet = read_log(csv(f"{HEADER},When", *rows), "m.csv", shop)
+    told = sheet.readings.select("value", "moment").sort("value").rows()
+    assert told == [(2.2, "left"), (2.5, "found"), (2.9, "found")]
+    [question] = sheet.set_aside.select("line", "reason").rows()
+    assert question == (5, "moment not known")
+
+
 def test_the_worst_result_of_a_visit_is_its_outcome():
     sheet = read(
         row("08:00", "A1", "Saitenlage", "B", "2.5"), row("08:00", "A1", "Saitenlage", "D", "2.9", result="NA")

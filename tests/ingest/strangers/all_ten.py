@@ -1,10 +1,10 @@
-"""The ten strangers by name, each with its seed."""
+"""The strangers by name, each with its seed: the first ten, and those made after them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from tests.ingest.strangers import english, german
+from tests.ingest.strangers import english, german, second
 from tests.ingest.strangers.truth import Stranger
 
 TEN: dict[str, tuple[Callable[[int, int], Stranger], int]] = {
@@ -19,9 +19,15 @@ TEN: dict[str, tuple[Callable[[int, int], Stranger], int]] = {
     "inspection_lines": (german.inspection_lines, 1209),
     "neither": (german.neither, 1210),
 }
+SECOND: dict[str, tuple[Callable[[int, int], Stranger], int]] = {
+    "overlapping_exports": (second.overlapping_exports, 1211),
+    "stations_over_headings": (second.stations_over_headings, 1212),
+    "machine_codes": (second.machine_codes, 1213),
+    "central_europe": (second.central_europe, 1214),
+}
 
 
 def stranger(name: str, instruments: int = 40) -> Stranger:
-    """One of the ten, with so many instruments."""
-    make, seed = TEN[name]
+    """One of them, with so many instruments."""
+    make, seed = (TEN | SECOND)[name]
     return make(instruments, seed)

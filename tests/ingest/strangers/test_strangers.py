@@ -1,10 +1,10 @@
-"""Ten shops that the program has never met, small: from their sheets and a few truthful answers to a store without a
+"""Shops that the program has never met, small: from their sheets and a few truthful answers to a store without a
 wrong reading. The same at full size: tests/trials/strangers.py.
 """
 
 import pytest
 
-from tests.ingest.strangers.all_ten import TEN, stranger
+from tests.ingest.strangers.all_ten import SECOND, TEN, stranger
 from tests.ingest.strangers.truth import answers_given
 from tests.ingest.strangers.walk import walk
 
@@ -12,7 +12,7 @@ SMALL = 24
 MOST_ANSWERS = 25
 
 
-@pytest.mark.parametrize("name", TEN)
+@pytest.mark.parametrize("name", [*TEN, *SECOND])
 def test_a_strangers_readings_are_stored_right_and_none_wrong(name, tmp_path):
     shop = stranger(name, SMALL)
     assert answers_given(shop.answers) <= MOST_ANSWERS

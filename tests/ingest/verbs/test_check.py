@@ -165,6 +165,8 @@ def test_the_same_file_puts_a_damaged_original_back(capsys, folder):
     name = index.read_note(folder, path.name).name
     flip(path)
     assert f"originals/{path.name[:12]}..." in damaged(folder)
+    [wrong] = [one for one in check(folder, now=NOW) if one.part.startswith(f"originals/{path.name[:12]}")]
+    assert wrong.do == f"truerun load {name} (the same file) puts it back"
     run(capsys, "load", folder / "as_typed" / name, "--shop", folder)
     assert originals.is_there(folder, path.name)
     assert damaged(folder) == []

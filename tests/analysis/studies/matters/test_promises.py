@@ -30,7 +30,7 @@ def test_the_planted_cause_is_named_on_few_lines_and_no_other(kind):
 def test_where_nothing_moved_no_cause_is_named():
     for k in range(3):
         one = shop_of([SEED, 99, k], "none", "all", 0.0)
-        assert not any(m.moves_with.named for m in one.until(AT + 20)[0].once(open_matters))
+        assert not any(m.moves_with.named for m in one.until(AT + 20).once(open_matters))
 
 
 @pytest.mark.promise

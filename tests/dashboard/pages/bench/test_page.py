@@ -16,6 +16,7 @@ from dashboard.pages.bench import deeds
 from dashboard.pages.bench import page as bench
 from dashboard.papers import bench as card
 from dashboard.sentences import bench as sentences_bench
+from dashboard.sentences import targets as sentences_targets
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.said import said
 from tests.dashboard.pages.test_necks import BLAMING
@@ -240,8 +241,8 @@ def test_without_anybody_qualified_the_limits_are_the_target(tmp_path):
 def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
     shop = looked_at.snapshot().shop
     band = looked_at.ask(target_bands).filter(characteristic="nut", position="bass", model="HERON-D").row(0, named=True)
-    assert sentences_bench.hold(shop, band) == f"{band['lower_steps']} to {band['upper_steps']}\u00a0thou"
-    assert [sentences_bench.gauge_unit(text) for text in ("0.001 in", "1/64 in", "0.05 mm", "", "0.5 cents")] == [
+    assert sentences_targets.hold(shop, band) == f"{band['lower_steps']} to {band['upper_steps']}\u00a0thou"
+    assert [sentences_targets.gauge_unit(text) for text in ("0.001 in", "1/64 in", "0.05 mm", "", "0.5 cents")] == [
         "thou",
         "64ths",
         "mm",

@@ -10,8 +10,9 @@ from analysis.studies.drift.signals import signals
 from analysis.studies.drift.stream_view import stream_view
 from dashboard.app import make_app
 from dashboard.desk import desk
+from dashboard.pages.drift import asked as drift_asked
 from dashboard.pages.drift import book as drift_book
-from dashboard.pages.drift import closer
+from dashboard.pages.drift import closer, glance
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
 from tests.dashboard.pages import moving_shop
@@ -44,7 +45,7 @@ def written_in(stands, tmp_path):
 
 
 def page(**given):
-    return said(drift.body(drift.read(desk.here().snapshot().shop, given)))
+    return said(drift.body(drift_asked.read(desk.here().snapshot().shop, given)))
 
 
 def about(counter):
@@ -71,7 +72,7 @@ def test_the_headline_is_the_finding(looked_at):
 
 def test_the_stream_that_moved_most_is_shown_with_its_size_date_and_share_outside(looked_at):
     text = page()
-    asked = drift.read(looked_at.snapshot().shop, {})
+    asked = drift_asked.read(looked_at.snapshot().shop, {})
     found = looked_at.ask(drift.rack, weeks=13, tech="").streams.row(0, named=True)
     assert {name: found[name] for name in MOVED} == MOVED
     assert found["shift"] == pytest.approx(moving_shop.MOVED_BY, abs=0.05)
@@ -108,7 +109,7 @@ def test_nobody_is_named_and_codes_stand_only_among_the_filters(looked_at):
 def test_where_the_shop_shows_nobody_everybody_is_the_only_choice(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", people="none", with_logs=False)))
     shop = desk.here().snapshot().shop
-    assert drift.read(shop, {"tech": "T01", "by": "set_by"}) == drift.read(shop, {})
+    assert drift_asked.read(shop, {"tech": "T01", "by": "set_by"}) == drift_asked.read(shop, {})
 
 
 def test_an_empty_shop_says_what_to_do(tmp_path):
@@ -124,13 +125,13 @@ def test_an_edited_address_falls_back_to_what_there_is(looked_at):
 
 
 def test_a_state_in_the_address_without_a_stage_looks_at_every_stage(looked_at):
-    assert drift.read(looked_at.snapshot().shop, {"state": "thin"}).stage == drift.ALL_STAGES
+    assert drift_asked.read(looked_at.snapshot().shop, {"state": "thin"}).stage == drift_asked.ALL_STAGES
     assert "WREN-S" in page(state="thin")
 
 
 def test_a_cell_of_the_rack_leads_to_its_stream_and_keeps_the_filters(looked_at):
-    asked = drift.read(looked_at.snapshot().shop, {"stage": "final_inspection", "weeks": "26"})
-    assert drift.leads(asked, "relief||HERON-D|final_inspection") == (
+    asked = drift_asked.read(looked_at.snapshot().shop, {"stage": "final_inspection", "weeks": "26"})
+    assert glance.leads(asked, "relief||HERON-D|final_inspection") == (
         "/drift?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D#drift-one"
     )
 
@@ -164,7 +165,7 @@ def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(l
 
 
 def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_at):
-    text = page()
+    text = page(open="odd")
     assert "None in these weeks." in text
     assert "more readings lie beyond four sigma because the stream moved: part of the shift, not odd." in text
     assert "odd instrument LA-" not in text
@@ -178,7 +179,7 @@ def test_what_it_moves_together_with_stands_in_words_and_as_a_chart(looked_at):
 
 
 def test_the_page_says_what_the_budget_buys(looked_at):
-    text = page()
+    text = page(open="buys")
     assert "What the budget buys" in text
     assert ", as set" in text
 
@@ -232,13 +233,13 @@ def test_limits_are_looked_at_first_and_put_on_file_at_the_second_press(written_
     shown, tried, done = drift_limits.put(ABOUT, first, last, tried=None, file_it=True, **given)
     assert not done
     assert "press once more" in said(shown[0])
-    assert "From 80 readings: edge" in " ".join(said(part) for part in shown)
+    assert "From 80 readings: centre line" in " ".join(said(part) for part in shown)
     assert drift_limits.put(ABOUT, first, last, tried=tried, file_it=True, **given) == ("Put on file.", None, True)
     seen = written_in.ask(stream_view, weeks=None, **ABOUT)
     assert seen.limits["on_file"].to_list() == [False, True]
     assert seen.limits["from_at"][1].date() > date.fromisoformat(last)
     assert "limits set anew" in page(**MOVED)
-    assert "Mara" in page(**MOVED)
+    assert "Mara" in page(**MOVED, open="limits")
     assert drift_limits.take_off(ABOUT, "Mara", "") != ""
     assert drift_limits.take_off(ABOUT, "Mara", "tried out") == ""
     assert written_in.snapshot().table("limits_on_file")["n"].to_list() == [80, 0]
@@ -313,7 +314,7 @@ def test_without_a_reading_at_final_inspection_it_opens_where_something_is_measu
     log.write_text("".join(lines).replace("final_inspection", "bridge_fitting"))
     moving_shop.load(folder, [log], now=moving_shop.NOW)
     make_app(moving_shop.desk(folder))
-    assert drift.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
+    assert drift_asked.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
     assert "No stream" not in page()
 
 
@@ -337,11 +338,11 @@ def test_a_period_of_ones_own_is_told_as_it_stood_at_its_end(tmp_path):
     counter = desk.Desk(moving_shop.stands(tmp_path / "shop"))
     make_app(counter)
     shop = counter.snapshot().shop
-    now = said(drift.body(drift.read(shop, {})))
-    then = said(drift.body(drift.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})))
+    now = said(drift.body(drift_asked.read(shop, {})))
+    then = said(drift.body(drift_asked.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})))
     assert "moved up" in now  # the step came on 30 March
     assert "moved up 0." not in then
     assert "27 Mar" in then
-    asked = drift.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})
+    asked = drift_asked.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})
     assert asked.search == "?stage=final_inspection&weeks=&from=2026-03-02&to=2026-03-27".replace("&weeks=", "")
     assert drift.asked_for(asked.search) == asked

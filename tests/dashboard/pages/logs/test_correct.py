@@ -46,3 +46,36 @@ def test_what_an_edition_changed_stands_cell_by_cell(folder):
     assert "of a.csv: adds 1, changes 1, drops 0" in said(
         months.sheet(pl.DataFrame({"log_id": []}, schema={"log_id": pl.String}))
     )
+
+
+def pressed(monkeypatch, button):
+    monkeypatch.setattr("dash.ctx", type("Ctx", (), {"triggered_id": button})())
+
+
+def test_a_correction_is_written_shown_and_taken_back(folder, monkeypatch):
+    log_id = Desk(folder).snapshot().table("logs")["log_id"][0]
+    cell = [log_id, 2, "action bass (mm)"]
+
+    def stored():
+        return Desk(folder).snapshot().table("readings").filter(pl.col("characteristic") == "action", line=2)["value"]
+
+    typed = stored()[0]
+    pressed(monkeypatch, correct.DO)
+    assert correct.correct(None, None, cell, "2.9", "Mo", "why") is correct.no_update
+    assert correct.correct(1, None, cell, "2.9", "", "a slip") == "A correction wants who makes it and why."
+    assert correct.correct(1, None, cell, " ", "Mo", "a slip") == "Write the value as it should have been typed."
+    assert stored()[0] == typed
+    told = correct.correct(1, None, cell, "2.9", "Mo", "a slip")
+    assert told == "Corrected: action bass (mm) is 2.9 from now on, wherever it shows."
+    assert stored()[0] == 2.9
+    use(Desk(folder))
+    assert "is '2.9', by Mo: a slip" in said(correct.layout(log=log_id, line="2", column="action bass (mm)"))
+    pressed(monkeypatch, correct.BACK)
+    assert correct.correct(1, 1, cell, "", "Mo", "it was right") == "What was typed counts again."
+    assert stored()[0] == typed
+
+
+def test_a_cell_that_cannot_be_corrected_says_why(folder, monkeypatch):
+    pressed(monkeypatch, correct.DO)
+    told = correct.correct(1, None, ["nobody", 2, "action bass (mm)"], "2.9", "Mo", "a slip")
+    assert "nobody" in told

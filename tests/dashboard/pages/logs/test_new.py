@@ -11,7 +11,7 @@ import pytest
 
 from dashboard.app import make_app
 from dashboard.desk import desk
-from dashboard.pages.drift import page as drift
+from dashboard.pages.drift import asked
 from dashboard.pages.logs import mapping
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs import page as logs
@@ -106,7 +106,7 @@ def test_a_sheet_the_shop_reads_already_lacks_nothing(counter):
 def test_a_page_of_figures_is_laid_out_only_where_there_is_a_shop(counter):
     from dash import page_registry
 
-    layout = next(page["layout"] for page in page_registry.values() if page["path"] == drift.PATH)
+    layout = next(page["layout"] for page in page_registry.values() if page["path"] == asked.PATH)
     assert "Bring a sheet" in said(layout())
     begin(ANSWERS)
     counter.jobs.wait(1)

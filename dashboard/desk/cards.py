@@ -1,0 +1,480 @@
+"""Card's side of the counter: what an instrument's card asks, how a value lies, what is kept, undone and due.
+
+Nothing here opens the big tables: what is on file of a serial and a stream comes from a small index of one store
+version (`ingest.store.at_bench`), what was kept since from the cards themselves.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from threading import RLock
+from time import monotonic
+from typing import Any
+
+import polars as pl
+
+from analysis.methods.problems import UnusableData
+from analysis.studies.gauges.register import Standing, register
+from analysis.studies.story.conformity import with_specs
+from dashboard.desk.desk import Desk
+from dashboard.desk.gauge_in_hand import InHand, gauges, typed
+from ingest.reading import card_sheet
+from ingest.reading.card_sheet import CARD
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Characteristic, Model, Stage
+from ingest.store import at_bench
+from ingest.store.store import stands
+from ingest.verbs import cards as sheets
+
+PASS, FIXED, BACK, HOLD = "pass", "fixed", "send back", "hold"
+OUTCOMES = (PASS, FIXED, BACK, HOLD)
+INSIDE, ON_LIMIT, OUTSIDE, KEPT, UNREAD, ASKS = "inside", "on the limit", "outside", "kept", "unread", "asks"
+DAYS = 4  # of cards looked at beside the index: a weekend and a day
+TAKEN_IN = 300.0  # seconds between two loads of the day's sheets
+FAULTS = 12
+PATIENCE = 30.0  # seconds for the first index of a shop
+LONGEST = 400  # characters of a remark
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A card that was kept, as it stands in its sheet."""
+
+    sheet: str
+    row: dict[str, str]
+    at: datetime
+
+    @property
+    def card(self) -> str:
+        """Its own number."""
+        return self.row.get(CARD, "")
+
+
+@dataclass
+class CardDesk:
+    """The benches of one shop."""
+
+    desk: Desk
+    clock: Any = lambda: datetime.now(UTC)
+    _kept: list[Kept] | None = None
+    _lock: RLock = field(default_factory=RLock)
+    _taken_in: float = -TAKEN_IN
+    _job: int = 0
+
+    @property
+    def shop(self) -> Shop:
+        """The shop as it stands."""
+        return self.desk.snapshot().shop
+
+    def card(self, stage_key: str, serial: str, *, model: str = "") -> dict[str, Any]:
+        """Everything a bench shows of one instrument: what it is, where it was, what is asked here. `model`: what the
+        bench says of a serial that is not on file.
+        """
+        self._follow()
+        serial = " ".join(serial.split())
+        if not serial:
+            raise UnusableData("a card needs a serial; scan it or type it")
+        shop, stage = self.shop, self._stage(stage_key)
+        seen, own = at_bench.serial(self.desk.folder, serial), self._of(serial)
+        model_key = (seen.model if seen else "") or next((one.row["model"] for one in own if one.row["model"]), "")
+        model_key = model_key or (model if model in shop.by_model else "")
+        guessed = "" if model_key else at_bench.model_like(self.desk.folder, serial) or _only(shop)
+        kind = shop.by_model.get(model_key or guessed)
+        passed = list(seen.passed if seen else ()) + [one.row["stage"] for one in own]
+        back = (seen.came_back if seen else 0) + sum(one.row["outcome"] == BACK for one in own)
+        return {
+            "serial": serial,
+            "on_file": seen is not None or bool(own),
+            "model": model_key or guessed,
+            "model_guessed": bool(guessed),
+            "family": kind.family if kind else "",
+            "strings": (kind.strings or 0) if kind else 0,
+            "lot": seen.lot if seen else "",
+            "route": self._route(stage, kind, passed),
+            "came_back": back,
+            "opened_at": self.clock().isoformat(timespec="seconds"),
+            "due": self._due(stage, kind, passed),
+            "quiet": " ".join(line for at, line in at_bench.said_of(self.desk.folder, serial)
+                              if at == stage.key or stage.role == "test"),
+            "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
+                                 if k.row["stage"] == stage.key), None),
+            "fields": self._fields(stage, kind) if kind else [],
+        }  # fmt: skip
+
+    def judge(
+        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str
+    ) -> dict[str, Any]:
+        """How one typed value lies: inside, on the limit, outside (the one conformity rule), kept, unread or asks."""
+        shop = self.shop
+        item = shop.by_characteristic.get(characteristic)
+        if item is None:
+            raise UnusableData(f"{characteristic!r} is no characteristic of this shop")
+        hand = _in_hand(shop, item, gauge)
+        if item.quantity == "class":
+            good = not item.good or text in item.good
+            known = text in item.values
+            state = (INSIDE if good else OUTSIDE) if known else UNREAD if text else KEPT
+            return {"state": state, "cell": text, "value": None, "why": "" if known or not text else "one of the words"}
+        told = typed(text, hand)
+        if told.value is None:
+            return {"state": UNREAD if told.why else "", "cell": told.cell, "value": None, "why": told.why}
+        bounds = item.plausible_range
+        state, asked = self._lies(stage, model, item, position, told.value, hand)
+        if bounds and not bounds[0] - 1e-9 <= told.value <= bounds[1] + 1e-9:
+            low, high = (hand.says(one) for one in bounds)
+            return {"state": ASKS, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
+                    "why": f"usually {low:g} to {high:g} {hand.shown}: is it real?"}  # fmt: skip
+        advice = self._reaction(item.key) if state == OUTSIDE else ""
+        return {"state": state, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
+                "why": advice, "asked": asked}  # fmt: skip
+
+    def keep(self, given: dict[str, Any]) -> dict[str, Any]:
+        """Write one card into the day's sheet of its bench; on the disk when this answers."""
+        shop, stage = self.shop, self._stage(str(given.get("stage", "")))
+        serial, card, bench = (" ".join(str(given.get(name, "")).split()) for name in ("serial", CARD, "bench"))
+        outcome, model = str(given.get("outcome", "")), str(given.get("model", ""))
+        if not serial or not card:
+            raise UnusableData("a card needs a serial and its own number")
+        if outcome not in OUTCOMES:
+            raise UnusableData(f"{outcome!r} is no outcome; wanted one of {', '.join(OUTCOMES)}")
+        if model and model not in shop.by_model:
+            raise UnusableData(f"{model!r} is no model of this shop")
+        sent_to = str(given.get("sent_to", ""))
+        if sent_to and sent_to not in {*shop.by_stage, "supplier", "unknown"}:
+            raise UnusableData(f"{sent_to!r} is no stage of this shop")
+        now = self.clock()
+        row = {
+            "serial": serial,
+            "model": model,
+            "stage": stage.key,
+            "tech": str(given.get("tech", ""))[:80],
+            "started_at": _moment(str(given.get("opened_at", "")), now).isoformat(timespec="seconds"),
+            "finished_at": now.isoformat(timespec="seconds"),
+            "outcome": outcome,
+            "fault": "; ".join(str(one) for one in given.get("faults", [])[:FAULTS]),
+            "fault_at": str(given.get("fault_at", ""))[:80],
+            "sent_back_to": sent_to,
+            "gauge": str(given.get("gauge", ""))[:80],
+            "note": str(given.get("note", ""))[:LONGEST],
+            CARD: card[:80],
+        }
+        noted = [tuple(each) for each in at_bench.measured(self.desk.folder, stage.key)]
+        headings = card_sheet.header(shop, [(each[1], each[2]) for each in noted])
+        for name, text in self._cells(given.get("values", []), headings).items():
+            row[name] = text
+        day = now.astimezone(shop.zone).date()
+        with self._lock:
+            before = self._all()  # read before the row is written, so that it stands there once
+            new = sheets.keep(self.desk.folder, day, bench, headings, row)
+            if new:
+                before.append(Kept(card_sheet.name_of(day, bench), row, now))
+        self._soon()
+        return {"kept": True, "new": new, "at": row["finished_at"], "today": self.today(bench)}
+
+    def undo(self, bench: str, card: str) -> dict[str, Any]:
+        """Take a card back; refused once a later stage has opened the instrument."""
+        now = self.clock()
+        day = now.astimezone(self.shop.zone).date()
+        with self._lock:
+            mine = next((one for one in self._all() if one.card == card), None)
+            if mine is not None:
+                later = [one for one in self._all() if one.row["serial"] == mine.row["serial"] and one.at > mine.at]
+                if later:
+                    there = self.shop.stage_name(later[-1].row["stage"])
+                    raise UnusableData(f"{there} has it already; what is wrong is corrected on Logs, with a reason")
+                day = date.fromisoformat(mine.sheet[5:15])
+            row = sheets.undo(self.desk.folder, day, bench, card, now=now)
+            if row is None:
+                raise UnusableData("no sheet of this bench and day holds that card")
+            self._kept = [one for one in self._all() if one.card != card]
+        self._soon()
+        return {"undone": True, "row": row, "today": self.today(bench)}
+
+    def today(self, bench: str) -> dict[str, Any]:
+        """Counts of the day's cards at a bench, and the last one."""
+        day = self.clock().astimezone(self.shop.zone).date()
+        mine = [one for one in self._all() if one.sheet == card_sheet.name_of(day, bench)]
+        counts = {outcome: sum(one.row["outcome"] == outcome for one in mine) for outcome in OUTCOMES}
+        last = mine[-1] if mine else None
+        return {"cards": len(mine), "outcomes": counts,
+                "last": {"card": last.card, "serial": last.row["serial"], "outcome": last.row["outcome"],
+                         "at": last.row["finished_at"]} if last else None}  # fmt: skip
+
+    def benches(self) -> dict[str, Any]:
+        """What a tablet must know once: stages, techs where they may be shown, faults, models."""
+        self._follow()
+        shop = self.shop
+        people = shop.people.show != "none"
+        return {
+            "shop": shop.shop.name,
+            "stages": [{"key": one.key, "name": shop.stage_name(one.key), "role": one.role}
+                       for one in shop.stages if one.role not in ("rest",)],
+            "techs": [{"key": one.key, "name": one.name if shop.people.show == "names" else ""}
+                      for one in shop.techs] if people else [],
+            "models": [{"key": one.key, "name": one.name or one.key} for one in shop.models],
+        }  # fmt: skip
+
+    def faults(self, stage_key: str) -> dict[str, Any]:
+        """The twelve faults most often caught here, then all others; where each would be sent."""
+        shop = self.shop
+        often = [one for one in at_bench.caught(self.desk.folder, stage_key) if one in {f.key for f in shop.faults}]
+        rest = sorted(one.key for one in shop.faults if one.key not in often)
+        suspects = {one.key: one.suspect for one in shop.faults}
+        return {"faults": [{"key": one, "suspect": suspects[one]} for one in [*often, *rest]], "often": FAULTS}
+
+    def register(self) -> tuple[Standing, ...]:
+        """Every gauge with a master piece, as it stands now."""
+        return register(self.shop, sheets.gauge_checks(self.desk.folder), now=self.clock())
+
+    def gauges(self) -> dict[str, Any]:
+        """The gauges to be checked, each with the marks round its master piece."""
+        out = []
+        for one in self.register():
+            hand = self._hand_of(one.gauge)
+            out.append(
+                {"key": one.gauge, "name": one.name, "due": one.due, "note": _of_gauge(one, hand),
+                 "master": hand.says(one.master), "step": hand.step, "shown": hand.shown}
+            )  # fmt: skip
+        return {"gauges": out}
+
+    def check(self, gauge: str, text: str, who: str) -> dict[str, Any]:
+        """Keep what a gauge read on its master piece."""
+        if gauge not in {one.gauge for one in self.register()}:
+            raise UnusableData(f"{gauge!r} is no gauge with a master piece in shop.toml")
+        told = typed(text, self._hand_of(gauge))
+        if told.value is None:
+            raise UnusableData(f"{text!r} cannot be read; wanted {told.why or 'a value'}")
+        sheets.check_gauge(self.desk.folder, gauge, told.value, who[:80], now=self.clock())
+        return self.gauges()
+
+    def _hand_of(self, gauge: str) -> InHand:
+        shop = self.shop
+        held = next(one for one in shop.gauges if one.key == gauge)
+        item = next((shop.by_characteristic[key] for key in held.measures if key in shop.by_characteristic), None)
+        return _in_hand(shop, item or shop.characteristics[0], gauge)
+
+    def _cells(self, values: Any, headings: list[str]) -> dict[str, str]:
+        """The cells of a card: each value as its gauge writes it, as typed where it cannot be read."""
+        shop, out = self.shop, {}
+        for one in values if isinstance(values, list) else []:
+            item = shop.by_characteristic.get(str(one.get("characteristic", "")))
+            if item is None:
+                continue
+            hand = _in_hand(shop, item, str(one.get("gauge", "")))
+            for moment in ("found", "left"):
+                name = card_sheet.heading(item.key, str(one.get("position", "")), moment)
+                text = str(one.get(moment) or "")[:80]
+                if text and name in headings:
+                    out[name] = typed(text, hand).cell
+        return out
+
+    def _fields(self, stage: Stage, model: Model) -> list[dict[str, Any]]:
+        """What is asked at this stage of this family, in the order of shop.toml."""
+        shop = self.shop
+        setup = shop.setups.get(model.key, model.key)
+        lasts = at_bench.lasts(self.desk.folder, stage.key, setup)
+        places = self._places(stage, model)
+        if not places:
+            return []
+        limits = self._limits(stage, model, places)
+        notes = {
+            one.gauge: _of_gauge(one, self._hand_of(one.gauge)) for one in self.register() if one.due or one.drifts
+        }
+        out = []
+        for (key, position), row in zip(places, limits, strict=True):
+            item = shop.by_characteristic[key]
+            in_hand = gauges(shop, item)
+            hand = in_hand[0]
+            five = [*lasts.get((key, position), []), *self._since(stage, setup, item, position, lasts)][
+                -at_bench.LAST :
+            ]
+            lower, target, upper = (None if row[n] is None else hand.says(row[n]) for n in ("lower", "target", "upper"))
+            plausible = [hand.says(one) for one in item.plausible_range] if item.plausible_range else None
+            out.append(
+                {
+                    "characteristic": key,
+                    "position": position,
+                    "name": shop.characteristic_name(key),
+                    "quantity": item.quantity,
+                    "values": list(item.values),
+                    "good": list(item.good),
+                    "gauges": [{"key": g.key, "name": g.name, "unit": g.unit, "shown": g.shown, "step": g.step,
+                                "note": notes.get(g.key, "")} for g in in_hand],
+                    "lower": lower,
+                    "target": target,
+                    "upper": upper,
+                    "plausible": plausible,
+                    "last": [hand.says(value) for value, _ in five],
+                    "set_here": item.set_stage(model.family) == stage.key,
+                }
+            )  # fmt: skip
+        return out
+
+    def _places(self, stage: Stage, model: Model) -> list[tuple[str, str]]:
+        """(characteristic, position) asked: set here, seen here before, or, at a stage that never measured, what its
+        role usually looks at.
+        """
+        shop = self.shop
+        seen = {(key, place) for family, key, place in at_bench.measured(self.desk.folder, stage.key)
+                if family == model.family}  # fmt: skip
+        wanted: dict[tuple[str, str], None] = {}
+        for item in shop.characteristics:
+            here = item.set_stage(model.family) == stage.key
+            usual = not seen and (
+                (stage.role == "final" and item.quantity != "class" and bool(item.set_stages))
+                or (stage.role == "receiving" and not item.set_stages)
+            )
+            every = [(item.key, place) for place in item.positions or ("",)]
+            mine = [one for one in every if here or usual or one in seen]
+            mine += sorted(one for one in seen if one[0] == item.key and one not in every)
+            wanted |= dict.fromkeys(one for one in mine if _has_string(model, one[1]))
+        return list(wanted)
+
+    def _limits(self, stage: Stage, model: Model, places: list[tuple[str, str]]) -> list[dict[str, Any]]:
+        rows = self._judged(stage.key, model.key, [(key, place, None, "") for key, place in places])
+        return list(rows.select("lower", "target", "upper").iter_rows(named=True))
+
+    def _lies(
+        self, stage: str, model: str, item: Characteristic, position: str, value: float, hand: InHand
+    ) -> tuple[str, bool]:
+        row = self._judged(stage, model, [(item.key, position, value, hand.key)]).row(0, named=True)
+        if row["outside"] is None:
+            return KEPT, False
+        return (OUTSIDE if row["outside"] else ON_LIMIT if row["on_limit"] else INSIDE), True
+
+    def _judged(self, stage: str, model: str, asked: list[tuple[str, str, float | None, str]]) -> pl.DataFrame:
+        """Values with their specs and verdicts, as everywhere else (`story.conformity.with_specs`)."""
+        snapshot = self.desk.snapshot()
+        today = self.clock().astimezone(snapshot.shop.zone).date()
+        rows = pl.DataFrame(
+            asked, schema={"characteristic": pl.String, "position": pl.String, "value": pl.Float64, "gauge": pl.String},
+            orient="row",
+        ).with_columns(
+            pl.lit(snapshot.shop.families.get(model, "")).alias("family"),
+            pl.lit(model).alias("model"),
+            pl.lit(stage).alias("stage"),
+            pl.lit("").alias("supplier"),
+            pl.lit(today).alias("set_on"),
+        )  # fmt: skip
+        return with_specs(snapshot, rows)
+
+    def _since(
+        self, stage: Stage, setup: str, item: Characteristic, position: str, lasts: dict[Any, list[tuple[float, float]]]
+    ) -> list[tuple[float, float]]:
+        """Readings of a stream from cards kept since the index was made."""
+        on_file = lasts.get((item.key, position), [])
+        since = on_file[-1][1] if on_file else 0.0
+        name, out = card_sheet.heading(item.key, position), []
+        hand = gauges(self.shop, item)[0]
+        for one in self._all():
+            same = one.row["stage"] == stage.key and self.shop.setups.get(one.row["model"]) == setup
+            if same and one.at.timestamp() > since and one.row.get(name):
+                value = typed(one.row[name], hand).value
+                if value is not None:
+                    out.append((value, one.at.timestamp()))
+        return out
+
+    def _route(self, stage: Stage, model: Model | None, passed: list[str]) -> list[dict[str, Any]]:
+        shop = self.shop
+        family = model.family if model else ""
+        return [
+            {
+                "key": one.key,
+                "name": shop.stage_name(one.key),
+                "passed": one.key in passed,
+                "here": one.key == stage.key,
+            }
+            for one in shop.stages
+            if one.holds_for(family) and one.role not in ("repair", "rest")
+        ]
+
+    def _due(self, stage: Stage, model: Model | None, passed: list[str]) -> list[str]:
+        """What should have happened before this stage and is not on file."""
+        shop = self.shop
+        if model is None:
+            return []
+        before = shop.stages[: shop.bench_order[stage.key]]
+        left = [one for one in before if one.holds_for(model.family) and one.role not in ("repair", "rest")]
+        first = next((n for n, one in enumerate(left) if one.key in passed), len(left))
+        return [f"{shop.stage_name(one.key)}: not on file" for one in left[first:] if one.key not in passed]
+
+    def _reaction(self, characteristic: str) -> str:
+        check = next((one.check for one in self.shop.reactions if one.characteristic == characteristic), ())
+        return f"First look at: {check[0]}" if check else ""
+
+    def _stage(self, key: str) -> Stage:
+        stage = self.shop.by_stage.get(key)
+        if stage is None:
+            raise UnusableData(f"{key!r} is no stage of this shop")
+        return stage
+
+    def _of(self, serial: str) -> list[Kept]:
+        seen = at_bench.serial(self.desk.folder, serial)
+        since = seen.last_at if seen else datetime.fromtimestamp(0, UTC)
+        return [one for one in self._all() if one.row["serial"] == serial and one.at > since]
+
+    def _all(self) -> list[Kept]:
+        """Cards kept in the last days, oldest first."""
+        with self._lock:
+            if self._kept is None:
+                first = self.clock().astimezone(self.shop.zone).date() - timedelta(days=DAYS)
+                found = [Kept(sheet, row, _moment(row["finished_at"], self.clock()))
+                         for sheet, row in sheets.rows_since(self.desk.folder, first)]  # fmt: skip
+                self._kept = sorted(found, key=lambda one: one.at)
+            return self._kept
+
+    def _follow(self) -> None:
+        """Have the index made anew where the store has moved on; what is there serves meanwhile. The first one is
+        waited for.
+        """
+        made = at_bench.version_of(self.desk.folder)
+        if stands(self.desk.folder)[0] != made and not self._busy():
+            self._job = self.desk.jobs.bench_index()
+        if made < 0:
+            with suppress(TimeoutError):
+                self.desk.jobs.wait(self._job, PATIENCE)
+
+    def _soon(self) -> None:
+        """Have the day's sheets loaded, some minutes after the last time."""
+        if monotonic() - self._taken_in >= TAKEN_IN and not self._busy():
+            self._taken_in = monotonic()
+            self._job = self.desk.jobs.cards()
+
+    def _busy(self) -> bool:
+        job = self.desk.jobs.look(self._job)
+        return job is not None and job.state in ("waiting", "running")
+
+
+def _of_gauge(one: Standing, hand: InHand) -> str:
+    """What is to be known of a gauge beside every verdict that rests on it; '' where its checks are in order."""
+    if one.drifts and one.bias is not None:
+        way = "high" if one.bias > 0 else "low"
+        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way}: check it first"
+    if one.due:
+        return f"check overdue: last {one.last_at:%d %b}" if one.last_at else "never checked on its master piece"
+    return ""
+
+
+def _in_hand(shop: Shop, item: Characteristic, key: str) -> InHand:
+    own = gauges(shop, item)
+    return next((one for one in own if one.key == key), own[0])
+
+
+def _only(shop: Shop) -> str:
+    return shop.models[0].key if len(shop.models) == 1 else ""
+
+
+def _has_string(model: Model, position: str) -> bool:
+    """Does the model have the string that a position names?"""
+    number = position.partition(" ")[0]
+    return not (model.strings and number.isdigit() and int(number) > model.strings)
+
+
+def _moment(text: str, otherwise: datetime) -> datetime:
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return otherwise
+    return at if at.tzinfo else at.replace(tzinfo=UTC)

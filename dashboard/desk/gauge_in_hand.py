@@ -1,0 +1,103 @@
+"""The gauge in hand: its unit and step as a bench says them, what was typed on it, and how that is written down."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from ingest.reading.amounts import Manner
+from ingest.reading.notation import read_cell
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Characteristic, Gauge
+from ingest.terms.units import factors
+
+_HALF = re.compile(r"(\d+)\s*(?:½|\s1/2)")
+_COMMA = re.compile(r"-?\d+,\d+")
+SIXTY_FOURTHS, THOU = "64ths", "thou"
+SHOWN = {SIXTY_FOURTHS: "/64 in", THOU: "thou", "mm": "mm", "cents": "cents", "deg": "°", "": ""}
+USUAL = {"pitch": ("cents", 1.0), "angle": ("deg", 0.1), "count": ("", 1.0), "plain": ("", 1.0)}  # without a gauge
+
+
+@dataclass(frozen=True)
+class InHand:
+    """A gauge as it is read for one characteristic."""
+
+    key: str  # '' = none is declared
+    name: str
+    unit: str  # 64ths | thou | mm | cents | deg | ''
+    step: float  # in that unit
+    quantity: str
+
+    @property
+    def mm(self) -> float:
+        """One of its unit in canonical units."""
+        top, bottom = factors(self.unit, self.quantity) if self.unit else (1.0, 1.0)
+        return top / bottom
+
+    @property
+    def shown(self) -> str:
+        """The unit as it stands behind a value."""
+        return SHOWN.get(self.unit, self.unit)
+
+    def says(self, value: float) -> float:
+        """A canonical value in the unit of the gauge."""
+        return round(value / self.mm, 6)
+
+
+@dataclass(frozen=True)
+class Typed:
+    """What a text on that gauge says."""
+
+    value: float | None  # canonical; None: nothing, or it cannot be read
+    cell: str  # as it goes into the sheet
+    why: str = ""  # why it cannot be read
+
+
+def gauges(shop: Shop, item: Characteristic) -> list[InHand]:
+    """The gauges declared for a characteristic, in the order of shop.toml; one without a name where none is."""
+    own = [_of(gauge, item) for gauge in shop.gauges if item.key in gauge.measures]
+    return own or [_usual(shop, item)]
+
+
+def typed(text: str, hand: InHand) -> Typed:
+    """Read what was typed: `6.5`, `6½`, `6 1/2` and `6.5/64` are one value on a rule of 64ths."""
+    text = text.strip()
+    if not text:
+        return Typed(None, "")
+    if hand.quantity == "class":
+        return Typed(None, text)
+    bare = text.replace(",", ".") if _COMMA.fullmatch(text) else text
+    if hand.unit == SIXTY_FOURTHS and (half := _HALF.fullmatch(bare)):
+        bare = f"{half[1]}.5"
+    cell = read_cell(bare, Manner(hand.quantity, hand.unit))
+    if len(cell.readings) != 1 or math.isnan(cell.readings[0].number):
+        return Typed(None, text, cell.wanted or cell.reason or "one number")
+    one = cell.readings[0]
+    top, bottom = factors(one.unit, hand.quantity) if one.unit else (1.0, 1.0)
+    inches = one.unit == "in" and hand.unit == SIXTY_FOURTHS
+    number, unit = (one.number * 64, SIXTY_FOURTHS) if inches else (one.number, one.unit)
+    written = {SIXTY_FOURTHS: f"{number:.10g}/64 in", "": f"{number:.10g}"}.get(unit, f"{number:.10g} {unit}")
+    return Typed(one.number * top / bottom, written)
+
+
+def _of(gauge: Gauge, item: Characteristic) -> InHand:
+    name = gauge.name or gauge.key
+    if item.quantity != "length":
+        unit, step = USUAL.get(item.quantity, ("", 1.0))
+        return InHand(gauge.key, name, unit, gauge.step or step, item.quantity)
+    step = gauge.step or 0.05
+    said = " ".join([gauge.resolution, *gauge.leaves]).casefold()
+    if "/" in said and "mm" not in said:
+        return InHand(gauge.key, name, SIXTY_FOURTHS, round(step / 25.4 * 64, 6), "length")
+    if any(word in said for word in ("in", '"', "thou", "mil")):
+        return InHand(gauge.key, name, THOU, round(step / 25.4 * 1000, 6), "length")
+    return InHand(gauge.key, name, "mm", step, "length")
+
+
+def _usual(shop: Shop, item: Characteristic) -> InHand:
+    if item.quantity == "length":
+        unit, step = (THOU, 1.0) if shop.shop.length == "in" else ("mm", 0.05)
+        return InHand("", "", unit, step, "length")
+    unit, step = USUAL.get(item.quantity, ("", 1.0))
+    return InHand("", "", unit, step, item.quantity)

@@ -1,0 +1,96 @@
+"""Card: the doors between a tablet at a bench and the counter, and the one document it loads.
+
+It is no page of the frame: it needs the whole of a small screen, no chart library, and opens within a second on an old
+phone. Everything that is judged, read or written is asked at `desk.cards`; the tablet only shows and types.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import flask
+
+from analysis.methods.problems import UnusableData
+from dashboard.desk.cards import CardDesk
+from dashboard.desk.desk import EXPECTED, Desk
+
+PATH, NAME = "/card", "Card"
+HERE = Path(__file__).parent
+LARGEST = 60_000  # bytes of one card
+KINDS = {"card.js": "text/javascript", "card.css": "text/css"}
+SHELL = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
+<title>Card - Truerun</title>
+<link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/card/card.css">
+</head><body><noscript>Card needs scripts; a day sheet to print does without: truerun sheet</noscript>
+<div id="card" data-shop="{shop}"></div><script src="/card/card.js"></script></body></html>"""
+
+
+def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]]) -> None:
+    """The addresses of Card. cautions : what to mind at a stage, by the words of its key and name."""
+    cards = CardDesk(desk)
+    server.extensions["card"] = cards
+    server.add_url_rule(PATH, "card", lambda: _shell(desk))
+    server.add_url_rule(f"{PATH}/<name>", "card-file", _file)
+    asks: dict[str, Callable[[dict[str, Any]], Any]] = {
+        "benches": lambda _: cards.benches(),
+        "open": lambda it: (
+            cards.card(_text(it, "stage"), _text(it, "serial"), model=_text(it, "model"))
+            | {"cautions": cautions(f"{_text(it, 'stage')} {cards.shop.stage_name(_text(it, 'stage'))}")}
+        ),
+        "faults": lambda it: cards.faults(_text(it, "stage")),
+        "judge": lambda it: cards.judge(
+            *(_text(it, name) for name in ("stage", "model", "characteristic", "position", "text", "gauge"))
+        ),
+        "keep": cards.keep,
+        "undo": lambda it: cards.undo(_text(it, "bench"), _text(it, "card")),
+        "gauges": lambda _: cards.gauges(),
+        "check": lambda it: cards.check(_text(it, "gauge"), _text(it, "text"), _text(it, "tech")),
+        "today": lambda it: cards.today(_text(it, "bench")),
+    }
+    for name, ask in asks.items():
+        server.add_url_rule(f"{PATH}/{name}", f"card-{name}", _door(ask), methods=["POST"])
+
+
+def _door(ask: Callable[[dict[str, Any]], Any]) -> Callable[[], flask.Response]:
+    def answer() -> flask.Response:
+        if (flask.request.content_length or 0) > LARGEST:
+            return _said("more than one card holds", 413)
+        given = flask.request.get_json(silent=True)
+        if not isinstance(given, dict):
+            return _said("wanted a JSON object, as the page sends it", 400)
+        try:
+            return flask.jsonify(ask(given))
+        except UnusableData as why:
+            return _said(str(why), 422)
+        except EXPECTED as why:
+            return _said(str(why), 503)
+
+    return answer
+
+
+def _said(why: str, status: int) -> flask.Response:
+    answer = flask.jsonify({"problem": f"{why[:1].upper()}{why[1:]}."})
+    answer.status_code = status
+    return answer
+
+
+def _text(given: dict[str, Any], name: str) -> str:
+    value = given.get(name, "")
+    return value[:200] if isinstance(value, str) else ""
+
+
+def _shell(desk: Desk) -> flask.Response:
+    if not desk.has_shop:
+        return flask.Response("No shop here yet; begin on Logs.", status=404, mimetype="text/plain")
+    shop = desk.shop_words()[0]
+    return flask.Response(SHELL.format(shop=escape(shop, quote=True)), mimetype="text/html")
+
+
+def _file(name: str) -> flask.Response:
+    if name not in KINDS:
+        return flask.Response("There is no such file.", status=404, mimetype="text/plain")
+    return flask.Response((HERE / name).read_bytes(), mimetype=KINDS[name])

@@ -1,0 +1,67 @@
+"""The register of gauges, as Capability opens it: what is due, and whether a gauge reads beside its master piece."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from dash import html
+
+from analysis.studies.gauges.register import Standing, register
+from dashboard import drawings, numbers, parts
+from dashboard.charts.gauge_checks import ChecksView, gauge_checks
+from dashboard.desk import desk
+from dashboard.sentences import shared as sentences
+from ingest.shopfiles.shop import Shop
+
+NAME = "Checks on the master piece"
+
+
+def sheet(shop: Shop) -> html.Section | None:
+    """The sheet of the register; None where no gauge has a master piece."""
+    standing = register(shop, desk.here().gauge_checks(), now=datetime.now(UTC))
+    if not standing:
+        return None
+    rows = [_row(one, shop) for one in standing]
+    columns = [
+        ("gauge", "Gauge"),
+        ("master", "Master piece", "n"),
+        ("every", "Every", "n wide-only"),
+        ("last", "Last check", "wide-only"),
+        ("says", "How it stands"),
+    ]
+    charts = [_chart(one, shop) for one in standing if len(one.off) > 1]
+    return parts.sheet(NAME, "entered on Card in two touches", [parts.plain_table(rows, columns), *charts])
+
+
+def says(one: Standing, shop: Shop) -> str:
+    """How a gauge stands, in words."""
+    if one.drifts and one.bias is not None:
+        way = "high" if one.bias > 0 else "low"
+        return f"drifts: its last five checks read {_length(abs(one.bias), shop)} {way}"
+    if one.due:
+        return "check overdue" if one.last_at else "never checked"
+    return "in order"
+
+
+def _row(one: Standing, shop: Shop) -> dict[str, Any]:
+    return {
+        "gauge": one.name,
+        "master": _length(one.master, shop),
+        "every": f"{one.every_days} days" if one.every_days else "",
+        "last": numbers.day(sentences.local(shop, one.last_at)) if one.last_at else "none",
+        "says": says(one, shop),
+    }
+
+
+def _chart(one: Standing, shop: Shop) -> html.Div:
+    days = [numbers.day(sentences.local(shop, at)) for at in one.at]
+    view = ChecksView(one.off, days, (one.step or 0.0) / 2)
+    finding = f"{one.name}: {len(one.off)} checks, {says(one, shop)}."
+    return html.Div(
+        [html.H3(one.name), drawings.graph(drawings.both(gauge_checks, view), finding, f"checks-{one.gauge}")]
+    )
+
+
+def _length(mm: float, shop: Shop) -> str:
+    return numbers.mm(mm, shown=shop.shop.length)

@@ -1,0 +1,163 @@
+"""Sheets to write on: the traveller that goes with an instrument, a bench's day sheet, and an empty CSV to fill.
+
+All are made from shop.toml and the specs of the day. The serial stands as Code 128, made by python-barcode; its bars
+are drawn here, so that they are as wide as a common scanner wants (narrow bar .4 mm, 10 modules free at each side).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+from markupsafe import Markup
+
+from analysis.methods.problems import UnusableData
+from analysis.studies.story.conformity import with_specs
+from analysis.studies.story.lookup import instrument
+from dashboard.desk import desk
+from dashboard.desk.gauge_in_hand import gauges
+from dashboard.papers.cautions import LOCAL, cautions
+from dashboard.papers.paper import Paper, computed_from
+from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.shop_parts import Characteristic, Stage
+
+NARROW, HIGH, QUIET = 0.4, 14.0, 10  # mm, mm, modules
+LINES = {False: 20, True: 18}  # to fill on a day sheet: A4, Letter
+FIELDS = ("serial", "model", "stage", "tech", "date", "started_at", "finished_at", "outcome", "fault", "fault_at",
+          "sent_back_to", "note")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One measurement on a sheet."""
+
+    characteristic: str
+    position: str
+    name: str
+    unit: str  # as the gauge says it
+    limits: dict[str, str]  # by family, in words
+
+
+def traveller(serial: str, *, letter: bool = False) -> tuple[str, str]:
+    """The traveller of one instrument as a name for its file and its HTML. UnusableData for a serial that cannot stand
+    as a code.
+    """
+    serial = serial.strip()
+    if not serial or not serial.isascii() or not serial.isprintable():
+        raise UnusableData(f"{serial!r} cannot be printed as a code; wanted letters, figures and signs of ASCII")
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    family = _family(serial)
+    stages = [one for one in shop.stages if one.role != "repair" and (not family or one.holds_for(family))]
+    rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, family)} for one in stages]
+    made = Paper(f"Traveller {serial}", shop.shop.name, computed_from(snapshot), letter=letter)
+    return f"traveller-{_plain(serial)}", made.html(
+        "traveller.html", serial=serial, code=code(serial), family=family, made_on=_today(), rows=rows,
+        cautions=cautions(stages), local=LOCAL,
+    )  # fmt: skip
+
+
+def day_sheet(stage: str, *, letter: bool = False) -> tuple[str, str]:
+    """The day sheet of one bench as a name for its file and its HTML. UnusableData for a stage that is none."""
+    snapshot = desk.here().snapshot()
+    shop = snapshot.shop
+    one = _stage(shop, stage)
+    asked = measured(shop, one)
+    families = sorted(set(shop.families.values()))
+    limits = [
+        (family, [f"{each.name} {each.limits[family]} {each.unit}" for each in asked if each.limits.get(family)])
+        for family in families
+        if one.holds_for(family)
+    ]
+    made = Paper(f"Day sheet, {shop.stage_name(one.key)}", shop.shop.name, computed_from(snapshot), letter=letter)
+    return f"day-sheet-{_plain(one.key)}", made.html(
+        "day_sheet.html", stage=shop.stage_name(one.key), made_on=_today(), asked=asked, lines=LINES[letter],
+        limits=[row for row in limits if row[1]], cautions=cautions([one]), local=LOCAL,
+    )  # fmt: skip
+
+
+def empty_csv(stage: str) -> tuple[str, str]:
+    """A CSV to fill at one bench: a name by which it is read as it is, and its first line, units in the headings."""
+    shop = desk.here().snapshot().shop
+    one = _stage(shop, stage)
+    measures = [
+        " ".join(word for word in (each.characteristic, each.position, f"({each.unit})" if each.unit else "") if word)
+        for each in measured(shop, one)
+    ]
+    return f"card_{_today()}_{_plain(one.key)}-by-hand.csv", ",".join([*FIELDS, *measures]) + "\n"
+
+
+def measured(shop: Shop, stage: Stage) -> list[Asked]:
+    """What is asked at a stage: what is set there for some family; at final inspection everything that is set."""
+    families = sorted(set(shop.families.values()))
+    out = []
+    for item in shop.characteristics:
+        here = stage.key in item.set_stages or (stage.role == "final" and bool(item.set_stages))
+        if not (here or (stage.role == "receiving" and not item.set_stages)):
+            continue
+        hand = gauges(shop, item)[0]
+        for position in item.positions or ("",):
+            limits = {family: _limits(shop, item, position, family, stage) for family in families}
+            name = f"{shop.characteristic_name(item.key)}{f' {position}' if position else ''}"
+            out.append(Asked(item.key, position, name, hand.unit, limits))
+    return out
+
+
+def code(text: str) -> Markup:
+    """A text as Code 128 bars, an SVG in mm; the text stands under them."""
+    import barcode
+
+    modules = barcode.get("code128", text).build()[0]
+    bars, at = [], 0
+    while at < len(modules):
+        wide = 1
+        while at + wide < len(modules) and modules[at + wide] == modules[at]:
+            wide += 1
+        if modules[at] == "1":
+            bars.append(f'<rect x="{(at + QUIET) * NARROW:.2f}" y="0" width="{wide * NARROW:.2f}" height="{HIGH}"/>')
+        at += wide
+    width = (len(modules) + 2 * QUIET) * NARROW
+    size = f'width="{width:.2f}mm" height="{HIGH}mm" viewBox="0 0 {width:.2f} {HIGH}"'
+    whole = f'<svg class="bars" {size} role="img" shape-rendering="crispEdges">{"".join(bars)}</svg>'
+    return Markup(whole)
+
+
+def _limits(shop: Shop, item: Characteristic, position: str, family: str, stage: Stage) -> str:
+    """The limits that hold today in the unit of the gauge, `5.5 to 6.5`; '' where none does."""
+    snapshot = desk.here().snapshot()
+    row = pl.DataFrame(
+        {"characteristic": [item.key], "position": [position], "family": [family], "model": [""], "stage": [stage.key],
+         "supplier": [""], "set_on": [desk.here().today()], "value": [0.0], "gauge": [""]}
+    )  # fmt: skip
+    found = with_specs(snapshot, row).row(0, named=True)
+    hand = gauges(shop, item)[0]
+    low, high = (None if found[name] is None else f"{hand.says(found[name]):.3g}" for name in ("lower", "upper"))
+    if low is None and high is None:
+        return ""
+    return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}"
+
+
+def _in_words(shop: Shop, stage: Stage, family: str) -> list[dict[str, str]]:
+    return [{"name": one.name, "unit": one.unit, "limits": one.limits.get(family, "")} for one in measured(shop, stage)]
+
+
+def _family(serial: str) -> str:
+    """The family of a serial that is on file; '' of a new one."""
+    seen = desk.ask(instrument, serial=serial)
+    return desk.here().snapshot().shop.families.get(str(seen.instrument["model"]), "") if seen else ""
+
+
+def _stage(shop: Shop, key: str) -> Stage:
+    stage = shop.by_stage.get(key)
+    if stage is None:
+        raise UnusableData(f"no stage {key!r} in shop.toml; wanted one of {', '.join(shop.by_stage)}")
+    return stage
+
+
+def _today() -> date:
+    return desk.here().today()
+
+
+def _plain(text: str) -> str:
+    return "".join(sign if sign.isalnum() else "-" for sign in text.lower()).strip("-")
