@@ -14,7 +14,7 @@ import flask
 from dash import Dash, set_props
 from werkzeug.exceptions import BadRequest, HTTPException
 
-from dashboard import address, faults, parts
+from dashboard import address, faults, kept, parts
 from dashboard.desk import desk as counter
 from dashboard.pages import addresses
 
@@ -23,6 +23,7 @@ NOTICE = "notice"  # in the frame: what went wrong while a page was in use
 LONGEST = 20_000  # characters of a value that is typed or chosen
 NUMBERS = {"n_clicks", "n_intervals", "n_submit", "n_blur"}
 TEXTS = {"pathname", "search", "href", "hash"}
+TICKS = "logs-work-tick"  # the boxes of pages
 UPLOADS = {"contents", "filename"}
 OBJECTS = {"clickData", "hoverData", "selectedData", "relayoutData"}
 ANSWERS = {
@@ -134,7 +135,19 @@ def _is_for(given: Any, wanted: dict[str, Any]) -> bool:
             return False
     elif given.get("id") != wanted["id"]:
         return False
+    if wanted["property"] == "data":
+        return kept.fits(str(wanted["id"]), given.get("value"))
+    if wanted["property"] == "value":
+        return _chosen(given.get("value"), several=TICKS in str(wanted["id"]))
     return _of_its_kind(wanted["property"], given.get("value"))
+
+
+def _chosen(value: Any, *, several: bool) -> bool:
+    """What is typed or chosen is a text; what is ticked among boxes a list of them."""
+    if value is None:
+        return True
+    texts = value if several else [value]
+    return isinstance(texts, list) and all(isinstance(each, str) and len(each) <= LONGEST for each in texts)
 
 
 def _of_its_kind(name: str, value: Any) -> bool:
@@ -149,9 +162,6 @@ def _of_its_kind(name: str, value: Any) -> bool:
         return isinstance(points, list) and all(isinstance(point, dict) for point in points)
     if name in UPLOADS:
         return isinstance(value, list) and all(isinstance(v, str) for v in value)
-    if name == "value":
-        several = value if isinstance(value, list) else [value]
-        return all(isinstance(v, str | int | float) and len(str(v)) <= LONGEST for v in several)
     return True
 
 

@@ -96,10 +96,11 @@ class CardDesk:
             "came_back": back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
             "due": self._due(stage, kind, passed),
+            "quiet": " ".join(line for at, line in at_bench.said_of(self.desk.folder, serial)
+                              if at == stage.key or stage.role == "test"),
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
             "fields": self._fields(stage, kind) if kind else [],
-            "cautions": [],
         }  # fmt: skip
 
     def judge(
@@ -450,7 +451,7 @@ def _of_gauge(one: Standing, hand: InHand) -> str:
     """What is to be known of a gauge beside every verdict that rests on it; '' where its checks are in order."""
     if one.drifts and one.bias is not None:
         way = "high" if one.bias > 0 else "low"
-        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way} on its master piece: check it before you judge"
+        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way}: check it first"
     if one.due:
         return f"check overdue: last {one.last_at:%d %b}" if one.last_at else "never checked on its master piece"
     return ""

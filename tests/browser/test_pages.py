@@ -201,6 +201,18 @@ def test_a_file_too_large_to_be_dropped_in_one_comes_in_pieces(tmp_path, served,
     assert seen.wrong == []
 
 
+def test_a_sheet_that_fails_stands_in_its_place_and_the_page_stands(address, watched, monkeypatch):
+    monkeypatch.setattr("dashboard.faults.loud", False)
+    monkeypatch.setattr("dashboard.pages.rework.rest.savings", lambda *_: 1 / 0)
+    seen = watched(390)
+    seen.page.goto(f"{address}/rework")
+    sheet = seen.page.locator(".sheet", has=seen.page.get_by_role("heading", name="What removing it would save"))
+    sheet.locator("text=something went wrong in the program; the details stand in store/program.log").wait_for()
+    assert seen.page.locator(".sheet").count() > 2
+    assert "division by zero" not in seen.page.inner_text("body")
+    assert seen.wrong == []
+
+
 def test_a_page_that_fails_keeps_its_frame(address, watched, monkeypatch):
     monkeypatch.setattr("dashboard.faults.loud", False)
     monkeypatch.setattr("dashboard.pages.necks.layout", lambda **_: 1 / 0)

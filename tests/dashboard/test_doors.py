@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from dashboard import app, doors, faults
+from dashboard import app, doors, faults, kept
 from dashboard.desk import desk
 from dashboard.pages import addresses
 from tests.dashboard.test_odd_shops import stands
@@ -126,6 +126,51 @@ def forged(body):
         for value in (None, "x", 5, [], {}, [{}], [[]], [None]):
             yield {**body, name: value}
         yield {key: value for key, value in body.items() if key != name}
+
+
+def test_what_pages_keep_in_the_browser_has_its_shape(client, folder):
+    asked = {
+        str(one["id"])
+        for callback in client.dash_app.callback_map.values()
+        for one in (*callback["inputs"], *callback["state"])
+        if one["property"] == "data" and "callback" in callback
+    }
+    assert asked == set(kept.KEPT)
+    seen = dict(pair for path in ("/", "/drift", "/bench", "/logs") for pair in kept_in(json.loads(sent(client, path))))
+    assert {"week-on", "drift-about", "drift-shown", "logs-here"} <= {*seen}
+    assert [id for id, value in seen.items() if id in asked and not kept.fits(id, value)] == []
+    for id, fits in kept.KEPT.items():
+        assert sum(map(fits, ("2026-11-16", 1.5, [], {}, [[]], {"a": 1}, True, ["x"], 7))) < 4, id
+
+
+def test_what_is_typed_or_chosen_is_a_text(client):
+    paths = ("/", "/drift", "/capability", "/rework", "/necks", "/bench", "/book", "/logs", "/logs/readings")
+    for path in paths:
+        for props in chosen_in(json.loads(sent(client, path))):
+            groups = [one.get("items", [one]) if isinstance(one, dict) else [one] for one in props["data"]]
+            offered = [one["value"] if isinstance(one, dict) else one for group in groups for one in group]
+            assert all(isinstance(each, str) for each in (*offered, props.get("value") or "")), (path, props["id"])
+
+
+def chosen_in(part):
+    """The props of every list to choose from."""
+    if isinstance(part, dict):
+        props = part.get("props", {})
+        if isinstance(props, dict) and "id" in props and part.get("type") in ("Select", "Dropdown", "SegmentedControl"):
+            yield props
+        part = list(part.values())
+    for each in part if isinstance(part, list) else ():
+        yield from chosen_in(each)
+
+
+def kept_in(part):
+    """Every id of what a page keeps in the browser, with what it keeps."""
+    if isinstance(part, dict):
+        if part.get("type") == "Store":
+            yield part["props"]["id"], part["props"].get("data")
+        part = list(part.values())
+    for each in part if isinstance(part, list) else ():
+        yield from kept_in(each)
 
 
 def test_no_forged_callback_is_answered_with_a_fault(client, folder):

@@ -20,6 +20,9 @@ import urllib.request
 from collections import Counter
 from pathlib import Path
 
+import polars as pl
+
+from ingest.store import book
 from tests.trials.written import write
 
 SEED = 20_261_128
@@ -60,38 +63,56 @@ def visit(path: str) -> bytes:
 
 
 def entry(number: int) -> bytes:
-    """A decision of the week written into the bench book."""
-    values = (("week-decision", f"decision {number}"), ("week-owner", "Mara"), ("week-due", ""))
-    state = [{"id": name, "property": "value", "value": value} for name, value in values]
-    state.append({"id": "week-here", "property": "data", "value": "2026-11-16"})
-    return callback(
-        "week-written.children",
-        {"id": "week-written", "property": "children"},
-        [{"id": "week-write", "property": "n_clicks", "value": 1}],
-        state,
-    )
+    """A decision of the week written into the bench book, as the form on Week and Book sends it."""
+    key = "new-2026-11-16"
+    fields = (("action", f"decision {number}"), ("owner", "Mara"), ("due", ""))
+    ids: list[dict[str, object]] = [{"type": "book-field", "key": key, "name": name} for name, _ in fields]
+    who: dict[str, object] = {"type": "who", "place": f"book-{key}"}
+    pressed = {"type": "book-do", "key": key, "do": "decide"}
+    body = {
+        "output": "..book-said.children...book-again.search..",
+        "outputs": [{"id": "book-said", "property": "children"}, {"id": "book-again", "property": "search"}],
+        "inputs": [[{"id": pressed, "property": "n_clicks", "value": 1}]],
+        "state": [
+            [{"id": i, "property": "value", "value": said} for i, (_, said) in zip(ids, fields, strict=True)],
+            [{"id": i, "property": "id", "value": i} for i in ids],
+            [{"id": who, "property": "value", "value": f"client {number % CLIENTS}"}],
+            [{"id": who, "property": "id", "value": who}],
+            {"id": "book-again", "property": "search", "value": ""},
+        ],
+        "changedPropIds": [json.dumps(pressed, separators=(",", ":"), sort_keys=True) + ".n_clicks"],
+    }
+    return json.dumps(body).encode()
 
 
 class Told:
     """What all clients met."""
 
     def __init__(self) -> None:
-        self.lock, self.waits, self.wrong = threading.Lock(), list[float](), Counter[str]()
+        self.lock, self.waits, self.wrong = threading.Lock(), dict[str, list[float]](), Counter[str]()
+        self.written = 0  # entries of which the answer says that they stand in the book
 
-    def ask(self, base: str, path: str, body: bytes | None = None) -> None:
+    @property
+    def all_waits(self) -> list[float]:
+        """Seconds of every request, the longest last."""
+        return sorted(wait for waits in self.waits.values() for wait in waits)
+
+    def ask(self, base: str, path: str, body: bytes | None = None, called: str = "") -> None:
         """One request, timed."""
-        begun = time.monotonic()
+        begun, written = time.monotonic(), False
         try:
             request = urllib.request.Request(base + path, body, {"Content-Type": "application/json"} if body else {})
             with urllib.request.urlopen(request, timeout=60) as answer:
                 text = answer.read().decode("utf-8", "replace")
             wrong = "a fault told" if "went wrong in the program" in text else ""
+            written = "Written into the book." in text
         except urllib.error.HTTPError as problem:
-            wrong = f"{problem.code} {path.partition('?')[0]}" if problem.code >= 500 else ""
+            wrong = f"{problem.code} {path.partition('?')[0]}"
         except OSError as problem:
             wrong = f"{type(problem).__name__} {path.partition('?')[0]}"
         with self.lock:
-            self.waits.append(time.monotonic() - begun)
+            self.waits.setdefault(called or path.partition("?")[0], []).append(time.monotonic() - begun)
+            self.written += written
             if wrong:
                 self.wrong[wrong] += 1
 
@@ -102,11 +123,12 @@ def client(told: Told, base: str, seed: int, until: float) -> None:
     while time.monotonic() < until:
         kind = rng.random()
         if kind < 0.7:
-            told.ask(base, "/_dash-update-component", visit(rng.choice(PAGES)))
+            page = rng.choice(PAGES)
+            told.ask(base, "/_dash-update-component", visit(page), f"page {page}")
         elif kind < 0.9:
             told.ask(base, rng.choice(PLAIN))
         else:
-            told.ask(base, "/_dash-update-component", entry(rng.randrange(10**6)))
+            told.ask(base, "/_dash-update-component", entry(rng.randrange(10**6)), "an entry")
         time.sleep(rng.uniform(0.2, 1.5))
 
 
@@ -116,6 +138,12 @@ def memory(pid: int) -> float:
         if line.startswith("VmRSS"):
             return int(line.split()[1]) / 1024
     return 0.0
+
+
+def _cpu(pid: int) -> float:
+    """Seconds of the processor that a process has used."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def half_open(port: int, count: int) -> list[socket.socket]:
@@ -186,7 +214,9 @@ def run(shop: Path, pid: int, base: str, port: int, logs: list[Path], seconds: f
         one.join()
     for one in held:
         one.close()
-    waits, busy = sorted(told.waits), os.getloadavg()[0]
+    waits, busy = told.all_waits, os.getloadavg()[0]
+    stood = book.read(shop)["bench_book"].filter(pl.col("text").str.starts_with("decision ")).height
+    longest = sorted(((max(each), name) for name, each in told.waits.items()), reverse=True)[:5]
     usual, late = waits[len(waits) // 2], waits[int(len(waits) * 0.95)]
     return [
         f"{CLIENTS} clients for {seconds:.0f} s on a shared machine (load {busy:.0f} on {os.cpu_count()} cores),",
@@ -194,6 +224,9 @@ def run(shop: Path, pid: int, base: str, port: int, logs: list[Path], seconds: f
         "",
         f"- requests: {len(waits)}; errors: {sum(told.wrong.values())} {dict(told.wrong) or ''}",
         f"- waits: median {usual:.2f} s, nineteen of twenty within {late:.2f} s, longest {waits[-1]:.2f} s",
+        f"- longest by what was asked: {', '.join(f'{name} {wait:.1f} s' for wait, name in longest)}",
+        f"- entries answered as written: {told.written}; in the book: {stood}",
+        f"- processor of the server: {_cpu(pid):.0f} s",
         f"- memory of the server: {start:.0f} MB after a first visit of each page, {middle:.0f} in the middle,",
         f"  {memory(pid):.0f} at the end",
         f"- two loads and the unload ended with {ran}",
