@@ -14,6 +14,7 @@ from typing import Any
 
 from dashboard.charts import style
 from dashboard.charts.stream.marks import RAIL
+from dashboard.charts.stream.sides import Sides
 from dashboard.charts.stream.view import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView
 from dashboard.charts.timeline import iso
 
