@@ -133,8 +133,9 @@
     if (!card.model) return pickModel(rows);
     rows.replaceChildren(...card.fields.map(row), ...(card.fields.length ? [] : [el("p", { class: "line" }, "Nothing is measured here; say how it went.")]), card.cautions.length ? el("details", { class: "caution" }, el("summary", { style: "min-height:44px;display:flex;align-items:center" }, `Mind: ${card.cautions[0]}`), ...card.cautions.slice(1).map(one => el("p", {}, one))) : "");
     for (const key of Object.keys(values)) draw(key);
-    if (!card.on_file) say("Not on file: a new serial; Logs asks if it is none."); else if (card.here_before) say("It was at this bench before; this is another visit.");
+    if (!card.on_file) say("Not on file: a new serial; Logs asks if it is none.");
     else if (card.quiet) say(card.quiet);
+    else if (card.here_before) say("It was at this bench before; this is another visit.");
     const first = rows.querySelector("input, .words button"); if (first) first.focus({ preventScroll: true }); else document.querySelector("#outcomes button").focus();
   };
   const pickModel = async rows => {
