@@ -23,7 +23,7 @@ from dashboard.exports import written
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
-from dashboard.papers import served
+from dashboard.papers import cautions, served
 
 PAGES = {  # in the order of the header: the page's word and its module
     "week": "week.page",
@@ -115,7 +115,7 @@ def make_app(desk: counter.Desk) -> Dash:
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     served.connect(app.server)
-    card.connect(app.server, desk)
+    card.connect(app.server, desk, cautions.of_words)
     arriving.connect(app, desk)
     app.server.before_request(_may_wait)
     fence.connect(app)
@@ -193,13 +193,15 @@ def save(name: str) -> flask.Response:
 def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     """Header, skip link, and the place where pages appear."""
     shop, as_of = shop_words(desk)
-    wide = html.Nav([dcc.Link(name, href=path) for name, path in pages], **parts.aria(label="Pages"))
+    at_a_bench = [html.A(card.NAME, href=card.PATH)]  # a document of its own: the browser goes there by itself
+    wide = html.Nav([*(dcc.Link(name, href=path) for name, path in pages), *at_a_bench], **parts.aria(label="Pages"))
     phone = html.Details(
         [
             html.Summary("Pages", id="menu-name"),
             html.Ul(
                 [
                     *[html.Li(dcc.Link(name, href=path)) for name, path in pages],
+                    html.Li(html.A(card.NAME, href=card.PATH)),
                     html.Li(finding("find-in-menu")),
                     html.Li([shop, html.Br(), as_of], className="as-of"),
                 ]

@@ -11,7 +11,9 @@ from threading import Lock
 from time import monotonic, sleep
 from typing import Any
 
+from analysis.studies.room.play_test import advice
 from dashboard.desk.people_shown import Veil
+from dashboard.sentences import play_test
 from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
@@ -98,13 +100,20 @@ class Jobs:
             try:
                 return cards.take_in(self.folder, progress=progress, now=self.clock())
             finally:
-                at_bench.make(self.folder, open_snapshot(self.folder))
+                self._index()
 
         return self._begin("Take in the day's cards", work)
 
     def bench_index(self) -> int:
         """Make the small index of the benches anew."""
-        return self._begin("Index for Card", lambda _: at_bench.make(self.folder, open_snapshot(self.folder)))
+        return self._begin("Index for Card", lambda _: self._index())
+
+    def _index(self) -> None:
+        snapshot = open_snapshot(self.folder)
+        at_frets = snapshot.table("readings", "position")["position"].str.contains(" fret ", literal=True).any()
+        said = snapshot.once(advice) if at_frets else ()
+        lines = [(one.serial, one.stage, play_test.line(snapshot.shop, one)) for one in said]
+        at_bench.make(self.folder, snapshot, lines)
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""

@@ -27,6 +27,7 @@ class Drift(Address):
     characteristic: Text = ""
     position: Text = ""
     model: Text = ""
+    open: Text = ""
     first: Day = Field("", alias="from")
     to: Day = ""
 

@@ -8,6 +8,7 @@ store.
 import json
 import re
 import sqlite3
+from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -17,7 +18,7 @@ import polars as pl
 
 from ingest.store.snapshot import Snapshot
 
-FILE, FORMAT = "bench.sqlite", 1
+FILE, FORMAT = "bench.sqlite", 2
 LAST = 5  # readings shown of a stream
 FAULT_WEEKS = 13
 SEEN = 0.02  # of a stage's visits of a family: what is measured less often is no part of its sheet
@@ -28,6 +29,8 @@ CREATE TABLE lasts (stage TEXT, characteristic TEXT, position TEXT, setup TEXT, 
     PRIMARY KEY (stage, characteristic, position, setup)) WITHOUT ROWID;
 CREATE TABLE measured (stage TEXT, family TEXT, characteristic TEXT, position TEXT, n INTEGER);
 CREATE TABLE caught (stage TEXT, fault TEXT, n INTEGER);
+CREATE TABLE said (serial TEXT, stage TEXT, line TEXT);
+CREATE INDEX of_serial ON said (serial);
 """
 
 
@@ -62,8 +65,10 @@ def version_of(folder: Path) -> int:
     return int(row[1]) if row and row[0] == FORMAT else -1
 
 
-def make(folder: Path, snapshot: Snapshot) -> None:
-    """Write it anew; readers see the old one until the new one is whole."""
+def make(folder: Path, snapshot: Snapshot, said: Iterable[tuple[str, str, str]] = ()) -> None:
+    """Write it anew; readers see the old one until the new one is whole. said : (serial, stage, line), what studies say
+    of an instrument to whoever has it next.
+    """
     place = path_of(folder)
     place.parent.mkdir(parents=True, exist_ok=True)
     fresh = place.with_name(f".{FILE}.new")
@@ -79,6 +84,7 @@ def make(folder: Path, snapshot: Snapshot) -> None:
         held.executemany("INSERT INTO lasts VALUES (?, ?, ?, ?, ?)", _lasts(snapshot, models))
         held.executemany("INSERT INTO measured VALUES (?, ?, ?, ?, ?)", _measured(snapshot, named, models))
         held.executemany("INSERT INTO caught VALUES (?, ?, ?)", _caught(snapshot, visits))
+        held.executemany("INSERT INTO said VALUES (?, ?, ?)", said)
         made = datetime.now(UTC).isoformat(timespec="seconds")
         held.execute("INSERT INTO about VALUES (?, ?, ?)", (FORMAT, snapshot.version, made))
         held.commit()
@@ -96,6 +102,11 @@ def serial(folder: Path, name: str) -> Seen | None:
         name, row[0], row[1], row[2], tuple(told["passed"]), last[0],
         datetime.fromtimestamp(last[1], UTC), last[2], last[3], told["back"],
     )  # fmt: skip
+
+
+def said_of(folder: Path, name: str) -> list[tuple[str, str]]:
+    """(stage, line) of what is said of a serial."""
+    return [(row[0], row[1]) for row in _all(folder, "SELECT stage, line FROM said WHERE serial = ?", (name,))]
 
 
 def lasts(folder: Path, stage: str, setup: str) -> dict[tuple[str, str], list[tuple[float, float]]]:

@@ -61,7 +61,7 @@ def wait_for_words(seen, words):
 
 
 def test_a_click_on_a_cell_shows_its_stream_and_back_returns(opened):
-    seen = opened()
+    seen = opened("/drift?open=all")
     wait_for_words(seen, "LARK-25, action treble, final inspection")
     seen.page.locator("a.led[aria-label^='LARK-25, neck relief']").first.focus()
     seen.page.keyboard.press("Enter")
@@ -90,7 +90,7 @@ def test_a_filter_goes_into_the_address_and_the_page_follows(opened):
 
 
 def test_limits_put_on_file_change_the_chart(opened_copy):
-    seen = opened_copy()
+    seen = opened_copy("/drift?open=limits")
     assert "limits set anew" not in seen.page.evaluate(DRAWN)
     seen.page.fill("#drift-from", moving_shop.day(40).date().isoformat())
     seen.page.fill("#drift-to", moving_shop.day(119).date().isoformat())

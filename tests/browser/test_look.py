@@ -41,6 +41,7 @@ CHARTS = [
     "lots",
     "capability map",
     "room left",
+    "what moved",
     "shares",
     "pareto",
     "moves with",

@@ -5,11 +5,11 @@ cause moved at several stages, or of several characteristics, is one matter, and
 where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its explanation
 where that accounts for them; those that closed before are explained as of their closing. A matter that is laid to a
 cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the baseline,
-whatever the single charts say.
+and is closed where they say that it has ended, whatever the single charts say.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -43,7 +43,8 @@ def open_matters(snapshot: Snapshot) -> list[Matter]:
     looked for in `matters` only.
     """
     judged = snapshot.once(signals)
-    return [] if judged is None else _recorded(snapshot, judged, snapshot.once(_open_ones))
+    lasting = [one for one in snapshot.once(_open_ones) if not one.ended]
+    return [] if judged is None else _recorded(snapshot, judged, lasting)
 
 
 def closed_matters(snapshot: Snapshot) -> list[Matter]:
@@ -57,9 +58,9 @@ def _all_groups(snapshot: Snapshot) -> tuple[list["_Group"], list["_Group"]]:
     judged, every = snapshot.once(signals), snapshot.once(every_signal)
     if judged is None:
         return [], []
-    opened = [_Group(set(one.signals), list(one.parts), one.lasts) for one in snapshot.once(_open_ones)]
-    held = {number for group in opened for number in group.signals}
-    closed = []
+    still = [replace(one, signals=set(one.signals), parts=list(one.parts)) for one in snapshot.once(_open_ones)]
+    held = {number for group in still for number in group.signals}
+    opened, closed = [one for one in still if not one.ended], [one for one in still if one.ended]
     for one in _closed_ones(snapshot, judged, held):
         home = next((other for other in opened if one.parts and one.parts[0].named and _alike(one, other, every)), None)
         if home is None:
@@ -72,7 +73,7 @@ def _all_groups(snapshot: Snapshot) -> tuple[list["_Group"], list["_Group"]]:
 def _recorded(snapshot: Snapshot, judged: Signals, groups: list["_Group"]) -> list[Matter]:
     every = snapshot.once(every_signal)
     found = [
-        told(snapshot, judged, [every[k] for k in sorted(one.signals)], one.parts, lasts=one.lasts)
+        told(snapshot, judged, [every[k] for k in sorted(one.signals)], one.parts, lasts=one.lasts, ended=one.ended)
         for one in _merged(groups, every)
     ]
     return sorted(found, key=lambda one: (one.opened_at, one.key))
@@ -83,6 +84,7 @@ class _Group:
     signals: set[int]
     parts: list[Explained]  # none: a weekly share, or signals of streams without a baseline
     lasts: bool = False  # its signals have closed, its cause has not come back
+    ended: bool = False  # its cause has ended, though a chart of few readings has not shown it yet
 
 
 def _open_ones(snapshot: Snapshot) -> list[_Group]:
@@ -111,7 +113,7 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
             continue
         for one in found:
             if any(every[k].row["closed_at"] is None for k in one.signals):
-                groups.append(_Group(set(one.signals), [one]))
+                groups.append(_Group(set(one.signals), [one], ended=bool(one.named) and one.best.end >= 0))
             elif one.named and _lasts(snapshot, one, [every[k] for k in one.signals]):
                 groups.append(_Group(set(one.signals), [one], lasts=True))
     return groups + [_Group({one.number}, []) for one in still if unit(judged, one) is None]
@@ -164,11 +166,12 @@ def _merged(groups: list[_Group], every: list[Signal]) -> list[_Group]:
     for one in sorted(groups, key=lambda group: min(group.signals)):
         home = next((other for other in merged if _alike(one, other, every)), None)
         if home is None:
-            merged.append(_Group(set(one.signals), list(one.parts), one.lasts))
+            merged.append(replace(one, signals=set(one.signals), parts=list(one.parts)))
         else:
             home.signals |= one.signals
             home.parts += one.parts
             home.lasts |= one.lasts
+            home.ended |= one.ended
     return merged
 
 

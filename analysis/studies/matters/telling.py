@@ -13,26 +13,31 @@ from analysis.methods.segments import Flags, Floats
 from analysis.studies.drift.entries import entries_for, known
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
+from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
 from analysis.studies.matters.evidence import Evidence
 from analysis.studies.matters.explained import Explained
 from analysis.studies.matters.planned import planned
 from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, Matter, Member, MovesWith, TellApart
 from analysis.studies.matters.units import Signal
-from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
 
 Z95 = 1.96
 OPEN, ACTION, KNOWN, CLOSED = "open", "action", "known", "closed"
-CLOSER = 0.5  # of how far off its target it was, from which on a stream is said to have moved to it
 APART = 1.3  # sizes of single models are told where the largest is so many times the smallest
 
 
 def told(
-    snapshot: Snapshot, judged: Signals, signals: list[Signal], parts: list[Explained], *, lasts: bool = False
+    snapshot: Snapshot,
+    judged: Signals,
+    signals: list[Signal],
+    parts: list[Explained],
+    *,
+    lasts: bool = False,
+    ended: bool = False,
 ) -> Matter:
     """The record of one matter; signals by opening, parts by stage or characteristic, the most telling first; lasts :
-    its cause has not come back, though its signals have closed.
+    its cause has not come back, though its signals have closed; ended : its cause has ended, though one has not.
     """
     tolerance = snapshot.once(tolerances)
     parts = sorted(
@@ -41,7 +46,11 @@ def told(
     main = _main(judged, signals, parts, tolerance)
     first = signals[0]
     closed = [one.row["closed_at"] for one in signals]
-    closed_at = None if lasts or any(when is None for when in closed) else max(closed)
+    known = [when for when in closed if when is not None]
+    if ended:
+        known += [_first(part.evidence.rows["taken_at"], part.evidence, part.evidence.day >= 0, part.best.end)
+                  for part in parts if part.best.end >= 0]  # fmt: skip
+    closed_at = None if lasts or (len(known) < len(closed) and not ended) else max(known)
     entries = _entries(snapshot, signals)
     state = _state(snapshot, signals, entries, closed_at)
     share = tolerance.get(tuple(str(main[name]) for name in KEY))
@@ -81,42 +90,6 @@ def told(
         share_of_tolerance=abs(size) / share if size is not None and share else None,
         planned=planned(snapshot, parts[0], record.moves_with) if parts else None,
     )
-
-
-def tolerances(snapshot: Snapshot) -> dict[tuple[str, ...], float]:
-    """Tolerance in force at the last reading of each stream, by KEY; only where both limits are asked."""
-    rows = snapshot.once(_asked)
-    rows = rows.filter((pl.col("upper") > pl.col("lower")).fill_null(False))
-    key = rows.select("characteristic", "position", "setup", "stage", pl.col("upper") - pl.col("lower"))
-    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
-
-
-def targets(snapshot: Snapshot) -> dict[tuple[str, ...], float]:
-    """Target in force at the last reading of each stream, by KEY."""
-    rows = snapshot.once(_asked).filter(pl.col("target").is_not_null())
-    key = rows.select("characteristic", "position", "setup", "stage", "target")
-    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
-
-
-def _asked(snapshot: Snapshot) -> pl.DataFrame:
-    """The last reading of each stream of all techs, with what is asked of it."""
-    from analysis.studies.drift.streams import streams
-
-    held = snapshot.once(streams)
-    if held is None:
-        columns = dict.fromkeys(("characteristic", "position", "setup", "stage"), pl.String())
-        return pl.DataFrame(schema={**columns, **dict.fromkeys(("upper", "lower", "target"), pl.Float64())})
-    last = held.readings[np.append(held.starts[1:], len(held.values)) - 1]
-    return with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
-
-
-def to_target(main: dict[str, object], asked: dict[tuple[str, ...], float]) -> bool:
-    """Does the stream that stands for it lie at most half as far off its target as before?"""
-    target = asked.get(tuple(str(main[name]) for name in KEY))
-    before, after = main.get("before"), main.get("after")
-    if target is None or not isinstance(before, float) or not isinstance(after, float) or main.get("over"):
-        return False
-    return abs(after - target) <= CLOSER * abs(before - target)
 
 
 def _key(first: Signal) -> str:

@@ -71,11 +71,11 @@
   // ---- the day's check of a gauge on its master piece: the gauge, then what it reads
   const gauges = async () => {
     const told = await ask("gauges"), rows = document.getElementById("rows");
-    const draw = (list, said) => rows.replaceChildren(el("div", { class: "choose" }, el("h1", {}, "What does it read on its master piece?"),
+    const draw = (list, said) => { say(said || ""); rows.replaceChildren(el("div", { class: "choose" }, el("h1", {}, "What does it read on its master piece?"),
       ...list.map(one => { const at = Math.round(one.master / one.step); return el("section", { "data-gauge": one.key }, el("h2", {}, `${one.name}, master ${number(one.master)} ${one.shown}${one.note ? `: ${one.note}` : one.due ? ": due" : ""}`),
         el("div", { class: "cells" }, ...Array.from({ length: 7 }, (_, k) => { const value = Math.round((one.master + (k - 3) * one.step) * 1e6) / 1e6; return el("button", { type: "button", "data-reads": number(value), onclick: async () => { try { draw((await ask("check", { gauge: one.key, text: number(value), tech: bench.tech })).gauges, `Kept: ${one.name} reads ${number(value)} ${one.shown}.`); } catch (fault) { fails(fault); } } }, number(value)); }))); }),
       list.length ? "" : el("p", {}, "No gauge of shop.toml has a master piece yet (master, check_days)."),
-      el("p", {}, el("button", { type: "button", id: "checked", onclick: () => card ? show() : begin() }, "Back to the card"))), say(said || ""));
+      el("p", {}, el("button", { type: "button", id: "checked", onclick: () => card ? show() : begin() }, "Back to the card")))); };
     draw(told.gauges);
   };
 
@@ -131,9 +131,11 @@
     document.getElementById("what").replaceChildren(el("b", {}, card.model ? `${card.model}${card.model_guessed ? " ?" : ""}` : "model not known"), card.family, card.lot ? el("div", {}, `neck lot ${card.lot}`) : "");
     const rows = document.getElementById("rows");
     if (!card.model) return pickModel(rows);
-    rows.replaceChildren(...card.fields.map(row), ...(card.fields.length ? [] : [el("p", { class: "line" }, "Nothing is measured here; say how it went.")]), ...card.cautions.map(one => el("p", { class: "caution" }, one)));
-    if (!card.on_file) say("Not on file: a new serial; Logs asks if it is none."); else if (card.here_before) say("It was at this bench before; this is another visit.");
+    rows.replaceChildren(...card.fields.map(row), ...(card.fields.length ? [] : [el("p", { class: "line" }, "Nothing is measured here; say how it went.")]), card.cautions.length ? el("details", { class: "caution" }, el("summary", { style: "min-height:44px;display:flex;align-items:center" }, `Mind: ${card.cautions[0]}`), ...card.cautions.slice(1).map(one => el("p", {}, one))) : "");
+    for (const key of Object.keys(values)) draw(key);
+    if (!card.on_file) say("Not on file: a new serial; Logs asks if it is none.");
     else if (card.quiet) say(card.quiet);
+    else if (card.here_before) say("It was at this bench before; this is another visit.");
     const first = rows.querySelector("input, .words button"); if (first) first.focus({ preventScroll: true }); else document.querySelector("#outcomes button").focus();
   };
   const pickModel = async rows => {

@@ -29,15 +29,18 @@ SHELL = """<!doctype html>
 <div id="card" data-shop="{shop}"></div><script src="/card/card.js"></script></body></html>"""
 
 
-def connect(server: flask.Flask, desk: Desk) -> None:
-    """The addresses of Card."""
+def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]]) -> None:
+    """The addresses of Card. cautions : what to mind at a stage, by the words of its key and name."""
     cards = CardDesk(desk)
     server.extensions["card"] = cards
     server.add_url_rule(PATH, "card", lambda: _shell(desk))
     server.add_url_rule(f"{PATH}/<name>", "card-file", _file)
     asks: dict[str, Callable[[dict[str, Any]], Any]] = {
         "benches": lambda _: cards.benches(),
-        "open": lambda it: cards.card(_text(it, "stage"), _text(it, "serial"), model=_text(it, "model")),
+        "open": lambda it: (
+            cards.card(_text(it, "stage"), _text(it, "serial"), model=_text(it, "model"))
+            | {"cautions": cautions(f"{_text(it, 'stage')} {cards.shop.stage_name(_text(it, 'stage'))}")}
+        ),
         "faults": lambda it: cards.faults(_text(it, "stage")),
         "judge": lambda it: cards.judge(
             *(_text(it, name) for name in ("stage", "model", "characteristic", "position", "text", "gauge"))

@@ -33,6 +33,7 @@ class Asked:
     model: str = ""
     since: str = ""  # first and last day of a period of one's own, in place of the last weeks
     until: str = ""
+    open: str = ""  # the fold that is open
 
     @property
     def search(self) -> str:
@@ -59,6 +60,7 @@ def read(shop: Shop, given: dict[str, Any]) -> Asked:
         **{name: str(given.get(name) or "") for name in ("characteristic", "position", "model")},
         since=str(given.get("from") or given.get("since") or ""),
         until=str(given.get("to") or given.get("until") or ""),
+        open=str(given.get("open") or ""),
     )
 
 

@@ -22,45 +22,34 @@ from ingest.shopfiles.shop import Shop
 
 RACK = "drift-rack"
 SHOWN_MOVED = 7
+ABREAST = 12  # models side by side in the rack
 
 
 def glance(
-    rows: pl.DataFrame,
-    counted: dict[str, int],
-    stages: list[str],
-    asked: Asked,
-    *,
-    stream: dict[str, Any] | None,
-    shop: Shop,
-    now: datetime,
+    rows: pl.DataFrame, stages: list[str], asked: Asked, *, stream: dict[str, Any] | None, shop: Shop, now: datetime
 ) -> html.Section:
-    """The rack of each stage, the counts in words, and what moved, most of its tolerance first."""
-    drawn = []
+    """The rack of each stage, twelve models abreast, and what moved, most of its tolerance first."""
+    drawn: list[Any] = []
     for stage in stages:
         part = rows.filter(pl.col("stage") == stage)
-        if part.is_empty():
-            continue
-        view = rack_view(part, shop, cell_key(stream) if stream else "", now.date())
-        heading = [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
-        told = f"{shop.stage_name(stage)}: {_counts_in_words(part)}"
-        drawn += [
-            *heading,
-            parts.graph(parts.both(rack_chart, view), told, f"{RACK}-{stage}", leads=partial(leads, asked)),
-        ]
+        models = [setup for setup in dict.fromkeys(shop.setups.values()) if setup in set(part["model"])]
+        if models:
+            drawn += [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
+        for k in range(0, len(models), ABREAST):
+            some = part.filter(pl.col("model").is_in(models[k : k + ABREAST]))
+            view = rack_view(some, shop, cell_key(stream) if stream else "", now.date())
+            told = f"{shop.stage_name(stage)}: {_counts_in_words(some)}"
+            name = f"{RACK}-{stage}-{k}" if k else f"{RACK}-{stage}"
+            drawn.append(parts.graph(parts.both(rack_chart, view), told, name, leads=partial(leads, asked)))
     if not drawn:
         which = f" that is {asked.state}" if asked.state else ""
-        drawn = [
-            parts.empty_state(
-                f"No stream{which} here. The filters above widen the view.", "All stages", f"{PATH}?stage={ALL_STAGES}"
-            )
-        ]
+        text = f"No stream{which} here. The filters above widen the view."
+        drawn = [parts.empty_state(text, "All stages", f"{PATH}?stage={ALL_STAGES}")]
     right = (
         "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma "
         "where nothing is asked"
     )
-    return parts.sheet(
-        "All streams at a glance", right, [*drawn, _counts(counted, shop), *_moved_list(rows, asked, shop, now.date())]
-    )
+    return parts.sheet("All streams at a glance", right, [*drawn, *_moved_list(rows, asked, shop, now.date())])
 
 
 def _counts_in_words(rows: pl.DataFrame) -> str:
@@ -70,7 +59,8 @@ def _counts_in_words(rows: pl.DataFrame) -> str:
     )
 
 
-def _counts(counted: dict[str, int], shop: Shop) -> html.Div:
+def counts(counted: dict[str, int], shop: Shop) -> html.Div:
+    """How many moved, ran true and are thin, each with its mark."""
     told = []
     if counted[states.MOVED]:
         told.append(parts.mark("moved-up", f"{numbers.count(counted[states.MOVED])} moved"))

@@ -16,6 +16,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
+from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
 from dashboard.address import address
@@ -24,13 +25,15 @@ from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import budget as drift_budget
 from dashboard.pages.drift import closer as drift_closer
 from dashboard.pages.drift import limits as drift_limits
+from dashboard.pages.drift import moved as drift_moved
 from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import played as drift_played
 from dashboard.pages.drift import seen as drift_seen
 from dashboard.pages.drift import stream as drift_stream
 from dashboard.pages.drift.asked import ALL_STAGES, FAMILY, KEY, PATH, WEEKS_SEEN, Asked, read, techs_of
-from dashboard.pages.drift.glance import glance
+from dashboard.pages.drift.glance import cell_key, counts, glance, leads
+from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
@@ -114,16 +117,50 @@ def _body(asked: Asked) -> html.Div:
         sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
+    picked = cell_key(stream) if stream else ""
+    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    what = partial(drift_moved.sheet, shop=shop, now=now.date())
+    looked, of_it = _looked_at(stream, asked, shop, now)
+    kept = {name: value for name, value in parse_qs(asked.search.lstrip("?")).items() if name != "open"}
     return parts.page(
         head,
         _filters(asked, shop, now),
-        glance(shown, counted, stages, asked, stream=stream, shop=shop, now=now),
-        *_looked_at(stream, asked, shop, now),
+        held(drift_moved.NAME, what, found, shown, picked, partial(leads, asked)),
+        counts(counted, shop),
+        *looked,
         *unjudged(shop),
-        held("Odd instruments", odd_instruments, rows, asked, stages, shop, now),
-        held("Patterns", drift_patterns.sheet, shop, asked.weeks),
-        held("Play test", drift_played.sheet, shop, asked.weeks),
-        how_it_judges(shop),
+        folded(
+            [
+                *of_it,
+                Fold(
+                    "all",
+                    "All streams at a glance",
+                    "a straightedge each, by characteristic and model",
+                    partial(glance, shown, stages, asked, stream=stream, shop=shop, now=now),
+                ),
+                Fold(
+                    "odd",
+                    "Odd instruments",
+                    "single readings beyond four sigma; they open no signal",
+                    partial(odd_instruments, rows, asked, stages, shop, now),
+                ),
+                Fold(
+                    "patterns",
+                    "Patterns",
+                    "what the eight rules mark, and instruments whose readings do not go together",
+                    partial(drift_patterns.sheet, shop, asked.weeks),
+                ),
+                Fold("played", "Play test", "what players found", partial(drift_played.sheet, shop, asked.weeks)),
+                Fold(
+                    "judges",
+                    "How it judges",
+                    "what the words mean, and how far the promise goes",
+                    partial(how_it_judges, shop),
+                ),
+            ],
+            PATH,
+            {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
+        ),
     )
 
 
@@ -148,22 +185,30 @@ def unjudged(shop: Shop) -> list[Any]:
     return [parts.sheet("Streams that could not be judged", "the others stand without them", [table, *more])]
 
 
-def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> list[Any]:
+def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> tuple[list[Any], list[Fold]]:
+    """The sheets of one stream, and what of it stays folded."""
     if stream is None:
-        return []
+        return [], []
     try:
         seen = drift_seen.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
-        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))]
+        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))], []
     by_field, foot = drift_on_chart.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
     one = held("The stream", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
-    limits = held("Limits", drift_limits.sheet, seen, shop)
-    buys = held("What a budget buys", drift_budget.budget_sheet, seen, shop)
     book = held("Bench book", drift_book.sheet, seen, shop)
+    name = sentences_drift.stream_name(shop, stream)
+    folds = [
+        Fold("limits", "Limits", f"{name}: set anew from a baseline", partial(drift_limits.sheet, seen, shop)),
+        Fold(
+            "buys",
+            "What a budget buys",
+            "how many instruments until a shift is seen",
+            partial(drift_budget.budget_sheet, seen, shop),
+        ),
+    ]
     if seen.signal is None:
-        return [one, parts.row("75", limits, book), *([buys] if buys is not None else [])]
-    moves = parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)
-    return [one, moves, parts.row("75", limits, buys) if buys is not None else limits]
+        return [one, book], folds
+    return [one, parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)], folds
 
 
 def _of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:

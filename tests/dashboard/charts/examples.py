@@ -20,6 +20,7 @@ from dashboard.charts.gauge_checks import ChecksView, gauge_checks
 from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
+from dashboard.charts.moved import MatterRow, Moved, MovedView, moved
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.parts_of_whole import ages, variance
@@ -264,6 +265,23 @@ COST = CostView(
 )
 
 Chart = Callable[..., dict[str, Any]]
+WHAT_MOVED = MovedView(
+    [
+        MatterRow(
+            "Action bass and treble on FINCH-T, HERON-OM and five more moved up",
+            "14 streams. Largest: FINCH-T, action treble, up 0.19 mm, 32 % of the tolerance.",
+            ["since 3 Nov", "Moves together with the change of", "3 Nov: bridge blanks.", "action: Mara by 25 Nov"],
+            [Moved(32 - k, f"stream {k}", f"a||M{k}|final") for k in range(14)],
+            "FINCH-T treble",
+            "a||M0|final",
+            True,
+        ),
+        MatterRow("In tune at 12 on KITE-M2 moved down", "", [], [Moved(-161, "one", "b||K|final", False)], "KITE-M2"),
+    ],
+    [k / 4 - 9 for k in range(70)],
+    "70 streams ran true, between 9 % below and 9 % above their edge",
+    "11 thin: fewer than 25 readings, or no spread",
+)
 NEEDS = [
     NeedRow(
         "In tune at 12, string 4",
@@ -339,6 +357,9 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "evidence, none yet": (evidence, EvidenceView([], 3, -3)),
     "cost": (cost, COST),
     "cost, empty": (cost, CostView([], [], [], [], [])),
+    "what moved": (moved, WHAT_MOVED),
+    "what moved, only steady": (moved, replace(WHAT_MOVED, rows=[])),
+    "what moved, empty": (moved, MovedView([], [], "", "")),
     "room left": (room_left, NEEDS),
     "room left, empty": (room_left, []),
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),

@@ -19,6 +19,7 @@ from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
+from dashboard.charts.moved import MatterRow, Moved, MovedView, end_of, moved
 from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.charts.run import RunView, run
 from dashboard.charts.settling import SettlingRow, settling
@@ -407,3 +408,38 @@ def test_lanes_have_one_scale_and_their_figures_stand_in_their_columns():
     placed = {text["text"]: (text["x"], text["y"]) for text in figure["layout"]["annotations"]}
     assert placed["4.0"][0] != placed["2.0"][0] or placed["4.0"][1] != placed["2.0"][1]
     assert placed["3 to 5"][1] - 16 == pytest.approx(first[0][1] - 8)
+
+
+# ---- what moved ------------------------------------------------------------------------------------------------------
+
+
+def test_the_axis_doubles_from_line_to_line_and_holds_the_largest():
+    view = MovedView([MatterRow("A", "", [], [Moved(161, "far", "k")], "A")], [1.0, -2.0], "", "")
+    assert end_of(view) == 320
+    assert end_of(replace(view, rows=[])) == 20
+    figure = moved(view)
+    ticks = {text["text"]: text["x"] for text in figure["layout"]["annotations"] if text["y"] == 16}
+    steps = [ticks["+160"] - ticks["+80"], ticks["+80"] - ticks["+40"], ticks["+320"] - ticks["+160"]]
+    assert max(steps) == pytest.approx(min(steps), rel=0.15)  # equal but for the even part near 0
+    assert ticks["+40"] - ticks["0"] == pytest.approx(ticks["0"] - ticks["\u221240"])
+    dot = next(one["xanchor"] for one in figure["layout"]["shapes"] if one["type"] == "circle")
+    assert ticks["+160"] < dot < ticks["+320"]
+
+
+def test_dots_of_streams_that_moved_alike_stand_side_by_side_and_each_leads():
+    several = [Moved(20.0, f"stream {k}", f"k{k}") for k in range(3)]
+    figure = moved(MovedView([MatterRow("A", "", [], several, "A", "k0")], [], "", ""))
+    dots = [(one["xanchor"], one["yanchor"]) for one in figure["layout"]["shapes"] if one["type"] == "circle"]
+    assert len(set(dots)) == 3
+    assert [told[0] for told in figure["data"][0]["customdata"]] == ["k0", "k1", "k2", "k0"]
+
+
+def test_light_points_down_where_a_matter_moved_down():
+    def light(percent):
+        figure = moved(MovedView([MatterRow("A", "", [], [Moved(percent, "", "k")], "A")], [], "", ""))
+        (d,) = (one["path"] for one in figure["layout"]["shapes"] if one.get("fillcolor") == style.LIGHT_FILL)
+        (x0, y0), (x1, _), (_, tip) = [tuple(map(float, p)) for p in re.findall(r"(-?[\d.]+),(-?[\d.]+)", d)]
+        return x1 - x0, tip - y0
+
+    assert light(20)[0] > 0 > light(20)[1]
+    assert light(-20)[0] < 0 < light(-20)[1]

@@ -272,7 +272,7 @@ def test_a_gauge_is_checked_in_two_touches_and_said_beside_what_rests_on_it(card
     for _ in range(6):
         cards.check("rule", "6.5", "T01")
     note = cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["note"]
-    assert note == "reads 0.5 /64 in high on its master piece: check it before you judge"
+    assert note == "reads 0.5 /64 in high: check it first"
     with pytest.raises(UnusableData):
         cards.check("leaves", "6", "T01")
 

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import Desk, use
 from dashboard.pages.drift import played
 from dashboard.pages.logs import instrument
@@ -82,6 +83,14 @@ def test_the_instruments_story_says_feet_and_choke(desk_of_banjos):
     assert "Level fret 6" in page
     assert "At bridge fitting." in page
     assert "What the play test says" not in said(instrument.layout(serial="B-39"))
+
+
+def test_the_bench_that_gets_it_next_reads_it_on_its_card(desk_of_banjos):
+    cards = CardDesk(desk_of_banjos)
+    assert "Level fret 6" in cards.card("levelling", "B-40")["quiet"]
+    assert "both feet alike" in cards.card("bridge_fitting", "B-40")["quiet"]
+    assert "Level fret 6" not in cards.card("bridge_fitting", "B-40")["quiet"]
+    assert cards.card("bridge_fitting", "B-39")["quiet"] == ""
 
 
 def test_drift_and_the_weekly_paper_say_the_same(desk_of_banjos):

@@ -9,11 +9,11 @@ import polars as pl
 import pytest
 
 from analysis.studies.drift.streams import KEY
+from analysis.studies.matters.asked import to_target
 from analysis.studies.matters.matters import closed_matters, matters, open_matters
 from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
 from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows, streams_of_open
-from analysis.studies.matters.telling import to_target
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drifting import at, shop, snapshot
 

@@ -165,7 +165,7 @@ def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(l
 
 
 def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_at):
-    text = page()
+    text = page(open="odd")
     assert "None in these weeks." in text
     assert "more readings lie beyond four sigma because the stream moved: part of the shift, not odd." in text
     assert "odd instrument LA-" not in text
@@ -179,7 +179,7 @@ def test_what_it_moves_together_with_stands_in_words_and_as_a_chart(looked_at):
 
 
 def test_the_page_says_what_the_budget_buys(looked_at):
-    text = page()
+    text = page(open="buys")
     assert "What the budget buys" in text
     assert ", as set" in text
 
@@ -239,7 +239,7 @@ def test_limits_are_looked_at_first_and_put_on_file_at_the_second_press(written_
     assert seen.limits["on_file"].to_list() == [False, True]
     assert seen.limits["from_at"][1].date() > date.fromisoformat(last)
     assert "limits set anew" in page(**MOVED)
-    assert "Mara" in page(**MOVED)
+    assert "Mara" in page(**MOVED, open="limits")
     assert drift_limits.take_off(ABOUT, "Mara", "") != ""
     assert drift_limits.take_off(ABOUT, "Mara", "tried out") == ""
     assert written_in.snapshot().table("limits_on_file")["n"].to_list() == [80, 0]

@@ -1,0 +1,44 @@
+"""What is asked of the streams of a matter: their tolerances and targets, and whether one moved to its target."""
+
+import numpy as np
+import polars as pl
+
+from analysis.studies.drift.streams import KEY, streams
+from analysis.studies.story.conformity import with_specs
+from ingest.store.snapshot import Snapshot
+
+CLOSER = 0.5  # of how far off its target it was, from which on a stream is said to have moved to it
+
+
+def tolerances(snapshot: Snapshot) -> dict[tuple[str, ...], float]:
+    """Tolerance in force at the last reading of each stream, by KEY; only where both limits are asked."""
+    rows = snapshot.once(_asked)
+    rows = rows.filter((pl.col("upper") > pl.col("lower")).fill_null(False))
+    key = rows.select("characteristic", "position", "setup", "stage", pl.col("upper") - pl.col("lower"))
+    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
+
+
+def targets(snapshot: Snapshot) -> dict[tuple[str, ...], float]:
+    """Target in force at the last reading of each stream, by KEY."""
+    rows = snapshot.once(_asked).filter(pl.col("target").is_not_null())
+    key = rows.select("characteristic", "position", "setup", "stage", "target")
+    return {tuple(row[:4]): float(row[4]) for row in key.iter_rows()}
+
+
+def _asked(snapshot: Snapshot) -> pl.DataFrame:
+    """The last reading of each stream of all techs, with what is asked of it."""
+    held = snapshot.once(streams)
+    if held is None:
+        columns = dict.fromkeys(("characteristic", "position", "setup", "stage"), pl.String())
+        return pl.DataFrame(schema={**columns, **dict.fromkeys(("upper", "lower", "target"), pl.Float64())})
+    last = held.readings[np.append(held.starts[1:], len(held.values)) - 1]
+    return with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
+
+
+def to_target(main: dict[str, object], asked: dict[tuple[str, ...], float]) -> bool:
+    """Does the stream that stands for it lie at most half as far off its target as before?"""
+    target = asked.get(tuple(str(main[name]) for name in KEY))
+    before, after = main.get("before"), main.get("after")
+    if target is None or not isinstance(before, float) or not isinstance(after, float) or main.get("over"):
+        return False
+    return abs(after - target) <= CLOSER * abs(before - target)

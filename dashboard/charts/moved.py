@@ -1,0 +1,224 @@
+"""What moved: a row a matter, a dot a stream, light as far as the matter reaches; all that ran true as one heap.
+
+One axis for every stream, in per cent of the tolerance, on which each line doubles the one before: it never clips, and
+forty models are forty dots.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dashboard.charts import style
+
+Figure = dict[str, Any]
+PITCH, NARROW_PITCH, HEAD, HEAP = 76, 150, 44, 92
+AXIS = (400, 870)  # px of the axis' ends
+FIRST, KNEE = 10, 5  # per cent: the first line of the axis, and where it turns from even to doubling
+DOT = 7.0
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One stream: per cent of its tolerance, what the pointer is told, the key of the way to it."""
+
+    percent: float
+    told: str
+    key: str
+    limited: bool = True  # False: nothing is asked, shares of six sigma
+
+
+@dataclass(frozen=True)
+class MatterRow:
+    """A matter: its words at the left and at the right, its streams, the name of the farthest."""
+
+    name: str
+    under: str
+    right: Sequence[str]  # the first is bold
+    streams: Sequence[Moved]
+    farthest: str
+    key: str = ""
+    chosen: bool = False
+
+
+@dataclass(frozen=True)
+class MovedView:
+    """Rows, the per cents of all that ran true, and their words."""
+
+    rows: Sequence[MatterRow]
+    steady: Sequence[float]
+    steady_words: str
+    thin_words: str
+
+
+def place(percent: float) -> float:
+    """Where a per cent stands: even near 0, doubling from there on."""
+    return math.copysign(math.log2(1 + abs(percent) / KNEE), percent)
+
+
+def end_of(view: MovedView) -> float:
+    """Per cent at the end of the axis: the next doubling past the largest."""
+    largest = max([abs(s.percent) for row in view.rows for s in row.streams] + [abs(p) for p in view.steady] + [FIRST])
+    end = 2.0 * FIRST
+    while end < largest:
+        end *= 2
+    return end
+
+
+def moved(view: MovedView, *, narrow: bool = False) -> Figure:
+    """The chart."""
+    if not view.rows and not view.steady:
+        return style.empty("No stream has readings enough to run true or to move.", narrow=narrow)
+    width = style.NARROW if narrow else style.WIDE
+    left, right = (10, width - 10) if narrow else AXIS
+    pitch = NARROW_PITCH if narrow else PITCH
+    foot = HEAD + pitch * len(view.rows)
+    figure = style.sheet_of_pixels(width, foot + HEAP + (84 if narrow else 26))
+    shapes, texts = figure["shapes"], figure["annotations"]
+    end = end_of(view)
+
+    def px(percent: float) -> float:
+        return (left + right) / 2 + (right - left) / 2 * place(percent) / place(end)
+
+    bottom = foot + HEAP
+    if view.steady:
+        shapes.append(style.box(px(min(view.steady)), HEAD - 8, px(max(view.steady)), bottom, style.SUNK))
+    _axis(shapes, texts, px, end, bottom)
+    spots: list[tuple[float, float, str, str]] = []
+    for k, row in enumerate(view.rows):
+        top = HEAD + pitch * k
+        shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
+        if row.chosen:
+            frame = style.box(1, top + 2, width - 1, top + pitch - 2, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS)
+            frame["line"]["width"] = 2
+            shapes.append(frame)
+        _words(row, texts, top, width, narrow)
+        y = top + (102 if narrow else pitch / 2)
+        spots += _streams(row, shapes, texts, y, px)
+        spots.append((20, top + 16, row.key, f"{row.name}: {row.under}"))
+    _heap(view, shapes, texts, px, (foot, bottom, narrow))
+    return {"data": [_touch(spots)], "layout": figure}
+
+
+def _axis(shapes: list[Figure], texts: list[Figure], px: Any, end: float, bottom: float) -> None:
+    shapes.append(style.line(px(0), HEAD - 10, px(0), bottom, style.INK, 1.4))
+    texts.append(style.words(px(0), 16, "0", size=12, colour=style.INK2, at="center"))
+    tick, last = float(FIRST), 0.0
+    while tick <= end * 1.001:
+        for way in (-1, 1):
+            x = px(way * tick)
+            shapes.append(style.line(x, HEAD - 8, x, bottom, style.LINE, layer="below"))
+            if abs(px(tick) - last) > 34:
+                sign = "\u2212" if way < 0 else "+"
+                texts.append(style.words(x, 16, f"{sign}{tick:g}", size=12, colour=style.INK2, at="center"))
+        if abs(px(tick) - last) > 34:
+            last = px(tick)
+        tick *= 2
+
+
+def _words(row: MatterRow, texts: list[Figure], top: float, width: float, narrow: bool) -> None:
+    room = width if narrow else AXIS[0] - 24
+    halo = style.CARD if narrow else ""
+    name = style.wrap(row.name, room, 7.4)[:2]
+    for k, line in enumerate(name):
+        texts.append(style.words(8, top + 18 + 19 * k, line, size=14, bold=True, colour=style.INK, halo=halo))
+    y = top + 18 + 19 * len(name)
+    under = style.wrap(row.under, room, 6.6)[: 1 if len(name) > 1 else 2]
+    for k, line in enumerate(under):
+        texts.append(style.words(8, y + 17 * k, line, size=13, halo=halo))
+    if narrow:
+        said = row.right[-1] if row.right else ""
+        texts.append(style.words(8, top + 140, said, size=12, colour=style.INK2, halo=halo))
+        return
+    for k, line in enumerate(row.right[:4]):
+        bold = k in (0, len(row.right[:4]) - 1)
+        texts.append(style.words(AXIS[1] + 24, top + 14 + 16 * k, line, size=12, bold=bold, colour=style.INK))
+
+
+def _streams(
+    row: MatterRow, shapes: list[Figure], texts: list[Figure], y: float, px: Any
+) -> list[tuple[float, float, str, str]]:
+    """Light to the farthest stream, and a dot a stream on the side where the light is not."""
+    if not row.streams:
+        return []
+    far = max(row.streams, key=lambda stream: abs(stream.percent))
+    up = far.percent >= 0
+    tall = -11.0 if up else 11.0
+    x0, x1 = px(0), px(far.percent)
+    shapes.append(
+        style.path(
+            f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=style.LIGHT_FILL, edge=style.MOVED, width=1.2
+        )
+    )
+    label = f"{row.farthest}, {abs(far.percent):.0f} %"
+    at = "right" if up else "left"
+    texts.append(
+        style.words(x1, y + tall * 1.9, label, size=12, bold=True, colour=style.MOVEDTEXT, at=at, halo=style.CARD)
+    )
+    spots, taken = [], []  # type: list[tuple[float, float, str, str]], list[tuple[float, float]]
+    for stream in sorted(row.streams, key=lambda one: -abs(one.percent)):
+        x, away = px(stream.percent), (DOT if up else -DOT)
+        while any(abs(x - a) < DOT and abs(away - b) < DOT for a, b in taken) and abs(away) < 30:
+            away += DOT if up else -DOT
+        taken.append((x, away))
+        ring = {"xsizemode": "pixel", "ysizemode": "pixel", "xanchor": x, "yanchor": y + away}
+        shapes.append(
+            {
+                "type": "circle",
+                "opacity": 1,
+                "layer": "above",
+                **ring,
+                "x0": -2.8,
+                "x1": 2.8,
+                "y0": -2.8,
+                "y1": 2.8,
+                "fillcolor": style.INK if stream.limited else style.CARD,
+                "line": {"width": 1.4, "color": style.INK},
+            }
+        )
+        spots.append((x, y + away, stream.key, stream.told))
+    return spots
+
+
+def _heap(
+    view: MovedView, shapes: list[Figure], texts: list[Figure], px: Any, where: tuple[float, float, bool]
+) -> None:
+    """All that ran true: a column a few px wide, as tall as there are streams."""
+    top, bottom, narrow = where
+    width = style.NARROW if narrow else style.WIDE
+    shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
+    columns: dict[int, int] = {}
+    for percent in view.steady:
+        column = round(px(percent) / 4)
+        columns[column] = columns.get(column, 0) + 1
+    tallest = max(columns.values(), default=1)
+    step = min(4.0, (HEAP - 16) / tallest)
+    for column, count in sorted(columns.items()):
+        shapes.append(style.line(4 * column, bottom - 2, 4 * column, bottom - 2 - step * count, style.INK2, 2.4))
+    shapes.append(style.line(px(-end_of(view)), bottom, px(end_of(view)), bottom, style.RULE))
+    unit = "% of the tolerance moved; each line doubles the one before"
+    if narrow:
+        said = [*style.wrap(view.steady_words, width - 8, 6.6), *style.wrap(view.thin_words, width - 8, 6.4)]
+        for k, line in enumerate(said[:4]):
+            texts.append(style.words(8, bottom + 16 + 17 * k, line, size=12, colour=style.INK))
+        return
+    for k, line in enumerate(style.wrap(view.steady_words, AXIS[0] - 24, 7.4)[:3]):
+        texts.append(style.words(8, top + 20 + 19 * k, line, size=14, bold=k == 0, colour=style.INK))
+    for k, line in enumerate(style.wrap(view.thin_words, width - AXIS[1] - 24, 6.8)[:3]):
+        texts.append(style.words(AXIS[1] + 24, top + 20 + 17 * k, line, size=13))
+    texts.append(style.words(AXIS[1], bottom + 14, unit, size=12, colour=style.INK3, at="right"))
+
+
+def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": "streams",
+        "x": [spot[0] for spot in spots],
+        "y": [spot[1] for spot in spots],
+        "marker": {"size": 24, "opacity": 0, "color": style.INK},
+        "customdata": [[spot[2], spot[3]] for spot in spots],
+        "hovertemplate": "%{customdata[1]}<extra></extra>",
+    }
