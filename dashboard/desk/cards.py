@@ -34,6 +34,7 @@ INSIDE, ON_LIMIT, OUTSIDE, KEPT, UNREAD, ASKS = "inside", "on the limit", "outsi
 DAYS = 4  # of cards looked at beside the index: a weekend and a day
 TAKEN_IN = 300.0  # seconds between two loads of the day's sheets
 FAULTS = 12
+LOOKED_AT = 20  # last cards in which the last five values of a stream are looked for
 PATIENCE = 30.0  # seconds for the first index of a shop
 LONGEST = 400  # characters of a remark
 
@@ -279,6 +280,9 @@ class CardDesk:
         if not places:
             return []
         limits = self._limits(stage, model, places)
+        recent = [
+            one for one in self._all() if one.row["stage"] == stage.key and shop.setups.get(one.row["model"]) == setup
+        ]
         notes = {
             one.gauge: _of_gauge(one, self._hand_of(one.gauge)) for one in self.register() if one.due or one.drifts
         }
@@ -287,7 +291,7 @@ class CardDesk:
             item = shop.by_characteristic[key]
             in_hand = gauges(shop, item)
             hand = in_hand[0]
-            five = [*lasts.get((key, position), []), *self._since(stage, setup, item, position, lasts)][
+            five = [*lasts.get((key, position), []), *self._since(recent, item, position, lasts, hand)][
                 -at_bench.LAST :
             ]
             lower, target, upper = (None if row[n] is None else hand.says(row[n]) for n in ("lower", "target", "upper"))
@@ -360,17 +364,20 @@ class CardDesk:
         )  # fmt: skip
         return with_specs(snapshot, rows)
 
+    @staticmethod
     def _since(
-        self, stage: Stage, setup: str, item: Characteristic, position: str, lasts: dict[Any, list[tuple[float, float]]]
+        recent: list[Kept],
+        item: Characteristic,
+        position: str,
+        lasts: dict[Any, list[tuple[float, float]]],
+        hand: InHand,
     ) -> list[tuple[float, float]]:
-        """Readings of a stream from cards kept since the index was made."""
+        """Readings of a stream from cards kept since the index was made; recent : cards of its stage and setup."""
         on_file = lasts.get((item.key, position), [])
         since = on_file[-1][1] if on_file else 0.0
         name, out = card_sheet.heading(item.key, position), []
-        hand = gauges(self.shop, item)[0]
-        for one in self._all():
-            same = one.row["stage"] == stage.key and self.shop.setups.get(one.row["model"]) == setup
-            if same and one.at.timestamp() > since and one.row.get(name):
+        for one in recent[-LOOKED_AT:]:
+            if one.at.timestamp() > since and one.row.get(name):
                 value = typed(one.row[name], hand).value
                 if value is not None:
                     out.append((value, one.at.timestamp()))

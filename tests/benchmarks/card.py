@@ -1,7 +1,7 @@
 """What an answer of Card costs with 2 M readings on file: python -m tests.benchmarks.card
 
 500,000 serials of 40 models, two visits and four readings each. Processor time of this process: making the index once
-for a store version (a job does it), then 400 answers: a card opened, a value judged, a card kept.
+for a store version (a job does it), then 300 answers: a card opened, a value judged, a card kept.
 """
 
 import tempfile
@@ -17,7 +17,7 @@ from dashboard.desk.desk import Desk
 from ingest.store import at_bench
 from ingest.store.snapshot import Snapshot
 
-SERIALS, MODELS = 500_000, 40
+SERIALS, MODELS, ANSWERS = 500_000, 40, 100
 SHOP = """
 [shop]
 name = "Large"
@@ -83,7 +83,7 @@ def main() -> None:
     cards._follow = lambda: None  # the index stands for a store that is not there
     cards._soon = lambda: None
     took: dict[str, list[float]] = {"open": [], "judge": [], "keep": []}
-    for k in range(400):
+    for k in range(ANSWERS):
         moment += timedelta(seconds=30)
         serial = f"S-{k * 1000}"
         for name, ask in (
