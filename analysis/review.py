@@ -211,9 +211,13 @@ def _share(matter: Matter) -> float:
 
 
 def _waits(matter: Matter, last: date) -> int:
-    """What waits for somebody first: open without an action or over its day; actions running; done; as planned."""
+    """What waits for somebody first: open without an action or over its day; actions running; done, or moved to its
+    target; as planned.
+    """
     if matter.planned is not None and matter.planned.followed:
         return 3
+    if matter.state == OPEN and matter.to_target:
+        return 2
     if matter.state == OPEN or (matter.state == ACTION and matter.due is not None and matter.due < last):
         return 0
     return 1 if matter.state == ACTION else 2

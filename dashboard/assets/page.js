@@ -74,6 +74,8 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("focusin", (event) => { last = event.target.id || last; });
   document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
   new MutationObserver(() => {
+    // The field behind a place to drop files on comes without a name.
+    document.querySelectorAll("input[type=file]:not([aria-label])").forEach((field) => field.setAttribute("aria-label", "Choose a file"));
     if (!last || (document.activeElement && document.activeElement !== document.body)) return;
     const again = document.getElementById(last);
     if (again) again.focus({ preventScroll: true });

@@ -76,14 +76,14 @@ def comes_from(band: Mapping[str, Any]) -> str:
     if band["source"] == BY_HAND:
         return f"set by hand by {band['who']}"
     if band["source"] == LIMITS:
-        return "the limits of the spec, since nobody qualified has set 30 of them yet"
+        return "the limits of the spec, since nobody else who is qualified has set 30 of them yet"
     return sentences_targets.band_from(dict(band))
 
 
 def practice(serials: Sequence[str], model: str) -> str:
     """The practice set: what to read before anything is set."""
     ten = numbers.in_words(10)
-    which = f"Take {ten} {model} that somebody who knows the work has set."
+    which = f"Take {ten} {model} that have passed final inspection."
     if serials:
         which = f"{numbers.in_words(len(serials), capital=True)} on the bench now: {', '.join(serials)}."
     agree = f"go on once {numbers.in_words(AGREE)} of {ten} agree"
@@ -95,7 +95,13 @@ def steps(shop: Shop, stand: Stand) -> list[str]:
     first = int(np.argmax(stand.test.shown_at >= 0)) + 1
     model = str(stand.band["model"])
     counts = f"the test can say shown from its instrument {first} on"
-    beside = f"Set {numbers.in_words(BESIDE)} {model} beside somebody who knows the work, each read before it leaves."
+    alone = len(shop.techs) < 2
+    five = numbers.in_words(BESIDE)
+    beside = (
+        f"Set {five} {model} and read each again the next day, before you look at the first figure."
+        if alone
+        else f"Set {five} {model} beside somebody who knows the work, each read before it leaves."
+    )
     if not stand.values:
         step = sentences_targets.one_step(stand.band)
         return [
@@ -116,7 +122,9 @@ def steps(shop: Shop, stand: Stand) -> list[str]:
     return [
         "Say so, and sign it off if you agree: the program proposes, a person decides.",
         "Take the next target that is not shown yet.",
-        f"One {model} in ten is read by somebody else as well, so that two hands stay on one scale.",
+        f"Read one {model} in ten again the next day, blind, so that your hand stays on one scale."
+        if alone
+        else f"One {model} in ten is read by somebody else as well, so that two hands stay on one scale.",
     ]
 
 

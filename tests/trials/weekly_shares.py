@@ -60,7 +60,7 @@ def main() -> None:
             )
     lines += ["", "| hard models then | high at the same mix | high by the raw share |", "|---|---|---|"]
     for then in (0.2, 0.4, 0.6):
-        at_mix, raw = harder(rng, RUNS // 20, then)
+        at_mix, raw = harder(rng, RUNS // 2, then)
         lines.append(f"| {then:.0%} | {at_mix:.4f} | {raw:.4f} |")
     lines += ["", f"Most often high: {worst:.4f} (standard error {np.sqrt(FALSE_RATE / RUNS):.4f})."]
     write(__file__, "\n".join(lines))

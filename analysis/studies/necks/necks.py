@@ -13,6 +13,7 @@ import polars as pl
 from scipy import stats
 
 from analysis.methods import acceptance, variables_plans
+from analysis.methods.conformity import against
 from analysis.methods.intervals import mean_t, sd_chi
 from analysis.methods.problems import UnusableData
 from analysis.methods.variance_split import Split, split
@@ -260,10 +261,13 @@ def _gauge(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
         .agg(((pl.col("var") * pl.col("free")).sum() / pl.col("free").sum()).sqrt().alias("within"))
     )
     known = gauges.rr_sd(snapshot).join(within, on="characteristic", how="left")
-    far = COVERAGE * pl.col("gauge_sd")
-    still = ((pl.col("value") - far >= pl.col("upper")) | (pl.col("value") + far <= pl.col("lower"))).fill_null(False)
+    told = measured.join(known, on="characteristic", how="left", maintain_order="left")
+    value, sd, lower, upper = (
+        told[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("value", "gauge_sd", "lower", "upper")
+    )
+    still, _ = against(value, COVERAGE * sd, COVERAGE * sd, lower, upper)
     return (
-        measured.join(known, on="characteristic", how="left")
+        told.with_columns(still=pl.Series(still, dtype=pl.Boolean))
         .group_by(lots.KEY)
         .agg(
             pl.col("gauge_sd", "gauge_study").first(),
@@ -271,7 +275,7 @@ def _gauge(snapshot: Snapshot, measured: pl.DataFrame) -> pl.DataFrame:
             .then(pl.col("gauge_sd").first() / pl.col("within").first())
             .alias("gauge_share"),
             pl.when(pl.col("gauge_sd").first().is_not_null())
-            .then((still & pl.col("outside").fill_null(False)).sum())
+            .then((pl.col("still") & pl.col("outside").fill_null(False)).sum())
             .cast(pl.Int64)
             .alias("outside_still"),
         )

@@ -27,6 +27,7 @@ GOOD_AT_LEAST, POOR_TIMES, POOR_AT_LEAST = 0.05, 3.0, 0.20
 GOOD_AT_MOST, POOR_AT_MOST = 0.45, 0.9
 QUALIFIED, LIMITS, BY_HAND = "qualified", "limits", "by hand"
 KEY = ["characteristic", "position", "model"]
+PLACE = ["characteristic", "position", "setup"]  # the same of readings
 
 BANDS: dict[str, pl.DataType] = {
     "characteristic": pl.String(),
@@ -64,22 +65,38 @@ def bands(snapshot: Snapshot) -> pl.DataFrame:
     share of the qualified readings outside the band; good, poor : shares outside that the test tells apart; spec : row
     of specs it stands under. No band from fewer than 30 readings.
     """
+    return _in_order(snapshot, _made(snapshot, _qualified(snapshot)))
+
+
+def bands_of_others(snapshot: Snapshot, tech: str) -> pl.DataFrame:
+    """The same for one tech: nobody is held against what they set themselves, so where they are one of the qualified
+    the band is that of the others, and none where the others have set too few.
+    """
+    every = snapshot.once(bands)
     readings = _qualified(snapshot)
+    own = readings.filter(pl.col("set_by") == tech).select(*PLACE).unique()
+    others = readings.filter(pl.col("set_by") != tech).join(own, on=PLACE, how="semi", maintain_order="left")
+    kept = every.join(own, left_on=KEY, right_on=PLACE, how="anti")
+    return _in_order(snapshot, pl.concat([kept, _made(snapshot, others)]))
+
+
+def _made(snapshot: Snapshot, readings: pl.DataFrame) -> pl.DataFrame:
     rows = [
         row
-        for key, group in readings.group_by("characteristic", "position", "setup", maintain_order=True)
+        for key, group in readings.group_by(*PLACE, maintain_order=True)
         if (row := _band(snapshot.shop, dict(zip(KEY, key, strict=True)), group))
     ]
-    return _in_order(snapshot, pl.DataFrame(rows, schema=BANDS))
+    return pl.DataFrame(rows, schema=BANDS)
 
 
 def targets_of(snapshot: Snapshot, tech: str) -> pl.DataFrame:
     """The band that holds for one tech: a row (BANDS) a characteristic, position and model that anybody has set, or
     that has a target by hand.
 
-    source : by hand (who: who set it; one for this tech before one for all), qualified, or limits of the spec in force.
+    source : by hand (who: who set it; one for this tech before one for all), qualified (others than this tech), or
+    limits of the spec in force.
     """
-    qualified, limits = snapshot.once(bands), snapshot.once(limit_bands)
+    qualified, limits = bands_of_others(snapshot, tech), snapshot.once(limit_bands)
     hand = by_hand(snapshot, tech)
     parts = [hand, qualified.join(hand, on=KEY, how="anti"), limits.join(hand, on=KEY, how="anti")]
     parts[2] = parts[2].join(qualified, on=KEY, how="anti")

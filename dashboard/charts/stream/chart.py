@@ -13,7 +13,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from dashboard.charts import style
-from dashboard.charts.stream.marks import RAIL, Marks
+from dashboard.charts.stream.marks import RAIL
+from dashboard.charts.stream.sides import Sides
 from dashboard.charts.stream.view import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView
 from dashboard.charts.timeline import iso
 
@@ -31,7 +32,7 @@ def stream(view: StreamView, *, narrow: bool = False, width: int | None = None, 
     return _Drawing(view, narrow, width, inner).figure()
 
 
-class _Drawing(Marks):
+class _Drawing(Sides):
     """The whole chart, in the order in which one thing lies on another."""
 
     def figure(self) -> Figure:

@@ -77,7 +77,9 @@ def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None 
             return [*sheets, would_read, parts.sheet("For shop.toml", "", lacks)]
         how = "These tables go into shop.toml, new kinds of sheet before those there are; every guess is marked."
         act = _act("Add to shop.toml and load")
-        inside = [html.P(how), *fields, act, said, html.Pre(proposal.shop_toml, className="paste")]
+        text = html.Pre(proposal.shop_toml, className="paste")
+        folded = html.Details([html.Summary("What would be written"), text], className="behind")
+        inside = [html.P(how), *fields, act, said, folded]
         return [*sheets, would_read, parts.sheet("For shop.toml", "additions only", inside)]
     count = len(asks)
     right = f"{numbers.count(count)} {'question' if count == 1 else 'questions'}; a guess you leave stands, marked"

@@ -239,7 +239,7 @@ def _row(group: Group) -> html.Tr:
     return html.Tr(
         [
             html.Td(check),
-            html.Td([*name, typed]),
+            html.Td([*name, typed, html.Small(_where(group), className="w-where")]),
             html.Td(numbers.count(len(group.rows)), className="n"),
             html.Td(field),
             html.Td(_check(group), className="small"),
@@ -247,6 +247,12 @@ def _row(group: Group) -> html.Tr:
         ],
         className="w-row",
     )
+
+
+def _where(group: Group) -> str:
+    """The file and line of the first row of a group, and how many more there are."""
+    more = len(group.rows) - 1
+    return f" {group.where}{f' and {numbers.count(more)} more' if more else ''}"
 
 
 def _check(group: Group) -> str:

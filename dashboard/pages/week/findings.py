@@ -107,11 +107,11 @@ def _capital(text: str) -> str:
 
 def standing(life: Entry, shown: WeekShown) -> html.Div:
     """How far a matter has come, who has it and by when."""
-    now = shown.review.last_day
+    shop = desk.here().snapshot().shop
+    now = min(shown.review.last_day, sentences.local(shop, shown.as_of).date())  # as Book counts its days
     alarm = " alarm" if life.over or life.state == register.OPEN else ""
     by = f", by {numbers.day(life.due, now)}" if life.due else ""
     who = f"{life.owner}{by}" if life.owner else "nobody has it yet" if life.waits else ""
-    shop = desk.here().snapshot().shop
     moved = sentences_book.moved(life, shop)[0] if life.state in (register.CHECKED, register.CLOSED) else ""
     return html.Div(
         [

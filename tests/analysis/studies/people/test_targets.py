@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.methods.tolerance import two_sided
-from analysis.studies.people.bands import CONFIDENCE, COVERAGE, bands
+from analysis.studies.people.bands import CONFIDENCE, COVERAGE, LIMITS, QUALIFIED, bands, targets_of
 from analysis.studies.people.targets import NOT_SHOWN, SHOWN, TOO_FEW, lasting_test, latest, stands
 from tests.analysis.studies.measured import made, visit
 
@@ -43,6 +43,20 @@ def test_a_band_holds_nine_tenths_of_what_qualified_techs_set():
         (both.mean() - factor * both.std(ddof=1), both.mean() + factor * both.std(ddof=1))
     )
     assert (row["stage"], row["target"], row["model"]) == ("neck", 0.2, "LARK")
+
+
+def test_nobody_is_held_against_what_they_set_themselves():
+    rng = np.random.default_rng(79)
+    x, y = normal(rng, 60), normal(rng, 40)
+    snapshot = made([*relief("OLD", x), *relief("AGE", y, 100)], [SPEC], **PEOPLE)
+    factor = two_sided(40, COVERAGE, CONFIDENCE)
+    row = targets_of(snapshot, "OLD").row(0, named=True)
+    assert (row["source"], row["n"], row["techs"]) == (QUALIFIED, 40, 1)
+    assert row["lower"] == pytest.approx(y.mean() - factor * y.std(ddof=1))
+    assert targets_of(snapshot, "NEW").row(0, named=True)["n"] == 100
+    alone = made(relief("OLD", x), [SPEC], **PEOPLE)
+    assert targets_of(alone, "OLD").row(0, named=True)["source"] == LIMITS  # a shop of one
+    assert targets_of(alone, "NEW").row(0, named=True)["n"] == 60
 
 
 def test_a_band_sits_on_whole_steps_of_its_gauge_and_within_the_spec():

@@ -235,7 +235,7 @@ def test_without_anybody_qualified_the_limits_are_the_target(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "unqualified")))
     text = said(bench.layout())
     assert "targets shown" in text
-    assert "The limits of the spec, since nobody qualified has set 30 of them yet." in text
+    assert "The limits of the spec, since nobody else who is qualified has set 30 of them yet." in text
 
 
 def test_the_band_is_told_in_the_unit_of_its_gauge(looked_at):
