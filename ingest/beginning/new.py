@@ -17,7 +17,7 @@ from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
-from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures
+from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.starting_limits import specs_text
@@ -230,6 +230,8 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
 
 def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:
     """A shop needs to know its final inspection: yields and the week hang on it."""
+    if shop is None and not draft.stages:
+        place_stage(draft, "final_inspection")  # a shop file needs one
     roles = {str(entry.get("role", "bench")) for entry in draft.stages.values()}
     if shop is None and "final" not in roles and draft.stages:
         told = "At which stage is an instrument judged for the last time?"

@@ -53,6 +53,8 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
         draft.guesses[key] = "" if key in asker.answers else "no date has a part above 12"
     unread = _ask_columns(log, asker)
     here = _add_stages(draft, log, asker, known_words("stage", shop, known))
+    if seen.shape == "visit" and not log.stage and seen.column("stage") is None:
+        unread.append(f"{seen.title}: no row is read: no column says at which stage, and nobody has said")
     meanings = measured(log, draft, asker) if seen.shape == "measurement" else {}
     read_outcomes = outcomes(log, asker, known_words("outcome", shop, known))
     if not read_outcomes and (column := seen.column("outcome")):
