@@ -11,7 +11,7 @@ from ingest.beginning.counted import counted
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.guesses import guess_heading
 from ingest.beginning.new import propose, write
-from ingest.beginning.stage_words import guess_stage, stage_of_word
+from ingest.beginning.stage_words import guess_stage, stage_of_word, stage_within
 from ingest.beginning.starting_limits import by_position
 from ingest.shopfiles.shop import ShopProblem, checked_shop, read_shop
 from ingest.shopfiles.specs import read_specs
@@ -240,3 +240,8 @@ def test_a_column_of_single_measurements_is_none_where_a_row_holds_several():
     proposal = propose(sheet)
     assert column(proposal, "Check").guess.field in ("", "outcome")
     assert counted(sheet, proposal)[0].readings == 9
+
+
+def test_one_word_in_the_name_of_a_tab_is_enough_for_its_stage():
+    assert stage_within("week 12 packing, second bench of March") == guess_stage("packing") != ""
+    assert stage_within("week 12, second bench of March") == ""
