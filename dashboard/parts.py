@@ -170,25 +170,31 @@ def fields(*several: Any) -> html.Div:
     return html.Div(list(several), className="filters")
 
 
-def filters_to_address(app: Dash, path: str, filters: Mapping[str, str], *, everything: str = "all") -> None:
+def filters_to_address(
+    app: Dash, path: str, filters: Mapping[str, str], *, everything: str = "all", usual: Mapping[str, str] | None = None
+) -> None:
     """Choosing in a filter puts it into the address, and the page is laid out anew from there: Back, Forward and links
     all agree.
 
     filters : name in the address -> id of the field. Each field must stand on the page. The value `everything` is left
-    out of the address.
+    out of the address, and so is the `usual` one of a name: an address that says it and one that does not are the same,
+    so that laying a page out adds nothing to the way back.
     """
-    names = list(filters)
+    names, silent = list(filters), usual or {}
+
+    def said(name: str, value: Any) -> bool:
+        return value not in (None, "", everything) and value != silent.get(name)
 
     def chosen(*values: Any) -> Any:
         *several, search, here = values
-        asked = {name: value for name, value in zip(names, several, strict=True) if value not in (None, "", everything)}
+        asked = {name: value for name, value in zip(names, several, strict=True) if said(name, value)}
         if (here or "").rstrip("/") != path.rstrip("/"):
             return no_update
-        kept = {
-            name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items() if name not in filters
-        }
-        new = address.address("", **{**kept, **asked})
-        return no_update if new == (search or "") else new
+        given = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
+        kept = {name: value for name, value in given.items() if name not in filters}
+        if asked == {name: value for name, value in given.items() if name in filters and said(name, value)}:
+            return no_update
+        return address.address("", **{**kept, **asked})
 
     app.callback(
         Output("_pages_location", "search", allow_duplicate=True),

@@ -99,8 +99,8 @@ def sheets(folder: Path) -> list[Path]:
 
 
 def take_in(folder: Path, *, progress: Progress | None = None, now: datetime) -> list[Loaded]:
-    """Load the sheets that have changed since they were loaded, each in the place of its earlier reading. A sheet that
-    grew by rows keeps one original: the earlier one is a part of it.
+    """Load the sheets that have changed since they were loaded, each in the place of its earlier reading, which is
+    unloaded in the same version; its original stays in the folder.
     """
     became: list[Loaded] = []
     for path in sheets(folder):

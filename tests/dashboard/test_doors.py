@@ -226,9 +226,9 @@ def test_a_paper_or_table_that_fails_is_a_page_that_tells_nothing_of_the_machine
 
 
 def test_a_callback_that_fails_is_a_line_in_the_frame(client, monkeypatch):
-    monkeypatch.setattr("dashboard.desk.desk.Desk.write_entry", lambda *_, **__: 1 / 0)
-    body = next(one for one in callbacks(client, None) if one["output"] == "week-written.children")
-    for given, value in zip((*body["inputs"], *body["state"]), (1, "do it", "Mara", "", "2026-11-16"), strict=True):
+    monkeypatch.setattr("dashboard.pages.week.reviewed.write", lambda *_: 1 / 0)
+    body = next(one for one in callbacks(client, None) if "week-say-reviewed" in [each["id"] for each in one["inputs"]])
+    for given, value in zip((*body["inputs"], *body["state"]), (1, "Mara", "2026-11-16", ""), strict=True):
         given["value"] = value
     answer = client.post(doors.CALLBACKS, json=body)
     assert answer.status_code == 200

@@ -221,5 +221,9 @@ def _table(rows: list[NeedRow]) -> html.Div:
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     parts.filters_to_address(
-        app, PATH, {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY}, everything=ALL
+        app,
+        PATH,
+        {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY},
+        everything=ALL,
+        usual={"when": SET, "by": EVERYBODY},
     )

@@ -212,4 +212,5 @@ def connect(app: Dash) -> None:
         PATH,
         {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "from": SINCE, "to": UNTIL, "width": WIDTH},
         everything=ALL,
+        usual={"weeks": "4", "width": "minutes"},
     )
