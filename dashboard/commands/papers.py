@@ -53,6 +53,7 @@ def bench(
 
 
 def sheet(
+    *,
     serials: Annotated[
         list[str] | None, typer.Argument(metavar="[SERIAL]...", help="A traveller for each of these serials.")
     ] = None,

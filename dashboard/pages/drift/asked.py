@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import polars as pl
+
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
 from dashboard.address import address, chosen, whole_number
@@ -80,3 +82,11 @@ def _opening(shop: Shop) -> str:
 def techs_of(shop: Shop) -> list[str]:
     """The techs that may be asked for."""
     return [tech.key for tech in shop.techs] if shop.people.show != "none" else []
+
+
+def of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:
+    """The rows of the models that are asked for: all, a family, or one."""
+    if not models or rows.is_empty():
+        return rows
+    wanted = {shop.setups[key] for key, family in shop.families.items() if f"{FAMILY}{family}" == models} or {models}
+    return rows.filter(pl.col("model").is_in(wanted))

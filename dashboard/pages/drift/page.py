@@ -5,7 +5,7 @@ done about it.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime
 from functools import partial
 from typing import Any
 from urllib.parse import parse_qs
@@ -19,7 +19,6 @@ from analysis.studies.drift.rack import rack
 from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
-from dashboard.address import address
 from dashboard.desk import desk
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import budget as drift_budget
@@ -31,8 +30,9 @@ from dashboard.pages.drift import patterns as drift_patterns
 from dashboard.pages.drift import played as drift_played
 from dashboard.pages.drift import seen as drift_seen
 from dashboard.pages.drift import stream as drift_stream
-from dashboard.pages.drift.asked import ALL_STAGES, FAMILY, KEY, PATH, WEEKS_SEEN, Asked, read, techs_of
+from dashboard.pages.drift.asked import ALL_STAGES, FAMILY, PATH, WEEKS_SEEN, Asked, of_models, read, techs_of
 from dashboard.pages.drift.glance import cell_key, counts, glance, leads
+from dashboard.pages.drift.odd import SHOWN_ODD, odd_instruments
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
@@ -59,7 +59,6 @@ FIELDS = {
     "since": SINCE,
     "until": UNTIL,
 }
-SHOWN_ODD = 12
 
 
 def layout(**given: Any) -> Any:
@@ -102,7 +101,7 @@ def _body(asked: Asked) -> html.Div:
             parts.page_head(sentences_drift.headline(0, 0, 0, None, shop), ""),
             parts.empty_state(nothing, "Load a log", "/logs"),
         )
-    here = _of_models(rows, asked.models, shop)
+    here = of_models(rows, asked.models, shop)
     here = here.filter(pl.col("stage") == asked.stage) if asked.stage != ALL_STAGES else here
     stream = _stream(rows, here, asked)
     counted = {word: int((here["state"] == word).sum()) for word in (states.MOVED, states.STEADY, states.THIN)}
@@ -211,13 +210,6 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
     return [one, parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)], folds
 
 
-def _of_models(rows: pl.DataFrame, models: str, shop: Shop) -> pl.DataFrame:
-    if not models or rows.is_empty():
-        return rows
-    wanted = {shop.setups[key] for key, family in shop.families.items() if f"{FAMILY}{family}" == models} or {models}
-    return rows.filter(pl.col("model").is_in(wanted))
-
-
 def _stream(rows: pl.DataFrame, here: pl.DataFrame, asked: Asked) -> dict[str, Any] | None:
     """The stream of the address, else the first of those in sight: what moved most stands first."""
     if asked.characteristic:
@@ -256,57 +248,6 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
         parts.field("Weeks", WEEKS, str(asked.weeks), weeks, disabled=bool(asked.since)),
         parts.day_field("From", SINCE, asked.since, debounce=600),
         parts.day_field("To", UNTIL, asked.until, debounce=600),
-    )
-
-
-def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: Shop, now: datetime) -> html.Section:
-    """Single readings beyond four sigma, newest first, by serial; what is far out because its stream moved stands
-    apart.
-    """
-    found = _of_models(desk.ask(states.odd), asked.models, shop)
-    since = (now - timedelta(weeks=asked.weeks)).astimezone(UTC)
-    found = found.filter(pl.col("stage").is_in(stages), pl.col("taken_at") >= since).sort("taken_at", descending=True)
-    if not rows.is_empty():
-        found = found.join(rows.select(*KEY, "began_at"), on=KEY, how="left", maintain_order="left")
-        shifted = found.filter(pl.col("taken_at") >= pl.col("began_at"))
-        found = found.filter((pl.col("taken_at") < pl.col("began_at")).fill_null(True))
-    else:
-        shifted = found.clear()
-    n = found["serial"].n_unique()
-    right = "one reading beyond four sigma of its stream; listed, opens no signal"
-    apart = [html.P(sentences_drift.part_of_a_shift(len(shifted)), className="small")] if len(shifted) else []
-    if found.is_empty():
-        return parts.sheet("Odd instruments", right, [html.P("None in these weeks.", className="small"), *apart])
-    lines = [
-        {
-            "serial": dcc.Link(
-                row["serial"], href=address("/logs/instrument", serial=row["serial"]), className="serial"
-            ),
-            "what": sentences_drift.stream_name(shop, row, stage=len(stages) > 1),
-            "value": sentences.amount(shop, row["characteristic"], row["value"]),
-            "far": numbers.signed(row["sigmas"], 1),
-            "day": numbers.day(sentences.local(shop, row["taken_at"]), now),
-        }
-        for row in found.iter_rows(named=True)
-    ]
-    columns = [
-        ("serial", "Serial"),
-        ("what", "What"),
-        ("value", "Reading", "n"),
-        ("far", "Sigma off the centre line", "n wide-only"),
-        ("day", "Taken", "n"),
-    ]
-    many = "instrument" if n == 1 else "instruments"
-    say = (
-        f"{numbers.in_words(n, capital=True)} {many} in these weeks. Look at the instrument before the gauge, and "
-        "at the gauge before the bench."
-    )
-    rest = lines[SHOWN_ODD:]
-    more = [parts.behind(parts.plain_table(rest, columns), f"{numbers.count(len(rest))} more readings")] if rest else []
-    return parts.sheet(
-        "Odd instruments",
-        right,
-        [html.P(say, className="small"), parts.plain_table(lines[:SHOWN_ODD], columns), *more, *apart],
     )
 
 
