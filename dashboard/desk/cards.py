@@ -1,4 +1,4 @@
-"""Card's side of the counter: what an instrument's card asks, how a value lies, what is kept, undone and due.
+"""Card's side of the counter: what a bench is told of an instrument, what is kept, undone and due.
 
 Nothing here opens the big tables: what is on file of a serial and a stream comes from a small index of one store
 version (`ingest.store.at_bench`), what was kept since from the cards themselves.
@@ -8,49 +8,31 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from threading import RLock
 from time import monotonic
 from typing import Any
 
-import polars as pl
-
 from analysis.methods.problems import UnusableData
 from analysis.studies.gauges.register import Standing, register
-from analysis.studies.story.conformity import with_specs
+from dashboard.desk.card_fields import Fields
 from dashboard.desk.desk import Desk
-from dashboard.desk.gauge_in_hand import InHand, gauges, typed
+from dashboard.desk.gauge_in_hand import held, in_hand, note_of, typed
+from dashboard.desk.kept_cards import Kept, last_days, time_of
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.shopfiles.shop import Shop
-from ingest.shopfiles.shop_parts import Characteristic, Model, Stage
+from ingest.shopfiles.shop_parts import Model, Stage
 from ingest.store import at_bench
 from ingest.store.store import stands
 from ingest.verbs import cards as sheets
 
 PASS, FIXED, BACK, HOLD = "pass", "fixed", "send back", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
-INSIDE, ON_LIMIT, OUTSIDE, KEPT, UNREAD, ASKS = "inside", "on the limit", "outside", "kept", "unread", "asks"
-DAYS = 4  # of cards looked at beside the index: a weekend and a day
 TAKEN_IN = 300.0  # seconds between two loads of the day's sheets
 FAULTS = 12
-LOOKED_AT = 20  # last cards in which the last five values of a stream are looked for
 PATIENCE = 30.0  # seconds for the first index of a shop
 LONGEST = 400  # characters of a remark
-
-
-@dataclass(frozen=True)
-class Kept:
-    """A card that was kept, as it stands in its sheet."""
-
-    sheet: str
-    row: dict[str, str]
-    at: datetime
-
-    @property
-    def card(self) -> str:
-        """Its own number."""
-        return self.row.get(CARD, "")
 
 
 @dataclass
@@ -101,35 +83,18 @@ class CardDesk:
                               if at == stage.key or stage.role == "test"),
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
-            "fields": self._fields(stage, kind) if kind else [],
+            "fields": self._fields.asked(stage, kind, self._all(), self._notes()) if kind else [],
         }  # fmt: skip
 
     def judge(
         self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str
     ) -> dict[str, Any]:
-        """How one typed value lies: inside, on the limit, outside (the one conformity rule), kept, unread or asks."""
-        shop = self.shop
-        item = shop.by_characteristic.get(characteristic)
-        if item is None:
-            raise UnusableData(f"{characteristic!r} is no characteristic of this shop")
-        hand = _in_hand(shop, item, gauge)
-        if item.quantity == "class":
-            good = not item.good or text in item.good
-            known = text in item.values
-            state = (INSIDE if good else OUTSIDE) if known else UNREAD if text else KEPT
-            return {"state": state, "cell": text, "value": None, "why": "" if known or not text else "one of the words"}
-        told = typed(text, hand)
-        if told.value is None:
-            return {"state": UNREAD if told.why else "", "cell": told.cell, "value": None, "why": told.why}
-        bounds = item.plausible_range
-        state, asked = self._lies(stage, model, item, position, told.value, hand)
-        if bounds and not bounds[0] - 1e-9 <= told.value <= bounds[1] + 1e-9:
-            low, high = (hand.says(one) for one in bounds)
-            return {"state": ASKS, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
-                    "why": f"usually {low:g} to {high:g} {hand.shown}: is it real?"}  # fmt: skip
-        advice = self._reaction(item.key) if state == OUTSIDE else ""
-        return {"state": state, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
-                "why": advice, "asked": asked}  # fmt: skip
+        """How one typed value lies (`card_fields.Fields.judge`)."""
+        return self._fields.judge(stage, model, characteristic, position, text, gauge)
+
+    @property
+    def _fields(self) -> Fields:
+        return Fields(self.desk, self.clock)
 
     def keep(self, given: dict[str, Any]) -> dict[str, Any]:
         """Write one card into the day's sheet of its bench; on the disk when this answers."""
@@ -151,7 +116,7 @@ class CardDesk:
             "model": model,
             "stage": stage.key,
             "tech": str(given.get("tech", ""))[:80],
-            "started_at": _moment(str(given.get("opened_at", "")), now).isoformat(timespec="seconds"),
+            "started_at": time_of(str(given.get("opened_at", "")), now).isoformat(timespec="seconds"),
             "finished_at": now.isoformat(timespec="seconds"),
             "outcome": outcome,
             "fault": "; ".join(str(one) for one in given.get("faults", [])[:FAULTS]),
@@ -233,9 +198,9 @@ class CardDesk:
         """The gauges to be checked, each with the marks round its master piece."""
         out = []
         for one in self.register():
-            hand = self._hand_of(one.gauge)
+            hand = held(self.shop, one.gauge)
             out.append(
-                {"key": one.gauge, "name": one.name, "due": one.due, "note": _of_gauge(one, hand),
+                {"key": one.gauge, "name": one.name, "due": one.due, "note": note_of(one, hand),
                  "master": hand.says(one.master), "step": hand.step, "shown": hand.shown}
             )  # fmt: skip
         return {"gauges": out}
@@ -244,17 +209,16 @@ class CardDesk:
         """Keep what a gauge read on its master piece."""
         if gauge not in {one.gauge for one in self.register()}:
             raise UnusableData(f"{gauge!r} is no gauge with a master piece in shop.toml")
-        told = typed(text, self._hand_of(gauge))
+        told = typed(text, held(self.shop, gauge))
         if told.value is None:
             raise UnusableData(f"{text!r} cannot be read; wanted {told.why or 'a value'}")
         sheets.check_gauge(self.desk.folder, gauge, told.value, who[:80], now=self.clock())
         return self.gauges()
 
-    def _hand_of(self, gauge: str) -> InHand:
+    def _notes(self) -> dict[str, str]:
+        """What is to be known of the gauges that are not in order, by their key."""
         shop = self.shop
-        held = next(one for one in shop.gauges if one.key == gauge)
-        item = next((shop.by_characteristic[key] for key in held.measures if key in shop.by_characteristic), None)
-        return _in_hand(shop, item or shop.characteristics[0], gauge)
+        return {one.gauge: note_of(one, held(shop, one.gauge)) for one in self.register() if one.due or one.drifts}
 
     def _cells(self, values: Any, headings: list[str]) -> dict[str, str]:
         """The cells of a card: each value as its gauge writes it, as typed where it cannot be read."""
@@ -263,124 +227,12 @@ class CardDesk:
             item = shop.by_characteristic.get(str(one.get("characteristic", "")))
             if item is None:
                 continue
-            hand = _in_hand(shop, item, str(one.get("gauge", "")))
+            hand = in_hand(shop, item, str(one.get("gauge", "")))
             for moment in ("found", "left"):
                 name = card_sheet.heading(item.key, str(one.get("position", "")), moment)
                 text = str(one.get(moment) or "")[:80]
                 if text and name in headings:
                     out[name] = typed(text, hand).cell
-        return out
-
-    def _fields(self, stage: Stage, model: Model) -> list[dict[str, Any]]:
-        """What is asked at this stage of this family, in the order of shop.toml."""
-        shop = self.shop
-        setup = shop.setups.get(model.key, model.key)
-        lasts = at_bench.lasts(self.desk.folder, stage.key, setup)
-        places = self._places(stage, model)
-        if not places:
-            return []
-        limits = self._limits(stage, model, places)
-        recent = [
-            one for one in self._all() if one.row["stage"] == stage.key and shop.setups.get(one.row["model"]) == setup
-        ]
-        notes = {
-            one.gauge: _of_gauge(one, self._hand_of(one.gauge)) for one in self.register() if one.due or one.drifts
-        }
-        out = []
-        for (key, position), row in zip(places, limits, strict=True):
-            item = shop.by_characteristic[key]
-            in_hand = gauges(shop, item)
-            hand = in_hand[0]
-            five = [*lasts.get((key, position), []), *self._since(recent, item, position, lasts, hand)][
-                -at_bench.LAST :
-            ]
-            lower, target, upper = (None if row[n] is None else hand.says(row[n]) for n in ("lower", "target", "upper"))
-            plausible = [hand.says(one) for one in item.plausible_range] if item.plausible_range else None
-            out.append(
-                {
-                    "characteristic": key,
-                    "position": position,
-                    "name": shop.characteristic_name(key),
-                    "quantity": item.quantity,
-                    "values": list(item.values),
-                    "good": list(item.good),
-                    "gauges": [{"key": g.key, "name": g.name, "unit": g.unit, "shown": g.shown, "step": g.step,
-                                "note": notes.get(g.key, "")} for g in in_hand],
-                    "lower": lower,
-                    "target": target,
-                    "upper": upper,
-                    "plausible": plausible,
-                    "last": [hand.says(value) for value, _ in five],
-                    "set_here": item.set_stage(model.family) == stage.key,
-                }
-            )  # fmt: skip
-        return out
-
-    def _places(self, stage: Stage, model: Model) -> list[tuple[str, str]]:
-        """(characteristic, position) asked: set here, seen here before, or, at a stage that never measured, what its
-        role usually looks at.
-        """
-        shop = self.shop
-        seen = {(key, place) for family, key, place in at_bench.measured(self.desk.folder, stage.key)
-                if family == model.family}  # fmt: skip
-        wanted: dict[tuple[str, str], None] = {}
-        for item in shop.characteristics:
-            here = item.set_stage(model.family) == stage.key
-            usual = not seen and (
-                (stage.role == "final" and item.quantity != "class" and bool(item.set_stages))
-                or (stage.role == "receiving" and not item.set_stages)
-            )
-            every = [(item.key, place) for place in item.positions or ("",)]
-            mine = [one for one in every if here or usual or one in seen]
-            mine += sorted(one for one in seen if one[0] == item.key and one not in every)
-            wanted |= dict.fromkeys(one for one in mine if _has_string(model, one[1]))
-        return list(wanted)
-
-    def _limits(self, stage: Stage, model: Model, places: list[tuple[str, str]]) -> list[dict[str, Any]]:
-        rows = self._judged(stage.key, model.key, [(key, place, None, "") for key, place in places])
-        return list(rows.select("lower", "target", "upper").iter_rows(named=True))
-
-    def _lies(
-        self, stage: str, model: str, item: Characteristic, position: str, value: float, hand: InHand
-    ) -> tuple[str, bool]:
-        row = self._judged(stage, model, [(item.key, position, value, hand.key)]).row(0, named=True)
-        if row["outside"] is None:
-            return KEPT, False
-        return (OUTSIDE if row["outside"] else ON_LIMIT if row["on_limit"] else INSIDE), True
-
-    def _judged(self, stage: str, model: str, asked: list[tuple[str, str, float | None, str]]) -> pl.DataFrame:
-        """Values with their specs and verdicts, as everywhere else (`story.conformity.with_specs`)."""
-        snapshot = self.desk.snapshot()
-        today = self.clock().astimezone(snapshot.shop.zone).date()
-        rows = pl.DataFrame(
-            asked, schema={"characteristic": pl.String, "position": pl.String, "value": pl.Float64, "gauge": pl.String},
-            orient="row",
-        ).with_columns(
-            pl.lit(snapshot.shop.families.get(model, "")).alias("family"),
-            pl.lit(model).alias("model"),
-            pl.lit(stage).alias("stage"),
-            pl.lit("").alias("supplier"),
-            pl.lit(today).alias("set_on"),
-        )  # fmt: skip
-        return with_specs(snapshot, rows)
-
-    @staticmethod
-    def _since(
-        recent: list[Kept],
-        item: Characteristic,
-        position: str,
-        lasts: dict[Any, list[tuple[float, float]]],
-        hand: InHand,
-    ) -> list[tuple[float, float]]:
-        """Readings of a stream from cards kept since the index was made; recent : cards of its stage and setup."""
-        on_file = lasts.get((item.key, position), [])
-        since = on_file[-1][1] if on_file else 0.0
-        name, out = card_sheet.heading(item.key, position), []
-        for one in recent[-LOOKED_AT:]:
-            if one.at.timestamp() > since and one.row.get(name):
-                value = typed(one.row[name], hand).value
-                if value is not None:
-                    out.append((value, one.at.timestamp()))
         return out
 
     def _route(self, stage: Stage, model: Model | None, passed: list[str]) -> list[dict[str, Any]]:
@@ -407,10 +259,6 @@ class CardDesk:
         first = next((n for n, one in enumerate(left) if one.key in passed), len(left))
         return [f"{shop.stage_name(one.key)}: not on file" for one in left[first:] if one.key not in passed]
 
-    def _reaction(self, characteristic: str) -> str:
-        check = next((one.check for one in self.shop.reactions if one.characteristic == characteristic), ())
-        return f"First look at: {check[0]}" if check else ""
-
     def _stage(self, key: str) -> Stage:
         stage = self.shop.by_stage.get(key)
         if stage is None:
@@ -426,10 +274,7 @@ class CardDesk:
         """Cards kept in the last days, oldest first."""
         with self._lock:
             if self._kept is None:
-                first = self.clock().astimezone(self.shop.zone).date() - timedelta(days=DAYS)
-                found = [Kept(sheet, row, _moment(row["finished_at"], self.clock()))
-                         for sheet, row in sheets.rows_since(self.desk.folder, first)]  # fmt: skip
-                self._kept = sorted(found, key=lambda one: one.at)
+                self._kept = last_days(self.desk.folder, self.shop.zone, self.clock)
             return self._kept
 
     def _follow(self) -> None:
@@ -454,34 +299,5 @@ class CardDesk:
         return job is not None and job.state in ("waiting", "running")
 
 
-def _of_gauge(one: Standing, hand: InHand) -> str:
-    """What is to be known of a gauge beside every verdict that rests on it; '' where its checks are in order."""
-    if one.drifts and one.bias is not None:
-        way = "high" if one.bias > 0 else "low"
-        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way}: check it first"
-    if one.due:
-        return f"check overdue: last {one.last_at:%d %b}" if one.last_at else "never checked on its master piece"
-    return ""
-
-
-def _in_hand(shop: Shop, item: Characteristic, key: str) -> InHand:
-    own = gauges(shop, item)
-    return next((one for one in own if one.key == key), own[0])
-
-
 def _only(shop: Shop) -> str:
     return shop.models[0].key if len(shop.models) == 1 else ""
-
-
-def _has_string(model: Model, position: str) -> bool:
-    """Does the model have the string that a position names?"""
-    number = position.partition(" ")[0]
-    return not (model.strings and number.isdigit() and int(number) > model.strings)
-
-
-def _moment(text: str, otherwise: datetime) -> datetime:
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        return otherwise
-    return at if at.tzinfo else at.replace(tzinfo=UTC)

@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 
+from analysis.studies.gauges.register import Standing
 from ingest.reading.amounts import Manner
 from ingest.reading.notation import read_cell
 from ingest.shopfiles.shop import Shop
@@ -58,6 +59,29 @@ def gauges(shop: Shop, item: Characteristic) -> list[InHand]:
     """The gauges declared for a characteristic, in the order of shop.toml; one without a name where none is."""
     own = [_of(gauge, item) for gauge in shop.gauges if item.key in gauge.measures]
     return own or [_usual(shop, item)]
+
+
+def in_hand(shop: Shop, item: Characteristic, key: str) -> InHand:
+    """The gauge of that key as it is read for a characteristic; the first declared where that one is for others."""
+    own = gauges(shop, item)
+    return next((one for one in own if one.key == key), own[0])
+
+
+def held(shop: Shop, gauge: str) -> InHand:
+    """A gauge of the shop as it is read for what it measures first."""
+    found = next(one for one in shop.gauges if one.key == gauge)
+    item = next((shop.by_characteristic[key] for key in found.measures if key in shop.by_characteristic), None)
+    return in_hand(shop, item or shop.characteristics[0], gauge)
+
+
+def note_of(one: Standing, hand: InHand) -> str:
+    """What is to be known of a gauge beside every verdict that rests on it; '' where its checks are in order."""
+    if one.drifts and one.bias is not None:
+        way = "high" if one.bias > 0 else "low"
+        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way}: check it first"
+    if one.due:
+        return f"check overdue: last {one.last_at:%d %b}" if one.last_at else "never checked on its master piece"
+    return ""
 
 
 def typed(text: str, hand: InHand) -> Typed:

@@ -11,7 +11,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST, MOST, Job
-from dashboard.pages.logs import months, same_name, work
+from dashboard.pages.logs import months, same_name, work, work_deeds
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
     AGAIN,
@@ -211,7 +211,7 @@ def connect(app: Dash) -> None:
         prevent_initial_call=True,
     )(look)
     logs_new.connect(app, watch)
-    work.connect(app, watch, head)
+    work_deeds.connect(app, watch, head)
     same_name.connect(app, watch, told)
     app.callback(
         [Output(SAID, "children"), *watch],

@@ -1,4 +1,4 @@
-"""The questions of Logs, worked off: decisions by the rows they settle, one answer for many, undo, all by keyboard."""
+"""The questions of Logs, laid out to be worked off: decisions by the rows they settle, answers, the rows behind."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import dcc, html
 
 from analysis.studies.story.waiting import waiting
 from dashboard import address as addresses
@@ -32,7 +32,6 @@ ACCEPT, UNKNOWN, REAL, KEEP, TAKE, LATER, UNDO = (
 )
 VERDICTS = {UNKNOWN: "cannot be known", REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
 SHOWN, LISTED = 22, 12  # answers and decisions at a time; the next come as these are settled
-PATIENCE = 120.0  # seconds that an answer waits for its logs to be read
 SHORT = 44  # characters of a text as typed
 
 
@@ -303,125 +302,3 @@ def story_of(key: str) -> list[Any]:
     wanted = "" if group.kind == MEANS else f"; wanted {group.wanted}"
     where = html.P([html.Code(group.typed), f": {group.where}{wanted}"], className="small")
     return [where, html.Table(html.Tbody(told), className="w-lines"), html.Ol(stages, className="w-story"), *way]
-
-
-def connect(app: Dash, watch: tuple[Output, Output], head: Any) -> None:
-    """The callbacks: choosing, answering, undoing, looking at rows. `head` gives the page's account anew."""
-    del watch
-    app.callback(
-        Output(WORK, "children"),
-        Output(AT, "data"),
-        Input({"type": "logs-work-decision", "key": ALL}, "n_clicks"),
-        Input(LATER, "n_clicks"),
-        State(AT, "data"),
-        State(DONE, "data"),
-        prevent_initial_call=True,
-    )(choose)
-    outputs = (
-        Output(WORK, "children", allow_duplicate=True),
-        Output(AT, "data", allow_duplicate=True),
-        Output(DONE, "data", allow_duplicate=True),
-        Output(SAID, "children", allow_duplicate=True),
-        Output("logs-top", "children", allow_duplicate=True),
-    )
-
-    def answered(*given: Any) -> Any:
-        return act(head, *given)
-
-    def undone(*given: Any) -> Any:
-        return undo(head, *given)
-
-    app.callback(
-        *outputs,
-        *(Input(one, "n_clicks") for one in (ACCEPT, *VERDICTS)),
-        State({"type": "logs-work-tick", "key": ALL}, "value"),
-        State({"type": "logs-work-tick", "key": ALL}, "id"),
-        State({"type": "logs-work-text", "key": ALL}, "value"),
-        State(WHO, "value"),
-        State(WHY, "value"),
-        State(AT, "data"),
-        State(DONE, "data"),
-        prevent_initial_call=True,
-    )(answered)
-    app.callback(
-        *outputs,
-        Input(UNDO, "n_clicks"),
-        State(WHO, "value"),
-        State(AT, "data"),
-        State(DONE, "data"),
-        prevent_initial_call=True,
-    )(undone)
-    app.callback(
-        Output(ABOUT, "children"), Input({"type": "logs-work-rows", "key": ALL}, "n_clicks"), prevent_initial_call=True
-    )(rows_of)
-
-
-def rows_of(clicks: list[int | None]) -> Any:
-    """The rows of a group, once somebody looks."""
-    asked = ctx.triggered_id
-    return story_of(str(asked["key"])) if any(clicks) and isinstance(asked, dict) else no_update
-
-
-def choose(clicks: list[int | None], later: int | None, at: str, done: list[dict[str, Any]]) -> Any:
-    """Open another decision, or the next one."""
-    pressed = ctx.triggered_id
-    if pressed == LATER and later:
-        found = [one.key for one in decisions()]
-        place = found.index(at) if at in found else 0
-        at = found[(place + 1) % len(found)] if found else ""
-    elif isinstance(pressed, dict) and any(clicks):
-        at = str(pressed["key"])
-    else:
-        return no_update, no_update
-    return laid_out(at, done), at
-
-
-def act(head: Any, *given: Any) -> Any:
-    """Answer what is ticked, by the button that was pressed."""
-    *clicks, ticks, ids, texts, who, why, at, done = given
-    pressed = ctx.triggered_id
-    if not any(clicks):
-        return (no_update,) * 5
-    if not (who or "").strip():
-        return no_update, no_update, no_update, "Say who answers; it stands in the book beside each answer.", no_update
-    ticked = {one["key"]: (text or "").strip() for one, tick, text in zip(ids, ticks, texts, strict=True) if tick}
-    found = decisions()
-    here = next((one for one in found if one.key == at), found[0] if found else None)
-    if here is None or not ticked:
-        return no_update, no_update, no_update, "Tick what you answer first.", no_update
-    verdict = VERDICTS.get(str(pressed), "")
-    said = [(group, verdict or ticked[group.key]) for group in here.groups if group.key in ticked]
-    said = [(group, text) for group, text in said if text]
-    if not said:
-        return no_update, no_update, no_update, "Write what it means, or say that it cannot be known.", no_update
-    job = desk.here().jobs.wait(desk.here().jobs.answers(said, who, why or here.title.lower()), PATIENCE)
-    if job.state != "done":
-        return no_update, no_update, no_update, job.problem, no_update
-    became = job.answer
-    rows = f"{numbers.count(became.settled)} {'question' if became.settled == 1 else 'questions'}"
-    told = f"{here.title}: {rows} answered, {numbers.count(became.rows_in)} came in."
-    token = {"first": became.first, "last": became.last, "logs": became.logs, "at": here.key}
-    done = [*(done or []), token | {"said": told, "settled": became.settled}]
-    now = decisions()
-    keys = [one.key for one in now]
-    if here.key in keys:
-        at = here.key
-    else:
-        after = [one.key for one in found[found.index(here) + 1 :] if one.key in keys]
-        at = after[0] if after else (keys[0] if keys else "")
-    left = sum(one.rows for one in now if not one.asks_once)
-    return laid_out(at, done), at, done, f"{told} {numbers.count(left)} left.", head()
-
-
-def undo(head: Any, clicks: int | None, who: str | None, at: str, done: list[dict[str, Any]]) -> Any:
-    """Take the last answer back."""
-    if not clicks or not done:
-        return (no_update,) * 5
-    last = done[-1]
-    jobs = desk.here().jobs
-    job = jobs.wait(jobs.take_back(last["first"], last["last"], who or "", last["logs"]), PATIENCE)
-    if job.state != "done":
-        return no_update, no_update, no_update, job.problem, no_update
-    told = f"Taken back: {numbers.count(last['settled'])} questions wait again."
-    at = str(last["at"])
-    return laid_out(at, done[:-1]), at, done[:-1], told, head()
