@@ -15,6 +15,7 @@ from dashboard.charts import style
 
 Figure = dict[str, Any]
 PITCH, NARROW_PITCH, HEAD = 44, 66, 124
+LAST_PITCH = 38  # px of a row after the lanes: two lines of figures clear of the next row's
 THICK, THIN = 34.0, 1.2  # px of the largest lane and of the smallest
 NAMES, BENCH_END, COLUMNS = 190, 770, (862, 944, 1022, 1078, 1150)  # px: bench, then right ends of the figures
 SLOPE = 7  # px over which an arrow thins
@@ -70,7 +71,7 @@ def lanes(view: LanesView, *, narrow: bool = False) -> Figure:
 
 
 def _lying(view: LanesView) -> Figure:
-    height = HEAD + PITCH * len(view.lanes) + 30 * len(view.last) + 6
+    height = HEAD + PITCH * len(view.lanes) + LAST_PITCH * len(view.last) + 6
     figure = style.sheet_of_pixels(style.WIDE, height)
     shapes, texts = figure["shapes"], figure["annotations"]
     pitch = (BENCH_END - NAMES - 24) / max(len(view.stages), 1)
@@ -92,10 +93,10 @@ def _lying(view: LanesView) -> Figure:
         _figures(lane.figures, texts, y, bold=True)
         spots += [(x, y, lane) for x in (20, 80, px(lane.place), *(px(catch.place) for catch in lane.catches))]
     for k, (name, figures) in enumerate(view.last):
-        y, end = foot + 30 * k, k == len(view.last) - 1
+        y, end = foot + LAST_PITCH * k, k == len(view.last) - 1
         shapes.append(style.line(0, y, style.WIDE, y, style.INK if end else style.LINE, 1.6 if end else 1))
-        texts.append(style.words(0, y + 16, name, size=14, bold=end, colour=style.INK))
-        _figures(figures, texts, y + 16, bold=end)
+        texts.append(style.words(0, y + LAST_PITCH / 2, name, size=14, bold=end, colour=style.INK))
+        _figures(figures, texts, y + LAST_PITCH / 2, bold=end)
     return {"data": [_touch(spots)], "layout": figure}
 
 
