@@ -134,10 +134,15 @@ def _arrow(lane: Lane, shapes: list[Figure], texts: list[Figure], y: float, larg
     """The arrow of a lane, its core, and what was caught where."""
     whole, core = (style.BACK, style.BACKMARK) if lane.main else (style.LINE, style.RULE)
     start = px(lane.place)
-    stops = sorted((max(px(catch.place), start + 14), catch) for catch in lane.catches) if lane.catches else []
+    number = str(lane.place) if lane.place else ""
+    if number:
+        texts.append(style.words(start - 5, y, number, size=12, colour=style.INK3, at="right"))
+    if not lane.catches:  # no work on what came back is on file yet
+        return
+    stops = sorted(((max(px(catch.place), start + 14), catch) for catch in lane.catches), key=lambda stop: stop[0])
     left = lane.amount
     upper: list[tuple[float, float]] = []
-    x = start + min(14.0, max(stops[0][0] - start - 4, 4)) if stops else start
+    x = start + min(14.0, max(stops[0][0] - start - 4, 4))
     for stop, catch in stops:
         half = max(THICK * left / largest, THIN) / 2
         upper += [(x, half), (max(stop - SLOPE, x), half)]
@@ -152,9 +157,6 @@ def _arrow(lane: Lane, shapes: list[Figure], texts: list[Figure], y: float, larg
         points = [(start, 0.0), *line, *((at, -half) for at, half in reversed(line))]
         d = "".join(f"{'L' if k else 'M'}{at:.1f},{y - half:.2f}" for k, (at, half) in enumerate(points)) + "Z"
         shapes.append(style.path(d, fill=colour, edge=style.BACKMARK if lane.main else style.RULE, width=0.6))
-    number = "" if lane.place is None else "" if not lane.place else str(lane.place)
-    if number:
-        texts.append(style.words(start - 5, y, number, size=12, colour=style.INK3, at="right"))
     taken: list[tuple[float, float]] = []
     for stop, catch in sorted(stops, key=lambda one: -one[1].amount):
         if catch.words:
@@ -201,8 +203,9 @@ def _standing(view: LanesView) -> Figure:
             x += width * catch.amount / largest
             shapes.append(style.line(x, top + 24, x, top + 40, style.CARD, 2))
         told = [f"{names.get(catch.place, catch.place)} {catch.words}" for catch in lane.catches if catch.words]
-        text = style.wrap(" · ".join(told), width, 6.4)[:1]
-        texts.append(style.words(0, top + 51, text[0], size=12, colour=style.INK2))
+        text = " · ".join(told)
+        if text:
+            texts.append(style.words(0, top + 51, style.wrap(text, width, 6.4)[0], size=12, colour=style.INK2))
         spots += [(x, top + 30, lane) for x in (20, width / 2, width - 20)]
     foot = NARROW_PITCH * len(view.lanes)
     for k, (name, figures) in enumerate(view.last):
