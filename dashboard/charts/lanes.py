@@ -15,6 +15,7 @@ from dashboard.charts import style
 
 Figure = dict[str, Any]
 PITCH, NARROW_PITCH, HEAD = 44, 66, 124
+LAST_PITCH = 38  # px of a row after the lanes: two lines of figures clear of the next row's
 THICK, THIN = 34.0, 1.2  # px of the largest lane and of the smallest
 NAMES, BENCH_END, COLUMNS = 190, 770, (862, 944, 1022, 1078, 1150)  # px: bench, then right ends of the figures
 SLOPE = 7  # px over which an arrow thins
@@ -70,7 +71,7 @@ def lanes(view: LanesView, *, narrow: bool = False) -> Figure:
 
 
 def _lying(view: LanesView) -> Figure:
-    height = HEAD + PITCH * len(view.lanes) + 30 * len(view.last) + 6
+    height = HEAD + PITCH * len(view.lanes) + LAST_PITCH * len(view.last) + 6
     figure = style.sheet_of_pixels(style.WIDE, height)
     shapes, texts = figure["shapes"], figure["annotations"]
     pitch = (BENCH_END - NAMES - 24) / max(len(view.stages), 1)
@@ -92,10 +93,10 @@ def _lying(view: LanesView) -> Figure:
         _figures(lane.figures, texts, y, bold=True)
         spots += [(x, y, lane) for x in (20, 80, px(lane.place), *(px(catch.place) for catch in lane.catches))]
     for k, (name, figures) in enumerate(view.last):
-        y, end = foot + 30 * k, k == len(view.last) - 1
+        y, end = foot + LAST_PITCH * k, k == len(view.last) - 1
         shapes.append(style.line(0, y, style.WIDE, y, style.INK if end else style.LINE, 1.6 if end else 1))
-        texts.append(style.words(0, y + 16, name, size=14, bold=end, colour=style.INK))
-        _figures(figures, texts, y + 16, bold=end)
+        texts.append(style.words(0, y + LAST_PITCH / 2, name, size=14, bold=end, colour=style.INK))
+        _figures(figures, texts, y + LAST_PITCH / 2, bold=end)
     return {"data": [_touch(spots)], "layout": figure}
 
 
@@ -133,10 +134,15 @@ def _arrow(lane: Lane, shapes: list[Figure], texts: list[Figure], y: float, larg
     """The arrow of a lane, its core, and what was caught where."""
     whole, core = (style.BACK, style.BACKMARK) if lane.main else (style.LINE, style.RULE)
     start = px(lane.place)
-    stops = sorted((max(px(catch.place), start + 14), catch) for catch in lane.catches) if lane.catches else []
+    number = str(lane.place) if lane.place else ""
+    if number:
+        texts.append(style.words(start - 5, y, number, size=12, colour=style.INK3, at="right"))
+    if not lane.catches:  # no work on what came back is on file yet
+        return
+    stops = sorted(((max(px(catch.place), start + 14), catch) for catch in lane.catches), key=lambda stop: stop[0])
     left = lane.amount
     upper: list[tuple[float, float]] = []
-    x = start + min(14.0, max(stops[0][0] - start - 4, 4)) if stops else start
+    x = start + min(14.0, max(stops[0][0] - start - 4, 4))
     for stop, catch in stops:
         half = max(THICK * left / largest, THIN) / 2
         upper += [(x, half), (max(stop - SLOPE, x), half)]
@@ -151,9 +157,6 @@ def _arrow(lane: Lane, shapes: list[Figure], texts: list[Figure], y: float, larg
         points = [(start, 0.0), *line, *((at, -half) for at, half in reversed(line))]
         d = "".join(f"{'L' if k else 'M'}{at:.1f},{y - half:.2f}" for k, (at, half) in enumerate(points)) + "Z"
         shapes.append(style.path(d, fill=colour, edge=style.BACKMARK if lane.main else style.RULE, width=0.6))
-    number = "" if lane.place is None else "" if not lane.place else str(lane.place)
-    if number:
-        texts.append(style.words(start - 5, y, number, size=12, colour=style.INK3, at="right"))
     taken: list[tuple[float, float]] = []
     for stop, catch in sorted(stops, key=lambda one: -one[1].amount):
         if catch.words:
@@ -200,8 +203,9 @@ def _standing(view: LanesView) -> Figure:
             x += width * catch.amount / largest
             shapes.append(style.line(x, top + 24, x, top + 40, style.CARD, 2))
         told = [f"{names.get(catch.place, catch.place)} {catch.words}" for catch in lane.catches if catch.words]
-        text = style.wrap(" · ".join(told), width, 6.4)[:1]
-        texts.append(style.words(0, top + 51, text[0], size=12, colour=style.INK2))
+        text = " · ".join(told)
+        if text:
+            texts.append(style.words(0, top + 51, style.wrap(text, width, 6.4)[0], size=12, colour=style.INK2))
         spots += [(x, top + 30, lane) for x in (20, width / 2, width - 20)]
     foot = NARROW_PITCH * len(view.lanes)
     for k, (name, figures) in enumerate(view.last):

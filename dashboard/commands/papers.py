@@ -64,9 +64,9 @@ def sheet(
     letter: Letter = False,
     pdf: Pdf = False,
 ) -> None:
-    """Write sheets to print and fill: travellers, a bench's day sheet, an empty CSV.
+    """Write sheets to print and fill at a bench.
 
-    A traveller carries its serial as Code 128, which common scanners read.
+    Travellers, a day sheet, an empty CSV. A traveller carries its serial as Code 128, which common scanners read.
     """
     opened(shop)
     from dashboard.desk import desk

@@ -66,15 +66,6 @@ def money(cost: float, shop: Shop) -> str:
     return f", {numbers.money(cost, shop.shop.currency)}" if shop.shop.labour_per_hour else ""
 
 
-def arc(row: dict[str, Any], shop: Shop) -> str:
-    """What the pointer is told of one arc: `43 sent back, 19.2 h of work, 730 EUR, 52 % confirmed; 12.3 days away`."""
-    sure = numbers.share(row["count_confirmed"] / row["count"], row["count"])
-    return (
-        f"{numbers.count(row['count'])} sent back, {numbers.hours_of(row['minutes'])} of work"
-        f"{money(row['cost'], shop)}, {sure} confirmed; {days(row['hours'])} away"
-    )
-
-
 def days(hours: float) -> str:
     """Elapsed hours as days, with their nights and weekends: `12.3 days`."""
     return numbers.with_unit(numbers.plain(hours / 24, 1), "days")

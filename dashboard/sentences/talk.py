@@ -17,8 +17,7 @@ def last_talk(found: SinceAgreed | None, shop: Shop) -> str:
     """What came of the last talk: before, since, and by how much."""
     if found is None:
         return (
-            "What came of the last talk: no day on which limits were agreed lies between the "
-            "lots on file, so nothing can be held against a before."
+            "No day on which limits were agreed lies between the lots on file, so nothing can be held against a before."
         )
     when = f"{numbers.day(found.day)} {found.day.year}"
     counts = (
@@ -50,8 +49,8 @@ def plan(words: PlanWords, shop: Shop) -> list[str]:
     if words.lot and words.passes:
         often = ", ".join(
             f"with {numbers.count(bad)} outside ("
-            f"{numbers.share(bad / words.lot, 100)}) in {numbers.share(chance, 100)} of cases"
-            for bad, chance in words.passes
+            f"{numbers.share(bad / words.lot, 100)}) in {numbers.share(chance, 100)}{'' if k else ' of cases'}"
+            for k, (bad, chance) in enumerate(words.passes)
         )
         told.append(
             f"That is of lots far larger than the sample. Of {numbers.count(words.lot)} necks, the usual lot, one with "

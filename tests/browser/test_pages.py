@@ -215,7 +215,7 @@ def test_a_sheet_that_fails_stands_in_its_place_and_the_page_stands(address, wat
 
 def test_a_page_that_fails_keeps_its_frame(address, watched, monkeypatch):
     monkeypatch.setattr("dashboard.faults.loud", False)
-    monkeypatch.setattr("dashboard.pages.necks.layout", lambda **_: 1 / 0)
+    monkeypatch.setattr("dashboard.pages.necks.page.layout", lambda **_: 1 / 0)
     seen = watched()
     seen.page.goto(f"{address}/necks")
     seen.page.wait_for_selector("text=Necks cannot be shown now.")

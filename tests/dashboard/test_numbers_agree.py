@@ -27,7 +27,6 @@ from dashboard import numbers
 from dashboard.app import make_app
 from dashboard.desk.desk import Desk
 from dashboard.exports.figures import FIGURES
-from dashboard.pages import gauges as gauges_page
 from dashboard.pages.bench import page as bench_page
 from dashboard.pages.book import page as book_page
 from dashboard.pages.capability import beside
@@ -41,11 +40,10 @@ from dashboard.pages.week import page as week_page
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review_paper
-from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings
 from dashboard.sentences import necks as sentences_necks
-from dashboard.sentences import rework as sentences_rework
+from dashboard.sentences import targets as sentences_targets
 from tests.dashboard.pages import moving_shop, people_shop, reworked_shop
 from tests.dashboard.pages.said import said
 from tests.dashboard.papers.test_necks import words
@@ -162,12 +160,13 @@ def test_work_that_came_back_is_the_same_in_headline_table_figures_and_its_visit
     last = at_desk.ask(review_week)
     until = float(weeks.filter(pl.col("week") <= last)["loop_minutes"].sum())
     page = said(rework_page.layout(weeks="all"))
-    assert f"{plain(numbers.hours_of(until))} of work came back" in page
+    assert f"{plain(numbers.plain(until / 60, 1))} hours of work that came back" in page
     found = at_desk.ask(rework.flows, scope=Scope(last=last))
     assert float(found.total["minutes"][0]) == pytest.approx(until)
     assert float(found.rows["minutes"].sum()) == pytest.approx(until)  # the arcs that are drawn
     for row in found.rows.head(3).iter_rows(named=True):
-        assert plain(sentences_rework.arc(row, at_desk.snapshot().shop)) in page
+        assert f'"{plain(numbers.hours_of(row["minutes"]))}"' in page  # its cell in the table
+        assert f'"{numbers.count(row["count"])}"' in page
 
 
 def test_the_weekly_paper_and_the_page_week_tell_the_figures_of_that_week(at_desk):
@@ -214,7 +213,7 @@ def test_where_somebody_stands_is_the_same_on_page_card_and_in_the_readings(at_d
         of_stage = [one for one in stands if one.band["stage"] == stage]
         page, paper = said(bench_page.layout(tech=tech, stage=stage)), words(card.paper(tech, stage=stage)[1])
         for one in card.choose(of_stage, card._new_at(tech)):
-            say = plain(sentences_bench.standing(shop, one))
+            say = plain(sentences_targets.standing(shop, one))
             assert say in paper
             assert say in page
             row = one.band
@@ -260,7 +259,7 @@ def test_what_waits_in_the_book_and_what_was_read_are_the_same_in_page_and_figur
 
 def test_what_a_gauge_takes_is_the_same_on_its_page_and_in_the_figures(at_desk):
     studies = at_desk.ask(FIGURES["gauges"])
-    page = said(gauges_page.layout())
+    page = said(capability_page.layout(open="gauges"))
     for row in studies.filter(pl.col("share_of_spread").is_not_null()).iter_rows(named=True):
         assert plain(numbers.share(row["share_of_spread"], 100)) in page
         assert row["rr"] ** 2 == pytest.approx(row["repeatability"] ** 2 + row["reproducibility"] ** 2)

@@ -104,10 +104,10 @@ def test_what_is_not_there_yet_is_said_in_words(tmp_path):
     with app.server.test_request_context("/"):
         told = {
             page: said(importlib.import_module(f"dashboard.pages.{page}").layout())
-            for page in ("week", "rework.page", "bench.page")
+            for page in ("week.page", "rework.page", "bench.page")
         }
-    assert "has reached final inspection" in told["week"]
-    assert "Nothing was packed this week." in told["week"]
-    assert "one week, this week the large dot" in told["week"]
+    assert "has reached final inspection" in told["week.page"]
+    assert "Nothing was packed this week." in told["week.page"]
+    assert "one week, this week the large dot" in told["week.page"]
     assert "No instrument was judged" in told["rework.page"]
     assert "units and" not in told["bench.page"]
