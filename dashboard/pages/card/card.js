@@ -81,9 +81,9 @@
 
   const begin = async () => {
     card = null; values = {}; outcome = ""; back = null;
-    frame();
+    frame(); focusSerial();
     try { if (unsent().length) await send(); today = await ask("today", { bench: bench.bench }); fault_words = await ask("faults", { stage: bench.stage }); } catch (fault) { fails(fault); }
-    footer(); net(); focusSerial();
+    footer(); net();
   };
   const focusSerial = () => { const field = document.getElementById("serial"); if (field) { field.focus(); field.select(); } };
 
@@ -318,21 +318,23 @@
   };
 
   // ---- a scanner or a wired gauge: keys that come faster than fingers and end with Enter
-  let burst = [], before = null;
+  // A key that came late, or one read late, still belongs to what is typed in the field of the serial.
+  const LATE = 1000;  // ms
+  let burst = [], before = null, pressed_at = -Infinity, joined = false;
   document.addEventListener("keydown", event => {
-    const now = performance.now(), active = document.activeElement, typing = active && ["INPUT", "SELECT"].includes(active.tagName);
+    const now = event.timeStamp, active = document.activeElement, typing = active && ["INPUT", "SELECT"].includes(active.tagName);
     if (event.altKey && event.key.toLowerCase() === "z") { event.preventDefault(); return undo(); }
     if (event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey) {
-      if (!burst.length || now - burst[burst.length - 1].at > BURST) { burst = []; before = typing ? { field: active, value: active.value } : null; }
-      burst.push({ key: event.key, at: now });
+      if (!burst.length || now - burst[burst.length - 1].at > BURST) { burst = []; before = typing ? { field: active, value: active.value } : null; joined = typing && active.id === "serial" && active.value !== "" && now - pressed_at < LATE; }
+      burst.push({ key: event.key, at: now }); pressed_at = now;
       if (!typing && card) { const letter = { p: "pass", r: "fixed", b: "send back", h: "hold" }[event.key.toLowerCase()]; if (letter) { const pressed = burst; setTimeout(() => { if (pressed === burst && burst.length === 1) pick(letter); }, BURST + 5); } }
       return;
     }
     if (event.key !== "Enter") { if (event.key !== "Shift") burst = []; return; }
     const text = burst.map(one => one.key).join(""), quick = burst.length >= 4 && now - burst[burst.length - 1].at <= BURST * 3;
-    burst = [];
+    burst = []; pressed_at = -Infinity;
     const serial = /[A-Za-z]/.test(text) && /[0-9]/.test(text) && /^[A-Za-z0-9-]+$/.test(text) || /^[0-9]{5,}$/.test(text);
-    if (quick && serial && bench && document.getElementById("serial")) {
+    if (quick && serial && !joined && bench && document.getElementById("serial")) {
       event.preventDefault(); event.stopPropagation();
       if (before && before.field.id !== "serial") { before.field.value = before.value; before.field.dispatchEvent(new Event("input")); }
       document.getElementById("serial").value = text; open(text);
