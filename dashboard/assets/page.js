@@ -71,7 +71,7 @@ window.dash_clientside = window.dash_clientside || {};
 
   // Focus stays where it was when a filter, a fold or a heading lays the page out anew.
   let last = "";
-  document.addEventListener("focusin", (event) => { last = event.target.id || last; });
+  document.addEventListener("focusin", (event) => { last = event.target.id; });
   document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
   new MutationObserver(() => {
     // The field behind a place to drop files on comes without a name.
