@@ -70,7 +70,7 @@ def _tell_limits(shop: Path) -> None:
         kinds = ", ".join(dict.fromkeys(held.characteristic_name(one.characteristic).lower() for one in between))
         say(
             f"specs.csv: {len(between)} limits lie between two marks of a gauge ({kinds}), first in line "
-            f"{between[0].line}; page Gauges names the nearest marks."
+            f"{between[0].line}; Capability names the nearest marks under Gauges."
         )
 
 
