@@ -77,7 +77,7 @@ def capability_map(view: MapView, *, narrow: bool = False) -> Figure:
         texts.append(style.words(0, tops[k] + 14, row, size=14))
     for cell in view.cells:
         spots.append(_cell(cell, figure, names + pitch * cell.column, tops[cell.row], pitch - 18, tight=tight))
-    return {"data": [_touch(spots)], "layout": figure}
+    return {"data": [style.touch("cells", 28, spots)], "layout": figure}
 
 
 def _narrow(view: MapView) -> Figure:
@@ -98,7 +98,7 @@ def _narrow(view: MapView) -> Figure:
         top += height * ((len(cells) + 1) // 2) + 16 * max(len(_flag_lines(c, pitch - 14)) for c in cells)
     figure["height"] = top
     figure["yaxis"]["range"] = [top, 0]
-    return {"data": [_touch(spots)], "layout": figure}
+    return {"data": [style.touch("cells", 28, spots)], "layout": figure}
 
 
 def _cell(
@@ -169,16 +169,3 @@ def _flag_lines(cell: MapCell, width: float) -> list[str]:
     """Flags in one line where they fit, else each in its own."""
     fits = len(cell.flags) * 6.2 < width
     return [line for line in ([cell.flags] if fits else cell.flags.split(", ")) if line]
-
-
-def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": "cells",
-        "x": [s[0] for s in spots],
-        "y": [s[1] for s in spots],
-        "marker": {"size": 28, "opacity": 0, "color": style.INK},
-        "customdata": [[s[2], s[3]] for s in spots],
-        "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }

@@ -84,20 +84,22 @@ def _lying(view: LanesView) -> Figure:
     for place, _, _ in view.caught:
         shapes.append(style.line(px(place), HEAD - 8, px(place), foot, style.LINE, layer="below"))
     largest = max(lane.amount for lane in view.lanes) or 1.0
-    spots: list[tuple[float, float, Lane]] = []
+    spots: list[tuple[float, float, str, str]] = []
     for k, lane in enumerate(view.lanes):
         y = HEAD + PITCH * k + PITCH / 2 + 4
         shapes.append(style.line(0, HEAD + PITCH * k, style.WIDE, HEAD + PITCH * k, style.LINE, layer="below"))
         texts.append(style.words(0, y, lane.name, size=14, bold=lane.main, colour=style.INK))
         _arrow(lane, shapes, texts, y, largest, px)
         _figures(lane.figures, texts, y, bold=True)
-        spots += [(x, y, lane) for x in (20, 80, px(lane.place), *(px(catch.place) for catch in lane.catches))]
+        spots += [
+            (x, y, lane.key, lane.told) for x in (20, 80, px(lane.place), *(px(catch.place) for catch in lane.catches))
+        ]
     for k, (name, figures) in enumerate(view.last):
         y, end = foot + LAST_PITCH * k, k == len(view.last) - 1
         shapes.append(style.line(0, y, style.WIDE, y, style.INK if end else style.LINE, 1.6 if end else 1))
         texts.append(style.words(0, y + LAST_PITCH / 2, name, size=14, bold=end, colour=style.INK))
         _figures(figures, texts, y + LAST_PITCH / 2, bold=end)
-    return {"data": [_touch(spots)], "layout": figure}
+    return {"data": [style.touch("lanes", 32, spots)], "layout": figure}
 
 
 def _head(view: LanesView, shapes: list[Figure], texts: list[Figure], px: Any, pitch: float) -> None:
@@ -187,7 +189,7 @@ def _standing(view: LanesView) -> Figure:
     shapes, texts = figure["shapes"], figure["annotations"]
     largest = max(lane.amount for lane in view.lanes) or 1.0
     names = {place: name for place, name, _ in view.caught}
-    spots: list[tuple[float, float, Lane]] = []
+    spots: list[tuple[float, float, str, str]] = []
     for k, lane in enumerate(view.lanes):
         top = NARROW_PITCH * k
         shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
@@ -206,24 +208,11 @@ def _standing(view: LanesView) -> Figure:
         text = " · ".join(told)
         if text:
             texts.append(style.words(0, top + 51, style.wrap(text, width, 6.4)[0], size=12, colour=style.INK2))
-        spots += [(x, top + 30, lane) for x in (20, width / 2, width - 20)]
+        spots += [(x, top + 30, lane.key, lane.told) for x in (20, width / 2, width - 20)]
     foot = NARROW_PITCH * len(view.lanes)
     for k, (name, figures) in enumerate(view.last):
         y = foot + 28 * k
         shapes.append(style.line(0, y, width, y, style.INK if k == len(view.last) - 1 else style.LINE, 1))
         texts.append(style.words(0, y + 15, name.partition(":")[0], size=14, colour=style.INK))
         texts.append(style.words(width, y + 15, figures[0].partition("|")[0], size=14, bold=True, at="right"))
-    return {"data": [_touch(spots)], "layout": figure}
-
-
-def _touch(spots: Sequence[tuple[float, float, Lane]]) -> Figure:
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": "lanes",
-        "x": [x for x, _, _ in spots],
-        "y": [y for _, y, _ in spots],
-        "marker": {"size": 32, "opacity": 0, "color": style.INK},
-        "customdata": [[lane.key, lane.told] for _, _, lane in spots],
-        "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }
+    return {"data": [style.touch("lanes", 32, spots)], "layout": figure}

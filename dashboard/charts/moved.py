@@ -99,7 +99,7 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
         spots += _streams(row, shapes, texts, y, px)
         spots.append((20, top + 16, row.key, f"{row.name}: {row.under}"))
     _heap(view, shapes, texts, px, (foot, bottom, narrow))
-    return {"data": [_touch(spots)], "layout": figure}
+    return {"data": [style.touch("streams", 24, spots)], "layout": figure}
 
 
 def _axis(shapes: list[Figure], texts: list[Figure], px: Any, end: float, bottom: float) -> None:
@@ -209,16 +209,3 @@ def _heap(
     for k, line in enumerate(style.wrap(view.thin_words, width - AXIS[1] - 24, 6.8)[:3]):
         texts.append(style.words(AXIS[1] + 24, top + 20 + 17 * k, line, size=13))
     texts.append(style.words(AXIS[1], bottom + 14, unit, size=12, colour=style.INK3, at="right"))
-
-
-def _touch(spots: Sequence[tuple[float, float, str, str]]) -> Figure:
-    return {
-        "type": "scatter",
-        "mode": "markers",
-        "name": "streams",
-        "x": [spot[0] for spot in spots],
-        "y": [spot[1] for spot in spots],
-        "marker": {"size": 24, "opacity": 0, "color": style.INK},
-        "customdata": [[spot[2], spot[3]] for spot in spots],
-        "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }

@@ -69,7 +69,7 @@ def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False
         shapes.append(style.line(x, head, x, height - 8, style.LINE, layer="below"))
         if x - one > (110 if narrow else 190):
             texts.append(style.words(x, 34, f"{times} times it", size=12, colour=style.INK3, at="center"))
-    spots: list[tuple[float, float, Need]] = []
+    spots: list[tuple[float, float, str, str]] = []
     looks: dict[str, list[tuple[float, float]]] = {"dot": [], "ring": [], "first": [], "first ring": []}
     for k, row in enumerate(rows):
         top = head + pitch * k
@@ -90,7 +90,7 @@ def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False
                 at = {"layer": "below"}
                 shapes.append(style.line(px(need.low), y, px(need.high), y, colour if first else style.RULE, 1.6, **at))
             looks[("first" if first else "dot") if need.promise else ("first ring" if first else "ring")].append((x, y))
-            spots.append((x, y, need))
+            spots.append((x, y, need.key, need.told))
             if first and not narrow:
                 half = style.width_of(need.model) / 2
                 middle = min(max(x, left + half), right - half)
@@ -103,16 +103,7 @@ def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False
         _marks(looks["ring"], 9, style.CARD, style.INK),
         _marks(looks["first"], 13, style.FOCUS, style.FOCUS),
         _marks(looks["first ring"], 12, style.CARD, style.FOCUS),
-        {
-            "type": "scatter",
-            "mode": "markers",
-            "name": "needs",
-            "x": [x for x, _, _ in spots],
-            "y": [y for _, y, _ in spots],
-            "marker": {"size": 18, "opacity": 0, "color": style.INK},
-            "customdata": [[need.key, need.told] for _, _, need in spots],
-            "hovertemplate": "%{customdata[1]}<extra></extra>",
-        },
+        style.touch("needs", 18, spots),
     ]
     return {"data": data, "layout": figure}
 

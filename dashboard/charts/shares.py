@@ -103,18 +103,8 @@ def pareto(rows: Sequence[BarRow], *, width: int = style.HALF, came_back: bool =
             a, reach = (left + (right - left) * x / most for x in (row.low, row.high))
             shapes.append(style.line(a, y, reach, y, edge, 1.6))
         texts.append(style.words(max(reach, x1), y, end, size=14, bold=True, colour=style.INK, xshift=8))
-        spots.append((left + (x1 - left) / 2, y, row))
-    trace = {
-        "type": "scatter",
-        "mode": "markers",
-        "name": "bars",
-        "x": [s[0] for s in spots],
-        "y": [s[1] for s in spots],
-        "marker": {"size": 20, "opacity": 0, "color": style.INK},
-        "customdata": [[s[2].key, s[2].name] for s in spots],
-        "hovertemplate": "%{customdata[1]}<extra></extra>",
-    }
-    return {"data": [trace], "layout": figure}
+        spots.append((left + (x1 - left) / 2, y, row.key, row.name))
+    return {"data": [style.touch("bars", 20, spots)], "layout": figure}
 
 
 def _fit(text: str, room: float) -> str:

@@ -270,6 +270,20 @@ def first_free(rails: list[list[tuple[float, float]]], start: float, end: float)
     return None
 
 
+def touch(name: str, size: float, spots: Sequence[tuple[float, float, str, str]]) -> Figure:
+    """Where marks can be pointed at, unseen: x, y, the key that leads on, and what the pointer is told."""
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": name,
+        "x": [x for x, _, _, _ in spots],
+        "y": [y for _, y, _, _ in spots],
+        "marker": {"size": size, "opacity": 0, "color": INK},
+        "customdata": [[key, told] for _, _, key, told in spots],
+        "hovertemplate": "%{customdata[1]}<extra></extra>",
+    }
+
+
 def empty(text: str, *, height: int = 160, narrow: bool = False) -> Figure:
     """A chart that says why there is nothing to draw."""
     drawn = sheet_of_pixels(NARROW if narrow else WIDE, height)
