@@ -1,4 +1,4 @@
-"""The frame round the eight pages: header, theme, width and scheme of the browser; and the server on this machine."""
+"""The frame round the eight pages: header, theme and scheme of the browser; and the server on this machine."""
 
 from __future__ import annotations
 
@@ -232,7 +232,6 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     )
     return dmc.MantineProvider(
         [
-            dcc.Store(id="width"),
             html.A("Skip to the page", href="#main", className="skip"),
             dmc.AppShell(
                 [
@@ -273,9 +272,8 @@ def shop_words(desk: counter.Desk) -> tuple[str, str]:
 
 
 def connect(app: Dash, desk: counter.Desk) -> None:
-    """What the frame does by itself: width class, scheme of the charts, the open page, shop and as-of."""
+    """What the frame does by itself: the open page, shop and as-of."""
     here = "truerun"
-    app.clientside_callback(ClientsideFunction(here, "width"), Output("width", "data"), Input("width", "id"))
     app.clientside_callback(
         ClientsideFunction(here, "present"),
         Output("menu-name", "children"),

@@ -1,15 +1,7 @@
-// The few things only the browser knows: how wide it is, which scheme it shows, which page is open.
+// The few things only the browser knows: which page is open, who writes, where the focus was.
 window.dash_clientside = window.dash_clientside || {};
 (() => {
-  // Pages turn into one column at 760 px; charts are drawn narrow up to 1160, where their words would no longer fit side by side.
-  const narrow = window.matchMedia("(max-width: 760px)"), middle = window.matchMedia("(max-width: 1160px)");
-  const widthClass = () => (narrow.matches ? "narrow" : middle.matches ? "middle" : "wide");
-  const tell = () => window.dash_clientside.set_props("width", { data: widthClass() });
-  narrow.addEventListener("change", tell);
-  middle.addEventListener("change", tell);
-
   window.dash_clientside.truerun = {
-    width: () => widthClass(),
     // Marks the open page in both lists, closes the phone's list and names the page there.
     present: (pathname, pages) => {
       let name = "Pages";
