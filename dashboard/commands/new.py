@@ -150,9 +150,9 @@ def _show(proposal: "Proposal") -> None:
 
 def _count(sheets: Files, proposal: "Proposal", known: "Shop | None") -> None:
     """What would be read."""
-    from ingest.beginning.counted import counted
+    from ingest.beginning.counted import counted, together
 
-    for each in counted(sheets, proposal, known):
+    for each in together(counted(sheets, proposal, known)):
         say(each.told())
 
 

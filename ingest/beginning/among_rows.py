@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import permutations
-from typing import Protocol
 
+from ingest.beginning.among_words import Seen, by_routes, by_send_backs
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.profiles import Profile
 from ingest.reading.headings import plain
@@ -17,22 +17,18 @@ LOOKED_AT = 400  # rows whose stamps are read, spread over the sheet
 A_VISIT = timedelta(hours=12)  # no visit to a bench lasts longer than a working day
 ALWAYS, MOSTLY, SELDOM = 0.98, 0.9, 0.5
 MOST_HANDS = 40
+OTHER_DAYS = "its cells: days, but another column says when"
+SHARED = 0.02  # of the rows: a stamp that so few differ in is of an export, not of a visit
 TIED = 0.7  # of all names, met at one stage on the average
-
-
-class Seen(Protocol):
-    """A column as the survey has it."""
-
-    @property
-    def cells(self) -> Sequence[str]:
-        """What stands in it."""
 
 
 def by_rows(columns: Sequence[Seen], guesses: Sequence[Guess], looks: Sequence[Profile], order: Order) -> list[Guess]:
     """The guesses of all columns, mended by what stands in the same rows."""
     out = _begin_and_end(columns, guesses, looks, order)
+    out = by_routes(columns, out, looks)
     out = _sent_back(columns, out, looks)
-    return _hands(columns, out, looks)
+    out = _hands(columns, out, looks)
+    return by_send_backs(columns, out, looks)
 
 
 def _open(guess: Guess) -> bool:
@@ -70,10 +66,10 @@ def _begin_and_end(
         place
         for place, guess in enumerate(out)
         if looks[place].dates > MOSTLY
-        and looks[place].distinct > 5
+        and looks[place].distinct > max(5, SHARED * looks[place].filled)
         and guess.level != "said"
         and not guess.stage
-        and (guess.field in ("", "date", "started_at") or guess.level == "unsure")
+        and (guess.field in ("", "date", "started_at") or guess.level == "unsure" or guess.why == OTHER_DAYS)
     ]
     found = []
     for first, last in permutations(stamped, 2):
@@ -89,7 +85,7 @@ def _begin_and_end(
         out[first] = replace(out[first], field="started_at", level="likely", why=why)
         out[last] = replace(out[last], field="finished_at", level="likely", why=why.replace("before", "after"))
         for place in stamped:
-            if place not in found[0] and out[place].field == "date" and out[place].why == "its cells":
+            if place not in (first, last) and out[place].field == "date" and out[place].why == "its cells":
                 out[place] = Guess(
                     out[place].heading, "other", level="likely", why="its cells: days, but other columns say when"
                 )

@@ -11,6 +11,8 @@ from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop, checked_shop
 from ingest.terms.questions import FileProblem
 
+MOST = 6  # files told one by one
+
 
 @dataclass(frozen=True)
 class Counted:
@@ -36,6 +38,36 @@ class Counted:
             f"{name}: {self.rows - self.rows_aside:,} of {self.rows:,} rows and {self.readings:,} readings would "
             f"be read, {self.rows_aside:,} rows and {self.cells_aside:,} cells set aside; {backs}"
         )
+
+
+def together(found: Sequence[Counted]) -> list[Counted]:
+    """Files that would not be read for the same reason as one, and many files that would be read as one with their
+    sums; each under the name of its first, with how many more there are.
+    """
+    groups: dict[str, list[Counted]] = {}
+    read = sum(1 for each in found if not each.problem)
+    for place, each in enumerate(found):
+        groups.setdefault(each.problem or ("" if read > MOST else f"\x1f{place}"), []).append(each)
+    return [held[0] if len(held) == 1 else _summed(held) for held in groups.values()]
+
+
+def _summed(held: Sequence[Counted]) -> Counted:
+    columns: dict[str, int] = {}
+    for each in held:
+        for name, number in each.columns:
+            columns[name] = columns.get(name, 0) + number
+    backs = [each.send_backs for each in held if each.send_backs is not None]
+    return Counted(
+        f"{held[0].name} and {len(held) - 1} more",
+        sum(each.rows for each in held),
+        sum(each.rows_aside for each in held),
+        sum(each.readings for each in held),
+        sum(each.cells_aside for each in held),
+        sum(backs) if backs else None,
+        tuple(columns.items()),
+        held[0].problem,
+        max(each.lines for each in held),
+    )
 
 
 def counted(

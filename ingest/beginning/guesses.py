@@ -14,13 +14,14 @@ from ingest.beginning.families import family_of
 from ingest.beginning.heading_sense import Sense, book, sense_of, words_of
 from ingest.beginning.profiles import Profile
 from ingest.beginning.stage_words import stage_of_word
-from ingest.beginning.starting_values import FAULTS
+from ingest.beginning.starting_values import FAULTS, MEASURES
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.headings import plain
 from ingest.terms.clock import Order
 
 Level = Literal["said", "sure", "likely", "unsure", ""]
 _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() for word in words}
+LENGTHS = ("mm", "cm", "in", "thou", "64ths")
 NUMERIC = ("minutes", "rh", "temperature")
 SHOULD_BE = "its words: what a reading should be"
 FEW_WORDS = ("outcome", "stage", "tech", "model", "supplier", "gauge", "what", "unit", "position", "moment")
@@ -132,7 +133,7 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
         if len(sense.heading) > 4
         else None
     )
-    if near:
+    if near and re.findall(r"\d+", str(near[0])) == re.findall(r"\d+", " ".join(words_of(sense.heading))):
         kinds = dict(reversed(book()[str(near[0])]))
         if "field" in kinds:
             name = kinds["field"]
@@ -237,10 +238,31 @@ def guess_by_cells(heading: str, cells: Profile) -> Guess:
         and cells.numbers < 0.2
     ):
         return replace(guess, field="model", level="likely", why="its cells: " + ", ".join(words[:4]))
+    if (perhaps := _by_size(heading, cells)) is not None:
+        return perhaps
     names = all(re.fullmatch(r"[^\W\d]+\.?(?:\s?[^\W\d]\.)?", word) for word in words)
     if cells.few and cells.distinct >= 2 and cells.length <= 10 and names:
         return replace(guess, field="tech", level="unsure", why="its cells: few short names")
     return Guess(heading)
+
+
+def _by_size(heading: str, cells: Profile) -> Guess | None:
+    """A heading that names a side or a unit of length and nothing known besides, over numbers of one usual size."""
+    sense = sense_of(heading)
+    other = sense.measures or set(sense.fields) - {"position"} or sense.stages or sense.target
+    if other or not (sense.position or sense.unit in LENGTHS) or cells.numbers < 0.8 or cells.whole > 0.5:
+        return None
+    units = (sense.unit,) if sense.unit else ("mm",)
+    fits = [
+        (item.key, unit)
+        for item in MEASURES[:3]
+        for unit, low, high in item.units
+        if unit in units and low <= cells.middle <= high
+    ]
+    if len(fits) != 1:
+        return None
+    why = "its side and the size of its numbers" if sense.position else "its unit and the size of its numbers"
+    return Guess(heading, "reading", fits[0][0], sense.position, "", "", fits[0][1], "unsure", why)
 
 
 def guess_outcome(word: str) -> str:

@@ -32,6 +32,8 @@ _FRET = re.compile(
 _NOTED = re.compile("^(?:e1|b2|h2|g3|d4|a5|e6|a1|e2|c3|g4|a2|d3|d1|g5|g1|d2|a3|e4)$")  # a string: its note, its number
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5", "vi": "6"}
 _TARGET = re.compile(rf"\b(?:{'|'.join(sorted(TARGETS, key=len, reverse=True))})\b")
+_BY = re.compile(r"\w\s+(?:by|von|par|door|av|af)$")  # 'strung by': hands, whatever they did
+_CHECKS = re.compile(r"\b(?:check|inspect|prüf|geprüft|kontroll|contrôl|gecontrol|signed|released|freigegeben|qc\b)")
 LONGEST = 5  # words of a phrase
 HEADING_ONLY = frozenset(
     ("nacharbeit", "rework", "repair", "setup", "set up", "test", "rest")
@@ -164,11 +166,26 @@ def sense_of(heading: str) -> Sense:
         sense.fret = int(next(group for group in fret.groups() if group))
         text = _FRET.sub(" 12th ", text) if sense.fret != 1 else text
     _walk(words_of(text), sense)
+    if sense.fret in (1, 12) and _over_a_fret(sense):
+        sense.measures, sense.fields, sense.whole = ["action"], [], ""
     if sense.fret == 1 and sense.measures == ["action"]:
         sense.measures = ["nut"]
+    if not sense.whole and not sense.measures and not sense.fields and _BY.search(text):
+        sense.fields, sense.stages, sense.strange = ["tech"], [], []
     if sense.measures == ["nut"] and sense.ordinal == "1" and not sense.noted:
         sense.ordinal = ""
     return sense
+
+
+def checks_only(heading: str) -> bool:
+    """Does a heading speak of who looked it over, beside whom another column may name who did the work?"""
+    return bool(_CHECKS.search(plain(heading)))
+
+
+def _over_a_fret(sense: Sense) -> bool:
+    """Does a heading name a side or a unit beside a fret, and nothing else?"""
+    other = sense.measures or set(sense.fields) - {"position"} or sense.stages or sense.moments or sense.strange
+    return bool(sense.position or sense.unit) and not other
 
 
 def _walk(words: list[str], sense: Sense) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 from ingest.beginning.additions import additions_text, keep, known_log, known_words, under
 from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, slip, unheard
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
+from ingest.beginning.doubted_families import doubt
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
@@ -211,9 +212,10 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
     for name in names.values():
         family = family_of(name)
         why = "from its name"
-        if not family:
+        against = doubt(name, family, surveys) if family else ""
+        if not family or against:
             key = f"family of {name}"
-            question = f"What kind of instrument is the model {name!r}?"
+            question = f"What kind of instrument is the model {name!r}?" + (f" ({against})" if against else "")
             family = asker.ask(key, question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
             why = "" if key in asker.answers else "not said"
         draft.models[name] = {"key": name, "family": family}

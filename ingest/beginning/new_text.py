@@ -101,6 +101,8 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     if log.empty_outcome != "open" or seen.said.empty_outcome:
         lines.append(_line("empty_outcome", log.empty_outcome))
     lines += [_line(key, value) for key, value in seen.said.rest.items()]
+    if seen.once:
+        lines.append(_line("same_as_above", seen.once, "guess: filled in few rows, the first among them"))
     if log.ignore:
         lines.append(_line("ignore", log.ignore))
     lines += ["", "[log.headings]"]

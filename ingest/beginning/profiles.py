@@ -16,6 +16,9 @@ from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 
 REMEMBERED = 96  # columns whose looks are kept, so that a change of mapping does not look at all of them again
 LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
+HOURS = 4  # of a day, at least, in a column of times of day written as 081455
+LAST_LIKELY = 54788  # a spreadsheet's number of 2049-12-31: later ones are numbers of something else
+_DAY_NUMBER = re.compile(r"\d{5}")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)")
 _IDENT = re.compile(r"(?=.*\d)[A-Za-z]{0,6}[-_/ .]?\d[\w\-/.]*")
 _FRACTION = re.compile(r"(?:\d+[ -])?\d+[.,]?\d*\s*/\s*\d+\"?")
@@ -69,7 +72,7 @@ def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
     step = max(1, len(filled) // LOOKED_AT)
     seen = filled[::step][:LOOKED_AT]
     plain = [float(text.replace(",", ".")) for cell in seen if _NUMBER.fullmatch(text := tidy(cell))]
-    stamps = {text: _stamp(text, order) for text in set(seen)}
+    stamps = {text: _stamp(text, order) for text in set(seen)} | _six_figures(seen)
     known = [stamps[text] for text in seen]
     n = max(1, len(seen))
     counts = Counter(filled)
@@ -94,7 +97,17 @@ def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
     )
 
 
+def _six_figures(seen: Sequence[str]) -> dict[str, str]:
+    """Six figures are a time of day where all of a column are, over some hours of a day; else a number."""
+    texts = {text for text in seen if len(text) == 6 and text.isdecimal()}
+    hours = {text[:2] for text in texts}
+    good = len(hours) >= HOURS and len(texts) == len(set(seen)) and all(read_stamp(text, "ymd") for text in texts)
+    return dict.fromkeys(texts, "clock" if good else "")
+
+
 def _stamp(text: str, order: Order) -> str:
+    if _DAY_NUMBER.fullmatch(text) and int(text) > LAST_LIKELY:
+        return ""
     read = None
     if _FRACTION.fullmatch(text):
         return ""

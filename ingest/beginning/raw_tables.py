@@ -18,6 +18,7 @@ from ingest.reading.headings import plain
 from ingest.reading.tabular import SEPARATORS, Form
 from ingest.reading.workbook import first_rows, tab_names
 from ingest.terms.questions import FileProblem
+from ingest.terms.units import quantity_of
 
 LARGEST_KEPT, MOST_KEPT = 8_000_000, 8  # bytes of a file, and files, that are kept while they are being mapped
 _KEPT: dict[tuple[str, bytes], tuple[list["RawTable"], dict[str, str]]] = {}
@@ -125,7 +126,7 @@ def heading_line(rows: Sequence[Sequence[str]]) -> list[str] | None:
             if len(block) < high or not all(looks_like_headings(row) for row in block):
                 break
             header = headings_over(block)
-            score = _score(header, below) - 0.6 * (high - 1)
+            score = _score(header, below) - 0.6 * (high - 1) + (2 if high > 1 and _units_only(block[-1]) else 0)
             if best is None or score > best[0]:
                 best = (score, header)
     if best is None or best[0] < 3:
@@ -134,6 +135,12 @@ def heading_line(rows: Sequence[Sequence[str]]) -> list[str] | None:
     while len(header) > 1 and not header[-1].strip():
         header = header[:-1]
     return header
+
+
+def _units_only(cells: Sequence[str]) -> bool:
+    """Is a row the units of the columns above it?"""
+    filled = [cell.strip().strip("()[]") for cell in cells if cell.strip()]
+    return len(filled) > 1 and all(quantity_of(cell) != "plain" for cell in filled)
 
 
 def _score(header: Sequence[str], below: Sequence[Sequence[str]]) -> float:

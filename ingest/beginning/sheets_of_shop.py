@@ -155,6 +155,7 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     """The stages a sheet names, in bench order; the stage of what names none. own : words the shop knows already."""
     seen = log.survey
     words = seen.stage_order()
+    own_column = bool(words)
     said = {plain(word): key for word, key in seen.said.words.get("stage", {}).items()}
     for word in seen.words("sent_back_to"):
         if plain(word) not in {plain(each) for each in words} and (plain(word) in said or stage_of_word(word)):
@@ -190,7 +191,7 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     for column in seen.columns:
         if seen.shape == "instrument" and column.guess.taken and column.guess.stage:
             place_stage(draft, column.guess.stage)
-    if words:
+    if own_column:
         return ""
     return _stage_of_sheet(draft, log, asker)
 

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from ingest.beginning.among_others import among_others
+from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
-from ingest.beginning.heading_sense import words_of
+from ingest.beginning.heading_sense import checks_only, words_of
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.said_words import by_said_words
@@ -63,6 +64,7 @@ class Survey:
     stage: str = ""  # as the tab's or file's name tells it
     notes: list[str] = field(default_factory=list)
     said: LogSaid = field(default_factory=LogSaid)
+    once: tuple[str, ...] = ()  # headings of columns that are filled once for many rows
     known: Log | None = None  # the [[log]] of the shop that reads it already
 
     @property
@@ -187,15 +189,10 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         columns = [_without_stage(column) for column in columns]
     if shape in ("visit", "instrument"):  # a row is no single measurement there
         columns = [_of_row(column) for column in columns]
-    numbers = (
-        cell
-        for column in columns
-        if column.guess.field in ("reading", "value")
-        for cell in column.cells[:: max(1, len(column.cells) // LOOKED_AT)]
-    )
+    held = [column.cells for column in columns if column.guess.field in ("reading", "value")]
+    numbers = [cells[:: max(1, len(cells) // LOOKED_AT)] for cells in held]
     words = {plain(word): key for word, key in told.words.get("stage", {}).items()}
-    named = [table.tab, re.sub(r"\.\w+$", "", name)]
-    stage = next((words[plain(text)] for text in named if plain(text) in words), "") or _stage_named(named, words)
+    stage = _stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
     return Survey(
         name=name,
         files=(name,),
@@ -205,15 +202,18 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         columns=_once(columns, shape),
         order=order,
         order_sure=sure,
-        decimal=told.decimal or decimal_sign(numbers),
+        decimal=told.decimal or decimal_sign(cell for cells in numbers for cell in cells),
         stage=stage,
         notes=list(table.notes),
         said=told,
+        once=() if "same_as_above" in told.rest else written_once(columns),
     )
 
 
 def _stage_named(names: Sequence[str], words: Mapping[str, str]) -> str:
     """The stage in the name of a tab or else of a file, by the words that somebody said before those of the trade."""
+    if whole := next((words[plain(text)] for text in names if plain(text) in words), ""):
+        return whole
     for text in names:
         held = f" {' '.join(words_of(text.replace('_', ' ')))} "
         mine = [word for word in words if f" {' '.join(words_of(word))} " in held]
@@ -266,7 +266,10 @@ def _once(columns: list[ColumnSeen], shape: str) -> list[ColumnSeen]:
     """Every meaning once: what somebody said keeps it, else the surest, else the first;
     of two measurements that are as sure neither is read: both are asked about."""
     rank = {"said": 0, "sure": 1, "likely": 2}
-    order = sorted(range(len(columns)), key=lambda place: (rank.get(columns[place].guess.level, 3), place))
+    order = sorted(
+        range(len(columns)),
+        key=lambda place: (rank.get(columns[place].guess.level, 3), checks_only(columns[place].heading), place),
+    )
     taken: dict[tuple[str, ...], int] = {}
     out = list(columns)
     for place in order:

@@ -13,6 +13,7 @@ from pathlib import Path
 import polars as pl
 import polars.selectors as cs
 
+from ingest.reading.as_above import as_above
 from ingest.reading.card_sheet import KIND, is_card
 from ingest.reading.columns_told import counted_columns, told_columns
 from ingest.reading.corrections import laid_over
@@ -109,10 +110,12 @@ class _Over:
     corrected: Mapping[tuple[int, str], str]
     only: list[int] | None
 
-    def laid(self, table: Table) -> Table:
+    def laid(self, table: Table, part: "_Part") -> Table:
         """The table as it is to be read, its cells stripped."""
         if self.corrected:
             table = laid_over(table, self.corrected)
+        if part.reading.log.same_as_above:
+            table = as_above(table, part.reading.log.same_as_above, part.above)
         rows = table.rows if self.only is None else table.rows.filter(pl.col("line").is_in(self.only))
         return replace(table, rows=rows.with_columns(cs.string().str.strip_chars()))
 
@@ -125,6 +128,7 @@ class _Part:
     columns: list[pl.DataFrame] = field(default_factory=list)  # columns_told of each piece
     trials: list[pl.DataFrame] = field(default_factory=list)
     lines: list[pl.Series] = field(default_factory=list)  # of the rows of each piece
+    above: dict[str, str] = field(default_factory=dict)  # what stood last in the columns that go on from row to row
     rows_read: int = 0
     passed_over: int = 0
 
@@ -149,7 +153,7 @@ def _read_part(data: bytes, reading: Reading, tabs: Tabs | None, over: _Over, pi
             size = _size_of(table.rows)
             low, high = (LOOK + (1 - LOOK) * min(1.0, at / len(data)) for at in (read_so_far, read_so_far + size))
             reading.progress = _within(tell, low, high)
-            _read_table(over.laid(table), headings, part, pieces)
+            _read_table(over.laid(table, part), headings, part, pieces)
             read_so_far += size
     reading.progress = tell
     return part

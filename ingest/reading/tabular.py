@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from ingest.terms.clock import MONTHS
 from ingest.terms.questions import Question
 
 SEPARATORS = (",", ";", "\t", "|")
@@ -45,11 +46,13 @@ class Tables:
 
 TOTAL_CELL = (
     r"^(?i:\s*(?:Σ|(?:(?:(?:grand|sub|month|week)(?:ly)?[\s-]*)?(?:totals?|sum)|average|avg|mean|count|carried over"
-    r"|(?:zwischen|gesamt|monats|wochen|tages)?summe|gesamt|mittelwert|durchschnitt|übertrag|somme|moyenne|totale?s?)"
+    r"|(?:zwischen|gesamt|monats|wochen|tages)?summe|gesamt|mittelwert|durchschnitt|übertrag|somme|moyenne|totale?s?"
+    r"|summa|totalt|totaal|som|suma|razem|łącznie|soma|média|media|gemiddelde|snitt|celkem|yhteensä)"
     r"(?:[\s:]+(?:for|of|week|kw|w)?\s*[\w.]{0,12}(?:\s+(?:19|20)\d{2})?)?)\s*:?\s*)$"
 )
+_MONTH = "|".join(MONTHS)
 SEPARATOR_CELL = (  # a month, week or year over the rows that follow
-    r"^(?i:[\s*=#-]*(?:(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez|jän)[a-zä]*\.?(?:[\s/'-]*\d{2,4})?"
+    rf"^(?i:[\s*=#-]*(?:(?:{_MONTH})[^\W\d_]*\.?(?:[\s/'-]*\d{{2,4}})?"
     r"|(?:calendar\s*)?(?:week|kw|woche|kalenderwoche|cw)\s*\.?\s*\d{1,2}(?:[\s/-]*\d{2,4})?|(?:19|20)\d{2}"
     r"|(?:monday|tuesday|wednesday|thursday|friday|saturday|sunday|montag|dienstag|mittwoch|donnerstag|freitag|samstag)"
     r"(?:[\s,]+[\d./-]+)?)[\s:*=#-]*)$"

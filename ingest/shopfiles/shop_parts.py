@@ -227,6 +227,7 @@ class Log(Part):
     replaces: Literal["", "same visits"] = ""
     headings: dict[str, str] = {}
     ignore: tuple[str, ...] = ()
+    same_as_above: tuple[str, ...] = ()  # headings whose empty cells say what the last filled one above says
     units: dict[str, str] = {}
     words: dict[str, dict[str, str]] = {}
 

@@ -20,9 +20,27 @@ FIRST_YEAR, LAST_YEAR = 1970, 2099  # a visit outside is a slip of the pen
 EXCEL_DAY_0 = datetime(1899, 12, 30)  # day 0 of a spreadsheet's day numbers
 EXCEL_DAYS = (36526, 73050)  # 2000-01-01 to 2099-12-31: other bare numbers are no date here
 
-_MONTHS = {
-    m: n for n, m in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1)
-} | {"jän": 1, "mär": 3, "mai": 5, "okt": 10, "dez": 12}  # by the first three letters, English and German
+MONTHS = {  # by how they begin; English and German, and what other languages of Europe write
+    begins: number
+    for number, every in enumerate(
+        (
+            "jan jän gen ene sty led",
+            "feb fév fev lut úno",
+            "mar mär mrt maa bře",
+            "apr avr abr kwi dub",
+            "may mai maj mei mag",
+            "jun jún juin giu cze čer",
+            "jul júl juil lug lip",
+            "aug aoû aou ago sie srp",
+            "sep set wrz zář",
+            "oct okt ott out paź říj",
+            "nov lis",
+            "dec dez déc des dic gru pro",
+        ),
+        1,
+    )
+    for begins in reversed(every.split())
+}
 _CLOCK = (
     r"(?P<hour>\d{1,2})[:.h](?P<minute>\d{2})(?:[:.](?P<second>\d{2})(?:[.,](?P<part>\d{1,9}))?)?"
     r"\s*(?:(?P<half>[ap]\.?m\.?)|uhr)?"
@@ -36,11 +54,11 @@ _THREE = re.compile(
     re.IGNORECASE,
 )
 _NAMED = re.compile(
-    rf"(?P<d>\d{{1,2}})[-\s./]*(?P<name>[a-zä]{{3}})[a-z]*[-\s./,]*(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
+    rf"(?P<d>\d{{1,2}})(?:er)?[-\s./]*(?:de\s+)?(?P<name>[^\W\d_]{{3,12}}?)[-\s./,]*(?:de\s+)?(?P<y>\d{{4}}|\d{{2}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
     re.IGNORECASE,
 )
 _NAME_FIRST = re.compile(
-    rf"(?P<name>[a-zä]{{3}})[a-z]*[-\s./]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?[-\s./,]+(?P<y>\d{{4}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
+    rf"(?P<name>[^\W\d_]{{3,12}})[-\s./]+(?P<d>\d{{1,2}})(?:st|nd|rd|th)?[-\s./,]+(?P<y>\d{{4}})(?:[T\s,]+{_CLOCK}{_OFFSET})?",
     re.IGNORECASE,
 )
 _COMPACT = re.compile(
@@ -59,13 +77,13 @@ STAMPS = {"text": pl.String(), "local": LOCAL, "utc": TIME, "has_day": pl.Boolea
 def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | None, bool, bool] | None:
     """One typed stamp: (local, utc, has a day, has a clock), or None where it is no date or time.
 
-    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30; of figures alone (`0741`) it
-    is one where no day is. Dates are ISO, eight figures (`20261102`) or in `order`; a month by name is taken in any
-    order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet day numbers from 2000 to 2099
-    are taken.
+    A stamp with an offset gives utc, any other local. A clock alone stands on 1899-12-30; of figures alone (`0741`,
+    `074130`) it is one where no day is. Dates are ISO, eight figures (`20261102`) or in `order`; a month by name is
+    taken in any order; two-digit years are 20yy, years outside 1970 to 2099 are no date; spreadsheet day numbers from
+    2000 to 2099 are taken.
     """
     text = text.strip()
-    if len(text) in (3, 4) and text.isdecimal():
+    if len(text) in (3, 4, 6) and text.isdecimal():
         of_day = _of_digits(text)
         return None if of_day is None else (EXCEL_DAY_0 + of_day, None, False, True)
     if _DAY_NUMBER.fullmatch(text):
@@ -87,8 +105,8 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         year, month, day = _year(typed["y"]), int(typed["m"]), int(typed["d"])
     elif found := _COMPACT.fullmatch(text):
         year, month, day = (int(found[part]) for part in "ymd")
-    elif (found := _NAMED.fullmatch(text) or _NAME_FIRST.fullmatch(text)) and found["name"].lower() in _MONTHS:
-        year, month, day = _year(found["y"]), _MONTHS[found["name"].lower()], int(found["d"])
+    elif (found := _NAMED.fullmatch(text) or _NAME_FIRST.fullmatch(text)) and (month := month_of(found["name"])):
+        year, day = _year(found["y"]), int(found["d"])
     else:
         return None
     if not FIRST_YEAR <= year <= LAST_YEAR:
@@ -114,6 +132,12 @@ def read_stamp(text: str, order: Order) -> tuple[datetime | None, datetime | Non
         sign = -1 if offset[0] == "-" else 1
         moment -= sign * timedelta(hours=int(offset[1:3]), minutes=int(offset[3:5]))
     return None, moment, True, True
+
+
+def month_of(name: str) -> int:
+    """The month that a name or its beginning means in a language of Europe, 0 where none does."""
+    text = name.casefold()
+    return MONTHS.get(text[:4], 0) or MONTHS.get(text[:3], 0)
 
 
 def _of_digits(text: str) -> timedelta | None:

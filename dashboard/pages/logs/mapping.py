@@ -13,7 +13,7 @@ from dash import html
 
 from dashboard import numbers, parts
 from ingest.beginning.asking import LEAVE
-from ingest.beginning.counted import Counted
+from ingest.beginning.counted import Counted, together
 from ingest.beginning.new import Proposal
 from ingest.beginning.starting_values import MEASURES, STAGES
 from ingest.beginning.survey import ColumnSeen, Survey
@@ -164,7 +164,7 @@ def choices(seen: Survey, column: ColumnSeen) -> list[dict[str, str]]:
 def counts(each: Sequence[Counted], proposal: Proposal) -> list[Any]:
     """What would be read as the columns are taken now, what it needs besides, and what stays unread."""
     lines: list[Any] = []
-    for file in each:
+    for file in together(each):
         lines.append(html.P(file.told()) if not file.problem else parts.ask(file.told()))
         if file.columns:
             told = ", ".join(f"{name} {numbers.count(n)}" for name, n in file.columns)
