@@ -126,6 +126,8 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
                 item = MEASURE.get(draft.trade_measure(key)) if field == "set_at" else None
                 stage = (item and item.rather_at and here(item.rather_at)) or here(entry[field])
                 told = _by_family(item, stage, families, here) if item else stage
+                if field == "set_at" and not told:
+                    told = here("setup")  # a shop of one bench sets everything there
                 if told:
                     entry[field] = told
                 else:

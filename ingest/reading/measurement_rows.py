@@ -19,6 +19,19 @@ from ingest.terms.questions import Question, short
 from ingest.terms.units import spelled, unit_of
 
 AN_HOUR = 60  # minutes between two rows of one visit at most
+FIRST_SAID = (
+    "sent_back_to",
+    "cause",
+    "fault_at",
+    "model",
+    "supplier",
+    "lot",
+    "neck",
+    "job",
+    "string_set",
+    "grade",
+    "hand",
+)
 WORST_FIRST = ("reject", "second", "send back", "return", "pulled", "hold", "fixed", "pass", "open")
 OF_ROW = ("what", "value", "unit", "position", "moment")  # columns that say something of one measurement
 _MOMENTS = {
@@ -206,9 +219,11 @@ def _wide(
 def _gathered(
     wide: pl.DataFrame, rows: pl.DataFrame, keyed: pl.DataFrame, columns: Columns, reading: Reading
 ) -> pl.DataFrame:
-    """Outcome, faults and notes of a visit out of all its rows: the worst outcome, every fault and note once."""
+    """What a visit's rows say together: the worst outcome, every fault and note once, of the rest the first that says
+    something, as where only the row that failed says where the instrument went back to.
+    """
     visit = keyed.select("visit")
-    for field in ("outcome", "fault", "note"):
+    for field in ("outcome", "fault", "note", *FIRST_SAID):
         column = columns.find(field)
         if column is None:
             continue
@@ -219,6 +234,8 @@ def _gathered(
             rank = {word: place for place, word in enumerate(WORST_FIRST)}
             told = told.with_columns(rank=keys.replace_strict(rank, default=-1, return_dtype=pl.Int64))
             told = told.sort("visit", "rank", maintain_order=True).unique("visit", keep="first", maintain_order=True)
+        elif field in FIRST_SAID:
+            told = told.unique("visit", keep="first", maintain_order=True)
         else:
             joined = pl.col(cell).unique(maintain_order=True).str.join("; ")
             told = told.group_by("visit", maintain_order=True).agg(joined)

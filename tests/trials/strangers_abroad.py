@@ -27,9 +27,9 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as place:
             came = walk(shops[name](), Path(place))
         rows.append(came.row())
-        print(rows[-1], *came.examples, sep="\n  ", flush=True)
+        print(rows[-1], *came.examples, sep="\n  ", flush=True)  # noqa: T201 - a trial tells its result
         if "--words" in sys.argv:
-            print(came.words)
+            print(came.words)  # noqa: T201 - what the commands said
     if not names:
         write(__file__, "\n".join([HEAD, *rows]))
 

@@ -115,3 +115,14 @@ def test_a_corrected_value_is_laid_over_its_own_row():
     data = csv(HEADER, row("08:00", "A1", "Saitenlage", "B", "2.5"), row("08:00", "A1", "Saitenlage", "D", "2.9"))
     sheet = read_log(data, "m.csv", shop, corrected={(3, "Value"): "2.4"})
     assert sheet.readings["value"].to_list() == [2.5, 2.4]
+
+
+def test_where_an_instrument_went_back_to_may_stand_on_any_row_of_its_visit():
+    header = f"{HEADER},Send to"
+    shop = small_shop(shape="measurement", headings=HEADINGS | {"Send to": "sent_back_to"}, words=WORDS)
+    rows = (
+        row("08:00", "A1", "Saitenlage", "B", "2.5") + ",",
+        row("08:01", "A1", "Halskrümmung", "", "0.4", result="NA") + ",nut_slotting",
+    )
+    sheet = read_log(csv(header, *rows), "m.csv", shop)
+    assert sheet.visits.select("outcome", "sent_back_to").rows() == [("send back", "nut_slotting")]

@@ -207,7 +207,7 @@ def board() -> Shop:
         }
     )
     knows = (
-        "America/New_York. Open back and resonator are banjos. Bow is the neck as it comes, without strings. BACK means "
+        "America/New_York. Open back and resonator are banjos. Bow is the neck as it comes, no strings. BACK means "
         "it was sent back to the bench in Back to. Neck lot is the lot of necks."
     )
     return Shop("board", {"Setup board.xlsx": book}, truth, knows)

@@ -70,7 +70,11 @@ def shop() -> Shop:
                 return "" if rng.random() < 0.7 else "?"
             thou = key[0] in ("relief", "nut")
             shown = steps(value, 1.0, INCH / 1000) if thou else steps(value, 0.05)
-            truth.readings.append(Reading(visit.serial, *key, "", moment, shown * INCH / 1000 if thou else shown))
+            truth.readings.append(
+                Reading(
+                    visit.serial, *key, "", moment if key[0] != "nut" else "", shown * INCH / 1000 if thou else shown
+                )
+            )
             return f"{shown:g}"
 
         found = [cell(key, value, "found") for key, value in visit.found.items()]

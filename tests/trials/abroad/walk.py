@@ -113,7 +113,18 @@ def _fitting(reading: Reading, held: Counter[Held]) -> Held | None:
         keys = ((reading.serial, reading.characteristic, reading.position, reading.stage, m, value) for m in moments)
         return next((key for key in keys if held.get(key)), None)
     what = (reading.serial, reading.characteristic, reading.position)
-    return next((key for key in _same(what, held) if key[5] == value and key[4] in moments and held.get(key)), None)
+    early = reading.moment == "found"  # received: found at the bench, or read at receiving
+    mine = (key for key in _same(what, held) if key[5] == value and held.get(key))
+    return next((key for key in mine if _when(key, moments, early)), None)
+
+
+def _when(key: Held, moments: tuple[str, ...], early: bool) -> bool:
+    """Is what is held of the moment that the truth names? A sheet may say received and left as two stages."""
+    if len(moments) == 2:
+        return True
+    if key[3] in ("receiving", "final_inspection"):
+        return (key[3] == "receiving") == early
+    return key[4] in moments
 
 
 _INDEX: dict[int, dict[tuple[str, str, str], list[Held]]] = {}
@@ -138,8 +149,10 @@ def facts(shop: Shop, figures: Path) -> dict[str, bool]:
         out["off"] = _farthest_tech(room, what, place) == who
     if "lot" in planted:
         lots = _read(figures / "lots.csv")
-        best = lots.filter(pl.col("mean").is_not_null()) if "mean" in lots.columns else lots
-        out["lot"] = best.height > 0 and str(best.sort(pl.col("mean"), descending=True)["lot"][0]) == planted["lot"]
+        if "mean" in lots.columns:
+            lots = lots.filter(pl.col("mean").is_not_null() & pl.col("characteristic").is_in(["neck_bow", "relief"]))
+            worst = lots.sort("mean", descending=True)["lot"]
+        out["lot"] = lots.height > 0 and "mean" in lots.columns and str(worst[0]) == planted["lot"]
     if "culprit" in planted:
         back = _read(figures / "send_backs.csv")
         by = (
