@@ -141,7 +141,7 @@ def _same(what: tuple[str, str, str], held: Counter[Held]) -> list[Held]:
 
 
 def facts(shop: Shop, figures: Path) -> dict[str, bool]:
-    """Which planted facts stand in the figures: the tech's mean, the lot's, the bench, the model with the least room."""
+    """Which planted facts the figures tell: the tech's mean, the lot's, the bench, the model with the least room."""
     planted, out = shop.truth.facts, {}
     room = _read(figures / "capability.csv")
     if "off" in planted:
