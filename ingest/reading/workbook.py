@@ -30,6 +30,17 @@ def tab_names(data: bytes) -> list[str]:
         return []
 
 
+def tab_lines(data: bytes) -> list[tuple[int, str]]:
+    """Of a workbook of several tabs the line that the first row of each is counted as, and its name; else none."""
+    if len(tab_names(data)) < 2:
+        return []
+    book, out, line = fastexcel.read_excel(data), [], 1
+    for name in book.sheet_names:
+        out.append((line, str(name)))
+        line += book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_polars().height
+    return out
+
+
 def first_rows(data: bytes, tab: str, most: int) -> list[list[str]]:
     """The first rows of a tab as a person would have typed them."""
     frame = fastexcel.read_excel(data).load_sheet(tab, header_row=None, n_rows=most, dtypes="string").to_polars()

@@ -1,10 +1,12 @@
 """Rows of a log as they stand in its original."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from ingest.reading.as_typed import rows_in
 from ingest.reading.reader import read_log
+from ingest.reading.workbook import tab_lines
 from ingest.shopfiles.shop import Shop
 from ingest.store import originals
 from ingest.terms.problems import Problem
@@ -18,6 +20,33 @@ def original(folder: Path, log_id: str) -> bytes | None:
         return None if path is None else path.read_bytes()
     except OSError:
         return None
+
+
+@lru_cache(maxsize=64)
+def _tabs(folder: Path, log_id: str) -> tuple[tuple[int, str], ...]:
+    """The tabs of an original, which never changes under its name."""
+    data = original(folder, log_id) or b""
+    try:
+        return tuple(tab_lines(data))
+    except Exception:  # a workbook that cannot be read has no tabs to name
+        return ()
+
+
+def place_of(folder: Path, log_id: str, name: str, line: int) -> str:
+    """Where a row stands, in words: file, of a workbook the tab and the row in it, and the line it is counted as."""
+    for first, tab in reversed(_tabs(folder, log_id)):
+        if first <= line:
+            row = line - first + 1
+            return f"{name}, tab {tab}, line {line}" + (f" (its row {row})" if row != line else "")
+    return f"{name}, line {line}"
+
+
+def cells_of(folder: Path, shop: Shop, log_id: str, name: str, line: int) -> dict[str, str]:
+    """The cells of a row as they were typed, by heading; empty where it cannot be found."""
+    try:
+        return rows_in(original(folder, log_id) or b"", name, shop).get(line, {})
+    except Problem:
+        return {}
 
 
 def rows_read(folder: Path, log_id: str, name: str, shop: Shop, lines: set[int]) -> list[dict[str, Any]]:

@@ -14,6 +14,7 @@ from ingest.store.snapshot import Snapshot
 from ingest.terms.questions import IMPLAUSIBLE
 from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
 from ingest.verbs.guessed_words import guessed_words, with_guess
+from ingest.verbs.original_rows import place_of
 from ingest.verbs.unlisted import explained, on_file
 
 WORD = re.compile(r"^(stage|model|outcome) '(.*)' is not known$", re.DOTALL)
@@ -41,11 +42,11 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
     words: list[Group] = []
     named = asked.with_columns(kind=pl.col("reason").str.replace_all(r" '[^']*'", "")) if asked.height else asked
     for (reason, column, raw), rows in _alike(named):
-        group = _group(reason, column, raw, rows)
+        group = _group(reason, column, raw, rows, folder)
         words.append(group) if group.kind == MEANS else groups.setdefault(rows["kind"][0], []).append(group)
     for group in guessed_words(words, shop, snapshot, folder):
         groups.setdefault(group.field, []).append(group)
-    for group in _kept_as_typed(snapshot, people):
+    for group in _kept_as_typed(snapshot, people, folder):
         groups.setdefault(group.field, []).append(group)
     ranges = _ranges(snapshot)
     found = []
@@ -57,7 +58,7 @@ def worklist(snapshot: Snapshot, *, folder: Path, asked: pl.DataFrame, people: b
     return sorted(found, key=lambda one: (one.asks_once, -one.rows, -one.guessed, one.title))
 
 
-def _kept_as_typed(snapshot: Snapshot, people: bool) -> Iterable[Group]:
+def _kept_as_typed(snapshot: Snapshot, people: bool, folder: Path) -> Iterable[Group]:
     """Words for techs, faults and gauges that no list knows: kept as typed, and asked about once."""
     sources = {"tech": "visits", "fault": "faults", "gauge": "readings"}
     names = dict(snapshot.table("logs", "log_id", "name").iter_rows())
@@ -78,7 +79,7 @@ def _kept_as_typed(snapshot: Snapshot, people: bool) -> Iterable[Group]:
             "gauge": [one.key for one in snapshot.shop.gauges],
         }[name]
         choices = tuple(dict.fromkeys([*([row["near"]] if row["near"] else []), *listed, word]))
-        where = f"{names.get(cells[0][0], '')}, line {cells[0][1]}"
+        where = place_of(folder, cells[0][0], names.get(cells[0][0], ""), cells[0][1])
         wanted = "a word of the list, or itself: kept as typed"
         yield Group(f"{name}:{word}", MEANS, name, "", word, wanted, cells, where, row["near"], choices=choices)
 
@@ -96,9 +97,9 @@ def _alike(asked: pl.DataFrame) -> Iterable[tuple[tuple[str, str, str], pl.DataF
         yield (rows["reason"][0], rows["apart"][0], rows["raw"][0]), rows
 
 
-def _group(reason: str, column: str, raw: str, rows: pl.DataFrame) -> Group:
+def _group(reason: str, column: str, raw: str, rows: pl.DataFrame, folder: Path) -> Group:
     cells = tuple(rows.select("log_id", "line", "column").rows())
-    where = f"{rows['name'][0]}, line {rows['line'][0]}"
+    where = place_of(folder, rows["log_id"][0], rows["name"][0], rows["line"][0])
     found = WORD.match(reason)
     if found:
         name, word = found.groups()

@@ -15,6 +15,7 @@ from dashboard.pages.logs import months, same_name, work, work_deeds
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
     AGAIN,
+    CELL,
     CORRECT,
     KEEP,
     REAL,
@@ -218,6 +219,7 @@ def connect(app: Dash) -> None:
         inputs={"presses": [Input(button, "n_clicks") for button in (CORRECT, REAL, KEEP, TAKE)]},
         state={
             "value": State(VALUE, "value"),
+            "cell": State(CELL, "value"),
             "question": State(HERE, "data"),
             "who": State(WHO, "value"),
             "why": State(WHY, "value"),
@@ -266,7 +268,12 @@ def look(_ticks: int | None, question: str | None) -> tuple[Any, bool, Any, Any]
 
 
 def answer(
-    presses: Sequence[int | None], value: str | None, question: str, who: str | None, why: str | None
+    presses: Sequence[int | None],
+    value: str | None,
+    question: str,
+    who: str | None,
+    why: str | None,
+    cell: str | None = None,
 ) -> tuple[Any, Any, Any]:
     """One answer to one question, by the button that was pressed."""
     from dash import ctx
@@ -278,6 +285,9 @@ def answer(
         return "An answer wants who gives it and why.", no_update, no_update
     log_id, line, column = parsed(question)
     if pressed == CORRECT:
+        column = column or cell or ""
+        if not column:
+            return "Say which cell of the row is to be put right.", no_update, no_update
         if not (value or "").strip():
             return "Write the value to lay over it, as it should have been typed.", no_update, no_update
         number = desk.here().jobs.correct(log_id, line, column, str(value).strip(), str(who).strip(), str(why).strip())

@@ -15,9 +15,11 @@ from dashboard import numbers, parts
 from dashboard.desk import desk
 from ingest.store import carried
 from ingest.verbs import unlisted
+from ingest.verbs.original_rows import cells_of, place_of
 
 PATH = "/logs"
 AGAIN, VALUE, WHO, WHY, SAID = "logs-again", "logs-value", "logs-who", "logs-why", "logs-said"
+CELL = "logs-cell"  # of a row set aside whole
 CORRECT, REAL, KEEP, TAKE = "logs-correct", "logs-real", "logs-keep", "logs-take"
 SHOWN, TEN = 60, 10
 VERDICTS = {REAL: "it is real", KEEP: "keep held", TAKE: "take new"}
@@ -34,6 +36,19 @@ def _short(text: str) -> str:
     return line if len(line) <= 60 else line[:57] + "..."
 
 
+def _cell_field(log_id: str, name: str, line: int, column: str) -> html.Div:
+    """Which cell of a row set aside whole is to be put right; hidden where the question is about one cell."""
+    here = desk.here()
+    cells = {} if column else cells_of(here.folder, here.snapshot().shop, log_id, name, line)
+    shown = here.veil().line(log_id, list(cells.values()))
+    options = [
+        {"label": f"{heading}: {_short(text) or 'empty'}", "value": heading}
+        for heading, text in zip(cells, shown, strict=True)
+    ]
+    choose = dcc.Dropdown(options, id=CELL, placeholder="Which cell", **parts.aria(label="Which cell of the row"))
+    return html.Div(choose, className="field", style={"display": "none"} if column else {"minWidth": "16rem"})
+
+
 def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
     """One question, in full, and the answers it takes."""
     log_id, line, column = parsed(question)
@@ -48,19 +63,20 @@ def answer_to(question: str, asked: pl.DataFrame) -> html.Section:
     real = any(word in (row["reason"] + row["wanted"]) for word in REAL_WORDS)
     conflict = any(word in row["reason"] for word in CONFLICT_WORDS)
     buttons = [
-        html.Button("Correct it", id=CORRECT, className="button primary", style={} if column else {"display": "none"}),
+        html.Button("Correct it", id=CORRECT, className="button primary"),
         html.Button("It is real", id=REAL, className="button", style={} if real else {"display": "none"}),
         html.Button("Keep what is held", id=KEEP, className="button", style={} if conflict else {"display": "none"}),
         html.Button("Take the new one", id=TAKE, className="button", style={} if conflict else {"display": "none"}),
     ]
     fields = [
-        parts.text_field("Value to lay over it", VALUE, style={} if column else {"display": "none"}),
+        _cell_field(log_id, row["name"], line, column),
+        parts.text_field("Value to lay over it", VALUE),
         parts.who_field(WHO, "Who"),
         parts.text_field("Why", WHY),
     ]
     say = html.P(
         [
-            html.B(f"{row['name']}, line {row['line']}: "),
+            html.B(f"{place_of(desk.here().folder, log_id, row['name'], line)}: "),
             f"{row['column'] or 'the row'} is ",
             html.Code(row["raw"]),
             f"; wanted {row['wanted']}.",

@@ -89,7 +89,7 @@ def shop() -> Shop:
         files.setdefault(name, [HEADINGS]).append(row(visit, truth, rng))
     knows = (
         "Europe/Warsaw. T1 gitara akustyczna, T2 klasyczna, T3 elektryczna. OP 10 przyjecie, 20 prostowanie gryfu, 30 "
-        "siodelko, 40 mostek, 90 kontrola koncowa. P01 akcja bas, P02 akcja wiolin, P03 krzywizna ze strunami (relief). "
+        "siodelko, 40 mostek, 90 kontrola koncowa. P01 akcja bas, P02 akcja wiolin, P03 krzywizna ze strunami. "
         "P04 i P05 siodelko (nad progiem 1) bas i wiolin, P06 krzywizna przy przyjeciu. Wszystko w setnych milimetra. "
         "W 0 dobry, 1 poprawiony, 9 cofniety; KB kod braku; OPZ operacja, na ktora cofnieto."
     )
