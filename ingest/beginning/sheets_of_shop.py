@@ -10,9 +10,9 @@ from ingest.beginning.asking import COLUMN, LEAVE, Asker
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_suspect
 from ingest.beginning.parts_of_shop import add_measure, add_people, place_stage
-from ingest.beginning.stage_words import stage_of_word
+from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
-from ingest.beginning.survey import MEASURE, Survey, people, stage_words
+from ingest.beginning.survey import MEASURE, Survey, people
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
 from ingest.reading.headings import Headings, plain
 from ingest.shopfiles.shop import Shop

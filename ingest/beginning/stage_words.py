@@ -1,6 +1,7 @@
 """Words and codes of a stage column and the stage of the trade that each means."""
 
 import re
+from collections.abc import Iterable
 
 from rapidfuzz import fuzz, process
 
@@ -33,6 +34,11 @@ def guess_stage(word: str) -> str:
     }
     near = process.extractOne(text, list(phrases), scorer=fuzz.ratio, score_cutoff=85) if len(text) > 3 else None
     return phrases[str(near[0])] if near else ""
+
+
+def stage_words(words: Iterable[str]) -> dict[str, str]:
+    """Each word of a stage column with the stage it means: one of the trade's, else a key made of the word."""
+    return {word: guess_stage(word) or re.sub(r"\W+", "_", plain(word)).strip("_") or "stage" for word in words}
 
 
 def stage_within(text: str) -> str:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from ingest.beginning.among_others import among_others
@@ -13,7 +13,7 @@ from ingest.beginning.heading_sense import checks_only, words_of
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.said_words import by_said_words
-from ingest.beginning.stage_words import guess_stage, stage_within
+from ingest.beginning.stage_words import stage_within
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
@@ -346,8 +346,3 @@ def people(names: Mapping[str, int]) -> dict[str, list[str]]:
                 found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += count
     keys = {ways.most_common(1)[0][0]: sorted(ways) for ways in found.values()}
     return {key: [way for way in ways if plain(way) != plain(key)] for key, ways in sorted(keys.items())}
-
-
-def stage_words(words: Iterable[str]) -> dict[str, str]:
-    """Each word of a stage column with the stage it means: one of the trade's, else a key made of the word."""
-    return {word: guess_stage(word) or re.sub(r"\W+", "_", plain(word)).strip("_") or "stage" for word in words}
