@@ -26,7 +26,7 @@ from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
-from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
+from ingest.store.snapshot import EVERY_KIND, REVIEWED, TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
 from ingest.terms.problems import Problem
@@ -36,7 +36,8 @@ T = TypeVar("T")
 EXPECTED = (UnusableData, Problem)  # told in one line that a person can act on
 MOST_BYTES = 512_000_000
 NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
-SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
+SNAPSHOTS = 3  # of the shop as it stands: the present one, and two of past days that somebody looks back at
+Question = tuple[str, str, tuple[Hashable, ...], tuple[tuple[str, Hashable], ...]]  # study, of which snapshot, options
 
 
 class Desk:
@@ -46,10 +47,13 @@ class Desk:
         self.folder = folder
         self.as_of = as_of
         self._lock = RLock()
-        self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
+        self._answers: OrderedDict[Question, tuple[Any, int, set[str]]] = OrderedDict()
         self._bytes = 0
+        self._turns: dict[
+            Hashable, tuple[Any, int]
+        ] = {}  # of questions being answered: whose turn it is, and how many wait
         self._told: set[tuple[str, str, int]] = set()
-        self._snapshots: OrderedDict[Hashable, tuple[Snapshot, Veil]] = OrderedDict()
+        self._snapshots: OrderedDict[tuple[Any, ...], tuple[Snapshot, Veil]] = OrderedDict()
         self._ahead: Ahead | None = None
 
     @property
@@ -90,12 +94,17 @@ class Desk:
             before = self._before(key) if as_of is None else None
             if before is not None and patient.get():
                 return before
-            if key not in self._snapshots:
-                self._keep(key, self._open(as_of))
-            self._snapshots.move_to_end(key)
+        with self._one_of(key):
+            opened = self._snapshots.get(key)
+            if opened is None:
+                opened = self._open(as_of)
+                self._keep(key, opened)
+        with self._lock:
+            if key in self._snapshots:
+                self._snapshots.move_to_end(key)
             if self._ahead and as_of is None and before is None:
-                self._ahead.shown = key, self._snapshots[key]
-            return self._snapshots[key]
+                self._ahead.shown = key, opened
+        return opened
 
     def _before(self, key: tuple[Any, ...]) -> tuple[Snapshot, Veil] | None:
         """What may be shown until the shop as it stands at `key` is worked out, which is begun; None where nothing."""
@@ -108,11 +117,19 @@ class Desk:
         veil = Veil(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
         return veil.snapshot(), veil
 
-    def _keep(self, key: Hashable, opened: tuple[Snapshot, Veil]) -> None:
+    def _keep(self, key: tuple[Any, ...], opened: tuple[Snapshot, Veil]) -> None:
+        """Keep a snapshot; those of how the shop stood before, and what was answered of them, nobody asks for again."""
         with self._lock:
             self._snapshots[key] = opened
+            for other in [other for other in self._snapshots if (*other[:2], other[3]) != (*key[:2], key[3])]:
+                del self._snapshots[other]
             while len(self._snapshots) > SNAPSHOTS:
                 self._snapshots.popitem(last=False)
+            shown = self._ahead.shown if self._ahead else None
+            opened_now = (*self._snapshots.values(), *([shown[1]] if shown else []))
+            standing = {snapshot.key[:-1] for snapshot, _ in opened_now}  # on whatever day they are looked at
+            for question in [question for question in self._answers if question[2][:-1] not in standing]:
+                self._bytes -= self._answers.pop(question)[1]
 
     def _only_logs_moved(self, before: tuple[Any, ...], now: tuple[Any, ...]) -> bool:
         """Do two standings differ by logs that came or went, and by nothing that a person decided?"""
@@ -200,6 +217,13 @@ class Desk:
         same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
         if same and after.book_sequence == before.book_sequence + 1:
             after.hand_on(before, kind=kind)
+            with self._lock:
+                for question in [question for question in self._answers if question[2] == before.key]:
+                    answer, size, read = self._answers.pop(question)
+                    if read.isdisjoint((kind, EVERY_KIND)):
+                        self._answers[(*question[:2], after.key, question[3])] = answer, size, read
+                    else:
+                        self._bytes -= size
 
     def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:
         """Limits on file (ingest.store.book.write_limits: a row a stream), written now; the next question draws
@@ -220,21 +244,36 @@ class Desk:
             snapshot.key,
             tuple(sorted((name, _frozen(value)) for name, value in options.items())),
         )
-        with self._lock:
-            if key in self._answers:
-                self._answers.move_to_end(key)
-                kept: T = self._answers[key][0]
-                return kept
-        answer = snapshot.tried(lambda: study(snapshot, **options))
-        size = weight(answer)
-        with self._lock:
-            if key not in self._answers:
-                self._answers[key] = (answer, size)
+        with self._one_of(key):  # many may ask at once; one of them works it out
+            with self._lock:
+                if key in self._answers:
+                    self._answers.move_to_end(key)
+                    kept: T = self._answers[key][0]
+                    return kept
+            answer, read = snapshot.told_by(lambda: study(snapshot, **options))
+            size = weight(answer)
+            with self._lock:
+                self._answers[key] = answer, size, read
                 self._bytes += size
-            while self._bytes > MOST_BYTES and len(self._answers) > 1:
-                _, (_, gone) = self._answers.popitem(last=False)
-                self._bytes -= gone
-        return answer
+                while self._bytes > MOST_BYTES and len(self._answers) > 1:
+                    _, (_, gone, _) = self._answers.popitem(last=False)
+                    self._bytes -= gone
+            return answer
+
+    @contextmanager
+    def _one_of(self, key: Hashable) -> Iterator[None]:
+        """One thread at a time for each question."""
+        with self._lock:
+            turn, waiting = self._turns.get(key, (RLock(), 0))
+            self._turns[key] = turn, waiting + 1
+        try:
+            with turn:
+                yield
+        finally:
+            with self._lock:
+                turn, waiting = self._turns.pop(key)
+                if waiting > 1:
+                    self._turns[key] = turn, waiting - 1
 
     def in_place(self, fault: Exception) -> Exception:
         """What is raised for an error of a study: itself where a person can put it right, else one line in its place,
