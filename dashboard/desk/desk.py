@@ -94,11 +94,7 @@ class Desk:
             before = self._before(key) if as_of is None else None
             if before is not None and patient.get():
                 return before
-        with self._one_of(key):
-            opened = self._snapshots.get(key)
-            if opened is None:
-                opened = self._open(as_of)
-                self._keep(key, opened)
+        opened = self._shared(key, as_of)
         with self._lock:
             if key in self._snapshots:
                 self._snapshots.move_to_end(key)
@@ -110,8 +106,16 @@ class Desk:
         """What may be shown until the shop as it stands at `key` is worked out, which is begun; None where nothing."""
         before = self._ahead.stands_in(key, self._only_logs_moved) if self._ahead else None
         if self._ahead and before is not None:
-            self._ahead.begin(key, partial(self._open, None), self._keep)  # of its own: who cannot wait asks another
+            self._ahead.begin(key, partial(self._shared, key, None))  # who cannot wait asks the same one
         return before
+
+    def _shared(self, key: tuple[Any, ...], as_of: datetime | None) -> tuple[Snapshot, Veil]:
+        with self._one_of(key):
+            opened = self._snapshots.get(key)
+            if opened is None:
+                opened = self._open(as_of)
+                self._keep(key, opened)
+            return opened
 
     def _open(self, as_of: datetime | None) -> tuple[Snapshot, Veil]:
         veil = Veil(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))

@@ -78,7 +78,9 @@ class Snapshot:
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read
     _asking: "_Asking" = field(default_factory=lambda: _Asking(), repr=False)
-    _lock: RLock = field(default_factory=RLock, repr=False)
+    _turns: dict[Hashable, Any] = field(
+        default_factory=dict, repr=False
+    )  # a lock a work: works ask for others in one direction only
 
     @classmethod
     def of(
@@ -127,8 +129,8 @@ class Snapshot:
         """What `work` makes of this snapshot, worked out the first time it is asked for and kept with the snapshot; a
         work that failed is not tried again: what `on_fault` made of its error is raised each time.
         """
-        if work not in self._kept:  # what is there is given at once, whatever is being worked out meanwhile
-            with self._lock:
+        if work not in self._kept:
+            with self._turns.setdefault(work, RLock()):  # one works it out; who asks for another need not wait
                 if work not in self._kept:
                     self._work_out(work)
         self._read_kinds(self._book_kinds[work])
@@ -178,14 +180,11 @@ class Snapshot:
         """Take over what was worked out from an earlier snapshot of which this one differs by a line of `kind` in the
         bench book only: every answer that read no line of this kind.
         """
-        with before._lock:
-            moved = {kind, EVERY_KIND}
-            kept = {work: before._kept[work] for work, read in before._book_kinds.items() if not moved & read}
-            kinds = {work: before._book_kinds[work] for work in kept}
-        with self._lock:
-            for work in kept.keys() - self._kept.keys():
-                self._book_kinds[work] = kinds[work]
-                self._kept[work] = kept[work]
+        for work, answer in list(before._kept.items()):
+            read = before._book_kinds[work]
+            if read.isdisjoint((kind, EVERY_KIND)) and work not in self._kept:
+                self._book_kinds[work] = read
+                self._kept[work] = answer
 
     def _read_kinds(self, kinds: set[str]) -> None:
         if self._asking.stack:
