@@ -246,7 +246,7 @@ def test_a_shop_file_that_cannot_be_read_leaves_the_frame(tmp_path, monkeypatch)
 
 
 def test_shop_files_that_are_folders_or_nested_without_end_are_said(client, folder):
-    nested, a_folder = "nested deeper", "cannot be opened"
+    nested, a_folder = "brackets nested deeper", "cannot be opened"
     for name, what in (("shop.toml", nested), ("shop.toml", a_folder), ("specs.csv", a_folder)):
         path, before = folder / name, (folder / name).read_bytes()
         try:
