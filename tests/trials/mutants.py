@@ -6,9 +6,9 @@ change of one place of one line that Python accepts: a comparison turned or its 
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
 module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
 nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
-seconds are used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more. Equivalent
-mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not
-count.
+seconds are used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
+Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
+do not count.
 """
 
 import argparse
