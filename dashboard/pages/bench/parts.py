@@ -24,7 +24,7 @@ from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
-DRAWN = 6  # targets drawn; the others stand in the table
+DRAWN = 4  # targets drawn; the others stand in the table
 Row = dict[str, Any]
 
 
@@ -167,7 +167,13 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) ->
         className="target",
     )
     return html.Div(
-        [line, parts.behind(_coaching(stand, shop), f"How to get there: {_name(stand, shop)}")], className="coached"
+        [
+            line,
+            parts.behind(
+                _coaching(stand, shop), ["How to get there", html.Span(f": {_name(stand, shop)}", className="unseen")]
+            ),
+        ],
+        className="coached",
     )
 
 

@@ -12,7 +12,7 @@ from analysis.studies.story.lookup import Life, instrument
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.held import held
-from dashboard.pages.logs import confirm, correct
+from dashboard.pages.logs import confirm, correct, walk
 from dashboard.pages.logs.readings import limits
 from dashboard.sentences import play_test as words
 from dashboard.sentences import shared as sentences
@@ -48,6 +48,7 @@ def layout(serial: str = "", **_address: str) -> Any:
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
     return parts.page(
         parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."),
+        held(walk.NAME, walk.sheet, found, shop),
         held("Play test", _played, serial, shop),
         confirm.form(shop) if len(found.loops) else None,
         _visits(found, shop),

@@ -28,7 +28,7 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
     scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
     order = {one: place for place, one in enumerate(dict.fromkeys(row["supplier"] for row in rows))}
     drawn = []
-    for row in sorted(rows, key=lambda row: order[row["supplier"]]):  # a supplier's lots stay newest first
+    for row in sorted(rows, key=lambda row: order[row["supplier"]]):  # a supplier's lots stay as they are given
         group = values[row["supplier"], row["lot"]]
         verdict, words = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", ""))
         words = sentences_talk.more(row, plans) if row["verdict"] == lots.TOO_FEW else words
@@ -84,12 +84,10 @@ def plans_in_words() -> list[necks.PlanWords]:
 
 
 def to_draw(rows: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
-    """Which lots are drawn: those that the plan does not take, at most half of them all, and the newest; newest
-    first.
-    """
+    """Which lots are drawn: those that the plan does not take, at most half of them all, first; then the newest."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT][: most // 2]
     others = [row for row in rows if row not in doubtful][: most - len(doubtful)]
-    return [row for row in rows if row in doubtful or row in others]
+    return doubtful + others
 
 
 def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
@@ -105,16 +103,15 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         if len(words) == 1
         else "on the board: within the limits in force for each lot"
     )
-    told = [
-        html.P(text, className="small")
-        for one in plans_in_words()
-        if one.characteristic == name
-        for text in sentences_talk.plan(one, shop)
-    ]
+    told: list[Any] = []
+    for one in plans_in_words():
+        if one.characteristic == name:
+            first, *more = [html.P(text, className="small") for text in sentences_talk.plan(one, shop)]
+            told += [first, *([parts.behind(html.Div(more), "What this plan lets through")] if more else [])]
     said = told or [
         html.P("No plan is agreed (a [[plan]] in shop.toml), so no lot is taken or refused here.", className="small")
     ]
-    title = "Lots, newest first" if len(shown) == len(rows) else "Lots not taken, and the newest"
+    title = "Lots, newest first" if shown == rows else "Lots not taken, then the newest"
     return parts.sheet(
         title,
         f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",
