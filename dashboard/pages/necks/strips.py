@@ -84,15 +84,17 @@ def plans_in_words() -> list[necks.PlanWords]:
 
 
 def to_draw(rows: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
-    """Which lots are drawn: those that the plan does not take, at most half of them all, first; then the newest."""
+    """Which lots are drawn: those that the plan does not take, at most half of them all, and the newest; newest
+    first.
+    """
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT][: most // 2]
     others = [row for row in rows if row not in doubtful][: most - len(doubtful)]
-    return doubtful + others
+    return [row for row in rows if row in doubtful or row in others]
 
 
 def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     """The lots not taken and the newest, what the plan does, and what is asked about them."""
-    shown = to_draw(rows, STRIPS)
+    shown = sorted(to_draw(rows, STRIPS), key=lambda row: row["verdict"] != lots.REJECT)  # else newest first
     left = f"{numbers.count(len(rows) - len(shown))} other lots stand in the table." if len(rows) > len(shown) else ""
     chart = parts.graph(
         parts.both(lot_strip, strip(shop, shown, name)), sentences_necks.headline(rows, shop), "necks-lots"

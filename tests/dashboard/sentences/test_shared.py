@@ -413,6 +413,28 @@ def test_a_quiet_week_is_one_line():
     assert told(found(steady=1)) == ["The 1 stream ran true."]
 
 
+def test_what_lies_outside_is_told_before_what_ran_true():
+    outside = pl.DataFrame(
+        {
+            "characteristic": ["relief", "any"],
+            "position": ["", ""],
+            "outside": [48, 48],
+            "n": [106, 107],
+            "share": [48 / 106, 48 / 107],
+            "low": [0.36, 0.35],
+            "high": [0.55, 0.55],
+        }
+    )
+    shipped = pl.DataFrame({"serial": ["a", "a", "b"], "why": ["outside", "outside", "no final"]})
+    review = found(steady=10, outside=outside, shipped=shipped)
+    assert plain(findings.first(review, SHOP)) == "Neck relief was outside its limits on 48 of 106 instruments as set."
+    assert "ran true" not in findings.headline(review, SHOP)
+    assert "1 instrument was packed so." in plain(told(review)[0])
+    assert "limits are the shop's own" in findings.next_step(review, SHOP)
+    few = outside.with_columns(low=pl.lit(0.04))
+    assert findings.headline(found(steady=10, outside=few), SHOP) == "Everything that can be judged ran true."
+
+
 def test_the_headline_counts_in_words():
     assert (
         findings.headline(found(**FULL), SHOP)
