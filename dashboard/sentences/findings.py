@@ -2,28 +2,24 @@
 
 from dataclasses import replace
 
-import polars as pl
-
 from analysis.review import Review
 from dashboard import numbers
-from dashboard.address import address
-from dashboard.sentences import unread
+from dashboard.sentences import leaving, unread
 from dashboard.sentences.matters import apart, candidate_words, check, moved
-from dashboard.sentences.shared import UNSAID, Sentence, came_back, characteristic, coarse, lot, steady, thin
+from dashboard.sentences.shared import UNSAID, Sentence, came_back, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
 MOST = 7  # sentences of a week
 MOST_MATTERS = 4
-MANY_OUTSIDE = 0.05  # surely more than one in twenty outside as set is told before what moved; our choice, no source
 
 
 def headline(found: Review, shop: Shop) -> str:
     """The week in one sentence, what was not read before it."""
     missing = unread.first(found.unread, shop)
-    return f"{missing} {_headline(found, shop)}" if missing else _headline(found, shop)
+    return f"{missing} {_headline(found)}" if missing else _headline(found)
 
 
-def _headline(found: Review, shop: Shop) -> str:
+def _headline(found: Review) -> str:
     parts = []
     moved = len(found.matters)
     if moved:
@@ -36,14 +32,16 @@ def _headline(found: Review, shop: Shop) -> str:
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
+    out = leaving.in_short(found)
+    if out:
+        parts.append(out)
     unsaid = UNSAID & found.gaps.keys()
     if unsaid:
         parts.append("not all of this week could be worked out")
-    elif not parts and found.steady:
-        return "Nothing moved." if outside(found, shop) else "Everything that can be judged ran true."
     elif not parts:
-        return "Too few readings to say yet."
-    text = ", ".join(parts) + (", and the rest ran true" if found.steady and not unsaid else "")
+        return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
+    rest = "the rest ran true" if moved or doubtful else "nothing moved"
+    text = ", ".join(parts) + (f", and {rest}" if found.steady and not unsaid else "")
     return text[0].upper() + text[1:] + "."
 
 
@@ -71,6 +69,8 @@ def next_step(found: Review, shop: Shop) -> str:
     if one is None:
         return ""
     seen = next((each for each in found.matters if each.matter.key == one.key), None)
+    if seen is None and one.state == "outside":
+        return leaving.next_step(found, shop)
     if seen is None:
         return NEXT.get(one.state, "look at what stands behind it.")
     matter = seen.matter
@@ -87,7 +87,7 @@ def next_step(found: Review, shop: Shop) -> str:
 
 
 NEXT = {
-    "outside": "ask whether these limits are the shop's own, and if they are, which bench sets it.",
+    "outside": "see on Capability which models it is, and whether the limits are the shop's own.",
     "in-doubt": "bring the lot to its supplier; the packet is written from Necks.",
     "came-back": "see which instruments came back, and confirm the cause.",
     "coarse": "judge no single instrument by this gauge, or get a finer one.",
@@ -95,12 +95,14 @@ NEXT = {
 
 
 def week(found: Review, shop: Shop) -> list[Sentence]:
-    """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
+    """At most seven sentences: what moved, lots in doubt, what was shipped outside (before all where it is many), what
+    came back, coarse gauges, thin streams, and the rest."""
     now = found.last_day
     many = [moved(one, shop, now) for one in found.matters]
-    said = [one for one in (outside(found, shop),) if one]
-    said += many[:MOST_MATTERS] + [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
-    said += [one for one in (came_back(found, shop),) if one]
+    lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
+    out = [one for one in (leaving.leaving(found, shop),) if one]
+    first, then = (out, []) if leaving.heavy(found) else ([], out)
+    said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
     tail = [one for one in (coarse(found, shop), thin(found, shop), steady(found)) if one]
     room = MOST - len(tail[-1:])
     kept = (said + tail[:-1])[:room] + tail[-1:]
@@ -111,29 +113,3 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
         more = f" {numbers.in_words(left, capital=True)} more moved: see Book."
         kept[place] = replace(last, why=last.why + more)
     return kept
-
-
-def outside(found: Review, shop: Shop) -> Sentence | None:
-    """The reading that most instruments of the week had outside its limits as set, where it is surely more than one in
-    twenty of them: whatever ran true, it is what leaves the bench.
-    """
-    if found.outside.is_empty():
-        return None
-    each = found.outside.filter((pl.col("characteristic") != "any") & (pl.col("low") > MANY_OUTSIDE))
-    if each.is_empty():
-        return None
-    row = each.sort("share", descending=True).row(0, named=True)
-    key, position = row["characteristic"], row["position"]
-    more = f" {numbers.in_words(len(each) - 1, capital=True)} more so." if len(each) > 1 else ""
-    gone = found.shipped.filter(pl.col("why") == "outside")["serial"].n_unique()
-    left = f" {numbers.count(gone)} {'instrument was' if gone == 1 else 'instruments were'} packed so." if gone else ""
-    return Sentence(
-        "outside",
-        "outside",
-        f"{characteristic(shop, key, position)} was outside its limits on {numbers.of(row['outside'], row['n'])} "
-        "instruments as set",
-        f", {numbers.share_range(row['low'], row['high'], row['n'])}.",
-        f"{left}{more} Running true is not being within limits.".strip(),
-        address("/capability", characteristic=key),
-        "Capability",
-    )

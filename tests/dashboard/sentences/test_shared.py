@@ -361,8 +361,9 @@ def test_a_cause_that_is_no_stage_is_never_dropped(cause, words):
     )
 
 
-def test_nothing_is_said_of_work_that_took_no_minutes():
-    assert told(found(flows=flows(("unknown", "final_inspection", 1, 0.0, 1, 0.0)))) == []
+def test_work_that_took_no_minutes_is_told_by_its_number():
+    said = told(found(flows=flows(("unknown", "final_inspection", 1, 0.0, 1, 0.0))))
+    assert said[0].startswith("Final inspection sent 1 instrument back, and no log says what caused it.")
 
 
 def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():
@@ -411,28 +412,6 @@ def test_a_quiet_week_is_one_line():
     assert findings.headline(found(steady=137), SHOP) == "Everything that can be judged ran true."
     assert told(found(steady=137)) == ["The 137 streams ran true."]
     assert told(found(steady=1)) == ["The 1 stream ran true."]
-
-
-def test_what_lies_outside_is_told_before_what_ran_true():
-    outside = pl.DataFrame(
-        {
-            "characteristic": ["relief", "any"],
-            "position": ["", ""],
-            "outside": [48, 48],
-            "n": [106, 107],
-            "share": [48 / 106, 48 / 107],
-            "low": [0.36, 0.35],
-            "high": [0.55, 0.55],
-        }
-    )
-    shipped = pl.DataFrame({"serial": ["a", "a", "b"], "why": ["outside", "outside", "no final"]})
-    review = found(steady=10, outside=outside, shipped=shipped)
-    assert plain(findings.first(review, SHOP)) == "Neck relief was outside its limits on 48 of 106 instruments as set."
-    assert "ran true" not in findings.headline(review, SHOP)
-    assert "1 instrument was packed so." in plain(told(review)[0])
-    assert "limits are the shop's own" in findings.next_step(review, SHOP)
-    few = outside.with_columns(low=pl.lit(0.04))
-    assert findings.headline(found(steady=10, outside=few), SHOP) == "Everything that can be judged ran true."
 
 
 def test_the_headline_counts_in_words():
