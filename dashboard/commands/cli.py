@@ -15,6 +15,7 @@ from dashboard.commands import keeping as commands_keeping
 from dashboard.commands import logs as commands_logs
 from dashboard.commands import new as commands_new
 from dashboard.commands import papers as commands_papers
+from dashboard.commands import people as commands_people
 from dashboard.commands import review as commands_review
 from dashboard.commands.terminal import HERE, say
 from ingest.terms.problems import Problem
@@ -50,6 +51,7 @@ COMMANDS = (
 )
 for command in COMMANDS:
     app.command()(command)
+app.add_typer(commands_people.app)
 
 
 def _version(wanted: bool) -> None:

@@ -1,6 +1,6 @@
 """Commands that look at the shop: demo, serve, week, figures, limits."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +10,7 @@ from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, e
 
 if TYPE_CHECKING:
     from dashboard.desk.desk import Desk
+    from dashboard.gate.network import Network
     from ingest.store.snapshot import Snapshot
 
 PORT = 8050
@@ -31,15 +32,37 @@ def demo(shop: ShopFolder = Path("demo-shop"), port: Port = PORT, no_open: NoOpe
     _serve(shop, port, not no_open, sentences=True)
 
 
-def serve(shop: ShopFolder = HERE, port: Port = PORT, no_open: NoOpen = False) -> None:
+def serve(
+    shop: ShopFolder = HERE,
+    port: Port = PORT,
+    no_open: NoOpen = False,
+    network: Annotated[bool, typer.Option("--network", help="Serve other devices too; people sign in.")] = False,
+    name: Annotated[
+        list[str] | None, typer.Option("--name", help="A further name this machine is called by.", show_default=False)
+    ] = None,
+) -> None:
     """Show the shop's pages in a browser.
 
-    They are served on this machine only. Ctrl-C stops them.
+    They are served on this machine only; with --network to every device that reaches it, and whoever opens a page
+    signs in (`truerun people`). Ctrl-C stops them.
     """
-    _serve(shop, port, not no_open, sentences=False)
+    _serve(shop, port, not no_open, way=_way(shop, name or ()) if network else None)
 
 
-def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
+def _way(shop: Path, names: Sequence[str]) -> "Network":
+    """How the pages are served to other devices; UserProblem where nobody could sign in."""
+    from dashboard.gate.network import Network, names_of_this_machine
+    from ingest.access import people
+
+    if not people.everybody(shop):
+        raise UserProblem(
+            "Nobody may sign in yet, so nothing is served on the network; say who may first: "
+            "truerun people add NAME --role manager"
+        )
+    return Network(names_of_this_machine(*names))
+
+
+def _serve(shop: Path, port: int, browser: bool, *, sentences: bool = False, way: "Network | None" = None) -> None:
     """Serve until stopped; the address is told once the port is ours."""
     begins = shop.is_dir() and not (shop / "shop.toml").exists()  # an empty folder: Logs makes a first shop of a sheet
     if not begins:
@@ -54,16 +77,18 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
     if sentences:
         for line in _week_in_sentences(counter):
             say(line)
-    pages = make_app(counter)
+    pages = make_app(counter, way)
     _work_ahead(counter)
     address = f"http://127.0.0.1:{port}/{'logs' if begins else ''}"
     say(f"The pages are at {address} (Ctrl-C stops them)")
+    for line in way.told(port) if way else ():
+        say(line)
     if browser:
         import threading
         import webbrowser
 
         threading.Timer(0.5, webbrowser.open, [address]).start()
-    serve_app(pages, port)
+    serve_app(pages, port, way)
 
 
 def _work_ahead(counter: "Desk") -> None:

@@ -21,6 +21,7 @@ import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
+from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil
@@ -151,14 +152,14 @@ class Desk:
         at once.
         """
         before = self.snapshot()
-        written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        written = book.write_entry(self.folder, kind, text, signed.who(who), now=datetime.now(UTC), **about)
         self._hand_on(before, kind)
         return written
 
     def write_target(self, row: dict[str, object], *, who: str, why: str = "") -> int:
         """A target by hand (ingest.store.book.write_target), written now; what hangs on no such target stands."""
         before = self.snapshot()
-        written = book.write_target(self.folder, row, who, why, now=datetime.now(UTC))
+        written = book.write_target(self.folder, row, signed.who(who), why, now=datetime.now(UTC))
         self._hand_on(before, TARGET)
         return written
 
@@ -166,7 +167,7 @@ class Desk:
         """A week as it is shown now (ingest.store.book.write_week), kept in the book; `what` taken back: no longer."""
         before = self.snapshot()
         told = {"version": before.version, "as_of": before.as_of, **row}
-        written = book.write_week(self.folder, told, who, now=datetime.now(UTC))
+        written = book.write_week(self.folder, told, signed.who(who), now=datetime.now(UTC))
         self._hand_on(before, REVIEWED)
         return written
 
@@ -205,7 +206,7 @@ class Desk:
         """Limits on file (ingest.store.book.write_limits: a row a stream), written now; the next question draws
         them.
         """
-        return book.write_limits(self.folder, rows, who, why, now=datetime.now(UTC))
+        return book.write_limits(self.folder, rows, signed.who(who), why, now=datetime.now(UTC))
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it
