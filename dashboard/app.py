@@ -56,13 +56,7 @@ SAVED = {  # tables a person may save, and the page they stand on
     "gauges": "gauges",
 }
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-PATIENCE = {  # with clients that are slow or say nothing: they are held, but nobody waits for them
-    "connection_limit": 2_000,
-    "channel_timeout": 30,  # seconds without a byte
-    "cleanup_interval": 5,
-    "asyncore_use_poll": True,  # select() ends at 1,024 sockets
-    "max_request_header_size": 65_536,
-}
+FORWARDED = {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"}  # what a proxy in front says of who asks
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
@@ -295,12 +289,16 @@ def connect(app: Dash, desk: counter.Desk) -> None:
 
 def serve(app: Dash, port: int = 8050, network: Network | None = None) -> None:
     """Serve until stopped: to this machine only, or on a network."""
-    import waitress  # a test that makes an app needs no server
+    from dashboard.gate.server import PATIENCE, Server, tls  # a test that makes an app needs no server
 
-    _more_sockets()
+    _more_sockets(2 * int(PATIENCE["connection_limit"]))
     threading.Thread(target=_slow_to_load, daemon=True).start()
-    host = "0.0.0.0" if network else "127.0.0.1"
-    waitress.serve(app.server, host=host, port=port, threads=8, ident="truerun", **PATIENCE)
+    how: dict[str, Any] = {"host": network.listens_on if network else "127.0.0.1", "port": port}
+    if network and network.proxy:
+        how |= {"trusted_proxy": network.proxy, "trusted_proxy_headers": FORWARDED, "trusted_proxy_count": 1}
+        how |= {"clear_untrusted_proxy_headers": True}
+    context = tls(*network.certificate) if network and network.certificate else None
+    Server(app.server, context=context, network=network is not None, **how).run()
 
 
 def _slow_to_load() -> None:
@@ -309,13 +307,12 @@ def _slow_to_load() -> None:
         importlib.import_module(name)
 
 
-def _more_sockets() -> None:
+def _more_sockets(wanted: int) -> None:
     """Let the process hold as many sockets as it may: each connection is one."""
     try:
         import resource
     except ImportError:  # Windows counts otherwise
         return
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = 2 * int(PATIENCE["connection_limit"])
     with suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(wanted, hard)), hard))

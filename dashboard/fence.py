@@ -87,6 +87,8 @@ def wrong_on_network(network: Network, scheme: str, host: str, headers: Headers,
     """
     if not network.answers_to(_name(host)):
         return f"This server is not known as {host[:80]}; whoever started it can add the name with --name."
+    if network.secure and scheme != "https":
+        return "This way is not encrypted; the proxy in front has to speak TLS and say so by X-Forwarded-Proto."
     origin = headers.get("Origin")
     if origin is not None and origin.lower() != f"{scheme}://{host}".lower():
         return "This request comes from another page than ours."

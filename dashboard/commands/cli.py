@@ -17,6 +17,7 @@ from dashboard.commands import new as commands_new
 from dashboard.commands import papers as commands_papers
 from dashboard.commands import people as commands_people
 from dashboard.commands import review as commands_review
+from dashboard.commands import serving as commands_serving
 from dashboard.commands.terminal import HERE, say
 from ingest.terms.problems import Problem
 
@@ -31,10 +32,10 @@ app = typer.Typer(
     "where it started and what it costs.",
 )
 COMMANDS = (
-    commands_review.demo,
+    commands_serving.demo,
     commands_new.new,
     commands_logs.load,
-    commands_review.serve,
+    commands_serving.serve,
     commands_review.week,
     commands_papers.necks,
     commands_papers.bench,

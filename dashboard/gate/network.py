@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 import socket
 from dataclasses import dataclass, field
+from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -13,6 +14,13 @@ class Network:
 
     names: frozenset[str] = field(default_factory=frozenset)  # by which a browser may call this machine, small letters
     secure: bool = False  # TLS, here or at the proxy in front
+    certificate: tuple[Path, Path] | None = None  # and its key, where TLS is spoken here
+    proxy: str = ""  # address of the proxy whose word on who asks is taken; '' where there is none
+
+    @property
+    def listens_on(self) -> str:
+        """This machine only where a proxy stands on it, else all its addresses."""
+        return "127.0.0.1" if self.proxy in ("127.0.0.1", "localhost") else "0.0.0.0"
 
     def answers_to(self, name: str) -> bool:
         """May a browser call this machine so? An address in figures always: only names can be pointed elsewhere."""
@@ -20,6 +28,8 @@ class Network:
 
     def told(self, port: int) -> list[str]:
         """What to say at the start: where other devices find the pages, and what is not safe about it."""
+        if self.proxy:
+            return [f"Asked through the proxy at {self.proxy} only, which speaks TLS and says who asks"]
         scheme = "https" if self.secure else "http"
         found = [f"On another device: {scheme}://{one}:{port}/" for one in sorted({*addresses(), socket.gethostname()})]
         if not self.secure:
