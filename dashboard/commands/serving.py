@@ -36,6 +36,7 @@ def serve(
     shop: ShopFolder = HERE,
     port: Port = PORT,
     no_open: NoOpen = False,
+    *,
     network: Annotated[bool, typer.Option("--network", help="Serve other devices too; people sign in.")] = False,
     name: Annotated[
         list[str] | None, typer.Option("--name", help="A further name this machine is called by.", show_default=False)
