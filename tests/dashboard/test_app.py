@@ -78,7 +78,7 @@ def test_it_is_served_on_this_machine_only(made, monkeypatch):
     from dashboard.gate.server import Server
 
     asked = []
-    monkeypatch.setattr(Server, "run", asked.append)
+    monkeypatch.setattr(Server, "run", lambda server: asked.append(server))
     app.serve(made, 0)
     asked[0].close()
     assert (asked[0].effective_host, asked[0].adj.url_scheme, asked[0].network) == ("127.0.0.1", "http", False)
