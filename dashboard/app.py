@@ -91,7 +91,10 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
         on_error=doors.of_callbacks(desk),
     )
     font = app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
-    app.index_string = HEAD.replace("FONT", font).replace("HATCH", HATCH)
+    signs_in = ' data-signed="1"' if network else ""
+    app.index_string = (
+        HEAD.replace("FONT", font).replace("HATCH", HATCH).replace(" data-mantine", signs_in + " data-mantine", 1)
+    )
     app.server.config["COMPRESS_STREAMS"] = (
         False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
     )
@@ -111,6 +114,7 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
     app.layout = lambda: frame(desk, trim.open_pages([(page.NAME, page.PATH) for page in pages]))
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
+    app.server.add_url_rule("/book/newest", "book-newest", lambda: flask.jsonify(sequence=desk.book_sequence()))
     served.connect(app.server)
     card.connect(app.server, desk, cautions.of_words)
     arriving.connect(app, desk)

@@ -24,7 +24,8 @@ from dashboard import faults, numbers
 from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
-from dashboard.desk.people_shown import Veil
+from dashboard.desk.people_shown import Veil, of_nobody
+from ingest.access import people
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
 from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
@@ -72,6 +73,12 @@ class Desk:
     def veil(self) -> Veil:
         """How the shop wishes people shown, for what is shown of its logs as they were typed."""
         return self._opened(None)[1]
+
+    def nobody_shown(self) -> Veil:
+        """What takes everybody's name out of a text: techs, whoever signs in, whoever stands in the book."""
+        bare = self._opened(None)[1].bare
+        said = bare.readers["bench_book"](("who", "owner"))
+        return of_nobody(bare, [*said["who"], *said["owner"], *(one.name for one in people.everybody(self.folder))])
 
     def work_ahead(self, *works: Callable[[Snapshot], Any]) -> None:
         """From now on, when logs came or went, `works` are worked out first; until then a page that can wait for them
@@ -170,6 +177,10 @@ class Desk:
         written = book.write_week(self.folder, told, signed.who(who), now=datetime.now(UTC))
         self._hand_on(before, REVIEWED)
         return written
+
+    def book_sequence(self) -> int:
+        """The newest line of the book; 0 where there is none."""
+        return book.last_sequence(self.folder) if self.has_shop else 0
 
     def kept_week(self, sequence: int) -> str:
         """The copy of a week that one line of the book keeps; '' where it keeps none."""

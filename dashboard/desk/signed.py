@@ -10,11 +10,23 @@ from contextvars import ContextVar
 from datetime import UTC, datetime
 from pathlib import Path
 
-from ingest.access import trail
+from ingest.access import tablets, trail
 from ingest.access.people import BENCH, GUEST, MANAGER, TRAINER
 from ingest.access.sessions import Signed
 
-__all__ = ["BENCH", "GUEST", "MANAGER", "TRAINER", "Signed", "did", "here", "read_figures", "use", "who"]
+__all__ = [
+    "BENCH",
+    "GUEST",
+    "MANAGER",
+    "TRAINER",
+    "Signed",
+    "did",
+    "here",
+    "read_figures",
+    "told_by_tablet",
+    "use",
+    "who",
+]
 
 _now: ContextVar[tuple[Signed, Path] | None] = ContextVar("who is signed in, and the shop's folder", default=None)
 
@@ -47,6 +59,13 @@ def did(what: str, about: str = "") -> None:
     told = _now.get()
     if told:
         trail.note(told[1], told[0].name, told[0].role, what, about, now=datetime.now(UTC))
+
+
+def told_by_tablet(waiting: int, clock_off: float) -> None:
+    """What a tablet says of itself: how many cards wait on it, how its clock stands."""
+    told = _now.get()
+    if told and told[0].tablet:
+        tablets.tell(told[1], told[0].tablet, waiting, clock_off, now=datetime.now(UTC))
 
 
 def read_figures(tech: str, where: str) -> None:

@@ -36,6 +36,7 @@ ROUTES: dict[str, frozenset[str]] = {  # by Flask's rule
     "/_dash-update-component": FRAME,
     "/_reload-hash": FRAME,
     "/go": M | T,
+    "/book/newest": M | T,
     "/papers/week": M | T | G,
     "/papers/necks": M | T,
     "/papers/bench": M | T | B,

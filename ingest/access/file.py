@@ -26,7 +26,6 @@ TABLES = (
     "until REAL NOT NULL)",
     "trail (id INTEGER PRIMARY KEY, at TEXT NOT NULL, who TEXT NOT NULL, role TEXT NOT NULL, what TEXT NOT NULL, "
     "about TEXT NOT NULL)",
-    "kept (entry TEXT PRIMARY KEY, at TEXT NOT NULL)",
 )
 OWNER_ONLY = 0o600
 
