@@ -1,4 +1,4 @@
-"""Cards that waited on a tablet: sent as often as it likes, kept once, at the time they were made, whatever its clock."""
+"""Cards that waited on a tablet: kept once, at the time they were made, however often sent, whatever the clock."""
 
 import csv
 from datetime import UTC, datetime, timedelta
