@@ -10,6 +10,7 @@ ROOT = Path(__file__).parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 OURS = {"ingest", "analysis", "dashboard", "demo_data", "tests"}
 IMPORTED_AS = {
+    "argon2-cffi": "argon2",
     "arro3-core": "arro3",
     "python-barcode": "barcode",
     "import-linter": "importlinter",
