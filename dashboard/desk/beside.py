@@ -1,6 +1,6 @@
 """A long file loaded by a process of its own beside the server, so that the pages keep their memory and their pace.
 
-Run as `python -m dashboard.desk.beside FOLDER NAME FILE NOW`: tells how far it is, a line of JSON each time, and ends
+Run as `python -m dashboard.desk.beside FOLDER NAME FILE WHO NOW`: tells how far it is, a line of JSON each time, and ends
 with one that says what became of the file.
 """
 
@@ -28,16 +28,16 @@ OFTEN = 0.2  # seconds between two words on how far it is
 KINDER = 5  # how much the pages go before it
 
 
-def load_held(folder: Path, name: str, path: Path, *, progress: Progress | None, now: datetime) -> list[Loaded]:
+def load_held(folder: Path, name: str, path: Path, *, who: str, progress: Progress, now: datetime) -> list[Loaded]:
     """Load a file that lies in the shop's own folder, here and now."""
     shop = read_shop(folder / "shop.toml")
     source = (name, lambda: held_within(path, lambda it: form_of(it, shop), name))
-    return load.load_data(folder, [source], progress=progress, now=now)
+    return load.load_data(folder, [source], progress=progress, who=who, now=now)
 
 
-def load_beside(folder: Path, name: str, path: Path, *, progress: Progress, now: datetime) -> list[Loaded]:
+def load_beside(folder: Path, name: str, path: Path, *, who: str, progress: Progress, now: datetime) -> list[Loaded]:
     """As `load_held`, by a process of its own. Raises what that one says cannot be done."""
-    command = [sys.executable, "-m", "dashboard.desk.beside", str(folder), name, str(path), now.isoformat()]
+    command = [sys.executable, "-m", "dashboard.desk.beside", str(folder), name, str(path), who, now.isoformat()]
     with subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True, encoding="utf-8") as at:
         told: dict[str, str] = {}
         for line in at.stdout or ():
@@ -54,7 +54,7 @@ def load_beside(folder: Path, name: str, path: Path, *, progress: Progress, now:
     return list(pickle.loads(b64decode(told["loaded"])))
 
 
-def main(folder: Path, name: str, path: Path, now: datetime) -> None:
+def main(folder: Path, name: str, path: Path, who: str, now: datetime) -> None:
     """The work of the process."""
     if hasattr(os, "nice"):
         os.nice(KINDER)
@@ -67,7 +67,7 @@ def main(folder: Path, name: str, path: Path, now: datetime) -> None:
             _say(share=share, what=what)
 
     try:
-        became = load_held(folder, name, path, progress=tell, now=now)
+        became = load_held(folder, name, path, who=who, progress=tell, now=now)
     except Problem as problem:
         _say(problem=str(problem))
     except Exception as fault:
@@ -81,4 +81,4 @@ def _say(**told: object) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2], Path(sys.argv[3]), datetime.fromisoformat(sys.argv[4]))
+    main(Path(sys.argv[1]), sys.argv[2], Path(sys.argv[3]), sys.argv[4], datetime.fromisoformat(sys.argv[5]))
