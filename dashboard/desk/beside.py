@@ -1,7 +1,7 @@
 """A long file loaded by a process of its own beside the server, so that the pages keep their memory and their pace.
 
-Run as `python -m dashboard.desk.beside FOLDER NAME FILE WHO NOW`: tells how far it is, a line of JSON each time, and ends
-with one that says what became of the file.
+Run as `python -m dashboard.desk.beside FOLDER NAME FILE WHO NOW`: tells how far it is, a line of JSON each time, and
+ends with one that says what became of the file.
 """
 
 import json
