@@ -4,7 +4,6 @@ Answers are kept by what they hang on - store version, book sequence, shop files
 first when they fill more than their share of memory. No statistics, and no study by name.
 """
 
-import sys
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
@@ -16,7 +15,6 @@ from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
 
-import numpy as np
 import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
@@ -258,7 +256,7 @@ class Desk:
             study.__module__,
             study.__qualname__,
             snapshot.key,
-            tuple(sorted((name, _frozen(value)) for name, value in options.items())),
+            tuple(sorted((name, frozen(value)) for name, value in options.items())),
         )
         with self._one_of(key):  # many may ask at once; one of them works it out
             with self._lock:
@@ -336,26 +334,3 @@ def here() -> Desk:
 def ask(study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
     """`Desk.ask` of the counter in use."""
     return here().ask(study, as_of=as_of, **options)
-
-
-def weight(answer: Any, depth: int = 0) -> int:
-    """About how many bytes an answer holds."""
-    if isinstance(answer, pl.DataFrame | pl.Series):
-        return int(answer.estimated_size())
-    if isinstance(answer, np.ndarray):
-        return int(answer.nbytes)
-    if depth < 4 and isinstance(answer, dict):
-        return sum(weight(item, depth + 1) for item in answer.values()) + 64 * len(answer)
-    if depth < 4 and isinstance(answer, list | tuple):
-        return sum(weight(item, depth + 1) for item in answer) + 64
-    if depth < 4 and hasattr(answer, "__dataclass_fields__"):
-        return sum(weight(getattr(answer, name), depth + 1) for name in answer.__dataclass_fields__)
-    return sys.getsizeof(answer)
-
-
-def _frozen(value: Any) -> Hashable:
-    if isinstance(value, list | tuple | set):
-        return tuple(_frozen(item) for item in value)
-    if isinstance(value, date | str | int | float | bool) or value is None:
-        return value
-    return repr(value)
