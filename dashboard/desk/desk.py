@@ -23,6 +23,7 @@ from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil, of_nobody
+from dashboard.desk.weights import frozen, weight
 from ingest.access import people
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
