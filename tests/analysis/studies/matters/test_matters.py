@@ -196,7 +196,7 @@ def test_a_chart_that_was_back_and_opens_again_is_told_with_what_moved_it_now():
 
 
 def test_what_nothing_explains_says_how_many_things_were_looked_at():
-    gauge = RNG.choice(["g1", "g2"], N)
+    gauge = np.random.default_rng(20281207).choice(["g1", "g2"], N)
     found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 1.5 * SINCE}, gauge=gauge))
     assert names(found) == []
     assert found.moves_with.looked_at > 1
