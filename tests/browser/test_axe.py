@@ -1,5 +1,5 @@
-"""Axe finds nothing on any page and further page, light and dark, at 1280 px and on a phone; each reflows at 320 px (1280
-at 400 %), its targets are 24 px; the system's dark setting and its wish for less motion are followed.
+"""Axe finds nothing on any page and further page, light and dark, at 1280 px and on a phone; each reflows at 320 px
+(1280 at 400 %), its targets are 24 px; the system's dark setting and its wish for less motion are followed.
 """
 
 from pathlib import Path
@@ -7,14 +7,13 @@ from pathlib import Path
 import pytest
 
 from dashboard.app import PAGES, make_app
-from dashboard.desk.desk import Desk, use
-from tests.dashboard.pages import moving_shop
+from dashboard.desk.desk import use
 
 WHAT = """async () => (await axe.run(document, {resultTypes: ['violations']})).violations
   .filter(found => ['critical', 'serious', 'minor'].includes(found.impact))
   .map(found => `${found.impact} ${found.id}: ${found.nodes[0].html.slice(0, 160)}`)"""
 # in the other scheme the same page has other colours only
-COLOURS = WHAT.replace("{resultTypes", "{runOnly: ['color-contrast'], resultTypes")
+COLOURS = WHAT.replace("{resultTypes", "{runOnly: ['cat.color'], resultTypes")
 SCHEME = "scheme => document.documentElement.setAttribute('data-mantine-color-scheme', scheme)"
 # what a finger cannot hit: under 24 px each way, unless its words stand in a sentence (WCAG 2.2, 2.5.8)
 SMALL = """() => [...document.querySelectorAll('#main :is(a, button, summary, input), .top :is(a, button)')]
@@ -45,14 +44,9 @@ def axe():
     return (Path(package.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
-@pytest.fixture(scope="module")
-def counter(tmp_path_factory):
-    return Desk(moving_shop.stands(tmp_path_factory.mktemp("axe") / "shop"))
-
-
-def test_axe_finds_nothing_on_any_page_and_each_reflows_with_targets_for_a_finger(axe, counter, served, watched):
-    use(counter)
-    address = served(make_app(counter))
+def test_axe_finds_nothing_on_any_page_and_each_reflows_with_targets_for_a_finger(axe, moving_desk, served, watched):
+    use(moving_desk)
+    address = served(make_app(moving_desk))
     page = watched(1280).page
     found = {}
     for path in PATHS:
@@ -72,11 +66,11 @@ def test_axe_finds_nothing_on_any_page_and_each_reflows_with_targets_for_a_finge
     assert {key: wrong for key, wrong in found.items() if wrong} == {}
 
 
-def test_what_the_system_asks_for_is_followed(counter, served, watched):
-    use(counter)
+def test_what_the_system_asks_for_is_followed(moving_desk, served, watched):
+    use(moving_desk)
     page = watched(1280).page
     page.emulate_media(color_scheme="dark", reduced_motion="reduce")
-    page.goto(served(make_app(counter)) + "/")
+    page.goto(served(make_app(moving_desk)) + "/")
     page.wait_for_selector("h1")
     ground = "getComputedStyle(document.body).backgroundColor"
     page.wait_for_function(f"{ground} === 'rgb(17, 20, 23)'")
