@@ -19,6 +19,7 @@ from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
+from ingest.terms import tables
 
 AVERAGE, INDIVIDUALS, SHORT_RUN, POOLED, SHARE = "average", "individuals", "short run", "pooled", "share"
 TOLD = pl.DataFrame(
@@ -192,8 +193,7 @@ def short_runs(held: Streams, shop: Shop) -> Charts | None:
         return None
     q = self_starting(held.values, held.starts, step=held.rows["step"].fill_null(0.0).to_numpy())
     pooled = (
-        held.readings[at]
-        .select("characteristic", "position", "stage", "taken_at", "serial", "line")
+        tables.plain(held.readings.at(at, "characteristic", "position", "stage", "taken_at", "serial", "line"))
         .with_columns(reading=pl.Series(at))
         .sort("characteristic", "position", "stage", "taken_at", "serial", "line")
         .with_columns(pool=pl.struct("characteristic", "position", "stage").rle_id())

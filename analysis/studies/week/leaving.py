@@ -8,6 +8,7 @@ from analysis.methods.intervals import binomial_exact
 from analysis.studies.story.conformity import as_set, as_shipped
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 ANY = "any"
 
@@ -20,8 +21,10 @@ def outside_as_set(snapshot: Snapshot, *, first: date | None = None, last: date 
     """
     weeks = _weeks(snapshot, first, last)
     readings = snapshot.once(as_set).filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
-    by_position = readings.group_by("characteristic", "position").agg(
-        pl.col("outside").sum().cast(pl.Int64), pl.len().cast(pl.Int64).alias("n")
+    by_position = tables.plain(
+        readings.group_by("characteristic", "position").agg(
+            pl.col("outside").sum().cast(pl.Int64), pl.len().cast(pl.Int64).alias("n")
+        )
     )
     whole = (
         readings.group_by("serial")
@@ -53,7 +56,7 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     readings = snapshot.once(as_shipped).filter(pl.col("outside").fill_null(False))
     columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
     outside = (
-        readings.join(packed.select("serial", "packed_at"), on="serial")
+        tables.plain(readings).join(packed.select("serial", "packed_at"), on="serial")
         .with_columns(why=pl.lit("outside"))
         .select(columns)
     )
