@@ -171,7 +171,10 @@ def _openings(
     )
     short = pl.col("chart") == SHORT_RUN
     table = table.with_columns(
-        pl.when(short).then(held.readings.at(reading, "setup")["setup"].cast(pl.String)).otherwise("model").alias("model"),
+        pl.when(short)
+        .then(held.readings.at(reading, "setup")["setup"].cast(pl.String))
+        .otherwise("model")
+        .alias("model"),
         _grown_up(snapshot, held, table),
     )
     table = table.with_columns(closed_at=pl.min_horizontal("returned", "ends_at", "person"))

@@ -55,7 +55,9 @@ class Laws:
 
 def week_numbers(held: Streams, shop: Shop) -> Ints:
     """The number of its week for each reading (weeks since 1970, by the shop's first day), shape (n,)."""
-    first = held.readings.of_all("day").select(week_of(pl.col("day"), shop).cast(pl.Date).cast(pl.Int32))["day"].to_numpy()
+    first = (
+        held.readings.of_all("day").select(week_of(pl.col("day"), shop).cast(pl.Date).cast(pl.Int32))["day"].to_numpy()
+    )
     return np.asarray(first // 7, dtype=np.int64)
 
 

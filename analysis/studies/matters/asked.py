@@ -1,6 +1,5 @@
 """What is asked of the streams of a matter: their tolerances and targets, and whether one moved to its target."""
 
-import numpy as np
 import polars as pl
 
 from analysis.studies.drift.streams import KEY, streams

@@ -45,7 +45,9 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("value").is_not_null(),
         (pl.col("supplier") != "") | (pl.col("lot") != ""),
     )
-    ordered = tables.plain(found).sort("characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True)
+    ordered = tables.plain(found).sort(
+        "characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True
+    )
     one_each = ordered.unique(["characteristic", "part"], keep="first", maintain_order=True)
     return with_specs(snapshot, one_each).sort(*KEY, "taken_at", "serial", "line", maintain_order=True)
 

@@ -292,7 +292,8 @@ def _edges(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("position").is_in(["bass", "treble"]),
     )
     both = (
-        tables.plain(edges).unique([*lots.KEY, "part", "position"], keep="first")
+        tables.plain(edges)
+        .unique([*lots.KEY, "part", "position"], keep="first")
         .group_by([*lots.KEY, "part"])
         .agg(
             pl.col("value").filter(pl.col("position") == "bass").first().alias("bass"),

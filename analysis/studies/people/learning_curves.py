@@ -66,11 +66,15 @@ def new_techs(snapshot: Snapshot) -> pl.DataFrame:
     qualified = {(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified}
     known = [tech.key for tech in snapshot.shop.techs]
     visits = snapshot.once(story).visits.filter(pl.col("first_pass") & pl.col("tech").is_in(known))
-    rows = tables.plain(visits.select("stage", "tech", "taken_at", "bench_order")).group_by("stage", "tech").agg(
-        pl.len().cast(pl.Int64).alias("instruments"),
-        pl.col("taken_at").min().alias("first_at"),
-        pl.col("taken_at").max().alias("last_at"),
-        pl.col("bench_order").first(),
+    rows = (
+        tables.plain(visits.select("stage", "tech", "taken_at", "bench_order"))
+        .group_by("stage", "tech")
+        .agg(
+            pl.len().cast(pl.Int64).alias("instruments"),
+            pl.col("taken_at").min().alias("first_at"),
+            pl.col("taken_at").max().alias("last_at"),
+            pl.col("bench_order").first(),
+        )
     )
     new = [pair not in qualified for pair in rows.select("stage", "tech").iter_rows()]
     return rows.filter(pl.Series(new, dtype=pl.Boolean)).sort("bench_order", "tech").drop("bench_order")

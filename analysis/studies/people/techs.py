@@ -115,7 +115,9 @@ def exposure(snapshot: Snapshot) -> pl.DataFrame:
         charged(snapshot).select("serial", pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).unique()
     )
     return (
-        tables.plain(_named(told.visits.filter("first_pass")).select("visit", "serial", "stage", "tech", "model", "lot", "week"))
+        tables.plain(
+            _named(told.visits.filter("first_pass")).select("visit", "serial", "stage", "tech", "model", "lot", "week")
+        )
         .join(judged.select("serial", inspector), on="serial", maintain_order="left")
         .join(
             back.with_columns(came_back=pl.lit(True)), on=["serial", "stage", "tech"], how="left", maintain_order="left"

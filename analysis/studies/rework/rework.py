@@ -219,7 +219,9 @@ def answers(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     table = kinds.group_by(
         pl.col("outcome").alias("kind"), "caused_at", pl.col("stage").alias("caught_at"), "fault"
     ).agg(pl.len().cast(pl.Int64).alias("count"), pl.col("confirmed").sum().cast(pl.Int64))
-    return tables.plain(table).sort("kind", "count", "caused_at", "caught_at", "fault", descending=[False, True, False, False, False])
+    return tables.plain(table).sort(
+        "kind", "count", "caused_at", "caught_at", "fault", descending=[False, True, False, False, False]
+    )
 
 
 def travels(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:

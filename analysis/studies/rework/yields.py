@@ -103,9 +103,9 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
         )
         return pl.DataFrame(schema=columns)
     first = visits_judged(snapshot, instruments).filter("first_pass").drop("week")
-    first = first.join(routes(snapshot.shop).cast({pl.String: pl.Categorical}), on=["family", "stage"], how="semi").join(
-        instruments.select("serial", "week"), on="serial"
-    )
+    first = first.join(
+        routes(snapshot.shop).cast({pl.String: pl.Categorical}), on=["family", "stage"], how="semi"
+    ).join(instruments.select("serial", "week"), on="serial")
     key = [*groups, "model"]
     cells = (
         first.group_by(*key, "stage")

@@ -54,7 +54,8 @@ def received(snapshot: Snapshot) -> pl.DataFrame:
     """
     readings = with_specs(snapshot, received_readings(snapshot))
     rows = (
-        tables.plain(readings).with_columns(pl.col("setup").alias("model"))
+        tables.plain(readings)
+        .with_columns(pl.col("setup").alias("model"))
         .group_by(RECEIVED)
         .agg(
             pl.len().cast(pl.Int64).alias("n"),

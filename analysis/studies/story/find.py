@@ -71,7 +71,13 @@ def known(snapshot: Snapshot) -> dict[str, frozenset[str]]:
 def _names(snapshot: Snapshot, *, people: bool) -> Iterator[tuple[str, Iterable[tuple[str, str]]]]:
     shop, told = snapshot.shop, snapshot.once(story)
     yield SERIAL, told.instruments.select("serial", pl.col("model").fill_null("")).iter_rows()
-    lots = pl.concat([tables.plain(told.visits.select("lot", "supplier").unique(maintain_order=True)), snapshot.table("lots", "lot", "supplier")], how="vertical")
+    lots = pl.concat(
+        [
+            tables.plain(told.visits.select("lot", "supplier").unique(maintain_order=True)),
+            snapshot.table("lots", "lot", "supplier"),
+        ],
+        how="vertical",
+    )
     lots = lots.fill_null("").unique(maintain_order=True)
     yield LOT, [(lot, supplier) for lot, supplier in lots.iter_rows() if lot]
     yield SUPPLIER, [(name, "") for name in lots["supplier"].unique(maintain_order=True) if name]

@@ -99,9 +99,8 @@ def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
         "log_id",
         "line",
     ]
-    return (
-        tables.plain(rows.join(_files(snapshot), on="log_id", how="left").select(columns))
-        .sort("taken_at", "serial", "line", descending=True)
+    return tables.plain(rows.join(_files(snapshot), on="log_id", how="left").select(columns)).sort(
+        "taken_at", "serial", "line", descending=True
     )
 
 
@@ -166,9 +165,7 @@ def instrument(snapshot: Snapshot, *, serial: str) -> Life | None:
     return Life(
         instrument=here.row(0, named=True),
         visits=tables.plain(visits),
-        readings=tables.plain(
-            with_specs(snapshot, found).join(files, on="log_id", how="left", maintain_order="left")
-        ),
+        readings=tables.plain(with_specs(snapshot, found).join(files, on="log_id", how="left", maintain_order="left")),
         faults=told.faults.filter(pl.col("serial") == serial),
         loops=told.loops.filter(pl.col("serial") == serial),
     )

@@ -214,7 +214,10 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
             serial,
             _ints(snapshot.table("readings", "taken_at")["taken_at"].cast(pl.Int64))[reading],
             *(tables.rank(told[name])[row] for name in ("stage", "setup")),
-            *(tables.rank(snapshot.coded("readings", name)[name].gather(reading)) for name in ("position", "characteristic")),
+            *(
+                tables.rank(snapshot.coded("readings", name)[name].gather(reading))
+                for name in ("position", "characteristic")
+            ),
         )
     )
     reading, row = reading[order], row[order]

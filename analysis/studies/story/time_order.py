@@ -99,7 +99,6 @@ def _linked(visits: pl.DataFrame) -> pl.DataFrame:
 def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
     """Sorted by part, then time order; adds `who`."""
     clocked = pl.col("time_known").fill_null(True)
-    ties = ["line", "bench_order", "log_id"]
     who = tables.rank(visits["part"])
     times = visits["taken_at"].cast(pl.Int64).to_numpy()
     order = np.lexsort((tables.rank(visits["log_id"]), visits["bench_order"], visits["line"], times, who))

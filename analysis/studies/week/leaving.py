@@ -56,7 +56,8 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     readings = snapshot.once(as_shipped).filter(pl.col("outside").fill_null(False))
     columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
     outside = (
-        tables.plain(readings).join(packed.select("serial", "packed_at"), on="serial")
+        tables.plain(readings)
+        .join(packed.select("serial", "packed_at"), on="serial")
         .with_columns(why=pl.lit("outside"))
         .select(columns)
     )
