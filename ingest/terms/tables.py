@@ -288,7 +288,7 @@ def rank(texts: pl.Series) -> np.ndarray:
     code = words.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
     place = np.zeros(int(code.max(initial=-1)) + 2, dtype=np.int64)  # the last: of a null
     place[some.to_physical().to_numpy()] = some.cast(pl.String).rank("dense").to_numpy() - (words.null_count() == 0)
-    return place[code]
+    return np.asarray(place[code])
 
 
 def plain(rows: pl.DataFrame) -> pl.DataFrame:
