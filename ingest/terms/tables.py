@@ -291,6 +291,18 @@ def rank(texts: pl.Series) -> np.ndarray:
     return np.asarray(place[code])
 
 
+def one_key(*parts: np.ndarray) -> np.ndarray:
+    """One whole number for each row that sorts as its parts do, the first before all; parts are whole numbers (n,)."""
+    key = np.zeros(len(parts[0]), dtype=np.int64)
+    for part in parts:
+        low = int(part.min(initial=0))
+        size = int(part.max(initial=0)) - low + 1
+        if (int(key.max(initial=0)) + 1) * size >= 2**62:
+            key = np.unique(key, return_inverse=True)[1]
+        key = key * size + (part - low)
+    return key
+
+
 def plain(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows whose categories are plain texts again, as a join with a table of texts wants them."""
     return rows.with_columns(pl.col(pl.Categorical).cast(pl.String))

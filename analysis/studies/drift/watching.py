@@ -67,7 +67,7 @@ class Fired:
     """Where each chart fired, and by which rule."""
 
     fired: Flags  # (n,)
-    rule: np.ndarray  # (n,) text: the rule, where it fired
+    rule: np.ndarray  # (n,) text: the rule; where none fired it says nothing
     average: Floats  # (n,) running average, on the scale of `plotted`
     half: Floats  # (n,) how far the average may stray; 0 before judging starts
 
@@ -257,7 +257,9 @@ def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | N
     centre, sigma = np.repeat(charts.centre, size), np.repeat(charts.sigma, size)
     fired = np.abs(found.average) > found.half * (1 + TIE) + TIE
     fired &= charts.judged
-    return Fired(fired, np.where(fired, AVERAGE, ""), centre + sigma * found.average, sigma * found.half), found
+    return Fired(
+        fired, np.broadcast_to(np.array(AVERAGE), fired.shape), centre + sigma * found.average, sigma * found.half
+    ), found
 
 
 def fire_individuals(

@@ -9,6 +9,7 @@ anew when it has grown by a quarter.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import polars as pl
@@ -18,15 +19,18 @@ from analysis.methods.own_law import OwnLaw, own_law
 from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
 from analysis.studies.drift.budget import Budget, budget
 from analysis.studies.drift.pooled import Pooled
+from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import SHORT_RUN, Charts
 from analysis.studies.story.calendar import week_of
+from ingest.shopfiles.house_rules import DAYS
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 RESIDUALS = 400  # of complete baselines from which on they are a law of their own
 GROWN = 1.25
+THURSDAY = 3  # the weekday on which 1970 began, Monday being 0
 
 
 @dataclass(frozen=True)
@@ -55,10 +59,13 @@ class Laws:
 
 def week_numbers(held: Streams, shop: Shop) -> Ints:
     """The number of its week for each reading (weeks since 1970, by the shop's first day), shape (n,)."""
-    first = (
-        held.readings.of_all("day").select(week_of(pl.col("day"), shop).cast(pl.Date).cast(pl.Int32))["day"].to_numpy()
-    )
-    return np.asarray(first // 7, dtype=np.int64)
+    return _week_numbers(held.readings, DAYS.index(shop.shop.week_starts))
+
+
+@lru_cache(maxsize=1)  # asked for many times of the same readings
+def _week_numbers(readings: Readings, first: int) -> Ints:
+    day = readings["day"].cast(pl.Int32).to_numpy().astype(np.int64)
+    return (day - (day + THURSDAY - first) % 7) // 7
 
 
 def allow(

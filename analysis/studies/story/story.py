@@ -207,19 +207,19 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
     at = at.join(told.select(key).with_row_index("_row"), on=key, how="inner", maintain_order="left")
     reading, row = _ints(at["_reading"]), _ints(at["_row"])
     serial = np.where(own, _ints(told["who"]), -1)[row]  # parts are sorted as texts are, and have no serial
-    order = np.lexsort(
-        (
-            *(tables.rank(snapshot.coded("readings", name)[name].gather(reading)) for name in ("moment", "log_id")),
-            _ints(snapshot.table("readings", "line")["line"])[reading],
-            serial,
-            _ints(snapshot.table("readings", "taken_at")["taken_at"].cast(pl.Int64))[reading],
-            *(tables.rank(told[name])[row] for name in ("stage", "setup")),
-            *(
-                tables.rank(snapshot.coded("readings", name)[name].gather(reading))
-                for name in ("position", "characteristic")
-            ),
-        )
+    stream = tables.one_key(
+        *(
+            tables.rank(snapshot.coded("readings", name)[name].gather(reading))
+            for name in ("characteristic", "position")
+        ),
+        *(tables.rank(told[name])[row] for name in ("setup", "stage")),
     )
+    typed = tables.one_key(
+        _ints(snapshot.table("readings", "line")["line"])[reading],
+        *(tables.rank(snapshot.coded("readings", name)[name].gather(reading)) for name in ("log_id", "moment")),
+    )
+    taken = _ints(snapshot.table("readings", "taken_at")["taken_at"].cast(pl.Int64))[reading]
+    order = np.lexsort((typed, serial, taken, stream))
     reading, row = reading[order], row[order]
     columns = {
         name: told[name].gather(row) if name == "serial" else snapshot.coded("readings", name)[name].gather(reading)

@@ -101,7 +101,8 @@ def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
     clocked = pl.col("time_known").fill_null(True)
     who = tables.rank(visits["part"])
     times = visits["taken_at"].cast(pl.Int64).to_numpy()
-    order = np.lexsort((tables.rank(visits["log_id"]), visits["bench_order"], visits["line"], times, who))
+    typed = tables.one_key(visits["line"].to_numpy(), visits["bench_order"].to_numpy(), tables.rank(visits["log_id"]))
+    order = np.lexsort((typed, times, who))
     first = visits[order].with_columns(pl.Series("who", who[order], dtype=pl.Int64), clocked.alias("_clocked"))
     first = first.with_columns(pl.struct("who", "day").rle_id().alias("_day"))
     if first["_clocked"].all():
