@@ -215,10 +215,11 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
         *(tables.rank(told[name])[row] for name in ("setup", "stage")),
     )
     typed = tables.one_key(
-        _ints(snapshot.table("readings", "line")["line"])[reading],
+        _ints(snapshot.table("readings", "line")["line"].gather(reading)),
         *(tables.rank(snapshot.coded("readings", name)[name].gather(reading)) for name in ("log_id", "moment")),
     )
-    taken = _ints(snapshot.table("readings", "taken_at")["taken_at"].cast(pl.Int64))[reading]
+    when = snapshot.table("readings", "taken_at")["taken_at"].gather(reading).cast(pl.Int64)
+    taken = _ints(when.fill_null(np.iinfo(np.int64).min))
     order = np.lexsort((typed, serial, taken, stream))
     reading, row = reading[order], row[order]
     columns = {
