@@ -299,7 +299,7 @@ def limits(
         stream = " ".join(row[name] for name in ("characteristic", "position", "model", "stage", "tech") if row[name])
         say(
             f"  not steady: {stream}, {row['taken_at']:%Y-%m-%d} {row['serial']}: {row['why']}, {row['sigmas']:+.1f} "
-            "sigma"
+            "times the usual spread"
         )
     write_limits(shop, rows, who, why, now=now())
     say(f"Limits of {rows.height} streams are on file, from the readings of {first} to {last}.")
