@@ -11,6 +11,7 @@ import json
 import shutil
 import subprocess
 import sys
+import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -94,6 +95,15 @@ def _side(path: Path, times: int) -> None:
     pl.concat(parts[::-1]).write_csv(path)
 
 
+def nothing(folder: Path) -> None:
+    """The program by itself: what it imports, and the shop opened."""
+    from dashboard.exports.figures import FIGURES
+    from ingest.store.store import open_snapshot
+
+    assert FIGURES
+    open_snapshot(folder)
+
+
 def bare(folder: Path) -> None:
     """The columns that the core tables need, read and nothing else."""
     from ingest.store.store import open_snapshot
@@ -101,6 +111,38 @@ def bare(folder: Path) -> None:
     snapshot = open_snapshot(folder)
     for name, columns in NEEDED.items():
         snapshot.table(name, *columns)
+
+
+def story(folder: Path) -> None:
+    """What every study begins with."""
+    from analysis.studies.story import story as told
+    from ingest.store.store import open_snapshot
+
+    open_snapshot(folder).once(told.story)
+
+
+def settling(folder: Path) -> None:
+    """The table of what the rest does."""
+    from analysis.studies.room.settling import settling_rows
+    from ingest.store.store import open_snapshot
+
+    open_snapshot(folder).once(settling_rows)
+
+
+def signals(folder: Path) -> None:
+    """All signals of the shop, ever."""
+    from analysis.studies.drift import signals as drift
+    from ingest.store.store import open_snapshot
+
+    open_snapshot(folder).once(drift.signals)
+
+
+def capability(folder: Path) -> None:
+    """The table of capability, signals included."""
+    from analysis.studies.room.capability import capability_rows
+    from ingest.store.store import open_snapshot
+
+    open_snapshot(folder).once(capability_rows)
 
 
 def week(folder: Path) -> None:
@@ -121,11 +163,7 @@ def core(folder: Path) -> None:
         snapshot.once(FIGURES[name])
 
 
-def nothing(folder: Path) -> None:
-    """The program by itself: what it imports."""
-    from dashboard.exports import figures
-
-    assert figures
+SIDES = ("nothing", "bare", "story", "settling", "signals", "capability", "week", "core")
 
 
 def child(side: str, folder: Path) -> dict[str, float]:
@@ -133,4 +171,65 @@ def child(side: str, folder: Path) -> dict[str, float]:
     ran = subprocess.run([sys.executable, "-c", CHILD, side, str(folder)], capture_output=True, text=True, check=False)
     if ran.returncode:
         raise RuntimeError(ran.stderr)
-    return json.loads(ran.stdout.splitlines()[-1])
+    found: dict[str, float] = json.loads(ran.stdout.splitlines()[-1])
+    return found
+
+
+def written(found: dict[int, dict[str, dict[str, float]]], commit: str) -> str:
+    """The table of what was measured; a side that was not run is left out."""
+    sizes = sorted(found)
+    few, many = sizes[0], sizes[-1]
+    lines = [
+        "# A shop of many years",
+        "",
+        f"`python -m tests.benchmarks.years`, on commit {commit}. CPU seconds and peak memory (MB) of each side in a",
+        "process of its own, imports and opening the shop included; the demo's sixteen weeks laid end to end. What is",
+        "wanted: Week at 208 weeks at most twice Week at 26, at most 1,500 MB; core tables at most 40 bare reads.",
+        "",
+        "| side | " + " | ".join(f"{size} weeks: s | MB" for size in sizes) + f" | {many} / {few} | over a bare read |",
+        "|---|" + "---|" * (2 * len(sizes) + 2),
+    ]
+    for side in SIDES:
+        if side not in found[few]:
+            continue
+        cells = []
+        for size in sizes:
+            one = found[size].get(side)
+            cells.append(f"{one['seconds']:.1f} | {one['peak']:,.0f}" if one else "not run | ")
+        own = {size: found[size][side]["seconds"] - found[size]["nothing"]["seconds"] for size in sizes
+               if side in found[size]}  # fmt: skip
+        ratio = f"{own[many] / own[few]:.1f}" if side != "nothing" and many in own and own[few] > 0 else ""
+        reads = ""
+        if many in own and side not in ("nothing", "bare") and "bare" in found[many]:
+            reads = f"{own[many] / max(found[many]['bare']['seconds'] - found[many]['nothing']['seconds'], 1e-3):.0f}"
+        lines.append(f"| {side} | " + " | ".join(cells) + f" | {ratio} | {reads} |")
+    return "\n".join(lines) + "\n"
+
+
+def main() -> None:
+    """Measure, and write years.md as the numbers come."""
+    asked = argparse.ArgumentParser()
+    asked.add_argument("--of", default="16,208", help="weeks of each shop")
+    asked.add_argument("--sides", default=",".join(SIDES))
+    asked.add_argument("--demo", type=Path, default=None, help="a demo shop that is there already")
+    asked.add_argument("--keep", type=Path, default=None, help="folder in which the shops stand, and stay")
+    told = asked.parse_args()
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True).stdout
+    with tempfile.TemporaryDirectory() as place:
+        root = told.keep or Path(place)
+        demo = told.demo or root / "demo"
+        if not demo.exists():
+            from demo_data.generator import write_shop
+            from ingest.verbs.load import load
+
+            load(demo, write_shop(demo), now=NOW)
+        found: dict[int, dict[str, dict[str, float]]] = {}
+        for size in map(int, told.of.split(",")):
+            folder = shop_of(size, root / f"weeks-{size}", demo)
+            for side in told.sides.split(","):
+                found.setdefault(size, {})[side] = child(side, folder)
+                Path(__file__).with_suffix(".md").write_text(written(found, commit.strip()), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
-from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, places, segment_ids
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
@@ -60,7 +60,11 @@ class Charts:
     def z(self) -> Floats:
         """What is plotted, in sigmas off the centre, shape (n,)."""
         size = lengths(self.starts, len(self.reading))
-        return np.asarray((self.plotted - np.repeat(self.centre, size)) / np.repeat(self.sigma, size))
+        found = np.empty(len(self.reading))
+        for some, where in blocks(self.starts, len(self.reading)):  # chart by chart: of millions nothing stands twice
+            centre, sigma = (np.repeat(each[some], size[some]) for each in (self.centre, self.sigma))
+            found[where] = (self.plotted[where] - centre) / sigma
+        return found
 
 
 @dataclass(frozen=True)
@@ -263,13 +267,15 @@ def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | N
     width (n,) : in standard deviations of the average, by reading. cuts : readings before which a person closed.
     """
     found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts)
-    size = lengths(charts.starts, len(charts.plotted))
-    centre, sigma = np.repeat(charts.centre, size), np.repeat(charts.sigma, size)
-    fired = np.abs(found.average) > found.half * (1 + TIE) + TIE
+    n = len(charts.plotted)
+    size = lengths(charts.starts, n)
+    fired, average, half = np.empty(n, dtype=np.bool_), np.empty(n), np.empty(n)
+    for some, where in blocks(charts.starts, n):
+        fired[where] = np.abs(found.average[where]) > found.half[where] * (1 + TIE) + TIE
+        centre, sigma = (np.repeat(each[some], size[some]) for each in (charts.centre, charts.sigma))
+        average[where], half[where] = centre + sigma * found.average[where], sigma * found.half[where]
     fired &= charts.judged
-    return Fired(
-        fired, np.broadcast_to(np.array(AVERAGE), fired.shape), centre + sigma * found.average, sigma * found.half
-    ), found
+    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), found
 
 
 def fire_individuals(

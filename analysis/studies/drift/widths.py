@@ -16,7 +16,7 @@ import polars as pl
 
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
-from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segment_ids
 from analysis.studies.drift.budget import Budget, budget
 from analysis.studies.drift.pooled import Pooled
 from analysis.studies.drift.readings import Readings
@@ -203,11 +203,15 @@ def widths(charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Law
             table[row, known] = ewma_width(arl, weight=weight, baseline=None)
         if not known.all():
             table[row, ~known] = ewma_widths(arl, baselines[~known], weight=weight)
-    wide = table[of_week[at], np.repeat(which, size)]
-    if laws is None or len(laws.names) == 0:
-        return np.asarray(wide)
-    number = np.array([laws.names.index(name) for name in pools(charts)], dtype=np.int64)
-    return np.asarray(wide * laws.factors[np.repeat(number, size), at])
+    known_laws = laws is not None and len(laws.names) > 0
+    number = np.array([laws.names.index(name) for name in pools(charts)] if laws and known_laws else [], dtype=np.int64)
+    wide = np.empty(len(charts.reading))
+    for some, where in blocks(charts.starts, len(charts.reading)):
+        week = at[where]
+        wide[where] = table[of_week[week], np.repeat(which[some], size[some])]
+        if laws is not None and known_laws:
+            wide[where] *= laws.factors[np.repeat(number[some], size[some]), week]
+    return wide
 
 
 def laws_of(own: Residuals, allowance: Budget, weight: float) -> Laws:
