@@ -7,6 +7,7 @@ within one run. Never part of pytest.
 
 from __future__ import annotations
 
+import argparse
 import json
 import shutil
 import subprocess
