@@ -17,7 +17,7 @@ from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
-from dashboard.desk import desk
+from dashboard.desk import desk, signed
 from dashboard.pages import period as periods
 from dashboard.pages.bench import deeds
 from dashboard.pages.bench import parts as bench_parts
@@ -62,6 +62,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         stages = [one.key for one in shop.stages]
     item = shop.by_characteristic.get(characteristic or "")
     wish = stage if stage in stages else next((one for one in item.set_stages if one in stages), None) if item else None
+    signed.read_figures(tech, NAME)
     stands = desk.ask(targets.stands, tech=tech)
     stage = (
         addresses.chosen(wish, stages, _first(stages, new.filter(pl.col("tech") == tech)["stage"].to_list(), stands))

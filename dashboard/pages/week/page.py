@@ -55,7 +55,7 @@ def _now(asked: looking_back.Asked) -> WeekShown:
     """What the page needs of the week, told now; what only the paper shows is left out."""
     found = desk.ask(review, week=asked.first)
     snapshot = desk.here().snapshot()
-    return WeekShown(
+    made = WeekShown(
         review=found,
         lives=week_shown.lives(found),
         drawn=[],
@@ -66,6 +66,7 @@ def _now(asked: looking_back.Asked) -> WeekShown:
         version=snapshot.version,
         book=snapshot.book_sequence,
     )
+    return week_shown.for_reader(made)
 
 
 def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: WeekShown | None) -> html.Div:

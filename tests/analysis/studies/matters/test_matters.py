@@ -13,7 +13,7 @@ from analysis.studies.matters.asked import to_target
 from analysis.studies.matters.matters import closed_matters, matters, open_matters
 from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
-from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows, streams_of_open
+from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drifting import at, shop, snapshot
 
@@ -118,14 +118,6 @@ def test_who_does_not_follow_a_planned_change_finds_it_at_their_stage():
     made = snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * (SINCE & (setter != "T4"))}, setter=setter, changes=plan)
     assert [one.planned.what for one in not_yet(made, tech="T4", stage="neck")] == ["jig"]
     assert not_yet(made, tech="T1", stage="neck") == not_yet(made, tech="T4", stage="bridge") == []
-
-
-def test_an_open_matter_lists_the_streams_it_moved():
-    setter = np.random.default_rng(20270102).choice(["T1", "T2"], N)
-    made = snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, setter=setter, changes=changed(FROM))
-    ((found, streams),) = streams_of_open(made)
-    assert found.open
-    assert streams == [{"characteristic": "relief", "position": "", "model": "LARK", "stage": "final"}]
 
 
 def test_a_stream_that_comes_half_way_to_its_target_is_said_to_move_to_it():
