@@ -13,6 +13,7 @@ import polars as pl
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.readings import Readings
+from analysis.studies.drift.with_air import with_air
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -48,6 +49,7 @@ class Streams:
     starts: Ints  # (s,)
     own: Spread  # centre, sigma and size of each stream's own first readings
     eras: Eras
+    with_air: Floats | None = None  # (n,) the part that goes with the air, where the shop judges on the rest
 
     @property
     def last_era(self) -> Ints:
@@ -136,7 +138,12 @@ def streams(snapshot: Snapshot) -> Streams | None:
     )
     readings = Readings(told, row, np.cumsum(fresh) - 1, twin, rows["tech"])
     rows = rows.with_columns(step=_steps(snapshot, readings))
-    return Streams(rows, readings, values, starts, spreads, _eras(snapshot, rows, readings, starts, spreads))
+    eras = _eras(snapshot, rows, readings, starts, spreads)
+    judging = snapshot.shop.judging
+    if not judging.air or judging.budget is None:
+        return Streams(rows, readings, values, starts, spreads, eras)
+    needed = readings.of_all("taken_at", "visit", "day", "value")
+    return Streams(rows, readings, values, starts, spreads, eras, with_air(snapshot, rows, needed, starts, spreads.n))
 
 
 def _steps(snapshot: Snapshot, readings: Readings) -> pl.Series:
