@@ -17,7 +17,7 @@ from dashboard.desk.desk import Desk
 from dashboard.gate.network import Network
 from dashboard.gate.server import Server, tls
 from ingest.access import passwords, people, tablets
-from ingest.store import book
+from ingest.store.store import open_snapshot
 from tests.browser.conftest import ARGUMENTS, CHROMIUM
 from tests.dashboard.gate.served_shop import PEOPLE, WORDS
 from tests.dashboard.gate.test_server import CERTIFICATE, KEY
@@ -115,11 +115,9 @@ def test_a_tablet_works_on_while_the_network_is_dead_and_loses_and_doubles_nothi
     page.wait_for_function("navigator.serviceWorker.ready.then(() => true)")
     page.reload()
     page.wait_for_selector("#foot p")
-    known = [f"MP-{n}" for n in range(10)]
+    known = sorted(open_snapshot(folder).table("visits", "serial")["serial"].unique().to_list())[:10]
     for serial in known[:5]:
         scan(page, serial)
-        if page.locator("[data-model]").count():
-            page.click("[data-model] >> nth=0")
     page.wait_for_function("document.querySelector('#net').textContent === '= all kept'")
     cut(tablet)
     for serial in known[5:8]:
@@ -180,4 +178,3 @@ def test_each_sees_what_they_may_and_signs_under_their_own_name(start, address, 
     assert page.locator("#main input").count() == 0  # nothing to write
     links = page.locator("nav a")
     assert [links.nth(n).text_content() for n in range(links.count())] == ["Week", "Gus"]
-    assert book.last_sequence(folder) >= 0
