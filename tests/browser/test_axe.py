@@ -10,7 +10,8 @@ from dashboard.desk.desk import use
 WHAT = """async rules => (await axe.run(document, {resultTypes: ['violations'], ...rules})).violations
   .filter(found => ['critical', 'serious', 'minor'].includes(found.impact))
   .map(found => `${found.impact} ${found.id}: ${found.nodes[0].html.slice(0, 160)}`)"""
-SCHEMES = {"light": {}, "dark": {"runOnly": ["cat.color"]}}
+OF_COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
+SCHEMES = {"light": {}, "dark": OF_COLOURS}
 PATHS = [f"/{name}" if name != "week" else "/" for name in PAGES] + ["/capability?open=figures", "/drift?open=limits"]
 
 
