@@ -25,6 +25,7 @@ from ingest.verbs.from_originals import ARRIVING
 
 PIECE = 4_000_000  # bytes of a piece, at most
 AT_ONCE = 4  # files on their way
+WHOLE = "whole"  # what a file is called once all of it has come
 KEY = re.compile(r"[0-9a-f]{32}")
 LEFT_BEHIND = timedelta(days=1)
 PATH = "/bring/<key>"
@@ -53,23 +54,25 @@ class Arriving:
             path, have = self._file(key), self.here(key)
             if at > have or at + len(piece) > size:
                 raise BadRequest(f"This piece begins at byte {at}; {have} have come, of {size}.")
-            if not path.parent.exists():
-                self._make_room(path.parent)
-            if at + len(piece) > have:
-                try:
+            try:
+                if not path.parent.exists():
+                    self._make_room(path.parent)
+                if at + len(piece) > have:
                     with path.open("r+b" if path.exists() else "xb") as file:
                         file.seek(at)
                         file.write(piece)
-                except OSError as fault:
-                    why = fault.strerror or fault
-                    raise StoreProblem(f"A piece could not be written ({why}); is the disk full?") from None
+            except OSError as fault:
+                why = fault.strerror or fault
+                raise StoreProblem(f"A piece could not be written ({why}); is the disk full?") from None
             return self.here(key)
 
     def whole(self, key: str, size: int) -> Path:
-        """The file, once all of it has come; BadRequest before."""
-        if not size or self.here(key) != size:
-            raise BadRequest(f"{self.here(key)} of {size} bytes have come.")
-        return self._file(key)
+        """The file, once all of it has come; BadRequest before. No further piece reaches it."""
+        with self._lock:
+            if not size or self.here(key) != size:
+                raise BadRequest(f"{self.here(key)} of {size} bytes have come.")
+            path = self._file(key)
+            return path.replace(path.with_name(WHOLE))
 
     def drop(self, key: str) -> None:
         """A file that is not wanted any more."""

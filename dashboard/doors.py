@@ -6,6 +6,8 @@ one line for the person, with its traceback in store/program.log; nothing is tol
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Callable
 from html import escape
 from typing import Any
@@ -20,6 +22,7 @@ from dashboard.pages import addresses
 
 CALLBACKS = "/_dash-update-component"
 NOTICE = "notice"  # in the frame: what went wrong while a page was in use
+SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
 LONGEST = 20_000  # characters of a value that is typed or chosen
 NUMBERS = {"n_clicks", "n_intervals", "n_submit", "n_blur"}
 TEXTS = {"pathname", "search", "href", "hash"}
@@ -28,6 +31,8 @@ UPLOADS = {"contents", "filename"}
 OBJECTS = {"clickData", "hoverData", "selectedData", "relayoutData"}
 ANSWERS = {
     400: "This address or request cannot be read",
+    401: "Nobody is signed in",
+    403: "That is not open to you",
     404: "There is no such page",
     405: "That cannot be done here",
     413: "That is more than fits through this door",
@@ -39,6 +44,13 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     """Guards the app: addresses and callbacks before they are answered, errors after."""
 
     def look() -> None:
+        if flask.request.is_json:
+            try:
+                flask.request.get_json(silent=True)  # kept for whoever asks for it
+            except RecursionError:
+                raise BadRequest("It holds brackets within brackets without end.") from None
+            if _half_letters(flask.request.get_data(cache=True)):
+                raise BadRequest("It holds halves of letters, which no text can.")
         if flask.request.path == CALLBACKS:
             problem = wrong_callback(app.callback_map, flask.request.get_json(silent=True))
             if problem:
@@ -69,6 +81,19 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     app.server.register_error_handler(Exception, failed)
 
 
+def _half_letters(data: bytes) -> bool:
+    """Does a request write half of a surrogate pair, which no file and no database takes?"""
+    if not SURROGATE.search(data):
+        return False
+    try:
+        json.dumps(json.loads(data), ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return True
+    except (ValueError, RecursionError):  # said by whoever reads it
+        return False
+    return False
+
+
 def of_callbacks(desk: counter.Desk) -> Callable[[Exception], Any]:
     """What a callback that failed becomes: a line in the frame, and nothing changes on the page."""
 
@@ -81,15 +106,16 @@ def of_callbacks(desk: counter.Desk) -> Callable[[Exception], Any]:
     return told
 
 
-def page(status: int, said: str) -> flask.Response:
+def page(status: int, said: str, *, home: str = "/") -> flask.Response:
     """A small page that says what is wrong, and the way back."""
+    back = {"/": "Back to Week", "/card": "Back to Card"}.get(home, "Sign in")
     title = ANSWERS.get(status, "This page cannot be shown")
     text = (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>Truerun</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/assets/page.css"></head>'
         f'<body><main class="page"><h1>{escape(title)}.</h1><p>{escape(said)}</p>'
-        '<p><a href="/">Back to Week</a></p></main></body></html>\n'
+        f'<p><a href="{home}">{back}</a></p></main></body></html>\n'
     )
     return flask.Response(text, status=status, mimetype="text/html")
 

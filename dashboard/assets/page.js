@@ -47,30 +47,26 @@ window.dash_clientside = window.dash_clientside || {};
   };
   new MutationObserver(() => setTimeout(tell_finding, 80)).observe(document, { childList: true, subtree: true });
 
-  // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
+  // What had the focus keeps it when a page is laid anew by a filter, a fold or a button of its own: same id, else, on the
+  // same page, the same words.
   let held = null;
-  document.addEventListener("focusin", (event) => {
-    const one = event.target.closest && event.target.closest("#main [id], #main a, #main summary");
-    held = one ? { id: one.id, tag: one.tagName, words: one.textContent, path: location.pathname } : null;
+  const bare = (one) => one.textContent.replace(/\d+/g, "");
+  document.addEventListener("focusin", ({ target }) => {
+    const one = target.id ? target : target.closest("#main a, #main summary");
+    held = one ? { id: one.id, tag: one.tagName, words: bare(one), path: location.pathname } : null;
   });
+  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) held = null; });
   const refocus = () => {
-    if (!held || held.path !== location.pathname || document.activeElement !== document.body) return;
+    if (!held || (document.activeElement && document.activeElement !== document.body)) return;
     const same = held.id ? document.getElementById(held.id)
-      : [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => one.textContent.replace(/\d+/g, "") === held.words.replace(/\d+/g, ""));
+      : held.path === location.pathname && [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => bare(one) === held.words);
     if (same) same.focus({ preventScroll: true });
   };
-  new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
-
-  // Focus stays where it was when a filter, a fold or a heading lays the page out anew.
-  let last = "";
-  document.addEventListener("focusin", (event) => { last = event.target.id; });
-  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
   new MutationObserver(() => {
     // The field behind a place to drop files on comes without a name.
     document.querySelectorAll("input[type=file]:not([aria-label])").forEach((field) => field.setAttribute("aria-label", "Choose a file"));
-    if (!last || (document.activeElement && document.activeElement !== document.body)) return;
-    const again = document.getElementById(last);
-    if (again) again.focus({ preventScroll: true });
+    refocus();
+    if (held && !held.id) setTimeout(refocus, 60);  // words may come after what holds them
   }).observe(document.documentElement, { childList: true, subtree: true });
 
   // The key / leads into the header's field from anywhere that is no field itself.
@@ -109,4 +105,32 @@ window.dash_clientside = window.dash_clientside || {};
     link.click();
     URL.revokeObjectURL(link.href);
   });
+
+  // On the network: a session that has ended leads to where one signs in; what is closed to somebody says so; and what a
+  // colleague wrote into the book is here within seconds, unless somebody is in the middle of writing.
+  if (document.documentElement.dataset.signed) {
+    const asked = window.fetch;
+    window.fetch = async (...given) => {
+      const answer = await asked(...given);
+      const notice = document.getElementById("notice");
+      if (answer.status === 401) location.assign("/sign-in?to=" + encodeURIComponent(location.pathname + location.search));
+      else if (answer.status === 403 && notice) { notice.textContent = "This is not open to you; nothing was changed."; notice.hidden = false; }
+      return answer;
+    };
+    const OF_BOOK = ["/", "/book", "/drift"];
+    let sequence = null;
+    setInterval(async () => {
+      if (document.hidden || !OF_BOOK.includes(location.pathname)) { sequence = null; return; }
+      const answer = await asked("/book/newest").catch(() => null);
+      if (!answer || !answer.ok) return;
+      const told = (await answer.json()).sequence, here = document.activeElement;
+      const writing = [...document.querySelectorAll("#main input:not([readonly]), #main textarea")].some((field) => field === here || (field.value && field.value !== field.defaultValue && field.type !== "hidden"));
+      if (sequence !== null && told > sequence) {
+        const notice = document.getElementById("notice");
+        if (writing && notice) { notice.textContent = "Somebody has written into the book meanwhile; what you write is kept beside it."; notice.hidden = false; }
+        else location.reload();
+      }
+      sequence = told;
+    }, 4000);
+  }
 })();

@@ -4,7 +4,6 @@ Answers are kept by what they hang on - store version, book sequence, shop files
 first when they fill more than their share of memory. No statistics, and no study by name.
 """
 
-import sys
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
@@ -16,17 +15,20 @@ from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
 
-import numpy as np
 import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
+from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
-from dashboard.desk.people_shown import Veil
+from dashboard.desk.people_shown import Veil, of_nobody
+from dashboard.desk.weights import frozen, weight
+from ingest.access import people, tablets
+from ingest.access.tablets import Tablet
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
-from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
+from ingest.store.snapshot import EVERY_KIND, REVIEWED, TARGET, Snapshot
 from ingest.store.store import open_snapshot, stands
 from ingest.terms import units
 from ingest.terms.problems import Problem
@@ -36,7 +38,8 @@ T = TypeVar("T")
 EXPECTED = (UnusableData, Problem)  # told in one line that a person can act on
 MOST_BYTES = 512_000_000
 NEVER = datetime(1971, 1, 1, tzinfo=UTC)  # an empty shop's as_of lies before
-SNAPSHOTS = 3  # the present one and two that somebody may still be looking at
+SNAPSHOTS = 3  # of the shop as it stands: the present one, and two of past days that somebody looks back at
+Question = tuple[str, str, tuple[Hashable, ...], tuple[tuple[str, Hashable], ...]]  # study, of which snapshot, options
 
 
 class Desk:
@@ -46,10 +49,13 @@ class Desk:
         self.folder = folder
         self.as_of = as_of
         self._lock = RLock()
-        self._answers: OrderedDict[Hashable, tuple[Any, int]] = OrderedDict()
+        self._answers: OrderedDict[Question, tuple[Any, int, set[str]]] = OrderedDict()
         self._bytes = 0
+        self._turns: dict[
+            Hashable, tuple[Any, int]
+        ] = {}  # of questions being answered: whose turn it is, and how many wait
         self._told: set[tuple[str, str, int]] = set()
-        self._snapshots: OrderedDict[Hashable, tuple[Snapshot, Veil]] = OrderedDict()
+        self._snapshots: OrderedDict[tuple[Any, ...], tuple[Snapshot, Veil]] = OrderedDict()
         self._ahead: Ahead | None = None
 
     @property
@@ -72,6 +78,12 @@ class Desk:
         """How the shop wishes people shown, for what is shown of its logs as they were typed."""
         return self._opened(None)[1]
 
+    def nobody_shown(self) -> Veil:
+        """What takes everybody's name out of a text: techs, whoever signs in, whoever stands in the book."""
+        bare = self._opened(None)[1].bare
+        said = bare.readers["bench_book"](("who", "owner"))
+        return of_nobody(bare, [*said["who"], *said["owner"], *(one.name for one in people.everybody(self.folder))])
+
     def work_ahead(self, *works: Callable[[Snapshot], Any]) -> None:
         """From now on, when logs came or went, `works` are worked out first; until then a page that can wait for them
         (`patient`) is given the shop as it stood before.
@@ -90,29 +102,46 @@ class Desk:
             before = self._before(key) if as_of is None else None
             if before is not None and patient.get():
                 return before
-            if key not in self._snapshots:
-                self._keep(key, self._open(as_of))
-            self._snapshots.move_to_end(key)
+        opened = self._shared(key, as_of)
+        with self._lock:
+            if key in self._snapshots:
+                self._snapshots.move_to_end(key)
             if self._ahead and as_of is None and before is None:
-                self._ahead.shown = key, self._snapshots[key]
-            return self._snapshots[key]
+                self._ahead.shown = key, opened
+        return opened
 
     def _before(self, key: tuple[Any, ...]) -> tuple[Snapshot, Veil] | None:
         """What may be shown until the shop as it stands at `key` is worked out, which is begun; None where nothing."""
         before = self._ahead.stands_in(key, self._only_logs_moved) if self._ahead else None
         if self._ahead and before is not None:
-            self._ahead.begin(key, partial(self._open, None), self._keep)  # of its own: who cannot wait asks another
+            self._ahead.begin(key, partial(self._shared, key, None))  # who cannot wait asks the same one
         return before
+
+    def _shared(self, key: tuple[Any, ...], as_of: datetime | None) -> tuple[Snapshot, Veil]:
+        with self._one_of(key):
+            opened = self._snapshots.get(key)
+            if opened is None:
+                opened = self._open(as_of)
+                self._keep(key, opened)
+            return opened
 
     def _open(self, as_of: datetime | None) -> tuple[Snapshot, Veil]:
         veil = Veil(replace(open_snapshot(self.folder, as_of=as_of), on_fault=self.in_place))
         return veil.snapshot(), veil
 
-    def _keep(self, key: Hashable, opened: tuple[Snapshot, Veil]) -> None:
+    def _keep(self, key: tuple[Any, ...], opened: tuple[Snapshot, Veil]) -> None:
+        """Keep a snapshot; those of how the shop stood before, and what was answered of them, nobody asks for again."""
         with self._lock:
             self._snapshots[key] = opened
+            for other in [other for other in self._snapshots if (*other[:2], other[3]) != (*key[:2], key[3])]:
+                del self._snapshots[other]
             while len(self._snapshots) > SNAPSHOTS:
                 self._snapshots.popitem(last=False)
+            shown = self._ahead.shown if self._ahead else None
+            opened_now = (*self._snapshots.values(), *([shown[1]] if shown else []))
+            standing = {snapshot.key[:-1] for snapshot, _ in opened_now}  # on whatever day they are looked at
+            for question in [question for question in self._answers if question[2][:-1] not in standing]:
+                self._bytes -= self._answers.pop(question)[1]
 
     def _only_logs_moved(self, before: tuple[Any, ...], now: tuple[Any, ...]) -> bool:
         """Do two standings differ by logs that came or went, and by nothing that a person decided?"""
@@ -151,14 +180,14 @@ class Desk:
         at once.
         """
         before = self.snapshot()
-        written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        written = book.write_entry(self.folder, kind, text, signed.who(who), now=datetime.now(UTC), **about)
         self._hand_on(before, kind)
         return written
 
     def write_target(self, row: dict[str, object], *, who: str, why: str = "") -> int:
         """A target by hand (ingest.store.book.write_target), written now; what hangs on no such target stands."""
         before = self.snapshot()
-        written = book.write_target(self.folder, row, who, why, now=datetime.now(UTC))
+        written = book.write_target(self.folder, row, signed.who(who), why, now=datetime.now(UTC))
         self._hand_on(before, TARGET)
         return written
 
@@ -166,9 +195,17 @@ class Desk:
         """A week as it is shown now (ingest.store.book.write_week), kept in the book; `what` taken back: no longer."""
         before = self.snapshot()
         told = {"version": before.version, "as_of": before.as_of, **row}
-        written = book.write_week(self.folder, told, who, now=datetime.now(UTC))
+        written = book.write_week(self.folder, told, signed.who(who), now=datetime.now(UTC))
         self._hand_on(before, REVIEWED)
         return written
+
+    def tablets(self) -> list[Tablet]:
+        """The tablets that are enrolled, with what they last told of themselves."""
+        return tablets.enrolled(self.folder)
+
+    def book_sequence(self) -> int:
+        """The newest line of the book; 0 where there is none."""
+        return book.last_sequence(self.folder) if self.has_shop else 0
 
     def kept_week(self, sequence: int) -> str:
         """The copy of a week that one line of the book keeps; '' where it keeps none."""
@@ -200,12 +237,19 @@ class Desk:
         same = (before.version, before.shop_files, before.as_of) == (after.version, after.shop_files, after.as_of)
         if same and after.book_sequence == before.book_sequence + 1:
             after.hand_on(before, kind=kind)
+            with self._lock:
+                for question in [question for question in self._answers if question[2] == before.key]:
+                    answer, size, read = self._answers.pop(question)
+                    if read.isdisjoint((kind, EVERY_KIND)):
+                        self._answers[(*question[:2], after.key, question[3])] = answer, size, read
+                    else:
+                        self._bytes -= size
 
     def write_limits(self, rows: pl.DataFrame, *, who: str, why: str) -> int:
         """Limits on file (ingest.store.book.write_limits: a row a stream), written now; the next question draws
         them.
         """
-        return book.write_limits(self.folder, rows, who, why, now=datetime.now(UTC))
+        return book.write_limits(self.folder, rows, signed.who(who), why, now=datetime.now(UTC))
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it
@@ -218,23 +262,38 @@ class Desk:
             study.__module__,
             study.__qualname__,
             snapshot.key,
-            tuple(sorted((name, _frozen(value)) for name, value in options.items())),
+            tuple(sorted((name, frozen(value)) for name, value in options.items())),
         )
-        with self._lock:
-            if key in self._answers:
-                self._answers.move_to_end(key)
-                kept: T = self._answers[key][0]
-                return kept
-        answer = snapshot.tried(lambda: study(snapshot, **options))
-        size = weight(answer)
-        with self._lock:
-            if key not in self._answers:
-                self._answers[key] = (answer, size)
+        with self._one_of(key):  # many may ask at once; one of them works it out
+            with self._lock:
+                if key in self._answers:
+                    self._answers.move_to_end(key)
+                    kept: T = self._answers[key][0]
+                    return kept
+            answer, read = snapshot.told_by(lambda: study(snapshot, **options))
+            size = weight(answer)
+            with self._lock:
+                self._answers[key] = answer, size, read
                 self._bytes += size
-            while self._bytes > MOST_BYTES and len(self._answers) > 1:
-                _, (_, gone) = self._answers.popitem(last=False)
-                self._bytes -= gone
-        return answer
+                while self._bytes > MOST_BYTES and len(self._answers) > 1:
+                    _, (_, gone, _) = self._answers.popitem(last=False)
+                    self._bytes -= gone
+            return answer
+
+    @contextmanager
+    def _one_of(self, key: Hashable) -> Iterator[None]:
+        """One thread at a time for each question."""
+        with self._lock:
+            turn, waiting = self._turns.get(key, (RLock(), 0))
+            self._turns[key] = turn, waiting + 1
+        try:
+            with turn:
+                yield
+        finally:
+            with self._lock:
+                turn, waiting = self._turns.pop(key)
+                if waiting > 1:
+                    self._turns[key] = turn, waiting - 1
 
     def in_place(self, fault: Exception) -> Exception:
         """What is raised for an error of a study: itself where a person can put it right, else one line in its place,
@@ -281,26 +340,3 @@ def here() -> Desk:
 def ask(study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
     """`Desk.ask` of the counter in use."""
     return here().ask(study, as_of=as_of, **options)
-
-
-def weight(answer: Any, depth: int = 0) -> int:
-    """About how many bytes an answer holds."""
-    if isinstance(answer, pl.DataFrame | pl.Series):
-        return int(answer.estimated_size())
-    if isinstance(answer, np.ndarray):
-        return int(answer.nbytes)
-    if depth < 4 and isinstance(answer, dict):
-        return sum(weight(item, depth + 1) for item in answer.values()) + 64 * len(answer)
-    if depth < 4 and isinstance(answer, list | tuple):
-        return sum(weight(item, depth + 1) for item in answer) + 64
-    if depth < 4 and hasattr(answer, "__dataclass_fields__"):
-        return sum(weight(getattr(answer, name), depth + 1) for name in answer.__dataclass_fields__)
-    return sys.getsizeof(answer)
-
-
-def _frozen(value: Any) -> Hashable:
-    if isinstance(value, list | tuple | set):
-        return tuple(_frozen(item) for item in value)
-    if isinstance(value, date | str | int | float | bool) or value is None:
-        return value
-    return repr(value)

@@ -10,6 +10,8 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
+import polars as pl
+
 from analysis.review import Review
 from dashboard import numbers
 from dashboard.address import address
@@ -17,6 +19,7 @@ from dashboard.charts import sparkline
 from dashboard.charts.sparkline import Pair
 from ingest.shopfiles.shop import Shop
 
+FEW = 30  # instruments; fewer are called few
 HALFWAY = 1e-9  # a limit this close to the middle of two marks decides every reading
 
 FLAGS = {
@@ -172,8 +175,10 @@ def lot(row: dict[str, object], shop: Shop) -> Sentence:
 
 def came_back(found: Review, shop: Shop) -> Sentence | None:
     """The largest share of what came back in the week."""
-    if found.flows.is_empty() or found.flows["minutes"].sum() <= 0:
+    if found.flows.is_empty():
         return None
+    if found.flows["minutes"].sum() <= 0:
+        return _came_back_uncosted(found, shop)
     row = found.flows.row(0, named=True)
     count, minutes, sure = int(row["count"]), float(row["minutes"]), float(row["minutes_confirmed"])
     before = found.flows_before.filter(
@@ -198,6 +203,23 @@ def came_back(found: Review, shop: Shop) -> Sentence | None:
     return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
 
 
+def _came_back_uncosted(found: Review, shop: Shop) -> Sentence:
+    """What came back, by its number, where no minutes are on file for the work that it made."""
+    row = found.flows.sort("count", descending=True, maintain_order=True).row(0, named=True)
+    count = int(row["count"])
+    same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
+    usual = float(found.flows_before.filter(same)["count"].sum()) / 4
+    where = f" to {cause(shop, row['caused_at'])}" if row["caused_at"] != "unknown" else ""
+    lead = (
+        f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} "
+        f"{'instrument' if count == 1 else 'instruments'} back{where}"
+    )
+    why = f"The four weeks before: {numbers.plain(usual, 1)} a week. What it cost is not known: no minutes are on file."
+    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
+    rest = "." if where else ", and no log says what caused it."
+    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
+
+
 def cause(shop: Shop, key: str) -> str:
     """A cause in the middle of a sentence: a stage, or where else it came from."""
     names = {"supplier": "the supplier", "handling": "handling", "unknown": "a stage not known"}
@@ -215,7 +237,7 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
     lead = f"{characteristic(shop, key)} on {shown} is read too coarsely to judge one instrument"
     many = "stream is" if len(found.coarse) == 1 else "streams are"
     why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
-    rest = ": one step of the gauge is more than one sigma."
+    rest = ": one step of the gauge is more than the usual spread."
     return Sentence(
         "coarse", "coarse", lead, rest, why, address("/capability", open="gauges", characteristic=key), "Gauges"
     )
@@ -260,7 +282,7 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     judged = int(row["judged"])
     told = row["never_sent_back"] is not None
     straight = round((row["never_sent_back"] or 0.0) * judged)
-    said = [_finished(found, row["finished"])]
+    said = [_finished(found, None if found.finished is None else row["finished"])]
     share = numbers.share(row["never_sent_back"], judged) if told else "not read" if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
     if judged and not told:

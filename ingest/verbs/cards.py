@@ -62,6 +62,13 @@ def undo(folder: Path, day: date, bench: str, card: str, *, now: datetime) -> di
     return None
 
 
+def was_undone(folder: Path, card: str) -> bool:
+    """Was a card taken back? Sent again it stays so."""
+    path = folder / FOLDER / UNDONE
+    said = repr({CARD: card})[1:-1]
+    return path.exists() and any(said in row.get("row", "") for row in _read(path)[1])
+
+
 def check_gauge(folder: Path, gauge: str, value: float, who: str, *, now: datetime) -> None:
     """Write what a gauge read on its master piece, canonical units; on the disk when this returns."""
     row = {"at": now.isoformat(timespec="seconds"), "gauge": gauge, "value": f"{value:.6g}", "who": who}
@@ -173,15 +180,18 @@ def _read(path: Path) -> tuple[list[str], list[dict[str, str]]]:
 
 @contextmanager
 def _alone(folder: Path) -> Iterator[None]:
-    """One writer of sheets at a time, in this program and any other."""
+    """One writer of sheets at a time, in this program and any other; StoreProblem where nothing can be written."""
     there = folder / FOLDER
-    there.mkdir(parents=True, exist_ok=True)
-    with _here, (there / ".lock").open("a+b") as handle:
-        _lock(handle.fileno(), hold=True)
-        try:
-            yield
-        finally:
-            _lock(handle.fileno(), hold=False)
+    try:
+        there.mkdir(parents=True, exist_ok=True)
+        with _here, (there / ".lock").open("a+b") as handle:
+            _lock(handle.fileno(), hold=True)
+            try:
+                yield
+            finally:
+                _lock(handle.fileno(), hold=False)
+    except OSError as fault:
+        raise StoreProblem(f"{FOLDER}/ could not be written: {fault.strerror or fault}; nothing is kept") from None
 
 
 def _lock(handle: int, *, hold: bool) -> None:

@@ -5,19 +5,22 @@ from pathlib import Path
 from typing import Any
 
 from ingest.reading.as_typed import rows_in
+from ingest.reading.on_disk import Data, held
 from ingest.reading.reader import read_log
 from ingest.reading.workbook import tab_lines
 from ingest.shopfiles.shop import Shop
 from ingest.store import originals
 from ingest.terms.problems import Problem
 
+NEAR = 100  # lines on either side of a row in which its neighbours are looked for
 
-def original(folder: Path, log_id: str) -> bytes | None:
+
+def original(folder: Path, log_id: str) -> Data | None:
     """The file of a log as it came; None where it is gone."""
     whole = (path for path in (folder / originals.FOLDER).glob(f"{log_id}*") if len(path.name) == 64)
     try:
         path = next(whole, None)
-        return None if path is None else path.read_bytes()
+        return None if path is None else held(path)
     except OSError:
         return None
 
@@ -44,7 +47,7 @@ def place_of(folder: Path, log_id: str, name: str, line: int) -> str:
 def cells_of(folder: Path, shop: Shop, log_id: str, name: str, line: int) -> dict[str, str]:
     """The cells of a row as they were typed, by heading; empty where it cannot be found."""
     try:
-        return rows_in(original(folder, log_id) or b"", name, shop).get(line, {})
+        return rows_in(original(folder, log_id) or b"", name, shop, {line}).get(line, {})
     except Problem:
         return {}
 
@@ -63,7 +66,7 @@ def lines_about(folder: Path, shop: Shop, log_id: str, name: str, line: int, aro
     """A row of a log as it was typed, with the rows just above and below it: (line, cells in one line)."""
     data = original(folder, log_id)
     try:
-        cells = rows_in(data or b"", name, shop)
+        cells = rows_in(data or b"", name, shop, range(line - NEAR, line + NEAR + 1))
     except Problem:
         return []
     lines = sorted(cells)

@@ -2,11 +2,14 @@
 "use strict";
 (() => {
   const root = document.getElementById("card");
-  const BURST = 35, REPEAT = 500, EACH = 125;  // ms
+  const BURST = 35, REPEAT = 500, EACH = 125, PATIENCE = 15000;  // ms
   const MARK = { inside: "✓ inside", "on the limit": "‖ on the limit", outside: "✕ outside", kept: "kept", asks: "? asks", unread: "?", "": "" };
   const OUTCOME = { pass: "Pass", fixed: "Put right here", "send back": "Send back to…", hold: "Hold" };
   const DONE = { pass: "passed", fixed: "put right", "send back": "sent back", hold: "on hold" };
-  let bench = JSON.parse(localStorage.getItem("card-bench") || "null");
+  const { ready: kept_here, waiting: unsent, hold, drop, timed, remember, recall } = window.truerun_card;
+  const own = JSON.parse(root.dataset.own || "{}");  // of whoever is signed in: their tech; a tablet's one bench
+  let bench = own.stage ? own : JSON.parse(localStorage.getItem("card-bench") || "null");
+  if (bench && own.tech) bench.tech = own.tech;
   let card = null, values = {}, outcome = "", today = null, sending = null, back = null, fault_words = null;
 
   const el = (tag, about = {}, ...inside) => {
@@ -20,13 +23,20 @@
     return made;
   };
   const ask = async (door, given = {}) => {
-    const answer = await fetch(`/card/${door}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(given) });
-    const told = await answer.json();
-    if (!answer.ok) throw Object.assign(new Error(told.problem || "That did not work."), { told: true });
+    const answer = await fetch(`/card/${door}`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(given), signal: AbortSignal.timeout ? AbortSignal.timeout(PATIENCE) : undefined });
+    const told = await answer.json().catch(() => ({}));
+    if (answer.status === 401 || answer.status === 403) throw Object.assign(new Error(`${told.problem || "Sign in first."} What is kept here waits.`), { signed_out: true });
+    if (!answer.ok) throw Object.assign(new Error(told.problem || "That did not work."), { told: answer.status < 500 });
     return told;
   };
+  // What was answered last serves while the machine does not answer.
+  const ask_or_recall = async (door, given = {}) => {
+    const key = `${door} ${JSON.stringify(given)}`;
+    try { const told = await ask(door, given); remember(key, told); return told; }
+    catch (fault) { const before = fault.told || fault.signed_out ? undefined : await recall(key); if (before === undefined) throw fault; return before; }
+  };
   const say = (text, problem = false) => { const line = document.getElementById("line"); if (line) { line.textContent = text; line.className = problem ? "line problem" : "line"; } };
-  const fails = fault => say(fault.told ? fault.message : "The machine does not answer; nothing is lost, it is tried again.", true);
+  const fails = fault => say(fault.told || fault.signed_out ? fault.message : "The machine does not answer; nothing is lost, it is tried again.", true);
   const fresh = () => crypto.randomUUID ? crypto.randomUUID() : `${Date.now()}-${Math.random().toString(16).slice(2)}`;
   const number = value => String(Math.round(value * 1e4) / 1e4);
   const shownValue = (field, value) => { const half = Math.abs(value % 1) === 0.5 && field.gauges[0].unit === "64ths"; return half ? `${Math.trunc(value) || ""}½` : ["mm", "deg"].includes(field.gauges[0].unit) ? value.toFixed(places(field)) : number(value); };
@@ -34,21 +44,24 @@
   const id = field => `${field.characteristic} ${field.position}`.trim();
 
   // ---- unsent cards: written on the tablet first, sent until they are answered; the number makes them count once
-  const unsent = () => JSON.parse(localStorage.getItem("card-unsent") || "[]");
-  const hold = one => localStorage.setItem("card-unsent", JSON.stringify([...unsent().filter(each => each.card !== one.card), one]));
-  const drop = one => localStorage.setItem("card-unsent", JSON.stringify(unsent().filter(each => each.card !== one)));
-  const send = async () => {
-    for (const one of unsent()) {
-      try { const told = await ask("keep", one); drop(one.card); if (bench && one.bench === bench.bench) today = told.today; }
-      catch (fault) { if (fault.told) { drop(one.card); localStorage.setItem("card-refused", JSON.stringify(one)); } throw fault; }
+  const send_all = async () => {
+    for (const one of [...unsent()]) {
+      try { const told = await ask("keep", timed({ ...one, waits: unsent().length - 1 })); await drop(one.card); clock_off = told.clock_off || 0; if (bench && one.bench === bench.bench) today = told.today; }
+      catch (fault) { if (fault.told) { await remember(`refused ${one.card}`, one); await drop(one.card); } throw fault; }
     }
   };
-  setInterval(() => { if (unsent().length && !sending) { sending = send().then(footer).catch(() => 0).finally(() => { sending = null; net(); }); } }, 5000);
-  const net = () => { const here = document.getElementById("net"); const n = unsent().length; if (here) here.textContent = n ? `≠ Not answered: ${n} ${n === 1 ? "card" : "cards"} kept here` : "= all kept"; };
+  const send = () => { sending = sending || send_all().finally(() => { sending = null; net(); }); return sending; };  // one at a time
+  let clock_off = 0;
+  setInterval(() => { if (unsent().length && !sending) send().then(footer).catch(() => 0); }, 5000);
+  window.addEventListener("online", () => { if (unsent().length) send().then(footer).catch(() => 0); });
+  const net = () => {
+    const here = document.getElementById("net"), n = unsent().length, minutes = Math.round(Math.abs(clock_off) / 60);
+    if (here) here.textContent = (n ? `≠ Not answered: ${n} ${n === 1 ? "card" : "cards"} kept here` : "= all kept") + (minutes ? `; this tablet's clock is ${minutes} min ${clock_off > 0 ? "ahead" : "behind"}` : "");
+  };
 
   // ---- which bench
   const choose = async () => {
-    const told = await ask("benches");
+    const told = await ask_or_recall("benches");
     const mine = bench || { stage: "", bench: "", tech: "" };
     const chips = (list, name, label) => el("div", { class: "chips" }, ...list.map(one => el("button", {
       type: "button", "data-key": one.key, "aria-pressed": String(mine[name] === one.key),
@@ -82,14 +95,14 @@
   const begin = async () => {
     card = null; values = {}; outcome = ""; back = null;
     frame(); focusSerial();
-    try { if (unsent().length) await send(); today = await ask("today", { bench: bench.bench }); fault_words = await ask("faults", { stage: bench.stage }); } catch (fault) { fails(fault); }
+    try { fault_words = await ask_or_recall("faults", { stage: bench.stage }); if (unsent().length) await send(); today = await ask("today", { bench: bench.bench }); } catch (fault) { fails(fault); }
     footer(); net();
   };
   const focusSerial = () => { const field = document.getElementById("serial"); if (field) { field.focus(); field.select(); } };
 
   const frame = () => {
     root.replaceChildren(el("div", { class: "screen" },
-      el("header", { class: "bar" }, el("b", {}, bench.name), el("span", {}, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`), el("span", { id: "net", class: "net", role: "status" }, "= all kept"), el("button", { type: "button", id: "gauges", onclick: () => gauges().catch(fails) }, "Gauges"), el("button", { type: "button", id: "other", onclick: choose }, "Other bench")),
+      el("header", { class: "bar" }, el("b", {}, bench.name), el("span", {}, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`), el("span", { id: "net", class: "net", role: "status" }, "= all kept"), el("button", { type: "button", id: "gauges", onclick: () => gauges().catch(fails) }, "Gauges"), own.stage ? "" : el("button", { type: "button", id: "other", onclick: choose }, "Other bench"), own.name ? el("a", { href: "/me", id: "me", style: "color:inherit" }, own.name) : ""),
       el("section", { class: "inst", "aria-label": "Instrument" },
         el("div", {}, el("label", { for: "serial" }, "Serial: scan it or type it"), el("input", { id: "serial", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: 60,
           onkeydown: event => { if (event.key === "Enter") { event.preventDefault(); open(event.target.value); } } })),
@@ -104,10 +117,15 @@
     if (!serial) return;
     if (card && card.serial === serial && !model) return;
     if (card && card.serial !== serial && !(await leave(serial))) return;
-    try { card = await ask("open", { stage: bench.stage, serial, model }); }
-    catch (fault) { return fails(fault); }
-    card.id = fresh(); values = {}; outcome = ""; back = null;
+    try { card = await ask("open", { stage: bench.stage, serial, model }); if (card.model) { remember(`card ${bench.stage} ${card.model}`, card); remember(`last ${bench.stage}`, card.model); } }
+    catch (fault) { if (fault.told || fault.signed_out) return fails(fault); card = await blank(serial, model); if (!card) return fails(fault); }
+    card.id = fresh(); card.opened_here = Date.now(); values = {}; outcome = ""; back = null;
     show();
+  };
+  // A card of the kind opened last, for when the machine does not answer: what is asked here, nothing of this instrument.
+  const blank = async (serial, model) => {
+    const kind = model || await recall(`last ${bench.stage}`), like = kind && await recall(`card ${bench.stage} ${kind}`);
+    return like ? { ...like, serial, model_guessed: !model, alone: true, on_file: true, lot: "", came_back: 0, due: [], quiet: "", here_before: null, opened_at: "", route: like.route.map(one => ({ ...one, passed: false })), fields: like.fields.map(one => ({ ...one, last: [] })) } : null;
   };
   const touched = () => Object.values(values).some(one => one.found || one.left);
   const leave = async serial => {  // a serial scanned while a card is open
@@ -133,13 +151,14 @@
     if (!card.model) return pickModel(rows);
     rows.replaceChildren(...card.fields.map(row), ...(card.fields.length ? [] : [el("p", { class: "line" }, "Nothing is measured here; say how it went.")]), card.cautions.length ? el("details", { class: "caution" }, el("summary", { style: "min-height:44px;display:flex;align-items:center" }, `Mind: ${card.cautions[0]}`), ...card.cautions.slice(1).map(one => el("p", {}, one))) : "");
     for (const key of Object.keys(values)) draw(key);
-    if (!card.on_file) say("Not on file: a new serial; Logs asks if it is none.");
+    if (card.alone) say("The machine does not answer: values are kept here unjudged, and sent when it does.");
+    else if (!card.on_file) say("Not on file: a new serial; Logs asks if it is none.");
     else if (card.quiet) say(card.quiet);
     else if (card.here_before) say("It was at this bench before; this is another visit.");
     const first = rows.querySelector("input, .words button"); if (first) first.focus({ preventScroll: true }); else document.querySelector("#outcomes button").focus();
   };
   const pickModel = async rows => {
-    const told = await ask("benches");
+    const told = await ask_or_recall("benches");
     rows.replaceChildren(el("div", { class: "choose" }, el("h1", {}, "Which model is it?"), el("div", { class: "chips" }, ...told.models.map(one => el("button", { type: "button", "data-model": one.key, onclick: () => { const serial = card.serial; card = null; open(serial, one.key); } }, one.name)))));
   };
 
@@ -292,12 +311,16 @@
     const one = { card: card.id, bench: bench.bench, stage: bench.stage, tech: bench.tech, serial: card.serial, model: card.model, opened_at: card.opened_at, outcome, gauge: gauge.length === 1 ? gauge[0] : "",
       faults: back ? back.faults : [], fault_at: back ? back.at.join(" ") : "", sent_to: back ? back.to : "",
       values: Object.values(values).filter(each => each.found || each.left).map(each => ({ characteristic: each.field.characteristic, position: each.field.position, gauge: each.gauge, found: each.found, left: each.left })) };
-    hold(one); net();
-    try {
-      const told = await ask("keep", one); drop(one.card); today = told.today;
-      const what = `Kept: ${one.serial}, ${DONE[outcome]}.`;
-      card = null; values = {}; outcome = ""; back = null; frame(); say(what); net(); focusSerial(); return true;
-    } catch (fault) { if (fault.told) drop(one.card); fails(fault); net(); return false; }
+    one.kept_here = Date.now(); one.opened_here = card.opened_at ? null : card.opened_here;
+    let what = `Kept: ${one.serial}, ${DONE[outcome]}.`;
+    try { await hold(one); } catch (full) { say("This tablet cannot keep it: its store is full or shut. The card stays open.", true); return false; }
+    net();
+    try { if (sending) await sending.catch(() => 0); if (unsent().some(each => each.card === one.card)) await send(); }
+    catch (fault) {
+      if (fault.told && !unsent().some(each => each.card === one.card)) { fails(fault); net(); return false; }
+      what = `Kept on this tablet: ${one.serial}, ${DONE[outcome]}. ${fault.signed_out ? fault.message : "It is sent when the machine answers."}`;
+    }
+    card = null; values = {}; outcome = ""; back = null; frame(); say(what); net(); focusSerial(); return true;
   };
   const undo = async () => {
     if (!today || !today.last) return;
@@ -342,5 +365,5 @@
   }, true);
 
   if (navigator.wakeLock) document.addEventListener("click", () => navigator.wakeLock.request("screen").catch(() => 0), { once: true });
-  (bench ? begin() : choose()).catch(fails);
+  kept_here().catch(() => 0).then(() => bench ? begin() : choose()).catch(fails);
 })();

@@ -6,6 +6,7 @@ phone. Everything that is judged, read or written is asked at `desk.cards`; the 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -14,19 +15,26 @@ from typing import Any
 import flask
 
 from analysis.methods.problems import UnusableData
+from dashboard.desk import signed
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import EXPECTED, Desk
 
 PATH, NAME = "/card", "Card"
 HERE = Path(__file__).parent
 LARGEST = 60_000  # bytes of one card
-KINDS = {"card.js": "text/javascript", "card.css": "text/css"}
+KINDS = {
+    "card.js": "text/javascript",
+    "waiting.js": "text/javascript",
+    "worker.js": "text/javascript",
+    "card.css": "text/css",
+}
 SHELL = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
 <title>Card - Truerun</title>
 <link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/card/card.css">
 </head><body><noscript>Card needs scripts; a day sheet to print does without: truerun sheet</noscript>
-<div id="card" data-shop="{shop}"></div><script src="/card/card.js"></script></body></html>"""
+<div id="card" data-shop="{shop}" data-own="{own}"></div>
+<script src="/card/waiting.js"></script><script src="/card/card.js"></script></body></html>"""
 
 
 def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]]) -> None:
@@ -63,7 +71,7 @@ def _door(ask: Callable[[dict[str, Any]], Any]) -> Callable[[], flask.Response]:
         if not isinstance(given, dict):
             return _said("wanted a JSON object, as the page sends it", 400)
         try:
-            return flask.jsonify(ask(given))
+            return flask.jsonify(ask(_signed_for(given)))
         except UnusableData as why:
             return _said(str(why), 422)
         except EXPECTED as why:
@@ -73,7 +81,9 @@ def _door(ask: Callable[[dict[str, Any]], Any]) -> Callable[[], flask.Response]:
 
 
 def _said(why: str, status: int) -> flask.Response:
-    answer = flask.jsonify({"problem": f"{why[:1].upper()}{why[1:]}."})
+    first = why.split(" ", 1)[0]
+    begun = why if "." in first or "/" in first else why[:1].upper() + why[1:]  # the name of a file stays as it is
+    answer = flask.jsonify({"problem": f"{begun}."})
     answer.status_code = status
     return answer
 
@@ -87,10 +97,39 @@ def _shell(desk: Desk) -> flask.Response:
     if not desk.has_shop:
         return flask.Response("No shop here yet; begin on Logs.", status=404, mimetype="text/plain")
     shop = desk.shop_words()[0]
-    return flask.Response(SHELL.format(shop=escape(shop, quote=True)), mimetype="text/html")
+    own = escape(json.dumps(_own(desk)), quote=True)
+    return flask.Response(SHELL.format(shop=escape(shop, quote=True), own=own), mimetype="text/html")
+
+
+def _own(desk: Desk) -> dict[str, str]:
+    """What Card need not ask: the tech who is signed in, or a tablet's one bench; nothing on one machine alone."""
+    who = signed.here()
+    if who is None:
+        return {}
+    if who.tablet:
+        name = desk.snapshot().shop.stage_name(who.stage)
+        return {"stage": who.stage, "bench": who.name, "tech": "", "name": name}
+    return {"name": who.name, **({"tech": who.tech} if who.tech else {})}
+
+
+def _signed_for(given: dict[str, Any]) -> dict[str, Any]:
+    """What a tablet sends, at its own bench whatever it says, and under the tech that is signed in. UnusableData where
+    a tablet asks for another bench's card.
+    """
+    who = signed.here()
+    if who is None:
+        return given
+    if who.tablet:
+        if given.get("stage", who.stage) != who.stage:
+            raise UnusableData("this tablet is enrolled for another bench")
+        return given | {"stage": who.stage, "bench": who.name}
+    return given | {"tech": who.tech} if who.tech else given
 
 
 def _file(name: str) -> flask.Response:
     if name not in KINDS:
         return flask.Response("There is no such file.", status=404, mimetype="text/plain")
-    return flask.Response((HERE / name).read_bytes(), mimetype=KINDS[name])
+    answer = flask.Response((HERE / name).read_bytes(), mimetype=KINDS[name])
+    if name == "worker.js":
+        answer.headers["Service-Worker-Allowed"] = PATH  # its scope is the page itself
+    return answer

@@ -23,27 +23,24 @@ MOVED, BEFORE = date(2026, 3, 30), date(2026, 3, 23)  # the week of the step, an
 ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("week") / "shop")
+@pytest.fixture
+def stands(moving_desk):
+    return moving_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+def looked_at(moving_desk):
+    make_app(moving_desk)
+    return moving_desk
 
 
 def test_the_agenda_stands_in_its_order(demo_desk):
     text = said(page.layout())
     names = [
         "What to know",
-        "Due",
         "Is it a normal week?",
         "As set, outside limits",
         "Shipped outside, or without final",
-        "Last week's actions: did it move?",
         "On the bench",
         "Did the data arrive?",
         "Decision of the week",

@@ -10,7 +10,7 @@ from analysis.methods.problems import UnusableData
 from analysis.review import review
 from dashboard.app import make_app
 from dashboard.commands import cli
-from dashboard.commands.review import _week_in_sentences
+from dashboard.commands.serving import _week_in_sentences
 from dashboard.desk import desk
 from dashboard.papers import pdf, week
 from dashboard.sentences import findings
@@ -35,9 +35,13 @@ def stands(tmp_path_factory):
     return folder
 
 
+@pytest.fixture(scope="module")
+def counter(stands):
+    return desk.Desk(stands)  # read only
+
+
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
+def looked_at(counter):
     desk.use(counter)
     return counter
 

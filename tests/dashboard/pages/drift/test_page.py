@@ -22,17 +22,16 @@ MOVED = {"characteristic": "action", "position": "treble", "model": "LARK-25", "
 ABOUT = {**MOVED, "tech": ""}
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("drift") / "shop")
+@pytest.fixture
+def stands(moving_desk):
+    return moving_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
+def looked_at(moving_desk):
     """The shop, for reading only."""
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+    make_app(moving_desk)
+    return moving_desk
 
 
 @pytest.fixture
@@ -167,7 +166,10 @@ def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(l
 def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_at):
     text = page(open="odd")
     assert "None in these weeks." in text
-    assert "more readings lie beyond four sigma because the stream moved: part of the shift, not odd." in text
+    assert (
+        "more readings lie beyond four times the usual spread because the stream moved: part of the shift, not odd."
+        in text
+    )
     assert "odd instrument LA-" not in text
 
 
