@@ -21,6 +21,7 @@ from ingest.reading.bounds import MOST_BYTES
 from ingest.reading.on_disk import LONG
 from ingest.reading.sheet import Progress
 from ingest.store import at_bench, editions
+from ingest.store.problems import StoreProblem
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
@@ -121,7 +122,13 @@ class Jobs:
         at_frets = snapshot.table("readings", "position")["position"].str.contains(" fret ", literal=True).any()
         said = snapshot.once(advice) if at_frets else ()
         lines = [(one.serial, one.stage, play_test.line(snapshot.shop, one)) for one in said]
-        at_bench.make(self.folder, snapshot, lines)
+        try:
+            at_bench.make(self.folder, snapshot, lines)
+        except OSError as fault:
+            why = fault.strerror or fault
+            raise StoreProblem(
+                f"store/ could not be written ({why}): Card tells the bench what it told before"
+            ) from None
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
