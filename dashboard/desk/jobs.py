@@ -5,20 +5,21 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import partial
 from itertools import count
 from pathlib import Path
 from threading import Lock
 from time import monotonic, sleep
 from typing import Any
 
-from analysis.studies.room.play_test import advice
+from dashboard.desk import bench_index
 from dashboard.desk.people_shown import Veil
-from dashboard.sentences import play_test
 from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import read_shop
-from ingest.store import at_bench, editions
+from ingest.store import editions
+from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
@@ -43,6 +44,7 @@ class Job:
     state: str = "waiting"  # waiting | running | done | refused | failed
     problem: str = ""  # one line, where it was refused or failed
     seconds: float = 0.0  # since it was begun
+    took: float = 0.0  # seconds from its beginning to its end
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
 
@@ -54,8 +56,15 @@ class StillAtWork(Problem, TimeoutError):
 class Jobs:
     """The work of one shop folder."""
 
-    def __init__(self, folder: Path, *, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        snapshot: Callable[[], Snapshot] | None = None,
+    ) -> None:
         self.folder, self.clock = folder, clock
+        self.snapshot = snapshot or partial(open_snapshot, folder)
         self._jobs: dict[int, Job] = {}
         self._numbers = count(1)
         self._lock = Lock()
@@ -109,11 +118,7 @@ class Jobs:
         return self._begin("Index for Card", lambda _: self._index())
 
     def _index(self) -> None:
-        snapshot = open_snapshot(self.folder)
-        at_frets = snapshot.table("readings", "position")["position"].str.contains(" fret ", literal=True).any()
-        said = snapshot.once(advice) if at_frets else ()
-        lines = [(one.serial, one.stage, play_test.line(snapshot.shop, one)) for one in said]
-        at_bench.make(self.folder, snapshot, lines)
+        bench_index.write(self.folder, self.snapshot())
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
@@ -219,8 +224,8 @@ class Jobs:
 
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
         self._note(number, state="running", doing="beginning")
+        begun = monotonic()
         try:
-            begun = monotonic()
             answer = work(lambda share, what: self._note(number, share=share, doing=what, seconds=monotonic() - begun))
             files = self._shown(answer) if isinstance(answer, list) else ()
         except Problem as problem:
@@ -232,7 +237,8 @@ class Jobs:
                 number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}")
             )
         else:
-            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files)
+            took = monotonic() - begun
+            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files, took=took)
 
     def _shown(self, files: Sequence[Any]) -> tuple[Any, ...]:
         """What became of files, with people as the shop wishes them shown."""

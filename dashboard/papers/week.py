@@ -25,6 +25,7 @@ from dashboard.sentences import findings, play_test, unread
 from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
+from dashboard.sentences.gauges import every, with_notes
 from ingest.shopfiles.shop import Shop
 
 # rows that leave room for all else on three pages
@@ -61,8 +62,10 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
         "findings": [
-            (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in findings.week(found, shop)
+            (one, made.mark(one.state), made.drawing(one.spark, one.picture))
+            for one in with_notes(findings.week(found, shop), found, shown.gauges, shop)
         ],
+        "gauges": every(shown.gauges, shop),
         "known": sentences_week.known(found, shop),
         "calls": matters_words.calls(shown.calls) if shown.calls and found.week.day <= FIRST_OF_MONTH else "",
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),

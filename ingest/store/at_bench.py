@@ -18,7 +18,7 @@ import polars as pl
 
 from ingest.store.snapshot import Snapshot
 
-FILE, FORMAT = "bench.sqlite", 2
+FILE, FORMAT = "bench.sqlite", 3
 LAST = 5  # readings shown of a stream
 FAULT_WEEKS = 13
 SEEN = 0.02  # of a stage's visits of a family: what is measured less often is no part of its sheet
@@ -31,7 +31,25 @@ CREATE TABLE measured (stage TEXT, family TEXT, characteristic TEXT, position TE
 CREATE TABLE caught (stage TEXT, fault TEXT, n INTEGER);
 CREATE TABLE said (serial TEXT, stage TEXT, line TEXT);
 CREATE INDEX of_serial ON said (serial);
+CREATE TABLE moved (stage TEXT, setup TEXT, tech TEXT, line TEXT);
+CREATE TABLE usual (stage TEXT, characteristic TEXT, position TEXT, setup TEXT, centre REAL, sigma REAL, reach REAL,
+    PRIMARY KEY (stage, characteristic, position, setup)) WITHOUT ROWID;
+CREATE TABLE shapes (shape TEXT PRIMARY KEY) WITHOUT ROWID;
 """
+_SHAPES = 500  # most shapes of serials that are told to a tablet
+
+
+@dataclass(frozen=True)
+class Told:
+    """What studies say to whoever stands at a bench, for `make` to write down."""
+
+    said: Iterable[tuple[str, str, str]] = ()  # (serial, stage, line): of an instrument; stage '' = wherever it is
+    moved: Iterable[tuple[str, str, str, str]] = ()  # (stage, setup, tech, line), newest first; tech '' = for everybody
+    usual: Iterable[tuple[str, str, str, str, float, float, float]] = ()
+    # stage, characteristic, position, setup, centre, sigma, and how far from the centre a reading is odd
+
+
+NOTHING_TOLD = Told()
 
 
 @dataclass(frozen=True)
@@ -65,10 +83,8 @@ def version_of(folder: Path) -> int:
     return int(row[1]) if row and row[0] == FORMAT else -1
 
 
-def make(folder: Path, snapshot: Snapshot, said: Iterable[tuple[str, str, str]] = ()) -> None:
-    """Write it anew; readers see the old one until the new one is whole. said : (serial, stage, line), what studies say
-    of an instrument to whoever has it next.
-    """
+def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
+    """Write it anew; readers see the old one until the new one is whole."""
     place = path_of(folder)
     place.parent.mkdir(parents=True, exist_ok=True)
     fresh = place.with_name(f".{FILE}.new")
@@ -84,7 +100,10 @@ def make(folder: Path, snapshot: Snapshot, said: Iterable[tuple[str, str, str]] 
         held.executemany("INSERT INTO lasts VALUES (?, ?, ?, ?, ?)", _lasts(snapshot, models))
         held.executemany("INSERT INTO measured VALUES (?, ?, ?, ?, ?)", _measured(snapshot, named, models))
         held.executemany("INSERT INTO caught VALUES (?, ?, ?)", _caught(snapshot, visits))
-        held.executemany("INSERT INTO said VALUES (?, ?, ?)", said)
+        held.executemany("INSERT INTO said VALUES (?, ?, ?)", told.said)
+        held.executemany("INSERT INTO moved VALUES (?, ?, ?, ?)", told.moved)
+        held.executemany("INSERT OR IGNORE INTO usual VALUES (?, ?, ?, ?, ?, ?, ?)", told.usual)
+        held.executemany("INSERT INTO shapes VALUES (?)", _shapes(named))
         made = datetime.now(UTC).isoformat(timespec="seconds")
         held.execute("INSERT INTO about VALUES (?, ?, ?)", (FORMAT, snapshot.version, made))
         held.commit()
@@ -107,6 +126,34 @@ def serial(folder: Path, name: str) -> Seen | None:
 def said_of(folder: Path, name: str) -> list[tuple[str, str]]:
     """(stage, line) of what is said of a serial."""
     return [(row[0], row[1]) for row in _all(folder, "SELECT stage, line FROM said WHERE serial = ?", (name,))]
+
+
+def moved_at(folder: Path, stage: str, setup: str, tech: str) -> list[str]:
+    """Lines of what moved at a stage and is for everybody, or for this tech alone; the newest first."""
+    ask = "SELECT line FROM moved WHERE stage = ? AND setup = ? AND tech IN ('', ?) ORDER BY rowid"
+    return list(dict.fromkeys(row[0] for row in _all(folder, ask, (stage, setup, tech))))
+
+
+def usual(folder: Path, stage: str, setup: str, place: tuple[str, str]) -> tuple[float, float, float] | None:
+    """Centre, sigma and reach of a stream that judges single readings, None where it judges none. place :
+    characteristic and position.
+    """
+    ask = "SELECT centre, sigma, reach FROM usual WHERE stage = ? AND characteristic = ? AND position = ? AND setup = ?"
+    row = _one(folder, ask, (stage, *place, setup))
+    return (float(row[0]), float(row[1]), float(row[2])) if row else None
+
+
+def shapes(folder: Path) -> list[str]:
+    """The shapes of the serials on file, the most frequent ones: letters as they stand, each run of digits a `#`."""
+    return [row[0] for row in _all(folder, "SELECT shape FROM shapes", ())]
+
+
+def spelled(folder: Path, name: str) -> str:
+    """A serial as it stands on file, whatever its capitals were when it was typed."""
+    if _one(folder, "SELECT serial FROM serials WHERE serial = ?", (name,)) is None:
+        row = _one(folder, "SELECT serial FROM serials WHERE serial = ?", (name.upper(),))
+        return row[0] if row else name
+    return name
 
 
 def lasts(folder: Path, stage: str, setup: str) -> dict[tuple[str, str], list[tuple[float, float]]]:
@@ -158,6 +205,12 @@ def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ..
         told = json.dumps({"passed": row["passed"], "last": last, "back": row["back"]})
         out.append((row["serial"], row["model"], row["supplier"], row["lot"], told))
     return out
+
+
+def _shapes(named: pl.DataFrame) -> list[tuple[str]]:
+    each = named.select(shape=pl.col("serial").str.to_uppercase().str.replace_all(r"[0-9]+", "#"))
+    many = each.group_by("shape").len().sort("len", "shape", descending=[True, False]).head(_SHAPES)
+    return [(shape,) for shape in many["shape"]]
 
 
 def _lasts(snapshot: Snapshot, models: pl.DataFrame) -> list[tuple[object, ...]]:

@@ -14,7 +14,7 @@ from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.room_left import Need, NeedRow, room_left
-from dashboard.desk import desk
+from dashboard.desk import desk, gauges_now
 from dashboard.pages import gauges, planning
 from dashboard.pages.capability import beside, figures, one
 from dashboard.pages.capability import rest as capability_rest
@@ -22,6 +22,7 @@ from dashboard.pages.capability.figures import EVERYBODY, PER_TECH, saved
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.gauges import every
 from ingest.shopfiles.shop import Shop
 
 __all__ = ["NAME", "PATH", "connect", "layout", "saved"]
@@ -67,9 +68,11 @@ def layout(
         & (pl.col("model") == (model or pl.col("model")))
     )
     chosen = one.chosen(found, asked["stream"])
+    resting = every(gauges_now.out_of_order(), shop)
     return parts.page(
         parts.page_head(_headline(seen, shop, when), _under(seen, when)),
         _filters(found, shop, when, characteristic, model, by or EVERYBODY),
+        *([html.P(resting, className="small")] if resting else []),
         held("Room left", _room_left, seen, asked, shop, when),
         *([held("One stream", one.sheet, chosen, shop, when)] if chosen is not None else []),
         folded(_folds(asked, shop), PATH, asked),

@@ -62,7 +62,15 @@ def test_an_undone_card_leaves_its_sheet_and_stays_in_the_folder(tmp_path):
     assert gone["serial"] == "A2"
     assert kept(tmp_path) == ["card-1", "card-3"]
     assert "card-2" in (tmp_path / "cards" / cards.UNDONE).read_text()
-    assert cards.undo(tmp_path, DAY, "bench 2", "card-2", now=NOW) is None
+    assert cards.undo(tmp_path, DAY, "bench 2", "card-9", now=NOW) is None
+
+
+def test_an_undo_whose_answer_was_lost_is_answered_again_and_a_card_that_comes_late_stays_undone(tmp_path):
+    cards.keep(tmp_path, DAY, "bench 2", HEAD, row(1, note='the player\'s own, "as is"'))
+    first = cards.undo(tmp_path, DAY, "bench 2", "card-1", now=NOW)
+    assert cards.undo(tmp_path, DAY, "bench 2", "card-1", now=NOW) == first
+    assert not cards.keep(tmp_path, DAY, "bench 2", HEAD, row(1))
+    assert kept(tmp_path) == []
 
 
 def test_new_columns_during_the_day_begin_another_sheet(tmp_path):
