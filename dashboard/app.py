@@ -44,6 +44,7 @@ FURTHER = (
     "find",
     "against",
     "gauges",
+    "sheets",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",

@@ -288,14 +288,16 @@ class CardDesk:
 
     def _follow(self) -> None:
         """Have the index made anew where the store has moved on; what is there serves meanwhile. The first one is
-        waited for.
+        waited for, without what studies say.
         """
         made = at_bench.version_of(self.desk.folder)
-        if stands(self.desk.folder)[0] != made and not self._busy():
-            self._job = self.desk.jobs.bench_index()
-        if made < 0:
+        if stands(self.desk.folder)[0] == made or self._busy():
+            return
+        first = self.desk.jobs.bench_index(plain=True) if made < 0 else None
+        self._job = self.desk.jobs.bench_index()
+        if first is not None:
             with suppress(TimeoutError):
-                self.desk.jobs.wait(self._job, PATIENCE)
+                self.desk.jobs.wait(first, PATIENCE)
 
     def _soon(self) -> None:
         """Have the day's sheets loaded, a minute after the last time; a shop for which that is long work waits

@@ -18,7 +18,7 @@ from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
 from ingest.shopfiles.shop import read_shop
-from ingest.store import editions
+from ingest.store import at_bench, editions
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
@@ -113,8 +113,10 @@ class Jobs:
 
         return self._begin("Take in the day's cards", work)
 
-    def bench_index(self) -> int:
-        """Make the small index of the benches anew."""
+    def bench_index(self, *, plain: bool = False) -> int:
+        """Make the small index of the benches anew; `plain`: without what studies say, which takes longer."""
+        if plain:
+            return self._begin("Index for Card", lambda _: at_bench.make(self.folder, self.snapshot()))
         return self._begin("Index for Card", lambda _: self._index())
 
     def _index(self) -> None:
