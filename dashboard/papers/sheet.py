@@ -153,7 +153,8 @@ def _limits_in_words(shop: Shop, asked: Sequence[Asked], family: str) -> list[st
     out = []
     mine = [each for each in asked if each.limits.get(family)]
     for (key, limits), alike in groupby(mine, key=lambda each: (each.characteristic, each.limits[family])):
-        places = [each.position for each in (every := list(alike)) if each.position]
+        every = list(alike)
+        places = [each.position for each in every if each.position]
         where = f" {places[0]} to {places[-1]}" if len(places) > 2 else f" {' and '.join(places)}" if places else ""
         out.append(f"{shop.characteristic_name(key)}{where} {limits} {every[0].unit}".strip())
     return out
