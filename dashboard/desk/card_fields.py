@@ -37,9 +37,11 @@ class Fields:
         return self.desk.snapshot().shop
 
     def judge(
-        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str
+        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str, *, beside: Any = ()
     ) -> dict[str, Any]:
-        """How one typed value lies: inside, on the limit, outside (the one conformity rule), kept, unread or asks."""
+        """How one typed value lies: inside, on the limit, outside (the one conformity rule), kept, unread or asks.
+        beside : what was typed at its other positions, where they must read alike.
+        """
         shop = self.shop
         item = shop.by_characteristic.get(characteristic)
         if item is None:
@@ -59,6 +61,9 @@ class Fields:
             low, high = (hand.says(one) for one in bounds)
             return {"state": ASKS, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
                     "why": f"usually {low:g} to {high:g} {hand.shown}: is it real?"}  # fmt: skip
+        if apart := _apart(item, hand, told.value, beside):
+            return {"state": OUTSIDE, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
+                    "why": apart, "asked": True}  # fmt: skip
         advice = (
             self._reaction(item.key) if state == OUTSIDE else self._odd(stage, model, item, position, told.value, hand)
         )
@@ -92,6 +97,7 @@ class Fields:
                     "values": list(item.values),
                     "good": list(item.good),
                     "gauges": [_in_its_unit(hand, row, item, five) | {"note": notes.get(hand.key, "")} for hand in own],
+                    "even": item.most_apart is not None,
                     "set_here": item.set_stage(model.family) == stage.key,
                 }
             )  # fmt: skip
@@ -186,6 +192,16 @@ def _in_its_unit(hand: InHand, row: dict[str, Any], item: Characteristic, five: 
         "plausible": [hand.says(one) for one in item.plausible_range] if item.plausible_range else None,
         "last": [hand.says(value) for value in five],
     }  # fmt: skip
+
+
+def _apart(item: Characteristic, hand: InHand, value: float, beside: Any) -> str:
+    """That the points of one instrument read further apart than they may; '' where they do not."""
+    texts = [one for one in beside if isinstance(one, str)] if isinstance(beside, list | tuple) else []
+    values = [value, *(read for one in texts if (read := typed(one, hand).value) is not None)]
+    if item.most_apart is None or max(values) - min(values) <= item.most_apart + 1e-9:
+        return ""
+    low, high, most = (f"{hand.says(one):g}" for one in (min(values), max(values), item.most_apart))
+    return f"uneven: {low} to {high}, at most {most} apart; small equal turns across the rim"
 
 
 def _has_string(model: Model, position: str) -> bool:

@@ -77,6 +77,8 @@ class CardDesk:
             "family": kind.family if kind else "",
             "strings": (kind.strings or 0) if kind else 0,
             "lot": seen.lot if seen else "",
+            "order": seen.order if seen else "",
+            "goes_to": seen.goes_to if seen else "",
             "route": self._route(stage, kind, passed),
             "came_back": back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
@@ -88,10 +90,10 @@ class CardDesk:
         }  # fmt: skip
 
     def judge(
-        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str
+        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str, *, beside: Any = ()
     ) -> dict[str, Any]:
         """How one typed value lies (`card_fields.Fields.judge`)."""
-        return self._fields.judge(stage, model, characteristic, position, text, gauge)
+        return self._fields.judge(stage, model, characteristic, position, text, gauge, beside=beside)
 
     @property
     def _fields(self) -> Fields:

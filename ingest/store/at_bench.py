@@ -18,7 +18,7 @@ import polars as pl
 
 from ingest.store.snapshot import Snapshot
 
-FILE, FORMAT = "bench.sqlite", 3
+FILE, FORMAT = "bench.sqlite", 4
 LAST = 5  # readings shown of a stream
 FAULT_WEEKS = 13
 SEEN = 0.02  # of a stage's visits of a family: what is measured less often is no part of its sheet
@@ -36,6 +36,7 @@ CREATE TABLE usual (stage TEXT, characteristic TEXT, position TEXT, setup TEXT, 
     PRIMARY KEY (stage, characteristic, position, setup)) WITHOUT ROWID;
 CREATE TABLE shapes (shape TEXT PRIMARY KEY) WITHOUT ROWID;
 """
+_DESTINATION = r'(?i)"[^"]*destination[^"]*":\s*"([^"]+)"'  # a column of any such heading, as `other` keeps it
 _SHAPES = 500  # most shapes of serials that are told to a tablet
 
 
@@ -66,6 +67,8 @@ class Seen:
     last_outcome: str
     sent_to: str
     came_back: int
+    order: str = ""
+    goes_to: str = ""  # what a column about the destination says: a place, a climate
 
 
 def path_of(folder: Path) -> Path:
@@ -90,7 +93,7 @@ def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
     fresh = place.with_name(f".{FILE}.new")
     fresh.unlink(missing_ok=True)
     visits = snapshot.table("visits", "log_id", "line", "serial", "model", "stage", "started_at", "finished_at",
-                            "outcome", "sent_back_to", "supplier", "lot")  # fmt: skip
+                            "outcome", "sent_back_to", "supplier", "lot", "job", "other")  # fmt: skip
     visits = visits.with_columns(at=pl.coalesce("finished_at", "started_at"))
     named = visits.filter(pl.col("serial") != "")
     models = named.filter(pl.col("model") != "").group_by("serial").agg(pl.col("model").sort_by("at").first())
@@ -119,7 +122,7 @@ def serial(folder: Path, name: str) -> Seen | None:
     last = told["last"]
     return Seen(
         name, row[0], row[1], row[2], tuple(told["passed"]), last[0],
-        datetime.fromtimestamp(last[1], UTC), last[2], last[3], told["back"],
+        datetime.fromtimestamp(last[1], UTC), last[2], last[3], told["back"], told["order"], told["goes_to"],
     )  # fmt: skip
 
 
@@ -188,9 +191,13 @@ def caught(folder: Path, stage: str) -> list[str]:
 
 
 def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
-    first = [pl.col(name).filter(pl.col(name) != "").first().fill_null("").alias(name) for name in ("supplier", "lot")]
+    first = [
+        pl.col(name).filter(pl.col(name) != "").first().fill_null("").alias(name) for name in ("supplier", "lot", "job")
+    ]
+    goes = pl.col("other").filter(pl.col("other") != "").str.extract(_DESTINATION).drop_nulls().last().fill_null("")
     each = named.sort("at", maintain_order=True).group_by("serial", maintain_order=True).agg(
         *first,
+        goes.alias("goes_to"),
         pl.col("stage").unique(maintain_order=True).alias("passed"),
         pl.col("stage").last(),
         pl.col("at").last(),
@@ -202,7 +209,8 @@ def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ..
     out: list[tuple[object, ...]] = []
     for row in each.iter_rows(named=True):
         last = [row["stage"], row["at"].timestamp() if row["at"] else 0.0, row["outcome"], row["sent_back_to"]]
-        told = json.dumps({"passed": row["passed"], "last": last, "back": row["back"]})
+        about = {"order": row["job"], "goes_to": row["goes_to"]}
+        told = json.dumps({"passed": row["passed"], "last": last, "back": row["back"], **about})
         out.append((row["serial"], row["model"], row["supplier"], row["lot"], told))
     return out
 

@@ -154,7 +154,7 @@ def test_two_benches_at_once_and_a_serial_scanned_while_a_value_is_typed(shop, b
 
 def test_every_target_is_large_enough_and_nothing_leaves_the_screen(shop, browser, served):
     address = served(make_app(Desk(shop)))
-    page = tablet(browser, address, "bench 2")
+    page = tablet(browser, address, "bench 7")
     scan(page, "LA-1003")
     page.wait_for_selector("[data-row]")
     small = page.evaluate(
@@ -184,7 +184,7 @@ def says(page: Page, begin: str) -> None:
 
 def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, served):
     address = served(make_app(Desk(shop)))
-    page = tablet(browser, address, "bench 2")
+    page = tablet(browser, address, "bench 8")
     enter(page, "LA-1000", "0.20", "2.60", "2.40")
 
     page.click("#undo")  # taken back: its outcome stands there, and a scan must not keep it again
@@ -194,7 +194,7 @@ def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, serve
     assert page.locator("#next").is_disabled()
     page.click("#leave-open")
     opened(page, "LA-1001")
-    assert rows(shop, "bench-2") == []
+    assert rows(shop, "bench-8") == []
 
     burst(page, "LA-1002")  # what is typed before a card has come is that card's
     page.keyboard.type("0.2")
@@ -219,7 +219,7 @@ def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, serve
     page.keyboard.press("Enter")
     page.keyboard.press("Enter")  # once too often
     says(page, "Kept: LA-1003, passed.")
-    assert [(row["serial"], row["relief"]) for row in rows(shop, "bench-2")] == [("LA-1003", "0.2 mm")]
+    assert [(row["serial"], row["relief"]) for row in rows(shop, "bench-8")] == [("LA-1003", "0.2 mm")]
 
     burst(page, "LA-1005")
     opened(page, "LA-1005")
@@ -227,17 +227,17 @@ def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, serve
     page.click("[data-outcome=hold]")
     page.go_back()  # the tablet's Back leaves no card by accident
     page.wait_for_selector("#back-to-it")
-    other = tablet(browser, address, "bench 3")  # a second tab is another bench, and takes nothing of the first
+    other = tablet(browser, address, "bench 9")  # a second tab is another bench, and takes nothing of the first
     assert other.locator("#serial").input_value() == ""
     page.close(run_before_unload=False)  # the power goes
-    again = tablet(browser, address, "bench 2")
+    again = tablet(browser, address, "bench 8")
     says(again, "LA-1005 was open")
     assert again.locator("[data-value=relief]").input_value() == "0.25"
     assert again.locator("#next").is_enabled()
-    assert len(rows(shop, "bench-2")) == 1
+    assert len(rows(shop, "bench-8")) == 1
     other.reload()
     other.wait_for_selector("#serial")
-    assert "bench 3" in other.locator(".bar").inner_text()
+    assert "bench 9" in other.locator(".bar").inner_text()
 
     burst(again, "QX-77")  # an open card whose outcome nobody said again is asked about
     again.click("#leave-open")
@@ -247,6 +247,6 @@ def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, serve
     opened(again, "QX-77")
     assert "not on file" in again.locator("#what").inner_text()
     again.click("#leave")
-    assert len(rows(shop, "bench-2")) == 1
+    assert len(rows(shop, "bench-8")) == 1
     for each in (again, other):
         each.close()

@@ -47,6 +47,8 @@ export const instrument = another => {
   byId("what").replaceChildren(
     el("b", {}, card.model ? `${card.model}${card.model_guessed ? " ?" : ""}` : "model not known"),
     el("span", {}, card.on_file ? card.family : "new here: not on file"), card.lot ? el("div", {}, `neck lot ${card.lot}`) : "",
+    card.order || card.goes_to
+      ? el("div", {}, [card.order && `order ${card.order}`, card.goes_to && `to ${card.goes_to}`].filter(Boolean).join(", ")) : "",
     card.model_guessed ? button({ id: "another-model", onclick: another }, "another model") : "");
 };
 

@@ -44,7 +44,8 @@ def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]
         ),
         "faults": lambda it: cards.faults(_text(it, "stage")),
         "judge": lambda it: cards.judge(
-            *(_text(it, name) for name in ("stage", "model", "characteristic", "position", "text", "gauge"))
+            *(_text(it, name) for name in ("stage", "model", "characteristic", "position", "text", "gauge")),
+            beside=it.get("beside", ()),
         ),
         "keep": cards.keep,
         "undo": lambda it: cards.undo(_text(it, "bench"), _text(it, "card")),

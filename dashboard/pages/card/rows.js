@@ -205,6 +205,11 @@ export const judge = (key, moment = now.values[key].moment) => {
   return one;
 };
 
+// What was typed at the other points of something that must read alike all round.
+const others = (mine, moment) => Object.values(now.values)
+  .filter(one => one !== mine && one.field.characteristic === mine.field.characteristic)
+  .map(one => (moment === "left" && one.left) || one.found).filter(Boolean);
+
 let asking = 0;
 const answered = async (key, moment) => {
   const mine = now.values[key], text = mine[moment], turn = ++asking;
@@ -213,7 +218,7 @@ const answered = async (key, moment) => {
   try {
     const told = await ask("judge", {
       stage: now.bench.stage, model: now.card.model, characteristic: mine.field.characteristic,
-      position: mine.field.position, text, gauge: mine.gauge,
+      position: mine.field.position, text, gauge: mine.gauge, beside: mine.field.even ? others(mine, moment) : [],
     });
     if (turn !== mine.turns[moment]) return;
     mine.states[moment] = told.state;

@@ -327,6 +327,46 @@ resolution = "0.05 mm"
     )
 
 
+HEAD_BY_POINTS = """
+[[characteristic]]
+key = "head"
+name = "Head tension"
+quantity = "plain"
+set_at = "head_tension"
+positions = ["point 1", "point 2", "point 3", "point 4"]
+even_within = "2"
+"""
+
+
+def test_a_head_is_even_or_not_on_the_card_and_counts_as_a_fault_where_it_is_not(cards, folder):
+    (folder / "shop.toml").write_text((folder / "shop.toml").read_text() + HEAD_BY_POINTS)
+    card = cards.card("head_tension", "D-1", model="DRAY-5")
+    assert [one["position"] for one in card["fields"]] == [f"point {k}" for k in range(1, 5)]
+    here = ("head_tension", "DRAY-5", "head")
+    assert cards.judge(*here, "point 2", "88", "", beside=["87", "86"])["state"] == "kept"
+    told = cards.judge(*here, "point 4", "85", "", beside=["87", "88"])
+    assert (told["state"], told["why"][:28]) == ("outside", "uneven: 85 to 88, at most 2 ")
+    for number, last in ((1, "86"), (2, "84")):
+        values = [{"characteristic": "head", "position": f"point {k}", "found": text, "gauge": ""}
+                  for k, text in zip(range(1, 5), ("86", "87", "88", last), strict=True)]  # fmt: skip
+        cards.keep(given(number, f"D-{number}", stage="head_tension", model="DRAY-5", values=values))
+    assert cards.desk.jobs.wait(cards.desk.jobs.cards()).state == "done"
+    faults = (
+        open_snapshot(folder).table("faults", "serial", "fault", "fault_at", "raw").filter(pl.col("serial") == "D-2")
+    )
+    assert faults.rows() == [("D-2", "Head tension: uneven", "point 3, point 4", "84 to 88")]
+    assert "D-1" not in open_snapshot(folder).table("faults")["serial"].to_list()
+
+
+def test_order_and_destination_are_said_where_a_log_tells_them(cards, folder):
+    path = folder / "orders.csv"
+    path.write_text("serial,model,stage,finished_at,outcome,job,Destination climate\n"
+                    "L-777,LARK-25,nut_slotting,2026-11-27 09:00,pass,4711,dry: 30 % RH\n")  # fmt: skip
+    load(folder, [path], now=NOW)
+    card = cards.card("bridge_fitting", "L-777")
+    assert (card["order"], card["goes_to"]) == ("4711", "dry: 30 % RH")
+
+
 def test_a_new_serial_takes_its_model_from_its_letters(cards):
     card = cards.card("bridge_fitting", "L-999")
     assert (card["model"], card["model_guessed"], card["on_file"]) == ("LARK-25", True, False)

@@ -86,7 +86,7 @@ def test_an_empty_csv_loads_as_it_is_once_it_is_filled(shop):
 def test_every_sheet_is_a_button_on_a_page_too(shop):
     client = make_app(desk.Desk(shop)).server.test_client()
     shown = str(to_json_plotly(sheets.layout()))
-    assert "/papers/day-sheet?stage=bridge_fitting&letter=1" in shown.replace("\\u0026", "&")
+    assert "/papers/day-sheet?stage=bridge_fitting&letter=1" in shown.replace("\\u0026", "&").replace("\\u002f", "/")
     both = client.get("/papers/traveller?serial=HO-1,HO-2&letter=1").text
     assert both.count('class="bars"') == 2
     assert "No serial was given" in client.get("/papers/traveller?serial=").text
