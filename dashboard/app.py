@@ -22,7 +22,8 @@ from dashboard.exports import written
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
-from dashboard.papers import cautions, served
+from dashboard.papers import served
+from dashboard.sentences import cautions
 from dashboard.theme import THEME
 
 PAGES = {  # in the order of the header: the page's word and its module

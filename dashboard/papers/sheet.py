@@ -20,14 +20,14 @@ from analysis.studies.story.conformity import with_specs
 from analysis.studies.story.lookup import instrument
 from dashboard.desk import desk
 from dashboard.desk.gauge_in_hand import gauges
-from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences.cautions import LOCAL, cautions
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Characteristic, Stage
 
 NARROW, HIGH, QUIET = 0.4, 14.0, 10  # mm, mm, modules
 MOST_TRAVELLERS = 60  # a day's instruments
-LINES = 14  # to fill on a day sheet, either size
+LINES = 12  # to fill on a day sheet, either size
 FIELDS = ("serial", "model", "stage", "tech", "date", "started_at", "finished_at", "outcome", "fault", "fault_at",
           "sent_back_to", "note")  # fmt: skip
 
@@ -67,7 +67,7 @@ def _traveller(serial: str, shop: Shop) -> dict[str, Any]:
     stages = [
         one for one in shop.stages if one.role not in ("repair", "rest") and (not family or one.holds_for(family))
     ]
-    rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, family)} for one in stages]
+    rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, model)} for one in stages]
     about = f"{model}, {family}" if family else ""
     return {"serial": serial, "code": code(serial), "about": about, "rows": rows, "cautions": cautions(stages)}
 
@@ -160,8 +160,31 @@ def _limits_in_words(shop: Shop, asked: Sequence[Asked], family: str) -> list[st
     return out
 
 
-def _in_words(shop: Shop, stage: Stage, family: str) -> list[dict[str, str]]:
-    return [{"name": one.name, "unit": one.unit, "limits": one.limits.get(family, "")} for one in measured(shop, stage)]
+def _in_words(shop: Shop, stage: Stage, model: str) -> list[dict[str, Any]]:
+    """What a traveller asks at a stage, a line a characteristic with a box a position; of a known model only what it
+    has.
+    """
+    family, strings = shop.families.get(model, ""), shop.by_model[model].strings if model in shop.by_model else None
+    every = [one for one in measured(shop, stage) if not family or _is_on(shop, one, family, strings)]
+    out = []
+    for (key, limits, unit), alike in groupby(
+        every, key=lambda one: (one.characteristic, one.limits.get(family, ""), one.unit)
+    ):
+        places = [one.position for one in alike]
+        where = f" {places[0]} to {places[-1]}" if len(places) > 2 else f" {', '.join(places)}" if places[0] else ""
+        asks = f"{limits} {unit}".strip() if limits else unit
+        name = f"{shop.characteristic_name(key)}{where}{f' ({asks})' if asks else ''}"
+        out.append({"name": name, "boxes": len(places)})
+    return out
+
+
+def _is_on(shop: Shop, one: Asked, family: str, strings: int | None) -> bool:
+    """Has an instrument of that family what is asked: the bench that sets it, the string?"""
+    item = shop.by_characteristic[one.characteristic]
+    at = item.set_stage(family)
+    if item.set_stages and (at not in shop.by_stage or not shop.by_stage[at].holds_for(family)):
+        return False
+    return not (strings and one.position.isdigit() and int(one.position) > strings)
 
 
 def _model(serial: str) -> str:

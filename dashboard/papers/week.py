@@ -21,7 +21,7 @@ from dashboard.desk import desk, looking_back
 from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
-from dashboard.sentences import findings, play_test, unread
+from dashboard.sentences import cautions, findings, play_test, unread
 from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -87,6 +87,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "oldest": sentences_week.oldest(found, shop),
         "lost": sentences_week.lost(found),
         "played": [(one.serial, play_test.line(shop, one)) for one in shown.played[:PLAYED]],
+        "mind": cautions.beside(shop, [one.stage for one in shown.played[:PLAYED]]),
         "played_left": max(0, len(shown.played) - PLAYED),
     }
     held = found.decision or {}

@@ -53,7 +53,7 @@ def test_the_code_is_drawn_as_it_was_made_with_its_quiet_zones(serial):
 def test_a_traveller_names_the_serial_the_stages_and_what_is_asked(shop):
     name, page = sheet.travellers(["HO-24318"])
     assert name == "traveller-ho-24318"
-    for words in ("HO-24318", "Bridge fitting", "Action at 12 bass", "A4", "Code 128"[:0]):
+    for words in ("HO-24318", "Bridge fitting", "Action at 12 bass, treble", "A4", "Code 128"[:0]):
         assert words in page
     assert "letter" in sheet.travellers(["HO-24318"], letter=True)[1]
     with pytest.raises(UnusableData):
