@@ -29,7 +29,7 @@ from ingest.verbs import cards as sheets
 
 PASS, FIXED, BACK, HOLD = "pass", "fixed", "send back", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
-TAKEN_IN = 60.0  # seconds between two loads of the day's sheets, at least
+TAKEN_IN = 120.0  # seconds between two loads of the day's sheets, at least
 REST = 20.0  # times as long as the last load took, at least: a twentieth of one core
 FAULTS = 12
 PATIENCE = 30.0  # seconds for the first index of a shop
@@ -302,7 +302,7 @@ class CardDesk:
                 self.desk.jobs.wait(first, PATIENCE)
 
     def _soon(self) -> None:
-        """Have the day's sheets loaded, a minute after the last time; a shop for which that is long work waits
+        """Have the day's sheets loaded, two minutes after the last time; a shop for which that is long work waits
         longer.
         """
         last = self.desk.jobs.look(self._job)

@@ -16,7 +16,7 @@ from threading import RLock
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.reading.sheet import Progress
-from ingest.store import book, originals
+from ingest.store import book, index, originals
 from ingest.store.problems import StoreProblem
 from ingest.store.writing import write_whole
 from ingest.verbs import load
@@ -106,7 +106,8 @@ def sheets(folder: Path) -> list[Path]:
 
 def take_in(folder: Path, *, progress: Progress | None = None, now: datetime) -> list[Loaded]:
     """Load the sheets that have changed since they were loaded, each in the place of its earlier reading, which is
-    unloaded in the same version; its original stays in the folder.
+    unloaded in the same version. Of a sheet that grows only the original that counts is kept: its earlier readings
+    stand in it, and what was undone in `cards/undone.csv`.
     """
     became: list[Loaded] = []
     for path in sheets(folder):
@@ -124,7 +125,17 @@ def take_in(folder: Path, *, progress: Progress | None = None, now: datetime) ->
         became += load.load_data(
             folder, [(path.name, partial(bytes, data))], replaces=replaces, progress=progress, now=now
         )
+        _only_what_counts(folder, path.name)
     return became
+
+
+def _only_what_counts(folder: Path, name: str) -> None:
+    """Take the originals of a sheet's earlier readings, and the notes beside them, away."""
+    loads = book.read(folder)["loads"]
+    counting = set(book.active_logs(loads)["sha256"])
+    for sha in set(loads.filter(loads["name"] == name)["sha256"]) - counting:
+        for path in (folder / originals.FOLDER / sha, index.path_of(folder, sha)):
+            path.unlink(missing_ok=True)
 
 
 def _undone(folder: Path, card: str) -> dict[str, str] | None:

@@ -73,6 +73,20 @@ def test_an_undo_whose_answer_was_lost_is_answered_again_and_a_card_that_comes_l
     assert kept(tmp_path) == []
 
 
+def test_a_sheet_that_grows_all_day_keeps_one_original(tmp_path):
+    (tmp_path / "shop.toml").write_text(SHOP)
+    for number in range(1, 5):
+        cards.keep(tmp_path, DAY, "bench 2", HEAD, row(number))
+        cards.take_in(tmp_path, now=NOW)
+    kept_files = [path.name for path in (tmp_path / "originals").iterdir()]
+    assert len(kept_files) == 2  # the newest, and the note beside it
+    assert open_snapshot(tmp_path).table("visits").height == 4
+    assert all(one.whole for one in check.check(tmp_path, now=NOW))
+    load.unload(tmp_path, cards.sheets(tmp_path)[0].name, now=NOW)
+    cards.take_in(tmp_path, now=NOW)
+    assert open_snapshot(tmp_path).table("visits").height == 4
+
+
 def test_new_columns_during_the_day_begin_another_sheet(tmp_path):
     cards.keep(tmp_path, DAY, "bench 2", HEAD, row(1))
     cards.keep(tmp_path, DAY, "bench 2", [*HEAD, "nut width"], row(2))
