@@ -23,7 +23,7 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.ndimage import median_filter
 from scipy.special import logsumexp
 
-from analysis.methods.hypotheses import SIZE_PRIOR, Candidate, Column, Factor, Readings, of_column, of_factor
+from analysis.methods.hypotheses import SIZE_PRIOR, Candidate, Column, Factor, Readings, of_columns, of_factor
 from analysis.methods.problems import UnusableData
 from analysis.methods.random_effects import Block, RandomEffects
 from analysis.methods.segments import Flags, Floats, Ints
@@ -38,6 +38,7 @@ SHARE_NOTHING = 1 / 3  # prior weight of "nothing moved", which a chart that ope
 STREAM_VARIANCE = 1.0  # a stream's own mean: its readings tell it
 RESTLESS = 0.1  # prior weight of days that differ more since than they did before, where neighbouring days say so
 ENDED = 0.99  # probability from which on a shift is taken to have ended
+AS_LIKELY = np.e  # times less likely than the likeliest start, and still about as likely
 SHOWN = 2.0  # standard errors by which they must, or it is not looked at
 
 
@@ -141,8 +142,7 @@ class Explainer:
         found = of_factor(seen, nothing, moved + float(np.log(SHARE_UNEXPLAINED)))
         for factor in self.factors:
             found += of_factor(seen, factor, one_of + float(np.log(factor.weight)))
-        for number, column in enumerate(self.columns):
-            found += of_column(seen, number, column, one_of + float(np.log(column.weight)))
+        found += of_columns(seen, self.columns, one_of)
         found.sort(key=lambda one: -one.score)
         kept: list[Candidate] = []
         count: dict[str, int] = {}
@@ -304,7 +304,8 @@ def _told(one: Candidate, posterior: Floats, mean: Floats, variance: Floats, tot
     weight = weight.sum(axis=0)
     order = np.argsort(-weight, kind="stable")
     inside = one.days[order[: int(np.searchsorted(np.cumsum(weight[order]), 0.95) + 1)]]
-    start = int(one.days[order[0]])
+    likeliest = one.days[weight * AS_LIKELY >= weight.max()] if one.late else one.days[order[:1]]
+    start = int(likeliest.max())
     touched = int(((one.base != 0) & (day >= start)).sum())
     return Hypothesis(one.factor, one.level, one.kin, one.streams, chance, effect, error, start, int(inside.min()),
                       int(inside.max()), touched)  # fmt: skip

@@ -6,6 +6,7 @@ level moved is judged on all streams where it occurs, on its best single ones, a
 Source: the gain is a log Bayes factor of a normal shift (Kass & Raftery 1995, J. American Statistical Association 90).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,7 +21,7 @@ SIZE_PRIOR = 1.0  # variance of a shift, in sigma squared
 NEAR = 8.0  # a start this much less likely (log) than the best of its hypothesis is not looked at exactly
 ALL_STREAMS, ONE_STREAM = 0.4, 0.3  # prior weight of a cause on every stream, and on a single one; the rest: some
 BASELINE = 0.01  # variance of a baseline's mean where hypotheses are only sorted out: one of a hundred readings
-LEVELS = 8  # of a factor, that are looked at stream by stream
+LEVELS = 8  # of a factor, and columns of a kin, that are looked at stream by stream
 NEVER = -50.0
 
 
@@ -68,6 +69,7 @@ class Candidate:
     days: Ints
     log_prior: Floats  # (days,)
     score: float  # log, as far as it is known before the exact look
+    late: bool = False  # of starts about as likely the last one is told: a column may touch nothing for weeks
 
     @property
     def group(self) -> str:
@@ -134,11 +136,39 @@ def of_factor(seen: Readings, factor: Factor, log_prior: float) -> list[Candidat
     return found
 
 
-def of_column(seen: Readings, number: int, column: Column, log_prior: float) -> list[Candidate]:
-    """Hypotheses that readings move with a column, always or since some day."""
+def of_columns(seen: Readings, columns: Sequence[Column], log_prior: float) -> list[Candidate]:
+    """Hypotheses that readings move with a column, always or since some day; of each kin only those of the most
+    promising columns. log_prior : of a column of weight 1.
+    """
+    kins: dict[str, list[_Sums]] = {}
+    for number, column in enumerate(columns):
+        made = _sums(seen, number, column)
+        if made is not None:
+            kins.setdefault(column.kin or column.name, []).append(made)
+    found: list[Candidate] = []
+    for every in kins.values():
+        every.sort(key=lambda one: -one.promise)
+        for one in every[:LEVELS]:
+            found += _of_column(seen, one, log_prior + float(np.log(one.column.weight)))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Sums:
+    """What readings say of one column, from each day to the end."""
+
+    number: int
+    column: Column
+    days: Ints
+    start: float  # log prior of one of them
+    parts: tuple[Floats, Floats, Floats]  # (streams, days) of value times reading, of value squared, of value
+    promise: float  # no choice of streams gains more
+
+
+def _sums(seen: Readings, number: int, column: Column) -> _Sums | None:
     touched = np.flatnonzero(column.value)
     if (seen.day[touched] >= seen.since).sum() < LEAST:
-        return []
+        return None
     days = np.arange(seen.since, seen.days) if column.scanned else np.array([int(seen.day[touched].min())])
     rows = touched[seen.day[touched] >= days[0]]
     place = np.minimum(seen.day[rows] - days[0], len(days) - 1)
@@ -149,14 +179,20 @@ def of_column(seen: Readings, number: int, column: Column, log_prior: float) -> 
         for part in (value * seen.rest[rows], value**2, value)
     )
     start = -float(np.log(max(len(days), seen.span))) if column.scanned else 0.0
-    found = []
-    for streams, worth, scope in scopes(sums, squares, totals):
-        score = worth + scope + start
+    gains = np.maximum(gain(sums, squares, totals), 0.0).sum(axis=0).max()
+    promise = float(gains) + start + float(np.log(column.weight))
+    return _Sums(number, column, days, start, (sums, squares, totals), promise)
+
+
+def _of_column(seen: Readings, one: _Sums, log_prior: float) -> list[Candidate]:
+    column, found = one.column, []
+    for streams, worth, scope in scopes(*one.parts):
+        score = worth + scope + one.start
         near = score >= score.max() - NEAR
-        price = np.full(int(near.sum()), log_prior + scope + start)
+        price = np.full(int(near.sum()), log_prior + scope + one.start)
         found.append(
-            Candidate(column.name, number, column.kin or column.name, streams, column.value * seen.on(streams),
-                      days[near], price, float(score.max()) + log_prior)
+            Candidate(column.name, one.number, column.kin or column.name, streams, column.value * seen.on(streams),
+                      one.days[near], price, float(score.max()) + log_prior, column.scanned)
         )  # fmt: skip
     return found
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from analysis.review import Review
 from dashboard import numbers
-from dashboard.sentences import unread
+from dashboard.sentences import leaving, unread
 from dashboard.sentences.matters import apart, candidate_words, check, moved
 from dashboard.sentences.shared import UNSAID, Sentence, came_back, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
@@ -32,12 +32,16 @@ def _headline(found: Review) -> str:
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
+    out = leaving.in_short(found)
+    if out:
+        parts.append(out)
     unsaid = UNSAID & found.gaps.keys()
     if unsaid:
         parts.append("not all of this week could be worked out")
     elif not parts:
         return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
-    text = ", ".join(parts) + (", and the rest ran true" if found.steady and not unsaid else "")
+    rest = "the rest ran true" if moved or doubtful else "nothing moved"
+    text = ", ".join(parts) + (f", and {rest}" if found.steady and not unsaid else "")
     return text[0].upper() + text[1:] + "."
 
 
@@ -65,6 +69,8 @@ def next_step(found: Review, shop: Shop) -> str:
     if one is None:
         return ""
     seen = next((each for each in found.matters if each.matter.key == one.key), None)
+    if seen is None and one.state == "outside":
+        return leaving.next_step(found, shop)
     if seen is None:
         return NEXT.get(one.state, "look at what stands behind it.")
     matter = seen.matter
@@ -88,11 +94,14 @@ NEXT = {
 
 
 def week(found: Review, shop: Shop) -> list[Sentence]:
-    """At most seven sentences: what moved, lots in doubt, what came back, coarse gauges, thin streams, and the rest."""
+    """At most seven sentences: what moved, lots in doubt, what was shipped outside (before all where it is many), what
+    came back, coarse gauges, thin streams, and the rest."""
     now = found.last_day
     many = [moved(one, shop, now) for one in found.matters]
-    said = many[:MOST_MATTERS] + [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
-    said += [one for one in (came_back(found, shop),) if one]
+    lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
+    out = [one for one in (leaving.leaving(found, shop),) if one]
+    first, then = (out, []) if leaving.heavy(found) else ([], out)
+    said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
     tail = [one for one in (coarse(found, shop), thin(found, shop), steady(found)) if one]
     room = MOST - len(tail[-1:])
     kept = (said + tail[:-1])[:room] + tail[-1:]

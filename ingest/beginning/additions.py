@@ -101,6 +101,8 @@ def additions_text(draft: Draft, shop: Shop) -> str:
         *(("fault", entry) for key, entry in draft.faults.items() if plain(key) not in faults),
         *(("tech", entry) for key, entry in draft.techs.items() if plain(key) not in techs),
     ]
+    measures = [entry["key"] for kind, entry in new if kind == "characteristic"]
+    new += [("gauge", entry) for entry in draft.rest.get("gauge", []) if set(entry.get("measures", ())) & {*measures}]
     parts += [table_lines(kind, entry, draft) for kind, entry in new]
     for log in draft.logs:
         known = log.survey.known

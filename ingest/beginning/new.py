@@ -21,6 +21,7 @@ from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, 
 from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.starting_limits import specs_text
+from ingest.beginning.steps_seen import gauges, steps_seen
 from ingest.beginning.survey import Survey, survey_of, together
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
@@ -76,9 +77,11 @@ def propose(
     _add_models(draft, surveys, asker, shop)
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
+    steps = steps_seen(draft)
+    draft.rest["gauge"] = [*draft.rest.get("gauge", []), *gauges(draft, steps)]
     return Proposal(
         _shop_text(draft, told) if shop is None else additions_text(draft, shop),
-        specs_text(draft) if shop is None else "",
+        specs_text(draft, steps) if shop is None else "",
         tuple(asker.asks),
         tuple(surveys),
         shop is not None,

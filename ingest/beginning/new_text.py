@@ -7,9 +7,9 @@ from typing import Any
 
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.beginning.starting_values import STAGES
+from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.terms.questions import quoted, short
 
-NOTE = "starting value, not yours"
 HEAD = """# A first shop file, proposed from the logs. Every line marked `guess` is one: look at it, put it right, take
 # the mark away. Minutes, plausible ranges and suspects are starting values of the trade (common practice), not yours.
 """
@@ -55,7 +55,7 @@ def table_lines(kind: str, entry: Entry, draft: Draft) -> str:
         elif key == "family" and f"{name} family" in draft.guesses:
             mark = f"guess: {draft.guesses[f'{name} family']}"
         elif key in STARTING.get(kind, ()):
-            mark = NOTE
+            mark = STARTING_VALUE
         elif key in GUESSED.get(kind, {}):
             mark = f"guess: {GUESSED[kind][key]}"
         lines.append(_line(key, value, mark))

@@ -1,23 +1,30 @@
 """specs.csv to start from: the trade's limits of each family for what was found, in the shop's unit of length."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from ingest.beginning.families import FAMILIES, Family, Limits
 from ingest.beginning.first_shop import Draft
-from ingest.beginning.new_text import NOTE
+from ingest.beginning.steps_seen import POWERS, Step
+from ingest.shopfiles.specs import STARTING_VALUE
 
 HEADER = "characteristic,position,family,model,stage,supplier,target,lower,upper,unit,from_date,agreed_on,note"
 BOW: Limits = (0, -0.1, 0.25)  # incoming, in mm: hump, hollow
 
 
-def specs_text(draft: Draft) -> str:
-    """specs.csv with a starting limit for each family and measurement; every one marked as not the shop's own."""
+def specs_text(draft: Draft, steps: Mapping[str, Step] | None = None) -> str:
+    """specs.csv with a starting limit for each family and measurement; every one marked as not the shop's own.
+
+    steps : the steps seen of measurements, by key: their limits stand on these marks, in the unit that is typed.
+    """
     inches = draft.about.get("length") == "in"
     lines = [HEADER]
     for family in draft.families():
         if family in FAMILIES:
             for measure, position, limits, unit in _limits(FAMILIES[family], draft):
-                lines.append(_row(draft.measure_key(measure), position, family, limits, unit, inches=inches))
+                key = draft.measure_key(measure)
+                step = (steps or {}).get(key)
+                on = _on_marks(limits, step) if step and unit == "mm" and step.quantity == "length" else None
+                lines.append(_row(key, position, family, *(on or (limits, unit)), inches=inches))
     if draft.measure_key("neck_bow") in draft.measures:
         lines.append(_row(draft.measure_key("neck_bow"), "", "", BOW, "mm", inches=inches))
     return "\n".join(lines) + "\n"
@@ -58,8 +65,19 @@ def by_position(positions: list[str], bass: Limits, treble: Limits) -> Iterator[
             )
 
 
+def _on_marks(limits: Limits, step: Step) -> tuple[Limits, str]:
+    """The nearest marks of the gauge, in the unit its readings are typed in, a mark at least from the target."""
+    target, low, high = (round(value / step.canonical) for value in limits)
+    unit, size = step.unit, float(step.size)
+    if unit == "in" and step.size.denominator in POWERS:
+        unit, size = "64ths", 64 * size
+    marks = target, min(low, target - 1) if limits[1] else low, max(high, target + 1)
+    on_target, on_low, on_high = (round(mark * size, 6) for mark in marks)
+    return (on_target, on_low, on_high), unit
+
+
 def _row(key: str, position: str, family: str, limits: Limits, unit: str, *, inches: bool) -> str:
     factor = 25.4 if inches and unit == "mm" else 1.0
     target, low, high = (f"{round(value / factor, 4):g}" for value in limits)
     written = "in" if inches and unit == "mm" else unit
-    return f'{key},{position},{family},,,,{target},{low},{high},{written},,,"{NOTE}"'
+    return f'{key},{position},{family},,,,{target},{low},{high},{written},,,"{STARTING_VALUE}"'

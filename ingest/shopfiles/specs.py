@@ -36,6 +36,7 @@ COLUMNS = (
     "note",
 )
 KEYS = ("characteristic", "position", "family", "model", "stage", "supplier", "date")
+STARTING_VALUE = "starting value, not yours"  # the note of a limit that the program put there to start from
 AT_ONCE = 4_000_000  # comparisons held in memory at a time
 
 

@@ -101,7 +101,7 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
     if len(own.starts):
         young_techs = before_own(held, shop, own)
         kinds += [young_techs] if young_techs is not None else []
-    young = short_runs(held, shop)
+    young = short_runs(held, shop, arl=_arl(held, shop) if budgeted else None)
     kinds += [young] if young is not None else []
     kinds = [kind for kind in kinds if len(kind.starts)]
     made = pools(held, coarse=coarse, baseline_readings=shop.judging.baseline_readings) if budgeted else None

@@ -16,6 +16,7 @@ from analysis.methods.run_rules import run_rules
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segment_ids
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
+from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
@@ -178,9 +179,12 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
     )
 
 
-def short_runs(held: Streams, shop: Shop) -> Charts | None:
+def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts | None:
     """One chart for all young streams of a characteristic, position and stage: each reading judged against those before
     it in its stream.
+
+    arl : readings between false signals under the shop's budget, by which limits widen where neighbours on the chart
+    resemble each other, those of one characteristic as one; None: they do not.
     """
     young, least = shop.judging.baseline_readings, shop.judging.least_readings
     everyone = (held.rows["tech"] == "").to_numpy()
@@ -201,6 +205,12 @@ def short_runs(held: Streams, shop: Shop) -> Charts | None:
     starts = np.flatnonzero(np.diff(pooled["pool"].to_numpy().astype(np.int64), prepend=-1))
     reading = pooled["reading"].to_numpy()
     c = len(starts)
+    alike = np.ones(c)
+    if arl is not None:
+        groups = pooled[starts].select(pl.col("characteristic").rank("dense").cast(pl.Int64) - 1).to_series()
+        weight = shop.judging.ewma_weight
+        # what is plotted is on the scale of a standard normal: no sigma of its own was taken too small
+        _, alike = point_stretches(q[reading], starts, groups.to_numpy(), weight=weight, arl=arl)
     rows = pooled[starts].select(
         pl.lit(SHORT_RUN).alias("chart"),
         "characteristic",
@@ -216,10 +226,10 @@ def short_runs(held: Streams, shop: Shop) -> Charts | None:
         reading=reading,
         plotted=q[reading],
         centre=np.zeros(c),
-        sigma=np.ones(c),
+        sigma=alike,
         baseline=np.zeros(c, dtype=np.int64),
         begin=np.zeros(c, dtype=np.int64),
-        adjusted=pl.Series([""] * c),
+        adjusted=pl.Series(["not independent" if one > 1 else "" for one in alike], dtype=pl.String()),
         ends_at=pl.Series([None] * c, dtype=pl.Datetime("us", "UTC")),
         window=held.starts[ids[reading[starts]]],
         on_file=np.zeros(c, dtype=bool),

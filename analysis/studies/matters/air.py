@@ -1,8 +1,8 @@
 """Humidity and temperature as readings may follow them: one number an instrument, some hours before it was read.
 
-Readings may follow the air in proportion, or move only where it lies further out than was usual (damp or dry days):
-wood that is sealed, or a room that is kept, answers to much and not to little. One column a lag and shape, and the
-price of looking at several is paid by the prior weight of each. From climate.csv, of its
+Readings may follow the air in proportion, or move only where it is damper than was usual, or drier, by so much: wood
+that is sealed, or a room that is kept, answers to much and not to little, and seldom to both sides alike. One column a
+lag and shape, and the price of looking at several is paid by the prior weight of each. From climate.csv, of its
 rooms the one read most often; without it what was noted with the visits, which knows no lag.
 """
 
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Floats
+from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.records import HUMIDITY, TEMPERATURE
 from ingest.store.snapshot import Snapshot
 
@@ -19,7 +19,9 @@ LAGS = (0, 24, 48, 96)  # hours; wood takes its time (common practice, no publis
 HOUR = 3_600_000_000  # microseconds
 STALE = 3 * HOUR  # an older reading of the hygrometer says nothing of the hour
 KNOWN = 0.8  # of the instruments must have it
-BEYOND = 2.0  # standard deviations over the first half, from which on the air is damper or drier than was usual
+# standard deviations over the first half, from which on the air is damper or drier than was usual: how much it takes
+# before a sealed or a kept piece of wood answers is not known beforehand
+BEYOND = (1.0, 2.0)
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ class Air:
     lag_hours: int
     raw: Floats  # (n,) % RH or degrees C, nan where not known
     # (n,) less its mean over the first half, over its standard deviation; or 1 where it is damper or warmer than was
-    # usual, -1 where drier or colder; 0 where not known
+    # usual; or -1 where drier or colder; 0 elsewhere and where not known
     value: Floats
     scanned: bool  # readings may follow it since some day only
     weight: float
@@ -50,9 +52,12 @@ class Air:
         if not (before & known).any() or not (since & known).any():
             return Moved(0.0, 0.0, since)
         off = self.value - self.value[before & known].mean()
-        far = float(np.quantile(side * off[since & known], 0.9)) / 2
+        there = side * off[since & known]
+        far = float(np.quantile(there, 0.9)) / 2
+        if far <= 0:  # damp or dry days are few among all since then
+            far = float(there.max()) / 2
         strong = since & known & (side * off >= far)
-        if far <= 0 or not strong.any():
+        if far <= 0:
             return Moved(0.0, 0.0, since)
         change = float(self.raw[strong].mean() - self.raw[before & known].mean())
         return Moved(float(off[strong].mean()), change, strong)
@@ -76,8 +81,12 @@ def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[s
             mean, spread = float(raw[half].mean()), float(np.nanstd(raw))
             value = np.where(known, (raw - mean) / spread, 0.0)
             off, usual = np.where(known, raw - mean, 0.0), float(raw[half].std())
-            beyond = np.sign(off) * (np.abs(off) > BEYOND * usual)
-            shapes = {"": value, " beyond": beyond} if usual > 0 and beyond.any() else {"": value}
+            shapes = {"": value}
+            for far in BEYOND if usual > 0 else ():
+                for word, side in (("above", 1), ("below", -1)):
+                    beyond = side * (side * off > far * usual).astype(np.float64)
+                    if beyond.any():
+                        shapes[f" {word} {far:.0f}"] = beyond
             weight = 0.5 / len(usable) / len(shapes)
             for shape, follows in shapes.items():
                 for scanned in (False, True):
@@ -89,14 +98,34 @@ def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[s
 def _at(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame, column: str) -> tuple[tuple[int, ...], Floats]:
     """Lags, and the air so long before each reading (n, lags)."""
     noted = visits[column].gather(rows["visit"]).cast(pl.Float64).fill_null(np.nan).to_numpy()
-    air = snapshot.table("climate").filter(pl.col(column).is_not_null() & pl.col("at").is_not_null())
-    if air.is_empty():
+    air = snapshot.once(_rooms)[column]
+    if air is None:
         return (0,), np.asarray(noted)[:, None]
-    room = air.group_by("room").len().sort("len", "room", descending=[True, False])["room"][0]
-    air = air.filter(pl.col("room") == room).sort("at")
-    at, value = air["at"].cast(pl.Int64).to_numpy(), air[column].to_numpy()
     wanted = rows["taken_at"].cast(pl.Int64).to_numpy()[:, None] - np.array(LAGS)[None, :] * HOUR
-    place = np.searchsorted(at, wanted, side="right") - 1
-    gap = int(np.median(np.diff(at))) if len(at) > 1 else 0
-    fresh = (place >= 0) & (wanted - at[np.maximum(place, 0)] <= max(STALE, 2 * gap))
-    return LAGS, np.where(fresh, value[np.maximum(place, 0)], np.nan)
+    place = np.searchsorted(air.at, wanted, side="right") - 1
+    fresh = (place >= 0) & (wanted - air.at[np.maximum(place, 0)] <= max(STALE, 2 * air.gap))
+    return LAGS, np.where(fresh, air.value[np.maximum(place, 0)], np.nan)
+
+
+@dataclass(frozen=True)
+class _Room:
+    """The room read most often: when, what, and how far apart in microseconds (a median)."""
+
+    at: Ints
+    value: Floats
+    gap: int
+
+
+def _rooms(snapshot: Snapshot) -> dict[str, _Room | None]:
+    """Of climate.csv, for humidity and for temperature; None where nobody wrote it down."""
+    found: dict[str, _Room | None] = {}
+    for column in ("rh", "temperature"):
+        air = snapshot.table("climate").filter(pl.col(column).is_not_null() & pl.col("at").is_not_null())
+        found[column] = None
+        if len(air):
+            room = air.group_by("room").len().sort("len", "room", descending=[True, False])["room"][0]
+            air = air.filter(pl.col("room") == room).sort("at")
+            at = air["at"].cast(pl.Int64).to_numpy().astype(np.int64)
+            gap = int(np.median(np.diff(at))) if len(at) > 1 else 0
+            found[column] = _Room(at, air[column].to_numpy().astype(np.float64), gap)
+    return found

@@ -236,13 +236,10 @@ def _measured(snapshot: Snapshot, judged: Signals, signals: list[Signal], parts:
         made = candidate(found, best, part, probability=1.0, named=True)
         size, low, high = made.effect, made.low, made.high
         assert size is not None
-        days = (part.since, part.since, part.since)
+        air = found.airs[best.factor]
+        days = (best.start, best.start_low, best.start_high) if air.scanned else (part.since, part.since, part.since)
         since = found.day >= part.since
-        touched = (
-            found.airs[best.factor]
-            .moved(touched & ~since, touched & since, part.side * int(np.sign(best.effect)))
-            .where
-        )
+        touched = air.moved(touched & ~since, touched & since, part.side * int(np.sign(best.effect))).where
     else:
         size, half = best.effect * unit, Z95 * best.error * unit
         low, high = size - half, size + half

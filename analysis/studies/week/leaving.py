@@ -7,30 +7,38 @@ import polars as pl
 from analysis.methods.intervals import binomial_exact
 from analysis.studies.story.conformity import as_set, as_shipped
 from analysis.studies.story.story import story
+from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 
 ANY = "any"
+OUTSIDE, NO_FINAL = "outside", "no final"  # why an instrument that was shipped is in doubt
 
 
 def outside_as_set(snapshot: Snapshot, *, first: date | None = None, last: date | None = None) -> pl.DataFrame:
     """Readings as set against their limits, of instruments judged in the weeks `first` to `last`.
 
     A row a characteristic and position with a limit, and one with characteristic `any`: instruments with at least one
-    reading outside. characteristic, position, outside, n, share, low, high (95 %, exact).
+    reading outside. characteristic, position, outside, n, starting (of those outside, how many by a limit that is a
+    starting value and not the shop's own), share, low, high (95 %, exact).
     """
     weeks = _weeks(snapshot, first, last)
     readings = snapshot.once(as_set).filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
+    note = snapshot.specs.rows["note"].gather(readings["spec"])
+    readings = readings.with_columns(starting=(note == STARTING_VALUE).fill_null(False) & pl.col("outside"))
     by_position = readings.group_by("characteristic", "position").agg(
-        pl.col("outside").sum().cast(pl.Int64), pl.len().cast(pl.Int64).alias("n")
+        pl.col("outside").sum().cast(pl.Int64),
+        pl.len().cast(pl.Int64).alias("n"),
+        pl.col("starting").sum().cast(pl.Int64),
     )
     whole = (
         readings.group_by("serial")
-        .agg(pl.col("outside").any())
+        .agg(pl.col("outside", "starting").any())
         .select(
             pl.lit(ANY).alias("characteristic"),
             pl.lit("").alias("position"),
             pl.col("outside").sum().cast(pl.Int64),
             pl.len().cast(pl.Int64).alias("n"),
+            pl.col("starting").sum().cast(pl.Int64),
         )
     )
     order = {item.key: place for place, item in enumerate(snapshot.shop.characteristics)}
@@ -54,13 +62,13 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
     outside = (
         readings.join(packed.select("serial", "packed_at"), on="serial")
-        .with_columns(why=pl.lit("outside"))
+        .with_columns(why=pl.lit(OUTSIDE))
         .select(columns)
     )
     without = (
         packed.filter(pl.col("first_final_visit").is_null())
         .with_columns(
-            why=pl.lit("no final"),
+            why=pl.lit(NO_FINAL),
             characteristic=pl.lit(""),
             position=pl.lit(""),
             value=pl.lit(None, dtype=pl.Float64),

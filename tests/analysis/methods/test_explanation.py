@@ -7,7 +7,7 @@ import statsmodels.formula.api as smf
 from scipy.stats import multivariate_normal
 
 from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis, Look, together
-from analysis.methods.hypotheses import SIZE_PRIOR, Column, Factor
+from analysis.methods.hypotheses import LEVELS, SIZE_PRIOR, Column, Factor, Readings, of_columns
 from analysis.methods.problems import UnusableData
 
 N, DAYS, SINCE = 600, 60, 40
@@ -158,3 +158,17 @@ def test_a_look_tells_its_hypotheses_by_falling_probability():
     told = [one.probability for one in made(np.random.default_rng(10), effect=0.6).look().hypotheses]
     assert told == sorted(told, reverse=True)
     assert told[0] > told[-1]
+
+
+def test_of_many_columns_of_one_kin_the_most_promising_are_looked_at():
+    rng = np.random.default_rng(20_281_201)
+    day = np.repeat(np.arange(40), 5)
+    damp = (rng.random(40) < 0.3)[day].astype(float)
+    rest = rng.normal(size=200) + damp
+    seen = Readings(rest, day, np.zeros(200, dtype=np.int64), 1, 40, 10, 30)
+    others = [Column(f"air {k}", rng.normal(size=200), kin="air") for k in range(20)]
+    found = of_columns(seen, [*others[:12], Column("damp", damp, kin="air"), *others[12:]], 0.0)
+    assert max(found, key=lambda one: one.score).factor == "damp"
+    assert len({one.factor for one in found}) <= LEVELS
+    alone = of_columns(seen, [Column("damp", damp, kin="air")], 0.0)
+    assert max(one.score for one in alone) == max(one.score for one in found)

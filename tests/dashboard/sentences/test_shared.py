@@ -361,8 +361,9 @@ def test_a_cause_that_is_no_stage_is_never_dropped(cause, words):
     )
 
 
-def test_nothing_is_said_of_work_that_took_no_minutes():
-    assert told(found(flows=flows(("unknown", "final_inspection", 1, 0.0, 1, 0.0)))) == []
+def test_work_that_took_no_minutes_is_told_by_its_number():
+    said = told(found(flows=flows(("unknown", "final_inspection", 1, 0.0, 1, 0.0))))
+    assert said[0].startswith("Final inspection sent 1 instrument back, and no log says what caused it.")
 
 
 def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():

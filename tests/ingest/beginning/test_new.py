@@ -84,7 +84,7 @@ def test_the_german_sheet_is_read_with_its_decimal_comma_and_its_words():
 
 def test_starting_limits_are_marked_as_not_the_shops_own():
     lines = propose([sheet("werkstatt.csv")]).specs_csv.splitlines()
-    assert 'action,bass,classical guitar,,,,4,3.6,4.4,mm,,,"starting value, not yours"' in lines
+    assert 'action,bass,classical guitar,,,,10,9,11,64ths,,,"starting value, not yours"' in lines
     assert all(line.endswith('"starting value, not yours"') for line in lines[1:])
 
 

@@ -223,6 +223,20 @@ def test_a_young_stream_is_judged_on_the_short_run_chart():
     assert at(40) <= judged.found["opened_at"][0] <= at(50)
 
 
+@pytest.mark.parametrize("phi", [0.0, 0.6])
+def test_a_short_run_chart_widens_where_neighbours_resemble_each_other(phi):
+    noise = np.random.default_rng(20281203).normal(size=(16, 80))
+    x = noise.copy()
+    for k in range(1, 80):
+        x[:, k] = phi * x[:, k - 1] + np.sqrt(1 - phi**2) * noise[:, k]
+    names = tuple(f"M{k}" for k in range(16))  # one after another, each young to the end
+    made = snapshot(shop(names, false_signals_per_week=0.1), {RELIEF: x.ravel()}, model=np.repeat(names, 80))
+    charts = made.once(signals).charts
+    assert charts.rows["chart"].to_list() == [SHORT_RUN]
+    assert charts.adjusted.to_list() == ["not independent" if phi else ""]
+    assert charts.sigma[0] == 1.0 if not phi else charts.sigma[0] > 1.3
+
+
 def test_young_streams_of_several_models_stand_on_one_chart():
     models = np.array(["LARK", "WREN"])[np.arange(120) % 2]
     x = QUIET[:120] + np.where(models == "LARK", 10.0, 50.0)

@@ -1,0 +1,140 @@
+"""The steps in which a shop's sheets are written, a measurement: what its gauge shows, until somebody says.
+
+A reading stands for the whole step of its gauge. A sheet that no gauge is declared for would be held as if it were read
+without end: 7/64 in, 2.778 mm, would be outside a limit of 2.8 mm by 0.022, where no eye tells less than half a 64th.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from math import gcd, lcm
+
+from ingest.beginning.answers import measure_of
+from ingest.beginning.first_shop import Draft, Entry, LogDraft
+from ingest.reading.amounts import tidy
+from ingest.reading.notation import NO_READING
+from ingest.terms.units import factors, unit_of
+
+LEAST_CELLS, LEAST_VALUES = 25, 4  # fewer tell no step
+READ = 0.95  # so many of the filled cells must be one plain number each
+STEPPED = ("length", "pitch", "angle", "plain")
+EMPTY = {*NO_READING, "-", "--", "---", "n/a"}
+POWERS = (32, 64, 128, 256)
+_NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)")
+
+
+@dataclass(frozen=True)
+class Step:
+    """The largest step on which every reading of a measurement lies, as its cells are typed."""
+
+    size: Fraction  # in `unit`
+    unit: str  # as `unit_of` gives it; '' for a plain gauge
+    quantity: str
+    cells: int
+
+    @property
+    def canonical(self) -> float:
+        """In mm, cents or degrees."""
+        top, bottom = factors(self.unit, self.quantity)
+        return float(self.size) * top / bottom
+
+    @property
+    def resolution(self) -> str:
+        """As shop.toml says it: `1/128 in`, `0.01 mm`."""
+        size, unit = self.size, self.unit
+        if unit == "64ths":
+            size, unit = size / 64, "in"
+        number = f"{size}" if unit == "in" and size.denominator in POWERS else f"{float(size):g}"
+        return f"{number} {unit}".strip()
+
+
+def steps_seen(draft: Draft) -> dict[str, Step]:
+    """The step of each measurement of the draft, by its key, where its cells tell one: all of one unit, on one grid."""
+    found: dict[str, list[Step | None]] = {}
+    for log in draft.logs:
+        for key, unit, cells in _columns(log, draft):
+            quantity = str(draft.measures.get(key, {}).get("quantity", ""))
+            if quantity in STEPPED:
+                found.setdefault(key, []).append(step_of(cells, unit, quantity))
+    return {key: whole for key, steps in found.items() if (whole := _together(steps)) is not None}
+
+
+def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
+    """The step of one column; None where its cells are too few, of several kinds, or not plain numbers.
+
+    unit : of a bare number; a unit in a cell goes before it.
+    """
+    filled = Counter(text for text in map(tidy, cells) if text and text not in EMPTY)
+    sizes: Counter[tuple[Fraction, str]] = Counter()
+    for text, count in filled.items():
+        one = _NUMBER.fullmatch(text)
+        if one is None or (one[3] and int(one[3]) == 0):
+            continue
+        size = Fraction((one[2] or one[4]).replace(",", ".")) / int(one[3] or 1) + int(one[1] or 0)
+        own = unit_of(one[5], quantity) if one[5] else unit
+        own = "in" if one[3] and not one[5] and quantity == "length" else own
+        if own is not None:
+            sizes[(size, own)] += count
+    total, read = sum(filled.values()), sum(sizes.values())
+    units = {own for _, own in sizes}
+    different = {size for size, _ in sizes}
+    if read < LEAST_CELLS or read < READ * total or len(units) != 1 or len(different) < LEAST_VALUES:
+        return None
+    one_unit = units.pop()
+    if not one_unit and quantity != "plain":
+        return None
+    return Step(_common(different), one_unit, quantity, read)
+
+
+def gauges(draft: Draft, steps: dict[str, Step]) -> list[Entry]:
+    """A [[gauge]] for each measurement whose step is seen and that no declared gauge measures."""
+    told = [str(key) for entry in draft.rest.get("gauge", []) for key in entry.get("measures", ())]
+    found: list[Entry] = []
+    for key, step in steps.items():
+        if key not in told:
+            name = str(draft.measures[key].get("name", key))
+            entry = {"key": f"{key} gauge", "name": f"gauge for {name[:1].lower()}{name[1:]}", "measures": [key]}
+            found.append({**entry, "resolution": step.resolution})
+            draft.guesses[f"gauge {key} gauge"] = f"the steps of {step.cells:,} readings"
+    return found
+
+
+def _columns(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[str]]]:
+    """The cells of each measurement of a sheet with its key and the unit of a bare number."""
+    seen = log.survey
+    for column in seen.measures():
+        guess = column.guess
+        key = draft.declared(guess.measure) or guess.measure if guess.said else draft.measure_key(guess.measure)
+        unit = guess.unit or log.units.get(f"{key} {guess.position}".strip(), "") or log.units.get(key, "")
+        yield key, unit, column.cells
+    what, value, units = seen.column("what"), seen.column("value"), seen.column("unit")
+    if what is None or value is None:
+        return
+    by_name: dict[str, list[str]] = {}
+    for place, name in enumerate(what.cells):
+        cell = value.cells[place].strip()
+        by_name.setdefault(name.strip(), []).append(f"{cell} {units.cells[place]}" if units and cell else cell)
+    for name, cells in by_name.items():
+        meaning = log.words.get("what", {}).get(name, name)
+        trade = measure_of(meaning)
+        key = draft.declared(meaning) or (draft.measure_key(trade) if trade else "")
+        if key:
+            yield key, log.units.get(key, ""), cells
+
+
+def _together(steps: list[Step | None]) -> Step | None:
+    """One step for all columns of a measurement; None where one tells none or their units differ."""
+    told = [step for step in steps if step is not None]
+    if len(told) != len(steps) or len({step.unit for step in told}) != 1:
+        return None
+    size = _common({step.size for step in told})
+    return Step(size, told[0].unit, told[0].quantity, sum(step.cells for step in told))
+
+
+def _common(sizes: Iterable[Fraction]) -> Fraction:
+    """The largest number of which all are whole multiples."""
+    every = [size for size in sizes if size]
+    below = lcm(*(size.denominator for size in every))
+    return Fraction(gcd(*(int(size * below) for size in every)), below)

@@ -1,0 +1,80 @@
+"""What left the bench outside its limits is told, before what moved where it is many; a calm week is said of none."""
+
+import polars as pl
+import pytest
+
+from dashboard.sentences import findings, leaving
+from tests.dashboard.sentences.test_shared import SHOP, flows, found, matter, plain
+
+
+def outside(*rows):
+    names = ("characteristic", "position", "outside", "n", "starting", "low", "high")
+    return pl.DataFrame(list(rows), schema=names, orient="row").with_columns(share=pl.col("outside") / pl.col("n"))
+
+
+def shipped(why, many):
+    return pl.DataFrame({"serial": [f"LK{k:04d}" for k in range(many) for _ in range(2)], "why": why})
+
+
+MANY = outside(("relief", "", 48, 106, 48, 0.356, 0.552), ("any", "", 48, 107, 48, 0.352, 0.548))
+FEW = outside(
+    ("action", "treble", 3, 55, 0, 0.011, 0.151), ("relief", "", 1, 55, 0, 0, 0.1), ("any", "", 4, 55, 0, 0.02, 0.2)
+)
+
+
+def test_half_a_week_shipped_outside_is_the_headline_and_nothing_is_called_calm():
+    week = found(outside=MANY, shipped=shipped("outside", 46), steady=10)
+    assert (
+        plain(findings.headline(week, SHOP)) == "46 instruments were shipped outside their limits, and nothing moved."
+    )
+    assert findings.first(week, SHOP).startswith("46 instruments were shipped outside")
+    said = plain(findings.week(week, SHOP)[0].text)
+    assert "most at neck relief: 48 of 106 (36 to 55 %)" in said
+    assert "starting values" in said
+    assert "specs.csv" in findings.next_step(week, SHOP)
+
+
+def test_many_outside_come_before_what_moved_and_few_after_it():
+    many = found(outside=MANY, shipped=shipped("outside", 46), matters=[matter()])
+    few = found(outside=FEW, shipped=shipped("outside", 4), matters=[matter(new=False)], steady=3)
+    assert [one.state for one in findings.week(many, SHOP)][:2] == ["outside", "moved-up"]
+    assert [one.state for one in findings.week(few, SHOP)][:2] == ["moved-up", "outside"]
+    headline = findings.headline(few, SHOP)
+    assert headline == "One thing moved, four instruments were shipped outside their limits, and the rest ran true."
+
+
+def test_limits_of_the_shop_itself_are_not_called_starting_values():
+    week = found(outside=FEW, shipped=shipped("outside", 4))
+    said = plain(findings.week(week, SHOP)[0].text)
+    assert "starting" not in said
+    assert "most at action treble: 3 of 55 (1 to 15 %)" in said
+    assert "hold what has not left yet" in findings.next_step(week, SHOP)
+
+
+@pytest.mark.parametrize(("many", "words"), [(1, "One instrument was shipped"), (13, "13 instruments were shipped")])
+def test_shipped_without_a_final_inspection_is_told(many, words):
+    week = found(shipped=shipped("no final", many), steady=3)
+    assert findings.week(week, SHOP)[0].text.startswith(f"{words} without a final inspection on file")
+
+
+def test_set_outside_in_great_number_is_told_before_any_is_shipped():
+    assert plain(findings.first(found(outside=MANY), SHOP)) == "48 of 107 instruments were set outside their limits."
+
+
+def test_nothing_outside_is_nothing_to_say():
+    calm = outside(("relief", "", 0, 55, 0, 0.0, 0.065), ("any", "", 0, 55, 0, 0.0, 0.065))
+    week = found(outside=calm, steady=4)
+    assert leaving.leaving(week, SHOP) is None
+    assert leaving.leaving(found(), SHOP) is None
+    assert findings.headline(week, SHOP) == "Everything that can be judged ran true."
+    assert findings.foremost(week, SHOP) is None
+
+
+def test_what_came_back_is_told_by_its_number_where_no_minutes_are_on_file():
+    week = found(flows=flows(("unknown", "final_inspection", 6, 0.0, 0, 0.0)), steady=4)
+    first = findings.foremost(week, SHOP)
+    assert first is not None
+    assert plain(first.text) == (
+        "Final inspection sent 6 instruments back, and no log says what caused it. The four weeks before: 0.0 a week. "
+        "What it cost is not known: no minutes are on file."
+    )
