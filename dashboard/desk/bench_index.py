@@ -72,7 +72,12 @@ def _moved(snapshot: Snapshot) -> Iterator[tuple[str, str, str, str]]:
     shop = snapshot.shop
     now = snapshot.as_of.astimezone(shop.zone).date()
     for matter in sorted(snapshot.once(open_matters), key=lambda one: one.opened_at, reverse=True):
-        if not matter.characteristics or matter.planned or (matter.known_until and matter.known_until > now):
+        if (
+            not matter.characteristics
+            or matter.to_target
+            or matter.planned
+            or (matter.known_until and matter.known_until > now)
+        ):
             continue
         line = card.moved(matter, shop, now)
         for stage, setup in sorted(_where(snapshot, matter)):

@@ -30,6 +30,7 @@ from ingest.verbs.loaded import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload in one; a larger file comes in pieces
 MOST = MOST_BYTES  # bytes of a file that comes in pieces, as at the command line
+STUDY_REST = 20.0  # times as long as studies took, before they are asked again for the benches: a twentieth of a core
 KEPT = 50  # finished jobs that may still be asked about
 
 
@@ -68,6 +69,7 @@ class Jobs:
         self._jobs: dict[int, Job] = {}
         self._numbers = count(1)
         self._lock = Lock()
+        self._ask_again = 0.0  # when studies may be asked again for the benches
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="truerun-load")
 
     def look(self, number: int) -> Job | None:
@@ -109,18 +111,24 @@ class Jobs:
             try:
                 return cards.take_in(self.folder, progress=progress, now=self.clock())
             finally:
-                self._index()
+                self._index(asked=monotonic() >= self._ask_again)
 
         return self._begin("Take in the day's cards", work)
 
     def bench_index(self, *, plain: bool = False) -> int:
         """Make the small index of the benches anew; `plain`: without what studies say, which takes longer."""
         if plain:
-            return self._begin("Index for Card", lambda _: at_bench.make(self.folder, self.snapshot()))
-        return self._begin("Index for Card", lambda _: self._index())
+            return self._begin("Index for Card", lambda _: self._index(asked=False))
+        return self._begin("Index for Card", lambda _: self._index(asked=True))
 
-    def _index(self) -> None:
+    def _index(self, *, asked: bool) -> None:
+        """The index anew; where studies are not asked, with what they said last."""
+        if not asked:
+            at_bench.make(self.folder, self.snapshot(), at_bench.told_of(self.folder))
+            return
+        begun = monotonic()
         bench_index.write(self.folder, self.snapshot())
+        self._ask_again = monotonic() + STUDY_REST * (monotonic() - begun)
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""

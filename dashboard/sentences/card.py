@@ -29,8 +29,6 @@ def moved(matter: Matter, shop: Shop, now: date) -> str:
 
 def to_do(matter: Matter) -> str:
     """What to look at first; without anything in shop.toml, the gauge before the work."""
-    if matter.to_target:
-        return "It lies nearer to what is asked than before: nothing to put right."
     return f"{FIRST}{matter.check[0]}." if matter.check else "Look at the gauge first, then at what changed that day."
 
 

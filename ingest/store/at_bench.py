@@ -113,6 +113,14 @@ def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
     fresh.replace(place)
 
 
+def told_of(folder: Path) -> Told:
+    """What studies said when the index that is there was made with them."""
+    said = _all(folder, "SELECT serial, stage, line FROM said", ())
+    moved = _all(folder, "SELECT stage, setup, tech, line FROM moved ORDER BY rowid", ())
+    usual = _all(folder, "SELECT stage, characteristic, position, setup, centre, sigma, reach FROM usual", ())
+    return Told(said, moved, usual)  # type: ignore[arg-type]
+
+
 def serial(folder: Path, name: str) -> Seen | None:
     """What is on file of a serial; None where nothing is."""
     row = _one(folder, "SELECT model, supplier, lot, told FROM serials WHERE serial = ?", (name,))
