@@ -18,7 +18,7 @@ from analysis.studies.necks import lots
 from analysis.studies.rework import rework
 from analysis.studies.room import settling
 from analysis.studies.story.scope import Scope
-from analysis.studies.story.unread import UNREAD, unread
+from analysis.studies.story.unread import STAGE, UNREAD, unread
 from analysis.studies.story.waiting import waiting
 from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
@@ -121,7 +121,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         actions=part.table("actions", lambda: actions(snapshot, since=last_week(found))),
         decision=decisions.row(-1, named=True) if len(decisions) else None,
         due=part.of("due", lambda: due(snapshot, by=last + timedelta(weeks=1)), list[Entry]()),
-        finished=_finished(seen, found),
+        finished=None if _packing_unread(snapshot) else _finished(seen, found),
         bench=part.table("bench", lambda: rework.on_the_bench(snapshot)),
         computed_from={
             "version": snapshot.version,
@@ -132,6 +132,13 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         gaps=part.gaps,
         unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
     )
+
+
+def _packing_unread(snapshot: Snapshot) -> bool:
+    """Is there a packing stage of which no log holds a row? Then nobody knows what was finished."""
+    gone = snapshot.once(unread).filter(pl.col("what") == STAGE)["key"].to_list()
+    packing = [stage.key for stage in snapshot.shop.stages if stage.role == "packing"]
+    return bool(packing) and set(packing) <= set(gone)
 
 
 def _finished(weekly: pl.DataFrame, week: date) -> int | None:

@@ -18,7 +18,10 @@ from dash.dependencies import ClientsideFunction
 from dashboard import address as addresses
 from dashboard import arriving, doors, faults, fence, parts
 from dashboard.desk import desk as counter
+from dashboard.desk import signed
 from dashboard.exports import written
+from dashboard.gate import gate, trim
+from dashboard.gate.network import Network
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
@@ -55,13 +58,7 @@ SAVED = {  # tables a person may save, and the page they stand on
     "gauges": "gauges",
 }
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-PATIENCE = {  # with clients that are slow or say nothing: they are held, but nobody waits for them
-    "connection_limit": 2_000,
-    "channel_timeout": 30,  # seconds without a byte
-    "cleanup_interval": 5,
-    "asyncore_use_poll": True,  # select() ends at 1,024 sockets
-    "max_request_header_size": 65_536,
-}
+FORWARDED = {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"}  # what a proxy in front says of who asks
 HEAD = """<!DOCTYPE html>
 <html lang="en" data-mantine-color-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
@@ -78,9 +75,9 @@ HATCH = (  # of closed signals and of light on paper: charts name it
 )
 
 
-def make_app(desk: counter.Desk) -> Dash:
+def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
     """The dashboard of one shop, ready to serve: eight pages, all of it from this machine. Pages then ask at this
-    desk.
+    desk. On a `network` whoever opens one signs in first.
     """
     counter.use(desk)
     app = Dash(
@@ -96,7 +93,10 @@ def make_app(desk: counter.Desk) -> Dash:
         on_error=doors.of_callbacks(desk),
     )
     font = app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
-    app.index_string = HEAD.replace("FONT", font).replace("HATCH", HATCH)
+    signs_in = ' data-signed="1"' if network else ""
+    app.index_string = (
+        HEAD.replace("FONT", font).replace("HATCH", HATCH).replace(" data-mantine", signs_in + " data-mantine", 1)
+    )
     app.server.config["COMPRESS_STREAMS"] = (
         False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
     )
@@ -110,17 +110,19 @@ def make_app(desk: counter.Desk) -> Dash:
             order=order,
             name=page.NAME,
             title=f"{page.NAME} - Truerun",
-            layout=_of_a_shop(page, desk),
+            layout=trim.trimmed(_of_a_shop(page, desk), app),
         )
         page.connect(app)
-    app.layout = lambda: frame(desk, [(page.NAME, page.PATH) for page in pages])
+    app.layout = lambda: frame(desk, trim.open_pages([(page.NAME, page.PATH) for page in pages]))
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
+    app.server.add_url_rule("/book/newest", "book-newest", lambda: flask.jsonify(sequence=desk.book_sequence()))
     served.connect(app.server)
     card.connect(app.server, desk, cautions.of_words)
     arriving.connect(app, desk)
     app.server.before_request(_may_wait)
-    fence.connect(app)
+    fence.connect(app, network)
+    gate.connect(app, desk, network)
     doors.connect(app, desk)
     return app
 
@@ -195,16 +197,20 @@ def save(name: str) -> flask.Response:
 def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
     """Header, skip link, and the place where pages appear."""
     shop, as_of = shop_words(desk)
-    at_a_bench = [html.A(card.NAME, href=card.PATH)]  # a document of its own: the browser goes there by itself
+    who = signed.here()
+    bench = trim.open_pages([(card.NAME, card.PATH)])  # documents of their own: the browser goes there by itself
+    me = [(who.name, "/me")] if who else []
+    at_a_bench = [html.A(name, href=path) for name, path in [*bench, *me]]
     wide = html.Nav([*(dcc.Link(name, href=path) for name, path in pages), *at_a_bench], **parts.aria(label="Pages"))
+    finds = trim.may_open("/go")
     phone = html.Details(
         [
             html.Summary("Pages", id="menu-name"),
             html.Ul(
                 [
                     *[html.Li(dcc.Link(name, href=path)) for name, path in pages],
-                    html.Li(html.A(card.NAME, href=card.PATH)),
-                    html.Li(finding("find-in-menu")),
+                    *[html.Li(html.A(name, href=path)) for name, path in [*bench, *me]],
+                    *([html.Li(finding("find-in-menu"))] if finds else []),
                     html.Li([shop, html.Br(), as_of], className="as-of"),
                 ]
             ),
@@ -225,7 +231,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         [
             dcc.Link("Truerun", href=pages[0][1], className="brand"),
             wide,
-            finding("find"),
+            *([finding("find")] if finds else []),
             html.Span([html.Span(shop, id="shop-name"), html.Span(as_of, id="shop-as-of")], className="shop"),
             toggle,
             phone,
@@ -287,13 +293,18 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     )(lambda _: shop_words(desk))
 
 
-def serve(app: Dash, port: int = 8050) -> None:
-    """Serve on this machine only, until stopped."""
-    import waitress  # a test that makes an app needs no server
+def serve(app: Dash, port: int = 8050, network: Network | None = None) -> None:
+    """Serve until stopped: to this machine only, or on a network."""
+    from dashboard.gate.server import PATIENCE, Server, tls  # a test that makes an app needs no server
 
-    _more_sockets()
+    _more_sockets(2 * int(PATIENCE["connection_limit"]))
     threading.Thread(target=_slow_to_load, daemon=True).start()
-    waitress.serve(app.server, host="127.0.0.1", port=port, threads=8, ident="truerun", **PATIENCE)
+    how: dict[str, Any] = {"host": network.listens_on if network else "127.0.0.1", "port": port}
+    if network and network.proxy:
+        how |= {"trusted_proxy": network.proxy, "trusted_proxy_headers": FORWARDED, "trusted_proxy_count": 1}
+        how |= {"clear_untrusted_proxy_headers": True}
+    context = tls(*network.certificate) if network and network.certificate else None
+    Server(app.server, context=context, network=network is not None, **how).run()
 
 
 def _slow_to_load() -> None:
@@ -302,13 +313,12 @@ def _slow_to_load() -> None:
         importlib.import_module(name)
 
 
-def _more_sockets() -> None:
+def _more_sockets(wanted: int) -> None:
     """Let the process hold as many sockets as it may: each connection is one."""
     try:
         import resource
     except ImportError:  # Windows counts otherwise
         return
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = 2 * int(PATIENCE["connection_limit"])
     with suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(wanted, hard)), hard))

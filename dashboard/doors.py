@@ -28,6 +28,8 @@ UPLOADS = {"contents", "filename"}
 OBJECTS = {"clickData", "hoverData", "selectedData", "relayoutData"}
 ANSWERS = {
     400: "This address or request cannot be read",
+    401: "Nobody is signed in",
+    403: "That is not open to you",
     404: "There is no such page",
     405: "That cannot be done here",
     413: "That is more than fits through this door",
@@ -81,15 +83,16 @@ def of_callbacks(desk: counter.Desk) -> Callable[[Exception], Any]:
     return told
 
 
-def page(status: int, said: str) -> flask.Response:
+def page(status: int, said: str, *, home: str = "/") -> flask.Response:
     """A small page that says what is wrong, and the way back."""
+    back = {"/": "Back to Week", "/card": "Back to Card"}.get(home, "Sign in")
     title = ANSWERS.get(status, "This page cannot be shown")
     text = (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>Truerun</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/assets/page.css"></head>'
         f'<body><main class="page"><h1>{escape(title)}.</h1><p>{escape(said)}</p>'
-        '<p><a href="/">Back to Week</a></p></main></body></html>\n'
+        f'<p><a href="{home}">{back}</a></p></main></body></html>\n'
     )
     return flask.Response(text, status=status, mimetype="text/html")
 

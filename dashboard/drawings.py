@@ -70,7 +70,7 @@ def nominal(figure: Mapping[str, Any], otherwise: float) -> float:
     return float(right) if whole else otherwise
 
 
-def behind(children: Any, words: str = "The numbers behind this") -> html.Details:
+def behind(children: Any, words: Any = "The numbers behind this") -> html.Details:
     """A table folded away under its chart."""
     several = list(children) if isinstance(children, list | tuple) else [] if children is None else [children]
     return html.Details([html.Summary(words), *several], className="behind")

@@ -14,6 +14,8 @@ from dash import Dash
 from werkzeug.datastructures import Headers
 from werkzeug.exceptions import BadRequest
 
+from dashboard.gate.network import Network
+
 OWN = {"127.0.0.1", "localhost", "::1"}  # names of this machine by which nobody else can be meant
 HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -37,16 +39,28 @@ POLICY = {  # what a page of ours may load and do; styles are written by the com
 PAPERS = "/papers/"  # one file each, its script and pictures within, as it is when saved
 
 
-def connect(app: Dash) -> None:
-    """Looks at each request before anything else does, and tells the browser with each answer what to keep out."""
+SAFE = {"GET", "HEAD"}  # methods that change nothing
+SECURE = "max-age=31536000"  # seconds: over TLS once, over TLS from then on
+
+
+def connect(app: Dash, network: Network | None = None) -> None:
+    """Looks at each request before anything else does, and tells the browser with each answer what to keep out.
+
+    network : served to other devices; None: to this machine alone.
+    """
 
     def look() -> None:
-        problem = wrong(flask.request.host, flask.request.headers, flask.request.method)
+        request = flask.request
+        problem = wrong(request.host, request.headers, request.method)
+        if network is not None:
+            problem = wrong_on_network(network, request.scheme, request.host, request.headers, request.method)
         if problem:
             raise BadRequest(problem)
 
     def tell(answer: flask.Response) -> flask.Response:
         answer.headers.update(HEADERS)
+        if network is not None and network.secure:
+            answer.headers["Strict-Transport-Security"] = SECURE
         if answer.mimetype == "text/html":
             of_paper = flask.request.path.startswith(PAPERS)
             scripts = "'unsafe-inline'" if of_paper else " ".join(app.csp_hashes())  # the few that Dash itself writes
@@ -62,9 +76,29 @@ def wrong(host: str, headers: Headers, method: str) -> str:
 
     host : as the browser called us, with its port.  headers : of the request, looked up by name.
     """
-    get = headers.get
     if _name(host) not in OWN:
         return f"This server answers to 127.0.0.1 and localhost, not to {host[:80]}."
+    return _from_elsewhere(host, headers, method)
+
+
+def wrong_on_network(network: Network, scheme: str, host: str, headers: Headers, method: str) -> str:
+    """As `wrong`, for a server that other devices call: by the names it is known under; whatever changes something
+    must come from a page of ours and say so.
+    """
+    if not network.answers_to(_name(host)):
+        return f"This server is not known as {host[:80]}; whoever started it can add the name with --name."
+    if network.secure and scheme != "https":
+        return "This way is not encrypted; the proxy in front has to speak TLS and say so by X-Forwarded-Proto."
+    origin = headers.get("Origin")
+    if origin is not None and origin.lower() != f"{scheme}://{host}".lower():
+        return "This request comes from another page than ours."
+    if method not in SAFE and origin is None and headers.get("Sec-Fetch-Site") != "same-origin":
+        return "This request does not say which page it comes from."
+    return _from_elsewhere(host, headers, method)
+
+
+def _from_elsewhere(host: str, headers: Headers, method: str) -> str:
+    get = headers.get
     origin = get("Origin")
     if origin is not None and urlsplit(origin).netloc.lower() != host.lower():
         return "This request comes from another page than ours."

@@ -15,6 +15,7 @@ import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import address
+from dashboard.desk import signed
 from dashboard.drawings import behind, both, graph, graph_id
 
 __all__ = ["behind", "both", "graph", "graph_id"]  # charts stand in dashboard.drawings
@@ -216,8 +217,11 @@ def day_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInpu
 
 
 def who_field(id: Any, label: str = "Written by") -> dmc.TextInput:
-    """Who writes; the browser keeps the name by itself and fills it in wherever it is asked for (page.js)."""
-    return text_field(label, id, autoComplete="name")
+    """Who writes: whoever is signed in. On one machine alone it is typed; the browser keeps the name by itself and
+    fills it in wherever it is asked for (page.js).
+    """
+    who = signed.here()
+    return text_field(label, id, who.name, readOnly=True) if who else text_field(label, id, autoComplete="name")
 
 
 def facts(*pairs: tuple[Words, Words], big: bool = False) -> html.Div:

@@ -9,7 +9,12 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 OURS = {"ingest", "analysis", "dashboard", "demo_data", "tests"}
-IMPORTED_AS = {"arro3-core": "arro3", "python-barcode": "barcode", "import-linter": "importlinter"}
+IMPORTED_AS = {
+    "argon2-cffi": "argon2",
+    "arro3-core": "arro3",
+    "python-barcode": "barcode",
+    "import-linter": "importlinter",
+}
 NOT_IMPORTED = {  # used without an import of ours
     "tzdata": "time zones where the system has none",
     "flask-compress": "Dash(compress=True) loads it",

@@ -109,4 +109,32 @@ window.dash_clientside = window.dash_clientside || {};
     link.click();
     URL.revokeObjectURL(link.href);
   });
+
+  // On the network: a session that has ended leads to where one signs in; what is closed to somebody says so; and what a
+  // colleague wrote into the book is here within seconds, unless somebody is in the middle of writing.
+  if (document.documentElement.dataset.signed) {
+    const asked = window.fetch;
+    window.fetch = async (...given) => {
+      const answer = await asked(...given);
+      const notice = document.getElementById("notice");
+      if (answer.status === 401) location.assign("/sign-in?to=" + encodeURIComponent(location.pathname + location.search));
+      else if (answer.status === 403 && notice) { notice.textContent = "This is not open to you; nothing was changed."; notice.hidden = false; }
+      return answer;
+    };
+    const OF_BOOK = ["/", "/book", "/drift"];
+    let sequence = null;
+    setInterval(async () => {
+      if (document.hidden || !OF_BOOK.includes(location.pathname)) { sequence = null; return; }
+      const answer = await asked("/book/newest").catch(() => null);
+      if (!answer || !answer.ok) return;
+      const told = (await answer.json()).sequence, here = document.activeElement;
+      const writing = [...document.querySelectorAll("#main input:not([readonly]), #main textarea")].some((field) => field === here || (field.value && field.value !== field.defaultValue && field.type !== "hidden"));
+      if (sequence !== null && told > sequence) {
+        const notice = document.getElementById("notice");
+        if (writing && notice) { notice.textContent = "Somebody has written into the book meanwhile; what you write is kept beside it."; notice.hidden = false; }
+        else location.reload();
+      }
+      sequence = told;
+    }, 4000);
+  }
 })();

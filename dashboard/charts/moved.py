@@ -121,11 +121,11 @@ def _axis(shapes: list[Figure], texts: list[Figure], px: Any, end: float, bottom
 def _words(row: MatterRow, texts: list[Figure], top: float, width: float, narrow: bool) -> None:
     room = width if narrow else AXIS[0] - 24
     halo = style.CARD if narrow else ""
-    name = style.wrap(row.name, room, 7.4)[:2]
+    name = style.wrap_to(row.name, room, 2, 7.4)
     for k, line in enumerate(name):
         texts.append(style.words(8, top + 18 + 19 * k, line, size=14, bold=True, colour=style.INK, halo=halo))
     y = top + 18 + 19 * len(name)
-    under = style.wrap(row.under, room, 6.6)[: 1 if len(name) > 1 else 2]
+    under = style.wrap_to(row.under, room, 1 if len(name) > 1 else 2, 6.6)
     for k, line in enumerate(under):
         texts.append(style.words(8, y + 17 * k, line, size=13, halo=halo))
     if narrow:

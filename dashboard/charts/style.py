@@ -219,6 +219,17 @@ def wrap(text: str, room: float, character: float = 6.9) -> list[str]:
     return lines or [""]
 
 
+def wrap_to(text: str, room: float, most: int, character: float = 6.9) -> list[str]:
+    """At most so many lines; what does not fit ends in two points, whole words only."""
+    lines = wrap(text, room, character)
+    if len(lines) <= most:
+        return lines
+    last = lines[most - 1].rstrip(",;:.")
+    while " " in last and (len(last) + 3) * character > room:
+        last = last.rpartition(" ")[0].rstrip(",;:.")
+    return [*lines[: most - 1], f"{last} .."]
+
+
 def width_of(text: str, size: int = 13) -> float:
     """Px that a text may take, on the safe side."""
     return len(text) * CHARACTER * size / 13

@@ -15,7 +15,9 @@ from dashboard.commands import keeping as commands_keeping
 from dashboard.commands import logs as commands_logs
 from dashboard.commands import new as commands_new
 from dashboard.commands import papers as commands_papers
+from dashboard.commands import people as commands_people
 from dashboard.commands import review as commands_review
+from dashboard.commands import serving as commands_serving
 from dashboard.commands.terminal import HERE, say
 from ingest.terms.problems import Problem
 
@@ -30,10 +32,10 @@ app = typer.Typer(
     "where it started and what it costs.",
 )
 COMMANDS = (
-    commands_review.demo,
+    commands_serving.demo,
     commands_new.new,
     commands_logs.load,
-    commands_review.serve,
+    commands_serving.serve,
     commands_review.week,
     commands_papers.necks,
     commands_papers.bench,
@@ -50,6 +52,7 @@ COMMANDS = (
 )
 for command in COMMANDS:
     app.command()(command)
+app.add_typer(commands_people.app)
 
 
 def _version(wanted: bool) -> None:

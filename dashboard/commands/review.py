@@ -1,115 +1,15 @@
-"""Commands that look at the shop: demo, serve, week, figures, limits."""
+"""Commands that look at the shop: week, figures, limits."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, end_of, now, opened, progress_bar, say
+from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, day_of, end_of, now, opened, say
 
 if TYPE_CHECKING:
     from dashboard.desk.desk import Desk
     from ingest.store.snapshot import Snapshot
-
-PORT = 8050
-LOOKS = 5.0  # seconds between two looks at whether logs came or went
-Port = Annotated[int, typer.Option(help="Port of the pages.")]
-NoOpen = Annotated[bool, typer.Option("--no-open", help="Do not open a browser.")]
-
-
-def demo(shop: ShopFolder = Path("demo-shop"), port: Port = PORT, no_open: NoOpen = False) -> None:
-    """Invent a setup shop and show its pages.
-
-    Sixteen weeks of logs are made up and loaded, the last week is told in sentences, then the pages are served.
-    The folder is made if it is not there, and used again if `truerun demo` made it. No other folder is touched.
-    """
-    from dashboard.commands import demo as demo_shop
-
-    with progress_bar("Demo shop") as progress:
-        demo_shop.make(shop, progress=progress, now=now())
-    _serve(shop, port, not no_open, sentences=True)
-
-
-def serve(shop: ShopFolder = HERE, port: Port = PORT, no_open: NoOpen = False) -> None:
-    """Show the shop's pages in a browser.
-
-    They are served on this machine only. Ctrl-C stops them.
-    """
-    _serve(shop, port, not no_open, sentences=False)
-
-
-def _serve(shop: Path, port: int, browser: bool, *, sentences: bool) -> None:
-    """Serve until stopped; the address is told once the port is ours."""
-    begins = shop.is_dir() and not (shop / "shop.toml").exists()  # an empty folder: Logs makes a first shop of a sheet
-    if not begins:
-        opened(shop)
-    _free(port)
-    from dashboard.app import make_app
-    from dashboard.app import serve as serve_app
-    from dashboard.desk import desk
-
-    counter = desk.Desk(shop)
-    desk.use(counter)
-    if sentences:
-        for line in _week_in_sentences(counter):
-            say(line)
-    pages = make_app(counter)
-    _work_ahead(counter)
-    address = f"http://127.0.0.1:{port}/{'logs' if begins else ''}"
-    say(f"The pages are at {address} (Ctrl-C stops them)")
-    if browser:
-        import threading
-        import webbrowser
-
-        threading.Timer(0.5, webbrowser.open, [address]).start()
-    serve_app(pages, port)
-
-
-def _work_ahead(counter: "Desk") -> None:
-    """Have the next Week ready before somebody asks for it: at the start, and whenever logs came or went."""
-    import threading
-    from contextlib import suppress
-    from time import sleep
-
-    from analysis.review import review
-    from dashboard.desk.desk import patient
-
-    def look() -> None:
-        patient.set(True)  # of this thread only
-        counter.work_ahead(review)
-        with suppress(Exception):  # what is wrong with the shop is told on its pages
-            counter.ask(review, week=None)
-        while True:
-            sleep(LOOKS)
-            with suppress(Exception):
-                counter.snapshot()
-
-    threading.Thread(target=look, daemon=True, name="truerun-looks").start()
-
-
-def _week_in_sentences(counter: "Desk") -> Iterator[str]:
-    """The week under review: its headline, then at most seven sentences."""
-    from analysis.review import review
-    from dashboard.sentences import findings
-
-    found, shop = counter.ask(review), counter.snapshot().shop
-    yield from _unread(counter.snapshot())
-    yield f"{shop.shop.name}: {findings.headline(found, shop)}"
-    for sentence in findings.week(found, shop):
-        yield f"  - {sentence.text}"
-
-
-def _free(port: int) -> None:
-    """UserProblem where something else answers on the port."""
-    import socket
-
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", port))
-        except OSError:
-            raise UserProblem(f"Port {port} is taken, perhaps by another Truerun; choose another with --port") from None
 
 
 def figures(
@@ -130,7 +30,7 @@ def figures(
 
     counter = Desk(shop)
     snapshot = counter.snapshot(end_of(shop, of))
-    for line in _unread(snapshot):
+    for line in unread_lines(snapshot):
         say(line)
     written, failed = 0, 0
     try:
@@ -164,7 +64,7 @@ def _since_reviewed(counter: "Desk", of: str) -> str:
         return ""
 
 
-def _unread(snapshot: "Snapshot") -> "list[str]":
+def unread_lines(snapshot: "Snapshot") -> "list[str]":
     """What was not read, a line each: said before anything computed from the rest."""
     from analysis.studies.story.unread import STAGE, unread
     from dashboard.sentences import unread as words
@@ -204,7 +104,7 @@ def week(
 
     desk.use(desk.Desk(shop))
     asked = looking_back.asked(day)
-    for line in _unread(desk.here().snapshot()):
+    for line in unread_lines(desk.here().snapshot()):
         say(line)
     with desk.as_it_stood(asked.end):
         name, html = review.paper(week=asked.first, letter=letter)
@@ -299,7 +199,7 @@ def limits(
         stream = " ".join(row[name] for name in ("characteristic", "position", "model", "stage", "tech") if row[name])
         say(
             f"  not steady: {stream}, {row['taken_at']:%Y-%m-%d} {row['serial']}: {row['why']}, {row['sigmas']:+.1f} "
-            "sigma"
+            "times the usual spread"
         )
     write_limits(shop, rows, who, why, now=now())
     say(f"Limits of {rows.height} streams are on file, from the readings of {first} to {last}.")

@@ -15,10 +15,11 @@ from typing import Any
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.gauges.register import Standing, register
+from dashboard.desk import signed
 from dashboard.desk.card_fields import Fields
 from dashboard.desk.desk import Desk
 from dashboard.desk.gauge_in_hand import held, in_hand, note_of, typed
-from dashboard.desk.kept_cards import Kept, last_days, time_of
+from dashboard.desk.kept_cards import Kept, clock_off, last_days, time_of, when, whole_number
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.shopfiles.shop import Shop
@@ -121,13 +122,14 @@ class CardDesk:
         if sent_to and sent_to not in {*shop.by_stage, "supplier", "unknown"}:
             raise UnusableData(f"{sent_to!r} is no stage of this shop")
         now = self.clock()
+        finished, started = when(given, now)
         row = {
             "serial": serial,
             "model": model,
             "stage": stage.key,
             "tech": str(given.get("tech", ""))[:80],
-            "started_at": time_of(str(given.get("opened_at", "")), now).isoformat(timespec="seconds"),
-            "finished_at": now.isoformat(timespec="seconds"),
+            "started_at": (started or time_of(str(given.get("opened_at", "")), finished)).isoformat(timespec="seconds"),
+            "finished_at": finished.isoformat(timespec="seconds"),
             "outcome": outcome,
             "fault": "; ".join(str(one) for one in given.get("faults", [])[:FAULTS]),
             "fault_at": str(given.get("fault_at", ""))[:80],
@@ -140,14 +142,20 @@ class CardDesk:
         headings = card_sheet.header(shop, [(each[1], each[2]) for each in noted])
         for name, text in self._cells(given.get("values", []), headings).items():
             row[name] = text
-        day = now.astimezone(shop.zone).date()
+        day = finished.astimezone(shop.zone).date()
         with self._lock:
             before = self._all()  # read before the row is written, so that it stands there once
-            new = sheets.keep(self.desk.folder, day, bench, headings, row)
+            there = any(one.card == row[CARD] for one in before) or sheets.was_undone(self.desk.folder, row[CARD])
+            new = not there and sheets.keep(self.desk.folder, day, bench, headings, row)
             if new:
-                before.append(Kept(card_sheet.name_of(day, bench), row, now))
+                before.append(Kept(card_sheet.name_of(day, bench), row, finished))
+                before.sort(key=lambda one: one.at)
         self._soon()
-        return {"kept": True, "new": new, "at": row["finished_at"], "today": self.today(bench)}
+        off = clock_off(given, now)
+        if new:
+            signed.did("kept a card", ", ".join(each for each in (f"{serial} at {stage.key}", row["tech"]) if each))
+        signed.told_by_tablet(whole_number(given.get("waits")), off)
+        return {"kept": True, "new": new, "at": row["finished_at"], "clock_off": off, "today": self.today(bench)}
 
     def undo(self, bench: str, card: str) -> dict[str, Any]:
         """Take a card back; refused once a later stage has opened the instrument."""
@@ -165,6 +173,7 @@ class CardDesk:
             if row is None:
                 raise UnusableData("no sheet of this bench and day holds that card")
             self._kept = [one for one in self._all() if one.card != card]
+        signed.did("took a card back", row["serial"])
         self._soon()
         return {"undone": True, "row": row, "today": self.today(bench)}
 

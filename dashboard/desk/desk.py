@@ -21,9 +21,11 @@ import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from dashboard import faults, numbers
+from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
-from dashboard.desk.people_shown import Veil
+from dashboard.desk.people_shown import Veil, of_nobody
+from ingest.access import people
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
 from ingest.store.snapshot import REVIEWED, TARGET, Snapshot
@@ -71,6 +73,12 @@ class Desk:
     def veil(self) -> Veil:
         """How the shop wishes people shown, for what is shown of its logs as they were typed."""
         return self._opened(None)[1]
+
+    def nobody_shown(self) -> Veil:
+        """What takes everybody's name out of a text: techs, whoever signs in, whoever stands in the book."""
+        bare = self._opened(None)[1].bare
+        said = bare.readers["bench_book"](("who", "owner"))
+        return of_nobody(bare, [*said["who"], *said["owner"], *(one.name for one in people.everybody(self.folder))])
 
     def work_ahead(self, *works: Callable[[Snapshot], Any]) -> None:
         """From now on, when logs came or went, `works` are worked out first; until then a page that can wait for them
@@ -151,14 +159,14 @@ class Desk:
         at once.
         """
         before = self.snapshot()
-        written = book.write_entry(self.folder, kind, text, who, now=datetime.now(UTC), **about)
+        written = book.write_entry(self.folder, kind, text, signed.who(who), now=datetime.now(UTC), **about)
         self._hand_on(before, kind)
         return written
 
     def write_target(self, row: dict[str, object], *, who: str, why: str = "") -> int:
         """A target by hand (ingest.store.book.write_target), written now; what hangs on no such target stands."""
         before = self.snapshot()
-        written = book.write_target(self.folder, row, who, why, now=datetime.now(UTC))
+        written = book.write_target(self.folder, row, signed.who(who), why, now=datetime.now(UTC))
         self._hand_on(before, TARGET)
         return written
 
@@ -166,9 +174,13 @@ class Desk:
         """A week as it is shown now (ingest.store.book.write_week), kept in the book; `what` taken back: no longer."""
         before = self.snapshot()
         told = {"version": before.version, "as_of": before.as_of, **row}
-        written = book.write_week(self.folder, told, who, now=datetime.now(UTC))
+        written = book.write_week(self.folder, told, signed.who(who), now=datetime.now(UTC))
         self._hand_on(before, REVIEWED)
         return written
+
+    def book_sequence(self) -> int:
+        """The newest line of the book; 0 where there is none."""
+        return book.last_sequence(self.folder) if self.has_shop else 0
 
     def kept_week(self, sequence: int) -> str:
         """The copy of a week that one line of the book keeps; '' where it keeps none."""
@@ -205,7 +217,7 @@ class Desk:
         """Limits on file (ingest.store.book.write_limits: a row a stream), written now; the next question draws
         them.
         """
-        return book.write_limits(self.folder, rows, who, why, now=datetime.now(UTC))
+        return book.write_limits(self.folder, rows, signed.who(who), why, now=datetime.now(UTC))
 
     def ask(self, study: Callable[..., T], *, as_of: datetime | None = None, **options: Any) -> T:
         """What `study(snapshot, **options)` answers; worked out once for the same shop and options. Without options it

@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
@@ -12,7 +13,7 @@ from threading import Lock
 from time import monotonic, sleep
 from typing import Any
 
-from dashboard.desk import bench_index
+from dashboard.desk import bench_index, signed
 from dashboard.desk.people_shown import Veil
 from ingest.reading.bounds import MOST_BYTES, read_within
 from ingest.reading.reader import form_of
@@ -95,14 +96,20 @@ class Jobs:
             sources = [(name, lambda data=data: data) for name, data in small]
             became = (
                 load.load_data(
-                    self.folder, sources, check=check, replaces=replaces, progress=progress, now=self.clock()
+                    self.folder,
+                    sources,
+                    check=check,
+                    replaces=replaces,
+                    progress=progress,
+                    who=signed.who(""),
+                    now=self.clock(),
                 )
                 if small
                 else []
             )
             return [*became, *large]
 
-        return self._begin("Check" if check else "Load", work)
+        return self._begin("Check" if check else "Load", work, ", ".join(name for name, _ in files))
 
     def cards(self) -> int:
         """Load the sheets of Card that have grown, then make the small index of the benches anew."""
@@ -113,13 +120,13 @@ class Jobs:
             finally:
                 self._index(asked=monotonic() >= self._ask_again)
 
-        return self._begin("Take in the day's cards", work)
+        return self._begin("Take in the day's cards", work, None)
 
     def bench_index(self, *, plain: bool = False) -> int:
         """Make the small index of the benches anew; `plain`: without what studies say, which takes longer."""
         if plain:
-            return self._begin("Index for Card", lambda _: self._index(asked=False))
-        return self._begin("Index for Card", lambda _: self._index(asked=True))
+            return self._begin("Index for Card", lambda _: self._index(asked=False), None)
+        return self._begin("Index for Card", lambda _: self._index(asked=True), None)
 
     def _index(self, *, asked: bool) -> None:
         """The index anew; where studies are not asked, with what they said last."""
@@ -140,23 +147,27 @@ class Jobs:
                     self.folder,
                     [(name, lambda: read_within(path, lambda _: form_of(name, shop), name))],
                     progress=progress,
+                    who=signed.who(""),
                     now=self.clock(),
                 )
             finally:
                 shutil.rmtree(path.parent, ignore_errors=True)
 
-        return self._begin("Load", work)
+        return self._begin("Load", work, name)
 
     def unload(self, log: str, who: str = "", why: str = "") -> int:
         """Take a log out."""
-        return self._begin(f"Unload {log}", lambda _: load.unload(self.folder, log, who=who, why=why, now=self.clock()))
+        return self._begin(
+            f"Unload {log}", lambda _: load.unload(self.folder, log, who=signed.who(who), why=why, now=self.clock())
+        )
 
     def take_out_all(self, names: Sequence[str], who: str, then: Callable[[], Any]) -> int:
         """Take several logs out, then do what follows, such as putting shop files back as they were."""
 
         def work(_: Progress) -> str:
             told = [
-                load.unload(self.folder, name, who=who, why="to be mapped anew", now=self.clock()) for name in names
+                load.unload(self.folder, name, who=signed.who(who), why="to be mapped anew", now=self.clock())
+                for name in names
             ]
             then()
             return ", ".join(told)
@@ -173,14 +184,18 @@ class Jobs:
         """Lay a person's value over one cell; None takes the correction back."""
         return self._begin(
             f"Correct {log}, line {line}",
-            lambda _: [mend.correct(self.folder, log, line, column, value, who=who, why=why, now=self.clock())],
+            lambda _: [
+                mend.correct(self.folder, log, line, column, value, who=signed.who(who), why=why, now=self.clock())
+            ],
         )
 
     def settle(self, log: str, line: int, column: str, verdict: str, who: str, why: str) -> int:
         """Settle one question: it is real | keep held | take new."""
         return self._begin(
             f"Settle {log}, line {line}",
-            lambda _: [mend.settle(self.folder, log, line, column, verdict, who=who, why=why, now=self.clock())],
+            lambda _: [
+                mend.settle(self.folder, log, line, column, verdict, who=signed.who(who), why=why, now=self.clock())
+            ],
         )
 
     def say_edition(self, newer: str, older: str, who: str, why: str, *, edition: bool) -> int:
@@ -188,7 +203,7 @@ class Jobs:
         verdict = editions.EDITION if edition else editions.OTHER
         return self._begin(
             "Say what two logs of one name are",
-            lambda _: [mend.say_edition(self.folder, newer, older, verdict, who, why, now=self.clock())],
+            lambda _: [mend.say_edition(self.folder, newer, older, verdict, signed.who(who), why, now=self.clock())],
         )
 
     def answers(self, said: Sequence[tuple[Group, str]], who: str, why: str) -> int:
@@ -202,13 +217,15 @@ class Jobs:
             for group, text in said
         ]
         return self._begin(
-            f"Answer {count} questions", lambda _: answers.answer(self.folder, given, who, why, now=self.clock())
+            f"Answer {count} questions",
+            lambda _: answers.answer(self.folder, given, signed.who(who), why, now=self.clock()),
         )
 
     def take_back(self, first: int, last: int, who: str, logs: Sequence[str]) -> int:
         """Take the answers of the book's lines from `first` to `last` back."""
         return self._begin(
-            "Take answers back", lambda _: answers.take_back(self.folder, first, last, who, logs=logs, now=self.clock())
+            "Take answers back",
+            lambda _: answers.take_back(self.folder, first, last, signed.who(who), logs=logs, now=self.clock()),
         )
 
     def wait(self, number: int, seconds: float = 60.0) -> Job:
@@ -223,13 +240,16 @@ class Jobs:
             f"It is still being worked on after {seconds:g} s; page Logs says how far it is, and nothing is lost"
         )
 
-    def _begin(self, title: str, work: Callable[[Progress], Any]) -> int:
+    def _begin(self, title: str, work: Callable[[Progress], Any], about: str | None = "") -> int:
+        """about : what the trail says of it beside the title; None of work that nobody asked for."""
+        if about is not None:
+            signed.did(title[:1].lower() + title[1:], about)
         with self._lock:
             number = next(self._numbers)
             self._jobs[number] = Job(number, title)
             for old in sorted(self._jobs)[:-KEPT]:
                 del self._jobs[old]
-        self._thread.submit(self._run, number, work)
+        self._thread.submit(copy_context().run, self._run, number, work)  # under the name of whoever asked
         return number
 
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:

@@ -191,3 +191,11 @@ class Veil:
 
     def _note(self, note: str) -> str:
         return "somebody signs whom no list knows: a question below" if ASKED.match(note) else note
+
+
+def of_nobody(bare: Snapshot, more: Iterable[str]) -> Veil:
+    """A veil under which nobody is named, whatever the shop shows; `more`: further names."""
+    veil = Veil(bare)
+    veil.show = "none"
+    veil.words.update({word.strip().casefold(): NOBODY for word in more if word and word.strip()})
+    return veil

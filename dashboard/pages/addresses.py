@@ -44,6 +44,8 @@ class Capability(Address):
     sort: Text = ""
     page: Text = ""
     word: Text = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
 
 
 class Rework(Address):
@@ -69,6 +71,8 @@ class Necks(Address):
     model: Text = ""
     goes: Text = ""
     lot: Text = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
 
 
 class Bench(Address):
@@ -77,6 +81,8 @@ class Bench(Address):
     tech: Text = ""
     stage: Text = ""
     characteristic: Text = ""
+    first: Day = Field("", alias="from")
+    to: Day = ""
 
 
 class Gauges(Address):

@@ -21,7 +21,10 @@ from dashboard.tables import leafed
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
-UNDER = "A gauge is coarse where one step of it is more than the stream's sigma. It may still judge runs and shares."
+UNDER = (
+    "A gauge is coarse where one step of it is more than the usual spread of its readings. It may still judge runs and "
+    "shares."
+)
 JUDGED = (
     "Under 10 % of the spread is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes "
     "(AIAG Measurement Systems Analysis, 4th edition)."
@@ -161,8 +164,8 @@ def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Se
         ("stage", "Stage", "wide-only"),
         ("word", "Gauge"),
         ("step", "Step", "n"),
-        ("sigma", "Sigma", "n"),
-        ("in_sigma", "Steps in a sigma", "n wide-only"),
+        ("sigma", "Usual spread", "n"),
+        ("in_sigma", "Steps in the spread", "n wide-only"),
         ("in_tolerance", "Steps in the tolerance", "n wide-only"),
         ("gauges", "Taken with", "wide-only"),
         ("n", "n", "n wide-only"),
@@ -231,7 +234,7 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
         )
         tell = (
             f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside "
-            "are sounder than a sigma."
+            "are sounder than a spread."
         )
         say.append(html.P([html.B(f"{shop.characteristic_name(str(key))}: "), tell]))
     studied = set(studies["characteristic"].to_list())

@@ -83,7 +83,7 @@ def judged_by(shop: Shop) -> str:
     if budget is None:
         rules = ", ".join(shop.judging.rules)
         return (
-            f"Classical limits at {numbers.plain(shop.judging.width, 1).removesuffix('.0')} sigma; what opens a "
+            f"Classical limits at {numbers.plain(shop.judging.width, 1).removesuffix('.0')} spreads; what opens a "
             f"signal: {rules}."
         )
     allowed = numbers.in_words(int(budget), capital=True) if budget == int(budget) else numbers.plain(budget, 1)
@@ -94,14 +94,19 @@ def judged_by(shop: Shop) -> str:
 
 def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
     """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`."""
+    since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
+    return moved_by(row, shop) + (since if row["shift"] is not None else "")
+
+
+def moved_by(row: dict[str, Any], shop: Shop) -> str:
+    """By how much a stream moved: `up 0.17 mm, 28 % of the tolerance`."""
     if row["shift"] is None:
         return "moved; when it began cannot be said yet"
     way = "up" if row["shift"] >= 0 else "down"
     share = (
         f", {numbers.share(abs(row['shift_share']), 100)} of the tolerance" if row["shift_share"] is not None else ""
     )
-    since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
-    return f"{way} {sentences.amount(shop, row['characteristic'], abs(row['shift']))}{share}{since}"
+    return f"{way} {sentences.amount(shop, row['characteristic'], abs(row['shift']))}{share}"
 
 
 def state_words(row: dict[str, Any], shop: Shop, size: float | None) -> tuple[str, str]:
@@ -156,8 +161,8 @@ def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:
     amount = sentences.amount(shop, str(row["characteristic"]), row["shift"])
     sigmas = numbers.plain(row["sigmas"], 1)
     return (
-        f"A shift of {amount} ({sigmas} sigma) or more since {since} would have shown by now, with a chance of 90 %; "
-        f"a smaller one may be there unseen ({n})."
+        f"A shift of {amount} ({sigmas} times the usual spread) or more since {since} would have shown by now, with a "
+        f"chance of 90 %; a smaller one may be there unseen ({n})."
     )
 
 
@@ -305,8 +310,8 @@ def part_of_a_shift(n: int) -> str:
     """Readings far from the old edge because their stream moved."""
     many = "reading lies" if n == 1 else "readings lie"
     return (
-        f"{numbers.in_words(n, capital=True)} more {many} beyond four sigma because the stream moved: part of the "
-        "shift, not odd."
+        f"{numbers.in_words(n, capital=True)} more {many} beyond four times the usual spread because the stream "
+        "moved: part of the shift, not odd."
     )
 
 
@@ -319,14 +324,16 @@ def how_it_judges(shop: Shop) -> list[str]:
     else:
         said.append(
             f"{judged_by(shop)} That is a mean over all charts that can open. The run rules under the chart are marks "
-            "and open nothing; one reading beyond four sigma, or one whose pattern is as rare, is an odd instrument."
+            "and open nothing; one reading beyond four times the usual spread, or one whose pattern is as "
+            "rare, is an odd instrument."
         )
     said.append(
         "The centre line is the mean of the baseline: the limits on file, else the first "
         f"{numbers.count(shop.judging.baseline_readings)} readings. "
-        "Sigma comes from the difference between neighbouring readings. A signal stays open until the readings say "
-        "that the stream is back at its centre line (a thousand times likelier than staying away), until new limits, "
-        "or until a person closes it; opening again within thirteen weeks in the same direction it goes on."
+        "The usual spread (one standard deviation, sigma) comes from the difference between neighbouring "
+        "readings. A signal stays open until the readings say that the stream is back at its centre line (a "
+        "thousand times likelier than staying away), until new limits, or until a person closes it; opening "
+        "again within thirteen weeks in the same direction it goes on."
     )
     if budget is not None:
         said.append(
@@ -334,7 +341,7 @@ def how_it_judges(shop: Shop) -> list[str]:
             "these readings; before that a normal curve is taken for granted, and readings that do not follow it raise "
             "more false signals. In 200 simulated shops with limits of their own law, one a week allowed: 1.3 times as "
             "many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 1.2 times where the "
-            "curve is as skewed as a gamma with shape 4, 1.0 times where readings are rounded to half a sigma, where "
+            "curve is as skewed as a gamma with shape 4, 1.0 times where readings are rounded to half a spread, where "
             "setters spread unequally or where neighbours are alike."
         )
     return said

@@ -145,6 +145,8 @@ def faults(found: pl.DataFrame) -> str:
         return "No send-back names a fault."
     row = found.row(0, named=True)
     name = row["name"] or "no fault named"
+    if len(found) == 1 and not row["name"]:
+        return f"None of the {numbers.count(row['count'])} send-backs names its fault."
     say = (
         f"{name[0].upper() + name[1:]} comes back most: {numbers.of(row['count'], int(found['count'].sum()))} "
         "send-backs."

@@ -237,7 +237,7 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
     lead = f"{characteristic(shop, key)} on {shown} is read too coarsely to judge one instrument"
     many = "stream is" if len(found.coarse) == 1 else "streams are"
     why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
-    rest = ": one step of the gauge is more than one sigma."
+    rest = ": one step of the gauge is more than the usual spread."
     return Sentence(
         "coarse", "coarse", lead, rest, why, address("/capability", open="gauges", characteristic=key), "Gauges"
     )
@@ -282,7 +282,7 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     judged = int(row["judged"])
     told = row["never_sent_back"] is not None
     straight = round((row["never_sent_back"] or 0.0) * judged)
-    said = [_finished(found, row["finished"])]
+    said = [_finished(found, None if found.finished is None else row["finished"])]
     share = numbers.share(row["never_sent_back"], judged) if told else "not read" if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
     if judged and not told:

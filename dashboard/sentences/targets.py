@@ -142,3 +142,25 @@ def test_short(lasts: targets.Lasting) -> str:
         f"{numbers.count(lasts.nine_by)}. It begins anew after each answer; the latest counts. Ranges: 95 %; under "
         f"{FEW} is few."
     )
+
+
+def in_days(words: str) -> str:
+    """What a choice of days does to the page."""
+    return (
+        f"Bands show what was set {words}; word and evidence are of all days, and so is what stands below: a test cut "
+        "to days of one's choice keeps no promise."
+    )
+
+
+def nothing_in_days(words: str) -> str:
+    """That nothing was set in these days."""
+    return f"Nothing with a target was set {words}; word and evidence are of all days, and so is what stands below."
+
+
+def of_days(stand: Stand | None) -> str:
+    """How many of what was set in the days lie outside the band."""
+    if stand is None:
+        return ""
+    n = len(stand.values)
+    few = ", few" if n < FEW else ""
+    return f"In these days {numbers.of(sum(stand.out), n)} outside{few}."

@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from ingest.access import file as access
 from ingest.store import book, index, ledger, originals, seals
 from ingest.store.problems import StoreProblem, busy, of_database
 from ingest.store.sqlite_tables import connect
@@ -22,7 +23,7 @@ FORMAT = 1  # of the file; raised whenever an older Truerun could not restore it
 LIST = "truerun-backup.json"
 PLACE, KEPT, ENDING = "backups", 5, ".truerun"
 SHOP_FILES = ("shop.toml", "shop.additions.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv")
-DATABASES = (book.FILE, "access.sqlite", f"store/{ledger.FILE}")
+DATABASES = (book.FILE, access.FILE, f"store/{ledger.FILE}")
 _TRIES = 3
 
 
@@ -128,6 +129,9 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
     hands.
     """
     listed: dict[str, str] = {}
+    if (folder / access.FILE).exists():  # what it holds of people is for the owner's eyes, in a backup too
+        path.unlink(missing_ok=True)
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, access.OWNER_ONLY))
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
         with one_moment(folder, writers_wait=held):
             names = [name for name in _names(folder) if (folder / name).exists()]  # of a damaged shop what there is

@@ -68,6 +68,13 @@ def undo(folder: Path, day: date, bench: str, card: str, *, now: datetime) -> di
         return _undone(folder, card)
 
 
+def was_undone(folder: Path, card: str) -> bool:
+    """Was a card taken back? Sent again it stays so."""
+    path = folder / FOLDER / UNDONE
+    said = repr({CARD: card})[1:-1]
+    return path.exists() and any(said in row.get("row", "") for row in _read(path)[1])
+
+
 def check_gauge(folder: Path, gauge: str, value: float, who: str, *, now: datetime) -> None:
     """Write what a gauge read on its master piece, canonical units; on the disk when this returns."""
     row = {"at": now.isoformat(timespec="seconds"), "gauge": gauge, "value": f"{value:.6g}", "who": who}

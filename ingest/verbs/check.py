@@ -10,6 +10,8 @@ from pathlib import Path
 
 import polars as pl
 
+from ingest.access import file as access
+from ingest.access import people
 from ingest.shopfiles.shop import Shop, ShopProblem, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
@@ -45,6 +47,7 @@ def check(folder: Path, *, now: datetime) -> list[Finding]:
     found += _book(folder, wrong)
     found += _originals(folder, shop)
     found += _store(folder, wrong, shop)
+    found += _access(folder)
     found += _backups(folder)
     found += _clock(folder, now)
     return found
@@ -180,6 +183,21 @@ def _store(folder: Path, wrong: list[Wrong], shop: Shop | None) -> Iterator[Find
 
 def _plural(logs: int) -> str:
     return "log" if logs == 1 else "logs"
+
+
+def _access(folder: Path) -> Iterator[Finding]:
+    """Who may sign in on the network, where there is such a list."""
+    how = access.wrong(folder)
+    if how:
+        mend = (
+            "any `truerun people` command mends that"
+            if "others" in how
+            else "take the file away, then say `truerun people add` for everybody who may sign in"
+        )
+        yield Finding(access.FILE, False, how, mend)
+    elif (folder / access.FILE).exists():
+        count = len(people.everybody(folder))
+        yield Finding(access.FILE, True, f"{count} {'person' if count == 1 else 'people'} may sign in")
 
 
 def _backups(folder: Path) -> Iterator[Finding]:

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import polars as pl
 
+from ingest.access import people
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop, fingerprint, read_shop
 from ingest.shopfiles.shop_parts import Tech
@@ -136,6 +137,7 @@ def _step_by_step(folder: Path, plan: Plan, now: datetime) -> Forgotten:
         _no_older_versions(draft, version.n)
     if (folder / "shop.toml").read_bytes().decode("utf-8-sig") != new_toml:
         write_whole(folder / "shop.toml", new_toml.encode())
+    people.forget(folder, names.means)
     left = elsewhere.rewrite(folder, names, but=_OURS)
     clean(folder, new_shop)
     left += elsewhere.still_named(folder, names, but=(*_OURS, *(line.split(": ")[0] for line in left)))
@@ -217,7 +219,7 @@ def _techs_on_file(folder: Path) -> list[str]:
 def _is_named(folder: Path, names: Names, words: Sequence[str]) -> bool:
     """Does any log, original or line of the book name somebody who is no tech of shop.toml?"""
     said = book.read(folder)
-    if any(names.means(word) for word in words) or any(
+    if any(names.means(word) for word in (*words, *(each.name for each in people.everybody(folder)))) or any(
         names.out_of_name(name) != name for name in said["loads"]["name"]
     ):
         return True

@@ -84,6 +84,7 @@ def load_data(
     check: bool = False,
     replaces: str | None = None,
     progress: Progress | None = None,
+    who: str = "",
     now: datetime,
 ) -> list[Loaded]:
     """As `load`, of files by name and bytes. Files are committed a good many rows at a time; each stands or falls by
@@ -119,7 +120,7 @@ def load_data(
         rest = 1 - READING
         return lambda share, what: tell((place + READING + rest * share) / len(sources), f"{sources[place][0]}: {what}")
 
-    commit = partial(_commit, folder, shop, check=check, replaces=replaces, now=now, tell=taking_in)
+    commit = partial(_commit, folder, shop, check=check, replaces=replaces, who=who, now=now, tell=taking_in)
     for place, came in ahead(sources, one):
         if isinstance(came, Loaded):
             became[place] = came
@@ -154,6 +155,7 @@ def _commit(
     *,
     check: bool,
     replaces: str | None,
+    who: str,
     now: datetime,
     tell: Callable[[int], Progress],
 ) -> dict[int, Loaded]:
@@ -189,7 +191,7 @@ def _commit(
         bring_back(draft, folder, shop, said, fresh)
         became = dict(zip(became, with_two_values(draft, list(became.values())), strict=True))
         if fresh and not check:
-            _enter(draft, folder, [came.entry for came in fresh], gone, now)
+            _enter(draft, folder, [came.entry for came in fresh], gone, now, who=who)
     if fresh and not check:
         index.follow(folder, shop, {came.entry.sha256 for came in fresh} | said_of(said, gone))
     return became
@@ -243,10 +245,10 @@ def _original(folder: Path, logs: pl.DataFrame, log_id: str) -> Original | None:
         return None
 
 
-def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now: datetime) -> None:
+def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now: datetime, *, who: str) -> None:
     """Write new logs into the book and end the version."""
     if gone:
-        _unloaded(draft, folder, gone, now, "another file came in its place")
+        _unloaded(draft, folder, gone, now, "another file came in its place", who)
     rows = pl.DataFrame(
         {
             "log_id": [entry.log_id for entry in entries],
@@ -256,7 +258,7 @@ def _enter(draft: Draft, folder: Path, entries: Sequence[Entry], gone: str, now:
             "replaces": gone,
         }
     )
-    last = book.append(draft.connection, "loads", rows, now=now, schema="book")
+    last = book.append(draft.connection, "loads", rows, now=now, who=who, schema="book")
     for place, entry in enumerate(entries):
         draft.connection.execute(
             "UPDATE main.logs SET loaded = ? WHERE log_id = ? AND until IS NULL",

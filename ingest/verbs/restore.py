@@ -15,6 +15,8 @@ from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from ingest.access import file as access
+from ingest.access import sessions
 from ingest.store import book, ledger, originals, seals
 from ingest.store.alone import alone
 from ingest.store.problems import StoreProblem, first_line
@@ -22,7 +24,7 @@ from ingest.store.sqlite_tables import connect
 from ingest.store.writing import write_whole
 from ingest.verbs import backup
 
-PARTS = (*backup.SHOP_FILES, book.FILE, "access.sqlite", originals.FOLDER, "cards", "store")  # what changes places
+PARTS = (*backup.SHOP_FILES, book.FILE, access.FILE, originals.FOLDER, "cards", "store")  # what changes places
 UNDER_WAY = (
     ".restore"  # in the folder: unpacked under new/, what it takes the place of under old/, READY once it is whole
 )
@@ -63,7 +65,8 @@ def _restore(folder: Path, path: Path, told: dict[str, Any], now: datetime) -> R
         _count_on(new, folder, str(told["made_at"]), now)
         for name in (book.FILE, f"store/{ledger.FILE}"):
             seals.seal(new, new / name)
-        had = [part for part in PARTS if (folder / part).exists()]
+        _who_may_sign_in(folder, new)
+        had = [part for part in PARTS if (folder / part).exists() and part != access.FILE]
         write_whole(work / READY, json.dumps({"had": had}).encode())
     except OSError as fault:
         shutil.rmtree(work, ignore_errors=True)
@@ -144,6 +147,17 @@ def _unpack(path: Path, told: dict[str, Any], new: Path) -> None:
                 (new / name).write_bytes(data)
     except (zipfile.BadZipFile, KeyError, EOFError, zipfile.zlib.error) as fault:  # type: ignore[attr-defined]
         raise StoreProblem(f"{path} is damaged ({first_line(fault)}); nothing was changed") from None
+
+
+def _who_may_sign_in(folder: Path, new: Path) -> None:
+    """Who may sign in stays as it is now: a restore brings nobody back who was taken off the list. Where there is no
+    such list now the backup's counts, with every session ended.
+    """
+    if (folder / access.FILE).exists():
+        (new / access.FILE).unlink(missing_ok=True)
+    elif (new / access.FILE).exists():
+        access.only_the_owners(new)
+        sessions.drop_all(new)
 
 
 def _check_formats(new: Path) -> None:

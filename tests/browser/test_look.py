@@ -111,7 +111,7 @@ def test_crossing_760_px_redraws_a_chart_for_the_other_width(address, watched):
     seen.page.goto(f"{address}/single")
     seen.charts_drawn()
     words = "[...document.querySelectorAll('.drawn text')].map(t => t.textContent).join('|')"
-    assert "the edge" in seen.page.evaluate(words)
+    assert "centre line" in seen.page.evaluate(words)
     seen.page.set_viewport_size({"width": 390, "height": 800})
     seen.page.wait_for_function(f"{words}.includes('runs at')")
     assert seen.wrong == []

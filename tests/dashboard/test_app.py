@@ -75,10 +75,13 @@ def test_the_header_names_shop_and_time_and_every_page_twice(made):
 
 
 def test_it_is_served_on_this_machine_only(made, monkeypatch):
-    asked = {}
-    monkeypatch.setattr("waitress.serve", lambda server, **how: asked.update(how))
-    app.serve(made, 8123)
-    assert (asked["host"], asked["port"]) == ("127.0.0.1", 8123)
+    from dashboard.gate.server import Server
+
+    asked = []
+    monkeypatch.setattr(Server, "run", lambda server: asked.append(server))
+    app.serve(made, 0)
+    asked[0].close()
+    assert (asked[0].effective_host, asked[0].adj.url_scheme, asked[0].network) == ("127.0.0.1", "http", False)
 
 
 @pytest.mark.parametrize("state", list(parts.MARKS))

@@ -55,13 +55,15 @@ class Stand:
     lasts: "Lasting"  # what the test promises
 
 
-def stands(snapshot: Snapshot, tech: str, *, since: date | None = None) -> list[Stand]:
+def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: date | None = None) -> list[Stand]:
     """Where a tech stands against every band whose readings they set; `since`: the day the test began (None: their
-    first reading). Only readings under the band's own spec count.
+    first reading), `until`: the last day looked at. Only readings under the band's own spec count.
     """
     readings = set_readings(snapshot).sort("taken_at", "serial")
     if since is not None:
         readings = readings.filter(pl.col("set_on") >= since)
+    if until is not None:
+        readings = readings.filter(pl.col("set_on") <= until)
     touched = readings.filter(pl.col("set_by") == tech).select("characteristic", "position", "setup").unique()
     theirs = targets_of(snapshot, tech).join(
         touched,

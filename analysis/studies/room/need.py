@@ -7,24 +7,34 @@ or beyond a limit (Ppk of 0 or less) no tolerance round this target is wide enou
 
 from __future__ import annotations
 
+from datetime import date
+
 import polars as pl
 
 from analysis.studies.room import capability
 from analysis.studies.room.room import room
+from analysis.studies.story.conformity import judged_readings
 from ingest.store.snapshot import Snapshot
 
 ROW = ["characteristic", "position"]
 
 
-def needs(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
-    """Rows of `room` with limits and a Ppk, and beside each: need, need_low, need_high (tolerances; null: beyond any),
-    more (not thin, and the whole 95 % interval lies above 1), off (from the middle or target, in the reading's unit),
-    widest (share of the tolerance that the middle 99.7 % take), promise (False: thin, coarse or not steady).
+def readings_reach(snapshot: Snapshot, *, when: str) -> tuple[date, date]:
+    """The first and the last day with readings as built, as set or as shipped; there is at least one."""
+    days = judged_readings(snapshot, when)["day"]
+    return days.min(), days.max()  # type: ignore[return-value]
+
+
+def needs(snapshot: Snapshot, *, when: str, first: date | None = None, last: date | None = None) -> pl.DataFrame:
+    """Rows of `room` with limits and a Ppk, of all days or of those from `first` to `last`, and beside each: need,
+    need_low, need_high (tolerances; null: beyond any), more (not thin, and the whole 95 % interval lies above 1), off
+    (from the middle or target, in the reading's unit), widest (share of the tolerance that the middle 99.7 % take),
+    promise (False: thin, coarse or not steady).
 
     Sorted by rows (characteristic and position): most models that clearly need more, then the largest need first;
     within a row the largest need first. Empty without such rows.
     """
-    rows = room(snapshot, when=when)
+    rows = room(snapshot, when=when, first=first, last=last)
     if rows.is_empty():
         return rows
     rows = rows.filter(pl.col("ppk").is_not_null())

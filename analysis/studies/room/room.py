@@ -4,6 +4,8 @@ A row a characteristic, position and model (setup), over the readings under the 
 capability figures have them for the same stream.
 """
 
+from datetime import date
+
 import numpy as np
 import polars as pl
 from scipy.special import ndtri
@@ -21,8 +23,9 @@ SAME = 1e-9
 MIDDLE, HALF = 0.997, 0.5  # shares of the readings between the ends of the line, and of the bar
 
 
-def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
-    """The rows of the map for `when` (conformity.BUILT, SET or SHIPPED).
+def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date | None = None) -> pl.DataFrame:
+    """The rows of the map for `when` (conformity.BUILT, SET or SHIPPED); `first`, `last`: only readings of these days,
+    under the limits in force at their end, and thin by their own number.
 
     characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low,
     ppk_high (on as many readings as are independent), outside, on_limit, share, share_low, share_high, and low,
@@ -30,6 +33,10 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
     or as counted where the readings are not normal. flags: words joined by ';'. Without limits only n and mean.
     """
     readings = judged_readings(snapshot, when)
+    if first is not None:
+        readings = readings.filter(pl.col("day") >= first)
+    if last is not None:
+        readings = readings.filter(pl.col("day") <= last)
     if readings.is_empty():
         return pl.DataFrame()
     same = pl.struct("target", "lower", "upper")
@@ -85,7 +92,12 @@ def room(snapshot: Snapshot, *, when: str) -> pl.DataFrame:
         pl.when(same_readings).then("own_low").otherwise("ppk_low").alias("ppk_low"),
         pl.when(same_readings).then("own_high").otherwise("ppk_high").alias("ppk_high"),
         pl.col("flags").fill_null(""),
-    ).drop("own_n", "own_ppk", "own_low", "own_high")
+    )
+    if first is not None or last is not None:
+        few = (pl.col("n") < snapshot.shop.judging.least_readings) & ~pl.col("flags").str.contains(capability.THIN)
+        more = pl.concat_str("flags", pl.lit(capability.THIN), separator=";").str.strip_prefix(";")
+        rows = rows.with_columns(pl.when(few).then(more).otherwise("flags").alias("flags"))
+    rows = rows.drop("own_n", "own_ppk", "own_low", "own_high")
     odd = pl.col("flags").str.contains(capability.NOT_NORMAL)
     far, near = float(-ndtri(tail)), float(-ndtri((1 - HALF) / 2))
 

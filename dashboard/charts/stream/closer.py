@@ -58,7 +58,9 @@ def closer(view: StreamView, *, dark: bool = False) -> Figure:
         traces.append(_line(view.taken_at, view.average, "running average", tone["moved"], 2))
     for limits in view.limits:
         traces.append(
-            _line([limits.from_at, limits.to_at], [limits.centre] * 2, "the edge: mean of the baseline", tone["ink"], 1)
+            _line(
+                [limits.from_at, limits.to_at], [limits.centre] * 2, "centre line: mean of the baseline", tone["ink"], 1
+            )
         )
     layout = go.Layout(
         template=None,

@@ -91,8 +91,8 @@ def done_labels(view: StreamView, moved: bool, y_px: Callable[[float], float], i
             )
         )
     if last is not None:
-        labels.append(Label(y_px(last.centre), f"{said(last.centre)}  the edge", style.INK, bold=True, rank=1))
-        line = f"edge {said(last.centre)}"
+        labels.append(Label(y_px(last.centre), f"{said(last.centre)}  centre line", style.INK, bold=True, rank=1))
+        line = f"centre line {said(last.centre)}"
         limits = [x for x in (last.lower, last.upper) if x is not None]
         labels += [Label(y_px(x), f"{said(x)}  limit, one reading", style.INK2, rank=2) for x in limits]
         if limits:

@@ -17,7 +17,8 @@ from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
-from dashboard.desk import desk
+from dashboard.desk import desk, signed
+from dashboard.pages import period as periods
 from dashboard.pages.bench import deeds
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
@@ -29,14 +30,13 @@ from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/bench", "Bench"
 TECH, STAGE = "bench-tech", "bench-stage"
+SINCE, UNTIL = "bench-since", "bench-until"
 ALL = "all"
 NOT_READ = "not read: no log on file says where a fault came from; say in Logs which columns tell outcomes and causes"
 
 
-def layout(
-    tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **_address: str
-) -> Any:
-    """The page as its address asks for it."""
+def layout(tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **more: str) -> Any:
+    """The page as its address asks for it; `from`, `to`: what was set in these days, beside each target."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     if shop.people.show == "none":
@@ -62,6 +62,7 @@ def layout(
         stages = [one.key for one in shop.stages]
     item = shop.by_characteristic.get(characteristic or "")
     wish = stage if stage in stages else next((one for one in item.set_stages if one in stages), None) if item else None
+    signed.read_figures(tech, NAME)
     stands = desk.ask(targets.stands, tech=tech)
     stage = (
         addresses.chosen(wish, stages, _first(stages, new.filter(pl.col("tech") == tech)["stage"].to_list(), stands))
@@ -71,7 +72,10 @@ def layout(
     found = _practice(new, tech, stage)
     row = next(people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).iter_rows(named=True), None)
     name = sentences_bench.who(shop, tech)
-    sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, at, shop, tech, stage)]
+    period = periods.read(more)
+    then = desk.ask(targets.stands, tech=tech, since=period.first, until=period.last) if period else None
+    days = bench_parts.Days(period, then) if then is not None else None
+    sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, at, shop, (tech, stage), days)]
     gaps = [NOT_READ] if words.causes_missing(desk.ask(unread)) else []
     came_back = held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop, gaps=gaps)
     spread = held("What is set here", bench_parts.spread_sheet, stage, tech, shop, found)
@@ -89,7 +93,7 @@ def layout(
         parts.page_head(
             sentences_bench.headline(shop, tech, stage, at), _under(found, row), sentences_bench.caution(shop, name)
         ),
-        _filters(here, stages, shop, tech, stage),
+        _filters(here, stages, shop, (tech, stage), period),
         *[html.P(text) for text in _planned(shop, tech, stage)],
         *sheets,
         deeds.sheet(shop, tech, stage, name, at),
@@ -179,15 +183,19 @@ def nobody_shown() -> html.Div:
     )
 
 
-def _filters(keys: list[str], stages: list[str], shop: Shop, tech: str, stage: str) -> html.Div:
+def _filters(
+    keys: list[str], stages: list[str], shop: Shop, chosen: tuple[str, str], period: periods.Period
+) -> html.Div:
     """keys : in the order of shop.toml, never of a figure."""
+    tech, stage = chosen
     return parts.fields(
         parts.field("Who", TECH, tech, [{"value": key, "label": sentences_bench.who(shop, key)} for key in keys]),
         parts.field("Bench", STAGE, stage, [{"value": key, "label": shop.stage_name(key)} for key in stages]),
+        *periods.fields(period, SINCE, UNTIL),
     )
 
 
 def connect(app: Dash) -> None:
     """The page's callbacks."""
-    parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE}, everything=ALL)
+    parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE, "from": SINCE, "to": UNTIL}, everything=ALL)
     deeds.connect(app)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,14 +19,29 @@ from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.learning import LearningView, learning
 from dashboard.desk import desk
+from dashboard.pages.period import Period
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
-DRAWN = 6  # targets drawn; the others stand in the table
+DRAWN = 4  # targets drawn; the others stand in the table
 Row = dict[str, Any]
+PLACE = ("characteristic", "position", "model")  # a target
+
+
+@dataclass(frozen=True)
+class Days:
+    """The days somebody asks about, and where the person stood by what was set in them."""
+
+    period: Period
+    stands: list[targets.Stand]
+
+    def of(self, stand: targets.Stand) -> targets.Stand | None:
+        """The same target by these days; None where nothing of it was set in them."""
+        same = [one for one in self.stands if all(one.band[name] == stand.band[name] for name in PLACE)]
+        return same[0] if same else None
 
 
 def readings(stand: targets.Stand) -> str:
@@ -79,8 +95,14 @@ def evidence_view(stand: targets.Stand) -> EvidenceView:
     return EvidenceView(path, shown, practise, numbers.count(stand.decided_at))
 
 
-def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str) -> html.Section:
-    """Where somebody stands against each band, with the evidence that led there."""
+def targets_sheet(
+    stands: list[targets.Stand], shop: Shop, who: tuple[str, str], days: Days | None = None
+) -> html.Section:
+    """Where somebody (tech, stage) stands against each band, with the evidence that led there; with `days` the bands
+    show what was set in them, while the word stays that of all days: a test that somebody cuts to days of their
+    choice keeps no promise.
+    """
+    tech, stage = who
     right = f"in the unit of the gauge; blue: {sentences_bench.who(shop, tech)}, mean with 95 % interval"
     if not stands:
         text = (
@@ -90,7 +112,7 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str
         return parts.sheet("Targets", right, parts.empty_state(text, "Open Capability", "/capability"))
     of_book = desk.here().snapshot().lines(*coaching.SIGNINGS)
     signed = of_book.filter((pl.col("tech") == tech) & (pl.col("stage") == stage))
-    lines = [_target_line(k, stand, shop, signed.to_dicts()) for k, stand in enumerate(stands[:DRAWN])]
+    lines = [_target_line(k, stand, shop, signed.to_dicts(), days) for k, stand in enumerate(stands[:DRAWN])]
     rest = [
         {
             "what": parts.to_readings(readings(stand), _name(stand, shop)),
@@ -113,7 +135,12 @@ def targets_sheet(stands: list[targets.Stand], shop: Shop, tech: str, stage: str
         else []
     )
     about = html.P(sentences_targets.test_words(stands[0].lasts), className="small")
-    return parts.sheet("Targets", right, [html.Div(lines, className="targets"), *more, about])
+    said = []
+    if days is not None:
+        some = any(days.of(stand) for stand in stands)
+        words = days.period.words()
+        said = [html.P(sentences_targets.in_days(words) if some else sentences_targets.nothing_in_days(words))]
+    return parts.sheet("Targets", right, [*said, html.Div(lines, className="targets"), *more, about])
 
 
 def _name(stand: targets.Stand, shop: Shop) -> str:
@@ -137,10 +164,12 @@ def _coaching(stand: targets.Stand, shop: Shop) -> html.Div:
     )
 
 
-def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) -> html.Div:
+def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row], days: Days | None) -> html.Div:
+    then = days.of(stand) if days is not None else stand
     row, say = stand.band, sentences_targets.standing(shop, stand)
     name = sentences.characteristic(shop, str(row["characteristic"]), str(row["position"]))
-    beside = (coaching.left_out(shop, stand), coaching.signed_off(signed, shop, row))
+    own = sentences_targets.of_days(then) if days is not None else ""
+    beside = (own, coaching.left_out(shop, stand), coaching.signed_off(signed, shop, row))
     line = html.Div(
         [
             html.Div(
@@ -152,7 +181,9 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) ->
                     html.Span(sentences_targets.hold(shop, row, with_mm=True), className="small asked"),
                 ]
             ),
-            parts.graph(parts.both(band, band_view(stand, shop)), f"{_name(stand, shop)}: {say}", f"bench-band-{k}"),
+            parts.graph(parts.both(band, band_view(then, shop)), f"{_name(stand, shop)}: {say}", f"bench-band-{k}")
+            if then is not None
+            else html.P("Nothing set in these days.", className="small"),
             parts.graph(
                 parts.both(evidence, evidence_view(stand)), f"Evidence: {stand.verdict}", f"bench-evidence-{k}"
             ),
@@ -167,7 +198,13 @@ def _target_line(k: int, stand: targets.Stand, shop: Shop, signed: list[Row]) ->
         className="target",
     )
     return html.Div(
-        [line, parts.behind(_coaching(stand, shop), f"How to get there: {_name(stand, shop)}")], className="coached"
+        [
+            line,
+            parts.behind(
+                _coaching(stand, shop), ["How to get there", html.Span(f": {_name(stand, shop)}", className="unseen")]
+            ),
+        ],
+        className="coached",
     )
 
 

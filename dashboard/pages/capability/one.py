@@ -11,6 +11,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
 from dashboard.desk import gauges_now
+from dashboard.pages import period as periods
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
@@ -26,7 +27,7 @@ def chosen(found: pl.DataFrame, key: str | None) -> dict[str, Any] | None:
     return rows.row(0, named=True) if len(rows) else None
 
 
-def sheet(row: dict[str, Any], shop: Shop, when: str) -> html.Section:
+def sheet(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) -> html.Section:
     """The sheet of one stream."""
     name = f"{sentences.characteristic(shop, row['characteristic'], row['position'])}, {row['model']}"
     said = f"{name}: {numbers.of(row['outside'], row['n'])} outside {when}; {need_words(row)}."
@@ -35,7 +36,9 @@ def sheet(row: dict[str, Any], shop: Shop, when: str) -> html.Section:
     key = {name: row[name] for name in ("characteristic", "position", "model")}
     ways = html.P(
         [
-            parts.to_readings(addresses.address("/logs/readings", **key, role="final"), "Its readings"),
+            parts.to_readings(
+                addresses.address("/logs/readings", **key, role="final", **period.address), "Its readings"
+            ),
             " ",
             parts.to_readings(addresses.address("/drift", **key, stage="all"), "Its chart on Drift"),
         ]

@@ -9,26 +9,28 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.studies.room import capability
-from analysis.studies.room.need import needs
+from analysis.studies.room.need import needs, readings_reach
 from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.desk import desk, gauges_now
 from dashboard.pages import gauges, planning
+from dashboard.pages import period as periods
 from dashboard.pages.capability import beside, figures, one
 from dashboard.pages.capability import rest as capability_rest
 from dashboard.pages.capability.figures import EVERYBODY, PER_TECH, saved
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
+from dashboard.sentences import gauges as sentences_gauges
 from dashboard.sentences import shared as sentences
-from dashboard.sentences.gauges import every
 from ingest.shopfiles.shop import Shop
 
 __all__ = ["NAME", "PATH", "connect", "layout", "saved"]
 
 PATH, NAME = "/capability", "Capability"
 WHEN, CHARACTERISTIC, MODEL, BY = "capability-when", "capability-characteristic", "capability-model", "capability-by"
+SINCE, UNTIL = "capability-since", "capability-until"
 ALL = "all"
 MEANING = {
     BUILT: "first play-test readings",
@@ -44,11 +46,16 @@ def layout(
     by: str | None = None,
     **address: str,
 ) -> Any:
-    """The page as its address asks for it."""
+    """The page as its address asks for it; `from`, `to`: only readings of these days."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     when = addresses.chosen(when, (BUILT, SET, SHIPPED), SET) or SET
-    found = desk.ask(needs, when=when)
+    period = periods.read(address)
+    every = found = desk.ask(needs, when=when)
+    if period:
+        found = desk.ask(needs, when=when, first=period.first, last=period.last)
+    if every.columns and found.is_empty():
+        return _empty(every, shop, period, {"when": when, "characteristic": characteristic, "model": model})
     if not found.columns:
         text = "No reading of a final inspection or play test is on file yet."
         under = "Capability stands here once readings with limits are loaded."
@@ -62,21 +69,32 @@ def layout(
     by = addresses.chosen(by, (EVERYBODY, PER_TECH), EVERYBODY) if shop.people.show != "none" else EVERYBODY
     asked = {"when": when if when != SET else None, "characteristic": characteristic, "model": model}
     asked |= {"by": by if by == PER_TECH else None, "stream": address.get("stream"), "open": address.get("open")}
-    asked |= {name: address.get(name) for name in ("sort", "page", "word")}
+    asked |= {name: address.get(name) for name in ("sort", "page", "word")} | period.address
     seen = found.filter(
         (pl.col("characteristic") == (characteristic or pl.col("characteristic")))
         & (pl.col("model") == (model or pl.col("model")))
     )
     chosen = one.chosen(found, asked["stream"])
-    resting = every(gauges_now.out_of_order(), shop)
+    resting = sentences_gauges.every(gauges_now.out_of_order(), shop)
     return parts.page(
-        parts.page_head(_headline(seen, shop, when), _under(seen, when)),
-        _filters(found, shop, when, characteristic, model, by or EVERYBODY),
+        parts.page_head(_headline(seen, shop, when), _under(seen, when, period)),
+        _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
         *([html.P(resting, className="small")] if resting else []),
         held("Room left", _room_left, seen, asked, shop, when),
-        *([held("One stream", one.sheet, chosen, shop, when)] if chosen is not None else []),
+        *([held("One stream", one.sheet, chosen, shop, when, period)] if chosen is not None else []),
         folded(_folds(asked, shop), PATH, asked),
     )
+
+
+def _empty(every: pl.DataFrame, shop: Shop, period: periods.Period, asked: dict[str, str | None]) -> html.Div:
+    """No reading in these days: says so, with the way back to all of them."""
+    first, last = desk.ask(readings_reach, when=str(asked["when"]))
+    head = parts.page_head(
+        f"No reading with limits {asked['when']} {period.words()}.",
+        f"On file are readings from {numbers.day(first)} {first.year} to {numbers.day(last)} {last.year}.",
+    )
+    fields = _filters(every, shop, (str(asked["when"]), None, None, EVERYBODY), period)
+    return parts.page(head, fields, parts.empty_state("Other days have some.", "All days", PATH))
 
 
 def _folds(asked: dict[str, str | None], shop: Shop) -> list[Fold]:
@@ -132,13 +150,16 @@ def _what(shop: Shop, row: dict[str, Any]) -> str:
     return f"{sentences.characteristic(shop, row['characteristic'], row['position']).lower()} on {row['model']}"
 
 
-def _under(seen: pl.DataFrame, when: str) -> str:
-    return f"{when.capitalize()}: {MEANING[when]}, under the limits now in force. {numbers.count(len(seen))} streams."
+def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
+    force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
+    rest = " What is folded below is of all days." if period else ""
+    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} streams.{rest}"
 
 
 def _filters(
-    found: pl.DataFrame, shop: Shop, when: str, characteristic: str | None, model: str | None, by: str
+    found: pl.DataFrame, shop: Shop, chosen: tuple[str, str | None, str | None, str], period: periods.Period
 ) -> html.Div:
+    when, characteristic, model, by = chosen
     every = [{"value": ALL, "label": "All"}]
     kinds = [
         {"value": key, "label": shop.characteristic_name(key)}
@@ -161,6 +182,7 @@ def _filters(
             [{"value": b, "label": b.capitalize()} for b in (EVERYBODY, PER_TECH)],
             style={"display": "none"} if shop.people.show == "none" else {},
         ),
+        *periods.fields(period, SINCE, UNTIL),
     )
 
 
@@ -226,7 +248,7 @@ def connect(app: Dash) -> None:
     parts.filters_to_address(
         app,
         PATH,
-        {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY},
+        {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY, "from": SINCE, "to": UNTIL},
         everything=ALL,
         usual={"when": SET, "by": EVERYBODY},
     )

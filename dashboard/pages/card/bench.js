@@ -1,5 +1,5 @@
 // Which bench this tablet stands at, and who works there.
-import { ask, button, byId, el, now, say } from "./parts.js";
+import { askOrRecall, button, byId, el, now, say } from "./parts.js";
 
 const KEY = "card-bench";
 
@@ -8,7 +8,7 @@ export const stoodAt = () => JSON.parse(sessionStorage.getItem(KEY) || localStor
 
 // begun : what follows once a bench is chosen
 export const choose = async (root, begun) => {
-  const told = await ask("benches"), mine = { stage: "", bench: "", tech: "", ...now.bench };
+  const told = await askOrRecall("benches"), mine = { stage: "", bench: "", tech: "", ...now.bench };
   const chips = (list, name, label) => el("div", { class: "chips" }, ...list.map(one => button({
     "data-key": one.key, "aria-pressed": String(mine[name] === one.key),
     onclick: () => { mine[name] = mine[name] === one.key && name === "tech" ? "" : one.key; paint(); },

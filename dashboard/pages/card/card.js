@@ -1,6 +1,6 @@
 // Card: shows what the counter answers and sends what is typed. Nothing is judged or read here.
 // What a person presses is done in the order of pressing, one after the other; nothing is kept that nobody said.
-import { DONE, ask, button, byId, el, fails, fresh, now, say } from "./parts.js";
+import { DONE, ask, askOrRecall, button, byId, el, fails, fresh, now, say } from "./parts.js";
 import { sendBack } from "./back.js";
 import { choose, stoodAt } from "./bench.js";
 import { found, forget, save, whenTaken } from "./drafts.js";
@@ -9,11 +9,13 @@ import { foot, frame, instrument, ready } from "./head.js";
 import { listen, replay } from "./keys.js";
 import { bare, draw, first, judge, row, settled, whenJudged, whenStrayed, whenTyped } from "./rows.js";
 import { asks, question, touched } from "./still_open.js";
-import { drop, hold, keepSending, net, send, unsent } from "./unsent.js";
+import { hold, keepSending, net, ready as keptHere, recall, remember, sent, send, unsent } from "./unsent.js";
 
 const root = byId("card");
 const elsewhere = () => choose(root, () => inOrder(begin));
-now.bench = stoodAt();
+now.own = JSON.parse(root.dataset.own || "{}"); // of whoever is signed in: their tech; a tablet's one bench
+now.bench = now.own.stage ? now.own : stoodAt();
+if (now.bench && now.own.tech) now.bench.tech = now.own.tech;
 
 let chain = Promise.resolve();
 const inOrder = act => { chain = chain.then(act).catch(fails); return chain; };
@@ -22,10 +24,10 @@ const inOrder = act => { chain = chain.then(act).catch(fails); return chain; };
 const begin = async () => {
   close();
   try {
+    now.faults = await askOrRecall("faults", { stage: now.bench.stage });
+    now.shapes = new Set((await askOrRecall("benches")).shapes);
     if (unsent().length) await send();
     now.today = await ask("today", { bench: now.bench.bench });
-    now.faults = await ask("faults", { stage: now.bench.stage });
-    now.shapes = new Set((await ask("benches")).shapes);
   } catch (fault) { fails(fault); }
   foot();
   net();
@@ -70,7 +72,18 @@ const open = (serial, scanned = false) => comes(async () => {
 // before : what was typed on this card already: { card, values, outcome, back, undone }
 const opens = async (serial, model = "", before = null) => {
   const bench = { stage: now.bench.stage, tech: now.bench.tech };
-  try { now.card = await ask("open", { ...bench, serial, model }); } catch (fault) { fails(fault); return false; }
+  try {
+    now.card = await ask("open", { ...bench, serial, model });
+    if (now.card.model) {
+      remember(`card ${bench.stage} ${now.card.model}`, now.card);
+      remember(`last ${bench.stage}`, now.card.model);
+    }
+  } catch (fault) {
+    const alone = fault.told || fault.signed_out ? null : await blank(serial, model);
+    if (!alone) { fails(fault); return false; }
+    now.card = alone;
+  }
+  now.card.opened_here = Date.now();
   now.card.id = (before && before.card) || fresh();
   now.card.undone = Boolean(before && before.undone);
   Object.assign(now, { values: {}, outcome: "", said: false, back: null, asked: false });
@@ -80,6 +93,19 @@ const opens = async (serial, model = "", before = null) => {
   if (!now.card.before) noted();
   show();
   return true;
+};
+
+// A card of the kind opened last, for when the machine does not answer: what is asked here, nothing of this instrument.
+const blank = async (serial, model) => {
+  const { stage } = now.bench, kind = model || await recall(`last ${stage}`);
+  const like = kind && await recall(`card ${stage} ${kind}`);
+  if (!like) return null;
+  const bare = { lot: "", order: "", goes_to: "", came_back: 0, due: [], quiet: [], here_before: null, opened_at: "" };
+  return {
+    ...like, ...bare, serial, model_guessed: !model, alone: true, on_file: true,
+    route: like.route.map(one => ({ ...one, passed: false })),
+    fields: like.fields.map(one => ({ ...one, gauges: one.gauges.map(gauge => ({ ...gauge, last: [] })) })),
+  };
 };
 
 // What was typed before, laid into the fields that this card has too.
@@ -147,7 +173,8 @@ const show = () => {
     fold("known", others.length ? `Known besides: ${others[0]}` : "", others.slice(1)),
     fold("mind", card.cautions.length ? `Mind: ${card.cautions[0]}` : "", card.cautions.slice(1)));
   for (const key of Object.keys(now.values)) draw(key);
-  if (told) say(told);
+  if (card.alone) say("The machine does not answer: values are kept here unjudged, and sent when it does.");
+  else if (told) say(told);
   else if (card.here_before) say("It was at this bench before; this is another visit.");
   focusFirst();
 };
@@ -158,7 +185,7 @@ const focusFirst = () => {
 };
 
 const pickModel = async () => {
-  const told = await ask("benches"), { serial } = now.card, before = now.card.before || draft();
+  const told = await askOrRecall("benches"), { serial } = now.card, before = now.card.before || draft();
   const chosen = key => comes(async () => { await opens(serial, key, before); });
   byId("rows").replaceChildren(el("div", { class: "choose" }, el("h1", {}, "Which model is it?"), el("div", { class: "chips" },
     ...told.models.map(one => button({ "data-model": one.key, onclick: () => chosen(one.key) }, one.name)))));
@@ -216,20 +243,22 @@ const kept = async () => {
       found: each.found, left: each.left,
     })),
   };
-  hold(one);
+  one.kept_here = Date.now();
+  one.opened_here = card.opened_at ? null : card.opened_here;
+  try { await hold(one); } catch {
+    say("This tablet cannot keep it: its store is full or shut. The card stays open.", true);
+    return false;
+  }
   forget();
-  now.keeping = true; // nobody else sends it meanwhile
-  try {
-    now.today = (await ask("keep", one)).today;
-    drop(one);
-  } catch (fault) {
-    if (fault.told) { drop(one); noted(); fails(fault); return false; }
-    close();
-    say(`On this tablet: ${one.serial}, ${DONE[outcome]}; not answered yet.`);
-    return true;
-  } finally { now.keeping = false; }
+  let what = `Kept: ${one.serial}, ${DONE[outcome]}.`;
+  net();
+  try { await sent(one.card); } catch (fault) {
+    if (fault.told && !unsent().some(each => each.card === one.card)) { noted(); fails(fault); net(); return false; }
+    const why = fault.signed_out ? fault.message : "It is sent when the machine answers.";
+    what = `Kept on this tablet: ${one.serial}, ${DONE[outcome]}. ${why}`;
+  }
   close();
-  say(`Kept: ${one.serial}, ${DONE[outcome]}.`);
+  say(what);
   return true;
 };
 
@@ -279,4 +308,4 @@ window.addEventListener("popstate", () => { // the tablet's Back: one step, and 
 if (navigator.wakeLock) {
   document.addEventListener("click", () => navigator.wakeLock.request("screen").catch(() => 0), { once: true });
 }
-inOrder(now.bench ? begin : elsewhere);
+inOrder(async () => { await keptHere().catch(() => 0); await (now.bench ? begin() : elsewhere()); });

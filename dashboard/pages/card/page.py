@@ -6,6 +6,7 @@ phone. Everything that is judged, read or written is asked at `desk.cards`; the 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any
 import flask
 
 from analysis.methods.problems import UnusableData
+from dashboard.desk import signed
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import EXPECTED, Desk
 
@@ -27,7 +29,8 @@ SHELL = """<!doctype html>
 <title>Card - Truerun</title>
 <link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/card/card.css">
 </head><body><noscript>Card needs scripts; a day sheet to print does without: truerun sheet</noscript>
-<div id="card" data-shop="{shop}"></div><script type="module" src="/card/card.js"></script></body></html>"""
+<div id="card" data-shop="{shop}" data-own="{own}"></div>
+<script src="/card/waiting.js"></script><script type="module" src="/card/card.js"></script></body></html>"""
 
 
 def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]]) -> None:
@@ -65,7 +68,7 @@ def _door(ask: Callable[[dict[str, Any]], Any]) -> Callable[[], flask.Response]:
         if not isinstance(given, dict):
             return _said("wanted a JSON object, as the page sends it", 400)
         try:
-            return flask.jsonify(ask(given))
+            return flask.jsonify(ask(_signed_for(given)))
         except UnusableData as why:
             return _said(str(why), 422)
         except EXPECTED as why:
@@ -89,11 +92,40 @@ def _shell(desk: Desk) -> flask.Response:
     if not desk.has_shop:
         return flask.Response("No shop here yet; begin on Logs.", status=404, mimetype="text/plain")
     shop = desk.shop_words()[0]
-    return flask.Response(SHELL.format(shop=escape(shop, quote=True)), mimetype="text/html")
+    own = escape(json.dumps(_own(desk)), quote=True)
+    return flask.Response(SHELL.format(shop=escape(shop, quote=True), own=own), mimetype="text/html")
+
+
+def _own(desk: Desk) -> dict[str, str]:
+    """What Card need not ask: the tech who is signed in, or a tablet's one bench; nothing on one machine alone."""
+    who = signed.here()
+    if who is None:
+        return {}
+    if who.tablet:
+        name = desk.snapshot().shop.stage_name(who.stage)
+        return {"stage": who.stage, "bench": who.name, "tech": "", "name": name}
+    return {"name": who.name, **({"tech": who.tech} if who.tech else {})}
+
+
+def _signed_for(given: dict[str, Any]) -> dict[str, Any]:
+    """What a tablet sends, at its own bench whatever it says, and under the tech that is signed in. UnusableData where
+    a tablet asks for another bench's card.
+    """
+    who = signed.here()
+    if who is None:
+        return given
+    if who.tablet:
+        if given.get("stage", who.stage) != who.stage:
+            raise UnusableData("this tablet is enrolled for another bench")
+        return given | {"stage": who.stage, "bench": who.name}
+    return given | {"tech": who.tech} if who.tech else given
 
 
 def _file(name: str) -> flask.Response:
     path = FILES.get(name)
     if path is None:
         return flask.Response("There is no such file.", status=404, mimetype="text/plain")
-    return flask.Response(path.read_bytes(), mimetype=KINDS[path.suffix])
+    answer = flask.Response(path.read_bytes(), mimetype=KINDS[path.suffix])
+    if name == "worker.js":
+        answer.headers["Service-Worker-Allowed"] = PATH  # its scope is the page itself
+    return answer

@@ -9,6 +9,7 @@ export const DONE = { pass: "passed", fixed: "put right", "send back": "sent bac
 
 // What is open on this tablet: one object, so that each part sees the same card.
 export const now = {
+  own: {}, // of whoever is signed in
   bench: null, // { stage, bench, tech, name }
   card: null, // what the counter answered of the open instrument, and the card's own id
   values: {}, // by "characteristic position": what was typed, and how it lies
@@ -37,12 +38,34 @@ export const el = (tag, about = {}, ...inside) => {
 
 export const button = (about, ...inside) => el("button", { type: "button", ...about }, ...inside);
 
+const PATIENCE = 15000; // ms
+
 export const ask = async (door, given = {}) => {
-  const about = { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(given) };
-  const answer = await fetch(`/card/${door}`, about);
-  const told = await answer.json();
-  if (!answer.ok) throw Object.assign(new Error(told.problem || "That did not work."), { told: true });
+  const answer = await fetch(`/card/${door}`, {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(given),
+    signal: AbortSignal.timeout ? AbortSignal.timeout(PATIENCE) : undefined,
+  });
+  const told = await answer.json().catch(() => ({}));
+  if (answer.status === 401 || answer.status === 403) {
+    const why = `${told.problem || "Sign in first."} What is kept here waits.`;
+    throw Object.assign(new Error(why), { signed_out: true });
+  }
+  if (!answer.ok) throw Object.assign(new Error(told.problem || "That did not work."), { told: answer.status < 500 });
   return told;
+};
+
+// What was answered last serves while the machine does not answer.
+export const askOrRecall = async (door, given = {}) => {
+  const { remember, recall } = window.truerun_card, key = `${door} ${JSON.stringify(given)}`;
+  try {
+    const told = await ask(door, given);
+    remember(key, told);
+    return told;
+  } catch (fault) {
+    const before = fault.told || fault.signed_out ? undefined : await recall(key);
+    if (before === undefined) throw fault;
+    return before;
+  }
 };
 
 export const say = (text, problem = false) => {
@@ -51,7 +74,7 @@ export const say = (text, problem = false) => {
 };
 
 export const fails = fault =>
-  say(fault.told ? fault.message : "The machine does not answer; nothing is lost, it is tried again.", true);
+  say(fault.told || fault.signed_out ? fault.message : "The machine does not answer; nothing is lost, it is tried again.", true);
 
 export const fresh = () =>
   crypto.randomUUID ? crypto.randomUUID() : `${Date.now()}-${Math.random().toString(16).slice(2)}`;

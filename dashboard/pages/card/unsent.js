@@ -1,36 +1,46 @@
-// Cards not yet answered: written on the tablet first, sent until they are answered; a card's number makes it count once.
+// Cards not yet answered: on the tablet's disk first (waiting.js), sent until they are answered, one at a time.
 import { ask, byId, now, plural } from "./parts.js";
 
-const KEY = "card-unsent", EVERY = 5000; // ms
+export const { ready, waiting: unsent, hold, remember, recall } = window.truerun_card;
+const { drop, timed } = window.truerun_card;
+const EVERY = 5000; // ms
 
-export const unsent = () => JSON.parse(localStorage.getItem(KEY) || "[]");
+let sending = null, clockOff = 0;
 
-export const hold = one =>
-  localStorage.setItem(KEY, JSON.stringify([...unsent().filter(each => each.card !== one.card), one]));
-
-export const drop = one =>
-  localStorage.setItem(KEY, JSON.stringify(unsent().filter(each => each.card !== one)));
-
-export const send = async () => {
-  for (const one of unsent()) {
+const sendAll = async () => {
+  for (const one of [...unsent()]) {
     try {
-      const told = await ask("keep", one);
-      drop(one.card);
+      const told = await ask("keep", timed({ ...one, waits: unsent().length - 1 }));
+      await drop(one.card);
+      clockOff = told.clock_off || 0;
       if (now.bench && one.bench === now.bench.bench) now.today = told.today;
     } catch (fault) {
-      if (fault.told) { drop(one.card); localStorage.setItem("card-refused", JSON.stringify(one)); }
+      if (fault.told) { await remember(`refused ${one.card}`, one); await drop(one.card); }
       throw fault;
     }
   }
 };
 
-export const net = () => {
-  const here = byId("net"), n = unsent().length;
-  if (here) here.textContent = n ? `≠ Not answered: ${plural(n, "card")} kept here` : "= all kept";
+export const send = () => {
+  sending = sending || sendAll().finally(() => { sending = null; net(); });
+  return sending;
 };
 
-let sending = null;
-export const keepSending = then => setInterval(() => {
-  if (!unsent().length || sending || now.keeping) return;
-  sending = send().then(then).catch(() => 0).finally(() => { sending = null; net(); });
-}, EVERY);
+// One card has been answered, whoever was sending.
+export const sent = async card => {
+  if (sending) await sending.catch(() => 0);
+  if (unsent().some(one => one.card === card)) await send();
+};
+
+export const net = () => {
+  const here = byId("net"), n = unsent().length, minutes = Math.round(Math.abs(clockOff) / 60);
+  const kept = n ? `≠ Not answered: ${plural(n, "card")} kept here` : "= all kept";
+  const clock = minutes ? `; this tablet's clock is ${minutes} min ${clockOff > 0 ? "ahead" : "behind"}` : "";
+  if (here) here.textContent = `${kept}${clock}`;
+};
+
+export const keepSending = then => {
+  const again = () => { if (unsent().length && !sending) send().then(then).catch(() => 0); };
+  setInterval(again, EVERY);
+  window.addEventListener("online", again);
+};

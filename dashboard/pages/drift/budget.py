@@ -39,13 +39,13 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
         }
         for row in found.sort("budget").iter_rows(named=True)
     ]
-    sizes = (("half_sigma", "Half a sigma", "n"), ("one_sigma", "One sigma", "n"), ("two_sigma", "Two sigma", "n"))
+    sizes = (("half_sigma", "Half a spread", "n"), ("one_sigma", "One spread", "n"), ("two_sigma", "Two spreads", "n"))
     columns = [("budget", "False signals, whole shop"), *sizes]
     per_week = float(found["per_week"][0])
     sigma = sentences.amount(shop, str(seen.row["characteristic"]), seen.row["sigma"])
     say = (
-        f"One sigma of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For readings "
-        "that follow a normal curve."
+        f"The usual spread of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For "
+        "readings that follow a normal curve."
     )
     kinds = kinds_table()
     return parts.sheet(name, right, [parts.plain_table(rows, columns), html.P(say, className="small"), *kinds])
@@ -81,7 +81,7 @@ def kinds_table() -> list[Any]:
         ("allowed", "False ones allowed a week", "n"),
         ("expected", "That is in 13 weeks", "n"),
         ("opened", "Opened in 13 weeks", "n"),
-        ("seen", "Sees three quarters of a sigma after", "n"),
+        ("seen", "Sees three quarters of a spread after", "n"),
     ]
     say = (
         "All charts share one budget. Those over models cost a part of it and see a shift that is the same in many "

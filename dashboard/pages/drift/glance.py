@@ -46,8 +46,8 @@ def glance(
         text = f"No stream{which} here. The filters above widen the view."
         drawn = [parts.empty_state(text, "All stages", f"{PATH}?stage={ALL_STAGES}")]
     right = (
-        "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or two sigma "
-        "where nothing is asked"
+        "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or twice the "
+        "usual spread where nothing is asked"
     )
     return parts.sheet("All streams at a glance", right, [*drawn, *_moved_list(rows, asked, shop, now.date())])
 

@@ -60,7 +60,7 @@ def moved_view(found: InSight, rows: pl.DataFrame, chosen: str, *, shop: Shop, n
     words = f"{numbers.count(len(steady))} {'stream' if len(steady) == 1 else 'streams'} ran true"
     if steady:
         low, high = (numbers.plain(abs(end), 0) for end in (min(*steady, 0), max(*steady, 0)))
-        words += f", between {low} % below and {high} % above their edge"
+        words += f", between {low} % below and {high} % above their centre line"
     few = f"{numbers.count(thin)} thin: fewer than {shop.judging.least_readings} readings, or no spread" if thin else ""
     return MovedView(told[:MOST], steady, words, few), max(len(told) - MOST, 0)
 
@@ -78,11 +78,11 @@ def _row(matter: Matter | None, part: pl.DataFrame, chosen: str, shop: Shop, now
     ]
     way = "up" if far["moved_share"] >= 0 else "down"
     name = sentences.name(matter, shop) if matter is not None else sentences_drift.stream_name(shop, far)
-    many = f"{numbers.count(len(streams))} {'stream' if len(streams) == 1 else 'streams'} here."
-    line = sentences_drift.moved_line(far, shop, now)
-    under = f"{many} Largest: {sentences_drift.stream_name(shop, far)}, {line}." if len(streams) > 1 else f"{line}."
-    keys = {stream.key for stream in streams}
     short = f"{far['model']} {far['position']}".strip()
+    line = sentences_drift.moved_by(far, shop)  # since when stands at the right
+    many = f"{numbers.count(len(streams))} streams here; most on {short}: "
+    under = f"{many if len(streams) > 1 else ''}{line}."
+    keys = {stream.key for stream in streams}
     right = _right(matter, shop, now)
     return MatterRow(
         f"{name} moved {way}", under[:1].upper() + under[1:], right, streams, short, _key(far), chosen in keys

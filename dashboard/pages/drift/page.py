@@ -140,7 +140,7 @@ def _body(asked: Asked) -> html.Div:
                 Fold(
                     "odd",
                     "Odd instruments",
-                    "single readings beyond four sigma; they open no signal",
+                    "single readings beyond four times the usual spread; they open no signal",
                     partial(odd_instruments, rows, asked, stages, shop, now),
                 ),
                 Fold(

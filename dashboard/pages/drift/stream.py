@@ -146,7 +146,7 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
     if row["centre"] is not None:
         facts.append((sentences.amount(shop, key, row["centre"]), "centre line: mean of the baseline"))
     if row["sigma"] is not None:
-        facts.append((sentences.amount(shop, key, row["sigma"]), "sigma, from one reading to the next"))
+        facts.append((sentences.amount(shop, key, row["sigma"]), "usual spread, from one reading to the next"))
     return [*facts, (figure, f"outside in these weeks ({note})" if part.n else note)]
 
 

@@ -12,7 +12,7 @@ from analysis.studies.story.lookup import Life, instrument
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.held import held
-from dashboard.pages.logs import confirm, correct
+from dashboard.pages.logs import confirm, correct, walk
 from dashboard.pages.logs.readings import limits
 from dashboard.sentences import cautions
 from dashboard.sentences import play_test as words
@@ -29,6 +29,7 @@ STANDING = {
     "lost": "not seen for 30 days",
     "bench": "on the bench",
 }
+OPEN = 24  # readings that stand open; more are folded to a line
 MINUTES = {"typed": "typed", "clock": "by the clock", "planned": "planned"}
 
 
@@ -49,6 +50,7 @@ def layout(serial: str = "", **_address: str) -> Any:
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
     return parts.page(
         parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."),
+        held(walk.NAME, walk.sheet, found, shop),
         held("Play test", _played, serial, shop),
         confirm.form(shop) if len(found.loops) else None,
         _visits(found, shop),
@@ -101,19 +103,19 @@ def _visits(found: Life, shop: Shop) -> html.Section:
                 "fault": "; ".join(told),
                 "read": _read(readings[row["visit"]], shop) if row["visit"] in readings else "",
                 "minutes": f"{numbers.minutes(row['minutes'])} {MINUTES.get(row['minutes_from'], '')}",
-                "loop": "work that came back" if row["loop"] is not None else "",
+                "loop": "came back" if row["loop"] is not None else "",
                 "note": row["note"],
                 "where": f"{row['file']}, line {row['line']}",
             }
         )
     columns = [
-        ("when", "When"),
+        ("when", "When", "nowrap"),
         ("stage", "Stage"),
         *([("tech", "Worked by", "wide-only")] if people else []),
         ("outcome", "Outcome"),
         ("fault", "Fault"),
         ("read", "Readings", "wide-only"),
-        ("minutes", "Minutes", "n wide-only"),
+        ("minutes", "Minutes", "n nowrap wide-only"),
         ("loop", "", "wide-only"),
         ("note", "Note", "wide-only"),
         ("where", "File and line", "wide-only"),
@@ -151,7 +153,7 @@ def _outcome(row: dict[str, Any], shop: Shop) -> Any:
     return row["outcome"]
 
 
-def _readings(found: Life, shop: Shop) -> html.Section:
+def _readings(found: Life, shop: Shop) -> html.Section | html.Details:
     stages = dict(found.visits.select("visit", "stage").iter_rows())
     headings = correct.Headings(desk.here().snapshot().table("columns"))
     rows = []
@@ -185,8 +187,10 @@ def _readings(found: Life, shop: Shop) -> html.Section:
         ("gauge", "Gauge", "wide-only"),
         ("where", "File and line", "wide-only"),
     ]
-    body = parts.plain_table(rows, columns) if rows else html.P("No reading is on file for it.", className="small")
-    return parts.sheet("Readings", "by visit", body)
+    if not rows:
+        return parts.sheet("Readings", "by visit", html.P("No reading is on file for it.", className="small"))
+    finding = f"{numbers.count(len(rows))} by visit, as typed, each with its file and line"
+    return parts.fold("Readings", finding, parts.plain_table(rows, columns), open=len(rows) <= OPEN)
 
 
 def connect(app: Dash) -> None:

@@ -11,7 +11,7 @@ from dash import dcc, html
 from analysis.studies.story.waiting import waiting
 from dashboard import address as addresses
 from dashboard import numbers, parts
-from dashboard.desk import desk
+from dashboard.desk import desk, signed
 from dashboard.sentences import shared as sentences
 from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
 from ingest.verbs.original_rows import lines_about
@@ -66,14 +66,18 @@ def _worklist(snapshot: Any, *, folder: str, people: bool) -> list[Decision]:
     return worklist(snapshot, folder=Path(folder), asked=snapshot.once(waiting), people=people)
 
 
+def _who() -> dcc.Input:
+    """Who answers: whoever is signed in, else typed once and kept by the browser."""
+    signed_in = signed.here()
+    if signed_in:
+        return dcc.Input(id=WHO, value=signed_in.name, readOnly=True, className="w-who")
+    return dcc.Input(id=WHO, placeholder="Who answers", persistence=True, persistence_type="local", className="w-who")
+
+
 def sheet() -> html.Section:
     """The whole of it: who answers, the bar, the decisions, and the answers of the one that is open."""
     who = html.Div(
-        [
-            dcc.Input(id=WHO, placeholder="Who answers", persistence=True, persistence_type="local", className="w-who"),
-            dcc.Input(id=WHY, placeholder="Why, in a few words", className="w-why"),
-        ],
-        className="w-by no-print",
+        [_who(), dcc.Input(id=WHY, placeholder="Why, in a few words", className="w-why")], className="w-by no-print"
     )
     return parts.sheet(
         "Questions to the shop",

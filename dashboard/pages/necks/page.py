@@ -13,6 +13,7 @@ from analysis.studies.necks import bow, lots, necks
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import period as periods
 from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.pages.necks.goes import differences, first_measure, what_goes
@@ -25,17 +26,14 @@ from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/necks", "Necks"
 SUPPLIER, MODEL, GOES = "necks-supplier", "necks-model", "necks-goes"
+SINCE, UNTIL = "necks-since", "necks-until"
 ALL = "all"
 
 
 def layout(
-    supplier: str | None = None,
-    model: str | None = None,
-    goes: str | None = None,
-    lot: str | None = None,
-    **_address: str,
+    supplier: str | None = None, model: str | None = None, goes: str | None = None, lot: str | None = None, **more: str
 ) -> Any:
-    """The page as its address asks for it."""
+    """The page as its address asks for it; `from`, `to`: the lots that came in these days."""
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     found = desk.ask(necks.by_lot)
@@ -59,10 +57,20 @@ def layout(
     seen = seen.filter(pl.col("lot") == lot) if lot and lot in seen["lot"].to_list() else seen
     if seen.is_empty():
         seen = found
-    rows = newest_first(seen, shop)
+    period = periods.read(more)
+    every = newest_first(seen, shop)
+    rows = [row for row in every if period.holds(sentences_necks.received(row, shop))]
+    fields = _filters(found, models, (supplier, model, measure), period)
+    if not rows:
+        newest, oldest = (sentences_necks.received(every[k], shop) for k in (0, -1))
+        said = f"On file are lots from {numbers.day(oldest)} {oldest.year} to {numbers.day(newest)} {newest.year}."
+        rest = addresses.address(PATH, supplier=supplier, model=model)
+        none = parts.empty_state("Other days have some.", "All days", rest)
+        return parts.page(parts.page_head(f"No lot came {period.words()}.", said), fields, none)
+    only = " What goes with bow, and where necks differ, is of all days." if period else ""
     return parts.page(
-        parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name)),
-        _filters(found, models, supplier, model, measure),
+        parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name) + only),
+        fields,
         held("Lots", strips, rows, shop, name),
         held("Lot by lot", _table, rows, shop, name),
         parts.row(
@@ -94,7 +102,10 @@ def _under(rows: list[dict[str, Any]], shop: Shop, name: str) -> str:
     )
 
 
-def _filters(found: pl.DataFrame, models: list[str], supplier: str | None, model: str | None, measure: str) -> html.Div:
+def _filters(
+    found: pl.DataFrame, models: list[str], chosen: tuple[str | None, str | None, str], period: periods.Period
+) -> html.Div:
+    supplier, model, measure = chosen
     every = [{"value": ALL, "label": "All"}]
     suppliers = [
         {"value": one, "label": one or "no supplier named"}
@@ -111,6 +122,7 @@ def _filters(found: pl.DataFrame, models: list[str], supplier: str | None, model
             [{"value": one, "label": words[:1].upper() + words[1:]} for one, words in sentences_bow.GOES.items()],
             style={"minWidth": "330px"},
         ),
+        *periods.fields(period, SINCE, UNTIL),
     )
 
 
@@ -167,4 +179,5 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
 
 def connect(app: Dash) -> None:
     """The page's callbacks."""
-    parts.filters_to_address(app, PATH, {"supplier": SUPPLIER, "model": MODEL, "goes": GOES}, everything=ALL)
+    filters = {"supplier": SUPPLIER, "model": MODEL, "goes": GOES, "from": SINCE, "to": UNTIL}
+    parts.filters_to_address(app, PATH, filters, everything=ALL)

@@ -28,7 +28,7 @@ def strip(shop: Shop, rows: list[dict[str, Any]], name: str, *, links: bool = Tr
     scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
     order = {one: place for place, one in enumerate(dict.fromkeys(row["supplier"] for row in rows))}
     drawn = []
-    for row in sorted(rows, key=lambda row: order[row["supplier"]]):  # a supplier's lots stay newest first
+    for row in sorted(rows, key=lambda row: order[row["supplier"]]):  # a supplier's lots stay as they are given
         group = values[row["supplier"], row["lot"]]
         verdict, words = sentences_necks.VERDICTS.get(row["verdict"] or "", ("", ""))
         words = sentences_talk.more(row, plans) if row["verdict"] == lots.TOO_FEW else words
@@ -94,7 +94,7 @@ def to_draw(rows: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
 
 def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     """The lots not taken and the newest, what the plan does, and what is asked about them."""
-    shown = to_draw(rows, STRIPS)
+    shown = sorted(to_draw(rows, STRIPS), key=lambda row: row["verdict"] != lots.REJECT)  # else newest first
     left = f"{numbers.count(len(rows) - len(shown))} other lots stand in the table." if len(rows) > len(shown) else ""
     chart = parts.graph(
         parts.both(lot_strip, strip(shop, shown, name)), sentences_necks.headline(rows, shop), "necks-lots"
@@ -105,16 +105,15 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         if len(words) == 1
         else "on the board: within the limits in force for each lot"
     )
-    told = [
-        html.P(text, className="small")
-        for one in plans_in_words()
-        if one.characteristic == name
-        for text in sentences_talk.plan(one, shop)
-    ]
+    told: list[Any] = []
+    for one in plans_in_words():
+        if one.characteristic == name:
+            first, *more = [html.P(text, className="small") for text in sentences_talk.plan(one, shop)]
+            told += [first, *([parts.behind(html.Div(more), "What this plan lets through")] if more else [])]
     said = told or [
         html.P("No plan is agreed (a [[plan]] in shop.toml), so no lot is taken or refused here.", className="small")
     ]
-    title = "Lots, newest first" if len(shown) == len(rows) else "Lots not taken, and the newest"
+    title = "Lots, newest first" if shown == rows else "Lots not taken, then the newest"
     return parts.sheet(
         title,
         f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",

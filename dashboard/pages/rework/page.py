@@ -50,7 +50,6 @@ def layout(
     shop = snapshot.shop
     model = addresses.chosen(model, [*shop.by_model, *shop.setups.values()], None)
     family = addresses.chosen(family, shop.families.values(), None)
-    width = addresses.chosen(width, WIDTHS, "minutes") or "minutes"
     last = desk.ask(review_week)
     if last is None:
         empty = parts.empty_state("No log is loaded yet.", "Load a log", "/logs")
@@ -71,6 +70,8 @@ def layout(
             ),
         )
     found = desk.ask(rework.flows, scope=scope)
+    usual = "minutes" if float(found.total["minutes"].sum()) > 0 else "count"  # no work on file yet: send-backs
+    width = addresses.chosen(width, WIDTHS, usual) or usual
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []

@@ -52,6 +52,9 @@ def faults(shop: Shop, scope: Scope) -> html.Section:
 def savings(shop: Shop, scope: Scope) -> html.Section:
     """What each change would save."""
     found = desk.ask(what_if, scope=scope)
+    if float(desk.ask(rework.flows, scope=scope).total["minutes"].sum()) <= 0:
+        none = "No work on what came back is on file yet: what a change would save cannot be said."
+        return parts.sheet("What removing it would save", "", parts.empty_state(none))
     if found.rows.is_empty():
         return parts.sheet(
             "What removing it would save", "", parts.empty_state("Too few send-backs to say what a change would save.")

@@ -48,14 +48,18 @@ def findings(shown: WeekShown, shop: Shop) -> html.Section:
     rows: list[Any] = [parts.finding("question", gap) for gap in sentences.gaps(found)]
     rows += [_row(one, shown, shop) for one in told if one.state not in QUIET]
     quiet = [one for one in told if one.state in QUIET]
-    if quiet or found.known or shown.gauges:
-        lines = [html.Li(_quietly(one)) for one in quiet]
+    settled = not found.due and "due" not in found.gaps
+    if quiet or found.known or shown.gauges or settled:
+        lines: list[Any] = [html.Li(_quietly(one)) for one in quiet]
         if any("stream" in one.lead for one in quiet):
             lines.append(html.Li("A stream is one reading of one model at one stage, in time order."))
         if resting := every(shown.gauges, shop):
             lines.append(html.Li(resting))
         if found.known:
             lines.append(html.Li(sentences_week.known(found, shop)))
+        if settled:
+            last = "" if len(found.actions) else " No action was written last week."
+            lines.append(html.Li(["Nothing is over or due.", last, dcc.Link("What was decided", href="/book")]))
         rows.append(html.Ul(lines, className="quiet small"))
     right = "grey: the centre line; black: where the average runs, 13 weeks"
     return parts.sheet("What to know", right, rows or html.P("Nothing to report yet."))
@@ -130,19 +134,13 @@ def due(shown: WeekShown, shop: Shop) -> html.Section:
     """What is over its day or due within the week to come, over first; the rest stands in Book."""
     found = shown.review
     told = sentences_book.due(found.due, shop, found.last_day)
-    if not told:
-        body: Any = html.P(
-            ["Nothing is over or due. What was decided stands in ", dcc.Link("Book", href="/book"), "."],
-            className="small",
-        )
-    else:
-        body = [
-            html.Div([html.Div([html.B(what), html.P(who, className="small")])], className="action")
-            for what, who in told[:DUE_SHOWN]
-        ]
-        left = len(told) - DUE_SHOWN
-        if left > 0:
-            body.append(dcc.Link(f"{numbers.count(left)} more in Book", href="/book"))
+    body: list[Any] = [
+        html.Div([html.Div([html.B(what), html.P(who, className="small")])], className="action")
+        for what, who in told[:DUE_SHOWN]
+    ]
+    left = len(told) - DUE_SHOWN
+    if left > 0:
+        body.append(dcc.Link(f"{numbers.count(left)} more in Book", href="/book"))
     over = sum(bool(one.over) for one in found.due)
     end = numbers.day(found.last_day + timedelta(weeks=1))
     right = f"{numbers.count(over)} over, {numbers.count(len(found.due) - over)} by {end}"

@@ -55,7 +55,7 @@ def _now(asked: looking_back.Asked) -> WeekShown:
     """What the page needs of the week, told now; what only the paper shows is left out."""
     found = desk.ask(review, week=asked.first)
     snapshot = desk.here().snapshot()
-    return WeekShown(
+    made = WeekShown(
         review=found,
         lives=week_shown.lives(found),
         drawn=[],
@@ -66,6 +66,7 @@ def _now(asked: looking_back.Asked) -> WeekShown:
         version=snapshot.version,
         book=snapshot.book_sequence,
     )
+    return week_shown.for_reader(made)
 
 
 def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: WeekShown | None) -> html.Div:
@@ -74,6 +75,7 @@ def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: Wee
     ends = reviewed.sheet(shown, **({"week": found.week} if asked.first or shown.reviewed else {}))
     first = sentences_findings.first(found, shop)
     whole = sentences_findings.headline(found, shop)
+    stands = _held("bench", lambda *two: sheets.bench(*two, as_of=shown.as_of), found, shop)
     under = [*([whole, " "] if whole != first else []), sentences_week.under(found), *stood]
     return parts.page(
         parts.page_head(first, under),
@@ -81,15 +83,17 @@ def _laid_out(shown: WeekShown, shop: Shop, asked: looking_back.Asked, then: Wee
         findings.next_step(shown, shop),
         html.P(sheets.between(others(found, asked.latest)), className="small no-print"),
         _held("", lambda *_: findings.findings(shown, shop), found, shop),
-        _held("due", lambda *_: findings.due(shown, shop), found, shop),
+        *(
+            [_held("due", lambda *_: findings.due(shown, shop), found, shop)]
+            if found.due or "due" in found.gaps
+            else []
+        ),
         deeds.place(),
         _held("weeks", sheets.normal, found, shop),
         parts.row("75", _held("outside", sheets.outside, found, shop), _held("shipped", sheets.shipped, found, shop)),
-        parts.row(
-            "75",
-            _held("actions", sheets.acted, found, shop),
-            _held("bench", lambda *two: sheets.bench(*two, as_of=shown.as_of), found, shop),
-        ),
+        parts.row("75", _held("actions", sheets.acted, found, shop), stands)
+        if len(found.actions) or "actions" in found.gaps
+        else stands,
         _held("arrived", sheets.arrived, found, shop),
         parts.row("75", decide(found), ends) if shown.reviewed is None else ends,
     )

@@ -143,13 +143,7 @@ def shipped(found: Review, shop: Shop) -> html.Section:
 
 def acted(found: Review, shop: Shop) -> html.Section:
     """Last week's actions: did the chart move?"""
-    if found.actions.is_empty():
-        body: Any = html.P(
-            ["No action was written last week. Book keeps them: ", dcc.Link("open it", href="/book"), "."],
-            className="small",
-        )
-    else:
-        body = [_action(row, shop) for row in found.actions.iter_rows(named=True)]
+    body = [_action(row, shop) for row in found.actions.iter_rows(named=True)]
     return parts.sheet("Last week's actions: did it move?", "", body)
 
 

@@ -22,7 +22,7 @@ from analysis.studies.story.scope import Scope
 from analysis.studies.week.arrived import review_week
 from dashboard.charts.stream import view as charts
 from dashboard.charts.stream.view import StreamView
-from dashboard.desk import desk, gauges_now, looking_back
+from dashboard.desk import desk, gauges_now, looking_back, signed
 from dashboard.exports import copies
 from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import seen as drift_seen
@@ -33,7 +33,9 @@ from ingest.shopfiles.shop import Shop
 
 CHARTS, WEEKS = 3, 13  # charts of open matters, and the weeks they show
 REVIEWED, TAKEN_BACK = "reviewed", "taken back"
-WORDS = ("text", "action", "owner", "who", "done_by")  # what somebody wrote, in the copy
+PEOPLE = ("owner", "who", "done_by")  # who somebody is, in the copy
+WORDS = ("text", "action", *PEOPLE)  # what somebody wrote, in the copy
+SOMEBODY = "somebody"
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,7 @@ def told(week: date | None = None) -> WeekShown:
     found: Review = desk.ask(review, week=week)
     snapshot = desk.here().snapshot()
     gaps = dict(found.gaps)
-    return WeekShown(
+    made = WeekShown(
         review=replace(found, gaps=gaps),
         lives=lives(found),
         drawn=_drawn(found, snapshot.shop),
@@ -102,6 +104,19 @@ def told(week: date | None = None) -> WeekShown:
         played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
         gauges=gauges_now.out_of_order(),
     )
+    return for_reader(made)
+
+
+def for_reader(shown: WeekShown) -> WeekShown:
+    """The week as whoever asks may see it: for a guest without anybody's name, wherever it stands."""
+    if not signed.is_guest():
+        return shown
+    counter = desk.here()
+    nobody, text = counter.nobody_shown(), copies.to_text(shown)
+    made = copies.from_text(text, CLASSES, words=PEOPLE, put=lambda said: SOMEBODY if said else "")
+    text = copies.to_text(made)
+    made = copies.from_text(text, CLASSES, words=("text", "action"), put=nobody.text)
+    return made if isinstance(made, WeekShown) else shown
 
 
 def _played(found: Review, shop: Shop) -> tuple[play_test.Advice, ...]:
@@ -144,7 +159,7 @@ def kept(week: date | None) -> WeekShown | None:
     if said is None:
         return None
     shown: WeekShown | None = desk.ask(_read, sequence=said.sequence)
-    return replace(shown, reviewed=said) if shown is not None else None
+    return for_reader(replace(shown, reviewed=said)) if shown is not None else None
 
 
 def _read(snapshot: Any, *, sequence: int) -> WeekShown | None:

@@ -31,6 +31,7 @@ from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
+from dashboard.charts.walked import Board, Loop, WalkView, walked
 
 START, MOVED, ANEW = datetime(2026, 8, 17), datetime(2026, 11, 3), datetime(2026, 10, 5)
 CLOSED = datetime(2026, 10, 1)
@@ -279,7 +280,7 @@ WHAT_MOVED = MovedView(
         MatterRow("In tune at 12 on KITE-M2 moved down", "", [], [Moved(-161, "one", "b||K|final", False)], "KITE-M2"),
     ],
     [k / 4 - 9 for k in range(70)],
-    "70 streams ran true, between 9 % below and 9 % above their edge",
+    "70 streams ran true, between 9 % below and 9 % above their centre line",
     "11 thin: fewer than 25 readings, or no spread",
 )
 NEEDS = [
@@ -307,6 +308,33 @@ def against_two(sides: tuple[SideView, SideView], **more: Any) -> dict[str, Any]
     return against(*sides, lower=1.5, upper=2.5, unit="mm", **more)
 
 
+WALK = WalkView(
+    [f"Stage {k}" for k in range(1, 20)],
+    [1] * 8 + [0] * 5 + [3, 1, 0, 0, 1, 0],
+    18,
+    "last seen: final inspection",
+    [
+        Loop(
+            "high fret", 15, 4, False, "Play test back to fret levelling, not confirmed: 0.6 h of work, 1.2 days away"
+        ),
+        Loop("open-string buzz", 9, 9, True, "Nut slotting back to nut slotting: 0.1 h of work, 0.1 days away"),
+        Loop("no fault named", 15, None, False, "Play test back to unknown, not confirmed: 0.0 h of work, still open"),
+    ],
+    [
+        Board(
+            "Neck relief",
+            [0.05, 0.12, 0.15],
+            [True, False, False],
+            "0.05 mm, then 0.12 mm, then 0.15 mm",
+            0.1,
+            0.3,
+            0.2,
+        ),
+        Board("Intonation string 1", [6.0], [True], "6.0 cents, outside", -5.0, 5.0, 0.0),
+        Board("Bridge height", [9.1], [False], "9.10 mm"),
+    ],
+)
+
 EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, moved up": (stream, stream_view()),
     "stream, moved down": (stream, stream_view(direction="down")),
@@ -316,6 +344,8 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, one reading": (stream, ONE_READING),
     "stream, crowded": (stream, CROWDED),
     "stream, empty": (stream, StreamView([], [], [])),
+    "walked": (walked, WALK),
+    "walked, nothing but a visit": (walked, WalkView(["Final inspection"], [1], 1, "last seen: final inspection")),
     "rack": (rack, RACK),
     "rack, empty": (rack, RackView([], [], [])),
     "lanes": (lanes, LANES),

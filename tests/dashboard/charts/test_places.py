@@ -26,6 +26,7 @@ from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
 from dashboard.charts.sparkline import interval_spark, stream_spark, weeks_spark
 from dashboard.charts.stream.chart import Asked, Limits, Signal, StreamView, stream
+from dashboard.charts.walked import Board, Loop, WalkView, walked
 from dashboard.charts.weekly import Week, weekly
 
 
@@ -443,3 +444,37 @@ def test_light_points_down_where_a_matter_moved_down():
 
     assert light(20)[0] > 0 > light(20)[1]
     assert light(-20)[0] < 0 < light(-20)[1]
+
+
+# ---- an instrument's way --------------------------------------------------------------------------------------------
+
+WALK = WalkView(
+    ["A", "B", "C", "D"],
+    [1, 2, 1, 0],
+    3,
+    "last seen: c",
+    [Loop("buzz", 3, 1, True, "C back to A")],
+    [Board("Relief", [1.0, 2.0, 5.0], [False, False, True], "", 0.0, 4.0, 2.0)],
+)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_a_story_stands_on_one_bench_and_its_readings_on_their_board(narrow):
+    figure = walked(WALK, narrow=narrow)
+    marks = [one for one in figure["layout"]["shapes"] if one["type"] == "circle"]
+    bench = [(one["xanchor"], one["x1"]) for one in marks if one["fillcolor"] == style.INK][:3]
+    step = bench[1][0] - bench[0][0]
+    assert [x for x, _ in bench] == pytest.approx([bench[0][0] + k * step for k in range(3)])
+    assert bench[1][1] > bench[0][1] == bench[2][1]  # it came to B twice
+    (back,) = [one for one in lines(figure, style.BACKMARK) if one[1] == one[3]]
+    assert back[0] == pytest.approx(bench[2][0])  # from where it was caught
+    (head,) = [
+        one["path"] for one in figure["layout"]["shapes"] if one.get("fillcolor") == style.BACK and "path" in one
+    ]
+    assert float(head[1:].partition(",")[0]) == pytest.approx(bench[0][0], abs=0.1)  # to where it was sent
+    edges = sorted({x0 for x0, _, x1, _ in lines(figure, style.BOARDEDGE) if x0 == x1})
+    at = scale(0.0, edges[0], 4.0, edges[-1])
+    values = [one["xanchor"] for one in marks][-2:]
+    assert values == pytest.approx([at(1.0), at(2.0)])
+    cross = [one for one in lines(figure, style.INK) if one[0] != one[2] and one[1] != one[3]]
+    assert (cross[0][0] + cross[0][2]) / 2 == pytest.approx(at(5.0))

@@ -39,11 +39,9 @@ def test_the_agenda_stands_in_its_order(demo_desk):
     text = said(page.layout())
     names = [
         "What to know",
-        "Due",
         "Is it a normal week?",
         "As set, outside limits",
         "Shipped outside, or without final",
-        "Last week's actions: did it move?",
         "On the bench",
         "Did the data arrive?",
         "Decision of the week",

@@ -10,7 +10,7 @@ from analysis.methods.problems import UnusableData
 from analysis.review import review
 from dashboard.app import make_app
 from dashboard.commands import cli
-from dashboard.commands.review import _week_in_sentences
+from dashboard.commands.serving import _week_in_sentences
 from dashboard.desk import desk
 from dashboard.papers import pdf, week
 from dashboard.sentences import findings

@@ -102,7 +102,7 @@ def test_a_thin_stream_has_an_edge_and_no_limits():
         )
     )
     assert not [t for t in figure["data"] if t.get("line", {}).get("dash") == "7px,4px"]
-    assert "2.39  the edge" in texts(figure)
+    assert "2.39  centre line" in texts(figure)
 
 
 def test_figures_at_the_right_stand_sixteen_px_apart():

@@ -167,7 +167,10 @@ def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(l
 def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_at):
     text = page(open="odd")
     assert "None in these weeks." in text
-    assert "more readings lie beyond four sigma because the stream moved: part of the shift, not odd." in text
+    assert (
+        "more readings lie beyond four times the usual spread because the stream moved: part of the shift, not odd."
+        in text
+    )
     assert "odd instrument LA-" not in text
 
 
