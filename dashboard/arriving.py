@@ -53,16 +53,16 @@ class Arriving:
             path, have = self._file(key), self.here(key)
             if at > have or at + len(piece) > size:
                 raise BadRequest(f"This piece begins at byte {at}; {have} have come, of {size}.")
-            if not path.parent.exists():
-                self._make_room(path.parent)
-            if at + len(piece) > have:
-                try:
+            try:
+                if not path.parent.exists():
+                    self._make_room(path.parent)
+                if at + len(piece) > have:
                     with path.open("r+b" if path.exists() else "xb") as file:
                         file.seek(at)
                         file.write(piece)
-                except OSError as fault:
-                    why = fault.strerror or fault
-                    raise StoreProblem(f"A piece could not be written ({why}); is the disk full?") from None
+            except OSError as fault:
+                why = fault.strerror or fault
+                raise StoreProblem(f"A piece could not be written ({why}); is the disk full?") from None
             return self.here(key)
 
     def whole(self, key: str, size: int) -> Path:

@@ -6,6 +6,8 @@ one line for the person, with its traceback in store/program.log; nothing is tol
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Callable
 from html import escape
 from typing import Any
@@ -20,6 +22,7 @@ from dashboard.pages import addresses
 
 CALLBACKS = "/_dash-update-component"
 NOTICE = "notice"  # in the frame: what went wrong while a page was in use
+SURROGATE = re.compile(rb"\\u[dD][89a-fA-F]")
 LONGEST = 20_000  # characters of a value that is typed or chosen
 NUMBERS = {"n_clicks", "n_intervals", "n_submit", "n_blur"}
 TEXTS = {"pathname", "search", "href", "hash"}
@@ -41,6 +44,8 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     """Guards the app: addresses and callbacks before they are answered, errors after."""
 
     def look() -> None:
+        if flask.request.is_json and _half_letters(flask.request.get_data(cache=True)):
+            raise BadRequest("It holds halves of letters, which no text can.")
         if flask.request.path == CALLBACKS:
             problem = wrong_callback(app.callback_map, flask.request.get_json(silent=True))
             if problem:
@@ -69,6 +74,19 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     app.server.before_request(look)
     app.server.register_error_handler(HTTPException, refused)
     app.server.register_error_handler(Exception, failed)
+
+
+def _half_letters(data: bytes) -> bool:
+    """Does a request write half of a surrogate pair, which no file and no database takes?"""
+    if not SURROGATE.search(data):
+        return False
+    try:
+        json.dumps(json.loads(data), ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        return True
+    except (ValueError, RecursionError):  # said by whoever reads it
+        return False
+    return False
 
 
 def of_callbacks(desk: counter.Desk) -> Callable[[Exception], Any]:

@@ -1,5 +1,5 @@
 """Settings for every test: hypothesis repeats itself exactly and minds no deadline; the demo shop is made once,
-whatever the number of workers.
+whatever the number of workers; what a worker has worked out of a shop that all read, it works out once.
 """
 
 import os
@@ -11,18 +11,23 @@ if "PYTEST_XDIST_WORKER" in os.environ:
         "POLARS_MAX_THREADS", "1"
     )  # before polars: a worker has one core, and threads that wait for one another spin
 
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from xdist.scheduler import LoadScopeScheduling
 
 from dashboard import faults
 from dashboard.desk.desk import Desk, use
 from demo_data.generator import write_shop
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
+from ingest.store.store import stands as standing
 from ingest.verbs.load import load
+from tests.dashboard.pages import moving_shop, people_shop, reworked_shop
 
 settings.register_profile(
     "truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
@@ -34,6 +39,40 @@ faults.loud = True  # a fault fails its test; tests of what a person sees of one
 def pytest_xdist_auto_num_workers() -> int:
     """One worker more than there are cores: tests that wait for a browser leave theirs to others."""
     return (os.cpu_count() or 1) + 1
+
+
+ROOT = Path(__file__).parents[1]
+LONG = ("tests/browser/", "tests/ingest/test_crash", "tests/dashboard/test_", "tests/ingest/strangers/", "tests/demo/")
+
+
+@cache
+def _together(file: str) -> str:
+    """What runs on one worker: a file, but all files that ask the desk of the demo shop, whose answers are dear."""
+    return "demo" if "demo_desk" in (ROOT / file).read_text(encoding="utf-8") else file
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What takes longest begins first, so that no worker waits for the last one."""
+
+    def place(item: pytest.Item) -> int:
+        file = item.nodeid.partition("::")[0]
+        if _together(file) == "demo":
+            return 0
+        return next((k for k, name in enumerate(LONG, 1) if file.startswith(name)), len(LONG) + 1)
+
+    items.sort(key=place)
+
+
+class Together(LoadScopeScheduling):
+    """Hands out what belongs together as one piece, in the order of collection (--no-loadscope-reorder)."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        return _together(nodeid.partition("::")[0])
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> Together:
+    """How tests are handed to workers."""
+    return Together(config, log)
 
 
 @pytest.fixture(scope="session")
@@ -78,3 +117,29 @@ def demo_desk(kept_demo_desk: Desk) -> Desk:
 def demo(demo_folder: Path) -> Snapshot:
     """The demo shop as a study sees it."""
     return open_snapshot(demo_folder)
+
+
+def _for_all(make: Callable[[Path], Path], folder: Path) -> Iterator[Desk]:
+    """A shop that a worker's tests read and none writes into, with its desk: what was worked out of it is kept."""
+    make(folder)
+    before = standing(folder)
+    yield Desk(folder)
+    assert standing(folder) == before, f"a test wrote into {folder.name}, which others read: it wants a copy"
+
+
+@pytest.fixture(scope="session")
+def moving_desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    """The desk of `moving_shop`, to be read."""
+    yield from _for_all(moving_shop.stands, tmp_path_factory.mktemp("all") / "moving")
+
+
+@pytest.fixture(scope="session")
+def people_desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    """The desk of `people_shop`, to be read."""
+    yield from _for_all(people_shop.stands, tmp_path_factory.mktemp("all") / "people")
+
+
+@pytest.fixture(scope="session")
+def reworked_desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    """The desk of `reworked_shop`, to be read."""
+    yield from _for_all(reworked_shop.stands, tmp_path_factory.mktemp("all") / "reworked")

@@ -90,8 +90,11 @@ def _imported(path: Path) -> set[str]:
     return found
 
 
+UNCALLED = "no study"
+
+
 def method_calls() -> str:
-    """Method, and the studies that take it or a method that rests on it; those that no study takes stand last."""
+    """Method, and the studies that take it or a method that rests on it; those that only a method takes stand last."""
     methods = {path.stem: _imported(path) for path in modules(ROOT / "analysis" / "methods")}
     called: dict[str, set[str]] = {name: set() for name in methods}
     for path in sorted((ROOT / "analysis").rglob("*.py")):
@@ -105,7 +108,7 @@ def method_calls() -> str:
             continue
         through = sorted(other for other, taken in methods.items() if name in taken)
         by = [f"`{where}`" for where in sorted(called[name])] or [f"{other} (a method)" for other in through]
-        lines.append(f"| {name} | {', '.join(by) or 'no study yet'} |")
+        lines.append(f"| {name} | {', '.join(by) or UNCALLED} |")
     return "\n".join(lines)
 
 

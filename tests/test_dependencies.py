@@ -14,12 +14,12 @@ IMPORTED_AS = {
     "arro3-core": "arro3",
     "python-barcode": "barcode",
     "import-linter": "importlinter",
+    "pytest-xdist": "xdist",
 }
 NOT_IMPORTED = {  # used without an import of ours
     "tzdata": "time zones where the system has none",
     "flask-compress": "Dash(compress=True) loads it",
     "xlsxwriter": "pandas writes workbooks by it",
-    "pytest-xdist": "a plug-in of pytest",
     "ruff": "a command",
     "mypy": "a command",
 }

@@ -1,9 +1,8 @@
-"""How much water wood holds in the air of the room, and how much it moves.
+"""How much water wood comes to hold in the air of the room.
 
 Source: Simpson 1998, Equilibrium moisture content of wood in outdoor locations, USDA FPL-RN-0268 (formula after
-Hailwood & Horrobin 1946; mean error under .13 % moisture, at most .9 % over the table, per its abstract); movement:
-USDA Wood Handbook FPL-GTR-190, table 13-5. Thick wood lags the air by days to weeks, so this is where wood is heading,
-not where it is.
+Hailwood & Horrobin 1946; mean error under .13 % moisture, at most .9 % over the table, per its abstract). Thick wood
+lags the air by days to weeks, so this is where wood is heading, not where it is.
 """
 
 import numpy as np
@@ -11,21 +10,6 @@ import numpy.typing as npt
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
-
-# Movement across the grain for one per cent of moisture, (radial, tangential), valid from 6 to 14 %; table 13-5, read
-# in print.
-MOVEMENT = {
-    "sugar maple": (0.00165, 0.00353),
-    "bigleaf maple": (0.00126, 0.00248),
-    "red maple": (0.00137, 0.00289),
-    "black walnut": (0.00190, 0.00274),
-    "black cherry": (0.00126, 0.00248),
-    "yellow birch": (0.00256, 0.00338),
-    "white ash": (0.00169, 0.00274),
-    "red alder": (0.00151, 0.00256),
-    "beech": (0.00190, 0.00431),
-    "basswood": (0.00230, 0.00330),
-}
 
 
 def equilibrium(rh: npt.ArrayLike, celsius: npt.ArrayLike) -> Floats:
@@ -48,13 +32,3 @@ def equilibrium(rh: npt.ArrayLike, celsius: npt.ArrayLike) -> Floats:
     kh = k * h
     bound = (k1 * kh + 2 * k1 * k2 * kh**2) / (1 + k1 * kh + k1 * k2 * kh**2)
     return np.asarray(1800 / w * (kh / (1 - kh) + bound), dtype=np.float64)
-
-
-def movement(
-    size: npt.ArrayLike, coefficient: npt.ArrayLike, moisture_from: npt.ArrayLike, moisture_to: npt.ArrayLike
-) -> Floats:
-    """Change of a `size` across the grain, in its unit, between two moisture contents in per cent: size x coefficient x
-    change.
-    """
-    change = np.asarray(moisture_to, dtype=np.float64) - np.asarray(moisture_from, dtype=np.float64)
-    return np.asarray(np.asarray(size, dtype=np.float64) * np.asarray(coefficient) * change, dtype=np.float64)

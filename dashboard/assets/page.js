@@ -47,30 +47,26 @@ window.dash_clientside = window.dash_clientside || {};
   };
   new MutationObserver(() => setTimeout(tell_finding, 80)).observe(document, { childList: true, subtree: true });
 
-  // What had the focus keeps it when a page is laid anew by a filter or a button of its own: same id, else the same words.
+  // What had the focus keeps it when a page is laid anew by a filter, a fold or a button of its own: same id, else, on the
+  // same page, the same words.
   let held = null;
-  document.addEventListener("focusin", (event) => {
-    const one = event.target.closest && event.target.closest("#main [id], #main a, #main summary");
-    held = one ? { id: one.id, tag: one.tagName, words: one.textContent, path: location.pathname } : null;
+  const bare = (one) => one.textContent.replace(/\d+/g, "");
+  document.addEventListener("focusin", ({ target }) => {
+    const one = target.id ? target : target.closest("#main a, #main summary");
+    held = one ? { id: one.id, tag: one.tagName, words: bare(one), path: location.pathname } : null;
   });
+  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) held = null; });
   const refocus = () => {
-    if (!held || held.path !== location.pathname || document.activeElement !== document.body) return;
+    if (!held || (document.activeElement && document.activeElement !== document.body)) return;
     const same = held.id ? document.getElementById(held.id)
-      : [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => one.textContent.replace(/\d+/g, "") === held.words.replace(/\d+/g, ""));
+      : held.path === location.pathname && [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => bare(one) === held.words);
     if (same) same.focus({ preventScroll: true });
   };
-  new MutationObserver(() => setTimeout(refocus, 60)).observe(document, { childList: true, subtree: true });
-
-  // Focus stays where it was when a filter, a fold or a heading lays the page out anew.
-  let last = "";
-  document.addEventListener("focusin", (event) => { last = event.target.id; });
-  document.addEventListener("pointerdown", (event) => { if (!event.target.closest("[id]")) last = ""; });
   new MutationObserver(() => {
     // The field behind a place to drop files on comes without a name.
     document.querySelectorAll("input[type=file]:not([aria-label])").forEach((field) => field.setAttribute("aria-label", "Choose a file"));
-    if (!last || (document.activeElement && document.activeElement !== document.body)) return;
-    const again = document.getElementById(last);
-    if (again) again.focus({ preventScroll: true });
+    refocus();
+    if (held && !held.id) setTimeout(refocus, 60);  // words may come after what holds them
   }).observe(document.documentElement, { childList: true, subtree: true });
 
   // The key / leads into the header's field from anywhere that is no field itself.

@@ -13,9 +13,10 @@ if TYPE_CHECKING:
     from ingest.beginning.answers import Said
     from ingest.beginning.asking import Ask
     from ingest.beginning.new import Proposal
+    from ingest.reading.on_disk import Data
     from ingest.shopfiles.shop import Shop
 
-Files = Sequence[tuple[str, bytes]]
+Files = Sequence[tuple[str, "Data"]]
 GO_ON = "go on"
 
 
@@ -123,9 +124,14 @@ def _picked(proposal: "Proposal") -> dict[tuple[str, str, str], str] | None:
             return {place: target}
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path) -> "Data":
+    from ingest.reading.bounds import MOST_BYTES
+    from ingest.reading.on_disk import held
+
     try:
-        return path.read_bytes()
+        if path.stat().st_size > MOST_BYTES:
+            raise UserProblem(f"{path}: {path.stat().st_size / 1e6:,.0f} MB; wanted at most {MOST_BYTES / 1e6:,.0f} MB")
+        return held(path)
     except IsADirectoryError:
         raise UserProblem(f"{path}: this is a folder; wanted a sheet") from None
     except OSError as fault:
@@ -137,6 +143,8 @@ def _show(proposal: "Proposal") -> None:
     shapes = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
     for seen in proposal.surveys:
         say(f"{seen.title}: {seen.rows} rows, a row {shapes.get(seen.shape, 'a visit')}")
+        for note in seen.notes:
+            say(f"  {note}")
         for column in seen.columns:
             guess = column.guess
             meaning = guess.target(guess.stage) if guess.taken else "not known, kept as typed"

@@ -36,21 +36,20 @@ class Ahead:
             return None
         return self.shown[1]
 
-    def begin(self, now: Standing, opening: Callable[[], Opened], keep: Callable[[Standing, Opened], None]) -> None:
-        """Work out the works of what `opening` gives, hand it to `keep` and show it; nothing where one is busy."""
+    def begin(self, now: Standing, opening: Callable[[], Opened]) -> None:
+        """Work out the works of what `opening` gives, then show it; nothing where one is busy."""
         if not self.busy:
-            self._doing = self._thread.submit(self._work_out, now, opening, keep)
+            self._doing = self._thread.submit(self._work_out, now, opening)
 
     def wait(self, seconds: float | None = None) -> None:
         """Until what is being worked out is there."""
         if self._doing is not None:
             self._doing.result(seconds)
 
-    def _work_out(self, now: Standing, opening: Callable[[], Opened], keep: Callable[[Standing, Opened], None]) -> None:
+    def _work_out(self, now: Standing, opening: Callable[[], Opened]) -> None:
         with suppress(Exception):  # whoever asks next is told what is wrong
             opened = opening()
             for work in self.works:
                 with suppress(Exception):
                     work(opened[0])
-            keep(now, opened)
             self.shown = now, opened

@@ -110,7 +110,8 @@ class CardDesk:
     def keep(self, given: dict[str, Any]) -> dict[str, Any]:
         """Write one card into the day's sheet of its bench; on the disk when this answers."""
         shop, stage = self.shop, self._stage(str(given.get("stage", "")))
-        serial, card, bench = (" ".join(str(given.get(name, "")).split()) for name in ("serial", CARD, "bench"))
+        serial, card, bench = (" ".join(str(given.get(name, "")).split())[:80] for name in ("serial", CARD, "bench"))
+        faults = given.get("faults", [])
         outcome, model = str(given.get("outcome", "")), str(given.get("model", ""))
         if not serial or not card:
             raise UnusableData("a card needs a serial and its own number")
@@ -131,12 +132,12 @@ class CardDesk:
             "started_at": (started or time_of(str(given.get("opened_at", "")), finished)).isoformat(timespec="seconds"),
             "finished_at": finished.isoformat(timespec="seconds"),
             "outcome": outcome,
-            "fault": "; ".join(str(one) for one in given.get("faults", [])[:FAULTS]),
+            "fault": "; ".join(str(one) for one in faults[:FAULTS]) if isinstance(faults, list) else "",
             "fault_at": str(given.get("fault_at", ""))[:80],
             "sent_back_to": sent_to,
             "gauge": str(given.get("gauge", ""))[:80],
             "note": str(given.get("note", ""))[:LONGEST],
-            CARD: card[:80],
+            CARD: card,
         }
         noted = [tuple(each) for each in at_bench.measured(self.desk.folder, stage.key)]
         headings = card_sheet.header(shop, [(each[1], each[2]) for each in noted])
@@ -244,7 +245,7 @@ class CardDesk:
         """The cells of a card: each value as its gauge writes it, as typed where it cannot be read."""
         shop, out = self.shop, {}
         for one in values if isinstance(values, list) else []:
-            item = shop.by_characteristic.get(str(one.get("characteristic", "")))
+            item = shop.by_characteristic.get(str(one.get("characteristic", ""))) if isinstance(one, dict) else None
             if item is None:
                 continue
             hand = in_hand(shop, item, str(one.get("gauge", "")))

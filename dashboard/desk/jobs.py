@@ -14,11 +14,11 @@ from time import monotonic, sleep
 from typing import Any
 
 from dashboard.desk import bench_index, signed
+from dashboard.desk.beside import load_beside, load_held
 from dashboard.desk.people_shown import Veil
-from ingest.reading.bounds import MOST_BYTES, read_within
-from ingest.reading.reader import form_of
+from ingest.reading.bounds import MOST_BYTES
+from ingest.reading.on_disk import LONG
 from ingest.reading.sheet import Progress
-from ingest.shopfiles.shop import read_shop
 from ingest.store import at_bench, editions
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
@@ -141,15 +141,10 @@ class Jobs:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
 
         def work(progress: Progress) -> list[Loaded]:
-            shop = read_shop(self.folder / "shop.toml")
+            loading = load_beside if path.stat().st_size > LONG else load_held
             try:
-                return load.load_data(
-                    self.folder,
-                    [(name, lambda: read_within(path, lambda _: form_of(name, shop), name))],
-                    progress=progress,
-                    who=signed.who(""),
-                    now=self.clock(),
-                )
+                who = signed.who("")
+                return loading(self.folder, name, path, who=who, progress=progress, now=self.clock())
             finally:
                 shutil.rmtree(path.parent, ignore_errors=True)
 

@@ -15,7 +15,7 @@ from analysis.review import Review, review
 from analysis.studies.week.arrived import review_week
 from dashboard import numbers
 from dashboard.charts.normal_week import WeeksView, normal_week
-from dashboard.charts.shares import ShareRow, shares
+from dashboard.charts.shares import shares
 from dashboard.charts.stream.chart import stream
 from dashboard.desk import desk, looking_back
 from dashboard.pages.week.shown import WeekShown, kept, told
@@ -186,20 +186,9 @@ def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
     """As set outside limits, n of N; the largest shares where there are more than fit."""
     if found.outside.is_empty():
         return None
-    each = found.outside.filter(pl.col("characteristic") != "any").with_row_index("place")
-    most = each.sort(-pl.col("share"), "place").head(OUTSIDE).sort("place")
-    rows = [
-        ShareRow(
-            sentences.characteristic(shop, row["characteristic"], row["position"]),
-            row["share"],
-            row["low"],
-            row["high"],
-            numbers.of(row["outside"], row["n"]),
-        )
-        for row in most.iter_rows(named=True)
-    ]
+    rows = sentences_week.outside_rows(found, shop, OUTSIDE)
     say = sentences_week.outside(found)
-    left = len(each) - len(most)
+    left = found.outside.filter(pl.col("characteristic") != "any").height - len(rows)
     return {
         "chart": made.chart(shares(rows, width=COLUMN), say, phone=shares(rows, narrow=True)),
         "say": say,

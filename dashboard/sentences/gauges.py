@@ -19,10 +19,21 @@ def says(one: Standing, shop: Shop) -> str:
     """How a gauge stands, in words."""
     if one.drifts and one.bias is not None:
         way = "high" if one.bias > 0 else "low"
-        return f"drifts: its last five checks read {numbers.mm(abs(one.bias), shown=shop.shop.length)} {way}"
+        off = numbers.mm(abs(one.bias), shown=shop.shop.length)
+        return f"drifts: its last five checks read {off} {way}{_interval(one, shop)}"
     if one.due:
         return "check overdue" if one.last_at else "never checked"
-    return "in order"
+    return f"in order{_interval(one, shop)}"
+
+
+def _interval(one: Standing, shop: Shop) -> str:
+    """Where the mean of the last five checks lies beside the master piece: `, beside its master piece by -0.02 to
+    +0.05 mm`.
+    """
+    if one.low is None or one.high is None:
+        return ""
+    low, high = (numbers.mm(end, shown=shop.shop.length, sign=True) for end in (one.low, one.high))
+    return f", {low.partition(numbers.NBSP)[0]} to {high} beside its master piece"
 
 
 def beside(out: Sequence[Standing], shop: Shop, characteristic: str, named: Collection[str] = ()) -> str:

@@ -14,6 +14,7 @@ from analysis.review import Review
 from analysis.studies.drift import actions as deeds
 from analysis.studies.story import unread
 from dashboard import numbers
+from dashboard.charts.shares import ShareRow
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.matters import name
 from dashboard.sentences.unread import NOT_READ, outcomes_missing
@@ -305,3 +306,19 @@ def known(found: Review, shop: Shop) -> str:
     """Matters that a person marked known."""
     names = ", ".join(name(seen.matter, shop) for seen in found.known)
     return f"Marked known, not shown until its date or until it grows: {names}." if names else ""
+
+
+def outside_rows(found: Review, shop: Shop, most: int) -> list[ShareRow]:
+    """As set outside limits: the largest shares of the week as rows of their chart, in the order of the bench."""
+    each = found.outside.filter(pl.col("characteristic") != "any").with_row_index("place")
+    return [
+        ShareRow(
+            sentences.characteristic(shop, row["characteristic"], row["position"]),
+            row["share"],
+            row["low"],
+            row["high"],
+            numbers.of(row["outside"], row["n"]),
+            key=f"{row['characteristic']}|{row['position']}",
+        )
+        for row in each.sort(-pl.col("share"), "place").head(most).sort("place").iter_rows(named=True)
+    ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from zoneinfo import available_timezones
 
 from ingest.beginning.answers import slip
@@ -44,7 +45,7 @@ def unfit(ask: Ask, answer: str) -> str:
     if ask.options and answer != ask.default and answer not in ask.options:
         return f"{answer!r} is none of {', '.join(ask.options)}."
     if ask.key == "timezone" and no_zone(answer):
-        near = closest(answer, sorted(available_timezones()))
+        near = closest(answer, sorted(_zones()))
         return f"{answer!r} is no time zone; wanted one such as {near or 'Europe/Dublin'}."
     if ask.key.startswith(COLUMN) and answer != ask.default and (near := slip(answer, ())):
         return f"{answer!r} names no column; did you mean {near!r}?"
@@ -53,4 +54,10 @@ def unfit(ask: Ask, answer: str) -> str:
 
 def no_zone(name: str) -> bool:
     """Is this no time zone?"""
-    return name not in available_timezones()
+    return name not in _zones()
+
+
+@cache
+def _zones() -> set[str]:
+    """Every time zone this machine knows, which are looked for in its folders."""
+    return available_timezones()

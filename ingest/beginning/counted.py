@@ -1,12 +1,16 @@
 """How much of the sheets a proposal would read, before anything is written: rows, readings, what would be set aside."""
 
+import tempfile
 import tomllib
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import polars as pl
 
 from ingest.beginning.new import Proposal
+from ingest.reading.on_disk import LONG, Data, pieces
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop, checked_shop
 from ingest.terms.questions import FileProblem
@@ -39,7 +43,7 @@ class Counted:
 
 
 def counted(
-    files: Sequence[tuple[str, bytes]], proposal: Proposal, shop: Shop | None = None, *, lines: int = 0
+    files: Sequence[tuple[str, Data]], proposal: Proposal, shop: Shop | None = None, *, lines: int = 0
 ) -> list[Counted]:
     """Read the files as the proposal would have them read, and keep nothing.
 
@@ -70,22 +74,28 @@ def shop_with(proposal: Proposal, shop: Shop | None) -> Shop:
     return checked_shop(held)
 
 
-def _counted(name: str, data: bytes, shop: Shop, lines: int) -> Counted:
-    long = bool(lines) and data.count(b"\n") > lines and data[:4] != b"PK\x03\x04"
-    try:
-        sheet = read_log(data, name, shop, only=range(lines + 1) if long else None)
-    except FileProblem as problem:
-        return Counted(name, problem=str(problem).removeprefix(f"{name}: "))
-    by = sheet.readings.group_by("characteristic", "position").len().sort("characteristic", "position")
-    back = sheet.visits.filter(pl.col("outcome") == "send back").height
-    told = not sheet.visits.is_empty() and (sheet.visits["outcome"] != "open").any()
+def _counted(name: str, data: Data, shop: Shop, lines: int) -> Counted:
+    many = sum(piece.count(b"\n") for piece in pieces(data)) if lines and data[:4] != b"PK\x03\x04" else 0
+    long = many > lines
+    with tempfile.TemporaryDirectory() as place:
+        on_disk = Path(place) if len(data) > LONG else None
+        try:
+            sheet = read_log(data, name, shop, only=range(lines + 1) if long else None, on_disk=on_disk)
+        except FileProblem as problem:
+            return Counted(name, problem=str(problem).removeprefix(f"{name}: "))
+        back, told, by = 0, False, Counter[tuple[str, str]]()
+        for part in sheet.parts():
+            back += part["visits"].filter(pl.col("outcome") == "send back").height
+            told = told or bool((part["visits"]["outcome"] != "open").any())
+            counts = part["readings"].group_by("characteristic", "position").len()
+            by.update({(what, where): n for what, where, n in counts.iter_rows()})
     return Counted(
         name,
         sheet.rows_read,
         sheet.rows_set_aside,
-        sheet.readings.height,
+        by.total(),
         sheet.cells_set_aside,
         back if told else None,
-        tuple((f"{what} {where}".strip(), n) for what, where, n in by.iter_rows()),
+        tuple((f"{what} {where}".strip(), n) for (what, where), n in sorted(by.items())),
         lines=lines if long else 0,
     )

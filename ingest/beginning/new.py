@@ -24,6 +24,7 @@ from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen
 from ingest.beginning.survey import Survey, survey_of, together
 from ingest.reading.headings import plain
+from ingest.reading.on_disk import Data
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
 from ingest.terms.questions import FileProblem
 
@@ -47,7 +48,7 @@ class Proposal:
 
 
 def propose(
-    files: Sequence[tuple[str, bytes]],
+    files: Sequence[tuple[str, Data]],
     *,
     shop: Shop | None = None,
     answers: Mapping[str, str] | None = None,
@@ -91,7 +92,7 @@ def propose(
     )
 
 
-def look(files: Sequence[tuple[str, bytes]], told: Said, shop: Shop | None = None) -> tuple[list[Survey], list[str]]:
+def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None) -> tuple[list[Survey], list[str]]:
     """The surveys of all sheets, those of one kind as one; and the tabs that are no log, each with why."""
     found: list[Survey] = []
     left: list[str] = []

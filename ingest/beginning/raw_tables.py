@@ -1,26 +1,29 @@
 """Where the headings of an unknown sheet stand, over one row or several, by what stands in the rows below them."""
 
 import csv
-import hashlib
 import io
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from operator import eq
 
+import polars as pl
+
 from ingest.beginning.guesses import guess_heading
 from ingest.reading.bounds import look_over_workbook
-from ingest.reading.encodings import decode
-from ingest.reading.files import read_tables
+from ingest.reading.encodings import letters_of
+from ingest.reading.files import tables_in_pieces
 from ingest.reading.heading_rows import MOST_ROWS, headings_over, looks_like_headings
 from ingest.reading.headings import plain
-from ingest.reading.tabular import SEPARATORS, Form
+from ingest.reading.on_disk import Data, pieces, sha256
+from ingest.reading.tabular import SEPARATORS, Form, Tables, joined_tables
 from ingest.reading.workbook import first_rows, tab_names
 from ingest.terms.questions import FileProblem
 
-LARGEST_KEPT, MOST_KEPT = 8_000_000, 8  # bytes of a file, and files, that are kept while they are being mapped
-_KEPT: dict[tuple[str, bytes], tuple[list["RawTable"], dict[str, str]]] = {}
+MOST_KEPT = 4  # files that are kept while they are being mapped
+MOST_ROWS_SEEN, BLOCK = 60_000, 500  # rows of a table that are looked at; of a longer one blocks from all over it
+_KEPT: dict[tuple[str, str], tuple[list["RawTable"], dict[str, str]]] = {}
 LOOKED_AT = 60  # rows in which the headings are looked for
 DATES = {"date", "started_at", "finished_at"}
 _DATA = re.compile(r".*\d.*")
@@ -41,13 +44,11 @@ class RawTable:
         return len(self.columns[0]) if self.columns else 0
 
 
-def raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
+def raw_tables(name: str, data: Data) -> tuple[list[RawTable], dict[str, str]]:
     """The tables of a file, one a tab, and the tabs without any, each with why; the files looked at last are kept, so
     that a change of mapping reads none again. FileProblem where there is none.
     """
-    if len(data) > LARGEST_KEPT:
-        return _raw_tables(name, data)
-    key = (name, hashlib.sha256(data).digest())
+    key = (name, sha256(data) if isinstance(data, bytes) else data.digest)
     if key not in _KEPT:
         _KEPT[key] = _raw_tables(name, data)
         while len(_KEPT) > MOST_KEPT:
@@ -56,9 +57,10 @@ def raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
     return list(found), dict(left)
 
 
-def _raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]:
+def _raw_tables(name: str, data: Data) -> tuple[list[RawTable], dict[str, str]]:
     if data[:4] == b"PK\x03\x04":
-        look_over_workbook(io.BytesIO(data), name)
+        with io.BytesIO(data) if isinstance(data, bytes) else data.path.open("rb") as file:
+            look_over_workbook(file, name)
     tabs = tab_names(data)
     if not tabs:
         return [_table(name, data, "", _text_rows(name, data), None)], {}
@@ -74,11 +76,11 @@ def _raw_tables(name: str, data: bytes) -> tuple[list[RawTable], dict[str, str]]
     return found, left
 
 
-def _text_rows(name: str, data: bytes) -> list[list[str]]:
+def _text_rows(name: str, data: Data) -> list[list[str]]:
     """The first rows of a text file under the separator that makes most of them."""
-    if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
+    if not any(piece.strip(b"\x00 \t\r\n\xef\xbb\xbf") for piece in pieces(data)):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
-    text, _ = decode(data, name)
+    text = next(letters_of(data, name).texts(data))
     lines = text.removeprefix("\ufeff").splitlines()[: LOOKED_AT + 1]
     if lines and (declared := re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE)):
         return list(csv.reader(io.StringIO("\n".join(lines[1:])), delimiter=declared[1]))
@@ -90,12 +92,12 @@ def _text_rows(name: str, data: bytes) -> list[list[str]]:
 
 
 def _table(
-    name: str, data: bytes, tab: str, rows: Sequence[Sequence[str]], tabs: Callable[[str], bool] | None
+    name: str, data: Data, tab: str, rows: Sequence[Sequence[str]], tabs: Callable[[str], bool] | None
 ) -> RawTable:
     header = heading_line(rows)
     if header is None:
         raise FileProblem(f"{name}: no heading line that can be told; wanted three or more words over rows of data")
-    found = read_tables(data, name, _form(header), tabs)
+    found = _seen(tables_in_pieces(data, name, _form(header), tabs))
     cells: dict[str, list[str]] = {}
     height = 0
     for table in found.tables:
@@ -110,6 +112,34 @@ def _table(
     for held in cells.values():
         held += [""] * (height - len(held))
     return RawTable(tab, tuple(cells), tuple(map(tuple, cells.values())), tuple(found.notes))
+
+
+def _seen(found: Iterator[Tables]) -> Tables:
+    """The tables of a file; of a long one blocks of rows from all over it."""
+    step = rows = held = 0
+    parts: list[Tables] = []
+    for part in found:
+        numbered = []
+        for table in part.tables:
+            numbers = pl.int_range(rows, rows + table.rows.height, dtype=pl.Int64, eager=True)
+            numbered.append(replace(table, rows=table.rows.with_columns(numbers.alias("row")).filter(_kept(step))))
+            rows += table.rows.height
+            held += numbered[-1].rows.height
+        parts.append(replace(part, tables=numbered))
+        while held > MOST_ROWS_SEEN:
+            step = 2 * step or 2
+            for each in parts:
+                each.tables = [replace(table, rows=table.rows.filter(_kept(step))) for table in each.tables]
+            held = sum(table.rows.height for each in parts for table in each.tables)
+    whole = joined_tables(parts)
+    whole.tables = [replace(table, rows=table.rows.drop("row")) for table in whole.tables]
+    if step:
+        whole.notes.append(f"looked at {held:,} of its {rows:,} rows, from all over it; all of them are loaded")
+    return whole
+
+
+def _kept(step: int) -> pl.Expr:
+    return pl.col("row") // BLOCK % step == 0 if step else pl.lit(True)
 
 
 def heading_line(rows: Sequence[Sequence[str]]) -> list[str] | None:

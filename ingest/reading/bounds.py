@@ -5,6 +5,7 @@ its size. A log within the bounds is read in pieces of so many rows.
 """
 
 import io
+import os
 import re
 import zipfile
 from collections.abc import Callable, Iterator
@@ -13,6 +14,7 @@ from typing import IO
 
 from ingest.reading.careful import read_any
 from ingest.reading.encodings import decode
+from ingest.reading.on_disk import LONG, Data, copied, held
 from ingest.reading.tabular import Form
 from ingest.terms.questions import FileProblem
 
@@ -21,7 +23,7 @@ HEAD = 600_000  # bytes within which a heading stands; also of the longest line
 MOST_COLUMNS = 4_096  # of a table
 MOST_UNPACKED = 1_000_000_000  # bytes of a workbook's parts together
 MOST_PARTS = 10_000  # of a workbook
-MOST_CELLS = 40_000_000  # of a sheet, filled or not, up to its last row and column
+MOST_CELLS = 12_000_000  # of a sheet, filled or not, up to its last row and column
 _PIECE = 1 << 20
 _SAMPLE, _TOP, _LINES = 70_000, 60, 2_000  # bytes and lines that are looked at more closely, and for a heading
 _ROW = re.compile(rb'<row [^>]*?r="(\d{1,9})"')
@@ -29,14 +31,31 @@ _CELL = re.compile(rb'<c r="([A-Z]{1,3})')
 Head = Callable[[str], Form]  # what the header of a log of this name looks like
 
 
-def read_within(path: Path, form_of: Head, name: str = "") -> bytes:
-    """The bytes of a file that may be a log, of the name by which people know it. FileProblem where it cannot be one;
-    then no more of it was held than a piece.
+def read_within(path: Path, form_of: Head, room: Path) -> Data:
+    """The bytes of a file that may be a log; of a long one a copy in a folder of its own under `room`, which goes with
+    the bytes. FileProblem where it cannot be one, and where it changed meanwhile.
     """
+    told = path.name
     with path.open("rb") as file:
-        look_over(file, name or path.name, form_of)
-        file.seek(0)
-        return file.read()
+        look_over(file, told, form_of)
+        before = os.fstat(file.fileno())
+        data = copied(file, room) if before.st_size > LONG else _rest(file)
+        after = os.fstat(file.fileno())
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns) or len(data) != after.st_size:
+        raise FileProblem(f"{told}: it was written to while it was read; load it again once nobody writes to it")
+    return data
+
+
+def held_within(path: Path, form_of: Head, name: str) -> Data:
+    """As `read_within`, of a file of our own that nobody changes, by the name under which people know it."""
+    with path.open("rb") as file:
+        look_over(file, name, form_of)
+    return held(path)
+
+
+def _rest(file: IO[bytes]) -> bytes:
+    file.seek(0)
+    return file.read()
 
 
 def look_over(file: IO[bytes], name: str, form_of: Head) -> None:

@@ -10,8 +10,10 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from ingest.reading.encodings import MARK, decode
+from ingest.reading.encodings import MARK, letters_of
 from ingest.reading.heading_rows import MOST_ROWS, headings_over, joined, looks_like_headings
+from ingest.reading.lines import Lines
+from ingest.reading.on_disk import Data
 from ingest.reading.records import Headers, Record, records, separator_of
 from ingest.reading.tabular import (
     CONTROL,
@@ -26,32 +28,26 @@ from ingest.reading.tabular import (
 )
 from ingest.terms.questions import FileProblem, Question, short
 
-AT_ONCE, HELD_BACK = 50_000, 1_000  # rows that are handed on together; those that wait, for they may be titles
+AT_ONCE, HELD_BACK = 20_000, 1_000  # rows that are handed on together; those that wait, for they may be titles
 
 
-def read_any(data: bytes, name: str, form: Form) -> Tables:
+def read_any(data: Data, name: str, form: Form) -> Tables:
     """The tables of any text file. FileProblem where it is binary or holds no header of a log."""
     return joined_tables(any_in_pieces(data, name, form))
 
 
-def any_in_pieces(data: bytes, name: str, form: Form) -> Iterator[Tables]:
+def any_in_pieces(data: Data, name: str, form: Form) -> Iterator[Tables]:
     """As `read_any`, so many rows at a time: tables of one header line are one table."""
-    text, note = decode(data, name)
-    if not re.search("[^\x00 \t\r\n\ufeff]", text):
+    letters = letters_of(data, name)
+    lines = Lines(lambda: letters.texts(data))
+    if not lines.filled:
         raise FileProblem(f"{name}: the file is empty; nothing to load")
-    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
-    if "\n" not in text.rstrip("\r"):
-        text = text.replace("\r", "\n")
-    clean = not CONTROL.search(text) and MARK not in text
-    lines = text.split("\n")
-    del text
-    if lines and lines[-1] == "":
-        lines.pop()
-    declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE) if lines else None
+    declared = re.fullmatch(r'"?sep=(.)"?', lines[0].strip(), re.IGNORECASE)
     separator = declared[1] if declared else separator_of(lines, form)
-    clean = clean and max(map(len, lines)) <= LONGEST_CELL
-    yield Tables([], [], int(bool(declared)), [note] if note else [])
-    yield from tables_in_turn(records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, clean)
+    yield Tables([], [], int(bool(declared)), [letters.note] if letters.note else [])
+    yield from tables_in_turn(
+        records(lines, separator, Headers(form), skip=1 if declared else 0), name, form, lines.clean
+    )
 
 
 @dataclass
@@ -64,22 +60,16 @@ class _Open:
     rows: list[list[str]] = field(default_factory=list)
 
 
-def tables_of(records: Iterable[Record], name: str, form: Form) -> Tables:
-    """Records sorted into tables: a record that looks like a header begins one; what stands above the first is title,
-    passed over.
-    """
-    return joined_tables(tables_in_turn(records, name, form))
-
-
 def tables_in_turn(records: Iterable[Record], name: str, form: Form, clean: bool = False) -> Iterator[Tables]:
-    """As `tables_of`, so many rows at a time.
+    """Records sorted into tables, so many rows at a time: a record that looks like a header begins one; what stands
+    above the first is title, passed over.
 
     clean : no cell holds a character that cannot be read, or is too long.
     """
     open_tables: list[_Open] = []
     refused: list[Question] = []
     passed_over = 0
-    wide = 0
+    wide = gathered = 0
     above: list[list[str]] = []  # rows of words right above, which may belong to the headings below them
     for line, cells, alone in records:
         header = _whole_header(cells, above, form, is_one=alone, first=not open_tables)
@@ -105,9 +95,10 @@ def tables_in_turn(records: Iterable[Record], name: str, form: Form, clean: bool
             else:
                 open_tables[-1].lines.append(line)
                 open_tables[-1].rows.append(cells[:wide] + [""] * (wide - len(cells)))
-                if len(open_tables[-1].rows) >= AT_ONCE + HELD_BACK:
+                gathered += 1
+                if gathered >= AT_ONCE + HELD_BACK and len(open_tables[-1].rows) > HELD_BACK:
                     yield _ready(open_tables, refused, passed_over, form)
-                    passed_over = 0
+                    passed_over, gathered = 0, HELD_BACK
     if not open_tables:
         raise FileProblem(f"{name}: {form.missing}")
     yield tidied([_table(each) for each in open_tables], form, refused, passed_over, [])

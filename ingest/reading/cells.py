@@ -50,6 +50,10 @@ class Cells:
     def __init__(self, rows: pl.DataFrame, columns: Columns, at: str = "") -> None:
         self.rows, self.columns, self.at = rows, columns, at
 
+    def as_typed(self) -> pl.DataFrame:
+        """The rows as a person typed them."""
+        return self.rows
+
     def kept(self, mask: pl.Series) -> Self:
         """The same of the rows of a mask."""
         return type(self)(self.rows.filter(mask), self.columns, self.at)

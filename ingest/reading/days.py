@@ -12,10 +12,9 @@ GAP = timedelta(
 Span = tuple[datetime, datetime]  # UTC; from the first moment of a local day up to, not with, that of another
 
 
-def covered(visits: pl.DataFrame, timezone: str) -> list[Span]:
-    """The stretches of whole local days that these visits (started_at, finished_at) tell of."""
-    times = visits.select(pl.coalesce("started_at", "finished_at").alias("time")).to_series().drop_nulls()
-    days = times.dt.convert_time_zone(timezone).dt.date().unique().sort().to_list()
+def covered(times: pl.Series, timezone: str) -> list[Span]:
+    """The stretches of whole local days that visits at these times (UTC) tell of."""
+    days = times.drop_nulls().dt.convert_time_zone(timezone).dt.date().unique().sort().to_list()
     spans: list[tuple[date, date]] = []
     for day in days:
         if spans and day - spans[-1][1] <= GAP:

@@ -1,7 +1,11 @@
 """Bytes of a text file to text, never guessing a letter: what is doubtful is marked and asked about."""
 
+import codecs
 import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
+from ingest.reading.on_disk import Data, pieces
 from ingest.terms.questions import FileProblem
 
 LOOKED_AT = 1_000_000  # bytes by which the letters of a file are told
@@ -32,57 +36,97 @@ _BINARY = {
 }
 
 
+@dataclass(frozen=True)
+class Letters:
+    """How the bytes of a file become letters."""
+
+    codec: str
+    note: str = ""  # said of the file where its letters had to be guessed
+    begin: int = 0  # bytes of a mark of the encoding, passed over
+    doubtful: bool = False  # letters that the trade does not use stand as MARK
+
+    def texts(self, data: Data) -> Iterator[str]:
+        """The text, a piece at a time."""
+        decoder = codecs.getincrementaldecoder(self.codec)("replace")
+        for piece in pieces(data, self.begin):
+            yield self._sure(decoder.decode(piece))
+        yield self._sure(decoder.decode(b"", final=True))
+
+    def _sure(self, text: str) -> str:
+        if self.doubtful and not text.isascii():
+            for letter in {letter for letter in set(text) if letter > "\x7f" and letter not in _WESTERN}:
+                text = text.replace(letter, MARK)
+        return text
+
+
 def decode(data: bytes, name: str) -> tuple[str, str]:
     """(text, a note on the encoding or ''). MARK stands where a byte could not be read for sure. FileProblem for a
     binary file.
     """
+    letters = letters_of(data, name)
+    return "".join(letters.texts(data)), letters.note
+
+
+def letters_of(data: Data, name: str) -> Letters:
+    """How the letters of a file are to be read. FileProblem for a binary file."""
+    start = data[:16]
     for magic, what in _BINARY.items():
-        if data.startswith(magic):
+        if start.startswith(magic):
             raise FileProblem(f"{name}: this is {what}, not a log; wanted CSV text or an .xlsx workbook")
-    text, note = _decoded(data)
-    sample = text[:65_536]
+    letters = _letters(data)
+    sample = ""
+    for text in letters.texts(data):
+        sample += text[: 65_536 - len(sample)]
+        if len(sample) >= 65_536:
+            break
     odd = sum(1 for letter in sample if letter < " " and letter not in "\t\n\r\x0b\x0c") + sample.count(MARK)
     if odd > max(0.05 * len(sample), 200 if len(sample) > 4000 else 20):
         raise FileProblem(
             f"{name}: this is a binary file or its letters cannot be read; wanted CSV text (UTF-8) or an .xlsx workbook"
         )
-    return text, note
+    return letters
 
 
-def _decoded(data: bytes) -> tuple[str, str]:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", "replace"), ""
-    if data.startswith(b"\xef\xbb\xbf"):
-        data = data[3:]
+def _letters(data: Data) -> Letters:
     head = data[:4096]
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return Letters("utf-16")
+    begin = 3 if head.startswith(b"\xef\xbb\xbf") else 0
+    head = data[begin : begin + 4096]
     if len(head) > 8 and b"\x00" in head:
         for place, codec in ((1, "utf-16-le"), (0, "utf-16-be")):
             if head[place::2].count(0) > 0.4 * len(head) / 2 > 2.5 * head[1 - place :: 2].count(0):
-                return data.decode(codec, "replace"), ""
+                return Letters(codec, begin=begin)
+    as_utf8 = Letters("utf-8", begin=begin)
+    bad, good = _in_utf8(data, as_utf8)
+    if not bad:
+        return as_utf8
+    if good > bad:
+        return replace(as_utf8, note="the file is UTF-8 with damaged letters; the rows that hold them are set aside")
+    if _is_central(data[begin : begin + LOOKED_AT]):
+        note = (
+            "the file is not UTF-8; its letters were read as Windows-1250 (central European): look at a name with an "
+        )
+        return Letters("cp1250", f"{note}accent", begin)
+    note = "the file is not UTF-8; its letters were read as Windows-1252 (western European): look at a name with an "
+    return Letters("cp1252", f"{note}accent", begin, doubtful=True)
+
+
+def _in_utf8(data: Data, letters: Letters) -> tuple[int, int]:
+    """How many letters beyond ASCII cannot be read as UTF-8, 0 where all can; and how many can."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        return data.decode("utf-8"), ""
+        for piece in pieces(data, letters.begin):
+            decoder.decode(piece)
+        decoder.decode(b"", final=True)
+        return 0, 0
     except UnicodeDecodeError:
         pass
-    as_utf8 = data.decode("utf-8", "replace")
-    bad = as_utf8.count(MARK)
-    good = sum(1 for letter in as_utf8 if letter > "\x7f") - bad
-    if good > bad:
-        return as_utf8, "the file is UTF-8 with damaged letters; the rows that hold them are set aside"
-    if _is_central(data):
-        return (
-            data.decode("cp1250", "replace"),
-            "the file is not UTF-8; its letters were read as Windows-1250 (central European): look at a name with an "
-            "accent",
-        )
-    western = data.decode("cp1252", "replace")
-    doubtful = {letter for letter in set(western) if letter > "\x7f" and letter not in _WESTERN}
-    for letter in doubtful:
-        western = western.replace(letter, MARK)
-    return (
-        western,
-        "the file is not UTF-8; its letters were read as Windows-1252 (western European): look at a name with an "
-        "accent",
-    )
+    bad = beyond = 0
+    for text in letters.texts(data):
+        bad += text.count(MARK)
+        beyond += len(text) - len(text.encode("ascii", "ignore"))
+    return bad, beyond - bad
 
 
 def _is_central(data: bytes) -> bool:

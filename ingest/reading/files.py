@@ -13,6 +13,7 @@ import polars as pl
 
 from ingest.reading.careful import any_in_pieces
 from ingest.reading.heading_rows import joined, looks_like_headings
+from ingest.reading.on_disk import Data, pieces
 from ingest.reading.tabular import (
     CONTROL,
     LONGEST_CELL,
@@ -28,12 +29,12 @@ from ingest.reading.workbook import Tabs, read_workbook
 from ingest.terms.questions import FileProblem
 
 Look = Callable[[float], None]
-PIECE = 6_000_000  # bytes of a regular file that are read at a time
+PIECE = 3_000_000  # bytes of a regular file that are read at a time
 _FILLED = re.compile(rb"[^\x00 \t\r\n\xef\xbb\xbf]")
 _CONTROL_BYTES = bytes([*range(0x09), *range(0x0E, 0x20)])
 
 
-def read_tables(data: bytes, name: str, form: Form, tabs: Tabs | None = None) -> Tables:
+def read_tables(data: Data, name: str, form: Form, tabs: Tabs | None = None) -> Tables:
     """The tables of a CSV file or workbook. FileProblem where there is none to read.
 
     form : tells a header from a row.  tabs : of a workbook, those to be read; None: all.
@@ -42,20 +43,20 @@ def read_tables(data: bytes, name: str, form: Form, tabs: Tabs | None = None) ->
 
 
 def tables_in_pieces(
-    data: bytes, name: str, form: Form, tabs: Tabs | None = None, look: Look | None = None
+    data: Data, name: str, form: Form, tabs: Tabs | None = None, look: Look | None = None
 ) -> Iterator[Tables]:
     """As `read_tables`, of a long file so many rows at a time: tables of one header line are one table.
 
     look : told which share of a regular file was looked over, before the first of it comes.
     """
-    if not _FILLED.search(data):
+    if not any(_FILLED.search(piece) for piece in pieces(data)):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
     if data[:4] == b"PK\x03\x04":
-        return iter([read_workbook(data, name, form, tabs)])
+        return read_workbook(data, name, form, tabs)
     return regular_in_pieces(data, form, PIECE, look) or any_in_pieces(data, name, form)
 
 
-def read_regular(data: bytes, form: Form) -> Tables | None:
+def read_regular(data: Data, form: Form) -> Tables | None:
     """A regular file in one go, or None where it is not regular.
 
     Regular: UTF-8 without control characters or quotes at the start of a cell, one header on the first line, every line
@@ -65,9 +66,9 @@ def read_regular(data: bytes, form: Form) -> Tables | None:
     return joined_tables(found) if found else None
 
 
-def regular_in_pieces(data: bytes, form: Form, most: int, look: Look | None = None) -> Iterator[Tables] | None:
+def regular_in_pieces(data: Data, form: Form, most: int, look: Look | None = None) -> Iterator[Tables] | None:
     """A regular file, about `most` bytes of it at a time; None where it is not regular."""
-    begin = 3 if data.startswith(b"\xef\xbb\xbf") else 0
+    begin = 3 if data[:3] == b"\xef\xbb\xbf" else 0
     if data[begin : begin + 1] in (b"\r", b"\n"):
         return None
     text = _line(data, begin)
@@ -81,17 +82,28 @@ def regular_in_pieces(data: bytes, form: Form, most: int, look: Look | None = No
     cells = (_line(data, below) or "").split(separator) if below else []
     if looks_like_headings(cells) and form.score(joined(header, cells)) > form.score(header):
         return None  # the headings go on in the second line
-    mark = separator.encode()
-    if b'"' in data and (mark + b'"' in data or b'\n"' in data):
-        return None
-    lines = data.count(b"\n") + (not data.endswith(b"\n"))
-    if lines < 2 or data.count(mark) != lines * (len(header) - 1):
+    lines, marks, quoted = _counted(data, separator.encode())
+    if quoted or lines < 2 or marks != lines * (len(header) - 1):
         return None
     regular = _Regular(data, below, tuple(header), separator, form)
     return regular.tables(most) if regular.is_so(most, look) else None
 
 
-def _line(data: bytes, begin: int) -> str | None:
+def _counted(data: Data, mark: bytes) -> tuple[int, int, bool]:
+    """Lines of a file, signs between cells, and whether a cell begins with a quote."""
+    lines = marks = 0
+    quoted, before = False, b""
+    for piece in pieces(data):
+        lines += piece.count(b"\n")
+        marks += piece.count(mark)
+        if b'"' in piece:
+            near = before + piece
+            quoted = quoted or mark + b'"' in near or b'\n"' in near
+        before = piece[-1:]
+    return lines + (before != b"\n"), marks, quoted
+
+
+def _line(data: Data, begin: int) -> str | None:
     """The line that begins at a byte; None where it is not UTF-8."""
     end = data.find(b"\n", begin)
     try:
@@ -104,7 +116,7 @@ def _line(data: bytes, begin: int) -> str | None:
 class _Regular:
     """The rows of a file whose header may be a regular one's."""
 
-    data: bytes
+    data: Data
     begin: int  # where the first row begins
     header: tuple[str, ...]
     separator: str
@@ -115,7 +127,7 @@ class _Regular:
         """Whole lines, about so many bytes of them, with the number of the first."""
         begin, line = self.begin, 2
         while begin < len(self.data):
-            end = self.data.find(b"\n", begin + most - 1) + 1 or len(self.data)
+            end = self.data.find(b"\n", min(begin + most, len(self.data)) - 1) + 1 or len(self.data)
             piece = self.data[begin:end]
             yield line, piece
             begin, line = end, line + piece.count(b"\n")

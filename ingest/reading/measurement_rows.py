@@ -35,6 +35,11 @@ _NAMED_BY = ("what", "position", "moment", "unit")  # what tells one thing measu
 class _Cells(Cells):
     """The cells of visits made of several rows: a measured cell keeps the line it stands on."""
 
+    def as_typed(self) -> pl.DataFrame:
+        """The first row of each visit as a person typed it, without the columns made of other rows."""
+        made = [column.place for column in self.columns.all if f"l{column.place}" in self.rows.columns]
+        return self.rows.drop([f"{letter}{place}" for place in made for letter in "cl"])
+
     def long(self, column: Column) -> pl.DataFrame:
         """row, line, text of one column."""
         found = super().long(column)
@@ -63,6 +68,13 @@ def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) ->
     found = read_rows(gathered, [*own, *pivoted], reading, stage=reading.log.stage)
     _ask_whole(keyed, wide, rows, before, reading)
     return found
+
+
+def visit_keys(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Series:
+    """A number of each row; rows of one visit have the same, for they are of one serial and day."""
+    cells = Cells(rows, columns)
+    day = (_minutes(cells, reading) // 1440).alias("day")
+    return pl.DataFrame([cells.text("serial"), day]).select(pl.struct(pl.all()).hash().alias("visit")).to_series()
 
 
 def _minutes(cells: Cells, reading: Reading) -> pl.Series:

@@ -3,14 +3,19 @@
 Nothing is set aside for it: each is listed once, for a person to look at.
 """
 
+from collections.abc import Iterable
+
 import polars as pl
 
+from ingest.reading.pieces import Pieces
 from ingest.terms.questions import listed
 
+AT_ONCE = 300_000  # visits that are looked at together
 
-def oddities(visits: pl.DataFrame) -> list[str]:
-    """Notes on the visits of one file (tables.VISITS)."""
-    return [*serial_notes(visits["serial"]), *overlap_notes(visits)]
+
+def oddities(pieces: Pieces) -> list[str]:
+    """Notes on the visits of one file."""
+    return [*serial_notes(pieces.serials()), *overlap_notes(pieces.by_serial(AT_ONCE))]
 
 
 def serial_notes(serials: pl.Series) -> list[str]:
@@ -48,8 +53,21 @@ def serial_notes(serials: pl.Series) -> list[str]:
     return notes
 
 
-def overlap_notes(visits: pl.DataFrame) -> list[str]:
-    """Serials at two stages at once, listed once."""
+def overlap_notes(parts: Iterable[pl.DataFrame]) -> list[str]:
+    """Serials at two stages at once, listed once; `parts` of all visits (tables.VISITS), those of a serial together."""
+    both = pl.concat([_overlaps(visits) for visits in parts]).sort("line")
+    if both.is_empty():
+        return []
+    said = [
+        f"{serial} ({other} and {stage}, line {line})"
+        for serial, stage, other, line in both.head(6).select("serial", "stage", "other_stage", "line").iter_rows()
+    ]
+    more = f" and {both.height - len(said)} more" if both.height > len(said) else ""
+    return [f"one serial at two stages at once: {', '.join(said)}{more}"]
+
+
+def _overlaps(visits: pl.DataFrame) -> pl.DataFrame:
+    """Pairs of visits of one serial at two stages at once: serial, stage, line, and the other's under `other_`."""
     timed = (
         visits.select(
             pl.col("serial").hash().alias("who"),
@@ -68,12 +86,4 @@ def overlap_notes(visits: pl.DataFrame) -> list[str]:
     both = pl.concat(
         [here[pairs["row"]], here[pairs["before"]].select(pl.all().name.prefix("other_"))], how="horizontal"
     )
-    both = both.filter(pl.col("stage") != pl.col("other_stage")).sort("line")
-    if both.is_empty():
-        return []
-    said = [
-        f"{serial} ({other} and {stage}, line {line})"
-        for serial, stage, other, line in both.head(6).select("serial", "stage", "other_stage", "line").iter_rows()
-    ]
-    more = f" and {both.height - len(said)} more" if both.height > len(said) else ""
-    return [f"one serial at two stages at once: {', '.join(said)}{more}"]
+    return both.filter(pl.col("stage") != pl.col("other_stage"))

@@ -1,18 +1,18 @@
 """The rows of one file as they are read, piece by piece: in memory while they are few; of a long file on disk, so that
 its rows take the memory of a piece, whatever its length.
 
-Beside the pieces stands what tells visits apart, of all rows at once: what only a whole file shows is worked out of it.
+Held of all rows are their marks: a few numbers that tell which may be of one visit. What rows say that share a visit
+is read again from the pieces.
 """
 
 import shutil
-import tempfile
-import weakref
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.on_disk import room
 from ingest.terms import tables
 
 VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {
@@ -21,14 +21,56 @@ VISIT_ROWS: dict[str, pl.DataType] = tables.VISITS | {
     "text_hash": pl.Int64(),
 }
 
-MANY = 150_000  # visits and readings that are held in memory
+MANY = 100_000  # visits and readings that are held in memory
 NARROW = (  # of a visit: what tells it apart, and when it was
-    "log_id", "line", "serial", "lot", "neck", "part", "stage", "tech", "started_at", "finished_at", "time_known",
+    "log_id", "line", "serial", "lot", "neck", "stage", "tech", "started_at", "finished_at", "time_known",
     "ordinal", "text_hash",
 )  # fmt: skip
+MARKS: dict[str, pl.DataType] = {  # a row a visit
+    "line": pl.Int64(),
+    "time": tables.TIME,  # started_at, else finished_at
+    "begun": pl.Boolean(),  # is there a started_at
+    "ordinal": pl.Int32(),
+    "key": pl.UInt64(),  # of who, stage, time, tech and ordinal: rows of one visit share it, and hardly any others
+}
 LEFT_BEHIND = timedelta(days=1)  # after which pieces of a reading are nobody's any more
 Frames = dict[str, pl.DataFrame]  # `visits`, `readings`, `faults`
 KINDS = {"visits": VISIT_ROWS, "readings": tables.READINGS, "faults": tables.FAULTS}
+
+
+def visit_hash(*, who: pl.Expr | str = "who", time: pl.Expr | str = "time") -> pl.Expr:
+    """A number of who, stage, time and tech."""
+    return pl.struct(
+        pl.col(who) if isinstance(who, str) else who.alias("who"),
+        "stage",
+        pl.col(time) if isinstance(time, str) else time.alias("time"),
+        "tech",
+    ).hash()
+
+
+def key_hash(visit: pl.Expr, ordinal: pl.Expr | str = "ordinal") -> pl.Expr:
+    """What MARKS call `key`."""
+    number = pl.col(ordinal) if isinstance(ordinal, str) else ordinal
+    return pl.struct(visit.alias("visit"), number.cast(pl.Int64).alias("ordinal")).hash()
+
+
+def marks_of(visits: pl.DataFrame) -> pl.DataFrame:
+    """MARKS of visits (VISIT_ROWS) whose ordinals are known."""
+    return _raw_marks(visits).select(*list(MARKS)[:-1], key=key_hash(pl.col("visit")))
+
+
+def _raw_marks(visits: pl.DataFrame) -> pl.DataFrame:
+    """MARKS of a piece with `visit` and `clock` in the place of `key`."""
+    who = pl.when(pl.col("serial") == "").then("/" + pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.col("serial"))
+    time = pl.coalesce("started_at", "finished_at")
+    return visits.select(
+        "line",
+        visit_hash(who=who, time=time).alias("visit"),
+        time.alias("time"),
+        pl.col("started_at").is_not_null().alias("begun"),
+        pl.col("time_known").alias("clock"),
+        pl.col("ordinal").cast(pl.Int32),
+    )
 
 
 class Pieces:
@@ -43,18 +85,24 @@ class Pieces:
         self._waiting: list[Frames] = []
         self._rows = 0  # that wait in memory
         self._written = 0  # pieces on disk
-        self._narrow: list[pl.DataFrame] = []
+        self._raw: list[pl.DataFrame] = []  # marks of each piece until all are there
+        self._marks: pl.DataFrame | None = None
+        self._serials: list[pl.Series] = []
         self._tables: list[tuple[int, int]] = []  # of each piece: of which table of the file, and its visits
-        self._counted: pl.DataFrame | None = None
         self.readings = 0
 
+    @property
+    def root(self) -> Path | None:
+        """Where rows may wait on disk."""
+        return self._root
+
     def add(self, visits: pl.DataFrame, readings: Sequence[pl.DataFrame], faults: pl.DataFrame, table: int) -> None:
-        """One more piece, of a table of the file."""
+        """One more piece, of a table of the file; not after any of them was asked for."""
         measured = pl.concat(readings) if readings else tables.empty(tables.READINGS)
         self._waiting.append({"visits": visits, "readings": measured, "faults": faults})
-        self._narrow.append(visits.select(NARROW))
+        self._raw.append(_raw_marks(visits))
+        self._serials.append(visits["serial"].unique())
         self._tables.append((table, visits.height))
-        self._counted = None
         self.readings += measured.height
         self._rows += visits.height + measured.height
         if self._root is not None and self._rows > MANY:
@@ -62,9 +110,7 @@ class Pieces:
 
     def _lay_down(self, root: Path) -> None:
         if self._folder is None:
-            root.mkdir(parents=True, exist_ok=True)
-            self._folder = Path(tempfile.mkdtemp(dir=root))
-            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+            self._folder = room(root, self)
         for frames in self._waiting:
             for name, frame in frames.items():
                 frame.write_parquet(self._path(self._written, name), compression="lz4", statistics=False)
@@ -80,33 +126,55 @@ class Pieces:
         return self._written > 0
 
     @property
+    def height(self) -> int:
+        """Visits."""
+        return sum(height for _, height in self._tables)
+
+    @property
     def size(self) -> int:
         """Visits and readings."""
-        return sum(height for _, height in self._tables) + self.readings
+        return self.height + self.readings
 
-    def narrow(self) -> pl.DataFrame:
-        """NARROW of all visits; `ordinal` is counted over all pieces of a table."""
-        if self._counted is None:
-            told = pl.concat(self._narrow) if self._narrow else tables.empty(VISIT_ROWS).select(NARROW)
-            counts, first, begin, many = [], 0, 0, 0
-            for place, (table, height) in enumerate(self._tables):
-                first, many = first + height, many + 1
-                if place + 1 == len(self._tables) or self._tables[place + 1][0] != table:
-                    mine = told[begin:first]
-                    counts.append(ordinal(mine) if many > 1 else mine["ordinal"])
-                    begin, many = first, 0
-            self._counted = told.with_columns(pl.concat(counts)) if counts else told
-            self._narrow = [self._counted]
-        return self._counted
+    @property
+    def marks(self) -> pl.DataFrame:
+        """MARKS of all visits; `ordinal` is counted over all pieces of a table."""
+        if self._marks is None:
+            told = pl.concat(self._raw) if self._raw else _raw_marks(tables.empty(VISIT_ROWS))
+            self._raw = []
+            if len({table for table, _ in self._tables}) < len(self._tables):
+                told = told.with_columns(self._ordinals(told))
+            self._marks = told.select(*list(MARKS)[:-1], key=key_hash(pl.col("visit")))
+        return self._marks
+
+    def _ordinals(self, told: pl.DataFrame) -> pl.Series:
+        table = pl.concat([pl.repeat(number, height, dtype=pl.Int64, eager=True) for number, height in self._tables])
+        dated = ~told["clock"]
+        zero = pl.Series("ordinal", [0], dtype=pl.Int32).new_from_index(0, told.height)
+        if not dated.any():
+            return zero
+        counted = told.select("visit", table=table).filter(dated)
+        places = counted.select(pl.int_range(1, pl.len() + 1, dtype=pl.Int32).over("table", "visit")).to_series()
+        return zero.scatter(dated.arg_true(), places)
+
+    def table_of(self, piece: int) -> int:
+        """Of which table of the file a piece is."""
+        return self._tables[piece][0]
+
+    def serials(self) -> pl.Series:
+        """Every serial once."""
+        told = pl.concat(self._serials).unique() if self._serials else pl.Series("serial", [], dtype=pl.String)
+        self._serials = [told]
+        return told
 
     def __iter__(self) -> Iterator[Frames]:
-        counted, first = self.narrow()["ordinal"], 0
+        counted, first = self.marks["ordinal"], 0
         for number, (_, height) in enumerate(self._tables):
             if number < self._written:
                 frames = {name: pl.read_parquet(self._path(number, name)) for name in KINDS}
             else:
                 frames = self._waiting[number - self._written]
-            yield frames | {"visits": frames["visits"].with_columns(counted[first : first + height])}
+            mine = counted[first : first + height].cast(pl.Int64)
+            yield frames | {"visits": frames["visits"].with_columns(mine)}
             first += height
 
     def whole(self) -> Frames:
@@ -126,6 +194,35 @@ class Pieces:
         return {
             name: pl.concat([frames[name] for frames in parts] or [tables.empty(kind)]) for name, kind in KINDS.items()
         }
+
+    def narrow(self, lines: pl.Series | None = None) -> pl.DataFrame:
+        """NARROW of the visits of some lines, None: of all."""
+        wanted = None if lines is None else lines.unique().rename("line").to_frame()
+        parts = [
+            visits if wanted is None else visits.join(wanted, on="line", how="semi", maintain_order="left")
+            for visits in (self._visits(NARROW) if wanted is None or wanted.height else ())
+        ]
+        return pl.concat(parts) if parts else tables.empty(VISIT_ROWS).select(NARROW)
+
+    def by_serial(self, rows: int) -> Iterator[pl.DataFrame]:
+        """NARROW of all visits that have a start and a finish, about so many at a time, those of a serial together."""
+        parts = self.height // rows + 1
+        timed = pl.col("started_at").is_not_null() & pl.col("finished_at").is_not_null()
+        for part in range(parts):
+            mine = timed & (pl.col("serial").hash() % parts == part)
+            near = [visits.filter(mine) for visits in self._visits(NARROW)]
+            yield pl.concat([tables.empty(VISIT_ROWS).select(NARROW), *near])
+
+    def _visits(self, columns: Sequence[str]) -> Iterator[pl.DataFrame]:
+        counted, first = self.marks["ordinal"], 0
+        for number, (_, height) in enumerate(self._tables):
+            visits = (
+                pl.read_parquet(self._path(number, "visits"), columns=list(columns))
+                if number < self._written
+                else self._waiting[number - self._written]["visits"].select(columns)
+            )
+            yield visits.with_columns(counted[first : first + height].cast(pl.Int64))
+            first += height
 
 
 def ordinal(visits: pl.DataFrame) -> pl.Series:

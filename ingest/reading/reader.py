@@ -2,8 +2,7 @@
 disk, where the caller says.
 """
 
-import hashlib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from fnmatch import fnmatch
@@ -19,12 +18,14 @@ from ingest.reading.corrections import laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import tables_in_pieces
 from ingest.reading.headings import Columns, Headings, missing
-from ingest.reading.measurement_rows import read_measurements
+from ingest.reading.in_buckets import Buckets
+from ingest.reading.measurement_rows import read_measurements, visit_keys
 from ingest.reading.oddities import oddities
+from ingest.reading.on_disk import Data, sha256
 from ingest.reading.pieces import KINDS, Pieces
 from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.sheet import Progress, Reading, Sheet
-from ingest.reading.tabular import Form, Table, joined_tables
+from ingest.reading.tabular import Form, Table, Tables, joined_tables
 from ingest.reading.trials import read_trials
 from ingest.reading.visits import read_visits
 from ingest.reading.words import Words
@@ -35,13 +36,14 @@ from ingest.terms import tables
 from ingest.terms.questions import IT_IS_REAL, FileProblem
 
 AT_ONCE = 50_000  # rows of a table
+BUCKET = 8_000_000  # bytes of a long file whose visits are gathered from rows all over it
 LOOK = 0.1  # of the work of reading: looking a file over
 __all__ = ["Sheet", "form_for", "log_for", "log_id", "logs_of", "read_log"]
 
 
-def log_id(data: bytes) -> str:
+def log_id(data: Data) -> str:
     """The first 16 hexadecimal digits of the SHA-256 of a file as it came."""
-    return hashlib.sha256(data).hexdigest()[:16]
+    return (sha256(data) if isinstance(data, bytes) else data.digest)[:16]
 
 
 def log_for(name: str, shop: Shop) -> Log:
@@ -67,7 +69,7 @@ def _matches(log: Log, name: str) -> bool:
 
 
 def read_log(
-    data: bytes,
+    data: Data,
     name: str,
     shop: Shop,
     *,
@@ -129,7 +131,7 @@ class _Part:
     passed_over: int = 0
 
 
-def _read_part(data: bytes, reading: Reading, tabs: Tabs | None, over: _Over, pieces: Pieces) -> _Part:
+def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pieces: Pieces) -> _Part:
     """One file, or of a workbook the tabs that one [[log]] is for, piece by piece."""
     headings, part = Headings(reading.shop, reading.log), _Part(reading)
     tell, read_so_far = reading.progress, 0
@@ -137,7 +139,7 @@ def _read_part(data: bytes, reading: Reading, tabs: Tabs | None, over: _Over, pi
         data, reading.name, form_for(headings, reading.log), tabs, lambda share: tell(LOOK * share, "looking it over")
     )
     if reading.log.shape == "measurement":  # its visits are gathered from rows all over the file
-        found = iter([joined_tables(found)])
+        found = _gathered(found, headings, part, pieces, over, len(data))
     for piece in found:
         for question in piece.refused:
             reading.asides.add(question)
@@ -150,9 +152,24 @@ def _read_part(data: bytes, reading: Reading, tabs: Tabs | None, over: _Over, pi
             low, high = (LOOK + (1 - LOOK) * min(1.0, at / len(data)) for at in (read_so_far, read_so_far + size))
             reading.progress = _within(tell, low, high)
             _read_table(over.laid(table), headings, part, pieces)
+            if tabs is not None:
+                part.lines.append(table.rows["line"])
             read_so_far += size
     reading.progress = tell
     return part
+
+
+def _gathered(
+    found: Iterator[Tables], headings: Headings, part: _Part, pieces: Pieces, over: _Over, size: int
+) -> Iterator[Tables]:
+    """The rows of a file so that those which may be of one visit come together: all at once, of a long one in parts."""
+    if pieces.root is None or size <= BUCKET:
+        return iter([joined_tables(found)])
+
+    def together(table: Table) -> pl.Series:
+        return visit_keys(table.rows, _columns(headings, table, part.reading), part.reading)
+
+    return Buckets(pieces.root, size // BUCKET + 1, together).sorted_in(found, over.laid)
 
 
 def _size_of(rows: pl.DataFrame) -> int:
@@ -172,7 +189,6 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces) -
     own = _columns(headings, table, reading)
     part.rows_read += table.rows.height
     part.columns.append(counted_columns(table, own))
-    part.lines.append(table.rows["line"])
     if reading.log.shape == "study":
         part.trials.append(read_trials(table.rows, own, reading))
         return
@@ -187,7 +203,7 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces) -
         reading.progress(1.0, f"line {table.rows['line'][-1] if table.rows.height else 1:,}")
 
 
-def logs_of(data: bytes, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
+def logs_of(data: Data, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
     """The [[log]]s that read a file: the first that matches its name; of a workbook, each with the tabs of its own.
 
     FileProblem where none matches, or none of a workbook's tabs.
@@ -222,7 +238,7 @@ def _owners(tabs: Sequence[str], logs: Sequence[Log]) -> dict[str, Log]:
     return owned
 
 
-def _left_tabs(data: bytes, name: str, shop: Shop) -> list[str]:
+def _left_tabs(data: Data, name: str, shop: Shop) -> list[str]:
     """The tabs of a workbook that no [[log]] reads, where its [[log]]s name tabs."""
     matching = [log for log in shop.logs if _matches(log, name)]
     if not any(log.tab for log in matching):
@@ -310,14 +326,13 @@ def _sheet(parts: list[_Part], pieces: Pieces) -> Sheet:
     for text, number in reading.counted.items():
         reading.note(f"{number} {text}")
     held = pieces.whole() if not pieces.long else {k: tables.empty(v) for k, v in KINDS.items()}
-    visits = pieces.narrow() if pieces.long else held["visits"]
-    for note in oddities(visits):
+    for note in oddities(pieces):
         reading.note(note)
     aside = reading.asides.table(reading.log_id, reading.name)
     whole = aside.filter(pl.col("column") == "").height
     reading.progress(1.0, "read")
     return Sheet(
-        visits,
+        held["visits"],
         held["readings"],
         held["faults"],
         pl.concat([frame for part in parts for frame in part.trials] or [tables.empty(tables.GAUGE_TRIALS)]),
@@ -329,6 +344,6 @@ def _sheet(parts: list[_Part], pieces: Pieces) -> Sheet:
         reading.notes,
         all(part.reading.log.replaces == "same visits" for part in parts),
         pl.concat([_told(part, aside, several=len(parts) > 1) for part in parts]),
-        covered(visits, reading.shop.shop.timezone),
+        covered(pieces.marks["time"], reading.shop.shop.timezone),
         pieces if pieces.long else None,
     )

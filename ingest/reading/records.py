@@ -3,10 +3,10 @@
 import re
 from collections.abc import Iterator
 
+from ingest.reading.lines import MOST_LINES, Lines
 from ingest.reading.tabular import SEPARATORS, Form
 
 _QUOTED = re.compile(r'"(?:[^"]|"")+"')
-MOST_LINES = 10_000  # a quoted cell of more lines was never closed
 MOST_TRIED = 100  # lines with a quote that may close a cell
 _DATED = re.compile(
     r"\d[-/.:]\d|\d{5}"
@@ -14,7 +14,7 @@ _DATED = re.compile(
 Record = tuple[int, list[str], bool]  # line it begins on, its cells, is it a header
 
 
-def separator_of(lines: list[str], form: Form) -> str:
+def separator_of(lines: Lines, form: Form) -> str:
     """The separator under which one of the first lines looks most like a header."""
     head = lines[:60]
 
@@ -78,14 +78,14 @@ class Headers:
         return True
 
 
-def records(lines: list[str], separator: str, headers: Headers, skip: int) -> Iterator[Record]:
+def records(lines: Lines, separator: str, headers: Headers, skip: int) -> Iterator[Record]:
     """Every record of the file with the line it begins on.
 
     A quote that opens a cell and is never closed, or closes so that the row no longer fits the header, is a character
     (an inch or ditto mark).
     """
     width = 0
-    last_quote = next((place for place in range(len(lines) - 1, -1, -1) if '"' in lines[place]), -1)
+    last_quote = lines.last_quote
     at = skip
     while at < len(lines):
         line, used = lines[at], 1
@@ -103,7 +103,7 @@ def records(lines: list[str], separator: str, headers: Headers, skip: int) -> It
         at += used
 
 
-def _joined(lines: list[str], at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
+def _joined(lines: Lines, at: int, last_quote: int, separator: str, width: int) -> tuple[list[str], int] | None:
     """The record that begins at a line and ends on a later one: (cells, lines used); None where no closing quote makes
     a whole row.
     """

@@ -3,11 +3,12 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 import polars as pl
 
 from ingest.reading.days import Span
-from ingest.reading.pieces import VISIT_ROWS, Frames, Pieces
+from ingest.reading.pieces import NARROW, VISIT_ROWS, Frames, Pieces, key_hash, marks_of, visit_hash
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
@@ -32,8 +33,8 @@ class Sheet:
     'class'. rows_read = accepted lines + rows_set_aside; cells_set_aside are apart; passed_over lines stand outside
     rows_read.
     notes : questions asked once for the whole file.
-    pieces : of a long file its rows, of which `visits` then holds pieces.NARROW only and `readings` and `faults` none;
-    ask `parts` and `rows_of`.
+    pieces : of a long file its rows, of which `visits`, `readings` and `faults` then hold none; ask `parts`, `rows_of`
+    and `keyed`.
     """
 
     visits: pl.DataFrame
@@ -56,12 +57,48 @@ class Sheet:
         """Visits and readings."""
         return self.visits.height + self.readings.height if self.pieces is None else self.pieces.size
 
+    @property
+    def height(self) -> int:
+        """Visits."""
+        return self.visits.height if self.pieces is None else self.pieces.height
+
+    @cached_property
+    def marks(self) -> pl.DataFrame:
+        """pieces.MARKS of every visit."""
+        return marks_of(self.visits) if self.pieces is None else self.pieces.marks
+
+    def keyed(self, keys: pl.Series | None = None) -> pl.DataFrame:
+        """pieces.NARROW of the visits of some keys (None: of all) with what tells visits apart: `who` and `time`."""
+        if self.pieces is None:
+            rows = self.visits.select(NARROW)
+        else:
+            rows = self.pieces.narrow(
+                None if keys is None else self.marks.filter(pl.col("key").is_in(keys.implode()))["line"]
+            )
+        part = pl.concat_str(pl.lit("/"), "lot", pl.lit("/"), "neck")
+        rows = rows.with_columns(
+            who=pl.when(pl.col("serial") == "").then(part).otherwise("serial"),
+            time=pl.coalesce("started_at", "finished_at"),
+        )
+        return rows if keys is None else rows.filter(key_hash(visit_hash()).is_in(keys.implode()))
+
+    def stages_of(self, lines: pl.Series) -> pl.DataFrame:
+        """line, stage of the visits on some lines."""
+        if self.pieces is not None:
+            return self.pieces.narrow(lines).select("line", "stage")
+        wanted = lines.unique().rename("line").to_frame()
+        return self.visits.select("line", "stage").join(wanted, on="line", how="semi", maintain_order="left")
+
     def parts(self) -> Iterator[Frames]:
         """All rows, so many at a time: visits (VISIT_ROWS), readings, faults."""
         if self.pieces is None:
             yield {"visits": self.visits, "readings": self.readings, "faults": self.faults}
         else:
             yield from self.pieces
+
+    def whole(self) -> Frames:
+        """All rows at once, in memory."""
+        return next(self.parts()) if self.pieces is None else self.pieces.whole()
 
     def rows_of(self, lines: pl.Series) -> Frames:
         """The rows of some lines; of a short file at least these."""

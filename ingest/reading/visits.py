@@ -35,7 +35,7 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
     keys_of_row : the times hold for several stages, so a time of day says nothing (an instrument-a-row sheet).
     """
     rows, words, log = cells.rows, reading.words, reading.log
-    refused = Refusals(rows)
+    refused = Refusals(cells.as_typed())
     serial = cells.text("serial")
     refused.add(
         serial.str.contains(_DAMAGED),

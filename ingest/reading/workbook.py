@@ -6,76 +6,88 @@ every line is named once.
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from typing import TypeVar
 
 import fastexcel
+import polars as pl
 
-from ingest.reading.careful import tables_of
+from ingest.reading.careful import tables_in_turn
+from ingest.reading.on_disk import Data
 from ingest.reading.records import Headers, Record
 from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
 
+T = TypeVar("T")
 Tabs = Callable[[str], bool]  # is the tab of this name to be read
 _MIDNIGHT = re.compile(r"(\d{4}-\d{2}-\d{2}) 00:00:00")
 _CLOCK = re.compile(r"1899-12-3[01] (\d{2}:\d{2}:\d{2})")
 _NUMBER = re.compile(r"-?\d+\.\d+")
 
 
-def tab_names(data: bytes) -> list[str]:
+def tab_names(data: Data) -> list[str]:
     """The names of a workbook's tabs, none where it is no workbook that can be read."""
     if data[:4] != b"PK\x03\x04":
         return []
     try:
-        return list(fastexcel.read_excel(data).sheet_names)
+        return list(_opened(data).sheet_names)
     except Exception:  # said in one line by `read_workbook`
         return []
 
 
-def first_rows(data: bytes, tab: str, most: int) -> list[list[str]]:
+def first_rows(data: Data, tab: str, most: int) -> list[list[str]]:
     """The first rows of a tab as a person would have typed them."""
-    frame = fastexcel.read_excel(data).load_sheet(tab, header_row=None, n_rows=most, dtypes="string").to_polars()
+    frame = _opened(data).load_sheet(tab, header_row=None, n_rows=most, dtypes="string").to_polars()
     return [[_as_typed(cell, ".") if cell else "" for cell in row] for row in frame.rows()]
 
 
-def read_workbook(data: bytes, name: str, form: Form, tabs: Tabs | None = None) -> Tables:
-    """The tables of the tabs wanted (None: of every one). FileProblem where the file is no workbook or none of them has
-    a header.
+def read_workbook(data: Data, name: str, form: Form, tabs: Tabs | None = None) -> Iterator[Tables]:
+    """The tables of the tabs wanted (None: of every one), one tab after another, so many rows at a time. FileProblem
+    where the file is no workbook or none of them has a header.
 
     A tab without a heading line of a log among others with one is left, and said so; its lines are passed over.
     """
+    before, headers, found = 0, Headers(form), False
+    left: list[str] = []
+    book = _sure(name, lambda: _opened(data))
+    for sheet in book.sheet_names:
+        frame = _sure(name, partial(_rows_of, book, sheet))
+        if tabs is None or tabs(sheet):
+            try:
+                yield from tables_in_turn(_records(frame.iter_rows(), before, form, headers), name, form)
+            except FileProblem:
+                yield Tables([], passed_over=frame.height)
+                left += [sheet] if frame.height else []
+            else:
+                found = True
+                yield Tables([], notes=[f"tab {sheet!r}: its row 1 is counted as line {before + 1}"] if before else [])
+        before += frame.height
+        del frame
+    if not found:
+        one = f", tab {left[0]!r}" if len(left) == 1 and len(book.sheet_names) > 1 else ""
+        raise FileProblem(f"{name}{one}: {form.missing}")
+    yield Tables([], notes=[f"tab {sheet!r} has no heading line of a log; it is left" for sheet in left])
+
+
+def _sure(name: str, work: Callable[[], T]) -> T:
+    """What a step of reading a workbook gives; FileProblem, one line, where it cannot be taken."""
     try:
-        book = fastexcel.read_excel(data)
-        sheets = [
-            (sheet, book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_polars())
-            for sheet in book.sheet_names
-        ]
+        return work()
     except Exception as fault:  # fastexcel has one error for each thing that can be wrong with a workbook
         raise FileProblem(
             f"{name}: cannot be read as a workbook ({str(fault).splitlines()[0]}); save it as .xlsx or CSV"
         ) from None
-    found = Tables([])
-    before, headers = 0, Headers(form)
-    left: list[str] = []
-    for sheet, frame in sheets:
-        if tabs is None or tabs(sheet):
-            try:
-                part = tables_of(_rows(frame.iter_rows(), before, form, headers), name, form)
-            except FileProblem:
-                found.passed_over += frame.height
-                left += [sheet] if frame.height else []
-            else:
-                found.tables += part.tables
-                found.refused += part.refused
-                found.passed_over += part.passed_over
-                if before:
-                    found.notes.append(f"tab {sheet!r}: its row 1 is counted as line {before + 1}")
-        before += frame.height
-    if not found.tables:
-        raise FileProblem(f"{name}{f', tab {left[0]!r}' if len(left) == 1 and len(sheets) > 1 else ''}: {form.missing}")
-    found.notes += [f"tab {sheet!r} has no heading line of a log; it is left" for sheet in left]
-    return found
 
 
-def _rows(rows: Iterable[tuple[str | None, ...]], before: int, form: Form, headers: Headers) -> Iterator[Record]:
+def _rows_of(book: fastexcel.ExcelReader, sheet: str) -> pl.DataFrame:
+    return book.load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string").to_polars()
+
+
+def _opened(data: Data) -> fastexcel.ExcelReader:
+    return fastexcel.read_excel(data if isinstance(data, bytes) else data.path)
+
+
+def _records(rows: Iterable[tuple[str | None, ...]], before: int, form: Form, headers: Headers) -> Iterator[Record]:
     for place, row in enumerate(rows, before + 1):
         cells = [_as_typed(cell, form.decimal) if cell else "" for cell in row]
         yield place, cells, headers.is_one(cells)

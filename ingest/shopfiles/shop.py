@@ -144,6 +144,8 @@ def read_shop(path: Path) -> Shop:
         raise ShopProblem("No shop here. Start with `truerun demo`.") from None
     except OSError as fault:
         raise ShopProblem(f"{path.name}: cannot be opened: {fault.strerror}") from None
+    except RecursionError:
+        raise ShopProblem(f"{path.name}: brackets nested deeper than in any shop file") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise ShopProblem(f"{path.name}: not readable as TOML: {fault}") from None
     return checked_shop(table, path.name)
@@ -169,6 +171,11 @@ def fingerprint(folder: Path) -> str:
     """SHA-256 over the shop files as they are now: shop.toml, specs.csv, lots.csv, changes.csv, climate.csv."""
     digest = hashlib.sha256()
     for name in ("shop.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv"):
-        path = folder / name
-        digest.update(name.encode() + b"\0" + (path.read_bytes() if path.exists() else b"\0"))
+        try:
+            held = (folder / name).read_bytes()
+        except FileNotFoundError:
+            held = b"\0"
+        except OSError as fault:  # a folder, no leave to read it: whoever reads it says so
+            held = f"\0{type(fault).__name__}".encode()
+        digest.update(name.encode() + b"\0" + held)
     return digest.hexdigest()

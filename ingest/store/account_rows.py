@@ -8,7 +8,7 @@ from ingest.store.merge import KEY
 from ingest.store.onfile import Entry
 
 
-def account_of(entry: Entry, sheet: Sheet, visits: pl.DataFrame, trials_held: int) -> pl.DataFrame:
+def account_of(entry: Entry, sheet: Sheet, trials_held: int) -> pl.DataFrame:
     """The row of `logs` of a new log, before any of its visits has met another one."""
     rows = sheet.rows_read - sheet.rows_set_aside
     account = {
@@ -25,11 +25,21 @@ def account_of(entry: Entry, sheet: Sheet, visits: pl.DataFrame, trials_held: in
         "sha256": entry.sha256,
         "kind": entry.kind,
         "loaded": entry.loaded,
-        "visits": visits.select(pl.struct(KEY).n_unique()).item(),
-        "last_visit": visits["time"].max(),
+        "visits": _different(sheet),
+        "last_visit": sheet.marks["time"].max(),
         "covers": editions.as_text(sheet.covers),
     }
     return pl.DataFrame([account], schema=ledger.LOGS)
+
+
+def _different(sheet: Sheet) -> int:
+    """Of how many visits the rows tell."""
+    keys = sheet.marks["key"]
+    again = keys.is_duplicated()
+    if not again.any():
+        return sheet.height
+    near = sheet.keyed(keys.filter(again).unique())
+    return sheet.height - near.height + int(near.select(pl.struct(KEY).n_unique()).item())
 
 
 def moved_by(account: pl.DataFrame, by: dict[str, int]) -> pl.DataFrame:

@@ -55,15 +55,15 @@ class Draft(Waiting):
         is to the logs on file, and
         `wanted` which logs are to be read again, since rows of theirs count now that counted nowhere.
         """
-        visits = with_key(sheet.visits.lazy()).collect()
         self.covers = {entry.log_id: sheet.covers}
-        met = self.meet(entry, sheet, visits)
-        merged, rows = self.merged(entry, visits, met, replaced)
-        if merged is None:
-            in_place = _in_place(visits, replaced)
+        met = self.meet(entry, sheet)
+        merged, rows = self.merged(entry, sheet, met, replaced)
+        if merged is None and replaced is not None and replaced.height:
+            visits = sheet.keyed()
+            in_place = in_place_of(visits, replaced)
             merged = Merged.of_none(visits.filter(in_place)) if in_place.any() else None
         trials = self._new_trials(entry, sheet.gauge_trials)
-        account = account_of(entry, sheet, visits, sheet.gauge_trials.height - trials.height)
+        account = account_of(entry, sheet, sheet.gauge_trials.height - trials.height)
         asked = sheet.set_aside
         if merged is not None:
             contested = self._contested(entry, sheet, merged, rows)
@@ -71,8 +71,7 @@ class Draft(Waiting):
             self.give(rows, pl.concat([merged.held.select(ROW), merged.closed.select(ROW)]))
             out = pl.concat([merged.held.select(ROW), merged.lost.select(ROW)])
             touched = pl.concat([out["line"], contested["line"]]).unique()
-            lines = sheet.visits.select("line", "stage").join(touched.to_frame(), on="line", how="semi")
-            counting = lines.join(out, on=["line", "stage"], how="anti")
+            counting = sheet.stages_of(touched).join(out, on=["line", "stage"], how="anti")
             conflicts = accounts.questions(contested, counting, entry.log_id, entry.name)
             asked = pl.concat([asked, conflicts])
             moved = accounts.counts(accounts.line_places(touched, counting, contested))
@@ -270,10 +269,3 @@ def _moot(asked: pl.DataFrame, lines: pl.Series, counting: pl.DataFrame, contest
     cells = asked.filter((pl.col("column") != "") & (pl.col("reason") != accounts.CONFLICT))
     mine = cells.join(lines.unique().rename("line").to_frame(), on="line", how="semi")
     return mine.join(alive.to_frame(), on="line", how="anti").select("line", "column")
-
-
-def _in_place(visits: pl.DataFrame, replaced: pl.DataFrame | None) -> pl.Series:
-    """Which rows come in the place of a row of a replaced log, with another text."""
-    if replaced is None or replaced.is_empty():
-        return pl.Series("changed", [False]).new_from_index(0, visits.height)
-    return in_place_of(visits, replaced)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from ingest.reading.pieces import key_hash, visit_hash
 from ingest.terms import tables
 
 # What makes two rows the same visit: serial (of a part without one: lot and neck), stage, time, tech and, with a date
@@ -66,15 +67,13 @@ def with_key(visits: pl.LazyFrame) -> pl.LazyFrame:
     return visits.with_columns(part.alias("who"), pl.coalesce("started_at", "finished_at").alias("time"))
 
 
-def met(new: pl.DataFrame, others: pl.DataFrame) -> pl.Series:
-    """Which rows of `new` share their visit with another row of `new` or with one of `others`; Boolean, shape (n,)."""
-    mask = new.select(pl.struct(KEY).hash()).to_series().is_duplicated()
+def met(keys: pl.Series, others: pl.DataFrame) -> pl.Series:
+    """The keys (of Sheet.marks) that more than one row of a log has, or a row of `others`."""
+    shared = keys.filter(keys.is_duplicated())
     if others.height:
-        shared = new.select(*KEY, row=pl.int_range(pl.len(), dtype=pl.UInt32)).join(
-            others.select(KEY).unique(), on=KEY, how="semi", nulls_equal=True
-        )
-        mask = mask.scatter(shared["row"], True)
-    return mask
+        near = others.select(key_hash(visit_hash()).unique()).to_series()
+        shared = pl.concat([shared, near.filter(near.is_in(keys.implode()))])
+    return shared.unique()
 
 
 def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Merged:

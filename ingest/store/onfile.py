@@ -3,6 +3,7 @@ other.
 """
 
 import sqlite3
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading import days
+from ingest.reading.pieces import key_hash, visit_hash
 from ingest.reading.sheet import Sheet
 from ingest.store import editions, ledger
 from ingest.store.delta import Table
@@ -69,10 +71,10 @@ class OnFile:
 
     def older_editions(self, entry: Entry, sheet: Sheet) -> list[str]:
         """The logs on file of which a new one is a newer edition, the latest first."""
-        visits = with_key(sheet.visits.lazy()).collect()
-        near = self._near(visits)
+        near = self._near(sheet.marks, sheet.keyed)
         if near.is_empty():
             return []
+        visits = sheet.keyed()
         pairs = self._pairs(
             entry, visits.select(*KEY, "text_hash").unique(KEY, keep="first", maintain_order=True), near
         )
@@ -80,14 +82,14 @@ class OnFile:
         order = mine.join(self.logs, on="log_id").sort("last_visit", "loaded", descending=True)
         return order["log_id"].to_list()
 
-    def meet(self, entry: Entry, sheet: Sheet, visits: pl.DataFrame) -> "Met":
+    def meet(self, entry: Entry, sheet: Sheet) -> "Met":
         """Every row on file of the visits that a new log tells of, or that it may take the place of, and what the logs
         are to each other.
         """
-        near = self._near(visits)
+        near = self._near(sheet.marks, sheet.keyed)
         if near.is_empty():
             return Met(near, tables.empty(editions.EDITIONS))
-        new = visits.select(*KEY, "text_hash").unique(KEY, keep="first", maintain_order=True)
+        new = sheet.keyed().select(*KEY, "text_hash").unique(KEY, keep="first", maintain_order=True)
         pairs = self._pairs(entry, new, near)
         older = pairs.filter(pl.col("holds") & (pl.col("newer") == entry.log_id))["older"].to_list()
         if older:
@@ -97,12 +99,8 @@ class OnFile:
             pairs = pairs.drop("drops").join(
                 gone, left_on="older", right_on="log_id", how="left", maintain_order="left"
             )
-            near = pl.concat(
-                [
-                    near,
-                    self._near(left_out.with_columns(started_at=pl.lit(None, dtype=tables.TIME), finished_at="time")),
-                ]
-            )
+            marks = left_out.select("time", begun=pl.lit(False), key=key_hash(visit_hash()))
+            near = pl.concat([near, self._near(marks, lambda keys: left_out)])
         pairs = tables.shaped(pairs.with_columns(pl.col("drops").fill_null(0)), editions.EDITIONS)
         insert(self.connection, "main.editions", pairs)
         others = pairs.select(pl.lit(entry.log_id).alias("log_id"), other=other_of(entry.log_id)).sort("other")
@@ -147,11 +145,19 @@ class OnFile:
             drops=pl.lit(0, dtype=pl.Int64),
         )
 
-    def _near(self, visits: pl.DataFrame) -> pl.DataFrame:
-        """Every row on file of the visits given, whether it counts or not (CANDIDATE)."""
-        if visits.is_empty():
+    def _near(self, marks: pl.DataFrame, rows_of: Callable[[pl.Series], pl.DataFrame]) -> pl.DataFrame:
+        """Every row on file of the visits given, whether it counts or not (CANDIDATE).
+
+        marks : time, begun, key.  rows_of : the visits of some keys, with KEY.
+        """
+        if marks.is_empty():
             return tables.empty(CANDIDATE)
-        return pl.concat([self._held(visits), self._out("lost", visits), self._out("given", visits)])
+        keyed = marks.lazy().select("key").unique()
+        found = pl.concat([self._held(marks, keyed), self._out("lost", marks, keyed), self._out("given", marks, keyed)])
+        if found.is_empty():
+            return found
+        keys = found.select(key_hash(visit_hash()).unique()).to_series()
+        return found.join(rows_of(keys).select(KEY), on=KEY, how="semi", nulls_equal=True, maintain_order="left")
 
     def _of_older(self, log_ids: list[str], covers: list[days.Span]) -> pl.DataFrame:
         """Every row of some logs in the days given (CANDIDATE)."""
@@ -167,15 +173,15 @@ class OnFile:
         return self._of_logs(pl.concat(parts, how="diagonal"))
 
     def merged(
-        self, entry: Entry, visits: pl.DataFrame, found: "Met", replaced: pl.DataFrame | None
+        self, entry: Entry, sheet: Sheet, found: "Met", replaced: pl.DataFrame | None
     ) -> tuple[Merged | None, pl.DataFrame]:
         """How the rows of a log come out that share their visit with others; None where none does."""
         others = found.near
         given_up = found.pairs.filter(pl.col("holds") & (pl.col("older") == entry.log_id)).height > 0
-        shared = met(visits, others)
-        if not shared.any() and others.is_empty() and not given_up:
+        shared = met(sheet.marks["key"], others)
+        if shared.is_empty() and others.is_empty() and not given_up:
             return None, tables.empty(CANDIDATE)
-        new = (visits if given_up else visits.filter(shared)).with_columns(
+        new = sheet.keyed(None if given_up else shared).with_columns(
             status=pl.lit("new"), loaded=pl.lit(entry.loaded), kind=pl.lit(entry.kind), log_id=pl.lit(entry.log_id)
         )
         rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), others]), self.settled)
@@ -201,13 +207,13 @@ class OnFile:
             parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
         return [with_key(part) for part in parts]
 
-    def _held(self, visits: pl.DataFrame) -> pl.DataFrame:
+    def _held(self, marks: pl.DataFrame, keyed: pl.LazyFrame) -> pl.DataFrame:
         """The rows that count so far for some visits (CANDIDATE)."""
-        keys = visits.lazy().select(KEY)
         parts = [
-            part.filter(within(visits))
-            .select("log_id", "line", *KEY, "text_hash")
-            .join(keys, on=KEY, how="semi", nulls_equal=True)
+            part.filter(within(marks))
+            .select("log_id", "line", *KEY, "text_hash", key=key_hash(visit_hash()))
+            .join(keyed, on="key", how="semi")
+            .drop("key")
             for part in self.counting()
         ]
         found = pl.concat(pl.collect_all(parts)) if parts else tables.empty(CANDIDATE)
@@ -219,16 +225,18 @@ class OnFile:
         between = tuple(moment.astimezone(UTC).isoformat(timespec="microseconds") for moment in (first, last))
         return fetch(self.connection, ledger.GIVEN, f"FROM main.{source} WHERE {where}time BETWEEN ? AND ?", between)
 
-    def _out(self, status: str, visits: pl.DataFrame) -> pl.DataFrame:
+    def _out(self, status: str, marks: pl.DataFrame, keyed: pl.LazyFrame) -> pl.DataFrame:
         """The rows of some visits that count so far nowhere (CANDIDATE): lost as a question, or given up for another
         row.
         """
-        first, last = visits.select(first=pl.col("time").min(), last=pl.col("time").max()).row(0)
+        first, last = marks.select(first=pl.col("time").min(), last=pl.col("time").max()).row(0)
         if first is None:
             return tables.empty(CANDIDATE)
         found = self._outside({"lost": "contested", "given": "given"}[status], first, last)
-        near = found.join(visits.select(KEY), on=KEY, how="semi", nulls_equal=True) if found.height else found
-        return self._of_logs(near.with_columns(status=pl.lit(status)))
+        if found.height:
+            keys = found.lazy().with_columns(key=key_hash(visit_hash()))
+            found = keys.join(keyed, on="key", how="semi", maintain_order="left").drop("key").collect()
+        return self._of_logs(found.with_columns(status=pl.lit(status)))
 
     def give(self, rows: pl.DataFrame, out: pl.DataFrame) -> None:
         """Keep in the ledger the visits of rows that others stand for."""

@@ -8,7 +8,7 @@ already laid over the rows.
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from threading import RLock
+from threading import RLock, local
 from typing import Any, TypeVar
 
 import polars as pl
@@ -53,6 +53,13 @@ class Failed:
     by: Exception
 
 
+class _Asking(local):
+    """Of each thread the kinds of line that were read by the answers it is working out, the innermost last."""
+
+    def __init__(self) -> None:
+        self.stack: list[set[str]] = []
+
+
 @dataclass(frozen=True, eq=False)
 class Snapshot:
     """The shop at one version: every table, the shop files, and what was worked out of them."""
@@ -70,8 +77,10 @@ class Snapshot:
     )
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read
-    _asking: list[set[str]] = field(default_factory=list, repr=False)  # of the answers being worked out just now
-    _lock: RLock = field(default_factory=RLock, repr=False)
+    _asking: "_Asking" = field(default_factory=lambda: _Asking(), repr=False)
+    _turns: dict[Hashable, Any] = field(
+        default_factory=dict, repr=False
+    )  # a lock a work: works ask for others in one direction only
 
     @classmethod
     def of(
@@ -120,25 +129,32 @@ class Snapshot:
         """What `work` makes of this snapshot, worked out the first time it is asked for and kept with the snapshot; a
         work that failed is not tried again: what `on_fault` made of its error is raised each time.
         """
-        with self._lock:
-            if work not in self._kept:
-                self._asking.append(set())
-                try:
-                    self._kept[work] = work(self)
-                except Exception as fault:
-                    instead = self.on_fault(fault) if self.on_fault else fault
-                    if instead is fault:
-                        raise
-                    self._kept[work] = Failed(instead)
-                finally:
-                    read = self._asking.pop()
-                self._book_kinds[work] = read
-            self._read_kinds(self._book_kinds[work])
-            kept = self._kept[work]
+        if work not in self._kept:
+            with self._turns.setdefault(work, RLock()):  # one works it out; who asks for another need not wait
+                if work not in self._kept:
+                    self._work_out(work)
+        self._read_kinds(self._book_kinds[work])
+        kept = self._kept[work]
         if isinstance(kept, Failed):
             raise kept.by  # not from the fault: its frames hold whole tables
         answer: T = kept
         return answer
+
+    def _work_out(self, work: Callable[["Snapshot"], Any]) -> None:
+        stack = self._asking.stack
+        stack.append(set())
+        answer: Any
+        try:
+            answer = work(self)
+        except Exception as fault:
+            instead = self.on_fault(fault) if self.on_fault else fault
+            if instead is fault:
+                raise
+            answer = Failed(instead)
+        finally:
+            read = stack.pop()
+        self._book_kinds[work] = read
+        self._kept[work] = answer
 
     def tried(self, work: Callable[[], T]) -> T:
         """What `work` gives; an error nobody expected is replaced by what `on_fault` makes of it."""
@@ -150,18 +166,26 @@ class Snapshot:
                 raise
         raise instead
 
+    def told_by(self, work: Callable[[], T]) -> tuple[T, set[str]]:
+        """What `tried` gives, and the kinds of line of the bench book that it read."""
+        self._asking.stack.append(set())
+        try:
+            answer = self.tried(work)
+        finally:
+            read = self._asking.stack.pop()
+        self._read_kinds(read)
+        return answer, read
+
     def hand_on(self, before: "Snapshot", *, kind: str) -> None:
         """Take over what was worked out from an earlier snapshot of which this one differs by a line of `kind` in the
         bench book only: every answer that read no line of this kind.
         """
-        with before._lock:
-            moved = {kind, EVERY_KIND}
-            kept = {work: before._kept[work] for work, read in before._book_kinds.items() if not moved & read}
-            kinds = {work: before._book_kinds[work] for work in kept}
-        with self._lock:
-            for work in kept.keys() - self._kept.keys():
-                self._kept[work], self._book_kinds[work] = kept[work], kinds[work]
+        for work, answer in list(before._kept.items()):
+            read = before._book_kinds[work]
+            if read.isdisjoint((kind, EVERY_KIND)) and work not in self._kept:
+                self._book_kinds[work] = read
+                self._kept[work] = answer
 
     def _read_kinds(self, kinds: set[str]) -> None:
-        if self._asking:
-            self._asking[-1] |= kinds
+        if self._asking.stack:
+            self._asking.stack[-1] |= kinds

@@ -9,11 +9,11 @@ import polars as pl
 MOST = 8
 
 
-def within(visits: pl.DataFrame) -> pl.Expr:
-    """The condition that a stored visit falls in the stretches of time of these."""
-    spans = stretches(visits["time"])
+def within(marks: pl.DataFrame) -> pl.Expr:
+    """The condition that a stored visit falls in the stretches of time of these (time, begun)."""
+    spans = stretches(marks["time"])
     started = pl.any_horizontal(pl.col("started_at").is_between(low, high) for low, high in spans)
-    if not visits["started_at"].null_count():
+    if marks["begun"].all():
         return started
     return started | pl.any_horizontal(
         pl.col("started_at").is_null() & pl.col("finished_at").is_between(low, high) for low, high in spans

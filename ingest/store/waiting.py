@@ -12,7 +12,7 @@ from ingest.store.merge import ROW, Merged
 from ingest.store.onfile import OnFile
 from ingest.terms import tables
 
-FLUSH_AT = 300_000  # visits and readings that may wait in memory
+FLUSH_AT = 150_000  # visits and readings that may wait in memory
 _FEW = 3_000_000  # rows worth sorting before they are written
 
 
@@ -45,7 +45,7 @@ class Waiting(OnFile):
         done = 0
         for part in sheet.parts():
             done += part["visits"].height
-            self.progress(done / max(1, sheet.visits.height), f"taking in {done:,} of {sheet.visits.height:,} visits")
+            self.progress(done / max(1, sheet.height), f"taking in {done:,} of {sheet.height:,} visits")
             for name, rows in part.items():
                 frame = tables.shaped(rows, delta.KEPT["visits"]) if name == "visits" else rows
                 frame = frame if out is None else frame.join(out, on=ROW, how="anti", maintain_order="left")

@@ -4,16 +4,17 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 
+from ingest.reading.on_disk import Data
 from ingest.terms.questions import FileProblem
 from ingest.verbs.from_originals import Came
 from ingest.verbs.loaded import Loaded
 
 AHEAD, SMALL = 4, 8_000_000  # files read ahead, each at most so many bytes
-Source = tuple[str, Callable[[], bytes]]  # file name, and what gives its bytes
+Source = tuple[str, Callable[[], Data]]  # file name, and what gives its bytes
 
 
 def ahead(
-    sources: Sequence[Source], one: Callable[[int, str, bytes], Came | Loaded]
+    sources: Sequence[Source], one: Callable[[int, str, Data], Came | Loaded]
 ) -> Iterator[tuple[int, Came | Loaded]]:
     """What `one` makes of each file, in order; small files are read by two threads while those before them are taken
     in.
@@ -44,7 +45,7 @@ def ahead(
             yield first, future.result()
 
 
-def _or_refused(one: Callable[[int, str, bytes], Came | Loaded], place: int, name: str, data: bytes) -> Came | Loaded:
+def _or_refused(one: Callable[[int, str, Data], Came | Loaded], place: int, name: str, data: Data) -> Came | Loaded:
     try:
         return one(place, name, data)
     except FileProblem as problem:

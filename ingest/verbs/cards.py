@@ -213,15 +213,18 @@ def _read(path: Path) -> tuple[list[str], list[dict[str, str]]]:
 
 @contextmanager
 def _alone(folder: Path) -> Iterator[None]:
-    """One writer of sheets at a time, in this program and any other."""
+    """One writer of sheets at a time, in this program and any other; StoreProblem where nothing can be written."""
     there = folder / FOLDER
-    there.mkdir(parents=True, exist_ok=True)
-    with _here, (there / ".lock").open("a+b") as handle:
-        _lock(handle.fileno(), hold=True)
-        try:
-            yield
-        finally:
-            _lock(handle.fileno(), hold=False)
+    try:
+        there.mkdir(parents=True, exist_ok=True)
+        with _here, (there / ".lock").open("a+b") as handle:
+            _lock(handle.fileno(), hold=True)
+            try:
+                yield
+            finally:
+                _lock(handle.fileno(), hold=False)
+    except OSError as fault:
+        raise StoreProblem(f"{FOLDER}/ could not be written: {fault.strerror or fault}; nothing is kept") from None
 
 
 def _lock(handle: int, *, hold: bool) -> None:

@@ -8,9 +8,10 @@ from ingest.reading.reader import read_log
 from ingest.reading.words import with_words
 from ingest.store import editions
 from ingest.store.differences import differing
-from ingest.store.merge import KEY, with_key
+from ingest.store.merge import KEY
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
+from ingest.verbs.from_originals import READING_IN
 from ingest.verbs.original_rows import original
 from ingest.verbs.unlisted import explained
 
@@ -29,17 +30,13 @@ def changed_cells(snapshot: Snapshot, *, folder: Path, newer: str, older: str) -
         data = original(folder, log_id)
         if data is None:
             return tables.empty(editions.CELLS)
-        sheets[log_id] = read_log(data, names[log_id], shop)
+        sheets[log_id] = read_log(data, names[log_id], shop, on_disk=folder / READING_IN)
     keyed = {
-        log_id: with_key(sheet.visits.lazy()).select("log_id", "line", *KEY, "text_hash").collect().unique(KEY)
+        log_id: sheet.keyed().select("log_id", "line", *KEY, "text_hash").unique(KEY, keep="first")
         for log_id, sheet in sheets.items()
     }
     pairs = keyed[newer].join(keyed[older], on=list(KEY), nulls_equal=True, suffix="_before")
     pairs = pairs.filter(pl.col("text_hash") != pl.col("text_hash_before"))
     if pairs.is_empty():
         return tables.empty(editions.CELLS)
-    held = {
-        log_id: {"visits": sheet.visits, "readings": sheet.readings, "faults": sheet.faults}
-        for log_id, sheet in sheets.items()
-    }
-    return differing(pairs, held[older], held[newer])
+    return differing(pairs, sheets[older].rows_of(pairs["line_before"]), sheets[newer].rows_of(pairs["line"]))

@@ -2,16 +2,18 @@
 serial, stage and characteristic.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import polars as pl
 
 from ingest.reading.as_typed import headings_in, rows_in
+from ingest.reading.on_disk import Data
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop
 from ingest.store import book
-from ingest.store.merge import KEY, with_key
+from ingest.store.merge import KEY
 from ingest.terms import tables
 from ingest.terms.questions import IT_IS_REAL, FileProblem
 
@@ -22,7 +24,7 @@ class Original:
 
     log_id: str
     name: str
-    data: bytes
+    data: Data
 
 
 @dataclass
@@ -49,33 +51,41 @@ def standing_decisions(said: Mapping[str, pl.DataFrame]) -> dict[str, pl.DataFra
 
 
 def carried_over(
-    new: Original, older: Mapping[str, Original | None], shop: Shop, said: Mapping[str, pl.DataFrame]
+    new: Original, older: Mapping[str, Original | None], shop: Shop, said: Mapping[str, pl.DataFrame], on_disk: Path
 ) -> CarriedOver:
     """What was decided about the visits of a new log in its older editions (the latest first) and not yet about
     itself.
+
+    on_disk : a folder in which rows of long logs may wait.
     """
     standing = standing_decisions(said)
     said_of_new = {
         name: set(said[name].filter(pl.col("log_id") == new.log_id).select("line", "column").rows())
         for name in standing
     }
-    here = _Sheet.of(new, shop)
+    here = _Sheet.of(new, shop, on_disk)
     out = CarriedOver()
-    taken: set[int] = set()
+    taken = pl.DataFrame(schema={"line": pl.Int64})
     for log_id, original in older.items():
-        there = _Sheet.of(original, shop) if original else None
-        if there is None:
+        decided = {name: rows.filter(pl.col("log_id") == log_id) for name, rows in standing.items()}
+        if original is None:
             continue
-        line_of = here.lines_like(there)
-        for name, rows in standing.items():
-            for row in rows.filter(pl.col("log_id") == log_id).iter_rows(named=True):
+        there = _Sheet.of(original, shop, on_disk)
+        alike = here.lines_like(there)
+        lines = pl.concat([rows.select("line") for rows in decided.values()]).unique()
+        mine = alike.join(lines, on="line", how="semi").join(taken, left_on="line_here", right_on="line", how="anti")
+        line_of = dict(mine.select("line", "line_here").iter_rows())
+        there.take(list(line_of))
+        here.take(list(line_of.values()))
+        for name, rows in decided.items():
+            for row in rows.iter_rows(named=True):
                 line = line_of.get(row["line"])
                 column = here.headings.get(there.meanings.get(row["column"], ""), "")
-                if line is None or not column or line in taken or (line, column) in said_of_new[name]:
+                if line is None or not column or (line, column) in said_of_new[name]:
                     continue
                 was = there.cell(row["line"], row["column"])
                 _carry(out, name, row, new, (line, column), (was, here.cell(line, column)))
-        taken |= set(line_of.values())
+        taken = pl.concat([taken, alike.select(line="line_here")])
     return out
 
 
@@ -113,44 +123,49 @@ def _carry(
 
 @dataclass(frozen=True)
 class _Sheet:
-    """A file as it came: its visits, its headings by what they mean, its cells."""
+    """A file as it came: its visits, its headings by what they mean, cells of it."""
 
+    original: Original
+    shop: Shop
     visits: pl.DataFrame  # line, KEY
     aside: pl.DataFrame  # line, raw: rows set aside whole
     meanings: Mapping[str, str]  # by heading
     headings: Mapping[str, str]  # by meaning
-    cells: Mapping[int, Mapping[str, str]]
+    cells: dict[int, dict[str, str]] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, original: Original, shop: Shop) -> "_Sheet":
+    def of(cls, original: Original, shop: Shop, on_disk: Path) -> "_Sheet":
         try:
-            sheet = read_log(original.data, original.name, shop)
+            sheet = read_log(original.data, original.name, shop, on_disk=on_disk)
         except FileProblem:
             none = tables.empty(tables.SET_ASIDE)
-            return cls(tables.empty({"line": pl.Int64(), "who": pl.String()}), none, {}, {}, {})
-        keyed = with_key(sheet.visits.lazy()).select("line", *KEY).collect()
+            return cls(original, shop, tables.empty({"line": pl.Int64(), "who": pl.String()}), none, {}, {})
+        keyed = sheet.keyed().select("line", *KEY)
         meanings = headings_in(original.data, original.name, shop)
         return cls(
+            original,
+            shop,
             keyed,
             sheet.set_aside.filter(pl.col("column") == "").select("line", "raw"),
             meanings,
             {meaning: heading for heading, meaning in reversed(meanings.items())},
-            rows_in(original.data, original.name, shop),
         )
+
+    def take(self, lines: Collection[int]) -> None:
+        """Read the cells of some lines."""
+        if lines:
+            self.cells.update(rows_in(self.original.data, self.original.name, self.shop, lines))
 
     def cell(self, line: int, column: str) -> str:
         return self.cells.get(line, {}).get(column, "")
 
-    def lines_like(self, other: "_Sheet") -> dict[int, int]:
-        """Line of the other sheet -> line of this one that tells of the same visit (a row set aside whole: of the same
-        words).
+    def lines_like(self, other: "_Sheet") -> pl.DataFrame:
+        """`line` of the other sheet, each once, and `line_here` of this one that tells of the same visit (of a row set
+        aside whole: in the same words).
         """
-        same = dict(self._pairs(other))
         words = other.aside.join(self.aside.unique("raw", keep="none"), on="raw", suffix="_here")
-        return dict(words.select("line", "line_here").iter_rows()) | same
-
-    def _pairs(self, other: "_Sheet") -> Iterator[tuple[int, int]]:
-        if self.visits.is_empty() or other.visits.is_empty():
-            return
-        both = other.visits.join(self.visits, on=list(KEY), nulls_equal=True, suffix="_here")
-        yield from both.unique("line", keep="first", maintain_order=True).select("line", "line_here").iter_rows()
+        pairs = words.select("line", "line_here")
+        if not self.visits.is_empty() and not other.visits.is_empty():
+            both = other.visits.join(self.visits, on=list(KEY), nulls_equal=True, suffix="_here", maintain_order="left")
+            pairs = pl.concat([both.select("line", "line_here"), pairs])
+        return pairs.unique("line", keep="first", maintain_order=True)

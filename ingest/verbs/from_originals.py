@@ -2,18 +2,21 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import polars as pl
 
 from ingest.reading.corrections import marked
+from ingest.reading.on_disk import Data
+from ingest.reading.pieces import Frames, Pieces
 from ingest.reading.reader import log_for, read_log
 from ingest.reading.sheet import Progress, Sheet
 from ingest.reading.words import with_words
 from ingest.shopfiles.shop import Shop
 from ingest.store import book, ledger, originals
 from ingest.store.draft import Draft
-from ingest.store.merge import KEY, with_key
+from ingest.store.merge import KEY
 from ingest.store.onfile import Entry
 from ingest.terms import tables
 from ingest.terms.questions import FileProblem
@@ -31,7 +34,7 @@ class Came:
 
     place: int
     entry: Entry
-    data: bytes
+    data: Data
     sheet: Sheet
 
 
@@ -43,21 +46,27 @@ def part_of(progress: Progress | None, place: int, count: int, name: str) -> Pro
 
 
 def read_entry(
-    folder: Path, entry: Entry, data: bytes, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
-) -> tuple[Entry, bytes, Sheet]:
+    folder: Path, entry: Entry, data: Data, shop: Shop, said: dict[str, pl.DataFrame], progress: Progress | None = None
+) -> tuple[Entry, Data, Sheet]:
     """A log as the shop files and the book of today have it read; of a long one the rows wait in the store's folder."""
     shop = explained(shop, said)
     settled = book.standing_verdicts(said["settled"])
     mended = book.standing_corrections(said["corrections"]).filter(pl.col("log_id") == entry.log_id)
     limit = entry.judged_at or entry.at
-    on_disk = None if mended.height else folder / READING_IN
-    sheet = read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, progress=progress, on_disk=on_disk)
+    reading = partial(
+        read_log,
+        data,
+        entry.name,
+        shop,
+        as_of_limit=limit,
+        settled=settled,
+        progress=progress,
+        on_disk=folder / READING_IN,
+    )
+    sheet = reading()
     if mended.height:
         cells = {(line, column): value for line, column, value in mended.select("line", "column", "value").iter_rows()}
-        sheet = _as_it_came(
-            read_log(data, entry.name, shop, as_of_limit=limit, settled=settled, corrected=cells, progress=progress),
-            sheet,
-        )
+        sheet = _as_it_came(reading(corrected=cells), sheet, mended["line"])
     return replace(entry, kind=log_for(entry.name, shop).name if sheet.replaces else ""), data, sheet
 
 
@@ -66,12 +75,29 @@ def explained(shop: Shop, said: Mapping[str, pl.DataFrame]) -> Shop:
     return with_words(shop, book.standing_words(said["words"]).select("field", "word", "means").iter_rows())
 
 
-def _as_it_came(sheet: Sheet, original: Sheet) -> Sheet:
-    """A corrected log whose rows are still known by the text they came with, and whose changed readings are marked."""
-    came = original.visits.select("line", "stage", came="text_hash").unique(["line", "stage"])
-    visits = sheet.visits.join(came, on=["line", "stage"], how="left", maintain_order="left")
+def _as_it_came(sheet: Sheet, original: Sheet, lines: pl.Series) -> Sheet:
+    """A corrected log whose rows are still known by the text they came with, and whose changed readings are marked.
+
+    Both are read in the same pieces; only what stands on a corrected line may have come to stand in another.
+    """
+    if sheet.pieces is None or original.pieces is None:
+        rows = _marked(sheet.whole(), [original.whole()])
+        return replace(sheet, visits=rows["visits"], readings=rows["readings"], faults=rows["faults"], pieces=None)
+    moved, made = original.rows_of(lines), Pieces(sheet.pieces.root)
+    for place, (mended, came) in enumerate(zip(sheet.parts(), original.parts(), strict=True)):
+        rows = _marked(mended, [came, moved])
+        made.add(rows["visits"], [rows["readings"]], rows["faults"], sheet.pieces.table_of(place))
+    return replace(sheet, pieces=made)
+
+
+def _marked(mended: Frames, before: Sequence[Frames]) -> Frames:
+    came = pl.concat([frames["visits"].select("line", "stage", came="text_hash") for frames in before])
+    visits = mended["visits"].join(
+        came.unique(["line", "stage"], keep="first"), on=["line", "stage"], how="left", maintain_order="left"
+    )
     visits = visits.with_columns(pl.coalesce("came", "text_hash").alias("text_hash")).drop("came")
-    return replace(sheet, visits=visits, readings=marked(sheet.readings, original.readings))
+    readings = pl.concat([frames["readings"] for frames in before])
+    return mended | {"visits": visits, "readings": marked(mended["readings"], readings)}
 
 
 def bring_back(
@@ -130,7 +156,7 @@ def _from_originals(
     for place, came in enumerate(entries):
         entry = replace(came, judged_at=max(came.at, draft.now)) if draft.now else came
         try:
-            data = originals.fetch(folder, entry.sha256)
+            data = originals.get(folder, entry.sha256)
             read = Came(
                 place, *read_entry(folder, entry, data, shop, said, part_of(progress, place, len(entries), entry.name))
             )
@@ -177,10 +203,10 @@ def keys_of(folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str
         return None
     sha, name, at = line.select("sha256", "name", "at").row(0)
     try:
-        _, _, sheet = read_entry(folder, Entry(log_id, sha, name, 0, at), originals.fetch(folder, sha), shop, said)
+        _, _, sheet = read_entry(folder, Entry(log_id, sha, name, 0, at), originals.get(folder, sha), shop, said)
     except (FileProblem, OSError, ValueError):
         return None
-    return with_key(sheet.visits.lazy()).select(*KEY, "text_hash").collect()
+    return sheet.keyed().select(*KEY, "text_hash")
 
 
 def take_out(draft: Draft, folder: Path, shop: Shop, said: dict[str, pl.DataFrame], log_id: str) -> None:

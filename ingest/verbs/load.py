@@ -12,6 +12,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading.bounds import look_over, read_within
+from ingest.reading.on_disk import Data
 from ingest.reading.pieces import clear_old
 from ingest.reading.reader import form_of, log_for
 from ingest.reading.sheet import Progress
@@ -40,7 +41,7 @@ from ingest.verbs.from_originals import (
 from ingest.verbs.loaded import Loaded, loaded_of, with_two_values
 from ingest.verbs.sound import refuse_a_late_sheet, sound_shop, usable_shop
 
-BATCH = 400_000  # readings and visits of the files that are committed together
+BATCH = 200_000  # readings and visits of the files that are committed together
 PUT_BACK = "{name}: its original was gone or damaged and is put back"
 _NOT_YET = 2**40  # `loaded` of a log that the book does not name yet: after all that it names
 
@@ -71,10 +72,12 @@ def load(
     )
 
 
-def _within(folder: Path, path: Path) -> bytes:
-    """The bytes of a file, once it is seen that it may be a log."""
+def _within(folder: Path, path: Path) -> Data:
+    """The bytes of a file, once it is seen that it may be a log; a long one is copied first, so that what is read and
+    what is kept is one and the same, whatever becomes of the file.
+    """
     shop = read_shop(folder / "shop.toml")
-    return read_within(path, lambda name: form_of(name, shop))
+    return read_within(path, lambda name: form_of(name, shop), folder / READING_IN)
 
 
 def load_data(
@@ -101,17 +104,16 @@ def load_data(
     batch: list[Came] = []
     tell = _rising(progress)
 
-    def one(place: int, name: str, data: bytes) -> Came | Loaded:
-        digest = originals.sha256(data)
+    def one(place: int, name: str, data: Data) -> Came | Loaded:
+        digest = originals.sha256(data) if isinstance(data, bytes) else data.digest
         entry = Entry(originals.log_id(digest), digest, name, _NOT_YET + place, now)
         if entry.log_id in known:
             put_back = not check and not originals.is_there(folder, digest)
             if put_back:
                 originals.keep(folder, data)
             return Loaded(name, entry.log_id, "already loaded", notes=(PUT_BACK.format(name=name),) if put_back else ())
-        look_over(
-            io.BytesIO(data), name, lambda it: form_of(it, shop)
-        )  # what came by the browser was not looked over yet
+        if isinstance(data, bytes):  # what came by the browser was not looked over yet
+            look_over(io.BytesIO(data), name, lambda it: form_of(it, shop))
         came = Came(place, *read_entry(folder, entry, data, shop, said, part_of(tell, place, len(sources), name)))
         refuse_a_late_sheet(came.sheet, name, now=now)
         return came
@@ -218,7 +220,8 @@ def _with_decisions(draft: Draft, folder: Path, shop: Shop, came: Came, now: dat
     if decided.filter(pl.col("log_id").is_in(older)).is_empty():
         return came, []
     held = {log_id: _original(folder, draft.logs, log_id) for log_id in older}
-    over = carried_over(Original(came.entry.log_id, came.entry.name, came.data), held, shop, said)
+    new = Original(came.entry.log_id, came.entry.name, came.data)
+    over = carried_over(new, held, shop, said, folder / READING_IN)
     if over.is_empty():
         return came, []
     for name, lines in over.tables().items():
@@ -240,7 +243,7 @@ def _original(folder: Path, logs: pl.DataFrame, log_id: str) -> Original | None:
     """The file of a log as it came, None where it is no longer there."""
     name, sha = logs.filter(pl.col("log_id") == log_id).select("name", "sha256").row(0)
     try:
-        return Original(log_id, name, originals.fetch(folder, sha))
+        return Original(log_id, name, originals.get(folder, sha))
     except (OSError, ValueError):
         return None
 

@@ -35,7 +35,7 @@ def correct(
     ensure(folder, now=now)
     with drafting(folder, now) as draft:
         log_id, name, sha = _the_log(draft, log)
-        heading, came = cell_of(originals.fetch(folder, sha), name, shop, line, column)
+        heading, came = cell_of(originals.get(folder, sha), name, shop, line, column)
         standing = book.standing_corrections(book.read(folder)["corrections"])
         before = standing.filter(
             (pl.col("log_id") == log_id) & (pl.col("line") == line) & (pl.col("column") == heading)

@@ -4,18 +4,21 @@ from pathlib import Path
 from typing import Any
 
 from ingest.reading.as_typed import rows_in
+from ingest.reading.on_disk import Data, held
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop
 from ingest.store import originals
 from ingest.terms.problems import Problem
 
+NEAR = 100  # lines on either side of a row in which its neighbours are looked for
 
-def original(folder: Path, log_id: str) -> bytes | None:
+
+def original(folder: Path, log_id: str) -> Data | None:
     """The file of a log as it came; None where it is gone."""
     whole = (path for path in (folder / originals.FOLDER).glob(f"{log_id}*") if len(path.name) == 64)
     try:
         path = next(whole, None)
-        return None if path is None else path.read_bytes()
+        return None if path is None else held(path)
     except OSError:
         return None
 
@@ -34,7 +37,7 @@ def lines_about(folder: Path, shop: Shop, log_id: str, name: str, line: int, aro
     """A row of a log as it was typed, with the rows just above and below it: (line, cells in one line)."""
     data = original(folder, log_id)
     try:
-        cells = rows_in(data or b"", name, shop)
+        cells = rows_in(data or b"", name, shop, range(line - NEAR, line + NEAR + 1))
     except Problem:
         return []
     lines = sorted(cells)

@@ -202,7 +202,7 @@ def _known_logs(folder: Path, loads: pl.DataFrame | None, of_ledger: list[index.
 
 def _as_it_came(folder: Path, sha: str) -> bool:
     try:
-        originals.fetch(folder, sha)
+        originals.get(folder, sha)
     except (OSError, ValueError):
         return False
     return True

@@ -7,6 +7,7 @@ import os
 import shutil
 import threading
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import pytest
@@ -68,11 +69,19 @@ def browser(chromium: BrowserType, tmp_path_factory: pytest.TempPathFactory) -> 
     opened.close()
 
 
+def calm(page: Page) -> Page:
+    """A page that is looked at ten times a second while something is waited for. Left alone Playwright looks at every
+    frame, and a browser without a graphics card then draws sixty of them a second for nobody.
+    """
+    page.wait_for_function = partial(page.wait_for_function, polling=100)  # type: ignore[method-assign]
+    return page
+
+
 class Watched:
     """A page of the browser and what it did that it should not."""
 
     def __init__(self, browser: BrowserContext, width: int, height: int = 900) -> None:
-        self.page: Page = browser.new_page()
+        self.page: Page = calm(browser.new_page())
         self.page.set_viewport_size({"width": width, "height": height})
         self.page.set_default_timeout(60_000)  # a busy machine is slow, not wrong
         self.page.add_init_script(NEW)

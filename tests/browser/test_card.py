@@ -8,6 +8,7 @@ from playwright.sync_api import BrowserContext, Page
 
 from dashboard.app import make_app
 from dashboard.desk.desk import Desk
+from tests.browser.conftest import calm
 from tests.dashboard.pages.moving_shop import stands
 
 SCANNED = 20
@@ -20,7 +21,7 @@ def shop(tmp_path):
 
 def tablet(browser: BrowserContext, address: str, bench: str, stage: str = "final_inspection") -> Page:
     """A page of the browser at a bench."""
-    page = browser.new_page()
+    page = calm(browser.new_page())
     page.set_viewport_size({"width": 1024, "height": 768})
     page.set_default_timeout(60_000)
     page.goto(f"{address}/card")

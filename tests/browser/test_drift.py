@@ -14,25 +14,15 @@ DRAWN = "[...document.querySelectorAll('.drawn')].map(chart => chart.textContent
 DEEP = "/drift?characteristic=relief&model=LARK-25&stage=final_inspection"
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("drift") / "shop")
+@pytest.fixture
+def folder(moving_desk, tmp_path):
+    return shutil.copytree(moving_desk.folder, tmp_path / "copy")
 
 
 @pytest.fixture
-def folder(stands, tmp_path):
-    return shutil.copytree(stands, tmp_path / "copy")
-
-
-@pytest.fixture(scope="module")
-def counter(stands):
-    return Desk(stands)  # read only: a test that writes has a copy
-
-
-@pytest.fixture
-def opened(counter, served, watched):
+def opened(moving_desk, served, watched):
     """A window on Drift of a shop; another call opens another window on the same shop."""
-    return windows(counter, served, watched)
+    return windows(moving_desk, served, watched)
 
 
 @pytest.fixture

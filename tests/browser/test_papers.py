@@ -8,30 +8,18 @@ import subprocess
 import pytest
 
 from dashboard.app import make_app
-from dashboard.desk import desk
 from dashboard.papers import pdf, week
 from tests.browser.conftest import CHROMIUM
 from tests.browser.test_look import TEXTS
-from tests.dashboard.pages import moving_shop
 
 CUT = """() => [...document.querySelectorAll('.paper *')].filter(e => !e.closest('svg') && !e.closest('.chart')
   && e.getBoundingClientRect().right > document.querySelector('.paper').getBoundingClientRect().right + 1)
   .map(e => e.outerHTML.slice(0, 80))"""
 
 
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("papers") / "shop")
-
-
-@pytest.fixture(scope="module")
-def counter(shop):
-    return desk.Desk(shop)  # read only: a test that writes has a copy
-
-
 @pytest.fixture
-def here(counter):
-    return make_app(counter)
+def here(moving_desk):
+    return make_app(moving_desk)
 
 
 @pytest.mark.parametrize("width", [1280, 390])

@@ -13,22 +13,11 @@ from dashboard.papers import bench, necks, pdf
 from tests.browser.conftest import CHROMIUM
 from tests.browser.test_look import TEXTS
 from tests.browser.test_papers import CUT
-from tests.dashboard.pages import people_shop
-
-
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory):
-    return people_shop.stands(tmp_path_factory.mktemp("people") / "shop")
-
-
-@pytest.fixture(scope="module")
-def counter(shop):
-    return desk.Desk(shop)  # read only: a test that writes has a copy
 
 
 @pytest.fixture
-def here(counter):
-    return make_app(counter)
+def here(people_desk):
+    return make_app(people_desk)
 
 
 @pytest.mark.parametrize("width", [1280, 390])
@@ -56,9 +45,9 @@ def test_choosing_a_supplier_puts_it_into_the_address_and_back_returns(here, ser
     assert seen.wrong == []
 
 
-def test_a_trainer_chooses_a_bench_signs_a_step_and_finds_it_in_the_book(shop, served, watched, tmp_path):
+def test_a_trainer_chooses_a_bench_signs_a_step_and_finds_it_in_the_book(people_desk, served, watched, tmp_path):
     seen = watched()
-    copy = desk.Desk(shutil.copytree(shop, tmp_path / "signs"))
+    copy = desk.Desk(shutil.copytree(people_desk.folder, tmp_path / "signs"))
     seen.page.goto(f"{served(make_app(copy))}/bench?tech=T02")
     seen.charts_drawn(1)
     seen.page.click("#bench-stage")

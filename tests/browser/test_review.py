@@ -15,9 +15,9 @@ from tests.dashboard.pages import moving_shop
 LATER = 5 * 8  # instruments of the week after, back where they were
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("review") / "shop")
+@pytest.fixture
+def stands(moving_desk):
+    return moving_desk.folder  # read only: a test that writes has a copy
 
 
 def said(seen, words):
@@ -77,9 +77,9 @@ def test_a_matter_lives_over_two_weeks_and_both_papers(stands, tmp_path, served,
     assert seen.wrong == []
 
 
-def test_three_choices_and_a_link_hold_one_period_against_another(stands, served, watched):
+def test_three_choices_and_a_link_hold_one_period_against_another(moving_desk, served, watched):
     seen = watched()
-    seen.page.goto(f"{served(make_app(Desk(stands)))}/drift")
+    seen.page.goto(f"{served(make_app(moving_desk))}/drift")
     seen.page.get_by_text("Hold a period, lot or gauge of it against another").click()
     seen.page.wait_for_url("**/against?what=action**")
     seen.page.locator("#against-a-from").fill("2026-03-30")
@@ -92,9 +92,9 @@ def test_three_choices_and_a_link_hold_one_period_against_another(stands, served
     assert seen.wrong == []
 
 
-def test_the_keyboard_alone_leads_from_week_to_a_typed_row_and_back(stands, served, watched):
+def test_the_keyboard_alone_leads_from_week_to_a_typed_row_and_back(moving_desk, served, watched):
     seen = watched()
-    seen.page.goto(served(make_app(Desk(stands))))
+    seen.page.goto(served(make_app(moving_desk)))
     seen.page.wait_for_selector(".matter-row summary")
 
     seen.page.wait_for_load_state("networkidle")

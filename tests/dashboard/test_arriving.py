@@ -40,6 +40,43 @@ def test_a_file_in_pieces_is_the_file(door):
     assert not list((folder / arriving.ARRIVING).iterdir())
 
 
+def test_a_long_file_is_loaded_by_a_process_of_its_own(door, monkeypatch):
+    folder, client = door
+    monkeypatch.setattr("dashboard.desk.jobs.LONG", 100)  # bytes
+    told = []
+    monkeypatch.setattr(desk.here().jobs, "_note", told_by(desk.here().jobs, told))
+    data = log(folder, "bench_2.csv", [row(f"A{n}") for n in range(200)]).read_bytes()
+    for name, text in (("bench_2.csv", data), ("bench_3.csv", b"this,that\n1,2\n")):
+        piece(client, text, 0, len(text))
+        assert piece(client, b"", len(text), len(text), load=1, name=name).status_code == 200
+        jobs = desk.here().jobs
+        [file] = jobs.wait(jobs.latest().number).files
+        assert not list((folder / arriving.ARRIVING).iterdir())
+        if name == "bench_2.csv":
+            assert (file.name, file.accepted) == ("bench_2.csv", 200)
+            assert any("taking in" in news.get("doing", "") for news in told)
+        else:
+            assert file.problem.startswith("bench_3.csv: no line that names a serial and a date column")
+    monkeypatch.setattr(
+        "dashboard.desk.beside.sys.executable", shutil.which("false")
+    )  # ends at once, as one that is killed
+    piece(client, data, 0, len(data))
+    piece(client, b"", len(data), len(data), load=1, name="bench_2.csv")
+    job = jobs.wait(jobs.latest().number)
+    assert (job.state, "ended before its work was done" in job.problem) == ("refused", True)
+
+
+def told_by(jobs, told):
+    """What notes how far a job is, and keeps it in `told`."""
+    noting = jobs._note
+
+    def note(number, **news):
+        told.append(news)
+        noting(number, **news)
+
+    return note
+
+
 def test_what_does_not_fit_is_refused_in_a_line(door, monkeypatch):
     folder, client = door
     assert piece(client, b"abc", 3, 10).status_code == 400  # a gap before it

@@ -243,3 +243,22 @@ def test_a_shop_file_that_cannot_be_read_leaves_the_frame(tmp_path, monkeypatch)
     assert client.get("/_dash-layout").status_code == 200
     assert "shop.toml" in sent(client, "/drift")
     assert client.get("/papers/week").status_code == 503
+
+
+def test_shop_files_that_are_folders_or_nested_without_end_are_said(client, folder):
+    nested, a_folder = "brackets nested deeper", "cannot be opened"
+    for name, what in (("shop.toml", nested), ("shop.toml", a_folder), ("specs.csv", a_folder)):
+        path, before = folder / name, (folder / name).read_bytes()
+        try:
+            path.unlink()
+            if what == nested:
+                path.write_text("a = " + "[" * 3_000 + "]" * 3_000)
+            else:
+                path.mkdir()
+            assert f"{name}: {what}" in sent(client, "/"), (name, what)
+            answer = client.get("/papers/week")
+            assert (answer.status_code, what in answer.text) == (503, True)
+        finally:
+            path.rmdir() if path.is_dir() else path.unlink()
+            path.write_bytes(before)
+    assert not (folder / "store" / "program.log").exists()

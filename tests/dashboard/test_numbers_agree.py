@@ -25,7 +25,6 @@ from analysis.studies.story.story import story
 from analysis.studies.week.arrived import review_week
 from dashboard import numbers
 from dashboard.app import make_app
-from dashboard.desk.desk import Desk
 from dashboard.exports.figures import FIGURES
 from dashboard.pages.bench import page as bench_page
 from dashboard.pages.book import page as book_page
@@ -44,18 +43,13 @@ from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import targets as sentences_targets
-from tests.dashboard.pages import moving_shop, people_shop, reworked_shop
 from tests.dashboard.pages.said import said
 from tests.dashboard.papers.test_necks import words
 
-SHOPS = {"people": people_shop.stands, "moving": moving_shop.stands, "reworked": reworked_shop.stands}
 
-
-@pytest.fixture(scope="module", params=["demo", *SHOPS])
-def looked_at(request, tmp_path_factory):
-    if request.param == "demo":
-        return request.getfixturevalue("kept_demo_desk")
-    return Desk(SHOPS[request.param](tmp_path_factory.mktemp("agree") / "shop"))
+@pytest.fixture(scope="module", params=["kept_demo_desk", "people_desk", "moving_desk", "reworked_desk"])
+def looked_at(request):
+    return request.getfixturevalue(request.param)
 
 
 @pytest.fixture

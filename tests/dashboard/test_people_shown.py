@@ -2,6 +2,9 @@
 
 import importlib
 import re
+import shutil
+
+import pytest
 
 from dashboard.app import FURTHER, PAGES, SAVED, make_app
 from dashboard.desk import desk
@@ -14,12 +17,15 @@ NAMES = ("Zebulon Quince", "Zeb. Q", "Quillon Marsh", "Orsolya Vane")  # of a te
 CODES = ("T03", "T05", "T07")
 
 
-def named_shop(folder, show):
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory):
     """The demo week with a tech who has a name and signs with it, one nobody listed, and a row of another set aside."""
+    folder = tmp_path_factory.mktemp("shown") / "shop"
+    folder.mkdir()
     toml = (DEMO / "shop.toml").read_text()
     listed = toml.replace('key = "T03"\nwords = ["PK"]', 'key = "T03"\nname = "Zebulon Quince"\nwords = ["Zeb. Q"]')
     assert "Zebulon" in listed
-    listed = listed.replace('show = "codes"', f'show = "{show}"')
+    assert 'show = "codes"' in listed
     stands(folder, logs="final|play|receiving", first=80)
     (folder / "shop.toml").write_text(listed)
     head, *rows = (DEMO / "logs" / "final_2026-W47.csv").read_text().splitlines(keepends=True)
@@ -34,6 +40,19 @@ def named_shop(folder, show):
     (folder / "final_2026-W48.csv").write_text("".join(out))
     load(folder, [folder / "final_2026-W48.csv"], now=NOW)
     return folder
+
+
+@pytest.fixture
+def named_shop(loaded, tmp_path):
+    """A copy of it that shows people as asked."""
+
+    def stands_with(show):
+        folder = shutil.copytree(loaded, tmp_path / "shop")
+        toml = (folder / "shop.toml").read_text()
+        (folder / "shop.toml").write_text(toml.replace('show = "codes"', f'show = "{show}"'))
+        return folder
+
+    return stands_with
 
 
 def everything(folder, tmp_path):
@@ -76,25 +95,21 @@ def shown(told, words):
     return sorted({(place, word) for place, text in told.items() for word in words if word in text})
 
 
-def test_nobody_is_shown_anywhere(tmp_path):
-    (tmp_path / "shop").mkdir()
-    told = everything(named_shop(tmp_path / "shop", "none"), tmp_path)
+def test_nobody_is_shown_anywhere(named_shop, tmp_path):
+    told = everything(named_shop("none"), tmp_path)
     assert shown(told, NAMES) == []
     assert [place for place, text in told.items() if re.search(r"\bT0[357]\b", text)] == []
 
 
-def test_codes_are_shown_and_no_name(tmp_path):
-    (tmp_path / "shop").mkdir()
-    told = everything(named_shop(tmp_path / "shop", "codes"), tmp_path)
+def test_codes_are_shown_and_no_name(named_shop, tmp_path):
+    told = everything(named_shop("codes"), tmp_path)
     assert shown(told, NAMES) == []
     assert shown(told, CODES[:1])
     assert "unlisted-" in told["logs.page"]  # asked about all the same, with the line where the name stands
 
 
-def test_who_is_not_listed_is_answered_by_code(tmp_path):
-    (tmp_path / "shop").mkdir()
-    folder = named_shop(tmp_path / "shop", "codes")
-    make_app(desk.Desk(folder))
+def test_who_is_not_listed_is_answered_by_code(named_shop):
+    make_app(desk.Desk(named_shop("codes")))
     work = importlib.import_module("dashboard.pages.logs.work")
     group = next(group for one in work.decisions() for group in one.groups if group.field == "tech")
     assert group.typed.startswith("unlisted-")
@@ -105,7 +120,6 @@ def test_who_is_not_listed_is_answered_by_code(tmp_path):
     assert not [group for one in work.decisions() for group in one.groups if group.field == "tech"]
 
 
-def test_names_are_shown_where_the_shop_says_so(tmp_path):
-    (tmp_path / "shop").mkdir()
-    told = everything(named_shop(tmp_path / "shop", "names"), tmp_path)
-    assert any("Zebulon Quince" in text for text in told.values())
+def test_names_are_shown_where_the_shop_says_so(named_shop):
+    make_app(desk.Desk(named_shop("names")))
+    assert "Zebulon Quince" in said(importlib.import_module("dashboard.pages.bench.page").layout(tech="T03"))

@@ -19,14 +19,13 @@ from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
 from ingest.verbs.load import load
-from tests.dashboard.pages import moving_shop, people_shop
+from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.said import said
 
 INCH = 25.4
 START = datetime(2026, 5, 4, 8)
 NUMBER = re.compile(r"(?<![\w.#])[−+-]?\d[\d,]*(?:\.\d+)?(?![\w])")
 BEHIND = re.compile(r"[ \u00a0](mm|in)\b")
-MADE = {"necks": people_shop.stands, "moved": moving_shop.stands}
 PAGES = [("necks", "necks.page"), ("necks", "capability.page"), ("moved", "drift.page"), ("moved", "week.page")]
 PAPERS = {
     ("necks", "neck packet"): lambda: packet.paper(people_shop.SUPPLIERS[0]),
@@ -83,15 +82,15 @@ intonation,,,-6,-16,4,cents
 
 
 @pytest.fixture(scope="module")
-def shops(tmp_path_factory):
+def shops(tmp_path_factory, people_desk, moving_desk):
     """Each shop twice: it shows millimetres, and inches."""
-    base = tmp_path_factory.mktemp("units")
-    for name, stands in MADE.items():
-        stands(base / name / "mm")
-        shutil.copytree(base / name / "mm", base / name / "in")
-        toml = base / name / "in" / "shop.toml"
+    base, found = tmp_path_factory.mktemp("units"), {}
+    for name, shown in (("necks", people_desk), ("moved", moving_desk)):
+        folder = shutil.copytree(shown.folder, base / name)
+        toml = folder / "shop.toml"
         toml.write_text(toml.read_text().replace("[shop]\n", '[shop]\nlength = "in"\n'))
-    return {name: {unit: desk.Desk(base / name / unit) for unit in ("mm", "in")} for name in MADE}
+        found[name] = {"mm": shown, "in": desk.Desk(folder)}
+    return found
 
 
 def on_page(counter, name, **address):

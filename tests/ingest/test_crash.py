@@ -13,35 +13,51 @@ from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 from tests.trials.kill_load import trial
 
-# The process kills itself the moment it has done the n-th of these: Delta appends and deletes, the book's line, the
-# version row.
+# A process that kills itself the moment it has done the n-th of these: Delta appends and deletes, the book's line, the
+# version row. Each is a fork of one that has loaded the libraries and done nothing yet.
 DIE = """
 import os, signal, sys
 from datetime import datetime
 from pathlib import Path
 from ingest.store import book, delta, ledger
 from ingest.verbs import load
-count, verb, folder, now, path = int(sys.argv[1]), *sys.argv[2:6]
-steps = 0
-def dying(work):
-    def step(*arguments, **options):
-        global steps
-        done = work(*arguments, **options)
-        steps += 1
-        if steps == count:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return done
-    return step
-delta.Table.append, delta.Table.delete = dying(delta.Table.append), dying(delta.Table.delete)
-ledger.add_version, book.append = dying(ledger.add_version), dying(book.append)
-now = datetime.fromisoformat(now)
-load.load(Path(folder), [Path(path)], now=now) if verb == "load" else load.unload(Path(folder), path, now=now)
+def dies(count, verb, folder, now, path):
+    steps = 0
+    def dying(work):
+        def step(*arguments, **options):
+            nonlocal steps
+            done = work(*arguments, **options)
+            steps += 1
+            if steps == count:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return done
+        return step
+    delta.Table.append, delta.Table.delete = dying(delta.Table.append), dying(delta.Table.delete)
+    ledger.add_version, book.append = dying(ledger.add_version), dying(book.append)
+    now = datetime.fromisoformat(now)
+    load.load(Path(folder), [Path(path)], now=now) if verb == "load" else load.unload(Path(folder), path, now=now)
+for line in sys.stdin:
+    child = os.fork()
+    if not child:
+        count, *told = line.rstrip("\\n").split("\\t")
+        dies(int(count), *told)
+        os._exit(0)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
 
 
-def die(folder, count, verb, path):
-    code = [sys.executable, "-c", DIE, str(count), verb, str(folder), NOW.isoformat(), str(path)]
-    return subprocess.run(code, check=False).returncode
+@pytest.fixture(scope="module")
+def die():
+    """Loads or unloads in a process of its own that dies after so many steps: how it ended."""
+    with subprocess.Popen([sys.executable, "-c", DIE], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as of:
+
+        def dies(folder, count, verb, path):
+            of.stdin.write("\t".join(map(str, (count, verb, folder, NOW.isoformat(), path))) + "\n")
+            of.stdin.flush()
+            return int(of.stdout.readline())
+
+        yield dies
+        of.stdin.close()
 
 
 # Steps of a load: visits, readings, faults appended (1 to 3, between the tables), the book's line, the version row (5);
@@ -49,7 +65,7 @@ def die(folder, count, verb, path):
 @pytest.mark.parametrize(
     ("before", "counts"), [(0, (1, 5)), (1, (1, 2, 4, 5, 6))], ids=["the first log", "a later log"]
 )
-def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, before, counts):
+def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, die, before, counts):
     fault = {"outcome": "fixed", "fault": "open-string buzz"}
     quiet = shop(tmp_path / "quiet")
     logs = [[row("A1", **fault), row("A2"), row("A0")], [row("B1", **fault), row("A2"), row("B3", relief="9")]][
@@ -71,7 +87,7 @@ def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, before, count
         same(held(folder), held(quiet))
 
 
-def test_an_unload_killed_after_any_step_leaves_the_version_before(tmp_path):
+def test_an_unload_killed_after_any_step_leaves_the_version_before(tmp_path, die):
     for count in (1, 3):
         folder = shop(tmp_path / str(count))
         load(

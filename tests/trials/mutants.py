@@ -3,12 +3,12 @@ run.
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those that mirror the
-module, then all that import it, then those of its folder, those without the demo and
-the small ones first, until one fails or `CPU` seconds are
-used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more. Equivalent
-mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not
-count.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
+module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
+nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
+seconds are used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
+Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
+do not count.
 """
 
 import argparse
@@ -23,6 +23,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from tests.trials.written import write
@@ -33,7 +34,7 @@ CPU = 15  # seconds of the processor for all tests of one mutant
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
 HANGS = 3  # times the processor time that the test takes without the mutant
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
-SEED = 20261128
+SEED = 20281129
 EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could see it
     "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> "
     "def wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
@@ -137,25 +138,49 @@ def _cheap(test: Path) -> tuple[bool, int]:
 
 
 def relevant(path: Path) -> list[str]:
-    """Test files that speak of a module: its mirror, those that import it, then those of its folder, small ones first;
-    no browser.
+    """Test files that speak of a module: its mirror, those that import it, the mirrors of those that reach it, then
+    those of its folder, small ones first; no browser.
     """
+    near = ROOT / "tests" / path.relative_to(ROOT).parent
+    every = [
+        test
+        for test in sorted((ROOT / "tests").rglob("test_*.py"), key=_cheap)
+        if not {"browser", "trials", "demo"} & set(test.relative_to(ROOT).parts)
+    ]
+    importers = [test for test in every if path in _imports(test)]
+    reaching = [_mirror(module) for module in _reach(path)]
+    beside = [test for test in every if test.parent == near and near.name != "methods"]
+    whole = dict.fromkeys([_mirror(path), *importers, *reaching, *beside])
+    return [test.relative_to(ROOT).as_posix() for test in whole if test.exists()]
+
+
+def _mirror(path: Path) -> Path:
     place = path.relative_to(ROOT)
-    near = ROOT / "tests" / place.parent
-    mirror = near / f"test_{path.stem}.py"
-    dotted = ".".join(place.with_suffix("").parts)
-    package, _, name = dotted.rpartition(".")
-    importers, beside = [], []
-    for test in sorted((ROOT / "tests").rglob("test_*.py"), key=_cheap):
-        if {"browser", "trials", "demo"} & set(test.relative_to(ROOT).parts) or test == mirror:
-            continue
-        text = test.read_text(encoding="utf-8")
-        if f"from {dotted} import" in text or (f"from {package} import" in text and name in text):
-            importers.append(test)
-        elif test.parent == near and near.name != "methods":
-            beside.append(test)
-    whole = ([mirror] if mirror.exists() else []) + importers + beside
-    return [test.relative_to(ROOT).as_posix() for test in whole]
+    return ROOT / "tests" / place.parent / f"test_{place.stem}.py"
+
+
+@cache
+def _imports(path: Path) -> frozenset[Path]:
+    """Modules of ours that a file imports."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            names |= {node.module, *(f"{node.module}.{one.name}" for one in node.names)}
+        elif isinstance(node, ast.Import):
+            names |= {one.name for one in node.names}
+    files = (ROOT.joinpath(*name.split(".")).with_suffix(".py") for name in names if name.partition(".")[0] in OURS)
+    return frozenset(file for file in files if file.exists())
+
+
+@cache
+def _reach(path: Path) -> tuple[Path, ...]:
+    """Modules that come to `path` by what they import, within `ingest` or `analysis`, the nearest first."""
+    folder = ROOT / path.relative_to(ROOT).parts[0]
+    found, new = dict.fromkeys([path]), [path]
+    while new:
+        new = [one for one in sorted(folder.rglob("*.py")) if one not in found and _imports(one) & set(new)]
+        found |= dict.fromkeys(new)
+    return tuple(one for one in found if one != path)
 
 
 class _Told:

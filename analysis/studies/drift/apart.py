@@ -81,6 +81,7 @@ def only(held: Streams, ids: Ints) -> Streams:
         starts=np.cumsum(size[keep]) - size[keep],
         own=replace(held.own, **{each.name: getattr(held.own, each.name)[keep] for each in fields(held.own)}),
         eras=replace(held.eras, **era),
+        with_air=None if held.with_air is None else held.with_air[kept],
     )
 
 

@@ -117,7 +117,7 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     base_at = np.repeat(eras.window[which] - np.cumsum(count) + count, count) + np.arange(int(count.sum()))
 
     def sigmas(rows: Ints, of: Ints) -> Floats:
-        value = np.where(worked[of], plotted[rows], held.values[rows])
+        value = np.where(eras.on_file[of], held.values[rows], plotted[rows])
         return np.asarray((value - centre[of]) / sigma[of])
 
     return Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))

@@ -2,7 +2,7 @@
 mean.
 
 Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over their readings
-in the stream's baseline, p < .01.
+in the stream's baseline, p < .01. What goes with the air is taken off before, where the shop asks for it (`with_air`).
 """
 
 from dataclasses import dataclass
@@ -89,13 +89,24 @@ def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
     plotted = held.values.copy()
     # a limit put on file is a number a person stands by: it judges the plain readings
     worked = differs[eras.stream] & ~eras.on_file
-    if not worked.any():
+    by_air = follow_air(held)
+    if not worked.any() and not by_air.any():
         return plotted, eras.sigma.copy(), worked
-    centre = _setter_centres(held)
-    on = held.per_reading(worked)
-    plotted[on] = held.values[on] - centre[on]
+    if held.with_air is not None:
+        followed = held.per_reading(by_air)
+        plotted[followed] -= held.with_air[followed]
+    if worked.any():
+        on = held.per_reading(worked)
+        plotted[on] -= _setter_centres(held)[on]
     changed = spread(plotted, eras.starts, baseline=np.maximum(eras.judged_from, 1))
-    return plotted, np.where(worked, changed.sigma, eras.sigma), worked
+    return plotted, np.where(worked | by_air, changed.sigma, eras.sigma), worked
+
+
+def follow_air(held: Streams) -> Flags:
+    """Which eras are judged on what the air does not explain (e,)."""
+    if held.with_air is None:
+        return np.zeros(len(held.eras.starts), dtype=np.bool_)
+    return np.logical_or.reduceat(held.with_air != 0, held.eras.starts) & ~held.eras.on_file
 
 
 LEAST = 25  # readings of a setter from which on they have a mean of their own

@@ -12,6 +12,7 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
+from analysis.studies.drift.with_air import with_air
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -49,6 +50,7 @@ class Streams:
     starts: Ints  # (s,)
     own: Spread  # centre, sigma and size of each stream's own first readings
     eras: Eras
+    with_air: Floats | None = None  # (n,) the part that goes with the air, where the shop judges on the rest
 
     @property
     def last_era(self) -> Ints:
@@ -121,7 +123,9 @@ def streams(snapshot: Snapshot) -> Streams | None:
             "step": _steps(snapshot, readings),
         }
     )
-    return Streams(rows, readings, values, starts, own, _eras(snapshot, rows, readings, starts, own))
+    judging = snapshot.shop.judging
+    air = with_air(snapshot, rows, readings, starts, own.n) if judging.air and judging.budget is not None else None
+    return Streams(rows, readings, values, starts, own, _eras(snapshot, rows, readings, starts, own), air)
 
 
 def _steps(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:

@@ -17,11 +17,12 @@ from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segm
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
-from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.setters import deviations, follow_air
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
 
 AVERAGE, INDIVIDUALS, SHORT_RUN, POOLED, SHARE = "average", "individuals", "short run", "pooled", "share"
+AIR_OUT = "the air taken out"  # of what is plotted
 TOLD = pl.DataFrame(
     schema={name: pl.String() for name in ("chart", *STREAM)}
     | {"stream": pl.Int64(), "gauge": pl.String(), "over": pl.String()}
@@ -44,7 +45,8 @@ class Charts:
     begin: Ints  # (c,) place of the first judged reading
     adjusted: (
         pl.Series
-    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', joined by ';'
+    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', AIR_OUT, joined
+    # by ';'
     ends_at: pl.Series  # (c,) when other limits took over; null: they still hold
     window: Ints  # (c,) row of Streams.readings where the readings since the baseline began start
     on_file: Flags  # (c,) limits on file
@@ -86,6 +88,7 @@ def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, 
     sigma = np.where(grainy, np.sqrt(sigma**2 + step**2 / 12), sigma)
     if budgeted:
         sigma = sigma * stretch[eras.stream]
+    by_air = follow_air(held) & budgeted
     size = lengths(eras.starts, n)
     judged = (
         (size > eras.judged_from)
@@ -99,6 +102,7 @@ def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, 
             word
             for word, holds in (
                 ("setters differ", differs[e]),
+                (AIR_OUT, by_air[e]),
                 ("coarse", grainy[e]),
                 ("not independent", budgeted and stretch[eras.stream[e]] > 1),
             )
@@ -167,7 +171,7 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
         rows=rows,
         starts=begins.astype(np.int64),
         reading=at,
-        plotted=held.values[at],
+        plotted=(deviations(held)[0] if own.rows["chart"][0] == AVERAGE else held.values)[at],
         centre=own.centre[chart],
         sigma=own.sigma[chart],
         baseline=own.baseline[chart],

@@ -1,7 +1,9 @@
 """The register of gauges: which checks on the master piece are due, and whether a gauge has come to read beside it.
 
 A gauge drifts where the mean of its last five checks lies beyond half its step from the master piece and beyond three
-standard errors of itself, its spread from successive checks as on a chart of individuals (ISO 7870-2).
+standard errors of itself, its spread from successive checks as on a chart of individuals (ISO 7870-2). How far beside
+the master piece it reads is told with its interval, which is never narrower than the gauge's step: a reading stands for
+all of it.
 """
 
 from collections.abc import Sequence
@@ -10,6 +12,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from analysis.methods.bias import bias as of_readings
 from analysis.methods.constants import d2
 from ingest.shopfiles.shop import Shop
 
@@ -30,6 +33,8 @@ class Standing:
     off: tuple[float, ...]  # each check less the master piece, oldest first
     at: tuple[datetime, ...]
     bias: float | None  # mean of the last five
+    low: float | None  # 95 % interval of it; None under two checks
+    high: float | None
     drifts: bool
 
 
@@ -46,11 +51,19 @@ def register(shop: Shop, checks: Sequence[tuple[datetime, str, float]], *, now: 
         off, at = tuple(value for _, value in mine), tuple(when for when, _ in mine)
         last = at[-1] if at else None
         due = gauge.check_days is not None and (last is None or now - last > timedelta(days=gauge.check_days))
-        bias = float(np.mean(off[-LAST:])) if off else None
         drifts = _drifts(np.array(off), gauge.step)
         about = (gauge.key, gauge.name or gauge.key, gauge.master_value, gauge.check_days, gauge.step)
-        out.append(Standing(*about, last, due, off, at, bias, drifts))
+        out.append(Standing(*about, last, due, off, at, *_beside(off[-LAST:], gauge.step), drifts))
     return tuple(out)
+
+
+def _beside(off: Sequence[float], step: float | None) -> tuple[float | None, float | None, float | None]:
+    """Mean of these checks less the master piece, and the two ends of its interval."""
+    if len(off) < 2:
+        return (off[0] if off else None), None, None
+    found = of_readings(off, 0.0)
+    half = max(found.high - found.bias, (step or 0.0) / 2)
+    return found.bias, found.bias - half, found.bias + half
 
 
 def _drifts(off: np.ndarray, step: float | None) -> bool:

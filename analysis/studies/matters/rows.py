@@ -3,7 +3,7 @@
 import polars as pl
 
 from analysis.studies.drift.signals import FOUND, signals
-from analysis.studies.drift.streams import KEY, STREAM
+from analysis.studies.drift.streams import STREAM
 from analysis.studies.matters.matters import matters, open_matters
 from analysis.studies.matters.records import Candidate, Matter
 from analysis.studies.matters.register import register
@@ -114,22 +114,3 @@ def moves_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
 def open_matter_of(snapshot: Snapshot) -> dict[tuple[str, int], Matter]:
     """The same of open matters only, which a page is not kept waiting for."""
     return {(member.table, member.row): one for one in snapshot.once(open_matters) for member in one.signals}
-
-
-def streams_of_open(snapshot: Snapshot) -> list[tuple[Matter, list[dict[str, str]]]]:
-    """Open matters, each with the streams of all techs (KEY) whose signals it holds, or that stand for it: what moved
-    for all first, then what moved for some; the larger share of a tolerance first.
-    """
-    judged = snapshot.once(signals)
-    if judged is None:
-        return []
-    told = []
-    for one in snapshot.once(open_matters):
-        found: dict[tuple[str, ...], None] = {}
-        frames = [(judged.found if member.table == "found" else judged.others, member.row) for member in one.signals]
-        for frame, row in frames:
-            if frame["stream"][row] >= 0:
-                found[tuple(str(frame[name][row]) for name in KEY)] = None
-        found = found or {tuple(str(one.main[name]) for name in KEY): None}
-        told.append((one, [dict(zip(KEY, key, strict=True)) for key in sorted(found)]))
-    return sorted(told, key=lambda pair: (pair[0].only_some, -(pair[0].share_of_tolerance or 0.0), pair[0].opened_at))

@@ -158,7 +158,8 @@ def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Sign
     )
     closed = row["back_at"] or row["closed_at"]
     back = len(found.days) if closed is None else day_at(found, closed, snapshot)
-    return Signalled(one.number, touched, since, first, last, opened, side, still, back)
+    again = day_at(found, row["opened_last"] or row["opened_at"], snapshot) if closed is None else opened
+    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again)
 
 
 def _hints(found: Evidence, one: Signalled) -> bool:

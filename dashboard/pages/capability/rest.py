@@ -7,13 +7,15 @@ from typing import Any
 import polars as pl
 from dash import html
 
-from analysis.studies.room import climate, settling
+from analysis.methods.lagged_slope import LEAST_DAYS
+from analysis.studies.room import climate, settling, wood
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts import style
 from dashboard.charts.settling import SettlingRow
 from dashboard.charts.settling import settling as settling_chart
 from dashboard.desk import desk
+from dashboard.sentences import air
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -106,21 +108,25 @@ def _pairs(rows: pl.DataFrame, shop: Shop) -> html.Div:
 
 
 def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html.Section:
-    """What goes with relative humidity, for ten per cent more, where it explains a tenth of the spread."""
+    """Where the air takes wood, and what goes with relative humidity, for ten per cent more, where it explains a tenth
+    of the spread.
+    """
+    heading = desk.ask(wood.wood)
+    where = [html.P(air.heading(heading))] if heading else []
     title, right = "What goes with the air", f"for {numbers.plain(STEP, 0)} % RH more, 95 % interval"
     found = _chosen(desk.ask(climate.climate_rows), characteristic, model)
     known = found.filter(pl.col("slope").is_not_null())
     if known.is_empty():
         text = (
             "Too few days with humidity on file to say; wanted climate.csv, or rh with the visits, on "
-            f"{climate.LEAST_DAYS} days."
+            f"{LEAST_DAYS} days."
         )
-        return parts.sheet(title, right, parts.empty_state(text, "Open Logs", "/logs"))
+        return parts.sheet(title, right, [*where, parts.empty_state(text, "Open Logs", "/logs")])
     away = (pl.col("low") > 0) | (pl.col("high") < 0)
     clear = known.filter(away & (pl.col("share_explained") >= EXPLAINS)).sort("share_explained", descending=True)
     if clear.is_empty():
         none = f"Of {numbers.count(len(known))} readings none is seen to follow the humidity by a tenth of its spread."
-        return parts.sheet(title, right, html.P(none))
+        return parts.sheet(title, right, [*where, html.P(none)])
     told = []
     for row in clear.head(TOLD).iter_rows(named=True):
         href = addresses.address(
@@ -153,10 +159,15 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
     ]
     say = (
         f"{numbers.count(len(clear))} of {numbers.count(len(known))} follow the humidity. What moves together need "
-        "not be a cause; no reading is "
-        "corrected by this. That the lag was chosen is not in the interval."
+        "not be a cause; no reading is corrected by this. "
     )
-    return parts.sheet(title, right, [parts.plain_table(told, columns), html.P(say, className="small")])
+    say += (
+        "Charts of streams whose baseline follows the air judge what it does not explain."
+        if shop.judging.air
+        else "With air = true under [judging] in shop.toml, charts of streams whose baseline follows the air judge "
+        "what it does not explain."
+    )
+    return parts.sheet(title, right, [*where, parts.plain_table(told, columns), html.P(say, className="small")])
 
 
 def _chosen(rows: pl.DataFrame, characteristic: str | None, model: str | None) -> pl.DataFrame:

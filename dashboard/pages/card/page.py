@@ -78,7 +78,9 @@ def _door(ask: Callable[[dict[str, Any]], Any]) -> Callable[[], flask.Response]:
 
 
 def _said(why: str, status: int) -> flask.Response:
-    answer = flask.jsonify({"problem": f"{why[:1].upper()}{why[1:]}."})
+    first = why.split(" ", 1)[0]
+    begun = why if "." in first or "/" in first else why[:1].upper() + why[1:]  # the name of a file stays as it is
+    answer = flask.jsonify({"problem": f"{begun}."})
     answer.status_code = status
     return answer
 

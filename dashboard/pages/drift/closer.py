@@ -7,11 +7,11 @@ from typing import Any
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from analysis.methods.problems import UnusableData
-from dashboard import parts
+from dashboard import kept, parts
 from dashboard.charts.stream.closer import CONFIG, closer
 from dashboard.desk import desk
 from dashboard.pages.drift.on_chart import chart_view
-from dashboard.pages.drift.seen import KEY, Seen, look
+from dashboard.pages.drift.seen import Seen, look
 
 BUTTON, PLACE, STREAM, CHART = "drift-closer", "drift-closer-place", "drift-closer-stream", "drift-closer-chart"
 SAYS = "Drag over a stretch of time to see it closer; double click for all of it. The readings stand as a table above."
@@ -49,7 +49,7 @@ def opened(clicks: int | None, key: Any, scheme: str | None) -> Any:
     """The chart of the stream, over all the time on file."""
     if not clicks:
         return no_update
-    if not isinstance(key, dict) or {*key} != {*KEY} or not all(isinstance(value, str) for value in key.values()):
+    if key is None or not kept.fits(STREAM, key):
         return parts.problem_state("This stream cannot be found; open it again from the rack.")
     try:
         seen = look(key, key["tech"], None, desk.here().snapshot().as_of)

@@ -15,7 +15,7 @@ from analysis.review import Review
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
-from dashboard.charts.shares import ShareRow, shares
+from dashboard.charts.shares import shares
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
@@ -70,20 +70,9 @@ def outside(found: Review, shop: Shop) -> html.Section:
             "",
             parts.empty_state("No final inspection of this week has a reading with limits."),
         )
-    each = found.outside.filter(pl.col("characteristic") != "any").with_row_index("place")
-    most = each.sort(-pl.col("share"), "place").head(MOST_SHARES).sort("place")
-    rows = [
-        ShareRow(
-            sentences.characteristic(shop, row["characteristic"], row["position"]),
-            row["share"],
-            row["low"],
-            row["high"],
-            numbers.of(row["outside"], row["n"]),
-            key=f"{row['characteristic']}|{row['position']}",
-        )
-        for row in most.iter_rows(named=True)
-    ]
-    left = len(each) - len(most)
+    each = found.outside.filter(pl.col("characteristic") != "any")
+    rows = sentences_week.outside_rows(found, shop, MOST_SHARES)
+    left = len(each) - len(rows)
     say = sentences_week.outside(found)
     table = parts.plain_table(
         [

@@ -1,8 +1,11 @@
 """Bounds of one hand's ratio: held against mid-p limits where those exist, and against laws."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from analysis.methods import hand_effect
 from analysis.methods.hand_effect import ratio_bounds
 from analysis.methods.problems import UnusableData
 from analysis.methods.uncertain_ratio import ratio_mid_p
@@ -54,3 +57,20 @@ def test_more_events_move_both_bounds_up():
 def test_a_hand_that_says_nothing_is_refused(told):
     with pytest.raises(UnusableData, match="bounds of one hand"):
         of(*told)
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+@pytest.mark.parametrize("middle", [-0.7, 0.0, 0.7])
+def test_the_search_for_a_bound_turns_back_before_it_would_cross_the_likeliest_effect(monkeypatch, middle, side):
+    # a root that is steep near the middle and flat further out: a secant from out there would jump across the middle
+    z, looked = 1.96, []
+
+    def root(pieces, at, start):
+        looked.append(at)
+        return np.array([at]), float(-4 * z * np.tanh((at - middle) / 0.5))
+
+    monkeypatch.setattr(hand_effect, "_root", root)
+    pieces = SimpleNamespace(best=np.array([middle]), spread=1.0)
+    found = hand_effect._bound(pieces, side, z)
+    assert found[-1] == pytest.approx(middle + side * 0.5 * np.arctanh(0.25), abs=1e-5)
+    assert len(looked) <= 10  # halves its way back at once; nine looks, where going further out first takes up to 27

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.methods.moisture import MOVEMENT, equilibrium, movement
+from analysis.methods.moisture import equilibrium
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case
 
@@ -22,33 +22,6 @@ def test_the_formula_gives_its_own_table():
     # Two decimals, by another program with the same coefficients (Simpson 1998, read in open code).
     for celsius, row in WOOD.emc_celsius_grid.items():
         assert equilibrium([float(rh) for rh in row], float(celsius)) == pytest.approx(list(row.values()), abs=0.0051)
-
-
-def test_wood_moves_across_the_grain_as_the_handbook_says():
-    # Example: 43 mm of flat-sawn hard maple from 47.5 to 35 % at 21 C: -1.90 % moisture, -0.29 mm.
-    before, after = equilibrium([47.5, 35.0], 21.0)
-    assert after - before == pytest.approx(-1.90, abs=0.006)
-    assert movement(43.0, MOVEMENT["sugar maple"][1], before, after) == pytest.approx(-0.29, abs=0.006)
-
-
-def test_movement_is_the_printed_table():
-    # Wood Handbook FPL-GTR-190, table 13-5.
-    read = WOOD.dimensional_change["data"]["C_read"]
-    names = {
-        "sugar maple": "maple_sugar",
-        "bigleaf maple": "maple_bigleaf",
-        "red maple": "maple_red",
-        "black walnut": "walnut_black",
-    }
-    names |= {
-        "black cherry": "cherry_black",
-        "yellow birch": "birch_yellow",
-        "white ash": "ash_white",
-        "red alder": "alder_red",
-    }
-    assert {wood: list(pair) for wood, pair in MOVEMENT.items()} == {
-        wood: read[names.get(wood, wood)] for wood in MOVEMENT
-    }
 
 
 @settings(max_examples=50)

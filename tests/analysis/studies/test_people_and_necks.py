@@ -12,9 +12,9 @@ from dashboard.desk import desk
 from tests.dashboard.pages import people_shop
 
 
-@pytest.fixture(scope="module")
-def snapshot(tmp_path_factory):
-    return desk.Desk(people_shop.stands(tmp_path_factory.mktemp("people") / "shop")).snapshot()
+@pytest.fixture
+def snapshot(people_desk):
+    return people_desk.snapshot()
 
 
 def test_the_funnels_curve_passes_through_the_limits_of_its_tech(snapshot):

@@ -11,14 +11,9 @@ from tests.dashboard.pages.said import said
 WHAT = "action|treble|final_inspection"
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("against") / "shop")
-
-
 @pytest.fixture
-def looked_at(stands):
-    make_app(desk.Desk(stands))
+def looked_at(moving_desk):
+    make_app(moving_desk)
 
 
 def test_a_model_since_a_day_against_all_else_of_it_is_told_with_its_interval(looked_at):

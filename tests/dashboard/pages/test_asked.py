@@ -7,18 +7,12 @@ from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages import asked, find
 from dashboard.pages.book import page as book
-from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("asked") / "shop")
-
-
 @pytest.fixture
-def client(stands):
-    return make_app(desk.Desk(stands)).server.test_client()
+def client(moving_desk):
+    return make_app(moving_desk).server.test_client()
 
 
 @pytest.mark.parametrize(

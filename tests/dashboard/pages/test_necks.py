@@ -15,16 +15,15 @@ from tests.dashboard.pages.said import said
 BLAMING = ("mistake", "blame", "worst", "failed", "poor ", "bad ", "guilty", "culprit", "sloppy", "careless", "rank")
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return people_shop.stands(tmp_path_factory.mktemp("necks") / "shop")
+@pytest.fixture
+def stands(people_desk):
+    return people_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+def looked_at(people_desk):
+    make_app(people_desk)
+    return people_desk
 
 
 def test_the_headline_is_the_lot_that_the_plan_does_not_take(looked_at):

@@ -10,15 +10,13 @@ from dashboard.pages import planning
 from dashboard.pages.capability import page as capability
 from dashboard.pages.necks import page as necks
 from dashboard.sentences import planning as words
-from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.said import said
 
 
-@pytest.fixture(scope="module")
-def looked_at(tmp_path_factory):
-    counter = desk.Desk(people_shop.stands(tmp_path_factory.mktemp("planning") / "shop"))
-    make_app(counter)
-    return counter
+@pytest.fixture
+def looked_at(people_desk):
+    make_app(people_desk)
+    return people_desk
 
 
 def test_capability_says_how_many_show_a_ppk(looked_at):

@@ -23,16 +23,15 @@ MOVED, BEFORE = date(2026, 3, 30), date(2026, 3, 23)  # the week of the step, an
 ONE_DAY = "serial,model,stage,tech,started_at,finished_at,outcome,relief (mm)"
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("week") / "shop")
+@pytest.fixture
+def stands(moving_desk):
+    return moving_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+def looked_at(moving_desk):
+    make_app(moving_desk)
+    return moving_desk
 
 
 def test_the_agenda_stands_in_its_order(demo_desk):

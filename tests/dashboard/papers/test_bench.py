@@ -28,16 +28,15 @@ from tests.dashboard.pages.test_necks import BLAMING
 from tests.dashboard.papers.test_necks import own_words, words
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return people_shop.stands(tmp_path_factory.mktemp("card") / "shop")
+@pytest.fixture
+def stands(people_desk):
+    return people_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+def looked_at(people_desk):
+    make_app(people_desk)
+    return people_desk
 
 
 def test_light_effort_stands_on_top_word_for_word(looked_at):

@@ -25,9 +25,13 @@ def stands(tmp_path_factory):
     return people_shop.stands(tmp_path_factory.mktemp("packet") / "shop", people="names")
 
 
+@pytest.fixture(scope="module")
+def counter(stands):
+    return desk.Desk(stands)  # read only
+
+
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
+def looked_at(counter):
     make_app(counter)
     return counter
 

@@ -35,9 +35,13 @@ def stands(tmp_path_factory):
     return folder
 
 
+@pytest.fixture(scope="module")
+def counter(stands):
+    return desk.Desk(stands)  # read only
+
+
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
+def looked_at(counter):
     desk.use(counter)
     return counter
 

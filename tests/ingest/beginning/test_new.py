@@ -56,6 +56,19 @@ def test_a_foreign_sheet_goes_into_a_store_with_at_most_ten_answers(name, tmp_pa
     assert set(read.visits["model"]) == set(shop.by_model)
 
 
+@pytest.mark.parametrize(
+    ("answers", "line"),
+    [
+        ({"timezone": "Europe/Dublin"}, 'timezone = "Europe/Dublin"'),
+        ({}, 'timezone = "UTC"  # guess: the clock on the wall'),
+        ({"timezone": "UTC"}, 'timezone = "UTC"  # guess: the clock on the wall'),  # the answer that is offered
+    ],
+)
+def test_a_time_zone_is_marked_a_guess_until_somebody_says_another(answers, line):
+    lines = propose([sheet("setup_book_2026.csv")], answers=answers).shop_toml.splitlines()
+    assert [one for one in lines if one.startswith("timezone")] == [line]
+
+
 def test_the_instrument_book_is_read_with_inches_and_fractions_and_setters():
     name, data = sheet("setup_book_2026.csv")
     proposal = propose([(name, data)])

@@ -12,7 +12,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from ingest.beginning.raw_tables import raw_tables
-from ingest.reading import bounds, careful, files, pieces, reader
+from ingest.reading import bounds, careful, files, in_buckets, pieces, reader
 from ingest.reading.reader import form_of, read_log
 from ingest.shopfiles.shop import read_shop
 from ingest.terms.questions import FileProblem
@@ -115,12 +115,50 @@ def test_a_log_read_in_pieces_is_the_log_read_whole(monkeypatch):
         assert len(shares) > 2
 
 
+def measured(rows):
+    """A sheet with a row a measurement, its visits scattered over it; some rows lack a serial or a day."""
+    lines = ["Time,Serial,Bench,Who,What,Value,Result,Lot"]
+    for n in range(rows):
+        day = "" if n % 97 == 0 else f"2026-03-{2 + n % 9:02d}" + (f" 08:{n % 60:02d}" if n % 5 else "")
+        serial = "" if n % 31 == 0 else f"A{n % 37}"
+        what, value = (("relief", "0.1"), ("action bass", "2.5"), ("nobody knows", "1"), ("action bass", "x"))[n % 4]
+        bench = ("final_inspection", "receiving", "nowhere")[n % 89 % 3]
+        lines.append(f"{day},{serial},{bench},{('JR', 'AO')[n % 2]},{what},{value},{('ok', '')[n % 3 > 0]},L{n % 3}")
+    return "\n".join(lines).encode()
+
+
+@pytest.mark.parametrize("correct", [{}, {(200, "Serial"): "A5", (302, "Value"): "0.2", (401, "Time"): "2026-03-09"}])
+def test_visits_gathered_from_all_over_a_long_sheet_are_those_gathered_at_once(monkeypatch, tmp_path, correct):
+    monkeypatch.setattr(pieces, "MANY", 200)
+    monkeypatch.setattr(files, "PIECE", 9_000)
+    monkeypatch.setattr(reader, "BUCKET", 14_000)
+    monkeypatch.setattr(in_buckets, "AT_ONCE", 400)
+    headings = {"Time": "started_at", "Bench": "stage", "Who": "tech", "What": "what", "Result": "outcome"}
+    units = {"relief": "mm", "action": "mm"}
+    shop, data = small_shop(shape="measurement", headings=headings, units=units), measured(700)
+    whole = read_log(data, "m.csv", shop, corrected=correct)
+    laid = read_log(data, "m.csv", shop, corrected=correct, on_disk=tmp_path)
+    held = laid.whole()
+    for name in ("visits", "readings", "faults"):
+        mine, theirs = getattr(whole, name), held[name]
+        assert mine.height == theirs.height > (0 if name != "faults" else -1)
+        assert_frame_equal(mine.sort(mine.columns), theirs.sort(theirs.columns))
+    assert_frame_equal(whole.set_aside, laid.set_aside)
+    assert sorted(whole.notes) == sorted(laid.notes)
+    assert (whole.rows_read, whole.rows_set_aside, whole.passed_over) == (
+        laid.rows_read,
+        laid.rows_set_aside,
+        laid.passed_over,
+    )
+    assert whole.set_aside.height > 50
+
+
 def test_rows_that_wait_on_disk_are_the_rows_held_in_memory(monkeypatch, tmp_path):
     monkeypatch.setattr(pieces, "MANY", 2_000)
-    monkeypatch.setattr(files, "PIECE", 20_000)
-    monkeypatch.setattr(careful, "AT_ONCE", 300)
+    monkeypatch.setattr(files, "PIECE", 80_000)
+    monkeypatch.setattr(careful, "AT_ONCE", 1_200)
     shop = read_shop(WEEK / "shop.toml")
-    for path in sorted((WEEK / "logs").iterdir()):
+    for path in sorted((WEEK / "logs").glob("bench*")):
         regular = path.read_bytes()
         head, rest = regular.split(b"\n", 1)
         for data in (regular, head + b"\n" + b"a line of its own\n" + rest):  # the other is no regular file
@@ -129,7 +167,10 @@ def test_rows_that_wait_on_disk_are_the_rows_held_in_memory(monkeypatch, tmp_pat
                 continue
             assert laid.readings.is_empty()
             assert laid.size == whole.size
-            assert_frame_equal(whole.visits.select(pieces.NARROW), laid.visits)
+            assert_frame_equal(whole.keyed(), laid.keyed())
+            assert_frame_equal(whole.marks, laid.marks)
+            keys = whole.marks["key"].gather_every(90)
+            assert_frame_equal(whole.keyed(keys), laid.keyed(keys))
             held = laid.pieces.whole()
             assert_frame_equal(whole.visits, held["visits"])
             assert_frame_equal(whole.faults, held["faults"])

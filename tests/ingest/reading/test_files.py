@@ -63,6 +63,14 @@ def test_every_encoding_separator_and_line_end_gives_the_same_rows(data):
     assert rows(read(data)) == EXPECTED
 
 
+@pytest.mark.parametrize("codec", ["utf-16-le", "utf-16-be"])
+def test_two_bytes_a_letter_are_told_by_the_noughts_of_one_side_only(codec):
+    long = PLAIN * 200
+    assert decode(long.encode(codec), "a.csv") == (long, "")
+    torn = b"\x00" * 2000 + 5 * long.encode()  # a block that a full disk left empty stands on both sides
+    assert decode(torn, "a.csv")[0] == "\x00" * 2000 + 5 * long
+
+
 def test_lines_are_counted_in_the_file_with_quoted_line_breaks():
     found = read('serial,date,note\nA1,2026-03-02,"two\nlines"\nA2,2026-03-03,"a ""b"", c"\n')
     assert rows(found) == [(2, "A1", "2026-03-02", "two\nlines"), (4, "A2", "2026-03-03", 'a "b", c')]

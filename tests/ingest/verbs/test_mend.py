@@ -146,3 +146,44 @@ def test_a_conflict_is_settled_by_a_person(tmp_path, verdict):
     survives_remaking(folder)
     unload(folder, asked["name"], now=NOW)
     assert reliefs(folder)["A1"][0] == counted
+
+
+MEASURED = """
+[[log]]
+name = "gauge by gauge"
+files = "*.csv"
+shape = "measurement"
+[log.units]
+relief = "mm"
+action = "mm"
+"""
+
+
+@pytest.mark.parametrize("shape", ["visit", "measurement"])
+def test_a_corrected_log_whose_rows_wait_on_disk_is_the_same_in_the_store(tmp_path, monkeypatch, shape):
+    if shape == "visit":
+        sheet = [row(f"A{n}", relief=("x", "0.2")[n % 7 > 0]) for n in range(120)]
+        more, header, column = "", None, "relief (mm)"
+    else:
+        sheet = [
+            f"A{n % 40},2026-03-02 {8 + n // 40:02d}:{n % 40:02d},play_test,LARK-25,{what},2.{n % 9}"
+            for n, what in zip(range(120), ["relief", "action bass", "action bass"] * 40, strict=True)
+        ]
+        more, header, column = MEASURED, "serial,started_at,stage,model,what,value", "value"
+    states = []
+    for place in ("in memory", "on disk"):
+        folder = shop(tmp_path / place, more)
+        if place == "on disk":
+            monkeypatch.setattr("ingest.reading.pieces.MANY", 20)
+            monkeypatch.setattr("ingest.reading.files.PIECE", 700)
+            monkeypatch.setattr("ingest.reading.reader.BUCKET", 900)
+        load(folder, [log(folder, "a.csv", sheet, *([header] if header else []))], now=NOW)
+        correct(folder, "a.csv", 9, column, "0.5", who="T01", why="read again", now=NOW)
+        correct(folder, "a.csv", 30, "serial", "B7", who="T01", why="of another one", now=NOW)
+        correct(folder, "a.csv", 50, column, "9999", who="T01", why="as it stands on the card", now=NOW)
+        monkeypatch.undo()
+        states.append(held(folder))
+    same(*({name: table.sort(table.columns) for name, table in state.items()} for state in states))
+    readings = states[1]["readings"]
+    assert readings.filter(pl.col("flag").str.contains("corrected")).height >= 1
+    assert "B7" in states[1]["visits"]["serial"]

@@ -10,7 +10,6 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.against import Side, against, compare, else_of
-from ingest.store.store import open_snapshot
 from tests.dashboard.pages import moving_shop
 
 WHAT = {"characteristic": "action", "position": "treble", "stage": "final_inspection"}
@@ -18,9 +17,9 @@ STEP = moving_shop.day(moving_shop.STEP).date()
 SEED = 20261129
 
 
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory):
-    return open_snapshot(moving_shop.stands(tmp_path_factory.mktemp("against") / "shop"))
+@pytest.fixture
+def shop(moving_desk):
+    return moving_desk.snapshot()
 
 
 def test_a_period_against_the_one_before_shows_the_planted_step(shop):

@@ -41,6 +41,17 @@ def test_a_shift_of_more_than_half_a_step_is_said_and_a_constant_run_is_not():
     assert register(shop(), checks([-0.1] * 6), now=NOW)[0].bias == pytest.approx(-0.1)
 
 
+def test_what_a_gauge_reads_beside_its_master_piece_has_an_interval_of_its_step_at_least():
+    off = [0.5, 0.0, 0.1, -0.1, 0.1, 0.1]  # the first is not of the last five
+    one = register(shop(resolution="0.01 mm"), checks(off), now=NOW)[0]
+    half = 2.776445 * np.std(off[1:], ddof=1) / 5**0.5  # t(.975, 4), any table
+    assert (one.bias, one.low, one.high) == pytest.approx((0.04, 0.04 - half, 0.04 + half), abs=1e-6)
+    same = register(shop(), checks([-0.1] * 6), now=NOW)[0]
+    assert (same.low, same.high) == pytest.approx((-0.15, -0.05))  # a step of 0.1 mm tells no more
+    single = register(shop(), checks([0.1]), now=NOW)[0]
+    assert (single.bias, single.low, single.high) == (pytest.approx(0.1), None, None)
+
+
 def test_a_gauge_that_only_scatters_is_seldom_said_to_drift():
     rng = np.random.default_rng(20270916)
     told = [register(shop(), checks(np.round(rng.normal(0, 0.05, 12), 1)), now=NOW)[0].drifts for _ in range(300)]

@@ -10,9 +10,9 @@ from ingest.store.store import open_snapshot
 from tests.dashboard.pages import moving_shop
 
 
-@pytest.fixture(scope="module")
-def snapshot(tmp_path_factory):
-    return open_snapshot(moving_shop.stands(tmp_path_factory.mktemp("sight") / "shop"))
+@pytest.fixture
+def snapshot(moving_desk):
+    return moving_desk.snapshot()
 
 
 def test_streams_are_those_of_the_rack_and_each_moved_one_has_its_matter(snapshot):

@@ -13,7 +13,7 @@ from analysis.studies.matters.asked import to_target
 from analysis.studies.matters.matters import closed_matters, matters, open_matters
 from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
-from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows, streams_of_open
+from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.drifting import at, shop, snapshot
 
@@ -120,14 +120,6 @@ def test_who_does_not_follow_a_planned_change_finds_it_at_their_stage():
     assert not_yet(made, tech="T1", stage="neck") == not_yet(made, tech="T4", stage="bridge") == []
 
 
-def test_an_open_matter_lists_the_streams_it_moved():
-    setter = np.random.default_rng(20270102).choice(["T1", "T2"], N)
-    made = snapshot(shop(**FEW), {RELIEF: NOISE + 3.0 * SINCE}, setter=setter, changes=changed(FROM))
-    ((found, streams),) = streams_of_open(made)
-    assert found.open
-    assert streams == [{"characteristic": "relief", "position": "", "model": "LARK", "stage": "final"}]
-
-
 def test_a_stream_that_comes_half_way_to_its_target_is_said_to_move_to_it():
     key = dict.fromkeys((*KEY, "position"), "LARK")
     asked = {tuple(key[name] for name in KEY): 1.0}
@@ -191,6 +183,23 @@ def test_what_came_back_is_told_once_and_closed():
     (found,) = made.once(closed_matters)
     assert found.state == "closed"
     assert found.closed_at >= at(STEP + 60)
+
+
+def test_a_chart_that_was_back_and_opens_again_is_told_with_what_moved_it_now():
+    rng = np.random.default_rng(20281206)
+    gauge, at_all = rng.choice(["g1", "g2"], 460), np.arange(460)
+    first, now = (at_all >= 140) & (at_all < 190), (at_all >= 340) & (gauge == "g1")
+    found = only(snapshot(shop(**FEW), {RELIEF: rng.normal(size=460) + 2.5 * first + 3.0 * now}, gauge=gauge))
+    assert names(found) == [(GAUGE, "g1")]
+    assert found.opened_at < at(190)
+    assert abs(found.began_at.date() - at(340).date()) <= timedelta(days=2)
+
+
+def test_what_nothing_explains_says_how_many_things_were_looked_at():
+    gauge = RNG.choice(["g1", "g2"], N)
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 1.5 * SINCE}, gauge=gauge))
+    assert names(found) == []
+    assert found.moves_with.looked_at > 1
 
 
 def test_the_figures_hold_a_row_a_matter_and_name_nobody_where_nobody_is_shown():

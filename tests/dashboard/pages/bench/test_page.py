@@ -25,16 +25,15 @@ from tests.dashboard.papers.test_necks import words
 NAMES = list(people_shop.TECHS.values())
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return people_shop.stands(tmp_path_factory.mktemp("bench") / "shop")
+@pytest.fixture
+def stands(people_desk):
+    return people_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+def looked_at(people_desk):
+    make_app(people_desk)
+    return people_desk
 
 
 def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):

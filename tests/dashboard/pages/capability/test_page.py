@@ -11,19 +11,13 @@ from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("capability") / "shop")
+@pytest.fixture
+def counter(moving_desk):
+    make_app(moving_desk)
+    return moving_desk
 
 
-def looked_at(folder):
-    counter = desk.Desk(folder)
-    make_app(counter)
-    return counter
-
-
-def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(folder):
-    counter = looked_at(folder)
+def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(counter):
     rows = counter.ask(study.capability_rows).filter(
         (pl.col("tech") == "") & (pl.col("stage") == "final_inspection") & pl.col("ppk_high").is_not_null()
     )
@@ -35,8 +29,7 @@ def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(folder)
     )
 
 
-def test_every_row_is_in_the_table_with_bounds_and_flags(folder):
-    counter = looked_at(folder)
+def test_every_row_is_in_the_table_with_bounds_and_flags(counter):
     text = said(capability.layout(open="figures"))
     rows = counter.ask(study.capability_rows).filter(
         (pl.col("tech") == "") & (pl.col("position") != "any") & (pl.col("stage") == "final_inspection")
@@ -48,8 +41,7 @@ def test_every_row_is_in_the_table_with_bounds_and_flags(folder):
     assert '"thin' in text
 
 
-def test_people_cannot_be_sorted_by_a_figure_and_stand_with_a_caution(folder):
-    looked_at(folder)
+def test_people_cannot_be_sorted_by_a_figure_and_stand_with_a_caution(counter):
     text = said(capability.layout(by="each tech", open="figures"))
     assert "Figures of single people are for coaching" in text
     assert '"capability-figures"' not in text  # the table that sorts
@@ -57,14 +49,13 @@ def test_people_cannot_be_sorted_by_a_figure_and_stand_with_a_caution(folder):
 
 
 def test_a_shop_that_shows_nobody_saves_nobody(tmp_path):
-    looked_at(moving_shop.stands(tmp_path / "shop", people="none"))
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", people="none")))
     assert set(capability.saved(by="each tech")[1]["tech"]) == {""}
     text = said(capability.layout(by="each tech", open="figures"))
     assert "each tech" not in text.replace('"value": "each tech", "label": "Each tech"', "").lower()
 
 
-def test_saved_are_the_rows_shown_unrounded(folder):
-    counter = looked_at(folder)
+def test_saved_are_the_rows_shown_unrounded(counter):
     name, rows = capability.saved(characteristic="action", model="LARK-25")
     assert name == "capability.csv"
     asked = (
@@ -78,7 +69,7 @@ def test_saved_are_the_rows_shown_unrounded(folder):
 
 
 def test_an_empty_shop_says_what_to_do(tmp_path):
-    looked_at(moving_shop.stands(tmp_path / "shop", with_logs=False))
+    make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", with_logs=False)))
     text = said(capability.layout())
     assert "Nothing to judge yet." in text
     assert "Load a log" in text

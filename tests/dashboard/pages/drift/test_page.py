@@ -22,17 +22,16 @@ MOVED = {"characteristic": "action", "position": "treble", "model": "LARK-25", "
 ABOUT = {**MOVED, "tech": ""}
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return moving_shop.stands(tmp_path_factory.mktemp("drift") / "shop")
+@pytest.fixture
+def stands(moving_desk):
+    return moving_desk.folder
 
 
 @pytest.fixture
-def looked_at(stands):
+def looked_at(moving_desk):
     """The shop, for reading only."""
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+    make_app(moving_desk)
+    return moving_desk
 
 
 @pytest.fixture

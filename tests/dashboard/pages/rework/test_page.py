@@ -22,16 +22,10 @@ from tests.dashboard.pages.said import said
 BLAMING = ("mistake", "blame", "worst", "failed", "poor ", "bad ", "guilty", "culprit", "sloppy", "careless")
 
 
-@pytest.fixture(scope="module")
-def stands(tmp_path_factory):
-    return reworked_shop.stands(tmp_path_factory.mktemp("rework") / "shop")
-
-
 @pytest.fixture
-def looked_at(stands):
-    counter = desk.Desk(stands)
-    make_app(counter)
-    return counter
+def looked_at(reworked_desk):
+    make_app(reworked_desk)
+    return reworked_desk
 
 
 def test_the_headline_is_the_work_that_came_back_and_its_largest_part(looked_at):
