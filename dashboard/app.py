@@ -258,7 +258,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
             ),
         ],
         theme=THEME,
-        defaultColorScheme="light",
+        defaultColorScheme="auto",
     )
 
 
