@@ -256,7 +256,7 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
             ),
         ],
         theme=THEME,
-        defaultColorScheme="light",
+        defaultColorScheme="auto",
     )
 
 

@@ -91,7 +91,7 @@ def odd(snapshot: Snapshot) -> pl.DataFrame:
     safe = np.where(sigma > 0, sigma, 1.0)
     far = (np.abs(off) > ODD * sigma + 1e-9 * np.maximum(np.abs(held.values), sigma)) & (sigma > 0)
     at = np.flatnonzero(far & np.repeat(usable, lengths(held.starts, len(held.values))))
-    rows = held.readings[at].with_columns(
+    rows = held.readings.at(at).with_columns(
         pl.col("setup").alias("model"), sigmas=pl.Series((off / safe)[at], dtype=pl.Float64())
     )
     return tables.shaped(rows, ODD_ONES).sort("taken_at", "serial", "characteristic", "position")
