@@ -15,6 +15,7 @@ from scipy.special import fdtrc
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import spread
 from analysis.studies.drift.streams import KEY, Streams
+from ingest.terms import tables
 
 DIFFER = 0.01
 
@@ -54,7 +55,7 @@ def _setters(held: Streams) -> _Setters:
 def setter_codes(held: Streams) -> Ints:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
     names = held.readings["set_by"]
-    return np.where((names == "").to_numpy(), -1, names.rank("dense").cast(pl.Int64).to_numpy())
+    return np.where((names == "").to_numpy(), -1, tables.rank(names))
 
 
 def differing(held: Streams) -> tuple[Flags, Floats]:

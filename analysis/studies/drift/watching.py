@@ -13,13 +13,14 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
-from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, places, segment_ids
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setters import deviations, follow_air
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
+from ingest.terms import tables
 
 AVERAGE, INDIVIDUALS, SHORT_RUN, POOLED, SHARE = "average", "individuals", "short run", "pooled", "share"
 AIR_OUT = "the air taken out"  # of what is plotted
@@ -61,7 +62,11 @@ class Charts:
     def z(self) -> Floats:
         """What is plotted, in sigmas off the centre, shape (n,)."""
         size = lengths(self.starts, len(self.reading))
-        return np.asarray((self.plotted - np.repeat(self.centre, size)) / np.repeat(self.sigma, size))
+        found = np.empty(len(self.reading))
+        for some, where in blocks(self.starts, len(self.reading)):  # chart by chart: of millions nothing stands twice
+            centre, sigma = (np.repeat(each[some], size[some]) for each in (self.centre, self.sigma))
+            found[where] = (self.plotted[where] - centre) / sigma
+        return found
 
 
 @dataclass(frozen=True)
@@ -69,7 +74,7 @@ class Fired:
     """Where each chart fired, and by which rule."""
 
     fired: Flags  # (n,)
-    rule: np.ndarray  # (n,) text: the rule, where it fired
+    rule: np.ndarray  # (n,) text: the rule; where none fired it says nothing
     average: Floats  # (n,) running average, on the scale of `plotted`
     half: Floats  # (n,) how far the average may stray; 0 before judging starts
 
@@ -200,8 +205,7 @@ def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts
         return None
     q = self_starting(held.values, held.starts, step=held.rows["step"].fill_null(0.0).to_numpy())
     pooled = (
-        held.readings[at]
-        .select("characteristic", "position", "stage", "taken_at", "serial", "line")
+        tables.plain(held.readings.at(at, "characteristic", "position", "stage", "taken_at", "serial", "line"))
         .with_columns(reading=pl.Series(at))
         .sort("characteristic", "position", "stage", "taken_at", "serial", "line")
         .with_columns(pool=pl.struct("characteristic", "position", "stage").rle_id())
@@ -267,11 +271,15 @@ def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | N
     width (n,) : in standard deviations of the average, by reading. cuts : readings before which a person closed.
     """
     found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts)
-    size = lengths(charts.starts, len(charts.plotted))
-    centre, sigma = np.repeat(charts.centre, size), np.repeat(charts.sigma, size)
-    fired = np.abs(found.average) > found.half * (1 + TIE) + TIE
+    n = len(charts.plotted)
+    size = lengths(charts.starts, n)
+    fired, average, half = np.empty(n, dtype=np.bool_), np.empty(n), np.empty(n)
+    for some, where in blocks(charts.starts, n):
+        fired[where] = np.abs(found.average[where]) > found.half[where] * (1 + TIE) + TIE
+        centre, sigma = (np.repeat(each[some], size[some]) for each in (charts.centre, charts.sigma))
+        average[where], half[where] = centre + sigma * found.average[where], sigma * found.half[where]
     fired &= charts.judged
-    return Fired(fired, np.where(fired, AVERAGE, ""), centre + sigma * found.average, sigma * found.half), found
+    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), found
 
 
 def fire_individuals(

@@ -45,7 +45,7 @@ def unit(judged: Signals, one: Signal) -> tuple[str, str] | None:
     """Characteristic and stage of the readings a signal is about; None for a weekly share."""
     if one.row["chart"] == SHARE or one.row["reading"] is None or one.row["reading"] < 0:
         return None
-    return str(one.row["characteristic"]), str(judged.streams.readings["stage"][int(one.row["reading"])])
+    return str(one.row["characteristic"]), str(judged.streams.readings.one("stage", int(one.row["reading"])))
 
 
 def by_unit(judged: Signals, every: list[Signal]) -> dict[tuple[str, str], list[Signal]]:

@@ -14,6 +14,7 @@ from analysis.methods.segments import Floats, lengths
 from analysis.studies.story.conformity import as_set
 from analysis.studies.story.damp import humidity
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 CLIMATE: dict[str, pl.DataType] = {
     "model": pl.String(),
@@ -46,14 +47,15 @@ def slopes(snapshot: Snapshot) -> pl.DataFrame:
     columns = CLIMATE | {"n": pl.Int64(), "days": pl.Int64()}
     if readings.is_empty():
         return pl.DataFrame(schema=columns)
-    rows = readings.select(KEY).unique(maintain_order=True)
+    rows = tables.plain(readings.select(KEY).unique(maintain_order=True))
     lags, damp = humidity(snapshot, readings)
     known = np.isfinite(damp).all(axis=1)
     readings, damp = readings.filter(pl.Series(known)), damp[known]
     if readings.is_empty():
         found = pl.DataFrame(schema={**dict.fromkeys(KEY, pl.String), "n": pl.Int64})
     else:
-        found = _found(readings, damp, np.array(lags, dtype=np.float64), snapshot.shop.judging.least_readings)
+        least = snapshot.shop.judging.least_readings
+        found = tables.plain(_found(readings, damp, np.array(lags, dtype=np.float64), least))
     joined = rows.join(found, on=KEY, how="left", maintain_order="left").with_columns(pl.col("setup").alias("model"))
     absent = [pl.lit(None, dtype=dtype).alias(name) for name, dtype in columns.items() if name not in joined.columns]
     filled = joined.with_columns(absent).with_columns(pl.col("n", "days").fill_null(0))
