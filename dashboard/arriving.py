@@ -25,6 +25,7 @@ from ingest.verbs.from_originals import ARRIVING
 
 PIECE = 4_000_000  # bytes of a piece, at most
 AT_ONCE = 4  # files on their way
+WHOLE = "whole"  # what a file is called once all of it has come
 KEY = re.compile(r"[0-9a-f]{32}")
 LEFT_BEHIND = timedelta(days=1)
 PATH = "/bring/<key>"
@@ -66,10 +67,12 @@ class Arriving:
             return self.here(key)
 
     def whole(self, key: str, size: int) -> Path:
-        """The file, once all of it has come; BadRequest before."""
-        if not size or self.here(key) != size:
-            raise BadRequest(f"{self.here(key)} of {size} bytes have come.")
-        return self._file(key)
+        """The file, once all of it has come; BadRequest before. No further piece reaches it."""
+        with self._lock:
+            if not size or self.here(key) != size:
+                raise BadRequest(f"{self.here(key)} of {size} bytes have come.")
+            path = self._file(key)
+            return path.replace(path.with_name(WHOLE))
 
     def drop(self, key: str) -> None:
         """A file that is not wanted any more."""

@@ -44,8 +44,13 @@ def connect(app: Dash, desk: counter.Desk) -> None:
     """Guards the app: addresses and callbacks before they are answered, errors after."""
 
     def look() -> None:
-        if flask.request.is_json and _half_letters(flask.request.get_data(cache=True)):
-            raise BadRequest("It holds halves of letters, which no text can.")
+        if flask.request.is_json:
+            try:
+                flask.request.get_json(silent=True)  # kept for whoever asks for it
+            except RecursionError:
+                raise BadRequest("It holds brackets within brackets without end.") from None
+            if _half_letters(flask.request.get_data(cache=True)):
+                raise BadRequest("It holds halves of letters, which no text can.")
         if flask.request.path == CALLBACKS:
             problem = wrong_callback(app.callback_map, flask.request.get_json(silent=True))
             if problem:

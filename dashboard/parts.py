@@ -237,7 +237,11 @@ def plain_table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, ca
     `wide-only` (not on a phone).
     """
     told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
-    head = html.Thead(html.Tr([html.Th(heading, className=kind, scope="col") for _, heading, kind in told]))
+    headings = [  # a heading without words would be read out as one
+        html.Th(heading, className=kind, scope="col") if heading else html.Td(className=kind)
+        for _, heading, kind in told
+    ]
+    head = html.Thead(html.Tr(headings))
     body = html.Tbody([html.Tr([html.Td(line.get(key, ""), className=kind) for key, _, kind in told]) for line in rows])
     caption_part = [html.Caption(caption, className="spoken")] if caption else []
     return html.Div(html.Table([*caption_part, head, body], className="plain"), className="table-wrap")

@@ -58,3 +58,10 @@ def test_no_tracked_file_names_this_machine_or_a_registry():
         if f"/{here}/main" in text or any(f"://{host}" in text for host in hosts):
             found.append(name)
     assert found == []
+
+
+def test_every_column_of_the_open_tables_is_explained():
+    from ingest.store.delta import KEPT
+
+    told = PAGE.split("## The tables, for other programs")[1].split("\n## ")[0]
+    assert [name for columns in KEPT.values() for name in columns if f"`{name}`" not in told] == []

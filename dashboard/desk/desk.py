@@ -24,7 +24,8 @@ from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil, of_nobody
 from dashboard.desk.weights import frozen, weight
-from ingest.access import people
+from ingest.access import people, tablets
+from ingest.access.tablets import Tablet
 from ingest.shopfiles.shop import fingerprint
 from ingest.store import book
 from ingest.store.snapshot import EVERY_KIND, REVIEWED, TARGET, Snapshot
@@ -65,7 +66,7 @@ class Desk:
     @cached_property
     def jobs(self) -> Jobs:
         """Long work on this shop: loads, corrections, answers to questions; one at a time."""
-        return Jobs(self.folder)
+        return Jobs(self.folder, snapshot=self.snapshot)
 
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
         """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has
@@ -197,6 +198,10 @@ class Desk:
         written = book.write_week(self.folder, told, signed.who(who), now=datetime.now(UTC))
         self._hand_on(before, REVIEWED)
         return written
+
+    def tablets(self) -> list[Tablet]:
+        """The tablets that are enrolled, with what they last told of themselves."""
+        return tablets.enrolled(self.folder)
 
     def book_sequence(self) -> int:
         """The newest line of the book; 0 where there is none."""

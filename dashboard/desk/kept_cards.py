@@ -56,9 +56,9 @@ def when(given: dict[str, Any], now: datetime) -> tuple[datetime, datetime | Non
 
 def clock_off(given: dict[str, Any], now: datetime) -> float:
     """Seconds that a tablet's clock stands ahead of this machine's; 0 under a minute, or where it does not say."""
-    told = given.get("clock")
+    told: Any = given.get("clock")
     sound = isinstance(told, int | float) and not isinstance(told, bool) and abs(told) < 1e11
-    off = told - now.timestamp() if sound else 0.0
+    off = float(told or 0) - now.timestamp() if sound else 0.0
     return round(off) if abs(off) >= 60 else 0
 
 

@@ -73,12 +73,14 @@ def _of_callback(app: Dash, body: Any) -> tuple[frozenset[str], str, str]:
     may = roles.CALLBACKS.get(name, frozenset())
     if name != roles.ROUTER:
         return may, "", ""
-    given = {one.get("property"): one.get("value") for one in body.get("inputs", []) if isinstance(one, dict)}
+    inputs = body.get("inputs")
+    told = [one for one in inputs if isinstance(one, dict)] if isinstance(inputs, list) else []
+    given = {str(one.get("property")): one.get("value") for one in told}
     path, search = given.get("pathname"), given.get("search")
     if not isinstance(path, str):
-        return may, "", ""
-    known_page = (path.rstrip("/") or "/") in roles.PAGES
-    return (may & roles.of_page(path) if known_page else may), path, search if isinstance(search, str) else ""
+        return may, "", ""  # the doors say so
+    path = f"/{path.strip('/')}"  # as Dash looks for its page: what it does not know is nobody's
+    return may & roles.of_page(path), path, search if isinstance(search, str) else ""
 
 
 def _refused(found: signed.Signed | None) -> flask.Response:

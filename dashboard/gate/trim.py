@@ -16,7 +16,17 @@ from dashboard.desk import signed
 from dashboard.gate import roles
 
 LINKS = (dcc.Link, html.A)
-FIELDS = {"TextInput", "Textarea", "Select", "DatePickerInput", "NumberInput", "Upload", "Checkbox", "CheckboxGroup"}
+FIELDS = {
+    "TextInput",
+    "Input",
+    "Textarea",
+    "Select",
+    "DatePickerInput",
+    "NumberInput",
+    "Upload",
+    "Checkbox",
+    "CheckboxGroup",
+}
 
 
 def may_open(href: str) -> bool:
@@ -62,7 +72,7 @@ def without(made: Any, closed: set[str], opens: Callable[[str], bool]) -> Any:
     kept.children = without(made.children, closed, opens)
     had = any(_id(one) in closed for one in _all(made))
     form = isinstance(made, html.Section | html.Form) or "opened" in str(getattr(made, "className", ""))
-    if form and had and not any(isinstance(one, html.Button) for one in _all(kept)):
+    if form and had and not any(isinstance(one, html.Button) and _id(one) for one in _all(kept)):
         kept.children = _without_fields(kept.children)
     return kept
 

@@ -14,7 +14,8 @@ from dash import Dash, dcc, html
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.against import Against as Found
 from analysis.studies.drift.against import Seen, Side, against, else_of
-from analysis.studies.drift.streams import stream_readings
+from analysis.studies.drift.streams import rows_of_streams
+from analysis.studies.story.story import story
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.against import SideView
@@ -78,7 +79,9 @@ def layout(what: str = "", **asked: str) -> Any:
 
 def on_offer(snapshot: Any) -> dict[str, list[str]]:
     """What can be chosen: streams' characteristic, position and stage, and each field's values, in their order."""
-    readings = stream_readings(snapshot)
+    told = snapshot.once(story).readings
+    fields = ["characteristic", "position", "stage", "model", "setup", "set_by", "lot", "gauge"]
+    readings = told[fields][rows_of_streams(told)[0]]
     stages = list(snapshot.shop.bench_order)
     whats = readings.select("characteristic", "position", "stage").unique().sort("characteristic", "position", "stage")
     order = sorted(whats.rows(), key=lambda row: (row[0], row[1], stages.index(row[2]) if row[2] in stages else 99))

@@ -18,6 +18,7 @@ GAUGES = {"unfit": "unfit", "coarse": "coarse", "fit": "fit", "untested": "untes
 WHY_ADJUSTED = {
     "setters differ": "people set it at different means, so the average is taken of the deviations from each one's "
     "own mean",
+    "the air taken out": "its baseline followed the air, so the average is taken of what the air does not explain",
     "coarse": "the gauge's step is larger than the spread, so the step's own variance is counted in",
     "not independent": "neighbouring readings are alike, so the limits are wider than for independent ones",
     "held against all techs": "it has fewer readings of its own than a baseline needs, so it is held against the "

@@ -4,6 +4,9 @@ from collections.abc import Iterator, Sequence
 
 import polars as pl
 
+from dashboard import numbers
+from ingest.access.tablets import Tablet
+from ingest.shopfiles.shop import Shop
 from ingest.store import carried
 from ingest.verbs import unlisted
 from ingest.verbs.again import Change
@@ -161,3 +164,19 @@ def exit_code(files: Sequence[Loaded]) -> int:
     if all(file.outcome == "refused" for file in files):
         return 2
     return 1 if any(file.set_aside or file.cells_set_aside or file.outcome == "refused" for file in files) else 0
+
+
+def on_tablets(found: Sequence[Tablet], shop: Shop) -> list[str]:
+    """What waits on tablets, as they last told, and whose clock is wrong; a line each."""
+    lines = []
+    for one in found:
+        named = f"the tablet {one.name}, at {shop.stage_name(one.stage)}"
+        if one.waiting:
+            many = "1 card waits" if one.waiting == 1 else f"{numbers.count(one.waiting)} cards wait"
+            lines.append(f"On {named}, {many}, as it last told; they come when it reaches this machine.")
+        if one.clock_off:
+            minutes, side = numbers.count(round(abs(one.clock_off) / 60)), "ahead" if one.clock_off > 0 else "behind"
+            lines.append(
+                f"The clock of {named}, is {minutes} min {side}; its cards stand at the right time all the same."
+            )
+    return lines

@@ -101,6 +101,7 @@ class Judging(Part):
     width: Annotated[float, Field(gt=0)] | None = None
     rules: tuple[RunRule, ...] = ("beyond",)
     ewma_weight: Annotated[float, Field(gt=0, le=1)] = 0.1
+    air: bool = False  # streams whose baseline follows the air are judged on what it does not explain
 
     @model_validator(mode="after")
     def _is_one_or_the_other(self) -> Self:

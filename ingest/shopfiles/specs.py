@@ -60,7 +60,7 @@ class Specs:
         if keys.is_empty() or self.rows.is_empty():
             return pl.Series("spec", [None], dtype=pl.Int64).new_from_index(0, keys.height)
         distinct = keys.select(KEYS).unique(maintain_order=True)
-        held = pl.Series("spec", self._match_distinct(distinct), dtype=pl.Int64)
+        held = pl.Series("spec", self._match_distinct(tables.plain(distinct)), dtype=pl.Int64)
         found = keys.select(KEYS).join(
             distinct.with_columns(held), on=KEYS, how="left", nulls_equal=True, maintain_order="left"
         )["spec"]

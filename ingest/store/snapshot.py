@@ -22,6 +22,7 @@ T = TypeVar("T")
 EVERY_KIND = "*"  # an answer that read the bench book whole
 TARGET = "target"  # one that read the targets set by hand
 REVIEWED = "reviewed"  # one that read which weeks were reviewed
+SINGLE = ("serial", "neck")  # texts that hardly two rows share, or that every table is joined by
 Reader = Callable[[tuple[str, ...]], pl.DataFrame]  # columns wanted (() = all) -> table
 
 SCHEMAS: dict[str, dict[str, pl.DataType]] = {
@@ -119,6 +120,19 @@ class Snapshot:
         if name == "weeks_reviewed":
             self._read_kinds({REVIEWED})
         return self.readers[name](columns)
+
+    def coded(self, name: str, *columns: str) -> pl.DataFrame:
+        """A large table (all columns or those named), its texts as categories but for SINGLE: a
+        column at a time, so that no text stands in memory as often as it was said.
+        """
+        wanted = columns or tuple(SCHEMAS[name])
+        return pl.DataFrame(
+            [
+                each if column in SINGLE else tables.coded(each)
+                for column in wanted
+                for each in (self.table(name, column)[column],)
+            ]
+        )
 
     def lines(self, *kinds: str) -> pl.DataFrame:
         """Lines of the bench book of some kinds; what asks so hangs on no line of another kind."""

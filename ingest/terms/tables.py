@@ -4,6 +4,7 @@ Canonical units: mm, cents, degrees, minutes, %RH, degC; times UTC. Empty text i
 null, never NaN. Rows of `readings` and `faults` belong to the visit with the same (log_id, line, stage).
 """
 
+import numpy as np
 import polars as pl
 
 TIME = pl.Datetime("us", "UTC")
@@ -273,3 +274,35 @@ def shaped(rows: pl.DataFrame, schema: dict[str, pl.DataType]) -> pl.DataFrame:
         else:
             columns.append(pl.lit("" if dtype == pl.String() else None, dtype=dtype).alias(name))
     return rows.select(columns)
+
+
+def coded(texts: pl.Series) -> pl.Series:
+    """Texts as categories: each is held once, however many rows say it; they compare and sort as before."""
+    return texts.cast(pl.Categorical) if texts.dtype == pl.String() else texts
+
+
+def rank(texts: pl.Series) -> np.ndarray:
+    """The place of each text among the different ones, from 0, in the order of texts; int64 (n,), a null before all."""
+    words = coded(texts)
+    some = words.drop_nulls().unique()
+    code = words.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
+    place = np.zeros(int(code.max(initial=-1)) + 2, dtype=np.int64)  # the last: of a null
+    place[some.to_physical().to_numpy()] = some.cast(pl.String).rank("dense").to_numpy() - (words.null_count() == 0)
+    return np.asarray(place[code])
+
+
+def one_key(*parts: np.ndarray) -> np.ndarray:
+    """One whole number for each row that sorts as its parts do, the first before all; parts are whole numbers (n,)."""
+    key = np.zeros(len(parts[0]), dtype=np.int64)
+    for part in parts:
+        low = int(part.min(initial=0))
+        size = int(part.max(initial=0)) - low + 1
+        if (int(key.max(initial=0)) + 1) * size >= 2**62:
+            key = np.unique(key, return_inverse=True)[1]
+        key = key * size + (part - low)
+    return key
+
+
+def plain(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows whose categories are plain texts again, as a join with a table of texts wants them."""
+    return rows.with_columns(pl.col(pl.Categorical).cast(pl.String))

@@ -89,6 +89,12 @@ def test_what_does_not_fit_is_refused_in_a_line(door, monkeypatch):
     assert client.post(f"/bring/{KEY}?at=0&size=3", data=b"abc", headers={"Origin": "http://else"}).status_code == 400
     assert piece(client, b"abc", 0, 10).status_code == 200
     assert piece(client, b"", 0, 10, load=1, name="a.csv").status_code == 400  # not whole
+    coming = arriving.Arriving(folder)
+    coming.take("a" * 32, 0, 3, b"abc")
+    whole = coming.whole("a" * 32, 3)
+    assert coming.take("a" * 32, 0, 4, b"abcd") == 4  # another file: what is being loaded is left alone
+    assert whole.read_bytes() == b"abc"
+    coming.drop("a" * 32)
     assert client.delete(f"/bring/{KEY}").json == {"have": 0}
     assert not list((folder / arriving.ARRIVING).iterdir())
     for number in range(arriving.AT_ONCE):

@@ -18,6 +18,7 @@ from analysis.methods.segments import Floats, Ints
 from analysis.methods.variables import spread
 from analysis.studies.drift.budget import budget
 from analysis.studies.drift.independence import correlations, stretches
+from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.signals import coarse_streams
 from analysis.studies.drift.streams import Eras, Streams
 from analysis.studies.drift.watching import fire_average, joined, stream_charts
@@ -92,7 +93,7 @@ def laid(values: Floats, step: float | None) -> Streams:
     eras = Eras(
         starts, np.arange(s), own.centre, own.sigma, own.n, np.full(s, BASELINE), starts, np.zeros(s, dtype=np.bool_)
     )
-    return Streams(rows, readings, flat, starts, own, eras)
+    return Streams(rows, Readings.of(readings, np.repeat(np.arange(s), n), rows["tech"]), flat, starts, own, eras)
 
 
 def openings_a_week(

@@ -35,12 +35,21 @@ PAGES = (
     "/rework",
     "/necks",
     "/bench",
+    "/book",
+    "/against",
     "/gauges",
     "/logs",
     "/logs/readings",
     "/logs/visits",
 )
-PLAIN = ("/papers/week", "/papers/necks?supplier=Oxbow+Necks", "/save/gauges", "/save/questions", "/_dash-layout")
+PLAIN = (
+    "/papers/week",
+    "/papers/necks?supplier=Oxbow+Necks",
+    "/save/gauges",
+    "/save/questions",
+    "/card",
+    "/_dash-layout",
+)
 TRUERUN = str(Path(sys.executable).with_name("truerun"))
 
 

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.streams import STREAM, Streams
 from ingest.store.snapshot import Snapshot
@@ -94,7 +95,7 @@ def line_of(held: Streams, stream: int) -> tuple[float, float]:
 
 
 def moved(
-    values: np.ndarray, readings: pl.DataFrame, signal: dict[str, object], written: object, line: tuple[float, float]
+    values: np.ndarray, readings: Readings, signal: dict[str, object], written: object, line: tuple[float, float]
 ) -> dict[str, object]:
     """How a signal's stream moved after a moment: readings before and after it, means, change with its 95 % interval
     and a verdict.
@@ -103,8 +104,8 @@ def moved(
     """
     centre, sigma = line
     first = int(str(signal["began_reading"]))
-    end = int(readings["stream"].search_sorted(int(str(signal["stream"])), side="right"))
-    part, taken = values[first:end], readings["taken_at"].slice(first, end - first)
+    end = int(np.searchsorted(readings.stream, int(str(signal["stream"])), side="right"))
+    part, taken = values[first:end], readings.at(slice(first, end), "taken_at")["taken_at"]
     after = (taken > written).to_numpy()
     n_before, n_after = int((~after).sum()), int(after.sum())
     if n_after < LEAST or n_before == 0 or sigma <= 0:

@@ -95,7 +95,7 @@ class Against:
 def against(snapshot: Snapshot, *, characteristic: str, position: str, stage: str, a: Side, b: Side) -> Against:
     """Hold `a` against `b`. UnusableData where nothing was ever read of it at that stage."""
     same = {"characteristic": characteristic, "position": position, "stage": stage}
-    every = stream_readings(snapshot).filter(*[pl.col(name) == value for name, value in same.items()])
+    every = stream_readings(snapshot, *[pl.col(name) == value for name, value in same.items()])
     if every.is_empty():
         raise UnusableData("nothing was read of it at that stage")
     every = every.sort("setup", "taken_at", "serial", "line", maintain_order=True)

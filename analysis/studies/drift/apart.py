@@ -72,15 +72,15 @@ def only(held: Streams, ids: Ints) -> Streams:
     eras = keep[held.eras.stream]
     era = {each.name: getattr(held.eras, each.name)[eras] for each in fields(held.eras)}
     era |= {name: reading[era[name]] for name in ("starts", "window")} | {"stream": number[era["stream"]]}
-    rows = held.readings.filter(pl.Series(kept))
     return replace(
         held,
         rows=held.rows.filter(pl.Series(keep)),
-        readings=rows.with_columns(stream=pl.Series(number[rows["stream"].to_numpy()], dtype=pl.Int64)),
+        readings=held.readings.only(kept, number[held.readings.stream[kept]], keep),
         values=held.values[kept],
         starts=np.cumsum(size[keep]) - size[keep],
         own=replace(held.own, **{each.name: getattr(held.own, each.name)[keep] for each in fields(held.own)}),
         eras=replace(held.eras, **era),
+        with_air=None if held.with_air is None else held.with_air[kept],
     )
 
 

@@ -21,10 +21,10 @@ def began(held: Streams, charts: Charts, table: pl.DataFrame) -> pl.DataFrame:
     table : signals chart after chart, oldest first: chart_row, stream, reading, point, last_reading, last_point,
     end_point, closed_at.
     """
-    plotted, _, worked = deviations(held)
+    plotted, _, _ = deviations(held)
     # one line of all readings, then of all points of charts: places of pooled signals lie in its second part
     n = len(held.values)
-    line = np.concatenate((np.where(held.per_reading(worked), plotted, held.values), charts.plotted))
+    line = np.concatenate((plotted, charts.plotted))
     row_of = np.concatenate((np.arange(n), charts.reading))
     chart, stream = table["chart_row"].to_numpy(), table["stream"].to_numpy()
     ours = (charts.rows["chart"] == POOLED).to_numpy()[chart]

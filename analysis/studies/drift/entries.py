@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Floats
+from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.streams import STREAM
 from analysis.studies.story.story import CAUSED_BY
@@ -119,13 +120,13 @@ def known(snapshot: Snapshot, *, on: date | None = None) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=KNOWN)
 
 
-def _grown(values: Floats, readings: pl.DataFrame, signal: dict[str, object], marked: object, sigma: float) -> bool:
+def _grown(values: Floats, readings: Readings, signal: dict[str, object], marked: object, sigma: float) -> bool:
     began, end = (
         int(str(signal["began_reading"])),
-        int(readings["stream"].search_sorted(int(str(signal["stream"])), side="right")),
+        int(np.searchsorted(readings.stream, int(str(signal["stream"])), side="right")),
     )
     part = values[began:end]
-    seen = int(readings["taken_at"].slice(began, end - began).search_sorted(marked, side="right"))  # type: ignore[call-overload]
+    seen = int(readings.at(slice(began, end), "taken_at")["taken_at"].search_sorted(marked, side="right"))  # type: ignore[call-overload]
     before, since = part[:seen], part[seen:]
     if len(before) == 0 or len(since) < LEAST or sigma <= 0:
         return False

@@ -62,7 +62,8 @@ def limits_proposal(
         inside &= pl.col("characteristic") == characteristic
     if model:
         inside &= pl.col("setup") == snapshot.shop.setups.get(model, model)
-    readings = held.readings.with_columns(value=pl.Series(held.values)).filter(inside)
+    told = held.readings.of_all("stream", "day", "serial", "characteristic", "setup", "taken_at")
+    readings = told.with_columns(value=pl.Series(held.values)).filter(inside)
     readings = readings.filter(pl.len().over("stream") >= snapshot.shop.judging.least_readings)
     if readings.is_empty():
         return pl.DataFrame(schema=columns), pl.DataFrame(schema=UNSTEADY)

@@ -149,7 +149,7 @@ def _openings(
             **{name: rows[name] for name in (*STREAM, "gauge", "over")},
             "rule": fired.rule[opened],
             "opened_at": taken.gather(reading),
-            "serial": held.readings["serial"].gather(reading),
+            "serial": held.readings.at(reading, "serial")["serial"],
             "value": np.where(stream >= 0, held.values[reading], charts.plotted[opened]),
             "side": side,
             "returned": at(closed, closed >= 0),
@@ -171,7 +171,10 @@ def _openings(
     )
     short = pl.col("chart") == SHORT_RUN
     table = table.with_columns(
-        pl.when(short).then(held.readings["setup"].gather(reading)).otherwise("model").alias("model"),
+        pl.when(short)
+        .then(held.readings.at(reading, "setup")["setup"].cast(pl.String))
+        .otherwise("model")
+        .alias("model"),
         _grown_up(snapshot, held, table),
     )
     table = table.with_columns(closed_at=pl.min_horizontal("returned", "ends_at", "person"))

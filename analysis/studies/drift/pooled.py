@@ -22,6 +22,7 @@ from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import POOLED, Charts
+from ingest.terms import tables
 from ingest.terms.tables import TIME
 
 SETTER, GAUGE, CHARACTERISTIC = "setter", "gauge", "characteristic"
@@ -117,7 +118,7 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
     base_at = np.repeat(eras.window[which] - np.cumsum(count) + count, count) + np.arange(int(count.sum()))
 
     def sigmas(rows: Ints, of: Ints) -> Floats:
-        value = np.where(worked[of], plotted[rows], held.values[rows])
+        value = np.where(eras.on_file[of], held.values[rows], plotted[rows])
         return np.asarray((value - centre[of]) / sigma[of])
 
     return Judged(at, era[at], sigmas(at, era[at]), base_at, base_era, sigmas(base_at, base_era))
@@ -126,19 +127,40 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
 def _instruments(held: Streams) -> Ints:
     """A number for each instrument at a stage, rising with the time it was read, shape (n,)."""
     visit = ["visit", "serial", "stage"]
-    told = held.readings.select(pl.col("taken_at").min().over(visit), *visit)
-    rank = pl.struct("taken_at", "serial", "stage", "visit").rank("dense").cast(pl.Int64) - 1
-    return told.select(rank.alias("number"))["number"].to_numpy().astype(np.int64)
+    source, row = held.readings.source, held.readings.row
+    read = np.zeros(len(source), dtype=bool)
+    read[row] = True
+    told = source[["taken_at", *visit]].filter(pl.Series(read))
+    first = told.group_by(visit, maintain_order=True).agg(pl.col("taken_at").min())
+    order = np.lexsort(
+        (
+            first["visit"].fill_null(-1).to_numpy(),
+            tables.rank(first["stage"]),
+            tables.rank(first["serial"]),
+            first["taken_at"].cast(pl.Int64).to_numpy(),
+        )
+    )
+    number = np.empty(len(first), dtype=np.int64)
+    number[order] = np.arange(len(first))
+    first = first.select(*visit, number=pl.Series(number))
+    found = told.select(visit).join(first, on=visit, how="left", nulls_equal=True, maintain_order="left")["number"]
+    return np.asarray(found.to_numpy()[(np.cumsum(read) - 1)[row]], dtype=np.int64)
 
 
 def _group(held: Streams, columns: tuple[str, ...]) -> tuple[Ints, pl.DataFrame]:
     """The chart of each reading (n,), -1 where it is unknown who or what; and the charts' names by number."""
     names = ("characteristic", *columns)
-    known = pl.all_horizontal([pl.col(name) != "" for name in names])
-    rank = pl.when(known).then(pl.struct(names)).rank("dense").cast(pl.Int64) - 1
-    numbered = held.readings.select(*names, rank.alias("group"))
-    told = numbered.drop_nulls("group").unique("group").sort("group")
-    return numbered["group"].fill_null(-1).to_numpy().astype(np.int64), told
+    told = held.readings.of_all(*names)
+    known = told.select(pl.all_horizontal([pl.col(name) != "" for name in names])).to_series().to_numpy()
+    key = np.zeros(len(told), dtype=np.int64)
+    for name in names:
+        place = tables.rank(told[name])
+        key = key * (int(place.max(initial=0)) + 1) + place
+    some, first, code = np.unique(key[known], return_index=True, return_inverse=True)
+    group = np.full(len(told), -1, dtype=np.int64)
+    group[known] = code
+    rows = tables.plain(told[np.flatnonzero(known)[first]])
+    return group, rows.with_columns(group=pl.Series(np.arange(len(some)), dtype=pl.Int64))
 
 
 @dataclass(frozen=True)
@@ -163,7 +185,7 @@ def _kind(
     off = offsets(judged, over, code)
     counted = off.known
     z = judged.z - off.mean
-    models = _several(names, code[judged.at][counted], held.readings["setup"].gather(judged.at[counted]))
+    models = _several(names, code[judged.at][counted], held.readings.at(judged.at[counted], "setup")["setup"])
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()

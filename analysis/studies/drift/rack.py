@@ -38,7 +38,7 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
     if judged is None:
         return Rack(rows)
     held = judged.streams
-    spec = with_specs(snapshot, held.readings.group_by("stream", maintain_order=True).last())
+    spec = with_specs(snapshot, held.readings.at(held.ends))
     rows = (
         rows.with_row_index("stream")
         .with_columns(pl.col("stream").cast(pl.Int64))

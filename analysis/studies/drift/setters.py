@@ -2,7 +2,7 @@
 mean.
 
 Else a change in who worked how often would look like a drift. Differ: one-way analysis of variance over their readings
-in the stream's baseline, p < .01.
+in the stream's baseline, p < .01. What goes with the air is taken off before, where the shop asks for it (`with_air`).
 """
 
 from dataclasses import dataclass
@@ -15,6 +15,7 @@ from scipy.special import fdtrc
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import spread
 from analysis.studies.drift.streams import KEY, Streams
+from ingest.terms import tables
 
 DIFFER = 0.01
 
@@ -54,7 +55,7 @@ def _setters(held: Streams) -> _Setters:
 def setter_codes(held: Streams) -> Ints:
     """A number for who set each reading, -1 where nobody is known, shape (n,)."""
     names = held.readings["set_by"]
-    return np.where((names == "").to_numpy(), -1, names.rank("dense").cast(pl.Int64).to_numpy())
+    return np.where((names == "").to_numpy(), -1, tables.rank(names))
 
 
 def differing(held: Streams) -> tuple[Flags, Floats]:
@@ -89,13 +90,24 @@ def deviations(held: Streams) -> tuple[Floats, Floats, Flags]:
     plotted = held.values.copy()
     # a limit put on file is a number a person stands by: it judges the plain readings
     worked = differs[eras.stream] & ~eras.on_file
-    if not worked.any():
+    by_air = follow_air(held)
+    if not worked.any() and not by_air.any():
         return plotted, eras.sigma.copy(), worked
-    centre = _setter_centres(held)
-    on = held.per_reading(worked)
-    plotted[on] = held.values[on] - centre[on]
+    if held.with_air is not None:
+        followed = held.per_reading(by_air)
+        plotted[followed] -= held.with_air[followed]
+    if worked.any():
+        on = held.per_reading(worked)
+        plotted[on] -= _setter_centres(held)[on]
     changed = spread(plotted, eras.starts, baseline=np.maximum(eras.judged_from, 1))
-    return plotted, np.where(worked, changed.sigma, eras.sigma), worked
+    return plotted, np.where(worked | by_air, changed.sigma, eras.sigma), worked
+
+
+def follow_air(held: Streams) -> Flags:
+    """Which eras are judged on what the air does not explain (e,)."""
+    if held.with_air is None:
+        return np.zeros(len(held.eras.starts), dtype=np.bool_)
+    return np.logical_or.reduceat(held.with_air != 0, held.eras.starts) & ~held.eras.on_file
 
 
 LEAST = 25  # readings of a setter from which on they have a mean of their own

@@ -67,14 +67,14 @@ def shift(
         return None
     first, began, last = (int(row[name]) for name in ("first_reading", "began_reading", "last_reading"))
     if row["closed_at"] is None:
-        last = int(judged.streams.readings["stream"].search_sorted(row["stream"], side="right")) - 1
+        last = int(judged.streams.ends[row["stream"]])
     n_before, n_after = began - first, last - began + 1
     error = (
         Z95 * _sigma(judged, int(row["stream"])) * float(np.sqrt(1 / n_before + 1 / n_after))
         if n_before and n_after
         else float("nan")
     )
-    readings = with_specs(snapshot, judged.streams.readings[first : last + 1])
+    readings = with_specs(snapshot, judged.streams.readings.at(slice(first, last + 1)))
     room = readings.select(pl.col("upper") - pl.col("lower"))["upper"][-1]
     size = float(row["size"])
     return Shift(

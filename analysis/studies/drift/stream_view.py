@@ -18,6 +18,10 @@ from analysis.studies.drift.streams import WIDTH_DRAWN, Streams
 from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
+
+SHOWN = ("taken_at", "value", "serial", "log_id", "line", "set_by", "tech", "supplier", "lot", "gauge", "flag", "day",
+         "outside")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ def stream_view(
         cut = snapshot.as_of - timedelta(weeks=weeks)
         low = min(low + int(held.readings["taken_at"].slice(low, high - low).search_sorted(cut)), high - 1)
     at = np.arange(low, high)
-    readings = with_specs(snapshot, held.readings[low:high])
+    readings = with_specs(snapshot, held.readings.at(slice(low, high)))
     average, gap_low, gap_high, adjusted = _average(snapshot, judged, stream, at)
     eras = np.flatnonzero(held.eras.stream == stream)
     row = snapshot.once(stream_rows).row(stream, named=True)
@@ -86,21 +90,7 @@ def stream_view(
     )
     return StreamSeen(
         row=row,
-        readings=readings.select(
-            "taken_at",
-            "value",
-            "serial",
-            "log_id",
-            "line",
-            "set_by",
-            "tech",
-            "supplier",
-            "lot",
-            "gauge",
-            "flag",
-            "day",
-            "outside",
-        ),
+        readings=tables.plain(readings.select(SHOWN)),
         average=average,
         gap_low=gap_low,
         gap_high=gap_high,

@@ -12,6 +12,8 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
+from analysis.studies.drift.readings import Readings
+from analysis.studies.drift.with_air import with_air
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -42,89 +44,109 @@ class Streams:
     # a row a stream, in order: characteristic, position, model (the setup), stage, tech ('' = all), n, first_at,
     # last_at, step
     rows: pl.DataFrame
-    # a row a reading of a stream: `stream`, `twin` (the row of the same reading in the stream of all techs) and the
-    # columns of the story's readings
-    readings: pl.DataFrame
+    readings: Readings
     values: Floats  # (n,)
     starts: Ints  # (s,)
     own: Spread  # centre, sigma and size of each stream's own first readings
     eras: Eras
+    with_air: Floats | None = None  # (n,) the part that goes with the air, where the shop judges on the rest
 
     @property
     def last_era(self) -> Ints:
         """The era in force at the end of each stream, shape (s,)."""
         return np.append(np.flatnonzero(np.diff(self.eras.stream)), len(self.eras.stream) - 1)
 
+    @property
+    def ends(self) -> Ints:
+        """The last reading of each stream, shape (s,)."""
+        return np.append(self.starts[1:], len(self.values)) - 1
+
     def per_reading(self, of_era: np.ndarray) -> np.ndarray:
         """A number of its era for each reading, shape (n,)."""
         return np.repeat(of_era, lengths(self.eras.starts, len(self.values)))
 
 
-def stream_readings(snapshot: Snapshot) -> pl.DataFrame:
-    """The readings that streams are made of: round 1, first pass, with a value, of a known model.
+def stream_readings(snapshot: Snapshot, *where: pl.Expr) -> pl.DataFrame:
+    """The readings that streams are made of, the story's columns: round 1, first pass, with a value, of a known model;
+    all, or those of which everything named holds.
 
     The found reading; at the stage where the characteristic is set the last value of the visit, `left` where it has
     both: what came in there is *received* (`received_readings`).
     """
-    first = snapshot.once(story).readings.filter(
-        (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null() & (pl.col("setup") != "")
-    )
-    here = pl.col("stage") == pl.col("set_stage")
-    one = ["characteristic", "position", "setup", "stage", "part", "log_id", "line"]
-    left = (pl.col("moment") == "left").any().over(one)
-    return first.filter(pl.when(here & left).then(pl.col("moment") == "left").otherwise(pl.col("moment") == "found"))
+    told = snapshot.once(story).readings
+    told = told.filter(*where) if where else told
+    return tables.plain(told[rows_of_streams(told)[0]])
 
 
 def received_readings(snapshot: Snapshot) -> pl.DataFrame:
     """What came in where it is then set: found values of first passes in whose visit a value was left; the story's
     columns.
     """
-    first = snapshot.once(story).readings.filter(
-        (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null() & (pl.col("setup") != "")
-    )
+    told = snapshot.once(story).readings
+    return tables.plain(told[rows_of_streams(told)[1]])
+
+
+def rows_of_streams(told: pl.DataFrame) -> tuple[Ints, Ints]:
+    """Rows of the story's readings that streams are made of, and those received."""
+    first = (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null() & (pl.col("setup") != "")
+    marks = told.select(
+        found=first & (pl.col("moment") == "found"),
+        left=first & (pl.col("moment") == "left") & (pl.col("stage") == pl.col("set_stage")),
+    ).fill_null(False)
+    found, left = (marks[name].to_numpy() for name in ("found", "left"))
     one = ["characteristic", "position", "setup", "stage", "part", "log_id", "line"]
-    touched = (pl.col("stage") == pl.col("set_stage")) & (pl.col("moment") == "left").any().over(one)
-    return first.filter(touched & (pl.col("moment") == "found"))
+    here = np.flatnonzero(found & (told["stage"] == told["set_stage"]).fill_null(False).to_numpy())
+    both = told[one][here].with_row_index("_at").join(told[one].filter(pl.Series(left)), on=one, how="semi")
+    touched = np.zeros(len(told), dtype=bool)
+    touched[here[both["_at"].to_numpy()]] = True
+    return np.flatnonzero((found & ~touched) | left), np.flatnonzero(touched)
 
 
 def streams(snapshot: Snapshot) -> Streams | None:
     """All streams of the shop at this version; None where there is no reading."""
-    found = stream_readings(snapshot)
-    if found.is_empty():
+    told = snapshot.once(story).readings
+    at, _ = rows_of_streams(told)
+    if len(at) == 0:
         return None
     key = ["characteristic", "position", "setup", "stage"]
-    found = found.with_columns(twin=pl.int_range(pl.len(), dtype=pl.Int64))
-    everyone = found.with_columns(tech_set=pl.lit(""))
-    per_tech = (
-        found.filter((pl.col("set_stage") != "") & (pl.col("set_by") != ""))
-        .with_columns(tech_set=pl.col("set_by"))
-        .sort([*key, "tech_set"], maintain_order=True)
+    group = told[key][at].select(pl.struct(key).rle_id().cast(pl.Int64).alias("group"))["group"].to_numpy()
+    tech = tables.rank(told["set_by"].gather(at))
+    own = np.flatnonzero(
+        ((told["set_stage"].gather(at) != "") & (told["set_by"].gather(at) != "")).fill_null(False).to_numpy()
     )
-    readings = pl.concat([everyone, per_tech]).with_columns(
-        stream=pl.struct([*key, "tech_set"]).rle_id().cast(pl.Int64)
-    )
-    ids = readings["stream"].to_numpy()
-    starts = np.flatnonzero(np.diff(ids, prepend=-1))
-    values = readings["value"].to_numpy().astype(np.float64)
-    own = spread(values, starts, baseline=snapshot.shop.judging.baseline_readings)
+    own = own[np.lexsort((tech[own], group[own]))]
+    twin = np.concatenate([np.arange(len(at)), own])
+    row = at[twin]
+    fresh = np.concatenate([np.diff(group, prepend=-1) != 0, np.diff(group[own], prepend=-1) != 0])
+    fresh[len(at) :] |= np.diff(tech[own], prepend=-1) != 0
+    starts = np.flatnonzero(fresh)
+    values = told["value"].gather(row).to_numpy().astype(np.float64)
+    spreads = spread(values, starts, baseline=snapshot.shop.judging.baseline_readings)
     size = lengths(starts, len(values))
-    heads, ends = readings[starts], readings[starts + size - 1]
+    heads = tables.plain(told[[*key, "set_by", tables.TAKEN_AT]][row[starts]])
+    everyone = pl.Series(starts < len(at))
     rows = pl.DataFrame(
         {
             **{name: heads[name] for name in ("characteristic", "position")},
             "model": heads["setup"],
             "stage": heads["stage"],
-            "tech": heads["tech_set"],
+            "tech": heads.select(pl.when(everyone).then(pl.lit("")).otherwise("set_by")).to_series(),
             "n": size,
-            "first_at": heads["taken_at"],
-            "last_at": ends["taken_at"],
-            "step": _steps(snapshot, readings),
+            "first_at": heads[tables.TAKEN_AT],
+            "last_at": told[tables.TAKEN_AT].gather(row[starts + size - 1]),
         }
     )
-    return Streams(rows, readings, values, starts, own, _eras(snapshot, rows, readings, starts, own))
+    readings = Readings(told, row, np.cumsum(fresh) - 1, twin, rows["tech"])
+    rows = rows.with_columns(step=_steps(snapshot, readings))
+    eras = _eras(snapshot, rows, readings, starts, spreads)
+    judging = snapshot.shop.judging
+    if not judging.air or judging.budget is None:
+        return Streams(rows, readings, values, starts, spreads, eras)
+    needed = readings.of_all("taken_at", "visit", "day", "value")
+    return Streams(rows, readings, values, starts, spreads, eras, with_air(snapshot, rows, needed, starts, spreads.n))
 
 
-def _steps(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
+def _steps(snapshot: Snapshot, readings: Readings) -> pl.Series:
     """Step of each stream's gauge: the coarsest declared that took a tenth of its readings; none named, the coarsest
     declared; else null.
     """
@@ -138,17 +160,19 @@ def _steps(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
         schema={"gauge": pl.String(), "characteristic": pl.String(), "step": pl.Float64()},
         orient="row",
     )
+    told = readings.of_all("stream", "characteristic", "gauge")
     used = (
-        readings.group_by("stream", "characteristic", "gauge", maintain_order=True)
+        told.group_by("stream", "characteristic", "gauge", maintain_order=True)
         .len()
         .with_columns(share=pl.col("len") / pl.col("len").sum().over("stream"))
         .filter((pl.col("gauge") != "") & (pl.col("share") >= 0.1 - 1e-12))
+        .pipe(tables.plain)
         .join(declared, on=["gauge", "characteristic"])
         .group_by("stream")
         .agg(pl.col("step").max())
     )
     coarsest = declared.group_by("characteristic").agg(coarsest=pl.col("step").max())
-    one_each = readings.select("stream", "characteristic").unique("stream", keep="first", maintain_order=True)
+    one_each = tables.plain(told.select("stream", "characteristic").unique("stream", keep="first", maintain_order=True))
     return (
         one_each.join(used, on="stream", how="left", maintain_order="left")
         .join(coarsest, on="characteristic", how="left", maintain_order="left")
@@ -156,7 +180,7 @@ def _steps(snapshot: Snapshot, readings: pl.DataFrame) -> pl.Series:
     )
 
 
-def _eras(snapshot: Snapshot, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, own: Spread) -> Eras:
+def _eras(snapshot: Snapshot, rows: pl.DataFrame, readings: Readings, starts: Ints, own: Spread) -> Eras:
     """Eras of all streams: from the first readings on, and anew wherever limits were put on file."""
     s = len(starts)
     first = {
@@ -192,12 +216,12 @@ def _eras(snapshot: Snapshot, rows: pl.DataFrame, readings: pl.DataFrame, starts
 
 
 def _filed(
-    snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings: pl.DataFrame, starts: Ints, own: Spread
+    snapshot: Snapshot, filed: pl.DataFrame, rows: pl.DataFrame, readings: Readings, starts: Ints, own: Spread
 ) -> pl.DataFrame:
     """Eras under limits on file: where they begin among the readings, and where their baseline began."""
     numbered = rows.select(STREAM).with_row_index("stream").with_columns(pl.col("stream").cast(pl.Int64))
     at = (
-        readings.select("stream", tables.TAKEN_AT)
+        readings.of_all("stream", tables.TAKEN_AT)
         .with_row_index("start")
         .with_columns(pl.col("start").cast(pl.Int64))
         .sort(tables.TAKEN_AT)

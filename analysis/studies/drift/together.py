@@ -76,7 +76,9 @@ def patterns(held: Streams, shop: Shop, coarse: Flags) -> list[Pattern]:
             role=pl.col("stage").replace_strict(shop.roles, default="", return_dtype=pl.String),
         )
     )
-    readings = held.readings.with_columns(reading=pl.int_range(pl.len(), dtype=pl.Int64), value=pl.Series(held.values))
+    some = np.flatnonzero(np.isin(held.readings.stream, streams["stream"].to_numpy()))
+    readings = held.readings.at(some, "stream", "serial", "taken_at", "day")
+    readings = readings.with_columns(reading=pl.Series(some, dtype=pl.Int64), value=pl.Series(held.values[some]))
     found = []
     for (setup,), rows in streams.group_by("model", maintain_order=True):  # a handful of setups
         for role in ("final", "test"):

@@ -13,15 +13,17 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
-from analysis.methods.segments import Flags, Floats, Ints, lengths, places, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, places, segment_ids
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
-from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.setters import deviations, follow_air
 from analysis.studies.drift.streams import KEY, STREAM, Streams
 from ingest.shopfiles.shop import Shop
+from ingest.terms import tables
 
 AVERAGE, INDIVIDUALS, SHORT_RUN, POOLED, SHARE = "average", "individuals", "short run", "pooled", "share"
+AIR_OUT = "the air taken out"  # of what is plotted
 TOLD = pl.DataFrame(
     schema={name: pl.String() for name in ("chart", *STREAM)}
     | {"stream": pl.Int64(), "gauge": pl.String(), "over": pl.String()}
@@ -44,7 +46,8 @@ class Charts:
     begin: Ints  # (c,) place of the first judged reading
     adjusted: (
         pl.Series
-    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', joined by ';'
+    )  # (c,) '' or why this chart's limits differ: 'setters differ', 'coarse', 'not independent', AIR_OUT, joined
+    # by ';'
     ends_at: pl.Series  # (c,) when other limits took over; null: they still hold
     window: Ints  # (c,) row of Streams.readings where the readings since the baseline began start
     on_file: Flags  # (c,) limits on file
@@ -59,7 +62,11 @@ class Charts:
     def z(self) -> Floats:
         """What is plotted, in sigmas off the centre, shape (n,)."""
         size = lengths(self.starts, len(self.reading))
-        return np.asarray((self.plotted - np.repeat(self.centre, size)) / np.repeat(self.sigma, size))
+        found = np.empty(len(self.reading))
+        for some, where in blocks(self.starts, len(self.reading)):  # chart by chart: of millions nothing stands twice
+            centre, sigma = (np.repeat(each[some], size[some]) for each in (self.centre, self.sigma))
+            found[where] = (self.plotted[where] - centre) / sigma
+        return found
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,7 @@ class Fired:
     """Where each chart fired, and by which rule."""
 
     fired: Flags  # (n,)
-    rule: np.ndarray  # (n,) text: the rule, where it fired
+    rule: np.ndarray  # (n,) text: the rule; where none fired it says nothing
     average: Floats  # (n,) running average, on the scale of `plotted`
     half: Floats  # (n,) how far the average may stray; 0 before judging starts
 
@@ -86,6 +93,7 @@ def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, 
     sigma = np.where(grainy, np.sqrt(sigma**2 + step**2 / 12), sigma)
     if budgeted:
         sigma = sigma * stretch[eras.stream]
+    by_air = follow_air(held) & budgeted
     size = lengths(eras.starts, n)
     judged = (
         (size > eras.judged_from)
@@ -99,6 +107,7 @@ def stream_charts(held: Streams, shop: Shop, *, coarse: Flags, stretch: Floats, 
             word
             for word, holds in (
                 ("setters differ", differs[e]),
+                (AIR_OUT, by_air[e]),
                 ("coarse", grainy[e]),
                 ("not independent", budgeted and stretch[eras.stream[e]] > 1),
             )
@@ -167,7 +176,7 @@ def before_own(held: Streams, shop: Shop, own: Charts) -> Charts | None:
         rows=rows,
         starts=begins.astype(np.int64),
         reading=at,
-        plotted=held.values[at],
+        plotted=(deviations(held)[0] if own.rows["chart"][0] == AVERAGE else held.values)[at],
         centre=own.centre[chart],
         sigma=own.sigma[chart],
         baseline=own.baseline[chart],
@@ -196,8 +205,7 @@ def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts
         return None
     q = self_starting(held.values, held.starts, step=held.rows["step"].fill_null(0.0).to_numpy())
     pooled = (
-        held.readings[at]
-        .select("characteristic", "position", "stage", "taken_at", "serial", "line")
+        tables.plain(held.readings.at(at, "characteristic", "position", "stage", "taken_at", "serial", "line"))
         .with_columns(reading=pl.Series(at))
         .sort("characteristic", "position", "stage", "taken_at", "serial", "line")
         .with_columns(pool=pl.struct("characteristic", "position", "stage").rle_id())
@@ -263,11 +271,15 @@ def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | N
     width (n,) : in standard deviations of the average, by reading. cuts : readings before which a person closed.
     """
     found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts)
-    size = lengths(charts.starts, len(charts.plotted))
-    centre, sigma = np.repeat(charts.centre, size), np.repeat(charts.sigma, size)
-    fired = np.abs(found.average) > found.half * (1 + TIE) + TIE
+    n = len(charts.plotted)
+    size = lengths(charts.starts, n)
+    fired, average, half = np.empty(n, dtype=np.bool_), np.empty(n), np.empty(n)
+    for some, where in blocks(charts.starts, n):
+        fired[where] = np.abs(found.average[where]) > found.half[where] * (1 + TIE) + TIE
+        centre, sigma = (np.repeat(each[some], size[some]) for each in (charts.centre, charts.sigma))
+        average[where], half[where] = centre + sigma * found.average[where], sigma * found.half[where]
     fired &= charts.judged
-    return Fired(fired, np.where(fired, AVERAGE, ""), centre + sigma * found.average, sigma * found.half), found
+    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), found
 
 
 def fire_individuals(

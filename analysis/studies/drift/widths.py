@@ -9,24 +9,28 @@ anew when it has grown by a quarter.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.allowance import ewma_width, ewma_widths
 from analysis.methods.own_law import OwnLaw, own_law
-from analysis.methods.segments import Flags, Floats, Ints, lengths, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, segment_ids
 from analysis.studies.drift.budget import Budget, budget
 from analysis.studies.drift.pooled import Pooled
+from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.shares import Shares
 from analysis.studies.drift.streams import Streams
 from analysis.studies.drift.watching import SHORT_RUN, Charts
 from analysis.studies.story.calendar import week_of
+from ingest.shopfiles.house_rules import DAYS
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
 
 RESIDUALS = 400  # of complete baselines from which on they are a law of their own
 GROWN = 1.25
+THURSDAY = 3  # the weekday on which 1970 began, Monday being 0
 
 
 @dataclass(frozen=True)
@@ -55,8 +59,13 @@ class Laws:
 
 def week_numbers(held: Streams, shop: Shop) -> Ints:
     """The number of its week for each reading (weeks since 1970, by the shop's first day), shape (n,)."""
-    first = held.readings.select(week_of(pl.col("day"), shop).cast(pl.Date).cast(pl.Int32))["day"].to_numpy()
-    return np.asarray(first // 7, dtype=np.int64)
+    return _week_numbers(held.readings, DAYS.index(shop.shop.week_starts))
+
+
+@lru_cache(maxsize=1)  # asked for many times of the same readings
+def _week_numbers(readings: Readings, first: int) -> Ints:
+    day = readings["day"].cast(pl.Int32).to_numpy().astype(np.int64)
+    return (day - (day + THURSDAY - first) % 7) // 7
 
 
 def allow(
@@ -194,11 +203,15 @@ def widths(charts: Charts, at: Ints, allowance: Budget, weight: float, laws: Law
             table[row, known] = ewma_width(arl, weight=weight, baseline=None)
         if not known.all():
             table[row, ~known] = ewma_widths(arl, baselines[~known], weight=weight)
-    wide = table[of_week[at], np.repeat(which, size)]
-    if laws is None or len(laws.names) == 0:
-        return np.asarray(wide)
-    number = np.array([laws.names.index(name) for name in pools(charts)], dtype=np.int64)
-    return np.asarray(wide * laws.factors[np.repeat(number, size), at])
+    known_laws = laws is not None and len(laws.names) > 0
+    number = np.array([laws.names.index(name) for name in pools(charts)] if laws and known_laws else [], dtype=np.int64)
+    wide = np.empty(len(charts.reading))
+    for some, where in blocks(charts.starts, len(charts.reading)):
+        week = at[where]
+        wide[where] = table[of_week[week], np.repeat(which[some], size[some])]
+        if laws is not None and known_laws:
+            wide[where] *= laws.factors[np.repeat(number[some], size[some]), week]
+    return wide
 
 
 def laws_of(own: Residuals, allowance: Budget, weight: float) -> Laws:

@@ -1,6 +1,5 @@
 """What is asked of the streams of a matter: their tolerances and targets, and whether one moved to its target."""
 
-import numpy as np
 import polars as pl
 
 from analysis.studies.drift.streams import KEY, streams
@@ -31,7 +30,7 @@ def _asked(snapshot: Snapshot) -> pl.DataFrame:
     if held is None:
         columns = dict.fromkeys(("characteristic", "position", "setup", "stage"), pl.String())
         return pl.DataFrame(schema={**columns, **dict.fromkeys(("upper", "lower", "target"), pl.Float64())})
-    last = held.readings[np.append(held.starts[1:], len(held.values)) - 1]
+    last = held.readings.at(held.ends)
     return with_specs(snapshot, last.filter(pl.Series((held.rows["tech"] == "").to_numpy())))
 
 

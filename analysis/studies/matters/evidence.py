@@ -21,10 +21,12 @@ from analysis.studies.matters.air import Air, airs
 from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, STRING_SET, SUPPLIER, TECH_AT, WEEKDAY
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 EPOCH = date(1970, 1, 1)
 SAME_HANDS = 0.98  # of the instruments passed through the hands that set them at another bench too
 RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
+OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "visit")
 WEIGHTS = {
     WEEKDAY: 0.3,
     CHANGE: 2.0,
@@ -71,7 +73,7 @@ def evidence(
     ok = stream_ok.to_numpy() & (held.eras.sigma[held.last_era] > 0)
     era = held.last_era
     _, sigma, _ = deviations(held)
-    ids = held.readings["stream"].to_numpy()
+    ids = held.readings.stream
     index = np.arange(len(ids))
     at = np.flatnonzero(ok[ids] & (index >= held.eras.window[era][ids]))
     if len(at) == 0:
@@ -82,19 +84,8 @@ def evidence(
     least = snapshot.shop.judging.least_readings  # from here on the short-run chart judges
     first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
     each = (
-        held.readings[at]
-        .select(
-            "serial",
-            "taken_at",
-            "day",
-            "set_on",
-            pl.col("setup").alias("model"),
-            "set_by",
-            "lot",
-            "supplier",
-            "gauge",
-            "visit",
-        )
+        tables.plain(held.readings.at(at, *OF_READINGS))
+        .rename({"setup": "model"})
         .with_columns(
             z=pl.Series(z), sd=pl.Series(sd), reading=pl.Series(at), judged=pl.Series(at >= first_judged[mine])
         )
@@ -111,7 +102,7 @@ def evidence(
         .sort("taken_at", "serial")
     )
     visits = snapshot.once(story).visits
-    rows = rows.with_columns(string_set=visits["string_set"].gather(rows["visit"]).fill_null(""))
+    rows = rows.with_columns(string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String))
     models, stream = _coded(rows["model"])
     z = rows["z"].to_numpy()
     one, resembles = _spread(z, stream)
@@ -265,7 +256,7 @@ def first_hands(snapshot: Snapshot) -> pl.DataFrame:
         for stage in stages
         for name, column in (("tech", "tech"), ("at", "visit"))
     ]
-    return one_each.group_by("serial").agg(cells)
+    return tables.plain(one_each.group_by("serial").agg(cells))
 
 
 def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, Ints]]:

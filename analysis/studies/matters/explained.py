@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis.methods.explanation import Explainer, Hypothesis, Look, together
+from analysis.methods.explanation import UNEXPLAINED, Explainer, Hypothesis, Look, together
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.evidence import Evidence
@@ -40,6 +40,7 @@ class Signalled:
     side: int
     open: bool
     back: int  # working day of its likeliest return; past the last one where there is none
+    again: int = -1  # of the last opening of one that was back and opened again under its first start
 
     def first(self, day: Ints) -> int:
         """The working day from which on its start is looked for."""
@@ -95,6 +96,7 @@ class _Work:
     left: dict[int, Signalled]
     closed: bool  # all of them have closed: what is looked at is the past
     steps: list[_Step] = field(default_factory=list)
+    last: Look = field(default_factory=lambda: Look([], 1.0))  # the last look
 
 
 def explained(found: Evidence, signals: list[Signalled], *, until: int | None = None) -> list[Explained]:
@@ -176,7 +178,7 @@ def _whole(part: Explained) -> Floats:
 
 def _round(work: _Work) -> bool:
     """One explanation more; False where nothing more is likely."""
-    look = work.explainer.look()
+    look = work.last = work.explainer.look()
     named = together(look, sure=SURE)
     if not look.hypotheses or (not named and look.nothing > LIKELY):
         return False
@@ -269,7 +271,7 @@ def _accounts(one: Signalled, first: int, before: float, after: float) -> bool:
     """Does an explanation, begun on its first likely day, account for a signal that opened since then: its readings lie
     half as far out once it is known, or no further than chance lets expect, some of it taken away.
     """
-    if one.opened < first or before * one.side <= 0:
+    if max(one.opened, one.again) < first or before * one.side <= 0:
         return False
     left, out = after * one.side, abs(before)  # what would be left the other way round is no part of this signal
     return left <= HALF * out or (left < QUIET and left <= SOME * out)
@@ -294,12 +296,13 @@ def _unexplained(work: _Work, group: list[Signalled]) -> Explained:
     low, high = min(one.low for one in group), max(one.high for one in group)
     best, look = work.explainer.measured(touched[work.keep].astype(np.float64), low, high)
     column = np.where(touched & (work.found.day >= best.start), 1.0, 0.0)
+    looked = [one for one in work.last.hypotheses if one.factor != UNEXPLAINED]  # and none of them stood out
     return Explained(
         work.found,
         [one.number for one in group],
         [],
         best,
-        look,
+        replace(look, hypotheses=look.hypotheses + looked),
         column,
         min(one.since for one in group),
         group[0].side,

@@ -45,7 +45,7 @@ def unit(judged: Signals, one: Signal) -> tuple[str, str] | None:
     """Characteristic and stage of the readings a signal is about; None for a weekly share."""
     if one.row["chart"] == SHARE or one.row["reading"] is None or one.row["reading"] < 0:
         return None
-    return str(one.row["characteristic"]), str(judged.streams.readings["stage"][int(one.row["reading"])])
+    return str(one.row["characteristic"]), str(judged.streams.readings.one("stage", int(one.row["reading"])))
 
 
 def by_unit(judged: Signals, every: list[Signal]) -> dict[tuple[str, str], list[Signal]]:
@@ -158,7 +158,8 @@ def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Sign
     )
     closed = row["back_at"] or row["closed_at"]
     back = len(found.days) if closed is None else day_at(found, closed, snapshot)
-    return Signalled(one.number, touched, since, first, last, opened, side, still, back)
+    again = day_at(found, row["opened_last"] or row["opened_at"], snapshot) if closed is None else opened
+    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again)
 
 
 def _hints(found: Evidence, one: Signalled) -> bool:

@@ -18,6 +18,7 @@ from analysis.methods.spline_by_lot import Bent, bent
 from analysis.studies.necks import lots
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 TENTH = 0.1  # mm
 CURVE_POINTS = 25
@@ -115,7 +116,7 @@ def instruments(snapshot: Snapshot, characteristic: str | None = None) -> pl.Dat
         )
         .unique("serial", keep="first", maintain_order=True)
         .join(judged, on="serial", maintain_order="left")
-        .join(spent, on="serial", maintain_order="left")
+        .join(tables.plain(spent), on="serial", maintain_order="left")
     )
 
 

@@ -13,6 +13,7 @@ from analysis.studies.story.conformity import with_specs
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 ACCEPT, REJECT, TOO_FEW = "accept", "reject", "too few"
 LEAST_MEASURED = 3  # necks that a plan by measurement judges by
@@ -44,7 +45,9 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("value").is_not_null(),
         (pl.col("supplier") != "") | (pl.col("lot") != ""),
     )
-    ordered = found.sort("characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True)
+    ordered = tables.plain(found).sort(
+        "characteristic", "part", -pl.col("value").abs(), "position", maintain_order=True
+    )
     one_each = ordered.unique(["characteristic", "part"], keep="first", maintain_order=True)
     return with_specs(snapshot, one_each).sort(*KEY, "taken_at", "serial", "line", maintain_order=True)
 

@@ -22,6 +22,7 @@ from analysis.studies.necks import lots
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop_parts import Plan
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 COVERAGE = 2.0  # expanded uncertainty: twice the standard deviation of R&R, some 95 % (ISO 14253-1, GUM)
 LEAST_EACH = 2  # lots before and since from which a change has an interval
@@ -291,7 +292,8 @@ def _edges(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("position").is_in(["bass", "treble"]),
     )
     both = (
-        edges.unique([*lots.KEY, "part", "position"], keep="first")
+        tables.plain(edges)
+        .unique([*lots.KEY, "part", "position"], keep="first")
         .group_by([*lots.KEY, "part"])
         .agg(
             pl.col("value").filter(pl.col("position") == "bass").first().alias("bass"),

@@ -19,6 +19,7 @@ from analysis.studies.story.story import SEVERAL
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 COVERAGE, CONFIDENCE = 0.90, 0.95
 LEAST = 30  # readings of qualified techs behind a band; fewer is called few and gives none
@@ -76,7 +77,7 @@ def bands_of_others(snapshot: Snapshot, tech: str) -> pl.DataFrame:
     readings = _qualified(snapshot)
     own = readings.filter(pl.col("set_by") == tech).select(*PLACE).unique()
     others = readings.filter(pl.col("set_by") != tech).join(own, on=PLACE, how="semi", maintain_order="left")
-    kept = every.join(own, left_on=KEY, right_on=PLACE, how="anti")
+    kept = every.join(tables.plain(own), left_on=KEY, right_on=PLACE, how="anti")
     return _in_order(snapshot, pl.concat([kept, _made(snapshot, others)]))
 
 
@@ -148,7 +149,7 @@ def set_readings(snapshot: Snapshot) -> pl.DataFrame:
     return readings.filter(
         (pl.col("set_stage") != "")
         & (pl.col("set_by") != "")
-        & ~pl.col("set_by").str.contains(SEVERAL)
+        & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL)
         & (pl.col("setup") != "")
     )
 
@@ -164,6 +165,7 @@ def _qualified(snapshot: Snapshot) -> pl.DataFrame:
     """As-set readings set by techs qualified for the stage where it is set."""
     pairs = [(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified]
     able = pl.DataFrame(pairs, schema={"set_stage": pl.String(), "set_by": pl.String()}, orient="row")
+    able = able.cast(pl.Categorical)
     return set_readings(snapshot).join(able, on=["set_stage", "set_by"], how="semi", maintain_order="left")
 
 

@@ -17,6 +17,7 @@ from analysis.studies.people.techs import exposure
 from analysis.studies.story.conformity import as_set
 from analysis.studies.story.story import SEVERAL, story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 BLOCK = 20  # instruments behind one spread
 LEAST_IN_BLOCK = 10
@@ -65,11 +66,15 @@ def new_techs(snapshot: Snapshot) -> pl.DataFrame:
     qualified = {(stage, tech.key) for tech in snapshot.shop.techs for stage in tech.qualified}
     known = [tech.key for tech in snapshot.shop.techs]
     visits = snapshot.once(story).visits.filter(pl.col("first_pass") & pl.col("tech").is_in(known))
-    rows = visits.group_by("stage", "tech").agg(
-        pl.len().cast(pl.Int64).alias("instruments"),
-        pl.col("taken_at").min().alias("first_at"),
-        pl.col("taken_at").max().alias("last_at"),
-        pl.col("bench_order").first(),
+    rows = (
+        tables.plain(visits.select("stage", "tech", "taken_at", "bench_order"))
+        .group_by("stage", "tech")
+        .agg(
+            pl.len().cast(pl.Int64).alias("instruments"),
+            pl.col("taken_at").min().alias("first_at"),
+            pl.col("taken_at").max().alias("last_at"),
+            pl.col("bench_order").first(),
+        )
     )
     new = [pair not in qualified for pair in rows.select("stage", "tech").iter_rows()]
     return rows.filter(pl.Series(new, dtype=pl.Boolean)).sort("bench_order", "tech").drop("bench_order")
@@ -80,7 +85,7 @@ def learning_curve(snapshot: Snapshot, stage: str, tech: str) -> Learning:
     visits = snapshot.once(story).visits.filter(
         pl.col("first_pass") & (pl.col("stage") == stage) & (pl.col("tech") != "")
     )
-    visits = visits.filter(~pl.col("tech").str.contains(SEVERAL)).sort("taken_at", "serial")
+    visits = visits.filter(~pl.col("tech").cast(pl.String).str.contains(SEVERAL)).sort("taken_at", "serial")
     mine = visits.filter(pl.col("tech") == tech).with_columns(done=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))
     if mine.is_empty():
         raise UnusableData(

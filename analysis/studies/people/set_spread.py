@@ -13,6 +13,7 @@ from analysis.methods.segments import Floats
 from analysis.studies.story.conformity import as_set
 from analysis.studies.story.story import SEVERAL
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 CELL = ["characteristic", "setup", "position"]
 LEAST_OTHERS = 10  # readings of the others in a cell; below it their own spread is too ill known to divide by
@@ -39,15 +40,17 @@ def spreads(snapshot: Snapshot) -> pl.DataFrame:
     of one instrument (its strings, its edges) go together, so the intervals take an instrument as one reading.
     """
     readings = snapshot.once(as_set).filter(
-        (pl.col("set_by") != "") & ~pl.col("set_by").str.contains(SEVERAL) & (pl.col("setup") != "")
+        (pl.col("set_by") != "") & ~pl.col("set_by").cast(pl.String).str.contains(SEVERAL) & (pl.col("setup") != "")
     )
     off = (pl.col("value") - pl.col("target").fill_null(0.0)).alias("off")
-    mine = readings.group_by(*CELL, "set_by").agg(
-        pl.len().alias("n"),
-        off.mean().alias("mean"),
-        off.var().fill_null(0.0).alias("var"),
-        pl.col("serial").unique().alias("serials"),
-        pl.col("set_stage").first(),
+    mine = tables.plain(
+        readings.group_by(*CELL, "set_by").agg(
+            pl.len().alias("n"),
+            off.mean().alias("mean"),
+            off.var().fill_null(0.0).alias("var"),
+            pl.col("serial").unique().alias("serials"),
+            pl.col("set_stage").first(),
+        )
     )
     total, mean = (
         pl.col("n").sum().over(CELL),

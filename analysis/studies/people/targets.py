@@ -20,6 +20,7 @@ from analysis.studies.people.bands import LEAST, judged_by, set_readings, target
 from analysis.studies.people.not_theirs import LeftOut, left_out
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 __all__ = ["LEAST", "LeftOut"]
 PRACTICE = 10  # instruments of a practice set
@@ -66,7 +67,7 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: d
         readings = readings.filter(pl.col("set_on") <= until)
     touched = readings.filter(pl.col("set_by") == tech).select("characteristic", "position", "setup").unique()
     theirs = targets_of(snapshot, tech).join(
-        touched,
+        tables.plain(touched),
         left_on=["characteristic", "position", "model"],
         right_on=["characteristic", "position", "setup"],
         how="semi",
@@ -90,7 +91,7 @@ def stands(snapshot: Snapshot, tech: str, *, since: date | None = None, until: d
 def first_stands(snapshot: Snapshot, tech: str, stage: str) -> list[Stand]:
     """The targets of somebody at a stage where no reading of theirs is on file yet, those most often set first."""
     readings = set_readings(snapshot).filter(pl.col("set_stage") == stage)
-    often = readings.group_by("characteristic", "position", pl.col("setup").alias("model")).len()
+    often = tables.plain(readings.group_by("characteristic", "position", pl.col("setup").alias("model")).len())
     rows = targets_of(snapshot, tech).filter(pl.col("stage") == stage)
     rows = rows.join(often, on=["characteristic", "position", "model"], how="left", maintain_order="left")
     rows = rows.sort(

@@ -19,6 +19,7 @@ from analysis.studies.story.story import SEVERAL, story
 from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 RELIEF = "relief"  # the characteristic that a rod sets
 # p_more below which work came back more than chance and mix explain; in trials 5 % of equals or fewer
@@ -80,10 +81,12 @@ def people(snapshot: Snapshot) -> pl.DataFrame:
     times, 63 % where a single other did as much (tests/trials/fair_techs.md).
     """
     visits = _named(snapshot.once(story).visits.filter(pl.col("round") == 1))
-    rows = visits.group_by("stage", "tech").agg(
-        pl.len().alias("visits"),
-        pl.col("minutes").filter("first_pass").median().alias("minutes_median"),
-        pl.col("bench_order").first(),
+    rows = tables.plain(
+        visits.group_by("stage", "tech").agg(
+            pl.len().alias("visits"),
+            pl.col("minutes").filter("first_pass").median().alias("minutes_median"),
+            pl.col("bench_order").first(),
+        )
     )
     work = snapshot.once(exposure)
     counted = work.group_by("stage", "tech").agg(pl.len().alias("judged"))
@@ -107,12 +110,14 @@ def exposure(snapshot: Snapshot) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     judged = told.instruments.filter("judged")
-    inspector = pl.Series("inspector", told.visits["tech"].gather(judged["judged_visit"]))
+    inspector = pl.Series("inspector", told.visits["tech"].gather(judged["judged_visit"]).cast(pl.String))
     back = (
         charged(snapshot).select("serial", pl.col("caused_at").alias("stage"), pl.col("charged").alias("tech")).unique()
     )
     return (
-        _named(told.visits.filter("first_pass"))
+        tables.plain(
+            _named(told.visits.filter("first_pass")).select("visit", "serial", "stage", "tech", "model", "lot", "week")
+        )
         .join(judged.select("serial", inspector), on="serial", maintain_order="left")
         .join(
             back.with_columns(came_back=pl.lit(True)), on=["serial", "stage", "tech"], how="left", maintain_order="left"
@@ -138,7 +143,7 @@ def _sorted_out(snapshot: Snapshot) -> pl.DataFrame:
     """Loops of round 1 with `why` they are not charged ('' = they are)."""
     told = snapshot.once(story)
     loops = told.loops.filter(pl.col("round") == 1)
-    named = told.visits["tech"].gather(loops["charged_visit"]).fill_null("")
+    named = told.visits["tech"].gather(loops["charged_visit"]).fill_null("").cast(pl.String)
     judged = told.instruments.filter("judged")["serial"].to_list()
     why = (
         pl.when(~pl.col("caused_at").is_in(list(snapshot.shop.bench_order)))
@@ -278,7 +283,7 @@ def _unrest(count: Floats, wanted: Floats, variance: Floats) -> float:
 
 def _named(visits: pl.DataFrame) -> pl.DataFrame:
     """Visits that bear one name."""
-    return visits.filter((pl.col("tech") != "") & ~pl.col("tech").str.contains(SEVERAL))
+    return visits.filter((pl.col("tech") != "") & ~pl.col("tech").cast(pl.String).str.contains(SEVERAL))
 
 
 def _without_rod(shop: Shop) -> list[str]:

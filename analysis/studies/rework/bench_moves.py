@@ -14,6 +14,7 @@ from scipy import sparse
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.passes import last_before
 from ingest.shopfiles.shop import Shop
+from ingest.terms import tables
 
 FIRST = -1  # the context of a visit outside every loop
 
@@ -98,7 +99,8 @@ def bench_of(visits: pl.DataFrame, loops: pl.DataFrame, shop: Shop) -> Bench:
         .join(
             visits.filter(pl.col("outcome") == "send back")
             .select("caused_at", pl.col("stage").alias("caught_at"))
-            .unique(),
+            .unique()
+            .pipe(tables.plain),
             on=["caused_at", "caught_at"],
             how="semi",
         )

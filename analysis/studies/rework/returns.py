@@ -9,6 +9,7 @@ import polars as pl
 from analysis.studies.story.scope import ALL, Scope
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 
 def returns(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
@@ -20,7 +21,7 @@ def returns(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     rounds = scope.models_of(told.visits).sort("visit").with_columns(_before=pl.col("taken_at").shift(1).over("serial"))
-    rows = (
+    rows = tables.plain(
         rounds.filter(pl.col("round") > 1)
         .group_by("serial", "round", maintain_order=True)
         .agg(

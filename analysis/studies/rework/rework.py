@@ -14,6 +14,7 @@ from analysis.studies.story.story import ELSEWHERE, story
 from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 SUMS = ("minutes", "hours", "cost")
 
@@ -218,7 +219,9 @@ def answers(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     table = kinds.group_by(
         pl.col("outcome").alias("kind"), "caused_at", pl.col("stage").alias("caught_at"), "fault"
     ).agg(pl.len().cast(pl.Int64).alias("count"), pl.col("confirmed").sum().cast(pl.Int64))
-    return table.sort("kind", "count", "caused_at", "caught_at", "fault", descending=[False, True, False, False, False])
+    return tables.plain(table).sort(
+        "kind", "count", "caused_at", "caught_at", "fault", descending=[False, True, False, False, False]
+    )
 
 
 def travels(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
@@ -313,7 +316,7 @@ def _set_aside(snapshot: Snapshot) -> pl.DataFrame:
     in the same log.
     """
     lines = snapshot.once(story).visits.select("log_id", "line", "week").sort("line", "week")
-    asked = snapshot.table("set_aside", "log_id", "line").sort("line")
+    asked = snapshot.coded("set_aside", "log_id", "line").sort("line")
     before = asked.join_asof(lines, on="line", by="log_id", strategy="backward", check_sortedness=False)["week"]
     after = asked.join_asof(lines, on="line", by="log_id", strategy="forward", check_sortedness=False)["week"]
     weeks_of_rows = pl.select(pl.coalesce(before, after).alias("week")).drop_nulls()

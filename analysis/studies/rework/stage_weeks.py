@@ -15,6 +15,7 @@ from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
 from analysis.studies.story.story import ANSWERED, story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 BASE_WEEKS = 12
 FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
@@ -104,12 +105,13 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     """stage, week, model, lot, inspector (who judged it), instruments, came_back, faults; the same order every time."""
     told = snapshot.once(story)
     weeks = instruments.select("serial", pl.col("week").alias("judged_week"), "judged_visit")
-    inspector = pl.Series("inspector", told.visits["tech"].gather(weeks["judged_visit"])).fill_null("")
+    inspector = pl.Series("inspector", told.visits["tech"].gather(weeks["judged_visit"]).cast(pl.String)).fill_null("")
     weeks = weeks.with_columns(inspector)
     here = (
         visits_judged(snapshot, instruments)
         .select("serial", "stage", "model", "lot")
         .unique(["serial", "stage"], keep="first", maintain_order=True)
+        .pipe(tables.plain)
         .join(weeks, on="serial")
     )
     named = (

@@ -10,6 +10,7 @@ from analysis.studies.story.story import story
 from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at, told_instruments
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 
 def stage_yields(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
@@ -32,12 +33,12 @@ def stage_yields(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
         told.caused.filter(pl.col("round") == 1)
         .select("serial", pl.col("caused_at").alias("stage"))
         .unique()
-        .join(here.select("serial", "stage").unique(), on=["serial", "stage"], how="semi")
+        .join(tables.plain(here.select("serial", "stage").unique()), on=["serial", "stage"], how="semi")
         .group_by("stage")
         .agg(pl.len().cast(pl.Int64).alias("came_back"))
     )
     table = pl.DataFrame({"stage": list(snapshot.shop.bench_order)}).join(
-        counted, on="stage", how="left", maintain_order="left"
+        tables.plain(counted), on="stage", how="left", maintain_order="left"
     )
     table = table.join(came_back, on="stage", how="left", maintain_order="left").with_columns(
         pl.col("instruments", "visits", "straight", "came_back").fill_null(0), pl.col("minutes").fill_null(0.0)
@@ -54,7 +55,7 @@ def _of_what_was_read(table: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
     told = snapshot.once(story).visits.group_by("stage").agg(minutes_known().any().alias("_minutes"))
     at = snapshot.once(outcomes_at).with_columns(_caught=pl.lit(True))
     table = table.join(at, on="stage", how="left", maintain_order="left")
-    table = table.join(told, on="stage", how="left", maintain_order="left")
+    table = table.join(tables.plain(told), on="stage", how="left", maintain_order="left")
     caught = pl.col("_caught").fill_null(False)
     caused = pl.lit(causes_read(snapshot) and snapshot.once(outcome_read).any())
     ends = ("", "_low", "_high")
@@ -102,13 +103,14 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
         )
         return pl.DataFrame(schema=columns)
     first = visits_judged(snapshot, instruments).filter("first_pass").drop("week")
-    first = first.join(routes(snapshot.shop), on=["family", "stage"], how="semi").join(
-        instruments.select("serial", "week"), on="serial"
-    )
+    first = first.join(
+        routes(snapshot.shop).cast({pl.String: pl.Categorical}), on=["family", "stage"], how="semi"
+    ).join(instruments.select("serial", "week"), on="serial")
     key = [*groups, "model"]
     cells = (
         first.group_by(*key, "stage")
         .agg((pl.col("outcome") == "pass").sum().alias("k"), pl.len().alias("n"))
+        .pipe(tables.plain)
         .sort(*key, "stage")
     )
     per_model = instruments.group_by(key).agg(

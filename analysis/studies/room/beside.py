@@ -14,6 +14,7 @@ from analysis.studies.gauges.rr import rr_sd
 from analysis.studies.room.capability import capability_rows
 from analysis.studies.story.conformity import as_set, with_specs
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 MONTH = timedelta(days=28)
 LEAST = 30  # instruments from which a month is looked ahead
@@ -53,7 +54,8 @@ def received(snapshot: Snapshot) -> pl.DataFrame:
     """
     readings = with_specs(snapshot, received_readings(snapshot))
     rows = (
-        readings.with_columns(pl.col("setup").alias("model"))
+        tables.plain(readings)
+        .with_columns(pl.col("setup").alias("model"))
         .group_by(RECEIVED)
         .agg(
             pl.len().cast(pl.Int64).alias("n"),

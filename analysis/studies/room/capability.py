@@ -13,13 +13,14 @@ import polars as pl
 from analysis.methods.capability import bissell, indices
 from analysis.methods.independent_number import LEAST, Carried, carried
 from analysis.methods.intervals import binomial_exact
-from analysis.methods.segments import Floats, Ints, lengths, means
+from analysis.methods.segments import Flags, Floats, Ints, lengths, means
 from analysis.methods.variables import spread
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import KEY, STREAM
 from analysis.studies.room.expected import Rows, expected
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 from ingest.terms.tables import TIME
 
 NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT = "not steady", "thin", "coarse", "not normal", "dependent"
@@ -42,12 +43,18 @@ CAPABILITY: dict[str, pl.DataType] = {
 }
 
 
+ASKED = ["characteristic", "position", "family", "model", "stage", "supplier", "set_on", "value", "gauge"]
+
+
 @dataclass(frozen=True)
 class _Groups:
     """Readings of streams under one spec each, group after group."""
 
-    readings: pl.DataFrame  # with stream, spec, target, lower, upper, outside
+    at: Ints  # (n,) rows of Streams.readings
     values: Floats  # (n,)
+    spec: Ints  # (n,) row of specs
+    outside: Flags  # (n,) False where there is no limit
+    on_limit: Flags  # (n,)
     starts: Ints  # (g,)
     stream: Ints  # (g,)
 
@@ -61,19 +68,26 @@ def capability_rows(snapshot: Snapshot) -> pl.DataFrame:
     if groups is None:
         return pl.DataFrame(schema=CAPABILITY)
     rows = _rows(snapshot, judged, groups)
-    return pl.concat([rows, _any_position(snapshot, groups)]).sort(*STREAM, "first_at", maintain_order=True)
+    return pl.concat([rows, _any_position(snapshot, judged, groups)]).sort(*STREAM, "first_at", maintain_order=True)
 
 
 def _groups(snapshot: Snapshot, judged: Signals) -> _Groups | None:
-    readings = with_specs(snapshot, judged.streams.readings).filter(pl.col("spec").is_not_null())
-    if readings.is_empty():
+    held = judged.streams
+    source, row = held.readings.source, held.readings.row
+    read = np.zeros(len(source), dtype=bool)
+    read[row] = True  # each once, though it stands in two streams
+    told = with_specs(snapshot, source[ASKED].filter(pl.Series(read))).select("spec", "outside", "on_limit")
+    place = (np.cumsum(read) - 1)[row]
+    spec = told["spec"].fill_null(-1).to_numpy()[place]
+    at = np.flatnonzero(spec >= 0)
+    if len(at) == 0:
         return None
-    readings = readings.sort("stream", "spec", maintain_order=True)
-    group = readings.select(pl.struct("stream", "spec").rle_id().cast(pl.Int64).alias("group"))["group"].to_numpy()
-    starts = np.flatnonzero(np.diff(group, prepend=-1)).astype(np.int64)
-    return _Groups(
-        readings, readings["value"].to_numpy().astype(np.float64), starts, readings["stream"].gather(starts).to_numpy()
-    )
+    stream = held.readings.stream
+    at = at[np.lexsort((spec[at], stream[at]))]
+    fresh = (np.diff(stream[at], prepend=-1) != 0) | (np.diff(spec[at], prepend=-1) != 0)
+    outside, on_limit = (told[name].fill_null(False).to_numpy()[place[at]] for name in ("outside", "on_limit"))
+    starts = np.flatnonzero(fresh).astype(np.int64)
+    return _Groups(at, held.values[at], spec[at], outside, on_limit, starts, stream[at[starts]])
 
 
 def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
@@ -82,15 +96,15 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     mean = means(values, starts)
     sd_short = spread(values, starts).sigma
     sd_long = np.sqrt(np.add.reduceat((values - np.repeat(mean, n)) ** 2, starts) / np.maximum(n - 1, 1))
-    heads, ends = groups.readings[starts], groups.readings[starts + n - 1]
-    target, lower, upper = (
-        heads[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in ("target", "lower", "upper")
-    )
+    taken = judged.streams.readings.taken_at
+    first_at, last_at = taken.gather(groups.at[starts]), taken.gather(groups.at[starts + n - 1])
+    asked = snapshot.specs.rows.select("target", "lower", "upper")[groups.spec[starts]]
+    target, lower, upper = (asked[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in asked.columns)
     one = n < 2
     short, long = np.where(one, np.nan, sd_short), np.where(one, np.nan, sd_long)
     index = indices(mean, short, long, n, target=target, lower=lower, upper=upper)
-    outside = np.add.reduceat(groups.readings["outside"].fill_null(False).cast(pl.Int64).to_numpy(), starts)
-    on_limit = np.add.reduceat(groups.readings["on_limit"].fill_null(False).cast(pl.Int64).to_numpy(), starts)
+    outside = np.add.reduceat(groups.outside.astype(np.int64), starts)
+    on_limit = np.add.reduceat(groups.on_limit.astype(np.int64), starts)
     low, high = binomial_exact(outside, n)
     limited = ~(np.isnan(lower) & np.isnan(upper))
     step = judged.streams.rows["step"].fill_null(0.0).to_numpy()[groups.stream]
@@ -103,7 +117,7 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
         np.where(effective >= LEAST, bound, np.nan) for bound in bissell(index.ppk, effective, effective - 1)
     )
     thin = (n < snapshot.shop.judging.least_readings) | (sd_short <= 0)
-    unsteady = _unsteady(judged, groups.stream, heads["taken_at"], ends["taken_at"])
+    unsteady = _unsteady(judged, groups.stream, first_at, last_at)
     flags = [
         ";".join(
             word for word, holds in zip((NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT), row, strict=True) if holds
@@ -114,12 +128,10 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
         pl.DataFrame(
             {
                 **{name: judged.streams.rows[name].gather(groups.stream) for name in STREAM},
-                "first_at": heads["taken_at"],
-                "last_at": ends["taken_at"],
+                "first_at": first_at,
+                "last_at": last_at,
                 "n": n,
-                "target": heads["target"],
-                "lower": heads["lower"],
-                "upper": heads["upper"],
+                **{name: asked[name] for name in asked.columns},
                 "mean": mean,
                 "sd_short": _number(short),
                 "sd_long": _number(long),
@@ -150,19 +162,15 @@ def _carried(snapshot: Snapshot, judged: Signals, groups: _Groups) -> Carried:
     heads = judged.streams.rows
     pool = heads.select(pl.struct("characteristic", "stage").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
     everyone = (heads["tech"] == "").to_numpy()
-    codes = groups.readings.select(
-        pl.when(pl.col("lot") == "")
-        .then(-1)
-        .otherwise(pl.struct("supplier", "lot").rank("dense").cast(pl.Int64))
-        .alias("lot"),
-        pl.col("day").cast(pl.Int32).cast(pl.Int64),
-    )
+    told = judged.streams.readings.at(groups.at, "supplier", "lot", "day")
+    lot = tables.rank(told["lot"])
+    code = np.unique(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot, return_inverse=True)[1]
     return carried(
         groups.values,
         groups.starts,
         pool=pool[groups.stream],
-        lot=codes["lot"].to_numpy(),
-        day=codes["day"].to_numpy(),
+        lot=np.where((told["lot"] == "").to_numpy(), -1, code + 1),
+        day=told["day"].cast(pl.Int32).to_numpy().astype(np.int64),
         asked=everyone[groups.stream],
     )
 
@@ -178,11 +186,17 @@ def _unsteady(judged: Signals, stream: Ints, first: pl.Series, last: pl.Series) 
     return np.asarray(np.isin(np.arange(len(stream)), hit["row"].to_numpy()))
 
 
-def _any_position(snapshot: Snapshot, groups: _Groups) -> pl.DataFrame:
+def _any_position(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     """One row a characteristic with several positions, model and stage, all techs: instruments, and those with a
     reading outside.
     """
-    everyone = groups.readings.filter(pl.col("tech_set") == "").with_columns(pl.col("setup").alias("stream_model"))
+    readings = judged.streams.readings
+    rows = snapshot.specs.rows.select(pl.col("lower").is_not_null() | pl.col("upper").is_not_null()).to_series()
+    mine = np.flatnonzero((judged.streams.rows["tech"] == "").to_numpy()[readings.stream[groups.at]])
+    everyone = readings.at(groups.at[mine], "characteristic", "position", "setup", "stage", "part", "taken_at")
+    everyone = everyone.rename({"setup": "stream_model"}).with_columns(
+        outside=pl.Series(groups.outside[mine]), limited=rows.gather(groups.spec[mine])
+    )
     several = {item.key for item in snapshot.shop.characteristics if len(item.positions) > 1}
     seen = (
         everyone.group_by("characteristic")
@@ -190,12 +204,12 @@ def _any_position(snapshot: Snapshot, groups: _Groups) -> pl.DataFrame:
         .filter(pl.col("positions") > 1)
     )
     several |= set(seen["characteristic"])
-    rows = (
+    counted = (
         everyone.filter(pl.col("characteristic").is_in(sorted(several)))
         .group_by("characteristic", "stream_model", "stage", "part")
         .agg(
-            pl.col("outside").fill_null(False).any(),
-            pl.col("outside").is_not_null().any().alias("limited"),
+            pl.col("outside").any(),
+            pl.col("limited").any(),
             pl.col("taken_at").min().alias("first_at"),
             pl.col("taken_at").max().alias("last_at"),
         )
@@ -208,11 +222,11 @@ def _any_position(snapshot: Snapshot, groups: _Groups) -> pl.DataFrame:
         )
         .with_columns(pl.col("stream_model").alias("model"), position=pl.lit(ANY), tech=pl.lit(""))
     )
-    filled = rows.with_columns(
+    filled = counted.with_columns(
         [
             pl.lit("" if name == "flags" else None, dtype=dtype).alias(name)
             for name, dtype in CAPABILITY.items()
-            if name not in rows.columns
+            if name not in counted.columns
         ]
     )
     return filled.select(CAPABILITY.keys()).cast(dict(CAPABILITY))  # type: ignore[arg-type]

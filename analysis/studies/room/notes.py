@@ -11,6 +11,7 @@ from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Model
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 LEAST = 30  # accepted instruments behind a baseline
 MOST_FRETS = 24  # no model of the trade has more
@@ -56,14 +57,18 @@ def _notes(snapshot: Snapshot) -> pl.DataFrame:
     told = snapshot.once(story)
     pitch = [item.key for item in snapshot.shop.characteristics if item.quantity == "pitch"]
     place = pl.col("position").str.extract_groups(PLAYED)
-    readings = told.readings.filter(
+    readings = told.readings.select(
+        *("serial", "characteristic", "position", "value", "model", "setup", "outcome", "visit", "taken_at"),
+        *("role", "first_pass", "moment"),
+    ).filter(
         (pl.col("role") == "test")
         & pl.col("first_pass")
         & (pl.col("moment") == "found")
         & pl.col("value").is_not_null(),
-        pl.col("characteristic").is_in(pitch) & pl.col("position").str.contains(PLAYED) & (pl.col("serial") != ""),
+        pl.col("characteristic").is_in(pitch) & (pl.col("serial") != ""),
     )
-    sets = told.visits["string_set"].gather(readings["visit"])
+    readings = tables.plain(readings).filter(pl.col("position").str.contains(PLAYED))
+    sets = told.visits["string_set"].gather(readings["visit"]).cast(pl.String)
     notes = readings.select(
         "serial",
         "characteristic",

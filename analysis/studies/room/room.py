@@ -17,6 +17,7 @@ from analysis.methods.segments import Floats
 from analysis.studies.room import capability
 from analysis.studies.story.conformity import judged_readings
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 KEY = ["characteristic", "position", "setup"]
 SAME = 1e-9
@@ -86,7 +87,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
         share_low=pl.Series(low),
         share_high=pl.Series(high),
     )
-    rows = rows.join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left")
+    rows = tables.plain(rows).join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left")
     same_readings = (pl.col("n") == pl.col("own_n")) & ((pl.col("ppk") - pl.col("own_ppk")).abs() < SAME)
     rows = rows.with_columns(  # the same readings have the same bounds as in the table of figures
         pl.when(same_readings).then("own_low").otherwise("ppk_low").alias("ppk_low"),

@@ -19,6 +19,8 @@ SETTLING: dict[str, pl.DataType] = {
     "high": pl.Float64(),
 }
 KEY = ["setup", "characteristic", "position"]
+ASKED_OF_VISITS = ("visit", "serial", "round", "role", "outcome", "bench_order")
+OF_READINGS = ("serial", "setup", "model", "characteristic", "position", "day", "log_id", "line", "value")
 
 
 def pairs(snapshot: Snapshot) -> pl.DataFrame:
@@ -29,48 +31,49 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     that visit passed and measured the same at pitch.
     """
     told = snapshot.once(story)
-    first_round = told.visits.filter(pl.col("round") == 1)
-    awake = first_round.filter(pl.col("role") != "rest").with_columns(
-        pl.col("visit").shift(1).over("serial").alias("previous"),
-        pl.col("outcome").shift(1).over("serial").alias("previous_outcome"),
-        pl.col("bench_order").shift(1).over("serial").alias("previous_order"),
+    awake = told.visits.select(ASKED_OF_VISITS).filter((pl.col("round") == 1) & (pl.col("role") != "rest"))
+    same = pl.col("serial") == pl.col("serial").shift(1)  # visits stand instrument after instrument, in time order
+    awake = awake.with_columns(
+        pl.when(same).then(pl.col(name).shift(1)).alias(to)
+        for name, to in (("visit", "previous"), ("outcome", "previous_outcome"), ("bench_order", "previous_order"))
     )
     finals = awake.filter(pl.col("role") == "final").unique("serial", keep="first", maintain_order=True)
-    readings = told.readings.filter(pl.col("value").is_not_null() & pl.col("visit").is_not_null())
-    after = readings.filter(pl.col("moment") == "found").join(
-        finals.select("visit", "previous", "previous_outcome", "previous_order"),
-        on="visit",
-        how="inner",
-        maintain_order="left",
-    )
+    n = len(told.visits)
+    of = {name: np.full(n + 1, -1) for name in ("previous", "order")}
+    at = finals["visit"].to_numpy()
+    of["previous"][at] = finals["previous"].fill_null(n).to_numpy()
+    passed = (finals["previous_outcome"] == "pass").fill_null(False).to_numpy()
+    of["order"][at] = np.where(passed, finals["previous_order"].fill_null(-1).to_numpy(), -1)
+    readings = told.readings.select("visit", "moment", has=pl.col("value").is_not_null())
+    visit = readings["visit"].fill_null(n).to_numpy()
+    has = readings["has"].to_numpy() & (visit < n)
+    after = np.flatnonzero(has & (readings["moment"] == "found").to_numpy() & (of["previous"][visit] >= 0))
+    sought = np.zeros(n + 1, dtype=bool)
+    sought[of["previous"][visit[after]]] = True
+    sought[n] = False
     earlier = (
-        readings.sort("visit", pl.col("moment") == "left", maintain_order=True)
+        told.readings[["visit", "characteristic", "position", "moment", "value"]][np.flatnonzero(has & sought[visit])]
+        .sort("visit", pl.col("moment") == "left", maintain_order=True)
         .unique(["visit", "characteristic", "position"], keep="last", maintain_order=True)
         .select(pl.col("visit").alias("previous"), "characteristic", "position", pl.col("value").alias("before"))
     )
     at_pitch = {
         item.key: snapshot.shop.bench_order.get(item.at_pitch_from, -1) for item in snapshot.shop.characteristics
     }
-    joined = after.join(
-        earlier, on=["previous", "characteristic", "position"], how="left", maintain_order="left"
-    ).with_columns(from_order=pl.col("characteristic").replace_strict(at_pitch, default=-1, return_dtype=pl.Int64))
-    usable = (pl.col("previous_outcome") == "pass") & (pl.col("previous_order") >= pl.col("from_order"))
+    joined = (
+        told.readings[list(OF_READINGS)][after]
+        .with_columns(
+            previous=pl.Series(of["previous"][visit[after]]),
+            order=pl.Series(of["order"][visit[after]]),
+            from_order=pl.col("characteristic").replace_strict(at_pitch, default=-1, return_dtype=pl.Int64),
+        )
+        .join(earlier, on=["previous", "characteristic", "position"], how="left", maintain_order="left")
+    )
+    passed_at_pitch = (pl.col("order") >= 0) & (pl.col("order") >= pl.col("from_order"))
     return joined.select(
-        "serial",
-        "setup",
-        "model",
-        "family",
-        "supplier",
-        "lot",
-        "set_by",
-        "characteristic",
-        "position",
-        "day",
-        "taken_at",
-        "log_id",
-        "line",
+        *(name for name in OF_READINGS if name != "value"),
         pl.col("value").alias("after"),
-        pl.when(usable).then("before").alias("before"),
+        pl.when(passed_at_pitch).then("before").alias("before"),
     ).with_columns(change=pl.col("after") - pl.col("before"))
 
 

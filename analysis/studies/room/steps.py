@@ -7,6 +7,7 @@ from analysis.studies.drift.signals import signals
 from analysis.studies.drift.streams import KEY
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 STEPS: dict[str, pl.DataType] = {
     **{name: pl.String() for name in KEY},
@@ -33,9 +34,9 @@ def steps(snapshot: Snapshot) -> pl.DataFrame:
     if judged is None:
         return pl.DataFrame(schema=STEPS)
     held = judged.streams
-    spec = with_specs(snapshot, held.readings.group_by("stream", maintain_order=True).last())
+    spec = with_specs(snapshot, held.readings.at(held.ends))
     names = (
-        held.readings.filter(pl.col("gauge") != "")
+        tables.plain(held.readings.of_all("stream", "gauge").unique().filter(pl.col("gauge") != ""))
         .group_by("stream")
         .agg(pl.col("gauge").unique().sort().str.join(", ").alias("gauges"))
     )

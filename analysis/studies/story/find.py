@@ -10,6 +10,7 @@ import polars as pl
 
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 MOST = 12  # hits told of each kind; the rest is counted
 SERIAL, LOT, SUPPLIER, MODEL, TECH, LOG = "serial", "lot", "supplier", "model", "tech", "log"
@@ -70,7 +71,13 @@ def known(snapshot: Snapshot) -> dict[str, frozenset[str]]:
 def _names(snapshot: Snapshot, *, people: bool) -> Iterator[tuple[str, Iterable[tuple[str, str]]]]:
     shop, told = snapshot.shop, snapshot.once(story)
     yield SERIAL, told.instruments.select("serial", pl.col("model").fill_null("")).iter_rows()
-    lots = pl.concat([told.visits.select("lot", "supplier"), snapshot.table("lots", "lot", "supplier")], how="vertical")
+    lots = pl.concat(
+        [
+            tables.plain(told.visits.select("lot", "supplier").unique(maintain_order=True)),
+            snapshot.table("lots", "lot", "supplier"),
+        ],
+        how="vertical",
+    )
     lots = lots.fill_null("").unique(maintain_order=True)
     yield LOT, [(lot, supplier) for lot, supplier in lots.iter_rows() if lot]
     yield SUPPLIER, [(name, "") for name in lots["supplier"].unique(maintain_order=True) if name]

@@ -10,6 +10,7 @@ import polars as pl
 from analysis.studies.story.conformity import with_specs
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Behind:
 
 
 def _files(snapshot: Snapshot) -> pl.DataFrame:
-    return snapshot.table("logs", "log_id", "name").unique("log_id").rename({"name": "file"})
+    return snapshot.coded("logs", "log_id", "name").unique("log_id").rename({"name": "file"})
 
 
 def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
@@ -98,10 +99,8 @@ def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
         "log_id",
         "line",
     ]
-    return (
-        rows.join(_files(snapshot), on="log_id", how="left")
-        .select(columns)
-        .sort("taken_at", "serial", "line", descending=True)
+    return tables.plain(rows.join(_files(snapshot), on="log_id", how="left").select(columns)).sort(
+        "taken_at", "serial", "line", descending=True
     )
 
 
@@ -138,7 +137,7 @@ def send_backs(
         rows = rows.join(known, on="serial", how="semi")
     visits = snapshot.once(story).visits.select("visit", "log_id", "line")
     rows = rows.join(visits, on="visit", how="left").join(_files(snapshot), on="log_id", how="left")
-    return rows.sort("opened_at", "serial", descending=True)
+    return tables.plain(rows).sort("opened_at", "serial", descending=True)
 
 
 @dataclass(frozen=True)
@@ -165,8 +164,8 @@ def instrument(snapshot: Snapshot, *, serial: str) -> Life | None:
     )
     return Life(
         instrument=here.row(0, named=True),
-        visits=visits,
-        readings=with_specs(snapshot, found).join(files, on="log_id", how="left", maintain_order="left"),
+        visits=tables.plain(visits),
+        readings=tables.plain(with_specs(snapshot, found).join(files, on="log_id", how="left", maintain_order="left")),
         faults=told.faults.filter(pl.col("serial") == serial),
         loops=told.loops.filter(pl.col("serial") == serial),
     )

@@ -84,9 +84,9 @@ def with_minutes(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
         .when(trusted)
         .then("clock")
     )
-    return timed.with_columns(amount.otherwise("planned").alias("minutes"), source.alias("minutes_from")).drop(
-        "planned", "clock"
-    )
+    return timed.with_columns(
+        amount.otherwise("planned").alias("minutes"), source.cast(pl.Categorical).alias("minutes_from")
+    ).drop("planned", "clock")
 
 
 def last_before(visits: pl.DataFrame, at: Ints, stage: Ints, *, itself: bool) -> Ints:

@@ -16,19 +16,23 @@ from analysis.studies.story.time_order import visits_in_order
 from analysis.studies.story.walks import with_loops
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 ELSEWHERE = ("supplier", "handling", "unknown")  # causes that are no stage
 ANSWERED = ("send back", "fixed", "reject")  # outcomes that ask for a cause
 CAUSED_BY = (
     "caused by"  # kind of line of the bench book: where a send-back was caused, confirmed after the log was written
 )
+OF_VISIT = ("model", "setup", "family", "supplier", "lot", "neck", "round", "pass_no", "first_pass", "role", "outcome",
+            "tech")  # fmt: skip
 SEVERAL = r"[/+&,]"  # between the names of a visit that two worked on
 
 
 @dataclass(frozen=True)
 class Story:
     """The tables of every study. `visit` is the row of `visits`; times are UTC, days and weeks are those of the clock
-    on the wall.
+    on the wall. Texts of `visits` and `readings` are categories but for serial, part and neck (`tables.plain` makes
+    them texts again, where they are joined with a table of texts); those of the other tables are texts.
     """
 
     visits: pl.DataFrame
@@ -87,14 +91,15 @@ def story(snapshot: Snapshot) -> Story:
         .with_row_index("visit")
         .with_columns(pl.col("visit").cast(pl.Int64))
     )
-    visits = _with_causes(_with_word(visits, snapshot), snapshot.table("faults"), shop)
+    faults = snapshot.coded("faults")
+    visits = _with_causes(_with_word(visits, snapshot), faults, shop)
     visits, loops = with_loops(visits, snapshot)
     caused = _caused(visits, shop)
     return Story(
         visits=visits.drop("who"),
         readings=_readings(snapshot, with_parts, own),
-        faults=_faults(snapshot.table("faults"), visits),
-        instruments=instruments_of(visits, snapshot),
+        faults=_faults(faults, visits),
+        instruments=tables.plain(instruments_of(visits, snapshot)),
         loops=loops.join(
             caused.select("visit", "charged", "charged_visit"), on="visit", how="left", maintain_order="left"
         ),
@@ -111,6 +116,7 @@ def _with_word(visits: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
         return visits
     key = ["serial", "stage", "taken_at"]
     latest = said.sort("sequence").unique(["serial", "stage", "opened_at"], keep="last", maintain_order=True)
+    latest = latest.with_columns(tables.coded(latest["stage"]))
     word = latest.select("serial", "stage", pl.col("opened_at").alias("taken_at"), pl.col("text").alias("_word"))
     told = visits.join(word, on=key, how="left", maintain_order="left")
     known = pl.col("_word").fill_null("") != ""
@@ -139,9 +145,9 @@ def _caused(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     charged = pl.Series("charged_visit", last_before(visits, _ints(events["visit"]), stage, itself=False)).replace(
         -1, None
     )
-    tech = visits["tech"].gather(charged).fill_null("")
+    tech = visits["tech"].gather(charged).fill_null("").cast(pl.String)
     several = tech.str.contains(SEVERAL)
-    return events.select(
+    told = events.select(
         "visit",
         "serial",
         "model",
@@ -162,6 +168,7 @@ def _caused(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
         charged,
         pl.select(pl.when(several).then(pl.lit("")).otherwise(tech)).to_series().alias("charged"),
     )
+    return tables.plain(told)
 
 
 def _faults(faults: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
@@ -185,59 +192,61 @@ def _faults(faults: pl.DataFrame, visits: pl.DataFrame) -> pl.DataFrame:
         "taken_at",
     )
     joined = faults.join(told, on=["log_id", "line", "stage"], how="inner", maintain_order="left")
-    return joined.with_columns(pl.col("_serial").alias("serial")).drop("_serial").sort("visit", maintain_order=True)
+    told = joined.with_columns(pl.col("_serial").alias("serial")).drop("_serial").sort("visit", maintain_order=True)
+    return tables.plain(told)
 
 
 def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.DataFrame:
-    """Readings with their visit; `told`: visits and parts in time order, `own` (n,) those of an instrument."""
+    """Readings with their visit; `told`: visits and parts in time order, `own` (n,) those of an instrument.
+
+    Found and put in order by their keys alone, so that no column stands in memory twice.
+    """
     shop = snapshot.shop
-    visit = pl.Series("visit", np.where(own, np.cumsum(own) - 1, -1)).replace(-1, None)
-    rows = told.select(
-        "log_id",
-        "line",
-        "stage",
-        pl.col("serial").alias("_serial"),
-        "part",
-        "model",
-        "setup",
-        "family",
-        "supplier",
-        "lot",
-        "neck",
-        "round",
-        "pass_no",
-        "first_pass",
-        "role",
-        "outcome",
-        "tech",
-        visit,
-        pl.int_range(pl.len(), dtype=pl.Int64).alias("_row"),
+    key = ["log_id", "line", "stage"]
+    at = snapshot.coded("readings", *key).with_row_index("_reading")
+    at = at.join(told.select(key).with_row_index("_row"), on=key, how="inner", maintain_order="left")
+    reading, row = _ints(at["_reading"]), _ints(at["_row"])
+    serial = np.where(own, _ints(told["who"]), -1)[row]  # parts are sorted as texts are, and have no serial
+    stream = tables.one_key(
+        *(
+            tables.rank(snapshot.coded("readings", name)[name].gather(reading))
+            for name in ("characteristic", "position")
+        ),
+        *(tables.rank(told[name])[row] for name in ("setup", "stage")),
     )
-    readings = snapshot.table("readings").join(rows, on=["log_id", "line", "stage"], how="inner")
-    readings = readings.with_columns(
-        pl.col("_serial").alias("serial"), local_day(pl.col("taken_at"), shop).alias("day")
-    ).drop("_serial")
-    readings = readings.join(_where_set(shop), on=["characteristic", "family"], how="left", maintain_order="left")
-    readings = readings.with_columns(pl.col("set_stage").fill_null(""))
-    stage = readings["set_stage"].replace_strict(shop.bench_order, default=-1, return_dtype=pl.Int64).to_numpy()
-    setter = pl.Series("_setter", last_before(told, _ints(readings["_row"]), stage, itself=True)).replace(-1, None)
-    set_by = told["tech"].gather(setter).fill_null("").alias("set_by")
-    set_day = told["day"].gather(setter).alias("_set_day")
-    return (
-        readings.with_columns(set_by, set_day)
-        .with_columns(pl.when(pl.col("set_by") != "").then("_set_day").otherwise("day").alias("set_on"))
-        .drop("_row", "_set_day")
-        .sort("characteristic", "position", "setup", "stage", "taken_at", "serial", "line", "log_id", "moment")
+    typed = tables.one_key(
+        _ints(snapshot.table("readings", "line")["line"].gather(reading)),
+        *(tables.rank(snapshot.coded("readings", name)[name].gather(reading)) for name in ("log_id", "moment")),
     )
+    when = snapshot.table("readings", "taken_at")["taken_at"].gather(reading).cast(pl.Int64)
+    taken = _ints(when.fill_null(np.iinfo(np.int64).min))
+    order = np.lexsort((typed, serial, taken, stream))
+    reading, row = reading[order], row[order]
+    columns = {
+        name: told[name].gather(row) if name == "serial" else snapshot.coded("readings", name)[name].gather(reading)
+        for name in tables.READINGS
+    }
+    columns["part"] = told["part"].gather(row)
+    columns |= {name: told[name].gather(row) for name in OF_VISIT}
+    columns["visit"] = pl.Series(np.where(own, np.cumsum(own) - 1, -1)[row]).replace(-1, None)
+    columns["day"] = columns["taken_at"].to_frame().select(local_day(pl.col("taken_at"), shop)).to_series()
+    where = _where_set(shop)
+    pairs = pl.DataFrame([columns["characteristic"], columns["family"]])
+    set_stage = pairs.join(where, on=["characteristic", "family"], how="left", maintain_order="left")["set_stage"]
+    stage = set_stage.replace_strict(shop.bench_order, default=-1, return_dtype=pl.Int64).to_numpy()
+    setter = pl.Series("_setter", last_before(told, row, stage, itself=True)).replace(-1, None)
+    set_by = told["tech"].gather(setter).fill_null("")
+    set_on = pl.when(pl.Series(set_by != "")).then(told["day"].gather(setter)).otherwise(columns["day"])
+    columns |= {"set_stage": set_stage.fill_null(""), "set_by": set_by, "set_on": pl.select(set_on).to_series()}
+    return pl.DataFrame([each.alias(name) for name, each in columns.items()])
 
 
 def _where_set(shop: Shop) -> pl.DataFrame:
     """The stage that sets each characteristic on each family; '' as family: of parts whose model is not known."""
     families = [*dict.fromkeys(shop.families.values()), ""]
     rows = [(item.key, family, item.set_stage(family)) for item in shop.characteristics for family in families]
-    return pl.DataFrame(
-        rows, schema={"characteristic": pl.String(), "family": pl.String(), "set_stage": pl.String()}, orient="row"
-    )
+    names = ("characteristic", "family", "set_stage")
+    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String()), orient="row").cast(pl.Categorical)
 
 
 def _ints(column: pl.Series) -> Ints:

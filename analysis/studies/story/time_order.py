@@ -1,11 +1,13 @@
 """All visits in time order, parts linked to the instruments that took their necks, carried columns filled."""
 
+import numpy as np
 import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.story.calendar import local_day
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 CARRIED = (
     "model",
@@ -33,16 +35,27 @@ def visits_in_order(snapshot: Snapshot) -> pl.DataFrame:
     behind the last clocked one that is to precede it.
     """
     shop = snapshot.shop
-    visits = _named(snapshot.table("visits"), shop).filter(pl.col("taken_at") <= snapshot.as_of)
+    visits = _named(snapshot.coded("visits"), shop).filter(pl.col("taken_at") <= snapshot.as_of)
     ordered = _ordered(_linked(visits))
-    carried = [
-        pl.col(name).replace("", None).first(ignore_nulls=True).over("who").fill_null("").alias(name)
-        for name in CARRIED
-    ]
-    return ordered.with_columns(carried).with_columns(
-        pl.col("model").replace_strict(shop.setups, default=pl.col("model"), return_dtype=pl.String).alias("setup"),
-        pl.col("model").replace_strict(shop.families, default="", return_dtype=pl.String).alias("family"),
+    ordered = ordered.with_columns(_carried(ordered))
+    model = ordered["model"].cast(pl.String)
+    return ordered.with_columns(
+        setup=tables.coded(model.replace_strict(shop.setups, default=model, return_dtype=pl.String)),
+        family=tables.coded(model.replace_strict(shop.families, default="", return_dtype=pl.String)),
     )
+
+
+def _carried(ordered: pl.DataFrame) -> list[pl.Series]:
+    """The carried columns: of each instrument the first that was given; '' of none."""
+    who = ordered["who"].to_numpy()
+    found = []
+    for name in CARRIED:
+        at = np.flatnonzero((ordered[name] != "").fill_null(False).to_numpy())
+        someone, first = np.unique(who[at], return_index=True)
+        given = np.full(int(who.max(initial=-1)) + 1, -1)
+        given[someone] = at[first]
+        found.append(ordered[name].gather(pl.Series(given[who]).replace(-1, None)).fill_null("").alias(name))
+    return found
 
 
 def _named(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
@@ -56,7 +69,7 @@ def _named(visits: pl.DataFrame, shop: Shop) -> pl.DataFrame:
     return visits.with_columns(pl.coalesce("finished_at", "started_at").alias("taken_at")).with_columns(
         local_day(pl.col("taken_at"), shop).alias("day"),
         pl.col("stage").replace_strict(shop.bench_order, return_dtype=pl.Int64).alias("bench_order"),
-        pl.col("stage").replace_strict(shop.roles, return_dtype=pl.String).alias("role"),
+        pl.col("stage").replace_strict(shop.roles, return_dtype=pl.String).cast(pl.Categorical).alias("role"),
     )
 
 
@@ -86,10 +99,11 @@ def _linked(visits: pl.DataFrame) -> pl.DataFrame:
 def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
     """Sorted by part, then time order; adds `who`."""
     clocked = pl.col("time_known").fill_null(True)
-    ties = ["line", "bench_order", "log_id"]
-    first = visits.sort("part", "taken_at", *ties).with_columns(
-        (pl.col("part").rle_id().cast(pl.Int64)).alias("who"), clocked.alias("_clocked")
-    )
+    who = tables.rank(visits["part"])
+    times = visits["taken_at"].cast(pl.Int64).to_numpy()
+    typed = tables.one_key(visits["line"].to_numpy(), visits["bench_order"].to_numpy(), tables.rank(visits["log_id"]))
+    order = np.lexsort((typed, times, who))
+    first = visits[order].with_columns(pl.Series("who", who[order], dtype=pl.Int64), clocked.alias("_clocked"))
     first = first.with_columns(pl.struct("who", "day").rle_id().alias("_day"))
     if first["_clocked"].all():
         return first.drop("_clocked", "_day")

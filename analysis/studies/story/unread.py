@@ -7,6 +7,7 @@ import polars as pl
 
 from analysis.studies.story.story import Story, story
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 CHARACTERISTIC, OUTCOMES, CAUSES, LIMITS, MINUTES, STAGE, COLUMN = (
     "characteristic",
@@ -50,7 +51,7 @@ def outcome_read(snapshot: Snapshot) -> pl.Series:
     A log of which nothing is known about its columns is taken as one that has.
     """
     visits = snapshot.once(story).visits.select("log_id", "stage")
-    columns = snapshot.table("columns")
+    columns = snapshot.coded("columns")
     known = columns.select("log_id").unique().with_columns(known=pl.lit(True))
     told = columns.filter(pl.col("field") == "outcome").select("log_id", at="stage").unique()
     whole = told.filter(pl.col("at") == "").select("log_id").unique().with_columns(whole=pl.lit(True))
@@ -66,7 +67,7 @@ def outcome_read(snapshot: Snapshot) -> pl.Series:
 def outcomes_at(snapshot: Snapshot) -> pl.DataFrame:
     """Stages with a visit whose log tells its outcome: `stage`."""
     visits = snapshot.once(story).visits.select("stage")
-    return visits.filter(snapshot.once(outcome_read)).unique().sort("stage")
+    return tables.plain(visits.filter(snapshot.once(outcome_read)).unique()).sort("stage")
 
 
 def told_instruments(snapshot: Snapshot) -> pl.DataFrame:

@@ -9,6 +9,7 @@ import polars as pl
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.story.instruments import FROM_SIGHT
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 ENDS = ("reject", "second", "pulled")  # outcomes that end a story
 LOST = "lost"  # what closed the loop of an instrument not seen for 30 days
@@ -119,7 +120,7 @@ def with_loops(visits: pl.DataFrame, snapshot: Snapshot) -> tuple[pl.DataFrame, 
     marked = visits.with_columns(
         pl.Series("loop", of_visit).replace(-1, None), pl.Series("loop_minutes", minutes, dtype=pl.Float64)
     )
-    return marked, _table(marked, walk, minutes[member], loop, snapshot)
+    return marked, tables.plain(_table(marked, walk, minutes[member], loop, snapshot))
 
 
 def _table(visits: pl.DataFrame, walk: Walk, minutes: Floats, loop: Ints, snapshot: Snapshot) -> pl.DataFrame:

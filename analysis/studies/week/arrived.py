@@ -12,6 +12,7 @@ from analysis.studies.story.calendar import closed_days, first_day
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 USUAL_WEEKS = 13
 HALF = 0.5  # a weekday is a working day where it has visits in at least half of the weeks on file
@@ -78,7 +79,8 @@ def arrived(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
         schema={"family": pl.String(), "stage": pl.String(), "place": pl.Int64()},
         orient="row",
     )
-    seen = told.visits.filter(pl.col("round") == 1).select("serial", "stage").unique().with_columns(there=pl.lit(True))
+    seen = told.visits.filter(pl.col("round") == 1).select("serial", "stage").join(judged, on="serial", how="semi")
+    seen = tables.plain(seen.unique()).with_columns(there=pl.lit(True))
     rows = (
         judged.select("serial", "family", "week")
         .join(route, on="family")

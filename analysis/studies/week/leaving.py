@@ -9,6 +9,7 @@ from analysis.studies.story.conformity import as_set, as_shipped
 from analysis.studies.story.story import story
 from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
 
 ANY = "any"
 OUTSIDE, NO_FINAL = "outside", "no final"  # why an instrument that was shipped is in doubt
@@ -25,7 +26,8 @@ def outside_as_set(snapshot: Snapshot, *, first: date | None = None, last: date 
     readings = snapshot.once(as_set).filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
     note = snapshot.specs.rows["note"].gather(readings["spec"])
     readings = readings.with_columns(starting=(note == STARTING_VALUE).fill_null(False) & pl.col("outside"))
-    by_position = readings.group_by("characteristic", "position").agg(
+    by_position = tables.plain(readings.select("characteristic", "position", "outside", "starting"))
+    by_position = by_position.group_by("characteristic", "position").agg(
         pl.col("outside").sum().cast(pl.Int64),
         pl.len().cast(pl.Int64).alias("n"),
         pl.col("starting").sum().cast(pl.Int64),
@@ -61,7 +63,8 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     readings = snapshot.once(as_shipped).filter(pl.col("outside").fill_null(False))
     columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
     outside = (
-        readings.join(packed.select("serial", "packed_at"), on="serial")
+        tables.plain(readings)
+        .join(packed.select("serial", "packed_at"), on="serial")
         .with_columns(why=pl.lit(OUTSIDE))
         .select(columns)
     )

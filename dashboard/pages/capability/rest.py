@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 from dash import html
 
+from analysis.methods.lagged_slope import LEAST_DAYS
 from analysis.studies.room import climate, settling, wood
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -118,7 +119,7 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
     if known.is_empty():
         text = (
             "Too few days with humidity on file to say; wanted climate.csv, or rh with the visits, on "
-            f"{climate.LEAST_DAYS} days."
+            f"{LEAST_DAYS} days."
         )
         return parts.sheet(title, right, [*where, parts.empty_state(text, "Open Logs", "/logs")])
     away = (pl.col("low") > 0) | (pl.col("high") < 0)
@@ -158,8 +159,13 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
     ]
     say = (
         f"{numbers.count(len(clear))} of {numbers.count(len(known))} follow the humidity. What moves together need "
-        "not be a cause; no reading is "
-        "corrected by this. That the lag was chosen is not in the interval."
+        "not be a cause; no reading is corrected by this. "
+    )
+    say += (
+        "Charts of streams whose baseline follows the air judge what it does not explain."
+        if shop.judging.air
+        else "With air = true under [judging] in shop.toml, charts of streams whose baseline follows the air judge "
+        "what it does not explain."
     )
     return parts.sheet(title, right, [*where, parts.plain_table(told, columns), html.P(say, className="small")])
 

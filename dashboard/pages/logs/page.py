@@ -30,6 +30,7 @@ from dashboard.pages.logs.questions import (
     parsed,
     waiting,
 )
+from dashboard.sentences import logs as sentences_logs
 from ingest.terms.questions import FileProblem
 
 PATH, NAME = "/logs", "Logs"
@@ -51,10 +52,17 @@ def layout(question: str | None = None, changed: str | None = None, **_address: 
     return parts.page(
         html.Div(head(), id=TOP),
         *([months.changed(changed)] if changed else []),
+        *on_tablets(),
         parts.sheet("Bring a log", bring_in, [_drop(), progress, tick, logs_new.another()]),
         html.Div(rest(question), id=REST),
         here,
     )
+
+
+def on_tablets() -> list[Any]:
+    """Cards that wait on tablets, as these last told, and clocks that are wrong; nothing where all is in."""
+    lines = sentences_logs.on_tablets(desk.here().tablets(), desk.here().snapshot().shop)
+    return [html.Div([html.P(line) for line in lines], className="caution", id="logs-tablets")] if lines else []
 
 
 def head() -> html.Div:

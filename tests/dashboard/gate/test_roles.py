@@ -128,12 +128,22 @@ def test_every_page_is_laid_out_for_those_it_is_named_for_and_for_no_other(serve
     output = next(key for key, known in app.callback_map.items()
                   if roles.callback_name(key, known["inputs"]) == roles.ROUTER)  # fmt: skip
     for path in roles.PAGES:
-        for asked in (path, f"{path.rstrip('/')}/"):
+        for asked in (path, f"{path.rstrip('/')}/", f"/{path}", f"//{path}//"):
             answer = ask(browsers[role], output, app.callback_map[output], pathname=asked, search="")
             if role in roles.PAGES[path]:
                 assert answer.status_code == 200, path
             else:
                 assert refused(answer), path
+
+
+@pytest.mark.parametrize("inputs", [-1, None, {}, [], [None], [[]], "x", [{"property": "pathname", "value": 7}]])
+def test_a_callback_that_names_its_page_in_no_way_of_ours_is_no_fault_and_no_way_in(served, inputs):
+    app, _, browsers = served
+    output = next(key for key, known in app.callback_map.items()
+                  if roles.callback_name(key, known["inputs"]) == roles.ROUTER)  # fmt: skip
+    body = {"output": output, "outputs": [], "inputs": inputs, "state": [], "changedPropIds": []}
+    answer = browsers["guest"].post("/_dash-update-component", base_url=BASE, json=body, headers=ORIGIN)
+    assert answer.status_code == 400
 
 
 def test_a_bench_reads_figures_of_its_own_tech_and_no_other_ones(served):

@@ -91,7 +91,9 @@ def test_one_tech_three_quarters_of_a_sigma_off_on_ten_models_is_seen_by_the_poo
     assert row["opened_at"] >= at(STEP)
     assert row["closed_at"] is None
     assert row["side"] == 1
-    later = judged.streams.readings.filter(pl.col("stream") < MODELS, pl.col("set_by") == "T2")
+    later = judged.streams.readings.of_all("stream", "set_by", "taken_at").filter(
+        pl.col("stream") < MODELS, pl.col("set_by") == "T2"
+    )
     seen = len(later.filter(pl.col("taken_at").is_between(at(STEP), row["opened_at"])))
     assert seen <= 60  # of this tech's instruments; a chart of one model would want some thirty of each of ten
     assert row["size"] == pytest.approx(0.75, abs=0.35)

@@ -185,6 +185,29 @@ def test_what_came_back_is_told_once_and_closed():
     assert found.closed_at >= at(STEP + 60)
 
 
+def test_a_chart_that_was_back_and_opens_again_is_told_with_what_moved_it_now():
+    rng = np.random.default_rng(20281206)
+    gauge, at_all = rng.choice(["g1", "g2"], 460), np.arange(460)
+    first, now = (at_all >= 140) & (at_all < 190), (at_all >= 340) & (gauge == "g1")
+    found = only(snapshot(shop(**FEW), {RELIEF: rng.normal(size=460) + 2.5 * first + 3.0 * now}, gauge=gauge))
+    assert names(found) == [(GAUGE, "g1")]
+    assert found.opened_at < at(190)
+    assert abs(found.began_at.date() - at(340).date()) <= timedelta(days=2)
+
+
+def test_a_cause_stays_open_where_its_chart_closed_on_the_readings_of_others():
+    gauge = np.random.default_rng([5020, 0]).choice(["g1", "g2"], N)
+    made = snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (gauge == "g1"))}, gauge=gauge)
+    assert names(only(made)) == [(GAUGE, "g1")]
+
+
+def test_what_nothing_explains_says_how_many_things_were_looked_at():
+    gauge = np.random.default_rng(20281207).choice(["g1", "g2"], N)
+    found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 1.5 * SINCE}, gauge=gauge))
+    assert names(found) == []
+    assert found.moves_with.looked_at > 1
+
+
 def test_the_figures_hold_a_row_a_matter_and_name_nobody_where_nobody_is_shown():
     setter = RNG.choice(["T1", "T2"], N)
     values = {RELIEF: NOISE + 2.5 * (SINCE & (setter == "T2"))}

@@ -1,0 +1,69 @@
+"""The readings of all streams, end to end, a column at a time.
+
+A reading stands in the stream of all techs and in that of who set it. Its columns are those of the story, which holds
+each once: here stands only which row of the story it is, so that no column is in memory unless somebody asks for it.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Flags, Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """Rows are readings of streams, stream after stream, each in time order; columns those of the story's readings,
+    `stream`, `twin` (the row of the same reading in the stream of all techs) and `tech_set` (the tech of the stream).
+    """
+
+    source: pl.DataFrame  # the story's readings
+    row: Ints  # (n,) row of `source`
+    stream: Ints  # (n,)
+    twin: Ints  # (n,)
+    techs: pl.Series  # (s,) of each stream, '' of all
+
+    @classmethod
+    def of(cls, source: pl.DataFrame, stream: Ints, techs: pl.Series) -> "Readings":
+        """Readings that stand in one stream each, in the order of the streams."""
+        every = np.arange(len(source))
+        return cls(source, every, stream, every, techs)
+
+    def __len__(self) -> int:
+        return len(self.row)
+
+    def __getitem__(self, name: str) -> pl.Series:
+        return self.taken_at if name == "taken_at" else self._column(name, slice(None))
+
+    @cached_property
+    def taken_at(self) -> pl.Series:
+        """When each was taken, UTC, shape (n,): what nearly every chart asks for."""
+        return self._column("taken_at", slice(None))
+
+    def at(self, rows: Ints | Flags | slice, *names: str) -> pl.DataFrame:
+        """Some readings in the order given: the columns named, or all."""
+        wanted = names or (*self.source.columns, "tech_set", "stream", "twin")
+        return pl.DataFrame([self._column(name, rows) for name in wanted])
+
+    def of_all(self, *names: str) -> pl.DataFrame:
+        """All readings: the columns named."""
+        return self.at(slice(None), *names)
+
+    def one(self, name: str, row: int) -> object:
+        """What one reading says in a column."""
+        return self._column(name, slice(row, row + 1))[0]
+
+    def only(self, kept: Flags, stream: Ints, streams: Flags) -> "Readings":
+        """Some of them (n,), with the number of the stream of each of these, and which streams are left (s,)."""
+        return replace(
+            self, row=self.row[kept], twin=self.twin[kept], stream=stream, techs=self.techs.filter(pl.Series(streams))
+        )
+
+    def _column(self, name: str, rows: Ints | Flags | slice) -> pl.Series:
+        if name == "tech_set":
+            return self.techs.gather(self.stream[rows]).alias(name)
+        if name in ("stream", "twin"):
+            return pl.Series(name, getattr(self, name)[rows], dtype=pl.Int64)
+        return self.source[name].gather(self.row[rows])
