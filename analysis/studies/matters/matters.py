@@ -121,14 +121,17 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
 
 def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
     """Is the cause still there, and do all readings that it touches, since the first of its signals came back, lie
-    nearer to the shift?
+    nearer to the shift, or are they too few to say?
     """
     found = part.evidence
     back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
-    since = (part.column != 0) & (found.day >= day_at(found, back, snapshot))
-    weight = part.column[since]
-    if len(weight) < LEAST or part.best.effect == 0 or not since[found.day > found.day.max() - ENDED].any():
+    touched = part.column != 0
+    if part.best.effect == 0 or not touched[found.day > found.day.max() - ENDED].any():
         return False
+    since = touched & (found.day >= day_at(found, back, snapshot))
+    weight = part.column[since]
+    if len(weight) < LEAST:  # that a chart of others too has closed says too little of these
+        return True
     return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
 
 
