@@ -88,5 +88,5 @@ def test_a_folder_that_cannot_be_written_is_said_by_the_job_that_meets_it(tmp_pa
 
     monkeypatch.setattr("dashboard.desk.jobs.at_bench.make", full)
     here = jobs.Jobs(shop(tmp_path))
-    job = here.wait(here.bench_index())
+    job = here.wait(here.bench_index(plain=True))
     assert (job.state, "Read-only file system" in job.problem) == ("refused", True)
