@@ -20,6 +20,7 @@ from ingest.reading.bounds import MOST_BYTES
 from ingest.reading.on_disk import LONG
 from ingest.reading.sheet import Progress
 from ingest.store import at_bench, editions
+from ingest.store.problems import StoreProblem
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
@@ -130,11 +131,17 @@ class Jobs:
 
     def _index(self, *, asked: bool) -> None:
         """The index anew; where studies are not asked, with what they said last."""
-        if not asked:
-            at_bench.make(self.folder, self.snapshot(), at_bench.told_of(self.folder))
-            return
-        begun = monotonic()
-        bench_index.write(self.folder, self.snapshot())
+        try:
+            if not asked:
+                at_bench.make(self.folder, self.snapshot(), at_bench.told_of(self.folder))
+                return
+            begun = monotonic()
+            bench_index.write(self.folder, self.snapshot())
+        except OSError as fault:
+            why = fault.strerror or fault
+            raise StoreProblem(
+                f"store/ could not be written ({why}): Card tells the bench what it told before"
+            ) from None
         self._ask_again = monotonic() + STUDY_REST * (monotonic() - begun)
 
     def load_arrived(self, name: str, path: Path) -> int:
