@@ -61,8 +61,13 @@ def _outside(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:
 
 def _odd(snapshot: Snapshot) -> Iterator[tuple[str, str, str]]:
     """Of instruments whose last word on it is not already that it lies outside."""
-    told = outside_now(snapshot).select("serial", "characteristic", "position")
-    found = odd(snapshot).join(told, on=["serial", "characteristic", "position"], how="anti", maintain_order="left")
+    plain = pl.col("serial", "characteristic", "position").cast(pl.String)
+    told = outside_now(snapshot).select(plain)
+    found = (
+        odd(snapshot)
+        .with_columns(plain)
+        .join(told, on=["serial", "characteristic", "position"], how="anti", maintain_order="left")
+    )
     for row in found.iter_rows(named=True):
         yield row["serial"], "", card.odd(snapshot.shop, row)
 
