@@ -25,7 +25,8 @@ from dashboard.gate.network import Network
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
-from dashboard.papers import cautions, served
+from dashboard.papers import served
+from dashboard.sentences import cautions
 from dashboard.theme import THEME
 
 PAGES = {  # in the order of the header: the page's word and its module
@@ -47,6 +48,7 @@ FURTHER = (
     "find",
     "against",
     "gauges",
+    "sheets",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",

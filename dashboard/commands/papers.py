@@ -76,7 +76,7 @@ def sheet(
     if not serials and not stage:
         raise typer.BadParameter("wanted one serial or more for travellers, or --stage STAGE for a day sheet")
     for serial in serials or []:
-        write_paper(*sheets.traveller(serial, letter=letter), out, pdf)
+        write_paper(*sheets.travellers([serial], letter=letter), out, pdf)
     if stage and csv:
         name, text = sheets.empty_csv(stage)
         out.mkdir(parents=True, exist_ok=True)

@@ -20,6 +20,7 @@ from ingest.shopfiles.shop_parts import Characteristic, Model, Stage
 from ingest.store import at_bench
 
 INSIDE, ON_LIMIT, OUTSIDE, KEPT, UNREAD, ASKS = "inside", "on the limit", "outside", "kept", "unread", "asks"
+USUAL = 2.0  # sigmas said to be usual here
 LOOKED_AT = 20  # last cards in which the last five values of a stream are looked for
 
 
@@ -36,9 +37,11 @@ class Fields:
         return self.desk.snapshot().shop
 
     def judge(
-        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str
+        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str, *, beside: Any = ()
     ) -> dict[str, Any]:
-        """How one typed value lies: inside, on the limit, outside (the one conformity rule), kept, unread or asks."""
+        """How one typed value lies: inside, on the limit, outside (the one conformity rule), kept, unread or asks.
+        beside : what was typed at its other positions, where they must read alike.
+        """
         shop = self.shop
         item = shop.by_characteristic.get(characteristic)
         if item is None:
@@ -58,7 +61,12 @@ class Fields:
             low, high = (hand.says(one) for one in bounds)
             return {"state": ASKS, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
                     "why": f"usually {low:g} to {high:g} {hand.shown}: is it real?"}  # fmt: skip
-        advice = self._reaction(item.key) if state == OUTSIDE else ""
+        if apart := _apart(item, hand, told.value, beside):
+            return {"state": OUTSIDE, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
+                    "why": apart, "asked": True}  # fmt: skip
+        advice = (
+            self._reaction(item.key) if state == OUTSIDE else self._odd(stage, model, item, position, told.value, hand)
+        )
         return {"state": state, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
                 "why": advice, "asked": asked}  # fmt: skip
 
@@ -78,12 +86,8 @@ class Fields:
         for (key, position), row in zip(places, limits, strict=True):
             item = shop.by_characteristic[key]
             own = gauges(shop, item)
-            hand = own[0]
-            five = [*lasts.get((key, position), []), *self._since(recent, item, position, lasts, hand)][
-                -at_bench.LAST :
-            ]
-            lower, target, upper = (None if row[n] is None else hand.says(row[n]) for n in ("lower", "target", "upper"))
-            plausible = [hand.says(one) for one in item.plausible_range] if item.plausible_range else None
+            since = self._since(recent, item, position, lasts, own[0])
+            five = [value for value, _ in [*lasts.get((key, position), []), *since][-at_bench.LAST :]]
             out.append(
                 {
                     "characteristic": key,
@@ -92,13 +96,8 @@ class Fields:
                     "quantity": item.quantity,
                     "values": list(item.values),
                     "good": list(item.good),
-                    "gauges": [{"key": g.key, "name": g.name, "unit": g.unit, "shown": g.shown, "step": g.step,
-                                "note": notes.get(g.key, "")} for g in own],
-                    "lower": lower,
-                    "target": target,
-                    "upper": upper,
-                    "plausible": plausible,
-                    "last": [hand.says(value) for value, _ in five],
+                    "gauges": [_in_its_unit(hand, row, item, five) | {"note": notes.get(hand.key, "")} for hand in own],
+                    "even": item.most_apart is not None,
                     "set_here": item.set_stage(model.family) == stage.key,
                 }
             )  # fmt: skip
@@ -171,9 +170,38 @@ class Fields:
                     out.append((value, one.at.timestamp()))
         return out
 
+    def _odd(self, stage: str, model: str, item: Characteristic, position: str, value: float, hand: InHand) -> str:
+        """A single value as far from its stream as the studies call odd."""
+        setup = self.shop.setups.get(model, model)
+        usual = at_bench.usual(self.desk.folder, stage, setup, (item.key, position))
+        if usual is None or abs(value - usual[0]) <= usual[2]:
+            return ""
+        low, high = (hand.says(usual[0] + way * USUAL * usual[1]) for way in (-1, 1))
+        return f"far from the usual {low:.4g} to {high:.4g}: measure it again"
+
     def _reaction(self, characteristic: str) -> str:
         check = next((one.check for one in self.shop.reactions if one.characteristic == characteristic), ())
         return f"First look at: {check[0]}" if check else ""
+
+
+def _in_its_unit(hand: InHand, row: dict[str, Any], item: Characteristic, five: list[float]) -> dict[str, Any]:
+    """A gauge, with what is asked and the last readings as it says them."""
+    return {
+        "key": hand.key, "name": hand.name, "unit": hand.unit, "shown": hand.shown, "step": hand.step,
+        **{name: None if row[name] is None else hand.says(row[name]) for name in ("lower", "target", "upper")},
+        "plausible": [hand.says(one) for one in item.plausible_range] if item.plausible_range else None,
+        "last": [hand.says(value) for value in five],
+    }  # fmt: skip
+
+
+def _apart(item: Characteristic, hand: InHand, value: float, beside: Any) -> str:
+    """That the points of one instrument read further apart than they may; '' where they do not."""
+    texts = [one for one in beside if isinstance(one, str)] if isinstance(beside, list | tuple) else []
+    values = [value, *(read for one in texts if (read := typed(one, hand).value) is not None)]
+    if item.most_apart is None or max(values) - min(values) <= item.most_apart + 1e-9:
+        return ""
+    low, high, most = (f"{hand.says(one):g}" for one in (min(values), max(values), item.most_apart))
+    return f"uneven: {low} to {high}, at most {most} apart; small equal turns across the rim"
 
 
 def _has_string(model: Model, position: str) -> bool:

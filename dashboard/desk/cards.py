@@ -30,7 +30,8 @@ from ingest.verbs import cards as sheets
 
 PASS, FIXED, BACK, HOLD = "pass", "fixed", "send back", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
-TAKEN_IN = 300.0  # seconds between two loads of the day's sheets
+TAKEN_IN = 120.0  # seconds between two loads of the day's sheets, at least
+REST = 20.0  # times as long as the last load took, at least: a twentieth of one core
 FAULTS = 12
 PATIENCE = 30.0  # seconds for the first index of a shop
 LONGEST = 400  # characters of a remark
@@ -52,14 +53,15 @@ class CardDesk:
         """The shop as it stands."""
         return self.desk.snapshot().shop
 
-    def card(self, stage_key: str, serial: str, *, model: str = "") -> dict[str, Any]:
+    def card(self, stage_key: str, serial: str, *, model: str = "", tech: str = "") -> dict[str, Any]:
         """Everything a bench shows of one instrument: what it is, where it was, what is asked here. `model`: what the
-        bench says of a serial that is not on file.
+        bench says of a serial that is not on file; `tech`: who works there, who alone is told of their own charts.
         """
         self._follow()
         serial = " ".join(serial.split())
         if not serial:
             raise UnusableData("a card needs a serial; scan it or type it")
+        serial = at_bench.spelled(self.desk.folder, serial)
         shop, stage = self.shop, self._stage(stage_key)
         seen, own = at_bench.serial(self.desk.folder, serial), self._of(serial)
         model_key = (seen.model if seen else "") or next((one.row["model"] for one in own if one.row["model"]), "")
@@ -76,26 +78,34 @@ class CardDesk:
             "family": kind.family if kind else "",
             "strings": (kind.strings or 0) if kind else 0,
             "lot": seen.lot if seen else "",
+            "order": seen.order if seen else "",
+            "goes_to": seen.goes_to if seen else "",
             "route": self._route(stage, kind, passed),
             "came_back": back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
             "due": self._due(stage, kind, passed),
-            "quiet": " ".join(line for at, line in at_bench.said_of(self.desk.folder, serial)
-                              if at == stage.key or stage.role == "test"),
+            "quiet": self._quiet(stage, kind, serial, tech),
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
             "fields": self._fields.asked(stage, kind, self._all(), self._notes()) if kind else [],
         }  # fmt: skip
 
     def judge(
-        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str
+        self, stage: str, model: str, characteristic: str, position: str, text: str, gauge: str, *, beside: Any = ()
     ) -> dict[str, Any]:
         """How one typed value lies (`card_fields.Fields.judge`)."""
-        return self._fields.judge(stage, model, characteristic, position, text, gauge)
+        return self._fields.judge(stage, model, characteristic, position, text, gauge, beside=beside)
 
     @property
     def _fields(self) -> Fields:
         return Fields(self.desk, self.clock)
+
+    def _quiet(self, stage: Stage, model: Model | None, serial: str, tech: str) -> list[str]:
+        """Lines of what is known of this instrument, then of what moved at this bench; what to do stands in each."""
+        folder = self.desk.folder
+        said = [line for at, line in at_bench.said_of(folder, serial) if at in ("", stage.key) or stage.role == "test"]
+        setup = self.shop.setups.get(model.key, model.key) if model else ""
+        return [*said, *at_bench.moved_at(folder, stage.key, setup, tech)]
 
     def keep(self, given: dict[str, Any]) -> dict[str, Any]:
         """Write one card into the day's sheet of its bench; on the disk when this answers."""
@@ -190,6 +200,7 @@ class CardDesk:
             "techs": [{"key": one.key, "name": one.name if shop.people.show == "names" else ""}
                       for one in shop.techs] if people else [],
             "models": [{"key": one.key, "name": one.name or one.key} for one in shop.models],
+            "shapes": at_bench.shapes(self.desk.folder),
         }  # fmt: skip
 
     def faults(self, stage_key: str) -> dict[str, Any]:
@@ -289,18 +300,24 @@ class CardDesk:
 
     def _follow(self) -> None:
         """Have the index made anew where the store has moved on; what is there serves meanwhile. The first one is
-        waited for.
+        waited for, without what studies say.
         """
         made = at_bench.version_of(self.desk.folder)
-        if stands(self.desk.folder)[0] != made and not self._busy():
-            self._job = self.desk.jobs.bench_index()
-        if made < 0:
+        if stands(self.desk.folder)[0] == made or self._busy():
+            return
+        first = self.desk.jobs.bench_index(plain=True) if made < 0 else None
+        self._job = self.desk.jobs.bench_index()
+        if first is not None:
             with suppress(TimeoutError):
-                self.desk.jobs.wait(self._job, PATIENCE)
+                self.desk.jobs.wait(first, PATIENCE)
 
     def _soon(self) -> None:
-        """Have the day's sheets loaded, some minutes after the last time."""
-        if monotonic() - self._taken_in >= TAKEN_IN and not self._busy():
+        """Have the day's sheets loaded, two minutes after the last time; a shop for which that is long work waits
+        longer.
+        """
+        last = self.desk.jobs.look(self._job)
+        pause = max(TAKEN_IN, REST * last.took if last else 0.0)
+        if monotonic() - self._taken_in >= pause and not self._busy():
             self._taken_in = monotonic()
             self._job = self.desk.jobs.cards()
 

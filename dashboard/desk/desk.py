@@ -66,7 +66,7 @@ class Desk:
     @cached_property
     def jobs(self) -> Jobs:
         """Long work on this shop: loads, corrections, answers to questions; one at a time."""
-        return Jobs(self.folder)
+        return Jobs(self.folder, snapshot=self.snapshot)
 
     def snapshot(self, as_of: datetime | None = None) -> Snapshot:
         """The shop as it stands (or stood: `as_it_stood`): opened anew only when the store, the book or a shop file has

@@ -6,21 +6,22 @@ from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import partial
 from itertools import count
 from pathlib import Path
 from threading import Lock
 from time import monotonic, sleep
 from typing import Any
 
-from analysis.studies.room.play_test import advice
-from dashboard.desk import signed
+from dashboard.desk import bench_index, signed
 from dashboard.desk.beside import load_beside, load_held
 from dashboard.desk.people_shown import Veil
-from dashboard.sentences import play_test
 from ingest.reading.bounds import MOST_BYTES
 from ingest.reading.on_disk import LONG
 from ingest.reading.sheet import Progress
 from ingest.store import at_bench, editions
+from ingest.store.problems import StoreProblem
+from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.terms.problems import Problem
 from ingest.verbs import again as again_
@@ -31,6 +32,7 @@ from ingest.verbs.loaded import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload in one; a larger file comes in pieces
 MOST = MOST_BYTES  # bytes of a file that comes in pieces, as at the command line
+STUDY_REST = 20.0  # times as long as studies took, before they are asked again for the benches: a twentieth of a core
 KEPT = 50  # finished jobs that may still be asked about
 
 
@@ -45,6 +47,7 @@ class Job:
     state: str = "waiting"  # waiting | running | done | refused | failed
     problem: str = ""  # one line, where it was refused or failed
     seconds: float = 0.0  # since it was begun
+    took: float = 0.0  # seconds from its beginning to its end
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
 
@@ -56,11 +59,19 @@ class StillAtWork(Problem, TimeoutError):
 class Jobs:
     """The work of one shop folder."""
 
-    def __init__(self, folder: Path, *, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        snapshot: Callable[[], Snapshot] | None = None,
+    ) -> None:
         self.folder, self.clock = folder, clock
+        self.snapshot = snapshot or partial(open_snapshot, folder)
         self._jobs: dict[int, Job] = {}
         self._numbers = count(1)
         self._lock = Lock()
+        self._ask_again = 0.0  # when studies may be asked again for the benches
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="truerun-load")
 
     def look(self, number: int) -> Job | None:
@@ -108,20 +119,30 @@ class Jobs:
             try:
                 return cards.take_in(self.folder, progress=progress, now=self.clock())
             finally:
-                self._index()
+                self._index(asked=monotonic() >= self._ask_again)
 
         return self._begin("Take in the day's cards", work, None)
 
-    def bench_index(self) -> int:
-        """Make the small index of the benches anew."""
-        return self._begin("Index for Card", lambda _: self._index(), None)
+    def bench_index(self, *, plain: bool = False) -> int:
+        """Make the small index of the benches anew; `plain`: without what studies say, which takes longer."""
+        if plain:
+            return self._begin("Index for Card", lambda _: self._index(asked=False), None)
+        return self._begin("Index for Card", lambda _: self._index(asked=True), None)
 
-    def _index(self) -> None:
-        snapshot = open_snapshot(self.folder)
-        at_frets = snapshot.table("readings", "position")["position"].str.contains(" fret ", literal=True).any()
-        said = snapshot.once(advice) if at_frets else ()
-        lines = [(one.serial, one.stage, play_test.line(snapshot.shop, one)) for one in said]
-        at_bench.make(self.folder, snapshot, lines)
+    def _index(self, *, asked: bool) -> None:
+        """The index anew; where studies are not asked, with what they said last."""
+        try:
+            if not asked:
+                at_bench.make(self.folder, self.snapshot(), at_bench.told_of(self.folder))
+                return
+            begun = monotonic()
+            bench_index.write(self.folder, self.snapshot())
+        except OSError as fault:
+            why = fault.strerror or fault
+            raise StoreProblem(
+                f"store/ could not be written ({why}): Card tells the bench what it told before"
+            ) from None
+        self._ask_again = monotonic() + STUDY_REST * (monotonic() - begun)
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
@@ -235,8 +256,8 @@ class Jobs:
 
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
         self._note(number, state="running", doing="beginning")
+        begun = monotonic()
         try:
-            begun = monotonic()
             answer = work(lambda share, what: self._note(number, share=share, doing=what, seconds=monotonic() - begun))
             files = self._shown(answer) if isinstance(answer, list) else ()
         except Problem as problem:
@@ -248,7 +269,8 @@ class Jobs:
                 number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}")
             )
         else:
-            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files)
+            took = monotonic() - begun
+            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files, took=took)
 
     def _shown(self, files: Sequence[Any]) -> tuple[Any, ...]:
         """What became of files, with people as the shop wishes them shown."""

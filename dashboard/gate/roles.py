@@ -40,6 +40,9 @@ ROUTES: dict[str, frozenset[str]] = {  # by Flask's rule
     "/papers/week": M | T | G,
     "/papers/necks": M | T,
     "/papers/bench": M | T | B,
+    "/papers/traveller": M | T | B,
+    "/papers/day-sheet": M | T | B,
+    "/papers/sheet-csv": M | T | B,
     "/card": M | T | B,
     "/card/<name>": ANYBODY,  # its script and style
     "/card/benches": M | T | B,
@@ -69,6 +72,7 @@ PAGES: dict[str, frozenset[str]] = {  # of the frame, by their path
     "/find": M | T,
     "/against": M | T,
     "/gauges": M | T,
+    "/sheets": M | T,
 }
 SAVED: dict[str, frozenset[str]] = {  # tables
     "readings": M | T,

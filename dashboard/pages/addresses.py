@@ -195,6 +195,20 @@ class NeckPaper(Address):
     letter: Text = ""
 
 
+class Traveller(Address):
+    """What travellers take: serials with a comma between."""
+
+    serial: Text = ""
+    letter: Text = ""
+
+
+class StageSheet(Address):
+    """What a bench's day sheet and its empty CSV take."""
+
+    stage: Text = ""
+    letter: Text = ""
+
+
 class BenchPaper(Address):
     """What the target card takes."""
 
@@ -223,6 +237,10 @@ ADDRESSES: dict[str, type[Address]] = {
     "/papers/week": WeekPaper,
     "/papers/necks": NeckPaper,
     "/papers/bench": BenchPaper,
+    "/papers/traveller": Traveller,
+    "/papers/day-sheet": StageSheet,
+    "/papers/sheet-csv": StageSheet,
+    "/sheets": Traveller,
     "/save/readings": Readings,
     "/save/questions": Logs,
     "/save/capability": Capability,

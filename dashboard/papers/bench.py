@@ -18,12 +18,12 @@ from dashboard import numbers
 from dashboard.charts.band import band
 from dashboard.desk import desk
 from dashboard.pages.bench import parts as bench_parts
-from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching, unread
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
+from dashboard.sentences.cautions import LOCAL, cautions
 from ingest.shopfiles.shop import Shop
 
 MOST = 3

@@ -17,7 +17,7 @@ from analysis.studies.story.unread import unread as unread_rows
 from dashboard import numbers
 from dashboard.charts.lots import lots as lot_strip
 from dashboard.charts.run import RunView, run
-from dashboard.desk import desk
+from dashboard.desk import desk, gauges_now
 from dashboard.pages.necks import goes, page, talk
 from dashboard.pages.necks import strips as drawn_lots
 from dashboard.papers.paper import Paper, computed_from
@@ -25,6 +25,7 @@ from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import talk as sentences_talk
 from dashboard.sentences import unread
+from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
 
 ANSWER_IN = timedelta(days=14)  # what is asked for by when, unless the talk agrees on another day
@@ -156,6 +157,8 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
         if positions
         else "Hollow above 0, hump below."
     )
+    resting = beside(gauges_now.out_of_order(), shop, str(measured["characteristic"][0]), names)
+    resting = f"{resting} " if resting else ""
     limits = {sentences_necks.limits(row, shop) for row in rows}
     asked = (
         f"Limits in force: {limits.pop()}"
@@ -169,7 +172,7 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
     return [
         f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
         asked,
-        f"Gauge: {steps}. {sentences_necks.gauge(rows[0])} {sentences_necks.uncertainty(rows[0], shop)}",
+        f"Gauge: {steps}. {resting}{sentences_necks.gauge(rows[0])} {sentences_necks.uncertainty(rows[0], shop)}",
         sentences_necks.rule(rows[0], shop, step),
         *_states(rows),
     ]

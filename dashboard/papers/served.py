@@ -10,6 +10,7 @@ from analysis.methods.problems import UnusableData
 from dashboard.desk import desk, looking_back
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
+from dashboard.papers import sheet
 from dashboard.papers import week as weekly
 from dashboard.papers.paper import Paper, computed_from
 
@@ -19,6 +20,9 @@ def connect(server: flask.Flask) -> None:
     server.add_url_rule("/papers/week", "paper-week", week)
     server.add_url_rule("/papers/necks", "paper-necks", necks)
     server.add_url_rule("/papers/bench", "paper-bench", bench)
+    server.add_url_rule("/papers/traveller", "paper-traveller", traveller)
+    server.add_url_rule("/papers/day-sheet", "paper-day-sheet", day_sheet)
+    server.add_url_rule("/papers/sheet-csv", "paper-sheet-csv", sheet_csv)
 
 
 def week() -> flask.Response:
@@ -58,6 +62,36 @@ def bench() -> flask.Response:
     except UnusableData as nothing:
         return _nothing(nothing)
     return flask.Response(html, mimetype="text/html")
+
+
+def traveller() -> flask.Response:
+    """A traveller for each `serial`, several with a comma between, a page each; `letter` for that size of paper."""
+    asked = flask.request.args
+    try:
+        html = sheet.travellers(asked.get("serial", "").split(","), letter=bool(asked.get("letter")))[1]
+    except UnusableData as nothing:
+        return _nothing(nothing)
+    return flask.Response(html, mimetype="text/html")
+
+
+def day_sheet() -> flask.Response:
+    """The day sheet of the bench at `stage`; `letter` for that size of paper."""
+    asked = flask.request.args
+    try:
+        html = sheet.day_sheet(asked.get("stage", ""), letter=bool(asked.get("letter")))[1]
+    except UnusableData as nothing:
+        return _nothing(nothing)
+    return flask.Response(html, mimetype="text/html")
+
+
+def sheet_csv() -> flask.Response:
+    """An empty CSV to fill at `stage`."""
+    try:
+        name, text = sheet.empty_csv(flask.request.args.get("stage", ""))
+    except UnusableData as nothing:
+        return _nothing(nothing)
+    headers = {"Content-Disposition": f"attachment; filename={name}"}
+    return flask.Response(text, mimetype="text/csv", headers=headers)
 
 
 def _nothing(why: UnusableData) -> flask.Response:

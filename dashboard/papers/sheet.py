@@ -6,8 +6,11 @@ are drawn here, so that they are as wide as a common scanner wants (narrow bar .
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
+from typing import Any
 
 import polars as pl
 from markupsafe import Markup
@@ -17,13 +20,14 @@ from analysis.studies.story.conformity import with_specs
 from analysis.studies.story.lookup import instrument
 from dashboard.desk import desk
 from dashboard.desk.gauge_in_hand import gauges
-from dashboard.papers.cautions import LOCAL, cautions
 from dashboard.papers.paper import Paper, computed_from
+from dashboard.sentences.cautions import LOCAL, cautions
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Characteristic, Stage
 
 NARROW, HIGH, QUIET = 0.4, 14.0, 10  # mm, mm, modules
-LINES = {False: 20, True: 18}  # to fill on a day sheet: A4, Letter
+MOST_TRAVELLERS = 60  # a day's instruments
+LINES = 12  # to fill on a day sheet, either size
 FIELDS = ("serial", "model", "stage", "tech", "date", "started_at", "finished_at", "outcome", "fault", "fault_at",
           "sent_back_to", "note")  # fmt: skip
 
@@ -39,23 +43,33 @@ class Asked:
     limits: dict[str, str]  # by family, in words
 
 
-def traveller(serial: str, *, letter: bool = False) -> tuple[str, str]:
-    """The traveller of one instrument as a name for its file and its HTML. UnusableData for a serial that cannot stand
-    as a code.
+def travellers(serials: Sequence[str], *, letter: bool = False) -> tuple[str, str]:
+    """The travellers of instruments, a page each, as a name for their file and its HTML. UnusableData for none, too
+    many, or a serial that cannot stand as a code.
     """
-    serial = serial.strip()
-    if not serial or not serial.isascii() or not serial.isprintable():
-        raise UnusableData(f"{serial!r} cannot be printed as a code; wanted letters, figures and signs of ASCII")
+    wanted = list(dict.fromkeys(one.strip() for one in serials if one.strip()))
+    if not wanted:
+        raise UnusableData("no serial was given; type one, or several with a comma between")
+    if len(wanted) > MOST_TRAVELLERS:
+        raise UnusableData(f"{len(wanted)} travellers at once; print {MOST_TRAVELLERS} at most")
     snapshot = desk.here().snapshot()
-    shop = snapshot.shop
-    family = _family(serial)
-    stages = [one for one in shop.stages if one.role != "repair" and (not family or one.holds_for(family))]
-    rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, family)} for one in stages]
-    made = Paper(f"Traveller {serial}", shop.shop.name, computed_from(snapshot), letter=letter)
-    return f"traveller-{_plain(serial)}", made.html(
-        "traveller.html", serial=serial, code=code(serial), family=family, made_on=_today(), rows=rows,
-        cautions=cautions(stages), local=LOCAL,
-    )  # fmt: skip
+    name = f"Traveller {wanted[0]}" if len(wanted) == 1 else f"{len(wanted)} travellers"
+    made = Paper(name, snapshot.shop.shop.name, computed_from(snapshot), letter=letter)
+    pages = [_traveller(one, snapshot.shop) for one in wanted]
+    return f"traveller-{_plain(wanted[0])}", made.html("traveller.html", pages=pages, made_on=_today(), local=LOCAL)
+
+
+def _traveller(serial: str, shop: Shop) -> dict[str, Any]:
+    if not serial.isascii() or not serial.isprintable():
+        raise UnusableData(f"{serial!r} cannot be printed as a code; wanted letters, figures and signs of ASCII")
+    model = _model(serial)
+    family = shop.families.get(model, "")
+    stages = [
+        one for one in shop.stages if one.role not in ("repair", "rest") and (not family or one.holds_for(family))
+    ]
+    rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, model)} for one in stages]
+    about = f"{model}, {family}" if family else ""
+    return {"serial": serial, "code": code(serial), "about": about, "rows": rows, "cautions": cautions(stages)}
 
 
 def day_sheet(stage: str, *, letter: bool = False) -> tuple[str, str]:
@@ -65,14 +79,10 @@ def day_sheet(stage: str, *, letter: bool = False) -> tuple[str, str]:
     one = _stage(shop, stage)
     asked = measured(shop, one)
     families = sorted(set(shop.families.values()))
-    limits = [
-        (family, [f"{each.name} {each.limits[family]} {each.unit}" for each in asked if each.limits.get(family)])
-        for family in families
-        if one.holds_for(family)
-    ]
+    limits = [(family, _limits_in_words(shop, asked, family)) for family in families if one.holds_for(family)]
     made = Paper(f"Day sheet, {shop.stage_name(one.key)}", shop.shop.name, computed_from(snapshot), letter=letter)
     return f"day-sheet-{_plain(one.key)}", made.html(
-        "day_sheet.html", stage=shop.stage_name(one.key), made_on=_today(), asked=asked, lines=LINES[letter],
+        "day_sheet.html", stage=shop.stage_name(one.key), made_on=_today(), asked=asked, lines=LINES,
         limits=[row for row in limits if row[1]], cautions=cautions([one]), local=LOCAL,
     )  # fmt: skip
 
@@ -138,14 +148,49 @@ def _limits(shop: Shop, item: Characteristic, position: str, family: str, stage:
     return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}"
 
 
-def _in_words(shop: Shop, stage: Stage, family: str) -> list[dict[str, str]]:
-    return [{"name": one.name, "unit": one.unit, "limits": one.limits.get(family, "")} for one in measured(shop, stage)]
+def _limits_in_words(shop: Shop, asked: Sequence[Asked], family: str) -> list[str]:
+    """`Action bass 5.5 to 6.5 64ths`; positions between the same limits together: `Intonation 1 to 6 -5 to 5 cents`."""
+    out = []
+    mine = [each for each in asked if each.limits.get(family)]
+    for (key, limits), alike in groupby(mine, key=lambda each: (each.characteristic, each.limits[family])):
+        every = list(alike)
+        places = [each.position for each in every if each.position]
+        where = f" {places[0]} to {places[-1]}" if len(places) > 2 else f" {' and '.join(places)}" if places else ""
+        out.append(f"{shop.characteristic_name(key)}{where} {limits} {every[0].unit}".strip())
+    return out
 
 
-def _family(serial: str) -> str:
-    """The family of a serial that is on file; '' of a new one."""
+def _in_words(shop: Shop, stage: Stage, model: str) -> list[dict[str, Any]]:
+    """What a traveller asks at a stage, a line a characteristic with a box a position; of a known model only what it
+    has.
+    """
+    family, strings = shop.families.get(model, ""), shop.by_model[model].strings if model in shop.by_model else None
+    every = [one for one in measured(shop, stage) if not family or _is_on(shop, one, family, strings)]
+    out = []
+    for (key, limits, unit), alike in groupby(
+        every, key=lambda one: (one.characteristic, one.limits.get(family, ""), one.unit)
+    ):
+        places = [one.position for one in alike]
+        where = f" {places[0]} to {places[-1]}" if len(places) > 2 else f" {', '.join(places)}" if places[0] else ""
+        asks = f"{limits} {unit}".strip() if limits else unit
+        name = f"{shop.characteristic_name(key)}{where}{f' ({asks})' if asks else ''}"
+        out.append({"name": name, "boxes": len(places)})
+    return out
+
+
+def _is_on(shop: Shop, one: Asked, family: str, strings: int | None) -> bool:
+    """Has an instrument of that family what is asked: the bench that sets it, the string?"""
+    item = shop.by_characteristic[one.characteristic]
+    at = item.set_stage(family)
+    if item.set_stages and (at not in shop.by_stage or not shop.by_stage[at].holds_for(family)):
+        return False
+    return not (strings and one.position.isdigit() and int(one.position) > strings)
+
+
+def _model(serial: str) -> str:
+    """The model of a serial that is on file; '' of a new one."""
     seen = desk.ask(instrument, serial=serial)
-    return desk.here().snapshot().shop.families.get(str(seen.instrument["model"]), "") if seen else ""
+    return str(seen.instrument["model"]) if seen else ""
 
 
 def _stage(shop: Shop, key: str) -> Stage:

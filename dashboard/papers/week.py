@@ -21,10 +21,11 @@ from dashboard.desk import desk, looking_back
 from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
-from dashboard.sentences import findings, play_test, unread
+from dashboard.sentences import cautions, findings, play_test, unread
 from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
+from dashboard.sentences.gauges import every, with_notes
 from ingest.shopfiles.shop import Shop
 
 # rows that leave room for all else on three pages
@@ -61,8 +62,10 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
         "normal": _normal(made, found, shop),
         "findings": [
-            (one, made.mark(one.state), made.drawing(one.spark, one.picture)) for one in findings.week(found, shop)
+            (one, made.mark(one.state), made.drawing(one.spark, one.picture))
+            for one in with_notes(findings.week(found, shop), found, shown.gauges, shop)
         ],
+        "gauges": every(shown.gauges, shop),
         "known": sentences_week.known(found, shop),
         "calls": matters_words.calls(shown.calls) if shown.calls and found.week.day <= FIRST_OF_MONTH else "",
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
@@ -84,6 +87,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "oldest": sentences_week.oldest(found, shop),
         "lost": sentences_week.lost(found),
         "played": [(one.serial, play_test.line(shop, one)) for one in shown.played[:PLAYED]],
+        "mind": cautions.beside(shop, [one.stage for one in shown.played[:PLAYED]]),
         "played_left": max(0, len(shown.played) - PLAYED),
     }
     held = found.decision or {}

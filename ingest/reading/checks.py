@@ -1,4 +1,6 @@
-"""Checks with yes and no: characteristics of kind `class` with their words; one that is not good counts as a fault."""
+"""Checks with yes and no: characteristics of kind `class` with their words; one that is not good counts as a fault.
+So does what is read at several points, round a rim, and is not even.
+"""
 
 import polars as pl
 
@@ -6,6 +8,8 @@ from ingest.reading.headings import Column, plain
 from ingest.reading.notation import NO_READING
 from ingest.reading.sheet import Reading
 from ingest.terms import tables
+
+NEAR = 1e-9
 
 
 def of_the_words(cells: pl.DataFrame, column: Column, reading: Reading) -> pl.DataFrame:
@@ -32,6 +36,29 @@ def of_the_words(cells: pl.DataFrame, column: Column, reading: Reading) -> pl.Da
     )
     words = {text: word or "" for text, word in meant.items()}
     return cells.with_columns(text=pl.col("text").replace_strict(words, return_dtype=pl.String))
+
+
+def uneven(readings: list[pl.DataFrame], reading: Reading) -> list[pl.DataFrame]:
+    """tables.FAULTS of what was found further apart at its positions than `even_within`, a row a visit: at the tightest
+    and the slackest point.
+    """
+    out = []
+    for item in reading.shop.characteristics:
+        mine = [frame for frame in readings if frame.height and frame["characteristic"][0] == item.key]
+        if item.most_apart is None or not mine:
+            continue
+        found = pl.concat(mine).filter((pl.col("moment") == "found") & pl.col("value").is_not_null())
+        each = found.sort("value", maintain_order=True).group_by(
+            "log_id", "line", "serial", "stage", maintain_order=True
+        )
+        apart = each.agg(
+            (pl.col("value").last() - pl.col("value").first()).alias("apart"),
+            pl.format("{}, {}", pl.col("position").last(), pl.col("position").first()).alias("fault_at"),
+            pl.format("{} to {}", pl.col("raw").first(), pl.col("raw").last()).alias("raw"),
+        ).filter(pl.col("apart") > item.most_apart + NEAR)
+        name = item.name or item.key.replace("_", " ")
+        out.append(tables.shaped(apart.with_columns(fault=pl.lit(f"{name}: uneven")), tables.FAULTS))
+    return [frame for frame in out if frame.height]
 
 
 def failed_checks(visits: pl.DataFrame, readings: list[pl.DataFrame], reading: Reading) -> list[pl.DataFrame]:

@@ -4,7 +4,7 @@ import polars as pl
 
 from ingest.reading.amounts import Manner
 from ingest.reading.cells import Cells, Refusals
-from ingest.reading.checks import failed_checks, of_the_words
+from ingest.reading.checks import failed_checks, of_the_words, uneven
 from ingest.reading.fields import CARRIED
 from ingest.reading.frets import on_the_neck
 from ingest.reading.headings import Column, Columns, plain
@@ -74,7 +74,9 @@ def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: 
         visits, cells = visits.filter(keep), cells.kept(keep)
     visits = _with_fields(visits, cells, reading)
     readings = _readings(visits, cells, measures, reading)
-    faults = pl.concat([_faults(visits, cells, reading), *failed_checks(visits, readings, reading)])
+    faults = pl.concat(
+        [_faults(visits, cells, reading), *failed_checks(visits, readings, reading), *uneven(readings, reading)]
+    )
     part = pl.when(pl.col("serial") == "").then(pl.col("lot") + "/" + pl.col("neck")).otherwise(pl.lit(""))
     visits = visits.with_columns(part.alias("part"))
     hashes = text_hash(cells.rows, cells.columns, cells.at, here=not cells.at or cells.at == log.stage)

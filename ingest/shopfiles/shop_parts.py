@@ -52,6 +52,7 @@ class Characteristic(Part):
     at_pitch_from: str = ""
     positions: tuple[str, ...] = ()
     plausible: tuple[str, str] | None = None
+    even_within: str = ""  # of several positions (points round a rim): how far apart they may read
     values: tuple[Key, ...] = ()  # class: the words that are written
     good: tuple[Key, ...] = ()  # class: those of them that are as they should be
 
@@ -73,6 +74,17 @@ class Characteristic(Part):
         kind = self.quantity if self.quantity in CANONICAL else "plain"
         return amount(self.plausible[0], kind), amount(self.plausible[1], kind)
 
+    @cached_property
+    def most_apart(self) -> float | None:
+        """How far apart the readings of its positions may lie in one visit, canonical units; None where nothing is
+        said.
+        """
+        return (
+            amount(self.even_within, self.quantity if self.quantity in CANONICAL else "plain")
+            if self.even_within
+            else None
+        )
+
     @property
     def canonical_unit(self) -> str:
         """The unit its values are kept in, '' for a count, a class or a gauge without a unit."""
@@ -85,6 +97,8 @@ class Characteristic(Part):
             raise ValueError(f"plausible goes from {self.plausible} which is not rising; wanted the lowest first")
         if len(set(self.positions)) < len(self.positions):
             raise ValueError(f"positions {list(self.positions)} name one twice")
+        if self.most_apart is not None and (len(self.positions) < 2 or self.most_apart <= 0):
+            raise ValueError(f'even_within = "{self.even_within}": wanted an amount above 0, and two positions or more')
         if (self.values or self.good) and self.quantity != "class":
             raise ValueError('values and good are words of a check; wanted them with quantity = "class" only')
         if strange := [word for word in self.good if word not in self.values]:

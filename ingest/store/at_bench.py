@@ -18,7 +18,7 @@ import polars as pl
 
 from ingest.store.snapshot import Snapshot
 
-FILE, FORMAT = "bench.sqlite", 2
+FILE, FORMAT = "bench.sqlite", 4
 LAST = 5  # readings shown of a stream
 FAULT_WEEKS = 13
 SEEN = 0.02  # of a stage's visits of a family: what is measured less often is no part of its sheet
@@ -31,7 +31,26 @@ CREATE TABLE measured (stage TEXT, family TEXT, characteristic TEXT, position TE
 CREATE TABLE caught (stage TEXT, fault TEXT, n INTEGER);
 CREATE TABLE said (serial TEXT, stage TEXT, line TEXT);
 CREATE INDEX of_serial ON said (serial);
+CREATE TABLE moved (stage TEXT, setup TEXT, tech TEXT, line TEXT);
+CREATE TABLE usual (stage TEXT, characteristic TEXT, position TEXT, setup TEXT, centre REAL, sigma REAL, reach REAL,
+    PRIMARY KEY (stage, characteristic, position, setup)) WITHOUT ROWID;
+CREATE TABLE shapes (shape TEXT PRIMARY KEY) WITHOUT ROWID;
 """
+_DESTINATION = r'(?i)"[^"]*destination[^"]*":\s*"([^"]+)"'  # a column of any such heading, as `other` keeps it
+_SHAPES = 500  # most shapes of serials that are told to a tablet
+
+
+@dataclass(frozen=True)
+class Told:
+    """What studies say to whoever stands at a bench, for `make` to write down."""
+
+    said: Iterable[tuple[str, str, str]] = ()  # (serial, stage, line): of an instrument; stage '' = wherever it is
+    moved: Iterable[tuple[str, str, str, str]] = ()  # (stage, setup, tech, line), newest first; tech '' = for everybody
+    usual: Iterable[tuple[str, str, str, str, float, float, float]] = ()
+    # stage, characteristic, position, setup, centre, sigma, and how far from the centre a reading is odd
+
+
+NOTHING_TOLD = Told()
 
 
 @dataclass(frozen=True)
@@ -48,6 +67,8 @@ class Seen:
     last_outcome: str
     sent_to: str
     came_back: int
+    order: str = ""
+    goes_to: str = ""  # what a column about the destination says: a place, a climate
 
 
 def path_of(folder: Path) -> Path:
@@ -65,16 +86,14 @@ def version_of(folder: Path) -> int:
     return int(row[1]) if row and row[0] == FORMAT else -1
 
 
-def make(folder: Path, snapshot: Snapshot, said: Iterable[tuple[str, str, str]] = ()) -> None:
-    """Write it anew; readers see the old one until the new one is whole. said : (serial, stage, line), what studies say
-    of an instrument to whoever has it next.
-    """
+def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
+    """Write it anew; readers see the old one until the new one is whole."""
     place = path_of(folder)
     place.parent.mkdir(parents=True, exist_ok=True)
     fresh = place.with_name(f".{FILE}.new")
     fresh.unlink(missing_ok=True)
     visits = snapshot.table("visits", "log_id", "line", "serial", "model", "stage", "started_at", "finished_at",
-                            "outcome", "sent_back_to", "supplier", "lot")  # fmt: skip
+                            "outcome", "sent_back_to", "supplier", "lot", "job", "other")  # fmt: skip
     visits = visits.with_columns(at=pl.coalesce("finished_at", "started_at"))
     named = visits.filter(pl.col("serial") != "")
     models = named.filter(pl.col("model") != "").group_by("serial").agg(pl.col("model").sort_by("at").first())
@@ -84,11 +103,22 @@ def make(folder: Path, snapshot: Snapshot, said: Iterable[tuple[str, str, str]] 
         held.executemany("INSERT INTO lasts VALUES (?, ?, ?, ?, ?)", _lasts(snapshot, models))
         held.executemany("INSERT INTO measured VALUES (?, ?, ?, ?, ?)", _measured(snapshot, named, models))
         held.executemany("INSERT INTO caught VALUES (?, ?, ?)", _caught(snapshot, visits))
-        held.executemany("INSERT INTO said VALUES (?, ?, ?)", said)
+        held.executemany("INSERT INTO said VALUES (?, ?, ?)", told.said)
+        held.executemany("INSERT INTO moved VALUES (?, ?, ?, ?)", told.moved)
+        held.executemany("INSERT OR IGNORE INTO usual VALUES (?, ?, ?, ?, ?, ?, ?)", told.usual)
+        held.executemany("INSERT INTO shapes VALUES (?)", _shapes(named))
         made = datetime.now(UTC).isoformat(timespec="seconds")
         held.execute("INSERT INTO about VALUES (?, ?, ?)", (FORMAT, snapshot.version, made))
         held.commit()
     fresh.replace(place)
+
+
+def told_of(folder: Path) -> Told:
+    """What studies said when the index that is there was made with them."""
+    said = _all(folder, "SELECT serial, stage, line FROM said", ())
+    moved = _all(folder, "SELECT stage, setup, tech, line FROM moved ORDER BY rowid", ())
+    usual = _all(folder, "SELECT stage, characteristic, position, setup, centre, sigma, reach FROM usual", ())
+    return Told(said, moved, usual)  # type: ignore[arg-type]
 
 
 def serial(folder: Path, name: str) -> Seen | None:
@@ -100,13 +130,41 @@ def serial(folder: Path, name: str) -> Seen | None:
     last = told["last"]
     return Seen(
         name, row[0], row[1], row[2], tuple(told["passed"]), last[0],
-        datetime.fromtimestamp(last[1], UTC), last[2], last[3], told["back"],
+        datetime.fromtimestamp(last[1], UTC), last[2], last[3], told["back"], told["order"], told["goes_to"],
     )  # fmt: skip
 
 
 def said_of(folder: Path, name: str) -> list[tuple[str, str]]:
     """(stage, line) of what is said of a serial."""
     return [(row[0], row[1]) for row in _all(folder, "SELECT stage, line FROM said WHERE serial = ?", (name,))]
+
+
+def moved_at(folder: Path, stage: str, setup: str, tech: str) -> list[str]:
+    """Lines of what moved at a stage and is for everybody, or for this tech alone; the newest first."""
+    ask = "SELECT line FROM moved WHERE stage = ? AND setup = ? AND tech IN ('', ?) ORDER BY rowid"
+    return list(dict.fromkeys(row[0] for row in _all(folder, ask, (stage, setup, tech))))
+
+
+def usual(folder: Path, stage: str, setup: str, place: tuple[str, str]) -> tuple[float, float, float] | None:
+    """Centre, sigma and reach of a stream that judges single readings, None where it judges none. place :
+    characteristic and position.
+    """
+    ask = "SELECT centre, sigma, reach FROM usual WHERE stage = ? AND characteristic = ? AND position = ? AND setup = ?"
+    row = _one(folder, ask, (stage, *place, setup))
+    return (float(row[0]), float(row[1]), float(row[2])) if row else None
+
+
+def shapes(folder: Path) -> list[str]:
+    """The shapes of the serials on file, the most frequent ones: letters as they stand, each run of digits a `#`."""
+    return [row[0] for row in _all(folder, "SELECT shape FROM shapes", ())]
+
+
+def spelled(folder: Path, name: str) -> str:
+    """A serial as it stands on file, whatever its capitals were when it was typed."""
+    if _one(folder, "SELECT serial FROM serials WHERE serial = ?", (name,)) is None:
+        row = _one(folder, "SELECT serial FROM serials WHERE serial = ?", (name.upper(),))
+        return row[0] if row else name
+    return name
 
 
 def lasts(folder: Path, stage: str, setup: str) -> dict[tuple[str, str], list[tuple[float, float]]]:
@@ -141,9 +199,13 @@ def caught(folder: Path, stage: str) -> list[str]:
 
 
 def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
-    first = [pl.col(name).filter(pl.col(name) != "").first().fill_null("").alias(name) for name in ("supplier", "lot")]
+    first = [
+        pl.col(name).filter(pl.col(name) != "").first().fill_null("").alias(name) for name in ("supplier", "lot", "job")
+    ]
+    goes = pl.col("other").filter(pl.col("other") != "").str.extract(_DESTINATION).drop_nulls().last().fill_null("")
     each = named.sort("at", maintain_order=True).group_by("serial", maintain_order=True).agg(
         *first,
+        goes.alias("goes_to"),
         pl.col("stage").unique(maintain_order=True).alias("passed"),
         pl.col("stage").last(),
         pl.col("at").last(),
@@ -155,9 +217,16 @@ def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ..
     out: list[tuple[object, ...]] = []
     for row in each.iter_rows(named=True):
         last = [row["stage"], row["at"].timestamp() if row["at"] else 0.0, row["outcome"], row["sent_back_to"]]
-        told = json.dumps({"passed": row["passed"], "last": last, "back": row["back"]})
+        about = {"order": row["job"], "goes_to": row["goes_to"]}
+        told = json.dumps({"passed": row["passed"], "last": last, "back": row["back"], **about})
         out.append((row["serial"], row["model"], row["supplier"], row["lot"], told))
     return out
+
+
+def _shapes(named: pl.DataFrame) -> list[tuple[str]]:
+    each = named.select(shape=pl.col("serial").str.to_uppercase().str.replace_all(r"[0-9]+", "#"))
+    many = each.group_by("shape").len().sort("len", "shape", descending=[True, False]).head(_SHAPES)
+    return [(shape,) for shape in many["shape"]]
 
 
 def _lasts(snapshot: Snapshot, models: pl.DataFrame) -> list[tuple[object, ...]]:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
+from ingest.reading.card_sheet import is_card
 from ingest.reading.reader import log_for
 from ingest.shopfiles.shop import Shop
 from ingest.store import book, originals
@@ -74,6 +75,7 @@ def wanted(loads: pl.DataFrame, shop: Shop | None) -> list[Noted]:
     return [
         Noted(sha, name, _kind(name, shop), at, sequence, what, replaces)
         for sha, name, at, sequence, what, replaces in latest.select(columns).iter_rows()
+        if what == LOADED or not is_card(name)  # of a sheet that Card writes only what counts is kept
     ]
 
 

@@ -4,6 +4,7 @@ A row is in `cards/` and on the disk before anybody is told that it is kept. It 
 sending it twice writes it once. A row that was undone leaves its sheet and stays in `cards/undone.csv`.
 """
 
+import ast
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -15,7 +16,7 @@ from threading import RLock
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.reading.sheet import Progress
-from ingest.store import book, originals
+from ingest.store import book, index, originals
 from ingest.store.problems import StoreProblem
 from ingest.store.writing import write_whole
 from ingest.verbs import load
@@ -28,10 +29,13 @@ _here = RLock()  # between threads of this program; between programs the lock fi
 
 
 def keep(folder: Path, day: date, bench: str, headings: Sequence[str], row: dict[str, str]) -> bool:
-    """Write one row into the sheet of its bench and day; False where that card stands in it already. On the disk when
-    this returns. StoreProblem where it cannot be written.
+    """Write one row into the sheet of its bench and day; False where that card stands in it already, or was there and
+    was undone: a tablet may send it once more, late. On the disk when this returns. StoreProblem where it cannot be
+    written.
     """
     with _alone(folder):
+        if _undone(folder, row[CARD]) is not None:
+            return False
         for path in _sheets(folder, day, bench):
             if any(each.get(CARD) == row[CARD] for each in _read(path)[1]):
                 return False
@@ -44,7 +48,9 @@ def keep(folder: Path, day: date, bench: str, headings: Sequence[str], row: dict
 
 
 def undo(folder: Path, day: date, bench: str, card: str, *, now: datetime) -> dict[str, str] | None:
-    """Take a card's row out of its sheet; the row, None where no sheet of that bench and day holds it."""
+    """Take a card's row out of its sheet; the row, also of one that was undone before; None where no sheet of that
+    bench and day ever held it.
+    """
     with _alone(folder):
         for path in _sheets(folder, day, bench):
             headings, rows = _read(path)
@@ -59,7 +65,7 @@ def undo(folder: Path, day: date, bench: str, card: str, *, now: datetime) -> di
             rest = [card_sheet.line(headings, row) for row in rows if row.get(CARD) != card]
             write_whole(path, card_sheet.head(headings) + b"".join(rest))
             return gone[0]
-    return None
+        return _undone(folder, card)
 
 
 def was_undone(folder: Path, card: str) -> bool:
@@ -107,7 +113,8 @@ def sheets(folder: Path) -> list[Path]:
 
 def take_in(folder: Path, *, progress: Progress | None = None, now: datetime) -> list[Loaded]:
     """Load the sheets that have changed since they were loaded, each in the place of its earlier reading, which is
-    unloaded in the same version; its original stays in the folder.
+    unloaded in the same version. Of a sheet that grows only the original that counts is kept: its earlier readings
+    stand in it, and what was undone in `cards/undone.csv`.
     """
     became: list[Loaded] = []
     for path in sheets(folder):
@@ -125,7 +132,33 @@ def take_in(folder: Path, *, progress: Progress | None = None, now: datetime) ->
         became += load.load_data(
             folder, [(path.name, partial(bytes, data))], replaces=replaces, progress=progress, now=now
         )
+        _only_what_counts(folder, path.name)
     return became
+
+
+def _only_what_counts(folder: Path, name: str) -> None:
+    """Take the originals of a sheet's earlier readings, and the notes beside them, away."""
+    loads = book.read(folder)["loads"]
+    counting = set(book.active_logs(loads)["sha256"])
+    for sha in set(loads.filter(loads["name"] == name)["sha256"]) - counting:
+        for path in (folder / originals.FOLDER / sha, index.path_of(folder, sha)):
+            path.unlink(missing_ok=True)
+
+
+def _undone(folder: Path, card: str) -> dict[str, str] | None:
+    """The row of a card that was undone; None where none was."""
+    path = folder / FOLDER / UNDONE
+    if not path.exists():
+        return None
+    data = path.read_bytes()
+    if f"'{CARD}': {card!r}".encode() not in data:
+        return None
+    for told in card_sheet.rows_of(data)[1]:
+        with suppress(ValueError, SyntaxError):
+            row = ast.literal_eval(told["row"])
+            if isinstance(row, dict) and row.get(CARD) == card:
+                return row
+    return None
 
 
 def _open_sheet(folder: Path, day: date, bench: str, headings: Sequence[str]) -> Path:

@@ -64,6 +64,7 @@ def browser(chromium: BrowserType, tmp_path_factory: pytest.TempPathFactory) -> 
         reduced_motion="reduce",
         no_viewport=True,
         bypass_csp=True,
+        service_workers="block",  # what Card keeps for dead networks is for test_network.py
     )
     yield opened
     opened.close()

@@ -93,7 +93,7 @@ class Typing:
         card = self.timed(self.cards.card, stage, serial, model="LARK-25")
         values = []
         for field in card["fields"]:
-            hand, aim = field["gauges"][0], field["target"]
+            hand, aim = field["gauges"][0], field["gauges"][0]["target"]
             text = f"{round((aim + 2 * hand['step'] * self.rng.normal()) / hand['step']) * hand['step']:g}"
             asked = (stage, "LARK-25", field["characteristic"], field["position"], text, hand["key"])
             self.timed(self.cards.judge, *asked)

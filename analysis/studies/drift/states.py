@@ -41,6 +41,13 @@ ODD_ONES: dict[str, pl.DataType] = {
     "sigmas": pl.Float64(),
 }
 
+USUAL: dict[str, pl.DataType] = {
+    **{name: pl.String() for name in ("characteristic", "position", "model", "stage")},
+    "centre": pl.Float64(),
+    "sigma": pl.Float64(),
+    "reach": pl.Float64(),
+}
+
 
 def stream_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`streams` of the figures: a row a stream, all techs and each tech's own."""
@@ -84,8 +91,7 @@ def odd(snapshot: Snapshot) -> pl.DataFrame:
     judged = snapshot.once(signals)
     if judged is None:
         return pl.DataFrame(schema=ODD_ONES)
-    held = judged.streams
-    usable = ~_thin(snapshot, judged) & ~judged.coarse & (held.rows["tech"] == "").to_numpy()
+    held, usable = judged.streams, _judges_one(snapshot, judged)
     sigma = held.per_reading(held.eras.sigma)
     off = held.values - held.per_reading(held.eras.centre)
     safe = np.where(sigma > 0, sigma, 1.0)
@@ -95,6 +101,25 @@ def odd(snapshot: Snapshot) -> pl.DataFrame:
         pl.col("setup").alias("model"), sigmas=pl.Series((off / safe)[at], dtype=pl.Float64())
     )
     return tables.shaped(rows, ODD_ONES).sort("taken_at", "serial", "characteristic", "position")
+
+
+def usual(snapshot: Snapshot) -> pl.DataFrame:
+    """What is usual in each stream that judges a single reading (`odd`), all techs: characteristic, position, model,
+    stage, centre, sigma, reach (a reading further than that from the centre is odd).
+    """
+    judged = snapshot.once(signals)
+    if judged is None:
+        return pl.DataFrame(schema=USUAL)
+    held, last = judged.streams, judged.streams.last_era
+    rows = held.rows.with_columns(centre=pl.Series(held.eras.centre[last]), sigma=pl.Series(held.eras.sigma[last]))
+    rows = rows.with_columns(reach=ODD * pl.col("sigma"))
+    return tables.shaped(rows.filter(pl.Series(_judges_one(snapshot, judged))), USUAL)
+
+
+def _judges_one(snapshot: Snapshot, judged: Signals) -> Flags:
+    """Streams, shape (s,), that judge one instrument: of all techs, not thin, on a gauge fine enough."""
+    of_all: Flags = (judged.streams.rows["tech"] == "").to_numpy()
+    return ~_thin(snapshot, judged) & ~judged.coarse & of_all
 
 
 def gauge_words(snapshot: Snapshot, judged: Signals) -> pl.Series:

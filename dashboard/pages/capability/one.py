@@ -10,8 +10,10 @@ from dash import html
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
+from dashboard.desk import gauges_now
 from dashboard.pages import period as periods
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
 
 
@@ -43,6 +45,8 @@ def sheet(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) ->
     )
     right = f"{when}, {numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'} under the limits in force"
     doubt = [] if row["promise"] else [html.P(f"No promise: {doubts(row)}.", className="small")]
+    resting = beside(gauges_now.out_of_order(), shop, row["characteristic"])
+    doubt += [html.P(resting, className="small")] if resting else []
     facts = parts.facts(*_facts(row, shop))
     return parts.sheet(name, right, [facts, board, html.P(_act(row, shop)), *doubt, ways], id="capability-one")
 

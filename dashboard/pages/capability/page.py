@@ -14,7 +14,7 @@ from analysis.studies.story.conformity import BUILT, SET, SHIPPED
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.room_left import Need, NeedRow, room_left
-from dashboard.desk import desk
+from dashboard.desk import desk, gauges_now
 from dashboard.pages import gauges, planning
 from dashboard.pages import period as periods
 from dashboard.pages.capability import beside, figures, one
@@ -22,6 +22,7 @@ from dashboard.pages.capability import rest as capability_rest
 from dashboard.pages.capability.figures import EVERYBODY, PER_TECH, saved
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
+from dashboard.sentences import gauges as sentences_gauges
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -74,9 +75,11 @@ def layout(
         & (pl.col("model") == (model or pl.col("model")))
     )
     chosen = one.chosen(found, asked["stream"])
+    resting = sentences_gauges.every(gauges_now.out_of_order(), shop)
     return parts.page(
         parts.page_head(_headline(seen, shop, when), _under(seen, when, period)),
         _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
+        *([html.P(resting, className="small")] if resting else []),
         held("Room left", _room_left, seen, asked, shop, when),
         *([held("One stream", one.sheet, chosen, shop, when, period)] if chosen is not None else []),
         folded(_folds(asked, shop), PATH, asked),

@@ -22,19 +22,15 @@ from dashboard.desk.desk import EXPECTED, Desk
 PATH, NAME = "/card", "Card"
 HERE = Path(__file__).parent
 LARGEST = 60_000  # bytes of one card
-KINDS = {
-    "card.js": "text/javascript",
-    "waiting.js": "text/javascript",
-    "worker.js": "text/javascript",
-    "card.css": "text/css",
-}
+KINDS = {".js": "text/javascript", ".css": "text/css"}
+FILES = {path.name: path for path in HERE.iterdir() if path.suffix in KINDS}
 SHELL = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
 <title>Card - Truerun</title>
 <link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/card/card.css">
 </head><body><noscript>Card needs scripts; a day sheet to print does without: truerun sheet</noscript>
 <div id="card" data-shop="{shop}" data-own="{own}"></div>
-<script src="/card/waiting.js"></script><script src="/card/card.js"></script></body></html>"""
+<script src="/card/waiting.js"></script><script type="module" src="/card/card.js"></script></body></html>"""
 
 
 def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]]) -> None:
@@ -46,12 +42,13 @@ def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]
     asks: dict[str, Callable[[dict[str, Any]], Any]] = {
         "benches": lambda _: cards.benches(),
         "open": lambda it: (
-            cards.card(_text(it, "stage"), _text(it, "serial"), model=_text(it, "model"))
+            cards.card(_text(it, "stage"), _text(it, "serial"), model=_text(it, "model"), tech=_text(it, "tech"))
             | {"cautions": cautions(f"{_text(it, 'stage')} {cards.shop.stage_name(_text(it, 'stage'))}")}
         ),
         "faults": lambda it: cards.faults(_text(it, "stage")),
         "judge": lambda it: cards.judge(
-            *(_text(it, name) for name in ("stage", "model", "characteristic", "position", "text", "gauge"))
+            *(_text(it, name) for name in ("stage", "model", "characteristic", "position", "text", "gauge")),
+            beside=it.get("beside", ()),
         ),
         "keep": cards.keep,
         "undo": lambda it: cards.undo(_text(it, "bench"), _text(it, "card")),
@@ -127,9 +124,10 @@ def _signed_for(given: dict[str, Any]) -> dict[str, Any]:
 
 
 def _file(name: str) -> flask.Response:
-    if name not in KINDS:
+    path = FILES.get(name)
+    if path is None:
         return flask.Response("There is no such file.", status=404, mimetype="text/plain")
-    answer = flask.Response((HERE / name).read_bytes(), mimetype=KINDS[name])
+    answer = flask.Response(path.read_bytes(), mimetype=KINDS[path.suffix])
     if name == "worker.js":
         answer.headers["Service-Worker-Allowed"] = PATH  # its scope is the page itself
     return answer

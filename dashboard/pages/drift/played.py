@@ -10,6 +10,7 @@ from analysis.studies.room.play_test import advice
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.sentences import cautions
 from dashboard.sentences import play_test as words
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -51,5 +52,7 @@ def sheet(shop: Shop, weeks: int) -> html.Section | None:
         "All strings of an instrument speak together, held against what is usual for its model and what specs ask of "
         "a fret. Said from a chance of better than even on; measure before you cut."
     )
+    mind = cautions.beside(shop, [one.stage for one in newest[:SHOWN]])
     right = "tuning, bridge, nut or one fret, from the notes of first play tests"
-    return parts.sheet("Play test", right, [parts.plain_table(rows, columns), *more, html.P(note, className="small")])
+    return parts.sheet("Play test", right, [parts.plain_table(rows, columns), *more, html.P(note, className="small"),
+                                              html.P(mind, className="caution")])  # fmt: skip

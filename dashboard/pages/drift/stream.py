@@ -17,7 +17,7 @@ from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.moves_with import Candidate, moves_with
 from dashboard.charts.stream.chart import stream
-from dashboard.desk import desk
+from dashboard.desk import desk, gauges_now
 from dashboard.pages import planning
 from dashboard.pages.drift.on_chart import (
     BY_SHAPE,
@@ -33,6 +33,7 @@ from dashboard.pages.drift.on_chart import (
 from dashboard.pages.drift.seen import Seen
 from dashboard.pages.logs import correct
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import gauges as sentences_gauges
 from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -56,7 +57,15 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
     chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART, leads=to_instrument)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
     quiet = _could_have_seen(seen, shop) if view.row["state"] == STEADY else ""
-    more = [young, quiet, sentences_drift.adjusted(view.adjusted), sentences_drift.spread(view.sd_ratio, int(row["n"]))]
+    read_on = {name for name in view.readings["gauge"].to_list() if name}
+    resting = sentences_gauges.beside(gauges_now.out_of_order(), shop, str(row["characteristic"]), read_on)
+    more = [
+        resting,
+        young,
+        quiet,
+        sentences_drift.adjusted(view.adjusted),
+        sentences_drift.spread(view.sd_ratio, int(row["n"])),
+    ]
     notes = [html.P(text, className="small") for text in more if text]
     told = (
         sentences_drift.by_shape(named(levels_of(seen, by)[:3], by, shop), SHAPES, dict(BY_SHAPE)[by].lower())

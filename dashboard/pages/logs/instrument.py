@@ -14,6 +14,7 @@ from dashboard.desk import desk
 from dashboard.pages.held import held
 from dashboard.pages.logs import confirm, correct, walk
 from dashboard.pages.logs.readings import limits
+from dashboard.sentences import cautions
 from dashboard.sentences import play_test as words
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -63,7 +64,12 @@ def _played(serial: str, shop: Shop) -> html.Section | None:
     if not said:
         return None
     return parts.sheet(
-        "What the play test says", "all strings together", [html.P(words.line(shop, one)) for one in said]
+        "What the play test says",
+        "all strings together",
+        [
+            *[html.P(words.line(shop, one)) for one in said],
+            html.P(cautions.beside(shop, [one.stage for one in said]), className="caution"),
+        ],
     )
 
 

@@ -17,6 +17,7 @@ from dashboard.sentences import book as sentences_book
 from dashboard.sentences import findings as sentences_findings
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
+from dashboard.sentences.gauges import every, with_notes
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
@@ -43,15 +44,17 @@ def next_step(shown: WeekShown, shop: Shop) -> html.Div:
 def findings(shown: WeekShown, shop: Shop) -> html.Section:
     """At most seven sentences, each with the state of what is done about it; it opens for its life and the way on."""
     found = shown.review
-    told = sentences_findings.week(found, shop)
+    told = with_notes(sentences_findings.week(found, shop), found, shown.gauges, shop)
     rows: list[Any] = [parts.finding("question", gap) for gap in sentences.gaps(found)]
     rows += [_row(one, shown, shop) for one in told if one.state not in QUIET]
     quiet = [one for one in told if one.state in QUIET]
     settled = not found.due and "due" not in found.gaps
-    if quiet or found.known or settled:
+    if quiet or found.known or shown.gauges or settled:
         lines: list[Any] = [html.Li(_quietly(one)) for one in quiet]
         if any("stream" in one.lead for one in quiet):
             lines.append(html.Li("A stream is one reading of one model at one stage, in time order."))
+        if resting := every(shown.gauges, shop):
+            lines.append(html.Li(resting))
         if found.known:
             lines.append(html.Li(sentences_week.known(found, shop)))
         if settled:

@@ -12,6 +12,7 @@ import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.review import MatterSeen, Review, review
+from analysis.studies.gauges.register import Standing
 from analysis.studies.matters import records, register
 from analysis.studies.matters.calls import Calls, calls
 from analysis.studies.matters.register import Entry
@@ -21,7 +22,7 @@ from analysis.studies.story.scope import Scope
 from analysis.studies.week.arrived import review_week
 from dashboard.charts.stream import view as charts
 from dashboard.charts.stream.view import StreamView
-from dashboard.desk import desk, looking_back, signed
+from dashboard.desk import desk, gauges_now, looking_back, signed
 from dashboard.exports import copies
 from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import seen as drift_seen
@@ -62,6 +63,7 @@ class WeekShown:
     version: int  # of the store
     book: int  # sequence of the bench book
     played: tuple[play_test.Advice, ...] = ()  # what the week's first play tests say
+    gauges: tuple[Standing, ...] = ()  # those not in order
     reviewed: Reviewed | None = field(default=None, metadata={"kept": False})
 
 
@@ -78,7 +80,7 @@ class Reviewed:
 CLASSES = (
     WeekShown, Reviewed, Drawn, Review, MatterSeen, Entry, register.Line, register.Checked, Calls, records.Matter,
     records.MovesWith, records.Candidate, records.TellApart, records.Planned, records.Member, StreamView, charts.Asked,
-    charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd, play_test.Advice,
+    charts.Limits, charts.Signal, charts.Began, charts.Change, charts.Run, charts.Odd, play_test.Advice, Standing,
 )  # fmt: skip
 
 
@@ -100,6 +102,7 @@ def told(week: date | None = None) -> WeekShown:
         version=snapshot.version,
         book=snapshot.book_sequence,
         played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
+        gauges=gauges_now.out_of_order(),
     )
     return for_reader(made)
 

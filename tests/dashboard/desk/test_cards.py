@@ -141,8 +141,8 @@ def test_a_card_asks_what_is_set_or_was_measured_here_of_this_family_in_the_gaug
     ]
     bass = card["fields"][0]
     assert (bass["gauges"][0]["unit"], bass["gauges"][0]["step"]) == ("64ths", 0.5)
-    assert bass["lower"] == pytest.approx(2.10 / 25.4 * 64)
-    assert [round(one * 25.4 / 64, 2) for one in bass["last"]] == [2.37, 2.38, 2.39, 2.40, 2.41]
+    assert bass["gauges"][0]["lower"] == pytest.approx(2.10 / 25.4 * 64)
+    assert [round(one * 25.4 / 64, 2) for one in bass["gauges"][0]["last"]] == [2.37, 2.38, 2.39, 2.40, 2.41]
     assert (card["model"], card["lot"], card["on_file"], card["came_back"]) == ("LARK-25", "OX-1", True, 0)
     assert [one["key"] for one in card["route"]] == ["receiving", "nut_slotting", "bridge_fitting", "final_inspection"]
 
@@ -211,12 +211,14 @@ def test_the_next_bench_sees_a_card_at_once_and_so_does_one_begun_anew(cards):
         card = desk.card("final_inspection", "NEW-1")
         assert (card["on_file"], card["model"]) == (True, "DRAY-5")
         assert [one["key"] for one in card["route"] if one["passed"]] == ["bridge_fitting"]
-    assert [round(v, 2) for v in cards.card("bridge_fitting", "L-1")["fields"][0]["last"]][-1] != 6.5  # another setup
+    assert [round(v, 2) for v in cards.card("bridge_fitting", "L-1")["fields"][0]["gauges"][0]["last"]][
+        -1
+    ] != 6.5  # another setup
 
 
 def test_the_last_five_take_in_what_was_kept_just_now(cards):
     cards.keep(given(1, "L-110"))
-    assert cards.card("bridge_fitting", "L-111")["fields"][0]["last"][-1] == pytest.approx(6.5)
+    assert cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["last"][-1] == pytest.approx(6.5)
 
 
 def test_undo_takes_a_card_back_until_the_next_stage_has_opened_it(cards):
@@ -281,6 +283,88 @@ def test_faults_most_often_caught_here_come_first_with_where_they_are_sent(cards
     cards.card("final_inspection", "L-100")
     first = cards.faults("final_inspection")["faults"][0]
     assert first == {"key": "open-string buzz", "suspect": "nut_slotting"}
+
+
+def test_a_value_far_from_its_stream_is_said_and_a_rule_too_coarse_says_nothing(cards, folder):
+    about = at_bench.Told(usual=[("final_inspection", "relief", "", "LARK-25", 0.20, 0.01, 0.04)])
+    at_bench.make(folder, cards.desk.snapshot(), about)
+    told = cards.judge("final_inspection", "LARK-25", "relief", "", "10", "leaves")
+    assert (told["state"], told["why"]) == ("inside", "far from the usual 7.087 to 8.661: measure it again")
+    assert cards.judge("final_inspection", "LARK-25", "relief", "", "9", "leaves")["why"] == ""
+    assert cards.judge("bridge_fitting", "LARK-25", "action", "bass", "6.5", "rule")["why"] == ""
+
+
+def test_what_moved_is_said_at_its_bench_and_of_one_tech_to_that_tech_alone(cards, folder):
+    lines = [
+        ("bridge_fitting", "LARK-25", "", "It moved."),
+        ("bridge_fitting", "LARK-25", "T01", "Of your own: it moved."),
+    ]
+    about = at_bench.Told(said=[("L-111", "", "Relief was outside.")], moved=lines)
+    at_bench.make(folder, cards.desk.snapshot(), about)
+    assert cards.card("bridge_fitting", "L-111", tech="T02")["quiet"] == ["Relief was outside.", "It moved."]
+    assert cards.card("bridge_fitting", "L-110", tech="T01")["quiet"] == ["It moved.", "Of your own: it moved."]
+    assert cards.card("nut_slotting", "L-110", tech="T01")["quiet"] == []
+    assert cards.card("final_inspection", "l-111")["serial"] == "L-111"  # capitals as on file
+
+
+def test_a_gauge_says_all_in_its_own_unit(cards, folder):
+    text = (folder / "shop.toml").read_text()
+    (folder / "shop.toml").write_text(
+        text
+        + """
+[[gauge]]
+key = "taper"
+measures = ["action"]
+resolution = "0.05 mm"
+"""
+    )
+    rule, taper = cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"]
+    assert (taper["unit"], taper["lower"], taper["upper"]) == ("mm", 2.10, 2.70)
+    assert [one * 25.4 / 64 for one in rule["last"]] == pytest.approx(taper["last"], abs=1e-5)
+    assert cards.judge("bridge_fitting", "LARK-25", "action", "bass", "2.4", "taper")["state"] == "inside"
+    assert cards.judge("bridge_fitting", "LARK-25", "action", "bass", "6/64 in", "taper")["shown"] == pytest.approx(
+        2.38125
+    )
+
+
+HEAD_BY_POINTS = """
+[[characteristic]]
+key = "head"
+name = "Head tension"
+quantity = "plain"
+set_at = "head_tension"
+positions = ["point 1", "point 2", "point 3", "point 4"]
+even_within = "2"
+"""
+
+
+def test_a_head_is_even_or_not_on_the_card_and_counts_as_a_fault_where_it_is_not(cards, folder):
+    (folder / "shop.toml").write_text((folder / "shop.toml").read_text() + HEAD_BY_POINTS)
+    card = cards.card("head_tension", "D-1", model="DRAY-5")
+    assert [one["position"] for one in card["fields"]] == [f"point {k}" for k in range(1, 5)]
+    here = ("head_tension", "DRAY-5", "head")
+    assert cards.judge(*here, "point 2", "88", "", beside=["87", "86"])["state"] == "kept"
+    told = cards.judge(*here, "point 4", "85", "", beside=["87", "88"])
+    assert (told["state"], told["why"][:28]) == ("outside", "uneven: 85 to 88, at most 2 ")
+    for number, last in ((1, "86"), (2, "84")):
+        values = [{"characteristic": "head", "position": f"point {k}", "found": text, "gauge": ""}
+                  for k, text in zip(range(1, 5), ("86", "87", "88", last), strict=True)]  # fmt: skip
+        cards.keep(given(number, f"D-{number}", stage="head_tension", model="DRAY-5", values=values))
+    assert cards.desk.jobs.wait(cards.desk.jobs.cards()).state == "done"
+    faults = (
+        open_snapshot(folder).table("faults", "serial", "fault", "fault_at", "raw").filter(pl.col("serial") == "D-2")
+    )
+    assert faults.rows() == [("D-2", "Head tension: uneven", "point 3, point 4", "84 to 88")]
+    assert "D-1" not in open_snapshot(folder).table("faults")["serial"].to_list()
+
+
+def test_order_and_destination_are_said_where_a_log_tells_them(cards, folder):
+    path = folder / "orders.csv"
+    path.write_text("serial,model,stage,finished_at,outcome,job,Destination climate\n"
+                    "L-777,LARK-25,nut_slotting,2026-11-27 09:00,pass,4711,dry: 30 % RH\n")  # fmt: skip
+    load(folder, [path], now=NOW)
+    card = cards.card("bridge_fitting", "L-777")
+    assert (card["order"], card["goes_to"]) == ("4711", "dry: 30 % RH")
 
 
 def test_a_new_serial_takes_its_model_from_its_letters(cards):

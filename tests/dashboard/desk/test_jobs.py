@@ -80,3 +80,13 @@ def test_a_question_is_mended_from_the_page(work):
         9.0,
     ]
     assert work.wait(work.again()).files == ()
+
+
+def test_a_folder_that_cannot_be_written_is_said_by_the_job_that_meets_it(tmp_path, monkeypatch):
+    def full(*_):
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr("dashboard.desk.jobs.at_bench.make", full)
+    here = jobs.Jobs(shop(tmp_path))
+    job = here.wait(here.bench_index(plain=True))
+    assert (job.state, "Read-only file system" in job.problem) == ("refused", True)

@@ -18,9 +18,9 @@ from dashboard.desk import desk
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review
-from dashboard.papers.cautions import cautions
 from dashboard.sentences import coaching
 from dashboard.sentences import targets as sentences_targets
+from dashboard.sentences.cautions import cautions
 from ingest.shopfiles.shop_parts import Stage
 from ingest.verbs.forget import forget
 from tests.dashboard.pages import moving_shop, people_shop
@@ -121,6 +121,10 @@ def test_lines_to_write_on_cautions_and_minutes_stand_in_order(looked_at):
         ("neck_straightening", "rods strip"),
         ("head_tension", "slipping wrench"),
         ("crowning", "Dust of wood"),
+        ("crowning", "Steel wool"),
+        ("fret_levelling", "loosen more glue"),
+        ("play_test", "protect hearing"),
+        ("nut_slotting", "Sharp fret ends"),
         ("lacquer_touch_up", "Oily rags"),
         ("buffing", "Buffing wheels"),
     ],

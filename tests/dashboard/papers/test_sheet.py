@@ -4,10 +4,13 @@ import re
 from datetime import UTC, datetime
 
 import pytest
+from dash._utils import to_json as to_json_plotly
 
 from analysis.methods.problems import UnusableData
+from dashboard.app import make_app
 from dashboard.commands.cli import run
 from dashboard.desk import desk
+from dashboard.pages import sheets
 from dashboard.papers import sheet
 from ingest.store.store import open_snapshot
 from ingest.verbs.load import load
@@ -48,13 +51,13 @@ def test_the_code_is_drawn_as_it_was_made_with_its_quiet_zones(serial):
 
 
 def test_a_traveller_names_the_serial_the_stages_and_what_is_asked(shop):
-    name, page = sheet.traveller("HO-24318")
+    name, page = sheet.travellers(["HO-24318"])
     assert name == "traveller-ho-24318"
-    for words in ("HO-24318", "Bridge fitting", "Action at 12 bass", "A4", "Code 128"[:0]):
+    for words in ("HO-24318", "Bridge fitting", "Action at 12 bass, treble", "A4", "Code 128"[:0]):
         assert words in page
-    assert "letter" in sheet.traveller("HO-24318", letter=True)[1]
+    assert "letter" in sheet.travellers(["HO-24318"], letter=True)[1]
     with pytest.raises(UnusableData):
-        sheet.traveller("Hö-1")
+        sheet.travellers(["Hö-1"])
 
 
 def test_a_day_sheet_says_limits_in_the_unit_of_the_gauge_and_the_cautions_of_its_stage(shop):
@@ -78,6 +81,20 @@ def test_an_empty_csv_loads_as_it_is_once_it_is_filled(shop):
     told = dict(snapshot.table("readings").select("position", "value").iter_rows())
     assert told == {"bass": pytest.approx(6.5 * 25.4 / 64), "treble": pytest.approx(4.5 * 25.4 / 64)}
     assert snapshot.table("set_aside").is_empty()
+
+
+def test_every_sheet_is_a_button_on_a_page_too(shop):
+    client = make_app(desk.Desk(shop)).server.test_client()
+    shown = str(to_json_plotly(sheets.layout()))
+    assert "/papers/day-sheet?stage=bridge_fitting&letter=1" in shown.replace("\\u0026", "&").replace("\\u002f", "/")
+    both = client.get("/papers/traveller?serial=HO-1,HO-2&letter=1").text
+    assert both.count('class="bars"') == 2
+    assert "No serial was given" in client.get("/papers/traveller?serial=").text
+    assert "Fault, where" in client.get("/papers/day-sheet?stage=bridge_fitting").text
+    filled = client.get("/papers/sheet-csv?stage=bridge_fitting")
+    assert filled.headers["Content-Disposition"].endswith("bridge-fitting-by-hand.csv")
+    assert filled.text == sheet.empty_csv("bridge_fitting")[1]
+    assert client.get("/papers/day-sheet?stage=moon").status_code == 404
 
 
 def test_the_command_writes_what_is_asked_for(shop, tmp_path, capsys):

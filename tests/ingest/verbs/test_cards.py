@@ -62,7 +62,29 @@ def test_an_undone_card_leaves_its_sheet_and_stays_in_the_folder(tmp_path):
     assert gone["serial"] == "A2"
     assert kept(tmp_path) == ["card-1", "card-3"]
     assert "card-2" in (tmp_path / "cards" / cards.UNDONE).read_text()
-    assert cards.undo(tmp_path, DAY, "bench 2", "card-2", now=NOW) is None
+    assert cards.undo(tmp_path, DAY, "bench 2", "card-9", now=NOW) is None
+
+
+def test_an_undo_whose_answer_was_lost_is_answered_again_and_a_card_that_comes_late_stays_undone(tmp_path):
+    cards.keep(tmp_path, DAY, "bench 2", HEAD, row(1, note='the player\'s own, "as is"'))
+    first = cards.undo(tmp_path, DAY, "bench 2", "card-1", now=NOW)
+    assert cards.undo(tmp_path, DAY, "bench 2", "card-1", now=NOW) == first
+    assert not cards.keep(tmp_path, DAY, "bench 2", HEAD, row(1))
+    assert kept(tmp_path) == []
+
+
+def test_a_sheet_that_grows_all_day_keeps_one_original(tmp_path):
+    (tmp_path / "shop.toml").write_text(SHOP)
+    for number in range(1, 5):
+        cards.keep(tmp_path, DAY, "bench 2", HEAD, row(number))
+        cards.take_in(tmp_path, now=NOW)
+    kept_files = [path.name for path in (tmp_path / "originals").iterdir()]
+    assert len(kept_files) == 2  # the newest, and the note beside it
+    assert open_snapshot(tmp_path).table("visits").height == 4
+    assert all(one.whole for one in check.check(tmp_path, now=NOW))
+    load.unload(tmp_path, cards.sheets(tmp_path)[0].name, now=NOW)
+    cards.take_in(tmp_path, now=NOW)
+    assert open_snapshot(tmp_path).table("visits").height == 4
 
 
 def test_new_columns_during_the_day_begin_another_sheet(tmp_path):

@@ -303,7 +303,7 @@ def test_a_shop_of_classical_limits_gets_charts_without_an_average_and_no_budget
     )
     make_app(desk.Desk(tmp_path / "width"))
     text = page()
-    assert "Classical limits at 3 sigma; what opens a signal: beyond, one side." in text
+    assert "Classical limits at 3 spreads; what opens a signal: beyond, one side." in text
     assert "gap: where the average may stray" not in text
     assert "What the budget buys" not in text
     assert "moved up" in text

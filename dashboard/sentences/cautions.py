@@ -1,11 +1,12 @@
-"""Usual cautions of bench work for papers that tell someone to do it. Common practice, no published source but where
-one is named; local rules and trained practice come first.
+"""Usual cautions of bench work, for whatever tells someone to do it: papers, Card, what a play test says. Common
+practice, no published source but where one is named; local rules and trained practice come first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Stage
 
 LOCAL = (
@@ -30,8 +31,9 @@ SOLVENTS = (
     "outdoors, or soak and seal in a closed metal bin."
 )
 HEAT = "Irons, lamps and heat blankets burn, and loosen more glue than is meant: never left alone, hands clear."
-HEARING = "Banjos and loud rooms: protect hearing where instruments are played for hours, and take turns."
+HEARING = "Where instruments are played for hours, banjos above all: protect hearing, and take turns."
 BY_WORD = (  # words in a stage's key or name, and what to mind there
+    (("string", "tune", "tuning", "nut", "bridge", "saddle", "tailpiece", "angle"), STRINGS),
     (("rod", "straight", "relief", "angle"), ROD),
     (("head", "tension", "hook"), HOOKS),
     (("fret", "level", "crown", "dress", "file", "nut", "slot", "saddle", "bridge", "fitting", "saw", "cut"), EDGES),
@@ -48,10 +50,16 @@ BY_WORD = (  # words in a stage's key or name, and what to mind there
 def cautions(stages: Iterable[Stage]) -> list[str]:
     """The cautions of the stages on a paper; strings and strain hold at every bench."""
     words = " ".join(f"{stage.key} {stage.name}".lower() for stage in stages)
-    return [STRINGS, *of_words(words), STRAIN]
+    return list(dict.fromkeys([STRINGS, *of_words(words), STRAIN]))
 
 
 def of_words(words: str) -> list[str]:
     """The cautions that words of a stage, or of what is to be done there, call for."""
     heard = words.lower()
     return [text for said, text in BY_WORD if any(word in heard for word in said)]
+
+
+def beside(shop: Shop, stages: Iterable[str]) -> str:
+    """One paragraph for a page or paper that says what to do at stages, by their keys; '' for none."""
+    mine = [shop.by_stage[key] for key in dict.fromkeys(stages) if key in shop.by_stage]
+    return " ".join([*cautions(mine), LOCAL]) if mine else ""

@@ -1,0 +1,81 @@
+"""What stands beside a verdict that rests on a gauge whose check is overdue, or that reads beside its master piece."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+
+from analysis.review import Review
+from analysis.studies.gauges.register import Standing
+from dashboard import numbers
+from dashboard.sentences import shared
+from dashboard.sentences.shared import Sentence
+from ingest.shopfiles.shop import Shop
+
+CHECK_IT = "Check it before anything is done about this."
+
+
+def says(one: Standing, shop: Shop) -> str:
+    """How a gauge stands, in words."""
+    if one.drifts and one.bias is not None:
+        way = "high" if one.bias > 0 else "low"
+        off = numbers.mm(abs(one.bias), shown=shop.shop.length)
+        return f"drifts: its last five checks read {off} {way}{_interval(one, shop)}"
+    if one.due:
+        return "check overdue" if one.last_at else "never checked"
+    return f"in order{_interval(one, shop)}"
+
+
+def _interval(one: Standing, shop: Shop) -> str:
+    """Where the mean of the last five checks lies beside the master piece: `, beside its master piece by -0.02 to
+    +0.05 mm`.
+    """
+    if one.low is None or one.high is None:
+        return ""
+    low, high = (numbers.mm(end, shown=shop.shop.length, sign=True) for end in (one.low, one.high))
+    return f", {low.partition(numbers.NBSP)[0]} to {high} beside its master piece"
+
+
+def beside(out: Sequence[Standing], shop: Shop, characteristic: str, named: Collection[str] = ()) -> str:
+    """The note of a verdict on a characteristic; '' where its gauges are in order.
+
+    out : gauges that are not in order.  named : the gauges that its readings name; none: all declared for it.
+    """
+    of = {gauge.key for gauge in shop.gauges if characteristic in gauge.measures}
+    mine = [one for one in out if one.gauge in of and (not named or one.gauge in named)]
+    return f"{' '.join(_sentence(one, shop) for one in mine)} {CHECK_IT}" if mine else ""
+
+
+def every(out: Sequence[Standing], shop: Shop) -> str:
+    """What rests on gauges that are not in order, for a page of many verdicts; '' where all are."""
+    told = []
+    for one in out:
+        measures = [key for gauge in shop.gauges if gauge.key == one.gauge for key in gauge.measures]
+        what = " and ".join(shop.characteristic_name(key).lower() for key in measures)
+        told.append(f"{_sentence(one, shop)} All that is said of {what} rests on it.")
+    return " ".join(told)
+
+
+def with_notes(told: Sequence[Sentence], found: Review, out: Sequence[Standing], shop: Shop) -> list[Sentence]:
+    """Findings of a week, those of matters with the note of the gauges that they rest on."""
+    of = {one.matter.key: one.matter for one in (*found.matters, *found.known)}
+    notes = [
+        " ".join(dict.fromkeys(filter(None, (beside(out, shop, key) for key in of[one.key].characteristics))))
+        if one.key in of
+        else ""
+        for one in told
+    ]
+    return [replace(one, why=f"{one.why} {note}".strip()) for one, note in zip(told, notes, strict=True)]
+
+
+def _sentence(one: Standing, shop: Shop) -> str:
+    if one.drifts and one.bias is not None:
+        way = "high" if one.bias > 0 else "low"
+        return f"{one.name} reads {numbers.mm(abs(one.bias), shown=shop.shop.length)} {way} on its master piece."
+    if one.last_at is None:
+        return f"{one.name} was never checked on its master piece."
+    return f"{one.name}: its check on the master piece is overdue, the last was {_day(one, shop)}."
+
+
+def _day(one: Standing, shop: Shop) -> str:
+    return numbers.day(shared.local(shop, one.last_at)) if one.last_at else ""
