@@ -89,9 +89,7 @@ def read_log(
     corrected : texts to be read in place of the cells at (line, heading).  progress : told the share done and what is
     being done.
     only : lines to be read, all others passed by.  on_disk : a folder in which the rows of a long file may wait
-    (Sheet.pieces).  Raises FileProblem, one line: no serial, date or stage column, an
-    empty or binary file, no matching
-    [[log]], two headings for one column.
+    (Sheet.pieces).  Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching [[log]], two headings for one column.
     """
     ident, real = log_id(data), _real(settled, log_id(data))
     parts, pieces, over = [], Pieces(on_disk), _Over(corrected or {}, None if only is None else sorted(only))
@@ -116,8 +114,7 @@ class _Over:
         """The table as it is to be read, its cells stripped."""
         if self.corrected:
             table = laid_over(table, self.corrected)
-        if part.reading.log.same_as_above:
-            table = as_above(table, part.reading.log.same_as_above, part.above)
+        table = as_above(table, part.reading.log.same_as_above, part.above)
         rows = table.rows if self.only is None else table.rows.filter(pl.col("line").is_in(self.only))
         return replace(table, rows=rows.with_columns(cs.string().str.strip_chars()))
 
