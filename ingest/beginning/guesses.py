@@ -309,11 +309,13 @@ def date_order(cells: Iterable[str]) -> tuple[Order, bool]:
     return "dmy", False
 
 
-def decimal_sign(cells: Iterable[str]) -> str:
-    """',' where more numbers are written with a comma than with a point, else '.'."""
+def decimal_sign(cells: Iterable[str], *, workbook: bool = False) -> str:
+    """',' where more numbers are written with a comma than with a point, else '.'. A workbook's own numbers have a
+    point whatever its people write, so there a few that were typed as text with a comma say it.
+    """
     found = Counter(
         "," if "," in cell else "."
         for cell in (cell.strip() for cell in cells)
         if re.fullmatch(r"[+-]?\d*[.,]\d+(?:\s*\D*)?", cell)
     )
-    return "," if found[","] > found["."] else "."
+    return "," if found[","] > (0 if workbook else found["."]) else "."

@@ -202,7 +202,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         columns=_once(columns, shape),
         order=order,
         order_sure=sure,
-        decimal=told.decimal or decimal_sign(cell for cells in numbers for cell in cells),
+        decimal=told.decimal or decimal_sign((c for cells in numbers for c in cells), workbook=bool(table.tab)),
         stage=stage,
         notes=list(table.notes),
         said=told,

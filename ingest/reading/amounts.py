@@ -20,7 +20,6 @@ _HERTZ = re.compile(
 _HERTZ_UNIT = re.compile(rf"hz\s*(?:/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b)\s*({NUMBER})\s*(?:hz)?")
 _SHARP_FLAT = re.compile(rf"({NUMBER})\s*(c|ct|cts|cents?|¢)?\s*(sharp|flat)")
 _THOUSANDS = re.compile(r"\d{1,3}(?:[.,]\d{3})+")
-_ONLY_DECIMAL = re.compile(r"\d*,\d{1,2}|0?,\d+")  # a comma that parts no thousands, whoever writes points elsewhere
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 
 
@@ -118,7 +117,7 @@ def amount_of(text: str, manner: Manner) -> tuple[float | None, str]:
 
 
 def _decimal(text: str, manner: Manner) -> float:
-    if "," in text and manner.decimal != "," and not _ONLY_DECIMAL.fullmatch(text):
+    if "," in text and manner.decimal != ",":
         raise Unclear("a comma in a sheet whose decimal is '.'", 'a point, or decimal = "," for this kind of sheet')
     if manner.decimal == "," and _THOUSANDS.fullmatch(text) and "." in text and not text.startswith("0"):
         raise Unclear("a point before three digits in a sheet whose decimal is ','", "a comma, or more or fewer digits")

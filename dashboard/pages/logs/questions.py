@@ -45,8 +45,9 @@ def _cell_field(log_id: str, name: str, line: int, column: str) -> html.Div:
         {"label": f"{heading}: {_short(text) or 'empty'}", "value": heading}
         for heading, text in zip(cells, shown, strict=True)
     ]
-    choose = dcc.Dropdown(options, id=CELL, placeholder="Which cell", **parts.aria(label="Which cell of the row"))
-    return html.Div(choose, className="field", style={"display": "none"} if column else {"minWidth": "16rem"})
+    choose = dcc.Dropdown(options, id=CELL, placeholder="Which cell of the row")
+    shown_at = {"display": "none"} if column else {"minWidth": "16rem"}
+    return html.Div(html.Label([html.Span("Cell"), choose], htmlFor=CELL), className="field", style=shown_at)
 
 
 def answer_to(question: str, asked: pl.DataFrame) -> html.Section:

@@ -1,5 +1,6 @@
 """Columns of a few words in a language that no list knows: benches, results, faults and lots by where they stand."""
 
+from ingest.beginning.guesses import decimal_sign
 from ingest.beginning.raw_tables import raw_tables
 from ingest.beginning.survey import survey_of
 from ingest.beginning.units_of_columns import METRIC
@@ -55,3 +56,9 @@ def test_nothing_is_called_a_bench_where_words_are_met_in_no_order():
 def test_a_day_written_once_is_seen_and_a_full_column_is_not():
     assert _seen(_sheet(once=True)).once == ("Päivä",)
     assert _seen(_sheet()).once == ()
+
+
+def test_a_few_numbers_typed_with_a_comma_say_how_a_workbook_is_written():
+    assert decimal_sign(["2.4", "2.45", "2,40"], workbook=True) == ","
+    assert decimal_sign(["2.4", "2.45", "2,40"]) == "."
+    assert decimal_sign(["2.4", "2.45"], workbook=True) == "."

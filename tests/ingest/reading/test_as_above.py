@@ -6,9 +6,7 @@ from datetime import datetime
 import polars as pl
 import pytest
 
-from ingest.reading.amounts import Manner
 from ingest.reading.as_above import as_above
-from ingest.reading.notation import read_cell
 from ingest.reading.reader import read_log
 from ingest.reading.tabular import Table
 from ingest.shopfiles.shop import checked_shop
@@ -93,8 +91,3 @@ def test_six_figures_are_a_time_of_day_and_no_more_than_a_day_has():
     assert read[0] is not None
     assert (read[0].hour, read[0].minute, read[0].second, read[2]) == (8, 14, 55, False)
     assert read_stamp("261455", "ymd") is None
-
-
-def test_a_comma_that_can_only_be_a_decimal_sign_is_read_in_a_sheet_of_points():
-    assert [reading.number for reading in read_cell("0,55", Manner(unit="mm")).readings] == [0.55]
-    assert read_cell("1,250", Manner(unit="mm")).readings == ()
