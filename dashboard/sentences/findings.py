@@ -87,7 +87,6 @@ def next_step(found: Review, shop: Shop) -> str:
 
 
 NEXT = {
-    "outside": "see on Capability which models it is, and whether the limits are the shop's own.",
     "in-doubt": "bring the lot to its supplier; the packet is written from Necks.",
     "came-back": "see which instruments came back, and confirm the cause.",
     "coarse": "judge no single instrument by this gauge, or get a finer one.",

@@ -163,7 +163,7 @@ def test_an_instrument_tells_its_whole_story(shop):
     page = said(logs_instrument.layout(serial="L-1"))
     assert "5 visits, 1 send-back" in page
     assert "sent back to nut slotting, not confirmed" in page
-    assert "work that came back" in page
+    assert "sent back once, " in page
     assert page.count("bench.csv, line") == 6  # five visits and a reading
 
 
