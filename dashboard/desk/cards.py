@@ -303,10 +303,11 @@ class CardDesk:
         waited for, without what studies say.
         """
         made = at_bench.version_of(self.desk.folder)
-        if stands(self.desk.folder)[0] == made or self._busy():
+        if stands(self.desk.folder)[0] == made:
             return
         first = self.desk.jobs.bench_index(plain=True) if made < 0 else None
-        self._job = self.desk.jobs.bench_index()
+        if not self._busy():
+            self._job = self.desk.jobs.bench_index()
         if first is not None:
             with suppress(TimeoutError):
                 self.desk.jobs.wait(first, PATIENCE)

@@ -179,9 +179,12 @@ class Headings:
                     if rest == words or rest.endswith(" " + words):
                         rest, moment = rest[: -len(words)].strip(), meant
                         break
-                sides = (
-                    tuple(position_of(side) or "" for side in rest.split("/")) if "/" in rest else (position_of(rest),)
-                )
+                own = {plain(place): place for place in item.positions}  # such as 'point 3', round a rim
+
+                def place_of(side: str, own: dict[str, str] = own) -> str | None:
+                    return own.get(plain(side)) or position_of(side)
+
+                sides = tuple(place_of(side) or "" for side in rest.split("/")) if "/" in rest else (place_of(rest),)
                 if any(side is None or (side == "" and len(sides) > 1) for side in sides):
                     continue
                 reference = hertz_reference(unit_text) if item.quantity == "pitch" else None
@@ -241,7 +244,8 @@ class Headings:
             for column in columns
             if column.field == "reading"
             for position in column.positions
-            if position and position.split(" ")[0] not in self.shop.by_characteristic[column.characteristic].positions
+            if position
+            and not {position, position.split(" ")[0]} & {*self.shop.by_characteristic[column.characteristic].positions}
         }
         for (characteristic, position), heading in undeclared.items():
             notes.append(

@@ -107,7 +107,7 @@ def test_what_is_not_there_yet_is_said_in_words(tmp_path):
             for page in ("week.page", "rework.page", "bench.page")
         }
     assert "has reached final inspection" in told["week.page"]
-    assert "Nothing was packed this week." in told["week.page"]
+    assert "Not read: no log says what passed its last stage." in told["week.page"]
     assert "one week, this week the large dot" in told["week.page"]
     assert "No instrument was judged" in told["rework.page"]
     assert "units and" not in told["bench.page"]

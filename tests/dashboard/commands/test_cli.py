@@ -129,7 +129,7 @@ def test_no_shop_here(capsys, tmp_path):
 
 def test_an_empty_folder_is_served_from_logs_where_a_sheet_makes_a_first_shop(capsys, tmp_path, monkeypatch):
     served = []
-    monkeypatch.setattr("dashboard.app.serve", lambda app, port: served.append(port))
+    monkeypatch.setattr("dashboard.app.serve", lambda app, port, network: served.append(port))
     code, out, _ = run(capsys, "serve", "--shop", tmp_path, "--port", "8937", "--no-open")
     assert (code, out, served) == (0, ["The pages are at http://127.0.0.1:8937/logs (Ctrl-C stops them)"], [8937])
     assert list(tmp_path.iterdir()) == []

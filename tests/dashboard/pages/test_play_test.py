@@ -87,10 +87,13 @@ def test_the_instruments_story_says_feet_and_choke(desk_of_banjos):
 
 def test_the_bench_that_gets_it_next_reads_it_on_its_card(desk_of_banjos):
     cards = CardDesk(desk_of_banjos)
-    assert "Level fret 6" in cards.card("levelling", "B-40")["quiet"]
-    assert "both feet alike" in cards.card("bridge_fitting", "B-40")["quiet"]
-    assert "Level fret 6" not in cards.card("bridge_fitting", "B-40")["quiet"]
-    assert cards.card("bridge_fitting", "B-39")["quiet"] == ""
+    cards.card("levelling", "B-40")  # the first index is made at once, what studies say of it behind
+    assert desk_of_banjos.jobs.wait(cards._job).state == "done"
+    told = {stage: " ".join(cards.card(stage, "B-40")["quiet"]) for stage in ("levelling", "bridge_fitting")}
+    assert "Level fret 6" in told["levelling"]
+    assert "both feet alike" in told["bridge_fitting"]
+    assert "Level fret 6" not in told["bridge_fitting"]
+    assert "both feet alike" not in " ".join(cards.card("bridge_fitting", "B-39")["quiet"])
 
 
 def test_drift_and_the_weekly_paper_say_the_same(desk_of_banjos):

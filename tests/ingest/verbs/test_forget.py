@@ -2,13 +2,13 @@
 
 import io
 import shutil
-import sqlite3
 import zipfile
 from pathlib import Path
 
 import polars as pl
 import pytest
 
+from ingest.access import people
 from ingest.shopfiles.shop import read_shop
 from ingest.store import book
 from ingest.store.problems import Busy, StoreProblem
@@ -180,11 +180,8 @@ def test_every_place_of_the_folder_is_covered_or_named(tmp_path):
     (folder / "papers").mkdir()
     (folder / "papers" / "target card Mary Quill.html").write_text("<p>Mary&nbsp;Quill</p>")
     (folder / "photo.png").write_bytes(b"\x89PNG\r\n\x1a\n" + b"taken by Mary Quill")
-    with sqlite3.connect(folder / "access.sqlite") as connection:
-        connection.execute("CREATE TABLE people (name TEXT)")
-        connection.execute("INSERT INTO people VALUES ('Mary Quill')")
-    connection.close()
-    (folder / "store" / "program.log").touch()
+    people.add(folder, "Ana", "manager", "four words of mine", now=NOW)
+    people.add(folder, "Mary Quill", "bench", "four words of mine", tech="T07", now=NOW)
     plan = forget.plan_of(folder, "mary quill", now=NOW)
     done = forget.carry_out(folder, plan, now=NOW)
     assert files_with(folder, "Mary", "mary", "Quill", "QUILL", "T07", "quill") == ["photo.png"]

@@ -25,7 +25,7 @@ ROOM = {
 
 @pytest.fixture
 def found(monkeypatch):
-    monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when: pl.DataFrame(ROOM))
+    monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when, **days: pl.DataFrame(ROOM))
     return {(row["characteristic"], row["model"]): row for row in needs(None, when="as set").iter_rows(named=True)}
 
 
@@ -57,6 +57,6 @@ def test_the_hungriest_row_stands_first_and_its_largest_need_too(found):
 
 
 def test_no_reading_is_no_row(monkeypatch):
-    monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when: pl.DataFrame())
+    monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when, **days: pl.DataFrame())
     assert needs(None, when="as set").is_empty()
     assert rooms.KEY
