@@ -62,7 +62,7 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
         "outside",
         "outside",
         lead,
-        f"; as set, most at {name}: {numbers.of(each['outside'], n)} ({inside}).",
+        f", most at {name}: {numbers.of(each['outside'], n)} as set ({inside}).",
         f"{starting}{more}{few}".strip(),
         address("/capability", characteristic=each["characteristic"]),
         "Capability",

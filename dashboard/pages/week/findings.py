@@ -82,7 +82,7 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
         return parts.finding(
             one.state,
             html.B(one.lead),
-            f"{one.rest.removeprefix(', ').strip()} {one.why}".strip(),
+            _capital(f"{one.rest.removeprefix(', ').strip()} {one.why}".strip()),
             spark=spark,
             link=one.link,
             link_words=one.page,

@@ -29,7 +29,7 @@ def test_half_a_week_shipped_outside_is_the_headline_and_nothing_is_called_calm(
     )
     assert findings.first(week, SHOP).startswith("46 instruments were shipped outside")
     said = plain(findings.week(week, SHOP)[0].text)
-    assert "most at neck relief: 48 of 106 (36 to 55 %)" in said
+    assert "most at neck relief: 48 of 106 as set (36 to 55 %)" in said
     assert "starting values" in said
     assert "specs.csv" in findings.next_step(week, SHOP)
 
@@ -47,7 +47,7 @@ def test_limits_of_the_shop_itself_are_not_called_starting_values():
     week = found(outside=FEW, shipped=shipped("outside", 4))
     said = plain(findings.week(week, SHOP)[0].text)
     assert "starting" not in said
-    assert "most at action treble: 3 of 55 (1 to 15 %)" in said
+    assert "most at action treble: 3 of 55 as set (1 to 15 %)" in said
     assert "hold what has not left yet" in findings.next_step(week, SHOP)
 
 
