@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 
 import flask
@@ -45,40 +46,31 @@ def week() -> flask.Response:
 def necks() -> flask.Response:
     """The neck packet of `supplier`; `money` for labour beside the minutes, `letter` for that size of paper."""
     asked = flask.request.args
-    try:
-        html = packet.paper(
-            asked.get("supplier", ""), money=bool(asked.get("money")), letter=bool(asked.get("letter"))
-        )[1]
-    except UnusableData as nothing:
-        return _nothing(nothing)
-    return flask.Response(html, mimetype="text/html")
+    return _page(lambda letter: packet.paper(asked.get("supplier", ""), money=bool(asked.get("money")), letter=letter))
 
 
 def bench() -> flask.Response:
     """The target card of `tech`, at `stage` where one is named; `letter` for that size of paper."""
     asked = flask.request.args
-    try:
-        html = card.paper(asked.get("tech", ""), stage=asked.get("stage", ""), letter=bool(asked.get("letter")))[1]
-    except UnusableData as nothing:
-        return _nothing(nothing)
-    return flask.Response(html, mimetype="text/html")
+    return _page(lambda letter: card.paper(asked.get("tech", ""), stage=asked.get("stage", ""), letter=letter))
 
 
 def traveller() -> flask.Response:
     """A traveller for each `serial`, several with a comma between, a page each; `letter` for that size of paper."""
-    asked = flask.request.args
-    try:
-        html = sheet.travellers(asked.get("serial", "").split(","), letter=bool(asked.get("letter")))[1]
-    except UnusableData as nothing:
-        return _nothing(nothing)
-    return flask.Response(html, mimetype="text/html")
+    serials = flask.request.args.get("serial", "").split(",")
+    return _page(lambda letter: sheet.travellers(serials, letter=letter))
 
 
 def day_sheet() -> flask.Response:
     """The day sheet of the bench at `stage`; `letter` for that size of paper."""
-    asked = flask.request.args
+    stage = flask.request.args.get("stage", "")
+    return _page(lambda letter: sheet.day_sheet(stage, letter=letter))
+
+
+def _page(made: Callable[[bool], tuple[str, str]]) -> flask.Response:
+    """A paper's page, made for letter size where that is asked for; one line where there is nothing to print."""
     try:
-        html = sheet.day_sheet(asked.get("stage", ""), letter=bool(asked.get("letter")))[1]
+        _, html = made(bool(flask.request.args.get("letter")))
     except UnusableData as nothing:
         return _nothing(nothing)
     return flask.Response(html, mimetype="text/html")

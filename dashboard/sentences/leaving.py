@@ -42,8 +42,6 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
             f"{_instruments(without)} shipped without a final inspection on file",
             ".",
             "A sheet may be late.",
-            "",
-            "",
         )
     elif heavy(found) and each:
         row = _row(found, ANY) or each

@@ -59,6 +59,10 @@ class Draft:
             (key for key, entry in self.measures.items() if text in (plain(key), plain(str(entry.get("name", ""))))), ""
         )
 
+    def key_of(self, measure: str, *, said: bool) -> str:
+        """The key under which a column's measurement stands: as somebody `said` it, else this shop's own."""
+        return (self.declared(measure) or measure) if said else self.measure_key(measure)
+
     def stage_key(self, stage: str) -> str:
         """The key of this shop for a stage of the trade."""
         return self.stage_keys.get(stage, stage)

@@ -125,9 +125,7 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             stage = draft.stage_key(guess.stage) if guess.stage else ("" if guess.field in OF_ROW else here)
         if guess.field == "reading":
             trade = measure_of(guess.measure) or guess.measure
-            key = draft.measure_key(guess.measure)
-            if guess.said:
-                key = draft.declared(guess.measure) or guess.measure
+            key = draft.key_of(guess.measure, said=bool(guess.said))
             many = column.profile.several if column.profile and not guess.position else 1
             places = sides_of(guess.position) or [str(place) for place in range(1, many + 1) if many > 1]
             add_measure(draft, key, trade, places, guess.unit or seen.said.units.get(key, ""))

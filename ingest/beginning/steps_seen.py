@@ -20,7 +20,6 @@ from ingest.terms.units import factors, unit_of
 LEAST_CELLS, LEAST_VALUES = 25, 4  # fewer tell no step
 READ = 0.95  # so many of the filled cells must be one plain number each
 STEPPED = ("length", "pitch", "angle", "plain")
-EMPTY = {*NO_READING, "-", "--", "---", "n/a"}
 POWERS = (32, 64, 128, 256)
 _NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)")
 
@@ -66,7 +65,7 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
 
     unit : of a bare number; a unit in a cell goes before it.
     """
-    filled = Counter(text for text in map(tidy, cells) if text and text not in EMPTY)
+    filled = Counter(text for text in map(tidy, cells) if text and text not in NO_READING)
     sizes: Counter[tuple[Fraction, str]] = Counter()
     for text, count in filled.items():
         one = _NUMBER.fullmatch(text)
@@ -106,7 +105,7 @@ def _columns(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[s
     seen = log.survey
     for column in seen.measures():
         guess = column.guess
-        key = draft.declared(guess.measure) or guess.measure if guess.said else draft.measure_key(guess.measure)
+        key = draft.key_of(guess.measure, said=bool(guess.said))
         unit = guess.unit or log.units.get(f"{key} {guess.position}".strip(), "") or log.units.get(key, "")
         yield key, unit, column.cells
     what, value, units = seen.column("what"), seen.column("value"), seen.column("unit")
