@@ -135,13 +135,12 @@ def files_of(folder: Path) -> dict[str, Path]:
     return {path.relative_to(store).as_posix(): path for path in found if path.name[0] not in "._" and path.is_file()}
 
 
-def noted_files(path: Path) -> list[str]:
+def noted_files(connection: sqlite3.Connection | None) -> list[str]:
     """The files that the newest version of a ledger names, by their path from store/; none where it cannot be read."""
-    try:
-        with closing(connect(path, existing=True)) as connection:
+    with suppress(sqlite3.Error):
+        if connection is not None:
             return [name for (name,) in connection.execute("SELECT path FROM main.files ORDER BY path")]
-    except sqlite3.Error:
-        return []
+    return []
 
 
 def hash_of(path: Path) -> str:

@@ -6,9 +6,10 @@ import hashlib
 import json
 import os
 import sqlite3
+import time
 import zipfile
 from collections.abc import Iterator
-from contextlib import ExitStack, closing, contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,13 +18,14 @@ from typing import Any
 from ingest.access import file as access
 from ingest.store import book, index, ledger, originals, seals
 from ingest.store.problems import StoreProblem, busy, of_database
-from ingest.store.sqlite_tables import connect
+from ingest.store.sqlite_tables import PATIENCE, connect
 
 FORMAT = 1  # of the file; raised whenever an older Truerun could not restore it
 LIST = "truerun-backup.json"
 PLACE, KEPT, ENDING = "backups", 5, ".truerun"
 SHOP_FILES = ("shop.toml", "shop.additions.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv")
-DATABASES = (book.FILE, access.FILE, f"store/{ledger.FILE}")
+LEDGER = f"store/{ledger.FILE}"
+DATABASES = (book.FILE, access.FILE, LEDGER)
 _TRIES = 3
 
 
@@ -133,11 +135,17 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
         path.unlink(missing_ok=True)
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT, access.OWNER_ONLY))
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
-        with one_moment(folder, writers_wait=held):
-            names = [name for name in _names(folder) if (folder / name).exists()]  # of a damaged shop what there is
+        with one_moment(folder, writers_wait=held) as at_hand:
+            names = [
+                name for name in _names(folder, at_hand.get(LEDGER)) if (folder / name).exists()
+            ]  # of a damaged shop what there is
             small = [(name, (folder / name).read_bytes()) for name in _changing(folder)]
-            taken = [(name, database(folder / name)) for name in DATABASES if (folder / name).exists()]
-            logs = _logs(folder)
+            taken = [
+                (name, bytes(at_hand[name].serialize()) if name in at_hand else database(folder / name))
+                for name in DATABASES
+                if (folder / name).exists()
+            ]
+            logs = _logs(folder, at_hand.get(book.FILE))
             if held:
                 _put_files(out, folder, names, listed)
         if not held:
@@ -151,29 +159,54 @@ def _write(folder: Path, path: Path, *, now: datetime, why: str, held: bool) -> 
 
 
 @contextmanager
-def one_moment(folder: Path, *, writers_wait: bool = True) -> Iterator[None]:
-    """No version and no line of the book is committed meanwhile; where a database is damaged there is nobody to wait
-    for.
+def one_moment(folder: Path, *, writers_wait: bool = True) -> Iterator[dict[str, sqlite3.Connection]]:
+    """No version and no line of the book is committed meanwhile; yields ledger and book by their path in the folder,
+    but those that are not there or damaged: there is nobody to wait for.
 
     writers_wait : nobody works on one either; else a load goes on and waits with its commit alone.
+    Whoever looks into them meanwhile does so through what is yielded: a writer that waits with its commit lets nobody
+    new look, and each would wait for the other.
     """
-    with ExitStack() as held:
-        for path in (ledger.path_of(folder), folder / book.FILE):
-            if not path.exists():
+    held = _both(folder, "BEGIN IMMEDIATE" if writers_wait else "BEGIN")
+    try:
+        yield held
+    finally:
+        for connection in held.values():
+            connection.close()
+
+
+def _both(folder: Path, begin: str) -> dict[str, sqlite3.Connection]:
+    """Ledger and book in hand at once; what is in hand is let go while the other is not to be had, since its writer may
+    wait for ours.
+    """
+    until = time.monotonic() + PATIENCE
+    while True:
+        held: dict[str, sqlite3.Connection] = {}
+        for name in (LEDGER, book.FILE):
+            if not (folder / name).exists():
                 continue
+            connection = connect(folder / name, existing=True, patience=max(0.0, until - time.monotonic()) * (not held))
             try:
-                connection = held.enter_context(closing(connect(path, existing=True)))
-                connection.execute("BEGIN IMMEDIATE" if writers_wait else "BEGIN")
+                connection.execute(begin)
                 connection.execute("SELECT COUNT(*) FROM sqlite_master").fetchone()
             except sqlite3.DatabaseError as fault:
+                connection.close()
                 if "locked" in str(fault):
-                    raise busy(folder) from fault
-        yield
+                    break
+            else:
+                held[name] = connection
+        else:
+            return held
+        for connection in held.values():
+            connection.close()
+        if time.monotonic() > until:
+            raise busy(folder)
+        time.sleep(0.02)
 
 
-def _names(folder: Path) -> Iterator[str]:
+def _names(folder: Path, held: sqlite3.Connection | None) -> Iterator[str]:
     """The files that never change once written."""
-    yield from (f"store/{name}" for name in seals.noted_files(ledger.path_of(folder)) or seals.files_of(folder))
+    yield from (f"store/{name}" for name in seals.noted_files(held) or seals.files_of(folder))
     for path in sorted((folder / originals.FOLDER).glob("*")):
         if path.is_file() and not path.name.startswith("."):
             yield f"{originals.FOLDER}/{path.name}"
@@ -206,7 +239,8 @@ def database(path: Path) -> bytes:
         return path.read_bytes()
 
 
-def _logs(folder: Path) -> int:
-    with suppress(StoreProblem):
-        return book.active_logs(book.read(folder)["loads"]).height
+def _logs(folder: Path, held: sqlite3.Connection | None) -> int:
+    if held is not None:
+        with suppress(sqlite3.Error):
+            return book.active_logs(book.lines(held, "loads")).height
     return sum(noted.what == index.LOADED for noted in index.all_notes(folder))

@@ -2,8 +2,11 @@
 
 import json
 import shutil
+import sqlite3
 import threading
+import time
 import zipfile
+from contextlib import closing, contextmanager
 from datetime import timedelta
 from pathlib import Path
 
@@ -113,6 +116,52 @@ def test_a_backup_is_of_one_moment_while_others_write(folder, tmp_path):
         assert all(part.whole for part in check(new, now=NOW) if not part.what.startswith("the notes beside"))
         logs = book.active_logs(book.read(new)["loads"])["log_id"].to_list()
         assert sorted(logs) == sorted(open_snapshot(new).table("logs")["log_id"].to_list())
+
+
+def test_a_writer_that_waits_to_commit_and_a_backup_do_not_wait_for_each_other(folder, tmp_path, monkeypatch):
+    held = sqlite3.connect(
+        folder / "store" / "ledger.sqlite", isolation_level=None, timeout=20, check_same_thread=False
+    )
+    held.execute("BEGIN IMMEDIATE")
+    held.execute("CREATE TABLE of_a_test (n INTEGER)")
+    waits, whole = threading.Thread(target=held.execute, args=("COMMIT",)), backup.one_moment
+
+    @contextmanager
+    def commits_meanwhile(*args, **kept):
+        with whole(*args, **kept) as at_hand:
+            waits.start()  # takes the pending lock: nobody new may read until we have let go
+            time.sleep(0.2)
+            yield at_hand
+
+    monkeypatch.setattr(backup, "one_moment", commits_meanwhile)
+    began = time.monotonic()
+    made = backup.backup(folder, tmp_path / "one.truerun", now=NOW)
+    waits.join()
+    held.close()
+    assert made.logs == 3
+    assert time.monotonic() - began < 4  # nobody's patience was used up
+
+
+def test_a_backup_lets_the_ledger_go_while_the_book_is_not_to_be_had(folder, tmp_path):
+    has_the_book, got = threading.Event(), []
+
+    def writes_both() -> None:
+        with (
+            closing(sqlite3.connect(folder / "book.sqlite", isolation_level=None)) as of_book,
+            closing(sqlite3.connect(folder / "store" / "ledger.sqlite", isolation_level=None, timeout=4)) as of_ledger,
+        ):
+            of_book.execute("BEGIN EXCLUSIVE")
+            has_the_book.set()
+            time.sleep(0.3)
+            of_ledger.execute("BEGIN EXCLUSIVE")
+            got.append("both")
+
+    writer = threading.Thread(target=writes_both)
+    writer.start()
+    has_the_book.wait()
+    made = backup.backup(folder, tmp_path / "one.truerun", now=NOW)
+    writer.join()
+    assert (made.logs, got) == (3, ["both"])
 
 
 def test_five_automatic_backups_are_kept_and_a_persons_own_stays(folder):
