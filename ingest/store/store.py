@@ -18,6 +18,7 @@ from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
 from ingest.store import book, editions, ledger, seals, whole
+from ingest.store.answers import Answers
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.ledger import Version
@@ -192,7 +193,10 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         "editions": _of_pairs(folder),
         **{name: _of_delta(held[name], name, cut, held["visits"]) for name in ledger.DELTA},
     }
-    return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder), _made(found))
+    n, made = (found.n, _made(found)) if found else (0, "")
+    return Snapshot(
+        shop, specs, readers, as_of, n, sequence, fingerprint(folder), made, answers=Answers(folder, n, made)
+    )
 
 
 def _files_are_there(connection: sqlite3.Connection, folder: Path) -> None:

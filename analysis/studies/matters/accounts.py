@@ -1,5 +1,6 @@
 """What explains the signals of one bench that are looked at together, as parts of matters."""
 
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -10,9 +11,11 @@ from analysis.methods.segments import Flags
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.evidence import Evidence, evidence
 from analysis.studies.matters.explained import Explained, Signalled, explained, narrowed
+from analysis.studies.matters.hangs_on import key_of
 from analysis.studies.matters.parts import Part, part_of
 from analysis.studies.matters.spans import Bench, Span
 from analysis.studies.matters.units import Signal
+from analysis.studies.matters.written import read, written
 from ingest.store.snapshot import Snapshot
 
 HINT = 0.35  # of its shift, that a signal which came back must still show to be looked at with the open ones
@@ -43,7 +46,24 @@ class Looked:
 
 
 def parts_of(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> list[Part] | None:
-    """What explains the signals of one bench; None where the readings cannot be laid side by side."""
+    """What explains the signals of one bench; None where the readings cannot be laid side by side. As it was kept,
+    where everything that it hangs on is as it was.
+    """
+    if snapshot.answers is None:
+        return _parts(snapshot, judged, here, looked)
+    asked = {one.number for one in looked.asked}
+    counts = [(one, looked.until is None and one.number in asked) for one in looked.signals]
+    key = key_of(snapshot, judged, here, looked.span, counts)
+    kept = snapshot.answers.of(key)
+    with suppress(ValueError, TypeError, KeyError):  # what cannot be read is as if it were not there
+        if kept is not None:
+            return read(kept)
+    found = _parts(snapshot, judged, here, looked)
+    snapshot.answers.keep(key, written(found), past=looked.span.last is not None)
+    return found
+
+
+def _parts(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> list[Part] | None:
     every = _explained(snapshot, judged, here, looked)
     if every is None:
         return None
@@ -118,7 +138,7 @@ def _evidence(
     kept = snapshot.once(_held)
     key = (looked.characteristic, looked.stage, positions, looked.span)
     if key not in kept.every:
-        at = here.of(looked.span)
+        at = here.at[here.within(looked.span)]
         names = None if positions is None else list(positions)
         kept.add(key, evidence(snapshot, judged, looked.characteristic, looked.stage, at, names))
     return kept.every[key]

@@ -102,6 +102,7 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
             continue
         for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
             groups += _still(looked, parts_of(snapshot, judged, here, looked))
+    _write(snapshot)
     return groups + [_Group({one.number}, []) for one in still if unit(judged, one) is None]
 
 
@@ -162,7 +163,13 @@ def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_G
                 if found is None
                 else [_Group({chain[k].number for k in one.signals}, [one]) for one in found]
             )
+    _write(snapshot)
     return groups + [_Group({one.number}, []) for one in closed if unit(judged, one) is None]
+
+
+def _write(snapshot: Snapshot) -> None:
+    if snapshot.answers is not None:
+        snapshot.answers.write()
 
 
 def _overlapping(part: list[Signal]) -> Iterator[list[Signal]]:

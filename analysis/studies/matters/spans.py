@@ -1,10 +1,10 @@
 """Which signals of a bench are looked at together, and over which readings.
 
-A shop of many years is not explained anew from its first day: signals that opened within half a year of one another
-are looked at together, over the readings from half a year before the first of them may have begun to half a year after
-the last has opened, or has closed where all have. What a cause moved shows within that time, or not by these means;
-and an answer about a time that has passed stays what it was. Where half a year holds too few instruments it is as
-long as holds enough.
+A shop of many years is not explained anew from its first day: signals that opened within eighteen weeks of one another
+are looked at together, over the readings from as long before the first of them may have begun to as long after the last
+has opened, or has closed where all have. What a cause moved shows within that time, or not by these means; and an
+answer about a time that has passed stays what it was. Where eighteen weeks hold too few instruments it is as long as
+holds enough.
 """
 
 from collections.abc import Iterator
@@ -14,13 +14,14 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Ints
+from analysis.methods.segments import Flags, Ints
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.units import Signal, began
 from ingest.store.snapshot import Snapshot
 
-TOGETHER = timedelta(weeks=26)  # between the openings of signals that are looked at together
-HALF_YEAR = 26 * 7  # days
+TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looked at together
+AROUND = 18 * 7  # days
+STEP = 6 * 7  # days: spans begin and end by these, so that one that moves by a day is mostly the same
 ENOUGH = 2000  # instruments, as many as say how far days, lots and people differ (see explained.CALM)
 
 
@@ -42,28 +43,28 @@ class Bench:
     day: Ints  # (n,) days since 1970
     instruments: Ints  # (i,) the day of each instrument, rising
 
-    def of(self, span: Span) -> Ints:
-        """The rows within a span."""
+    def within(self, span: Span) -> Flags:
+        """Which rows lie within a span (n,)."""
         kept = np.ones(len(self.at), dtype=bool)
         if span.first is not None:
             kept &= self.day >= number(span.first)
         if span.last is not None:
             kept &= self.day <= number(span.last)
-        return self.at[kept]
+        return kept
 
     def back(self, day: int) -> int:
-        """Half a year and enough instruments before a day."""
+        """Eighteen weeks and enough instruments before a day."""
         place = int(np.searchsorted(self.instruments, day)) - ENOUGH
-        return min(day - HALF_YEAR, int(self.instruments[max(place, 0)]))
+        return min(day - AROUND, int(self.instruments[max(place, 0)]))
 
     def on(self, day: int) -> int:
-        """Half a year and enough instruments after a day."""
+        """Eighteen weeks and enough instruments after a day."""
         place = int(np.searchsorted(self.instruments, day, side="right")) + ENOUGH
-        return max(day + HALF_YEAR, int(self.instruments[min(place, len(self.instruments) - 1)]))
+        return max(day + AROUND, int(self.instruments[min(place, len(self.instruments) - 1)]))
 
     def span(self, start: int, last: int) -> Span:
         """The span of what may have begun on one day and is looked at as of another."""
-        first, end = self.back(start), self.on(last)
+        first, end = self.back(start) // STEP * STEP, -(-self.on(last) // STEP) * STEP
         return Span(
             day_of(first) if first > int(self.instruments[0]) else None,
             day_of(end) if end < int(self.instruments[-1]) else None,
@@ -99,7 +100,7 @@ def _benches(_snapshot: Snapshot) -> dict[tuple[str, str], Bench | None]:
 
 
 def together(part: list[Signal]) -> Iterator[list[Signal]]:
-    """Signals in groups that opened within half a year of the first of them."""
+    """Signals in groups that opened within eighteen weeks of the first of them."""
     chain: list[Signal] = []
     for one in sorted(part, key=lambda signal: signal.row["opened_at"]):
         if chain and one.row["opened_at"] > chain[0].row["opened_at"] + TOGETHER:
