@@ -18,12 +18,12 @@ from ingest.shopfiles.shop import ShopProblem, fingerprint, read_shop
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from ingest.shopfiles.specs import read_specs
 from ingest.store import book, editions, ledger, seals, whole
-from ingest.store.answers import Answers
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
 from ingest.store.ledger import Version
 from ingest.store.problems import StoreProblem, damaged, first_line, is_panic, of_database, reading_of
 from ingest.store.snapshot import Reader, Snapshot
+from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables
 
 __all__ = ["StoreProblem", "drafting", "is_whole", "log_called", "newest", "open_snapshot", "trying"]
@@ -195,7 +195,7 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     }
     n, made = (found.n, _made(found)) if found else (0, "")
     return Snapshot(
-        shop, specs, readers, as_of, n, sequence, fingerprint(folder), made, answers=Answers(folder, n, made)
+        shop, specs, readers, as_of, n, sequence, fingerprint(folder), made, worked_out=WorkedOut(folder, n, made)
     )
 
 

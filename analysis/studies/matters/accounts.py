@@ -49,17 +49,17 @@ def parts_of(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -
     """What explains the signals of one bench; None where the readings cannot be laid side by side. As it was kept,
     where everything that it hangs on is as it was.
     """
-    if snapshot.answers is None:
+    if snapshot.worked_out is None:
         return _parts(snapshot, judged, here, looked)
     asked = {one.number for one in looked.asked}
     counts = [(one, looked.until is None and one.number in asked) for one in looked.signals]
     key = key_of(snapshot, judged, here, looked.span, counts)
-    kept = snapshot.answers.of(key)
+    kept = snapshot.worked_out.of(key)
     with suppress(ValueError, TypeError, KeyError):  # what cannot be read is as if it were not there
         if kept is not None:
             return read(kept)
     found = _parts(snapshot, judged, here, looked)
-    snapshot.answers.keep(key, written(found), past=looked.span.last is not None)
+    snapshot.worked_out.keep(key, written(found), past=looked.span.last is not None)
     return found
 
 

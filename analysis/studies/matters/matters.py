@@ -1,6 +1,7 @@
 """Matters: what one cause moved, all its signals told once.
 
-Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`); what one
+Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`), those that
+opened within some weeks of one another over the readings around them (`spans`), and what explains them is kept; what one
 cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing explains
 where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its explanation
 where that accounts for them; those that closed before are explained as of their closing. A matter that is laid to a
@@ -168,8 +169,8 @@ def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_G
 
 
 def _write(snapshot: Snapshot) -> None:
-    if snapshot.answers is not None:
-        snapshot.answers.write()
+    if snapshot.worked_out is not None:
+        snapshot.worked_out.write()
 
 
 def _overlapping(part: list[Signal]) -> Iterator[list[Signal]]:

@@ -1,4 +1,4 @@
-"""Answers that took long, kept beside the store so that nobody works them out twice: store/answers.
+"""Answers that took long, kept beside the store so that nobody works them out twice: store/worked_out.
 
 Nothing hangs on the file: it may be deleted at any time, and what of it is damaged or was written by other code is as
 if it were not there. A line an answer: a digest of the rest, whether it is of a time that has passed, the key it was
@@ -17,13 +17,13 @@ from pathlib import Path
 from ingest.store import ledger
 from ingest.store.writing import write_whole
 
-FILE = "answers"
+FILE = "worked_out"
 MOST = 48 << 20  # bytes; from here on what is not of the past goes, but for the newest
 NEWEST = MOST // 4  # bytes of those
 PAST, PRESENT = "past", "present"
 
 
-class Answers:
+class WorkedOut:
     """The answers kept with one shop, as one version of its store sees them."""
 
     def __init__(self, folder: Path, version: int, made: str) -> None:
