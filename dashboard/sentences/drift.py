@@ -8,12 +8,13 @@ from typing import Any
 from analysis.studies.drift.shift import Outside, Shift
 from analysis.studies.drift.states import MOVED, STEADY, THIN
 from analysis.studies.drift.stream_view import StreamSeen
-from analysis.studies.matters.records import SET_BY, TECH_AT, Candidate, MovesWith
+from analysis.studies.matters.records import SET_BY, TECH_AT, Candidate, Matter
 from dashboard import numbers
 from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
+LEAST_MORE = 0.2  # instruments a week
 GAUGES = {"unfit": "unfit", "coarse": "coarse", "fit": "fit", "untested": "untested"}
 WHY_ADJUSTED = {
     "setters differ": "people set it at different means, so the average is taken of the deviations from each one's "
@@ -38,37 +39,38 @@ BOOK_WORDS = {
 def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
     """`HERON-OM, action bass`, with `, final inspection` where asked."""
     what = sentences.characteristic(shop, row["characteristic"], row["position"])
-    return f"{row['model']}, {_small(what)}" + (f", {_small(shop.stage_name(row['stage']))}" if stage else "")
+    return f"{row['model']}, {small(what)}" + (f", {small(shop.stage_name(row['stage']))}" if stage else "")
 
 
-def _small(text: str) -> str:
+def small(text: str) -> str:
     """A name inside a sentence; a name in capitals keeps them."""
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
-def headline(moved: int, streams: int, thin: int, most: dict[str, Any] | None, shop: Shop) -> str:
-    """`Three of 60 streams moved. HERON-OM action bass moved most.`"""
-    if not streams:
+def headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
+    """`Three things moved at final inspection, first action treble on HERON-OM: up 0.18 mm (0.15 to 0.21).` moved: each
+    thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin.
+    """
+    if not judged and not thin and not moved:
         return "No readings to judge yet."
-    many = "stream" if streams == 1 else "streams"
-    if not moved:
-        if thin == streams:
-            return "Too few readings to say yet."
-        judged = streams - thin
-        return (
-            f"{'The one stream' if judged == 1 else f'All {numbers.count(judged)} streams'} that can be judged ran "
-            "true."
-        )
-    first = f"{numbers.in_words(moved, capital=True)} of {numbers.count(streams)} {many} moved."
-    if most is None or most["shift"] is None:
-        return first
-    name = f"{most['model']} {_small(sentences.characteristic(shop, most['characteristic'], most['position']))}"
-    return f"{first} {name} moved most." if moved > 1 else f"{first} It is {name}."
+    out = ""
+    if elsewhere:
+        many = numbers.in_words(len(elsewhere), capital=True)
+        out = f" {many} {'thing' if len(elsewhere) == 1 else 'things'} moved elsewhere, first {small(elsewhere[0])}."
+    if moved:
+        things = f"{numbers.in_words(len(moved), capital=True)} {'thing' if len(moved) == 1 else 'things'} moved{where}"
+        return f"{things}{', first' if len(moved) > 1 else ':'} {small(moved[0])}.{out}"
+    if not judged:
+        return f"Too few readings to say yet.{out}"
+    ran = (
+        "the one series that can be judged" if judged == 1 else f"all {numbers.count(judged)} series that can be judged"
+    )
+    return f"Nothing moved{where}: {ran} ran true.{out}" if out else f"{ran[0].upper()}{ran[1:]} ran true."
 
 
 def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "") -> str:
     """Which readings, which weeks, and by what they are judged."""
-    where = _small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
+    where = small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
     who = f" of what {tech} set" if tech else ""
     many = "week" if weeks == 1 else "weeks"
     seen = (
@@ -99,6 +101,15 @@ def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
     return moved_by(row, shop) + (since if row["shift"] is not None else "")
 
 
+def cost(more: float | None) -> str:
+    """What a shift costs if it is left, of instruments a week: a guide, by a normal curve."""
+    if more is None or more <= 0:
+        return ""
+    if more < LEAST_MORE:
+        return "If left, hardly one more outside in a month."
+    return f"If left, about {numbers.plain(more, 0 if more >= 2 else 1)} more outside a week."
+
+
 def moved_by(row: dict[str, Any], shop: Shop) -> str:
     """By how much a stream moved: `up 0.17 mm, 28 % of the tolerance`."""
     if row["shift"] is None:
@@ -120,9 +131,9 @@ def state_words(row: dict[str, Any], shop: Shop, size: float | None) -> tuple[st
 
 
 def finding(
-    view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, moves: MovesWith | None, shop: Shop, now: date
+    view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, matter: Matter | None, shop: Shop, now: date
 ) -> str:
-    """The finding of one stream, with its uncertainty and what it moves together with."""
+    """The finding of one stream, with its uncertainty, what it moves together with, and how its matter is told."""
     row = view.row
     key = str(row["characteristic"])
     what = f"{sentences.characteristic(shop, key, str(row['position']))} on {row['model']}"
@@ -134,7 +145,7 @@ def finding(
                 f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}; from {least} on limits are drawn. Too "
                 "few to say."
             )
-        return f"All {numbers.count(n)} readings are the same or nearly so: a stream without spread has no limits."
+        return f"All {numbers.count(n)} readings are the same or nearly so: a series without spread has no limits."
     if row["state"] == STEADY or signal is None:
         return f"{what} ran true: no chart of it has a signal open."
     if found is None or signal["began_at"] is None:
@@ -147,7 +158,14 @@ def finding(
         f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
         f"since about {began}.{few}"
     )
-    return f"{text} {matters.together(moves, shop)}" if moves is not None else text
+    if matter is None:
+        return text
+    whole = matters.whole(matter, shop, now)
+    return " ".join(
+        part
+        for part in (f"By this series alone, {small(text)}", whole, matters.together(matter.moves_with, shop))
+        if part
+    )
 
 
 def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:
@@ -168,9 +186,9 @@ def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:
 
 
 KINDS = {
-    "stream": "Each stream, all who set it",
-    "own": "Each stream, one who set it",
-    "young": "Young streams together",
+    "stream": "Each series, all who set it",
+    "own": "Each series, one who set it",
+    "young": "Young series together",
     "setter": "One who sets, over models",
     "gauge": "One gauge, over models",
     "characteristic": "One characteristic, over models",
@@ -223,7 +241,7 @@ def candidate(one: Candidate, shop: Shop) -> str:
     if one.factor == SET_BY:
         return "Differs between people at this bench"
     if one.factor == TECH_AT:
-        return f"Differs between people at {_small(shop.stage_name(one.stage))}"
+        return f"Differs between people at {small(shop.stage_name(one.stage))}"
     text = matters.candidate_words(one, shop)
     return text[:1].upper() + text[1:]
 
@@ -266,7 +284,7 @@ def young(shop: Shop, n: int) -> str:
     return (
         f"{numbers.count(n)} readings so far: its limits are provisional until there are {numbers.count(full)}. Until "
         "then it is judged on the "
-        "short-run chart, together with the other young streams of this characteristic, each by its own mean and "
+        "short-run chart, together with the other young series of this characteristic, each by its own mean and "
         "spread."
     )
 
@@ -290,7 +308,7 @@ def unsteady(streams: int, points: Any) -> str:
         )
     touched = points.select("characteristic", "position", "model", "stage", "tech").n_unique()
     return (
-        f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} streams. Leave a "
+        f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} series. Leave a "
         "reading out only with a reason."
     )
 
@@ -311,7 +329,7 @@ def part_of_a_shift(n: int) -> str:
     """Readings far from the old edge because their stream moved."""
     many = "reading lies" if n == 1 else "readings lie"
     return (
-        f"{numbers.in_words(n, capital=True)} more {many} beyond four times the usual spread because the stream "
+        f"{numbers.in_words(n, capital=True)} more {many} beyond four times the usual spread because the series "
         "moved: part of the shift, not odd."
     )
 
@@ -332,7 +350,7 @@ def how_it_judges(shop: Shop) -> list[str]:
         "The centre line is the mean of the baseline: the limits on file, else the first "
         f"{numbers.count(shop.judging.baseline_readings)} readings. "
         "The usual spread (one standard deviation, sigma) comes from the difference between neighbouring "
-        "readings. A signal stays open until the readings say that the stream is back at its centre line (a "
+        "readings. A signal stays open until the readings say that the series is back at its centre line (a "
         "thousand times likelier than staying away), until new limits, or until a person closes it; opening "
         "again within thirteen weeks in the same direction it goes on."
     )

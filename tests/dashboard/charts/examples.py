@@ -280,7 +280,7 @@ WHAT_MOVED = MovedView(
         MatterRow("In tune at 12 on KITE-M2 moved down", "", [], [Moved(-161, "one", "b||K|final", False)], "KITE-M2"),
     ],
     [k / 4 - 9 for k in range(70)],
-    "70 streams ran true, between 9 % below and 9 % above their centre line",
+    "70 series ran true, between 9 % below and 9 % above their centre line",
     "11 thin: fewer than 25 readings, or no spread",
 )
 NEEDS = [
