@@ -1,6 +1,5 @@
 """Drift as plain functions: what the page says of a shop, where clicks lead, and what its forms write."""
 
-import json
 import shutil
 from datetime import date
 
@@ -358,7 +357,7 @@ def test_a_period_of_ones_own_is_told_as_it_stood_at_its_end(tmp_path):
 def test_week_and_drift_tell_a_matter_alike_and_a_stage_without_it_says_where_it_is(looked_at):
     matter = looked_at.ask(open_matters)[0]
     shop = looked_at.snapshot().shop
-    told = json.dumps(sentences_matters.by(matter, shop))[1:-1]
+    told = sentences_matters.by(matter, shop).replace("\u00a0", " ")
     week = findings.first(looked_at.ask(review), shop)
     assert sentences_matters.by(matter, shop).partition(",")[0] in week
     here, away = page(), page(models="WREN-S")
