@@ -80,6 +80,10 @@ class Survey:
         """The columns that hold measurements."""
         return [column for column in self.columns if column.guess.field == "reading" and column.guess.taken]
 
+    def values(self) -> list[ColumnSeen]:
+        """The columns that hold the value of a row of one measurement: one, or what was found and what was left."""
+        return [column for column in self.columns if column.guess.field == "value" and column.guess.taken]
+
     def unsure(self) -> list[ColumnSeen]:
         """Filled columns that are asked about: a guess that is not sure."""
         return [column for column in self.columns if column.guess.level == "unsure" and column.filled]
@@ -138,11 +142,12 @@ class Survey:
 
     def _values(self, measure: str, meanings: Mapping[str, str]) -> list[str]:
         """The values of a measurement that say no unit, where each row holds one."""
-        what, value, unit = self.column("what"), self.column("value"), self.column("unit")
-        if what is None or value is None or value.guess.unit:
+        what, unit = self.column("what"), self.column("unit")
+        values = [column for column in self.values() if not column.guess.unit]
+        if what is None:
             return []
-        units = unit.cells if unit else ("",) * len(value.cells)
-        rows = zip(what.cells, value.cells, units, strict=True)
+        units = unit.cells if unit else ("",) * self.rows
+        rows = (row for value in values for row in zip(what.cells, value.cells, units, strict=True))
         return [cell.strip() for name, cell, told in rows if meanings.get(name.strip()) == measure and not told.strip()]
 
     def _system(self) -> str:
