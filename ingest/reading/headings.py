@@ -18,6 +18,7 @@ _UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _FRET = re.compile(r"(?:(?:string|str\.?|s)?\s*(\d{1,2})\s*,?\s*)(?:fret|f)\s*(\d{1,2})")
 _STRING = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})")
 _OPEN = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})\s+open")
+NO_STAGE = "no stage column"
 _SIDES = {"bass": "bass", "treble": "treble", "bass side": "bass", "treble side": "treble"}
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
 
@@ -308,5 +309,5 @@ def missing(columns: Columns, log: Log) -> str:
     if log.shape == "measurement" and (lacks := [name for name in ("what", "value") if name not in fields]):
         return f"no column for {listed(lacks)}"
     if log.shape in ("visit", "measurement") and "stage" not in fields and not log.stage:
-        return "no stage column"
+        return NO_STAGE
     return ""

@@ -2,6 +2,7 @@
 one tab of what came back; written from the README before the reader was looked at."""
 
 from datetime import date
+from itertools import pairwise
 
 from tests.trials.abroad.bench import Key, Plan, Reading, Shop, Station, Truth, Visit, happened
 from tests.trials.abroad.paper import comma, steps, workbook
@@ -150,5 +151,5 @@ def came_again(truth: Truth, rng, visit: Visit) -> list:
 def merged(first: list[str]) -> list[tuple[int, int, int, int]]:
     """The title over all, each station over its columns."""
     starts = [c for c, text in enumerate(first) if text] + [len(first)]
-    spans = [(2, a, 2, b - 1) for a, b in zip(starts, starts[1:], strict=False)]
+    spans = [(2, a, 2, b - 1) for a, b in pairwise(starts)]
     return [(0, 0, 0, len(first) - 1), *spans]

@@ -101,7 +101,7 @@ def rows_of(truth: Truth, rng, visit: Visit) -> list[list[str]]:
 
 
 def painted(rng, visit: Visit) -> list[list[str]]:
-    """Two lines of the paint line for the same instrument: gloss, and thickness in micrometres. No reading of a bench."""
+    """Two rows of the paint line for the same instrument: gloss, and thickness in micrometres."""
     head = ["", f"{visit.at:%Y%m%d}", f"{visit.at:%H:%M:%S}", "850", "4477", visit.serial, visit.model, visit.lot]
     gloss, thick = f"{rng.normal(88, 2):.1f}", f"{rng.normal(140, 9):.0f}"
     return [[*head, "81", gloss, gloss, "0", ""], [*head, "82", thick, "", "0" if rng.random() > 0.05 else "9", ""]]
