@@ -9,11 +9,11 @@ from ingest.beginning.among_others import among_others
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
-from ingest.beginning.heading_sense import checks_only, words_of
+from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.said_words import by_said_words
-from ingest.beginning.stage_words import stage_within
+from ingest.beginning.stage_words import stage_named
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
@@ -197,7 +197,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     held = [column.cells for column in columns if column.guess.field in ("reading", "value")]
     numbers = [cells[:: max(1, len(cells) // LOOKED_AT)] for cells in held]
     words = {plain(word): key for word, key in told.words.get("stage", {}).items()}
-    stage = _stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
+    stage = stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
     return Survey(
         name=name,
         files=(name,),
@@ -213,18 +213,6 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         said=told,
         once=() if "same_as_above" in told.rest else written_once(columns),
     )
-
-
-def _stage_named(names: Sequence[str], words: Mapping[str, str]) -> str:
-    """The stage in the name of a tab or else of a file, by the words that somebody said before those of the trade."""
-    if whole := next((words[plain(text)] for text in names if plain(text) in words), ""):
-        return whole
-    for text in names:
-        held = f" {' '.join(words_of(text.replace('_', ' ')))} "
-        mine = [word for word in words if f" {' '.join(words_of(word))} " in held]
-        if text and (found := words[max(mine, key=len)] if mine else stage_within(text)):
-            return found
-    return ""
 
 
 def _again(columns: Sequence[ColumnSeen], guesses: Sequence[Guess]) -> list[ColumnSeen]:
