@@ -11,7 +11,7 @@ import polars as pl
 from scipy.special import ndtri
 
 from analysis.methods.capability import bissell, indices
-from analysis.methods.independent_number import LEAST, carried
+from analysis.methods.independent_number import bounded, carried
 from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
@@ -78,7 +78,8 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     )
     low, high = binomial_exact(rows["outside"].to_numpy(), rows["n"].to_numpy())
     number = _number(now, rows, index.ppk)
-    ends = [np.where(number >= LEAST, end, np.nan) for end in bissell(index.ppk, number, number - 1)]
+    carries = bounded(number, rows["n"].to_numpy())
+    ends = [np.where(carries, end, np.nan) for end in bissell(index.ppk, number, number - 1)]
     rows = rows.with_columns(
         ppk=pl.Series(index.ppk).fill_nan(None),
         ppk_low=pl.Series(ends[0]).fill_nan(None),
