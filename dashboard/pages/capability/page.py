@@ -143,6 +143,9 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     need = "needs more than its tolerance" if len(tight) == 1 else "need more than their tolerance"
     many = f"{numbers.in_words(len(tight), capital=True)} of {numbers.count(len(limited))} {need}"
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
+    if not worst["outside"]:
+        none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"
+        return f"{many}, {_what(shop, worst)} most: it {one.need_words(worst)}, {none}."
     return f"{many}, {_what(shop, worst)} most: {numbers.of(worst['outside'], worst['n'])} outside {when} ({share})."
 
 
@@ -153,7 +156,9 @@ def _what(shop: Shop, row: dict[str, Any]) -> str:
 def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
     rest = " What is folded below is of all days." if period else ""
-    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} series.{rest}"
+    thin = int(seen["flags"].str.contains(capability.THIN).sum())
+    few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
+    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} series{few}.{rest}"
 
 
 def _filters(

@@ -36,6 +36,7 @@ from dashboard.pages.drift.odd import SHOWN_ODD, odd_instruments
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import judging
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -258,7 +259,7 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
 def how_it_judges(shop: Shop) -> html.Section:
     """What the words of the page mean, and how far its promise goes."""
     return parts.sheet(
-        "How it judges", "", html.Div([html.P(text, className="small") for text in sentences_drift.how_it_judges(shop)])
+        "How it judges", "", html.Div([html.P(text, className="small") for text in judging.how_it_judges(shop)])
     )
 
 
