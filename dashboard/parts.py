@@ -59,7 +59,12 @@ KEYS = (
     "other",
     "corrected",
 )
-SAVED = (("Save picture", "picture", "svg"), ("as PNG", "picture", "png"), ("Save table", "table", "table"))
+SAVED = (
+    ("Save picture", "picture", "svg"),
+    ("as PNG", "picture", "png"),
+    ("Save table", "table", "csv"),
+    ("as a workbook", "table", "xlsx"),
+)
 Words = Any  # text, or a list of texts and components
 
 
@@ -69,7 +74,7 @@ def aria(**said: str) -> dict[str, Any]:
 
 
 def data(**told: str) -> dict[str, Any]:
-    """Attributes for the page's own script: `data(save="table")`."""
+    """Attributes for the page's own script: `data(save="csv")`."""
     return {f"data-{name}": words for name, words in told.items()}
 
 
@@ -98,7 +103,7 @@ def sheet(
     """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it.
 
     At its foot the browser offers what stands in it for saving: charts as SVG or PNG, tables as CSV (page.js;
-    page.css hides what does not apply).
+    page.css hides what does not apply), tables as a workbook too (workbook.js).
     """
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")

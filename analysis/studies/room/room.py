@@ -16,6 +16,7 @@ from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
 from analysis.studies.story.conformity import judged_readings
+from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -31,11 +32,14 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low,
     ppk_high (on as many readings as are independent), outside, on_limit, share, share_low, share_high, and low,
     quarter, three_quarters, high: where the middle 99.7 % and the middle half of readings lie, by their normal curve,
-    or as counted where the readings are not normal. flags: words joined by ';'. Without limits only n and mean.
+    or as counted where the readings are not normal. starting: a limit is a starting
+    value, not the shop's own. flags: words joined by ';'. Without limits only n and mean.
     """
     now = under_now(snapshot, when=when, first=first, last=last)
     if now.is_empty():
         return pl.DataFrame()
+    note = snapshot.specs.rows["note"].gather(now["spec"])
+    now = now.with_columns(starting=(note == STARTING_VALUE).fill_null(False))
     tail = (1 - MIDDLE) / 2
     value = pl.col("value")
     rows = (
@@ -46,6 +50,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
             pl.col("target", "lower", "upper").first().cast(pl.Float64),
             value.mean().alias("mean"),
             value.std().alias("sd"),
+            pl.col("starting").any(),
             pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
             pl.col("on_limit").fill_null(False).sum().cast(pl.Int64).alias("on_limit"),
             *(

@@ -156,9 +156,14 @@ def _what(shop: Shop, row: dict[str, Any]) -> str:
 def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
     rest = " What is folded below is of all days." if period else ""
+    starting = (
+        " The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
+        if seen["starting"].any()
+        else ""
+    )
     thin = int(seen["flags"].str.contains(capability.THIN).sum())
     few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
-    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} series{few}.{rest}"
+    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} series{few}.{starting}{rest}"
 
 
 def _filters(
