@@ -17,8 +17,9 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import address
 from dashboard.desk import signed
 from dashboard.drawings import behind, both, graph, graph_id
+from dashboard.saving import files, save_whole
 
-__all__ = ["behind", "both", "graph", "graph_id"]  # charts stand in dashboard.drawings
+__all__ = ["behind", "both", "graph", "graph_id", "save_whole"]  # of dashboard.drawings and dashboard.saving
 
 MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
     "moved-up": "moved up",
@@ -58,12 +59,6 @@ KEYS = (
     "usual",
     "other",
     "corrected",
-)
-SAVED = (
-    ("Save picture", "picture", "svg"),
-    ("as PNG", "picture", "png"),
-    ("Save table", "table", "csv"),
-    ("as a workbook", "table", "xlsx"),
 )
 Words = Any  # text, or a list of texts and components
 
@@ -108,14 +103,7 @@ def sheet(
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
     more = {"id": id} if id is not None else {}
-    save = [
-        html.Button(words, type="button", className=f"save-{what}", **data(save=form)) for words, what, form in SAVED
-    ]
-    return html.Section(
-        [head, *_listed(children), html.Div(save, className="save no-print")],
-        className=f"sheet {className}".strip(),
-        **more,
-    )
+    return html.Section([head, *_listed(children), files()], className=f"sheet {className}".strip(), **more)
 
 
 def row(columns: str, *sheets: Any) -> html.Div:
@@ -331,18 +319,6 @@ def drop(words: str, id: Any, most: int, *, in_pieces: int = 0, tick: str = "") 
     said = html.P(hidden=True, className="too-large small", role="alert")
     bounds: dict[str, Any] = {"data-most": str(most), "data-pieces": str(in_pieces), "data-tick": tick}
     return html.Div([place, said], **bounds)
-
-
-def save_whole(name: str, **filters: str | None) -> html.Div:
-    """The way to a whole table as CSV or as a workbook, unrounded: its name in SAVED of app.py, the page's filters."""
-    csv, xlsx = (address.address(f"/save/{name}{form}", **filters) for form in ("", ".xlsx"))
-    return html.Div(
-        [
-            html.A("Save as CSV, unrounded", href=csv, className="button"),
-            html.A("as a workbook", href=xlsx, className="button"),
-        ],
-        className="acts",
-    )
 
 
 def _listed(children: Any) -> list[Any]:
