@@ -4,7 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from ingest.beginning.guesses import date_order, decimal_sign, guess_by_cells, guess_column, guess_heading, guess_suspect
+from ingest.beginning.guesses import (
+    date_order,
+    decimal_sign,
+    guess_by_cells,
+    guess_column,
+    guess_heading,
+    guess_suspect,
+)
 from ingest.beginning.profiles import Profile
 
 PLAIN = Profile(100, 100, 30, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1, False, 30.0, ())

@@ -5,7 +5,6 @@ import pytest
 from ingest.beginning.profiles import profile
 
 
-
 @pytest.mark.parametrize(
     ("cells", "running"),
     [
@@ -128,6 +127,6 @@ def test_few_words_are_twelve_or_a_fiftieth_of_a_long_column():
 
 
 def test_the_forty_commonest_texts_are_kept():
-    look = profile(tuple(f"w{n}" for n in range(50)) + ("w49",))
+    look = profile((*tuple(f"w{n}" for n in range(50)), "w49"))
     assert len(look.words) == 40
     assert look.words[0] == ("w49", 2)
