@@ -5,9 +5,9 @@ Shops of so many streams of one characteristic at one stage, each with its own l
 is that of the moments: Ppk from the mean and standard deviation of the process that gave the readings as they were
 read.
 
-Fifty readings of one stream alone say little of their law. Beside ours stands the most that any method could hold which
-leaves independent normal readings alone 99 times in 100: as often as the best test for that very law speaks, and, where
-it does not, as often as the plain bounds hold.
+Fifty readings of one stream alone say little of their law. Beside ours, which minds any hint of it there, stands the
+most that any method could hold which leaves independent normal readings alone 99 times in 100: as often as the best
+test for that very law speaks, and, where it does not, as often as the plain bounds hold.
 """
 
 from dataclasses import dataclass

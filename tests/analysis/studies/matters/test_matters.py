@@ -175,6 +175,25 @@ def test_two_causes_at_once_are_two_matters():
     assert {(GAUGE, "g1"), (SET_BY, "T2")} <= found
 
 
+def test_a_gauge_behind_a_change_that_moved_everything_it_reads_is_told_too():
+    rng = np.random.default_rng(20281208)
+    n, hours, model, gauge, setter, since = many(rng)
+    values = rng.normal(size=n) + 2.0 * since + 2.0 * (since & (gauge == "g1"))
+    keys = tuple(f"M{k}" for k in range(6))
+    first = (at(0) + timedelta(hours=float(hours[since][0]))).date()
+    made = snapshot(
+        shop(keys, **FEW),
+        {RELIEF: values},
+        model=model,
+        hours=hours,
+        gauge=gauge,
+        setter=setter,
+        changes=changed(first, model=None),
+    )
+    found = {name for one in made.once(open_matters) for name in names(one)}
+    assert found == {(GAUGE, "g1"), (CHANGE, f"jig, {first}")}
+
+
 def test_what_came_back_is_told_once_and_closed():
     values = NOISE.copy()
     values[STEP : STEP + 60] += 3.0
