@@ -63,7 +63,6 @@ def inside(shop: Shop, asked: Mapping[str, Any]) -> html.Div:
             ),
             held(gauge_register.NAME, gauge_register.sheet, shop),
             held("What to do next", _next, found, studies, shop),
-            held(planning.NAME, planning.gauges),
         ]
     )
 
@@ -223,7 +222,8 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
 
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
     """What to do about it, in sentences."""
-    say = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
+    between = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
+    say: list[Any] = []
     coarse = _coarse(found)
     for (key,), part in coarse.group_by("characteristic", maintain_order=True):
         fewest = part.select(pl.col("steps_in_tolerance").min()).item()
@@ -249,7 +249,12 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
             "spread is the gauge."
         )
         say.append(html.P([html.B("No study yet: "), f"{', '.join(without)}. {how}"]))
-    return parts.sheet("What to do next", "", say or html.P("Nothing: every gauge is fine enough and studied."))
+    if between:
+        n = numbers.in_words(len(between), capital=True)
+        many = "limit lies" if len(between) == 1 else "kinds of limit lie"
+        say.append(parts.behind(between, f"{n} {many} between two marks of a gauge"))
+    say = say or [html.P("Nothing: every gauge is fine enough and studied.")]
+    return parts.sheet("What to do next", "", [*say, parts.behind(planning.gauges(), planning.NAME)])
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:
