@@ -225,18 +225,18 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
     between = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
     say: list[Any] = []
     coarse = _coarse(found)
-    for (key,), part in coarse.group_by("characteristic", maintain_order=True):
-        fewest = part.select(pl.col("steps_in_tolerance").min()).item()
-        holds = (
-            f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice."
-            if fewest is not None
-            else ""
-        )
+    if len(coarse):
+        names, holds = [], []
+        for (key,), part in coarse.group_by("characteristic", maintain_order=True):
+            names.append(shop.characteristic_name(str(key)))
+            fewest = part.select(pl.col("steps_in_tolerance").min()).item()
+            holds += [f"{names[-1].lower()} {numbers.plain(fewest, 1)}"] if fewest is not None else []
+        steps_held = f" Steps in the tolerance: {', '.join(holds)}; ten are common practice." if holds else ""
         tell = (
-            f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside "
+            f"read to the half step, or use a gauge with a finer one.{steps_held} Until then runs and shares outside "
             "are sounder than a spread."
         )
-        say.append(html.P([html.B(f"{shop.characteristic_name(str(key))}: "), tell]))
+        say.append(html.P([html.B(f"{'; '.join(names)}: "), tell]))
     studied = set(studies["characteristic"].to_list())
     without = [
         shop.characteristic_name(key)

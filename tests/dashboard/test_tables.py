@@ -31,8 +31,8 @@ def test_a_heading_sorts_largest_first_then_smallest_and_keeps_the_address():
 
 
 def test_rows_without_a_figure_stand_last_whichever_way():
-    assert shown(sort="n", page="4")[0][-1] == "row 7"
-    assert shown(sort="-n", page="4")[0][-1] == "row 7"
+    assert shown(sort="n", page="5")[0][-1] == "row 7"
+    assert shown(sort="-n", page="5")[0][-1] == "row 7"
 
 
 def test_an_edited_address_falls_back_to_the_first_page_and_the_own_order():
