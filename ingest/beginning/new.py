@@ -20,6 +20,7 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
+from ingest.beginning.rows_meant import meant_table
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen
@@ -120,8 +121,9 @@ def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Surve
     """One table looked at; of a kind that the shop knows, with what its [[log]] says already."""
     known = known_log(name, table, shop)
     if shop is None or known is None or (said.files and said.files not in (known.files, name)):
-        return survey_of(name, table, said)
-    found = survey_of(name, table, under(said, known, table, shop))
+        return survey_of(name, meant_table(table, said), said)
+    said = under(said, known, table, shop)
+    found = survey_of(name, meant_table(table, said), said)
     found.known = known
     return found
 
