@@ -78,6 +78,7 @@ def propose(
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
     _add_models(draft, surveys, asker, shop)
+    unread += _without_limits(draft)
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
     steps = steps_seen(draft)
@@ -234,6 +235,16 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
         family = asker.ask("family", question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
         draft.models["all models"] = {"key": "all models", "family": family}
         draft.guesses["model all models family"] = "the sheets name no model"
+
+
+def _without_limits(draft: Draft) -> list[str]:
+    """Models whose family, as somebody said it, has no starting limits though another word for it has: a line each."""
+    return [
+        f"model {name!r}: nothing is known of the family {entry['family']!r}, so that it gets no starting limits; "
+        f"perhaps {near!r}"
+        for name, entry in draft.models.items()
+        if entry["family"] not in FAMILIES and (near := family_of(str(entry["family"])))
+    ]
 
 
 def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:

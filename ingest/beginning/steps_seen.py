@@ -21,7 +21,7 @@ LEAST_CELLS, LEAST_VALUES = 25, 4  # fewer tell no step
 READ = 0.95  # so many of the filled cells must be one plain number each
 STEPPED = ("length", "pitch", "angle", "plain")
 POWERS = (32, 64, 128, 256)
-_NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)")
+_NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)\.?")
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,9 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
     total, read = sum(filled.values()), sum(sizes.values())
     units = {own for _, own in sizes}
     different = {size for size, _ in sizes}
+    if units == {"in", "thou"}:  # one feeler, written in two ways
+        units = {"in"}
+        different = {size / 1000 if own == "thou" else size for size, own in sizes}
     if read < LEAST_CELLS or read < READ * total or len(units) != 1 or len(different) < LEAST_VALUES:
         return None
     one_unit = units.pop()
