@@ -1,5 +1,5 @@
-"""Ten shops that the program had never met and four made after them, large: from their sheets and a few truthful answers to a store, held
-against what is true, reading by reading: python -m tests.trials.strangers [INSTRUMENTS]
+"""Ten shops that the program had never met and four made after them, large: from their sheets and a few truthful
+answers to a store, held against what is true, reading by reading: python -m tests.trials.strangers [INSTRUMENTS]
 
 The seeds stand in tests/ingest/strangers/all_ten.py and were fixed before the first run.
 """
