@@ -10,8 +10,16 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
         "mm": ("mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters"),
         "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
         "um": ("um", "µm", "μm", "micron", "microns", "tausendstel mm", "tsd mm", "tsd. mm"),
-        "hundredths of mm": ("1/100 mm", "1/100mm", "0.01 mm", "hundredths of a mm", "hundertstel", "hundertstel mm"),
-        "tenths of mm": ("1/10 mm", "1/10mm", "0.1 mm", "tenths of a mm", "zehntel", "zehntel mm"),
+        "hundredths of mm": (
+            "hundredths of mm",
+            "1/100 mm",
+            "1/100mm",
+            "0.01 mm",
+            "hundredths of a mm",
+            "hundertstel",
+            "hundertstel mm",
+        ),
+        "tenths of mm": ("tenths of mm", "1/10 mm", "1/10mm", "0.1 mm", "tenths of a mm", "zehntel", "zehntel mm"),
         "in": ("in", "inch", "inches", '"', "''", "in.", "zoll"),
         "thou": (
             "thou",

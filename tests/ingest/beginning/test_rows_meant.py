@@ -106,3 +106,13 @@ def test_a_column_may_be_said_to_tell_which_rows_are_meant_and_its_words_are_ask
 def test_a_heading_that_no_sheet_has_is_said_at_once():
     with pytest.raises(ShopProblem, match="no column is headed 'Abteilung'"):
         propose(sheet("Value in", "Value out"), said=Said({"log": [{"only_rows": {"Abteilung": ["Setup"]}}]}))
+
+
+def test_what_a_bench_finds_and_leaves_is_set_there_where_no_other_bench_is_known():
+    rows = ["Serial,Date,Relief found (mm),Relief left (mm),Action bass (mm)"]
+    rows += [f"S{n},2026-03-{2 + n // 9:02d},0.{20 + n % 9},0.{10 + n % 5},2.{4 + n % 3}" for n in range(60)]
+    table = tomllib.loads(propose([("one.csv", csv(*rows))]).shop_toml)
+    assert {item["key"]: item.get("set_at") for item in table["characteristic"]} == {
+        "relief": "final_inspection",
+        "action": None,
+    }
