@@ -20,6 +20,7 @@ from dashboard.desk.card_fields import Fields
 from dashboard.desk.desk import Desk
 from dashboard.desk.gauge_in_hand import held, in_hand, note_of, typed
 from dashboard.desk.kept_cards import Kept, clock_off, last_days, time_of, when, whole_number
+from dashboard.desk.whereabouts import BACK, Whereabouts
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.shopfiles.shop import Shop
@@ -28,7 +29,7 @@ from ingest.store import at_bench
 from ingest.store.store import stands
 from ingest.verbs import cards as sheets
 
-PASS, FIXED, BACK, HOLD = "pass", "fixed", "send back", "hold"
+PASS, FIXED, HOLD = "pass", "fixed", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
 TAKEN_IN = 120.0  # seconds between two loads of the day's sheets, at least
 REST = 20.0  # times as long as the last load took, at least: a twentieth of one core
@@ -64,27 +65,26 @@ class CardDesk:
         serial = at_bench.spelled(self.desk.folder, serial)
         shop, stage = self.shop, self._stage(stage_key)
         seen, own = at_bench.serial(self.desk.folder, serial), self._of(serial)
-        model_key = (seen.model if seen else "") or next((one.row["model"] for one in own if one.row["model"]), "")
-        model_key = model_key or (model if model in shop.by_model else "")
+        named = [seen.model if seen else "", *(one.row["model"] for one in own), model]
+        model_key = next((one for one in named if one in shop.by_model), "")
         guessed = "" if model_key else at_bench.model_like(self.desk.folder, serial) or _only(shop)
         kind = shop.by_model.get(model_key or guessed)
-        passed = list(seen.passed if seen else ()) + [one.row["stage"] for one in own]
-        back = (seen.came_back if seen else 0) + sum(one.row["outcome"] == BACK for one in own)
+        at = Whereabouts(shop, stage, kind, seen, own)
         return {
             "serial": serial,
             "on_file": seen is not None or bool(own),
-            "model": model_key or guessed,
+            "model": kind.key if kind else "",
             "model_guessed": bool(guessed),
             "family": kind.family if kind else "",
             "strings": (kind.strings or 0) if kind else 0,
             "lot": seen.lot if seen else "",
             "order": seen.order if seen else "",
             "goes_to": seen.goes_to if seen else "",
-            "route": self._route(stage, kind, passed),
-            "came_back": back,
+            "route": at.route(),
+            "came_back": at.came_back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
-            "due": self._due(stage, kind, passed),
-            "quiet": self._quiet(stage, kind, serial, tech),
+            "due": at.due(),
+            "quiet": [one for one in (at.stands(self.clock()), *self._quiet(stage, kind, serial, tech)) if one],
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
             "fields": self._fields.asked(stage, kind, self._all(), self._notes()) if kind else [],
@@ -255,30 +255,6 @@ class CardDesk:
                 if text and name in headings:
                     out[name] = typed(text, hand).cell
         return out
-
-    def _route(self, stage: Stage, model: Model | None, passed: list[str]) -> list[dict[str, Any]]:
-        shop = self.shop
-        family = model.family if model else ""
-        return [
-            {
-                "key": one.key,
-                "name": shop.stage_name(one.key),
-                "passed": one.key in passed,
-                "here": one.key == stage.key,
-            }
-            for one in shop.stages
-            if one.holds_for(family) and one.role not in ("repair", "rest")
-        ]
-
-    def _due(self, stage: Stage, model: Model | None, passed: list[str]) -> list[str]:
-        """What should have happened before this stage and is not on file."""
-        shop = self.shop
-        if model is None:
-            return []
-        before = shop.stages[: shop.bench_order[stage.key]]
-        left = [one for one in before if one.holds_for(model.family) and one.role not in ("repair", "rest")]
-        first = next((n for n, one in enumerate(left) if one.key in passed), len(left))
-        return [f"{shop.stage_name(one.key)}: not on file" for one in left[first:] if one.key not in passed]
 
     def _stage(self, key: str) -> Stage:
         stage = self.shop.by_stage.get(key)

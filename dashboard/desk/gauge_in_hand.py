@@ -45,6 +45,12 @@ class InHand:
         """A canonical value in the unit of the gauge."""
         return round(value / self.mm, 6)
 
+    def about(self, value: float) -> str:
+        """A canonical value in that unit as text, to a tenth of a 64th or thou, or a hundredth of a mm: what lies
+        between two marks.
+        """
+        return f"{round(value / self.mm, 2 if self.unit == 'mm' else 1):g}"
+
 
 @dataclass(frozen=True)
 class Typed:

@@ -8,6 +8,7 @@ from ingest.beginning.among_rows import by_rows, earlier_first
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.profiles import Profile
+from ingest.beginning.two_values import two_values
 from ingest.terms.clock import Order
 from ingest.terms.units import straight
 
@@ -42,6 +43,7 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = _serial(guesses, looks)
     guesses = outer_strings(by_notes(guesses))
     guesses = _two_edges(guesses)
+    guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, guesses, looks, order)
     return _numbered_rows(_stage_at_left(guesses), looks)
 

@@ -3,7 +3,7 @@
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatch
 from pathlib import Path
 from types import UnionType
@@ -213,9 +213,11 @@ def meaning_of(target: str, heading: str = "") -> Guess:
     words, at, stage = target.partition("@")
     key = plain(words)
     if key.replace(" ", "_") in SAID_FIELDS:
-        return _with(guess, key.replace(" ", "_"), stage.strip())
+        return replace(guess, field=key.replace(" ", "_"), stage=stage.strip(), unit=unit if key == "value" else "")
     parts = words.split()
     moment = parts.pop() if len(parts) > 1 and parts[-1] in ("found", "left") else ""
+    if parts == ["value"] and moment:
+        return replace(guess, field="value", moment=moment, unit=unit)
     fitting = {}
     for length in range(1, len(parts) + 1):
         sides = [position_of(side) for side in " ".join(parts[length:]).split("/")]
@@ -227,10 +229,6 @@ def meaning_of(target: str, heading: str = "") -> Guess:
     length = known[-1] if known else min(fitting)
     name, at_stage = "_".join(parts[:length]), stage.strip() if at else ""
     return Guess(heading, "reading", name, fitting[length], moment, at_stage, unit, "said", "said", guess.said)
-
-
-def _with(guess: Guess, name: str, stage: str) -> Guess:
-    return Guess(guess.heading, name, stage=stage, level="said", why="said", said=guess.said)
 
 
 def measure_of(name: str) -> str:

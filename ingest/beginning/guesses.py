@@ -56,7 +56,7 @@ class Guess:
         """The meaning as a heading of shop.toml writes it; `stage` where the sheet has a row an instrument."""
         if self.said:
             return self.said
-        words = [self.measure, self.position, self.moment] if self.field == "reading" else [self.field]
+        words = [self.measure, self.position, self.moment] if self.field == "reading" else [self.field, self.moment]
         unit = f"({self.unit})" if self.unit else ""
         at = f"@ {stage}" if stage else ""
         return " ".join(word for word in [*words, unit, at] if word)
@@ -122,7 +122,9 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
         )
     if fields:
         name = "started_at" if fields[-1] == "time" else fields[-1]
-        return replace(guess, field=name, stage=_stage(sense), level=level if len(set(fields)) == 1 else "likely")
+        moment = sense.moments[-1] if sense.moments and name == "value" else ""
+        level = level if len(set(fields)) == 1 else "likely"
+        return replace(guess, field=name, moment=moment, stage=_stage(sense), level=level)
     if sense.stages:
         return replace(guess, field="date", stage=sense.stages[-1], level="likely", why="a stage's name alone")
     if (sense.moments or sense.in_is) and not sense.strange and cells is not None and cells.dates + cells.clocks > 0.8:

@@ -132,7 +132,7 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             guess = guess if guess.said else replace(guess, measure=key)
         meaning = guess.target(stage)
         key = re.sub(r"\s*\([^)]*\)", "", meaning)
-        if key in taken and guess.level != "said":
+        if key in taken and guess.level != "said" and guess.field != "other":
             log.headings[column.heading] = "other"
             told = f"{column.heading!r} is not read ({column.filled} cells): {taken[key]!r} means {key} too"
             unread.append(f"{seen.title}: {told}")

@@ -108,13 +108,14 @@ def _columns(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[s
         key = draft.key_of(guess.measure, said=bool(guess.said))
         unit = guess.unit or log.units.get(f"{key} {guess.position}".strip(), "") or log.units.get(key, "")
         yield key, unit, column.cells
-    what, value, units = seen.column("what"), seen.column("value"), seen.column("unit")
-    if what is None or value is None:
+    what, units = seen.column("what"), seen.column("unit")
+    if what is None:
         return
     by_name: dict[str, list[str]] = {}
-    for place, name in enumerate(what.cells):
-        cell = value.cells[place].strip()
-        by_name.setdefault(name.strip(), []).append(f"{cell} {units.cells[place]}" if units and cell else cell)
+    for value in seen.values():
+        for place, name in enumerate(what.cells):
+            cell = value.cells[place].strip()
+            by_name.setdefault(name.strip(), []).append(f"{cell} {units.cells[place]}" if units and cell else cell)
     for name, cells in by_name.items():
         meaning = log.words.get("what", {}).get(name, name)
         trade = measure_of(meaning)

@@ -50,6 +50,8 @@ FIELDS = {  # what a column may hold beside a measurement, in words
 OF_A_MEASUREMENT = {
     "what": "what was measured",
     "value": "value",
+    "value found": "value, as found",
+    "value left": "value, as left",
     "unit": "unit",
     "position": "where it was measured",
     "moment": "found or left",

