@@ -9,7 +9,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from threading import RLock
+from threading import RLock, Timer, current_thread
 from time import monotonic
 from typing import Any
 
@@ -31,8 +31,9 @@ from ingest.verbs import cards as sheets
 
 PASS, FIXED, HOLD = "pass", "fixed", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
-TAKEN_IN = 120.0  # seconds between two loads of the day's sheets, at least
-REST = 20.0  # times as long as the last load took, at least: a twentieth of one core
+TAKEN_IN = 40.0  # seconds between two loads of the day's sheets, at least: what opened is said within a minute
+REST = 5.0  # times the processor time of the last one, with what studies say, at least: a fifth of one core
+AGAIN = 1.0  # seconds before it is looked whether a load that runs has ended
 FAULTS = 12
 PATIENCE = 30.0  # seconds for the first index of a shop
 LONGEST = 400  # characters of a remark
@@ -44,10 +45,12 @@ class CardDesk:
 
     desk: Desk
     clock: Any = lambda: datetime.now(UTC)
+    by_itself: bool = True  # the day's sheets are loaded without being asked for
     _kept: list[Kept] | None = None
     _lock: RLock = field(default_factory=RLock)
     _taken_in: float = -TAKEN_IN
     _job: int = 0
+    _later: Timer | None = None
 
     @property
     def shop(self) -> Shop:
@@ -289,14 +292,19 @@ class CardDesk:
                 self.desk.jobs.wait(first, PATIENCE)
 
     def _soon(self) -> None:
-        """Have the day's sheets loaded, two minutes after the last time; a shop for which that is long work waits
-        longer.
-        """
-        last = self.desk.jobs.look(self._job)
-        pause = max(TAKEN_IN, REST * last.took if last else 0.0)
-        if monotonic() - self._taken_in >= pause and not self._busy():
-            self._taken_in = monotonic()
-            self._job = self.desk.jobs.cards()
+        """Have the day's sheets loaded, now or when it is time; a shop for which that is long work waits longer."""
+        if not self.by_itself:
+            return
+        with self._lock:
+            last = self.desk.jobs.look(self._job)
+            left = self._taken_in + max(TAKEN_IN, REST * last.used if last else 0.0) - monotonic()
+            if left <= 0 and not self._busy():
+                self._taken_in = monotonic()
+                self._job = self.desk.jobs.cards()
+            elif self._later is None or not self._later.is_alive() or self._later is current_thread():
+                self._later = Timer(max(left, AGAIN), self._soon)
+                self._later.daemon = True
+                self._later.start()
 
     def _busy(self) -> bool:
         job = self.desk.jobs.look(self._job)

@@ -13,7 +13,6 @@ from ingest.reading.headings import plain
 from ingest.terms.clock import Order
 from ingest.terms.units import straight
 
-NOTHING = Profile(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, False, 0, ())
 NOTES = {"E": "6", "A": "5", "D": "4", "d": "4", "G": "3", "g": "3", "H": "2", "h": "2", "B": "2", "b": "2"}
 NOTES |= {"e": "1", "e'": "1", "E'": "1"}  # of a guitar, by the notes that a string is tuned to
 DATES = ("date", "started_at", "finished_at")
@@ -27,7 +26,7 @@ class Seen(Protocol):
         """What it means by itself."""
 
     @property
-    def profile(self) -> Profile | None:
+    def profile(self) -> Profile:
         """What its cells look like."""
 
     @property
@@ -38,7 +37,7 @@ class Seen(Protocol):
 def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     """The guesses of all columns, mended by what stands beside each."""
     guesses = [column.guess for column in columns]
-    looks = [column.profile or NOTHING for column in columns]
+    looks = [column.profile for column in columns]
     guesses = _in_and_out(guesses)
     guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)

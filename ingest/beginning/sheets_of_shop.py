@@ -98,9 +98,7 @@ def _ask_columns(log: LogDraft, asker: Asker) -> list[str]:
     for column in seen.columns:
         guess, looks = column.guess, column.profile
         doubtful = guess.level == "unsure"
-        numbers = (
-            looks is not None and not guess.field and looks.measured > 0.8 and looks.filled > 5 and not looks.running
-        )
+        numbers = not guess.field and looks.measured > 0.8 and looks.filled > 5 and not looks.running
         if guess.taken or not (doubtful or (numbers and not guess.why.startswith("its meaning"))):
             continue
         told = f"{seen.title}: what is the column {column.heading!r} ({', '.join(column.samples[:4])})"
@@ -140,7 +138,7 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
         if guess.field == "reading":
             trade = measure_of(guess.measure) or guess.measure
             key = draft.key_of(guess.measure, said=bool(guess.said))
-            many = column.profile.several if column.profile and not guess.position else 1
+            many = column.profile.several if not guess.position else 1
             places = sides_of(guess.position) or [str(place) for place in range(1, many + 1) if many > 1]
             add_measure(draft, key, trade, places, guess.unit or seen.said.units.get(key, ""))
             guess = guess if guess.said else replace(guess, measure=key)

@@ -39,8 +39,8 @@ class ColumnSeen:
     guess: Guess
     filled: int
     samples: tuple[str, ...]
-    cells: tuple[str, ...] = field(repr=False, default=())
-    profile: Profile | None = field(repr=False, default=None)
+    cells: tuple[str, ...] = field(repr=False)
+    profile: Profile = field(repr=False)
 
     @property
     def heading(self) -> str:
@@ -234,7 +234,7 @@ def _of_row(column: ColumnSeen) -> ColumnSeen:
     guess = column.guess
     if guess.field not in MEASUREMENT_FIELDS or guess.level == "said":
         return column
-    cells = guess_by_cells(guess.heading, column.profile) if column.profile else Guess(guess.heading)
+    cells = guess_by_cells(guess.heading, column.profile)
     kind = cells if cells.field == "model" else Guess(guess.heading, why="its place: a row holds several")
     return replace(column, guess=kind)
 

@@ -81,7 +81,7 @@ class Typing:
         self.desk = Desk(folder)
         self.desk.jobs.clock = lambda: self.at + timedelta(minutes=1)
         self.cards = CardDesk(self.desk, clock=lambda: self.at)
-        self.cards._taken_in = float("inf")  # taken in of an evening, not by the machine's clock
+        self.cards.by_itself = False  # taken in of an evening, not by the machine's clock
 
     def timed(self, ask, *given, **more):
         """Ask, and note the processor time of this answer."""

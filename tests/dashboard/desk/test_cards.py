@@ -8,6 +8,7 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.story.conformity import with_specs
+from dashboard.desk import cards as cards_module
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import Desk
 from dashboard.desk.gauge_in_hand import gauges, typed
@@ -257,6 +258,21 @@ def test_an_unreadable_value_is_kept_as_typed_and_becomes_a_question(cards, fold
     )
 
 
+def test_a_card_kept_while_the_sheets_rest_is_loaded_by_itself(cards, folder, monkeypatch):
+    monkeypatch.setattr(cards_module, "TAKEN_IN", 0.3)
+    monkeypatch.setattr(cards_module, "AGAIN", 0.05)
+    cards.keep(given(1, "L-110"))  # loaded at once
+    cards.keep(given(2, "L-111"))  # too early, and nobody keeps another one
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        visits = open_snapshot(folder).table("visits", "serial", "finished_at")
+        if set(visits.filter(pl.col("finished_at") >= NOW)["serial"]) == {"L-110", "L-111"}:
+            break
+        time.sleep(0.05)
+    else:
+        pytest.fail("the second card was never loaded")
+
+
 def test_a_check_that_is_not_good_counts_as_a_fault(cards, folder):
     values = [{"characteristic": "finish", "position": "", "found": "scratch", "gauge": ""}]
     cards.keep(given(1, "L-110", stage="final_inspection", values=values, outcome="fixed"))
@@ -274,7 +290,7 @@ def test_a_gauge_is_checked_in_two_touches_and_said_beside_what_rests_on_it(card
     for _ in range(6):
         cards.check("rule", "6.5", "T01")
     note = cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["note"]
-    assert note == "reads 0.5 /64 in high: check it first"
+    assert note == "reads 0.5/64 in high: check it first"
     with pytest.raises(UnusableData):
         cards.check("leaves", "6", "T01")
 
