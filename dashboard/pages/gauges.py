@@ -83,7 +83,7 @@ def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
         return f"Gauges are too coarse for {'; '.join(told[:3])}."
     if found.is_empty() and studies.is_empty():
         return "No gauge is declared yet."
-    return "Every gauge with enough readings is fine enough for its streams."
+    return "Every gauge with enough readings is fine enough for its series."
 
 
 def _coarse(found: pl.DataFrame) -> pl.DataFrame:
@@ -160,7 +160,7 @@ def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Se
     few = pl.col("state") == states.THIN
     told = [_line(row, shop) for row in rows.sort(few, maintain_order=True).iter_rows(named=True)]
     columns = [
-        ("what", "Stream"),
+        ("what", "Series"),
         ("stage", "Stage", "wide-only"),
         ("word", "Gauge"),
         ("step", "Step", "n"),
@@ -174,9 +174,9 @@ def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Se
     body = (
         [html.P(UNDER, className="small"), leafed(told, columns, "gauges-steps", "/capability", asked), save]
         if told
-        else html.P("No stream of this kind.", className="small")
+        else html.P("No series of this kind.", className="small")
     )
-    return parts.sheet("Steps against spread and tolerance", "the coarsest first; streams of few readings last", body)
+    return parts.sheet("Steps against spread and tolerance", "the coarsest first; series of few readings last", body)
 
 
 def _rows(found: pl.DataFrame, characteristic: str | None, word: str | None) -> pl.DataFrame:
