@@ -89,6 +89,7 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
         update_title="",
         suppress_callback_exceptions=True,
         assets_folder="assets",
+        assets_ignore=r"scheme\.js",  # for documents outside the frame, which asks the system itself
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=doors.of_callbacks(desk),
     )

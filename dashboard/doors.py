@@ -113,6 +113,7 @@ def page(status: int, said: str, *, home: str = "/") -> flask.Response:
     text = (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>Truerun</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<script src="/assets/scheme.js"></script>'
         '<link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/assets/page.css"></head>'
         f'<body><main class="page"><h1>{escape(title)}.</h1><p>{escape(said)}</p>'
         f'<p><a href="{home}">{back}</a></p></main></body></html>\n'

@@ -10,7 +10,9 @@ t in place of the normal quantile pays for that.
 
 Source: Satterthwaite 1946, Biometrics Bulletin 2 (degrees of freedom of a sum of squares); Searle, Casella &
 McCulloch 1992, Variance Components, chapter 3 (split by analysis of variance); the variance of s under kurtosis:
-Cramer 1946, Mathematical Methods of Statistics, section 27.4 (all from memory; coverage is shown by simulation).
+Cramer 1946, Mathematical Methods of Statistics, section 27.4; a gamma curve's excess kurtosis is 1.5 times its squared
+skewness: Johnson, Kotz & Balakrishnan 1994, Continuous Univariate Distributions 1, chapter 17 (all from memory;
+coverage is shown by simulation).
 """
 
 from dataclasses import dataclass
@@ -23,14 +25,15 @@ from analysis.methods.autocorrelation import effective_size
 from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Flags, Floats, Ints, checked, lengths, means, segment_ids
 
-LEVEL = 0.01  # a pool in which nothing differs is called independent 99 times in 100, for each of the things tested
-LEAST = 6.0  # fewer independent readings carry no bounds
+LEVEL = 0.03  # lots that do not differ are called so 97 times in 100: fewer would leave bounds of few lots too narrow
+LEAST, FEWEST = 3.0, 6  # fewer independent readings, or fewer readings at all, carry no bounds
 OWN_LOTS, OWN_READINGS = 40.0, 100.0  # what the pool's estimate weighs against a stream's own: lots, readings
 USUAL = 1 / 3  # variance between lots over that within: lots that differ usually take a quarter of the whole
 PRIOR_LOTS = 16.0  # believed as firmly as so many lots would say it
 SURE_LOTS = 8.0  # and counted, where it comes to how surely it is known, as so many
 PLAIN = 1.0  # the index that stands in where a row has no limits
 NEAR = 2.576  # two-sided 1 %
+FEW, HINT = 300, 1.0  # a pool of fewer readings seldom shows its tails surely: one standard error of them is minded
 
 
 @dataclass(frozen=True)
@@ -42,12 +45,13 @@ class Carried:
     mean_variance: Floats  # variance of the mean in sigma^2
     sd_variance: Floats  # variance of s over its square, and the square of how much too small s comes out
     short: Floats  # E[s^2] / sigma^2, at most 1
-    skew: Floats  # pooled skewness where it is sure, else 0: mean and s then err together
+    skew: Floats  # pooled skewness where it is minded, else 0: mean and s then err together
     lots: Floats  # share of the variance between lots
     days: Floats  # share between days
     phi: Floats  # lag-1 correlation of the rest
     wider: Floats  # where lots differ: by how much few lots widen a variance, (t / z)^2; else 1
-    heavy: Flags  # the pool's tails are heavier, or its readings more lopsided, than a normal curve's
+    uneven: Flags  # heavier tails, or more lopsided readings, than a normal curve's are minded
+    heavy: Flags  # they are sure, at 1 %
 
     @property
     def dependent(self) -> Flags:
@@ -61,13 +65,18 @@ class Carried:
         unknown.
         """
         ppk = np.where(np.isnan(np.asarray(index, dtype=np.float64)), PLAIN, np.asarray(index, dtype=np.float64))
-        plain = ~(self.dependent | self.heavy)
+        plain = ~(self.dependent | self.uneven)
         together = np.maximum(np.asarray(side, dtype=np.float64) * self.skew, 0.0) * np.abs(ppk) / (3 * self.n)
         v = self.wider * (self.mean_variance / (9 * self.short) + ppk**2 * self.sd_variance + together)
         linear = 18 * v - 2 - 9 * ppk**2  # 18 v u^2 + linear u = 9 ppk^2, u = n - 1
         with np.errstate(divide="ignore", invalid="ignore"):
             u = (-linear + np.sqrt(linear**2 + 4 * 18 * v * 9 * ppk**2)) / (36 * v)
         return np.where(self.n < 2, np.nan, np.where(plain, self.n, np.minimum(self.n, u + 1)))
+
+
+def bounded(number: Floats, n: npt.ArrayLike) -> Flags:
+    """Do so many independent ones of n readings carry bounds?"""
+    return np.asarray((number >= LEAST) & (np.asarray(n) >= FEWEST))
 
 
 def carried(
@@ -145,6 +154,15 @@ class _Batches:
 class _Lag:
     phi: Floats  # (s,) lag-1 correlation beyond days
     days: Floats  # (s,) share of the within-lot variance between days
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """Tails and lean of each stream's pool, shape (s,); 0 where they are not minded."""
+
+    heavy: Floats  # excess kurtosis; of few readings that lean at least what a gamma curve of that skewness has
+    lean: Floats  # skewness
+    sure: Flags  # either, at 1 %
 
 
 class _Pooled:
@@ -237,8 +255,8 @@ class _Pooled:
         wider = np.where(each > 0, (special.stdtrit(k + SURE_LOTS, 0.975) / special.ndtri(0.975))[group] ** 2, 1.0)
         return np.asarray(each / (1 + each), dtype=np.float64), np.asarray(wider, dtype=np.float64)
 
-    def shape(self) -> tuple[Floats, Floats]:
-        """Excess kurtosis and skewness of each pool (s,), 0 where they are not sure at 1 %."""
+    def shape(self) -> _Shape:
+        """How each pool's readings differ from a normal curve's."""
         s = len(self.size)
         n = self.size.astype(np.float64)
         square = np.bincount(self.stream, self.off**2, s)
@@ -255,9 +273,13 @@ class _Pooled:
         heavy, lean = (
             np.bincount(self.pools, weight * each, self.groups) / np.maximum(total, 1) for each in (excess, skew)
         )
-        heavy = np.where(heavy > NEAR * np.sqrt(24 / np.maximum(total, 1)), heavy, 0.0)
-        lean = np.where(np.abs(lean) > NEAR * np.sqrt(6 / np.maximum(total, 1)), lean, 0.0)
-        return heavy[self.pools], lean[self.pools]
+        of_tail, of_lean = (np.sqrt(each / np.maximum(total, 1)) for each in (24, 6))
+        sure = (heavy > NEAR * of_tail) | (np.abs(lean) > NEAR * of_lean)
+        minded = np.where(total < FEW, HINT, NEAR)
+        lean = np.where(np.abs(lean) > minded * of_lean, lean, 0.0)
+        heavy = np.where(heavy > minded * of_tail, heavy, 0.0)
+        heavy = np.where(total < FEW, np.maximum(heavy, 1.5 * lean**2), heavy)
+        return _Shape(heavy[self.pools], lean[self.pools], sure[self.pools])
 
 
 def _runs(n: Floats, phi: Floats) -> Floats:
@@ -266,12 +288,7 @@ def _runs(n: Floats, phi: Floats) -> Floats:
 
 
 def _carried(
-    streams: _Streams,
-    of_lot: _Batches,
-    of_day: _Batches,
-    lag: _Lag,
-    between: tuple[Floats, Floats],
-    shape: tuple[Floats, Floats],
+    streams: _Streams, of_lot: _Batches, of_day: _Batches, lag: _Lag, between: tuple[Floats, Floats], shape: _Shape
 ) -> Carried:
     """From the shares of the variance to what the readings carry."""
     n, s = streams.size.astype(np.float64), len(streams.size)
@@ -297,7 +314,6 @@ def _carried(
     )
     spread = np.maximum(trace - 2 * rows / n + (n * mean_variance) ** 2, 1e-300)
     freedom = np.where(n >= 2, np.maximum(n - 1, 1) ** 2 * short**2 / spread, np.nan)
-    heavy, lean = shape
-    sd_variance = 1 / (2 * freedom) + np.where(heavy > 0, heavy, 0.0) / (4 * n) + (1 - np.sqrt(short)) ** 2
-    loose = np.asarray((heavy > 0) | (lean != 0))
-    return Carried(n, mean_variance, sd_variance, short, lean, a, d, phi, wider, loose)
+    sd_variance = 1 / (2 * freedom) + shape.heavy / (4 * n) + (1 - np.sqrt(short)) ** 2
+    uneven = np.asarray((shape.heavy > 0) | (shape.lean != 0))
+    return Carried(n, mean_variance, sd_variance, short, shape.lean, a, d, phi, wider, uneven, shape.sure)

@@ -58,9 +58,9 @@ class Fields:
         bounds = item.plausible_range
         state, asked = self._lies(stage, model, item, position, told.value, hand)
         if bounds and not bounds[0] - 1e-9 <= told.value <= bounds[1] + 1e-9:
-            low, high = (hand.says(one) for one in bounds)
+            low, high = (hand.about(one) for one in bounds)
             return {"state": ASKS, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
-                    "why": f"usually {low:g} to {high:g} {hand.shown}: is it real?"}  # fmt: skip
+                    "why": f"usually {low} to {high} {hand.shown}: is it real?".replace(" :", ":")}  # fmt: skip
         if apart := _apart(item, hand, told.value, beside):
             return {"state": OUTSIDE, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
                     "why": apart, "asked": True}  # fmt: skip
@@ -176,8 +176,8 @@ class Fields:
         usual = at_bench.usual(self.desk.folder, stage, setup, (item.key, position))
         if usual is None or abs(value - usual[0]) <= usual[2]:
             return ""
-        low, high = (hand.says(usual[0] + way * USUAL * usual[1]) for way in (-1, 1))
-        return f"far from the usual {low:.4g} to {high:.4g}: measure it again"
+        low, high = (hand.about(usual[0] + way * USUAL * usual[1]) for way in (-1, 1))
+        return f"far from the usual {low} to {high}: measure it again"
 
     def _reaction(self, characteristic: str) -> str:
         check = next((one.check for one in self.shop.reactions if one.characteristic == characteristic), ())

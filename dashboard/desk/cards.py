@@ -9,7 +9,7 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from threading import RLock
+from threading import RLock, Timer, current_thread
 from time import monotonic
 from typing import Any
 
@@ -20,6 +20,7 @@ from dashboard.desk.card_fields import Fields
 from dashboard.desk.desk import Desk
 from dashboard.desk.gauge_in_hand import held, in_hand, note_of, typed
 from dashboard.desk.kept_cards import Kept, clock_off, last_days, time_of, when, whole_number
+from dashboard.desk.whereabouts import BACK, Whereabouts
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.shopfiles.shop import Shop
@@ -28,10 +29,11 @@ from ingest.store import at_bench
 from ingest.store.store import stands
 from ingest.verbs import cards as sheets
 
-PASS, FIXED, BACK, HOLD = "pass", "fixed", "send back", "hold"
+PASS, FIXED, HOLD = "pass", "fixed", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
-TAKEN_IN = 120.0  # seconds between two loads of the day's sheets, at least
-REST = 20.0  # times as long as the last load took, at least: a twentieth of one core
+TAKEN_IN = 40.0  # seconds between two loads of the day's sheets, at least: what opened is said within a minute
+REST = 5.0  # times the processor time of the last one, with what studies say, at least: a fifth of one core
+AGAIN = 1.0  # seconds before it is looked whether a load that runs has ended
 FAULTS = 12
 PATIENCE = 30.0  # seconds for the first index of a shop
 LONGEST = 400  # characters of a remark
@@ -43,10 +45,12 @@ class CardDesk:
 
     desk: Desk
     clock: Any = lambda: datetime.now(UTC)
+    by_itself: bool = True  # the day's sheets are loaded without being asked for
     _kept: list[Kept] | None = None
     _lock: RLock = field(default_factory=RLock)
     _taken_in: float = -TAKEN_IN
     _job: int = 0
+    _later: Timer | None = None
 
     @property
     def shop(self) -> Shop:
@@ -64,27 +68,26 @@ class CardDesk:
         serial = at_bench.spelled(self.desk.folder, serial)
         shop, stage = self.shop, self._stage(stage_key)
         seen, own = at_bench.serial(self.desk.folder, serial), self._of(serial)
-        model_key = (seen.model if seen else "") or next((one.row["model"] for one in own if one.row["model"]), "")
-        model_key = model_key or (model if model in shop.by_model else "")
+        named = [seen.model if seen else "", *(one.row["model"] for one in own), model]
+        model_key = next((one for one in named if one in shop.by_model), "")
         guessed = "" if model_key else at_bench.model_like(self.desk.folder, serial) or _only(shop)
         kind = shop.by_model.get(model_key or guessed)
-        passed = list(seen.passed if seen else ()) + [one.row["stage"] for one in own]
-        back = (seen.came_back if seen else 0) + sum(one.row["outcome"] == BACK for one in own)
+        at = Whereabouts(shop, stage, kind, seen, own)
         return {
             "serial": serial,
             "on_file": seen is not None or bool(own),
-            "model": model_key or guessed,
+            "model": kind.key if kind else "",
             "model_guessed": bool(guessed),
             "family": kind.family if kind else "",
             "strings": (kind.strings or 0) if kind else 0,
             "lot": seen.lot if seen else "",
             "order": seen.order if seen else "",
             "goes_to": seen.goes_to if seen else "",
-            "route": self._route(stage, kind, passed),
-            "came_back": back,
+            "route": at.route(),
+            "came_back": at.came_back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
-            "due": self._due(stage, kind, passed),
-            "quiet": self._quiet(stage, kind, serial, tech),
+            "due": at.due(),
+            "quiet": [one for one in (at.stands(self.clock()), *self._quiet(stage, kind, serial, tech)) if one],
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
             "fields": self._fields.asked(stage, kind, self._all(), self._notes()) if kind else [],
@@ -256,30 +259,6 @@ class CardDesk:
                     out[name] = typed(text, hand).cell
         return out
 
-    def _route(self, stage: Stage, model: Model | None, passed: list[str]) -> list[dict[str, Any]]:
-        shop = self.shop
-        family = model.family if model else ""
-        return [
-            {
-                "key": one.key,
-                "name": shop.stage_name(one.key),
-                "passed": one.key in passed,
-                "here": one.key == stage.key,
-            }
-            for one in shop.stages
-            if one.holds_for(family) and one.role not in ("repair", "rest")
-        ]
-
-    def _due(self, stage: Stage, model: Model | None, passed: list[str]) -> list[str]:
-        """What should have happened before this stage and is not on file."""
-        shop = self.shop
-        if model is None:
-            return []
-        before = shop.stages[: shop.bench_order[stage.key]]
-        left = [one for one in before if one.holds_for(model.family) and one.role not in ("repair", "rest")]
-        first = next((n for n, one in enumerate(left) if one.key in passed), len(left))
-        return [f"{shop.stage_name(one.key)}: not on file" for one in left[first:] if one.key not in passed]
-
     def _stage(self, key: str) -> Stage:
         stage = self.shop.by_stage.get(key)
         if stage is None:
@@ -313,14 +292,19 @@ class CardDesk:
                 self.desk.jobs.wait(first, PATIENCE)
 
     def _soon(self) -> None:
-        """Have the day's sheets loaded, two minutes after the last time; a shop for which that is long work waits
-        longer.
-        """
-        last = self.desk.jobs.look(self._job)
-        pause = max(TAKEN_IN, REST * last.took if last else 0.0)
-        if monotonic() - self._taken_in >= pause and not self._busy():
-            self._taken_in = monotonic()
-            self._job = self.desk.jobs.cards()
+        """Have the day's sheets loaded, now or when it is time; a shop for which that is long work waits longer."""
+        if not self.by_itself:
+            return
+        with self._lock:
+            last = self.desk.jobs.look(self._job)
+            left = self._taken_in + max(TAKEN_IN, REST * last.used if last else 0.0) - monotonic()
+            if left <= 0 and not self._busy():
+                self._taken_in = monotonic()
+                self._job = self.desk.jobs.cards()
+            elif self._later is None or not self._later.is_alive() or self._later is current_thread():
+                self._later = Timer(max(left, AGAIN), self._soon)
+                self._later.daemon = True
+                self._later.start()
 
     def _busy(self) -> bool:
         job = self.desk.jobs.look(self._job)

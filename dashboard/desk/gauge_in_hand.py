@@ -45,6 +45,16 @@ class InHand:
         """A canonical value in the unit of the gauge."""
         return round(value / self.mm, 6)
 
+    def amount(self, value: float) -> str:
+        """`0.5/64 in`, `0.12 mm`: a canonical value in that unit, with it."""
+        return f"{self.says(value):.2g}{'' if self.shown.startswith('/') else ' '}{self.shown}".rstrip()
+
+    def about(self, value: float) -> str:
+        """A canonical value in that unit as text, to a tenth of a 64th or thou, or a hundredth of a mm: what lies
+        between two marks.
+        """
+        return f"{round(value / self.mm, 2 if self.unit == 'mm' else 1):g}"
+
 
 @dataclass(frozen=True)
 class Typed:
@@ -78,7 +88,7 @@ def note_of(one: Standing, hand: InHand) -> str:
     """What is to be known of a gauge beside every verdict that rests on it; '' where its checks are in order."""
     if one.drifts and one.bias is not None:
         way = "high" if one.bias > 0 else "low"
-        return f"reads {abs(hand.says(one.bias)):.2g} {hand.shown} {way}: check it first"
+        return f"reads {hand.amount(abs(one.bias))} {way}: check it first"
     if one.due:
         return f"check overdue: last {one.last_at:%d %b}" if one.last_at else "never checked on its master piece"
     return ""

@@ -10,7 +10,7 @@ from functools import partial
 from itertools import count
 from pathlib import Path
 from threading import Lock
-from time import monotonic, sleep
+from time import monotonic, process_time, sleep
 from typing import Any
 
 from dashboard.desk import bench_index, signed
@@ -32,7 +32,6 @@ from ingest.verbs.loaded import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload in one; a larger file comes in pieces
 MOST = MOST_BYTES  # bytes of a file that comes in pieces, as at the command line
-STUDY_REST = 20.0  # times as long as studies took, before they are asked again for the benches: a twentieth of a core
 KEPT = 50  # finished jobs that may still be asked about
 
 
@@ -47,7 +46,7 @@ class Job:
     state: str = "waiting"  # waiting | running | done | refused | failed
     problem: str = ""  # one line, where it was refused or failed
     seconds: float = 0.0  # since it was begun
-    took: float = 0.0  # seconds from its beginning to its end
+    used: float = 0.0  # seconds of processor time that this program used from its beginning to its end
     files: tuple[Loaded, ...] = ()
     answer: Any = field(default=None, repr=False)
 
@@ -71,7 +70,6 @@ class Jobs:
         self._jobs: dict[int, Job] = {}
         self._numbers = count(1)
         self._lock = Lock()
-        self._ask_again = 0.0  # when studies may be asked again for the benches
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="truerun-load")
 
     def look(self, number: int) -> Job | None:
@@ -119,7 +117,7 @@ class Jobs:
             try:
                 return cards.take_in(self.folder, progress=progress, now=self.clock())
             finally:
-                self._index(asked=monotonic() >= self._ask_again)
+                self._index(asked=True)
 
         return self._begin("Take in the day's cards", work, None)
 
@@ -135,14 +133,12 @@ class Jobs:
             if not asked:
                 at_bench.make(self.folder, self.snapshot(), at_bench.told_of(self.folder))
                 return
-            begun = monotonic()
             bench_index.write(self.folder, self.snapshot())
         except OSError as fault:
             why = fault.strerror or fault
             raise StoreProblem(
                 f"store/ could not be written ({why}): Card tells the bench what it told before"
             ) from None
-        self._ask_again = monotonic() + STUDY_REST * (monotonic() - begun)
 
     def load_arrived(self, name: str, path: Path) -> int:
         """Load a file that came in pieces, by its name; afterwards its place is taken away. The job's number."""
@@ -256,7 +252,7 @@ class Jobs:
 
     def _run(self, number: int, work: Callable[[Progress], Any]) -> None:
         self._note(number, state="running", doing="beginning")
-        begun = monotonic()
+        begun, used_before = monotonic(), process_time()
         try:
             answer = work(lambda share, what: self._note(number, share=share, doing=what, seconds=monotonic() - begun))
             files = self._shown(answer) if isinstance(answer, list) else ()
@@ -269,8 +265,8 @@ class Jobs:
                 number, state="failed", problem=keep_traceback(fault, self.folder, f"job: {self._jobs[number].title}")
             )
         else:
-            took = monotonic() - begun
-            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files, took=took)
+            used = process_time() - used_before
+            self._note(number, state="done", share=1.0, doing="done", answer=answer, files=files, used=used)
 
     def _shown(self, files: Sequence[Any]) -> tuple[Any, ...]:
         """What became of files, with people as the shop wishes them shown."""

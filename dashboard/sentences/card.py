@@ -4,8 +4,9 @@ is usual, and what to do about it. Outside what is one's own nobody is named.
 
 from __future__ import annotations
 
-from datetime import date
-from typing import Any
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any, Protocol
 
 from analysis.studies.matters.records import Matter
 from dashboard import numbers
@@ -13,6 +14,31 @@ from dashboard.sentences import matters, shared
 from ingest.shopfiles.shop import Shop
 
 FIRST = "First look at: "
+MOST_NAMED = 3  # stages named of those that are not on file
+STANDS = {  # outcomes after which an instrument goes no further, in words
+    "hold": "put it on hold",
+    "reject": "rejected it",
+    "second": "made it a second",
+    "pulled": "pulled it",
+    "return": "took it in as a return",
+}
+
+
+class Visit(Protocol):
+    """What is told of an instrument's last visit."""
+
+    @property
+    def stage(self) -> str: ...  # noqa: D102
+    @property
+    def at(self) -> datetime: ...  # noqa: D102
+    @property
+    def sent_to(self) -> str: ...  # noqa: D102
+    @property
+    def outcome(self) -> str: ...  # noqa: D102
+    @property
+    def why(self) -> str: ...  # noqa: D102
+    @property
+    def where(self) -> str: ...  # noqa: D102
 
 
 def moved(matter: Matter, shop: Shop, now: date) -> str:
@@ -50,3 +76,46 @@ def odd(shop: Shop, row: dict[str, Any]) -> str:
     what = shared.characteristic(shop, row["characteristic"], row["position"])
     value = shared.amount(shop, row["characteristic"], row["value"])
     return f"{what} was far from what is usual at {shop.stage_name(row['stage']).lower()}: {value}. Measure it again."
+
+
+def not_on_file(shop: Shop, stages: Sequence[str]) -> list[str]:
+    """`Not on file: Head re-tension, planned`; of many the first ones and a count."""
+    if not stages:
+        return []
+    more = f" and {len(stages) - MOST_NAMED} more" if len(stages) > MOST_NAMED else ""
+    return [f"Not on file: {'; '.join(shop.stage_name(key) for key in stages[:MOST_NAMED])}{more}"]
+
+
+def not_again(shop: Shop, stage: str) -> str:
+    """`Play test sent it back and has not had it since`."""
+    return f"{shop.stage_name(stage)} sent it back and has not had it since"
+
+
+def sent(shop: Shop, last: Visit, here: str, now: datetime) -> str:
+    """`Play test sent it here on 23 Nov: open-string buzz, 2 fret 3.`, or where it was sent."""
+    why = ", ".join(part for part in (last.why, last.where) if part)
+    who, day = shop.stage_name(last.stage), _day(shop, last, now)
+    told = f": {why}" if why else ""
+    if last.sent_to == here:
+        return f"{who} sent it here on {day}{told}."
+    if last.stage == here:
+        return f"It was sent back from here on {day}{told}; no other bench has had it since."
+    to = shop.stage_name(last.sent_to) if last.sent_to in shop.by_stage else ""
+    if to:
+        return f"{who} sent it to {to} on {day}{told}. {to} has not had it yet."
+    return f"{who} sent it back on {day}{told}."
+
+
+def stopped(shop: Shop, last: Visit, now: datetime) -> str:
+    """`Play test put it on hold on 23 Nov.`"""
+    return f"{shop.stage_name(last.stage)} {STANDS[last.outcome]} on {_day(shop, last, now)}."
+
+
+def further_on(shop: Shop, last: Visit, now: datetime, *, again: bool) -> str:
+    """`It stands further on: Packing had it on 24 Nov. It was at this bench before.`"""
+    before = " It was at this bench before; this is another visit." if again else ""
+    return f"It stands further on: {shop.stage_name(last.stage)} had it on {_day(shop, last, now)}.{before}"
+
+
+def _day(shop: Shop, last: Visit, now: datetime) -> str:
+    return numbers.day(last.at.astimezone(shop.zone), now)

@@ -29,7 +29,7 @@ def account(file: Loaded) -> str:
     if file.cells_set_aside:
         told += f"; {file.cells_set_aside} {'cell' if file.cells_set_aside == 1 else 'cells'} set aside"
     if file.passed_over:
-        told += f"; {file.passed_over} blank, title or total lines passed over"
+        told += f"; {file.passed_over} blank, title, total or not meant lines passed over"
     return told
 
 
@@ -46,12 +46,16 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
             if reason in words:
                 yield f"    {lines_of(rows)}; wanted {rows['wanted'][0]}"
                 continue
-            for name, line, column, raw, wanted in (
-                rows.head(SHOWN).select("name", "line", "column", "raw", "wanted").iter_rows()
-            ):
-                yield f"    {name}, line {line}: {column + ' is ' if column else ''}{_short(raw)!r}; wanted {wanted}"
-            if count > SHOWN:
-                yield f"    and {count - SHOWN} more"
+            of_a_tab = (pl.col("column") == "") & pl.col("raw").str.starts_with("tab '")  # set aside under its name
+            rows = rows.with_columns(apart=pl.when(of_a_tab).then(0).otherwise("line"))
+            alike = rows.group_by("name", "column", "raw", "wanted", "apart", maintain_order=True)
+            told = alike.agg(pl.col("line").first(), n=pl.len())
+            for name, column, raw, wanted, _, line, n in told.head(SHOWN).iter_rows():
+                more = f" and {n - 1} more" if n > 1 else ""
+                what = f"{column} is {_short(raw)!r}" if column else repr(_short(raw))
+                yield f"    {name}, line {line}{more}: {what}; wanted {wanted}"
+            if told.height > SHOWN:
+                yield f"    and {count - int(told['n'].head(SHOWN).sum())} more"
     yield from _two_values(
         pl.concat([file.two_values for file in files]).unique(maintain_order=True) if files else pl.DataFrame()
     )

@@ -8,10 +8,11 @@ from ingest.beginning.among_rows import by_rows, earlier_first
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.profiles import Profile
+from ingest.beginning.two_values import two_values
+from ingest.reading.headings import plain
 from ingest.terms.clock import Order
 from ingest.terms.units import straight
 
-NOTHING = Profile(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, False, 0, ())
 NOTES = {"E": "6", "A": "5", "D": "4", "d": "4", "G": "3", "g": "3", "H": "2", "h": "2", "B": "2", "b": "2"}
 NOTES |= {"e": "1", "e'": "1", "E'": "1"}  # of a guitar, by the notes that a string is tuned to
 DATES = ("date", "started_at", "finished_at")
@@ -25,7 +26,7 @@ class Seen(Protocol):
         """What it means by itself."""
 
     @property
-    def profile(self) -> Profile | None:
+    def profile(self) -> Profile:
         """What its cells look like."""
 
     @property
@@ -36,12 +37,13 @@ class Seen(Protocol):
 def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     """The guesses of all columns, mended by what stands beside each."""
     guesses = [column.guess for column in columns]
-    looks = [column.profile or NOTHING for column in columns]
+    looks = [column.profile for column in columns]
     guesses = _in_and_out(guesses)
     guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)
     guesses = outer_strings(by_notes(guesses))
     guesses = _two_edges(guesses)
+    guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, guesses, looks, order)
     return _numbered_rows(_stage_at_left(guesses), looks)
 
@@ -208,6 +210,16 @@ def _numbered_rows(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess
         else guess
         for guess, look in zip(guesses, looks, strict=True)
     ]
+
+
+def as_it_came(guess: Guess, stage: str) -> Guess:
+    """A bend of the neck read at receiving may be the bow as it came, without strings, or relief: asked about, unless
+    its heading says relief.
+    """
+    told = guess.field == "reading" and guess.measure == "relief" and _free(guess)
+    if not told or (guess.stage or stage) != "receiving" or "relief" in plain(guess.heading):
+        return guess
+    return replace(guess, measure="neck_bow", level="unsure", why="its words, at receiving: bow as it came, or relief")
 
 
 def _two_edges(guesses: list[Guess]) -> list[Guess]:

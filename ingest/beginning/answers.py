@@ -3,7 +3,7 @@
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatch
 from pathlib import Path
 from types import UnionType
@@ -24,7 +24,7 @@ from ingest.terms.questions import closest
 
 _TARGET_UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 ONLY_HEADINGS = {"files", "tab", "headings"}
-SAID_FIELDS = frozenset((*FIELDS, *MEASUREMENT_FIELDS, *STUDY_FIELDS, "other", "ignore"))
+SAID_FIELDS = frozenset((*FIELDS, *MEASUREMENT_FIELDS, *STUDY_FIELDS, "other", "ignore", "rows"))
 
 
 @dataclass(frozen=True)
@@ -176,7 +176,8 @@ def unheard(said: Said, sheets: Sequence[tuple[str, str, Sequence[str]]]) -> lis
             lines.append(f"{where}: {told} fits none of the sheets")
             continue
         every = {same(heading) for _, _, headings in mine for heading in headings}
-        for heading in (*entry.get("headings", {}), *entry.get("ignore", ())):
+        by_rows = (*entry.get("only_rows", {}), *entry.get("not_rows", {}))
+        for heading in (*entry.get("headings", {}), *entry.get("ignore", ()), *by_rows):
             if not any(_fits(heading, one) for one in every):
                 near = closest(heading, [heading for _, _, headings in mine for heading in headings])
                 lines.append(f"{where}: no column is headed {heading!r}{_meant(near)}")
@@ -213,9 +214,11 @@ def meaning_of(target: str, heading: str = "") -> Guess:
     words, at, stage = target.partition("@")
     key = plain(words)
     if key.replace(" ", "_") in SAID_FIELDS:
-        return _with(guess, key.replace(" ", "_"), stage.strip())
+        return replace(guess, field=key.replace(" ", "_"), stage=stage.strip(), unit=unit if key == "value" else "")
     parts = words.split()
     moment = parts.pop() if len(parts) > 1 and parts[-1] in ("found", "left") else ""
+    if parts == ["value"] and moment:
+        return replace(guess, field="value", moment=moment, unit=unit)
     fitting = {}
     for length in range(1, len(parts) + 1):
         sides = [position_of(side) for side in " ".join(parts[length:]).split("/")]
@@ -227,10 +230,6 @@ def meaning_of(target: str, heading: str = "") -> Guess:
     length = known[-1] if known else min(fitting)
     name, at_stage = "_".join(parts[:length]), stage.strip() if at else ""
     return Guess(heading, "reading", name, fitting[length], moment, at_stage, unit, "said", "said", guess.said)
-
-
-def _with(guess: Guess, name: str, stage: str) -> Guess:
-    return Guess(guess.heading, name, stage=stage, level="said", why="said", said=guess.said)
 
 
 def measure_of(name: str) -> str:

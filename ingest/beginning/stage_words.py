@@ -1,7 +1,7 @@
 """Words and codes of a stage column and the stage of the trade that each means."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 
 from rapidfuzz import fuzz, process
 
@@ -66,3 +66,15 @@ def _abbreviated(word: str) -> str:
 def _within(text: str, name: str) -> bool:
     rest = iter(name)
     return all(letter in rest for letter in text)
+
+
+def stage_named(names: Sequence[str], words: Mapping[str, str]) -> str:
+    """The stage in the name of a tab or else of a file, by the words that somebody said before those of the trade."""
+    if whole := next((words[plain(text)] for text in names if plain(text) in words), ""):
+        return whole
+    for text in names:
+        held = f" {' '.join(words_of(text.replace('_', ' ')))} "
+        mine = [word for word in words if f" {' '.join(words_of(word))} " in held]
+        if text and (found := words[max(mine, key=len)] if mine else stage_within(text)):
+            return found
+    return ""

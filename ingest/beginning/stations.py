@@ -24,7 +24,7 @@ class Seen(Protocol):
         """What it means by itself."""
 
     @property
-    def profile(self) -> Profile | None:
+    def profile(self) -> Profile:
         """What its cells look like."""
 
 

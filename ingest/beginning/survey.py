@@ -5,15 +5,15 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from ingest.beginning.among_others import among_others
+from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
-from ingest.beginning.heading_sense import checks_only, words_of
+from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.said_words import by_said_words
-from ingest.beginning.stage_words import stage_within
+from ingest.beginning.stage_words import stage_named
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
@@ -39,8 +39,8 @@ class ColumnSeen:
     guess: Guess
     filled: int
     samples: tuple[str, ...]
-    cells: tuple[str, ...] = field(repr=False, default=())
-    profile: Profile | None = field(repr=False, default=None)
+    cells: tuple[str, ...] = field(repr=False)
+    profile: Profile = field(repr=False)
 
     @property
     def heading(self) -> str:
@@ -79,6 +79,10 @@ class Survey:
     def measures(self) -> list[ColumnSeen]:
         """The columns that hold measurements."""
         return [column for column in self.columns if column.guess.field == "reading" and column.guess.taken]
+
+    def values(self) -> list[ColumnSeen]:
+        """The columns that hold the value of a row of one measurement: one, or what was found and what was left."""
+        return [column for column in self.columns if column.guess.field == "value" and column.guess.taken]
 
     def unsure(self) -> list[ColumnSeen]:
         """Filled columns that are asked about: a guess that is not sure."""
@@ -138,11 +142,12 @@ class Survey:
 
     def _values(self, measure: str, meanings: Mapping[str, str]) -> list[str]:
         """The values of a measurement that say no unit, where each row holds one."""
-        what, value, unit = self.column("what"), self.column("value"), self.column("unit")
-        if what is None or value is None or value.guess.unit:
+        what, unit = self.column("what"), self.column("unit")
+        values = [column for column in self.values() if not column.guess.unit]
+        if what is None:
             return []
-        units = unit.cells if unit else ("",) * len(value.cells)
-        rows = zip(what.cells, value.cells, units, strict=True)
+        units = unit.cells if unit else ("",) * self.rows
+        rows = (row for value in values for row in zip(what.cells, value.cells, units, strict=True))
         return [cell.strip() for name, cell, told in rows if meanings.get(name.strip()) == measure and not told.strip()]
 
     def _system(self) -> str:
@@ -192,7 +197,8 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     held = [column.cells for column in columns if column.guess.field in ("reading", "value")]
     numbers = [cells[:: max(1, len(cells) // LOOKED_AT)] for cells in held]
     words = {plain(word): key for word, key in told.words.get("stage", {}).items()}
-    stage = _stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
+    stage = stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
+    columns = _again(columns, [as_it_came(column.guess, "" if shape == "instrument" else stage) for column in columns])
     return Survey(
         name=name,
         files=(name,),
@@ -208,18 +214,6 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         said=told,
         once=() if "same_as_above" in told.rest else written_once(columns),
     )
-
-
-def _stage_named(names: Sequence[str], words: Mapping[str, str]) -> str:
-    """The stage in the name of a tab or else of a file, by the words that somebody said before those of the trade."""
-    if whole := next((words[plain(text)] for text in names if plain(text) in words), ""):
-        return whole
-    for text in names:
-        held = f" {' '.join(words_of(text.replace('_', ' ')))} "
-        mine = [word for word in words if f" {' '.join(words_of(word))} " in held]
-        if text and (found := words[max(mine, key=len)] if mine else stage_within(text)):
-            return found
-    return ""
 
 
 def _again(columns: Sequence[ColumnSeen], guesses: Sequence[Guess]) -> list[ColumnSeen]:
@@ -240,7 +234,7 @@ def _of_row(column: ColumnSeen) -> ColumnSeen:
     guess = column.guess
     if guess.field not in MEASUREMENT_FIELDS or guess.level == "said":
         return column
-    cells = guess_by_cells(guess.heading, column.profile) if column.profile else Guess(guess.heading)
+    cells = guess_by_cells(guess.heading, column.profile)
     kind = cells if cells.field == "model" else Guess(guess.heading, why="its place: a row holds several")
     return replace(column, guess=kind)
 

@@ -9,9 +9,11 @@ from ingest.reading.corrections import heading_of
 from ingest.reading.files import tables_in_pieces
 from ingest.reading.headings import Headings
 from ingest.reading.on_disk import Data
-from ingest.reading.reader import form_for, logs_of
+from ingest.reading.reader import form_for
 from ingest.reading.tabular import Table
+from ingest.reading.which_log import logs_of
 from ingest.shopfiles.shop import Shop
+from ingest.terms.questions import FileProblem
 
 
 def cell_of(data: Data, name: str, shop: Shop, line: int, column: str) -> tuple[str, str]:
@@ -21,12 +23,16 @@ def cell_of(data: Data, name: str, shop: Shop, line: int, column: str) -> tuple[
 
 
 def _tables(data: Data, name: str, shop: Shop) -> Iterator[tuple[Headings, Table]]:
-    """The tables of a log, of a long one in pieces."""
+    """The tables of a log, of a long one in pieces; without those of a workbook's tabs that have no headings."""
     for log, tabs in logs_of(data, name, shop):
         headings = Headings(shop, log)
-        for piece in tables_in_pieces(data, name, form_for(headings, log), tabs):
-            for table in piece.tables:
-                yield headings, table
+        try:
+            for piece in tables_in_pieces(data, name, form_for(headings, log), tabs):
+                for table in piece.tables:
+                    yield headings, table
+        except FileProblem:
+            if tabs is None:
+                raise
 
 
 def headings_in(data: Data, name: str, shop: Shop) -> dict[str, str]:
@@ -35,7 +41,11 @@ def headings_in(data: Data, name: str, shop: Shop) -> dict[str, str]:
     """
     out: dict[str, str] = {}
     for headings, table in _tables(data, name, shop):
-        for column in headings.table([cell.strip() for cell in table.header], name).all:
+        try:
+            columns = headings.table([cell.strip() for cell in table.header], name).all
+        except FileProblem:  # a tab that is left
+            continue
+        for column in columns:
             out.setdefault(column.heading, column.meaning if column.field != "other" else column.heading)
     return out
 

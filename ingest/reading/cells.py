@@ -67,8 +67,12 @@ class Cells:
         column = self.column(field)
         if column is None:
             return pl.Series(field, [""], dtype=pl.String).new_from_index(0, self.rows.height)
+        return self.filled(column).rename(field)
+
+    def filled(self, column: Column) -> pl.Series:
+        """Cells of one column; a dash counts as empty."""
         cell = pl.col(f"c{column.place}")
-        return self.rows.select(pl.when(cell.is_in(_EMPTY)).then(pl.lit("")).otherwise(cell).alias(field)).to_series()
+        return self.rows.select(pl.when(cell.is_in(_EMPTY)).then(pl.lit("")).otherwise(cell)).to_series()
 
     def long(self, column: Column) -> pl.DataFrame:
         """row, line, text of one column."""

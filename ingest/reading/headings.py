@@ -18,6 +18,7 @@ _UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 _FRET = re.compile(r"(?:(?:string|str\.?|s)?\s*(\d{1,2})\s*,?\s*)(?:fret|f)\s*(\d{1,2})")
 _STRING = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})")
 _OPEN = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})\s+open")
+NO_STAGE = "no stage column"
 _SIDES = {"bass": "bass", "treble": "treble", "bass side": "bass", "treble side": "treble"}
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
 
@@ -39,11 +40,9 @@ class Column:
     @property
     def meaning(self) -> str:
         """The column in the words of a heading, without its unit."""
-        words = (
-            [self.characteristic, "/".join(self.positions), "" if self.moment == "found" else self.moment]
-            if self.field == "reading"
-            else [self.field]
-        )
+        moment = "" if self.moment == "found" else self.moment  # of a value column too: what was left
+        words = [self.characteristic, "/".join(self.positions)] if self.field == "reading" else [self.field]
+        words.append(moment)
         return " ".join(word for word in words if word) + (f" @ {self.stage}" if self.stage else "")
 
 
@@ -61,6 +60,10 @@ class Columns:
     def others(self) -> list[Column]:
         """Columns that nobody has named."""
         return [column for column in self.all if column.field == "other"]
+
+    def values(self) -> list[Column]:
+        """Columns with the value of a measurement a row: one, or one for what was found and one for what was left."""
+        return [column for column in self.all if column.field == "value"]
 
     def find(self, name: str, stage: str = "") -> Column | None:
         """The column of a field, at a stage where the sheet says so."""
@@ -86,6 +89,14 @@ def position_of(text: str) -> str | None:
     if found := _STRING.fullmatch(words):
         return str(int(found[1]))
     return None
+
+
+def _told_apart(text: str) -> tuple[str, str]:
+    """The words of a heading without those at its end that say found or left, and which of them it says: '' neither."""
+    for words, meant in _MOMENTS.items():
+        if text == words or text.endswith(" " + words):
+            return text[: -len(words)].strip(), meant
+    return text, ""
 
 
 class Headings:
@@ -151,10 +162,18 @@ class Headings:
             return replace(column, stage=stage)
         name = name or self._aliases.get(text) or self._aliases.get(text.replace(".", "").replace("#", "no").strip())
         if name is None:
-            return None
+            return self._value(text, stage, unit_text)
         quantity = {"temperature": "temperature", "rh": "humidity", "minutes": "minutes"}.get(name, "plain")
         unit = unit_of(unit_text, quantity)
         return None if unit is None else Column(0, "", name, stage, unit)
+
+    def _value(self, text: str, stage: str, unit_text: str) -> Column | None:
+        """One of two columns of values: `value found` and `value left`."""
+        bare, moment = _told_apart(text)
+        if self.log.shape != "measurement" or not moment or "value" not in (bare, self._aliases.get(bare)):
+            return None
+        unit = unit_of(unit_text, "plain")
+        return None if unit is None else Column(0, "", "value", stage, unit, moment=moment)
 
     def _parts(self, text: str) -> tuple[str, str, str | None]:
         """(words, unit, stage) of a heading; stage None where what stands after '@' is no stage of the shop."""
@@ -173,12 +192,7 @@ class Headings:
     def _measurement(self, text: str, unit_text: str) -> Column | None:
         for name, item in self._characteristics:
             if text == name or text.startswith(name + " "):
-                rest = text[len(name) :].strip()
-                moment = "found"
-                for words, meant in _MOMENTS.items():
-                    if rest == words or rest.endswith(" " + words):
-                        rest, moment = rest[: -len(words)].strip(), meant
-                        break
+                rest, moment = _told_apart(text[len(name) :].strip())
                 own = {plain(place): place for place in item.positions}  # such as 'point 3', round a rim
 
                 def place_of(side: str, own: dict[str, str] = own) -> str | None:
@@ -192,7 +206,15 @@ class Headings:
                 if unit is None:
                     continue
                 return Column(
-                    0, "", "reading", "", unit, item.key, tuple(side or "" for side in sides), moment, reference
+                    0,
+                    "",
+                    "reading",
+                    "",
+                    unit,
+                    item.key,
+                    tuple(side or "" for side in sides),
+                    moment or "found",
+                    reference,
                 )
         return None
 
@@ -212,7 +234,7 @@ class Headings:
                 key = (
                     f"{column.characteristic} {position} {column.moment}"
                     if column.field == "reading"
-                    else column.field,
+                    else f"{column.field} {column.moment}",
                     column.stage,
                 )
                 if key in taken:
@@ -287,5 +309,5 @@ def missing(columns: Columns, log: Log) -> str:
     if log.shape == "measurement" and (lacks := [name for name in ("what", "value") if name not in fields]):
         return f"no column for {listed(lacks)}"
     if log.shape in ("visit", "measurement") and "stage" not in fields and not log.stage:
-        return "no stage column"
+        return NO_STAGE
     return ""

@@ -3,7 +3,8 @@
 Rows of one serial at one stage by one tech belong to one visit where they stand on one day, within an hour of each
 other, and measure nothing twice; the visit has the line of its first row, each cell that is asked about its own.
 `words.what` says what a name measures, as a heading would: `"Saitenlage Bass" = "action bass"`; `position` and `moment`
-may have columns of their own. An outcome that differs within a visit is the worst of them.
+may have columns of their own. Where two columns hold values, `value found` and `value left`, a row is two readings. An
+outcome that differs within a visit is the worst of them.
 """
 
 from dataclasses import replace
@@ -42,7 +43,7 @@ _MOMENTS = {
     "as left": "left",
     "after": "left",
 }
-_NAMED_BY = ("what", "position", "moment", "unit")  # what tells one thing measured from another
+_NAMED_BY = ("what", "position", "moment", "unit", "nth")  # what tells one thing measured from another
 
 
 class _Cells(Cells):
@@ -63,17 +64,15 @@ class _Cells(Cells):
 def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
     """Every row of a measurement-a-row table, gathered into visits."""
     cells = Cells(rows, columns)
-    named = rows.select("line").with_columns(
-        *(cells.text(field).alias(field) for field in OF_ROW),
-        *(cells.text(field).alias(f"of {field}") for field in ("serial", "stage", "tech")),
-        _minutes(cells, reading).alias("at"),
-        pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
-    )
+    named = _each_value(cells, reading)
     meanings = _meanings(named, columns, reading)
     _ask_unknown(named, meanings, columns, reading)
-    keyed = named.join(meanings, on=list(_NAMED_BY), how="left", maintain_order="left")
+    every = named.join(meanings, on=list(_NAMED_BY), how="left", maintain_order="left")
+    keyed = every.filter(pl.col("nth") == 0)  # a row each
     keyed = keyed.with_columns(visit=_visits(keyed))
-    wide, pivoted = _wide(rows, keyed, meanings, columns, reading)
+    every = every.join(keyed.select("row", "visit"), on="row", how="left", maintain_order="left")
+    wide = _gathered(keyed, rows, columns, reading)
+    wide, pivoted = _wide(wide, every, meanings, columns)
     before = reading.asides.whole_lines()
     own = list(columns.readings())
     keys = tuple(column for column in columns.all if column.field not in OF_ROW)
@@ -81,6 +80,27 @@ def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) ->
     found = read_rows(gathered, [*own, *pivoted], reading, stage=reading.log.stage)
     _ask_whole(keyed, wide, rows, before, reading)
     return found
+
+
+def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
+    """A row for each value of each row: `nth` column of values, what the row says of it, whose visit it may be of."""
+    columns = cells.columns.values()
+    told = cells.rows.select("line").with_columns(
+        *(cells.text(field).alias(field) for field in OF_ROW),
+        *(cells.text(field).alias(f"of {field}") for field in ("serial", "stage", "tech")),
+        _minutes(cells, reading).alias("at"),
+        pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
+    )
+    moment = cells.columns.find("moment")
+    if moment is not None and len(columns) > 1:
+        names = " and ".join(repr(column.heading) for column in columns)
+        reading.note(f"{moment.heading!r} is not asked for found or left: {names} say it themselves")
+        told = told.with_columns(moment=pl.lit(""))
+    each = [
+        told.with_columns(cells.filled(column).alias("value"), nth=pl.lit(nth, pl.UInt32))
+        for nth, column in enumerate(columns)
+    ]
+    return pl.concat(each)
 
 
 def visit_keys(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Series:
@@ -118,24 +138,22 @@ def _meanings(named: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Dat
     """For each distinct what, position, moment and unit: the column it makes, null where it makes none."""
     headings = Headings(reading.shop, reading.log)
     own = {plain(word): meaning for word, meaning in reading.log.words.get("what", {}).items()}
-    value = columns.find("value")
-    heading_unit = value.unit if value else ""
+    values = columns.values()
     rows = []
-    for what, position, moment, unit in named.select(*_NAMED_BY).unique(maintain_order=True).rows():
+    for what, position, moment, unit, nth in named.select(*_NAMED_BY).unique(maintain_order=True).rows():
         column = headings.read(own.get(plain(what), what)) if what else None
         fault = "" if column is None or column.field in ("reading", "ignore") else "measurement not known"
         made = column if column is not None and column.field == "reading" else None
         if made is not None:
-            made, fault = _with_row(made, position, moment, unit or heading_unit, reading)
+            if len(values) > 1 or values[nth].moment == "left":
+                made = replace(made, moment=values[nth].moment)
+            made, fault = _with_row(made, position, moment, unit or values[nth].unit, reading)
         meaning = "" if made is None else f"{made.meaning} [{made.unit}]"
         ignored = column is not None and column.field == "ignore"
-        rows.append((what, position, moment, unit, meaning, fault, ignored, made))
-    return pl.DataFrame(
-        {name: [row[place] for row in rows] for place, name in enumerate((*_NAMED_BY, "meaning", "fault", "ignored"))}
-        | {"column": [row[7] for row in rows]},
-        schema=dict.fromkeys((*_NAMED_BY, "meaning", "fault"), pl.String)
-        | {"ignored": pl.Boolean, "column": pl.Object},
-    )
+        rows.append((what, position, moment, unit, nth, meaning, fault, ignored, made))
+    kinds: dict[str, type[pl.DataType]] = dict.fromkeys((*_NAMED_BY, "meaning", "fault"), pl.String)
+    kinds |= {"nth": pl.UInt32, "ignored": pl.Boolean, "column": pl.Object}
+    return pl.DataFrame({name: [row[place] for row in rows] for place, name in enumerate(kinds)}, schema=kinds)
 
 
 def _with_row(column: Column, position: str, moment: str, unit: str, reading: Reading) -> tuple[Column | None, str]:
@@ -168,7 +186,9 @@ def _ask_unknown(named: pl.DataFrame, meanings: pl.DataFrame, columns: Columns, 
     if faults.is_empty():
         return
     cells = named.join(faults, on=list(_NAMED_BY), how="inner", maintain_order="left")
-    value = columns.find("value")
+    filled = pl.col("value") != ""  # of several values of a row the empty ones ask nothing
+    cells = cells.filter(filled | ((pl.col("nth") == 0) & ~filled.any().over("row")))
+    headings = {nth: column.heading for nth, column in enumerate(columns.values())}
     known = ", ".join(item.key for item in reading.shop.characteristics)
     said_of = {
         "unit not known": f"a unit such as {spelled('length')}",
@@ -181,7 +201,7 @@ def _ask_unknown(named: pl.DataFrame, meanings: pl.DataFrame, columns: Columns, 
     reading.asides.add_frame(
         cells.select(
             "line",
-            pl.lit(value.heading if value else "").alias("column"),
+            pl.col("nth").replace_strict(headings, return_dtype=pl.String).alias("column"),
             said.alias("raw"),
             pl.col("fault").alias("reason"),
             wanted.alias("wanted"),
@@ -207,34 +227,32 @@ def _visits(keyed: pl.DataFrame) -> pl.Series:
 
 
 def _wide(
-    rows: pl.DataFrame, keyed: pl.DataFrame, meanings: pl.DataFrame, columns: Columns, reading: Reading
+    wide: pl.DataFrame, every: pl.DataFrame, meanings: pl.DataFrame, columns: Columns
 ) -> tuple[pl.DataFrame, list[Column]]:
     """A row a visit: the cells of its first row, and a column for each thing measured with the line of each cell."""
-    firsts = keyed["visit"].unique().sort()
-    wide = rows[firsts].with_columns(visit=firsts)
-    wide = _gathered(wide, rows, keyed, columns, reading)
-    value = columns.find("value")
-    heading = value.heading if value else ""
     made: list[Column] = []
-    by_meaning = {row["meaning"]: row["column"] for row in meanings.iter_rows(named=True) if row["meaning"]}
-    for meaning, column in by_meaning.items():
-        place = len(rows.columns) - 1 + len(made)
-        mine = keyed.filter((pl.col("meaning") == meaning) & (pl.col("value") != ""))
+    wide_as_typed = wide.width - 2
+    by_meaning = {row["meaning"]: (row["column"], row["nth"]) for row in meanings.iter_rows(named=True)}
+    for meaning, (column, nth) in by_meaning.items():
+        if not meaning:
+            continue
+        place = wide_as_typed + len(made)
+        mine = every.filter((pl.col("meaning") == meaning) & (pl.col("value") != ""))
         cells = mine.select("visit", pl.col("value").alias(f"c{place}"), pl.col("line").alias(f"l{place}"))
         wide = wide.join(cells.unique("visit", keep="first"), on="visit", how="left", maintain_order="left")
         wide = wide.with_columns(pl.col(f"c{place}").fill_null(""), pl.col(f"l{place}").fill_null(pl.col("line")))
-        made.append(replace(column, place=place, heading=heading))
+        made.append(replace(column, place=place, heading=columns.values()[nth].heading))
     lines = [f"l{column.place}" for column in made]
     return wide.select(*(name for name in wide.columns if name not in (*lines, "visit")), *lines), made
 
 
-def _gathered(
-    wide: pl.DataFrame, rows: pl.DataFrame, keyed: pl.DataFrame, columns: Columns, reading: Reading
-) -> pl.DataFrame:
-    """What a visit's rows say together: the worst outcome, every fault and note once, of the rest the first that says
-    something, as where only the row that failed says where the instrument went back to.
+def _gathered(keyed: pl.DataFrame, rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
+    """The first row of each visit with what its rows say together: the worst outcome, every fault and note once, of the
+    rest the first that says something, as where only the row that failed says where the instrument went back to.
     """
     visit = keyed.select("visit")
+    firsts = keyed["visit"].unique().sort()
+    wide = rows[firsts].with_columns(visit=firsts)
     for field in ("outcome", "fault", "note", *FIRST_SAID):
         column = columns.find(field)
         if column is None:

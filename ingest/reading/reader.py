@@ -2,10 +2,9 @@
 disk, where the caller says.
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from fnmatch import fnmatch
 from functools import lru_cache, partial
 from pathlib import Path
 
@@ -13,13 +12,13 @@ import polars as pl
 import polars.selectors as cs
 
 from ingest.reading.as_above import as_above
-from ingest.reading.card_sheet import KIND, is_card
 from ingest.reading.columns_told import counted_columns, told_columns
 from ingest.reading.corrections import laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import tables_in_pieces
-from ingest.reading.headings import Columns, Headings, missing
+from ingest.reading.headings import NO_STAGE, Columns, Headings, missing
 from ingest.reading.in_buckets import Buckets
+from ingest.reading.meant_rows import heading_missing, meant_rows
 from ingest.reading.measurement_rows import read_measurements, visit_keys
 from ingest.reading.oddities import oddities
 from ingest.reading.on_disk import Data, sha256
@@ -29,8 +28,9 @@ from ingest.reading.sheet import Progress, Reading, Sheet
 from ingest.reading.tabular import Form, Table, Tables, joined_tables
 from ingest.reading.trials import read_trials
 from ingest.reading.visits import read_visits
+from ingest.reading.which_log import left_tabs, log_for, logs_of
 from ingest.reading.words import Words
-from ingest.reading.workbook import Tabs, tab_names
+from ingest.reading.workbook import Tabs, filled_rows
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms import tables
@@ -39,34 +39,13 @@ from ingest.terms.questions import IT_IS_REAL, FileProblem
 AT_ONCE = 50_000  # rows of a table
 BUCKET = 8_000_000  # bytes of a long file whose visits are gathered from rows all over it
 LOOK = 0.1  # of the work of reading: looking a file over
-__all__ = ["Sheet", "form_for", "log_for", "log_id", "logs_of", "read_log"]
+WORKBOOK = b"PK\x03\x04"  # how one begins
+__all__ = ["Sheet", "form_for", "log_id", "read_log"]
 
 
 def log_id(data: Data) -> str:
     """The first 16 hexadecimal digits of the SHA-256 of a file as it came."""
     return (sha256(data) if isinstance(data, bytes) else data.digest)[:16]
-
-
-def log_for(name: str, shop: Shop) -> Log:
-    """The first [[log]] whose `files` matches the name; without any [[log]] the defaults. A sheet of Card has a kind of
-    its own. FileProblem where none matches.
-    """
-    if is_card(name):
-        return KIND
-    if not shop.logs:
-        return Log()
-    for log in shop.logs:
-        if _matches(log, name):
-            return log
-    patterns = ", ".join(dict.fromkeys(log.files for log in shop.logs))
-    raise FileProblem(
-        f"{name}: no [[log]] of shop.toml matches this file name; wanted one like {patterns}, or a [[log]] for it: "
-        "`truerun new` proposes one"
-    )
-
-
-def _matches(log: Log, name: str) -> bool:
-    return fnmatch(name.replace("\\", "/").rsplit("/", 1)[-1].casefold(), log.files.casefold())
 
 
 def read_log(
@@ -98,7 +77,8 @@ def read_log(
         reading.progress = progress or reading.progress
         reading.progress(0.0, "reading")
         parts.append(_read_part(data, reading, tabs, over, pieces))
-    if left := _left_tabs(data, name, shop):
+    _leave(parts, data)
+    if left := left_tabs(data, name, shop):
         parts[0].reading.note(f"tabs that no [[log]] reads, left: {', '.join(map(repr, left))}")
     return _sheet(parts, pieces)
 
@@ -114,9 +94,13 @@ class _Over:
         """The table as it is to be read, its cells stripped."""
         if self.corrected:
             table = laid_over(table, self.corrected)
-        table = as_above(table, part.reading.log.same_as_above, part.above)
+        above = part.above.setdefault(table.header_line, {})  # of this table alone
+        table = as_above(table, part.reading.log.same_as_above, above)
         rows = table.rows if self.only is None else table.rows.filter(pl.col("line").is_in(self.only))
-        return replace(table, rows=rows.with_columns(cs.string().str.strip_chars()))
+        rows = rows.with_columns(cs.string().str.strip_chars())
+        meant = meant_rows(replace(table, rows=rows), part.reading)
+        part.passed_over += rows.height - meant.rows.height
+        return meant
 
 
 @dataclass
@@ -127,7 +111,9 @@ class _Part:
     columns: list[pl.DataFrame] = field(default_factory=list)  # columns_told of each piece
     trials: list[pl.DataFrame] = field(default_factory=list)
     lines: list[pl.Series] = field(default_factory=list)  # of the rows of each piece
-    above: dict[str, str] = field(default_factory=dict)  # what stood last in the columns that go on from row to row
+    above: dict[int, dict[str, str]] = field(default_factory=dict)  # what stood last, a table by its header's line
+    left: list[tuple[pl.Series, FileProblem]] = field(default_factory=list)  # lines of tables that cannot be read, why
+    tables: int = 0  # that are read, or pieces of them
     rows_read: int = 0
     passed_over: int = 0
 
@@ -139,8 +125,13 @@ def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pie
     found = tables_in_pieces(
         data, reading.name, form_for(headings, reading.log), tabs, lambda share: tell(LOOK * share, "looking it over")
     )
+    if tabs is not None:
+        found = _or_left(found, part, data, tabs)
+    laid = partial(over.laid, part=part)
     if reading.log.shape == "measurement":  # its visits are gathered from rows all over the file
-        found = _gathered(found, headings, part, pieces, over, len(data))
+        found = _gathered(found, headings, part, pieces, laid, len(data))
+    else:
+        found = (replace(piece, tables=[laid(table) for table in piece.tables]) for piece in found)
     for piece in found:
         for question in piece.refused:
             reading.asides.add(question)
@@ -152,7 +143,7 @@ def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pie
             size = _size_of(table.rows)
             low, high = (LOOK + (1 - LOOK) * min(1.0, at / len(data)) for at in (read_so_far, read_so_far + size))
             reading.progress = _within(tell, low, high)
-            _read_table(over.laid(table, part), headings, part, pieces)
+            _read_table(table, headings, part, pieces, several=data[:4] == WORKBOOK)
             if tabs is not None:
                 part.lines.append(table.rows["line"])
             read_so_far += size
@@ -160,17 +151,54 @@ def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pie
     return part
 
 
+def _or_left(found: Iterator[Tables], part: _Part, data: Data, tabs: Tabs) -> Iterator[Tables]:
+    """The tables of the tabs that one [[log]] is for; where none has a heading line that can be read, its tabs are
+    left, with every row of theirs that holds anything.
+    """
+    try:
+        yield from found
+    except FileProblem as problem:
+        part.left += [(lines, problem) for tab, lines in filled_rows(data) if tabs(tab)]
+
+
+def _leave(parts: list[_Part], data: Data) -> None:
+    """The rows of a workbook's tabs that cannot be read are set aside under the name of their tab, and why: the others
+    are read. FileProblem where nothing else is there.
+    """
+    left = [(part, lines, problem) for part in parts for lines, problem in part.left]
+    if left and not any(part.tables for part in parts):
+        raise left[0][2]
+    tabs = filled_rows(data) if left else []
+    for part, lines, problem in left:
+        tab = next((tab for tab, every in tabs if lines.len() and lines[0] in every), "")
+        said = str(problem).removeprefix(f"{part.reading.name}: ")
+        reason, _, wanted = said.partition("; wanted ")
+        part.reading.asides.add_frame(
+            lines.to_frame().with_columns(
+                column=pl.lit(""), raw=pl.lit(f"tab {tab!r}"), reason=pl.lit(reason), wanted=pl.lit(wanted)
+            )
+        )
+        part.reading.note(f"tab {tab!r} is left, {lines.len()} rows: {reason}; the other tabs are read")
+        part.rows_read += lines.len()
+
+
 def _gathered(
-    found: Iterator[Tables], headings: Headings, part: _Part, pieces: Pieces, over: _Over, size: int
+    found: Iterator[Tables], headings: Headings, part: _Part, pieces: Pieces, laid: Callable[[Table], Table], size: int
 ) -> Iterator[Tables]:
-    """The rows of a file so that those which may be of one visit come together: all at once, of a long one in parts."""
+    """The rows of a file, laid, so that those which may be of one visit come together: all at once, of a long one in
+    parts.
+    """
     if pieces.root is None or size <= BUCKET:
-        return iter([joined_tables(found)])
+        whole = joined_tables(found)
+        return iter([replace(whole, tables=[laid(table) for table in whole.tables])])
 
     def together(table: Table) -> pl.Series:
-        return visit_keys(table.rows, _columns(headings, table, part.reading), part.reading)
+        try:
+            return visit_keys(table.rows, _columns(headings, table, part.reading), part.reading)
+        except FileProblem:  # said where it is read
+            return pl.zeros(table.rows.height, pl.UInt64, eager=True)
 
-    return Buckets(pieces.root, size // BUCKET + 1, together).sorted_in(found, partial(over.laid, part=part))
+    return Buckets(pieces.root, size // BUCKET + 1, together).sorted_in(found, laid)
 
 
 def _size_of(rows: pl.DataFrame) -> int:
@@ -184,10 +212,17 @@ def _within(tell: Progress, low: float, high: float) -> Progress:
     return lambda share, what: tell(low + (high - low) * share, what)
 
 
-def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces) -> None:
-    """One table, or a piece of one."""
+def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces, *, several: bool) -> None:
+    """One table, or a piece of one; of `several` one that cannot be read is left."""
     reading = part.reading
-    own = _columns(headings, table, reading)
+    try:
+        own = _columns(headings, table, reading)
+    except FileProblem as problem:
+        if not several:
+            raise
+        part.left.append((table.rows["line"], problem))
+        return
+    part.tables += 1
     part.rows_read += table.rows.height
     part.columns.append(counted_columns(table, own))
     if reading.log.shape == "study":
@@ -202,51 +237,6 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces) -
         rows = read(table.rows.slice(first, step), own, reading)
         pieces.add(rows.visits, rows.readings, rows.faults, table.header_line)
         reading.progress(1.0, f"line {table.rows['line'][-1] if table.rows.height else 1:,}")
-
-
-def logs_of(data: Data, name: str, shop: Shop) -> list[tuple[Log, Tabs | None]]:
-    """The [[log]]s that read a file: the first that matches its name; of a workbook, each with the tabs of its own.
-
-    FileProblem where none matches, or none of a workbook's tabs.
-    """
-    first = log_for(name, shop)
-    matching = [log for log in shop.logs if _matches(log, name)]
-    if not any(log.tab for log in matching):
-        return [(first, None)]
-    tabs = tab_names(data)
-    if not tabs:
-        return [(next((log for log in matching if not log.tab), first), None)]
-    owned = _owners(tabs, matching)
-    logs = [log for log in matching if log in owned.values()]
-    if not logs:
-        wanted = ", ".join(repr(log.tab) for log in matching)
-        raise FileProblem(f"{name}: it has the tabs {', '.join(map(repr, tabs))}; wanted one such as {wanted}")
-    return [(log, partial(_is_own, owned, log)) for log in logs]
-
-
-def _is_own(owned: dict[str, Log], log: Log, tab: str) -> bool:
-    return owned.get(tab) is log
-
-
-def _owners(tabs: Sequence[str], logs: Sequence[Log]) -> dict[str, Log]:
-    """The [[log]] of each tab: the first that names it, else the first that names none."""
-    owned = {}
-    for tab in tabs:
-        naming = [log for log in logs if log.tab and fnmatch(tab.strip().casefold(), log.tab.strip().casefold())]
-        owner = next(iter([*naming, *(log for log in logs if not log.tab)]), None)
-        if owner is not None:
-            owned[tab] = owner
-    return owned
-
-
-def _left_tabs(data: Data, name: str, shop: Shop) -> list[str]:
-    """The tabs of a workbook that no [[log]] reads, where its [[log]]s name tabs."""
-    matching = [log for log in shop.logs if _matches(log, name)]
-    if not any(log.tab for log in matching):
-        return []
-    tabs = tab_names(data)
-    owned = _owners(tabs, matching)
-    return [tab for tab in tabs if tab not in owned]
 
 
 def form_of(name: str, shop: Shop) -> Form:
@@ -296,9 +286,18 @@ def form_for(headings: Headings, log: Log) -> Form:
 def _columns(headings: Headings, table: Table, reading: Reading) -> Columns:
     columns = headings.table([cell.strip() for cell in table.header], reading.name)
     lacks = missing(columns, reading.log)
+    lacks = lacks or heading_missing(table, reading.log)
     if lacks:
+        wanted = "a heading that says so, or one mapped under `headings` of this [[log]]"
+        if lacks == NO_STAGE and reading.shop.logs:
+            key = reading.shop.stages[-1].key
+            wanted = f'stage = "{key}" or such in the [[log]] {reading.log.name!r} of shop.toml, or {wanted}'
+        raise FileProblem(f"{reading.name}: {lacks}; wanted {wanted}")
+    bare = [column.heading for column in columns.readings() if not column.stage]
+    if reading.log.shape == "instrument" and bare and not reading.log.stage:
         raise FileProblem(
-            f"{reading.name}: {lacks}; wanted a heading that says so, or one mapped under `headings` of this [[log]]"
+            f"{reading.name}: {bare[0]!r} names no stage; wanted 'relief @ final_inspection' under `headings`, or "
+            "`stage` in this [[log]]"
         )
     for note in columns.notes:
         reading.note(note)
@@ -309,7 +308,7 @@ def _told(part: _Part, aside: pl.DataFrame, *, several: bool) -> pl.DataFrame:
     """tables.COLUMNS of one part of a file; of one tab among several they are of the tab's stage, where it has one."""
     if not several:
         return told_columns(part.columns, aside, part.reading.log_id)
-    lines = pl.concat(part.lines).implode()
+    lines = (pl.concat(part.lines) if part.lines else pl.Series(dtype=pl.Int64)).implode()
     told = told_columns(part.columns, aside.filter(pl.col("line").is_in(lines)), part.reading.log_id)
     own = pl.when((pl.col("stage") == "") & (pl.col("field") != "stage")).then(pl.lit(part.reading.log.stage))
     return told.with_columns(stage=own.otherwise("stage"))

@@ -15,7 +15,6 @@ from ingest.reading.headings import Column, Columns
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
 from ingest.reading.visits import read_rows
 from ingest.terms import tables
-from ingest.terms.questions import FileProblem
 
 TIMES = ("date", "started_at", "finished_at")
 
@@ -25,12 +24,6 @@ def read_instruments(rows: pl.DataFrame, columns: Columns, reading: Reading) -> 
     stage is set aside.
     """
     log, shop = reading.log, reading.shop
-    bare = [column.heading for column in columns.readings() if not column.stage]
-    if bare and not log.stage:
-        raise FileProblem(
-            f"{reading.name}: {bare[0]!r} names no stage; wanted 'relief @ final_inspection' under `headings`, or "
-            "`stage` in this [[log]]"
-        )
     stages = {column.stage or log.stage for column in columns.all if column.stage or column.field == "reading"}
     if log.stage:
         stages.add(log.stage)

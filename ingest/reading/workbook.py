@@ -46,6 +46,22 @@ def tab_lines(data: Data) -> list[tuple[int, str]]:
     return out
 
 
+def filled_rows(data: Data) -> list[tuple[str, pl.Series]]:
+    """Of each tab of a workbook its name, and the lines of its rows that hold anything, counted through all tabs."""
+    book, out, before = _opened(data), [], 1
+    for name in book.sheet_names:
+        rows = _rows_of(book, name)
+        filled = pl.any_horizontal(pl.col("*").fill_null("").str.strip_chars() != "") if rows.width else pl.lit(False)
+        out.append(
+            (
+                str(name),
+                rows.select(line=pl.int_range(pl.len()) + before).filter(rows.select(filled).to_series())["line"],
+            )
+        )
+        before += rows.height
+    return out
+
+
 def first_rows(data: Data, tab: str, most: int) -> list[list[str]]:
     """The first rows of a tab as a person would have typed them."""
     frame = _opened(data).load_sheet(tab, header_row=None, n_rows=most, dtypes="string").to_polars()

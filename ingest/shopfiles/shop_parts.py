@@ -242,6 +242,10 @@ class Log(Part):
     headings: dict[str, str] = {}
     ignore: tuple[str, ...] = ()
     same_as_above: tuple[str, ...] = ()  # headings whose empty cells say what the last filled one above says
+    only_rows: dict[
+        str, tuple[str, ...]
+    ] = {}  # by heading the words of the rows that are meant; others are passed over
+    not_rows: dict[str, tuple[str, ...]] = {}  # by heading the words of the rows that are not
     units: dict[str, str] = {}
     words: dict[str, dict[str, str]] = {}
 

@@ -18,7 +18,7 @@ import polars as pl
 
 from ingest.store.snapshot import Snapshot
 
-FILE, FORMAT = "bench.sqlite", 4
+FILE, FORMAT = "bench.sqlite", 5
 LAST = 5  # readings shown of a stream
 FAULT_WEEKS = 13
 SEEN = 0.02  # of a stage's visits of a family: what is measured less often is no part of its sheet
@@ -69,6 +69,9 @@ class Seen:
     came_back: int
     order: str = ""
     goes_to: str = ""  # what a column about the destination says: a place, a climate
+    why: str = ""  # where it was sent back last: its faults
+    where: str = ""  # and where on the instrument they are
+    waits: tuple[str, ...] = ()  # stages that sent it back and have not had it since
 
 
 def path_of(folder: Path) -> Path:
@@ -99,7 +102,7 @@ def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
     models = named.filter(pl.col("model") != "").group_by("serial").agg(pl.col("model").sort_by("at").first())
     with closing(sqlite3.connect(fresh)) as held:
         held.executescript(_TABLES)
-        held.executemany("INSERT INTO serials VALUES (?, ?, ?, ?, ?)", _serials(named, models))
+        held.executemany("INSERT INTO serials VALUES (?, ?, ?, ?, ?)", _serials(snapshot, named, models))
         held.executemany("INSERT INTO lasts VALUES (?, ?, ?, ?, ?)", _lasts(snapshot, models))
         held.executemany("INSERT INTO measured VALUES (?, ?, ?, ?, ?)", _measured(snapshot, named, models))
         held.executemany("INSERT INTO caught VALUES (?, ?, ?)", _caught(snapshot, visits))
@@ -131,6 +134,7 @@ def serial(folder: Path, name: str) -> Seen | None:
     return Seen(
         name, row[0], row[1], row[2], tuple(told["passed"]), last[0],
         datetime.fromtimestamp(last[1], UTC), last[2], last[3], told["back"], told["order"], told["goes_to"],
+        told.get("why", ""), told.get("where", ""), tuple(told.get("waits", ())),
     )  # fmt: skip
 
 
@@ -198,7 +202,7 @@ def caught(folder: Path, stage: str) -> list[str]:
     return [row[0] for row in _all(folder, "SELECT fault FROM caught WHERE stage = ? ORDER BY n DESC, fault", (stage,))]
 
 
-def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
+def _serials(snapshot: Snapshot, named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
     first = [
         pl.col(name).filter(pl.col(name) != "").first().fill_null("").alias(name) for name in ("supplier", "lot", "job")
     ]
@@ -214,13 +218,51 @@ def _serials(named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ..
         (pl.col("outcome") == "send back").sum().alias("back"),
     )  # fmt: skip
     each = each.join(models, on="serial", how="left").with_columns(pl.col("model").fill_null(""))
+    sent = _sent_back(snapshot, named)
     out: list[tuple[object, ...]] = []
     for row in each.iter_rows(named=True):
         last = [row["stage"], row["at"].timestamp() if row["at"] else 0.0, row["outcome"], row["sent_back_to"]]
         about = {"order": row["job"], "goes_to": row["goes_to"]}
+        about |= sent.get(row["serial"], {})
         told = json.dumps({"passed": row["passed"], "last": last, "back": row["back"], **about})
         out.append((row["serial"], row["model"], row["supplier"], row["lot"], told))
     return out
+
+
+def _sent_back(snapshot: Snapshot, named: pl.DataFrame) -> dict[str, dict[str, object]]:
+    """Of each serial that was ever sent back: the faults of the last time, where they are, and which stages have not
+    had it since they sent it back.
+    """
+    back = named.filter(pl.col("outcome") == "send back")
+    if back.is_empty():
+        return {}
+    faults = snapshot.table("faults", "log_id", "line", "stage", "fault", "fault_at")
+    place = ["log_id", "line", "stage"]
+    last = back.sort("at", maintain_order=True).group_by("serial", maintain_order=True).agg(pl.col(place).last())
+    said = (
+        last.join(faults, on=place, how="left", maintain_order="left")
+        .group_by("serial", maintain_order=True)
+        .agg(
+            *(
+                pl.col(name).filter(pl.col(name) != "").unique(maintain_order=True).str.join("; ")
+                for name in ("fault", "fault_at")
+            )
+        )
+    )
+    waits = (
+        named.join(back.select("serial").unique(), on="serial", how="semi")
+        .sort("at", maintain_order=True)
+        .group_by("serial", "stage", maintain_order=True)
+        .agg(pl.col("outcome").last())
+        .filter(pl.col("outcome") == "send back")
+        .group_by("serial")
+        .agg("stage")
+    )
+    held = dict(waits.iter_rows())
+    return {
+        serial: {"why": fault or "", "where": where or "", "waits": held.get(serial, [])}
+        for serial, fault, where in said.iter_rows()
+    }
 
 
 def _shapes(named: pl.DataFrame) -> list[tuple[str]]:

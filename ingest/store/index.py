@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.reading.card_sheet import is_card
-from ingest.reading.reader import log_for
+from ingest.reading.which_log import log_for
 from ingest.shopfiles.shop import Shop
 from ingest.store import book, originals
 from ingest.store.writing import write_whole

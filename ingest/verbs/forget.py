@@ -29,7 +29,7 @@ from ingest.store.problems import StoreProblem, first_line
 from ingest.store.store import drafting, open_snapshot
 from ingest.store.writing import write_whole
 from ingest.terms import tables
-from ingest.verbs import elsewhere
+from ingest.verbs import elsewhere, publish
 from ingest.verbs.from_originals import ARRIVING, READING_IN, entries_of, put_in
 from ingest.verbs.load import ensure
 from ingest.verbs.names import Names, spellings
@@ -141,6 +141,7 @@ def _step_by_step(folder: Path, plan: Plan, now: datetime) -> Forgotten:
     left = elsewhere.rewrite(folder, names, but=_OURS)
     clean(folder, new_shop)
     left += elsewhere.still_named(folder, names, but=(*_OURS, *(line.split(": ")[0] for line in left)))
+    left += publish.not_covered(folder)
     backups = elsewhere.backups_in(folder)
     (folder / JOURNAL).unlink(missing_ok=True)
     return Forgotten(plan.code, tuple(left), tuple(backups))

@@ -10,8 +10,9 @@ import polars as pl
 from ingest.reading.corrections import marked
 from ingest.reading.on_disk import Data
 from ingest.reading.pieces import Frames, Pieces
-from ingest.reading.reader import log_for, read_log
+from ingest.reading.reader import read_log
 from ingest.reading.sheet import Progress, Sheet
+from ingest.reading.which_log import log_for
 from ingest.reading.words import with_words
 from ingest.shopfiles.shop import Shop
 from ingest.store import book, ledger, originals

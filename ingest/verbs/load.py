@@ -14,8 +14,9 @@ import polars as pl
 from ingest.reading.bounds import look_over, read_within
 from ingest.reading.on_disk import Data
 from ingest.reading.pieces import clear_old
-from ingest.reading.reader import form_of, log_for
+from ingest.reading.reader import form_of
 from ingest.reading.sheet import Progress
+from ingest.reading.which_log import log_for
 from ingest.shopfiles.shop import Shop, fingerprint, read_shop
 from ingest.store import book, index, ledger, originals
 from ingest.store.draft import Draft

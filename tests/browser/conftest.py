@@ -8,6 +8,7 @@ import shutil
 import threading
 from collections.abc import Callable, Iterator
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -139,3 +140,12 @@ def served() -> Iterator[Callable[[Any], str]]:
 
     yield serve
     server.shutdown()
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The script of axe, to be run in a page."""
+    pytest.importorskip("axe_playwright_python")
+    import axe_playwright_python as package
+
+    return (Path(package.__file__).parent / "axe.min.js").read_text(encoding="utf-8")

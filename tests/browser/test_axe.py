@@ -1,9 +1,5 @@
 """Axe finds nothing on any page of the header: light and dark, at 1280 px and on a phone."""
 
-from pathlib import Path
-
-import pytest
-
 from dashboard.app import PAGES, make_app
 from dashboard.desk.desk import use
 
@@ -13,14 +9,6 @@ WHAT = """async rules => (await axe.run(document, {resultTypes: ['violations'], 
 OF_COLOURS = {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}
 SCHEMES = {"light": {}, "dark": OF_COLOURS}
 PATHS = [f"/{name}" if name != "week" else "/" for name in PAGES] + ["/capability?open=figures", "/drift?open=limits"]
-
-
-@pytest.fixture(scope="module")
-def axe():
-    pytest.importorskip("axe_playwright_python")
-    import axe_playwright_python as package
-
-    return (Path(package.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
 def test_axe_finds_nothing_on_any_page(axe, moving_desk, served, watched):

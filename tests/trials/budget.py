@@ -26,7 +26,7 @@ from analysis.studies.drift.widths import laws_of, residuals, widths
 from tests.analysis.studies.drifting import shop
 from tests.trials.written import write
 
-SEED = 20261212
+SEED = 20281203
 SHOPS, STREAMS, WEEKS, PER_WEEK, BASELINE = 200, 150, 12, 10, 100
 BUDGETS = (0.5, 1.0, 3.0)
 Draw = Callable[[np.random.Generator, int, int], Floats]

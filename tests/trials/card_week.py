@@ -1,4 +1,5 @@
-"""A week of 300 instruments entered through Card alone, then Monday's review: python -m tests.trials.card_week
+"""A week of 300 instruments entered through Card alone, then Monday's review:
+python -m tests.trials.card_week [FOLDER], where a folder that is named is made and stays, to be looked at.
 
 Sixty instruments a working day pass nut slotting, bridge fitting and, the next day, final inspection: each visit is
 opened, its values are judged one by one as they are typed, and it is kept, through the same counter the page asks.
@@ -7,6 +8,7 @@ entered again. The sheets are taken in every evening, as the page does it. Then 
 """
 
 import shutil
+import sys
 import tempfile
 import time
 from datetime import UTC, datetime, timedelta
@@ -79,7 +81,7 @@ class Typing:
         self.desk = Desk(folder)
         self.desk.jobs.clock = lambda: self.at + timedelta(minutes=1)
         self.cards = CardDesk(self.desk, clock=lambda: self.at)
-        self.cards._taken_in = float("inf")  # taken in of an evening, not by the machine's clock
+        self.cards.by_itself = False  # taken in of an evening, not by the machine's clock
 
     def timed(self, ask, *given, **more):
         """Ask, and note the processor time of this answer."""
@@ -109,9 +111,10 @@ class Typing:
         return one
 
 
-def main(days: int = DAYS, a_day: int = A_DAY) -> None:
-    """The week, and what stands on Monday."""
-    folder = Path(tempfile.mkdtemp())
+def main(days: int = DAYS, a_day: int = A_DAY, *, kept: str = "") -> None:
+    """The week, and what stands on Monday. kept : a folder for the shop, which then stays."""
+    folder = Path(kept or tempfile.mkdtemp())
+    folder.mkdir(parents=True, exist_ok=True)
     (folder / "shop.toml").write_text(SHOP)
     (folder / "specs.csv").write_text(SPECS)
     typing, wanted, serial = Typing(folder), 0, 0
@@ -157,8 +160,9 @@ def main(days: int = DAYS, a_day: int = A_DAY) -> None:
         f"largest {answers.max():.1f}, of {len(answers)}",
     ]
     write(__file__, "\n".join(lines))
-    shutil.rmtree(folder, ignore_errors=True)
+    if not kept:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 if __name__ == "__main__":
-    main()
+    main(kept="".join(sys.argv[1:2]))

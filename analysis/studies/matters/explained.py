@@ -15,8 +15,9 @@ from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.evidence import Evidence
 
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
+HIDDEN = 0.99  # and one more, where no signal asks for it, with this
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
-QUIET = 2.6  # or no further than this many standard errors
+QUIET = 3.6  # or no further than this many standard errors: what opened a chart is in part chance
 SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.1  # a shift without a name is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6
@@ -112,7 +113,8 @@ def explained(found: Evidence, signals: list[Signalled], *, until: int | None = 
         return []
     work = _Work(found, keep, explainer, {one.number: one for one in signals}, until is not None)
     for _ in range(ROUNDS):
-        if not any(one.open or work.closed for one in work.left.values()) or not _round(work):
+        told = not any(one.open or work.closed for one in work.left.values())
+        if (told and not _may_hide(work)) or not _round(work, hidden=told):
             break
     _apart(work)
     done = [_explained(work, one) for one in work.steps if one.covered]
@@ -176,10 +178,24 @@ def _whole(part: Explained) -> Floats:
     return np.asarray(on if best.level == 0 else part.column != 0).astype(np.float64)
 
 
-def _round(work: _Work) -> bool:
-    """One explanation more; False where nothing more is likely."""
-    look = work.last = work.explainer.look()
-    named = together(look, sure=SURE)
+def _may_hide(work: _Work) -> bool:
+    """May another cause stand behind the last one: it is named, and there are signals for two."""
+    return (
+        bool(work.steps)
+        and bool(work.steps[-1].named)
+        and sum(len(one.covered) for one in work.steps) > len(work.steps)
+    )
+
+
+def _round(work: _Work, *, hidden: bool = False) -> bool:
+    """One explanation more; False where nothing more is likely. hidden : every signal is accounted for, but what moved
+    most readings may hide what moved some of them further.
+    """
+    look = work.explainer.look()
+    named = together(look, sure=HIDDEN if hidden else SURE)
+    if hidden and (not named or look.nothing > 1 - HIDDEN):
+        return False
+    work.last = look
     if not look.hypotheses or (not named and look.nothing > LIKELY):
         return False
     best = look.hypotheses[0]

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.capability import bissell, indices
-from analysis.methods.independent_number import LEAST, Carried, carried
+from analysis.methods.independent_number import Carried, bounded, carried
 from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Flags, Floats, Ints, lengths, means
 from analysis.methods.variables import spread
@@ -114,7 +114,7 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     nearer = np.where(np.isnan(lower) | (upper - mean < mean - lower), 1.0, -1.0)
     effective = carry.number(index.ppk, nearer)
     ppk_low, ppk_high = (
-        np.where(effective >= LEAST, bound, np.nan) for bound in bissell(index.ppk, effective, effective - 1)
+        np.where(bounded(effective, n), bound, np.nan) for bound in bissell(index.ppk, effective, effective - 1)
     )
     thin = (n < snapshot.shop.judging.least_readings) | (sd_short <= 0)
     unsteady = _unsteady(judged, groups.stream, first_at, last_at)

@@ -3,7 +3,7 @@
 import { DONE, ask, askOrRecall, button, byId, el, fails, fresh, now, say } from "./parts.js";
 import { sendBack } from "./back.js";
 import { choose, stoodAt } from "./bench.js";
-import { found, forget, save, whenTaken } from "./drafts.js";
+import { forget, found, openBeside, save, tellKept, whenKept, whenTaken } from "./drafts.js";
 import { gauges } from "./gauges.js";
 import { foot, frame, instrument, ready } from "./head.js";
 import { listen, replay } from "./keys.js";
@@ -27,7 +27,7 @@ const begin = async () => {
     now.faults = await askOrRecall("faults", { stage: now.bench.stage });
     now.shapes = new Set((await askOrRecall("benches")).shapes);
     if (unsent().length) await send();
-    now.today = await ask("today", { bench: now.bench.bench });
+    await counted();
   } catch (fault) { fails(fault); }
   foot();
   net();
@@ -38,6 +38,8 @@ const begin = async () => {
     say(`${draft.serial} was open when this page was left; nothing of it is kept yet.`);
   }
 };
+
+const counted = async () => { now.today = await ask("today", { bench: now.bench.bench }); foot(); };
 
 const close = () => {
   Object.assign(now, { card: null, values: {}, outcome: "", said: false, back: null, asked: false });
@@ -84,6 +86,7 @@ const opens = async (serial, model = "", before = null) => {
     now.card = alone;
   }
   now.card.opened_here = Date.now();
+  now.card.beside = await openBeside(now.card.serial, now.bench);
   now.card.id = (before && before.card) || fresh();
   now.card.undone = Boolean(before && before.undone);
   Object.assign(now, { values: {}, outcome: "", said: false, back: null, asked: false });
@@ -174,6 +177,7 @@ const show = () => {
     fold("mind", card.cautions.length ? `Mind: ${card.cautions[0]}` : "", card.cautions.slice(1)));
   for (const key of Object.keys(now.values)) draw(key);
   if (card.alone) say("The machine does not answer: values are kept here unjudged, and sent when it does.");
+  else if (card.beside) say(`${card.serial} is open in another tab at this bench too: keep it in one of them.`, true);
   else if (told) say(told);
   else if (card.here_before) say("It was at this bench before; this is another visit.");
   focusFirst();
@@ -210,6 +214,7 @@ whenJudged((states, last) => {
   if (now.outcome === "pass" && last === "outside") Object.assign(now, { outcome: "", said: false });
   foot();
 });
+whenKept(bench => { if (now.bench && bench === now.bench.bench) counted().catch(() => 0); });
 whenTaken(() => { if (now.card) { close(); say("This card was taken up in another tab.", true); } });
 
 // ---- outcome, send back, keep, undo
@@ -257,6 +262,7 @@ const kept = async () => {
     const why = fault.signed_out ? fault.message : "It is sent when the machine answers.";
     what = `Kept on this tablet: ${one.serial}, ${DONE[outcome]}. ${why}`;
   }
+  tellKept(bench.bench);
   close();
   say(what);
   return true;
@@ -268,10 +274,10 @@ const undo = () => comes(async () => {
   let told = null;
   try { told = await ask("undo", { bench: now.bench.bench, card: now.today.last.card }); } catch (fault) {
     fails(fault);
-    now.today = await ask("today", { bench: now.bench.bench });
-    foot();
+    await counted();
     return;
   }
+  tellKept(now.bench.bench);
   const { row: was } = told, values = {};
   for (const name of Object.keys(was)) {
     const key = name.replace(/ left$/, ""), moment = key === name ? "found" : "left";

@@ -13,8 +13,14 @@ if (channel) {
     if (data.from === me) return;
     if (data.ask) channel.postMessage({ from: me, here: tab });
     if (data.here) alive.add(data.here);
+    if (data.kept) heard(data.kept);
   };
 }
+
+// told : what to do where another tab kept a card at a bench, or took one back
+let heard = () => 0;
+export const whenKept = told => { heard = told; };
+export const tellKept = bench => { if (channel) channel.postMessage({ from: me, kept: bench }); };
 
 export const save = draft => localStorage.setItem(KEY + tab, JSON.stringify(draft));
 export const forget = () => localStorage.removeItem(KEY + tab);
@@ -42,6 +48,17 @@ export const found = async bench => {
   localStorage.removeItem(orphan);
   save(draft);
   return draft;
+};
+
+// Is this instrument open with something typed in another living tab at this bench?
+export const openBeside = async (serial, bench) => {
+  const others = Object.keys(localStorage).filter(name => name.startsWith(KEY) && name !== KEY + tab);
+  if (!channel || !others.length) return false;
+  alive.clear();
+  channel.postMessage({ from: me, ask: true });
+  await new Promise(done => setTimeout(done, WAIT));
+  return others.filter(name => alive.has(name.slice(KEY.length))).map(read)
+    .some(draft => draft && draft.serial === serial && draft.bench === bench.bench && draft.stage === bench.stage);
 };
 
 // gone : what to do where another tab took this one's card up

@@ -19,7 +19,7 @@ export const frame = (root, does) => {
   }, word, el("small", {}));
   root.replaceChildren(el("div", { class: "screen" },
     el("header", { class: "bar" }, el("b", {}, bench.name),
-      el("span", {}, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`),
+      el("span", { class: "who" }, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`),
       el("span", { id: "net", class: "net", role: "status" }, "= all kept"),
       button({ id: "gauges", onclick: does.gauges }, "Gauges"), now.own.stage ? "" : button({ id: "other", onclick: does.other }, "Other bench"),
       now.own.name ? el("a", { href: "/me", id: "me" }, now.own.name) : ""),
@@ -40,11 +40,11 @@ export const instrument = another => {
   byId("serial").value = card.serial;
   const came = card.came_back ? `, came back ${plural(card.came_back, "time")}` : "";
   const passed = route.filter(one => one.passed).length;
-  const words = `${passed} of ${route.length} stages on file${came}${due.length ? `. ${due.join("; ")}` : ""}`;
+  const words = card.on_file ? `${passed} of ${route.length} stages on file${came}` : "nothing on file yet";
   byId("route").replaceChildren(
     el("div", { class: "route", role: "img", "aria-label": words },
       ...route.map(one => el("i", { class: one.here ? "here" : one.passed ? "passed" : "" }))),
-    el("p", { class: "route-words", id: "due" }, words));
+    el("p", { class: "route-words" }, words, el("b", { id: "due" }, due.length ? `${due.join(". ")}.` : "")));
   byId("what").replaceChildren(
     el("b", {}, card.model ? `${card.model}${card.model_guessed ? " ?" : ""}` : "model not known"),
     el("span", {}, card.on_file ? card.family : "new here: not on file"), card.lot ? el("div", {}, `neck lot ${card.lot}`) : "",

@@ -27,6 +27,7 @@ FILES = {path.name: path for path in HERE.iterdir() if path.suffix in KINDS}
 SHELL = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
 <title>Card - Truerun</title>
+<script src="/assets/scheme.js"></script>
 <link rel="stylesheet" href="/assets/tokens.css"><link rel="stylesheet" href="/card/card.css">
 </head><body><noscript>Card needs scripts; a day sheet to print does without: truerun sheet</noscript>
 <div id="card" data-shop="{shop}" data-own="{own}"></div>

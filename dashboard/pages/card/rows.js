@@ -3,7 +3,9 @@ import { MARK, ask, button, byId, el, fails, now, number, say } from "./parts.js
 import { serialIn } from "./keys.js";
 
 const REPEAT = 500, EACH = 125; // ms
-const CELLS = 13; // most steps drawn as cells
+const CELLS = 13; // most steps drawn as cells, and no more than have room
+const CELL = 43, BESIDE = 562, MARGIN = 32, NARROW = 760; // px: of a cell, beside a strip, beside a row; one column below
+const MARKS = 60; // most steps of a fine gauge that are ruled under its board
 const NS = "http://www.w3.org/2000/svg";
 
 export const id = field => `${field.characteristic} ${field.position}`.trim();
@@ -19,6 +21,8 @@ export const bare = (cell, mine) => {
   const { shown } = inHand(mine);
   return shown && cell.endsWith(shown) ? cell.slice(0, -shown.length).trim() : cell;
 };
+
+const room = () => Math.floor((innerWidth - (innerWidth > NARROW ? BESIDE : MARGIN)) / CELL);
 
 const places = hand => {
   const step = String(Math.round(hand.step * 1e4) / 1e4);
@@ -68,19 +72,24 @@ export const row = field => {
   return el("div", { class: "r", "data-row": key }, about, strip(hand, key), el("div", {}, value, answer));
 };
 
+// A limit need not stand on a mark of the gauge: a tenth of one of its units tells where.
+const limit = (hand, value) => (["64ths", "thou"].includes(hand.unit) ? number(Math.round(value * 10) / 10) : shownValue(hand, value));
+const withUnit = (text, shown) => (!shown || shown.startsWith("/") ? `${text}${shown}` : `${text} ${shown}`);
+
 const asked = hand => {
-  const { lower, target, upper } = hand;
+  const { lower, target, upper, shown } = hand;
   if (lower === null && upper === null) return "";
-  const middle = target === null ? "" : `${shownValue(hand, target)}${hand.shown ? ` ${hand.shown}` : ""}, `;
-  if (lower === null) return `asked ${middle}at most ${shownValue(hand, upper)}`;
-  if (upper === null) return `asked ${middle}at least ${shownValue(hand, lower)}`;
-  return `asked ${middle}${shownValue(hand, lower)} to ${shownValue(hand, upper)}`;
+  const says = value => limit(hand, value), middle = target === null ? "" : `${withUnit(says(target), shown)}, `;
+  const last = value => (middle ? says(value) : withUnit(says(value), shown));
+  if (lower === null) return `asked ${middle}at most ${last(upper)}`;
+  if (upper === null) return `asked ${middle}at least ${last(lower)}`;
+  return `asked ${middle}${says(lower)} to ${last(upper)}`;
 };
 
 const whichGauge = (mine, key) => {
   const hand = inHand(mine);
   if (mine.field.gauges.length < 2) {
-    return el("div", { class: "g" }, hand.name ? `${hand.name}, ${number(hand.step)} ${hand.shown}` : "");
+    return el("div", { class: "g" }, hand.name ? `${hand.name}, ${withUnit(number(hand.step), hand.shown)}` : "");
   }
   return el("select", { "aria-label": "gauge in hand", class: "in-hand", onchange: event => take(key, event.target.value) },
     ...mine.field.gauges.map(one => el("option", { value: one.key, selected: one.key === hand.key }, one.name)));
@@ -92,10 +101,11 @@ const take = (key, gauge) => {
   localStorage.setItem(HANDS, JSON.stringify({ ...hands(), [mine.field.characteristic]: gauge }));
   const read = ["found", "left"].filter(moment => mine[moment]);
   for (const moment of read) mine[moment] = mine.cells[moment] || mine[moment];
-  mine.gauge = gauge;
+  Object.assign(mine, { gauge, at: {} }); // where it lies in the new unit is on its way
   line(key).replaceWith(row(mine.field));
   draw(key);
-  if (read.length) say(`${mine.left || mine.found} stays as it was read; type it again if it was read on ${inHand(mine).name}.`);
+  stays = read.length > 0;
+  if (stays) say(`${mine.left || mine.found} stays as it was read; type it again if it was read on ${inHand(mine).name}.`);
   for (const moment of read) judge(key, moment);
   line(key).querySelector("select").focus();
 };
@@ -138,7 +148,7 @@ const strip = (hand, key) => {
   const at = value => 100 * (value / step - low + 0.5) / n;
   const dots = el("div", { class: "dots", "aria-hidden": "true" },
     ...hand.last.map(value => el("i", { style: `left:${Math.min(100, Math.max(0, at(value)))}%` })));
-  const drawn = n > CELLS ? board(hand, at)
+  const drawn = n > Math.min(CELLS, room()) ? board(hand, at, low, n)
     : el("div", { class: "cells" }, ...Array.from({ length: n }, (_, k) => cell(hand, key, low + k)));
   return el("div", { class: "strip", "data-strip": key }, dots, drawn);
 };
@@ -155,7 +165,7 @@ const cell = (hand, key, k) => {
   }, shownValue(hand, value));
 };
 
-const board = (hand, at) => {
+const board = (hand, at, low, n) => {
   const svg = document.createElementNS(NS, "svg");
   const about = { viewBox: "0 0 500 62", preserveAspectRatio: "none", role: "img", "aria-label": "what is asked, to scale" };
   for (const [name, value] of Object.entries(about)) svg.setAttribute(name, value);
@@ -170,6 +180,8 @@ const board = (hand, at) => {
   for (const end of [lower, upper]) {
     if (end !== null) add("rect", { x: x(end) - 1, y: 4, width: 2, height: 48, fill: "var(--boardedge)" });
   }
+  const marks = n > MARKS ? [] : Array.from({ length: n }, (_, k) => low + k);
+  for (const k of marks) add("rect", { x: x(k * hand.step) - 0.5, y: 48, width: 1, height: k % 5 ? 5 : 10, fill: "var(--rule)" });
   if (target !== null) {
     for (const y of [10, 42]) add("circle", { cx: x(target), cy: y, r: 2.5, fill: "var(--boardedge)" });
   }
@@ -178,17 +190,28 @@ const board = (hand, at) => {
   return svg;
 };
 
-const put = (key, text) => { const mine = now.values[key]; mine[mine.moment] = text; typed(); };
+let stays = false; // the line speaks of a reading taken on the gauge before
+const put = (key, text) => {
+  const mine = now.values[key];
+  mine[mine.moment] = text;
+  if (stays) say("");
+  stays = false;
+  typed();
+};
 const set = (key, text) => { put(key, text); judge(key); };
 
-const step = (key, way) => {
-  const mine = now.values[key], { step: size, plausible, target, last, lower } = inHand(mine);
+const step = async (key, way) => {
+  const mine = now.values[key];
+  if (mine[mine.moment] && mine.at[mine.moment] === undefined) await settled();
+  if (mine[mine.moment] && mine.at[mine.moment] === undefined) return; // it cannot be read
+  const { step: size, plausible, target, last, lower } = inHand(mine);
   let from = mine[mine.moment] ? mine.at[mine.moment] : mine.moment === "left" ? mine.at.found : undefined;
   if (from === undefined) {
     const usual = target ?? last[last.length - 1] ?? lower ?? 0;
     from = Math.round(usual / size) * size - way * size;
   }
-  const to = Math.round((from + way * size) * 1e6) / 1e6;
+  const mark = way > 0 ? Math.floor(from / size + 1e-6) + 1 : Math.ceil(from / size - 1e-6) - 1; // the next one of this gauge
+  const to = Math.round(mark * size * 1e6) / 1e6;
   if (plausible && (to < plausible[0] - 1e-9 || to > plausible[1] + 1e-9)) return;
   mine.at[mine.moment] = to;
   set(key, number(to));

@@ -46,10 +46,13 @@ FIELDS = {  # what a column may hold beside a measurement, in words
     "rh": "humidity",
     "temperature": "temperature",
     "note": "note",
+    "rows": "says which rows are meant",
 }
 OF_A_MEASUREMENT = {
     "what": "what was measured",
     "value": "value",
+    "value found": "value, as found",
+    "value left": "value, as left",
     "unit": "unit",
     "position": "where it was measured",
     "moment": "found or left",

@@ -115,8 +115,8 @@ def _under(logs: pl.DataFrame, rows: int) -> str:
         f"{numbers.count(rows)} rows read = {numbers.count(told['accepted'])} accepted + "
         f"{numbers.count(told['changed'])} changed + "
         f"{numbers.count(told['already_held'])} already held + {numbers.count(told['set_aside'])} set aside. "
-        f"{_cells(told['cells_set_aside'])} set aside, {numbers.count(told['passed_over'])} blank, title or total "
-        "lines passed over."
+        f"{_cells(told['cells_set_aside'])} set aside, {numbers.count(told['passed_over'])} blank, title, total or "
+        "not meant lines passed over."
     )
 
 

@@ -2,14 +2,16 @@
 
 import numpy as np
 import pytest
+from scipy.special import ndtri
 
-from analysis.methods.independent_number import carried
+from analysis.methods.independent_number import bounded, carried
 from analysis.methods.problems import UnusableData
 from tests.trials.ppk_and_share import cell, readings
 
 STREAMS, N = 12, 120
 STARTS = np.arange(STREAMS) * N
 POOL = np.zeros(STREAMS, dtype=np.int64)
+NORMAL = ndtri((np.arange(60) + 0.5) / 60)  # sixty readings without lean
 
 
 def told(x, lot, day):
@@ -55,12 +57,37 @@ def test_a_day_that_its_readings_share_is_not_taken_for_neighbours_that_resemble
 
 
 def test_a_stream_without_spread_or_of_one_reading_stops_no_other():
-    x = np.concatenate([np.full(30, 2.0), np.random.default_rng(5).normal(size=60), [1.0]])
+    x = np.concatenate([np.full(30, 2.0), np.random.default_rng(5).permutation(NORMAL), [1.0]])
     found = carried(x, [0, 30, 90], pool=[0, 0, 0], lot=np.full(91, -1), day=np.arange(91)).number(
         np.array([np.nan, 1.0, np.nan])
     )
     assert found[:2].tolist() == [30, 60]
     assert np.isnan(found[2])
+
+
+def number_of(x):
+    x = np.random.default_rng(6).permutation(np.asarray(x))
+    alone = np.full(len(x), -1)
+    found = carried(x, [0], pool=[0], lot=alone, day=np.arange(len(x)))
+    return float(found.number([1.2], 1)[0]), bool(found.heavy[0])
+
+
+def test_few_readings_that_lean_a_little_count_for_fewer_and_many_only_where_it_is_sure():
+    leaning = np.where(NORMAL > 0, 1.35, 1.0) * NORMAL  # its skewness is 1.07 standard errors of sixty readings
+    assert number_of(NORMAL) == (60, False)
+    few, sure = number_of(leaning)
+    assert 40 < few < 60
+    assert not sure
+    assert number_of(np.tile(leaning, 5)) == (300, False)  # 2.35 standard errors
+    many, sure = number_of(np.tile(leaning, 10))
+    assert sure
+    assert 500 < many < 600
+
+
+def test_bounds_want_six_readings_and_three_independent_ones():
+    assert bounded(np.array([5.0, 3.0, 2.9, 40.0, np.nan]), [5, 84, 84, 40, 1]).tolist() == [
+        False, True, False, True, False
+    ]  # fmt: skip
 
 
 def test_codes_of_another_length_are_refused():
@@ -70,9 +97,18 @@ def test_codes_of_another_length_are_refused():
 
 @pytest.mark.promise
 @pytest.mark.parametrize(("kind", "n"), [("t5", 50), ("gamma(4)", 300), ("lots", 50), ("lots", 300), ("lag-1", 300)])
-def test_ppk_s_bounds_hold_the_truth_where_readings_are_not_independent(kind, n):
-    found = cell(kind, 12, n, 1.33, np.random.default_rng(20261206), shops=50)
+@pytest.mark.parametrize("index", [0.67, 1.33])
+def test_ppk_s_bounds_hold_the_truth_where_readings_are_not_independent(kind, n, index):
+    found = cell(kind, 12, n, index, np.random.default_rng(20261206), shops=50)
     assert found.hold >= (0.90 if kind == "t5" else 0.93) - 0.02  # 600 streams: two standard errors
+    assert found.null <= 0.02
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("kind", ["t5", "gamma(4)"])
+def test_so_they_do_for_fifty_readings_that_nobody_else_s_stand_beside(kind):
+    found = cell(kind, 1, 50, 1.33, np.random.default_rng(20281202), shops=600)
+    assert found.hold >= (0.90 if kind == "t5" else 0.93) - 0.02
     assert found.null < 0.02
     assert found.plain < found.hold
 

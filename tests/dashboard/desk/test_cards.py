@@ -8,6 +8,7 @@ import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.story.conformity import with_specs
+from dashboard.desk import cards as cards_module
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import Desk
 from dashboard.desk.gauge_in_hand import gauges, typed
@@ -151,7 +152,7 @@ def test_final_inspection_asks_checks_too_and_says_what_was_skipped(cards):
     keep = {"values": [], "stage": "nut_slotting"}
     cards.keep(given(1, "N-1", **keep))
     card = cards.card("final_inspection", "N-1")
-    assert card["due"] == ["Bridge fitting: not on file"]
+    assert card["due"] == ["Not on file: Bridge fitting"]
     assert "finish" in {one["characteristic"] for one in card["fields"]}
     assert cards.judge("final_inspection", "LARK-25", "finish", "", "scratch", "")["state"] == "outside"
     assert cards.judge("final_inspection", "LARK-25", "finish", "", "clean", "")["state"] == "inside"
@@ -257,6 +258,21 @@ def test_an_unreadable_value_is_kept_as_typed_and_becomes_a_question(cards, fold
     )
 
 
+def test_a_card_kept_while_the_sheets_rest_is_loaded_by_itself(cards, folder, monkeypatch):
+    monkeypatch.setattr(cards_module, "TAKEN_IN", 0.3)
+    monkeypatch.setattr(cards_module, "AGAIN", 0.05)
+    cards.keep(given(1, "L-110"))  # loaded at once
+    cards.keep(given(2, "L-111"))  # too early, and nobody keeps another one
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        visits = open_snapshot(folder).table("visits", "serial", "finished_at")
+        if set(visits.filter(pl.col("finished_at") >= NOW)["serial"]) == {"L-110", "L-111"}:
+            break
+        time.sleep(0.05)
+    else:
+        pytest.fail("the second card was never loaded")
+
+
 def test_a_check_that_is_not_good_counts_as_a_fault(cards, folder):
     values = [{"characteristic": "finish", "position": "", "found": "scratch", "gauge": ""}]
     cards.keep(given(1, "L-110", stage="final_inspection", values=values, outcome="fixed"))
@@ -274,7 +290,7 @@ def test_a_gauge_is_checked_in_two_touches_and_said_beside_what_rests_on_it(card
     for _ in range(6):
         cards.check("rule", "6.5", "T01")
     note = cards.card("bridge_fitting", "L-111")["fields"][0]["gauges"][0]["note"]
-    assert note == "reads 0.5 /64 in high: check it first"
+    assert note == "reads 0.5/64 in high: check it first"
     with pytest.raises(UnusableData):
         cards.check("leaves", "6", "T01")
 
@@ -289,7 +305,7 @@ def test_a_value_far_from_its_stream_is_said_and_a_rule_too_coarse_says_nothing(
     about = at_bench.Told(usual=[("final_inspection", "relief", "", "LARK-25", 0.20, 0.01, 0.04)])
     at_bench.make(folder, cards.desk.snapshot(), about)
     told = cards.judge("final_inspection", "LARK-25", "relief", "", "10", "leaves")
-    assert (told["state"], told["why"]) == ("inside", "far from the usual 7.087 to 8.661: measure it again")
+    assert (told["state"], told["why"]) == ("inside", "far from the usual 7.1 to 8.7: measure it again")
     assert cards.judge("final_inspection", "LARK-25", "relief", "", "9", "leaves")["why"] == ""
     assert cards.judge("bridge_fitting", "LARK-25", "action", "bass", "6.5", "rule")["why"] == ""
 
@@ -303,7 +319,7 @@ def test_what_moved_is_said_at_its_bench_and_of_one_tech_to_that_tech_alone(card
     at_bench.make(folder, cards.desk.snapshot(), about)
     assert cards.card("bridge_fitting", "L-111", tech="T02")["quiet"] == ["Relief was outside.", "It moved."]
     assert cards.card("bridge_fitting", "L-110", tech="T01")["quiet"] == ["It moved.", "Of your own: it moved."]
-    assert cards.card("nut_slotting", "L-110", tech="T01")["quiet"] == []
+    assert "moved" not in "".join(cards.card("nut_slotting", "L-110", tech="T01")["quiet"])
     assert cards.card("final_inspection", "l-111")["serial"] == "L-111"  # capitals as on file
 
 

@@ -11,6 +11,7 @@ from ingest.reading.reader import read_log
 from ingest.reading.tabular import Table
 from ingest.shopfiles.shop import checked_shop
 from ingest.terms.clock import read_stamp
+from tests.ingest.strangers.sheets import workbook_bytes
 
 SHOP = """
 [shop]
@@ -65,6 +66,15 @@ def test_a_day_goes_on_over_pieces_of_a_file():
     assert as_above(first, ["Dag"], held).rows["c0"].to_list() == ["2 mars 2026"] * 2
     assert as_above(second, ["Dag"], held).rows["c0"].to_list() == ["2 mars 2026"]
     assert as_above(second, ["Nr"], {}).rows["c0"].to_list() == [""]
+
+
+def test_a_day_does_not_go_on_from_one_tab_to_the_next():
+    tab = [["Dag", "Nr", "Relief"], ["2026-03-02", "801", 0.15], [None, "802", 0.2]]
+    other = [["Dag", "Nr", "Relief"], [None, "803", 0.15], ["2026-03-05", "804", 0.2]]
+    shop = checked_shop(tomllib.loads(SHOP.replace("SAME", 'same_as_above = ["Dag"]')))
+    sheet = read_log(workbook_bytes({"Mars": tab, "April": other}), "notes.xlsx", shop)
+    assert sheet.visits["serial"].to_list() == ["801", "802", "804"]
+    assert sheet.set_aside["line"].to_list() == [5]
 
 
 @pytest.mark.parametrize(

@@ -153,6 +153,41 @@ def test_visits_gathered_from_all_over_a_long_sheet_are_those_gathered_at_once(m
     assert whole.set_aside.height > 50
 
 
+def written_once(rows):
+    """A sheet with a row a measurement whose serial and day stand in the first row of each visit alone, the first rows
+    of all without one.
+    """
+    lines = ["Time,Serial,Bench,Who,What,Value"]
+    for n in range(-2, rows):
+        first = n >= 0 and n % 3 == 0
+        day, serial = (f"2026-03-{2 + n // 90:02d} 08:{n % 60:02d}", f"A{n // 3 * 7 % 101}") if first else ("", "")
+        what = ("relief", "action bass", "action treble")[n % 3]
+        lines.append(f"{day},{serial or ('do.' if n % 7 == 1 else '')},final_inspection,JR,{what},{2 + n % 10 / 10}")
+    return "\n".join(lines).encode()
+
+
+def test_a_serial_written_once_holds_for_the_rows_below_it_however_long_the_sheet(monkeypatch, tmp_path):
+    monkeypatch.setattr(pieces, "MANY", 200)
+    monkeypatch.setattr(files, "PIECE", 900)
+    monkeypatch.setattr(reader, "BUCKET", 1_500)
+    monkeypatch.setattr(in_buckets, "AT_ONCE", 40)
+    headings = {"Time": "started_at", "Bench": "stage", "Who": "tech", "What": "what"}
+    more = {"same_as_above": ["Serial", "Time"], "units": {"relief": "mm", "action": "mm"}}
+    shop, data = small_shop(shape="measurement", headings=headings, **more), written_once(600)
+    whole = read_log(data, "m.csv", shop)
+    laid = read_log(data, "m.csv", shop, on_disk=tmp_path)
+    assert laid.pieces is not None
+    assert whole.visits.height == 200
+    assert whole.visits.sort("line")["serial"].to_list() == [f"A{n * 7 % 101}" for n in range(200)]
+    assert whole.readings.height == 600
+    for name, held in laid.whole().items():
+        mine = getattr(whole, name)
+        assert_frame_equal(mine.sort(mine.columns), held.sort(held.columns))
+    assert_frame_equal(whole.set_aside, laid.set_aside)
+    assert whole.set_aside["line"].to_list() == [2, 3]  # nothing stands above them
+    assert (whole.rows_read, whole.rows_set_aside) == (laid.rows_read, laid.rows_set_aside) == (602, 2)
+
+
 def test_rows_that_wait_on_disk_are_the_rows_held_in_memory(monkeypatch, tmp_path):
     monkeypatch.setattr(pieces, "MANY", 2_000)
     monkeypatch.setattr(files, "PIECE", 80_000)

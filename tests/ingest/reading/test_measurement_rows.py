@@ -1,6 +1,9 @@
 """Sheets with a row a measurement: rows to visits, names to measurements, every row accounted for."""
 
+import pytest
+
 from ingest.reading.reader import read_log
+from ingest.terms.questions import FileProblem
 from ingest.terms.units import to_canonical
 from tests.ingest.small_shop import csv, small_shop
 
@@ -126,3 +129,79 @@ def test_where_an_instrument_went_back_to_may_stand_on_any_row_of_its_visit():
     )
     sheet = read_log(csv(header, *rows), "m.csv", shop)
     assert sheet.visits.select("outcome", "sent_back_to").rows() == [("send back", "nut_slotting")]
+
+
+TWO = "Time,Serial,Bench,Who,Model,What,Side,Vorher,Nachher,Unit,Result"
+BOTH = HEADINGS | {"Vorher": "value found", "Nachher": "value left"}
+
+
+def two(*rows, header=TWO, headings=BOTH, **words):
+    shop = small_shop(shape="measurement", headings=headings, words=WORDS | words)
+    return read_log(csv(header, *rows), "m.csv", shop)
+
+
+def test_two_columns_of_values_are_what_was_found_and_what_was_left():
+    sheet = two(
+        "2026-03-02 08:00,A1,final_inspection,JR,LARK-25,Saitenlage,B,2.9,2.5,mm,gut",
+        "2026-03-02 08:01,A1,final_inspection,JR,LARK-25,Saitenlage,D,,2.4,mm,gut",
+        "2026-03-02 08:02,A1,final_inspection,JR,LARK-25,Halskrümmung,,0.1,-,mm,gut",
+        "2026-03-02 08:03,A1,final_inspection,JR,LARK-25,Poti,,7,8,mm,gut",
+    )
+    assert sheet.visits.select("line", "serial").rows() == [(2, "A1")]
+    held = sheet.readings.select("line", "characteristic", "position", "moment", "value")
+    assert held.sort("characteristic", "position", "moment").rows() == [
+        (2, "action", "bass", "found", 2.9),
+        (2, "action", "bass", "left", 2.5),
+        (2, "action", "treble", "left", 2.4),
+        (2, "relief", "", "found", 0.1),
+    ]
+    assert sheet.cells_set_aside == sheet.rows_set_aside == 0
+    told = sheet.columns.filter(sheet.columns["field"] == "value").select("heading", "filled").rows()
+    assert told == [("Vorher", 3), ("Nachher", 3)]
+
+
+def test_a_second_value_of_the_same_thing_stays_with_its_own_row():
+    row = "2026-03-02 08:0{},A1,final_inspection,JR,LARK-25,Saitenlage,B,{},{},mm,gut"
+    sheet = two(row.format(0, "2.9", ""), row.format(4, "2.8", "2.5"))
+    assert sheet.visits["line"].to_list() == [2, 3]
+    assert sorted(sheet.readings.select("line", "moment", "value").rows()) == [
+        (2, "found", 2.9),
+        (3, "found", 2.8),
+        (3, "left", 2.5),
+    ]
+
+
+def test_each_filled_cell_of_two_values_that_cannot_be_read_is_asked_about_under_its_own_heading():
+    sheet = two(
+        "2026-03-02 08:00,A1,final_inspection,JR,LARK-25,Saitenlage,B,2.9,2..5,mm,gut",
+        "2026-03-02 08:01,A1,final_inspection,JR,LARK-25,Klang,B,,3,mm,gut",
+        "2026-03-02 08:02,A1,final_inspection,JR,LARK-25,Glanz,B,,,mm,gut",
+    )
+    asked = sheet.set_aside.select("line", "column", "reason").sort("line").rows()
+    assert asked == [
+        (2, "Nachher", asked[0][2]),
+        (3, "Nachher", "measurement not known"),
+        (4, "Vorher", "measurement not known"),
+    ]
+    assert sheet.readings.select("moment", "value").rows() == [("found", 2.9)]
+
+
+def test_columns_that_say_found_and_left_go_before_a_name_or_a_column_that_says_it():
+    row = "2026-03-02 08:00,A1,final_inspection,JR,LARK-25,Saitenlage zuletzt,B,2.9,2.5,mm,gut,later"
+    what = WORDS["what"] | {"Saitenlage zuletzt": "action left"}
+    sheet = two(row, header=f"{TWO},When", headings=BOTH | {"When": "moment"}, what=what)
+    assert sorted(sheet.readings.select("moment", "value").rows()) == [("found", 2.9), ("left", 2.5)]
+    assert "'When' is not asked for found or left: 'Vorher' and 'Nachher' say it themselves" in sheet.notes
+
+
+def test_a_single_column_may_say_that_its_values_are_what_was_left():
+    sheet = read(row("08:00", "A1", "Saitenlage", "B", "2.5"), header=HEADER.replace("Value", "Value left"))
+    assert sheet.readings["moment"].to_list() == ["left"]
+
+
+def test_two_columns_of_values_that_say_the_same_are_refused():
+    with pytest.raises(FileProblem, match="'Vorher' and 'Nachher' both mean value"):
+        two(
+            "2026-03-02 08:00,A1,final_inspection,JR,LARK-25,Saitenlage,B,2.9,2.5,mm,gut",
+            headings=BOTH | {"Nachher": "value"},
+        )

@@ -5,7 +5,7 @@ import datetime as dt
 import polars as pl
 import pytest
 
-from ingest.reading.as_typed import cell_of
+from ingest.reading.as_typed import cell_of, headings_in, rows_in
 from ingest.reading.heading_rows import headings_over, joined
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import checked_shop
@@ -114,3 +114,40 @@ def test_what_a_tab_tells_is_told_of_its_own_stage():
         ("Height (mm) Treble", "final_inspection", 2),
         ("Result", "final_inspection", 2),
     }
+
+
+REWORK = [["Serial", "Date", "Relief (mm)"], ["A1", DAY, 0.3], ["A2", DAY, 0.4]]
+BENCHES = [["Serial", "Date", "Stage", "Relief (mm)"], ["A1", DAY, "play_test", 0.1], ["A2", DAY, "play_test", 0.2]]
+
+
+def test_a_tab_whose_stage_cannot_be_told_is_named_and_left_and_the_others_are_read():
+    data = book(Benches=BENCHES, Rework=REWORK)
+    kind = {"name": "all tabs", "files": "*.xlsx"}
+    sheet = read_log(data, "book.xlsx", shop(kind))
+    assert sheet.visits.select("serial", "stage").rows() == [("A1", "play_test"), ("A2", "play_test")]
+    asked = sheet.set_aside.select("line", "column", "raw", "reason")
+    assert asked.rows() == [(n, "", "tab 'Rework'", "no stage column") for n in (5, 6)]
+    assert sheet.set_aside["wanted"][0].startswith('stage = "')
+    assert "or such in the [[log]] 'all tabs' of shop.toml" in sheet.set_aside["wanted"][0]
+    assert (sheet.rows_read, sheet.rows_set_aside) == (4, 2)
+    assert any(note.startswith("tab 'Rework' is left, 2 rows: no stage column") for note in sheet.notes)
+    assert not sheet.columns.filter(pl.col("heading") == "Relief (mm)").filter(pl.col("filled") != 2).height
+    told = shop(kind | {"stage": "nut_slotting"})
+    assert read_log(data, "book.xlsx", told).visits["stage"].to_list() == ["play_test"] * 2 + ["nut_slotting"] * 2
+    assert cell_of(data, "book.xlsx", shop(kind), 5, "Relief (mm)") == ("Relief (mm)", "0.3")
+
+
+def test_a_tab_of_a_log_of_its_own_that_has_no_headings_is_left_too():
+    data = book(**{"Nut 2026": NUT, "Final": [["what", "we"], ["think", "of"], ["", ""], ["it", 3]]})
+    sheet = read_log(data, "book.xlsx", shop(*LOGS))
+    assert sheet.visits["serial"].to_list() == ["A1", "A2"]
+    assert sheet.set_aside.select("line", "raw").rows() == [(n, "tab 'Final'") for n in (4, 5, 7)]
+    assert sheet.rows_read == 5
+    assert headings_in(data, "book.xlsx", shop(*LOGS))["Relief (mm)"] == "relief"
+    assert rows_in(data, "book.xlsx", shop(*LOGS), [2])[2]["Serial"] == "A1"
+
+
+@pytest.mark.parametrize("headings", [{}, {"Relief (mm)": "serial"}, {"Relief (mm)": "nonsense"}])
+def test_a_workbook_none_of_whose_tabs_can_be_read_is_refused(headings):
+    with pytest.raises(FileProblem, match=r"book\.xlsx: "):
+        read_log(book(Rework=REWORK, Legend=LEGEND), "book.xlsx", shop({"files": "*.xlsx", "headings": headings}))

@@ -37,3 +37,9 @@ def test_where_nothing_moved_no_cause_is_named():
 def test_two_causes_at_once_and_one_after_the_other_are_told_apart():
     assert at_once(np.random.default_rng([SEED, 100]), ("tech", "early"))
     assert in_turn(np.random.default_rng([SEED, 101]))
+
+
+@pytest.mark.promise
+def test_a_gauge_is_told_though_a_change_that_day_moved_everything_it_reads():
+    told = [at_once(np.random.default_rng([SEED, 102, k]), ("gauge", "change")) for k in range(5)]
+    assert sum(told) >= 4
