@@ -1,12 +1,12 @@
 """Matters: what one cause moved, all its signals told once.
 
 Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`), those that
-opened within some weeks of one another over the readings around them (`spans`), and what explains them is kept; what one
-cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing explains
-where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its explanation
-where that accounts for them; those that closed before are explained as of their closing. A matter that is laid to a
-cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the baseline,
-and is closed where they say that it has ended, whatever the single charts say.
+opened within some weeks of one another over the readings around them (`spans`), and what explains them is kept. What
+one cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing
+explains where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its
+explanation where that accounts for them; those that closed before are explained as of their closing. A matter that is
+laid to a cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the
+baseline, and is closed where they say that it has ended, whatever the single charts say.
 """
 
 from collections.abc import Iterator
