@@ -93,38 +93,16 @@ def signals(snapshot: Snapshot) -> Signals | None:
 def _judged(snapshot: Snapshot, held: Streams) -> Signals:
     """Signals of some streams, in one pass."""
     shop = snapshot.shop
-    budgeted = shop.judging.budget is not None
     coarse = coarse_streams(held)
-    stretch = _stretch(held, shop) if budgeted else np.ones(len(held.starts))
-    own = stream_charts(held, shop, coarse=coarse, stretch=stretch, budgeted=budgeted)
-    kinds = [own]
-    if len(own.starts):
-        young_techs = before_own(held, shop, own)
-        kinds += [young_techs] if young_techs is not None else []
-    young = short_runs(held, shop, arl=_arl(held, shop) if budgeted else None)
-    kinds += [young] if young is not None else []
-    kinds = [kind for kind in kinds if len(kind.starts)]
-    made = pools(held, coarse=coarse, baseline_readings=shop.judging.baseline_readings) if budgeted else None
-    weight, arl = shop.judging.ewma_weight, _arl(held, shop)
-    over = pooled(made, weight=weight, arl=arl) if made is not None else None
-    own_charts = joined(kinds) if kinds else None
-    charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
     weekly = shares(snapshot)
-    allowance = allow(snapshot, held, charts, weekly, over)
+    watched = _watched(snapshot, held, coarse, weekly)  # what it takes to know the charts is let go before they fire
+    charts, allowance = watched.charts, watched.allowance
     others = share_signals(snapshot, weekly, allowance)
     account = others.select(OPENINGS)
-    fired, laws, found = None, None, pl.DataFrame(schema=FOUND)
-    if charts is not None and own_charts is not None:
-        if allowance is not None:
-            beyond = _beyond_spread(held, charts, stretch)
-            laws = laws_of(residuals(charts, week_numbers(held, shop), over, beyond), allowance, weight)
-        if made is not None and over is not None:  # what a stream's own signal tells is not told again
-            stops = _stops(cuts(snapshot, held, own_charts))
-            _, alone = fire(shop, held, own_charts, allowance, laws=laws, cuts=stops)
-            over = pooled(made, weight=weight, arl=arl, told=_told(held, own_charts, alone))
-            charts = joined([*kinds, *([over.charts] if over is not None else [])])
+    fired, found = None, pl.DataFrame(schema=FOUND)
+    if charts is not None:
         closings = cuts(snapshot, held, charts)
-        fired, lived = fire(shop, held, charts, allowance, laws=laws, cuts=_stops(closings))
+        fired, lived = fire(shop, held, charts, allowance, laws=watched.laws, cuts=_stops(closings))
         found, opened = signals_of(snapshot, held, charts, fired, lived, closings)
         account = pl.concat([account, opened])
         of_none = pl.col("stream") < 0
@@ -143,21 +121,69 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
         found,
         others,
         account.sort("opened_at"),
-        laws,
-        over,
+        watched.laws,
+        watched.over,
         weekly,
         patterns(held, shop, coarse),
     )
+
+
+@dataclass(frozen=True)
+class _Watched:
+    """The charts that watch some streams, and what their limits come from."""
+
+    charts: Charts | None
+    over: Pooled | None
+    allowance: Budget | None
+    laws: Laws | None
+
+
+def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | None) -> _Watched:
+    shop = snapshot.shop
+    budgeted = shop.judging.budget is not None
+    stretch = _stretch(held, shop) if budgeted else np.ones(len(held.starts))
+    kinds = _kinds(held, shop, coarse, stretch)
+    made = pools(held, coarse=coarse, baseline_readings=shop.judging.baseline_readings) if budgeted else None
+    weight, arl = shop.judging.ewma_weight, _arl(held, shop)
+    over = pooled(made, weight=weight, arl=arl) if made is not None else None
+    charts = joined([*kinds, *([over.charts] if over is not None else [])]) if kinds else None
+    allowance = allow(snapshot, held, charts, weekly, over)
+    laws = None
+    if charts is not None and allowance is not None:
+        beyond = _beyond_spread(held, charts, stretch)
+        laws = laws_of(residuals(charts, week_numbers(held, shop), over, beyond), allowance, weight)
+    if charts is not None and made is not None and over is not None:  # what a stream's own signal tells is told once
+        charts = None
+        told = _told(snapshot, held, joined(kinds), allowance, laws)
+        over = pooled(made, weight=weight, arl=arl, told=told)
+        made = None
+        charts = joined([*kinds, *([over.charts] if over is not None else [])])
+    return _Watched(charts, over, allowance, laws)
+
+
+def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats) -> list[Charts]:
+    """Charts of single streams, of techs before they have their own, and of young streams."""
+    budgeted = shop.judging.budget is not None
+    own = stream_charts(held, shop, coarse=coarse, stretch=stretch, budgeted=budgeted)
+    kinds = [own]
+    if len(own.starts):
+        young_techs = before_own(held, shop, own)
+        kinds += [young_techs] if young_techs is not None else []
+    young = short_runs(held, shop, arl=_arl(held, shop) if budgeted else None)
+    kinds += [young] if young is not None else []
+    return [kind for kind in kinds if len(kind.starts)]
 
 
 def _stops(closings: list[tuple[int, int, object]]) -> Ints:
     return np.array([at for at, _, _ in closings], dtype=np.int64)
 
 
-def _told(held: Streams, charts: Charts, found: Lives) -> Flags:
+def _told(snapshot: Snapshot, held: Streams, charts: Charts, allowance: Budget | None, laws: Laws | None) -> Flags:
     """Readings of the streams of all techs that lie after the opening of a signal of their own stream, or of who set
     them there, and before its closing; shape (n,).
     """
+    stops = _stops(cuts(snapshot, held, charts))
+    _, found = fire(snapshot.shop, held, charts, allowance, laws=laws, cuts=stops)
     ends = np.append(charts.starts[1:], len(charts.reading))[found.segment]
     last = np.where(found.closed >= 0, found.closed + 1, ends)
     change = np.zeros(len(charts.reading) + 1, dtype=np.int64)

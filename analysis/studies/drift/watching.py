@@ -6,7 +6,7 @@ all young streams of one characteristic, position and stage stand together; `poo
 `share`, the weekly shares of send-backs (see `shares`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -266,20 +266,22 @@ def joined(kinds: list[Charts]) -> Charts:
 
 
 def fire_average(charts: Charts, *, weight: float, width: Floats, cuts: Ints | None = None) -> tuple[Fired, Lives]:
-    """Where the running average leaves its limits, and the signals that come of it.
+    """Where the running average leaves its limits, and the signals that come of it (without the averages in sigmas:
+    what is fired has them on the scale of what is plotted).
 
     width (n,) : in standard deviations of the average, by reading. cuts : readings before which a person closed.
     """
     found = lives(charts.z, charts.starts, begin=charts.begin, width=width, weight=weight, cuts=cuts)
     n = len(charts.plotted)
     size = lengths(charts.starts, n)
-    fired, average, half = np.empty(n, dtype=np.bool_), np.empty(n), np.empty(n)
+    fired, average, half = np.empty(n, dtype=np.bool_), found.average, found.half
     for some, where in blocks(charts.starts, n):
-        fired[where] = np.abs(found.average[where]) > found.half[where] * (1 + TIE) + TIE
+        fired[where] = np.abs(average[where]) > half[where] * (1 + TIE) + TIE
         centre, sigma = (np.repeat(each[some], size[some]) for each in (charts.centre, charts.sigma))
-        average[where], half[where] = centre + sigma * found.average[where], sigma * found.half[where]
+        average[where], half[where] = centre + sigma * average[where], sigma * half[where]
     fired &= charts.judged
-    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), found
+    bare = replace(found, average=np.empty(0), half=np.empty(0))
+    return Fired(fired, np.broadcast_to(np.array(AVERAGE), fired.shape), average, half), bare
 
 
 def fire_individuals(

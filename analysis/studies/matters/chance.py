@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.studies.drift.shares import shares
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.drift.widths import week_numbers
@@ -65,7 +64,7 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
         for row, total in zip(charts.rows.iter_rows(named=True), sums, strict=True):
             name = kind_of(row)
             found[name] = found.get(name, 0.0) + float(total)
-    weekly = shares(snapshot)
+    weekly = judged.weekly
     if weekly is not None:
         first = int(weeks.max()) - 51
         found[SHARE] = float(allowance.rates[allowance.at(weekly.weeks[weekly.weeks >= first])].sum())

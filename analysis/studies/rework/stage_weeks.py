@@ -108,8 +108,7 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     inspector = pl.Series("inspector", told.visits["tech"].gather(weeks["judged_visit"]).cast(pl.String)).fill_null("")
     weeks = weeks.with_columns(inspector)
     here = (
-        visits_judged(snapshot, instruments)
-        .select("serial", "stage", "model", "lot")
+        visits_judged(snapshot, instruments, "stage", "model", "lot")
         .unique(["serial", "stage"], keep="first", maintain_order=True)
         .pipe(tables.plain)
         .join(weeks, on="serial")

@@ -22,7 +22,7 @@ def stage_yields(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     instruments = judged(snapshot, scope)
-    here = visits_judged(snapshot, instruments)
+    here = visits_judged(snapshot, instruments, "stage", "minutes", "first_pass", "outcome")
     counted = here.group_by("stage").agg(
         pl.col("serial").n_unique().cast(pl.Int64).alias("instruments"),
         pl.len().cast(pl.Int64).alias("visits"),
@@ -102,7 +102,8 @@ def rolled_yields(snapshot: Snapshot, scope: Scope = ALL, *, by: tuple[str, ...]
             | dict.fromkeys(("never_sent_back", "never_sent_back_low", "never_sent_back_high"), pl.Float64)
         )
         return pl.DataFrame(schema=columns)
-    first = visits_judged(snapshot, instruments).filter("first_pass").drop("week")
+    wanted = {"stage", "family", "outcome", "first_pass", "model", *groups} - {"week"}
+    first = visits_judged(snapshot, instruments, *sorted(wanted)).filter("first_pass")
     first = first.join(
         routes(snapshot.shop).cast({pl.String: pl.Categorical}), on=["family", "stage"], how="semi"
     ).join(instruments.select("serial", "week"), on="serial")

@@ -50,9 +50,9 @@ def events_caught(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     return scope.weeks_of(scope.models_of(snapshot.once(story).caused.filter(pl.col("round") == 1)), "week")
 
 
-def visits_judged(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
-    """Round-1 visits of those instruments."""
+def visits_judged(snapshot: Snapshot, instruments: pl.DataFrame, *columns: str) -> pl.DataFrame:
+    """Round-1 visits of those instruments: serial, and the columns named."""
     told: Story = snapshot.once(story)
-    return told.visits.filter(pl.col("round") == 1).join(
-        instruments.select("serial"), on="serial", how="semi", maintain_order="left"
-    )
+    wanted = list(dict.fromkeys(("serial", *columns)))
+    first = told.visits.select(*wanted, pl.col("round").alias("_round")).filter(pl.col("_round") == 1).drop("_round")
+    return first.join(instruments.select("serial"), on="serial", how="semi", maintain_order="left")
