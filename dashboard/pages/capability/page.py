@@ -156,6 +156,7 @@ def _what(shop: Shop, row: dict[str, Any]) -> str:
 def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
     rest = " What is folded below is of all days." if period else ""
+    left = ", and what was left of what is set there" if when == SET and _sets_at_final() else ""
     starting = (
         " The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
         if seen["starting"].any()
@@ -163,7 +164,9 @@ def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     )
     thin = int(seen["flags"].str.contains(capability.THIN).sum())
     few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
-    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} series{few}.{starting}{rest}"
+    return (
+        f"{when.capitalize()}: {MEANING[when]}{left}, {force}. {numbers.count(len(seen))} series{few}.{starting}{rest}"
+    )
 
 
 def _filters(
@@ -262,3 +265,10 @@ def connect(app: Dash) -> None:
         everything=ALL,
         usual={"when": SET, "by": EVERYBODY},
     )
+
+
+def _sets_at_final() -> bool:
+    """Is anything set at the final inspection itself, as in a shop of one bench?"""
+    shop = desk.here().snapshot().shop
+    finals = {stage.key for stage in shop.stages if stage.role == "final"}
+    return any(finals & set(one.set_stages) for one in shop.characteristics)

@@ -46,6 +46,7 @@ FIELDS = {  # what a column may hold beside a measurement, in words
     "rh": "humidity",
     "temperature": "temperature",
     "note": "note",
+    "rows": "says which rows are meant",
 }
 OF_A_MEASUREMENT = {
     "what": "what was measured",
