@@ -157,7 +157,8 @@ def test_every_column_has_its_own_meaning_among_its_choices(counter):
 
 CODED = "REC,SNO,DT,TM,WC,OPR,CHR,V_IN,V_OUT,RC,RWC\n" + "".join(
     f"{n + 1},{6000 + n // 4},202603{2 + n // 30:02d},{8 + n % 8:02d}:{n % 60:02d}:00,"
-    f"{(10, 20, 50)[n % 3]},{(41, 42)[n % 2]},{(21, 22)[n % 2]},2.{n % 9},2.{n % 8},{(0, 0, 0, 9)[n % 4]},{('', '', '', 20)[n % 4]}\n"
+    f"{(10, 20, 50)[n % 3]},{(41, 42)[n % 2]},{(21, 22)[n % 2]},"
+    f"2.{n % 9},2.{n % 8},{(0, 0, 0, 9)[n % 4]},{('', '', '', 20)[n % 4]}\n"
     for n in range(240)
 )
 
