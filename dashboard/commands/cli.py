@@ -16,6 +16,7 @@ from dashboard.commands import logs as commands_logs
 from dashboard.commands import new as commands_new
 from dashboard.commands import papers as commands_papers
 from dashboard.commands import people as commands_people
+from dashboard.commands import publishing as commands_publishing
 from dashboard.commands import review as commands_review
 from dashboard.commands import serving as commands_serving
 from dashboard.commands.terminal import HERE, say
@@ -49,6 +50,7 @@ COMMANDS = (
     commands_keeping.backup,
     commands_keeping.restore,
     commands_review.figures,
+    commands_publishing.publish,
 )
 for command in COMMANDS:
     app.command()(command)

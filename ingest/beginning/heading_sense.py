@@ -177,6 +177,11 @@ def sense_of(heading: str) -> Sense:
     return sense
 
 
+def names_hands(heading: str) -> bool:
+    """Does a heading end in a word that may say whose hands it was?"""
+    return bool(_BY.search(f"x {straight(plain(heading))}"))
+
+
 def checks_only(heading: str) -> bool:
     """Does a heading speak of who looked it over, beside whom another column may name who did the work?"""
     return bool(_CHECKS.search(plain(heading)))

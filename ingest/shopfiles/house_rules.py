@@ -123,9 +123,12 @@ class People(Part):
     show: Literal["none", "codes", "names"] = "codes"
     purpose: str = ""
     keep_months: Annotated[int, Field(ge=1)] = 24
+    publish: Literal["none", "codes", "names"] = "codes"  # what leaves for other shops to read
 
     @model_validator(mode="after")
     def _names_have_a_purpose(self) -> Self:
         if self.show == "names" and not self.purpose.strip():
             raise ValueError('show = "names" needs a purpose; wanted purpose = "what the figures are for"')
+        if self.publish == "names" and self.show != "names":
+            raise ValueError('publish = "names" needs show = "names" too; wanted publish = "codes" or "none"')
         return self

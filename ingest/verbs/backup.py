@@ -23,7 +23,9 @@ from ingest.store.sqlite_tables import PATIENCE, connect
 FORMAT = 1  # of the file; raised whenever an older Truerun could not restore it
 LIST = "truerun-backup.json"
 PLACE, KEPT, ENDING = "backups", 5, ".truerun"
-SHOP_FILES = ("shop.toml", "shop.additions.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv")
+SHOP_FILES = (
+    "shop.toml", "shop.additions.toml", "specs.csv", "lots.csv", "changes.csv", "climate.csv", "published.json",
+)  # fmt: skip
 LEDGER = f"store/{ledger.FILE}"
 DATABASES = (book.FILE, access.FILE, LEDGER)
 _TRIES = 3

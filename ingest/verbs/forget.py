@@ -21,7 +21,7 @@ from ingest.access import people
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop, fingerprint, read_shop
 from ingest.shopfiles.shop_parts import Tech
-from ingest.store import book, index, ledger, originals, seals
+from ingest.store import book, index, ledger, originals, seals, worked_out
 from ingest.store.alone import FILE, alone
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
@@ -29,7 +29,7 @@ from ingest.store.problems import StoreProblem, first_line
 from ingest.store.store import drafting, open_snapshot
 from ingest.store.writing import write_whole
 from ingest.terms import tables
-from ingest.verbs import elsewhere
+from ingest.verbs import elsewhere, publish
 from ingest.verbs.from_originals import ARRIVING, READING_IN, entries_of, put_in
 from ingest.verbs.load import ensure
 from ingest.verbs.names import Names, spellings
@@ -141,6 +141,7 @@ def _step_by_step(folder: Path, plan: Plan, now: datetime) -> Forgotten:
     left = elsewhere.rewrite(folder, names, but=_OURS)
     clean(folder, new_shop)
     left += elsewhere.still_named(folder, names, but=(*_OURS, *(line.split(": ")[0] for line in left)))
+    left += publish.not_covered(folder)
     backups = elsewhere.backups_in(folder)
     (folder / JOURNAL).unlink(missing_ok=True)
     return Forgotten(plan.code, tuple(left), tuple(backups))
@@ -294,6 +295,7 @@ def clean(folder: Path, shop: Shop) -> None:
             if version is not None:
                 Table(folder / "store" / name, version).forget_the_past()
         seals.note_files(connection, folder)
+        worked_out.let_go(folder)  # under this lock: who opened the shop before adds nothing after it
     index.follow(folder, shop)
     for path in (folder / book.FILE, ledger.path_of(folder)):
         if path.exists():

@@ -22,7 +22,7 @@ from ingest.store.alone import alone
 from ingest.store.problems import StoreProblem, first_line
 from ingest.store.sqlite_tables import connect
 from ingest.store.writing import write_whole
-from ingest.verbs import backup
+from ingest.verbs import backup, publish
 
 PARTS = (*backup.SHOP_FILES, book.FILE, access.FILE, originals.FOLDER, "cards", "store")  # what changes places
 UNDER_WAY = (
@@ -66,7 +66,8 @@ def _restore(folder: Path, path: Path, told: dict[str, Any], now: datetime) -> R
         for name in (book.FILE, f"store/{ledger.FILE}"):
             seals.seal(new, new / name)
         _who_may_sign_in(folder, new)
-        had = [part for part in PARTS if (folder / part).exists() and part != access.FILE]
+        _where_it_is_published(folder, new)
+        had = [part for part in PARTS if (folder / part).exists() and part not in (access.FILE, publish.FILE)]
         write_whole(work / READY, json.dumps({"had": had}).encode())
     except OSError as fault:
         shutil.rmtree(work, ignore_errors=True)
@@ -147,6 +148,12 @@ def _unpack(path: Path, told: dict[str, Any], new: Path) -> None:
                 (new / name).write_bytes(data)
     except (zipfile.BadZipFile, KeyError, EOFError, zipfile.zlib.error) as fault:  # type: ignore[attr-defined]
         raise StoreProblem(f"{path} is damaged ({first_line(fault)}); nothing was changed") from None
+
+
+def _where_it_is_published(folder: Path, new: Path) -> None:
+    """What was published since the backup was made stands at its targets still, so what is noted of it now stays."""
+    if (folder / publish.FILE).exists():
+        (new / publish.FILE).unlink(missing_ok=True)
 
 
 def _who_may_sign_in(folder: Path, new: Path) -> None:

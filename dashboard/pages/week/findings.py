@@ -52,7 +52,7 @@ def findings(shown: WeekShown, shop: Shop) -> html.Section:
     if quiet or found.known or shown.gauges or settled:
         lines: list[Any] = [html.Li(_quietly(one)) for one in quiet]
         if any("stream" in one.lead for one in quiet):
-            lines.append(html.Li("A stream is one reading of one model at one stage, in time order."))
+            lines.append(html.Li("A series is one measurement of one model at one stage, in time order."))
         if resting := every(shown.gauges, shop):
             lines.append(html.Li(resting))
         if found.known:
