@@ -15,8 +15,8 @@ from tests.trials.written import write
 
 SEED = 20270301
 GROUPS, BETWEEN = (3, 5, 10, 20, 60), (0.0, 0.25, 0.5, 1.0, 2.0, 5.0)
-SHOPS_OF_ALL = 12_000  # groups a row
-REPORTS = 400
+SHOPS_OF_ALL = 4_800  # groups a row
+REPORTS = 200
 
 
 def rates(groups: int, between: float, rng: np.random.Generator) -> tuple[float, float, float]:
