@@ -63,7 +63,6 @@ def inside(shop: Shop, asked: Mapping[str, Any]) -> html.Div:
             ),
             held(gauge_register.NAME, gauge_register.sheet, shop),
             held("What to do next", _next, found, studies, shop),
-            held(planning.NAME, planning.gauges),
         ]
     )
 
@@ -223,20 +222,21 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
 
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
     """What to do about it, in sentences."""
-    say = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
+    between = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
+    say: list[Any] = []
     coarse = _coarse(found)
-    for (key,), part in coarse.group_by("characteristic", maintain_order=True):
-        fewest = part.select(pl.col("steps_in_tolerance").min()).item()
-        holds = (
-            f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice."
-            if fewest is not None
-            else ""
-        )
+    if len(coarse):
+        names, holds = [], []
+        for (key,), part in coarse.group_by("characteristic", maintain_order=True):
+            names.append(shop.characteristic_name(str(key)))
+            fewest = part.select(pl.col("steps_in_tolerance").min()).item()
+            holds += [f"{names[-1].lower()} {numbers.plain(fewest, 1)}"] if fewest is not None else []
+        steps_held = f" Steps in the tolerance: {', '.join(holds)}; ten are common practice." if holds else ""
         tell = (
-            f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside "
+            f"read to the half step, or use a gauge with a finer one.{steps_held} Until then runs and shares outside "
             "are sounder than a spread."
         )
-        say.append(html.P([html.B(f"{shop.characteristic_name(str(key))}: "), tell]))
+        say.append(html.P([html.B(f"{'; '.join(names)}: "), tell]))
     studied = set(studies["characteristic"].to_list())
     without = [
         shop.characteristic_name(key)
@@ -249,7 +249,12 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
             "spread is the gauge."
         )
         say.append(html.P([html.B("No study yet: "), f"{', '.join(without)}. {how}"]))
-    return parts.sheet("What to do next", "", say or html.P("Nothing: every gauge is fine enough and studied."))
+    if between:
+        n = numbers.in_words(len(between), capital=True)
+        many = "limit lies" if len(between) == 1 else "kinds of limit lie"
+        say.append(parts.behind(between, f"{n} {many} between two marks of a gauge"))
+    say = say or [html.P("Nothing: every gauge is fine enough and studied.")]
+    return parts.sheet("What to do next", "", [*say, parts.behind(planning.gauges(), planning.NAME)])
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:

@@ -56,7 +56,8 @@ def headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, whe
     out = ""
     if elsewhere:
         many = numbers.in_words(len(elsewhere), capital=True)
-        out = f" {many} {'thing' if len(elsewhere) == 1 else 'things'} moved elsewhere, first {small(elsewhere[0])}."
+        more, first = " more" if moved else "", "first " if len(elsewhere) > 1 else ""
+        out = f" {many}{more} moved in no series of this view: {first}{small(elsewhere[0])}."
     if moved:
         things = f"{numbers.in_words(len(moved), capital=True)} {'thing' if len(moved) == 1 else 'things'} moved{where}"
         return f"{things}{', first' if len(moved) > 1 else ':'} {small(moved[0])}.{out}"

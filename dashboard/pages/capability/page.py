@@ -77,7 +77,9 @@ def layout(
     chosen = one.chosen(found, asked["stream"])
     resting = sentences_gauges.every(gauges_now.out_of_order(), shop)
     return parts.page(
-        parts.page_head(_headline(seen, shop, when), _under(seen, when, period)),
+        parts.page_head(
+            gauges.headline() if asked["open"] == "gauges" else _headline(seen, shop, when), _under(seen, when, period)
+        ),
         _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
         *([html.P(resting, className="small")] if resting else []),
         held("Room left", _room_left, seen, asked, shop, when),

@@ -90,7 +90,7 @@ def _elsewhere(seen: Sight, shop: Shop) -> list[Any]:
     """Matters that touch no series in sight, each a link to where it is seen."""
     if not seen.elsewhere:
         return []
-    told: list[Any] = ["Moved elsewhere: "]
+    told: list[Any] = ["Moved, but in no series of this view: "]
     for k, one in enumerate(seen.elsewhere[:MOST]):
         page = "/bench" if one.only_some else PATH
         asked = {name: one.main[name] for name in KEY} if page == PATH else {"stage": one.main["stage"]}
