@@ -149,7 +149,7 @@ def _finished(weekly: pl.DataFrame, week: date) -> int | None:
 
 def _unjudged(apart: pl.DataFrame) -> str:
     """How many streams could not be judged, and why the first could not."""
-    many = f"{len(apart)} stream{'' if len(apart) == 1 else 's'} could not be judged and no other hangs on them"
+    many = f"{len(apart)} series could not be judged and no other hangs on them"
     return f"{many}; the first: {apart['why'][0]}"
 
 

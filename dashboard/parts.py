@@ -17,8 +17,9 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import address
 from dashboard.desk import signed
 from dashboard.drawings import behind, both, graph, graph_id
+from dashboard.saving import files, save_whole
 
-__all__ = ["behind", "both", "graph", "graph_id"]  # charts stand in dashboard.drawings
+__all__ = ["behind", "both", "graph", "graph_id", "save_whole"]  # of dashboard.drawings and dashboard.saving
 
 MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
     "moved-up": "moved up",
@@ -59,7 +60,6 @@ KEYS = (
     "other",
     "corrected",
 )
-SAVED = (("Save picture", "picture", "svg"), ("as PNG", "picture", "png"), ("Save table", "table", "table"))
 Words = Any  # text, or a list of texts and components
 
 
@@ -69,7 +69,7 @@ def aria(**said: str) -> dict[str, Any]:
 
 
 def data(**told: str) -> dict[str, Any]:
-    """Attributes for the page's own script: `data(save="table")`."""
+    """Attributes for the page's own script: `data(save="csv")`."""
     return {f"data-{name}": words for name, words in told.items()}
 
 
@@ -98,19 +98,12 @@ def sheet(
     """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it.
 
     At its foot the browser offers what stands in it for saving: charts as SVG or PNG, tables as CSV (page.js;
-    page.css hides what does not apply).
+    page.css hides what does not apply), tables as a workbook too (workbook.js).
     """
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
     more = {"id": id} if id is not None else {}
-    save = [
-        html.Button(words, type="button", className=f"save-{what}", **data(save=form)) for words, what, form in SAVED
-    ]
-    return html.Section(
-        [head, *_listed(children), html.Div(save, className="save no-print")],
-        className=f"sheet {className}".strip(),
-        **more,
-    )
+    return html.Section([head, *_listed(children), files()], className=f"sheet {className}".strip(), **more)
 
 
 def row(columns: str, *sheets: Any) -> html.Div:
@@ -326,18 +319,6 @@ def drop(words: str, id: Any, most: int, *, in_pieces: int = 0, tick: str = "") 
     said = html.P(hidden=True, className="too-large small", role="alert")
     bounds: dict[str, Any] = {"data-most": str(most), "data-pieces": str(in_pieces), "data-tick": tick}
     return html.Div([place, said], **bounds)
-
-
-def save_whole(name: str, **filters: str | None) -> html.Div:
-    """The way to a whole table as CSV or as a workbook, unrounded: its name in SAVED of app.py, the page's filters."""
-    csv, xlsx = (address.address(f"/save/{name}{form}", **filters) for form in ("", ".xlsx"))
-    return html.Div(
-        [
-            html.A("Save as CSV, unrounded", href=csv, className="button"),
-            html.A("as a workbook", href=xlsx, className="button"),
-        ],
-        className="acts",
-    )
 
 
 def _listed(children: Any) -> list[Any]:

@@ -1,6 +1,6 @@
 """A long table: plain HTML, sorted and leafed through by the address, so that a link, Back and print agree.
 
-Twenty-five rows stand on a page. A heading sorts by its figure, once more turns the order round; both are links that
+Twelve rows stand on a page. A heading sorts by its figure, once more turns the order round; both are links that
 keep the reader's place.
 """
 
@@ -14,7 +14,7 @@ from dash import dcc, html
 from dashboard import address as addresses
 from dashboard import numbers
 
-PAGE_ROWS = 25  # before a person leafs on
+PAGE_ROWS = 12  # before a person leafs on
 
 
 def leafed(

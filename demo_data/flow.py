@@ -20,6 +20,10 @@ RECEIVING, RETENSION, PLAY, REST, FINAL, PACKING, REPAIR = (
 )
 
 
+DRAWN = np.arange(len(STAGES))  # column of a stage in what is drawn: where the stage stood when the seed was first run
+DRAWN[[RETENSION, PLACE["stringing"]]] = PLACE["stringing"], RETENSION
+
+
 class Chance:
     """Numbers drawn by name: the first pass of an instrument at a stage gets the same ones whatever is drawn around
     it.
@@ -43,7 +47,7 @@ class Chance:
         self, visits: "Visits", name: str, draw: Callable[[np.random.Generator, tuple[int, ...]], np.ndarray]
     ) -> np.ndarray:
         """One number per visit: the kept one for a first pass, a new one for a repeat."""
-        values = self.first(name, draw)[visits.instrument, visits.stage]
+        values = self.first(name, draw)[visits.instrument, DRAWN[visits.stage]]
         repeats = visits.repeat > 0
         values[repeats] = draw(self.rng(name + " again"), (int(repeats.sum()),))
         return np.asarray(values)

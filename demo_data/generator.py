@@ -13,7 +13,7 @@ from demo_data.dirt import Speck, soiled
 from demo_data.flow import FINAL, PACKING, RECEIVING, Chance, Instruments, Visits, base_visits, clocked, intake
 from demo_data.measures import SET_STAGE, Measures, measured
 from demo_data.sheets import Sheet, Writer
-from demo_data.studies import gauge_studies
+from demo_data.studies import gauge_checks, gauge_studies
 from demo_data.troubles import Trouble, early_ends, left_behind, walked
 
 TEMPLATES = ("shop.toml", "specs.csv", "changes.csv")
@@ -195,4 +195,7 @@ def write_shop(folder: Path, *, weeks: int = shop.WEEKS, seed: int = shop.SEED) 
         (folder / name).write_bytes(files("demo_data").joinpath(name).read_bytes())
     _write(folder, "lots.csv", lots_table(told))
     _write(folder, "climate.csv", climate_table(told))
+    (folder / "cards").mkdir(exist_ok=True)
+    checked = gauge_checks(told.chance.rng("gauge checks"), told.days)
+    _write(folder / "cards", "gauge_checks.csv", pl.DataFrame(checked, ["at", "gauge", "value", "who"], orient="row"))
     return [_write(logs, name, _frame(sheet), separator) for name, separator, sheet, _ in sheets(told)]

@@ -57,10 +57,11 @@ def measured(visits: Visits, instruments: Instruments, air: Climate, days: np.nd
         columns[name] = np.where(where & ~blank, values, np.nan)
 
     _bow(visits, instruments, chance, keep)
-    set_head = _last_set(visits, HEAD)
-    head = shop.HEAD[model] + shop.SET_SD["head"] * chance.normal(visits, "head set")[set_head]
-    head += shop.READ_SD["head"] * chance.normal(visits, "head read")
-    keep("head", _stepped(head, shop.STEP["head dial"]), (shop.HEAD[model] > 0) & np.isin(stage, (HEAD, RETENSION)))
+    _head(visits, model, chance, keep)
+    angle = shop.NECK_ANGLE[model] + shop.SET_SD["neck_angle"] * chance.normal(visits, "neck angle set")
+    angle += shop.READ_SD["neck_angle"] * chance.normal(visits, "neck angle read")
+    there = (shop.NECK_ANGLE[model] > 0) & (stage == PLACE["neck_angle"])
+    keep("neck_angle", _stepped(angle, shop.STEP["angle block"]), there)
     _relief(visits, instruments, air, days, chance, keep)
     gauge = _action(visits, model, days, chance, keep)
 
@@ -73,6 +74,21 @@ def measured(visits: Visits, instruments: Instruments, air: Climate, days: np.nd
     at_twelve = _intonation(visits, model, days, chance, keep)
     played, frets = _play(visits, model, at_twelve, nut, chance)
     return Measures(columns, gauge, played, frets)
+
+
+def _head(visits: Visits, model: np.ndarray, chance: Chance, keep: Keep) -> None:
+    """The head as it was set, and a day later under its strings: fallen as it is found, on its mark again as it is
+    left.
+    """
+    set_head = _last_set(visits, HEAD)
+    state = shop.HEAD[model] + shop.SET_SD["head"] * chance.normal(visits, "head set")[set_head]
+    read = shop.READ_SD["head"] * chance.normal(visits, "head read")
+    banjo, again = shop.HEAD[model] > 0, visits.stage == RETENSION
+    found = state + read - np.where(again, shop.HEAD_FALLS, 0.0)
+    keep("head", _stepped(found, shop.STEP["head dial"]), banjo & np.isin(visits.stage, (HEAD, RETENSION)))
+    left = shop.HEAD[model] + shop.SET_SD["head"] * chance.normal(visits, "head set again")
+    left += shop.READ_SD["head"] * chance.normal(visits, "head read again")
+    keep("head left", _stepped(left, shop.STEP["head dial"]), banjo & again)
 
 
 def _bow(visits: Visits, instruments: Instruments, chance: Chance, keep: Keep) -> None:
@@ -97,7 +113,10 @@ def _relief(
     set_at = _last_set(visits, STRAIGHTENING)
     state = shop.RELIEF[model] + (shop.SET_SD["relief"] * chance.normal(visits, "relief set"))[set_at]
     rh = air.rh_at(visits.finish, days[0], lag_hours=damp["lag_hours"])
-    state_now = state + np.where(model == MODELS.index(damp["model"]), damp["size"] * (rh - 47.5), 0.0)
+    rodless = PLANTED["rodless_air"]
+    follows = np.where(model == MODELS.index(damp["model"]), damp["size"], 0.0)
+    follows += np.where(np.isin(model, [MODELS.index(name) for name in rodless["models"]]), rodless["size"], 0.0)
+    state_now = state + follows * (rh - 47.5)
     read = shop.READ_SD["relief"] * chance.normal(visits, "relief read")
     keep("relief", _stepped(state_now + read, shop.STEP["leaves"]), np.isin(stage, (PLAY, FINAL)))
     came = shop.RELIEF_FOUND + shop.RELIEF_FOUND_SD * chance.normal(visits, "relief found")
@@ -190,6 +209,9 @@ def _play(
     cents = usual + tuning + stretch + at_twelve[rows][:, :, None] * far + high[:, :, None] * hook
     cents = _stepped(cents + rng.normal(scale=shop.PLUCK_SD, size=cents.shape), shop.STEP["tuner"])
     cents[shop.STRINGS[model[rows]][:, None] <= np.arange(6)[None, :]] = np.nan
+    short = shop.SHORT_STRING[model[rows]][:, None] == np.arange(1, 7)[None, :]  # it has no fret where it does not lie
+    without = (fret[None, :] > 0) & (fret[None, :] <= shop.STARTS_AT[model[rows]][:, None])
+    cents[short[:, :, None] & without[:, None, :]] = np.nan
     return rows, cents
 
 

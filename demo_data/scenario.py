@@ -39,6 +39,10 @@ STARTED = np.array([tech["started"] for tech in SHOP["tech"]], dtype="datetime64
 NOBODY = -1  # nobody works at the rest
 
 PREFIX = ("L2", "L4", "PC", "HO", "HD", "HX", "D5", "DR", "K2", "K3")  # of a serial, model by model
+OF_FIXED = {"bridge foot gap": "saddle not flat"}  # what a fault is called where the bridge is fixed: it has a saddle
+FIXED_BRIDGE = np.array([model["bridge"] == "fixed" for model in SHOP["model"]])
+SHORT_STRING = np.array([model.get("short_string", {}).get("string", 0) for model in SHOP["model"]])  # 0 = none
+STARTS_AT = np.array([model.get("short_string", {}).get("starts_at", 0) for model in SHOP["model"]])
 PER_DAY = np.array([7.0, 4.0, 10.0, 12.0, 10.0, 0.18, 10.0, 3.0, 10.5, 3.2])  # common practice, no published source
 FIRST_DAY = np.array(["2000-01-01"] * 9 + ["2026-10-19"], dtype="datetime64[D]")  # the last model is new
 DAY_FROM, DAY_TO = 62, 72  # instruments taken in on a day
@@ -193,12 +197,14 @@ ACTION = np.array([[2.60, 2.50], [2.60, 2.50], [2.50, 2.50], [2.40, 1.80], [2.40
 NUT = np.array([[0.56, 0.51], [0.56, 0.51], [0.56, 0.51], [0.55, 0.35], [0.55, 0.35], [0.55, 0.35],
                 [0.65, 0.60], [0.60, 0.55], [0.60, 0.45], [0.60, 0.45]])  # bass, treble  # fmt: skip
 HEAD = np.array([0, 0, 0, 0, 0, 0, 86.3, 89.8, 0, 0])
+HEAD_FALLS = 0.6  # dial units that a head gives way under its strings in a day, before it is tensioned again
+NECK_ANGLE = np.array([0, 0, 0, 0, 0, 0, 3.0, 3.0, 0, 0])  # degrees; banjos alone have one that is set
 BOW = 0.07  # incoming, both edges
 
 # Spreads: what a bench leaves, what a gauge and a hand add. Rounding to the gauge's step comes on top.
-SET_SD = {"relief": 0.031, "action": 0.085, "head": 0.7}
+SET_SD = {"relief": 0.031, "action": 0.085, "head": 0.7, "neck_angle": 0.12}
 NUT_SD = np.array([0.042, 0.042, 0.042, 0.031, 0.031, 0.031, 0.048, 0.048, 0.038, 0.038])
-READ_SD = {"relief": 0.013, "action": 0.035, "nut": 0.010, "head": 0.4, "bow": 0.015}
+READ_SD = {"relief": 0.013, "action": 0.035, "nut": 0.010, "head": 0.4, "bow": 0.015, "neck_angle": 0.04}
 BOW_NECK_SD, BOW_EDGE_SD = 0.047, 0.030
 RELIEF_FOUND, RELIEF_FOUND_SD = 0.05, 0.055  # as the necks come to straightening, no strings
 STRING_PULL = 0.09  # mm of relief that the strings add
@@ -208,7 +214,8 @@ PLUCK_SD = 2.0  # one pluck by one hand; Mottola 2018, same-fretted-note intonat
 PLUCKS = 3  # the mean of three is written at the bench and at final; the play test writes one
 STRING_OFFSET = np.array([0.4, -0.3, 0.2, 0.5, -0.2, 0.1])  # cents at fret 12, string by string
 
-STEP = {"leaves": 0.0254, "taper in": 0.0508, "taper mm": 0.05, "rule 64": 25.4 / 128, "tuner": 0.5, "head dial": 0.5}
+STEP = {"leaves": 0.0254, "taper in": 0.0508, "taper mm": 0.05, "rule 64": 25.4 / 128, "tuner": 0.5, "head dial": 0.5,
+        "angle block": 0.1}  # fmt: skip
 FRETS = (0, 1, 2, 3, 5, 7, 9, 12)
 SHARE_PLAYED = 0.15  # of the instruments are played on several frets
 SUPPLIERS = ("Marrow & Pine", "Oxbow Necks", "Tansy Hill")

@@ -26,6 +26,10 @@ FAULT_WORDS = {
     "buzz mid neck": "mid buzz",
     "action out after settling": "action out",
 }
+CHECKS = {  # of final inspection: the good word, and the word that goes with a fault
+    "Finish": ("clean", {"finish flaw": "scratch"}),
+    "Tuners": ("smooth", {"stiff tuner": "stiff", "string slips": "slip"}),
+}
 TYPED_MINUTES = [PLACE[name] for name in ("levelling", "crowning", "nut_slotting", "repair")]
 
 
@@ -76,6 +80,12 @@ def words(values: np.ndarray, table: dict[str, str]) -> np.ndarray:
     return np.array([table.get(value, value) for value in distinct], dtype=object)[place] if len(distinct) else values
 
 
+def words_or(values: np.ndarray, table: dict[str, str], otherwise: str) -> np.ndarray:
+    """The word that goes with each value, `otherwise` where none does."""
+    distinct, place = np.unique(values.astype(str), return_inverse=True)
+    return np.array([table.get(value, otherwise) for value in distinct], dtype=object)[place]
+
+
 class Writer:
     """Turns visits and readings into sheets of a week."""
 
@@ -111,7 +121,9 @@ class Writer:
         open_ = (visits.outcome == "pass") & (self.draw < shop.SHARE_OPEN) & (visits.stage != PACKING)
         self.outcome[open_] = ""
         trade = rng.random(len(visits)) < 0.4
-        self.fault = np.where(trade, words(visits.fault, FAULT_WORDS), visits.fault)
+        fixed = shop.FIXED_BRIDGE[model]
+        fault = np.where(fixed, words(visits.fault, shop.OF_FIXED), visits.fault)
+        self.fault = np.where(trade, words(fault, FAULT_WORDS), fault)
         self.packed_with = self._packing_of_finals()
 
     def _packing_of_finals(self) -> np.ndarray:
@@ -190,7 +202,7 @@ class Writer:
             **self.findings(rows),
             "Relief in": cells(read["relief found"][rows], inches),
             "Relief out": cells(read["relief left"][rows], inches),
-            "Head": cells(read["head"][rows], pitch),
+            "Head": self.head(rows),
             "Act. B @12": self.action("bass", rows),
             "Act. T @12": self.action("treble", rows),
             "Nut B": cells(read["nut bass"][rows], thou),
@@ -200,7 +212,13 @@ class Writer:
             sheet[f"Int {string}"] = cells(read[f"intonation {string}"][rows], pitch)
         sheet["Gauge"] = self.measures.gauge[rows]
         sheet["Note"] = np.where(v.outcome[rows] == "hold", "waiting for a part", "").astype(object)
+        sheet["Angle"] = cells(read["neck_angle"][rows], pitch)
         return sheet
+
+    def head(self, rows: np.ndarray) -> np.ndarray:
+        """The head dial; where the head was tensioned again as found, then as left."""
+        found, left = (cells(self.measures.columns[name][rows], pitch) for name in ("head", "head left"))
+        return np.where((found != "") & (left != "") & (found != left), found + " -> " + left, found)
 
     def findings(self, rows: np.ndarray) -> Sheet:
         """What came of the visit: the same five columns on three sheets."""
@@ -283,6 +301,8 @@ class Writer:
         for string in range(1, 7):
             sheet[f"I{string}"] = cells(read[f"intonation {string}"][rows], one)
         sheet["Gauge"] = self.measures.gauge[rows]
+        for name, (good, bad) in CHECKS.items():
+            sheet[name] = np.where(v.outcome[rows] == "hold", "", words_or(v.fault[rows], bad, good))
         sheet["Packed"] = np.where(packed, stamps(v.finish[packing], self.days, "%d/%m/%Y %H:%M"), "")
         sheet["Packer"] = np.where(packed, self.tech[packing], "")
         sheet["Pack result"] = np.where(packed, self.outcome[packing], "")

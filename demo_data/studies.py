@@ -1,5 +1,5 @@
 """Two gauge studies on paper: feeler leaves on bare necks and at the nut. Ten parts, three people, three trials
-each.
+each. And what gauges read on their master pieces: every Monday, as they should, but for one that is forgotten.
 """
 
 import numpy as np
@@ -45,3 +45,21 @@ def gauge_studies(rng: np.random.Generator) -> dict[str, Sheet]:
         ),
         "study_2026-10_nut.csv": _sheet("nut 2026-10", "nut", ("T01", "T02", "T09"), [thou(x) for x in nuts], "thou"),
     }
+
+
+FORGOTTEN, LAST_CHECKED = "rule 64", "2026-10-05"  # a rule does not wear: it was checked once and then no more
+WHO = "T02"
+MASTERS = {"leaves": 0.254, "taper in": 2.54, "taper mm": 2.5, "rule 64": 2.38125}  # mm, as in shop.toml
+
+
+def gauge_checks(rng: np.random.Generator, days: np.ndarray) -> list[tuple[str, str, str, str]]:
+    """Rows of cards/gauge_checks.csv: when, gauge, what it read on its master piece in mm, who."""
+    rows = [(LAST_CHECKED, FORGOTTEN, MASTERS[FORGOTTEN])]
+    mondays = [day for day in days if int(day.astype(int) + 3) % 7 == 0]
+    for gauge, master in MASTERS.items():
+        off = rng.random(len(mondays)) < 0.12  # one step off now and then: that is no drift
+        way = np.where(rng.random(len(mondays)) < 0.5, -1, 1)
+        if gauge != FORGOTTEN:
+            rows += [(str(day), gauge, master + shop.STEP[gauge] * float(step))
+                     for day, step in zip(mondays, np.where(off, way, 0), strict=True)]  # fmt: skip
+    return [(f"{day}T07:35:00+00:00", gauge, f"{value:.6g}", WHO) for day, gauge, value in sorted(rows)]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from demo_data import scenario as shop
-from demo_data.flow import FINAL, PACKING, PLAY, RECEIVING, REPAIR, REST, Instruments, Visits, learning
+from demo_data.flow import DRAWN, FINAL, PACKING, PLAY, RECEIVING, REPAIR, REST, Instruments, Visits, learning
 from demo_data.scenario import PLACE, PLANTED, STAGES
 
 Row = tuple[int, str, str, str, str, str, int]  # stage, outcome, fault, fault_at, cause, sent_back_to, extra wait
@@ -38,7 +38,8 @@ def left_behind(
         (visits.stage == PLACE[nut["stage"]]) & (visits.tech == shop.TECH[nut["tech"]]), nut["times"], 1.0
     )
     odds *= 1 + PLANTED["learners"]["size"] * learning(visits.tech, days[instruments.day[visits.instrument]])
-    hits = np.flatnonzero(rng.random(len(odds)) < odds)
+    order = np.lexsort((DRAWN[visits.stage], visits.instrument))  # drawn as the bench stood when the seed was first run
+    hits = order[rng.random(len(odds)) < odds[order]]
     found: dict[int, Trouble] = {}
     for row in rng.permutation(hits):
         number, stage = int(visits.instrument[row]), int(visits.stage[row])

@@ -95,13 +95,14 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("click", (event) => {
     const what = event.target.dataset && event.target.dataset.save, sheet = what && event.target.closest(".sheet");
     if (!sheet) return;
-    if (what !== "table") {
+    if (what === "svg" || what === "png") {
       window.truerun_files(sheet, named(sheet), what);
       return;
     }
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob(["\ufeff" + csv(sheet)], { type: "text/csv" }));
-    link.download = `${named(sheet)}.csv`;
+    const made = what === "xlsx" ? window.truerun_workbook([...sheet.querySelectorAll("table.plain")], named(sheet)) : new Blob(["\ufeff" + csv(sheet)], { type: "text/csv" });
+    link.href = URL.createObjectURL(made);
+    link.download = `${named(sheet)}.${what}`;
     link.click();
     URL.revokeObjectURL(link.href);
   });

@@ -49,7 +49,7 @@ class MapView:
 def capability_map(view: MapView, *, narrow: bool = False) -> Figure:
     """The map; two cells abreast on a phone."""
     if not view.cells:
-        return style.empty("No stream has limits asked and readings yet.", narrow=narrow)
+        return style.empty("No series has limits asked and readings yet.", narrow=narrow)
     if narrow:
         return _narrow(view)
     names = min(210, max(110, max(len(row) for row in view.rows) * 7 + 14))

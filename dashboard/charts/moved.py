@@ -70,7 +70,7 @@ def end_of(view: MovedView) -> float:
 def moved(view: MovedView, *, narrow: bool = False) -> Figure:
     """The chart."""
     if not view.rows and not view.steady:
-        return style.empty("No stream has readings enough to run true or to move.", narrow=narrow)
+        return style.empty("No series has readings enough to run true or to move.", narrow=narrow)
     width = style.NARROW if narrow else style.WIDE
     left, right = (10, width - 10) if narrow else AXIS
     pitch = NARROW_PITCH if narrow else PITCH

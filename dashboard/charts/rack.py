@@ -62,7 +62,7 @@ class RackView:
 def rack(view: RackView, *, narrow: bool = False) -> Figure:
     """The rack; on a phone each row's name stands above its cells."""
     if not view.cells:
-        return style.empty("No stream has a reading yet.", narrow=narrow)
+        return style.empty("No series has a reading yet.", narrow=narrow)
     width = style.NARROW if narrow else style.WIDE
     names = max((len(row.name) for row in view.rows), default=0)
     left = 0 if narrow else min(230, max(110, int(names * style.CHARACTER) + 14))

@@ -42,7 +42,7 @@ class NeedRow:
 def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False) -> Figure:
     """The chart; `end` is the tolerances at the end of the axis, past the largest dot."""
     if not rows:
-        return style.empty("No stream has limits asked and readings yet.", narrow=narrow)
+        return style.empty("No series has limits asked and readings yet.", narrow=narrow)
     width = style.NARROW if narrow else style.WIDE
     left, right = (6, width - 8) if narrow else (LEFT, width - RIGHT)
     pitch, head = (NARROW_PITCH, 52) if narrow else (PITCH, 56)

@@ -194,7 +194,7 @@ def limits(
     rows, unsteady = limits_proposal(snapshot, from_date=begin, to_date=end, model=model, characteristic=characteristic)
     if rows.is_empty():
         least = shop_file.judging.least_readings
-        raise UserProblem(f"No stream has {least} readings from {first} to {last}; nothing was put on file")
+        raise UserProblem(f"No series has {least} readings from {first} to {last}; nothing was put on file")
     for row in unsteady.iter_rows(named=True):
         stream = " ".join(row[name] for name in ("characteristic", "position", "model", "stage", "tech") if row[name])
         say(
@@ -202,4 +202,4 @@ def limits(
             "times the usual spread"
         )
     write_limits(shop, rows, who, why, now=now())
-    say(f"Limits of {rows.height} streams are on file, from the readings of {first} to {last}.")
+    say(f"Limits of {rows.height} series are on file, from the readings of {first} to {last}.")

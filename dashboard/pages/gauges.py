@@ -63,7 +63,6 @@ def inside(shop: Shop, asked: Mapping[str, Any]) -> html.Div:
             ),
             held(gauge_register.NAME, gauge_register.sheet, shop),
             held("What to do next", _next, found, studies, shop),
-            held(planning.NAME, planning.gauges),
         ]
     )
 
@@ -83,7 +82,7 @@ def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
         return f"Gauges are too coarse for {'; '.join(told[:3])}."
     if found.is_empty() and studies.is_empty():
         return "No gauge is declared yet."
-    return "Every gauge with enough readings is fine enough for its streams."
+    return "Every gauge with enough readings is fine enough for its series."
 
 
 def _coarse(found: pl.DataFrame) -> pl.DataFrame:
@@ -160,7 +159,7 @@ def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Se
     few = pl.col("state") == states.THIN
     told = [_line(row, shop) for row in rows.sort(few, maintain_order=True).iter_rows(named=True)]
     columns = [
-        ("what", "Stream"),
+        ("what", "Series"),
         ("stage", "Stage", "wide-only"),
         ("word", "Gauge"),
         ("step", "Step", "n"),
@@ -174,9 +173,9 @@ def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Se
     body = (
         [html.P(UNDER, className="small"), leafed(told, columns, "gauges-steps", "/capability", asked), save]
         if told
-        else html.P("No stream of this kind.", className="small")
+        else html.P("No series of this kind.", className="small")
     )
-    return parts.sheet("Steps against spread and tolerance", "the coarsest first; streams of few readings last", body)
+    return parts.sheet("Steps against spread and tolerance", "the coarsest first; series of few readings last", body)
 
 
 def _rows(found: pl.DataFrame, characteristic: str | None, word: str | None) -> pl.DataFrame:
@@ -223,20 +222,21 @@ def _line(row: dict[str, Any], shop: Shop) -> dict[str, Any]:
 
 def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Section:
     """What to do about it, in sentences."""
-    say = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
+    between = [html.P(text) for text in sentences.between_marks(desk.here().snapshot().specs.between, shop)]
+    say: list[Any] = []
     coarse = _coarse(found)
-    for (key,), part in coarse.group_by("characteristic", maintain_order=True):
-        fewest = part.select(pl.col("steps_in_tolerance").min()).item()
-        holds = (
-            f" Its tolerance holds {numbers.plain(fewest, 1)} steps; ten are common practice."
-            if fewest is not None
-            else ""
-        )
+    if len(coarse):
+        names, holds = [], []
+        for (key,), part in coarse.group_by("characteristic", maintain_order=True):
+            names.append(shop.characteristic_name(str(key)))
+            fewest = part.select(pl.col("steps_in_tolerance").min()).item()
+            holds += [f"{names[-1].lower()} {numbers.plain(fewest, 1)}"] if fewest is not None else []
+        steps_held = f" Steps in the tolerance: {', '.join(holds)}; ten are common practice." if holds else ""
         tell = (
-            f"read to the half step, or use a gauge with a finer one.{holds} Until then runs and shares outside "
+            f"read to the half step, or use a gauge with a finer one.{steps_held} Until then runs and shares outside "
             "are sounder than a spread."
         )
-        say.append(html.P([html.B(f"{shop.characteristic_name(str(key))}: "), tell]))
+        say.append(html.P([html.B(f"{'; '.join(names)}: "), tell]))
     studied = set(studies["characteristic"].to_list())
     without = [
         shop.characteristic_name(key)
@@ -249,7 +249,12 @@ def _next(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> html.Sectio
             "spread is the gauge."
         )
         say.append(html.P([html.B("No study yet: "), f"{', '.join(without)}. {how}"]))
-    return parts.sheet("What to do next", "", say or html.P("Nothing: every gauge is fine enough and studied."))
+    if between:
+        n = numbers.in_words(len(between), capital=True)
+        many = "limit lies" if len(between) == 1 else "kinds of limit lie"
+        say.append(parts.behind(between, f"{n} {many} between two marks of a gauge"))
+    say = say or [html.P("Nothing: every gauge is fine enough and studied.")]
+    return parts.sheet("What to do next", "", [*say, parts.behind(planning.gauges(), planning.NAME)])
 
 
 def saved(**asked: str) -> tuple[str, pl.DataFrame]:

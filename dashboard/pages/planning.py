@@ -36,8 +36,8 @@ def ppk() -> html.Section:
     return parts.sheet(NAME, f"to show Ppk above {planning.ASKED}", [say, parts.plain_table(rows, columns)])
 
 
-def gauges() -> html.Section:
-    """To qualify a gauge (Gauges)."""
+def gauges() -> html.Div:
+    """To qualify a gauge (Gauges): how many parts, people and trials."""
     plans = planning.gauge_plans()
     rows = [
         {
@@ -54,10 +54,9 @@ def gauges() -> html.Section:
         ("good", f"Passes one of {numbers.share(planning.GOOD, 100)}", "n"),
         ("poor", f"Passes one of {numbers.share(planning.POOR, 100)}", "n"),
     ]
-    right = (
-        f"to qualify a gauge: its part and people's together at most {numbers.share(planning.LIMIT, 100)} of the spread"
-    )
-    return parts.sheet(NAME, right, [html.P(words.gauges(plans)), parts.plain_table(rows, columns)])
+    most = numbers.share(planning.LIMIT, 100)
+    aim = f"To qualify a gauge: its part and people's together at most {most} of the spread."
+    return html.Div([html.P(f"{aim} {words.gauges(plans)}"), parts.plain_table(rows, columns)])
 
 
 def suppliers(shop: Shop, name: str, model: str | None) -> html.Section:

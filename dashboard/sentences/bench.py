@@ -135,10 +135,10 @@ def chance_and_mix(row: Row | None) -> tuple[str, str]:
         return "", ""
     often = "of people whose work is as the others', 1 in 20 or fewer would be told so"
     if row["more"]:
-        first = (
-            f"More came back than chance and mix explain ({often}). Look at the work together, and at what came "
-            "with it."
-        )
+        holds_one = row["ratio_low"] is not None and row["ratio_low"] < 1
+        but = " The interval above still holds 1, as the others: a hint, not a finding." if holds_one else ""
+        lead = "Perhaps more came back than" if holds_one else "More came back than"
+        first = f"{lead} chance and mix explain ({often}).{but} Look at the work together, and at what came with it."
     else:
         little = row["expected"] < ENOUGH
         first = "Not more came back than chance and mix explain"
@@ -148,7 +148,9 @@ def chance_and_mix(row: Row | None) -> tuple[str, str]:
             else "."
         )
     inside = "Outside" if row["outside_funnel"] else "Inside"
-    return first, f"{inside} the funnel, which holds 998 of 1,000 by chance and the unrest that all people here share."
+    held = "which holds 998 of 1,000 by chance and the unrest that all people here share"
+    wider = "; it is the stricter test of the two" if row["more"] and not row["outside_funnel"] else ""
+    return first, f"{inside} the funnel, {held}{wider}."
 
 
 def not_charged(rows: list[Row]) -> str:

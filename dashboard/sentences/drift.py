@@ -8,12 +8,13 @@ from typing import Any
 from analysis.studies.drift.shift import Outside, Shift
 from analysis.studies.drift.states import MOVED, STEADY, THIN
 from analysis.studies.drift.stream_view import StreamSeen
-from analysis.studies.matters.records import SET_BY, TECH_AT, Candidate, MovesWith
+from analysis.studies.matters.records import SET_BY, TECH_AT, Candidate, Matter
 from dashboard import numbers
-from dashboard.sentences import matters
+from dashboard.sentences import judging, matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
+LEAST_MORE = 0.2  # instruments a week
 GAUGES = {"unfit": "unfit", "coarse": "coarse", "fit": "fit", "untested": "untested"}
 WHY_ADJUSTED = {
     "setters differ": "people set it at different means, so the average is taken of the deviations from each one's "
@@ -38,65 +39,61 @@ BOOK_WORDS = {
 def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
     """`HERON-OM, action bass`, with `, final inspection` where asked."""
     what = sentences.characteristic(shop, row["characteristic"], row["position"])
-    return f"{row['model']}, {_small(what)}" + (f", {_small(shop.stage_name(row['stage']))}" if stage else "")
+    return f"{row['model']}, {small(what)}" + (f", {small(shop.stage_name(row['stage']))}" if stage else "")
 
 
-def _small(text: str) -> str:
+def small(text: str) -> str:
     """A name inside a sentence; a name in capitals keeps them."""
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
-def headline(moved: int, streams: int, thin: int, most: dict[str, Any] | None, shop: Shop) -> str:
-    """`Three of 60 streams moved. HERON-OM action bass moved most.`"""
-    if not streams:
+def headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
+    """`Three things moved at final inspection, first action treble on HERON-OM: up 0.18 mm (0.15 to 0.21).` moved: each
+    thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin.
+    """
+    if not judged and not thin and not moved:
         return "No readings to judge yet."
-    many = "stream" if streams == 1 else "streams"
-    if not moved:
-        if thin == streams:
-            return "Too few readings to say yet."
-        judged = streams - thin
-        return (
-            f"{'The one stream' if judged == 1 else f'All {numbers.count(judged)} streams'} that can be judged ran "
-            "true."
-        )
-    first = f"{numbers.in_words(moved, capital=True)} of {numbers.count(streams)} {many} moved."
-    if most is None or most["shift"] is None:
-        return first
-    name = f"{most['model']} {_small(sentences.characteristic(shop, most['characteristic'], most['position']))}"
-    return f"{first} {name} moved most." if moved > 1 else f"{first} It is {name}."
+    out = ""
+    if elsewhere:
+        many = numbers.in_words(len(elsewhere), capital=True)
+        more, first = " more" if moved else "", "first " if len(elsewhere) > 1 else ""
+        out = f" {many}{more} moved in no series of this view: {first}{small(elsewhere[0])}."
+    if moved:
+        things = f"{numbers.in_words(len(moved), capital=True)} {'thing' if len(moved) == 1 else 'things'} moved{where}"
+        return f"{things}{', first' if len(moved) > 1 else ':'} {small(moved[0])}.{out}"
+    if not judged:
+        return f"Too few readings to say yet.{out}"
+    ran = (
+        "the one series that can be judged" if judged == 1 else f"all {numbers.count(judged)} series that can be judged"
+    )
+    return f"Nothing moved{where}: {ran} ran true.{out}" if out else f"{ran[0].upper()}{ran[1:]} ran true."
 
 
 def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "") -> str:
     """Which readings, which weeks, and by what they are judged."""
-    where = _small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
+    where = small(shop.stage_name(stages[0])) if len(stages) == 1 else "all stages"
     who = f" of what {tech} set" if tech else ""
     many = "week" if weeks == 1 else "weeks"
     seen = (
         f"First-pass readings{who} at {where}, {numbers.in_words(weeks)} {many} to "
         f"{numbers.long_day(last).partition(' ')[2]}."
     )
-    return f"{seen} {judged_by(shop)}"
-
-
-def judged_by(shop: Shop) -> str:
-    """By what the charts of this shop are judged."""
-    budget = shop.judging.budget
-    if budget is None:
-        rules = ", ".join(shop.judging.rules)
-        return (
-            f"Classical limits at {numbers.plain(shop.judging.width, 1).removesuffix('.0')} spreads; what opens a "
-            f"signal: {rules}."
-        )
-    allowed = numbers.in_words(int(budget), capital=True) if budget == int(budget) else numbers.plain(budget, 1)
-    return (
-        f"{allowed} false {'signal' if budget <= 1 else 'signals'} a week {'is' if budget <= 1 else 'are'} allowed for."
-    )
+    return f"{seen} {judging.judged_by(shop)}"
 
 
 def moved_line(row: dict[str, Any], shop: Shop, now: date) -> str:
     """One moved stream in a list: `up 0.17 mm, 28 % of the tolerance, since 12 Nov`."""
     since = f", since {numbers.day(sentences.local(shop, row['began_at']), now)}" if row["began_at"] else ""
     return moved_by(row, shop) + (since if row["shift"] is not None else "")
+
+
+def cost(more: float | None) -> str:
+    """What a shift costs if it is left, of instruments a week: a guide, by a normal curve."""
+    if more is None or more <= 0:
+        return ""
+    if more < LEAST_MORE:
+        return "If left, hardly one more outside in a month."
+    return f"If left, about {numbers.plain(more, 0 if more >= 2 else 1)} more outside a week."
 
 
 def moved_by(row: dict[str, Any], shop: Shop) -> str:
@@ -120,9 +117,9 @@ def state_words(row: dict[str, Any], shop: Shop, size: float | None) -> tuple[st
 
 
 def finding(
-    view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, moves: MovesWith | None, shop: Shop, now: date
+    view: StreamSeen, found: Shift | None, signal: dict[str, Any] | None, matter: Matter | None, shop: Shop, now: date
 ) -> str:
-    """The finding of one stream, with its uncertainty and what it moves together with."""
+    """The finding of one stream, with its uncertainty, what it moves together with, and how its matter is told."""
     row = view.row
     key = str(row["characteristic"])
     what = f"{sentences.characteristic(shop, key, str(row['position']))} on {row['model']}"
@@ -134,7 +131,7 @@ def finding(
                 f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}; from {least} on limits are drawn. Too "
                 "few to say."
             )
-        return f"All {numbers.count(n)} readings are the same or nearly so: a stream without spread has no limits."
+        return f"All {numbers.count(n)} readings are the same or nearly so: a series without spread has no limits."
     if row["state"] == STEADY or signal is None:
         return f"{what} ran true: no chart of it has a signal open."
     if found is None or signal["began_at"] is None:
@@ -147,7 +144,14 @@ def finding(
         f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
         f"since about {began}.{few}"
     )
-    return f"{text} {matters.together(moves, shop)}" if moves is not None else text
+    if matter is None:
+        return text
+    whole = matters.whole(matter, shop, now)
+    return " ".join(
+        part
+        for part in (f"By this series alone, {small(text)}", whole, matters.together(matter.moves_with, shop))
+        if part
+    )
 
 
 def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:
@@ -168,9 +172,9 @@ def could_have_seen(row: dict[str, Any] | None, shop: Shop, now: date) -> str:
 
 
 KINDS = {
-    "stream": "Each stream, all who set it",
-    "own": "Each stream, one who set it",
-    "young": "Young streams together",
+    "stream": "Each series, all who set it",
+    "own": "Each series, one who set it",
+    "young": "Young series together",
     "setter": "One who sets, over models",
     "gauge": "One gauge, over models",
     "characteristic": "One characteristic, over models",
@@ -223,7 +227,7 @@ def candidate(one: Candidate, shop: Shop) -> str:
     if one.factor == SET_BY:
         return "Differs between people at this bench"
     if one.factor == TECH_AT:
-        return f"Differs between people at {_small(shop.stage_name(one.stage))}"
+        return f"Differs between people at {small(shop.stage_name(one.stage))}"
     text = matters.candidate_words(one, shop)
     return text[:1].upper() + text[1:]
 
@@ -266,7 +270,7 @@ def young(shop: Shop, n: int) -> str:
     return (
         f"{numbers.count(n)} readings so far: its limits are provisional until there are {numbers.count(full)}. Until "
         "then it is judged on the "
-        "short-run chart, together with the other young streams of this characteristic, each by its own mean and "
+        "short-run chart, together with the other young series of this characteristic, each by its own mean and "
         "spread."
     )
 
@@ -290,7 +294,7 @@ def unsteady(streams: int, points: Any) -> str:
         )
     touched = points.select("characteristic", "position", "model", "stage", "tech").n_unique()
     return (
-        f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} streams. Leave a "
+        f"The baseline is unsteady in {numbers.count(touched)} of {numbers.count(streams)} series. Leave a "
         "reading out only with a reason."
     )
 
@@ -311,38 +315,6 @@ def part_of_a_shift(n: int) -> str:
     """Readings far from the old edge because their stream moved."""
     many = "reading lies" if n == 1 else "readings lie"
     return (
-        f"{numbers.in_words(n, capital=True)} more {many} beyond four times the usual spread because the stream "
+        f"{numbers.in_words(n, capital=True)} more {many} beyond four times the usual spread because the series "
         "moved: part of the shift, not odd."
     )
-
-
-def how_it_judges(shop: Shop) -> list[str]:
-    """What the page promises, and where the promise is weaker."""
-    budget = shop.judging.budget
-    said = []
-    if budget is None:
-        said.append(f"{judged_by(shop)} The other run rules are drawn under the chart and open nothing.")
-    else:
-        said.append(
-            f"{judged_by(shop)} That is a mean over all charts that can open. The run rules under the chart are marks "
-            "and open nothing; one reading beyond four times the usual spread, or one whose pattern is as "
-            "rare, is an odd instrument."
-        )
-    said.append(
-        "The centre line is the mean of the baseline: the limits on file, else the first "
-        f"{numbers.count(shop.judging.baseline_readings)} readings. "
-        "The usual spread (one standard deviation, sigma) comes from the difference between neighbouring "
-        "readings. A signal stays open until the readings say that the stream is back at its centre line (a "
-        "thousand times likelier than staying away), until new limits, or until a person closes it; opening "
-        "again within thirteen weeks in the same direction it goes on."
-    )
-    if budget is not None:
-        said.append(
-            "From four hundred readings of complete baselines of a characteristic on, the limits follow the law of "
-            "these readings; before that a normal curve is taken for granted, and readings that do not follow it raise "
-            "more false signals. In 200 simulated shops with limits of their own law, one a week allowed: 1.3 times as "
-            "many where the tails are as heavy as those of Student's t with 5 degrees of freedom, 1.2 times where the "
-            "curve is as skewed as a gamma with shape 4, 1.0 times where readings are rounded to half a spread, where "
-            "setters spread unequally or where neighbours are alike."
-        )
-    return said

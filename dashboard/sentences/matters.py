@@ -78,6 +78,27 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     )
 
 
+def by(matter: Matter, shop: Shop) -> str:
+    """By how much a matter moved, of all its readings: `up 0.18 mm (0.15 to 0.21), 30 % of its tolerance`."""
+    key = matter.characteristics[0]
+    way = "up" if (matter.size or 0.0) >= 0 else "down"
+    share = matter.share_of_tolerance
+    told = f", {numbers.share(share, 100)} of its tolerance" if share is not None else ""
+    return f"{way} {_size(matter, key, shop)}{told}"
+
+
+def whole(matter: Matter, shop: Shop, now: date) -> str:
+    """How a matter is told where one of its series is looked at: all its readings taken together."""
+    if not matter.characteristics or matter.size is None:
+        return ""
+    began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+    places = " and ".join(shop.stage_name(stage).lower() for stage in matter.stages[:2])
+    at = f" at {places}" if len(matter.stages) in (1, 2) else f" at {numbers.in_words(len(matter.stages))} stages"
+    return (
+        f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, since about {began}."
+    )
+
+
 def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     """A weekly share of send-backs that left its limits: no reading moved."""
     stage = str(seen.matter.main["stage"])

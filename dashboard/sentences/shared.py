@@ -235,7 +235,7 @@ def coarse(found: Review, shop: Shop) -> Sentence | None:
     models = found.coarse.filter(found.coarse["characteristic"] == key)["model"].unique(maintain_order=True).to_list()
     shown = ", ".join(models[:3]) + (f" and {numbers.in_words(len(models) - 3)} more" if len(models) > 3 else "")
     lead = f"{characteristic(shop, key)} on {shown} is read too coarsely to judge one instrument"
-    many = "stream is" if len(found.coarse) == 1 else "streams are"
+    many = "series is" if len(found.coarse) == 1 else "series are"
     why = f"{numbers.in_words(len(found.coarse), capital=True)} {many} coarse. Runs and counts still say something."
     rest = ": one step of the gauge is more than the usual spread."
     return Sentence(
@@ -251,7 +251,7 @@ def thin(found: Review, shop: Shop) -> Sentence | None:
     return Sentence(
         "thin",
         "thin",
-        f"{numbers.in_words(n, capital=True)} {'stream has' if n == 1 else 'streams have'} fewer than {least} readings",
+        f"{numbers.in_words(n, capital=True)} {'series has' if n == 1 else 'series have'} fewer than {least} readings",
         " or no spread. Too few to say.",
         "",
         address("/drift", state="thin"),
@@ -267,7 +267,7 @@ def steady(found: Review) -> Sentence | None:
     if not n:
         return None
     others = "other " if found.matters or found.thin else ""
-    say = f"The {others}{numbers.count(n)} {'stream' if n == 1 else 'streams'} ran true."
+    say = f"The {others}{numbers.count(n)} series ran true."
     return Sentence(
         "steady", "steady", say, "", "", "/drift", "Drift", sparkline.stream_spark([0.0] * 20), "Flat: ran true"
     )
@@ -304,7 +304,7 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     allowed = f" The shop allows {numbers.plain(budget, 1).removesuffix('.0')} false {many} a week." if budget else ""
     if row["signals_opened"] is None:
         least = shop.judging.least_readings
-        nothing = f"Nothing could be judged: no stream has {least} readings and a spread yet."
+        nothing = f"Nothing could be judged: no series has {least} readings and a spread yet."
         why = "Signals could not be worked out." if found.streams > found.thin else nothing
         return [*said, ("New signals", numbers.NONE, why)]
     opened = int(row["signals_opened"])

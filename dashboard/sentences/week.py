@@ -39,7 +39,11 @@ def under(found: Review) -> str:
 
 def stood(found: Review) -> str:
     """That a past week is told as it stood."""
-    return f"Told as it stood at the end of {numbers.weekday(found.last_day)}: what came later is not seen."
+    return (
+        f"Readings as they stood at the end of {numbers.weekday(found.last_day)}: what was read later is not seen. "
+        "What the book says of them (causes, actions, closings) is in today's words, since nobody said that this week "
+        "was reviewed."
+    )
 
 
 def reviewed(who: str, at: datetime, shop: Shop) -> str:

@@ -17,6 +17,7 @@ from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import FileProblem, quoted
 
 BY_ROLE = {"receiving": "receiving", "test": "play_test", "final": "final_inspection", "packing": "packing"}
+CARRIED_ON = ("replaces", "only_rows", "not_rows", "same_as_above")  # of a known kind, as they stand
 HEAD = (
     "# Additions to shop.toml, proposed from the logs: put what is right into shop.toml; a [[log]] belongs before "
     "one whose `files` is wider."
@@ -67,7 +68,7 @@ def under(said: LogSaid, known: Log, table: RawTable, shop: Shop) -> LogSaid:
         ignore=(*known.ignore, *(each for each in said.ignore if each not in known.ignore)),
         units={**known.units, **said.units},
         words={field: {**known.words.get(field, {}), **said.words.get(field, {})} for field in fields},
-        rest={**said.rest} | ({"replaces": known.replaces} if known.replaces else {}),
+        rest={key: held for key in CARRIED_ON if (held := getattr(known, key))} | dict(said.rest),
         mark=said.mark,
     )
 

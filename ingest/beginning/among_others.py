@@ -9,6 +9,7 @@ from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.profiles import Profile
 from ingest.beginning.two_values import two_values
+from ingest.reading.headings import plain
 from ingest.terms.clock import Order
 from ingest.terms.units import straight
 
@@ -127,6 +128,7 @@ def _serial(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess]:
         and _free(guess)
         and (guess.field in ("", "job", "model", "neck", "tech") or guess.level == "unsure")
         and (looks[place].idents > 0.8 or (looks[place].numbers > 0.8 and looks[place].whole == 1))
+        and not (looks[place].numbers > 0.5 and looks[place].whole < 1)  # 0.16 is no name of an instrument
     ]
     if not free:
         return out
@@ -209,6 +211,16 @@ def _numbered_rows(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess
         else guess
         for guess, look in zip(guesses, looks, strict=True)
     ]
+
+
+def as_it_came(guess: Guess, stage: str) -> Guess:
+    """A bend of the neck read at receiving may be the bow as it came, without strings, or relief: asked about, unless
+    its heading says relief.
+    """
+    told = guess.field == "reading" and guess.measure == "relief" and _free(guess)
+    if not told or (guess.stage or stage) != "receiving" or "relief" in plain(guess.heading):
+        return guess
+    return replace(guess, measure="neck_bow", level="unsure", why="its words, at receiving: bow as it came, or relief")
 
 
 def _two_edges(guesses: list[Guess]) -> list[Guess]:

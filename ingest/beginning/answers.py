@@ -24,7 +24,7 @@ from ingest.terms.questions import closest
 
 _TARGET_UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 ONLY_HEADINGS = {"files", "tab", "headings"}
-SAID_FIELDS = frozenset((*FIELDS, *MEASUREMENT_FIELDS, *STUDY_FIELDS, "other", "ignore"))
+SAID_FIELDS = frozenset((*FIELDS, *MEASUREMENT_FIELDS, *STUDY_FIELDS, "other", "ignore", "rows"))
 
 
 @dataclass(frozen=True)
@@ -176,7 +176,8 @@ def unheard(said: Said, sheets: Sequence[tuple[str, str, Sequence[str]]]) -> lis
             lines.append(f"{where}: {told} fits none of the sheets")
             continue
         every = {same(heading) for _, _, headings in mine for heading in headings}
-        for heading in (*entry.get("headings", {}), *entry.get("ignore", ())):
+        by_rows = (*entry.get("only_rows", {}), *entry.get("not_rows", {}))
+        for heading in (*entry.get("headings", {}), *entry.get("ignore", ()), *by_rows):
             if not any(_fits(heading, one) for one in every):
                 near = closest(heading, [heading for _, _, headings in mine for heading in headings])
                 lines.append(f"{where}: no column is headed {heading!r}{_meant(near)}")

@@ -26,6 +26,7 @@ class LogDraft:
     units: dict[str, str] = field(default_factory=dict)
     words: dict[str, dict[str, str]] = field(default_factory=dict)
     said: set[str] = field(default_factory=set)  # 'stage', 'words outcome RTN': parts that somebody said
+    not_rows: dict[str, list[str]] = field(default_factory=dict)  # by heading the words of rows that are not meant
     kept: dict[str, str] = field(default_factory=dict)  # headings that the shop knows and this sheet does not have
 
 

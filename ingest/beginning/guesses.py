@@ -11,11 +11,12 @@ from typing import Literal
 from rapidfuzz import fuzz, process
 
 from ingest.beginning.families import family_of
-from ingest.beginning.heading_sense import Sense, book, sense_of, words_of
+from ingest.beginning.heading_sense import Sense, book, names_hands, sense_of, words_of
 from ingest.beginning.profiles import Profile
 from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import FAULTS, MEASURES
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
+from ingest.reading.fields import CARRIED
 from ingest.reading.headings import plain
 from ingest.terms.clock import Order
 
@@ -158,8 +159,9 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
 
 
 def _stage(sense: Sense) -> str:
-    """The stage that a heading of a field names beside it."""
-    return sense.stages[-1] if sense.stages and sense.whole != "stage" else ""
+    """The stage that a heading of a field names beside it: none of what holds for all of an instrument's visits."""
+    whole = sense.whole in ("stage", *CARRIED) or (not sense.whole and bool(set(sense.fields) & set(CARRIED)))
+    return sense.stages[-1] if sense.stages and not whole else ""
 
 
 def _own_stage(measure: str) -> str:
@@ -204,6 +206,9 @@ def _fits(guess: Guess, cells: Profile) -> bool:
 def _second_thought(sense: Sense, cells: Profile) -> Guess:
     """A heading whose first meaning the cells refuse: the other meanings of its words that they allow."""
     guess = Guess(sense.heading, why="its words and its cells", level="likely")
+    names = cells.dates + cells.clocks < 0.1 and cells.numbers < 0.2 and cells.length <= 24 and cells.distinct <= 60
+    if names and names_hands(sense.heading):  # 'von' is 'from' over times of day, and 'by' over names
+        return replace(guess, field="tech", stage=sense.stages[-1] if sense.stages else "")
     if sense.stages:
         if cells.few and all(guess_outcome(word) for word, _ in cells.words[:6]):
             return replace(guess, field="outcome", stage=sense.stages[-1])

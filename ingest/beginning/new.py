@@ -20,6 +20,7 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
+from ingest.beginning.rows_meant import meant_table
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen
@@ -77,6 +78,7 @@ def propose(
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
     _add_models(draft, surveys, asker, shop)
+    unread += _without_limits(draft)
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
     steps = steps_seen(draft)
@@ -120,8 +122,9 @@ def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Surve
     """One table looked at; of a kind that the shop knows, with what its [[log]] says already."""
     known = known_log(name, table, shop)
     if shop is None or known is None or (said.files and said.files not in (known.files, name)):
-        return survey_of(name, table, said)
-    found = survey_of(name, table, under(said, known, table, shop))
+        return survey_of(name, meant_table(table, said), said)
+    said = under(said, known, table, shop)
+    found = survey_of(name, meant_table(table, said), said)
     found.known = known
     return found
 
@@ -220,7 +223,9 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
         if not family or against:
             key = f"family of {name}"
             question = f"What kind of instrument is the model {name!r}?" + (f" ({against})" if against else "")
-            family = asker.ask(key, question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
+            every = "What kind of instrument is each model?"
+            options = (*FAMILIES, UNKNOWN_FAMILY)
+            family = asker.ask(key, question, options, UNKNOWN_FAMILY, of="" if against else every, word=name)
             why = "" if key in asker.answers else "not said"
         draft.models[name] = {"key": name, "family": family}
         if why:
@@ -232,6 +237,16 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
         family = asker.ask("family", question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
         draft.models["all models"] = {"key": "all models", "family": family}
         draft.guesses["model all models family"] = "the sheets name no model"
+
+
+def _without_limits(draft: Draft) -> list[str]:
+    """Models whose family, as somebody said it, has no starting limits though another word for it has: a line each."""
+    return [
+        f"model {name!r}: nothing is known of the family {entry['family']!r}, so that it gets no starting limits; "
+        f"perhaps {near!r}"
+        for name, entry in draft.models.items()
+        if entry["family"] not in FAMILIES and (near := family_of(str(entry["family"])))
+    ]
 
 
 def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:

@@ -128,12 +128,29 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
                 told = _by_family(item, stage, families, here) if item else stage
                 if field == "set_at" and not told:
                     told = here("setup")  # a shop of one bench sets everything there
+                if field == "set_at" and not told:
+                    told = _touched_up(draft, key)
                 if told:
                     entry[field] = told
                 else:
                     del entry[field]
         if not entry.get("positions", True):
             del entry["positions"]
+
+
+def _touched_up(draft: Draft, key: str) -> str:
+    """The stage whose sheets have a column for what was found and one for what was left: what is set there is that;
+    '' where none has, or several.
+    """
+    stages = set()
+    for log in draft.logs:
+        told: dict[str, set[str]] = {}
+        for column in log.survey.measures():
+            guess = column.guess
+            if draft.key_of(guess.measure, said=bool(guess.said)) == key:
+                told.setdefault(draft.stage_key(guess.stage) or log.stage, set()).add(guess.moment or "found")
+        stages |= {stage for stage, moments in told.items() if {"found", "left"} <= moments and stage in draft.stages}
+    return stages.pop() if len(stages) == 1 else ""
 
 
 def _by_family(

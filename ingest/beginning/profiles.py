@@ -13,6 +13,7 @@ from statistics import median
 from ingest.reading.amounts import tidy
 from ingest.reading.notation import NO_READING
 from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
+from ingest.terms.units import spellings
 
 REMEMBERED = 96  # columns whose looks are kept, so that a change of mapping does not look at all of them again
 LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
@@ -24,9 +25,9 @@ _IDENT = re.compile(r"(?=.*\d)[A-Za-z]{0,6}[-_/ .]?\d[\w\-/.]*")
 _FRACTION = re.compile(r"(?:\d+[ -])?\d+[.,]?\d*\s*/\s*\d+\"?")
 _PAIR = re.compile(r"\d*[.,]\d+\s*/\s*\d*[.,]?\d+(?:\s*mm)?")
 _AMOUNT = r"(?:\d+(?:[.,]\d*)?|[.,]\d+)"
+_UNIT = "|".join(map(re.escape, spellings("length", "pitch", "angle")))
 _MEASURED = re.compile(
-    rf"[<>~]?\s*[+-]?{_AMOUNT}(?:\s*[-/; ]\s*{_AMOUNT})*\s*(?:mm|in|inch|thou|mil|cents?|ct|\"|''|ths|c|°)?[+-]?",
-    re.IGNORECASE,
+    rf"[<>~]?\s*[+-]?{_AMOUNT}(?:\s*[-/; ]\s*{_AMOUNT})*\s*(?:(?:{_UNIT}|ths)\.?)?[+-]?", re.IGNORECASE
 )
 
 

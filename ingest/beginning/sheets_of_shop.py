@@ -10,11 +10,13 @@ from ingest.beginning.asking import COLUMN, LEAVE, Asker
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_suspect
 from ingest.beginning.parts_of_shop import add_measure, add_people, place_stage
+from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
 from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey, people
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
 from ingest.reading.headings import Headings, plain
+from ingest.reading.words import agreed
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import listed
@@ -51,12 +53,12 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
         key = f"dates of {seen.title}"
         log.order = asker.ask(key, question, ("dmy", "mdy", "ymd"), seen.order)
         draft.guesses[key] = "" if key in asker.answers else "no date has a part above 12"
-    unread = _ask_columns(log, asker)
-    here = _add_stages(draft, log, asker, known_words("stage", shop, known))
+    unread = [*_ask_columns(log, asker), *ask_rows(log, asker)]
+    here = _add_stages(draft, log, asker, _words("stage", log, draft, shop, known))
     if seen.shape == "visit" and not log.stage and seen.column("stage") is None:
         unread.append(f"{seen.title}: no row is read: no column says at which stage, and nobody has said")
     meanings = measured(log, draft, asker) if seen.shape == "measurement" else {}
-    read_outcomes = outcomes(log, asker, known_words("outcome", shop, known))
+    read_outcomes = outcomes(log, asker, _words("outcome", log, draft, shop, known))
     if not read_outcomes and (column := seen.column("outcome")):
         unread.append(f"{seen.title}: outcomes are not read: nobody has said what the words of {column.heading!r} mean")
     unread += _add_headings(draft, log, here, read_outcomes=read_outcomes)
@@ -72,6 +74,15 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
             log.said |= {f"{name} {word}" for word in words}
     _add_faults(draft, seen)
     return unread
+
+
+def _words(field: str, log: LogDraft, draft: Draft, shop: Shop | None, known: Log | None) -> dict[str, str]:
+    """What the words of a column mean already: in this sheet's own [[log]], in those of like heading, in the shop."""
+    column = log.survey.column(field)
+    like = Log(headings={column.heading: field}) if column else Log()
+    others = [other for other in draft.logs if column and other.headings.get(column.heading) == field]
+    sisters = agreed({plain(word): meant for word, meant in other.words.get(field, {}).items()} for other in others)
+    return sisters | known_words(field, shop, known or like)
 
 
 def _pattern(seen: Survey) -> str:
@@ -109,6 +120,9 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
     unread: list[str] = []
     for column in sorted(seen.columns, key=lambda column: RANK.get(column.guess.level, len(RANK))):
         guess = column.guess
+        if guess.field == ROWS:
+            log.headings[column.heading] = "other"
+            continue
         if guess.field == "ignore":
             log.ignore.append(column.heading)
             continue
@@ -166,13 +180,19 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         trade = stage_of_word(word)
         if not (trade or text in said or text in own or text in known):
             question = f"{seen.title}: which stage is {word!r}?"
-            answer = asker.ask(f"stage {word}", question, (OWN, *(stage.key for stage in STAGES)), OWN)
+            options = (OWN, *(stage.key for stage in STAGES), PASS_OVER)
+            every = f"{seen.title}: which bench is each of these?"
+            answer = asker.ask(f"stage {word}", question, options, OWN, of=every, word=word)
+            if answer == PASS_OVER:
+                pass_over(log, column.heading if (column := seen.column("stage")) else "", word)
+                continue
             trade = "" if answer == OWN else answer
             log.said |= {f"stage {word}"} if trade else set()
         meant[word] = said.get(text) or own.get(text) or known.get(text) or draft.stage_key(trade or made[word])
         if text in said:
             log.said.add(f"stage {word}")
     log.words["stage"] = {word: key for word, key in meant.items() if plain(word) != plain(key)}
+    words = [word for word in words if word in meant]
     for word in words:
         trade = next((trade for trade, key in draft.stage_keys.items() if key == meant[word]), meant[word])
         key = place_stage(draft, trade, [meant[other] for other in words])

@@ -71,6 +71,8 @@ def _on_marks(limits: Limits, step: Step) -> tuple[Limits, str]:
     unit, size = step.unit, float(step.size)
     if unit == "in" and step.size.denominator in POWERS:
         unit, size = "64ths", 64 * size
+    elif unit not in ("in", "thou"):  # hundredths of a mm, a cm
+        unit, size = "mm", step.canonical
     marks = target, min(low, target - 1) if limits[1] else low, max(high, target + 1)
     on_target, on_low, on_high = (round(mark * size, 6) for mark in marks)
     return (on_target, on_low, on_high), unit

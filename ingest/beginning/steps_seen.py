@@ -15,13 +15,13 @@ from ingest.beginning.answers import measure_of
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.reading.amounts import tidy
 from ingest.reading.notation import NO_READING
-from ingest.terms.units import factors, unit_of
+from ingest.terms.units import CANONICAL, factors, unit_of
 
 LEAST_CELLS, LEAST_VALUES = 25, 4  # fewer tell no step
 READ = 0.95  # so many of the filled cells must be one plain number each
 STEPPED = ("length", "pitch", "angle", "plain")
 POWERS = (32, 64, 128, 256)
-_NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)")
+_NUMBER = re.compile(r"[+-]?\s*(?:(\d+)\s+)?(?:(\d+(?:[.,]\d+)?)\s*/\s*(\d+)|(\d*[.,]?\d+))\s*([a-z°\"'¢]*)\.?")
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,8 @@ class Step:
         size, unit = self.size, self.unit
         if unit == "64ths":
             size, unit = size / 64, "in"
+        elif unit not in ("in", "thou") and self.quantity in CANONICAL:  # hundredths of a mm, a cm
+            return f"{self.canonical:g} {CANONICAL[self.quantity]}"
         number = f"{size}" if unit == "in" and size.denominator in POWERS else f"{float(size):g}"
         return f"{number} {unit}".strip()
 
@@ -65,6 +67,7 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
 
     unit : of a bare number; a unit in a cell goes before it.
     """
+    unit = unit_of(unit, quantity) or unit
     filled = Counter(text for text in map(tidy, cells) if text and text not in NO_READING)
     sizes: Counter[tuple[Fraction, str]] = Counter()
     for text, count in filled.items():
@@ -79,6 +82,9 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
     total, read = sum(filled.values()), sum(sizes.values())
     units = {own for _, own in sizes}
     different = {size for size, _ in sizes}
+    if units == {"in", "thou"}:  # one feeler, written in two ways
+        units = {"in"}
+        different = {size / 1000 if own == "thou" else size for size, own in sizes}
     if read < LEAST_CELLS or read < READ * total or len(units) != 1 or len(different) < LEAST_VALUES:
         return None
     one_unit = units.pop()

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from ingest.beginning.among_others import among_others
+from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
@@ -198,6 +198,7 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     numbers = [cells[:: max(1, len(cells) // LOOKED_AT)] for cells in held]
     words = {plain(word): key for word, key in told.words.get("stage", {}).items()}
     stage = stage_named([table.tab, re.sub(r"\.\w+$", "", name)], words)
+    columns = _again(columns, [as_it_came(column.guess, "" if shape == "instrument" else stage) for column in columns])
     return Survey(
         name=name,
         files=(name,),

@@ -3,10 +3,11 @@ text looked up once.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import polars as pl
 
+from ingest.reading.fields import FIELDS
 from ingest.reading.headings import plain
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
@@ -22,6 +23,7 @@ class Words:
     """Known words of each field: the log's own first, then keys, names and words of shop.toml."""
 
     def __init__(self, shop: Shop, log: Log) -> None:
+        log = _with_sisters(shop, log)
         stages = _known(((stage.key, (stage.key, stage.name)) for stage in shop.stages), log.words.get("stage", {}))
         causes = stages | {word: word for word in NOT_STAGES}
         self.by_field: dict[str, dict[str, str]] = {
@@ -154,6 +156,47 @@ def _known(entries: Iterable[tuple[str, tuple[str, ...]]], own: dict[str, str]) 
                 known.setdefault(plain(word), key)
     keys = {plain(key): key for key in known.values()}
     return known | {plain(word): keys.get(plain(key), known.get(plain(key), key)) for word, key in own.items()}
+
+
+def _with_sisters(shop: Shop, log: Log) -> Log:
+    """The [[log]] with the words that others of the shop map under a like heading, where it says nothing of them."""
+    words: dict[str, dict[str, str]] = {}
+    others = [other for other in shop.logs if other is not log]
+    listed = {plain(word) for word in _listed(shop)} if others else set()
+    for name in dict.fromkeys(name for other in others for name in other.words):
+        mine = _headings_of(log, name)
+        alike = agreed(_own(other, name) for other in others if mine & _headings_of(other, name))
+        own = _own(log, name)
+        more = {word: key for word, key in alike.items() if word not in own and word not in listed}
+        words[name] = more | log.words.get(name, {})
+    return log.model_copy(update={"words": log.words | words}) if words else log
+
+
+def _listed(shop: Shop) -> Iterator[str]:
+    """Words that shop.toml itself gives a meaning: only a sheet's own [[log]] may say otherwise."""
+    yield from OUTCOMES
+    for stage in shop.stages:
+        yield from (stage.key, stage.name)
+    for entry in (*shop.models, *shop.techs, *shop.gauges):
+        yield from (entry.key, entry.name, *entry.words)
+    for fault in shop.faults:
+        yield from (fault.key, *fault.words)
+
+
+def _headings_of(log: Log, name: str) -> set[str]:
+    """The headings under which a [[log]] has the words of a field; where it says none those that mean it anyway."""
+    fields = ((heading, plain(target.partition("@")[0]).replace(" ", "_")) for heading, target in log.headings.items())
+    mapped = {plain(heading) for heading, told in fields if told == name}
+    return mapped or {plain(word) for word in (name, *FIELDS.get(name, ()))}
+
+
+def agreed(each: Iterable[dict[str, str]]) -> dict[str, str]:
+    """Words with what they mean, without those of which two say different things."""
+    meant: dict[str, set[str]] = {}
+    for words in each:
+        for word, key in words.items():
+            meant.setdefault(word, set()).add(key)
+    return {word: keys.pop() for word, keys in meant.items() if len(keys) == 1}
 
 
 def _own(log: Log, field: str) -> dict[str, str]:

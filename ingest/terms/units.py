@@ -9,11 +9,34 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
     "length": {
         "mm": ("mm", "mms", "millimetre", "millimetres", "millimeter", "millimeters"),
         "cm": ("cm", "centimetre", "centimetres", "centimeter", "centimeters"),
-        "um": ("um", "µm", "μm", "micron", "microns"),
-        "hundredths of mm": ("1/100 mm", "1/100mm", "0.01 mm", "hundredths of a mm", "hundertstel", "hundertstel mm"),
-        "tenths of mm": ("1/10 mm", "1/10mm", "0.1 mm", "tenths of a mm", "zehntel", "zehntel mm"),
+        "um": ("um", "µm", "μm", "micron", "microns", "tausendstel mm", "tsd mm", "tsd. mm"),
+        "hundredths of mm": (
+            "hundredths of mm",
+            "1/100 mm",
+            "1/100mm",
+            "0.01 mm",
+            "hundredths of a mm",
+            "hundertstel",
+            "hundertstel mm",
+        ),
+        "tenths of mm": ("tenths of mm", "1/10 mm", "1/10mm", "0.1 mm", "tenths of a mm", "zehntel", "zehntel mm"),
         "in": ("in", "inch", "inches", '"', "''", "in.", "zoll"),
-        "thou": ("thou", "thous", "mil", "mils", "thousandths", "thousands of an inch", "th"),
+        "thou": (
+            "thou",
+            "thous",
+            "mil",
+            "mils",
+            "thousandths",
+            "thousands of an inch",
+            "th",
+            "tausendstel",
+            "tausendstel zoll",
+            "tsd",
+            "tsd zoll",
+            "tsd. zoll",
+            "1/1000 in",
+            "1/1000 zoll",
+        ),
         **{
             f"{n}ths" if n % 10 != 2 else f"{n}nds": (
                 f"{n}ths",
@@ -81,6 +104,11 @@ def unit_of(text: str, quantity: str) -> str | None:
     if quantity == "count":
         return "" if typed in ("count", "pcs", "pieces", "#", "number") else None
     return _BY_SPELLING[quantity].get(typed)
+
+
+def spellings(*quantities: str) -> list[str]:
+    """Every way in which a unit of some quantities is typed, the longest first."""
+    return sorted((spelling for quantity in quantities for spelling in _BY_SPELLING[quantity]), key=len, reverse=True)
 
 
 def spelled(quantity: str) -> str:

@@ -1,7 +1,9 @@
 """Every page in a real browser on the demo shop: drawn, quiet, within its window, and linked to the next."""
 
+import zipfile
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from dashboard.app import make_app
@@ -135,6 +137,21 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
     # a number is plain, what a spreadsheet would run is text
     assert [row.split(",")[0] for row in rows[1:4]] == ["'=1+1", "-0.05", "'-1 mm"]
     assert len({row.count(",") for row in rows if '"' not in row}) == 1, rows
+    for place, text in enumerate(("=1+1", "\u22120.05 mm", "1,204")):
+        firsts.nth(place).evaluate("(cell, text) => { cell.textContent = text }", text)
+    with seen.page.expect_download() as book:
+        sheet.get_by_role("button", name="as a workbook").click()
+    assert book.value.suggested_filename == "as-set-outside-limits.xlsx"
+    told = pl.read_excel(book.value.path(), has_header=False, read_options={"dtypes": "string"})
+    assert len(told) == len(rows)
+    assert told.to_series(0).to_list()[1:4] == ["=1+1", "-0.05", "1204"]
+    with zipfile.ZipFile(book.value.path()) as parts:
+        assert parts.testzip() is None
+        styles = parts.read("xl/styles.xml").decode()
+        cells = parts.read("xl/worksheets/sheet1.xml").decode()
+    assert 'formatCode="0.00 &quot; mm&quot;"' in styles or 'formatCode="0.00&quot; mm&quot;"' in styles
+    assert 'formatCode="#,##0"' in styles
+    assert "<f>" not in cells  # no formula
     with seen.page.expect_download() as picture:
         sheet.get_by_role("button", name="Save picture").click()
     drawn = picture.value.path().read_text(encoding="utf-8")

@@ -89,8 +89,8 @@ def test_the_week_before_is_one_click_away_and_back_comes_back(address, watched)
     headline = seen.page.locator("h1").inner_text()
     seen.page.get_by_role("link", name=re.compile("Week before")).click()
     seen.page.wait_for_url("**/?week=**")
-    seen.page.wait_for_selector("text=Told as it stood at the end of")
+    seen.page.wait_for_selector("text=Readings as they stood at the end of")
     seen.page.go_back()
-    seen.page.wait_for_selector("text=Told as it stood at the end of", state="detached")
+    seen.page.wait_for_selector("text=Readings as they stood at the end of", state="detached")
     assert seen.page.locator("h1").inner_text() == headline
     assert seen.wrong == []

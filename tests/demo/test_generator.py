@@ -17,6 +17,8 @@ from demo_data.flow import FINAL, PACKING, RECEIVING, REST
 from demo_data.generator import Truth, sheets, truth, write_shop
 from demo_data.measures import on_day
 from demo_data.sheets import Sheet, cells, inches, sixty_fourths
+from demo_data.studies import MASTERS
+from ingest.terms.units import amount
 
 HEADINGS = {
     "receiving": "Serial,Model,Supplier,Lot,Date,Tech,Bow B,Bow T,RH,Temp,Result,Fault,Cause",
@@ -26,7 +28,7 @@ HEADINGS = {
     "playtest": "Serial,Model,When,Tester,Result,Fault,Where,Cause,Back to,Relief,Act B,Act T,Gauge,s1 f0,s1 f1",
     "final": "Serial;Model;Inspected;Inspector;Result;Fault;Where;Cause;Back to;Relief;Action bass;Action treble;Nut "
     "bass;Nut treble;"
-    "I1;I2;I3;I4;I5;I6;Gauge;Packed;Packer;Pack result",
+    "I1;I2;I3;I4;I5;I6;Gauge;Finish;Tuners;Packed;Packer;Pack result",
 }
 
 
@@ -71,6 +73,7 @@ def test_two_weeks_hold_two_weeks_and_end_on_the_last_friday(tmp_path: Path) -> 
         "lots.csv",
         "changes.csv",
         "climate.csv",
+        "cards",
         "logs",
     }
     days = truth(weeks=2).days
@@ -229,7 +232,7 @@ def test_lengths_are_written_as_people_write_them() -> None:
 
 
 def test_specs_and_changes_name_only_what_the_shop_has() -> None:
-    keys = {item["key"] for item in shop.SHOP["characteristic"]}
+    keys = {item["key"] for item in shop.SHOP["characteristic"] if item.get("quantity") != "class"}  # these have words
     with files("demo_data").joinpath("specs.csv").open(encoding="utf-8") as lines:
         specs = list(csv.DictReader(lines))
     assert {row["characteristic"] for row in specs} == keys
@@ -240,6 +243,68 @@ def test_specs_and_changes_name_only_what_the_shop_has() -> None:
         changes = list(csv.DictReader(lines))
     assert {row["model"] for row in changes} <= {*shop.MODELS, ""}
     assert {row["stage"] for row in changes} <= {*shop.STAGES, ""}
+
+
+def test_a_short_string_is_played_on_the_frets_it_has_and_no_other() -> None:
+    sheets_ = [sheet for name, _, sheet, _ in written() if name.startswith("playtest")]
+    banjos = [np.char.startswith(sheet["Model"].astype(str), "DRAY") for sheet in sheets_]
+    for fret in (1, 2, 3, 5):
+        cells_ = [sheet[f"s5 f{fret}"][mine] for sheet, mine in zip(sheets_, banjos, strict=True)]
+        assert set(np.concatenate(cells_)) == {""}
+    seventh = [sheet["s5 f7"][mine] for sheet, mine in zip(sheets_, banjos, strict=True)]
+    assert np.sum(np.concatenate(seventh) != "") > 50
+
+
+def test_a_fixed_bridge_has_a_saddle_and_a_movable_one_has_feet() -> None:
+    named = {
+        (model, fault)
+        for _, _, sheet, _ in written()
+        if "Fault" in sheet and "Model" in sheet
+        for model, fault in zip(sheet["Model"], sheet["Fault"], strict=True)
+        if fault in ("bridge foot gap", "saddle not flat")
+    }
+    fixed = {model["key"] for model in shop.SHOP["model"] if model["bridge"] == "fixed"}
+    assert {model for model, fault in named if fault == "saddle not flat"} <= fixed
+    assert not {model for model, fault in named if fault == "bridge foot gap"} & fixed
+    assert len({fault for _, fault in named}) == 2
+
+
+def test_a_head_is_tensioned_again_after_the_strings_and_stands_on_its_mark() -> None:
+    t = told()
+    again = np.flatnonzero((t.visits.stage == shop.PLACE["head_retension"]) & (t.visits.repeat == 0))
+    before = t.visits.stage[again - 1][t.visits.instrument[again - 1] == t.visits.instrument[again]]
+    assert np.mean(before == shop.PLACE["stringing"]) > 0.9
+    fell = t.measures.columns["head"][again] - shop.HEAD[t.instruments.model[t.visits.instrument[again]]]
+    left = t.measures.columns["head left"][again] - shop.HEAD[t.instruments.model[t.visits.instrument[again]]]
+    assert np.nanmean(fell) == pytest.approx(-shop.HEAD_FALLS, abs=0.1)
+    assert np.nanmean(left) == pytest.approx(0, abs=0.1)
+
+
+def test_minutes_go_with_strings_and_feet() -> None:
+    planned = dict(zip(shop.MODELS, shop.planned_minutes(), strict=True))
+    nut, bridge = shop.PLACE["nut_slotting"], shop.PLACE["bridge_fitting"]
+    assert planned["KITE-M2"][nut] > planned["HERON-D"][nut] > planned["LARK-25"][nut]
+    assert planned["DRAY-5"][bridge] > planned["HERON-D"][bridge]
+
+
+def test_checks_with_words_go_with_the_faults_of_their_visit() -> None:
+    finals = [sheet for name, _, sheet, _ in written() if name.startswith("final")]
+    said = {(fault, word) for sheet in finals for fault, word in zip(sheet["Fault"], sheet["Finish"], strict=True)}
+    assert {word for _, word in said} <= {"clean", "scratch", ""}
+    assert ("finish flaw", "scratch") in said
+    assert ("", "clean") in said
+
+
+def test_gauges_are_checked_on_their_masters_and_one_is_forgotten(tmp_path: Path) -> None:
+    write_shop(tmp_path, weeks=4)
+    with (tmp_path / "cards" / "gauge_checks.csv").open() as lines:
+        rows = list(csv.DictReader(lines))
+    of = {gauge: [float(row["value"]) for row in rows if row["gauge"] == gauge] for gauge in MASTERS}
+    assert [len(of[gauge]) for gauge in MASTERS] == [4, 4, 4, 1]
+    stated = {gauge["key"]: gauge["master"] for gauge in shop.SHOP["gauge"] if "master" in gauge}
+    for gauge, master in MASTERS.items():
+        assert amount(stated[gauge]) == pytest.approx(master)
+        assert np.mean(of[gauge]) == pytest.approx(master, abs=shop.STEP[gauge])
 
 
 def test_every_lot_of_an_instrument_is_in_lots_csv() -> None:

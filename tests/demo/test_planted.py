@@ -70,6 +70,16 @@ def test_relief_of_one_model_alone_follows_humidity(model: str) -> None:
     assert (fit.slope > 5 * fit.stderr) == (model == plant["model"])
 
 
+@pytest.mark.parametrize("model", PLANTED["rodless_air"]["models"])
+def test_relief_without_a_rod_moves_with_the_air(model: str) -> None:
+    plant = PLANTED["rodless_air"]
+    assert not next(one for one in shop.SHOP["model"] if one["key"] == model)["rod"]
+    at, _, value = series("relief", model, FINAL)
+    rh = told().air.rh_at(told().visits.finish[at], told().days[0], lag_hours=plant["lag_hours"])
+    fit = stats.linregress(rh, value)
+    assert fit.slope == pytest.approx(plant["size"], abs=4 * fit.stderr)
+
+
 def test_one_lot_came_bowed() -> None:
     t, plant = told(), PLANTED["bowed_lot"]
     lot = next(row for row in t.instruments.lots if row.name == plant["lot"])

@@ -42,7 +42,7 @@ from ingest.store.snapshot import Snapshot
 from tests.trials.caused_shops import MODELS, SIGMA, WANTED, Cause, Shop, hour_of, lasts, on_chart, planted
 from tests.trials.written import write
 
-SEED, CONTROL = 20281206, 20281207
+SEED, CONTROL = 20281210, 20281211
 AT = 70
 SCOPES = {"one": 1, "three": 3, "all": MODELS}
 SIZES = (0.75, 1.0, 1.5)

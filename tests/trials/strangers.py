@@ -1,5 +1,5 @@
-"""Ten shops that the program has never met, large: from their sheets and a few truthful answers to a store, held
-against what is true, reading by reading: python -m tests.trials.strangers [INSTRUMENTS]
+"""Ten shops that the program had never met and four made after them, large: from their sheets and a few truthful
+answers to a store, held against what is true, reading by reading: python -m tests.trials.strangers [INSTRUMENTS]
 
 The seeds stand in tests/ingest/strangers/all_ten.py and were fixed before the first run.
 """
@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis.studies.drift.signals import signals
 from ingest.store.snapshot import Snapshot
-from tests.ingest.strangers.all_ten import TEN, stranger
+from tests.ingest.strangers.all_ten import SECOND, TEN, stranger
 from tests.ingest.strangers.truth import answers_given
 from tests.ingest.strangers.walk import walk
 from tests.trials.written import write
@@ -40,7 +40,7 @@ def main() -> None:
     """Every stranger in turn, a row of the table each."""
     instruments = int(sys.argv[1]) if len(sys.argv) > 1 else INSTRUMENTS
     rows = []
-    for name in TEN:
+    for name in (*TEN, *SECOND):
         shop = stranger(name, instruments)
         began = time.monotonic()
         with tempfile.TemporaryDirectory() as place:

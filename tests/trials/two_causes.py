@@ -19,7 +19,7 @@ from analysis.studies.matters.records import Matter
 from tests.trials.caused_shops import MODELS, Cause, Shop, planted
 from tests.trials.written import write
 
-SEED = 20281205
+SEED = 20281209
 AT = 70
 PAIRS = (("tech", "gauge"), ("tech", "early"), ("gauge", "change"), ("tech", "lot"), ("early", "lot"))
 

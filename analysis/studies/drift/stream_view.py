@@ -65,7 +65,7 @@ def stream_view(
     found = pl.DataFrame() if judged is None else judged.streams.rows.with_row_index("stream").filter(*same)
     if judged is None or found.is_empty():
         raise UnusableData(
-            f"no readings of {characteristic} {position} on {model} at {stage}; choose another stream or load more logs"
+            f"no readings of {characteristic} {position} on {model} at {stage}; choose another series or load more logs"
         )
     held, stream = judged.streams, int(found["stream"][0])
     ends = np.append(held.starts[1:], len(held.values))

@@ -14,6 +14,7 @@ from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.with_air import with_air
+from analysis.studies.story.first_values import first_values
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -88,18 +89,7 @@ def received_readings(snapshot: Snapshot) -> pl.DataFrame:
 
 def rows_of_streams(told: pl.DataFrame) -> tuple[Ints, Ints]:
     """Rows of the story's readings that streams are made of, and those received."""
-    first = (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null() & (pl.col("setup") != "")
-    marks = told.select(
-        found=first & (pl.col("moment") == "found"),
-        left=first & (pl.col("moment") == "left") & (pl.col("stage") == pl.col("set_stage")),
-    ).fill_null(False)
-    found, left = (marks[name].to_numpy() for name in ("found", "left"))
-    one = ["characteristic", "position", "setup", "stage", "part", "log_id", "line"]
-    here = np.flatnonzero(found & (told["stage"] == told["set_stage"]).fill_null(False).to_numpy())
-    both = told[one][here].with_row_index("_at").join(told[one].filter(pl.Series(left)), on=one, how="semi")
-    touched = np.zeros(len(told), dtype=bool)
-    touched[here[both["_at"].to_numpy()]] = True
-    return np.flatnonzero((found & ~touched) | left), np.flatnonzero(touched)
+    return first_values(told, pl.col("setup") != "")
 
 
 def streams(snapshot: Snapshot) -> Streams | None:

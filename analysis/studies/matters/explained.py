@@ -17,7 +17,7 @@ from analysis.studies.matters.evidence import Evidence
 SURE = 0.9  # the named ones hold the right one with this probability, or nothing is named
 HIDDEN = 0.99  # and one more, where no signal asks for it, with this
 HALF = 0.5  # an explanation accounts for a signal whose readings lie half as far out once it is known
-QUIET = 2.6  # or no further than this many standard errors
+QUIET = 3.6  # or no further than this many standard errors: what opened a chart is in part chance
 SOME = 0.85  # of what they lay out, that may then be left
 LIKELY = 0.1  # a shift without a name is taken to be one where "nothing moved" is less likely than this
 ROUNDS = 6

@@ -1,24 +1,32 @@
-"""Which streams each open matter moved, and how far every stream stands from its edge in shares of its tolerance."""
+"""Which streams each open matter moved, how far every stream stands from its edge in shares of its tolerance, and what
+a shift costs if it is left.
+"""
 
 from dataclasses import dataclass
+from datetime import timedelta
 
+import numpy as np
 import polars as pl
 
+from analysis.methods.capability import normal_ppm
 from analysis.studies.drift.rack import SHARE_OF_TOLERANCE, SIGMAS, rack
-from analysis.studies.drift.signals import signals
+from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.matters.matters import open_matters
 from analysis.studies.matters.records import Matter
 from ingest.store.snapshot import Snapshot
 
 KEY = ["characteristic", "position", "model", "stage"]
 WITHOUT_LIMITS = 6.0  # sigma that stand for a tolerance where nothing is asked
+LATELY = 4  # weeks whose readings say how many a week pass
 
 
 @dataclass(frozen=True)
 class InSight:
     """streams: rows of the rack with `moved_share` (of the tolerance, or of six sigma where nothing is asked: of an
     open signal its shift, else where its average stands; null: no average) and `matter` (key of the open matter that
-    moved it, null where none did). matters: the open ones by their keys.
+    moved it, null where none did) and `more_outside` (readings a week that its shift puts outside the limits beyond
+    those that its centre line would, by a normal curve of its usual spread; negative where it puts fewer; null without
+    limits or without a shift). matters: the open ones by their keys.
     """
 
     streams: pl.DataFrame
@@ -31,7 +39,8 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     matters = snapshot.once(open_matters)
     judged = snapshot.once(signals)
     if judged is None or rows.is_empty():
-        return InSight(rows, {})
+        number, word = pl.lit(None, pl.Float64), pl.lit(None, pl.String)
+        return InSight(rows.with_columns(moved_share=number, more_outside=number, matter=word), {})
     limited = pl.col("tolerance").is_not_null() & (pl.col("tolerance") > 0)
     whole = pl.when(limited).then("tolerance").otherwise(WITHOUT_LIMITS * pl.col("sigma"))
     step = pl.when(limited).then(SHARE_OF_TOLERANCE).otherwise(SIGMAS / WITHOUT_LIMITS)
@@ -39,6 +48,7 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     rows = rows.with_columns(
         moved_share=pl.when(pl.col("shift").is_not_null() & (whole > 0)).then(pl.col("shift") / whole).otherwise(now)
     )
+    rows = rows.with_columns(more_outside=_more_outside(snapshot, judged, rows))
     told = [
         {**{name: judged.found[name][member.row] for name in KEY}, "matter": one.key}
         for one in matters
@@ -48,3 +58,34 @@ def in_sight(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> InSight:
     schema = {**dict.fromkeys(KEY, pl.String), "matter": pl.String}
     of = pl.DataFrame(told, schema=schema).unique(KEY, keep="first", maintain_order=True)
     return InSight(rows.join(of, on=KEY, how="left", maintain_order="left"), {one.key: one for one in matters})
+
+
+def _more_outside(snapshot: Snapshot, judged: Signals, rows: pl.DataFrame) -> pl.Series:
+    """Readings a week outside the limits after the shift less those before it. A normal curve: NIST/SEMATECH e-Handbook
+    of Statistical Methods, 6.1.6.
+    """
+    since = snapshot.as_of - timedelta(weeks=LATELY)
+    held = judged.streams.readings
+    lately = (held.taken_at > since).to_numpy()
+    stream = rows["stream"].to_numpy()
+    passed = np.bincount(held.stream[lately], minlength=len(judged.streams.starts))[stream] / LATELY
+    number = ("centre", "sigma", "shift", "lower", "upper")
+    centre, sigma, shift, lower, upper = (rows[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in number)
+    half = judged.streams.rows["step"].fill_null(0.0).to_numpy()[stream] / 2  # outside is what a whole step lies beyond
+    before, now = (normal_ppm(mean, sigma, lower - half, upper + half) for mean in (centre, centre + shift))
+    more = (now - before) / 1e6 * passed
+    told = np.isfinite(more) & (sigma > 0) & ~(np.isnan(lower) & np.isnan(upper))
+    return pl.Series(np.where(told, more, np.nan)).fill_nan(None)
+
+
+def cost_if_left(streams: pl.DataFrame) -> float | None:
+    """Instruments a week that a matter puts outside if it is left, of the rows of `InSight.streams` that it moved: at
+    each stage the worst position of each model, over the models; of the stages the largest, since one instrument passes
+    all of them. None where none has limits.
+    """
+    known = streams.filter(pl.col("more_outside").is_not_null())
+    if known.is_empty():
+        return None
+    worst = known.group_by("stage", "model").agg(pl.col("more_outside").max())
+    stages = worst.group_by("stage").agg(pl.col("more_outside").sum())
+    return max(float(more) for more in stages["more_outside"])

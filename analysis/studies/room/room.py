@@ -16,6 +16,7 @@ from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Floats
 from analysis.studies.room import capability
 from analysis.studies.story.conformity import judged_readings
+from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -31,22 +32,14 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low,
     ppk_high (on as many readings as are independent), outside, on_limit, share, share_low, share_high, and low,
     quarter, three_quarters, high: where the middle 99.7 % and the middle half of readings lie, by their normal curve,
-    or as counted where the readings are not normal. flags: words joined by ';'. Without limits only n and mean.
+    or as counted where the readings are not normal. starting: a limit is a starting
+    value, not the shop's own. flags: words joined by ';'. Without limits only n and mean.
     """
-    readings = judged_readings(snapshot, when)
-    if first is not None:
-        readings = readings.filter(pl.col("day") >= first)
-    if last is not None:
-        readings = readings.filter(pl.col("day") <= last)
-    if readings.is_empty():
+    now = under_now(snapshot, when=when, first=first, last=last)
+    if now.is_empty():
         return pl.DataFrame()
-    same = pl.struct("target", "lower", "upper")
-    latest = (
-        readings.sort("taken_at", maintain_order=True)
-        .group_by(KEY, maintain_order=True)
-        .agg(same.last().alias("asked"))
-    )
-    now = readings.join(latest, on=KEY, maintain_order="left").filter(same.eq_missing(pl.col("asked")))
+    note = snapshot.specs.rows["note"].gather(now["spec"])
+    now = now.with_columns(starting=(note == STARTING_VALUE).fill_null(False))
     tail = (1 - MIDDLE) / 2
     value = pl.col("value")
     rows = (
@@ -57,6 +50,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
             pl.col("target", "lower", "upper").first().cast(pl.Float64),
             value.mean().alias("mean"),
             value.std().alias("sd"),
+            pl.col("starting").any(),
             pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
             pl.col("on_limit").fill_null(False).sum().cast(pl.Int64).alias("on_limit"),
             *(
@@ -88,7 +82,7 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
         share_low=pl.Series(low),
         share_high=pl.Series(high),
     )
-    rows = tables.plain(rows).join(_flags(snapshot, readings), on=KEY, how="left", maintain_order="left")
+    rows = tables.plain(rows).join(_flags(snapshot, now), on=KEY, how="left", maintain_order="left")
     same_readings = (pl.col("n") == pl.col("own_n")) & ((pl.col("ppk") - pl.col("own_ppk")).abs() < SAME)
     rows = rows.with_columns(  # the same readings have the same bounds as in the table of figures
         pl.when(same_readings).then("own_low").otherwise("ppk_low").alias("ppk_low"),
@@ -113,6 +107,24 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
         high=place(far, "q_high"),
         model=pl.col("setup"),
     ).drop("setup", "q_low", "q_quarter", "q_three", "q_high")
+
+
+def under_now(snapshot: Snapshot, *, when: str, first: date | None = None, last: date | None = None) -> pl.DataFrame:
+    """The readings of `room`: those of conformity.judged_readings under the limits last in force for their row."""
+    readings = judged_readings(snapshot, when)
+    if first is not None:
+        readings = readings.filter(pl.col("day") >= first)
+    if last is not None:
+        readings = readings.filter(pl.col("day") <= last)
+    if readings.is_empty():
+        return readings
+    same = pl.struct("target", "lower", "upper")
+    latest = (
+        readings.sort("taken_at", maintain_order=True)
+        .group_by(KEY, maintain_order=True)
+        .agg(same.last().alias("asked"))
+    )
+    return readings.join(latest, on=KEY, maintain_order="left").filter(same.eq_missing(pl.col("asked")))
 
 
 def _number(now: pl.DataFrame, rows: pl.DataFrame, ppk: Floats) -> Floats:

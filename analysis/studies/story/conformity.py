@@ -3,8 +3,9 @@
 A reading stands for the whole step of its gauge: it is outside only where that step lies wholly beyond a limit, on the
 limit where a limit lies within the step; there it is shown neither to conform nor not to, and is told beside the count.
 
-As built: the first play-test readings; as set: the first final-inspection readings; as shipped: the last
-final-inspection readings of the round, after any touch-up. Work is judged as set: what was shipped has been sorted by
+As built: the first play-test readings; as set: the first final-inspection readings, and where the final inspection is
+the bench that sets, as in a shop of one bench, what it left; as shipped: the last final-inspection readings of the
+round, after any touch-up. Work is judged as set: what was shipped has been sorted by
 inspection.
 """
 
@@ -13,6 +14,7 @@ import polars as pl
 
 from analysis.methods.conformity import against, between_marks
 from analysis.methods.segments import Floats
+from analysis.studies.story.first_values import first_values
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
@@ -106,7 +108,7 @@ def judged_readings(snapshot: Snapshot, when: str) -> pl.DataFrame:
         )
         readings = readings.unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
     else:
-        readings = readings.filter((pl.col("moment") == "found") & pl.col("first_pass"))
+        readings = readings[first_values(readings)[0]]
     return with_specs(snapshot, readings)
 
 

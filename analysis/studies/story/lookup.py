@@ -8,6 +8,7 @@ from datetime import date
 import polars as pl
 
 from analysis.studies.story.conformity import with_specs
+from analysis.studies.story.first_values import first_values
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -38,14 +39,13 @@ def _files(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def readings(snapshot: Snapshot, *, asked: Behind) -> pl.DataFrame:
-    """First-pass found readings of round 1 as they were asked for, newest first.
+    """The readings that first passes of round 1 are judged by, as they were asked for, newest first.
 
     serial, model, stage, characteristic, position, value, raw, unit, flag, taken_at, set_by, tech, gauge, supplier,
     lot, target, lower, upper, outside (null without a limit), file, log_id, line.
     """
-    rows = snapshot.once(story).readings.filter(
-        (pl.col("round") == 1) & pl.col("first_pass") & (pl.col("moment") == "found") & pl.col("value").is_not_null()
-    )
+    told = snapshot.once(story).readings
+    rows = told[first_values(told)[0]]
     equal = {
         "characteristic": asked.characteristic,
         "stage": asked.stage,

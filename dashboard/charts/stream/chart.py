@@ -28,7 +28,7 @@ def stream(view: StreamView, *, narrow: bool = False, width: int | None = None, 
     part, px.
     """
     if not len(view.taken_at):
-        return style.empty("No readings of this stream here.", narrow=narrow)
+        return style.empty("No readings of this series here.", narrow=narrow)
     return _Drawing(view, narrow, width, inner).figure()
 
 

@@ -26,7 +26,7 @@ from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
 
-DRAWN = 4  # targets drawn; the others stand in the table
+DRAWN = 3  # targets drawn; the others stand in the table
 Row = dict[str, Any]
 PLACE = ("characteristic", "position", "model")  # a target
 

@@ -37,7 +37,7 @@ def sheet(shop: Shop, characteristic: str | None, model: str | None) -> html.Sec
                 ("out", "Outside", "n"),
             ],
         )
-        said.append(parts.behind(table, f"What came in before it was set: {numbers.count(len(rows))} streams"))
+        said.append(parts.behind(table, f"What came in before it was set: {numbers.count(len(rows))} series"))
     return parts.sheet(NAME, "received apart from as set", said)
 
 

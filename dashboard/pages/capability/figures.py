@@ -43,7 +43,7 @@ def sheet(shop: Shop, when: str, asked: Mapping[str, Any]) -> html.Section:
     characteristic, model, by = asked["characteristic"], asked["model"], asked["by"]
     rows = _rows(when, characteristic, model, by)
     columns = [
-        ("what", "Stream"),
+        ("what", "Series"),
         ("stage", "Stage", "wide-only"),
         ("since", "Limits since", "wide-only"),
         ("n", "n", "n wide-only"),
@@ -58,12 +58,12 @@ def sheet(shop: Shop, when: str, asked: Mapping[str, Any]) -> html.Section:
         ("flags", "Read with care", "wide-only"),
     ]
     right = (
-        "a row a stream and limits in force; choose a characteristic to see every stage"
+        "a row for each series and limits in force; choose a characteristic to see every stage"
         if not characteristic
         else "every stage"
     )
     if rows.is_empty():
-        return parts.sheet("The figures", right, html.P("No stream with limits here.", className="small"))
+        return parts.sheet("The figures", right, html.P("No series with limits here.", className="small"))
     if rows["stage"].n_unique() == 1:
         del columns[1]
     told = [_line(row, shop) for row in rows.iter_rows(named=True)]

@@ -7,14 +7,21 @@ from typing import Any
 import polars as pl
 from dash import html
 
+from analysis.studies.gauges.read_on import read_on
+from analysis.studies.room.capability import NOT_NORMAL
+from analysis.studies.room.histogram import Histogram, histogram
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.capability_map import MapCell, MapView, capability_map
-from dashboard.desk import gauges_now
+from dashboard.charts.histogram import HistogramView
+from dashboard.charts.histogram import histogram as histogram_chart
+from dashboard.desk import desk, gauges_now
 from dashboard.pages import period as periods
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.gauges import beside
 from ingest.shopfiles.shop import Shop
+
+FEW = 50  # readings
 
 
 def chosen(found: pl.DataFrame, key: str | None) -> dict[str, Any] | None:
@@ -45,10 +52,81 @@ def sheet(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) ->
     )
     right = f"{when}, {numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'} under the limits in force"
     doubt = [] if row["promise"] else [html.P(f"No promise: {doubts(row)}.", className="small")]
-    resting = beside(gauges_now.out_of_order(), shop, row["characteristic"])
+    named = desk.ask(read_on).get((row["characteristic"], row["model"]), frozenset())
+    resting = beside(gauges_now.out_of_order(), shop, row["characteristic"], named)
     doubt += [html.P(resting, className="small")] if resting else []
     facts = parts.facts(*_facts(row, shop))
-    return parts.sheet(name, right, [facts, board, html.P(_act(row, shop)), *doubt, ways], id="capability-one")
+    drawn = _histogram(row, shop, when, period)
+    return parts.sheet(name, right, [facts, board, *drawn, html.P(_act(row, shop)), *doubt, ways], id="capability-one")
+
+
+def _histogram(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) -> list[Any]:
+    """The readings as bars on the board, and the curve they follow."""
+    key: dict[str, Any] = {name: str(row[name]) for name in ("characteristic", "position", "model")}
+    normal = NOT_NORMAL not in row["flags"]
+    found = desk.ask(histogram, when=when, normal=normal, first=period.first, last=period.last, **key)
+    if found is None:
+        return []
+    quantity, shown = sentences.quantity(shop, key["characteristic"]), shop.shop.length
+    decimals = numbers.decimals_of(quantity, shown=shown)
+
+    def size(value: float | None) -> float | None:
+        return None if value is None else numbers.in_unit(value, quantity, shown=shown)
+
+    scale = numbers.in_unit(1.0, quantity, shown=shown)
+    unit = numbers.unit_of(quantity, shown=shown)
+    edges = [scale * float(edge) for edge in found.edges]
+    told = [
+        f"{numbers.span(a, b, decimals + 1)} {unit}: {numbers.count(int(n))} {'reading' if n == 1 else 'readings'}"
+        + (f", {numbers.count(int(out))} outside" if out else "")
+        for a, b, n, out in zip(edges[:-1], edges[1:], found.counts, found.outside, strict=True)
+    ]
+    view = HistogramView(
+        edges,
+        [int(n) for n in found.counts],
+        [int(n) for n in found.outside],
+        told,
+        [scale * float(x) for x in found.x],
+        [float(y) for y in found.y],
+        size(found.target),
+        size(found.lower),
+        size(found.upper),
+        decimals,
+        unit,
+    )
+    say = histogram_words(found, shop, key["characteristic"])
+    rows = [
+        {"from": numbers.plain(a, decimals + 1), "to": numbers.plain(b, decimals + 1), "n": int(n), "out": int(out)}
+        for a, b, n, out in zip(edges[:-1], edges[1:], found.counts, found.outside, strict=True)
+    ]
+    columns = [
+        ("from", f"From, {unit}", "n"),
+        ("to", f"To, {unit}", "n"),
+        ("n", "Readings", "n"),
+        ("out", "Outside", "n"),
+    ]
+    chart = parts.graph(
+        parts.both(histogram_chart, view), say, "capability-histogram", parts.plain_table(rows, columns)
+    )
+    return [html.H3("How the readings lie"), chart, html.P(say, className="small")]
+
+
+def histogram_words(found: Histogram, shop: Shop, characteristic: str) -> str:
+    """What the bars show: how many readings, how many outside and on a limit, and what curve they follow."""
+    n, out = found.n, int(found.outside.sum())
+    width = sentences.amount(shop, characteristic, float(found.edges[1] - found.edges[0]))
+    steps = found.step and round(float(found.edges[1] - found.edges[0]) / found.step)
+    bar = f"A bar is {width}" + (
+        f", {numbers.in_words(steps)} {'step' if steps == 1 else 'steps'} of the gauge" if steps else ""
+    )
+    few = f" {numbers.count(n)} readings are few for a shape." if n < FEW else ""
+    limited = found.lower is not None or found.upper is not None
+    outside = f"{numbers.of(out, n)} outside, in the colour" if out else f"none of {numbers.count(n)} outside"
+    on = f", {numbers.count(found.on_limit)} on a limit" if found.on_limit else ""
+    told = f" Of the readings, {outside}{on}." if limited else ""
+    if not found.curve:
+        return f"{bar}.{told} No curve of those tried fits them, so none is drawn.{few}"
+    return f"{bar}.{told} The line is the {found.curve} curve they follow.{few}"
 
 
 def need_words(row: dict[str, Any]) -> str:

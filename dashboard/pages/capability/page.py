@@ -77,11 +77,13 @@ def layout(
     chosen = one.chosen(found, asked["stream"])
     resting = sentences_gauges.every(gauges_now.out_of_order(), shop)
     return parts.page(
-        parts.page_head(_headline(seen, shop, when), _under(seen, when, period)),
+        parts.page_head(
+            gauges.headline() if asked["open"] == "gauges" else _headline(seen, shop, when), _under(seen, when, period)
+        ),
         _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
         *([html.P(resting, className="small")] if resting else []),
         held("Room left", _room_left, seen, asked, shop, when),
-        *([held("One stream", one.sheet, chosen, shop, when, period)] if chosen is not None else []),
+        *([held("One series", one.sheet, chosen, shop, when, period)] if chosen is not None else []),
         folded(_folds(asked, shop), PATH, asked),
     )
 
@@ -104,7 +106,7 @@ def _folds(asked: dict[str, str | None], shop: Shop) -> list[Fold]:
         Fold(
             "figures",
             "The figures",
-            "every stream with limits: Ppk, Cpk, shares outside, as a table to sort and save",
+            "every series with limits: Ppk, Cpk, shares outside, as a table to sort and save",
             lambda: figures.sheet(shop, when, {**asked, "by": by}),
         ),
         Fold("gauges", gauges.NAME, gauges.headline(), lambda: gauges.inside(shop, asked)),
@@ -134,7 +136,7 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     """What is furthest from fitting between its limits, if that can be said."""
     limited = seen.filter(~pl.col("flags").str.contains(capability.THIN))
     if limited.is_empty():
-        return "No stream with limits has readings enough to say how much room is left."
+        return "No series with limits has readings enough to say how much room is left."
     tight = limited.filter(pl.col("ppk_high") < 1)
     if tight.is_empty():
         worst = limited.sort("ppk").row(0, named=True)
@@ -143,6 +145,9 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     need = "needs more than its tolerance" if len(tight) == 1 else "need more than their tolerance"
     many = f"{numbers.in_words(len(tight), capital=True)} of {numbers.count(len(limited))} {need}"
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
+    if not worst["outside"]:
+        none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"
+        return f"{many}, {_what(shop, worst)} most: it {one.need_words(worst)}, {none}."
     return f"{many}, {_what(shop, worst)} most: {numbers.of(worst['outside'], worst['n'])} outside {when} ({share})."
 
 
@@ -153,7 +158,17 @@ def _what(shop: Shop, row: dict[str, Any]) -> str:
 def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
     rest = " What is folded below is of all days." if period else ""
-    return f"{when.capitalize()}: {MEANING[when]}, {force}. {numbers.count(len(seen))} streams.{rest}"
+    left = ", and what was left of what is set there" if when == SET and _sets_at_final() else ""
+    starting = (
+        " The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
+        if seen["starting"].any()
+        else ""
+    )
+    thin = int(seen["flags"].str.contains(capability.THIN).sum())
+    few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
+    return (
+        f"{when.capitalize()}: {MEANING[when]}{left}, {force}. {numbers.count(len(seen))} series{few}.{starting}{rest}"
+    )
 
 
 def _filters(
@@ -252,3 +267,10 @@ def connect(app: Dash) -> None:
         everything=ALL,
         usual={"when": SET, "by": EVERYBODY},
     )
+
+
+def _sets_at_final() -> bool:
+    """Is anything set at the final inspection itself, as in a shop of one bench?"""
+    shop = desk.here().snapshot().shop
+    finals = {stage.key for stage in shop.stages if stage.role == "final"}
+    return any(finals & set(one.set_stages) for one in shop.characteristics)

@@ -162,9 +162,9 @@ def air_sheet(shop: Shop, characteristic: str | None, model: str | None) -> html
         "not be a cause; no reading is corrected by this. "
     )
     say += (
-        "Charts of streams whose baseline follows the air judge what it does not explain."
+        "Charts of series whose baseline follows the air judge what it does not explain."
         if shop.judging.air
-        else "With air = true under [judging] in shop.toml, charts of streams whose baseline follows the air judge "
+        else "With air = true under [judging] in shop.toml, charts of series whose baseline follows the air judge "
         "what it does not explain."
     )
     return parts.sheet(title, right, [*where, parts.plain_table(told, columns), html.P(say, className="small")])

@@ -46,12 +46,12 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
     right = (
         f"signal of {numbers.day(sentences.local(shop, signal['opened_at']), seen.now)}"
         if signal is not None
-        else "this stream"
+        else "this series"
     )
     matter = desk.ask(register.of_stream, **seen.key)
     running = matter is not None and matter.state == register.ACTION
     streams = matter.matter.streams if matter is not None and matter.matter is not None else 1
-    every = f" in its {numbers.count(streams)} streams" if streams > 1 else ""
+    every = " in all its series" if streams > 1 else ""
     buttons = [html.Button("Write it down", id=WRITE, className="button primary")]
     buttons.append(html.Button("It is done", id=DONE, className="button", style=_only(running)))
     buttons.append(html.Button("Known until that date", id=KNOWN, className="button", style=_only(still)))
@@ -98,7 +98,7 @@ def _closed_by_person(seen: Seen) -> dict[str, Any] | None:
 def entries(seen: Seen, shop: Shop) -> html.Div:
     """Lines of the book about this stream, newest first; one whose signal is gone since late data says so."""
     if seen.entries.is_empty():
-        return html.Div(html.P("Nothing is written about this stream yet.", className="small"))
+        return html.Div(html.P("Nothing is written about this series yet.", className="small"))
     lines = []
     for line in seen.entries.reverse().iter_rows(named=True):
         said, written = sentences_drift.entry(line, shop, seen.now)

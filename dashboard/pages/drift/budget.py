@@ -44,7 +44,7 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
     per_week = float(found["per_week"][0])
     sigma = sentences.amount(shop, str(seen.row["characteristic"]), seen.row["sigma"])
     say = (
-        f"The usual spread of this stream is {sigma}; {numbers.count(per_week)} instruments a week pass it. For "
+        f"The usual spread of this series is {sigma}; {numbers.count(per_week)} instruments a week pass it. For "
         "readings that follow a normal curve."
     )
     kinds = kinds_table()

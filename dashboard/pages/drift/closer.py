@@ -50,7 +50,7 @@ def opened(clicks: int | None, key: Any, scheme: str | None) -> Any:
     if not clicks:
         return no_update
     if key is None or not kept.fits(STREAM, key):
-        return parts.problem_state("This stream cannot be found; open it again from the rack.")
+        return parts.problem_state("This series cannot be found; open it again from the rack.")
     try:
         seen = look(key, key["tech"], None, desk.here().snapshot().as_of)
     except UnusableData as problem:

@@ -43,13 +43,13 @@ def glance(
             drawn.append(parts.graph(parts.both(rack_chart, view), told, name, leads=partial(leads, asked)))
     if not drawn:
         which = f" that is {asked.state}" if asked.state else ""
-        text = f"No stream{which} here. The filters above widen the view."
+        text = f"No series{which} here. The filters above widen the view."
         drawn = [parts.empty_state(text, "All stages", f"{PATH}?stage={ALL_STAGES}")]
     right = (
         "a straightedge each: flat runs true, light has moved. One scale: a fifth of the tolerance, or twice the "
         "usual spread where nothing is asked"
     )
-    return parts.sheet("All streams at a glance", right, [*drawn, *_moved_list(rows, asked, shop, now.date())])
+    return parts.sheet("All series at a glance", right, [*drawn, *_moved_list(rows, asked, shop, now.date())])
 
 
 def _counts_in_words(rows: pl.DataFrame) -> str:

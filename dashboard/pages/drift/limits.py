@@ -36,8 +36,8 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
     """The form, and below it every limit ever put on file for this stream."""
     matter = desk.ask(register.of_stream, **seen.key)
     streams = matter.matter.streams if matter is not None and matter.matter is not None and matter.waits else 0
-    whole = [(MATTER, f"All {numbers.count(streams)} streams of this matter")] if streams > 1 else []
-    scopes = [*whole, (STREAM, "This stream"), (MODEL, f"All streams of {seen.row['model']}"), (SHOP, "The whole shop")]
+    whole = [(MATTER, "All series of this matter")] if streams > 1 else []
+    scopes = [*whole, (STREAM, "This series"), (MODEL, f"All series of {seen.row['model']}"), (SHOP, "The whole shop")]
     form = html.Div(
         [
             html.P(
@@ -100,7 +100,7 @@ def _history(seen: Seen, shop: Shop) -> Any:
     filed = _filed(seen)
     if filed.is_empty():
         least = numbers.count(shop.judging.baseline_readings)
-        return html.P(f"None yet: this stream is judged by its first {least} readings.", className="small")
+        return html.P(f"None yet: this series is judged by its first {least} readings.", className="small")
     rows = [
         {
             "edge": sentences.amount(shop, line["characteristic"], line["centre"]) if line["n"] else "off file",
@@ -114,7 +114,7 @@ def _history(seen: Seen, shop: Shop) -> Any:
     ]
     dated = (("baseline", "Baseline"), ("n", "Readings", "n wide-only"), ("holds", "Holds from"))
     columns = [("edge", "Centre line"), *dated, ("who", "Written by"), ("why", "Why")]
-    return parts.plain_table(rows, columns, caption="Limits put on file for this stream, newest first")
+    return parts.plain_table(rows, columns, caption="Limits put on file for this series, newest first")
 
 
 def connect(app: Dash) -> None:
@@ -259,8 +259,7 @@ def told(rows: pl.DataFrame, unsteady: pl.DataFrame, about: dict[str, str]) -> l
     if len(rows) > 1:
         shown.append(
             html.P(
-                f"{numbers.count(len(rows))} streams have readings enough for limits from these days.",
-                className="small",
+                f"{numbers.count(len(rows))} series have readings enough for limits from these days.", className="small"
             )
         )
     return shown

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import polars as pl
-from dash import html
+from dash import dcc, html
 
 from analysis.studies.drift import states
-from analysis.studies.matters.in_sight import InSight
+from analysis.studies.matters.in_sight import InSight, cost_if_left
 from analysis.studies.matters.records import Matter
 from dashboard import numbers, parts
+from dashboard.address import address
 from dashboard.charts.moved import MatterRow, Moved, MovedView, moved
+from dashboard.pages.drift.asked import PATH
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import matters as sentences
 from dashboard.sentences import shared
@@ -23,22 +26,81 @@ NAME, MOST = "What moved", 7
 KEY = ("characteristic", "position", "model", "stage")
 
 
-def sheet(
-    found: InSight, here: pl.DataFrame, chosen: str, leads: Callable[[str], str], *, shop: Shop, now: date
-) -> html.Section:
-    """The sheet, over the streams in sight. chosen : key of the stream looked at."""
+@dataclass(frozen=True)
+class Thing:
+    """What one cause moved of the series in sight; matter: None where a series moved by itself, or what one person set
+    is looked at; cost: instruments a week that it puts outside if it is left.
+    """
+
+    matter: Matter | None
+    rows: pl.DataFrame
+    cost: float | None
+
+    @property
+    def farthest(self) -> dict[str, Any]:
+        """The series that moved the largest share."""
+        return self.rows.sort(pl.col("moved_share").abs(), descending=True).row(0, named=True)
+
+
+@dataclass(frozen=True)
+class Sight:
+    """rows: the series in sight; things: what moved of them, dearest first; elsewhere: open matters of readings that
+    touch none of them.
+    """
+
+    rows: pl.DataFrame
+    things: list[Thing]
+    elsewhere: list[Matter]
+
+
+def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sight:
+    """What moved of some series of the rack; of_one: they are what one person set, whose shifts are their own."""
     rows = found.streams.join(here.select(KEY), on=list(KEY), how="semi", maintain_order="left")
-    view, left = moved_view(found, rows, chosen, shop=shop, now=now)
-    say = finding(view, rows)
-    chart = parts.graph(parts.both(moved, view), say, "drift-moved", _table(rows, shop, now), leads=leads)
-    more = (
-        [html.P(f"and {numbers.count(left)} more matters; a stage or model chosen above shows them.")] if left else []
-    )
-    right = "a dot a stream; light: how far the matter reaches; a matter is what one cause moved"
-    return parts.sheet(NAME, right, [chart, *more])
+    out = rows.filter((pl.col("state") == states.MOVED) & pl.col("moved_share").is_not_null())
+    things = []
+    for (key,), part in out.group_by(pl.col("matter").fill_null(""), maintain_order=True):
+        matter = None if of_one else found.matters.get(str(key))
+        things += [Thing(matter, own, cost_if_left(own)) for own in ([part] if matter else part.iter_slices(1))]
+    things.sort(key=lambda one: (-round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"])))
+    told = {one.matter.key for one in things if one.matter}
+    left = [one for key, one in found.matters.items() if key not in told and one.characteristics and not of_one]
+    return Sight(rows, things, left)
 
 
-def finding(view: MovedView, rows: pl.DataFrame) -> str:
+def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str]]:
+    """For the headline: each thing with its size, and the names of what moved elsewhere."""
+    return [_name(one, shop) + ", " + _by(one, shop) for one in seen.things], [
+        f"{sentences.name(one, shop)}, {sentences.by(one, shop)}" for one in seen.elsewhere
+    ]
+
+
+def sheet(seen: Sight, chosen: str, leads: Callable[[str], str], *, shop: Shop, now: date) -> html.Section:
+    """The sheet. chosen : key of the series looked at."""
+    view, left = moved_view(seen, chosen, shop=shop, now=now)
+    say = finding(view)
+    chart = parts.graph(parts.both(moved, view), say, "drift-moved", _table(seen.rows, shop, now), leads=leads)
+    more: list[Any] = []
+    if left:
+        more = [html.P(f"and {numbers.count(left)} more matters; a stage or model chosen above shows them.")]
+    right = "a dot for each series; light: how far the matter reaches; a matter is what one cause moved"
+    return parts.sheet(NAME, right, [chart, *more, *_elsewhere(seen, shop)])
+
+
+def _elsewhere(seen: Sight, shop: Shop) -> list[Any]:
+    """Matters that touch no series in sight, each a link to where it is seen."""
+    if not seen.elsewhere:
+        return []
+    told: list[Any] = ["Moved, but in no series of this view: "]
+    for k, one in enumerate(seen.elsewhere[:MOST]):
+        page = "/bench" if one.only_some else PATH
+        asked = {name: one.main[name] for name in KEY} if page == PATH else {"stage": one.main["stage"]}
+        where = f" ({shop.stage_name(str(one.main['stage'])).lower()})" if one.main["stage"] else ""
+        link = dcc.Link(sentences.name(one, shop), href=address(page, **asked))
+        told += ["; " if k else "", link, f" {sentences.by(one, shop)}{where}"]
+    return [html.P([*told, "."], className="small")]
+
+
+def finding(view: MovedView) -> str:
     """The chart in a sentence."""
     if not view.rows:
         return f"Nothing moved; {view.steady_words}."
@@ -46,27 +108,32 @@ def finding(view: MovedView, rows: pl.DataFrame) -> str:
     return f"{first.name}: {first.under} {numbers.in_words(len(view.rows), capital=True)} in all. {view.steady_words}."
 
 
-def moved_view(found: InSight, rows: pl.DataFrame, chosen: str, *, shop: Shop, now: date) -> tuple[MovedView, int]:
+def moved_view(seen: Sight, chosen: str, *, shop: Shop, now: date) -> tuple[MovedView, int]:
     """What the chart is given, and how many matters are left over."""
-    out = rows.filter((pl.col("state") == states.MOVED) & pl.col("moved_share").is_not_null())
-    told = []
-    for (key,), part in out.group_by(pl.col("matter").fill_null(""), maintain_order=True):
-        matter = found.matters.get(str(key))
-        for own in [part] if matter is not None else part.iter_slices(1):
-            told.append(_row(matter, own, chosen, shop, now))
-    told.sort(key=lambda row: -max(abs(stream.percent) for stream in row.streams))
+    rows = seen.rows
+    told = [_row(one, chosen, shop, now) for one in seen.things[:MOST]]
     steady = [100 * share for share in rows.filter(pl.col("state") == states.STEADY)["moved_share"].drop_nulls()]
     thin = int((rows["state"] == states.THIN).sum())
-    words = f"{numbers.count(len(steady))} {'stream' if len(steady) == 1 else 'streams'} ran true"
+    words = f"{numbers.count(len(steady))} series ran true"
     if steady:
         low, high = (numbers.plain(abs(end), 0) for end in (min(*steady, 0), max(*steady, 0)))
         words += f", between {low} % below and {high} % above their centre line"
     few = f"{numbers.count(thin)} thin: fewer than {shop.judging.least_readings} readings, or no spread" if thin else ""
-    return MovedView(told[:MOST], steady, words, few), max(len(told) - MOST, 0)
+    return MovedView(told, steady, words, few), len(seen.things) - len(told)
 
 
-def _row(matter: Matter | None, part: pl.DataFrame, chosen: str, shop: Shop, now: date) -> MatterRow:
-    far = part.sort(pl.col("moved_share").abs(), descending=True).row(0, named=True)
+def _name(one: Thing, shop: Shop) -> str:
+    return sentences.name(one.matter, shop) if one.matter else sentences_drift.stream_name(shop, one.farthest)
+
+
+def _by(one: Thing, shop: Shop) -> str:
+    """By how much: of all readings of a matter, as every page tells it; else of the series itself."""
+    sized = one.matter is not None and one.matter.characteristics and one.matter.size is not None
+    return sentences.by(one.matter, shop) if one.matter and sized else sentences_drift.moved_by(one.farthest, shop)
+
+
+def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
+    far = one.farthest
     streams = [
         Moved(
             100 * row["moved_share"],
@@ -74,18 +141,23 @@ def _row(matter: Matter | None, part: pl.DataFrame, chosen: str, shop: Shop, now
             _key(row),
             row["tolerance"] is not None,
         )
-        for row in part.iter_rows(named=True)
+        for row in one.rows.iter_rows(named=True)
     ]
     way = "up" if far["moved_share"] >= 0 else "down"
-    name = sentences.name(matter, shop) if matter is not None else sentences_drift.stream_name(shop, far)
     short = f"{far['model']} {far['position']}".strip()
-    line = sentences_drift.moved_by(far, shop)  # since when stands at the right
-    many = f"{numbers.count(len(streams))} streams here; most on {short}: "
-    under = f"{many if len(streams) > 1 else ''}{line}."
+    line = _by(one, shop)  # since when stands at the right
+    many = f"; {numbers.count(len(streams))} series here" if len(streams) > 1 else ""
+    under = f"{line}{many}. {sentences_drift.cost(one.cost)}".strip()
     keys = {stream.key for stream in streams}
-    right = _right(matter, shop, now)
+    right = _right(one.matter, shop, now)
     return MatterRow(
-        f"{name} moved {way}", under[:1].upper() + under[1:], right, streams, short, _key(far), chosen in keys
+        f"{_name(one, shop)} moved {way}",
+        under[:1].upper() + under[1:],
+        right,
+        streams,
+        short,
+        _key(far),
+        chosen in keys,
     )
 
 
@@ -120,4 +192,4 @@ def _table(rows: pl.DataFrame, shop: Shop, now: date) -> html.Div:
         {"what": sentences_drift.stream_name(shop, row, stage=True), "how": sentences_drift.moved_line(row, shop, now)}
         for row in out.iter_rows(named=True)
     ]
-    return parts.plain_table(told, [("what", "Stream"), ("how", "Moved")])
+    return parts.plain_table(told, [("what", "Series"), ("how", "Moved")])

@@ -33,7 +33,7 @@ def odd_instruments(rows: pl.DataFrame, asked: Asked, stages: list[str], shop: S
     else:
         shifted = found.clear()
     n = found["serial"].n_unique()
-    right = "one reading beyond four times the usual spread of its stream; listed, opens no signal"
+    right = "one reading beyond four times the usual spread of its series; listed, opens no signal"
     apart = [html.P(sentences_drift.part_of_a_shift(len(shifted)), className="small")] if len(shifted) else []
     if found.is_empty():
         return parts.sheet("Odd instruments", right, [html.P("None in these weeks.", className="small"), *apart])

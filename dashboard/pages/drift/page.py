@@ -36,6 +36,7 @@ from dashboard.pages.drift.odd import SHOWN_ODD, odd_instruments
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
+from dashboard.sentences import judging
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -94,37 +95,41 @@ def _body(asked: Asked) -> html.Div:
     rows = desk.ask(rack, weeks=asked.weeks, tech=asked.tech).streams
     if rows.is_empty() and not asked.tech:
         nothing = (
-            "No reading on file belongs to a stream yet. Streams are the first-pass readings of one "
+            "No reading on file belongs to a series yet. A series holds the first-pass readings of one "
             "characteristic, model and stage."
         )
         return parts.page(
-            parts.page_head(sentences_drift.headline(0, 0, 0, None, shop), ""),
+            parts.page_head(sentences_drift.headline([], [], 0, 0, ""), ""),
             parts.empty_state(nothing, "Load a log", "/logs"),
         )
     here = of_models(rows, asked.models, shop)
     here = here.filter(pl.col("stage") == asked.stage) if asked.stage != ALL_STAGES else here
     stream = _stream(rows, here, asked)
     counted = {word: int((here["state"] == word).sum()) for word in (states.MOVED, states.STEADY, states.THIN)}
-    most = here.row(0, named=True) if counted[states.MOVED] else None
     stages = (
         [asked.stage]
         if asked.stage != ALL_STAGES
         else [stage.key for stage in shop.stages if stage.key in set(here["stage"])]
     )
+    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    of_one = bool(asked.tech)
+    told = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
+    where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
+    judged = counted[states.MOVED] + counted[states.STEADY]
     head = parts.page_head(
-        sentences_drift.headline(counted[states.MOVED], len(here), counted[states.THIN], most, shop),
+        sentences_drift.headline(*told, judged, counted[states.THIN], where),
         sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     picked = cell_key(stream) if stream else ""
-    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    seen = drift_moved.in_view(found, shown, of_one=of_one)
     what = partial(drift_moved.sheet, shop=shop, now=now.date())
     looked, of_it = _looked_at(stream, asked, shop, now)
     kept = {name: value for name, value in parse_qs(asked.search.lstrip("?")).items() if name != "open"}
     return parts.page(
         head,
         _filters(asked, shop, now),
-        held(drift_moved.NAME, what, found, shown, picked, partial(leads, asked)),
+        held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
         counts(counted, shop),
         *looked,
         *unjudged(shop),
@@ -133,7 +138,7 @@ def _body(asked: Asked) -> html.Div:
                 *of_it,
                 Fold(
                     "all",
-                    "All streams at a glance",
+                    "All series at a glance",
                     "a straightedge each, by characteristic and model",
                     partial(glance, shown, stages, asked, stream=stream, shop=shop, now=now),
                 ),
@@ -179,9 +184,9 @@ def unjudged(shop: Shop) -> list[Any]:
         for row in apart.head(SHOWN_ODD).iter_rows(named=True)
     ]
     more = [html.P(f"and {numbers.count(len(apart) - SHOWN_ODD)} more", className="small")][: len(apart) > SHOWN_ODD]
-    columns = [("what", "Stream"), ("n", "Readings", "n"), ("why", "Why")]
+    columns = [("what", "Series"), ("n", "Readings", "n"), ("why", "Why")]
     table = parts.plain_table(rows, columns)
-    return [parts.sheet("Streams that could not be judged", "the others stand without them", [table, *more])]
+    return [parts.sheet("Series that could not be judged", "the others stand without them", [table, *more])]
 
 
 def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> tuple[list[Any], list[Fold]]:
@@ -191,9 +196,9 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
     try:
         seen = drift_seen.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
-        return [parts.sheet("The stream", "", parts.problem_state(str(problem)))], []
+        return [parts.sheet("The series", "", parts.problem_state(str(problem)))], []
     by_field, foot = drift_on_chart.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
-    one = held("The stream", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
+    one = held("The series", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
     book = held("Bench book", drift_book.sheet, seen, shop)
     name = sentences_drift.stream_name(shop, stream)
     folds = [
@@ -254,7 +259,7 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
 def how_it_judges(shop: Shop) -> html.Section:
     """What the words of the page mean, and how far its promise goes."""
     return parts.sheet(
-        "How it judges", "", html.Div([html.P(text, className="small") for text in sentences_drift.how_it_judges(shop)])
+        "How it judges", "", html.Div([html.P(text, className="small") for text in judging.how_it_judges(shop)])
     )
 
 

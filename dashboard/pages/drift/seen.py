@@ -12,7 +12,7 @@ from analysis.studies.drift.entries import entries_for
 from analysis.studies.drift.shift import Shift, shift
 from analysis.studies.drift.signals import SHORT_RUN, signals
 from analysis.studies.drift.stream_view import StreamSeen, stream_view
-from analysis.studies.matters.records import MovesWith
+from analysis.studies.matters.records import Matter
 from analysis.studies.matters.rows import open_matter_of
 from dashboard.desk import desk
 
@@ -27,7 +27,7 @@ class Seen:
     view: StreamSeen
     signal: dict[str, Any] | None  # its open signal, the newest
     found: Shift | None
-    moves: MovesWith | None
+    matter: Matter | None  # the open one of its signal
     entries: (
         pl.DataFrame
     )  # lines of the bench book about it, oldest first, with `gone` where the signal is no longer there
@@ -51,11 +51,11 @@ def look(row: dict[str, Any], tech: str, weeks: int | None, now: datetime) -> Se
         )
     still = view.signals.filter(pl.col("closed_at").is_null())
     signal = still.sort("opened_at").row(-1, named=True) if len(still) else None
-    found = moves = None
+    found = matter = None
     if signal is not None:
         named = {name: signal[name] for name in KEY}
         found = desk.ask(shift, opened_at=signal["opened_at"], **named)
-        moves = _moves(signal)
+        matter = _matter(signal)
     book = desk.here().snapshot().table("bench_book")
     lines = book.filter(*[pl.col(name) == value for name, value in key.items()]).sort("sequence")
     tied = desk.ask(entries_for).select("sequence", "gone", "now_opened_at")
@@ -64,18 +64,17 @@ def look(row: dict[str, Any], tech: str, weeks: int | None, now: datetime) -> Se
         view,
         signal,
         found,
-        moves,
+        matter,
         lines.join(tied, on="sequence", how="left", maintain_order="left"),
         now,
     )
 
 
-def _moves(signal: dict[str, Any]) -> MovesWith | None:
-    """What the matter of a signal moves together with."""
+def _matter(signal: dict[str, Any]) -> Matter | None:
+    """The open matter of a signal."""
     judged = desk.ask(signals)
     if judged is None:
         return None
     same = [pl.col(name) == signal[name] for name in (*KEY, "chart", "opened_at")]
     at = judged.found.with_row_index("at").filter(*same)["at"]
-    mine = desk.ask(open_matter_of).get(("found", int(at[0]))) if len(at) else None
-    return mine.moves_with if mine else None
+    return desk.ask(open_matter_of).get(("found", int(at[0]))) if len(at) else None

@@ -53,7 +53,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
     state, words = sentences_drift.state_words(row, shop, seen.found.size if seen.found else None)
     gauge = str(view.row["gauge"])
     marks = [parts.mark(state, words), parts.mark(gauge, sentences_drift.gauge(gauge), light=True)]
-    telling = sentences_drift.finding(view, seen.found, seen.signal, seen.moves, shop, seen.now.date())
+    telling = sentences_drift.finding(view, seen.found, seen.signal, seen.matter, shop, seen.now.date())
     chart = parts.graph(parts.both(stream, chart_view(seen, by, shop)), telling, CHART, leads=to_instrument)
     young = sentences_drift.young(shop, int(row["n"])) if view.young else ""
     quiet = _could_have_seen(seen, shop) if view.row["state"] == STEADY else ""
@@ -216,7 +216,7 @@ def _table(seen: Seen, shop: Shop) -> Any:
 def moves(seen: Seen, shop: Shop) -> html.Section:
     """The things looked at for the stream's open signal, as dots with intervals, and what stands out in words."""
     name = "What it moves together with"
-    found = seen.moves
+    found = seen.matter.moves_with if seen.matter else None
     if found is None or not found.candidates:
         return parts.sheet(
             name, "", parts.empty_state("Too few readings since it began to see what it moves together with.")

@@ -17,6 +17,7 @@ from dashboard.charts.cost import CostView, cost
 from dashboard.charts.evidence import EvidenceView, evidence
 from dashboard.charts.funnel import FunnelView, funnel
 from dashboard.charts.gauge_checks import ChecksView, gauge_checks
+from dashboard.charts.histogram import HistogramView, histogram
 from dashboard.charts.lanes import Catch, Lane, LanesView, lanes
 from dashboard.charts.learning import LearningView, learning
 from dashboard.charts.lots import LotRow, LotsView, lots
@@ -280,8 +281,21 @@ WHAT_MOVED = MovedView(
         MatterRow("In tune at 12 on KITE-M2 moved down", "", [], [Moved(-161, "one", "b||K|final", False)], "KITE-M2"),
     ],
     [k / 4 - 9 for k in range(70)],
-    "70 streams ran true, between 9 % below and 9 % above their centre line",
+    "70 series ran true, between 9 % below and 9 % above their centre line",
     "11 thin: fewer than 25 readings, or no spread",
+)
+LYING = HistogramView(
+    [-6.5 + k for k in range(14)],
+    [1, 2, 6, 15, 33, 52, 60, 55, 34, 16, 7, 3, 1],
+    [1, 2, 0, 0, 0, 0, 0, 0, 0, 0, 0, 3, 1],
+    [f"bar {k}" for k in range(13)],
+    [-7 + k / 4 for k in range(57)],
+    [62 * math.exp(-((-7 + k / 4) ** 2) / 8) for k in range(57)],
+    0.0,
+    -5.0,
+    5.0,
+    0,
+    "cents",
 )
 NEEDS = [
     NeedRow(
@@ -390,6 +404,9 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "what moved": (moved, WHAT_MOVED),
     "what moved, only steady": (moved, replace(WHAT_MOVED, rows=[])),
     "what moved, empty": (moved, MovedView([], [], "", "")),
+    "histogram": (histogram, LYING),
+    "histogram, one reading": (histogram, HistogramView([0.1, 0.2], [1], [0], ["a"], [], [], None, None, 0.3, 2, "mm")),
+    "histogram, empty": (histogram, HistogramView([0, 1], [0], [0], [""], [], [], None, None, None, 2, "mm")),
     "room left": (room_left, NEEDS),
     "room left, empty": (room_left, []),
     "run": (run, RunView([0.1, 0.3, -0.12], ["HO-1", "HO-2", "HO-3"], [("MP-11", 2), ("MP-12", 1)], -0.1, 0.25)),

@@ -90,8 +90,8 @@ def test_a_past_week_is_told_as_it_stood_at_its_end(looked_at):
     now, then = said(page.layout()), said(page.layout(week="2026-03-25"))
     assert "Action treble on LARK-25 moved up" in now
     assert "Action treble on LARK-25 moved up" not in then
-    assert "Told as it stood at the end of Sun 29 Mar: what came later is not seen." in then
-    assert "Told as it stood" not in now
+    assert "Readings as they stood at the end of Sun 29 Mar: what was read later is not seen." in then
+    assert "Readings as they stood" not in now
 
 
 def test_page_paper_command_and_figures_of_a_past_week_say_the_same(looked_at, stands, tmp_path):

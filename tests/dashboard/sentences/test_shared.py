@@ -374,7 +374,7 @@ def test_never_more_than_seven_sentences_and_what_is_left_out_is_counted():
     assert len(said) == findings.MOST
     assert sum("moved up" in one for one in said) == findings.MOST_MATTERS
     assert "Five more moved: see Book." in said[3]
-    assert said[-1] == "The other 137 streams ran true."
+    assert said[-1] == "The other 137 series ran true."
 
 
 def test_the_order_is_moved_lots_came_back_coarse_thin_steady():
@@ -404,14 +404,14 @@ def test_a_shop_with_nothing_yet_says_that_it_is_too_early():
 
 
 def test_thin_streams_alone_are_called_too_few_to_say():
-    assert told(found(thin=1)) == ["One stream has fewer than 25 readings or no spread. Too few to say."]
-    assert told(found(thin=9)) == ["Nine streams have fewer than 25 readings or no spread. Too few to say."]
+    assert told(found(thin=1)) == ["One series has fewer than 25 readings or no spread. Too few to say."]
+    assert told(found(thin=9)) == ["Nine series have fewer than 25 readings or no spread. Too few to say."]
 
 
 def test_a_quiet_week_is_one_line():
     assert findings.headline(found(steady=137), SHOP) == "Everything that can be judged ran true."
-    assert told(found(steady=137)) == ["The 137 streams ran true."]
-    assert told(found(steady=1)) == ["The 1 stream ran true."]
+    assert told(found(steady=137)) == ["The 137 series ran true."]
+    assert told(found(steady=1)) == ["The 1 series ran true."]
 
 
 def test_the_headline_counts_in_words():

@@ -57,3 +57,19 @@ def test_a_single_finer_cell_makes_the_step_finer():
 )
 def test_where_it_is_not_plain_no_step_is_told(cells, unit):
     assert step_of(cells, unit, "length") is None
+
+
+@pytest.mark.parametrize(
+    ("cells", "unit", "resolution"),
+    [
+        ([str(240 + n % 9) for n in range(60)], "0.01 mm", "0.01 mm"),
+        ([str(24 + n % 9) for n in range(60)], "zehntel", "0.1 mm"),
+        ([f"{7 + n % 9} Tsd." if n % 4 else f'0,0{10 + n % 9}"' for n in range(60)], "", "0.001 in"),
+        ([f"{7 + n % 9} Tsd" for n in range(60)], "", "1 thou"),
+    ],
+)
+def test_a_step_is_told_in_a_unit_that_a_gauge_may_have(cells, unit, resolution):
+    step = step_of(cells, unit, "length")
+    assert step is not None
+    assert step.resolution == resolution
+    assert amount(step.resolution) == pytest.approx(step.canonical)

@@ -4,7 +4,8 @@ import polars as pl
 import pytest
 
 from ingest.reading.words import Words
-from tests.ingest.small_shop import small_shop
+from ingest.shopfiles.shop import checked_shop
+from tests.ingest.small_shop import TABLE, small_shop
 
 
 def words(**own: dict[str, str]) -> Words:
@@ -53,3 +54,42 @@ def test_a_question_names_the_nearest_known_and_the_line_to_paste():
         "stage", "Finl inspection"
     )
     assert '[[tech]] key = "Qq"' in words().ask("tech", "Qq")
+
+
+def sisters(**second):
+    first = {"files": "a*", "headings": {"Befund": "outcome", "Platz": "stage"}}
+    first |= {"words": {"outcome": {"NA": "send back", "gut": "pass"}, "stage": {"Probe": "play_test"}}}
+    return checked_shop(TABLE | {"log": [first, {"files": "b*", "headings": {"Befund": "outcome"}} | second]})
+
+
+def outcome_of(shop, *words, log=1):
+    return Words(shop, shop.logs[log]).translate("outcome", pl.Series(words)).to_list()
+
+
+def test_a_word_mapped_once_holds_in_the_other_logs_of_like_heading():
+    assert outcome_of(sisters(), "NA", "gut", "??") == ["send back", "pass", None]
+    assert outcome_of(sisters(headings={"befund ": "outcome"}), "NA") == ["send back"]
+
+
+def test_a_word_mapped_once_does_not_hold_under_another_heading():
+    assert outcome_of(sisters(headings={"Ergebnis": "outcome"}), "NA") == [None]
+    assert outcome_of(sisters(headings={}), "NA") == [None]
+
+
+def test_what_a_log_says_itself_goes_before_what_another_says():
+    shop = sisters(words={"outcome": {"NA": "hold"}})
+    assert outcome_of(shop, "NA", "gut") == ["hold", "pass"]
+    assert outcome_of(shop, "NA", log=0) == ["send back"]
+
+
+def test_of_two_logs_that_disagree_neither_is_taken():
+    third = {"files": "c*", "headings": {"Befund": "outcome"}, "words": {"outcome": {"NA": "hold"}}}
+    shop = checked_shop(TABLE | {"log": [*(log.model_dump(exclude_defaults=True) for log in sisters().logs), third]})
+    assert outcome_of(shop, "NA", "gut") == [None, "pass"]
+
+
+def test_a_word_that_the_shop_lists_keeps_its_meaning_in_other_logs():
+    words = {"stage": {"receiving": "play_test"}}
+    first = {"files": "a*", "headings": {"Platz": "stage"}, "words": words}
+    shop = checked_shop(TABLE | {"log": [first, {"files": "b*", "headings": {"Platz": "stage"}}]})
+    assert Words(shop, shop.logs[1]).translate("stage", pl.Series(["receiving"])).to_list() == ["receiving"]

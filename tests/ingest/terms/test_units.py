@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.terms.units import amount, quantity_of, to_canonical, unit_of
+from ingest.terms.units import amount, quantity_of, spelled, to_canonical, unit_of
 
 
 @pytest.mark.parametrize(
@@ -82,3 +82,9 @@ def test_the_quantity_of_a_unit():
         "plain",
         "plain",
     ]
+
+
+def test_every_unit_may_be_typed_by_the_name_that_a_message_gives_it():
+    for quantity in ("length", "pitch", "angle", "temperature", "humidity", "minutes"):
+        for name in spelled(quantity).split(", "):
+            assert unit_of(name, quantity) == name

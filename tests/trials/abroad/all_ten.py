@@ -1,6 +1,17 @@
-"""The eight shops that a mending may look at, and the two kept aside until it is done."""
+"""The eight shops that a mending may look at, the two kept aside until it was done, and two written after them."""
 
-from tests.trials.abroad import america, britain, france, germany, kept_aside, lowlands, poland, sweden
+from tests.trials.abroad import (
+    america,
+    austria,
+    britain,
+    france,
+    germany,
+    harbour,
+    kept_aside,
+    lowlands,
+    poland,
+    sweden,
+)
 
 EIGHT = {
     "germany": germany.shop,
@@ -12,4 +23,5 @@ EIGHT = {
     "france": france.shop,
     "poland": poland.shop,
 }
+NEWER = {"austria": austria.shop, "harbour": harbour.shop}
 ASIDE = {"danish": kept_aside.danish, "german": kept_aside.german}

@@ -11,7 +11,7 @@ ACTION = (("action", "bass"), ("action", "treble"))
 NUT = (("nut", "bass"), ("nut", "treble"))
 BOW = (("neck_bow", ""),)
 RELIEF = (("relief", ""),)
-HEAD = (("head_tension", ""),)
+HEAD = (("head", ""),)
 THOU = 0.0254
 
 
@@ -24,7 +24,7 @@ def banjo(action: float, head: float) -> dict[Key, tuple[float, float]]:
         ("nut", "treble"): (0.57, 0.03),
         ("action", "bass"): (action, 0.08),
         ("action", "treble"): (action, 0.08),
-        ("head_tension", ""): (head, 0.8),
+        ("head", ""): (head, 0.8),
     }
 
 
@@ -76,7 +76,7 @@ def cell(truth: Truth, rng, visit: Visit, key: Key, value: float, moment: str):
     """As the bench writes it: feelers in thou with their mark, the rule in mm, the dial in whole units."""
     if rng.random() < 0.01:
         return None
-    if key[0] == "head_tension":
+    if key[0] == "head":
         shown = float(round(value))
         truth.readings.append(Reading(visit.serial, *key, visit.stage, moment, shown))
         return shown

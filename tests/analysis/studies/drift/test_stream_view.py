@@ -110,7 +110,7 @@ def test_changes_that_may_touch_the_stream_are_shown():
 
 
 def test_a_stream_that_is_not_there_says_what_to_do():
-    with pytest.raises(UnusableData, match="choose another stream"):
+    with pytest.raises(UnusableData, match="choose another series"):
         stream_view(snapshot(shop(), {RELIEF: QUIET}), **(NAMED | {"model": "WREN"}))
 
 

@@ -1,13 +1,19 @@
 """Every stream of the rack stands once, what an open matter moved under its key, shares in shares of the tolerance."""
 
+from datetime import timedelta
+from statistics import NormalDist
+
 import polars as pl
 import pytest
 
 from analysis.studies.drift.rack import rack
-from analysis.studies.matters.in_sight import KEY, in_sight
+from analysis.studies.drift.signals import signals
+from analysis.studies.matters.in_sight import KEY, cost_if_left, in_sight
 from analysis.studies.matters.matters import open_matters
 from ingest.store.store import open_snapshot
 from tests.dashboard.pages import moving_shop
+
+STEP = 0.05  # mm, of the gauge of `moving_shop`
 
 
 @pytest.fixture
@@ -38,3 +44,28 @@ def test_a_shop_without_readings_has_nothing_in_sight(tmp_path):
     found = in_sight(open_snapshot(moving_shop.stands(tmp_path / "shop", with_logs=False)))
     assert found.streams.is_empty()
     assert found.matters == {}
+
+
+def test_what_a_shift_puts_outside_is_the_tail_of_a_normal_curve_at_the_pace_of_the_last_weeks(snapshot):
+    # NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6: the share outside is the area beyond the limits
+    row = in_sight(snapshot).streams.filter(pl.col("state") == "moved").row(0, named=True)
+    curve = NormalDist(0, row["sigma"])
+
+    def share(mean):
+        return curve.cdf(row["lower"] - STEP / 2 - mean) + 1 - curve.cdf(row["upper"] + STEP / 2 - mean)
+
+    held = snapshot.once(signals).streams.readings
+    mine = (held.stream == row["stream"]) & (held.taken_at > snapshot.as_of - timedelta(weeks=4)).to_numpy()
+    more = (share(row["centre"] + row["shift"]) - share(row["centre"])) * int(mine.sum()) / 4
+    assert row["more_outside"] == pytest.approx(more, rel=1e-6)
+    assert more > 0
+
+
+def test_one_instrument_passes_every_stage_and_counts_once_for_all_its_positions():
+    rows = pl.DataFrame(
+        [("A", "test", 1.0), ("A", "test", 3.0), ("B", "test", 2.0), ("A", "final", 4.0), ("B", "final", None)],
+        schema=["model", "stage", "more_outside"],
+        orient="row",
+    )
+    assert cost_if_left(rows) == 5.0  # 3 of A and 2 of B at test; 4 at final
+    assert cost_if_left(rows.filter(pl.col("more_outside").is_null())) is None

@@ -4,7 +4,9 @@ from datetime import date
 
 import polars as pl
 
+from analysis.studies.drift.streams import received_readings
 from analysis.studies.story.conformity import as_built, as_set, as_shipped, with_specs
+from analysis.studies.story.lookup import Behind, readings
 from analysis.studies.story.story import story
 from tests.analysis.studies.measured import made, visit
 
@@ -39,6 +41,24 @@ def test_as_built_is_the_first_play_test_as_set_the_first_final_and_as_shipped_t
 def test_as_shipped_takes_what_was_found_where_nothing_was_left():
     rows = [visit("A", 1, "final", readings={"action bass": 2.0, "action treble": 1.8}, left={"action bass": 2.1})]
     assert dict(as_shipped(made(rows)).select("position", "value").rows()) == {"bass": 2.1, "treble": 1.8}
+
+
+ONE = {"key": "relief", "quantity": "length"}
+
+
+def test_where_the_final_bench_sets_what_it_left_is_as_set_and_what_it_found_is_received():
+    rows = [
+        visit("A", 1, "final", tech="T1", readings={"relief": 0.4}, left={"relief": 0.22}),
+        visit("B", 2, "final", tech="T1", readings={"relief": 0.2}),
+        visit("C", 3, "final", tech="T1", left={"relief": 0.35}),
+    ]
+    one_bench = made(rows, [SPEC], characteristic=[ONE | {"set_at": "final"}])
+    assert told(as_set(one_bench)) == [("A", 0.22, "T1", False), ("B", 0.2, "T1", False), ("C", 0.35, "T1", True)]
+    assert received_readings(one_bench).select("serial", "value").rows() == [("A", 0.4)]
+    behind = readings(one_bench, asked=Behind(characteristic="relief"))
+    assert sorted(behind.select("serial", "value").rows()) == [("A", 0.22), ("B", 0.2), ("C", 0.35)]
+    inspected = made(rows, [SPEC], characteristic=[ONE | {"set_at": "neck"}])
+    assert as_set(inspected).select("serial", "value").rows() == [("A", 0.4), ("B", 0.2)]
 
 
 def test_without_a_limit_nothing_is_said_to_be_outside():

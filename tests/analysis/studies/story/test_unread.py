@@ -117,7 +117,7 @@ def test_where_no_stream_can_be_judged_no_signal_is_counted(tmp_path):
     assert week_rows(snapshot)["signals_opened"].to_list() == [None]
     _, figure, say = shared.normal(review(snapshot), snapshot.shop)[2]
     assert figure == numbers.NONE
-    assert say == "Nothing could be judged: no stream has 60 readings and a spread yet."
+    assert say == "Nothing could be judged: no series has 60 readings and a spread yet."
 
 
 def test_where_a_stream_can_be_judged_its_signals_are_counted(tmp_path):

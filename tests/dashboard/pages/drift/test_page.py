@@ -6,8 +6,10 @@ from datetime import date
 import pytest
 from dash import no_update
 
+from analysis.review import review
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.stream_view import stream_view
+from analysis.studies.matters.matters import open_matters
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.drift import asked as drift_asked
@@ -15,6 +17,8 @@ from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import closer, glance
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
+from dashboard.sentences import findings
+from dashboard.sentences import matters as sentences_matters
 from tests.dashboard.pages import moving_shop
 from tests.dashboard.pages.said import said
 
@@ -59,7 +63,7 @@ def fields(stage, models, weeks):
 
 def test_the_headline_is_the_finding(looked_at):
     text = page()
-    assert "One of 9 streams moved. It is LARK-25 action treble." in text
+    assert "One thing moved at final inspection: action treble on LARK-25, up 0." in text
     assert (
         "First-pass readings at final inspection, 13 weeks to 3 April 2026. 0.5 false signal a week is allowed for."
         in text
@@ -120,7 +124,7 @@ def test_an_empty_shop_says_what_to_do(tmp_path):
 
 def test_an_edited_address_falls_back_to_what_there_is(looked_at):
     text = page(stage="attic", models="nonesuch", weeks="-3", state="purple", characteristic="nonesuch", by="weather")
-    assert "LARK-25 action treble" in text
+    assert "action treble on LARK-25" in text
 
 
 def test_a_state_in_the_address_without_a_stage_looks_at_every_stage(looked_at):
@@ -167,7 +171,7 @@ def test_readings_far_out_because_their_stream_moved_are_not_called_odd(looked_a
     text = page(open="odd")
     assert "None in these weeks." in text
     assert (
-        "more readings lie beyond four times the usual spread because the stream moved: part of the shift, not odd."
+        "more readings lie beyond four times the usual spread because the series moved: part of the shift, not odd."
         in text
     )
     assert "odd instrument LA-" not in text
@@ -226,7 +230,7 @@ def test_a_person_closes_a_signal_and_opens_it_again(written_in):
     assert "closed 3 Apr" in text or "Closed: new blanks in" in text
     assert drift_book.REOPEN in text
     assert drift_book.write(drift_book.REOPEN, tied, who="Mara") == ""
-    assert "One of 9 streams moved." in page()
+    assert "One thing moved at final inspection" in page()
 
 
 def test_limits_are_looked_at_first_and_put_on_file_at_the_second_press(written_in):
@@ -317,7 +321,7 @@ def test_without_a_reading_at_final_inspection_it_opens_where_something_is_measu
     moving_shop.load(folder, [log], now=moving_shop.NOW)
     make_app(moving_shop.desk(folder))
     assert drift_asked.read(desk.here().snapshot().shop, {}).stage == "bridge_fitting"
-    assert "No stream" not in page()
+    assert "No series" not in page()
 
 
 def test_a_stream_is_looked_at_closer_over_all_its_time(looked_at):
@@ -333,7 +337,7 @@ def test_a_stream_is_looked_at_closer_over_all_its_time(looked_at):
     "key", [None, [], {**ABOUT, "model": 3}, {"stage": ""}, {**ABOUT, "model": "no such model"}], ids=str
 )
 def test_a_stream_that_is_not_there_is_said_in_a_line(looked_at, key):
-    assert "stream" in said(closer.opened(1, key, None)).lower()
+    assert "series" in said(closer.opened(1, key, None)).lower()
 
 
 def test_a_period_of_ones_own_is_told_as_it_stood_at_its_end(tmp_path):
@@ -348,3 +352,17 @@ def test_a_period_of_ones_own_is_told_as_it_stood_at_its_end(tmp_path):
     asked = drift_asked.read(shop, {"from": "2026-03-02", "to": "2026-03-27"})
     assert asked.search == "?stage=final_inspection&weeks=&from=2026-03-02&to=2026-03-27".replace("&weeks=", "")
     assert drift.asked_for(asked.search) == asked
+
+
+def test_week_and_drift_tell_a_matter_alike_and_a_stage_without_it_says_where_it_is(looked_at):
+    matter = looked_at.ask(open_matters)[0]
+    shop = looked_at.snapshot().shop
+    told = sentences_matters.by(matter, shop).replace("\u00a0", " ")
+    week = findings.first(looked_at.ask(review), shop)
+    assert sentences_matters.by(matter, shop).partition(",")[0] in week
+    here, away = page(), page(models="WREN-S")
+    assert told in here
+    assert "All readings of the matter together" in here
+    assert "One moved in no series of this view: action treble on LARK-25" in away
+    assert "Moved, but in no series of this view: " in away
+    assert told in away

@@ -1,0 +1,33 @@
+"""The value that a first pass is judged by: the found one, and where the characteristic is set what the visit left.
+
+One rule for streams, for readings as set, and for what stands behind either.
+"""
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Ints
+
+VISIT = ["part", "log_id", "line"]
+
+
+def first_values(told: pl.DataFrame, *where: pl.Expr) -> tuple[Ints, Ints]:
+    """Rows of the story's readings that first passes of round 1 are judged by, and those *received*: found in a visit
+    that left a value at the stage where the characteristic is set.
+
+    where : what must hold of the readings besides.
+    """
+    first = (pl.col("round") == 1) & pl.col("first_pass") & pl.col("value").is_not_null()
+    for each in where:
+        first &= each
+    marks = told.select(
+        found=first & (pl.col("moment") == "found"),
+        left=first & (pl.col("moment") == "left") & (pl.col("stage") == pl.col("set_stage")),
+    ).fill_null(False)
+    found, left = (marks[name].to_numpy() for name in ("found", "left"))
+    one = ["characteristic", "position", "setup", "stage", *VISIT]
+    here = np.flatnonzero(found & (told["stage"] == told["set_stage"]).fill_null(False).to_numpy())
+    both = told[one][here].with_row_index("_at").join(told[one].filter(pl.Series(left)), on=one, how="semi")
+    touched = np.zeros(len(told), dtype=bool)
+    touched[here[both["_at"].to_numpy()]] = True
+    return np.flatnonzero((found & ~touched) | left), np.flatnonzero(touched)
