@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from ingest.beginning.answers import checked_answers
+from ingest.beginning.guesses import guess_heading
+from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.new import Proposal, propose
 from tests.ingest.small_shop import csv, small_shop
 
@@ -138,7 +140,7 @@ SHEETS = {
 
 def told(name: str) -> str:
     found = SHEETS[name]()
-    asks = [f"{ask.key} | {ask.text} | {', '.join(ask.options)} | {ask.default}" for ask in found.asks]
+    asks = [f"{ask.key} | {ask.text} | {ask.default}" for ask in found.asks]
     return "\n".join(
         [
             "== shop.toml",
@@ -159,7 +161,23 @@ def test_what_is_proposed_is_as_it_was_looked_over(name):
     assert told(name) == (HERE / f"{name}.txt").read_text(encoding="utf-8")
 
 
+def headings() -> str:
+    """Every heading of the list with what its words mean: the meaning, the stage it names, how sure that is."""
+    lines = []
+    for line in (HERE / "headings.txt").read_text(encoding="utf-8").splitlines():
+        heading = line.split(" | ")[0]
+        guess = guess_heading(heading)
+        checks = ["looks over only"] if checks_only(heading) else []
+        lines.append(" | ".join([heading, guess.target(), guess.stage, guess.level, *checks]))
+    return "\n".join(lines) + "\n"
+
+
+def test_headings_mean_what_was_looked_over():
+    assert headings() == (HERE / "headings.txt").read_text(encoding="utf-8")
+
+
 if __name__ == "__main__":
     HERE.mkdir(exist_ok=True)
     for each in SHEETS:
         (HERE / f"{each}.txt").write_text(told(each), encoding="utf-8")
+    (HERE / "headings.txt").write_text(headings(), encoding="utf-8")
