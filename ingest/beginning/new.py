@@ -223,7 +223,9 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
         if not family or against:
             key = f"family of {name}"
             question = f"What kind of instrument is the model {name!r}?" + (f" ({against})" if against else "")
-            family = asker.ask(key, question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
+            every = "What kind of instrument is each model?"
+            options = (*FAMILIES, UNKNOWN_FAMILY)
+            family = asker.ask(key, question, options, UNKNOWN_FAMILY, of="" if against else every, word=name)
             why = "" if key in asker.answers else "not said"
         draft.models[name] = {"key": name, "family": family}
         if why:

@@ -54,7 +54,9 @@ def ask_rows(log: LogDraft, asker: Asker) -> list[str]:
         for word in words:
             count = sum(cell.strip() == word for cell in column.cells)
             told = f"{seen.title}: {count} rows whose {column.heading!r} says {word!r}: read them?"
-            answer = asker.ask(f"rows {word} of {column.heading}", told, (READ, PASS_OVER), READ)
+            every, each = f"{seen.title}: which rows are meant, by {column.heading!r}?", f"{word} ({count} rows)"
+            key = f"rows {word} of {column.heading}"
+            answer = asker.ask(key, told, (READ, PASS_OVER), READ, of=every, word=each)
             if answer == PASS_OVER:
                 pass_over(log, column.heading, word)
     return unread

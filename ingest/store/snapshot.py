@@ -16,6 +16,7 @@ import polars as pl
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.specs import Specs
 from ingest.store.editions import EDITIONS
+from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables
 
 T = TypeVar("T")
@@ -76,6 +77,7 @@ class Snapshot:
     on_fault: Callable[[Exception], Exception] | None = (
         None  # what is raised for an error nobody expected; None: itself
     )
+    worked_out: WorkedOut | None = None  # kept beside the store from one version to the next; None: of tables in memory
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read
     _asking: "_Asking" = field(default_factory=lambda: _Asking(), repr=False)

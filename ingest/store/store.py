@@ -23,6 +23,7 @@ from ingest.store.draft import Draft
 from ingest.store.ledger import Version
 from ingest.store.problems import StoreProblem, damaged, first_line, is_panic, of_database, reading_of
 from ingest.store.snapshot import Reader, Snapshot
+from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables
 
 __all__ = ["StoreProblem", "drafting", "is_whole", "log_called", "newest", "open_snapshot", "trying"]
@@ -192,7 +193,10 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
         "editions": _of_pairs(folder),
         **{name: _of_delta(held[name], name, cut, held["visits"]) for name in ledger.DELTA},
     }
-    return Snapshot(shop, specs, readers, as_of, found.n if found else 0, sequence, fingerprint(folder), _made(found))
+    n, made = (found.n, _made(found)) if found else (0, "")
+    return Snapshot(
+        shop, specs, readers, as_of, n, sequence, fingerprint(folder), made, worked_out=WorkedOut(folder, n, made)
+    )
 
 
 def _files_are_there(connection: sqlite3.Connection, folder: Path) -> None:

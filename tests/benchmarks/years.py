@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -170,7 +171,13 @@ SIDES = ("nothing", "bare", "story", "settling", "signals", "capability", "week"
 
 def child(side: str, folder: Path) -> dict[str, float]:
     """One side in its own process."""
-    ran = subprocess.run([sys.executable, "-c", CHILD, side, str(folder)], capture_output=True, text=True, check=False)
+    ran = subprocess.run(
+        [sys.executable, "-c", CHILD, side, str(folder)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"OPENBLAS_NUM_THREADS": "1"},  # as the command has it
+    )
     if ran.returncode:
         raise RuntimeError(ran.stderr)
     found: dict[str, float] = json.loads(ran.stdout.splitlines()[-1])

@@ -98,7 +98,7 @@ def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[s
 def _at(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame, column: str) -> tuple[tuple[int, ...], Floats]:
     """Lags, and the air so long before each reading (n, lags)."""
     noted = visits[column].gather(rows["visit"]).cast(pl.Float64).fill_null(np.nan).to_numpy()
-    air = snapshot.once(_rooms)[column]
+    air = snapshot.once(rooms)[column]
     if air is None:
         return (0,), np.asarray(noted)[:, None]
     wanted = rows["taken_at"].cast(pl.Int64).to_numpy()[:, None] - np.array(LAGS)[None, :] * HOUR
@@ -108,7 +108,7 @@ def _at(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame, column: st
 
 
 @dataclass(frozen=True)
-class _Room:
+class Room:
     """The room read most often: when, what, and how far apart in microseconds (a median)."""
 
     at: Ints
@@ -116,9 +116,9 @@ class _Room:
     gap: int
 
 
-def _rooms(snapshot: Snapshot) -> dict[str, _Room | None]:
+def rooms(snapshot: Snapshot) -> dict[str, Room | None]:
     """Of climate.csv, for humidity and for temperature; None where nobody wrote it down."""
-    found: dict[str, _Room | None] = {}
+    found: dict[str, Room | None] = {}
     for column in ("rh", "temperature"):
         air = snapshot.table("climate").filter(pl.col(column).is_not_null() & pl.col("at").is_not_null())
         found[column] = None
@@ -127,5 +127,5 @@ def _rooms(snapshot: Snapshot) -> dict[str, _Room | None]:
             air = air.filter(pl.col("room") == room).sort("at")
             at = air["at"].cast(pl.Int64).to_numpy().astype(np.int64)
             gap = int(np.median(np.diff(at))) if len(at) > 1 else 0
-            found[column] = _Room(at, air[column].to_numpy().astype(np.float64), gap)
+            found[column] = Room(at, air[column].to_numpy().astype(np.float64), gap)
     return found

@@ -58,24 +58,15 @@ class Evidence:
 
 
 def evidence(
-    snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, positions: list[str] | None = None
+    snapshot: Snapshot, judged: Signals, characteristic: str, stage: str, at: Ints, positions: list[str] | None = None
 ) -> Evidence | None:
-    """None where no stream has a baseline."""
+    """Of some readings of a bench (rows of Streams.readings, rising); None where there is none at these positions."""
     held = judged.streams
-    stream_ok = (
-        (held.rows["characteristic"] == characteristic)
-        & (held.rows["stage"] == stage)
-        & (held.rows["tech"] == "")
-        & (held.rows["n"] >= snapshot.shop.judging.least_readings)
-    )
-    if positions is not None:
-        stream_ok &= held.rows["position"].is_in(positions)
-    ok = stream_ok.to_numpy() & (held.eras.sigma[held.last_era] > 0)
     era = held.last_era
     _, sigma, _ = deviations(held)
     ids = held.readings.stream
-    index = np.arange(len(ids))
-    at = np.flatnonzero(ok[ids] & (index >= held.eras.window[era][ids]))
+    if positions is not None:
+        at = at[held.rows["position"].is_in(positions).to_numpy()[ids[at]]]
     if len(at) == 0:
         return None
     mine = ids[at]

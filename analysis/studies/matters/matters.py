@@ -1,32 +1,32 @@
 """Matters: what one cause moved, all its signals told once.
 
-Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`); what one
-cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing explains
-where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its explanation
-where that accounts for them; those that closed before are explained as of their closing. A matter that is laid to a
-cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the baseline,
-and is closed where they say that it has ended, whatever the single charts say.
+Open signals of one characteristic are explained stage by stage over all its streams (`units`, `explained`), those that
+opened within some weeks of one another over the readings around them (`spans`), and what explains them is kept. What
+one cause moved at several stages, or of several characteristics, is one matter, and so are signals that nothing
+explains where characteristic, direction and start agree. Signals that closed while an open one lasted belong to its
+explanation where that accounts for them; those that closed before are explained as of their closing. A matter that is
+laid to a cause lasts while all readings that the cause touches, taken together, lie nearer to the shift than to the
+baseline, and is closed where they say that it has ended, whatever the single charts say.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import timedelta
 
 import numpy as np
 
 from analysis.studies.drift.opened import BACK
 from analysis.studies.drift.signals import Signals, signals
-from analysis.studies.matters.explained import Explained
+from analysis.studies.matters.accounts import Looked, parts_of
+from analysis.studies.matters.parts import Part
 from analysis.studies.matters.records import Matter
+from analysis.studies.matters.spans import Bench, bench, opens_within, span_of, together
 from analysis.studies.matters.telling import told
-from analysis.studies.matters.units import Signal, began, by_unit, day_at, every_signal, explained_unit, unit
+from analysis.studies.matters.units import Signal, began, by_unit, every_signal, unit
 from ingest.store.snapshot import Snapshot
 
 SAME_CAUSE = timedelta(days=14)  # likely starts of one cause at two stages lie no further apart
 LOOKED_BACK = timedelta(weeks=13)  # signals that closed since then may belong to a cause that lasts
-NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
-LEAST = 5
-ENDED = 5  # working days without an instrument that the cause touches: a lot is through, a change taken back
 
 
 def matters(snapshot: Snapshot) -> list[Matter]:
@@ -82,7 +82,7 @@ def _recorded(snapshot: Snapshot, judged: Signals, groups: list["_Group"]) -> li
 @dataclass(eq=False)
 class _Group:
     signals: set[int]
-    parts: list[Explained]  # none: a weekly share, or signals of streams without a baseline
+    parts: list[Part]  # none: a weekly share, or signals of streams without a baseline
     lasts: bool = False  # its signals have closed, its cause has not come back
     ended: bool = False  # its cause has ended, though a chart of few readings has not shown it yet
 
@@ -95,69 +95,93 @@ def _open_ones(snapshot: Snapshot) -> list[_Group]:
     still = [one for one in every if one.row["closed_at"] is None]
     recent = snapshot.as_of - LOOKED_BACK
     hinted = [one for one in every if one.row["closed_by"] == BACK and one.row["closed_at"] >= recent]
+    closed = by_unit(judged, [one for one in every if one.row["closed_at"] is not None])
     for (characteristic, stage), part in by_unit(judged, still + hinted).items():
-        first = min(began(one) for one in part)
-        numbers = {one.number for one in part}
-        beside = [
-            one
-            for one in every
-            if one.number not in numbers
-            and one.row["closed_at"] is not None
-            and one.row["closed_at"] >= first
-            and unit(judged, one) == (characteristic, stage)
-        ]
-        lasting = frozenset(one.number for one in part if one.row["closed_at"] is not None)
-        found = explained_unit(snapshot, judged, characteristic, stage, [*part, *beside], lasting=lasting)
-        if found is None:
+        here = bench(snapshot, judged, characteristic, stage)
+        if here is None:
             groups += [_Group({one.number}, []) for one in part if one.row["closed_at"] is None]
             continue
-        for one in found:
-            if any(every[k].row["closed_at"] is None for k in one.signals):
-                groups.append(_Group(set(one.signals), [one], ended=bool(one.named) and one.best.end >= 0))
-            elif one.named and _lasts(snapshot, one, [every[k] for k in one.signals]):
-                groups.append(_Group(set(one.signals), [one], lasts=True))
+        for looked in _looked_at(snapshot, here, part, closed.get((characteristic, stage), [])):
+            groups += _still(looked, parts_of(snapshot, judged, here, looked))
+    _write(snapshot)
     return groups + [_Group({one.number}, []) for one in still if unit(judged, one) is None]
 
 
-def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
-    """Is the cause still there, and do all readings that it touches, since the first of its signals came back, lie
-    nearer to the shift, or are they too few to say?
+def _looked_at(snapshot: Snapshot, here: Bench, part: list[Signal], closed: list[Signal]) -> Iterator[Looked]:
+    """What is looked at together at one bench, the oldest first: open signals, those that came back of late, and what
+    closed since they began. What closed stands in one of them only.
     """
-    found = part.evidence
-    back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
-    touched = part.column != 0
-    if part.best.effect == 0 or not touched[found.day > found.day.max() - ENDED].any():
-        return False
-    since = touched & (found.day >= day_at(found, back, snapshot))
-    weight = part.column[since]
-    if len(weight) < LEAST:  # that a chart of others too has closed says too little of these
-        return True
-    return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
+    groups = []
+    for group in together(part):
+        some = sorted(group, key=lambda one: (one.row["closed_at"] is not None, one.number))
+        span = span_of(snapshot, here, some, closed=False)
+        if span.last is not None:  # of a time that has passed nothing is asked but of what is open
+            some = [one for one in some if one.row["closed_at"] is None]
+            span = span_of(snapshot, here, some, closed=False) if some else span
+        if some:
+            groups.append((some, span))
+    given = {one.number for some, _ in groups for one in some}
+    for some, span in groups:
+        first = min(began(one) for one in some)
+        beside = [
+            one
+            for one in closed
+            if one.number not in given and one.row["closed_at"] >= first and opens_within(snapshot, span, one)
+        ]
+        given |= {one.number for one in beside}
+        lasting = frozenset(one.number for one in some if one.row["closed_at"] is not None)
+        yield Looked(here.characteristic, here.stage, [*some, *beside], span, lasting=lasting)
+
+
+def _still(looked: Looked, found: list[Part] | None) -> list[_Group]:
+    """Groups of what is open, or lasts."""
+    open_ones = {one.number for one in looked.signals if one.row["closed_at"] is None}
+    if found is None:
+        return [_Group({number}, []) for number in sorted(open_ones)]
+    groups = []
+    for one in found:
+        numbers = {looked.signals[k].number for k in one.signals}
+        if numbers & open_ones:
+            groups.append(_Group(numbers, [one], ended=one.ended_at is not None))
+        elif one.lasts:
+            groups.append(_Group(numbers, [one], lasts=True))
+    return groups
 
 
 def _closed_ones(snapshot: Snapshot, judged: Signals, held: set[int]) -> list[_Group]:
     groups: list[_Group] = []
     closed = [one for one in snapshot.once(every_signal) if one.number not in held]
     for (characteristic, stage), part in by_unit(judged, closed).items():
+        here = bench(snapshot, judged, characteristic, stage)
         for chain in _overlapping(part):
-            until = max(one.row["closed_at"] for one in chain)
-            found = explained_unit(snapshot, judged, characteristic, stage, chain, until=until)
+            found = None
+            if here is not None:
+                until = max(one.row["closed_at"] for one in chain)
+                span = span_of(snapshot, here, chain, closed=True)
+                found = parts_of(snapshot, judged, here, Looked(characteristic, stage, chain, span, until=until))
             groups += (
                 [_Group({one.number}, []) for one in chain]
                 if found is None
-                else [_Group(set(one.signals), [one]) for one in found]
+                else [_Group({chain[k].number for k in one.signals}, [one]) for one in found]
             )
+    _write(snapshot)
     return groups + [_Group({one.number}, []) for one in closed if unit(judged, one) is None]
 
 
-def _overlapping(part: list[Signal]) -> Iterable[list[Signal]]:
-    chain: list[Signal] = []
-    for one in sorted(part, key=lambda signal: signal.row["opened_at"]):
-        if chain and one.row["opened_at"] > max(other.row["closed_at"] for other in chain):
-            yield chain
-            chain = []
-        chain.append(one)
-    if chain:
+def _write(snapshot: Snapshot) -> None:
+    if snapshot.worked_out is not None:
+        snapshot.worked_out.write()
+
+
+def _overlapping(part: list[Signal]) -> Iterator[list[Signal]]:
+    """Signals that were open at one time, one after another, as far as they are looked at together."""
+    for group in together(part):
+        chain: list[Signal] = []
+        for one in group:
+            if chain and one.row["opened_at"] > max(other.row["closed_at"] for other in chain):
+                yield chain
+                chain = []
+            chain.append(one)
         yield chain
 
 
@@ -184,30 +208,12 @@ def _alike(one: _Group, other: _Group, every: list[Signal]) -> bool:
     if not one.parts or not other.parts:
         return False
     mine, theirs = one.parts[0], other.parts[0]
-    apart = abs(_start(mine) - _start(theirs))
+    apart = abs(mine.started - theirs.started)
     if mine.named and theirs.named:
-        same_bench = (
-            mine.evidence.characteristic == theirs.evidence.characteristic
-            and mine.evidence.stage == theirs.evidence.stage
-        )
-        return bool(_causes(mine) & _causes(theirs)) and (apart <= SAME_CAUSE or same_bench)
-    if mine.named or theirs.named or mine.evidence.characteristic != theirs.evidence.characteristic:
+        same_bench = mine.characteristic == theirs.characteristic and mine.stage == theirs.stage
+        return bool(set(mine.causes) & set(theirs.causes)) and (apart <= SAME_CAUSE or same_bench)
+    if mine.named or theirs.named or mine.characteristic != theirs.characteristic:
         return False
     both_open = [any(every[k].row["closed_at"] is None for k in group.signals) for group in (one, other)]
-    return (
-        both_open[0] == both_open[1]
-        and apart <= SAME_CAUSE
-        and bool(np.sign(mine.best.effect) == np.sign(theirs.best.effect))
-    )
-
-
-def _start(part: Explained) -> timedelta:
-    return part.evidence.days[part.best.start] - date(1970, 1, 1)
-
-
-def _causes(part: Explained) -> set[tuple[str, str]]:
-    found = set()
-    for one in part.named:
-        words = part.evidence.words.get(one.factor)
-        found.add((one.factor, words[one.level]) if words else (one.kin, ""))
-    return found
+    same_way = bool(np.sign(mine.effect) == np.sign(theirs.effect))
+    return both_open[0] == both_open[1] and apart <= SAME_CAUSE and same_way

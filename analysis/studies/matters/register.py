@@ -98,7 +98,9 @@ def register(snapshot: Snapshot) -> list[Entry]:
 
 def due(snapshot: Snapshot, *, by: date) -> list[Entry]:
     """What is over or due up to a day, over first."""
-    rows = [one for one in snapshot.once(register) if one.waits and one.due is not None and one.due <= by]
+    asked = snapshot.lines(ACTION).filter((pl.col("text") != "") & (pl.col("due") <= by))
+    every = snapshot.once(register) if len(asked) else _decisions(snapshot, _today(snapshot))
+    rows = [one for one in every if one.waits and one.due is not None and one.due <= by]
     return sorted(rows, key=lambda one: (one.due or by, one.since))
 
 

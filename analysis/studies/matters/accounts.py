@@ -1,0 +1,201 @@
+"""What explains the signals of one bench that are looked at together, as parts of matters."""
+
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from analysis.methods.segments import Flags
+from analysis.studies.drift.signals import Signals
+from analysis.studies.matters.evidence import Evidence, evidence
+from analysis.studies.matters.explained import Explained, Signalled, explained, narrowed
+from analysis.studies.matters.hangs_on import key_of
+from analysis.studies.matters.parts import Part, part_of
+from analysis.studies.matters.spans import Bench, Span
+from analysis.studies.matters.units import Signal
+from analysis.studies.matters.written import read, written
+from ingest.store.snapshot import Snapshot
+
+HINT = 0.35  # of its shift, that a signal which came back must still show to be looked at with the open ones
+LEAST = 5  # readings since it came back, from which on that can be asked
+SMALL = 0.25  # sigma: its shift counts as this much at least
+NEARER = 0.5  # of the shift: from here on readings lie nearer to it than to the baseline
+ENDED = 5  # working days without an instrument that the cause touches: a lot is through, a change taken back
+MOST_ROWS = 200_000  # of evidence that is held in case it is asked for again
+
+
+@dataclass(frozen=True)
+class Looked:
+    """Signals of one bench that are explained together."""
+
+    characteristic: str
+    stage: str
+    signals: list[Signal]
+    span: Span
+    until: datetime | None = None  # of signals that have all closed
+    lasting: frozenset[int] = frozenset()
+    """Numbers of closed ones that are looked at as if they were open where their readings are not quite back."""
+
+    @property
+    def asked(self) -> list[Signal]:
+        """Those that must stand in an explanation."""
+        every = self.until is not None
+        return [one for one in self.signals if every or one.row["closed_at"] is None or one.number in self.lasting]
+
+
+def parts_of(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> list[Part] | None:
+    """What explains the signals of one bench; None where the readings cannot be laid side by side. As it was kept,
+    where everything that it hangs on is as it was.
+    """
+    if snapshot.worked_out is None:
+        return _parts(snapshot, judged, here, looked)
+    asked = {one.number for one in looked.asked}
+    counts = [(one, looked.until is None and one.number in asked) for one in looked.signals]
+    key = key_of(snapshot, judged, here, looked.span, counts)
+    kept = snapshot.worked_out.of(key)
+    with suppress(ValueError, TypeError, KeyError):  # what cannot be read is as if it were not there
+        if kept is not None:
+            return read(kept)
+    found = _parts(snapshot, judged, here, looked)
+    snapshot.worked_out.keep(key, written(found), past=looked.span.last is not None)
+    return found
+
+
+def _parts(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> list[Part] | None:
+    every = _explained(snapshot, judged, here, looked)
+    if every is None:
+        return None
+    place = {one.number: k for k, one in enumerate(looked.signals)}
+    found = []
+    for one in every:
+        mine = [looked.signals[place[k]] for k in one.signals]
+        gone = looked.until is None and all(signal.row["closed_at"] is not None for signal in mine)
+        lasts = gone and bool(one.named) and _lasts(snapshot, one, mine)
+        found.append(part_of(snapshot, one, [place[k] for k in one.signals], lasts=lasts))
+    return found
+
+
+def _explained(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> list[Explained] | None:
+    part, until, lasting = looked.signals, looked.until, looked.lasting
+    wide = None if any(_pooled(one) for one in looked.asked) else _positions(looked.asked)
+    found = _evidence(snapshot, judged, here, looked, wide)
+    if found is None:
+        return None
+    seen = [_seen(found, one, snapshot, one.row["closed_at"] is None or one.number in lasting) for one in part]
+    usable = [
+        replace(one, open=False) if one is not None and one.number in lasting and not _hints(found, one) else one
+        for one in seen
+        if one is not None
+    ]
+    if len(usable) < len(seen):
+        return None
+    last = None if until is None else day_at(found, until, snapshot)
+    numbered = {one.number: one for one in part}
+    every = []
+    for one in explained(found, usable, until=last):
+        mine = [numbered[k] for k in one.signals]
+        if not any(_pooled(signal) for signal in mine) and _positions(mine) != _positions(looked.asked):
+            narrow = _evidence(snapshot, judged, here, looked, _positions(mine))
+            one = (
+                one
+                if narrow is None
+                else narrowed(one, narrow, until=None if until is None else day_at(narrow, until, snapshot))
+            )
+        every.append(one)
+    return every or None
+
+
+def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
+    """Is the cause still there, and do all readings that it touches, since the first of its signals came back, lie
+    nearer to the shift, or are they too few to say?
+    """
+    found = part.evidence
+    back = min(one.row["back_at"] or one.row["closed_at"] for one in closed)
+    touched = part.column != 0
+    if part.best.effect == 0 or not touched[found.day > found.day.max() - ENDED].any():
+        return False
+    since = touched & (found.day >= day_at(found, back, snapshot))
+    weight = part.column[since]
+    if len(weight) < LEAST:  # that a chart of others too has closed says too little of these
+        return True
+    return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
+
+
+def _pooled(one: Signal) -> bool:
+    return one.table == "others"
+
+
+def _positions(part: list[Signal]) -> tuple[str, ...]:
+    return tuple(sorted({str(one.row["position"]) for one in part}))
+
+
+def _evidence(
+    snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked, positions: tuple[str, ...] | None
+) -> Evidence | None:
+    """Worked out once for each set of positions and span, as long as not many others have been asked for since."""
+    kept = snapshot.once(_held)
+    key = (looked.characteristic, looked.stage, positions, looked.span)
+    if key not in kept.every:
+        at = here.at[here.within(looked.span)]
+        names = None if positions is None else list(positions)
+        kept.add(key, evidence(snapshot, judged, looked.characteristic, looked.stage, at, names))
+    return kept.every[key]
+
+
+@dataclass(eq=False)
+class _Held:
+    every: dict[tuple[str, str, tuple[str, ...] | None, Span], Evidence | None] = field(default_factory=dict)
+
+    def add(self, key: tuple[str, str, tuple[str, ...] | None, Span], found: Evidence | None) -> None:
+        self.every[key] = found
+        while len(self.every) > 1 and sum(len(one.values) for one in self.every.values() if one) > MOST_ROWS:
+            del self.every[next(iter(self.every))]
+
+
+def _held(_snapshot: Snapshot) -> _Held:
+    return _Held()
+
+
+def day_at(found: Evidence, when: datetime, snapshot: Snapshot) -> int:
+    """Number of the last working day up to a moment."""
+    day = when.astimezone(snapshot.shop.zone).date()
+    return int(np.clip(np.searchsorted(_dates(found), np.datetime64(day), side="right") - 1, 0, len(found.days) - 1))
+
+
+def _dates(found: Evidence) -> np.ndarray[Any, np.dtype[np.datetime64]]:
+    return np.array(found.days, dtype="datetime64[D]")
+
+
+def _seen(found: Evidence, one: Signal, snapshot: Snapshot, still: bool) -> Signalled | None:
+    row, rows = one.row, found.rows
+    touched: Flags = np.ones(len(rows), dtype=bool)
+    for name, column in (("model", "model"), ("tech", "set_by"), ("gauge", "gauge")):
+        if row.get(name):
+            touched &= (rows[column] == row[name]).fill_null(False).to_numpy()
+    if not touched.any():
+        return None
+    began, low, high = (row[name] or row["opened_at"] for name in ("began_at", "began_low", "began_high"))
+    size = row["size"] if row["size"] is not None else float(row.get("side") or 0.0)
+    side = int(np.sign(size)) or 1
+    since, first, last, opened = (
+        day_at(found, when, snapshot) for when in (began, low, max(high, began), row["opened_at"])
+    )
+    closed = row["back_at"] or row["closed_at"]
+    back = len(found.days) if closed is None else day_at(found, closed, snapshot)
+    again = day_at(found, row["opened_last"] or row["opened_at"], snapshot) if closed is None else opened
+    return Signalled(one.number, touched, since, first, last, opened, side, still, back, again)
+
+
+def _hints(found: Evidence, one: Signalled) -> bool:
+    """Do readings since its return still lie off where they were before, by some of its shift, as far as one standard
+    error lets tell?
+    """
+    mine, day = found.values[one.touched], found.day[one.touched]
+    before, within, since = mine[day < one.since], mine[(day >= one.since) & (day < one.back)], mine[day >= one.back]
+    if len(since) < LEAST or not len(before):
+        return True
+    shift = float(within.mean() - before.mean()) * one.side if len(within) else 0.0
+    left = float(since.mean() - before.mean()) * one.side
+    return bool(left + len(since) ** -0.5 >= HINT * max(shift, SMALL))

@@ -1,0 +1,183 @@
+"""What an explanation hangs on, as one key: the same key, the same answer to the last digit.
+
+In it go the code that works it out, the shop's own words, the dated changes and the air up to the end of the span, when
+each signal opened, began and closed, and of every reading in the span of that bench all that the evidence may ask: its
+value and limits, who, what and when, and what was done to its instrument in its first passes. Row numbers do not: they
+move with whatever else is loaded.
+"""
+
+import os
+from dataclasses import astuple, dataclass
+from datetime import date, datetime, timedelta
+from functools import cache
+from hashlib import blake2b
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from analysis.methods.segments import Ints
+from analysis.studies.drift.setters import deviations
+from analysis.studies.drift.signals import Signals
+from analysis.studies.matters.air import LAGS, STALE, rooms
+from analysis.studies.matters.spans import Bench, Span, number
+from analysis.studies.matters.units import Signal
+from analysis.studies.story.story import story
+from ingest.store.snapshot import Snapshot
+from ingest.terms import tables
+
+Digits = npt.NDArray[np.uint64]
+OF_READING = ("day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "position")
+OF_VISIT = ("stage", "tech", "string_set", "rh", "temperature")
+ODD, MORE = (
+    np.uint64(0x9E3779B97F4A7C15),
+    np.uint64(0xBF58476D1CE4E5B9),
+)  # what keeps the bits of a sum apart (splitmix)
+NONE = np.uint64(0x94D049BB133111EB)  # in place of what is not known
+
+
+def key_of(snapshot: Snapshot, judged: Signals, here: Bench, span: Span, asked: list[tuple[Signal, bool]]) -> str:
+    """The key of what explains some signals of a bench over a span; with each signal whether it counts as open."""
+    zone = snapshot.shop.zone
+
+    def day(when: Any) -> str:
+        return when.astimezone(zone).date().isoformat() if isinstance(when, datetime) else ""
+
+    told = blake2b(digest_size=20)
+    told.update(repr((_code(), snapshot.once(_shop), here.characteristic, here.stage, astuple(span))).encode())
+    numbers = sorted(one.number for one, _ in asked)
+    for one, counts in asked:
+        row, place = one.row, numbers.index(one.number)
+        times = [day(row[name]) for name in ("opened_at", "opened_last", "began_at", "began_low", "began_high")]
+        times += [day(row[name]) for name in ("closed_at", "back_at")]
+        side = float(np.sign(row["size"])) if row["size"] is not None else row.get("side")
+        names = [row.get(name) or "" for name in ("model", "tech", "gauge", "position")]
+        told.update(repr((place, one.table, counts, times, side, names)).encode())
+    told.update(_changes(snapshot, span))
+    for part in _air(snapshot, span):
+        told.update(part)
+    told.update(_readings(snapshot, judged, here)[here.within(span)].tobytes())
+    return told.hexdigest()
+
+
+@cache
+def _code() -> str:
+    """The code that works an answer out, and what it is built on."""
+    told = blake2b(digest_size=16)
+    root = Path(__file__).parents[2]
+    for path in sorted(root.rglob("*.py")):
+        told.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    built_on = [(name, version(name)) for name in ("numpy", "scipy", "polars")]
+    return repr((told.hexdigest(), built_on, os.environ.get("OPENBLAS_NUM_THREADS")))
+
+
+def _shop(snapshot: Snapshot) -> str:
+    return blake2b(repr(snapshot.shop).encode(), digest_size=16).hexdigest()
+
+
+def _changes(snapshot: Snapshot, span: Span) -> bytes:
+    """Dated changes up to the end of the span: one from later on touches no reading in it."""
+    last = snapshot.as_of.astimezone(snapshot.shop.zone).date()
+    known = snapshot.table("changes").filter(pl.col("from_date") <= min(last, span.last or last))
+    return repr(known.sort("from_date", maintain_order=True).rows()).encode()
+
+
+def _air(snapshot: Snapshot, span: Span) -> list[bytes]:
+    """The air of the span, and so long before as it may be looked back."""
+    found = []
+    for name, room in sorted(snapshot.once(rooms).items()):
+        if room is None:
+            found.append(name.encode())
+            continue
+        far = timedelta(hours=max(LAGS), microseconds=max(STALE, 2 * room.gap), days=1)
+        first, end = _moment(span.first, -far), _moment(span.last, timedelta(days=2))
+        part = slice(
+            0 if first is None else int(np.searchsorted(room.at, first)),
+            len(room.at) if end is None else int(np.searchsorted(room.at, end)),
+        )
+        found += [f"{name} {room.gap}".encode(), room.at[part].tobytes(), room.value[part].tobytes()]
+    return found
+
+
+def _moment(day: date | None, more: timedelta) -> int | None:
+    """Microseconds since 1970 of midnight and so much more."""
+    return None if day is None else (timedelta(days=number(day)) + more) // timedelta(microseconds=1)
+
+
+@dataclass(eq=False)
+class _Kept:
+    benches: dict[tuple[str, str], Digits]
+
+
+def _kept(_snapshot: Snapshot) -> _Kept:
+    return _Kept({})
+
+
+def _readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
+    """A number for all that is known of each reading of the bench (n,)."""
+    kept = snapshot.once(_kept).benches
+    key = (here.characteristic, here.stage)
+    if key not in kept:
+        held, era = judged.streams, judged.streams.last_era
+        mine = held.readings.stream[here.at]
+        least = snapshot.shop.judging.least_readings
+        first_judged = held.eras.starts[era] + np.minimum(held.eras.judged_from[era], least)
+        told = held.readings.at(here.at, *OF_READING, "taken_at", "serial", "visit")
+        parts = [_digits(told[name]) for name in (*OF_READING, "taken_at")]
+        parts += [_digits(pl.Series(each)) for each in (held.values[here.at], held.eras.centre[era][mine])]
+        parts += [_digits(pl.Series(each)) for each in (deviations(held)[1][era][mine], here.at >= first_judged[mine])]
+        visit = told["visit"].fill_null(-1).to_numpy()
+        parts.append(np.append(snapshot.once(_instruments), NONE)[visit])
+        kept[key] = _mixed(parts)
+    return kept[key]
+
+
+def _instruments(snapshot: Snapshot) -> Digits:
+    """For each visit a number of its instrument: its serial, and its first passes in their order (v,)."""
+    visits = snapshot.once(story).visits
+    which = visits["serial"].rle_id().to_numpy().astype(np.int64)
+    starts = np.flatnonzero(np.diff(which, prepend=-1))
+    names = [int.from_bytes(blake2b(each.encode(), digest_size=8).digest(), "little")
+             for each in visits["serial"].gather(starts)]  # fmt: skip
+    first = np.flatnonzero(visits["first_pass"].to_numpy())
+    place = np.arange(len(first)) - np.searchsorted(which[first], which[first])
+    parts = [_digits(visits[name].gather(first)) for name in OF_VISIT]
+    each = np.zeros(len(which), dtype=np.uint64)
+    each[first] = _stirred(_mixed([*parts, place.astype(np.uint64)]))
+    whole = np.add.reduceat(each, starts) if len(starts) else each
+    return np.asarray(_mixed([np.array(names, dtype=np.uint64), whole])[which])
+
+
+def _digits(column: pl.Series) -> Digits:
+    """A number for what each row says, whatever number stands for it in memory."""
+    if column.dtype in (pl.String(), pl.Categorical()):
+        words = tables.coded(column)
+        some = words.drop_nulls().unique()
+        code = words.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
+        table = np.full(int(code.max(initial=-1)) + 2, NONE)
+        table[some.to_physical().to_numpy()] = [
+            int.from_bytes(blake2b(word.encode(), digest_size=8).digest(), "little") for word in some.cast(pl.String)
+        ]
+        return np.asarray(table[code])
+    known: Ints = column.is_not_null().to_numpy()
+    if column.dtype.is_float():
+        found = column.fill_null(0.0).cast(pl.Float64).to_numpy().view(np.uint64)
+    else:
+        found = column.to_physical().cast(pl.Int64).fill_null(0).to_numpy().view(np.uint64)
+    return np.asarray(np.where(known, found, NONE), dtype=np.uint64)
+
+
+def _mixed(parts: list[Digits]) -> Digits:
+    """One number for several, in their order."""
+    found = np.zeros(len(parts[0]), dtype=np.uint64)
+    for part in parts:
+        found = _stirred(found * ODD + part)
+    return found
+
+
+def _stirred(found: Digits) -> Digits:
+    found = (found ^ (found >> np.uint64(30))) * MORE
+    return np.asarray(found ^ (found >> np.uint64(27)))

@@ -1,0 +1,230 @@
+"""What one explanation tells of a matter, in words and numbers alone: it can be kept when the readings are let go."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.explanation import UNEXPLAINED, Hypothesis
+from analysis.methods.segments import Flags, Floats
+from analysis.studies.matters.evidence import Evidence
+from analysis.studies.matters.explained import Explained
+from analysis.studies.matters.planned import planned
+from analysis.studies.matters.records import CHANGE, TECH_AT, Candidate, MovesWith, Planned, TellApart
+from ingest.store.snapshot import Snapshot
+
+Z95 = 1.96
+APART = 1.3  # sizes of single models are told where the largest is so many times the smallest
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Start and size of what moved, in the unit of the readings."""
+
+    size: float
+    size_low: float  # 95 %
+    size_high: float
+    sizes: tuple[float, float] | None  # smallest and largest over the models where they differ
+    sigmas: float
+    touched: int
+    began_at: datetime
+    began_low: datetime
+    began_high: datetime
+
+
+@dataclass(frozen=True)
+class Part:
+    """One explanation of signals of one bench."""
+
+    characteristic: str
+    stage: str
+    signals: list[int]  # their places among those that were explained together
+    causes: list[tuple[str, str]]  # kind and level of what is named; none: nothing stands out
+    started: date
+    effect: float  # sigma
+    telling: float  # how much it says beside other parts of a matter
+    ended_at: datetime | None  # the first reading without it; None: it lasts
+    lasts: bool  # its signals have closed, and its cause has not come back
+    models: list[str]  # touched, in order
+    most: str  # the model touched most
+    moves_with: MovesWith
+    tell_apart: list[TellApart]
+    measured: Measured
+    planned: Planned | None
+
+    @property
+    def named(self) -> bool:
+        """Does a cause stand out?"""
+        return bool(self.causes)
+
+
+def part_of(snapshot: Snapshot, one: Explained, places: list[int], *, lasts: bool) -> Part:
+    """places : of its signals among those that were explained together."""
+    found, best = one.evidence, one.best
+    touched = one.column != 0
+    streams = found.stream[touched]
+    moves = moves_with(one)
+    ended = _first(found.rows["taken_at"], found, found.day >= 0, best.end) if best.end >= 0 else None
+    return Part(
+        characteristic=found.characteristic,
+        stage=found.stage,
+        signals=places,
+        causes=sorted(_causes(one)),
+        started=found.days[best.start],
+        effect=float(best.effect),
+        telling=abs(float(best.effect)) * float(touched.sum()) ** 0.5,
+        ended_at=ended,
+        lasts=lasts,
+        models=[found.models[k] for k in np.unique(streams)],
+        most=found.models[int(np.bincount(streams, minlength=len(found.models)).argmax())],
+        moves_with=moves,
+        tell_apart=tell_apart(one),
+        measured=_measured(one),
+        planned=planned(snapshot, one, moves),
+    )
+
+
+def _causes(part: Explained) -> set[tuple[str, str]]:
+    found = set()
+    for one in part.named:
+        words = part.evidence.words.get(one.factor)
+        found.add((one.factor, words[one.level]) if words else (one.kin, ""))
+    return found
+
+
+def moves_with(part: Explained) -> MovesWith:
+    """What was looked at, the best of each candidate, those named first."""
+    looked = {one.kin for one in part.look.hypotheses if one.factor != UNEXPLAINED}
+    named = {one.kin for one in part.named}
+    best: dict[str, Candidate] = {}
+    chance: dict[str, float] = {}
+    for one in part.look.hypotheses:
+        chance[one.kin] = chance.get(one.kin, 0.0) + one.probability
+    for one in [*part.named, *part.look.hypotheses]:
+        if one.factor == UNEXPLAINED:
+            continue
+        made = candidate(part.evidence, one, part, probability=chance[one.kin], named=one.kin in named)
+        slot = one.kin if made.named else made.name
+        held = best.get(slot)
+        if held is None or (not held.named and held.probability < made.probability):
+            best[slot] = made
+    shown = {one.name for one in best.values() if one.named}
+    kept = [one for one in best.values() if one.named or one.name not in shown]
+    kept.sort(key=lambda one: (not one.named, -one.probability, one.name, one.value))
+    unexplained = sum(one.probability for one in part.look.hypotheses if one.factor == UNEXPLAINED)
+    return MovesWith(kept, len(looked), part.look.nothing, unexplained)
+
+
+def candidate(found: Evidence, one: Hypothesis, of: Explained, *, probability: float, named: bool) -> Candidate:
+    """A hypothesis in the unit of the readings; of : whose start and side say which change of the air counts."""
+    touched = np.isin(found.stream, one.streams)
+    unit = _unit(found, touched)
+    effect, error = one.effect * unit, one.error * unit
+    if one.factor in found.airs:
+        air = found.airs[one.factor]
+        moved = air.moved(
+            touched & (found.day < of.since), touched & (found.day >= of.since), of.side * int(np.sign(one.effect))
+        )
+        size, half = effect * moved.by, Z95 * error * abs(moved.by)
+        return Candidate(air.factor, "", change=moved.change, lag_hours=air.lag_hours, effect=size, low=size - half,
+                         high=size + half, probability=probability, named=named)  # fmt: skip
+    low, high = effect - Z95 * error, effect + Z95 * error
+    if one.factor in found.changes:
+        row = found.changes[one.factor]
+        day = row["from_date"]
+        assert isinstance(day, date)
+        return Candidate(
+            CHANGE, str(row["what"]), on=day, effect=effect, low=low, high=high, probability=probability, named=named
+        )
+    level = found.words[one.factor][one.level]
+    factor, _, stage = one.factor.partition(f"{TECH_AT} ")
+    factor, stage = (TECH_AT, stage) if stage else (one.factor, "")
+    return Candidate(factor, level, stage, effect=effect, low=low, high=high, probability=probability, named=named)
+
+
+def _unit(found: Evidence, touched: Flags) -> float:
+    """What one unit of the values is in the unit of the readings, over the readings touched."""
+    scale = found.scale[touched] if touched.any() else found.scale
+    return float(1.0 / np.mean(1.0 / scale))
+
+
+def tell_apart(part: Explained) -> list[TellApart]:
+    """For two that are named together: how many instruments since the start have the one and not the other."""
+    if len(part.named) < 2:
+        return []
+    found, first = part.evidence, part.named[0]
+    since = found.day >= first.start
+    pairs = []
+    for other in part.named[1:3]:
+        mine, theirs = _has(found, first), _has(found, other)
+        this, that = (candidate(found, one, part, probability=one.probability, named=True) for one in (first, other))
+        pairs.append(TellApart(this, that, int((since & mine & ~theirs).sum()), int((since & theirs & ~mine).sum())))
+    return pairs
+
+
+def _has(found: Evidence, one: Hypothesis) -> Flags:
+    column = next((c.value for c in found.columns if c.name == one.factor), None)
+    if column is not None:
+        return np.asarray(column > (0.5 if one.factor in found.airs else 0.0))
+    code = next(f.code for f in found.factors if f.name == one.factor)
+    return np.asarray(code == one.level)
+
+
+def _measured(part: Explained) -> Measured:
+    """Start and size of the whole matter."""
+    sized = part.sized
+    found, best = sized.evidence, sized.best
+    touched = sized.column != 0
+    unit = _unit(found, touched)
+    if best.factor in found.airs:
+        made = candidate(found, best, part, probability=1.0, named=True)
+        assert made.effect is not None
+        assert made.low is not None
+        assert made.high is not None
+        size, low, high = made.effect, made.low, made.high
+        air = found.airs[best.factor]
+        days = (best.start, best.start_low, best.start_high) if air.scanned else (part.since, part.since, part.since)
+        since = found.day >= part.since
+        touched = air.moved(touched & ~since, touched & since, part.side * int(np.sign(best.effect))).where
+    else:
+        size, half = best.effect * unit, Z95 * best.error * unit
+        low, high = size - half, size + half
+        days = (best.start, best.start_low, best.start_high)
+    taken = found.rows["taken_at"]
+    at = [_first(taken, found, touched, day) for day in days]
+    return Measured(
+        size=size,
+        size_low=low,
+        size_high=high,
+        sizes=_sizes(found, touched, size),
+        sigmas=size / float(np.mean(found.scale)) * found.sigma,
+        touched=int(touched.sum()),
+        began_at=at[0],
+        began_low=at[1],
+        began_high=max(at[1], at[2]),
+    )
+
+
+def _first(taken: pl.Series, found: Evidence, touched: Flags, day: int) -> datetime:
+    """The first reading it touches on or after a working day, else the first of that day."""
+    after = np.flatnonzero(touched & (found.day >= day))
+    same = after if len(after) else np.flatnonzero(found.day >= min(day, int(found.day.max())))
+    when = taken[int(same[0])]
+    assert isinstance(when, datetime)
+    return when.astimezone(UTC)
+
+
+def _sizes(found: Evidence, touched: Flags, size: float) -> tuple[float, float] | None:
+    """Smallest and largest mean deviation over the models, where they differ by more than their errors let expect."""
+    which = found.stream[touched]
+    n = np.bincount(which, minlength=len(found.models)).astype(np.float64)
+    some = n >= 30
+    if some.sum() < 2:
+        return None
+    mean: Floats = np.bincount(which, (found.values * found.scale)[touched], minlength=len(n))[some] / n[some]
+    error = float(np.mean(found.scale)) / np.sqrt(n[some])
+    if float((((mean - size) / error) ** 2).sum()) < some.sum() + 3 * np.sqrt(2 * some.sum()):
+        return None
+    low, high = sorted((float(mean.min()), float(mean.max())), key=abs)
+    return (low, high) if abs(high) > APART * abs(low) else None

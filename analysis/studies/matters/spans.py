@@ -1,0 +1,138 @@
+"""Which signals of a bench are looked at together, and over which readings.
+
+A shop of many years is not explained anew from its first day: signals that opened within eighteen weeks of one another
+are looked at together, over the readings from as long before the first of them may have begun to as long after the last
+has opened, or has closed where all have. What a cause moved shows within that time, or not by these means; and an
+answer about a time that has passed stays what it was. Where eighteen weeks hold too few instruments it is as long as
+holds enough.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Flags, Ints
+from analysis.studies.drift.signals import Signals
+from analysis.studies.matters.units import Signal, began
+from ingest.store.snapshot import Snapshot
+
+TOGETHER = timedelta(weeks=18)  # between the openings of signals that are looked at together
+AROUND = 18 * 7  # days
+STEP = 6 * 7  # days: spans begin and end by these, so that one that moves by a day is mostly the same
+ENOUGH = 2000  # instruments, as many as say how far days, lots and people differ (see explained.CALM)
+
+
+@dataclass(frozen=True)
+class Span:
+    """First and last day of the readings that are looked at; None: from the first on, up to now."""
+
+    first: date | None
+    last: date | None
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """The readings of one characteristic at one stage that have a baseline, of all positions."""
+
+    characteristic: str
+    stage: str
+    at: Ints  # (n,) rows of Streams.readings, rising
+    day: Ints  # (n,) days since 1970
+    instruments: Ints  # (i,) the day of each instrument, rising
+
+    def within(self, span: Span) -> Flags:
+        """Which rows lie within a span (n,)."""
+        kept = np.ones(len(self.at), dtype=bool)
+        if span.first is not None:
+            kept &= self.day >= number(span.first)
+        if span.last is not None:
+            kept &= self.day <= number(span.last)
+        return kept
+
+    def back(self, day: int) -> int:
+        """Eighteen weeks and enough instruments before a day."""
+        place = int(np.searchsorted(self.instruments, day)) - ENOUGH
+        return min(day - AROUND, int(self.instruments[max(place, 0)]))
+
+    def on(self, day: int) -> int:
+        """Eighteen weeks and enough instruments after a day."""
+        place = int(np.searchsorted(self.instruments, day, side="right")) + ENOUGH
+        return max(day + AROUND, int(self.instruments[min(place, len(self.instruments) - 1)]))
+
+    def span(self, start: int, last: int) -> Span:
+        """The span of what may have begun on one day and is looked at as of another."""
+        first, end = self.back(start) // STEP * STEP, -(-self.on(last) // STEP) * STEP
+        return Span(
+            day_of(first) if first > int(self.instruments[0]) else None,
+            day_of(end) if end < int(self.instruments[-1]) else None,
+        )
+
+
+def bench(snapshot: Snapshot, judged: Signals, characteristic: str, stage: str) -> Bench | None:
+    """The readings of a bench since the baselines in force, of streams that have one; None where none has."""
+    kept = snapshot.once(_benches)
+    key = (characteristic, stage)
+    if key not in kept:
+        held = judged.streams
+        which = (
+            (held.rows["characteristic"] == characteristic)
+            & (held.rows["stage"] == stage)
+            & (held.rows["tech"] == "")
+            & (held.rows["n"] >= snapshot.shop.judging.least_readings)
+        ).to_numpy() & (held.eras.sigma[held.last_era] > 0)
+        firsts = np.maximum(held.eras.window[held.last_era], held.starts)
+        some = np.flatnonzero(which)
+        size = np.maximum(held.ends[some] + 1 - firsts[some], 0)
+        at = np.repeat(firsts[some] - np.cumsum(size) + size, size) + np.arange(int(size.sum()))
+        told = held.readings.at(at, "day", "visit", "serial")
+        day = told["day"].cast(pl.Int32).to_numpy().astype(np.int64)
+        each = told.select("visit", "serial").with_columns(day=pl.Series(day)).unique(["visit", "serial"])
+        days = np.sort(each["day"].to_numpy())
+        kept[key] = Bench(characteristic, stage, at, day, days) if len(at) else None
+    return kept[key]
+
+
+def _benches(_snapshot: Snapshot) -> dict[tuple[str, str], Bench | None]:
+    return {}
+
+
+def together(part: list[Signal]) -> Iterator[list[Signal]]:
+    """Signals in groups that opened within eighteen weeks of the first of them."""
+    chain: list[Signal] = []
+    for one in sorted(part, key=lambda signal: signal.row["opened_at"]):
+        if chain and one.row["opened_at"] > chain[0].row["opened_at"] + TOGETHER:
+            yield chain
+            chain = []
+        chain.append(one)
+    if chain:
+        yield chain
+
+
+def span_of(snapshot: Snapshot, here: Bench, looked: list[Signal], *, closed: bool) -> Span:
+    """Of signals that are looked at together; closed : they all have."""
+    zone = snapshot.shop.zone
+    starts, lasts = [], []
+    for one in looked:
+        opened = number(one.row["opened_at"].astimezone(zone).date())
+        starts.append(max(number(began(one).astimezone(zone).date()), here.back(opened)))
+        until = one.row["closed_at"] if closed else None
+        lasts.append(opened if until is None else min(number(until.astimezone(zone).date()), here.on(opened)))
+    return here.span(min(starts), max(lasts))
+
+
+def opens_within(snapshot: Snapshot, span: Span, one: Signal) -> bool:
+    """Did a signal open before the span ends?"""
+    return span.last is None or one.row["opened_at"].astimezone(snapshot.shop.zone).date() <= span.last
+
+
+def number(day: date) -> int:
+    """Days since 1970."""
+    return (day - date(1970, 1, 1)).days
+
+
+def day_of(days: int) -> date:
+    """The day so many days after the first of 1970."""
+    return date(1970, 1, 1) + timedelta(days=days)
