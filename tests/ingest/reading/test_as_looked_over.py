@@ -1,7 +1,7 @@
 """What a handful of small logs are read as, row by row and cell by cell, with every question about them.
 
-Snapshots, each looked over by hand when it was written: `python -m tests.ingest.reading.test_as_looked_over` writes them
-anew; read the difference before keeping it.
+Snapshots, each looked over by hand when it was written: `python -m tests.ingest.reading.test_as_looked_over` writes
+them anew; read the difference before keeping it.
 """
 
 from datetime import UTC, datetime
