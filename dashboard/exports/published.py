@@ -12,7 +12,7 @@ from analysis.studies.matters import rows as matters
 from analysis.studies.matters.records import PEOPLE
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
-from analysis.studies.room import capability
+from analysis.studies.room import capability, levels
 from dashboard.exports.figures import NotWritten
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -83,6 +83,7 @@ def meanings(snapshot: Snapshot) -> pl.DataFrame:
 FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "streams": states.stream_rows,
     "capability": capability.capability_rows,
+    "levels": levels.level_rows,
     "stages": rework.stages,
     "lots": lots.lot_rows,
     "matters": matters.matter_rows,

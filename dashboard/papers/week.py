@@ -63,7 +63,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "normal": _normal(made, found, shop),
         "findings": [
             (one, made.mark(one.state), made.drawing(one.spark, one.picture))
-            for one in with_notes(findings.week(found, shop), found, shown.gauges, shop)
+            for one in with_notes(findings.week(found, shop), shown.notes)
         ],
         "gauges": every(shown.gauges, shop),
         "known": sentences_week.known(found, shop),
