@@ -42,7 +42,7 @@ EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could 
     "wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
     "analysis/methods/change_scans.py: variance[local] = 1.0 -> variance[local] = 2.0": "masked by NO_START",
     "ingest/reading/reader.py: low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + "
-    "step)) -> low, high = (min(1.0, at / (table.rows.height or 2)) for at in (first, first + step))": "of no row: 0 or beyond 1",
+    "step)) -> low, high = (min(1.0, at / (table.rows.height or 2)) for at in (first, first + step))": "no rows",
     "ingest/reading/in_buckets.py: if self._rows > AT_ONCE: -> if self._rows >= AT_ONCE:": "only when it is written",
     "ingest/reading/careful.py: AT_ONCE, HELD_BACK = 20_000, 1_000  # rows that are handed on together; those "
     "that wait, for they may be titles -> AT_ONCE, HELD_BACK = 20001, 1_000  # rows that are handed on "
@@ -52,7 +52,7 @@ EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could 
     "np.maximum(np.bincount(stream, x ** 2, s), 1e-300))": "no sum of squares of readings is that number",
     "analysis/methods/coarse.py: sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - mean[stream]) "
     "** 2, len(begins)) / n, (q / 4) ** 2)) -> sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - "
-    "mean[stream]) ** 2, len(begins)) / n, ((q * 4)) ** 2))": "the start of an iteration that ends at the likeliest values",
+    "mean[stream]) ** 2, len(begins)) / n, ((q * 4)) ** 2))": "where it begins to look for the likeliest",
 }
 TURNED = {
     ast.Lt: "<=",
