@@ -105,3 +105,15 @@ def test_drift_and_the_weekly_paper_say_the_same(desk_of_banjos):
     _, paper = week_paper.paper()
     assert "What play tests say" in paper
     assert "Level fret 6" in paper
+
+
+def test_slots_that_ask_alike_are_told_once(desk_of_banjos):
+    shop = desk_of_banjos.snapshot().shop
+
+    def told(*slots):
+        one = Advice("B-1", "WEIR-5", "nut_slotting", "nut", 0, 1, 4.0, None, None, slots)
+        return play_test.to_do(shop, one).replace("\xa0", " ")
+
+    assert told((1, 0.41), (2, 0.39)) == "Gauge over fret 1, then deepen the slots, all by about 0.4 mm."
+    assert told((1, 0.41), (2, 0.3)).endswith("the slots: string 1 about 0.4 mm, string 2 about 0.3 mm.")
+    assert told((1, 0.41), (2, 0.01)).endswith("the slots: string 1 about 0.4 mm.")
