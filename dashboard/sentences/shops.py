@@ -67,6 +67,8 @@ def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.Da
     yield ""
     yield from models(found["same_model"], words)
     yield ""
+    yield from changes(found["same_change"], words)
+    yield ""
     yield from lots(found["lots_standing_out"], words)
     yield from gauges(found["same_lots"], words)
     yield ""
@@ -118,6 +120,43 @@ def model_of_many(mine: pl.DataFrame, words: Words) -> str:
     which = ", ".join(told) if told else "no single one can be named for it"
     shops = numbers.in_words(row["shops"])
     return f"{words.stream(row)}: {shops} shops differ beyond chance round {usual}; {which}{more}."
+
+
+def changes(rows: pl.DataFrame, words: Words) -> Iterator[str]:
+    """One change in several shops, each on its own day."""
+    if rows.is_empty():
+        yield "No dated change, by the same words on the same stream, and no new target is known of two shops."
+        return
+    family = ["kind", "what", "target", *KEY] if rows["kind"].n_unique() == 1 else ["kind", "what", *KEY]
+    asked = rows.select(pl.struct(family).n_unique()).item()
+    moved = rows.filter("moved").sort("chance").select(family).unique(maintain_order=True)
+    yield (
+        f"One change in several shops: {numbers.count(asked)} held against their readings, eight weeks on either side; "
+        f"beyond chance {numbers.in_words(len(moved))} moved them."
+    )
+    for one in moved.head(MOST).iter_rows(named=True):
+        mine = rows.filter(*(pl.col(name).eq_missing(value) for name, value in one.items()))
+        yield "  " + change(mine, words)
+    if len(moved) > MOST:
+        yield f"  and {numbers.count(len(moved) - MOST)} more; --out DIR writes all of them."
+
+
+def change(mine: pl.DataFrame, words: Words) -> str:
+    """What one change did in each shop, with the day that was said and the one that the readings name."""
+    row, key = mine.row(0, named=True), mine["characteristic"][0]
+    told = []
+    for one in mine.filter("moved").sort("said_on").head(MOST).iter_rows(named=True):
+        size = f"{words.amount(key, one['size'], sign=True)} ({words.span(key, one['size_low'], one['size_high'])})"
+        said, read = numbers.day(one["said_on"]), numbers.days(one["read_from"], one["read_to"])
+        when = f"on {said}" if one["on_its_day"] else f"said to be of {said}, by its readings of {read}"
+        told.append(f"{one['shop']} by {size} {when}")
+    still = mine.filter(~pl.col("moved"))["shop"].to_list()
+    rest = f"; not shown in {', '.join(still)}" if still else ""
+    whole = ""
+    if row["all"] is not None:
+        ends = words.span(key, row["all_low"], row["all_high"])
+        whole = f", {words.amount(key, row['all'], sign=True)} ({ends}) in the mean of all"
+    return f"{row['what']}: {words.stream(row)} moved{whole}: {', '.join(told)}{rest}."
 
 
 def few(row: Row) -> str:
