@@ -66,7 +66,7 @@ def main() -> None:
             lines.append(f"| {groups} | {between} | {covered:.3f} | {mean:.3f} | {out:.3f} |")
     lines += [
         "",
-        f"Reports, {REPORTS} each (of 24 shops {REPORTS // 4}); one says too much where it names anything that was not planted.",
+        f"Reports, {REPORTS} each (of 24 shops {REPORTS // 4}); one says too much where it names what was not planted.",
         "",
     ]
     lines += ["| shops | planted | all that was planted is named | says too much |", "|---|---|---|---|"]
