@@ -22,7 +22,8 @@ class Words:
     """What characteristics and stages are called and measured in: as the first shop has it that knows them."""
 
     def __init__(self, meanings: pl.DataFrame) -> None:
-        told = meanings.unique(["kind", "key"], keep="first", maintain_order=True)
+        named = meanings.sort("shop", maintain_order=True)
+        told = named.unique(["kind", "key"], keep="first", maintain_order=True)
         self._names = {(row["kind"], row["key"]): row["name"] for row in told.iter_rows(named=True)}
         self._quantity = dict(told.filter(pl.col("kind") == "characteristic").select("key", "quantity").iter_rows())
 
@@ -66,6 +67,7 @@ def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.Da
         return
     yield ""
     yield from models(found["same_model"], words)
+    yield from alone(shops["shop"].to_list(), found["same_model"], meanings)
     yield ""
     yield from changes(found["same_change"], words)
     yield ""
@@ -96,6 +98,21 @@ def models(rows: pl.DataFrame, words: Words) -> Iterator[str]:
         yield "  " + (model_of_two(mine, words) if len(mine) == 2 else model_of_many(mine, words))
     if len(families) > MOST:
         yield f"  and {numbers.count(len(families) - MOST)} more; --out DIR writes all of them."
+
+
+def alone(shops: list[str], rows: pl.DataFrame, meanings: pl.DataFrame) -> Iterator[str]:
+    """Shops that no other shares a stream with, by the words they use."""
+    compared = set(rows["shop"])
+    for shop in shops:
+        if shop in compared:
+            continue
+        mine = meanings.filter(pl.col("shop") == shop)
+        words = [
+            f"{kind}s {', '.join(keys[:MOST])}{' ...' if len(keys) > MOST else ''}"
+            for kind in ("model", "stage", "characteristic")
+            if (keys := mine.filter(pl.col("kind") == kind)["key"].to_list())
+        ]
+        yield f"  {shop} is held against nobody: no other has read enough under its words: {'; '.join(words)}."
 
 
 def model_of_two(mine: pl.DataFrame, words: Words) -> str:

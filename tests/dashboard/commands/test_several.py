@@ -144,3 +144,13 @@ def test_a_part_that_changed_is_said_with_each_shops_own_day():
     assert "on 4 Apr" in line
     assert line.endswith("; not shown in shop-03.")
     assert line.count(" mm (") == 4  # three shops and all, each with its interval
+
+
+def test_a_shop_that_shares_no_word_with_another_is_said_to_stand_alone(capsys, tmp_path):
+    target = published(tmp_path, Planted(), 3)
+    words = "\n".join(f'"{model}" = "{model}-B"' for model in ("LARK-25", "HERON-D", "DRAY-5"))
+    (target / "names.toml").write_text(f"[shop-02.model]\n{words}\n")
+    _, out, _ = run(capsys, "shops", target)
+    line = next(line for line in out if line.startswith("  shop-02 is held against nobody"))
+    assert line.endswith("under its words: characteristics action, neck_bow.")
+    assert not any(line.startswith(("  shop-01 is held", "  shop-03 is held")) for line in out)
