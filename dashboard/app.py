@@ -1,4 +1,4 @@
-"""The frame round the eight pages: header, theme and scheme of the browser; and the server on this machine."""
+"""The frame round the pages: header, theme and scheme of the browser; and the server on this machine."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ HATCH = (  # of closed signals and of light on paper: charts name it
 
 
 def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
-    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine. Pages then ask at this
+    """The dashboard of one shop, ready to serve: its pages, all of it from this machine. Pages then ask at this
     desk. On a `network` whoever opens one signs in first.
     """
     counter.use(desk)

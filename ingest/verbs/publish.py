@@ -18,7 +18,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.store.alone import alone
-from ingest.store.target import FORMAT, OWN, SHOPS, Piece, Target, TargetProblem, pieces_of, pieces_text
+from ingest.store.target import FORMAT, OWN, SHOPS, Piece, Target, TargetProblem, pieces_of, pieces_text, tables_of
 from ingest.store.writing import write_whole
 
 FILE = "published.json"
@@ -154,7 +154,7 @@ def publish(
         row = _row(shop, told.owner, facts, new, version=version, now=now)
         if not changed and len(new) == len(before) and (place is None or place.ended) and _same(there, row):
             return Published(shop, 0, sum(one.rows for one in new), {}, 0)
-        every = sorted({*tables, *target.tables(before), *(place.tables if place else ())})
+        every = sorted({*tables, *tables_of(before), *(place.tables if place else ())})
         begun = Place(address, shop, version, False, tuple(every))
         _keep(folder, told.but(address, begun))
         for name, pieces in changed.items():
@@ -162,7 +162,7 @@ def publish(
         target.say(row, shop, told.owner)
         gone = set(before) - set(new)
         sure = place is not None and place.ended and len(before) > 0
-        for name in target.tables([*gone]) if sure else every:
+        for name in tables_of([*gone]) if sure else every:
             target.drop(shop, name, new)
         target.sweep(shop, SHOPS)
         _keep(folder, told.but(address, replace(begun, ended=True)))
@@ -192,7 +192,7 @@ def withdraw(folder: Path, target: Target, *, called: str = "") -> tuple[str, in
         with suppress(TargetProblem):  # what cannot be read is taken out all the same
             before = pieces_of(there.row(0, named=True)) if len(there) else []
         target.say(None, shop, told.owner)
-        for name in sorted({*target.tables(before), *(place.tables if place else ())}):
+        for name in sorted({*tables_of(before), *(place.tables if place else ())}):
             target.drop(shop, name, [])
         target.sweep(shop, SHOPS)
         if place is not None:

@@ -6,7 +6,8 @@ change of one place of one line that Python accepts: a comparison turned or its 
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
 module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
 nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
-seconds are used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
+seconds are used up. Every file of tests is run once without a mutant, so that tests of a moment go before those that
+take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
 Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
 do not count.
 """
@@ -33,12 +34,25 @@ OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
 CPU = 15  # seconds of the processor for all tests of one mutant
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
 HANGS = 3  # times the processor time that the test takes without the mutant
+A_MOMENT = 0.3  # seconds of the processor: longer tests wait for all that take no longer
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
 SEED = 20281129
 EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could see it
-    "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> "
-    "def wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
+    "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> def "
+    "wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
     "analysis/methods/change_scans.py: variance[local] = 1.0 -> variance[local] = 2.0": "masked by NO_START",
+    "ingest/reading/reader.py: low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + "
+    "step)) -> low, high = (min(1.0, at / (table.rows.height or 2)) for at in (first, first + step))": "no rows",
+    "ingest/reading/in_buckets.py: if self._rows > AT_ONCE: -> if self._rows >= AT_ONCE:": "only when it is written",
+    "ingest/reading/careful.py: AT_ONCE, HELD_BACK = 20_000, 1_000  # rows that are handed on together; those "
+    "that wait, for they may be titles -> AT_ONCE, HELD_BACK = 20001, 1_000  # rows that are handed on "
+    "together; those that wait, for they may be titles": "only how many are handed on together",
+    "analysis/methods/independent_number.py: self.sure = used & (size >= 8) & (within > 1e-18 * "
+    "np.maximum(np.bincount(stream, x**2, s), 1e-300)) -> self.sure = used & (size >= 8) & (within >= 1e-18 * "
+    "np.maximum(np.bincount(stream, x ** 2, s), 1e-300))": "no sum of squares of readings is that number",
+    "analysis/methods/coarse.py: sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - mean[stream]) "
+    "** 2, len(begins)) / n, (q / 4) ** 2)) -> sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - "
+    "mean[stream]) ** 2, len(begins)) / n, ((q * 4)) ** 2))": "where it begins to look for the likeliest",
 }
 TURNED = {
     ast.Lt: "<=",
@@ -183,11 +197,18 @@ def _reach(path: Path) -> tuple[Path, ...]:
     return tuple(one for one in found if one != path)
 
 
+_TAKES: dict[str, float] = {}  # seconds of the processor of each test that was run without a mutant
+
+
 class _Told:
-    """A plugin that writes into a pipe which test begins, and which failed."""
+    """A plugin that writes into a pipe which test begins, and which failed; tests that take long come last."""
 
     def __init__(self, pipe: int) -> None:
         self.pipe = pipe
+
+    def pytest_collection_modifyitems(self, items) -> None:
+        """Those of a moment as they stand, file after file; then the others, the quickest first."""
+        items.sort(key=lambda item: taken if (taken := _TAKES.get(item.nodeid, 0.0)) > A_MOMENT else 0.0)
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
@@ -234,6 +255,18 @@ def _forked(given: list[str], copy: Path, *, compiled: bool = True) -> tuple[int
         lines = pipe.read().splitlines()
     _, status, used = os.wait4(child, 0)
     return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines, used.ru_utime + used.ru_stime
+
+
+def measure(picked: list[Mutant], copy: Path) -> None:
+    """How long each test takes that may be run for these mutants; one that is not reached within `CPU` seconds of its
+    file counts as the longest.
+    """
+    for file in dict.fromkeys(test for one in picked for test in relevant(one.path)):
+        _, lines, used = _forked([file], copy)
+        told = [line.partition(" ") for line in lines if not line.startswith("failed ")]
+        begun = [*(float(at) for at, _, _ in told), used]
+        for (_, _, test), begins, ends in zip(told, begun[:-1], begun[1:], strict=True):
+            _TAKES[test] = ends - begins
 
 
 def killed(mutant: Mutant, copy: Path) -> str:
@@ -301,6 +334,7 @@ def main() -> None:
         copy = Path(box) / "tree"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", ".*_cache", "demo-shop"))
         _forked(["--collect-only", "tests/ingest", "tests/analysis"], copy, compiled=False)  # compiles what all need
+        measure([one for one in picked if one.change not in EQUIVALENT], copy)
         for one in picked:
             if one.change in EQUIVALENT:
                 lines.append(f"- equivalent: `{one.name}` ({EQUIVALENT[one.change]})")
