@@ -6,8 +6,8 @@ change of one place of one line that Python accepts: a comparison turned or its 
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
 module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
 nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
-seconds are used up. Every file of tests is run once without a mutant, so that tests of a moment go before those that
-take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
+seconds are used up. How long each test takes is kept from mutant to mutant, so that tests of a moment go before those
+that take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
 Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
 do not count.
 """
@@ -25,6 +25,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from tests.trials.written import write
@@ -197,7 +198,7 @@ def _reach(path: Path) -> tuple[Path, ...]:
     return tuple(one for one in found if one != path)
 
 
-_TAKES: dict[str, float] = {}  # seconds of the processor of each test that was run without a mutant
+_TAKES: dict[str, float] = {}  # seconds of the processor of each test that has been run
 
 
 class _Told:
@@ -257,16 +258,11 @@ def _forked(given: list[str], copy: Path, *, compiled: bool = True) -> tuple[int
     return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines, used.ru_utime + used.ru_stime
 
 
-def measure(picked: list[Mutant], copy: Path) -> None:
-    """How long each test takes that may be run for these mutants; one that is not reached within `CPU` seconds of its
-    file counts as the longest.
-    """
-    for file in dict.fromkeys(test for one in picked for test in relevant(one.path)):
-        _, lines, used = _forked([file], copy)
-        told = [line.partition(" ") for line in lines if not line.startswith("failed ")]
-        begun = [*(float(at) for at, _, _ in told), used]
-        for (_, _, test), begins, ends in zip(told, begun[:-1], begun[1:], strict=True):
-            _TAKES[test] = ends - begins
+def learn(lines: list[str]) -> None:
+    """Keep how long each test took that ended, the shortest of the times it was run."""
+    told = [(float(at), test) for at, _, test in (line.partition(" ") for line in lines if line[:1].isdecimal())]
+    for (begins, test), (ends, _) in pairwise(told):
+        _TAKES[test] = min(ends - begins, _TAKES.get(test, ends - begins))
 
 
 def killed(mutant: Mutant, copy: Path) -> str:
@@ -278,6 +274,7 @@ def killed(mutant: Mutant, copy: Path) -> str:
         ended, lines, _ = _forked(relevant(mutant.path), copy)
     finally:
         shutil.copy2(mutant.path, place)
+    learn(lines)
     failed = next((line.removeprefix("failed ") for line in lines if line.startswith("failed ")), "")
     if not lines and not ended:
         raise RuntimeError(
@@ -334,7 +331,6 @@ def main() -> None:
         copy = Path(box) / "tree"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", ".*_cache", "demo-shop"))
         _forked(["--collect-only", "tests/ingest", "tests/analysis"], copy, compiled=False)  # compiles what all need
-        measure([one for one in picked if one.change not in EQUIVALENT], copy)
         for one in picked:
             if one.change in EQUIVALENT:
                 lines.append(f"- equivalent: `{one.name}` ({EQUIVALENT[one.change]})")
