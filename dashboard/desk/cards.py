@@ -32,7 +32,7 @@ from ingest.verbs import cards as sheets
 PASS, FIXED, HOLD = "pass", "fixed", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
 TAKEN_IN = 40.0  # seconds between two loads of the day's sheets, at least: what opened is said within a minute
-REST = 5.0  # times the processor time of the last one, with what studies say, at least: a fifth of one core
+REST = 4.0  # times the processor time of the last one, with what studies say, at least: a quarter of one core
 AGAIN = 1.0  # seconds before it is looked whether a load that runs has ended
 FAULTS = 12
 PATIENCE = 30.0  # seconds for the first index of a shop
