@@ -139,12 +139,13 @@ class Target:
         whole, why = [], {}
         for shop, pieces in named.items():
             try:
-                whole.append(self.rows(shop, table, pieces).select(pl.lit(shop).alias("shop"), pl.all()))
+                rows = self.rows(shop, table, pieces)
+                whole += [rows.select(pl.lit(shop).alias("shop"), pl.all())] if len(rows) else []
             except TargetProblem:
                 why[shop] = f"its {table} cannot be read"
-        if not whole:
+        if len(why) == len(named):
             raise problem
-        return pl.concat(whole, how="diagonal_relaxed"), why
+        return pl.concat([pl.DataFrame(schema={"shop": pl.String}), *whole], how="diagonal_relaxed"), why
 
     def write(self, shop: str, version: int, table: str, pieces: Mapping[str, pl.DataFrame]) -> None:
         """Put pieces of a shop's table beside what is there, under a version that nobody reads yet."""

@@ -98,9 +98,13 @@ def test_a_column_may_be_said_to_tell_which_rows_are_meant_and_its_words_are_ask
         "rows Setup of Dept": "m.csv: 90 rows whose 'Dept' says 'Setup': read them?",
         "rows Paint of Dept": "m.csv: 30 rows whose 'Dept' says 'Paint': read them?",
     }
-    _, log, count = taken(files, said, {"rows Paint of Dept": "pass them over", "stage Spray": "one of its own"})
+    proposal, log, count = taken(files, said, {"rows Paint of Dept": "pass them over"})
     assert log["not_rows"] == {"Dept": ["Paint"]}
     assert (count.rows, count.readings) == (90, 180)
+    asked_then = {ask.key for ask in proposal.asks}
+    assert not {"stage Spray", "what gloss"} & asked_then  # nothing is asked of what is left out
+    assert "rows Paint of Dept" in asked_then  # but the answer can be seen, and changed
+    assert '"spray"' not in proposal.shop_toml.casefold()
 
 
 def test_a_heading_that_no_sheet_has_is_said_at_once():
@@ -153,3 +157,14 @@ def test_a_result_explained_for_one_kind_of_sheet_is_not_asked_for_another_of_li
     proposal = propose(other, shop=shop)
     assert not any(ask.key.startswith("outcome ") for ask in proposal.asks)
     assert counted(other, proposal, shop)[0].send_backs == 9
+
+
+def test_a_sheet_without_the_column_that_tells_rows_is_read_as_before():
+    other = (
+        "other.csv",
+        csv("Serial,Date,Bench,Relief (mm)", *(f"A{n},2026-03-02,Final inspection,0.{n}" for n in range(9))),
+    )
+    files = [*sheet("Value in", "Value out", paint=3), other]
+    proposal = propose(files, said=checked_answers({"log": [{"not_rows": {"Dept": ["Paint"]}}]}))
+    assert [count.rows for count in counted(files, proposal)] == [90, 9]
+    assert [log.get("not_rows") for log in tomllib.loads(proposal.shop_toml)["log"]] == [{"Dept": ["Paint"]}, None]
