@@ -205,6 +205,7 @@ def _reach(path: Path) -> tuple[Path, ...]:
     return tuple(one for one in found if one != path)
 
 
+_SOUND: set[str] = set()  # tests that failed on a mutant and pass without one
 _TAKES: dict[str, float] = {}  # seconds of the processor of each test that has been run
 
 
@@ -287,6 +288,10 @@ def killed(mutant: Mutant, copy: Path) -> str:
         raise RuntimeError(
             f"no test ran for {mutant.name}; python -m pytest {' '.join(relevant(mutant.path))} says why"
         )
+    if failed and failed not in _SOUND:
+        if any(line.startswith("failed ") for line in _forked([failed], copy)[1]):
+            raise RuntimeError(f"{failed} fails without a mutant too; mend it first")
+        _SOUND.add(failed)
     if failed or not ended or not lines:
         return failed
     began, _, test = lines[-1].partition(" ")
