@@ -43,6 +43,7 @@ from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import targets as sentences_targets
+from dashboard.tables import PAGE_ROWS
 from tests.dashboard.pages.said import said
 from tests.dashboard.papers.test_necks import words
 
@@ -123,7 +124,8 @@ def test_the_map_and_the_table_of_capability_hold_the_figures(at_desk):
                 assert seen == [value if value is None else pytest.approx(value) for value in wanted]
                 compared += 1
     assert compared or figures["ppk"].drop_nulls().is_empty()
-    text = "".join(said(capability_page.layout(when=SET, open="figures", page=str(k))) for k in range(1, 5))
+    pages = range(1, 2 + figures.height // PAGE_ROWS)
+    text = "".join(said(capability_page.layout(when=SET, open="figures", page=str(k))) for k in pages)
     final = [stage for stage, role in roles.items() if role == "final"]
     for row in figures.filter(pl.col("stage").is_in(final) & pl.col("ppk_low").is_not_null()).iter_rows(named=True):
         assert f"{numbers.plain(row['ppk'])} ({plain(numbers.span(row['ppk_low'], row['ppk_high']))})" in text
