@@ -4,8 +4,9 @@ run.
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
-module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
-nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
+module, then all that import it, then those that walk through the whole of ingest, then those that mirror modules of
+ours which import it, directly or by another, the nearest first, then those of its folder; those without the demo and
+the small ones first, until one fails or `CPU`
 seconds are used up. How long each test takes is kept from mutant to mutant, so that tests of a moment go before those
 that take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
 Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
@@ -34,6 +35,10 @@ ROOT = Path(__file__).parents[2]
 OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
 CPU = 15  # seconds of the processor for all tests of one mutant
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
+WALKS = {  # tests that walk through all of a package
+    "ingest": ("tests/ingest/reading/test_as_looked_over.py", "tests/ingest/verbs/test_a_month.py")
+}
+BESIDE_THEM = ("ingest/beginning", "ingest/access")  # where these do not come
 HANGS = 3  # times the processor time that the test takes without the mutant
 A_MOMENT = 0.3  # seconds of the processor: longer tests wait for all that take no longer
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
@@ -165,7 +170,9 @@ def relevant(path: Path) -> list[str]:
     importers = [test for test in every if path in _imports(test)]
     reaching = [_mirror(module) for module in _reach(path)]
     beside = [test for test in every if test.parent == near and near.name != "methods"]
-    whole = dict.fromkeys([_mirror(path), *importers, *reaching, *beside])
+    place = path.relative_to(ROOT)
+    walks = [] if place.parent.as_posix() in BESIDE_THEM else [ROOT / walk for walk in WALKS.get(place.parts[0], ())]
+    whole = dict.fromkeys([_mirror(path), *importers, *walks, *reaching, *beside])
     return [test.relative_to(ROOT).as_posix() for test in whole if test.exists()]
 
 
