@@ -119,7 +119,7 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
     app.server.add_url_rule("/save/<name>", "save", save)
     app.server.add_url_rule("/book/newest", "book-newest", lambda: flask.jsonify(sequence=desk.book_sequence()))
     served.connect(app.server)
-    card.connect(app.server, desk, cautions.of_words)
+    card.connect(app.server, desk, cautions.at_bench)
     arriving.connect(app, desk)
     app.server.before_request(_may_wait)
     fence.connect(app, network)

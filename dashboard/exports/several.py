@@ -6,12 +6,14 @@ from pathlib import Path
 import polars as pl
 
 from analysis.studies.shops import same_lots
+from analysis.studies.shops.same_change import same_change
 from analysis.studies.shops.same_model import same_model
 from dashboard.exports.written import csv_text, json_text, plain
 
 Tables = Mapping[str, pl.DataFrame]
 FIGURES: dict[str, Callable[[Tables], pl.DataFrame]] = {
     "same_model": lambda told: same_model(told["levels"], told["capability"]),
+    "same_change": lambda told: same_change(told["dated"]),
     "same_lots": lambda told: same_lots.pairs(told["lots"]),
     "lots_standing_out": lambda told: same_lots.standing(told["lots"]),
 }

@@ -22,7 +22,8 @@ class Words:
     """What characteristics and stages are called and measured in: as the first shop has it that knows them."""
 
     def __init__(self, meanings: pl.DataFrame) -> None:
-        told = meanings.unique(["kind", "key"], keep="first", maintain_order=True)
+        named = meanings.sort("shop", maintain_order=True)
+        told = named.unique(["kind", "key"], keep="first", maintain_order=True)
         self._names = {(row["kind"], row["key"]): row["name"] for row in told.iter_rows(named=True)}
         self._quantity = dict(told.filter(pl.col("kind") == "characteristic").select("key", "quantity").iter_rows())
 
@@ -66,6 +67,9 @@ def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.Da
         return
     yield ""
     yield from models(found["same_model"], words)
+    yield from alone(shops["shop"].to_list(), found["same_model"], meanings)
+    yield ""
+    yield from changes(found["same_change"], words)
     yield ""
     yield from lots(found["lots_standing_out"], words)
     yield from gauges(found["same_lots"], words)
@@ -96,6 +100,21 @@ def models(rows: pl.DataFrame, words: Words) -> Iterator[str]:
         yield f"  and {numbers.count(len(families) - MOST)} more; --out DIR writes all of them."
 
 
+def alone(shops: list[str], rows: pl.DataFrame, meanings: pl.DataFrame) -> Iterator[str]:
+    """Shops that no other shares a stream with, by the words they use."""
+    compared = set(rows["shop"])
+    for shop in shops:
+        if shop in compared:
+            continue
+        mine = meanings.filter(pl.col("shop") == shop)
+        words = [
+            f"{kind}s {', '.join(keys[:MOST])}{' ...' if len(keys) > MOST else ''}"
+            for kind in ("model", "stage", "characteristic")
+            if (keys := mine.filter(pl.col("kind") == kind)["key"].to_list())
+        ]
+        yield f"  {shop} is held against nobody: no other has read enough under its words: {'; '.join(words)}."
+
+
 def model_of_two(mine: pl.DataFrame, words: Words) -> str:
     """Two shops that differ."""
     told = [
@@ -118,6 +137,43 @@ def model_of_many(mine: pl.DataFrame, words: Words) -> str:
     which = ", ".join(told) if told else "no single one can be named for it"
     shops = numbers.in_words(row["shops"])
     return f"{words.stream(row)}: {shops} shops differ beyond chance round {usual}; {which}{more}."
+
+
+def changes(rows: pl.DataFrame, words: Words) -> Iterator[str]:
+    """One change in several shops, each on its own day."""
+    if rows.is_empty():
+        yield "No dated change, by the same words on the same stream, and no new target is known of two shops."
+        return
+    family = ["kind", "what", "target", *KEY] if rows["kind"].n_unique() == 1 else ["kind", "what", *KEY]
+    asked = rows.select(pl.struct(family).n_unique()).item()
+    moved = rows.filter("moved").sort("chance").select(family).unique(maintain_order=True)
+    yield (
+        f"One change in several shops: {numbers.count(asked)} held against their readings, eight weeks on either side; "
+        f"beyond chance {numbers.in_words(len(moved))} moved them."
+    )
+    for one in moved.head(MOST).iter_rows(named=True):
+        mine = rows.filter(*(pl.col(name).eq_missing(value) for name, value in one.items()))
+        yield "  " + change(mine, words)
+    if len(moved) > MOST:
+        yield f"  and {numbers.count(len(moved) - MOST)} more; --out DIR writes all of them."
+
+
+def change(mine: pl.DataFrame, words: Words) -> str:
+    """What one change did in each shop, with the day that was said and the one that the readings name."""
+    row, key = mine.row(0, named=True), mine["characteristic"][0]
+    told = []
+    for one in mine.filter("moved").sort("said_on").head(MOST).iter_rows(named=True):
+        size = f"{words.amount(key, one['size'], sign=True)} ({words.span(key, one['size_low'], one['size_high'])})"
+        said, read = numbers.day(one["said_on"]), numbers.days(one["read_from"], one["read_to"])
+        when = f"on {said}" if one["on_its_day"] else f"said to be of {said}, by its readings of {read}"
+        told.append(f"{one['shop']} by {size} {when}")
+    still = mine.filter(~pl.col("moved"))["shop"].to_list()
+    rest = f"; not shown in {', '.join(still)}" if still else ""
+    whole = ""
+    if row["all"] is not None:
+        ends = words.span(key, row["all_low"], row["all_high"])
+        whole = f", {words.amount(key, row['all'], sign=True)} ({ends}) in the mean of all"
+    return f"{row['what']}: {words.stream(row)} moved{whole}: {', '.join(told)}{rest}."
 
 
 def few(row: Row) -> str:

@@ -139,12 +139,13 @@ class Target:
         whole, why = [], {}
         for shop, pieces in named.items():
             try:
-                whole.append(self.rows(shop, table, pieces).select(pl.lit(shop).alias("shop"), pl.all()))
+                rows = self.rows(shop, table, pieces)
+                whole += [rows.select(pl.lit(shop).alias("shop"), pl.all())] if len(rows) else []
             except TargetProblem:
                 why[shop] = f"its {table} cannot be read"
-        if not whole:
+        if len(why) == len(named):
             raise problem
-        return pl.concat(whole, how="diagonal_relaxed"), why
+        return pl.concat([pl.DataFrame(schema={"shop": pl.String}), *whole], how="diagonal_relaxed"), why
 
     def write(self, shop: str, version: int, table: str, pieces: Mapping[str, pl.DataFrame]) -> None:
         """Put pieces of a shop's table beside what is there, under a version that nobody reads yet."""
@@ -244,16 +245,17 @@ class Target:
         if held is None:
             return
         with self._told():
-            unnamed = held.vacuum(retention_hours=0, dry_run=True, enforce_retention_duration=False, full=True)
-            mine = [name for name in unnamed if name.startswith(f"shop={shop}/")]
-            if self.folder is not None:
-                for name in mine:
-                    (self.folder / table / name).unlink(missing_ok=True)
+            if self.folder is not None:  # its own part is looked through, however many shops there are
                 top = self.folder / table / f"shop={shop}"
+                named = {uri.rsplit("/", 1)[-1] for uri in held.file_uris(file_pruning_predicate=[("shop", "=", shop)])}
                 for place in (*sorted(top.rglob("*"), reverse=True), top):
-                    if place.is_dir() and not any(place.iterdir()):
+                    if place.is_file() and place.name not in named:
+                        place.unlink(missing_ok=True)
+                    elif place.is_dir() and not any(place.iterdir()):
                         place.rmdir()
                 return
+            unnamed = held.vacuum(retention_hours=0, dry_run=True, enforce_retention_duration=False, full=True)
+            mine = [name for name in unnamed if name.startswith(f"shop={shop}/")]
             if mine:
                 from deltalake._internal import DeltaFileSystemHandler  # the library's own way to a store's files
 

@@ -17,12 +17,13 @@ from ingest.terms.units import factors, unit_of
 from ingest.verbs import publish
 
 NAMES = publish.NAMES  # the map of words beside the tables
-KINDS = ("characteristic", "model", "stage", "supplier", "lot", "position")
-READ = ("meanings", "levels", "capability", "lots")
+KINDS = ("characteristic", "model", "stage", "supplier", "lot", "position", "change")
+READ = ("meanings", "levels", "capability", "lots", "dated")
 LATE = timedelta(days=28)  # behind the newest shop
 AGAIN = 3  # times that a shop which publishes at this moment is looked at
 IN_UNIT = (  # columns in the unit of the characteristic
     "mean", "mean_error", "sd", "sd_short", "sd_long", "step", "target", "lower", "upper",
+    "before", "after", "size", "size_error",
 )  # fmt: skip
 Names = Mapping[str, Mapping[str, Mapping[str, str]]]  # shop -> kind -> its word -> the word here
 
@@ -106,7 +107,8 @@ def _read(target: Target, names: Names) -> tuple[Several, bool]:
 
 def _twice(rows: pl.DataFrame, named: dict[str, list[Piece]]) -> list[str]:
     """Take out shops that say the same as another to the last digit, the later published, in place; which."""
-    said, first = [], {}
+    said: list[str] = []
+    first: dict[str, str] = {}
     for shop in rows.sort("published_at")["shop"]:
         digest = next((one.digest for one in named[shop] if one.table == "levels" and one.rows), shop)
         if digest in first:
@@ -143,7 +145,7 @@ def _renamed(tables: dict[str, pl.DataFrame], names: Names, shops: Iterable[str]
         for kind, words in kinds.items():
             found: set[str] = set()
             for name, frame in tables.items():
-                column = "key" if name == "meanings" else kind
+                column = "key" if name == "meanings" else "what" if kind == "change" else kind
                 mine = pl.col("shop") == shop
                 if name == "meanings":
                     mine &= pl.col("kind") == kind

@@ -4,10 +4,11 @@ run.
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
-module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
-nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
-seconds are used up. Every file of tests is run once without a mutant, so that tests of a moment go before those that
-take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
+module, then all that import it, then those that walk through the whole of ingest, then those that mirror modules of
+ours which import it, directly or by another, the nearest first, then those of its folder; those without the demo and
+the small ones first, until one fails or `CPU`
+seconds are used up. How long each test takes is kept from mutant to mutant, so that tests of a moment go before those
+that take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
 Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
 do not count.
 """
@@ -25,6 +26,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from tests.trials.written import write
@@ -33,6 +35,10 @@ ROOT = Path(__file__).parents[2]
 OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
 CPU = 15  # seconds of the processor for all tests of one mutant
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
+WALKS = {  # tests that walk through all of a package
+    "ingest": ("tests/ingest/reading/test_as_looked_over.py", "tests/ingest/verbs/test_a_month.py")
+}
+BESIDE_THEM = ("ingest/beginning", "ingest/access")  # where these do not come
 HANGS = 3  # times the processor time that the test takes without the mutant
 A_MOMENT = 0.3  # seconds of the processor: longer tests wait for all that take no longer
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
@@ -164,7 +170,9 @@ def relevant(path: Path) -> list[str]:
     importers = [test for test in every if path in _imports(test)]
     reaching = [_mirror(module) for module in _reach(path)]
     beside = [test for test in every if test.parent == near and near.name != "methods"]
-    whole = dict.fromkeys([_mirror(path), *importers, *reaching, *beside])
+    place = path.relative_to(ROOT)
+    walks = [] if place.parent.as_posix() in BESIDE_THEM else [ROOT / walk for walk in WALKS.get(place.parts[0], ())]
+    whole = dict.fromkeys([_mirror(path), *importers, *walks, *reaching, *beside])
     return [test.relative_to(ROOT).as_posix() for test in whole if test.exists()]
 
 
@@ -197,7 +205,7 @@ def _reach(path: Path) -> tuple[Path, ...]:
     return tuple(one for one in found if one != path)
 
 
-_TAKES: dict[str, float] = {}  # seconds of the processor of each test that was run without a mutant
+_TAKES: dict[str, float] = {}  # seconds of the processor of each test that has been run
 
 
 class _Told:
@@ -257,16 +265,11 @@ def _forked(given: list[str], copy: Path, *, compiled: bool = True) -> tuple[int
     return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines, used.ru_utime + used.ru_stime
 
 
-def measure(picked: list[Mutant], copy: Path) -> None:
-    """How long each test takes that may be run for these mutants; one that is not reached within `CPU` seconds of its
-    file counts as the longest.
-    """
-    for file in dict.fromkeys(test for one in picked for test in relevant(one.path)):
-        _, lines, used = _forked([file], copy)
-        told = [line.partition(" ") for line in lines if not line.startswith("failed ")]
-        begun = [*(float(at) for at, _, _ in told), used]
-        for (_, _, test), begins, ends in zip(told, begun[:-1], begun[1:], strict=True):
-            _TAKES[test] = ends - begins
+def learn(lines: list[str]) -> None:
+    """Keep how long each test took that ended, the shortest of the times it was run."""
+    told = [(float(at), test) for at, _, test in (line.partition(" ") for line in lines if line[:1].isdecimal())]
+    for (begins, test), (ends, _) in pairwise(told):
+        _TAKES[test] = min(ends - begins, _TAKES.get(test, ends - begins))
 
 
 def killed(mutant: Mutant, copy: Path) -> str:
@@ -278,6 +281,7 @@ def killed(mutant: Mutant, copy: Path) -> str:
         ended, lines, _ = _forked(relevant(mutant.path), copy)
     finally:
         shutil.copy2(mutant.path, place)
+    learn(lines)
     failed = next((line.removeprefix("failed ") for line in lines if line.startswith("failed ")), "")
     if not lines and not ended:
         raise RuntimeError(
@@ -334,7 +338,6 @@ def main() -> None:
         copy = Path(box) / "tree"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", ".*_cache", "demo-shop"))
         _forked(["--collect-only", "tests/ingest", "tests/analysis"], copy, compiled=False)  # compiles what all need
-        measure([one for one in picked if one.change not in EQUIVALENT], copy)
         for one in picked:
             if one.change in EQUIVALENT:
                 lines.append(f"- equivalent: `{one.name}` ({EQUIVALENT[one.change]})")

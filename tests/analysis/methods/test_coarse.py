@@ -86,10 +86,11 @@ def test_a_step_must_be_above_zero(step):
         rounded_normal([1.0, 2.0], step=step)
 
 
-def test_standard_errors_are_those_of_the_curvature_of_the_likelihood():
-    readings, step = np.array([0, 1, 1, 2, 1, 0, 1, 3, 2, 1, 1, 0, 2, 4]), 1.0
-    found = rounded_normal(readings, step=step)
-    unbiased = np.sqrt(14 / 13)
+@pytest.mark.parametrize("readings", [[0, 1, 1, 2, 1, 0, 1, 3, 2, 1, 1, 0, 2, 4], [0] * 20 + [1] * 3 + [2, 2, 4]])
+def test_standard_errors_are_those_of_the_curvature_of_the_likelihood(readings):
+    readings = np.array(readings)
+    found = rounded_normal(readings, step=1.0)
+    unbiased = np.sqrt(len(readings) / (len(readings) - 1))
     at = np.array([found.mean[0], found.sd[0] / unbiased])
 
     def minus(mean, sd):

@@ -64,6 +64,7 @@ def test_what_was_planted_is_said_with_its_uncertainty_and_written_whole(capsys,
     assert all("shop-03" in line for line in pairs)
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
         "lots_standing_out.json",
+        "same_change.json",
         "same_lots.json",
         "same_model.json",
         "shops.json",
@@ -131,3 +132,25 @@ def test_a_map_beside_the_tables_is_read_without_being_named(capsys, tmp_path):
     code, out, _ = run(capsys, "shops", target)
     assert code == 0
     assert out[-1] == "  shop-02: model LARK-25 is LARK-26 here"
+
+
+def test_a_part_that_changed_is_said_with_each_shops_own_day():
+    out = said(Planted(blanks={0: 0.12, 1: 0.12, 3: 0.12}), 4)
+    line = next(
+        line for line in out if line.startswith("  New saddle blanks: String height bass, LARK-25, Final moved")
+    )
+    assert "shop-01 by +0." in line
+    assert "on 1 Apr" in line
+    assert "on 4 Apr" in line
+    assert line.endswith("; not shown in shop-03.")
+    assert line.count(" mm (") == 4  # three shops and all, each with its interval
+
+
+def test_a_shop_that_shares_no_word_with_another_is_said_to_stand_alone(capsys, tmp_path):
+    target = published(tmp_path, Planted(), 3)
+    words = "\n".join(f'"{model}" = "{model}-B"' for model in ("LARK-25", "HERON-D", "DRAY-5"))
+    (target / "names.toml").write_text(f"[shop-02.model]\n{words}\n")
+    _, out, _ = run(capsys, "shops", target)
+    line = next(line for line in out if line.startswith("  shop-02 is held against nobody"))
+    assert line.endswith("under its words: characteristics action, neck_bow.")
+    assert not any(line.startswith(("  shop-01 is held", "  shop-03 is held")) for line in out)

@@ -40,6 +40,7 @@ def tables(mean=2.3, *, model="LARK-25", quantity="length", unit="mm", factor=1.
         "capability": {
             "": pl.DataFrame({"characteristic": ["action"], "model": [model], "upper": [2.5 * factor], "ppk": [1.1]})
         },
+        "dated": {"": pl.DataFrame(schema={"characteristic": pl.String, "size": pl.Float64})},
         "lots": {
             "": pl.DataFrame(
                 {"supplier": ["Marrow & Pine"], "lot": ["MP-15"], "characteristic": ["neck_bow"], "mean": [0.1]}

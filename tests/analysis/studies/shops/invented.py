@@ -1,7 +1,7 @@
 """Figures of several invented shops as they publish them: three models, three suppliers' lots, and what is planted."""
 
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -23,6 +23,7 @@ class Planted:
     lots: int = 10  # of each supplier
     wherever: float = 0.5  # share of lots that a shop gets a part of
     always: tuple[str, ...] = ()  # lots that go to the first four shops for sure
+    blanks: dict[int, float] = field(default_factory=dict)  # shop -> its action moved so much with new saddle blanks
     halves: float = 0.0  # standard deviation between parts of one lot
 
 
@@ -33,6 +34,7 @@ def several(rng: np.random.Generator, shops: int, planted: Planted) -> dict[str,
         "levels": _levels(rng, names, planted),
         "capability": _capability(rng, names),
         "lots": _lots(rng, names, planted),
+        "dated": _dated(names, planted, int(rng.integers(2**32))),
         "meanings": pl.DataFrame(
             [
                 (name, "characteristic", key, said, "length", "mm")
@@ -77,6 +79,22 @@ def _capability(rng: np.random.Generator, names: list[str]) -> pl.DataFrame:
             rows.append((name, "action", "bass", model, "final", "", AT, n, float(n), ppk, ppk - reach, ppk + reach))
     columns = ["shop", "characteristic", "position", "model", "stage", "tech", "last_at", "n", "n_effective"]
     return pl.DataFrame(rows, schema=[*columns, "ppk", "ppk_low", "ppk_high"], orient="row")
+
+
+def _dated(names: list[str], planted: Planted, seed: int) -> pl.DataFrame:
+    """New saddle blanks in every shop, on a day of its own."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for k, name in enumerate(names):
+        for model in MODELS[:2]:
+            n, day = 40, date(2026, 4, 1) + timedelta(days=3 * k)
+            error = SD * np.sqrt(2 / n)
+            size = rng.normal(planted.blanks.get(k, 0.0) * (model == "LARK-25"), error)
+            row = (name, "action", "bass", model, "final", "change", "New saddle blanks", day, n, n, size, error)
+            rows.append((*row, 2.0 * n - 2, day + timedelta(days=1), day - timedelta(days=2), day + timedelta(days=4)))
+    columns = ["shop", "characteristic", "position", "model", "stage", "kind", "what", "said_on", "n_before", "n_after"]
+    more = ["size", "size_error", "freedom", "read_on", "read_from", "read_to"]
+    return pl.DataFrame(rows, schema=[*columns, *more], orient="row")
 
 
 def _lots(rng: np.random.Generator, names: list[str], planted: Planted) -> pl.DataFrame:

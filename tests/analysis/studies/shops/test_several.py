@@ -6,6 +6,7 @@ import pytest
 from scipy import stats
 
 from analysis.studies.shops import same_lots
+from analysis.studies.shops.same_change import same_change
 from analysis.studies.shops.same_lots import GAUGE, NECKS, ONE_LOT, measured, pairs, standing
 from analysis.studies.shops.same_model import ALPHA, LEVEL, ROOM, SPREAD, same_model
 from tests.analysis.studies.shops.invented import MODELS, Planted, several
@@ -159,11 +160,49 @@ def test_of_shops_alike_in_everything_one_report_in_twenty_at_most_says_otherwis
     for seed in range(reports):
         told = made(Planted(), shops=8, seed=[SEED, seed])
         found = pairs(told["lots"])
-        said += bool(apart(told) or standing(told["lots"])["apart"].any() or found["what"].is_in([GAUGE, NECKS]).any())
+        said += bool(
+            apart(told)
+            or same_change(told["dated"])["moved"].any()
+            or standing(told["lots"])["apart"].any()
+            or found["what"].is_in([GAUGE, NECKS]).any()
+        )
     assert said / reports <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / reports)
 
 
-def test_each_list_takes_a_third_of_what_a_report_may_err():
-    assert pytest.approx(0.05) == 3 * ALPHA
+def test_each_list_takes_a_quarter_of_what_a_report_may_err():
+    assert pytest.approx(0.05) == 4 * ALPHA
     assert {LEVEL, SPREAD, ROOM} == {"level", "spread", "room"}
     assert len(MODELS) == 3
+
+
+def test_a_part_that_changed_is_told_in_each_shop_that_moved_on_its_own_day():
+    told = made(Planted(blanks={0: 0.12, 1: 0.12, 3: 0.12}), shops=5)["dated"]
+    rows = same_change(told).filter(model="LARK-25")
+    assert rows.filter("moved")["shop"].to_list() == ["shop-01", "shop-02", "shop-04"]
+    assert rows["on_its_day"].to_list() == [True, True, None, True, None]
+    assert rows["shops"].to_list() == [5] * 5
+    assert (rows["all_low"] < 0.072).all()  # three of five by .12
+    assert (rows["all_high"] > 0.072).all()
+    assert rows["unlike_chance"][0] < 1e-6  # not all alike
+    assert not same_change(told).filter(model="HERON-D")["moved"].any()
+
+
+def test_one_change_under_two_spellings_is_one_and_one_shop_alone_is_none():
+    told = made(Planted(blanks={0: 0.12}), shops=3)["dated"]
+    second = pl.col("shop") == "shop-02"
+    loud = told.with_columns(what=pl.when(second).then(pl.lit("NEW  saddle blanks")).otherwise("what"))
+    assert same_change(loud).select("shop", "size", "moved").equals(same_change(told).select("shop", "size", "moved"))
+    assert set(same_change(loud)["what"]) == {"New saddle blanks"}
+    assert same_change(told.filter(shop="shop-01")).is_empty()
+
+
+def test_new_targets_are_one_where_they_are_the_same_number():
+    other = pl.when(pl.col("shop") == "shop-04").then(2.1).otherwise(2.2)
+    told = made(shops=4)["dated"].with_columns(kind=pl.lit("target"), what=pl.lit("a new target"), target=other)
+    assert set(same_change(told)["shop"]) == {"shop-01", "shop-02", "shop-03"}
+
+
+def test_a_change_whose_readings_moved_on_another_day_says_so():
+    told = made(Planted(blanks={0: 0.2, 1: 0.2}), shops=2)["dated"]
+    late = told.with_columns(pl.col("read_from", "read_on", "read_to") + pl.duration(days=10))
+    assert same_change(late).filter("moved")["on_its_day"].to_list() == [False, False]
