@@ -6,7 +6,8 @@ common mean with a standard deviation `between`. Nothing is said beforehand of m
 is integrated out in closed form, `between` on a grid. Two groups say next to nothing of `between`: three are wanted.
 
 Whether groups differ at all is asked by Welch's test, which holds its level where errors are estimated; nobody is told
-apart where it does not say so.
+apart where it does not say so. Which of them do: those that have to be set aside, the farthest from all the others
+first, until the test finds the rest alike.
 
 Source: Gelman et al. 2013, Bayesian Data Analysis, 3rd ed., sections 5.4 and 5.5, with the eight schools of Rubin
 1981, J. Educational Statistics 6; Welch 1951, Biometrika 38; several comparisons: Holm 1979, Scandinavian J.
@@ -21,7 +22,7 @@ import numpy.typing as npt
 from scipy import special, stats
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Floats, checked, lengths, segment_ids
+from analysis.methods.segments import ONE_STREAM, Flags, Floats, checked, lengths, segment_ids
 
 LEAST = 3  # groups
 GRID = 120  # values of `between`; twice as many move no end of an interval by a hundredth of a standard error
@@ -160,6 +161,44 @@ def equal(
     known = np.isinf(second)
     normal = stats.chi2.sf(statistic * (size - 1), size - 1)
     return np.asarray(np.where(known, normal, stats.f.sf(statistic, size - 1, np.where(known, 1.0, second))))
+
+
+def standing_out(
+    estimates: npt.ArrayLike,
+    errors: npt.ArrayLike,
+    starts: npt.ArrayLike = ONE_STREAM,
+    *,
+    freedom: npt.ArrayLike = np.inf,
+    level: npt.ArrayLike = 0.05,
+) -> Flags:
+    """The groups of each family that are set aside, farthest first, until those left are alike at `level` (of one or of
+    each family); of two left that differ, both. Shape (n,).
+    """
+    y, begins = checked(estimates, starts)
+    error, free = (np.broadcast_to(np.asarray(each, dtype=np.float64), y.shape) for each in (errors, freedom))
+    family = segment_ids(begins, len(y))
+    asked = np.broadcast_to(np.asarray(level, dtype=np.float64), begins.shape)
+    out = np.zeros(len(y), dtype=bool)
+    at = np.arange(len(y))  # of families still looked at, those not set aside
+    while len(at):
+        begin = np.flatnonzero(np.diff(family[at], prepend=-1) != 0)
+        size = lengths(begin, len(at))
+        kept = np.repeat(size > 1, size)
+        at = at[kept]
+        if len(at) == 0:
+            break
+        begin = np.flatnonzero(np.diff(family[at], prepend=-1) != 0)
+        size, which = lengths(begin, len(at)), family[at]
+        differ = equal(y[at], error[at], begin, freedom=free[at]) < asked[which[begin]]
+        weight = error[at] ** -2.0
+        total = np.repeat(np.add.reduceat(weight, begin), size) - weight
+        mean = (np.repeat(np.add.reduceat(weight * y[at], begin), size) - weight * y[at]) / total
+        far = np.abs(y[at] - mean) / np.sqrt(error[at] ** 2 + 1 / total)
+        farthest = far == np.repeat(np.maximum.reduceat(far, begin), size)
+        gone = np.repeat(differ, size) & (farthest | np.repeat(size == 2, size))
+        out[at[gone]] = True
+        at = at[np.repeat(differ, size) & ~gone]
+    return out
 
 
 def among_many(chances: npt.ArrayLike) -> Floats:

@@ -245,16 +245,17 @@ class Target:
         if held is None:
             return
         with self._told():
-            unnamed = held.vacuum(retention_hours=0, dry_run=True, enforce_retention_duration=False, full=True)
-            mine = [name for name in unnamed if name.startswith(f"shop={shop}/")]
-            if self.folder is not None:
-                for name in mine:
-                    (self.folder / table / name).unlink(missing_ok=True)
+            if self.folder is not None:  # its own part is looked through, however many shops there are
                 top = self.folder / table / f"shop={shop}"
+                named = {uri.rsplit("/", 1)[-1] for uri in held.file_uris(file_pruning_predicate=[("shop", "=", shop)])}
                 for place in (*sorted(top.rglob("*"), reverse=True), top):
-                    if place.is_dir() and not any(place.iterdir()):
+                    if place.is_file() and place.name not in named:
+                        place.unlink(missing_ok=True)
+                    elif place.is_dir() and not any(place.iterdir()):
                         place.rmdir()
                 return
+            unnamed = held.vacuum(retention_hours=0, dry_run=True, enforce_retention_duration=False, full=True)
+            mine = [name for name in unnamed if name.startswith(f"shop={shop}/")]
             if mine:
                 from deltalake._internal import DeltaFileSystemHandler  # the library's own way to a store's files
 

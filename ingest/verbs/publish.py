@@ -137,7 +137,7 @@ def publish(
     """
     with alone(folder):
         told, address = known(folder), address_of(target.address)
-        _refuse_place(folder, target)
+        _refuse_place(folder, target, {NAMES, SHOPS, *tables})
         place = told.at(address)
         shop = called or (place.shop if place else "") or name_of(facts.name)
         if not shop or name_of(shop) != shop:
@@ -213,8 +213,10 @@ def not_covered(folder: Path) -> list[str]:
     ]
 
 
-def _refuse_place(folder: Path, target: Target) -> None:
-    """TargetProblem where a folder is no place to publish into."""
+def _refuse_place(folder: Path, target: Target, ours: set[str]) -> None:
+    """TargetProblem where a folder is no place to publish into; ours : names that stand there, of a first one too that
+    is at it this moment.
+    """
     place = target.folder
     if place is None:
         return
@@ -224,8 +226,8 @@ def _refuse_place(folder: Path, target: Target) -> None:
     if place.exists() and not place.is_dir():
         raise TargetProblem(f"{place} is a file; wanted a folder, or the address of an object store")
     if place.is_dir() and not (place / SHOPS / "_delta_log").is_dir():
-        others = sorted(one.name for one in place.iterdir() if one.name != NAMES and not one.name.startswith("."))
-        if others and not all((place / one / "_delta_log").is_dir() for one in others):
+        strange = [one for one in sorted(place.iterdir()) if one.name not in ours and not one.name.startswith(".")]
+        if others := [one.name for one in strange if not (one / "_delta_log").is_dir()]:
             raise TargetProblem(f"{place} holds something else ({others[0]}); wanted an empty folder or one of shops")
 
 

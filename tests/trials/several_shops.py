@@ -7,7 +7,7 @@ everything says that something differs, and how often it tells what was planted.
 
 import numpy as np
 
-from analysis.methods.partial_pooling import pooled
+from analysis.methods.partial_pooling import pooled, standing_out
 from analysis.studies.shops.same_change import same_change
 from analysis.studies.shops.same_lots import GAUGE, NECKS, pairs, standing
 from analysis.studies.shops.same_model import same_model
@@ -16,8 +16,8 @@ from tests.trials.written import write
 
 SEED = 20270301
 GROUPS, BETWEEN = (3, 5, 10, 20, 60), (0.0, 0.25, 0.5, 1.0, 2.0, 5.0)
-SHOPS_OF_ALL = 4_800  # groups a row
-REPORTS = 160
+SHOPS_OF_ALL = 2_400  # groups a row
+REPORTS = 80
 
 
 def rates(groups: int, between: float, rng: np.random.Generator) -> tuple[float, float, float]:
@@ -31,7 +31,8 @@ def rates(groups: int, between: float, rng: np.random.Generator) -> tuple[float,
     found = pooled(seen.ravel(), told.ravel(), np.arange(families) * groups, freedom=free.ravel())
     covered = np.mean((found.low <= true.ravel()) & (true.ravel() <= found.high))
     mean = np.mean((found.mean_low <= 0) & (found.mean_high >= 0))
-    out = ((found.off_low * found.off_high).reshape(true.shape) > 0).any(axis=1) & (found.chance < 0.05)
+    out = standing_out(seen.ravel(), told.ravel(), np.arange(families) * groups, freedom=free.ravel())
+    out = out.reshape(true.shape).any(axis=1)
     return float(covered), float(mean), float(out.mean())
 
 

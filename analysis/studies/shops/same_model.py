@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from analysis.methods.partial_pooling import LEAST, among_many, equal, pooled
+from analysis.methods.partial_pooling import LEAST, among_many, equal, pooled, standing_out
 from analysis.methods.segments import lengths
 from analysis.studies.drift.streams import KEY
 from analysis.studies.room.capability import ANY
@@ -35,7 +35,7 @@ SAME_MODEL: dict[str, pl.DataType] = {
     **{name: pl.Float64() for name in ("between", "between_low", "between_high")},
     "chance": pl.Float64(),  # that equal shops lie so far apart
     "among_all": pl.Float64(),  # the same, paid for all that was asked
-    "apart": pl.Boolean(),  # does this shop stand out?
+    "apart": pl.Boolean(),  # does this shop stand out: set aside, farthest first, for the others to be alike
 }
 _ASKED = {"question": pl.String(), **{name: LEVELS[name] for name in KEY}, "shop": pl.String(), "n": pl.Int64()} | {
     name: pl.Float64() for name in ("value", "error", "freedom")
@@ -90,8 +90,6 @@ def same_model(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
     columns["shops"] = np.repeat(size, size)
     columns["chance"], columns["among_all"] = np.repeat(chance, size), np.repeat(among_all, size)
     many = np.repeat(size >= LEAST, size)
-    shown = columns["among_all"] < ALPHA
-    apart = shown & ~many  # of two that differ, both
     if many.any():
         begins = np.concatenate([[0], np.cumsum(size[size >= LEAST])[:-1]])
         found = pooled(value[many], error[many], begins, freedom=freedom[many])
@@ -101,8 +99,8 @@ def same_model(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
         for name, what in (("all", "mean"), ("between", "between")):
             for end in ("", "_low", "_high"):
                 columns[name + end][many] = np.repeat(getattr(found, what + end), of_each)
-        apart[many] = shown[many] & (found.off_low * found.off_high > 0)
-    columns["apart"] = apart
+    each = standing_out(value, error, starts, freedom=freedom, level=ALPHA / len(starts))
+    columns["apart"] = each & (columns["among_all"] < ALPHA)
     answered = rows.select(*key, "shop", "n").with_columns(pl.Series(name, told) for name, told in columns.items())
     logs = (
         "own",

@@ -8,7 +8,7 @@ from scipy import integrate, stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.oneway import anova_oneway
 
-from analysis.methods.partial_pooling import among_many, equal, pooled
+from analysis.methods.partial_pooling import among_many, equal, pooled, standing_out
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
@@ -101,6 +101,35 @@ def test_welch_is_that_of_statsmodels_and_many_comparisons_too():
     assert among_many(chances) == pytest.approx(multipletests(chances, method="holm")[1], abs=1e-12)
 
 
+def test_those_stand_out_that_must_be_set_aside_for_the_rest_to_be_alike():
+    y, error = np.array([0.0, 0.1, 9.0, -0.1, 5.0]), np.full(5, 0.1)
+    assert standing_out(y, error).tolist() == [False, False, True, False, True]
+    assert standing_out(y[:2], error[:2]).tolist() == [False, False]
+    assert standing_out(y[1:3], error[1:3]).tolist() == [True, True]  # of two that differ nobody knows which
+    assert standing_out([0.0, 5.0, 10.0], [0.1] * 3).all()
+    assert standing_out(y[:3], error[:3]).tolist() == [False, False, True]  # three are enough
+    both = standing_out(np.append(y, y[:2]), np.append(error, error[:2]), [0, 5])
+    assert both.tolist() == [False, False, True, False, True, False, False]
+    assert not standing_out(y, error, level=0.0).any()
+
+
+@pytest.mark.promise
+@pytest.mark.parametrize("groups", [3, 8, 24])
+def test_beside_one_that_is_off_another_is_set_aside_as_seldom_as_promised(groups):
+    families = 3000
+    rng = np.random.default_rng(SEED + 1000 + groups)
+    free = rng.integers(20, 80, (families, groups))
+    error = rng.uniform(0.6, 1.6, free.shape)
+    seen = rng.normal(0.0, error)
+    seen[:, 1] += 15.0
+    told = error * np.sqrt(rng.chisquare(free) / free)
+    found = standing_out(seen.ravel(), told.ravel(), np.arange(families) * groups, freedom=free.ravel())
+    found = found.reshape(free.shape)
+    assert found[:, 1].mean() > 0.99
+    wrong = np.delete(found, 1, axis=1).any(axis=1).mean()
+    assert wrong <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / families)
+
+
 @pytest.mark.promise
 @pytest.mark.parametrize("groups", [3, 6, 20])
 def test_intervals_hold_their_rate_and_equal_groups_are_told_apart_as_often_as_promised(groups):
@@ -121,5 +150,6 @@ def test_intervals_hold_their_rate_and_equal_groups_are_told_apart_as_often_as_p
         if between >= 1.0:
             assert covered <= 0.97
         if between == 0.0:
-            told_apart = (found.chance < 0.05) & ((found.off_low * found.off_high).reshape(true.shape) > 0).any(axis=1)
+            out = standing_out(seen.ravel(), told.ravel(), starts, freedom=free.ravel())
+            told_apart = out.reshape(true.shape).any(axis=1)
             assert told_apart.mean() <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / families)
