@@ -1,4 +1,4 @@
-"""The frame round the eight pages: header, theme and scheme of the browser; and the server on this machine."""
+"""The frame round the pages: header, theme and scheme of the browser; and the server on this machine."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ HATCH = (  # of closed signals and of light on paper: charts name it
 
 
 def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
-    """The dashboard of one shop, ready to serve: eight pages, all of it from this machine. Pages then ask at this
+    """The dashboard of one shop, ready to serve: its pages, all of it from this machine. Pages then ask at this
     desk. On a `network` whoever opens one signs in first.
     """
     counter.use(desk)
@@ -119,7 +119,7 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
     app.server.add_url_rule("/save/<name>", "save", save)
     app.server.add_url_rule("/book/newest", "book-newest", lambda: flask.jsonify(sequence=desk.book_sequence()))
     served.connect(app.server)
-    card.connect(app.server, desk, cautions.of_words)
+    card.connect(app.server, desk, cautions.at_bench)
     arriving.connect(app, desk)
     app.server.before_request(_may_wait)
     fence.connect(app, network)

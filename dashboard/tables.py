@@ -54,7 +54,23 @@ def leafed(
     table = html.Div(
         html.Table([html.Thead(html.Tr(heads)), html.Tbody(body)], className="plain"), className="table-wrap"
     )
-    return html.Div([table, *([_leaves(name, page, last, len(ordered), leads)] if last > 1 else [])], id=name)
+    seen = (page - 1) * PAGE_ROWS + 1, min(page * PAGE_ROWS, len(ordered)), len(ordered)
+    return html.Div([table, *([_leaves(name, page, last, seen, leads)] if last > 1 else [])], id=name)
+
+
+def leaf(count: int, rows: int, name: str, path: str, asked: Mapping[str, Any]) -> tuple[int, list[Any]]:
+    """Of a table whose order is its own, `rows` on a page: the place of the first row of the page that `asked` (the
+    address) holds, and the way to the pages beside it.
+    """
+    last = max((count - 1) // rows + 1, 1)
+    page = addresses.whole_number(asked.get("page"), 1, last, 1)
+    first = (page - 1) * rows
+
+    def leads(**more: Any) -> str:
+        return addresses.address(path, **{**asked, **more})
+
+    seen = first + 1, min(first + rows, count), count
+    return first, [_leaves(name, page, last, seen, leads)] if last > 1 else []
 
 
 def _head(way: Any, kind: str, sort: str) -> html.Th:
@@ -84,9 +100,9 @@ def _ordered(rows: Sequence[Mapping[str, Any]], sort: str) -> list[Mapping[str, 
     return sorted(there, key=value, reverse=sort.startswith("-")) + [row for row in rows if value(row) is None]
 
 
-def _leaves(name: str, page: int, last: int, count: int, leads: Any) -> html.Div:
-    """The way to the rows before and after, with what is seen of how many."""
-    first, end = (page - 1) * PAGE_ROWS + 1, min(page * PAGE_ROWS, count)
+def _leaves(name: str, page: int, last: int, seen: tuple[int, int, int], leads: Any) -> html.Div:
+    """The way to the rows before and after; seen: the first and the last row shown, of how many."""
+    first, end, count = seen
     said = html.Span(f"{numbers.count(first)} to {numbers.count(end)} of {numbers.count(count)}", className="tabular")
     ways = [
         html.A(words, href=leads(page=to if to > 1 else None), id=f"{name}-{words.lower()}", className="stay button")

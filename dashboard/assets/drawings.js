@@ -1,8 +1,9 @@
 // Charts of the server: the width that fits, what the pointer is told, the arrow keys, and each as a file.
 window.dash_clientside = window.dash_clientside || {};
 (() => {
-  // Pages turn into one column at 760 px; charts are drawn narrow up to 1160, where their words no longer fit side by side.
-  const wide = window.matchMedia("(min-width: 1161px)");
+  // Pages turn into one column at 760 px; charts are drawn narrow up to 1160, where their words no longer fit side by side; on
+  // paper they are the wide ones, which print.css makes room for.
+  const wide = window.matchMedia("(min-width: 1161px), print");
 
   // The component that dashboard/drawings.py names: SVG in place, no state but the width.
   const Drawing = (props) => {

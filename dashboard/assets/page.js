@@ -62,7 +62,14 @@ window.dash_clientside = window.dash_clientside || {};
       : held.path === location.pathname && [...document.querySelectorAll(`#main ${held.tag}`)].find((one) => bare(one) === held.words);
     if (same) same.focus({ preventScroll: true });
   };
+  // A table wider than its sheet scrolls: then the keyboard reaches it too, by the name of its sheet.
+  const widths = new ResizeObserver((seen) => seen.forEach(({ target }) => {
+    const scrolls = target.scrollWidth > target.clientWidth + 1, sheet = target.closest(".sheet, details"), name = sheet && sheet.querySelector("h2, summary");
+    for (const [key, value] of [["tabindex", "0"], ["role", "region"], ["aria-label", `${name ? name.textContent.trim() : "Table"}, table`]])
+      scrolls ? target.setAttribute(key, value) : target.removeAttribute(key);
+  }));
   new MutationObserver(() => {
+    document.querySelectorAll(".table-wrap:not([data-watched])").forEach((wrap) => { wrap.dataset.watched = "1"; widths.observe(wrap); });
     // The field behind a place to drop files on comes without a name.
     document.querySelectorAll("input[type=file]:not([aria-label])").forEach((field) => field.setAttribute("aria-label", "Choose a file"));
     refocus();

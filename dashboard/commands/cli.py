@@ -19,6 +19,7 @@ from dashboard.commands import people as commands_people
 from dashboard.commands import publishing as commands_publishing
 from dashboard.commands import review as commands_review
 from dashboard.commands import serving as commands_serving
+from dashboard.commands import several as commands_several
 from dashboard.commands.terminal import HERE, say
 from ingest.terms.problems import Problem
 
@@ -51,6 +52,7 @@ COMMANDS = (
     commands_keeping.restore,
     commands_review.figures,
     commands_publishing.publish,
+    commands_several.shops,
 )
 for command in COMMANDS:
     app.command()(command)

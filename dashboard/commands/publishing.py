@@ -36,7 +36,7 @@ def publish(
         bool, typer.Option("--withdraw", help="Take this shop's rows out again, files too, and publish nothing.")
     ] = False,
 ) -> int:
-    """Put this shop's rows and figures where several shops are read together.
+    """Put this shop where several are read together.
 
     Visits, readings, faults and core figures go, people as codes unless [people] publish in shop.toml says otherwise;
     what somebody wrote by hand never goes. Say it again after each load: only what changed is written.

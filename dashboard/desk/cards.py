@@ -24,7 +24,7 @@ from dashboard.desk.whereabouts import BACK, Whereabouts
 from ingest.reading import card_sheet
 from ingest.reading.card_sheet import CARD
 from ingest.shopfiles.shop import Shop
-from ingest.shopfiles.shop_parts import Model, Stage
+from ingest.shopfiles.shop_parts import Stage
 from ingest.store import at_bench
 from ingest.store.store import stands
 from ingest.verbs import cards as sheets
@@ -32,7 +32,7 @@ from ingest.verbs import cards as sheets
 PASS, FIXED, HOLD = "pass", "fixed", "hold"
 OUTCOMES = (PASS, FIXED, BACK, HOLD)
 TAKEN_IN = 40.0  # seconds between two loads of the day's sheets, at least: what opened is said within a minute
-REST = 5.0  # times the processor time of the last one, with what studies say, at least: a fifth of one core
+REST = 4.0  # times the processor time of the last one, with what studies say, at least: a quarter of one core
 AGAIN = 1.0  # seconds before it is looked whether a load that runs has ended
 FAULTS = 12
 PATIENCE = 30.0  # seconds for the first index of a shop
@@ -87,7 +87,7 @@ class CardDesk:
             "came_back": at.came_back,
             "opened_at": self.clock().isoformat(timespec="seconds"),
             "due": at.due(),
-            "quiet": [one for one in (at.stands(self.clock()), *self._quiet(stage, kind, serial, tech)) if one],
+            "quiet": self._quiet(at, serial, tech),
             "here_before": next(({"card": k.card, "at": k.row["finished_at"]} for k in reversed(own)
                                  if k.row["stage"] == stage.key), None),
             "fields": self._fields.asked(stage, kind, self._all(), self._notes()) if kind else [],
@@ -103,12 +103,17 @@ class CardDesk:
     def _fields(self) -> Fields:
         return Fields(self.desk, self.clock)
 
-    def _quiet(self, stage: Stage, model: Model | None, serial: str, tech: str) -> list[str]:
-        """Lines of what is known of this instrument, then of what moved at this bench; what to do stands in each."""
-        folder = self.desk.folder
-        said = [line for at, line in at_bench.said_of(folder, serial) if at in ("", stage.key) or stage.role == "test"]
-        setup = self.shop.setups.get(model.key, model.key) if model else ""
-        return [*said, *at_bench.moved_at(folder, stage.key, setup, tech)]
+    def _quiet(self, at: Whereabouts, serial: str, tech: str) -> list[str]:
+        """Lines of where it was sent, of what is known of this instrument, then of what moved at this bench; what to do
+        stands in each.
+        """
+        folder, stage, now = self.desk.folder, at.stage, self.clock()
+        said = [
+            line for where, line in at_bench.said_of(folder, serial) if where in ("", stage.key) or stage.role == "test"
+        ]
+        setup = self.shop.setups.get(at.model.key, at.model.key) if at.model else ""
+        lines = [at.sent(now), *said, at.further_on(now), *at_bench.moved_at(folder, stage.key, setup, tech)]
+        return [line for line in lines if line]
 
     def keep(self, given: dict[str, Any]) -> dict[str, Any]:
         """Write one card into the day's sheet of its bench; on the disk when this answers."""

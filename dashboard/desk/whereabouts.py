@@ -77,20 +77,25 @@ class Whereabouts:
         waits = [key for key in before if key in self._waits()]
         return [card.not_again(self.shop, key) for key in waits] + card.not_on_file(self.shop, missing)
 
-    def stands(self, now: datetime) -> str:
-        """Why it is here, or that it stands elsewhere, in one line; '' where it comes as it should."""
+    def sent(self, now: datetime) -> str:
+        """Why it is here, or that it was sent elsewhere or goes no further, in one line; '' where nothing is."""
         last = self.last
         if last is None:
             return ""
-        here, order = self.stage.key, self.shop.bench_order
         if last.outcome == BACK:
-            return card.sent(self.shop, last, here, now)
-        if last.outcome in card.STANDS:
-            return card.stopped(self.shop, last, now)
-        further = last.stage in {one.key for one in self._way()} and order[last.stage] > order[here]
-        if further and not self._waits():  # what was sent back passes benches again
-            return card.further_on(self.shop, last, now, again=here in self.passed)
-        return ""
+            return card.sent(self.shop, last, self.stage.key, now)
+        return card.stopped(self.shop, last, now) if last.outcome in card.STANDS else ""
+
+    def further_on(self, now: datetime) -> str:
+        """That it stands at a later stage already; '' where it comes as it should, or passes benches again after it
+        was sent back.
+        """
+        last, here, order = self.last, self.stage.key, self.shop.bench_order
+        if last is None or self.sent(now) or self._waits() or last.stage not in {one.key for one in self._way()}:
+            return ""
+        if order[last.stage] <= order[here]:
+            return ""
+        return card.further_on(self.shop, last, now, again=here in self.passed)
 
     @cached_property
     def last(self) -> Last | None:

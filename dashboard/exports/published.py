@@ -12,7 +12,7 @@ from analysis.studies.matters import rows as matters
 from analysis.studies.matters.records import PEOPLE
 from analysis.studies.necks import lots
 from analysis.studies.rework import rework
-from analysis.studies.room import capability
+from analysis.studies.room import capability, dated, levels
 from dashboard.exports.figures import NotWritten
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -30,6 +30,7 @@ WORDS = {  # columns of words of the trade, in which a name may stand
     "readings": ("gauge",),
     "faults": ("fault", "fault_at"),
     "changes": ("what",),
+    "dated": ("what",),
 }
 MEANINGS: dict[str, pl.DataType] = {  # what the shop's own words mean
     "kind": pl.String(),  # characteristic | model | stage
@@ -83,6 +84,8 @@ def meanings(snapshot: Snapshot) -> pl.DataFrame:
 FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "streams": states.stream_rows,
     "capability": capability.capability_rows,
+    "levels": levels.level_rows,
+    "dated": dated.dated_rows,
     "stages": rework.stages,
     "lots": lots.lot_rows,
     "matters": matters.matter_rows,

@@ -116,6 +116,7 @@ class Readings(Address):
     judged_to: Day = ""
     first: Day = Field("", alias="from")
     to: Day = ""
+    page: Text = ""
 
 
 class Visits(Address):
@@ -130,6 +131,7 @@ class Visits(Address):
     first: Day = Field("", alias="from")
     to: Day = ""
     confirmed: Flag = ""
+    page: Text = ""
 
 
 class Instrument(Address):

@@ -27,6 +27,7 @@ from ingest.shopfiles.shop_parts import Characteristic, Stage
 
 NARROW, HIGH, QUIET = 0.4, 14.0, 10  # mm, mm, modules
 MOST_TRAVELLERS = 60  # a day's instruments
+RETURNS = 3  # lines of a traveller for coming back; Letter is shorter by one
 LINES = 12  # to fill on a day sheet, either size
 FIELDS = ("serial", "model", "stage", "tech", "date", "started_at", "finished_at", "outcome", "fault", "fault_at",
           "sent_back_to", "note")  # fmt: skip
@@ -56,7 +57,9 @@ def travellers(serials: Sequence[str], *, letter: bool = False) -> tuple[str, st
     name = f"Traveller {wanted[0]}" if len(wanted) == 1 else f"{len(wanted)} travellers"
     made = Paper(name, snapshot.shop.shop.name, computed_from(snapshot), letter=letter)
     pages = [_traveller(one, snapshot.shop) for one in wanted]
-    return f"traveller-{_plain(wanted[0])}", made.html("traveller.html", pages=pages, made_on=_today(), local=LOCAL)
+    return f"traveller-{_plain(wanted[0])}", made.html(
+        "traveller.html", pages=pages, made_on=_today(), local=LOCAL, returns=RETURNS - letter
+    )
 
 
 def _traveller(serial: str, shop: Shop) -> dict[str, Any]:
@@ -182,6 +185,8 @@ def _is_on(shop: Shop, one: Asked, family: str, strings: int | None) -> bool:
     """Has an instrument of that family what is asked: the bench that sets it, the string?"""
     item = shop.by_characteristic[one.characteristic]
     at = item.set_stage(family)
+    if item.set_stages and not at:
+        return bool(one.limits.get(family))  # no bench of that family sets it; it may be asked all the same
     if item.set_stages and (at not in shop.by_stage or not shop.by_stage[at].holds_for(family)):
         return False
     return not (strings and one.position.isdigit() and int(one.position) > strings)

@@ -63,7 +63,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "normal": _normal(made, found, shop),
         "findings": [
             (one, made.mark(one.state), made.drawing(one.spark, one.picture))
-            for one in with_notes(findings.week(found, shop), found, shown.gauges, shop)
+            for one in with_notes(findings.week(found, shop), shown.notes)
         ],
         "gauges": every(shown.gauges, shop),
         "known": sentences_week.known(found, shop),
@@ -92,10 +92,13 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     }
     held = found.decision or {}
     due = held.get("due")
+    first, whole = findings.first(found, shop), findings.headline(found, shop)
     return f"weekly-review-{found.week.isoformat()}", made.html(
         "week.html",
-        headline=findings.headline(found, shop),
+        headline=first,
+        whole=whole if whole != first else "",
         under=sentences_week.under(found),
+        nothing_shipped=sentences_week.nothing_shipped(found),
         most_shipped=SHIPPED,
         as_of=numbers.clock(sentences.local(shop, shown.as_of)),
         version=shown.version,

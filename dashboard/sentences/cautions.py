@@ -32,25 +32,32 @@ SOLVENTS = (
 )
 HEAT = "Irons, lamps and heat blankets burn, and loosen more glue than is meant: never left alone, hands clear."
 HEARING = "Where instruments are played for hours, banjos above all: protect hearing, and take turns."
-BY_WORD = (  # words in a stage's key or name, and what to mind there
-    (("string", "tune", "tuning", "nut", "bridge", "saddle", "tailpiece", "angle"), STRINGS),
-    (("rod", "straight", "relief", "angle"), ROD),
+BUFFING = "Buffing wheels: guard on, hold low, no loose sleeves, gloves or long hair."
+SAWS = "Saws: guard and push stick."
+BY_WORD = (  # words in a stage's key or name, and what to mind there, the most of that bench's own first
+    (("rod", "straight", "relief", "angle", "repair"), ROD),
     (("head", "tension", "hook"), HOOKS),
-    (("fret", "level", "crown", "dress", "file", "nut", "slot", "saddle", "bridge", "fitting", "saw", "cut"), EDGES),
-    (("nut", "slot", "saddle", "bridge", "fret", "level", "crown", "dress", "file", "fitting"), DUST),
-    (("polish", "crown", "clean", "dress", "finish"), STEEL_WOOL),
-    (("finish", "lacquer", "glue", "clean", "polish", "oil"), SOLVENTS),
-    (("straight", "heat", "glue", "angle", "fret"), HEAT),
-    (("play", "test", "final", "intonation"), HEARING),
-    (("buff", "polish"), "Buffing wheels: guard on, hold low, no loose sleeves, gloves or long hair."),
-    (("saw", "cut"), "Saws: guard and push stick."),
-)
+    (("string", "tune", "tuning", "nut", "bridge", "saddle", "tailpiece", "angle", "relief", "intonation"), STRINGS),
+    (("fret", "level", "crown", "dress", "file", "nut", "slot", "saddle", "bridge", "fitting", "saw", "cut", "repair"),
+     EDGES),
+    (("nut", "slot", "saddle", "bridge", "fret", "level", "crown", "dress", "file", "fitting", "sand", "repair"), DUST),
+    (("polish", "crown", "clean", "dress", "finish", "condition"), STEEL_WOOL),
+    (("finish", "lacquer", "glue", "clean", "polish", "oil", "condition", "board", "nut", "repair"), SOLVENTS),
+    (("straight", "heat", "glue", "angle", "fret", "lamp", "repair"), HEAT),
+    (("play", "test", "final", "intonation", "inspect"), HEARING),
+    (("buff", "polish"), BUFFING),
+    (("saw", "cut", "slot"), SAWS),
+)  # fmt: skip
 
 
 def cautions(stages: Iterable[Stage]) -> list[str]:
-    """The cautions of the stages on a paper; strings and strain hold at every bench."""
-    words = " ".join(f"{stage.key} {stage.name}".lower() for stage in stages)
-    return list(dict.fromkeys([STRINGS, *of_words(words), STRAIN]))
+    """The cautions of the stages on a paper, each bench's own first; strings and strain hold at every bench."""
+    return at_bench(" ".join(f"{stage.key} {stage.name}" for stage in stages))
+
+
+def at_bench(words: str) -> list[str]:
+    """The cautions of a bench by the words of its key and name, then those that hold at every bench."""
+    return list(dict.fromkeys([*of_words(words), STRINGS, STRAIN]))
 
 
 def of_words(words: str) -> list[str]:

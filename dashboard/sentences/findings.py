@@ -5,8 +5,9 @@ from dataclasses import replace
 from analysis.review import Review
 from dashboard import numbers
 from dashboard.sentences import leaving, unread
+from dashboard.sentences.came_back import came_back
 from dashboard.sentences.matters import apart, candidate_words, check, moved
-from dashboard.sentences.shared import UNSAID, Sentence, came_back, coarse, lot, steady, thin
+from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
 MOST = 7  # sentences of a week

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from analysis.review import Review
@@ -12,6 +12,7 @@ from dashboard.sentences import shared
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
+ReadOn = Mapping[tuple[str, str], Collection[str]]  # gauges that readings name, by characteristic and setup
 CHECK_IT = "Check it before anything is done about this."
 
 
@@ -52,29 +53,44 @@ def every(out: Sequence[Standing], shop: Shop) -> str:
     for one in out:
         measures = [key for gauge in shop.gauges if gauge.key == one.gauge for key in gauge.measures]
         what = " and ".join(shop.characteristic_name(key).lower() for key in measures)
-        told.append(f"{_sentence(one, shop)} All that is said of {what} rests on it.")
+        alone = all(
+            sum(key in gauge.measures for gauge in shop.gauges) == 1 for key in measures
+        )  # no other gauge reads it
+        how = f"All that is said of {what}" if alone else f"What is said of {what} by its readings"
+        told.append(f"{_sentence(one, shop)} {how} rests on it.")
     return " ".join(told)
 
 
-def with_notes(told: Sequence[Sentence], found: Review, out: Sequence[Standing], shop: Shop) -> list[Sentence]:
-    """Findings of a week, those of matters with the note of the gauges that they rest on."""
-    of = {one.matter.key: one.matter for one in (*found.matters, *found.known)}
-    notes = [
-        " ".join(dict.fromkeys(filter(None, (beside(out, shop, key) for key in of[one.key].characteristics))))
-        if one.key in of
-        else ""
-        for one in told
-    ]
-    return [replace(one, why=f"{one.why} {note}".strip()) for one, note in zip(told, notes, strict=True)]
+def notes(found: Review, out: Sequence[Standing], shop: Shop, read_on: ReadOn) -> dict[str, str]:
+    """The note of each matter of a week that rests on gauges not in order, by the matter's key. read_on : the gauges
+    that readings name, by characteristic and setup.
+    """
+    told = {}
+    for one in (*found.matters, *found.known):
+        matter = one.matter
+        models = matter.models or [str(matter.main["model"])]
+        each = []
+        for key in matter.characteristics:
+            named = {gauge for model in models for gauge in read_on.get((key, model), ())}
+            each.append(beside(out, shop, key, named))
+        if note := " ".join(dict.fromkeys(filter(None, each))):
+            told[matter.key] = note
+    return told
+
+
+def with_notes(told: Sequence[Sentence], of: Mapping[str, str]) -> list[Sentence]:
+    """Findings of a week, those of matters with their note. of : `notes`."""
+    return [replace(one, why=f"{one.why} {of.get(one.key, '')}".strip()) for one in told]
 
 
 def _sentence(one: Standing, shop: Shop) -> str:
+    name = f"{one.name[:1].upper()}{one.name[1:]}"
     if one.drifts and one.bias is not None:
         way = "high" if one.bias > 0 else "low"
-        return f"{one.name} reads {numbers.mm(abs(one.bias), shown=shop.shop.length)} {way} on its master piece."
+        return f"{name} reads {numbers.mm(abs(one.bias), shown=shop.shop.length)} {way} on its master piece."
     if one.last_at is None:
-        return f"{one.name} was never checked on its master piece."
-    return f"{one.name}: its check on the master piece is overdue, the last was {_day(one, shop)}."
+        return f"{name} was never checked on its master piece."
+    return f"{name}: its check on the master piece is overdue, the last was {_day(one, shop)}."
 
 
 def _day(one: Standing, shop: Shop) -> str:

@@ -45,11 +45,10 @@ def to_do(shop: Shop, one: Advice) -> str:
         mm = one.slots[0][1]
         return f"The nut stands about {_mm(shop, abs(mm))} too far {'back' if mm > 0 else 'forward'}; measure it first."
     if one.kind in ("nut", "slot") and one.slots:
-        each = [f"string {string} about {_mm(shop, abs(mm))}" for string, mm in one.slots if abs(mm) >= 0.05]
         low = sum(mm for _, mm in one.slots) < 0
         if low:
             return "The slots look low: gauge them over fret 1 before anything else."
-        return f"Gauge over fret 1, then deepen the slots: {', '.join(each)}."
+        return f"Gauge over fret 1, then deepen the slots{_slots(shop, one)}."
     return "Measure before working on it: the model's scale is not in shop.toml."
 
 
@@ -57,6 +56,15 @@ def line(shop: Shop, one: Advice) -> str:
     """Both, with where to look."""
     at = f" At {shop.stage_name(one.stage).lower()}." if one.stage else ""
     return f"{says(shop, one)} {to_do(shop, one)}{at}"
+
+
+def _slots(shop: Shop, one: Advice) -> str:
+    """`, all by about 0.4 mm`, or `: string 1 about 0.3 mm, string 2 about 0.4 mm`."""
+    each = [(string, _mm(shop, abs(mm))) for string, mm in one.slots if abs(mm) >= 0.05]
+    sizes = {size for _, size in each}
+    if len(each) == len(one.slots) > 1 and len(sizes) == 1:
+        return f", all by about {sizes.pop()}"
+    return f": {', '.join(f'string {string} about {size}' for string, size in each)}"
 
 
 def _feet(shop: Shop, kind: str, treble: float, bass: float) -> str:

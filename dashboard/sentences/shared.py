@@ -10,8 +10,6 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
-import polars as pl
-
 from analysis.review import Review
 from dashboard import numbers
 from dashboard.address import address
@@ -171,53 +169,6 @@ def lot(row: dict[str, object], shop: Shop) -> Sentence:
         spark,
         f"Share outside in lot {row['lot']} with its interval",
     )
-
-
-def came_back(found: Review, shop: Shop) -> Sentence | None:
-    """The largest share of what came back in the week."""
-    if found.flows.is_empty():
-        return None
-    if found.flows["minutes"].sum() <= 0:
-        return _came_back_uncosted(found, shop)
-    row = found.flows.row(0, named=True)
-    count, minutes, sure = int(row["count"]), float(row["minutes"]), float(row["minutes_confirmed"])
-    before = found.flows_before.filter(
-        (found.flows_before["caused_at"] == row["caused_at"]) & (found.flows_before["caught_at"] == row["caught_at"])
-    )
-    usual = float(before["minutes"].sum()) / 4
-    all_minutes = float(found.flows["minutes"].sum())
-    rest = (
-        f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back "
-        "this week."
-    )
-    sent = (
-        "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
-    )
-    many = "instrument" if count == 1 else "instruments"
-    lead = (
-        f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to "
-        f"{cause(shop, row['caused_at'])}"
-    )
-    why = f"{sent}The four weeks before: {numbers.hours_of(usual)} a week."
-    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
-    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
-
-
-def _came_back_uncosted(found: Review, shop: Shop) -> Sentence:
-    """What came back, by its number, where no minutes are on file for the work that it made."""
-    row = found.flows.sort("count", descending=True, maintain_order=True).row(0, named=True)
-    count = int(row["count"])
-    same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
-    usual = float(found.flows_before.filter(same)["count"].sum()) / 4
-    where = f" to {cause(shop, row['caused_at'])}" if row["caused_at"] != "unknown" else ""
-    lead = (
-        f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} "
-        f"{'instrument' if count == 1 else 'instruments'} back{where}"
-    )
-    why = f"The four weeks before: {numbers.plain(usual, 1)} a week. What it cost is not known: no minutes are on file."
-    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
-    rest = "." if where else ", and no log says what caused it."
-    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
 
 
 def cause(shop: Shop, key: str) -> str:

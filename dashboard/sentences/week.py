@@ -16,6 +16,7 @@ from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.charts.shares import ShareRow
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.came_back import weeks_before
 from dashboard.sentences.matters import name
 from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
@@ -213,7 +214,7 @@ def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
 def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str, Any]) -> dict[str, str]:
     """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before."""
     same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
-    before = float(found.flows_before.filter(same)["minutes"].sum()) / 4
+    before = float(found.flows_before.filter(same)["minutes"].sum()) / max(weeks_before(found), 1)
     return {
         "caught": shop.stage_name(row["caught_at"]),
         "cause": sentences.cause(shop, row["caused_at"]),

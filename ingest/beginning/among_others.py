@@ -128,6 +128,7 @@ def _serial(guesses: list[Guess], looks: Sequence[Profile]) -> list[Guess]:
         and _free(guess)
         and (guess.field in ("", "job", "model", "neck", "tech") or guess.level == "unsure")
         and (looks[place].idents > 0.8 or (looks[place].numbers > 0.8 and looks[place].whole == 1))
+        and not (looks[place].numbers > 0.5 and looks[place].whole < 1)  # 0.16 is no name of an instrument
     ]
     if not free:
         return out

@@ -197,8 +197,12 @@ def _in_blocks(words: Sequence[str], distinct: int) -> bool:
 
 
 def written_once(columns: Sequence[Seen]) -> tuple[str, ...]:
-    """The heading of the column of days, where the first row has its day and most rows below leave it out."""
+    """The heading of the column of days, where the first row has its day and most rows below leave it out; in a sheet
+    of a row a measurement those of all that is written once for the rows of a visit.
+    """
     taken = [column for column in columns if column.guess.taken]
+    if visit := _once_a_visit(taken):
+        return visit
     serial = next((column for column in taken if column.guess.field == "serial"), None)
     days = [column for column in taken if column.guess.field in DATES]
     if serial is None or len(days) != 1 or days[0].guess.stage:
@@ -208,3 +212,33 @@ def written_once(columns: Sequence[Seen]) -> tuple[str, ...]:
         return ()
     told = sum(1 for place in rows if days[0].cells[place].strip())
     return (days[0].guess.heading,) if 1 < told < ONCE * len(rows) else ()
+
+
+def _once_a_visit(taken: Sequence[Seen]) -> tuple[str, ...]:
+    """The headings of the serial and of what is filled in its rows alone, where each serial stands over rows that
+    measure something else each; none where rows without a serial measure a thing again.
+    """
+    by = {column.guess.field: column for column in taken if column.guess.field in ("serial", "what")}
+    if len(by) < 2:
+        return ()
+    serial, what = by["serial"].cells, [plain(cell) for cell in by["what"].cells]
+    rows = [place for place, cell in enumerate(what) if cell]
+    filled = [bool(serial[place].strip()) for place in rows]
+    if len(rows) < FEWEST or not filled[0] or not 1 < sum(filled) < ONCE * len(rows):
+        return ()
+    met: set[str] = set()
+    again = 0
+    for place, begins in zip(rows, filled, strict=True):
+        met = {what[place]} if begins else met
+        again += not begins and what[place] in met
+        met.add(what[place])
+    if again:
+        return ()
+    without = [place for place, begins in zip(rows, filled, strict=True) if not begins]
+    return tuple(
+        column.guess.heading
+        for column in taken
+        if column.guess.field not in ("what", "value", "unit", "position", "moment", "outcome", "fault", "note")
+        and not any(column.cells[place].strip() for place in without)
+        and any(column.cells[place].strip() for place in rows)
+    )

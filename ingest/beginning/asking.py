@@ -11,6 +11,7 @@ from ingest.terms.questions import closest
 MOST_ASKED = 25
 LEAVE = "leave out"
 COLUMN = "column "  # begins the key of a question about a column
+WHAT = "what "  # begins the key of a question about the name of something measured
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,8 @@ class Ask:
     text: str
     options: tuple[str, ...]  # () = any text
     default: str  # what is written, and marked as a guess, without an answer
+    of: str = ""  # the question that this and others like it ask, each of its own `word`
+    word: str = ""
 
 
 @dataclass
@@ -30,10 +33,10 @@ class Asker:
     answers: Mapping[str, str]
     asks: list[Ask] = field(default_factory=list)
 
-    def ask(self, key: str, text: str, options: tuple[str, ...], default: str) -> str:
+    def ask(self, key: str, text: str, options: tuple[str, ...], default: str, *, of: str = "", word: str = "") -> str:
         """The answer to a question, its default where there is none yet."""
         if len(self.asks) < MOST_ASKED and key not in {ask.key for ask in self.asks}:
-            self.asks.append(Ask(key, text, options, default))
+            self.asks.append(Ask(key, text, options, default, of, word))
         answer = self.answers.get(key, default)
         if options and answer != default and answer not in options:
             raise ValueError(f"{key}: {answer!r} is none of {', '.join(options)}")

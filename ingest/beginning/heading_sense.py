@@ -27,7 +27,7 @@ _ORDINAL = re.compile(r"(\d{1,2})(?:st|nd|rd|th|\.)$")
 _STRING = re.compile(r"^(?:s|str|string|saite|corde)(\d{1,2})$")
 _FRET = re.compile(
     r"(?:@|\bat\b)\s*(?:fret|bund|f)?\s*(\d{1,2})\b(?:th|st)?|\b(?:fret|bund|f)\s*(\d{1,2})\b"
-    r"|\b(\d{1,2})(?:\.|th|st)?\s*(?:bund|fret)\b"
+    r"|\b(\d{1,2})(?:\.|th|st)\s*(?:bund|fret)\b|\b(\d{1,2})\s*(?:bund|fret)\b(?!\s*\d)"  # 3 fret 5: string 3
 )
 _NOTED = re.compile("^(?:e1|b2|h2|g3|d4|a5|e6|a1|e2|c3|g4|a2|d3|d1|g5|g1|d2|a3|e4)$")  # a string: its note, its number
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5", "vi": "6"}

@@ -20,7 +20,7 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
-from ingest.beginning.rows_meant import meant_table
+from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen
@@ -130,13 +130,16 @@ def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Surve
 
 
 def _with_columns(said: Said, answers: Mapping[str, str]) -> Said:
-    """What somebody said, with the answers to questions about columns as headings of the sheets they were asked of."""
-    logs = []
+    """What somebody said, with the answers to questions about columns as headings of the sheets they were asked of, and
+    the rows that are not meant.
+    """
+    logs: list[dict[str, Any]] = []
     for key, answer in answers.items():
         if key.startswith(COLUMN) and answer not in (LEAVE, ""):
             heading, _, place = key.removeprefix(COLUMN).partition(" \x1f ")
             name, _, tab = place.partition(" \x1f ")
             logs.append({"files": name, "headings": {heading: answer}} | ({"tab": tab} if tab else {}))
+    logs += [{"not_rows": {heading: words}} for heading, words in answered_rows(answers).items()]
     return Said({**said.table, "log": [*said.logs(), *logs]}, said.name) if logs else said
 
 
@@ -223,7 +226,9 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
         if not family or against:
             key = f"family of {name}"
             question = f"What kind of instrument is the model {name!r}?" + (f" ({against})" if against else "")
-            family = asker.ask(key, question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
+            every = "What kind of instrument is each model?"
+            options = (*FAMILIES, UNKNOWN_FAMILY)
+            family = asker.ask(key, question, options, UNKNOWN_FAMILY, of="" if against else every, word=name)
             why = "" if key in asker.answers else "not said"
         draft.models[name] = {"key": name, "family": family}
         if why:

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
-from ingest.beginning.rows_meant import rules
+from ingest.beginning.rows_meant import NOT, ONLY, rules
 from ingest.beginning.starting_values import STAGES
 from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.terms.questions import quoted, short
@@ -102,7 +102,7 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     if log.empty_outcome != "open" or seen.said.empty_outcome:
         lines.append(_line("empty_outcome", log.empty_outcome))
     meant = rules(log)
-    lines += [_line(key, value) for key, value in seen.said.rest.items() if key not in meant]
+    lines += [_line(key, value) for key, value in seen.said.rest.items() if key not in (ONLY, NOT)]
     lines += [_line(key, value) for key, value in meant.items()]
     if seen.once:
         lines.append(_line("same_as_above", seen.once, "guess: filled in few rows, the first among them"))

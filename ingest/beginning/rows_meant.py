@@ -12,6 +12,7 @@ from ingest.reading.headings import plain
 
 ROWS = "rows"  # the meaning of a column that says which rows are meant
 ONLY, NOT = "only_rows", "not_rows"
+KEY = "rows "  # begins the key of a question about the rows of a word
 READ, PASS_OVER = "read them", "pass them over"
 MOST = 15  # words that are asked about
 
@@ -46,18 +47,32 @@ def ask_rows(log: LogDraft, asker: Asker) -> list[str]:
     for column in seen.columns:
         if column.guess.field != ROWS:
             continue
-        words = list(dict.fromkeys(cell.strip() for cell in column.cells))
+        answered = answered_rows(asker.answers).get(column.heading, [])  # whose rows are left out already
+        words = list(dict.fromkeys([*(cell.strip() for cell in column.cells), *answered]))
         if len(words) > MOST:
             told = f"{column.heading!r} has {len(words)} different words: too many to ask which rows are meant"
             unread.append(f"{seen.title}: {told}; say it in shop.toml: only_rows = {{ ... }}")
             continue
         for word in words:
             count = sum(cell.strip() == word for cell in column.cells)
-            told = f"{seen.title}: {count} rows whose {column.heading!r} says {word!r}: read them?"
-            answer = asker.ask(f"rows {word} of {column.heading}", told, (READ, PASS_OVER), READ)
+            rows = f"{count} rows" if count else "rows"
+            told = f"{seen.title}: {rows} whose {column.heading!r} says {word!r}: read them?"
+            every, each = f"{seen.title}: which rows are meant, by {column.heading!r}?", f"{word} ({rows})"
+            key = f"{KEY}{word} of {column.heading}"
+            answer = asker.ask(key, told, (READ, PASS_OVER), READ, of=every, word=each)
             if answer == PASS_OVER:
                 pass_over(log, column.heading, word)
     return unread
+
+
+def answered_rows(answers: Mapping[str, str]) -> dict[str, list[str]]:
+    """By heading the words whose rows somebody answered to pass over."""
+    out: dict[str, list[str]] = {}
+    for key, answer in answers.items():
+        word, of, heading = key.removeprefix(KEY).rpartition(" of ")
+        if key.startswith(KEY) and of and answer == PASS_OVER:
+            out.setdefault(heading, []).append(word)
+    return out
 
 
 def pass_over(log: LogDraft, heading: str, word: str) -> None:
@@ -66,8 +81,10 @@ def pass_over(log: LogDraft, heading: str, word: str) -> None:
 
 
 def rules(log: LogDraft) -> dict[str, dict[str, Sequence[str]]]:
-    """`only_rows` and `not_rows` of a [[log]], as said and as answered."""
-    said = {kind: dict(log.survey.said.rest.get(kind, {})) for kind in (ONLY, NOT)}
+    """`only_rows` and `not_rows` of a [[log]], as said and as answered, by the columns that its sheet has."""
+    here = {plain(column.heading) for column in log.survey.columns}
+    told = {kind: log.survey.said.rest.get(kind, {}) for kind in (ONLY, NOT)}
+    said = {kind: {name: words for name, words in held.items() if plain(name) in here} for kind, held in told.items()}
     for heading, words in log.not_rows.items():
         said[NOT][heading] = list(dict.fromkeys([*said[NOT].get(heading, []), *words]))
     return {kind: told for kind, told in said.items() if told}

@@ -181,7 +181,8 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         if not (trade or text in said or text in own or text in known):
             question = f"{seen.title}: which stage is {word!r}?"
             options = (OWN, *(stage.key for stage in STAGES), PASS_OVER)
-            answer = asker.ask(f"stage {word}", question, options, OWN)
+            every = f"{seen.title}: which bench is each of these?"
+            answer = asker.ask(f"stage {word}", question, options, OWN, of=every, word=word)
             if answer == PASS_OVER:
                 pass_over(log, column.heading if (column := seen.column("stage")) else "", word)
                 continue

@@ -25,7 +25,8 @@ def bare_unit(item: StartingMeasure, cells: Sequence[str], system: str = "") -> 
     fits = [unit for unit, low, high in item.units if low <= middle <= high]
     halves = sum(1 for number in numbers if 2 * number == int(2 * number)) / len(numbers)
     if len(fits) > 1 and "64ths" in fits and "mm" in fits:
-        fits = [unit for unit in fits if unit != ("mm" if halves > 0.98 and len(set(numbers)) > 3 else "64ths")]
+        stepped = halves > 0.98 and len(set(numbers)) > 3 and system != "mm"
+        fits = [unit for unit in fits if unit != ("mm" if stepped else "64ths")]
         if halves > 0.98 and not system:
             return ""  # 4, 4.5 and 3.5 may be either
     if len(fits) > 1 and system:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from ingest.beginning.among_others import outer_strings
 from ingest.beginning.answers import meaning_of, measure_of
-from ingest.beginning.asking import Asker
+from ingest.beginning.asking import WHAT, Asker
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
@@ -36,7 +36,8 @@ def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
         if not meant:
             guess = guess_outcome(word)
             told = f"{seen.title}: what does the result {word!r} mean ({count} rows)?"
-            meant = asker.ask(f"outcome {word}", told, (*OUTCOME_WORDS, "ask"), "ask")
+            every, each = f"{seen.title}: what does each result mean?", f"{word} ({count} rows)"
+            meant = asker.ask(f"outcome {word}", told, (*OUTCOME_WORDS, "ask"), "ask", of=every, word=each)
             if meant != "ask":
                 log.said.add(f"outcome {word}")
             elif guess and plain(word) not in DOUBTFUL_OUTCOMES:
@@ -88,7 +89,8 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
             log.said.add(f"what {word}")
         if guess.field != "reading":
             told = f"{seen.title}: what is measured as {word!r} ({count} rows), such as action bass or relief?"
-            answer = said.get(plain(word)) or asker.ask(f"what {word}", told, (), "ask")
+            every, each = f"{seen.title}: what is measured as each of these?", f"{word} ({count} rows)"
+            answer = said.get(plain(word)) or asker.ask(f"{WHAT}{word}", told, (), "ask", of=every, word=each)
             guess = meaning_of(answer, word) if answer not in ("ask", "") else guess
             if answer not in ("ask", ""):
                 own[word] = answer

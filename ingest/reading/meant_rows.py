@@ -56,7 +56,7 @@ def _place(table: Table, heading: str) -> int | None:
 
 def _count(reading: Reading, heading: str, text: str, number: int) -> None:
     """Say how many rows were passed over for a word."""
-    said = f"x {heading!r} says {text[:40]!r}{NOT_MEANT}"
+    said = f"x {heading!r} says {text[:40]!r} in {reading.name}{NOT_MEANT}"
     if said not in reading.counted and sum(NOT_MEANT in each for each in reading.counted) >= MOST:
-        said = f"x {heading!r} says another word{NOT_MEANT}"
+        said = f"x {heading!r} says another word in {reading.name}{NOT_MEANT}"
     reading.count(number, said)

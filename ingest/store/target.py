@@ -94,11 +94,9 @@ class Target:
         wanted = pl.DataFrame(
             [(one.version, one.piece) for one in mine], schema={"version": pl.Int64, "piece": pl.String}, orient="row"
         )
-        held = self.table(table)
-        if held is None and not any(one.rows for one in mine):
+        if not any(one.rows for one in mine) and self.table(table) is None:
             return pl.DataFrame()
-        if held is None:
-            raise TargetProblem(f"{self.address}: the table {table} is not there")
+        held = self._sure(table)
         versions = ", ".join(map(str, sorted({one.version for one in mine}))) or "-1"
         with self._told():
             found = _all(held, f"SELECT * FROM held WHERE shop = {text(shop)} AND version IN ({versions})")
@@ -109,6 +107,45 @@ class Target:
                 "publish that shop again"
             )
         return found.drop(OWN)
+
+    def every(self, table: str, named: Mapping[str, list[Piece]]) -> tuple[pl.DataFrame, dict[str, str]]:
+        """The rows of a table of all shops that are whole, with the column `shop`; why not, of each other one.
+
+        named : the pieces of each shop.
+        """
+        mine = {shop: [one for one in pieces if one.table == table] for shop, pieces in named.items()}
+        keys = [(shop, one.version, one.piece) for shop, pieces in mine.items() for one in pieces]
+        schema = {"shop": pl.String, "version": pl.Int64, "piece": pl.String}
+        wanted = pl.DataFrame(keys, schema=schema, orient="row")
+        expected = {shop: sum(one.rows for one in pieces) for shop, pieces in mine.items()}
+        held = self.table(table)
+        if held is None and not any(expected.values()):
+            return pl.DataFrame(schema={"shop": pl.String}), {}
+        try:
+            with self._told():
+                found = _all(self._sure(table), "SELECT * FROM held")
+        except TargetProblem as problem:
+            return self._one_by_one(table, named, problem)
+        found = found.join(wanted, on=list(schema), how="semi", maintain_order="left")
+        counted = dict(found.group_by("shop").len().iter_rows())
+        short = {shop: rows for shop, rows in expected.items() if counted.get(shop, 0) != rows}
+        why = {shop: f"its {table} hold {counted.get(shop, 0)} rows of {rows}" for shop, rows in short.items()}
+        return found.filter(~pl.col("shop").is_in(list(short))).drop("version", "piece"), why
+
+    def _one_by_one(
+        self, table: str, named: Mapping[str, list[Piece]], problem: TargetProblem
+    ) -> tuple[pl.DataFrame, dict[str, str]]:
+        """The same where a file of the table cannot be read: whose it is."""
+        whole, why = [], {}
+        for shop, pieces in named.items():
+            try:
+                rows = self.rows(shop, table, pieces)
+                whole += [rows.select(pl.lit(shop).alias("shop"), pl.all())] if len(rows) else []
+            except TargetProblem:
+                why[shop] = f"its {table} cannot be read"
+        if len(why) == len(named):
+            raise problem
+        return pl.concat([pl.DataFrame(schema={"shop": pl.String}), *whole], how="diagonal_relaxed"), why
 
     def write(self, shop: str, version: int, table: str, pieces: Mapping[str, pl.DataFrame]) -> None:
         """Put pieces of a shop's table beside what is there, under a version that nobody reads yet."""
@@ -208,16 +245,17 @@ class Target:
         if held is None:
             return
         with self._told():
-            unnamed = held.vacuum(retention_hours=0, dry_run=True, enforce_retention_duration=False, full=True)
-            mine = [name for name in unnamed if name.startswith(f"shop={shop}/")]
-            if self.folder is not None:
-                for name in mine:
-                    (self.folder / table / name).unlink(missing_ok=True)
+            if self.folder is not None:  # its own part is looked through, however many shops there are
                 top = self.folder / table / f"shop={shop}"
+                named = {uri.rsplit("/", 1)[-1] for uri in held.file_uris(file_pruning_predicate=[("shop", "=", shop)])}
                 for place in (*sorted(top.rglob("*"), reverse=True), top):
-                    if place.is_dir() and not any(place.iterdir()):
+                    if place.is_file() and place.name not in named:
+                        place.unlink(missing_ok=True)
+                    elif place.is_dir() and not any(place.iterdir()):
                         place.rmdir()
                 return
+            unnamed = held.vacuum(retention_hours=0, dry_run=True, enforce_retention_duration=False, full=True)
+            mine = [name for name in unnamed if name.startswith(f"shop={shop}/")]
             if mine:
                 from deltalake._internal import DeltaFileSystemHandler  # the library's own way to a store's files
 
@@ -225,13 +263,8 @@ class Target:
                 for name in mine:
                     files.delete_file(name)
 
-    def tables(self, pieces: list[Piece]) -> list[str]:
-        """The tables that pieces belong to."""
-        return sorted({one.table for one in pieces})
-
     def _sure(self, table: str) -> DeltaTable:
-        held = self.table(table)
-        if held is None:
+        if (held := self.table(table)) is None:
             raise TargetProblem(f"{self.address}: the table {table} is not there")
         return held
 
@@ -285,6 +318,11 @@ def pieces_of(row: Mapping[str, Any]) -> list[Piece]:
         return [Piece(*each) for each in json.loads(row["pieces"])]
     except (ValueError, TypeError) as fault:
         raise TargetProblem(f"what is published of {row['shop']} cannot be read ({first_line(fault)})") from None
+
+
+def tables_of(pieces: list[Piece]) -> list[str]:
+    """The tables that pieces belong to."""
+    return sorted({one.table for one in pieces})
 
 
 def pieces_text(pieces: list[Piece]) -> str:

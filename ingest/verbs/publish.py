@@ -18,7 +18,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.store.alone import alone
-from ingest.store.target import FORMAT, OWN, SHOPS, Piece, Target, TargetProblem, pieces_of, pieces_text
+from ingest.store.target import FORMAT, OWN, SHOPS, Piece, Target, TargetProblem, pieces_of, pieces_text, tables_of
 from ingest.store.writing import write_whole
 
 FILE = "published.json"
@@ -137,7 +137,7 @@ def publish(
     """
     with alone(folder):
         told, address = known(folder), address_of(target.address)
-        _refuse_place(folder, target)
+        _refuse_place(folder, target, {NAMES, SHOPS, *tables})
         place = told.at(address)
         shop = called or (place.shop if place else "") or name_of(facts.name)
         if not shop or name_of(shop) != shop:
@@ -154,7 +154,7 @@ def publish(
         row = _row(shop, told.owner, facts, new, version=version, now=now)
         if not changed and len(new) == len(before) and (place is None or place.ended) and _same(there, row):
             return Published(shop, 0, sum(one.rows for one in new), {}, 0)
-        every = sorted({*tables, *target.tables(before), *(place.tables if place else ())})
+        every = sorted({*tables, *tables_of(before), *(place.tables if place else ())})
         begun = Place(address, shop, version, False, tuple(every))
         _keep(folder, told.but(address, begun))
         for name, pieces in changed.items():
@@ -162,7 +162,7 @@ def publish(
         target.say(row, shop, told.owner)
         gone = set(before) - set(new)
         sure = place is not None and place.ended and len(before) > 0
-        for name in target.tables([*gone]) if sure else every:
+        for name in tables_of([*gone]) if sure else every:
             target.drop(shop, name, new)
         target.sweep(shop, SHOPS)
         _keep(folder, told.but(address, replace(begun, ended=True)))
@@ -192,7 +192,7 @@ def withdraw(folder: Path, target: Target, *, called: str = "") -> tuple[str, in
         with suppress(TargetProblem):  # what cannot be read is taken out all the same
             before = pieces_of(there.row(0, named=True)) if len(there) else []
         target.say(None, shop, told.owner)
-        for name in sorted({*target.tables(before), *(place.tables if place else ())}):
+        for name in sorted({*tables_of(before), *(place.tables if place else ())}):
             target.drop(shop, name, [])
         target.sweep(shop, SHOPS)
         if place is not None:
@@ -213,8 +213,10 @@ def not_covered(folder: Path) -> list[str]:
     ]
 
 
-def _refuse_place(folder: Path, target: Target) -> None:
-    """TargetProblem where a folder is no place to publish into."""
+def _refuse_place(folder: Path, target: Target, ours: set[str]) -> None:
+    """TargetProblem where a folder is no place to publish into; ours : names that stand there, of a first one too that
+    is at it this moment.
+    """
     place = target.folder
     if place is None:
         return
@@ -224,8 +226,8 @@ def _refuse_place(folder: Path, target: Target) -> None:
     if place.exists() and not place.is_dir():
         raise TargetProblem(f"{place} is a file; wanted a folder, or the address of an object store")
     if place.is_dir() and not (place / SHOPS / "_delta_log").is_dir():
-        others = sorted(one.name for one in place.iterdir() if one.name != NAMES and not one.name.startswith("."))
-        if others and not all((place / one / "_delta_log").is_dir() for one in others):
+        strange = [one for one in sorted(place.iterdir()) if one.name not in ours and not one.name.startswith(".")]
+        if others := [one.name for one in strange if not (one / "_delta_log").is_dir()]:
             raise TargetProblem(f"{place} holds something else ({others[0]}); wanted an empty folder or one of shops")
 
 

@@ -1,7 +1,11 @@
 """Axe finds nothing on any page of the header: light and dark, at 1280 px and on a phone."""
 
+import shutil
+
+from analysis.review import review
 from dashboard.app import PAGES, make_app
-from dashboard.desk.desk import use
+from dashboard.desk.desk import Desk, use
+from dashboard.pages.week import reviewed
 
 WHAT = """async rules => (await axe.run(document, {resultTypes: ['violations'], ...rules})).violations
   .filter(found => ['critical', 'serious', 'minor'].includes(found.impact))
@@ -31,3 +35,49 @@ def test_axe_finds_nothing_on_any_page(axe, moving_desk, served, watched):
                 if wrong:
                     found[path, width, scheme] = wrong
     assert found == {}
+
+
+FURTHER = [
+    "/against",
+    "/sheets",
+    "/find?q=LARK",
+    "/logs/readings",
+    "/logs/visits",
+    "/papers/week",
+    "/papers/week?letter=1",
+]
+ONE = "/capability?stream=action%7Ctreble%7CLARK-25"
+
+
+def test_axe_finds_nothing_behind_the_numbers_nor_on_papers(axe, moving_desk, served, watched, tmp_path):
+    """What only links lead to: an instrument's story, one group against another, sheets, what was found, a stream of
+    Capability, a week that was reviewed, and papers.
+    """
+    shutil.copytree(moving_desk.folder, tmp_path / "copy")
+    counter = Desk(tmp_path / "copy")
+    use(counter)
+    address = served(make_app(counter))
+    assert reviewed.write(reviewed.SAY, "Mara", counter.ask(review).week) == ""
+    serial = counter.snapshot().table("visits")["serial"][0]
+    stories = [f"/logs/instrument?serial={serial}", "/"]
+    seen = watched(1280)
+    found = {}
+    for path in [*FURTHER, ONE, *stories]:
+        seen.page.set_viewport_size({"width": 1280, "height": 900})
+        seen.page.goto(address + path)
+        seen.page.wait_for_selector("h1")
+        seen.page.wait_for_load_state("networkidle")
+        seen.page.evaluate(axe)
+        paper = path.startswith("/papers")
+        for width in (1280,) if paper else (1280, 390):
+            seen.page.set_viewport_size({"width": width, "height": 900})
+            for scheme, rules in ({"light": {}} if paper else SCHEMES).items():
+                if not paper:
+                    seen.page.evaluate(
+                        f"document.documentElement.setAttribute('data-mantine-color-scheme', '{scheme}')"
+                    )
+                wrong = seen.page.evaluate(WHAT, rules)
+                if wrong:
+                    found[path, width, scheme] = wrong
+    assert found == {}
+    assert "Reviewed by Mara" in seen.page.text_content("body")

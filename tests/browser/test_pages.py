@@ -1,10 +1,12 @@
 """Every page in a real browser on the demo shop: drawn, quiet, within its window, and linked to the next."""
 
+import io
 import zipfile
 from pathlib import Path
 
 import polars as pl
 import pytest
+from pypdf import PdfReader
 
 from dashboard.app import make_app
 from dashboard.desk import desk
@@ -240,3 +242,24 @@ def test_a_page_that_fails_keeps_its_frame(address, watched, monkeypatch):
     seen.page.locator("nav").get_by_role("link", name="Logs").click()
     seen.page.wait_for_selector("text=Loaded logs")
     assert seen.wrong == []
+
+
+def test_a_page_as_paper_begins_with_its_headline_and_first_sheet_and_keeps_its_charts(address, watched):
+    seen = watched()
+    seen.page.goto(address)
+    seen.charts_drawn(4)
+    first = seen.page.locator(".chart").first.get_attribute("aria-label")
+    assert first
+    paper = PdfReader(io.BytesIO(seen.page.pdf(prefer_css_page_size=True, print_background=True)))
+    told = [" ".join(page.extract_text().split()) for page in paper.pages]
+    assert "What to know" in told[0]
+    assert "Is it a normal week?" in " ".join(told)
+    assert "Save picture" not in " ".join(told)
+    assert "Reviewed by" not in " ".join(told)
+    assert float(paper.pages[0].mediabox.width) > float(paper.pages[0].mediabox.height)  # landscape
+    assert len(paper.pages) <= 4
+    seen.page.emulate_media(media="print")
+    widths = seen.page.evaluate(
+        "[...document.querySelectorAll('.chart svg')].map(one => one.getBoundingClientRect().height)"
+    )
+    assert min(widths) > 0

@@ -11,6 +11,8 @@ import pytest
 from analysis.review import review
 from analysis.studies.drift import states
 from analysis.studies.matters import register
+from analysis.studies.matters.in_sight import in_sight
+from analysis.studies.matters.matters import open_matters
 from analysis.studies.necks import bow, lots, necks
 from analysis.studies.people import targets
 from analysis.studies.people.bands import set_readings
@@ -39,10 +41,11 @@ from dashboard.pages.week import page as week_page
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
 from dashboard.papers import week as review_paper
-from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import findings
+from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import targets as sentences_targets
+from dashboard.tables import PAGE_ROWS
 from tests.dashboard.pages.said import said
 from tests.dashboard.papers.test_necks import words
 
@@ -123,7 +126,10 @@ def test_the_map_and_the_table_of_capability_hold_the_figures(at_desk):
                 assert seen == [value if value is None else pytest.approx(value) for value in wanted]
                 compared += 1
     assert compared or figures["ppk"].drop_nulls().is_empty()
-    text = "".join(said(capability_page.layout(when=SET, open="figures", page=str(k))) for k in range(1, 5))
+    text = "".join(
+        said(capability_page.layout(when=SET, open="figures", page=str(k)))
+        for k in range(1, 2 + len(figures) // PAGE_ROWS)
+    )
     final = [stage for stage, role in roles.items() if role == "final"]
     for row in figures.filter(pl.col("stage").is_in(final) & pl.col("ppk_low").is_not_null()).iter_rows(named=True):
         assert f"{numbers.plain(row['ppk'])} ({plain(numbers.span(row['ppk_low'], row['ppk_high']))})" in text
@@ -236,7 +242,19 @@ def test_how_many_streams_moved_is_the_same_in_headline_and_figures(at_desk):
     if rows.is_empty():
         return
     moved, thin = (int((rows["state"] == word).sum()) for word in (states.MOVED, states.THIN))
-    assert plain(sentences_drift.headline(moved, rows.height, thin, None, shop)) in page
+    steady = rows.height - moved - thin
+    for many, word in ((moved, "moved"), (steady, "steady"), (thin, "thin")):
+        assert (f"{numbers.count(many)} {word}" in page) is bool(many or word == "steady")
+    seen = at_desk.ask(in_sight, weeks=52)
+    out = seen.streams.filter(pl.col("state") == states.MOVED)
+    things = out["matter"].drop_nulls().n_unique() + out["matter"].null_count()
+    open_ones = [one for one in at_desk.ask(open_matters) if one.characteristics]
+    assert {one.key for one in open_ones} <= {*out["matter"].to_list(), *seen.matters}
+    if things:
+        assert f"{numbers.in_words(things, capital=True)} {'thing' if things == 1 else 'things'} moved" in page
+    for one in open_ones:  # on the page as Week and the figures have it, in view or not
+        if one.size is not None:
+            assert plain(sentences_matters.by(one, shop)).partition(" (")[0] in page
 
 
 def test_what_waits_in_the_book_and_what_was_read_are_the_same_in_page_and_figures(at_desk):

@@ -1,6 +1,6 @@
 """A long table: its order and page by the address, rows without a figure last, links that keep the address."""
 
-from dashboard.tables import PAGE_ROWS, leafed
+from dashboard.tables import PAGE_ROWS, leaf, leafed
 from tests.dashboard.pages.said import said
 
 ROWS = [
@@ -37,3 +37,14 @@ def test_rows_without_a_figure_stand_last_whichever_way():
 
 def test_an_edited_address_falls_back_to_the_first_page_and_the_own_order():
     assert shown(sort="nonesuch", page="99")[0][0] == "row 0"
+
+
+def test_a_table_of_its_own_order_leafs_and_keeps_what_was_asked():
+    first, ways = leaf(100, 36, "many", "/page", {"model": "LARK", "page": "2"})
+    text = said(ways[0])
+    assert first == 36
+    assert "37 to 72 of 100" in text
+    assert "/page?model=LARK&page=3" in text
+    assert '"/page?model=LARK"' in text  # the way back to the first
+    assert leaf(100, 36, "many", "/page", {"page": "99"})[0] == 0
+    assert leaf(36, 36, "many", "/page", {}) == (0, [])

@@ -1,8 +1,8 @@
 """A week of 300 instruments entered through Card alone, then Monday's review:
 python -m tests.trials.card_week [FOLDER], where a folder that is named is made and stays, to be looked at.
 
-Sixty instruments a working day pass nut slotting, bridge fitting and, the next day, final inspection: each visit is
-opened, its values are judged one by one as they are typed, and it is kept, through the same counter the page asks.
+Sixty instruments a working day pass nut slotting, bridge fitting and, the next day, final inspection and packing: each
+visit is opened, its values are judged one by one as they are typed, and it is kept, through the counter the page asks.
 One instrument in twenty is sent back by final inspection, one card in fifty is sent twice, one in sixty is undone and
 entered again. The sheets are taken in every evening, as the page does it. Then the review of that week is worked out.
 """
@@ -124,11 +124,12 @@ def main(days: int = DAYS, a_day: int = A_DAY, *, kept: str = "") -> None:
         for name in waiting:
             back = typing.rng.random() < 0.05
             typing.visit("final_inspection", name, "send back" if back else "pass")
-            wanted += 1
+            wanted += 2
             if back:
                 typing.visit("nut_slotting", name)
                 typing.visit("final_inspection", name)
                 wanted += 2
+            typing.visit("packing", name)
         waiting = []
         for _ in range(a_day if day < days else 0):
             serial += 1

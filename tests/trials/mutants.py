@@ -4,9 +4,11 @@ run.
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
 into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
-module, then all that import it, then those that mirror modules of ours which import it, directly or by another, the
-nearest first, then those of its folder; those without the demo and the small ones first, until one fails or `CPU`
-seconds are used up. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
+module, then all that import it, then those that walk through the whole of ingest, then those that mirror modules of
+ours which import it, directly or by another, the nearest first, then those of its folder; those without the demo and
+the small ones first, until one fails or `CPU`
+seconds are used up. How long each test takes is kept from mutant to mutant, so that tests of a moment go before those
+that take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
 Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
 do not count.
 """
@@ -24,6 +26,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 from tests.trials.written import write
@@ -32,13 +35,30 @@ ROOT = Path(__file__).parents[2]
 OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
 CPU = 15  # seconds of the processor for all tests of one mutant
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
+WALKS = {  # tests that walk through all of a package
+    "ingest": ("tests/ingest/reading/test_as_looked_over.py", "tests/ingest/verbs/test_a_month.py")
+}
+BESIDE_THEM = ("ingest/beginning", "ingest/access")  # where these do not come
 HANGS = 3  # times the processor time that the test takes without the mutant
+A_MOMENT = 0.3  # seconds of the processor: longer tests wait for all that take no longer
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
 SEED = 20281129
 EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could see it
-    "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> "
-    "def wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
+    "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> def "
+    "wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
     "analysis/methods/change_scans.py: variance[local] = 1.0 -> variance[local] = 2.0": "masked by NO_START",
+    "ingest/reading/reader.py: low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + "
+    "step)) -> low, high = (min(1.0, at / (table.rows.height or 2)) for at in (first, first + step))": "no rows",
+    "ingest/reading/in_buckets.py: if self._rows > AT_ONCE: -> if self._rows >= AT_ONCE:": "only when it is written",
+    "ingest/reading/careful.py: AT_ONCE, HELD_BACK = 20_000, 1_000  # rows that are handed on together; those "
+    "that wait, for they may be titles -> AT_ONCE, HELD_BACK = 20001, 1_000  # rows that are handed on "
+    "together; those that wait, for they may be titles": "only how many are handed on together",
+    "analysis/methods/independent_number.py: self.sure = used & (size >= 8) & (within > 1e-18 * "
+    "np.maximum(np.bincount(stream, x**2, s), 1e-300)) -> self.sure = used & (size >= 8) & (within >= 1e-18 * "
+    "np.maximum(np.bincount(stream, x ** 2, s), 1e-300))": "no sum of squares of readings is that number",
+    "analysis/methods/coarse.py: sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - mean[stream]) "
+    "** 2, len(begins)) / n, (q / 4) ** 2)) -> sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - "
+    "mean[stream]) ** 2, len(begins)) / n, ((q * 4)) ** 2))": "where it begins to look for the likeliest",
 }
 TURNED = {
     ast.Lt: "<=",
@@ -150,7 +170,9 @@ def relevant(path: Path) -> list[str]:
     importers = [test for test in every if path in _imports(test)]
     reaching = [_mirror(module) for module in _reach(path)]
     beside = [test for test in every if test.parent == near and near.name != "methods"]
-    whole = dict.fromkeys([_mirror(path), *importers, *reaching, *beside])
+    place = path.relative_to(ROOT)
+    walks = [] if place.parent.as_posix() in BESIDE_THEM else [ROOT / walk for walk in WALKS.get(place.parts[0], ())]
+    whole = dict.fromkeys([_mirror(path), *importers, *walks, *reaching, *beside])
     return [test.relative_to(ROOT).as_posix() for test in whole if test.exists()]
 
 
@@ -183,11 +205,19 @@ def _reach(path: Path) -> tuple[Path, ...]:
     return tuple(one for one in found if one != path)
 
 
+_SOUND: set[str] = set()  # tests that failed on a mutant and pass without one
+_TAKES: dict[str, float] = {}  # seconds of the processor of each test that has been run
+
+
 class _Told:
-    """A plugin that writes into a pipe which test begins, and which failed."""
+    """A plugin that writes into a pipe which test begins, and which failed; tests that take long come last."""
 
     def __init__(self, pipe: int) -> None:
         self.pipe = pipe
+
+    def pytest_collection_modifyitems(self, items) -> None:
+        """Those of a moment as they stand, file after file; then the others, the quickest first."""
+        items.sort(key=lambda item: taken if (taken := _TAKES.get(item.nodeid, 0.0)) > A_MOMENT else 0.0)
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
@@ -236,6 +266,13 @@ def _forked(given: list[str], copy: Path, *, compiled: bool = True) -> tuple[int
     return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines, used.ru_utime + used.ru_stime
 
 
+def learn(lines: list[str]) -> None:
+    """Keep how long each test took that ended, the shortest of the times it was run."""
+    told = [(float(at), test) for at, _, test in (line.partition(" ") for line in lines if line[:1].isdecimal())]
+    for (begins, test), (ends, _) in pairwise(told):
+        _TAKES[test] = min(ends - begins, _TAKES.get(test, ends - begins))
+
+
 def killed(mutant: Mutant, copy: Path) -> str:
     """Which test saw the mutant planted in a copy of the tree; '' where none did."""
     place = copy / mutant.path.relative_to(ROOT)
@@ -245,11 +282,16 @@ def killed(mutant: Mutant, copy: Path) -> str:
         ended, lines, _ = _forked(relevant(mutant.path), copy)
     finally:
         shutil.copy2(mutant.path, place)
+    learn(lines)
     failed = next((line.removeprefix("failed ") for line in lines if line.startswith("failed ")), "")
     if not lines and not ended:
         raise RuntimeError(
             f"no test ran for {mutant.name}; python -m pytest {' '.join(relevant(mutant.path))} says why"
         )
+    if failed and failed not in _SOUND:
+        if any(line.startswith("failed ") for line in _forked([failed], copy)[1]):
+            raise RuntimeError(f"{failed} fails without a mutant too; mend it first")
+        _SOUND.add(failed)
     if failed or not ended or not lines:
         return failed
     began, _, test = lines[-1].partition(" ")

@@ -11,16 +11,16 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.capability import bissell, indices
-from analysis.methods.independent_number import Carried, bounded, carried
+from analysis.methods.independent_number import bounded
 from analysis.methods.intervals import binomial_exact
 from analysis.methods.segments import Flags, Floats, Ints, lengths, means
 from analysis.methods.variables import spread
 from analysis.studies.drift.signals import Signals, signals
 from analysis.studies.drift.streams import KEY, STREAM
+from analysis.studies.room.carrying import carrying
 from analysis.studies.room.expected import Rows, expected
 from analysis.studies.story.conformity import with_specs
 from ingest.store.snapshot import Snapshot
-from ingest.terms import tables
 from ingest.terms.tables import TIME
 
 NOT_STEADY, THIN, COARSE, NOT_NORMAL, DEPENDENT = "not steady", "thin", "coarse", "not normal", "dependent"
@@ -109,7 +109,7 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
     limited = ~(np.isnan(lower) & np.isnan(upper))
     step = judged.streams.rows["step"].fill_null(0.0).to_numpy()[groups.stream]
     coarse = (step > sd_short * (1 + 1e-9)) & (n >= 2)
-    carry = _carried(snapshot, judged, groups)
+    carry = carrying(judged.streams, groups.at, values, starts, groups.stream)
     curve = expected(Rows(values, starts, n, mean, short, long, step, lower, upper), carry)
     nearer = np.where(np.isnan(lower) | (upper - mean < mean - lower), 1.0, -1.0)
     effective = carry.number(index.ppk, nearer)
@@ -152,26 +152,6 @@ def _rows(snapshot: Snapshot, judged: Signals, groups: _Groups) -> pl.DataFrame:
         )
         .select(CAPABILITY.keys())
         .cast(dict(CAPABILITY))  # type: ignore[arg-type]
-    )
-
-
-def _carried(snapshot: Snapshot, judged: Signals, groups: _Groups) -> Carried:
-    """What the readings of each row carry, tested and measured per characteristic and stage over the rows of all
-    techs.
-    """
-    heads = judged.streams.rows
-    pool = heads.select(pl.struct("characteristic", "stage").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
-    everyone = (heads["tech"] == "").to_numpy()
-    told = judged.streams.readings.at(groups.at, "supplier", "lot", "day")
-    lot = tables.rank(told["lot"])
-    code = np.unique(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot, return_inverse=True)[1]
-    return carried(
-        groups.values,
-        groups.starts,
-        pool=pool[groups.stream],
-        lot=np.where((told["lot"] == "").to_numpy(), -1, code + 1),
-        day=told["day"].cast(pl.Int32).to_numpy().astype(np.int64),
-        asked=everyone[groups.stream],
     )
 
 

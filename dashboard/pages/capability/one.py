@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 from dash import html
 
+from analysis.studies.gauges.read_on import read_on
 from analysis.studies.room.capability import NOT_NORMAL
 from analysis.studies.room.histogram import Histogram, histogram
 from dashboard import address as addresses
@@ -51,7 +52,8 @@ def sheet(row: dict[str, Any], shop: Shop, when: str, period: periods.Period) ->
     )
     right = f"{when}, {numbers.count(row['n'])} {'reading' if row['n'] == 1 else 'readings'} under the limits in force"
     doubt = [] if row["promise"] else [html.P(f"No promise: {doubts(row)}.", className="small")]
-    resting = beside(gauges_now.out_of_order(), shop, row["characteristic"])
+    named = desk.ask(read_on).get((row["characteristic"], row["model"]), frozenset())
+    resting = beside(gauges_now.out_of_order(), shop, row["characteristic"], named)
     doubt += [html.P(resting, className="small")] if resting else []
     facts = parts.facts(*_facts(row, shop))
     drawn = _histogram(row, shop, when, period)

@@ -10,6 +10,9 @@ const NS = "http://www.w3.org/2000/svg";
 
 export const id = field => `${field.characteristic} ${field.position}`.trim();
 
+const called = ({ name, position, quantity }) =>
+  (position ? `${name}, ${quantity === "pitch" && /^[0-9]/.test(position) ? "string " : ""}${position}` : name);
+
 // The gauge in hand for a row, with limits, target and the last five in its own unit.
 const inHand = mine => mine.field.gauges.find(one => one.key === mine.gauge) || mine.field.gauges[0];
 
@@ -45,7 +48,7 @@ export const row = field => {
   now.values[key] = now.values[key]
     || { field, found: "", left: "", moment: "found", gauge: chosen.key, states: {}, at: {}, cells: {} };
   const mine = now.values[key], hand = inHand(mine);
-  const about = el("div", {}, el("h2", {}, `${field.name}${field.position ? `, ${field.position}` : ""}`),
+  const about = el("div", {}, el("h2", {}, called(field)),
     whichGauge(mine, key), hand.note ? el("div", { class: "g", "data-gauge-note": key }, hand.note) : "",
     el("div", { class: "ask" }, asked(hand)));
   const answer = el("div", { class: "ans" }, el("p", { "aria-live": "polite" }), field.quantity === "class" ? "" : turner(key));
@@ -56,7 +59,7 @@ export const row = field => {
     return el("div", { class: "r", "data-row": key }, about, el("div", { class: "words" }, ...words), answer);
   }
   const input = el("input", {
-    "data-value": key, "aria-label": `${field.name} ${field.position}`, inputmode: "none", autocomplete: "off",
+    "data-value": key, "aria-label": called(field), inputmode: "none", autocomplete: "off",
     maxlength: 40,
     oninput: event => { put(key, event.target.value); judge(key); },
     onclick: event => event.target.setAttribute("inputmode", "decimal"),

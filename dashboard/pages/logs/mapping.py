@@ -21,6 +21,7 @@ from ingest.beginning.survey import ColumnSeen, Survey
 PICK = "logs-new-column"
 KEEP = "keep as text"
 APART = " \x1f "
+MOST_OPEN = 5  # likely columns that stand open
 ORDER = {"": 0, "unsure": 0, "likely": 1, "sure": 2, "said": 2}
 SHAPES = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
 FIELDS = {  # what a column may hold beside a measurement, in words
@@ -62,18 +63,33 @@ PLACES = {"action": SIDES, "nut": SIDES, "neck_bow": SIDES[:3], "intonation": SI
 
 
 def shown(seen: Survey) -> html.Section:
-    """One kind of sheet, column by column: those to be looked at first, the sure ones folded into one line."""
+    """One kind of sheet, column by column: those to be looked at first, the sure ones folded into one line, and so are
+    many that are likely.
+    """
     right = f"{numbers.count(seen.rows)} rows, a row {SHAPES.get(seen.shape, 'a visit')}"
     columns = sorted(seen.columns, key=lambda column: ORDER[column.guess.level if column.guess.field else ""])
-    open_ = [_column(seen, column) for column in columns if not _is_sure(column)]
     sure = [column for column in columns if _is_sure(column)]
+    likely = [column for column in columns if column.guess.field and column.guess.level == "likely"]
+    likely = likely if len(likely) > MOST_OPEN else []
+    open_ = [_column(seen, column) for column in columns if column not in sure and column not in likely]
     told: list[Any] = [html.Div(open_, className="mapped")] if open_ else []
-    if sure:
-        names = ", ".join(column.heading for column in sure)
-        many = f"{numbers.count(len(sure))} {'column is' if len(sure) == 1 else 'columns are'} sure: {names}"
-        folded = html.Div([_column(seen, column) for column in sure], className="mapped")
-        told.append(html.Details([html.Summary(many), folded], className="behind", open=not open_))
+    told += [_folded(seen, likely, "likely", open=False)] if likely else []
+    told += [_folded(seen, sure, "sure", open=not open_ and not likely)] if sure else []
     return parts.sheet(seen.title, right, [*told, *(html.P(note, className="small") for note in seen.notes)])
+
+
+def _folded(seen: Survey, columns: Sequence[ColumnSeen], how: str, *, open: bool) -> html.Details:
+    """Columns under one line that names them, and says of those that are likely what they are taken for."""
+    names = ", ".join(column.heading + (f" ({_words(seen, column)})" if how == "likely" else "") for column in columns)
+    many = f"{numbers.count(len(columns))} {'column is' if len(columns) == 1 else 'columns are'} {how}: {names}"
+    inside = html.Div([_column(seen, column) for column in columns], className="mapped")
+    return html.Details([html.Summary(many), inside], className="behind", open=open)
+
+
+def _words(seen: Survey, column: ColumnSeen) -> str:
+    """What a column is taken for, as the list has it in words."""
+    labels = {one["value"]: one["label"] for one in choices(seen, column)}
+    return labels[value_of(column)]
 
 
 def _is_sure(column: ColumnSeen) -> bool:
@@ -86,11 +102,14 @@ def _column(seen: Survey, column: ColumnSeen) -> html.Div:
     cells: list[Any] = [part for cell in column.samples[:4] for part in (html.Code(cell[:24]), " ")]
     word = {"said": "said", "sure": "sure", "likely": "likely", "unsure": "perhaps"}.get(guess.level, "")
     how = f"{word}, by {guess.why}" if guess.field and word else "not known: say what it is, or leave it"
-    perhaps = f": {guess.target(guess.stage)}?" if guess.level == "unsure" else ""
+    data = choices(seen, column)
+    labels = {one["value"]: one["label"] for one in data}
+    target = guess.target(guess.stage)
+    perhaps = f": {labels.get(target, target)}?" if guess.level == "unsure" else ""
     choose = dmc.Select(
         id={"type": PICK, "key": key_of(seen, column.heading)},
         value=value_of(column),
-        data=choices(seen, column),
+        data=data,
         searchable=True,
         allowDeselect=False,
         variant="unstyled",
@@ -154,14 +173,21 @@ def choices(seen: Survey, column: ColumnSeen) -> list[dict[str, str]]:
             at if key in ("tech", "date", "started_at", "finished_at", "outcome", "fault", "note") else at[:1]
         ):
             found[f"{key}{stage}"] = f"{words}{told}"
-    for item in MEASURES:
-        for place in PLACES.get(item.key, ("",)):
-            for moment, as_ in (("", ""), (" found", ", as found"), (" left", ", as left")):
-                for stage, told in at:
-                    target = f"{item.key} {place}".strip() + f"{moment}{stage}"
-                    side = f", {'string ' if place.isdigit() else ''}{place}" if place else ""
-                    found[target] = f"{item.name}{side}{as_}{told}"
+    moments = (("", ""), (" found", ", as found"), (" left", ", as left"))
+    for measured, words in measurements().items():
+        for moment, as_ in moments:
+            for stage, told in at:
+                found[f"{measured}{moment}{stage}"] = f"{words}{as_}{told}"
     return [{"value": value, "label": label} for value, label in found.items()]
+
+
+def measurements() -> dict[str, str]:
+    """Every measurement of the trade with its places, as shop.toml writes it, and in words."""
+    return {
+        f"{item.key} {place}".strip(): item.name + (f", {'string ' if place.isdigit() else ''}{place}" if place else "")
+        for item in MEASURES
+        for place in PLACES.get(item.key, ("",))
+    }
 
 
 def counts(each: Sequence[Counted], proposal: Proposal) -> list[Any]:

@@ -8,6 +8,7 @@ overwritten, and what was written last can be taken back and mapped anew.
 from __future__ import annotations
 
 import base64
+from itertools import groupby
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
@@ -17,9 +18,11 @@ from dashboard.desk import desk
 from dashboard.desk.jobs import LARGEST
 from dashboard.pages.logs import mapping
 from ingest.beginning.adding import add_to_shop, take_back
-from ingest.beginning.asking import COLUMN, Ask, unfit
+from ingest.beginning.asking import COLUMN, WHAT, Ask, unfit
 from ingest.beginning.counted import counted
 from ingest.beginning.new import Proposal, propose, said_columns, write
+from ingest.beginning.rows_meant import PASS_OVER
+from ingest.beginning.sheets_of_shop import OWN
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms.questions import FileProblem
 
@@ -31,6 +34,8 @@ UNDER = (
     "and nothing is written or loaded before you say so."
 )
 WHO = "who mapped the sheet"
+NOT_SAID = "ask"  # an answer that nobody has given yet
+LABELS = {NOT_SAID: "not said yet", OWN: "its own bench", PASS_OVER: "none of ours"}
 PATIENCE = 120.0  # seconds until the page says that sheets are still being taken out
 
 
@@ -65,7 +70,7 @@ def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None 
         "What would be read", "counted anew with every change", html.Div(counts or [], id=COUNTS, role="status")
     )
     asks = [ask for ask in proposal.asks if not ask.key.startswith(COLUMN)]
-    fields = [_field(ask, answers.get(ask.key, ask.default)) for ask in asks]
+    fields = _fields(asks, answers)
     texts = [html.H3("shop.toml"), html.Pre(proposal.shop_toml, className="paste")]
     if proposal.specs_csv:
         texts += [html.H3("specs.csv"), html.Pre(proposal.specs_csv, className="paste")]
@@ -93,15 +98,33 @@ def _act(words: str) -> html.Div:
     return html.Div(html.Button(words, id=WRITE, className="button primary"), className="acts")
 
 
-def _field(ask: Ask, value: str) -> html.Div:
+def _fields(asks: list[Ask], answers: dict[str, str]) -> list[Any]:
+    """All questions; those that ask the same of several words side by side under one."""
+    out: list[Any] = []
+    for of, several in groupby(asks, lambda ask: ask.of or ask.key):
+        alike = list(several)
+        if len(alike) == 1:
+            out.append(html.Div(_field(alike[0], alike[0].text, answers), className="asked"))
+            continue
+        words = html.Div([_field(ask, ask.word or "(empty)", answers) for ask in alike], className="asked-words")
+        out.append(
+            html.Div(
+                [html.P(of, className="small"), words], className="asked-alike", role="group", **{"aria-label": of}
+            )
+        )
+    return out
+
+
+def _field(ask: Ask, label: str, answers: dict[str, str]) -> Any:
     """One question with its answers, the guess filled in."""
-    id = {"type": ANSWER, "key": ask.key}
-    if not ask.options:
-        return html.Div(parts.text_field(ask.text, id, value), className="asked")
-    return html.Div(
-        parts.field(ask.text, id, value, list(dict.fromkeys([*ask.options, ask.default])), searchable=True),
-        className="asked",
-    )
+    id, value = {"type": ANSWER, "key": ask.key}, answers.get(ask.key, ask.default)
+    named = {one: LABELS.get(one, one) for one in (*ask.options, ask.default)}
+    if ask.key.startswith(WHAT):
+        named |= mapping.measurements() | {"ignore": "leave out"} | ({value: value} if value not in named else {})
+    elif not ask.options:
+        return parts.text_field(label, id, value)
+    options = [{"value": one, "label": told} for one, told in named.items()]
+    return parts.field(label, id, value, options, searchable=True, **{"aria-label": ask.text})
 
 
 def connect(app: Dash, watch: tuple[Output, Output]) -> None:

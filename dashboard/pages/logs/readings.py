@@ -14,10 +14,11 @@ from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.logs import correct
 from dashboard.sentences import shared as sentences
+from dashboard.tables import leaf
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/logs/readings", "Readings"
-SHOWN = 200
+SHOWN = 36  # on a page
 
 
 def layout(
@@ -88,39 +89,28 @@ def layout(
         ("where", "File and line", "wide-only"),
     ]
     headings = correct.Headings(desk.here().snapshot().table("columns"))
-    rows = [line(row, shop, headings) for row in found.head(SHOWN).iter_rows(named=True)]
-    more_words = (
-        [html.P(f"and {numbers.count(len(found) - SHOWN)} more; save them all", className="small")]
-        if len(found) > SHOWN
-        else []
-    )
-    save = html.Div(
-        html.A(
-            "Save as CSV",
-            href=addresses.address(
-                "/save/readings",
-                characteristic=characteristic,
-                position=position,
-                model=model,
-                stage=stage,
-                role=role,
-                tech=asked.tech,
-                supplier=supplier,
-                lot=lot,
-                serials=serials,
-                outside=outside,
-                judged_from=judged_from,
-                judged_to=judged_to,
-                to=to,
-                **{"from": more.get("from")},
-            ),
-            className="button",
-        ),
-        className="acts no-print",
-    )
+    same = {
+        "characteristic": characteristic,
+        "position": position,
+        "model": model,
+        "stage": stage,
+        "role": role,
+        "tech": asked.tech,
+        "supplier": supplier,
+        "lot": lot,
+        "serials": serials,
+        "outside": outside,
+        "judged_from": judged_from,
+        "judged_to": judged_to,
+        "to": to,
+        "from": more.get("from"),
+    }
+    first, leaves = leaf(len(found), SHOWN, "readings", PATH, {**same, "page": more.get("page")})
+    rows = [line(row, shop, headings) for row in found.slice(first, SHOWN).iter_rows(named=True)]
+    href = addresses.address("/save/readings", **same)
+    save = html.Div(html.A("Save all as CSV", href=href, className="button"), className="acts no-print")
     return parts.page(
-        head,
-        parts.sheet("Readings", "each opens its instrument", [parts.plain_table(rows, columns), *more_words, save]),
+        head, parts.sheet("Readings", "each opens its instrument", [parts.plain_table(rows, columns), *leaves, save])
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, dcc, html
+from dash import Dash, dcc
 
 from analysis.studies.story.lookup import send_backs
 from dashboard import address as addresses
@@ -13,9 +13,10 @@ from dashboard.desk import desk
 from dashboard.pages.logs import confirm
 from dashboard.pages.logs.readings import day
 from dashboard.sentences import rework as sentences_rework
+from dashboard.tables import leaf
 
 PATH, NAME = "/logs/visits", "Send-backs"
-SHOWN = 200
+SHOWN = 32  # on a page
 
 
 def layout(
@@ -61,8 +62,17 @@ def layout(
     )
     if found.is_empty():
         return parts.page(head, parts.empty_state("No send-back fits what was asked.", "Open Rework", "/rework"))
+    asked: dict[str, str | None] = {
+        "caused_at": caused_at,
+        "caught_at": caught_at,
+        "fault": fault,
+        "model": model,
+        "to": to,
+    }
+    asked |= {"confirmed": confirmed, **{name: more.get(name) for name in ("judged_from", "judged_to", "from", "page")}}
+    at, leaves = leaf(len(found), SHOWN, "visits", PATH, asked)
     rows = []
-    for row in found.head(SHOWN).iter_rows(named=True):
+    for row in found.slice(at, SHOWN).iter_rows(named=True):
         link = dcc.Link(
             row["serial"], href=addresses.address("/logs/instrument", serial=row["serial"]), className="serial"
         )
@@ -92,11 +102,10 @@ def layout(
         ("hours", "Days away", "n wide-only"),
         ("where", "File and line", "wide-only"),
     ]
-    left = [html.P(f"and {numbers.count(len(found) - SHOWN)} more", className="small")] if len(found) > SHOWN else []
     return parts.page(
         head,
         confirm.form(shop),
-        parts.sheet("Send-backs", "each opens its instrument", [parts.plain_table(rows, columns), *left]),
+        parts.sheet("Send-backs", "each opens its instrument", [parts.plain_table(rows, columns), *leaves]),
     )
 
 

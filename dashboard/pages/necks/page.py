@@ -120,7 +120,7 @@ def _filters(
             GOES,
             measure,
             [{"value": one, "label": words[:1].upper() + words[1:]} for one, words in sentences_bow.GOES.items()],
-            style={"minWidth": "330px"},
+            style={"minWidth": "min(330px, 100%)"},
         ),
         *periods.fields(period, SINCE, UNTIL),
     )

@@ -44,7 +44,7 @@ def next_step(shown: WeekShown, shop: Shop) -> html.Div:
 def findings(shown: WeekShown, shop: Shop) -> html.Section:
     """At most seven sentences, each with the state of what is done about it; it opens for its life and the way on."""
     found = shown.review
-    told = with_notes(sentences_findings.week(found, shop), found, shown.gauges, shop)
+    told = with_notes(sentences_findings.week(found, shop), shown.notes)
     rows: list[Any] = [parts.finding("question", gap) for gap in sentences.gaps(found)]
     rows += [_row(one, shown, shop) for one in told if one.state not in QUIET]
     quiet = [one for one in told if one.state in QUIET]

@@ -12,6 +12,7 @@ import polars as pl
 
 from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.review import MatterSeen, Review, review
+from analysis.studies.gauges.read_on import read_on
 from analysis.studies.gauges.register import Standing
 from analysis.studies.matters import records, register
 from analysis.studies.matters.calls import Calls, calls
@@ -28,6 +29,7 @@ from dashboard.pages.drift import on_chart as drift_on_chart
 from dashboard.pages.drift import seen as drift_seen
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
+from dashboard.sentences.gauges import notes
 from dashboard.sentences.matters import moved
 from ingest.shopfiles.shop import Shop
 
@@ -64,6 +66,7 @@ class WeekShown:
     book: int  # sequence of the bench book
     played: tuple[play_test.Advice, ...] = ()  # what the week's first play tests say
     gauges: tuple[Standing, ...] = ()  # those not in order
+    notes: dict[str, str] = field(default_factory=dict)  # of matters that rest on one of these, by their key
     reviewed: Reviewed | None = field(default=None, metadata={"kept": False})
 
 
@@ -91,6 +94,7 @@ def told(week: date | None = None) -> WeekShown:
     found: Review = desk.ask(review, week=week)
     snapshot = desk.here().snapshot()
     gaps = dict(found.gaps)
+    out = gauges_now.out_of_order()
     made = WeekShown(
         review=replace(found, gaps=gaps),
         lives=lives(found),
@@ -102,7 +106,8 @@ def told(week: date | None = None) -> WeekShown:
         version=snapshot.version,
         book=snapshot.book_sequence,
         played=_or((), "played", gaps, lambda: _played(found, snapshot.shop)),
-        gauges=gauges_now.out_of_order(),
+        gauges=out,
+        notes=notes(found, out, snapshot.shop, desk.ask(read_on)) if out else {},
     )
     return for_reader(made)
 

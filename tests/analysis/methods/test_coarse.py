@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import optimize, special
+from scipy import optimize, special, stats
 
 from analysis.methods.coarse import rounded_normal
 from analysis.methods.problems import UnusableData
@@ -84,3 +84,24 @@ def test_sigma_of_coarse_readings_is_right_on_average_where_s_is_not(step):
 def test_a_step_must_be_above_zero(step):
     with pytest.raises(UnusableData, match="step must be above 0"):
         rounded_normal([1.0, 2.0], step=step)
+
+
+@pytest.mark.parametrize("readings", [[0, 1, 1, 2, 1, 0, 1, 3, 2, 1, 1, 0, 2, 4], [0] * 20 + [1] * 3 + [2, 2, 4]])
+def test_standard_errors_are_those_of_the_curvature_of_the_likelihood(readings):
+    readings = np.array(readings)
+    found = rounded_normal(readings, step=1.0)
+    unbiased = np.sqrt(len(readings) / (len(readings) - 1))
+    at = np.array([found.mean[0], found.sd[0] / unbiased])
+
+    def minus(mean, sd):
+        return -np.log(
+            stats.norm.cdf((readings + 0.5 - mean) / sd) - stats.norm.cdf((readings - 0.5 - mean) / sd)
+        ).sum()
+
+    h, curve = 1e-3, np.empty((2, 2))
+    for i, a in enumerate(np.eye(2) * h):
+        for j, b in enumerate(np.eye(2) * h):
+            corners = [minus(*(at + x * a + y * b)) * x * y for x in (1, -1) for y in (1, -1)]
+            curve[i, j] = sum(corners) / (4 * h * h)
+    errors = np.sqrt(np.diag(np.linalg.inv(curve))) * unbiased
+    assert [found.mean_error[0], found.sd_error[0]] == pytest.approx(errors, rel=1e-4)

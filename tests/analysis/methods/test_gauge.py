@@ -1,8 +1,12 @@
 import numpy as np
+import pandas as pd
 import pytest
+import statsmodels.formula.api as smf
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
+from scipy import stats
+from statsmodels.stats.anova import anova_lm
 
 from analysis.methods.gauge import by_range, crossed, cube, d2_star, k1, k2, k3, nested
 from analysis.methods.problems import UnusableData
@@ -124,3 +128,61 @@ def test_variances_come_out_right_on_average(nested_study):
             study = crossed(reader[None, :, None] + rng.normal(0, 1, (20, 1, 1)) + rng.normal(0, 0.3, (20, 6, 3))).study
         found.append([study.repeatability**2, study.reproducibility**2, study.part**2])
     assert np.mean(found, axis=0) == pytest.approx([0.09, 0.25, 1.0], rel=0.05)
+
+
+def apart(interaction):
+    """A study whose readers differ, and differ from part to part."""
+    rng = np.random.default_rng(20281201)
+    parts, readers, both = rng.normal(size=(8, 1, 1)), rng.normal(size=(1, 3, 1)), rng.normal(size=(8, 3, 1))
+    return 2 * parts + readers + interaction * both + 0.3 * rng.normal(size=(8, 3, 2))
+
+
+@pytest.mark.parametrize("interaction", [0.0, 1.0])
+def test_the_table_is_that_of_least_squares_and_the_shares_follow_from_its_mean_squares(interaction):
+    x = apart(interaction)
+    part, reader, _ = (index.ravel() for index in np.indices(x.shape))
+    frame = pd.DataFrame({"x": x.ravel(), "part": part, "reader": reader})
+    both = anova_lm(smf.ols("x ~ C(part) * C(reader)", frame).fit())
+    found = crossed(x)
+    rows = {"part": "C(part)", "operator": "C(reader)", "interaction": "C(part):C(reader)", "repeatability": "Residual"}
+    for name, row in rows.items():
+        assert (found.table[name].ss, found.table[name].df) == (pytest.approx(both["sum_sq"][row]), both["df"][row])
+        assert found.table[name].ms == pytest.approx(both["mean_sq"][row])
+    assert found.table["interaction"].p == pytest.approx(both["PR(>F)"]["C(part):C(reader)"])
+    assert found.pooled == (interaction == 0)
+    plain = anova_lm(smf.ols("x ~ C(part) + C(reader)", frame).fit())
+    inside = plain["mean_sq"]["Residual"] if found.pooled else both["mean_sq"]["Residual"]
+    under = inside if found.pooled else both["mean_sq"]["C(part):C(reader)"]
+    for name in ("part", "operator"):
+        f = both["mean_sq"][rows[name]] / under
+        below = plain["df"]["Residual"] if found.pooled else 14
+        assert (found.table[name].f, found.table[name].p) == (
+            pytest.approx(f), pytest.approx(stats.f.sf(f, found.table[name].df, below))
+        )  # fmt: skip
+    crossing = 0.0 if found.pooled else (under - inside) / 2
+    between = (both["mean_sq"]["C(reader)"] - under) / 16 + crossing
+    assert found.study.repeatability**2 == pytest.approx(inside)
+    assert found.study.reproducibility**2 == pytest.approx(between)
+    assert found.study.part**2 == pytest.approx((both["mean_sq"]["C(part)"] - under) / 6)
+    assert found.study.rr**2 == pytest.approx(inside + between)
+    total = found.table["total"]
+    assert (total.ss, total.df) == (pytest.approx(x.var() * x.size), 47)
+    assert np.isnan([total.f, total.p, found.table["repeatability"].f]).all()
+
+
+def test_a_nested_study_has_the_mean_squares_of_its_own_parts():
+    x = apart(1.0).transpose(1, 0, 2)  # readers, parts of each, trials
+    found = nested(x)
+    error = x.var(axis=2, ddof=1).mean()
+    part = 2 * x.mean(axis=2).var(axis=1, ddof=1).mean()
+    reader = 16 * x.mean(axis=(1, 2)).var(ddof=1)
+    assert found.repeatability**2 == pytest.approx(error)
+    assert found.part**2 == pytest.approx((part - error) / 2)
+    assert found.reproducibility**2 == pytest.approx(max((reader - part) / 16, 0))
+    with pytest.raises(UnusableData, match="two trials a part"):
+        nested(x[:, :, :1])
+    with pytest.raises(UnusableData, match="two parts a reader"):
+        nested(x[:, :1])
+    assert nested(x[:2, :2]).repeatability > 0
+    with pytest.raises(UnusableData, match="two trials or more"):
+        by_range(apart(0.0)[:, :, :1])

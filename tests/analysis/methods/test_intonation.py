@@ -141,3 +141,23 @@ def test_back_moves_flatten_and_a_nut_moved_in_flattens_all_fretted_notes():
 def test_what_is_no_string_is_refused(call):
     with pytest.raises(UnusableData):
         call()
+
+
+@pytest.mark.parametrize("moved", [{}, {"saddle_back": 2.0}, {"nut_set": -0.6}, {"saddle_back": 2.0, "nut_set": -0.6}])
+def test_the_short_form_is_the_exact_one_where_its_causes_are_small(moved):
+    small = 1e-3
+    root = np.sqrt(small)  # heights come in squared, set-backs and stiffness as they are
+    held = String(650.0, 1.0 * root, 6.0 * root, 60.0, 0.01 * small)
+    back = {name: by * small for name, by in moved.items()}
+    frets = np.array([0, 1, 3, 7, 12, 19])
+    exact, short = cents(held, frets, **back), cents_short(held, frets, **back)
+    assert np.abs(exact - short).max() < 0.025 * np.abs(exact).max()  # it leaves out one of kappa's sixty-one
+
+
+def test_a_string_without_stiffness_or_height_is_sharp_by_its_stretch_alone():
+    held = String(650.0, 1.0, 6.0, 60.0, 0.0)
+    g = 2.0  # at the octave
+    whole, sounding, behind = np.hypot(650, 5.0), np.hypot(325, 6.0), np.hypot(325, 1.0)
+    stretch = (sounding + behind - whole) / whole
+    pitch = 1200 * np.log2(whole / (g * sounding) * np.sqrt((1 + stretch) * (1 + 60 * stretch)))
+    assert cents(held, [12])[0] == pytest.approx(pitch)

@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
+from analysis.methods.gauge import crossed
 from analysis.methods.problems import UnusableData
 from analysis.methods.study_size import (
     chance_to_show_ppk,
@@ -93,3 +94,77 @@ def test_a_good_gauge_passes_and_a_poor_one_fails_the_more_surely_the_larger_the
 def test_what_cannot_be_planned_is_refused(ask):
     with pytest.raises(UnusableData):
         ask()
+
+
+def power(away, free, risk=0.05):
+    line = stats.t.ppf(1 - risk / 2, free)
+    return 1 - (stats.nct.cdf(line, free, away) - stats.nct.cdf(-line, free, away))
+
+
+@pytest.mark.parametrize(("chance", "risk"), [(0.9, 0.05), (0.8, 0.01)])
+def test_sizes_are_the_least_of_all_by_trying_each(chance, risk):
+    for shift in (0.3, 0.7, 2.0):
+        one = next(n for n in range(2, 999) if power(shift * n**0.5, n - 1, risk) >= chance)
+        two = next(n for n in range(2, 999) if power(shift * (n / 2) ** 0.5, 2 * (n - 1), risk) >= chance)
+        assert to_see(shift, 1.0, chance=chance, risk=risk) == one
+        assert to_see(shift, 1.0, chance=chance, risk=risk, groups=2) == two
+        spread = np.sqrt(0.5**2 + 0.8**2 / 3)
+        lots = next(n for n in range(2, 999) if power(shift / spread * (n / 2) ** 0.5, 2 * (n - 1), risk) >= chance)
+        told = lots_to_tell(shift, 0.8, 0.5, 3, chance=chance, risk=risk)
+        assert (told.lots, told.each, told.necks) == (lots, 3, 3 * lots)
+
+
+def test_the_chance_to_show_a_ppk_is_that_of_the_noncentral_t_at_the_ppk_whose_bound_is_asked():
+    for n, true, asked in ((5, 2.0, 1.0), (60, 1.67, 1.33)):
+        needed = optimize.brentq(lambda ppk, n=n, asked=asked: ppk_bound(ppk, n) - asked, asked, 40)
+        k = 3 * np.sqrt(n)
+        assert chance_to_show_ppk(true, asked, n) == pytest.approx(stats.nct.sf(k * needed, n - 1, k * true))
+    least = to_show_ppk(1.67, 1.33)
+    assert chance_to_show_ppk(1.67, 1.33, least - 1) < 0.9 <= chance_to_show_ppk(1.67, 1.33, least)
+    assert to_show_ppk(9.0, 1.0) == 5 == readings_to_show_ppk(9.0, 1.0)
+
+
+def test_the_chance_of_a_gauge_study_is_that_of_studies_drawn_reading_by_reading():
+    rng = np.random.default_rng(20281202)
+    parts, people, trials, share, found = 5, 2, 3, 0.3, []
+    for _ in range(1500):
+        x = np.sqrt(1 - share**2) * rng.normal(size=(parts, 1, 1))
+        x = x + share * np.sqrt(0.3) * rng.normal(size=(1, people, 1))
+        x = x + share * np.sqrt(0.7) * rng.normal(size=(parts, people, trials))
+        table = crossed(x).table
+        e, po, o, p = (table[name].ms for name in ("repeatability", "interaction", "operator", "part"))
+        rr = e + max((po - e) / trials, 0) + max((o - po) / (parts * trials), 0)
+        found.append(np.sqrt(rr / (rr + max((p - po) / (people * trials), 0))) <= 0.35)
+    told = gauge_chance(share, 0.35, parts=parts, people=people, trials=trials, by_people=0.3)
+    assert told == pytest.approx(np.mean(found), abs=0.04)  # three standard errors of 1500 studies
+
+
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda: to_see(np.inf, 1.0),
+        lambda: to_see(1.0, 1.0, groups=3),
+        lambda: to_see(1.0, 1.0, chance=1.0),
+        lambda: to_see(1.0, 1.0, risk=0.0),
+        lambda: lots_to_tell(0.0, 1.0, 1.0, 5),
+        lambda: lots_to_tell(0.1, -1.0, 2.0, 5),
+        lambda: lots_to_tell(0.1, 2.0, -1.0, 5),
+        lambda: lots_to_tell(0.1, 1.0, 1.0, 0),
+        lambda: to_show_ppk(1.33, 1.33),
+        lambda: to_show_ppk(1.33, 0.0),
+        lambda: gauge_chance(1.0, 0.3, parts=5, people=3, trials=3),
+        lambda: gauge_chance(0.2, 1.0, parts=5, people=3, trials=3),
+        lambda: gauge_chance(0.2, 0.3, parts=5, people=3, trials=1),
+        lambda: gauge_chance(0.2, 0.3, parts=5, people=3, trials=3, by_people=1.1),
+    ],
+)
+def test_what_no_study_can_have_is_refused(ask):
+    with pytest.raises(UnusableData):
+        ask()
+
+
+def test_the_smallest_studies_are_not_refused():
+    assert lots_to_tell(3.0, 1.0, 0.0, 1).lots == to_see(3.0, 1.0, groups=2)
+    assert lots_to_tell(3.0, 0.0, 1.0, 1).lots == to_see(3.0, 1.0, groups=2)
+    for by_people in (0.0, 1.0):
+        assert 0 <= gauge_chance(0.2, 0.3, parts=2, people=2, trials=2, by_people=by_people) <= 1

@@ -56,3 +56,16 @@ def test_intervals_and_comparisons_keep_their_promise_with_uneven_weights():
         assert ((low <= truth) & (truth <= high)).mean() >= 0.93
         chance = chance_of_difference(sums[0, :, 0], sums[1, :, 0], sums[0, :, 1] + sums[1, :, 1])
         assert (chance < 0.05).mean() <= 0.06
+
+
+def test_weights_may_be_any_from_nought_on():
+    assert 0 < chance_of_difference([0.5], [0.2], [0.3])[0] <= 1
+    assert chance_of_difference([0.0], [0.0], [0.0]).tolist() == [1.0]
+    low, high = total_interval([0.5], [0.3], [0.4])
+    assert 0 < low[0] < 0.5 < high[0]
+    for wrong in (([-0.1], [0.2], [0.3]), ([0.1], [-0.2], [0.3]), ([0.1], [0.2], [-0.3])):
+        with pytest.raises(UnusableData):
+            chance_of_difference(*wrong)
+    for wrong in (([-0.1], [0.2], [0.3]), ([0.1], [-0.2], [0.3]), ([0.1], [0.2], [0.0])):
+        with pytest.raises(UnusableData):
+            total_interval(*wrong)

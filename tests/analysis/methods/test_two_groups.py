@@ -1,10 +1,12 @@
 """Two groups: the printed case, and what holds whatever the numbers."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.two_groups import difference
+from analysis.methods.two_groups import Difference, difference
 from tests.published.cases import case, tolerance
 
 MEAN, SD, N = [[1.2, 1.0], [3.4, 3.5]], [[0.2, 0.3], [0.5, 0.4]], [[20, 30], [8, 12]]
@@ -59,3 +61,11 @@ def test_where_no_reading_differs_nothing_says_how_sure():
 def test_what_cannot_be_compared_is_refused(given):
     with pytest.raises(UnusableData):
         difference(*given)
+
+
+def test_an_interval_that_ends_at_nought_does_not_leave_it_out():
+    told = Difference(-1.0, -2.0, 0.0, 0.5, 9.0)
+    assert not told.sure
+    assert [replace(told, high=high).sure for high in (-0.1, 0.1)] == [True, False]
+    assert replace(told, low=0.1, high=2.0).sure
+    assert not replace(told, low=np.nan, high=np.nan).sure

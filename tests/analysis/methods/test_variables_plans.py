@@ -107,3 +107,11 @@ def test_lots_pass_as_often_as_the_curve_says():
 def test_plans_that_cannot_be_are_refused(call):
     with pytest.raises(UnusableData):
         call()
+
+
+def test_a_share_outside_two_limits_is_the_sum_of_both_and_does_not_hang_on_the_unit():
+    both = outside(10.0, 2.0, 12, lower=7.0, upper=14.5)
+    assert both == pytest.approx(outside(10.0, 2.0, 12, lower=7.0) + outside(10.0, 2.0, 12, upper=14.5))
+    assert outside(10.0, 2.0, 12, lower=7.0) == pytest.approx(float(estimated_outside(1.5, 12)))
+    assert outside(10.0, 2.0, 12, upper=14.5) == pytest.approx(float(estimated_outside(2.25, 12)))
+    assert outside(25.4 * 10 + 3, 50.8, 12, lower=25.4 * 7 + 3) == pytest.approx(outside(10.0, 2.0, 12, lower=7.0))

@@ -12,7 +12,7 @@ from dashboard.commands import cli
 from dashboard.desk.people_published import Leaving
 from dashboard.exports import published
 from ingest.store.store import open_snapshot
-from ingest.store.target import Target, pieces_of
+from ingest.store.target import Target, pieces_of, tables_of
 from ingest.verbs.load import load
 from tests.dashboard.pages import people_shop
 from tests.dashboard.pages.people_shop import NOW, TECHS
@@ -50,7 +50,7 @@ def at(target):
     place = Target(str(target))
     found = place.shops().row(0, named=True)
     pieces = pieces_of(found)
-    return {name: place.rows(found["shop"], name, pieces) for name in place.tables(pieces)}
+    return {name: place.rows(found["shop"], name, pieces) for name in tables_of(pieces)}
 
 
 def texts(told):

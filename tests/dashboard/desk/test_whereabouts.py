@@ -64,20 +64,22 @@ def test_a_check_that_sent_it_back_is_due_until_it_has_had_it_again(shop):
 def test_it_says_why_an_instrument_is_here_or_where_it_was_sent(shop):
     why = {"outcome": "send back", "sent_to": "nut_slotting", "why": "open-string buzz", "where": "2 fret 3"}
     seen = on_file("receiving", "stringing", "nut_slotting", "play_test", waits=("play_test",), **why)
-    line = at(shop, "nut_slotting", seen).stands(NOW)
+    line = at(shop, "nut_slotting", seen).sent(NOW)
     assert line.replace("\xa0", " ") == "Play test sent it here on 23 Nov: open-string buzz, 2 fret 3."
-    assert at(shop, "stringing", seen).stands(NOW).endswith("Nut slotting has not had it yet.")
-    assert at(shop, "play_test", seen).stands(NOW).endswith("no other bench has had it since.")
-    assert at(shop, "play_test", seen, kept("nut_slotting")).stands(NOW) == ""  # put right: it comes as it should
-    assert at(shop, "stringing", seen, kept("nut_slotting")).stands(NOW) == ""  # and may pass benches again
+    assert at(shop, "stringing", seen).sent(NOW).endswith("Nut slotting has not had it yet.")
+    assert at(shop, "play_test", seen).sent(NOW).endswith("no other bench has had it since.")
+    assert at(shop, "play_test", seen, kept("nut_slotting")).sent(NOW) == ""  # put right: it comes as it should
+    assert at(shop, "stringing", seen, kept("nut_slotting")).further_on(NOW) == ""  # and may pass benches again
 
 
 def test_one_that_stands_further_on_or_goes_no_further_is_said(shop):
     packed = on_file("receiving", "nut_slotting", "packing")
-    line = at(shop, "nut_slotting", packed).stands(NOW).replace("\xa0", " ")
+    line = at(shop, "nut_slotting", packed).further_on(NOW).replace("\xa0", " ")
     assert line == "It stands further on: Packing had it on 23 Nov. It was at this bench before; this is another visit."
-    assert at(shop, "nut_slotting", on_file("receiving", "repair")).stands(NOW) == ""  # the repair bench is on no route
-    held = at(shop, "nut_slotting", on_file("receiving", outcome="hold")).stands(NOW).replace("\xa0", " ")
+    assert (
+        at(shop, "nut_slotting", on_file("receiving", "repair")).further_on(NOW) == ""
+    )  # the repair bench is on no route
+    held = at(shop, "nut_slotting", on_file("receiving", outcome="hold")).sent(NOW).replace("\xa0", " ")
     assert held == "Receiving put it on hold on 23 Nov."
-    assert at(shop, "nut_slotting", None).stands(NOW) == ""
-    assert at(shop, "nut_slotting", on_file("receiving")).stands(NOW) == ""
+    assert at(shop, "nut_slotting", None).sent(NOW) == ""
+    assert at(shop, "nut_slotting", on_file("receiving")).further_on(NOW) == ""

@@ -5,11 +5,13 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from analysis.studies.room.play_test import Advice
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import Desk, use
 from dashboard.pages.drift import played
 from dashboard.pages.logs import instrument
 from dashboard.papers import week as week_paper
+from dashboard.sentences import play_test
 from ingest.verbs.load import load
 from tests.dashboard.pages.said import said
 from tests.trials.play_test import MAKES, Fault, layout, notes
@@ -105,3 +107,17 @@ def test_drift_and_the_weekly_paper_say_the_same(desk_of_banjos):
     _, paper = week_paper.paper()
     assert "What play tests say" in paper
     assert "Level fret 6" in paper
+
+
+def test_slots_that_ask_alike_are_told_once(desk_of_banjos):
+    shop = desk_of_banjos.snapshot().shop
+
+    def told(*slots):
+        one = Advice(
+            "B-1", "intonation", "WEIR-5", 0, datetime(2026, 11, 2, tzinfo=UTC), "nut", "nut_slotting", slots=slots
+        )
+        return play_test.to_do(shop, one).replace("\xa0", " ")
+
+    assert told(("1", 0.41), ("2", 0.39)) == "Gauge over fret 1, then deepen the slots, all by about 0.4 mm."
+    assert told(("1", 0.41), ("2", 0.3)).endswith("the slots: string 1 about 0.4 mm, string 2 about 0.3 mm.")
+    assert told(("1", 0.41), ("2", 0.01)).endswith("the slots: string 1 about 0.4 mm.")

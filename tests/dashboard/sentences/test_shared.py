@@ -5,7 +5,7 @@ is called small.
 import re
 import tomllib
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
@@ -113,6 +113,9 @@ def weeks(*rows):
     return pl.DataFrame(list(rows), schema=schema, orient="row")
 
 
+BEFORE = [(WEEK - timedelta(weeks=k), 40, 40, 0.9, 0) for k in (4, 3, 2, 1, 0)]  # four weeks before, and this one
+
+
 def found(**given):
     """The review of a week on which nothing stands, but what is given."""
     lots = given.pop("lots", [])
@@ -121,7 +124,7 @@ def found(**given):
         last_day=date(2026, 4, 5),
         arrived=pl.DataFrame(schema={"stage": pl.String, "question": pl.Boolean}),
         questions=0,
-        weeks=weeks((WEEK, 40, 40, 0.9, 0)),
+        weeks=weeks(*BEFORE),
         usual={},
         matters=[],
         known=[],
@@ -349,6 +352,10 @@ def test_what_came_back_says_the_confirmed_part_and_the_weeks_before():
         "Final inspection sent 12 instruments back to bridge fitting, 5.3 h of work, 94 % of what came back this week."
         " 2.8 h confirmed, the rest sent there and not confirmed. The four weeks before: 4.7 h a week."
     )
+    asked = {name: FULL[name] for name in ("flows", "flows_before")}
+    young = told(found(weeks=weeks(*BEFORE[1:]), **asked))[0]  # a week without logs is none without send-backs
+    assert young.endswith("The three weeks before: 6.2 h a week.")  # 1,116 min over three
+    assert told(found(weeks=weeks(BEFORE[-1]), **asked))[0].endswith("No week before it is on file.")
 
 
 @pytest.mark.parametrize(

@@ -187,3 +187,10 @@ def test_a_restore_brings_nobody_back_who_was_taken_off_the_list(folder, tmp_pat
     assert [each.name for each in people.everybody(tmp_path / "elsewhere")] == ["Ana", "Mary Quill"]
     assert sessions.look(tmp_path / "elsewhere", token, now=NOW) is None
     assert (tmp_path / "elsewhere" / file.FILE).stat().st_mode & 0o777 == 0o600
+
+
+def test_nobody_has_no_password_not_even_one_that_would_fit(monkeypatch):
+    secret = passwords.hashed(WORDS)
+    monkeypatch.setattr(passwords, "_NOBODYS", secret)
+    assert passwords.fits(secret, WORDS)
+    assert not passwords.fits(None, WORDS)

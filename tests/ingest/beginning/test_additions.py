@@ -2,11 +2,14 @@
 
 import tomllib
 
+import pytest
+
 from ingest.beginning.adding import add_to_shop, take_back
+from ingest.beginning.additions import _place
 from ingest.beginning.answers import checked_answers
 from ingest.beginning.counted import counted
 from ingest.beginning.new import propose
-from ingest.shopfiles.shop import read_shop
+from ingest.shopfiles.shop import checked_shop, read_shop
 from ingest.verbs.load import load
 from tests.ingest.bench import NOW, log, shop
 from tests.ingest.small_shop import csv, small_shop
@@ -102,3 +105,22 @@ def test_what_is_proposed_and_pasted_loads_and_then_lacks_nothing(tmp_path):
     assert (came.accepted, came.set_aside) == (2, 0)
     again = [("line_8.csv", sheet.read_bytes())]
     assert propose(again, shop=read_shop(folder / "shop.toml")).shop_toml == ""
+
+
+@pytest.mark.parametrize(
+    ("stages", "new", "where"),
+    [
+        (["receiving", "packing"], "stringing", "behind 'receiving'"),
+        (["receiving", "stringing"], "levelling", "behind 'receiving'"),
+        (["packing", "repair"], "stringing", "before 'packing'"),
+        (["repair", "x_ray"], "packing", "behind 'x_ray'"),  # from the final inspection on it is the last
+        (["repair"], "play_test", "before 'repair'"),
+    ],
+)
+def test_a_new_stage_stands_where_the_trade_has_it(stages, new, where):
+    rest = {"characteristic": [{"key": "relief"}], "model": [{"key": "M", "family": "banjo"}]}
+    rest["log"] = [{"name": "a", "files": "a*"}]
+    roles = {"receiving": "receiving", "packing": "packing", "repair": "repair"}
+    said = {"stage": [{"key": key, "role": roles.get(key, "bench")} for key in stages]}
+    told = checked_shop({"shop": {"name": "x", "timezone": "UTC"}, **said, **rest})
+    assert where in _place(new, told)

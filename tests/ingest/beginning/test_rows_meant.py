@@ -7,7 +7,7 @@ import pytest
 from ingest.beginning.answers import Said, checked_answers
 from ingest.beginning.counted import counted
 from ingest.beginning.new import propose, said_columns
-from ingest.shopfiles.shop import ShopProblem
+from ingest.shopfiles.shop import ShopProblem, checked_shop
 from tests.ingest.small_shop import csv
 
 HEADER = "Nr,Date,Bench,Who,Dept,What,{},{},Result"
@@ -98,9 +98,13 @@ def test_a_column_may_be_said_to_tell_which_rows_are_meant_and_its_words_are_ask
         "rows Setup of Dept": "m.csv: 90 rows whose 'Dept' says 'Setup': read them?",
         "rows Paint of Dept": "m.csv: 30 rows whose 'Dept' says 'Paint': read them?",
     }
-    _, log, count = taken(files, said, {"rows Paint of Dept": "pass them over", "stage Spray": "one of its own"})
+    proposal, log, count = taken(files, said, {"rows Paint of Dept": "pass them over"})
     assert log["not_rows"] == {"Dept": ["Paint"]}
     assert (count.rows, count.readings) == (90, 180)
+    asked_then = {ask.key for ask in proposal.asks}
+    assert not {"stage Spray", "what gloss"} & asked_then  # nothing is asked of what is left out
+    assert "rows Paint of Dept" in asked_then  # but the answer can be seen, and changed
+    assert '"spray"' not in proposal.shop_toml.casefold()
 
 
 def test_a_heading_that_no_sheet_has_is_said_at_once():
@@ -116,3 +120,51 @@ def test_what_a_bench_finds_and_leaves_is_set_there_where_no_other_bench_is_know
         "relief": "final_inspection",
         "action": None,
     }
+
+
+def merged(*, again=False):
+    """A row a measurement, serial, day and bench written once over the three rows of a visit."""
+    rows = ["Serial,Date,Bench,Who,What,Value (mm)"]
+    for n in range(120):
+        first = n % 3 == 0
+        who = f"S{n // 3},2026-03-{2 + n // 12:02d},Final inspection,{'JR' if n % 2 else 'AO'}" if first else ",,,"
+        what = ("Relief", "Action bass", "Relief" if again else "Action treble")[n % 3]
+        rows.append(f"{who},{what},{(0.1, 2.4, 1.8)[n % 3] + n % 7 / 100:.2f}")
+    return [("once.csv", csv(*rows))]
+
+
+def test_what_is_written_once_for_the_rows_of_a_visit_is_told_by_what_they_measure():
+    _, log, count = taken(merged())
+    assert log["same_as_above"] == ["Serial", "Date", "Bench", "Who"]
+    assert (count.rows_aside, count.readings) == (0, 120)
+
+
+def test_rows_without_a_serial_that_measure_a_thing_again_are_of_nobody():
+    _, log, count = taken(merged(again=True))
+    assert "Serial" not in log.get("same_as_above", ())
+    assert count.rows_aside == 80
+
+
+def test_a_result_explained_for_one_kind_of_sheet_is_not_asked_for_another_of_like_heading():
+    head = "Serial,Date,Stage,Relief (mm),Befund"
+    body = [
+        f"A{n},2026-03-{2 + n // 9:02d},Final inspection,0.{1 + n % 3},{'zr' if n % 9 == 0 else 'ja'}"
+        for n in range(80)
+    ]
+    said = checked_answers({"log": [{"words": {"outcome": {"zr": "send back", "ja": "pass"}}}]})
+    shop = checked_shop(tomllib.loads(propose([("a.csv", csv(head, *body))], said=said).shop_toml))
+    other = [("b.csv", csv(head.replace("Relief", "Action bass"), *body))]
+    proposal = propose(other, shop=shop)
+    assert not any(ask.key.startswith("outcome ") for ask in proposal.asks)
+    assert counted(other, proposal, shop)[0].send_backs == 9
+
+
+def test_a_sheet_without_the_column_that_tells_rows_is_read_as_before():
+    other = (
+        "other.csv",
+        csv("Serial,Date,Bench,Relief (mm)", *(f"A{n},2026-03-02,Final inspection,0.{n}" for n in range(9))),
+    )
+    files = [*sheet("Value in", "Value out", paint=3), other]
+    proposal = propose(files, said=checked_answers({"log": [{"not_rows": {"Dept": ["Paint"]}}]}))
+    assert [count.rows for count in counted(files, proposal)] == [90, 9]
+    assert [log.get("not_rows") for log in tomllib.loads(proposal.shop_toml)["log"]] == [{"Dept": ["Paint"]}, None]

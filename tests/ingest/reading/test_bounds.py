@@ -34,6 +34,8 @@ NO_LOG = {
     "a hundred thousand columns": b",".join(b"h%d" % k for k in range(80_000)) + b"\n" + ROW,
     "columns that fit in a line": HEADER.strip() + b"," * 5_000 + b"\n" + ROW,
     "rows without a heading": ROW * 40_000,
+    "one long line between two of its rows": HEADER + ROW + b"x" * 700_000 + b"\n" + ROW,
+    "one long line below its rows": HEADER + ROW + b"x" * 700_000 + b"\n",
 }
 
 

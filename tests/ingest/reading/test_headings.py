@@ -144,3 +144,12 @@ def test_a_log_needs_a_serial_a_date_and_a_stage(header, lacks):
 )
 def test_a_position_is_a_string_a_side_or_a_fret(text, position):
     assert position_of(text) == position
+
+
+def test_headings_that_this_log_tells_apart_by_capitals_are_two_and_others_are_numbered():
+    own = {"headings": {"E": "intonation 4", "e": "intonation 1", "e #2": "intonation 2", "Date #2": "note"}}
+    shop = small_shop(**own)
+    columns = Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "E", "e", "DATE"], "a.csv")
+    assert [column.meaning for column in columns.all][3:] == ["intonation 4", "intonation 1", "note"]
+    again = Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "E", "e", "e"], "a.csv")
+    assert [column.meaning for column in again.all][3:] == ["intonation 4", "intonation 1", "intonation 2"]

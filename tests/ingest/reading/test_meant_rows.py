@@ -26,8 +26,8 @@ def test_only_the_rows_with_the_words_of_a_column_are_read_and_the_others_are_co
     assert (sheet.rows_read, sheet.rows_set_aside, sheet.passed_over) == (3, 0, 2)
     said = [note for note in sheet.notes if "passed over" in note]
     assert said == [
-        "1 x 'Dept' says 'Paint': rows that are not meant, passed over",
-        "1 x 'Dept' says '': rows that are not meant, passed over",
+        "1 x 'Dept' says 'Paint' in m.csv: rows that are not meant, passed over",
+        "1 x 'Dept' says '' in m.csv: rows that are not meant, passed over",
     ]
     assert sheet.columns.filter(sheet.columns["field"] == "reading")["filled"].to_list() == [3]
 

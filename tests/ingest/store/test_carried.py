@@ -10,6 +10,7 @@ from dashboard.sentences import logs as telling
 from ingest.store import carried
 from ingest.store.store import open_snapshot
 from ingest.terms import tables
+from ingest.verbs import decisions
 from ingest.verbs.again import again
 from ingest.verbs.load import load, unload
 from ingest.verbs.mend import correct
@@ -106,3 +107,10 @@ def test_what_is_found_is_what_reading_row_by_row_finds(rows):
                 wanted.append((field, serial, said[0][2], said[0][1], other[2], other[1]))
     found = carried.two_values(tables.shaped(visits, tables.VISITS).select(carried.COLUMNS))
     assert found.select("field", "serial", "value", "line", "other", "other_line").rows() == wanted
+
+
+def test_nothing_is_carried_over_only_where_neither_kind_of_decision_is():
+    line = ("Mo", "seen", pl.DataFrame())
+    assert decisions.CarriedOver().is_empty()
+    assert not decisions.CarriedOver(corrections=[line]).is_empty()
+    assert not decisions.CarriedOver(settled=[line]).is_empty()

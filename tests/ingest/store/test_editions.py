@@ -306,3 +306,18 @@ def test_a_person_may_say_that_a_log_is_no_edition_of_another(tmp_path):
     same(held(folder), before)
     say_edition(folder, "two.csv", "one.csv", editions.EDITION, "Mo", "one bench after all", now=NOW)
     assert sorted(key[0] for key in counted(folder)) == ["A", "B", "D"]
+
+
+@pytest.mark.parametrize("spans", [[(1, 5), (4, 9)], [(1, 9), (4, 5)], [(1, 4), (4, 9)], [(1, 9)]])
+def test_a_row_gives_way_where_newer_editions_together_hold_its_time(spans):
+    hours = [0, 1, 2, 5, 9, 10]
+    times = [START + timedelta(hours=hour) for hour in hours]
+    rows = pl.DataFrame(
+        {"log_id": ["old"] * 5 + ["other"], "time": times}, schema_overrides={"time": pl.Datetime("us")}
+    )
+    covers = {f"new{n}": [(START + timedelta(hours=low), START + timedelta(hours=high))]
+              for n, (low, high) in enumerate(spans)}  # fmt: skip
+    pairs = pl.DataFrame({"older": ["old"] * len(spans), "newer": list(covers), "holds": [True] * len(spans)})
+    gone = [hour for hour, out in zip(hours, editions.superseded(rows, pairs, covers), strict=True) if out]
+    assert gone == [1, 2, 5]  # a span ends before its last time
+    assert not editions.superseded(rows, pairs.with_columns(holds=False), covers).any()

@@ -1,6 +1,6 @@
 """What readers of the store see, and what it keeps of the past."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
@@ -17,6 +17,7 @@ from tests.ingest.verbs.test_load import same
 def test_a_shop_without_a_log_has_every_table_empty(tmp_path):
     snapshot = open_snapshot(shop(tmp_path))
     assert (snapshot.version, snapshot.book_sequence, newest(tmp_path)) == (0, 0, (0, 0))
+    assert snapshot.as_of == datetime(1970, 1, 1, tzinfo=UTC)  # before any visit that a log may hold
     for name, schema in SCHEMAS.items():
         assert dict(snapshot.table(name).schema) == schema
         assert snapshot.table(name).is_empty()

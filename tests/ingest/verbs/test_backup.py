@@ -279,3 +279,17 @@ def test_a_backup_is_made_while_a_load_is_under_way(folder, tmp_path):
     assert made.logs == 3
     restore.restore(tmp_path / "new", made.path, now=NOW)
     assert everything(tmp_path / "new") == everything(folder)
+
+
+def test_versions_go_on_counting_from_those_of_the_folder_or_of_the_backup_whichever_is_further(folder, tmp_path):
+    backup.backup(folder, tmp_path / "one.truerun", now=NOW)
+    load(folder, [log(folder, "d.csv", [row("D1")])], now=NOW)
+    load(folder, [log(folder, "e.csv", [row("E1")])], now=NOW)
+    before = open_snapshot(folder).version
+    restore.restore(folder, tmp_path / "one.truerun", now=NOW)
+    assert open_snapshot(folder).version == before + 1
+    backup.backup(folder, tmp_path / "two.truerun", now=NOW)
+    shutil.rmtree(folder / "store")
+    load(folder, [log(folder, "f.csv", [row("F1")])], now=NOW)  # made again, and counted from the beginning
+    restore.restore(folder, tmp_path / "two.truerun", now=NOW)
+    assert open_snapshot(folder).version == before + 2

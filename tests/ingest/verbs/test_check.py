@@ -264,3 +264,12 @@ def test_a_folder_that_no_table_can_be_kept_under_is_one_line(tmp_path):
     folder = shop(tmp_path / "a[1]" / "shop")
     with pytest.raises(StoreProblem, match="give the folder another name"):
         load(folder, [log(folder, "a.csv", [row("A1")])], now=NOW)
+
+
+def test_a_changed_byte_is_found_though_nothing_in_the_folder_tells_of_it(folder):
+    assert damaged(folder) == []
+    path = next((folder / "store").glob("*/*.parquet"))
+    stood = path.stat()
+    flip(path)
+    os.utime(path, ns=(stood.st_atime_ns, stood.st_mtime_ns))
+    assert damaged(folder) == [f"store/{path.relative_to(folder / 'store').as_posix()}"]

@@ -194,6 +194,11 @@ def test_shops_that_publish_at_the_same_moment_do_not_disturb_each_other(tmp_pat
         assert read(target, name)["lots"]["mean"].to_list() == [3.1]
 
 
+def test_a_first_shop_that_is_just_making_its_tables_keeps_no_other_out(folder, target):
+    (Path(target.address) / "readings" / "shop=another").mkdir(parents=True)  # its log comes after its rows
+    assert put(folder, target, said("A1", "A2")).version == 1
+
+
 @pytest.mark.parametrize(
     ("address", "told"),
     [

@@ -153,3 +153,28 @@ def test_every_column_has_its_own_meaning_among_its_choices(counter):
     (seen,) = propose([("line.csv", ODD.encode())]).surveys
     for column in seen.columns:
         assert mapping.value_of(column) in {choice["value"] for choice in mapping.choices(seen, column)}
+
+
+CODED = "REC,SNO,DT,TM,WC,OPR,CHR,V_IN,V_OUT,RC,RWC\n" + "".join(
+    f"{n + 1},{6000 + n // 4},202603{2 + n // 30:02d},{8 + n % 8:02d}:{n % 60:02d}:00,"
+    f"{(10, 20, 50)[n % 3]},{(41, 42)[n % 2]},{(21, 22)[n % 2]},"
+    f"2.{n % 9},2.{n % 8},{(0, 0, 0, 9)[n % 4]},{('', '', '', 20)[n % 4]}\n"
+    for n in range(240)
+)
+
+
+def test_words_that_are_asked_alike_stand_under_one_question_and_measurements_are_a_list(counter):
+    shown = logs_new.look_at(*dropped(CODED, "export.csv"))
+    page = said(shown)
+    for question in ("which bench is each of these?", "what is measured as each of these?"):
+        assert page.count(f'"children": "export.csv: {question}"') == 1
+    assert '"label": "21 (120 rows)"' in page
+    assert '{"value": "action bass", "label": "Action at fret 12, bass"}' in page
+    assert "none of ours" in page
+    assert "value, as found" in page
+
+
+def test_many_likely_columns_are_folded_under_a_line_that_says_what_they_are_taken_for(counter):
+    page = said(logs_new.look_at(*dropped(CODED, "export.csv")))
+    [line] = [text for text in page.split('"') if "columns are likely:" in text]
+    assert "V_IN (value, as found), V_OUT (value, as left)" in line

@@ -1,0 +1,31 @@
+"""What the readings of rows of streams carry: as many independent ones, by lots, days and neighbours."""
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.independent_number import Carried, carried
+from analysis.methods.segments import Floats, Ints
+from analysis.studies.drift.streams import Streams
+from ingest.terms import tables
+
+
+def carrying(held: Streams, at: Ints, values: Floats, starts: Ints, stream: Ints) -> Carried:
+    """Tested and measured per characteristic and stage over the rows of all techs.
+
+    at (n,) : readings of the streams, row after row, with their values; starts, stream (g,) : where each row begins and
+    whose it is.
+    """
+    heads = held.rows
+    pool = heads.select(pl.struct("characteristic", "stage").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
+    everyone = (heads["tech"] == "").to_numpy()
+    told = held.readings.at(at, "supplier", "lot", "day")
+    lot = tables.rank(told["lot"])
+    code = np.unique(tables.rank(told["supplier"]) * (int(lot.max(initial=0)) + 1) + lot, return_inverse=True)[1]
+    return carried(
+        values,
+        starts,
+        pool=pool[stream],
+        lot=np.where((told["lot"] == "").to_numpy(), -1, code + 1),
+        day=told["day"].cast(pl.Int32).to_numpy().astype(np.int64),
+        asked=everyone[stream],
+    )

@@ -1,0 +1,64 @@
+"""Where each stream lay of late and how far it spread, each with its standard error: what one shop says to others."""
+
+from datetime import timedelta
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import lengths, means
+from analysis.studies.drift.streams import KEY, streams
+from analysis.studies.room.carrying import carrying
+from ingest.store.snapshot import Snapshot
+from ingest.terms.tables import TIME
+
+OF_LATE = timedelta(weeks=26)  # before as_of: shops that began years apart are held against each other as they are now
+FEWEST = 8  # readings of which a spread is told at all
+LEVELS: dict[str, pl.DataType] = {
+    **{name: pl.String() for name in KEY},
+    "first_at": TIME,
+    "last_at": TIME,
+    "n": pl.Int64(),
+    "mean": pl.Float64(),
+    "mean_error": pl.Float64(),  # standard error, which minds lots, days and neighbours
+    "freedom": pl.Float64(),  # degrees of freedom behind it
+    "sd": pl.Float64(),
+    "log_sd_error": pl.Float64(),  # standard error of its natural logarithm
+    "step": pl.Float64(),  # of the gauge
+}
+
+
+def level_rows(snapshot: Snapshot) -> pl.DataFrame:
+    """LEVELS: a row a stream of all techs with FEWEST readings or more of the last 26 weeks that are not all alike."""
+    held = snapshot.once(streams)
+    if held is None:
+        return pl.DataFrame(schema=LEVELS)
+    taken, stream = held.readings.taken_at, held.readings.stream
+    everyone = (held.rows["tech"] == "").to_numpy()
+    late = (taken > snapshot.as_of - OF_LATE).to_numpy()
+    at = np.flatnonzero(everyone[stream] & late)
+    n = np.bincount(stream[at], minlength=len(everyone))
+    at = at[n[stream[at]] >= FEWEST]
+    if len(at) == 0:
+        return pl.DataFrame(schema=LEVELS)
+    values = held.values[at]
+    starts = np.flatnonzero(np.diff(stream[at], prepend=-1) != 0).astype(np.int64)
+    whose, size = stream[at[starts]], lengths(starts, len(at))
+    carry = carrying(held, at, values, starts, whose)
+    mean = means(values, starts)
+    variance = np.add.reduceat((values - np.repeat(mean, size)) ** 2, starts) / (size - 1)
+    rows = held.rows[whose].select(*KEY, "step")
+    return (
+        rows.with_columns(
+            first_at=taken.gather(at[starts]),
+            last_at=taken.gather(at[starts + size - 1]),
+            n=pl.Series(size),
+            mean=pl.Series(mean),
+            mean_error=pl.Series(np.sqrt(variance * carry.mean_variance / carry.short)),
+            freedom=pl.Series(np.maximum(1 / carry.mean_variance - 1, 1.0)),
+            sd=pl.Series(np.sqrt(variance)),
+            log_sd_error=pl.Series(np.sqrt(carry.sd_variance)),
+        )
+        .filter(pl.col("sd") > 1e-9 * pl.col("mean").abs().clip(1e-3))
+        .select(LEVELS.keys())
+        .cast(dict(LEVELS))  # type: ignore[arg-type]
+    )

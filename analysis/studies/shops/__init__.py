@@ -1,0 +1,1 @@
+"""What only many shops together can tell."""

@@ -1,0 +1,134 @@
+"""One model in several shops: do they set it to the same level, spread it as widely, have as much room; where each of
+them lies once all of them are used, and which stand out.
+
+Three questions about every characteristic, position, model and stage that two shops or more have read: the level, the
+spread and the room (Ppk by each shop's own limits). Nobody is told apart unless the shops differ beyond chance among
+all that was asked, so that of shops which are equal in everything somebody is told in at most one report in twenty.
+"""
+
+import numpy as np
+import polars as pl
+from scipy import stats
+
+from analysis.methods.partial_pooling import LEAST, among_many, equal, pooled, standing_out
+from analysis.methods.segments import lengths
+from analysis.studies.drift.streams import KEY
+from analysis.studies.room.capability import ANY
+from analysis.studies.room.levels import LEVELS
+from ingest.terms import tables
+
+LEVEL, SPREAD, ROOM = "level", "spread", "room"
+FEWEST = 6.0  # independent readings, of which a shop is held against others
+ALPHA = 0.05 / 4  # of each of four lists: models, lots, shops on the same lots, changes; 5 % together
+TWO_SIDED = 1.959963984540054
+SAME_MODEL: dict[str, pl.DataType] = {
+    **{name: pl.String() for name in KEY},
+    "question": pl.String(),  # level | spread | room
+    "shop": pl.String(),
+    "shops": pl.Int64(),
+    "n": pl.Int64(),
+    # the shop's own figure; the same once all shops are used; how far from the mean of all; that mean; how far shops
+    # lie apart (a standard deviation). Level in the unit of the characteristic; spread as a standard deviation, its
+    # distances as ratios; room as Ppk. 95 % intervals. Of two shops nothing but their own figures
+    **{name: pl.Float64() for name in ("own", "own_low", "own_high", "value", "low", "high")},
+    **{name: pl.Float64() for name in ("off", "off_low", "off_high", "all", "all_low", "all_high")},
+    **{name: pl.Float64() for name in ("between", "between_low", "between_high")},
+    "chance": pl.Float64(),  # that equal shops lie so far apart
+    "among_all": pl.Float64(),  # the same, paid for all that was asked
+    "apart": pl.Boolean(),  # does this shop stand out: set aside, farthest first, for the others to be alike
+}
+_ASKED = {"question": pl.String(), **{name: LEVELS[name] for name in KEY}, "shop": pl.String(), "n": pl.Int64()} | {
+    name: pl.Float64() for name in ("value", "error", "freedom")
+}
+
+
+def asked(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
+    """A row a question, stream and shop, with its figure (a spread as its logarithm), standard error and degrees of
+    freedom, in order; only what two shops or more have of FEWEST independent readings.
+
+    levels, capability : rows of many shops, with the column `shop`.
+    """
+    told = tables.shaped(levels, {"shop": pl.String(), **LEVELS})
+    level = told.with_columns(question=pl.lit(LEVEL), value="mean", error="mean_error")
+    spread = told.with_columns(
+        question=pl.lit(SPREAD), value=pl.col("sd").log(), error="log_sd_error", freedom=pl.lit(np.inf)
+    )
+    room = (
+        capability.filter((pl.col("tech") == "") & (pl.col("position") != ANY) & pl.col("ppk_high").is_not_null())
+        .sort("last_at")
+        .unique(["shop", *KEY], keep="last")
+        .with_columns(
+            question=pl.lit(ROOM),
+            value="ppk",
+            error=(pl.col("ppk_high") - pl.col("ppk_low")) / (2 * TWO_SIDED),
+            freedom=pl.lit(np.inf),
+        )
+        .filter(pl.col("n_effective") >= FEWEST)
+    )
+    rows = pl.concat([tables.shaped(part, _ASKED) for part in (level, spread, room)])
+    rows = rows.filter((pl.col("freedom") >= FEWEST - 1) & (pl.col("error") > 0) & pl.col("value").is_finite())
+    key = ["question", *KEY]
+    once = rows.filter(pl.len().over([*key, "shop"]) == 1)  # two models of a shop under one name are no answer
+    return once.filter(pl.len().over(key) >= 2).sort([*key, "shop"])
+
+
+def same_model(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
+    """SAME_MODEL of all that `asked` gives."""
+    rows = asked(levels, capability)
+    if rows.is_empty():
+        return pl.DataFrame(schema=SAME_MODEL)
+    key = ["question", *KEY]
+    starts = np.flatnonzero(rows.select(pl.struct(key).rle_id().diff().fill_null(1) != 0).to_series().to_numpy())
+    value, error, freedom = (rows[name].to_numpy() for name in ("value", "error", "freedom"))
+    size = lengths(starts, len(rows))
+    chance = equal(value, error, starts, freedom=freedom)
+    among_all = among_many(chance)
+    reach = error * _t(freedom)
+    columns = {"own": value, "own_low": value - reach, "own_high": value + reach}
+    fresh = [name for name in SAME_MODEL if name not in (*key, "shop", "n", *columns)]
+    columns |= {name: np.full(len(rows), np.nan) for name in fresh}
+    columns["shops"] = np.repeat(size, size)
+    columns["chance"], columns["among_all"] = np.repeat(chance, size), np.repeat(among_all, size)
+    many = np.repeat(size >= LEAST, size)
+    if many.any():
+        begins = np.concatenate([[0], np.cumsum(size[size >= LEAST])[:-1]])
+        found = pooled(value[many], error[many], begins, freedom=freedom[many])
+        of_each = size[size >= LEAST]
+        for name in ("value", "low", "high", "off", "off_low", "off_high"):
+            columns[name][many] = getattr(found, name)
+        for name, what in (("all", "mean"), ("between", "between")):
+            for end in ("", "_low", "_high"):
+                columns[name + end][many] = np.repeat(getattr(found, what + end), of_each)
+    each = standing_out(value, error, starts, freedom=freedom, level=ALPHA / len(starts))
+    columns["apart"] = each & (columns["among_all"] < ALPHA)
+    answered = rows.select(*key, "shop", "n").with_columns(pl.Series(name, told) for name, told in columns.items())
+    logs = (
+        "own",
+        "own_low",
+        "own_high",
+        "value",
+        "low",
+        "high",
+        "off",
+        "off_low",
+        "off_high",
+        "all",
+        "all_low",
+        "all_high",
+    )
+    return (
+        answered.with_columns(
+            pl.when(pl.col("question") == SPREAD).then(pl.col(name).exp()).otherwise(name).fill_nan(None).alias(name)
+            for name in logs
+        )
+        .with_columns(pl.col("between", "between_low", "between_high").fill_nan(None))
+        .select(SAME_MODEL.keys())
+        .cast(
+            dict(SAME_MODEL)  # type: ignore[arg-type]
+        )
+    )
+
+
+def _t(freedom: np.ndarray) -> np.ndarray:
+    """Student's t of a two-sided 95 % interval; the normal quantile where the error is known."""
+    return np.where(np.isinf(freedom), TWO_SIDED, stats.t.ppf(0.975, np.where(np.isinf(freedom), 1.0, freedom)))

@@ -1,0 +1,76 @@
+"""What came back in a week, as a finding, and how much of it the weeks before had."""
+
+from datetime import timedelta
+
+import polars as pl
+
+from analysis.review import Review
+from dashboard import numbers
+from dashboard.address import address
+from dashboard.sentences import shared
+from dashboard.sentences.shared import Sentence
+from ingest.shopfiles.shop import Shop
+
+
+def came_back(found: Review, shop: Shop) -> Sentence | None:
+    """The largest share of what came back in the week."""
+    if found.flows.is_empty():
+        return None
+    if found.flows["minutes"].sum() <= 0:
+        return _came_back_uncosted(found, shop)
+    row = found.flows.row(0, named=True)
+    count, minutes, sure = int(row["count"]), float(row["minutes"]), float(row["minutes_confirmed"])
+    before = found.flows_before.filter(
+        (found.flows_before["caused_at"] == row["caused_at"]) & (found.flows_before["caught_at"] == row["caught_at"])
+    )
+    n = weeks_before(found)
+    usual = float(before["minutes"].sum()) / max(n, 1)
+    all_minutes = float(found.flows["minutes"].sum())
+    rest = (
+        f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back "
+        "this week."
+    )
+    sent = (
+        "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
+    )
+    many = "instrument" if count == 1 else "instruments"
+    lead = (
+        f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to "
+        f"{shared.cause(shop, row['caused_at'])}"
+    )
+    why = f"{sent}{_before(n, numbers.hours_of(usual))}"
+    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
+    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")
+
+
+def weeks_before(found: Review) -> int:
+    """How many of the four weeks before are on file: a week without logs is no week without send-backs."""
+    first = found.week - timedelta(weeks=4)
+    return len(found.weeks.filter((pl.col("week") >= first) & (pl.col("week") < found.week)))
+
+
+def _before(weeks: int, usual: str) -> str:
+    """`The four weeks before: 4.3 h a week.`"""
+    if not weeks:
+        return "No week before it is on file."
+    if weeks == 1:
+        return f"The week before: {usual}."
+    return f"The {numbers.in_words(weeks)} weeks before: {usual} a week."
+
+
+def _came_back_uncosted(found: Review, shop: Shop) -> Sentence:
+    """What came back, by its number, where no minutes are on file for the work that it made."""
+    row = found.flows.sort("count", descending=True, maintain_order=True).row(0, named=True)
+    count = int(row["count"])
+    same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
+    n = weeks_before(found)
+    usual = float(found.flows_before.filter(same)["count"].sum()) / max(n, 1)
+    where = f" to {shared.cause(shop, row['caused_at'])}" if row["caused_at"] != "unknown" else ""
+    lead = (
+        f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} "
+        f"{'instrument' if count == 1 else 'instruments'} back{where}"
+    )
+    why = f"{_before(n, numbers.plain(usual, 1))} What it cost is not known: no minutes are on file."
+    link = address("/rework", weeks=1, week=found.week, caused_at=row["caused_at"], caught_at=row["caught_at"])
+    rest = "." if where else ", and no log says what caused it."
+    return Sentence("came-back", "came back", lead, rest, why, link, "Rework")

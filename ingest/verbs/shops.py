@@ -1,0 +1,199 @@
+"""`shops`: the tables that several shops have published, in one set of words and units; what could not be taken as it
+is, a line each.
+"""
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from ingest.store.problems import first_line
+from ingest.store.target import FORMAT, Piece, Target, TargetProblem, pieces_of, tables_of
+from ingest.terms.units import factors, unit_of
+from ingest.verbs import publish
+
+NAMES = publish.NAMES  # the map of words beside the tables
+KINDS = ("characteristic", "model", "stage", "supplier", "lot", "position", "change")
+READ = ("meanings", "levels", "capability", "lots", "dated")
+LATE = timedelta(days=28)  # behind the newest shop
+AGAIN = 3  # times that a shop which publishes at this moment is looked at
+IN_UNIT = (  # columns in the unit of the characteristic
+    "mean", "mean_error", "sd", "sd_short", "sd_long", "step", "target", "lower", "upper",
+    "before", "after", "size", "size_error",
+)  # fmt: skip
+Names = Mapping[str, Mapping[str, Mapping[str, str]]]  # shop -> kind -> its word -> the word here
+
+
+@dataclass(frozen=True)
+class Several:
+    """What several shops say."""
+
+    shops: pl.DataFrame  # shop, name, timezone, as_of, published_at, version: those that are read
+    tables: Mapping[str, pl.DataFrame]  # READ, each with the column `shop`
+    said: tuple[str, ...]  # what was left out or put into other words or units, a line each
+    left_out: tuple[str, ...]  # shops of which nothing is read
+
+
+def read_names(path: Path) -> Names:
+    """A map of words: `[SHOP.KIND]` with `"its word" = "the word here"`. TargetProblem, one line, where it is none."""
+    try:
+        told = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as fault:
+        raise TargetProblem(f"{path} cannot be opened ({fault.strerror or fault})") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise TargetProblem(f"{path} is not readable as TOML ({first_line(fault)})") from None
+    for shop, kinds in told.items():
+        if not isinstance(kinds, dict):
+            raise TargetProblem(f'{path}: {shop} wants tables such as [{shop}.model] with "its word" = "the word here"')
+        for kind, words in kinds.items():
+            if kind not in KINDS:
+                raise TargetProblem(f"{path}: [{shop}.{kind}] is not known; wanted one of {', '.join(KINDS)}")
+            if not isinstance(words, dict) or not all(isinstance(word, str) and word for word in words.values()):
+                raise TargetProblem(f'{path}: [{shop}.{kind}] wants lines such as "its word" = "the word here"')
+    return told
+
+
+def read_all(target: Target, names: Names | None = None) -> Several:
+    """All shops of a target. TargetProblem where there is none, or none that can be read."""
+    told, unsure = _read(target, names or {})
+    for _ in range(AGAIN - 1):
+        if not unsure:
+            break
+        told, unsure = _read(target, names or {})
+    return told
+
+
+def _read(target: Target, names: Names) -> tuple[Several, bool]:
+    """What stands there now, and was a shop not whole, which may be publishing at this moment?"""
+    rows = target.shops()
+    if rows.is_empty():
+        raise TargetProblem(f"{target.address}: no shop is published there; `truerun publish {target.address}` does it")
+    said: list[str] = []
+    named: dict[str, list[Piece]] = {}
+    for row in rows.iter_rows(named=True):
+        try:
+            if row["format"] != FORMAT:
+                raise TargetProblem(f"it was published by another version of the program ({row['program']})")
+            pieces = pieces_of(row)
+            if missing := set(READ) - set(tables_of(pieces)):
+                raise TargetProblem(f"{sorted(missing)[0]} was not published; publish that shop again")
+            named[row["shop"]] = pieces
+        except TargetProblem as problem:
+            said.append(f"{row['shop']}: left out; {problem}")
+    said += _twice(rows.filter(pl.col("shop").is_in(list(named))), named)
+    tables: dict[str, pl.DataFrame] = {}
+    broken: dict[str, str] = {}
+    for name in READ if named else ():
+        tables[name], why = target.every(name, named)
+        broken |= why
+    said += [f"{shop}: left out; {why}: publish that shop again" for shop, why in sorted(broken.items())]
+    whole = [shop for shop in named if shop not in broken]
+    if not whole:
+        raise TargetProblem(f"{target.address}: no shop there can be read ({said[0]})")
+    tables = {name: frame.filter(pl.col("shop").is_in(whole)) for name, frame in tables.items()}
+    heads = rows.filter(pl.col("shop").is_in(whole)).select(
+        "shop", "name", "timezone", "as_of", "published_at", "version"
+    )
+    said += _late(heads)
+    said += _renamed(tables, names, heads["shop"])
+    said += _one_meaning(tables)
+    left = tuple(shop for shop in rows["shop"] if shop not in whole)
+    return Several(heads, tables, tuple(said), left), bool(broken)
+
+
+def _twice(rows: pl.DataFrame, named: dict[str, list[Piece]]) -> list[str]:
+    """Take out shops that say the same as another to the last digit, the later published, in place; which."""
+    said: list[str] = []
+    first: dict[str, str] = {}
+    for shop in rows.sort("published_at")["shop"]:
+        digest = next((one.digest for one in named[shop] if one.table == "levels" and one.rows), shop)
+        if digest in first:
+            del named[shop]
+            said.append(f"{shop}: left out; its levels are those of {first[digest]} to the last digit: one shop twice?")
+        else:
+            first[digest] = shop
+    return said
+
+
+def _late(heads: pl.DataFrame) -> list[str]:
+    """Shops whose newest reading is long past."""
+    newest = heads["as_of"].max()
+    said = []
+    for row in heads.iter_rows(named=True):
+        behind = newest - row["as_of"]
+        if behind > LATE:
+            day = row["as_of"].astimezone(ZoneInfo(row["timezone"])).date()
+            said.append(
+                f"{row['shop']}: its newest reading is of {day:%Y-%m-%d}, {behind.days} days before the newest of all; "
+                "it stands among the others as it was then"
+            )
+    return said
+
+
+def _renamed(tables: dict[str, pl.DataFrame], names: Names, shops: Iterable[str]) -> list[str]:
+    """Put every shop's words into the words of the map, in place; what was done."""
+    said = []
+    known = set(shops)
+    for shop, kinds in names.items():
+        if shop not in known:
+            said.append(f"{NAMES}: no shop {shop!r} is read here")
+            continue
+        for kind, words in kinds.items():
+            found: set[str] = set()
+            for name, frame in tables.items():
+                column = "key" if name == "meanings" else "what" if kind == "change" else kind
+                mine = pl.col("shop") == shop
+                if name == "meanings":
+                    mine &= pl.col("kind") == kind
+                if column not in frame.columns:
+                    continue
+                found |= set(frame.filter(mine)[column])
+                tables[name] = frame.with_columns(
+                    pl.when(mine).then(pl.col(column).replace(dict(words))).otherwise(column).alias(column)
+                )
+            done = [f"{word} is {means}" for word, means in words.items() if word in found]
+            said += [f"{shop}: {kind} {', '.join(done)} here"] if done else []
+            said += [f"{NAMES}: {shop} has no {kind} {word!r}" for word in words if word not in found]
+    return said
+
+
+def _one_meaning(tables: dict[str, pl.DataFrame]) -> list[str]:
+    """Leave out what a shop measures by another quantity or without a unit, and turn other units into the usual one, in
+    place; what was done.
+    """
+    said = []
+    told = tables["meanings"].filter(pl.col("kind") == "characteristic").select("shop", "key", "quantity", "unit")
+    usual = (
+        told.group_by("key", "quantity").len().sort("len", "quantity", descending=[True, False])
+        .unique("key", keep="first", maintain_order=True)
+    )  # fmt: skip
+    means = dict(usual.select("key", "quantity").iter_rows())
+    for shop, key, quantity, unit in told.sort("key", "shop").iter_rows():
+        why = ""
+        factor = 1.0
+        if quantity != means[key]:
+            why = f"measured as {quantity} there, as {means[key]} in most shops"
+        elif quantity in ("plain", "class"):
+            why = "its gauge has no unit that two shops share"
+        elif unit:
+            top, bottom = factors(unit, quantity)
+            factor = top / bottom
+            why = "" if unit_of(unit, quantity) else f"its unit {unit!r} is not known"
+        if not why and factor == 1.0:
+            continue
+        for name, frame in tables.items():
+            if name == "meanings" or "characteristic" not in frame.columns:
+                continue
+            mine = (pl.col("shop") == shop) & (pl.col("characteristic") == key)
+            turned = [
+                pl.when(mine).then(pl.col(column) * factor).otherwise(column).alias(column)
+                for column in IN_UNIT
+                if column in frame.columns
+            ]
+            tables[name] = frame.filter(~mine) if why else frame.with_columns(turned)
+        said.append(f"{shop}: {key} is left out; {why}" if why else f"{shop}: {key} was turned from {unit}")
+    return said
