@@ -177,8 +177,9 @@ def _listed(shop: Shop) -> Iterator[str]:
     yield from OUTCOMES
     for stage in shop.stages:
         yield from (stage.key, stage.name)
-    for entry in (*shop.models, *shop.techs, *shop.gauges):
-        yield from (entry.key, entry.name, *entry.words)
+    for kind in (shop.models, shop.techs, shop.gauges):
+        for entry in kind:
+            yield from (entry.key, entry.name, *entry.words)
     for fault in shop.faults:
         yield from (fault.key, *fault.words)
 

@@ -15,6 +15,10 @@ SCHEMES = {"light": {}, "dark": OF_COLOURS}
 PATHS = [f"/{name}" if name != "week" else "/" for name in PAGES] + ["/capability?open=figures", "/drift?open=limits"]
 
 
+# what scrolls at this width is told to the keyboard once it is laid out
+DRAWN_ANEW = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done))))"
+
+
 def test_axe_finds_nothing_on_any_page(axe, moving_desk, served, watched):
     """One visit a page: the window is made narrow on it, and in the dark only what speaks of colours is asked again."""
     use(moving_desk)
@@ -29,6 +33,7 @@ def test_axe_finds_nothing_on_any_page(axe, moving_desk, served, watched):
         seen.page.evaluate(axe)
         for width in (1280, 390):
             seen.page.set_viewport_size({"width": width, "height": 900})
+            seen.page.evaluate(DRAWN_ANEW)
             for scheme, rules in SCHEMES.items():
                 seen.page.evaluate(f"document.documentElement.setAttribute('data-mantine-color-scheme', '{scheme}')")
                 wrong = seen.page.evaluate(WHAT, rules)
@@ -71,6 +76,7 @@ def test_axe_finds_nothing_behind_the_numbers_nor_on_papers(axe, moving_desk, se
         paper = path.startswith("/papers")
         for width in (1280,) if paper else (1280, 390):
             seen.page.set_viewport_size({"width": width, "height": 900})
+            seen.page.evaluate(DRAWN_ANEW)
             for scheme, rules in ({"light": {}} if paper else SCHEMES).items():
                 if not paper:
                     seen.page.evaluate(

@@ -21,7 +21,7 @@ def here(people_desk):
 
 
 @pytest.mark.parametrize("width", [1280, 390])
-@pytest.mark.parametrize(("path", "charts"), [("/necks", 3), ("/bench?tech=T09&stage=nut_slotting", 12)])
+@pytest.mark.parametrize(("path", "charts"), [("/necks", 3), ("/bench?tech=T09&stage=nut_slotting", 10)])
 def test_the_pages_hold_their_texts_apart_and_within_the_window(here, served, watched, width, path, charts):
     seen = watched(width)
     seen.page.goto(served(here) + path)

@@ -54,7 +54,7 @@ def test_a_long_file_is_loaded_by_a_process_of_its_own(door, monkeypatch):
         assert not list((folder / arriving.ARRIVING).iterdir())
         if name == "bench_2.csv":
             assert (file.name, file.accepted) == ("bench_2.csv", 200)
-            assert any("taking in" in news.get("doing", "") for news in told)
+            assert any(news.get("doing", "").startswith("bench_2.csv: ") for news in told)  # said by that process
         else:
             assert file.problem.startswith("bench_3.csv: no line that names a serial and a date column")
     monkeypatch.setattr(

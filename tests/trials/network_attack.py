@@ -142,7 +142,8 @@ def run(requests: int = REQUESTS) -> Counter[str]:
                 counts[f"answered {answer.status_code}"] += 1
                 bad = answer.status_code >= 500 and answer.status_code != 503
                 tells = any(word in text for word in TELLS) and answer.status_code != 200
-                leaks = role in ("guest", roles.NOBODY) and any(word in text for word in SECRET)
+                said = str(how)  # what the request itself says is no secret, and its address stands in the page's head
+                leaks = role in ("guest", roles.NOBODY) and any(word in text for word in SECRET if word not in said)
                 counts["500"] += bad
                 counts["told of the machine"] += tells
                 counts["showed what is closed"] += leaks
