@@ -184,8 +184,9 @@ def _commit(
             take_out(draft, folder, shop, said, gone)
         for came in fresh:
             if not check:
-                originals.keep(folder, came.data)
+                # the note first: an original that no note names would be nobody's, were this the last that can be done
                 index.note(folder, _coming(came.entry, shop, gone), sure=False)
+                originals.keep(folder, came.data)
             draft.progress = tell(came.place)
             came, told = _with_decisions(draft, folder, shop, came, now)
             account = draft.add(came.entry, came.sheet, replaced)

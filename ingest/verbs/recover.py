@@ -183,6 +183,11 @@ def _named(loads: pl.DataFrame) -> list[index.Noted]:
     ]
 
 
+def _began(folder: Path, noted: index.Noted) -> bool:
+    """Has a load got as far as its original? Its note is written first."""
+    return noted.what != index.COMING or (folder / originals.FOLDER / noted.sha256).exists()
+
+
 def _known_logs(folder: Path, loads: pl.DataFrame | None, of_ledger: list[index.Noted]) -> list[index.Noted]:
     """All logs that count, without a whole book: what the ledger holds, else what the notes and the lines still read
     say was said last.
@@ -196,7 +201,7 @@ def _known_logs(folder: Path, loads: pl.DataFrame | None, of_ledger: list[index.
     for noted in index.wanted(loads, None) if loads is not None else []:
         if noted.sha256 not in said or said[noted.sha256].sequence < noted.sequence:
             said[noted.sha256] = noted
-    counting = [noted for noted in said.values() if noted.what != index.UNLOADED]
+    counting = [noted for noted in said.values() if noted.what != index.UNLOADED and _began(folder, noted)]
     return sorted(counting, key=lambda noted: (noted.what == index.COMING, noted.sequence, noted.loaded_at, noted.name))
 
 

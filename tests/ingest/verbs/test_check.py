@@ -1,5 +1,6 @@
 """Everything read back: what is damaged is named with what to type, a load refuses it, and what to type mends it."""
 
+import errno
 import os
 import shutil
 import sqlite3
@@ -107,6 +108,31 @@ def test_a_lost_book_loses_no_log_and_what_it_alone_knew_is_named(capsys, folder
     assert any(line.startswith("Lost with book.sqlite") and "limits on file" in line for line in out)
     same(held(folder), before)
     assert sorted(book.active_logs(book.read(folder)["loads"])["name"]) == ["a.csv", "b.csv", "c.csv"]
+
+
+def test_an_original_never_stands_there_without_its_name(capsys, tmp_path, monkeypatch):
+    folder = shop(tmp_path / "shop")
+    load(folder, [log(folder, "a.csv", [row("A1")])], now=NOW)
+    later = log(folder, "b.csv", [row("B1")])
+
+    def full(*_args, **_named):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    for what in ("ingest.verbs.load.index.note", "ingest.verbs.load.originals.keep"):
+        with monkeypatch.context() as there:
+            there.setattr(what, full)
+            with pytest.raises(StoreProblem, match="No space left"):
+                load(folder, [later], now=NOW)
+        assert [part for part in check(folder, now=NOW) if not part.whole] == []
+    names = names_of(folder)
+    shutil.rmtree(folder / "store")
+    (folder / "book.sqlite").unlink()
+    assert run(capsys, "again", "--all", "--yes", "--shop", folder)[0] == 0  # the note of b.csv brings nothing back
+    assert names_of(folder) == names == ["a.csv"]
+
+
+def names_of(folder):
+    return open_snapshot(folder).table("logs")["name"].to_list()
 
 
 def test_a_lost_book_and_store_come_back_from_the_notes_beside_the_originals(capsys, folder):
