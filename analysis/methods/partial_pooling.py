@@ -15,16 +15,17 @@ Statistics 6 (formulas from memory; held by tests against the printed case, by l
 tests/trials/several_shops.md).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special, stats
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import ONE_STREAM, Flags, Floats, checked, lengths, segment_ids
+from analysis.methods.segments import ONE_STREAM, Flags, Floats, Ints, checked, lengths, segment_ids
 
 LEAST = 3  # groups
+OF_GROUPS = ("value", "low", "high", "off")  # how the fields of Pooled begin that hold a number a group
 GRID = 120  # values of `between`; twice as many move no end of an interval by a hundredth of a standard error
 WIDE = 400.0  # the grid ends at so many times the errors or the spread of the estimates
 HALVINGS = 36  # by which the end of an interval is found
@@ -74,8 +75,7 @@ def pooled(
     UnusableData
         A family of under three groups; an error that is no number above 0.
     """
-    y, begins = checked(estimates, starts)
-    error, free = (np.broadcast_to(np.asarray(each, dtype=np.float64), y.shape) for each in (errors, freedom))
+    y, begins, error, free = _told(estimates, errors, starts, freedom)
     size, family = lengths(begins, len(y)), segment_ids(begins, len(y))
     if (size < LEAST).any():
         raise UnusableData(f"{int(size.min())} groups cannot be pooled; wanted at least {LEAST}")
@@ -98,6 +98,33 @@ def pooled(
         for level in (0.025, 0.5, 0.975)
     )
     return Pooled(*ends["mean"], half, low, high, *ends["value"], *ends["off"], equal(y, error, begins, freedom=free))
+
+
+def pooled_rows(
+    estimates: npt.ArrayLike, errors: npt.ArrayLike, starts: npt.ArrayLike, *, freedom: npt.ArrayLike = np.inf
+) -> dict[str, Floats]:
+    """What `pooled` says, by the names of its fields but `chance`, a number a group (n,): what is of a family at each
+    of its groups; nan in families of under LEAST groups, which are left out.
+    """
+    y, begins, error, free = _told(estimates, errors, starts, freedom)
+    size = lengths(begins, len(y))
+    many, of_each = np.repeat(size >= LEAST, size), size[size >= LEAST]
+    out = {one.name: np.full(len(y), np.nan) for one in fields(Pooled) if one.name != "chance"}
+    if many.any():
+        found = pooled(y[many], error[many], np.cumsum(of_each) - of_each, freedom=free[many])
+        for name, column in out.items():
+            told = getattr(found, name)
+            column[many] = told if name.startswith(OF_GROUPS) else np.repeat(told, of_each)
+    return out
+
+
+def _told(
+    estimates: npt.ArrayLike, errors: npt.ArrayLike, starts: npt.ArrayLike, freedom: npt.ArrayLike
+) -> tuple[Floats, Ints, Floats, Floats]:
+    """Estimates, where families begin, and an error and degrees of freedom for each."""
+    y, begins = checked(estimates, starts)
+    error, free = (np.broadcast_to(np.asarray(each, dtype=np.float64), y.shape) for each in (errors, freedom))
+    return y, begins, error, free
 
 
 class _Grid:
@@ -146,8 +173,7 @@ def equal(
     """How often equal groups lie so far apart (Welch's test), for families of two groups and more, shape (s,); what is
     given is as for `pooled`.
     """
-    y, begins = checked(estimates, starts)
-    error, free = (np.broadcast_to(np.asarray(each, dtype=np.float64), y.shape) for each in (errors, freedom))
+    y, begins, error, free = _told(estimates, errors, starts, freedom)
     size = lengths(begins, len(y))
     family = segment_ids(begins, len(y))
     weight = error**-2.0
@@ -174,8 +200,7 @@ def standing_out(
     """The groups of each family that are set aside, farthest first, until those left are alike at `level` (of one or of
     each family); of two left that differ, both. Shape (n,).
     """
-    y, begins = checked(estimates, starts)
-    error, free = (np.broadcast_to(np.asarray(each, dtype=np.float64), y.shape) for each in (errors, freedom))
+    y, begins, error, free = _told(estimates, errors, starts, freedom)
     family = segment_ids(begins, len(y))
     asked = np.broadcast_to(np.asarray(level, dtype=np.float64), begins.shape)
     out = np.zeros(len(y), dtype=bool)

@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from ingest.beginning.new import Proposal
-from ingest.reading.on_disk import LONG, Data, pieces
+from ingest.reading.on_disk import LONG, Data, is_workbook, pieces
 from ingest.reading.reader import read_log
 from ingest.shopfiles.shop import Shop, checked_shop
 from ingest.terms.questions import FileProblem
@@ -107,7 +107,7 @@ def shop_with(proposal: Proposal, shop: Shop | None) -> Shop:
 
 
 def _counted(name: str, data: Data, shop: Shop, lines: int) -> Counted:
-    many = sum(piece.count(b"\n") for piece in pieces(data)) if lines and data[:4] != b"PK\x03\x04" else 0
+    many = sum(piece.count(b"\n") for piece in pieces(data)) if lines and not is_workbook(data) else 0
     long = many > lines
     with tempfile.TemporaryDirectory() as place:
         on_disk = Path(place) if len(data) > LONG else None

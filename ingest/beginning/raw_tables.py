@@ -16,7 +16,7 @@ from ingest.reading.encodings import letters_of
 from ingest.reading.files import tables_in_pieces
 from ingest.reading.heading_rows import MOST_ROWS, headings_over, looks_like_headings
 from ingest.reading.headings import plain
-from ingest.reading.on_disk import Data, pieces, sha256
+from ingest.reading.on_disk import Data, is_workbook, pieces, sha256
 from ingest.reading.tabular import SEPARATORS, Form, Tables, joined_tables
 from ingest.reading.workbook import first_rows, tab_names
 from ingest.terms.questions import FileProblem
@@ -59,7 +59,7 @@ def raw_tables(name: str, data: Data) -> tuple[list[RawTable], dict[str, str]]:
 
 
 def _raw_tables(name: str, data: Data) -> tuple[list[RawTable], dict[str, str]]:
-    if data[:4] == b"PK\x03\x04":
+    if is_workbook(data):
         with io.BytesIO(data) if isinstance(data, bytes) else data.path.open("rb") as file:
             look_over_workbook(file, name)
     tabs = tab_names(data)

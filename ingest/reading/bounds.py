@@ -14,7 +14,7 @@ from typing import IO
 
 from ingest.reading.careful import read_any
 from ingest.reading.encodings import decode
-from ingest.reading.on_disk import LONG, Data, copied, held
+from ingest.reading.on_disk import LONG, Data, copied, held, is_workbook
 from ingest.reading.tabular import Form
 from ingest.terms.questions import FileProblem
 
@@ -67,7 +67,7 @@ def look_over(file: IO[bytes], name: str, form_of: Head) -> None:
     if size > MOST_BYTES:
         raise FileProblem(f"{name}: {_mb(size)}; wanted at most {_mb(MOST_BYTES)}: split it, a month a file")
     head = file.read(HEAD)
-    if head[:4] == b"PK\x03\x04":
+    if is_workbook(head):
         look_over_workbook(file, name)
         return
     if head:

@@ -13,7 +13,7 @@ import polars as pl
 
 from ingest.reading.careful import any_in_pieces
 from ingest.reading.heading_rows import joined, looks_like_headings
-from ingest.reading.on_disk import Data, pieces
+from ingest.reading.on_disk import Data, is_workbook, pieces
 from ingest.reading.tabular import (
     CONTROL,
     LONGEST_CELL,
@@ -51,7 +51,7 @@ def tables_in_pieces(
     """
     if not any(_FILLED.search(piece) for piece in pieces(data)):
         raise FileProblem(f"{name}: the file is empty; nothing to load")
-    if data[:4] == b"PK\x03\x04":
+    if is_workbook(data):
         return read_workbook(data, name, form, tabs)
     return regular_in_pieces(data, form, PIECE, look) or any_in_pieces(data, name, form)
 

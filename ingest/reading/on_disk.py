@@ -66,6 +66,11 @@ def pieces(data: Data, begin: int = 0, most: int = PIECE) -> Iterator[bytes]:
         yield data[at : at + most]
 
 
+def is_workbook(data: Data | bytes) -> bool:
+    """Does a file, or its head, begin as a workbook does?"""
+    return data[:4] == b"PK\x03\x04"
+
+
 def sha256(data: Data) -> str:
     """The SHA-256 of a file as it came, in hexadecimal digits."""
     if isinstance(data, bytes):

@@ -21,7 +21,7 @@ from ingest.reading.in_buckets import Buckets
 from ingest.reading.meant_rows import heading_missing, meant_rows
 from ingest.reading.measurement_rows import read_measurements, visit_keys
 from ingest.reading.oddities import oddities
-from ingest.reading.on_disk import Data, sha256
+from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
 from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.sheet import Progress, Reading, Sheet
@@ -39,7 +39,6 @@ from ingest.terms.questions import IT_IS_REAL, FileProblem
 AT_ONCE = 50_000  # rows of a table
 BUCKET = 8_000_000  # bytes of a long file whose visits are gathered from rows all over it
 LOOK = 0.1  # of the work of reading: looking a file over
-WORKBOOK = b"PK\x03\x04"  # how one begins
 __all__ = ["Sheet", "form_for", "log_id", "read_log"]
 
 
@@ -143,7 +142,7 @@ def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pie
             size = _size_of(table.rows)
             low, high = (LOOK + (1 - LOOK) * min(1.0, at / len(data)) for at in (read_so_far, read_so_far + size))
             reading.progress = _within(tell, low, high)
-            _read_table(table, headings, part, pieces, several=data[:4] == WORKBOOK)
+            _read_table(table, headings, part, pieces, several=is_workbook(data))
             if tabs is not None:
                 part.lines.append(table.rows["line"])
             read_so_far += size

@@ -13,7 +13,7 @@ import fastexcel
 import polars as pl
 
 from ingest.reading.careful import tables_in_turn
-from ingest.reading.on_disk import Data
+from ingest.reading.on_disk import Data, is_workbook
 from ingest.reading.records import Headers, Record
 from ingest.reading.tabular import Form, Tables
 from ingest.terms.questions import FileProblem
@@ -27,7 +27,7 @@ _NUMBER = re.compile(r"-?\d+\.\d+")
 
 def tab_names(data: Data) -> list[str]:
     """The names of a workbook's tabs, none where it is no workbook that can be read."""
-    if data[:4] != b"PK\x03\x04":
+    if not is_workbook(data):
         return []
     try:
         return list(_opened(data).sheet_names)

@@ -140,8 +140,7 @@ def _instruments(snapshot: Snapshot) -> Digits:
     visits = snapshot.once(story).visits
     which = visits["serial"].rle_id().to_numpy().astype(np.int64)
     starts = np.flatnonzero(np.diff(which, prepend=-1))
-    names = [int.from_bytes(blake2b(each.encode(), digest_size=8).digest(), "little")
-             for each in visits["serial"].gather(starts)]  # fmt: skip
+    names = [_of_word(each) for each in visits["serial"].gather(starts)]
     first = np.flatnonzero(visits["first_pass"].to_numpy())
     place = np.arange(len(first)) - np.searchsorted(which[first], which[first])
     parts = [_digits(visits[name].gather(first)) for name in OF_VISIT]
@@ -158,9 +157,7 @@ def _digits(column: pl.Series) -> Digits:
         some = words.drop_nulls().unique()
         code = words.to_physical().cast(pl.Int64).fill_null(-1).to_numpy()
         table = np.full(int(code.max(initial=-1)) + 2, NONE)
-        table[some.to_physical().to_numpy()] = [
-            int.from_bytes(blake2b(word.encode(), digest_size=8).digest(), "little") for word in some.cast(pl.String)
-        ]
+        table[some.to_physical().to_numpy()] = [_of_word(word) for word in some.cast(pl.String)]
         return np.asarray(table[code])
     known: Ints = column.is_not_null().to_numpy()
     if column.dtype.is_float():
@@ -168,6 +165,10 @@ def _digits(column: pl.Series) -> Digits:
     else:
         found = column.to_physical().cast(pl.Int64).fill_null(0).to_numpy().view(np.uint64)
     return np.asarray(np.where(known, found, NONE), dtype=np.uint64)
+
+
+def _of_word(word: str) -> int:
+    return int.from_bytes(blake2b(word.encode(), digest_size=8).digest(), "little")
 
 
 def _mixed(parts: list[Digits]) -> Digits:

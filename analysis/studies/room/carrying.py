@@ -1,10 +1,14 @@
-"""What the readings of rows of streams carry: as many independent ones, by lots, days and neighbours."""
+"""What the readings of rows of streams carry: as many independent ones, by lots, days and neighbours; and how surely
+their mean is known.
+"""
+
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.independent_number import Carried, carried
-from analysis.methods.segments import Floats, Ints
+from analysis.methods.segments import Floats, Ints, lengths, means
 from analysis.studies.drift.streams import Streams
 from ingest.terms import tables
 
@@ -29,3 +33,25 @@ def carrying(held: Streams, at: Ints, values: Floats, starts: Ints, stream: Ints
         day=told["day"].cast(pl.Int32).to_numpy().astype(np.int64),
         asked=everyone[stream],
     )
+
+
+@dataclass(frozen=True)
+class Mean:
+    """Of each row (g,), in the unit of its readings."""
+
+    n: Ints
+    mean: Floats
+    variance: Floats  # of the readings
+    of_mean: Floats  # variance of the mean: the square of its standard error
+    freedom: Floats  # degrees of freedom behind it, at least 1
+    carry: Carried
+
+
+def mean_of(held: Streams, at: Ints, starts: Ints, stream: Ints) -> Mean:
+    """The mean of each row, as surely as independent readings tell it; at, starts, stream : as for `carrying`."""
+    values, size = held.values[at], lengths(starts, len(at))
+    mean = means(values, starts)
+    variance = np.add.reduceat((values - np.repeat(mean, size)) ** 2, starts) / (size - 1)
+    carry = carrying(held, at, values, starts, stream)
+    of_mean = variance * carry.mean_variance / carry.short
+    return Mean(size, mean, variance, of_mean, np.maximum(1 / carry.mean_variance - 1, 1.0), carry)

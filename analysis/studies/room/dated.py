@@ -13,10 +13,10 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.change_point import step
-from analysis.methods.segments import Ints, lengths, means
+from analysis.methods.segments import Ints, lengths
 from analysis.studies.drift.streams import KEY, Streams, streams
 from analysis.studies.room.capability import ANY, capability_rows
-from analysis.studies.room.carrying import carrying
+from analysis.studies.room.carrying import mean_of
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -59,7 +59,7 @@ def dated_rows(snapshot: Snapshot) -> pl.DataFrame:
     enough = (middle - low >= FEWEST) & (high - middle >= FEWEST)
     if not enough.any():
         return pl.DataFrame(schema=DATED)
-    return _seen(snapshot, held, asked.filter(pl.Series(enough)), (low[enough], middle[enough], high[enough]))
+    return _seen(held, asked.filter(pl.Series(enough)), (low[enough], middle[enough], high[enough]))
 
 
 def _changes(snapshot: Snapshot, held: Streams) -> pl.DataFrame:
@@ -117,23 +117,18 @@ def _place(held: Streams, stream: pl.Series, at: pl.Series) -> Ints:
     )
 
 
-def _seen(snapshot: Snapshot, held: Streams, asked: pl.DataFrame, span: tuple[Ints, Ints, Ints]) -> pl.DataFrame:
+def _seen(held: Streams, asked: pl.DataFrame, span: tuple[Ints, Ints, Ints]) -> pl.DataFrame:
     low, middle, high = span
     sides = np.stack([middle - low, high - middle], axis=1).ravel()
     begins = np.cumsum(sides) - sides
     at = np.repeat(np.stack([low, middle], axis=1).ravel() - begins, sides) + np.arange(sides.sum())
-    values = held.values[at]
-    stream = asked["stream"].to_numpy()
-    mean = means(values, begins)
-    carry = carrying(held, at, values, begins, np.repeat(stream, 2))
-    variance = np.add.reduceat((values - np.repeat(mean, sides)) ** 2, begins) / (sides - 1)
-    part = variance * carry.mean_variance / carry.short
-    free = np.maximum(1 / carry.mean_variance - 1, 1.0)
-    before, after = mean[::2], mean[1::2]
+    told = mean_of(held, at, begins, np.repeat(asked["stream"].to_numpy(), 2))
+    part, free = told.of_mean, told.freedom
+    before, after = told.mean[::2], told.mean[1::2]
     total = part[::2] + part[1::2]
     with np.errstate(divide="ignore", invalid="ignore"):
         freedom = total**2 / (part[::2] ** 2 / free[::2] + part[1::2] ** 2 / free[1::2])
-    found = step(values, begins[::2])
+    found = step(held.values[at], begins[::2])
     day = held.readings.at(at, "day")["day"]
     days = [day.gather(np.maximum(place, 0)) for place in (found.at, found.low, found.high)]
     return (

@@ -11,15 +11,15 @@ from scipy import stats
 from analysis.methods import started_curves
 from analysis.methods.coarse import rounded_normal
 from analysis.methods.segments import Flags, Floats, Ints
+from analysis.studies.room.expected import HALF, NORMAL
 from analysis.studies.room.room import under_now
 from analysis.studies.story.conformity import halves
 from ingest.store.snapshot import Snapshot
 
-NORMAL, NONE = "normal", ""
+NONE = ""
 MOST = 60  # bars
 POINTS = 121  # of the curve
 BEYOND = 1.0  # standard deviations that the curve is drawn past the readings
-HALF = 0.5  # of sigma: a wider step has its mean and sigma from the likelihood of intervals
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,8 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import lengths, means
 from analysis.studies.drift.streams import KEY, streams
-from analysis.studies.room.carrying import carrying
+from analysis.studies.room.carrying import mean_of
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -40,23 +39,20 @@ def level_rows(snapshot: Snapshot) -> pl.DataFrame:
     at = at[n[stream[at]] >= FEWEST]
     if len(at) == 0:
         return pl.DataFrame(schema=LEVELS)
-    values = held.values[at]
     starts = np.flatnonzero(np.diff(stream[at], prepend=-1) != 0).astype(np.int64)
-    whose, size = stream[at[starts]], lengths(starts, len(at))
-    carry = carrying(held, at, values, starts, whose)
-    mean = means(values, starts)
-    variance = np.add.reduceat((values - np.repeat(mean, size)) ** 2, starts) / (size - 1)
+    whose = stream[at[starts]]
+    told = mean_of(held, at, starts, whose)
     rows = held.rows[whose].select(*KEY, "step")
     return (
         rows.with_columns(
             first_at=taken.gather(at[starts]),
-            last_at=taken.gather(at[starts + size - 1]),
-            n=pl.Series(size),
-            mean=pl.Series(mean),
-            mean_error=pl.Series(np.sqrt(variance * carry.mean_variance / carry.short)),
-            freedom=pl.Series(np.maximum(1 / carry.mean_variance - 1, 1.0)),
-            sd=pl.Series(np.sqrt(variance)),
-            log_sd_error=pl.Series(np.sqrt(carry.sd_variance)),
+            last_at=taken.gather(at[starts + told.n - 1]),
+            n=pl.Series(told.n),
+            mean=pl.Series(told.mean),
+            mean_error=pl.Series(np.sqrt(told.of_mean)),
+            freedom=pl.Series(told.freedom),
+            sd=pl.Series(np.sqrt(told.variance)),
+            log_sd_error=pl.Series(np.sqrt(told.carry.sd_variance)),
         )
         .filter(pl.col("sd") > 1e-9 * pl.col("mean").abs().clip(1e-3))
         .select(LEVELS.keys())

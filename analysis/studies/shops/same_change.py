@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from analysis.methods.partial_pooling import LEAST, among_many, equal, pooled
+from analysis.methods.partial_pooling import among_many, equal, pooled_rows
 from analysis.methods.segments import lengths
 from analysis.studies.drift.streams import KEY
 from analysis.studies.room.dated import DATED, TARGET
@@ -56,15 +56,9 @@ def same_change(dated: pl.DataFrame) -> pl.DataFrame:
     count = lengths(starts, len(rows))
     chance = 2 * stats.t.sf(np.abs(size) / error, freedom)
     reach = stats.t.ppf(0.975, freedom) * error
-    pool = {name: np.full(len(rows), np.nan) for name in ("value", "low", "high", "all", "all_low", "all_high")}
-    many = np.repeat(count >= LEAST, count)
-    if many.any():
-        of_each = count[count >= LEAST]
-        found = pooled(size[many], error[many], np.cumsum(of_each) - of_each, freedom=freedom[many])
-        for name in ("value", "low", "high"):
-            pool[name][many] = getattr(found, name)
-        for end in ("", "_low", "_high"):
-            pool[f"all{end}"][many] = np.repeat(getattr(found, f"mean{end}"), of_each)
+    found = {
+        name.replace("mean", "all"): one for name, one in pooled_rows(size, error, starts, freedom=freedom).items()
+    }
     among = among_many(chance)
     first = rows["what"].gather(np.repeat(starts, count))  # as the first of them writes it
     return (
@@ -77,7 +71,7 @@ def same_change(dated: pl.DataFrame) -> pl.DataFrame:
             among_all=pl.Series(among),
             unlike_chance=pl.Series(np.repeat(equal(size, error, starts, freedom=freedom), count)),
             moved=pl.Series(among < ALPHA),
-            **{name: pl.Series(column).fill_nan(None) for name, column in pool.items()},
+            **{name: pl.Series(column).fill_nan(None) for name, column in found.items() if name in SAME_CHANGE},
         )
         .with_columns(
             on_its_day=pl.when("moved").then(

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from analysis.methods.partial_pooling import LEAST, among_many, equal, pooled, standing_out
+from analysis.methods.partial_pooling import among_many, equal, pooled_rows, standing_out
 from analysis.methods.segments import lengths
 from analysis.studies.drift.streams import KEY
 from analysis.studies.room.capability import ANY
@@ -85,20 +85,10 @@ def same_model(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
     among_all = among_many(chance)
     reach = error * _t(freedom)
     columns = {"own": value, "own_low": value - reach, "own_high": value + reach}
-    fresh = [name for name in SAME_MODEL if name not in (*key, "shop", "n", *columns)]
-    columns |= {name: np.full(len(rows), np.nan) for name in fresh}
     columns["shops"] = np.repeat(size, size)
     columns["chance"], columns["among_all"] = np.repeat(chance, size), np.repeat(among_all, size)
-    many = np.repeat(size >= LEAST, size)
-    if many.any():
-        begins = np.concatenate([[0], np.cumsum(size[size >= LEAST])[:-1]])
-        found = pooled(value[many], error[many], begins, freedom=freedom[many])
-        of_each = size[size >= LEAST]
-        for name in ("value", "low", "high", "off", "off_low", "off_high"):
-            columns[name][many] = getattr(found, name)
-        for name, what in (("all", "mean"), ("between", "between")):
-            for end in ("", "_low", "_high"):
-                columns[name + end][many] = np.repeat(getattr(found, what + end), of_each)
+    found = pooled_rows(value, error, starts, freedom=freedom)
+    columns |= {name.replace("mean", "all"): column for name, column in found.items()}
     each = standing_out(value, error, starts, freedom=freedom, level=ALPHA / len(starts))
     columns["apart"] = each & (columns["among_all"] < ALPHA)
     answered = rows.select(*key, "shop", "n").with_columns(pl.Series(name, told) for name, told in columns.items())

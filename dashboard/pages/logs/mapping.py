@@ -88,8 +88,11 @@ def _folded(seen: Survey, columns: Sequence[ColumnSeen], how: str, *, open: bool
 
 def _words(seen: Survey, column: ColumnSeen) -> str:
     """What a column is taken for, as the list has it in words."""
-    labels = {one["value"]: one["label"] for one in choices(seen, column)}
-    return labels[value_of(column)]
+    return _labels(choices(seen, column))[value_of(column)]
+
+
+def _labels(of: Sequence[dict[str, str]]) -> dict[str, str]:
+    return {one["value"]: one["label"] for one in of}
 
 
 def _is_sure(column: ColumnSeen) -> bool:
@@ -103,7 +106,7 @@ def _column(seen: Survey, column: ColumnSeen) -> html.Div:
     word = {"said": "said", "sure": "sure", "likely": "likely", "unsure": "perhaps"}.get(guess.level, "")
     how = f"{word}, by {guess.why}" if guess.field and word else "not known: say what it is, or leave it"
     data = choices(seen, column)
-    labels = {one["value"]: one["label"] for one in data}
+    labels = _labels(data)
     target = guess.target(guess.stage)
     perhaps = f": {labels.get(target, target)}?" if guess.level == "unsure" else ""
     choose = dmc.Select(

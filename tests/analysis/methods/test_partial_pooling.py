@@ -8,7 +8,7 @@ from scipy import integrate, stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.oneway import anova_oneway
 
-from analysis.methods.partial_pooling import among_many, equal, pooled, standing_out
+from analysis.methods.partial_pooling import among_many, equal, pooled, pooled_rows, standing_out
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
 
@@ -153,3 +153,16 @@ def test_intervals_hold_their_rate_and_equal_groups_are_told_apart_as_often_as_p
             out = standing_out(seen.ravel(), told.ravel(), starts, freedom=free.ravel())
             told_apart = out.reshape(true.shape).any(axis=1)
             assert told_apart.mean() <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / families)
+
+
+def test_a_number_a_group_is_that_of_its_family_and_none_where_two_cannot_be_pooled():
+    rng = np.random.default_rng(20281212)
+    y, error = rng.normal(size=9), rng.uniform(0.5, 2.0, 9)
+    rows = pooled_rows(y, error, [0, 4, 6])
+    for low, high in ((0, 4), (6, 9)):
+        alone = pooled(y[low:high], error[low:high])
+        assert rows["value"][low:high] == pytest.approx(alone.value)
+        assert rows["off_high"][low:high] == pytest.approx(alone.off_high)
+        assert rows["mean_low"][low:high] == pytest.approx(np.repeat(alone.mean_low, high - low))
+        assert rows["between"][low:high] == pytest.approx(np.repeat(alone.between, high - low))
+    assert all(np.isnan(column[4:6]).all() for column in rows.values())
