@@ -170,8 +170,8 @@ def columns_that_are_answered() -> Proposal:
 def an_instrument_with_stations() -> Proposal:
     """A row an instrument: measurements right of a stage are of it, one names its own, one column is of the whole."""
     head = (
-        "Serial,Model,Receiving date,Neck bow (mm),Tech,Nut slotting date,Nut slotting by,Relief (mm),Nut slotting time out,"
-        "Final inspection date,Action bass (mm),Action treble (mm),Final result,Supplier,Lot,Note"
+        "Serial,Model,Receiving date,Neck bow (mm),Tech,Nut slotting date,Nut slotting by,Relief (mm),"
+        "Nut slotting time out,Final inspection date,Action bass (mm),Action treble (mm),Final result,Supplier,Lot,Note"
     )
     rows = [
         f"K{n},{('HERON', 'Bass guitar', 'Mandolin A')[n % 3]},{DAYS[n % 20]},"
@@ -194,8 +194,8 @@ def another_edition_for_the_shop() -> Proposal:
     rows = [
         f"A{n},{DAYS[n % 26]},{('nut_slotting', 'Final inspection', 'buffing')[n % 3]},"
         f"{('JR', 'AO', 'NN')[n % 3]},"
-        f"{('L25', 'HERON-2')[n % 2]},.01{n % 9},2.{n % 9},{('ok', 'pass', 'nope')[n % 3]},{('', 'buzz open', 'dull')[n % 3]},"
-        f"{n % 2},8{n % 9}"
+        f"{('L25', 'HERON-2')[n % 2]},.01{n % 9},2.{n % 9},{('ok', 'pass', 'nope')[n % 3]},"
+        f"{('', 'buzz open', 'dull')[n % 3]},{n % 2},8{n % 9}"
         for n in range(60)
     ]
     return propose([("bench_9.csv", csv(head, *rows))], shop=small_shop(), answers={"outcome nope": "send back"})
