@@ -76,8 +76,8 @@ def test_all_rows_are_settled_as_the_rule_says_visit_by_visit(seed):
             status=("new", "held", "lost", "given")[rng.integers(4)],
             kind=("", "grows", "grows", "wide")[log % 4] if seed % 3 else "",
             taken=int(rng.integers(1, 90)) if rng.random() < 0.12 else 0,
-            dropped=bool(rng.random() < 0.25),
-            superseded=bool(rng.random() < 0.15),
+            dropped=(True, False, None)[rng.choice(3, p=[0.25, 0.45, 0.3])],
+            superseded=(True, False, None)[rng.choice(3, p=[0.15, 0.55, 0.3])],
         )
         rows.append(one)
     told = plainly(rows)
