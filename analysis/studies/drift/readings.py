@@ -12,7 +12,6 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Ints
 
-
 OF_STREAM = ("tech_set", "stream", "twin")  # columns that the story does not hold
 
 
