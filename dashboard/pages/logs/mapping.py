@@ -8,10 +8,10 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
 from dash import html
 
 from dashboard import numbers, parts
+from dashboard.fields import Select
 from ingest.beginning.asking import LEAVE
 from ingest.beginning.counted import Counted, together
 from ingest.beginning.new import Proposal
@@ -109,15 +109,11 @@ def _column(seen: Survey, column: ColumnSeen) -> html.Div:
     labels = _labels(data)
     target = guess.target(guess.stage)
     perhaps = f": {labels.get(target, target)}?" if guess.level == "unsure" else ""
-    choose = dmc.Select(
+    choose = Select(
         id={"type": PICK, "key": key_of(seen, column.heading)},
         value=value_of(column),
         data=data,
-        searchable=True,
-        allowDeselect=False,
-        variant="unstyled",
         className="field",
-        maxDropdownHeight=320,
         **{"aria-label": f"{column.heading} is"},
     )
     return html.Div(
