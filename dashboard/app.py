@@ -83,9 +83,10 @@ class Frame(Dash):
 
     LEFT_OUT = re.compile(r'<script src="[^"]*/(?:polyfill@|dash_table/)[^"]*"></script>\s*')
 
-    def interpolate_index(self, scripts: str = "", **rest: Any) -> str:
+    def interpolate_index(self, **filled: Any) -> str:  # type: ignore[override]  # Dash calls it by names only
         """The document, its parts filled in."""
-        return str(super().interpolate_index(scripts=self.LEFT_OUT.sub("", scripts), **rest))
+        filled["scripts"] = self.LEFT_OUT.sub("", filled["scripts"])
+        return str(super().interpolate_index(**filled))  # type: ignore[no-untyped-call]  # Dash says no types
 
 
 def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:

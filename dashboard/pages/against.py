@@ -130,7 +130,7 @@ def _fields(shop: Shop, chosen: str, asked: dict[str, str], offer: dict[str, lis
     whats = [{"value": one, "label": _what(shop, one)} for one in offer["what"]]
     rows: list[Any] = [html.Div([parts.field("What was read", _id("what"), chosen, whats)], className="filters")]
     for which, heading in (("a", "This"), ("b", "held against (empty: all else)")):
-        several = [html.Span(heading, className="small side-name")]
+        several: list[Any] = [html.Span(heading, className="small side-name")]
         for name in FIELDS:
             value = asked.get(f"{which}_{name}", "")
             if name in ("from", "to"):

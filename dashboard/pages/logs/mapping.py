@@ -11,7 +11,6 @@ from typing import Any
 from dash import html
 
 from dashboard import numbers, parts
-from dashboard.fields import Select
 from ingest.beginning.asking import LEAVE
 from ingest.beginning.counted import Counted, together
 from ingest.beginning.new import Proposal
@@ -109,13 +108,8 @@ def _column(seen: Survey, column: ColumnSeen) -> html.Div:
     labels = _labels(data)
     target = guess.target(guess.stage)
     perhaps = f": {labels.get(target, target)}?" if guess.level == "unsure" else ""
-    choose = Select(
-        id={"type": PICK, "key": key_of(seen, column.heading)},
-        value=value_of(column),
-        data=data,
-        className="field",
-        **{"aria-label": f"{column.heading} is"},
-    )
+    id = {"type": PICK, "key": key_of(seen, column.heading)}
+    choose = parts.field("", id, value_of(column), data, **parts.aria(label=f"{column.heading} is"))
     return html.Div(
         [
             html.Div([html.B(column.heading), html.Div(cells, className="small")]),
