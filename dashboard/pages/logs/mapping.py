@@ -8,7 +8,6 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
 from dash import html
 
 from dashboard import numbers, parts
@@ -110,17 +109,8 @@ def _column(seen: Survey, column: ColumnSeen) -> html.Div:
     labels = _labels(data)
     target = guess.target(guess.stage)
     perhaps = f": {labels.get(target, target)}?" if guess.level == "unsure" else ""
-    choose = dmc.Select(
-        id={"type": PICK, "key": key_of(seen, column.heading)},
-        value=value_of(column),
-        data=data,
-        searchable=True,
-        allowDeselect=False,
-        variant="unstyled",
-        className="field",
-        maxDropdownHeight=320,
-        **{"aria-label": f"{column.heading} is"},
-    )
+    id = {"type": PICK, "key": key_of(seen, column.heading)}
+    choose = parts.field("", id, value_of(column), data, **parts.aria(label=f"{column.heading} is"))
     return html.Div(
         [
             html.Div([html.B(column.heading), html.Div(cells, className="small")]),
