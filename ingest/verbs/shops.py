@@ -15,10 +15,12 @@ from ingest.store.problems import first_line
 from ingest.store.target import FORMAT, Piece, Target, TargetProblem, pieces_of, tables_of
 from ingest.terms.units import factors, unit_of
 from ingest.verbs import publish
+from ingest.verbs.afresh import Afresh, laid_over
 
 NAMES = publish.NAMES  # the map of words beside the tables
 KINDS = ("characteristic", "model", "stage", "supplier", "lot", "position", "change")
 READ = ("meanings", "levels", "capability", "lots", "dated")
+MORE = ("mix", "matters")  # without which a shop is read all the same
 LATE = timedelta(days=28)  # behind the newest shop
 AGAIN = 3  # times that a shop which publishes at this moment is looked at
 IN_UNIT = (  # columns in the unit of the characteristic
@@ -33,7 +35,7 @@ class Several:
     """What several shops say."""
 
     shops: pl.DataFrame  # shop, name, timezone, as_of, published_at, version: those that are read
-    tables: Mapping[str, pl.DataFrame]  # READ, each with the column `shop`
+    tables: Mapping[str, pl.DataFrame]  # READ and MORE, each with the column `shop`
     said: tuple[str, ...]  # what was left out or put into other words or units, a line each
     left_out: tuple[str, ...]  # shops of which nothing is read
 
@@ -57,17 +59,22 @@ def read_names(path: Path) -> Names:
     return told
 
 
-def read_all(target: Target, names: Names | None = None) -> Several:
-    """All shops of a target. TargetProblem where there is none, or none that can be read."""
-    told, unsure = _read(target, names or {})
+def read_all(target: Target, names: Names | None = None, afresh: Afresh | None = None, program: str = "") -> Several:
+    """All shops of a target. TargetProblem where there is none, or none that can be read.
+
+    afresh : works figures out of the rows that shops published; without it figures are those that they published.
+    program : the version of the program that does.
+    """
+    work = (afresh, program) if afresh is not None else None
+    told, unsure = _read(target, names or {}, work)
     for _ in range(AGAIN - 1):
         if not unsure:
             break
-        told, unsure = _read(target, names or {})
+        told, unsure = _read(target, names or {}, work)
     return told
 
 
-def _read(target: Target, names: Names) -> tuple[Several, bool]:
+def _read(target: Target, names: Names, work: tuple[Afresh, str] | None) -> tuple[Several, bool]:
     """What stands there now, and was a shop not whole, which may be publishing at this moment?"""
     rows = target.shops()
     if rows.is_empty():
@@ -87,7 +94,7 @@ def _read(target: Target, names: Names) -> tuple[Several, bool]:
     said += _twice(rows.filter(pl.col("shop").is_in(list(named))), named)
     tables: dict[str, pl.DataFrame] = {}
     broken: dict[str, str] = {}
-    for name in READ if named else ():
+    for name in (*READ, *MORE) if named else ():
         tables[name], why = target.every(name, named)
         broken |= why
     said += [f"{shop}: left out; {why}: publish that shop again" for shop, why in sorted(broken.items())]
@@ -98,11 +105,21 @@ def _read(target: Target, names: Names) -> tuple[Several, bool]:
     heads = rows.filter(pl.col("shop").is_in(whole)).select(
         "shop", "name", "timezone", "as_of", "published_at", "version"
     )
+    changed = False
+    if work is not None:
+        read = [row for row in rows.iter_rows(named=True) if row["shop"] in whole]
+        found = list(work[0](target, read))
+        if any(one.why for one in found):  # its rows may have gone because it published meanwhile
+            stands = dict(target.shops().select("shop", "version").iter_rows())
+            before = {row["shop"]: row["version"] for row in read}
+            changed = any(one.why and stands.get(one.shop) != before[one.shop] for one in found)
+        said += laid_over(tables, read, found, work[1])
+    said += _without(tables, {shop: named[shop] for shop in whole}, worked_out=work is not None)
     said += _late(heads)
     said += _renamed(tables, names, heads["shop"])
     said += _one_meaning(tables)
     left = tuple(shop for shop in rows["shop"] if shop not in whole)
-    return Several(heads, tables, tuple(said), left), bool(broken)
+    return Several(heads, tables, tuple(said), left), changed or bool(broken)
 
 
 def _twice(rows: pl.DataFrame, named: dict[str, list[Piece]]) -> list[str]:
@@ -116,6 +133,17 @@ def _twice(rows: pl.DataFrame, named: dict[str, list[Piece]]) -> list[str]:
             said.append(f"{shop}: left out; its levels are those of {first[digest]} to the last digit: one shop twice?")
         else:
             first[digest] = shop
+    return said
+
+
+def _without(tables: Mapping[str, pl.DataFrame], named: Mapping[str, list[Piece]], *, worked_out: bool) -> list[str]:
+    """Tables that shops have not published, as those of an earlier version; which."""
+    said = []
+    for name in MORE:
+        there = set(tables[name]["shop"]) if worked_out else set()
+        shops = [shop for shop, pieces in named.items() if name not in tables_of(pieces) and shop not in there]
+        if shops:
+            said.append(f"{', '.join(shops)}: {name} was not published, and nothing is said of it; publish again")
     return said
 
 
@@ -165,7 +193,7 @@ def _one_meaning(tables: dict[str, pl.DataFrame]) -> list[str]:
     """Leave out what a shop measures by another quantity or without a unit, and turn other units into the usual one, in
     place; what was done.
     """
-    said = []
+    said: dict[str, list[str]] = {}
     told = tables["meanings"].filter(pl.col("kind") == "characteristic").select("shop", "key", "quantity", "unit")
     usual = (
         told.group_by("key", "quantity").len().sort("len", "quantity", descending=[True, False])
@@ -195,5 +223,11 @@ def _one_meaning(tables: dict[str, pl.DataFrame]) -> list[str]:
                 if column in frame.columns
             ]
             tables[name] = frame.filter(~mine) if why else frame.with_columns(turned)
-        said.append(f"{shop}: {key} is left out; {why}" if why else f"{shop}: {key} was turned from {unit}")
-    return said
+        what = f"{key} is left out; {why}" if why else f"{key} was turned from {unit}"
+        said.setdefault(what, []).append(shop)
+    return [f"{_together(shops, told['shop'].n_unique())}: {what}" for what, shops in said.items()]
+
+
+def _together(shops: list[str], of: int) -> str:
+    """Shops of which one thing is said."""
+    return f"all {of} shops" if len(shops) == of > 2 else ", ".join(shops)

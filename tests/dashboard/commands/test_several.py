@@ -31,7 +31,7 @@ def published(tmp_path, planted, shops):
     told = several(np.random.default_rng(SEED), shops, planted)
     for name in sorted(set(told["levels"]["shop"])):
         (tmp_path / name).mkdir()
-        mine = {table: {"": rows.filter(shop=name).drop("shop")} for table, rows in told.items()}
+        mine = {table: {"": rows.filter(shop=name).select(pl.exclude("shop"))} for table, rows in told.items()}
         facts = Facts(name, "Europe/Dublin", "0.2.0", 1, AT, "codes")
         publish.publish(tmp_path / name, Target(str(tmp_path / "all")), mine, facts, now=NOW)
     return tmp_path / "all"

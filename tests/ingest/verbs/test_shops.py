@@ -40,6 +40,8 @@ def tables(mean=2.3, *, model="LARK-25", quantity="length", unit="mm", factor=1.
         "capability": {
             "": pl.DataFrame({"characteristic": ["action"], "model": [model], "upper": [2.5 * factor], "ppk": [1.1]})
         },
+        "mix": {"": pl.DataFrame(schema={"stage": pl.String, "model": pl.String})},
+        "matters": {"": pl.DataFrame(schema={"matter": pl.String, "characteristic": pl.String})},
         "dated": {"": pl.DataFrame(schema={"characteristic": pl.String, "size": pl.Float64})},
         "lots": {
             "": pl.DataFrame(

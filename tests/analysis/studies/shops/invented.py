@@ -35,6 +35,8 @@ def several(rng: np.random.Generator, shops: int, planted: Planted) -> dict[str,
         "capability": _capability(rng, names),
         "lots": _lots(rng, names, planted),
         "dated": _dated(names, planted, int(rng.integers(2**32))),
+        "mix": pl.DataFrame(schema={"shop": pl.String}),
+        "matters": pl.DataFrame(schema={"shop": pl.String}),
         "meanings": pl.DataFrame(
             [
                 (name, "characteristic", key, said, "length", "mm")
