@@ -131,7 +131,7 @@ def _instruments(held: Streams) -> Ints:
     read[row] = True
     some = np.flatnonzero(read)
     visit = source["visit"].gather(some).fill_null(-1).to_numpy()
-    stage = tables.rank(source["stage"])[some]
+    stage = held.readings.ranks_told("stage")[some]
     # a visit is of one instrument at one stage; what hangs on no visit has no serial, and its stage alone
     parts = int(stage.max(initial=0)) + 1
     found = dense(np.where(visit < 0, stage, visit + parts))
@@ -154,10 +154,9 @@ def _group(held: Streams, columns: tuple[str, ...]) -> tuple[Ints, pl.DataFrame]
     row = held.readings.row
     key, known = np.zeros(len(row), dtype=np.int64), np.ones(len(row), dtype=bool)
     for name in names:
-        word = held.readings.source[name]
-        place = tables.rank(word)
-        known &= (word != "").fill_null(False).to_numpy()[row]
-        key = key * (int(place.max(initial=0)) + 1) + place[row]
+        place = held.readings.ranks(name)
+        known &= (held.readings.source[name] != "").fill_null(False).to_numpy()[row]
+        key = key * (int(place.max(initial=0)) + 1) + place
     at = np.flatnonzero(known)
     found = dense(key[at])
     group = np.full(len(row), -1, dtype=np.int64)
@@ -188,7 +187,7 @@ def _kind(
     off = offsets(judged, over, code)
     counted = off.known
     z = judged.z - off.mean
-    models = _several(names, code[judged.at][counted], held.readings.at(judged.at[counted], "setup")["setup"])
+    models = _several(names, code[judged.at][counted], held.readings.ranks("setup")[judged.at[counted]])
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()
@@ -267,11 +266,12 @@ def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
     return at[~early], mean[owner[~early]]
 
 
-def _several(names: pl.DataFrame, code: Ints, setup: pl.Series) -> Flags:
-    """Which charts hold readings of two models or more."""
-    pairs = pl.DataFrame({"code": code, "setup": setup}).unique()
-    count = np.bincount(pairs["code"].to_numpy(), minlength=len(names))
-    return np.asarray(count > 1)
+def _several(names: pl.DataFrame, code: Ints, setup: Ints) -> Flags:
+    """Which charts hold readings of two models or more; code, setup (n,): chart and model of each reading."""
+    wide = int(setup.max(initial=0)) + 1
+    key = code * wide + setup
+    pairs = key[dense(key).first] // wide
+    return np.asarray(np.bincount(pairs, minlength=len(names)) > 1)
 
 
 def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> Pooled | None:
