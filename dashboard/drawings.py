@@ -11,26 +11,22 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from dash import html
-from dash.development.base_component import Component
 
 from dashboard.charts import style
 from dashboard.charts.drawn.svg import Leads, leading, svg
+from dashboard.fields import Own
 
 WALKED = "Arrow keys go from mark to mark, Enter opens one."
 
 
-class Drawing(Component):
+class Drawing(Own):
     """SVG of the server in both widths; the browser shows the one that fits."""
 
-    _namespace = "truerun_parts"
     _type = "Drawing"
+    TAKES = ("wide", "narrow")
 
     def __init__(self, wide: str, narrow: str) -> None:
-        self._prop_names = ["wide", "narrow"]
-        self._valid_wildcard_attributes: list[str] = []
-        self.available_properties = ["wide", "narrow"]
-        self.available_wildcard_properties: list[str] = []
-        super().__init__(wide=wide, narrow=narrow)  # type: ignore[no-untyped-call]  # Dash's base says no types
+        super().__init__(wide=wide, narrow=narrow)
 
 
 def graph_id(name: Any) -> dict[str, Any]:

@@ -15,7 +15,7 @@ window.dash_clientside = window.dash_clientside || {};
     }, []);
     return window.React.createElement("div", { className: "drawing", dangerouslySetInnerHTML: { __html: isWide ? props.wide : props.narrow } });
   };
-  window.truerun_parts = { Drawing };
+  window.truerun_parts = Object.assign(window.truerun_parts || {}, { Drawing });
 
   // A link inside a drawing opens as every link of the frame does: without loading the page anew.
   document.addEventListener("click", (event) => {

@@ -39,7 +39,7 @@ def test_axe_finds_nothing_on_any_page(axe, moving_desk, served, watched):
             seen.page.set_viewport_size({"width": width, "height": 900})
             seen.page.evaluate(DRAWN_ANEW)
             for scheme, rules in SCHEMES.items():
-                seen.page.evaluate(f"document.documentElement.setAttribute('data-mantine-color-scheme', '{scheme}')")
+                seen.page.evaluate(f"document.documentElement.setAttribute('data-scheme', '{scheme}')")
                 wrong = seen.page.evaluate(WHAT, rules)
                 if wrong:
                     found[path, width, scheme] = wrong
@@ -88,9 +88,7 @@ def test_axe_finds_nothing_behind_the_numbers_nor_on_papers(axe, moving_desk, se
             seen.page.evaluate(DRAWN_ANEW)
             for scheme, rules in ({"light": {}} if paper else SCHEMES).items():
                 if not paper:
-                    seen.page.evaluate(
-                        f"document.documentElement.setAttribute('data-mantine-color-scheme', '{scheme}')"
-                    )
+                    seen.page.evaluate(f"document.documentElement.setAttribute('data-scheme', '{scheme}')")
                 wrong = seen.page.evaluate(WHAT, rules)
                 if wrong:
                     found[path, width, scheme] = wrong
