@@ -2,7 +2,8 @@
 
 A page is a tree of components, and the browser gives each a state of its own, whether it ever changes or not. Here each
 largest part of the tree that no callback reads or writes becomes one component, `Still`, whose inside is HTML; so that
-a table of a thousand cells costs the browser one component. What a test or a paper sees of a page is the tree as it was.
+a table of a thousand cells costs the browser one component. What a test or a paper sees of a page is the tree as it
+was.
 """
 
 from __future__ import annotations
@@ -18,22 +19,7 @@ from dash.development.base_component import Component
 from dashboard.fields import Own
 
 NAMES = {"className": "class", "htmlFor": "for", "colSpan": "colspan", "rowSpan": "rowspan", "dateTime": "datetime"}
-TAKEN = {
-    *NAMES,
-    "id",
-    "style",
-    "title",
-    "role",
-    "href",
-    "src",
-    "alt",
-    "scope",
-    "lang",
-    "dir",
-    "start",
-    "width",
-    "height",
-}
+TAKEN = {*NAMES, "id", "style", "title", "role", "href", "src", "alt", "scope", "lang", "dir", "start", "width"}
 TAKEN |= {"tabIndex", "type", "target", "download", "rel", "hidden", "open", "value", "max", "min"}
 YES_OR_NO = {"hidden", "open"}
 VOID = {"br", "hr", "img", "wbr"}

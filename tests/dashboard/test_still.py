@@ -31,10 +31,9 @@ def test_what_a_callback_reads_or_writes_stays_a_component_and_so_does_all_round
 
 
 def test_a_link_leads_on_without_loading_the_page_anew_and_a_plain_one_does_not():
-    made = stilled(
-        html.P([dcc.Link("Drift", href="/drift?a=1&b=2", className="go"), html.A("Paper", href="/papers/week")]), set()
-    )
-    assert made.inside == '<a class="go" href="/drift?a=1&amp;b=2" data-go>Drift</a><a href="/papers/week">Paper</a>'
+    drift, paper = dcc.Link("Drift", href="/drift?a=1&b=2", className="go"), html.A("Paper", href="/papers/week")
+    made = stilled(html.P([drift, paper]), set())
+    assert made.inside == '<a href="/drift?a=1&amp;b=2" class="go" data-go>Drift</a><a href="/papers/week">Paper</a>'
     assert stilled(dcc.Link("Drift", href="/drift"), set()).told == {"href": "/drift", "data-go": ""}
 
 

@@ -104,9 +104,11 @@ def _bends(places: Sequence[tuple[float, float] | None]) -> list[tuple[float, fl
     """Places without those that stand between two neighbours of their own height: a line is the same without them."""
     kept = list(places[:1])
     for before, here, after in zip(places, places[1:], places[2:], strict=False):
-        level = before and here and after and short(before[1]) == short(here[1]) == short(after[1])
-        if not (
-            level and before and here and after and min(before[0], after[0]) <= here[0] <= max(before[0], after[0])
-        ):
+        if not (before and here and after and _between(before, here, after)):
             kept.append(here)
     return kept + list(places[1:][-1:])
+
+
+def _between(before: tuple[float, float], here: tuple[float, float], after: tuple[float, float]) -> bool:
+    level = short(before[1]) == short(here[1]) == short(after[1])
+    return level and min(before[0], after[0]) <= here[0] <= max(before[0], after[0])
