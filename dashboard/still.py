@@ -20,7 +20,7 @@ from dashboard.fields import Own
 
 NAMES = {"className": "class", "htmlFor": "for", "colSpan": "colspan", "rowSpan": "rowspan", "dateTime": "datetime"}
 TAKEN = {*NAMES, "id", "style", "title", "role", "href", "src", "alt", "scope", "lang", "dir", "start", "width"}
-TAKEN |= {"tabIndex", "type", "target", "download", "rel", "hidden", "open", "value", "max", "min"}
+TAKEN |= {"height", "tabIndex", "type", "target", "download", "rel", "hidden", "open", "value", "max", "min"}
 YES_OR_NO = {"hidden", "open"}
 VOID = {"br", "hr", "img", "wbr"}
 FEW = 3  # a part of fewer components stays as it is, unless it is a link, which costs as much as a dozen
