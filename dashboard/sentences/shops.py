@@ -1,8 +1,8 @@
-"""What only several shops can tell, in sentences: no person stands in them, and none is told apart without how sure it
-is.
+"""What only several shops can tell, in sentences, list by list: no person stands in them, and no shop is told apart
+without how sure it is.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import polars as pl
@@ -38,6 +38,11 @@ class Words:
         put = numbers.signed if sign else numbers.plain
         return numbers.with_unit(put(value, decimals), numbers.unit_of(quantity))
 
+    def unit(self, key: str) -> tuple[str, int]:
+        """The unit of a characteristic as it is written, and digits of a mean of it."""
+        quantity = self._quantity.get(key) or "length"
+        return numbers.unit_of(quantity), numbers.decimals_of(quantity) + 1
+
     def stream(self, row: Row) -> str:
         """`Neck relief, LARK-25, Final inspection`."""
         where = " ".join(part for part in (self.name("characteristic", row["characteristic"]), row["position"]) if part)
@@ -56,28 +61,6 @@ class Words:
     def figure(self, row: Row, value: float | None) -> str:
         """A level, a spread or a Ppk."""
         return numbers.plain(value) if row["question"] == ROOM else self.amount(row["characteristic"], value)
-
-
-def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.DataFrame]) -> Iterator[str]:
-    """All that there is to say, a line each."""
-    words = Words(meanings)
-    yield f"{numbers.count(len(shops))} {'shop' if len(shops) == 1 else 'shops'}: {', '.join(shops['shop'])}."
-    if len(shops) == 1:
-        yield "There is nothing to hold one shop against; a second one has to publish here too."
-        return
-    yield ""
-    yield from models(found["same_model"], words)
-    yield from alone(shops["shop"].to_list(), found["same_model"], meanings)
-    yield ""
-    yield from changes(found["same_change"], words)
-    yield ""
-    yield from lots(found["lots_standing_out"], words)
-    yield from gauges(found["same_lots"], words)
-    yield ""
-    yield (
-        "Of shops that are alike in everything, one such report in twenty at most says otherwise. Whose hands they "
-        "were is not asked."
-    )
 
 
 def models(rows: pl.DataFrame, words: Words) -> Iterator[str]:

@@ -19,7 +19,7 @@ from ingest.terms import tables
 
 LEVEL, SPREAD, ROOM = "level", "spread", "room"
 FEWEST = 6.0  # independent readings, of which a shop is held against others
-ALPHA = 0.05 / 4  # of each of four lists: models, lots, shops on the same lots, changes; 5 % together
+ALPHA = 0.05 / 6  # of each of six lists: models, lots, shops on the same lots, changes, matters, rework; 5 % together
 TWO_SIDED = 1.959963984540054
 SAME_MODEL: dict[str, pl.DataType] = {
     **{name: pl.String() for name in KEY},

@@ -9,7 +9,7 @@ import pytest
 
 from dashboard.commands import cli
 from dashboard.exports.several import FIGURES
-from dashboard.sentences import shops as telling
+from dashboard.sentences import shops_together as telling
 from ingest.store.target import Target
 from ingest.verbs import publish
 from ingest.verbs.publish import Facts
@@ -48,8 +48,10 @@ def said(planted, shops):
 def test_what_was_planted_is_said_with_its_uncertainty_and_written_whole(capsys, tmp_path):
     planted = Planted(level={(1, "LARK-25"): 0.06}, gauge={2: 0.08}, lot={"M-03": 0.4}, always=("M-03",))
     target = published(tmp_path, planted, 5)
-    code, out, err = run(capsys, "shops", target, "--out", tmp_path / "out", "--json")
+    code, out, err = run(capsys, "shops", target, "--out", tmp_path / "out", "--json", "--paper")
     assert (code, err) == (0, [])
+    assert "five shops" in (tmp_path / "out" / "several-shops.html").read_text()
+    (tmp_path / "out" / "several-shops.html").unlink()
     assert out[0] == "5 shops: shop-01, shop-02, shop-03, shop-04, shop-05."
     level = next(line for line in out if "LARK-25, Final: five shops differ beyond chance round" in line)
     assert "shop-02 lies at 2.3" in level
@@ -66,7 +68,9 @@ def test_what_was_planted_is_said_with_its_uncertainty_and_written_whole(capsys,
         "lots_standing_out.json",
         "same_change.json",
         "same_lots.json",
+        "same_matter.json",
         "same_model.json",
+        "same_rework.json",
         "shops.json",
     ]
     rows = json.loads((tmp_path / "out" / "same_model.json").read_text())
