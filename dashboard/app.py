@@ -16,7 +16,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import arriving, doors, faults, fence, parts
+from dashboard import arriving, doors, faults, fence, parts, still
 from dashboard.desk import desk as counter
 from dashboard.desk import signed
 from dashboard.exports import written
@@ -128,7 +128,7 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
             order=order,
             name=page.NAME,
             title=f"{page.NAME} - Truerun",
-            layout=trim.trimmed(_of_a_shop(page, desk), app),
+            layout=still.of(app, trim.trimmed(_of_a_shop(page, desk), app)),
         )
         page.connect(app)
     named = [(page.NAME, page.PATH) for page in pages]
