@@ -135,7 +135,7 @@ def test_a_map_beside_the_tables_is_read_without_being_named(capsys, tmp_path):
     (target / "names.toml").write_text('[shop-02.model]\n"LARK-25" = "LARK-26"\n')
     code, out, _ = run(capsys, "shops", target)
     assert code == 0
-    assert out[-1] == "  shop-02: model LARK-25 is LARK-26 here"
+    assert out[-2] == "  shop-02: model LARK-25 is LARK-26 here"
 
 
 def test_a_part_that_changed_is_said_with_each_shops_own_day():
