@@ -1,4 +1,4 @@
-"""One shop against all others on the same lots: the gauge that reads apart is told, and none that shared lots with it."""
+"""One shop against all others on the same lots: the gauge that reads apart is told, and nobody who shares its lots."""
 
 import numpy as np
 import polars as pl
