@@ -1,8 +1,9 @@
-"""The frame round the pages: header, theme and scheme of the browser; and the server on this machine."""
+"""The frame round the pages: header and scheme of the browser; and the server on this machine."""
 
 from __future__ import annotations
 
 import importlib
+import re
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -10,24 +11,24 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import dash
-import dash_mantine_components as dmc
 import flask
 from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import arriving, doors, faults, fence, parts
+from dashboard import arriving, doors, faults, fence, parts, still
 from dashboard.desk import desk as counter
 from dashboard.desk import signed
 from dashboard.exports import written
+from dashboard.fields import TextInput
 from dashboard.gate import gate, trim
 from dashboard.gate.network import Network
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
+from dashboard.pages.shops import page as shops
 from dashboard.papers import served
 from dashboard.sentences import cautions
-from dashboard.theme import THEME
 
 PAGES = {  # in the order of the header: the page's word and its module
     "week": "week.page",
@@ -49,6 +50,7 @@ FURTHER = (
     "against",
     "gauges",
     "sheets",
+    "shops.page",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
@@ -56,12 +58,14 @@ SAVED = {  # tables a person may save, and the page they stand on
     "capability": "capability.page",
     "book": "book.page",
     "gauges": "gauges",
+    "shops": "shops.page",
 }
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 FORWARDED = {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"}  # what a proxy in front says of who asks
 HEAD = """<!DOCTYPE html>
-<html lang="en" data-mantine-color-scheme="light">
+<html lang="en" data-scheme="light">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}
+<script src="/assets/scheme.js"></script>
 <link rel="preload" href="FONT" as="font" type="font/woff2" crossorigin>
 </head>
 <body>HATCH{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
@@ -75,12 +79,25 @@ HATCH = (  # of closed signals and of light on paper: charts name it
 )
 
 
+class Frame(Dash):
+    """The document that holds the pages: without what only browsers of before 2018 need, and without components that
+    no page has.
+    """
+
+    LEFT_OUT = re.compile(r'<script src="[^"]*/(?:polyfill@|dash_table/)[^"]*"></script>\s*')
+
+    def interpolate_index(self, **filled: Any) -> str:  # type: ignore[override]  # Dash calls it by names only
+        """The document, its parts filled in."""
+        filled["scripts"] = self.LEFT_OUT.sub("", filled["scripts"])
+        return str(super().interpolate_index(**filled))  # type: ignore[no-untyped-call]  # Dash says no types
+
+
 def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
     """The dashboard of one shop, ready to serve: its pages, all of it from this machine. Pages then ask at this
     desk. On a `network` whoever opens one signs in first.
     """
     counter.use(desk)
-    app = Dash(
+    app = Frame(
         "dashboard",
         use_pages=True,
         pages_folder="",
@@ -89,14 +106,14 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
         update_title="",
         suppress_callback_exceptions=True,
         assets_folder="assets",
-        assets_ignore=r"scheme\.js",  # for documents outside the frame, which asks the system itself
+        assets_ignore=r"scheme\.js",  # every document loads it by itself, before anything is drawn
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         on_error=doors.of_callbacks(desk),
     )
     font = app.get_asset_url("font/atkinson-hyperlegible-next-latin-wght-normal.woff2")
     signs_in = ' data-signed="1"' if network else ""
     app.index_string = (
-        HEAD.replace("FONT", font).replace("HATCH", HATCH).replace(" data-mantine", signs_in + " data-mantine", 1)
+        HEAD.replace("FONT", font).replace("HATCH", HATCH).replace(" data-scheme", signs_in + " data-scheme", 1)
     )
     app.server.config["COMPRESS_STREAMS"] = (
         False  # a compressed stream never closes its file (flask-compress 1.25); our assets are small
@@ -111,10 +128,12 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
             order=order,
             name=page.NAME,
             title=f"{page.NAME} - Truerun",
-            layout=trim.trimmed(_of_a_shop(page, desk), app),
+            layout=still.of(app, trim.trimmed(_of_a_shop(page, desk), app)),
         )
         page.connect(app)
-    app.layout = lambda: frame(desk, trim.open_pages([(page.NAME, page.PATH) for page in pages]))
+    named = [(page.NAME, page.PATH) for page in pages]
+    named += [(shops.NAME, shops.PATH)] if desk.several is not None else []
+    app.layout = lambda: frame(desk, trim.open_pages(named))
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     app.server.add_url_rule("/book/newest", "book-newest", lambda: flask.jsonify(sequence=desk.book_sequence()))
@@ -220,13 +239,9 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         className="menu",
         open=False,
     )
-    toggle = dmc.ColorSchemeToggle(
-        id="scheme",
-        className="scheme no-print",
-        lightIcon=html.Div(className="scheme-face"),
-        darkIcon=html.Div(className="scheme-face"),
-        variant="transparent",
-        **{"aria-label": "Light or dark"},
+    face = html.Span(className="scheme-face")
+    toggle = html.Button(
+        face, id="scheme", type="button", className="scheme no-print", **parts.aria(label="Light or dark")
     )
     header = html.Div(
         [
@@ -239,37 +254,28 @@ def frame(desk: counter.Desk, pages: list[tuple[str, str]]) -> Any:
         ],
         className="top-row",
     )
-    return dmc.MantineProvider(
+    return html.Div(
         [
             html.A("Skip to the page", href="#main", className="skip"),
-            dmc.AppShell(
+            html.Header(header, className="top"),
+            html.Main(
                 [
-                    dmc.AppShellHeader(header, className="top"),
-                    dmc.AppShellMain(
-                        [
-                            html.Div(id="finding-said", className="spoken", role="status"),
-                            html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"),
-                            dash.page_container,
-                        ],
-                        id="main",
-                    ),
+                    html.Div(id="finding-said", className="spoken", role="status"),
+                    html.Div(id=doors.NOTICE, hidden=True, className="notice", role="alert"),
+                    dash.page_container,
                 ],
-                header={"height": {"base": 54, "sm": 60}},
-                padding=0,
+                id="main",
             ),
-        ],
-        theme=THEME,
-        defaultColorScheme="auto",
+        ]
     )
 
 
 def finding(id: str) -> html.Form:
     """The header's field: a serial, lot, model, code or log; the key `/` leads into it."""
-    field = dcc.Input(
-        id=id, name="q", type="search", placeholder="Serial, lot, matter", autoComplete="off", maxLength=200
-    )
-    label = html.Label("Find a serial, lot, model, code, log or matter", htmlFor=id, className="unseen")
-    return html.Form([label, field], action="/go", method="get", role="search", className="seek no-print")
+    told = parts.aria(label="Find a serial, lot, model, code, log or matter")
+    words = "Serial, lot, matter"
+    field = TextInput(id=id, name="q", type="search", placeholder=words, autoComplete="off", maxLength=200, **told)
+    return html.Form(field, action="/go", method="get", role="search", className="seek no-print")
 
 
 def shop_words(desk: counter.Desk) -> tuple[str, str]:

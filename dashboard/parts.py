@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
-import dash_mantine_components as dmc
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import address
 from dashboard.desk import signed
 from dashboard.drawings import behind, both, graph, graph_id
+from dashboard.fields import Select, TextInput
 from dashboard.saving import files, save_whole
 
 __all__ = ["behind", "both", "graph", "graph_id", "save_whole"]  # of dashboard.drawings and dashboard.saving
@@ -147,16 +147,9 @@ def finding(
     )
 
 
-def field(label: str, id: Any, value: str | None, data: Sequence[Any], **more: Any) -> dmc.Select:
-    """A filter: label over value on a line; data as dmc.Select takes it."""
-    asked: dict[str, Any] = {
-        "variant": "unstyled",
-        "allowDeselect": False,
-        "checkIconPosition": "right",
-        "className": "field",
-        "maxDropdownHeight": 320,
-    }
-    return dmc.Select(label=label, id=id, value=value, data=list(data), **{**asked, **more})
+def field(label: str, id: Any, value: str | None, data: Sequence[Any], **more: Any) -> Select:
+    """A filter: label over value on a line; data as `Select` takes it."""
+    return Select(label=label, id=id, value=value, data=list(data), className="field", **more)
 
 
 def fields(*several: Any) -> html.Div:
@@ -199,17 +192,17 @@ def filters_to_address(
     )(chosen)
 
 
-def text_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInput:
+def text_field(label: str, id: Any, value: str = "", **more: Any) -> TextInput:
     """A line to write on."""
-    return dmc.TextInput(label=label, id=id, value=value, variant="unstyled", className="field", **more)
+    return TextInput(label=label, id=id, value=value, className="field", **more)
 
 
-def day_field(label: str, id: Any, value: str = "", **more: Any) -> dmc.TextInput:
+def day_field(label: str, id: Any, value: str = "", **more: Any) -> TextInput:
     """A day: typed, or picked from the browser's own calendar, in the reader's own order; its value is 2026-11-27."""
-    return text_field(label, id, value, attributes={"input": {"type": "date"}}, **more)
+    return text_field(label, id, value, type="date", **more)
 
 
-def who_field(id: Any, label: str = "Written by") -> dmc.TextInput:
+def who_field(id: Any, label: str = "Written by") -> TextInput:
     """Who writes: whoever is signed in. On one machine alone it is typed; the browser keeps the name by itself and
     fills it in wherever it is asked for (page.js).
     """

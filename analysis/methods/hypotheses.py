@@ -8,6 +8,7 @@ Source: the gain is a log Bayes factor of a normal shift (Kass & Raftery 1995, J
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -116,18 +117,17 @@ def of_factor(seen: Readings, factor: Factor, log_prior: float) -> list[Candidat
     np.minimum.at(first_day, mine[mine >= 0], seen.day[mine >= 0])
     log_level = log_prior - float(np.log(len(active)))
     promising = np.maximum(gain(sums, counts, counts), 0).sum(axis=1).max(axis=1)
+    some = np.argsort(-promising, kind="stable")[:LEVELS]
+    chosen = [(int(k), *_starts(seen, factor, int(first_day[k]), shape[2])) for k in some]
+    parts = [np.stack([part[k][:, starts] for k, starts, _ in chosen]) for part in (sums, counts)]
     found: list[Candidate] = []
-    for k in np.argsort(-promising, kind="stable")[:LEVELS]:
-        starts, price = _starts(seen, factor, int(first_day[k]), shape[2])
+    for (k, starts, price), told in zip(chosen, scopes_of(parts[0], parts[1], parts[1]), strict=True):
         level = int(active[k])
-        part, size_of = sums[k][:, starts], counts[k][:, starts]
         held = factor.code == level
-        for streams, value, scope in scopes(part, size_of, size_of):
+        for streams, value, scope in told:
             score = value + price + scope
             near = score >= score.max() - NEAR
-            days = starts[near] + seen.since
-            if factor.own_start:
-                days = np.array([int(first_day[k])])
+            days = np.array([int(first_day[k])]) if factor.own_start else starts[near] + seen.since
             found.append(
                 Candidate(factor.name, level, f"{factor.name}:{level}", streams, (held &
                 seen.on(streams)).astype(float),
@@ -148,9 +148,21 @@ def of_columns(seen: Readings, columns: Sequence[Column], log_prior: float) -> l
     found: list[Candidate] = []
     for every in kins.values():
         every.sort(key=lambda one: -one.promise)
-        for one in every[:LEVELS]:
-            found += _of_column(seen, one, log_prior + float(np.log(one.column.weight)))
+        looked = every[:LEVELS]
+        for one, told in zip(looked, _scopes_of_columns(looked), strict=True):
+            found += _of_column(seen, one, told, log_prior + float(np.log(one.column.weight)))
     return found
+
+
+def _scopes_of_columns(every: list["_Sums"]) -> list[list["Scope"]]:
+    """Of each column; those with as many starts all at once."""
+    told: list[list[Scope]] = [[] for _ in every]
+    for many in {len(one.days) for one in every}:
+        mine = [k for k, one in enumerate(every) if len(one.days) == many]
+        parts = [np.stack([every[k].parts[j] for k in mine]) for j in range(3)]
+        for k, found in zip(mine, scopes_of(parts[0], parts[1], parts[2]), strict=True):
+            told[k] = found
+    return told
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,9 +196,9 @@ def _sums(seen: Readings, number: int, column: Column) -> _Sums | None:
     return _Sums(number, column, days, start, (sums, squares, totals), promise)
 
 
-def _of_column(seen: Readings, one: _Sums, log_prior: float) -> list[Candidate]:
+def _of_column(seen: Readings, one: _Sums, told: list["Scope"], log_prior: float) -> list[Candidate]:
     column, found = one.column, []
-    for streams, worth, scope in scopes(*one.parts):
+    for streams, worth, scope in told:
         score = worth + scope + one.start
         near = score >= score.max() - NEAR
         price = np.full(int(near.sum()), log_prior + scope + one.start)
@@ -217,47 +229,75 @@ def _to_the_end(sums: npt.NDArray[Any]) -> Floats:
 
 def gain(total: Floats, size: Floats, linear: Floats) -> Floats:
     """How much likelier (log) a shift is than none, from the sum of value times reading, of value squared, of value."""
-    error = size + BASELINE * linear**2
-    share = np.divide(size, error, out=np.zeros_like(size), where=error > 0)
+    share = size / np.maximum(size + BASELINE * linear**2, LEAST / 2)  # fewer than five of them count as none
     info, push = share * size, share * total
     value = 0.5 * push**2 / (info + 1 / SIZE_PRIOR) - 0.5 * np.log1p(info * SIZE_PRIOR)
     return np.where(size >= LEAST, value, NEVER)
 
 
-def scopes(sums: Floats, squares: Floats, totals: Floats) -> list[tuple[Ints, Floats, float]]:
-    """Streams on which one level may have moved: all of them, each of the two best alone, and the some that go best
+Scope = tuple[Ints, Floats, float]  # streams, the gain at each start, and the log prior of the choice
+
+
+def scopes_of(sums: Floats, squares: Floats, totals: Floats) -> list[list[Scope]]:
+    """Streams on which each level may have moved: all of them, each of the two best alone, and the some that go best
     together.
 
-    sums, squares, totals : (streams, starts), of value times reading, of value squared, of value. Gives streams, the
-    gain at each start, and the log prior of the choice.
+    sums, squares, totals : (levels, streams, starts), of value times reading, of value squared, of value. A list a
+    level; empty where it has no reading.
     """
-    present = np.flatnonzero(squares.max(axis=1) > 0)
-    m = len(present)
-    if m == 0:
-        return []
-    parts = tuple(part[present] for part in (sums, squares, totals))
-    found = [(present, gain(*(part.sum(axis=0) for part in parts)), float(np.log(ALL_STREAMS)) if m > 1 else 0.0)]
-    if m == 1:
-        return found
-    alone = gain(*parts)
-    for one in np.argsort(-alone.max(axis=1), kind="stable")[:2]:
-        found.append((present[[one]], alone[one], float(np.log(ONE_STREAM / m))))
-    if m > 2:
-        chosen, price = _some(parts, int(np.maximum(alone, 0.0).sum(axis=0).argmax()), m)
-        found.append((present[chosen], gain(*(part[chosen].sum(axis=0) for part in parts)), price))
+    there = squares.max(axis=2, initial=0.0) > 0  # (levels, streams)
+    size = there.sum(axis=1)
+    every = gain(sums.sum(axis=1), squares.sum(axis=1), totals.sum(axis=1))
+    alone = gain(sums, squares, totals)
+    order = np.argsort(np.where(there, -alone.max(axis=2, initial=NEVER), np.inf), axis=1, kind="stable")
+    some = _some((sums, squares, totals), np.maximum(alone, 0.0).sum(axis=1).argmax(axis=1), there)
+    told: list[list[Scope]] = []
+    for level, m in enumerate(size.tolist()):
+        found: list[Scope] = []
+        if m:
+            found.append((np.flatnonzero(there[level]), every[level], float(np.log(ALL_STREAMS)) if m > 1 else 0.0))
+        if m > 1:
+            price = float(np.log(ONE_STREAM / m))
+            found += [(np.array([k]), alone[level, k], price) for k in order[level, :2].tolist()]
+        if m > 2:
+            chosen, price = some[level]
+            parts = (part[level, chosen].sum(axis=0) for part in (sums, squares, totals))
+            found.append((chosen, gain(*parts), price))
+        told.append(found)
+    return told
+
+
+def _some(parts: tuple[Floats, ...], at: Ints, there: Flags) -> list[tuple[Ints, float]]:
+    """Of each level's streams, of all but one and all but all those that go best together at one start, in order of
+    what each says; of a level of under three streams nothing that counts.
+    """
+    levels, streams = there.shape
+    each = np.arange(levels)
+    now = [part[each, :, at] for part in parts]  # (levels, streams)
+    price = _price_of_some(streams)[there.sum(axis=1)]
+    best: list[tuple[Floats, Ints, Ints]] = []
+    for side in (1.0, -1.0):
+        key = np.where(there, -side * now[0] / np.sqrt(np.maximum(now[1], 1.0)), np.inf)
+        order = np.argsort(key, axis=1, kind="stable")
+        worth = gain(*(np.cumsum(np.take_along_axis(part, order, axis=1), axis=1) for part in now)) + price
+        top = worth.argmax(axis=1)
+        best.append((worth[each, top], order, top))
+    found = []
+    for level in range(levels):
+        _, order, top = max(best, key=lambda one: one[0][level])
+        k = int(top[level])
+        found.append((np.sort(order[level, : k + 1]), float(price[level, k])))
     return found
 
 
-def _some(parts: tuple[Floats, ...], at: int, m: int) -> tuple[Ints, float]:
-    """Of all but one and all but all streams those that go best together at one start, in order of what each says."""
-    price = np.log((1 - ALL_STREAMS - ONE_STREAM) / (m - 2))
-    k = np.arange(2, m)
-    scope = price - (gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1))
-    best: list[tuple[float, Ints, float]] = []
-    for side in (1.0, -1.0):
-        order = np.argsort(-side * parts[0][:, at] / np.sqrt(np.maximum(parts[1][:, at], 1.0)), kind="stable")
-        worth = gain(*(np.cumsum(part[order, at])[1:-1] for part in parts)) + scope
-        top = int(worth.argmax())
-        best.append((float(worth[top]), np.sort(order[: k[top]]), float(scope[top])))
-    _, chosen, told = max(best, key=lambda one: one[0])
-    return chosen, told
+@cache
+def _price_of_some(streams: int) -> Floats:
+    """Log prior of the choice of so many of m streams (m, number - 1): any number alike, any of that number; never for
+    fewer than two and for all of them.
+    """
+    found = np.full((streams + 1, streams), -np.inf)
+    for m in range(3, streams + 1):
+        k = np.arange(2, m)
+        choices = gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1)
+        found[m, k - 1] = np.log((1 - ALL_STREAMS - ONE_STREAM) / (m - 2)) - choices
+    return found

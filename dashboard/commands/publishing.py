@@ -54,6 +54,7 @@ def publish(
     from analysis.studies.people.keeping import past_keeping
     from dashboard.desk.desk import Desk
     from dashboard.desk.people_published import Leaving
+    from dashboard.exports import house
     from dashboard.exports import published as export
     from dashboard.exports.figures import NotWritten
 
@@ -66,7 +67,7 @@ def publish(
     with progress_bar("Publishing") as progress:
         for name, pieces in export.published(bare, people):
             if progress is not None:
-                progress(len(tables) / (len(export.ROWS) + len(export.FIGURES) + 1), name)
+                progress(len(tables) / (len(export.ROWS) + len(export.FIGURES) + len(house.SIDE) + 2), name)
             if isinstance(pieces, NotWritten):
                 say(f"{name}: not published; {Desk(shop).in_place(pieces.why)}")
                 failed += 1

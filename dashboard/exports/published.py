@@ -1,5 +1,6 @@
-"""What a shop publishes for other shops to read: visits, readings and faults log by log, and core figures, all without
-what somebody wrote by hand and with people as the shop wishes them seen elsewhere.
+"""What a shop publishes for other shops to read: visits, readings and faults log by log, core figures, and what figures
+are worked out of beside rows (`house`), all without what somebody wrote by hand and with people as the shop wishes them
+seen elsewhere.
 """
 
 from collections.abc import Callable, Iterator
@@ -11,8 +12,9 @@ from analysis.studies.drift import states
 from analysis.studies.matters import rows as matters
 from analysis.studies.matters.records import PEOPLE
 from analysis.studies.necks import lots
-from analysis.studies.rework import rework
+from analysis.studies.rework import mix, rework
 from analysis.studies.room import capability, dated, levels
+from dashboard.exports import house
 from dashboard.exports.figures import NotWritten
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -87,12 +89,13 @@ FIGURES: dict[str, Callable[[Snapshot], pl.DataFrame]] = {
     "levels": levels.level_rows,
     "dated": dated.dated_rows,
     "stages": rework.stages,
+    "mix": mix.mix_rows,
     "lots": lots.lot_rows,
     "matters": matters.matter_rows,
     "changes": changes,
     "meanings": meanings,
 }
-ROWS = ("visits", "readings", "faults")
+ROWS = house.ROWS
 
 
 def published(snapshot: Snapshot, people: Leaving) -> Iterator[tuple[str, dict[str, pl.DataFrame] | NotWritten]]:
@@ -110,6 +113,8 @@ def published(snapshot: Snapshot, people: Leaving) -> Iterator[tuple[str, dict[s
             yield name, {"": _leaving(name, snapshot.once(work), people)}
         except Exception as fault:
             yield name, NotWritten(name, fault)
+    for name, rows in house.leaving(snapshot, people):
+        yield name, {"": rows}
 
 
 def _leaving(name: str, rows: pl.DataFrame, people: Leaving) -> pl.DataFrame:

@@ -128,11 +128,9 @@ def _side(asked: dict[str, str], which: str) -> Side:
 def _fields(shop: Shop, chosen: str, asked: dict[str, str], offer: dict[str, list[str]]) -> html.Div:
     """What is compared, then a row of choices a side."""
     whats = [{"value": one, "label": _what(shop, one)} for one in offer["what"]]
-    rows: list[Any] = [
-        html.Div([parts.field("What was read", _id("what"), chosen, whats, searchable=True)], className="filters")
-    ]
+    rows: list[Any] = [html.Div([parts.field("What was read", _id("what"), chosen, whats)], className="filters")]
     for which, heading in (("a", "This"), ("b", "held against (empty: all else)")):
-        several = [html.Span(heading, className="small side-name")]
+        several: list[Any] = [html.Span(heading, className="small side-name")]
         for name in FIELDS:
             value = asked.get(f"{which}_{name}", "")
             if name in ("from", "to"):
@@ -140,9 +138,7 @@ def _fields(shop: Shop, chosen: str, asked: dict[str, str], offer: dict[str, lis
                 continue
             options = [{"value": ANY, "label": "All"}, *[{"value": one, "label": one} for one in offer[name]]]
             style = {} if offer[name] else {"display": "none"}
-            several.append(
-                parts.field(LABELS[name], _id(f"{which}_{name}"), value or ANY, options, searchable=True, style=style)
-            )
+            several.append(parts.field(LABELS[name], _id(f"{which}_{name}"), value or ANY, options, style=style))
         rows.append(html.Div(several, className="filters sides", role="group", **parts.aria(label=heading)))
     return html.Div(rows, className="no-print")
 

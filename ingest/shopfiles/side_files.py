@@ -3,6 +3,7 @@ what is wanted.
 """
 
 from collections.abc import Callable
+from functools import cache, partial
 from pathlib import Path
 
 import polars as pl
@@ -107,16 +108,17 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
     No file: no rows.
     """
     fahrenheit = shop.shop.temperature == "F"
+    read_stamp = cache(partial(clock.read_stamp, order="ymd"))  # each cell is asked twice, and rooms share an hour
 
     def stamp(text: str) -> object:
-        read = clock.read_stamp(_needed(text), "ymd")
+        read = read_stamp(_needed(text))
         if read is None or not read[2]:
             raise Fault(f"is {text!r}; wanted year-month-day hour:minute")
         local, utc, _, _ = read
         return local if local is not None else utc.replace(tzinfo=None)  # type: ignore[union-attr]
 
     def offset(text: str) -> bool:
-        read = clock.read_stamp(text, "ymd")
+        read = read_stamp(text)
         return read is not None and read[1] is not None
 
     readers: dict[str, Cell] = {

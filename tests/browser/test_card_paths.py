@@ -214,7 +214,7 @@ def test_a_card_follows_the_systems_light_or_dark_and_the_first_row_is_whole(sho
     page.emulate_media(color_scheme=scheme)
     page.set_viewport_size({"width": size[0], "height": size[1]})
     page.evaluate(axe)
-    assert page.evaluate("document.documentElement.getAttribute('data-mantine-color-scheme')") == scheme
+    assert page.evaluate("document.documentElement.getAttribute('data-scheme')") == scheme
     assert page.evaluate(WHAT, {} if scheme == "light" else OF_COLOURS) == []
     scanned(page, "LA-200")
     assert page.evaluate(ROW_IN_SIGHT)

@@ -72,8 +72,7 @@ def test_a_deep_link_shows_its_stream_and_its_readings_are_a_click_away(opened):
 
 def test_a_filter_goes_into_the_address_and_the_page_follows(opened):
     seen = opened()
-    seen.page.click("#drift-weeks")
-    seen.page.get_by_role("option", name="4, to 3 Apr").click()
+    seen.page.select_option("#drift-weeks", label="4, to 3 Apr")
     seen.page.wait_for_url("**weeks=4**")
     wait_for_words(seen, "four weeks to 3 April 2026")
     assert seen.wrong == []

@@ -1,4 +1,4 @@
-"""Documents outside the frame follow the system's light or dark by one script; the frame does so itself, without it."""
+"""Every document follows the system's light or dark, or what somebody chose, by one script before it is drawn."""
 
 from pathlib import Path
 
@@ -16,17 +16,15 @@ def client(moving_desk):
     return make_app(moving_desk).server.test_client()
 
 
-@pytest.mark.parametrize("path", ["/card", "/?week=zebra"])
-def test_a_document_of_its_own_asks_the_system_before_it_is_drawn(client, path):
+@pytest.mark.parametrize("path", ["/", "/card", "/?week=zebra"])
+def test_a_document_asks_the_system_before_it_is_drawn(client, path):
     text = client.get(path, base_url=HERE).get_data(as_text=True)
-    assert text.index(SCRIPT) < text.index("/assets/tokens.css")
+    assert 0 < text.index(SCRIPT) < text.index("<body>")
+    assert text.count("scheme.js") == 1
     with client.get("/assets/scheme.js", base_url=HERE) as answer:
         assert "prefers-color-scheme: dark" in answer.get_data(as_text=True)
 
 
-def test_pages_of_signing_in_do_so_too_and_the_frame_does_not(client):
+def test_pages_of_signing_in_do_so_too():
     base = (Path(dashboard.__file__).parent / "gate" / "templates" / "base.html").read_text()
     assert base.index(SCRIPT) < base.index("/assets/tokens.css")
-    frame = client.get("/", base_url=HERE).get_data(as_text=True)
-    assert "/assets/page.js" in frame
-    assert "scheme.js" not in frame

@@ -13,6 +13,8 @@ import polars as pl
 from analysis.methods.segments import Flags, Ints
 from ingest.terms import tables
 
+OF_STREAM = ("tech_set", "stream", "twin")  # columns that the story does not hold
+
 
 @dataclass(frozen=True, eq=False)
 class Readings:
@@ -57,7 +59,9 @@ class Readings:
     def at(self, rows: Ints | Flags | slice, *names: str) -> pl.DataFrame:
         """Some readings in the order given: the columns named, or all."""
         wanted = names or (*self.source.columns, "tech_set", "stream", "twin")
-        return pl.DataFrame([self._column(name, rows) for name in wanted])
+        own = [name for name in wanted if name in OF_STREAM]
+        taken = self.source.select(pl.col(name for name in wanted if name not in OF_STREAM).gather(self.row[rows]))
+        return taken.with_columns(self._column(name, rows) for name in own).select(wanted) if own else taken
 
     def of_all(self, *names: str) -> pl.DataFrame:
         """All readings: the columns named."""

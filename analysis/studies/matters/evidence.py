@@ -27,6 +27,8 @@ EPOCH = date(1970, 1, 1)
 SAME_HANDS = 0.98  # of the instruments passed through the hands that set them at another bench too
 RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
 OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "visit")
+OF_FACTOR = {SET_BY: "set_by", LOT: "lot", SUPPLIER: "supplier", GAUGE: "gauge", STRING_SET: "string_set"}
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 WEIGHTS = {
     WEEKDAY: 0.3,
     CHANGE: 2.0,
@@ -139,12 +141,17 @@ def _coded(column: pl.Series) -> tuple[list[str], Ints]:
     return words.to_list(), np.asarray(code, dtype=np.int64)
 
 
-def _levels(column: pl.Series) -> tuple[list[str], Ints]:
-    """The words but '' and null, and the number of each row's, -1 for none."""
-    known = column.set(column == "", None)
-    words = known.drop_nulls().unique().sort()
-    code = known.rank("dense").cast(pl.Int64).fill_null(0).to_numpy() - 1
-    return words.to_list(), np.asarray(code, dtype=np.int64)
+def _levels(table: pl.DataFrame) -> dict[str, tuple[list[str], Ints]]:
+    """Of each column of texts: its words but '' and null, sorted, and the number of each row's, -1 for none."""
+    codes = table.select(pl.all().cast(pl.Categorical).to_physical().cast(pl.Int64).fill_null(-1))
+    found = {}
+    for name in table.columns:
+        _, first, place = np.unique(codes[name].to_numpy(), return_index=True, return_inverse=True)
+        said = table[name].gather(first).to_list()
+        words = sorted(word for word in said if word)
+        number = {word: k for k, word in enumerate(words)}
+        found[name] = (words, np.array([number.get(word or "", -1) for word in said], dtype=np.int64)[place])
+    return found
 
 
 def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
@@ -175,18 +182,11 @@ def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
 def _factors(
     snapshot: Snapshot, rows: pl.DataFrame, set_at: tuple[str, ...]
 ) -> tuple[list[Factor], dict[str, list[str]]]:
-    shared = [
-        (LOT, rows["lot"]),
-        (SUPPLIER, rows["supplier"]),
-        (GAUGE, rows["gauge"]),
-        (STRING_SET, rows["string_set"]),
-    ]
-    if set_at:
-        shared.insert(0, (SET_BY, rows["set_by"]))
-    shared.append((WEEKDAY, rows["day"].dt.strftime("%A")))
+    shared = [*([SET_BY] if set_at else []), LOT, SUPPLIER, GAUGE, STRING_SET]
+    told = _levels(rows.select(OF_FACTOR[name] for name in shared))
+    coded = [(name, *told[OF_FACTOR[name]]) for name in shared] + [(WEEKDAY, *_weekdays(rows["day"]))]
     factors, words = [], {}
-    for name, column in shared:
-        levels, code = _levels(column)
+    for name, levels, code in coded:
         if len(levels) > 1 or (len(levels) == 1 and (code < 0).any()):
             words[name] = levels
             factors.append(
@@ -198,11 +198,19 @@ def _factors(
         number = {tech: k for k, tech in enumerate(people)}
         setter = rows["set_by"].replace_strict(number, default=-2, return_dtype=pl.Int64).to_numpy()
         early = [(stage, code) for stage, code in early if float((code == setter).mean()) < SAME_HANDS]
-    told = [(stage, code) for stage, code in early if len(np.unique(code[code >= 0])) > 1]
-    for stage, code in told:
+    several = [(stage, code) for stage, code in early if len(np.unique(code[code >= 0])) > 1]
+    for stage, code in several:
         words[f"{TECH_AT} {stage}"] = people
-        factors.append(Factor(f"{TECH_AT} {stage}", code, weight=1.0 / len(told)))
+        factors.append(Factor(f"{TECH_AT} {stage}", code, weight=1.0 / len(several)))
     return factors, words
+
+
+def _weekdays(day: pl.Series) -> tuple[list[str], Ints]:
+    """Names of the days of the week that occur, sorted, and the number of each row's."""
+    at = day.dt.weekday().to_numpy().astype(np.int64) - 1
+    words = sorted(WEEKDAYS[k] for k in np.unique(at).tolist())
+    number = np.array([words.index(name) if name in words else -1 for name in WEEKDAYS])
+    return words, number[at]
 
 
 @dataclass(frozen=True, eq=False)

@@ -188,7 +188,6 @@ def _filters(
             MODEL,
             model or ALL,
             every + [{"value": m, "label": m} for m in sorted(found["model"].unique().to_list())],
-            searchable=True,
         ),
         parts.field(
             "Table for",

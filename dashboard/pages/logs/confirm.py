@@ -31,7 +31,7 @@ def form(shop: Shop) -> html.Div:
             html.Div(
                 [
                     parts.who_field(WHO, "Confirmed by"),
-                    parts.field("Not theirs? Then whose", WHOSE, None, options, searchable=True, clearable=True),
+                    parts.field("Not theirs? Then whose", WHOSE, None, options, clearable=True),
                 ],
                 className="pair",
             ),

@@ -8,7 +8,6 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
 from dash import html
 
 from dashboard import numbers, parts
@@ -20,6 +19,7 @@ from ingest.beginning.survey import ColumnSeen, Survey
 
 PICK = "logs-new-column"
 KEEP = "keep as text"
+NOT_YET = "not said yet"  # kept as text too, and said to be unread
 APART = " \x1f "
 MOST_OPEN = 5  # likely columns that stand open
 ORDER = {"": 0, "unsure": 0, "likely": 1, "sure": 2, "said": 2}
@@ -109,17 +109,8 @@ def _column(seen: Survey, column: ColumnSeen) -> html.Div:
     labels = _labels(data)
     target = guess.target(guess.stage)
     perhaps = f": {labels.get(target, target)}?" if guess.level == "unsure" else ""
-    choose = dmc.Select(
-        id={"type": PICK, "key": key_of(seen, column.heading)},
-        value=value_of(column),
-        data=data,
-        searchable=True,
-        allowDeselect=False,
-        variant="unstyled",
-        className="field",
-        maxDropdownHeight=320,
-        **{"aria-label": f"{column.heading} is"},
-    )
+    id = {"type": PICK, "key": key_of(seen, column.heading)}
+    choose = parts.field("", id, value_of(column), data, **parts.aria(label=f"{column.heading} is"))
     return html.Div(
         [
             html.Div([html.B(column.heading), html.Div(cells, className="small")]),
@@ -146,7 +137,9 @@ def value_of(column: ColumnSeen) -> str:
     guess = column.guess
     if guess.field == "ignore":
         return LEAVE
-    return guess.target(guess.stage) if guess.taken and guess.field != "other" else KEEP
+    if not guess.taken:
+        return NOT_YET
+    return KEEP if guess.field == "other" else guess.target(guess.stage)
 
 
 def defaults(proposal: Proposal) -> dict[str, str]:
@@ -158,7 +151,7 @@ def picked(values: Mapping[str, str], before: Mapping[str, str]) -> dict[tuple[s
     """What somebody changed: (file, tab, heading) -> meaning as shop.toml writes it."""
     out = {}
     for key, value in values.items():
-        if value and value != before.get(key):
+        if value and value not in (before.get(key), NOT_YET):
             name, tab, heading = key.split(APART)
             out[name, tab, heading] = {LEAVE: "ignore", KEEP: "other"}.get(value, value)
     return out

@@ -124,7 +124,7 @@ def _field(ask: Ask, label: str, answers: dict[str, str]) -> Any:
     elif not ask.options:
         return parts.text_field(label, id, value)
     options = [{"value": one, "label": told} for one, told in named.items()]
-    return parts.field(label, id, value, options, searchable=True, **{"aria-label": ask.text})
+    return parts.field(label, id, value, options, **{"aria-label": ask.text})
 
 
 def connect(app: Dash, watch: tuple[Output, Output]) -> None:

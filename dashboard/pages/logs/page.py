@@ -175,7 +175,7 @@ def _take_out(logs: pl.DataFrame) -> html.Details:
     """Taking a log out again: behind a fold, with who and why."""
     names = sorted(logs["name"].unique().to_list())
     fields = [
-        parts.field("Log", UNLOAD_LOG, None, names, searchable=True),
+        parts.field("Log", UNLOAD_LOG, None, names),
         parts.who_field(UNLOAD_WHO, "Who"),
         parts.text_field("Why", UNLOAD_WHY),
     ]

@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal, norm
 
 from analysis.methods import hypotheses
 from analysis.methods.explanation import SHARE_NOTHING, UNEXPLAINED, Explainer, Hypothesis
-from analysis.methods.hypotheses import Column, Factor, Readings, gain, of_columns, of_factor, scopes
+from analysis.methods.hypotheses import Column, Factor, Readings, gain, of_columns, of_factor, scopes_of
 from analysis.methods.random_effects import FLOOR, Block, RandomEffects, moment
 from analysis.methods.segments import Floats
 
@@ -263,6 +263,15 @@ def test_a_gain_is_the_bayes_factor_of_a_normal_shift():
     assert gain(total, size, linear) == pytest.approx([odds_of(*case) for case in cases])
     few = gain(np.array([9.0, 9.0]), np.array([4.9, 0.0]), np.array([4.9, 0.0]))
     assert few.tolist() == [-50.0, -50.0]  # under five readings are no hypothesis
+
+
+def scopes(sums, squares, totals):
+    """Of one level beside another of fewer streams, which must not touch it."""
+    less = [np.where(np.arange(len(part))[:, None] == 1, 0.0, part * 0.7) for part in (sums, squares, totals)]
+    parts = [np.stack([part, other]) for part, other in zip((sums, squares, totals), less, strict=True)]
+    (told, _), (alone,) = scopes_of(*parts), scopes_of(*(part[:1] for part in parts))
+    assert [(s.tolist(), w.tolist(), p) for s, w, p in told] == [(s.tolist(), w.tolist(), p) for s, w, p in alone]
+    return told
 
 
 def test_the_prior_weight_of_all_choices_of_streams_is_one():

@@ -16,7 +16,7 @@ CSS = (Path(dashboard.__file__).parent / "assets" / "tokens.css").read_text()
 
 @pytest.mark.parametrize(("scheme", "tokens"), [("light", style.LIGHT), ("dark", style.DARK)])
 def test_pages_and_charts_have_the_same_colours(scheme, tokens):
-    block = next(part for part in CSS.split("}") if f'color-scheme="{scheme}"] {{' in part and "--page" in part)
+    block = next(part for part in CSS.split("}") if f'data-scheme="{scheme}"] {{' in part and "--page" in part)
     css = dict(re.findall(r"--(\w+): (#[0-9A-F]{6});", block))
     assert {name: css[name] for name in tokens} == tokens
 

@@ -1,0 +1,1 @@
+"""Many shops' studies on many workers, by an engine that is there already."""

@@ -1,0 +1,43 @@
+"""Fields of our own: a list to choose from and a line to write on, as the browser itself has them.
+
+Both are made in assets/fields.js. A phone shows its own picker and the keyboard its own way through a list; nothing is
+loaded for it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash.development.base_component import Component
+
+
+class Own(Component):
+    """A component that a script of ours makes; what it takes stands in `TAKES`, and whatever begins with aria-."""
+
+    _namespace = "truerun_parts"
+    TAKES: tuple[str, ...] = ()
+
+    def __init__(self, **props: Any) -> None:
+        self._prop_names = list(self.TAKES)
+        self._valid_wildcard_attributes: list[str] = ["aria-"]
+        self.available_properties = list(self.TAKES)
+        self.available_wildcard_properties: list[str] = ["aria-"]
+        given = {name: value for name, value in props.items() if value is not None}
+        super().__init__(**given)  # type: ignore[no-untyped-call]  # Dash's base says no types
+
+
+class Select(Own):
+    """A list to choose from: label over the chosen. data holds texts, `{"value", "label"}`, or
+    `{"group", "items"}` of these; `clearable` lets the choice be empty.
+    """
+
+    _type = "Select"
+    TAKES = ("id", "label", "value", "data", "disabled", "clearable", "className", "style")
+
+
+class TextInput(Own):
+    """A line to write on: label over it. `type` is `date` for a day; `debounce` waits so many ms for the next key."""
+
+    _type = "TextInput"
+    OF_INPUT = ("id", "value", "type", "name", "readOnly", "placeholder", "autoComplete", "maxLength")
+    TAKES = (*OF_INPUT, "label", "debounce", "className", "style")
