@@ -5,7 +5,11 @@ import shutil
 from analysis.review import review
 from dashboard.app import PAGES, make_app
 from dashboard.desk.desk import Desk, use
+from dashboard.desk.several import Together
 from dashboard.pages.week import reviewed
+from ingest.store.target import Target
+from tests.analysis.studies.shops.invented import Planted
+from tests.dashboard.commands.test_several import published
 
 WHAT = """async rules => (await axe.run(document, {resultTypes: ['violations'], ...rules})).violations
   .filter(found => ['critical', 'serious', 'minor'].includes(found.impact))
@@ -50,6 +54,8 @@ FURTHER = [
     "/logs/visits",
     "/papers/week",
     "/papers/week?letter=1",
+    "/shops",
+    "/papers/shops",
 ]
 ONE = "/capability?stream=action%7Ctreble%7CLARK-25"
 
@@ -62,6 +68,9 @@ def test_axe_finds_nothing_behind_the_numbers_nor_on_papers(axe, moving_desk, se
     counter = Desk(tmp_path / "copy")
     use(counter)
     address = served(make_app(counter))
+    (tmp_path / "several").mkdir()
+    planted = Planted(level={(1, "LARK-25"): 0.06}, gauge={2: 0.1}, lot={"M-03": 0.4}, always=("M-03",), back={4: 2.2})
+    counter.several = Together(tmp_path / "copy", Target(str(published(tmp_path / "several", planted, 5))))
     assert reviewed.write(reviewed.SAY, "Mara", counter.ask(review).week) == ""
     serial = counter.snapshot().table("visits")["serial"][0]
     stories = [f"/logs/instrument?serial={serial}", "/"]

@@ -9,6 +9,7 @@ from analysis.studies.shops import same_lots
 from analysis.studies.shops.same_change import same_change
 from analysis.studies.shops.same_lots import GAUGE, NECKS, ONE_LOT, measured, pairs, standing
 from analysis.studies.shops.same_model import ALPHA, LEVEL, ROOM, SPREAD, same_model
+from dashboard.exports.several import FIGURES
 from tests.analysis.studies.shops.invented import MODELS, Planted, several
 
 SEED = 20270214
@@ -169,8 +170,8 @@ def test_of_shops_alike_in_everything_one_report_in_twenty_at_most_says_otherwis
     assert said / reports <= 0.05 + 2.6 * np.sqrt(0.05 * 0.95 / reports)
 
 
-def test_each_list_takes_a_quarter_of_what_a_report_may_err():
-    assert pytest.approx(0.05) == 4 * ALPHA
+def test_each_list_takes_a_sixth_of_what_a_report_may_err():
+    assert pytest.approx(0.05) == len(FIGURES) * ALPHA
     assert {LEVEL, SPREAD, ROOM} == {"level", "spread", "room"}
     assert len(MODELS) == 3
 
