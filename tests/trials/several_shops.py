@@ -10,7 +10,9 @@ import numpy as np
 from analysis.methods.partial_pooling import pooled, standing_out
 from analysis.studies.shops.same_change import same_change
 from analysis.studies.shops.same_lots import GAUGE, NECKS, pairs, standing
+from analysis.studies.shops.same_matter import same_matter
 from analysis.studies.shops.same_model import same_model
+from analysis.studies.shops.same_rework import same_rework
 from tests.analysis.studies.shops.invented import Planted, several
 from tests.trials.written import write
 
@@ -44,11 +46,15 @@ def reported(planted: Planted, shops: int, seed: int) -> set[str]:
     two = pairs(told["lots"])
     two = two.filter(two["what"].is_in([GAUGE, NECKS]))
     moved = same_change(told["dated"]).filter("moved")
+    one = same_matter(told["matters"], told["levels"]).filter("one")
+    work = same_rework(told["mix"]).filter("apart")
     return {
         *(f"model {' '.join(each)}" for each in models.select("question", "model", "shop").iter_rows()),
         *(f"lot {lot}" for lot in lots["lot"]),
         *(f"{what} {shop} {other}" for what, shop, other in two.select("what", "shop", "other").iter_rows()),
         *(f"change {' '.join(each)}" for each in moved.select("model", "shop").iter_rows()),
+        *(f"matter {each} {'up' if up else 'down'}" for each, up in one.select("characteristic", "up").iter_rows()),
+        *(f"rework {each}" for each in work["shop"]),
     }
 
 
@@ -85,6 +91,11 @@ def main() -> None:
             ),
             "one neck gauge 0.08 mm high (all its pairs)": (Planted(gauge={2: 0.08}), gauges),
             "new blanks moved two shops by 0.08 mm": (Planted(blanks={0: 0.08, 1: 0.08}), blanks),
+            "1.8 times as much comes back of one shop's fretting": (Planted(back={1: 1.8}), {"rework shop-02"}),
+            "three shops in four moved within two weeks": (
+                Planted(together=tuple(range(min(13, 3 * shops // 4)))),
+                {"matter action up"},
+            ),
         }
         for name, (planted, wanted) in cases.items():
             said = [reported(planted, shops, seed) for seed in range(many)]
