@@ -134,7 +134,7 @@ def main(shops: int = 60, weeks: int = 26, daily: float = 0.56, top: str = "") -
     place.mkdir(parents=True, exist_ok=True)
     begun = time.monotonic()
     context = multiprocessing.get_context("spawn")
-    with context.Pool(int(os.environ.get("PROCESSES", os.cpu_count() or 1)), maxtasksperchild=1) as pool:
+    with context.Pool(os.cpu_count(), maxtasksperchild=1) as pool:
         tasks = [(k, weeks, daily, str(place), shops) for k in range(shops)]
         costs = pl.DataFrame(list(pool.imap(made, tasks, chunksize=1)))
     making = time.monotonic() - begun
