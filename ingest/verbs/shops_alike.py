@@ -170,6 +170,8 @@ def mistaken(tables: dict[str, pl.DataFrame]) -> list[str]:
     It is held against the middle of three shops and more on the same streams.
     """
     held = tables["levels"]
+    if "mean" not in held.columns:  # nobody has any
+        return []
     stream = [name for name in ("characteristic", "position", "model", "stage") if name in held.columns]
     lengths = tables["meanings"].filter((pl.col("kind") == "characteristic") & (pl.col("quantity") == "length"))
     rows = held.join(lengths.select("shop", characteristic="key"), on=["shop", "characteristic"], how="semi")

@@ -41,9 +41,15 @@ BOWED, BLANKS = 4, 9  # shops that got the lot, that opened the box
 NOW = datetime(2026, 11, 21, tzinfo=UTC)
 
 
-def made(task: tuple[int, int, float, str]) -> dict[str, float]:
+def got(shops: int) -> tuple[int, int]:
+    """How many shops got the lot, and how many opened the box; of fewer shops fewer."""
+    return min(BOWED, shops // 3), min(BLANKS, shops // 2)
+
+
+def made(task: tuple[int, int, float, str, int]) -> dict[str, float]:
     """One shop: made, loaded, timed at home and published; what it took, kept beside."""
-    k, weeks, daily, top = task
+    k, weeks, daily, top, shops = task
+    bowed, blanks = got(shops)
     told = Path(top) / f"shop-{k:02d}.json"
     if told.exists():
         return json.loads(told.read_text())
@@ -59,9 +65,9 @@ def made(task: tuple[int, int, float, str]) -> dict[str, float]:
     plant["relief_humidity"]["size"] = plant["rodless_air"]["size"] = 0.0
     opened = np.busday_offset("2026-09-28", int(rng.integers(0, 25)), roll="forward")
     plant["action_step"]["from_date"] = opened.item()
-    if k >= BLANKS:
+    if k >= blanks:
         plant["action_step"]["size"] = 0.0
-    if k >= BOWED:
+    if k >= bowed:
         plant["bowed_lot"] |= {"lot": f"MP-{5000 + k}", "size": 0.0, "relief_size": 0.0, "minutes_share": 0.0}
     folder = Path(top) / f"shop-{k:02d}"
     shutil.rmtree(folder, ignore_errors=True)
@@ -69,7 +75,7 @@ def made(task: tuple[int, int, float, str]) -> dict[str, float]:
     logs = write_shop(folder, weeks=weeks, seed=SEED + k)
     changes = (folder / "changes.csv").read_text().splitlines()
     box = f"{opened},,HERON-OM,bridge_fitting,bridge blanks,new box of bridge blanks opened"
-    changes = [line for line in changes if "bridge blanks" not in line] + ([box] if k < BLANKS else [])
+    changes = [line for line in changes if "bridge blanks" not in line] + ([box] if k < blanks else [])
     (folder / "changes.csv").write_text("\n".join(changes) + "\n")
     load(folder, logs, now=NOW)
     begun, wall = time.process_time(), time.monotonic()
@@ -128,8 +134,8 @@ def main(shops: int = 60, weeks: int = 26, daily: float = 0.56, top: str = "") -
     place.mkdir(parents=True, exist_ok=True)
     begun = time.monotonic()
     context = multiprocessing.get_context("spawn")
-    with context.Pool(int(os.environ.get("PROCESSES", os.cpu_count() or 1)), maxtasksperchild=1) as pool:
-        tasks = [(k, weeks, daily, str(place)) for k in range(shops)]
+    with context.Pool(os.cpu_count(), maxtasksperchild=1) as pool:
+        tasks = [(k, weeks, daily, str(place), shops) for k in range(shops)]
         costs = pl.DataFrame(list(pool.imap(made, tasks, chunksize=1)))
     making = time.monotonic() - begun
     target = Target(str(place / "all"))
@@ -169,6 +175,11 @@ def main(shops: int = 60, weeks: int = 26, daily: float = 0.56, top: str = "") -
     for name, said in named(lists).items():
         ours, others = [line for line in said if planted(line)], [line for line in said if not planted(line)]
         lines.append(f"| {name} | {len(ours)}: {short(ours)} | {len(others)}: {short(others)} |")
+    lines += [
+        "",
+        f"Planted: lot MP-2291 bowed in shops 0 to {got(shops)[0] - 1}, bridge blanks in 0 to {got(shops)[1] - 1}, a "
+        "lowered target (PLOVER-C) and a jig (KITE-M2) in all.",
+    ]
     lines += ["", *(f"Said: {line}" for line in told.said if "no unit" not in line)]
     write(__file__, "\n".join(lines))
 
