@@ -2,13 +2,13 @@
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of tests/ingest,
-tests/analysis and tests/dashboard/gate that call the function in which the fault stands (of a line outside all functions: any of the module),
-the quickest first, as many as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is
-found once by a trace of all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are
-loaded once and each mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change
-nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count; nor does `strict` of a
-zip of lists that are made of one length.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of `TRACED` that call
+the function in which the fault stands (of a line outside all functions: any of the module), the quickest first, as many
+as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is found once by a trace of
+all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are loaded once and each
+mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change nothing anybody could
+see - are listed by hand in EQUIVALENT with the reason, and do not count; nor does `strict` of a zip of lists that are
+made of one length.
 """
 
 import argparse
