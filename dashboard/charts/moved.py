@@ -124,7 +124,7 @@ def _said(row: MatterRow, room: float) -> tuple[list[str], list[str]]:
     return style.wrap_to(row.name, room, 2, 7.4), style.wrap_to(row.under, room, 4, 6.6)
 
 
-def _pitch(said: tuple[list[str], list[str]], narrow: bool) -> float:
+def _pitch(said: tuple[list[str], list[str]], narrow: bool) -> int:
     """How tall a row is: its lines, and on a phone its light below them."""
     lines = 19 * len(said[0]) + 17 * len(said[1])
     return lines + 97 if narrow else max(PITCH, lines + 23)
