@@ -143,6 +143,11 @@ def _work_ahead(counter: "Desk") -> None:
         counter.work_ahead(review)
         with suppress(Exception):  # what is wrong with the shop is told on its pages
             counter.ask(review, week=None)
+        if counter.several is not None:
+            from dashboard.exports.several import FIGURES
+
+            with suppress(Exception):  # the page says what is wrong with the place
+                counter.several.found(FIGURES)
         while True:
             sleep(LOOKS)
             with suppress(Exception):

@@ -14,7 +14,8 @@ from dashboard.commands.terminal import UserProblem, progress_bar, say
 
 if TYPE_CHECKING:
     from ingest.store.target import Piece, Target
-    from ingest.verbs.shops import Names, Several
+    from ingest.verbs.shops import Several
+    from ingest.verbs.shops_alike import Names
 
 
 def shops(
@@ -96,7 +97,7 @@ def _read(place: "Target", names: "Names | None", scheduler: str, workers: int, 
     held = place.shops()
     rows_there = any(house.HOUSE in tables_of(pieces) for row in held.iter_rows(named=True) for pieces in _pieces(row))
     if as_published or not engine.is_here() or not rows_there:
-        return read_all(place, names)
+        return read_all(place, names, program=program())
     with progress_bar("Shops") as progress, engine.engine(scheduler, workers=workers) as made:
         return read_all(place, names, made.afresh_told(progress), program())
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
+from importlib.metadata import version
 from pathlib import Path
 from threading import RLock
 
@@ -39,7 +40,7 @@ class Together:
             key = self._stands()
             if self._found is None or key != self._key:
                 names = self._map()
-                told = read_all(self.target, read_names(names) if names else None)
+                told = read_all(self.target, read_names(names) if names else None, program=version("truerun"))
                 self._found = Found(told, {name: work(told.tables) for name, work in works.items()}, self._ours())
                 self._key = key
             return self._found

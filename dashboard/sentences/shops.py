@@ -186,11 +186,22 @@ def lots(rows: pl.DataFrame, words: Words) -> Iterator[str]:
         )
 
 
-def gauges(rows: pl.DataFrame, words: Words) -> Iterator[str]:
-    """Two shops on the same lots."""
+def gauges(rows: pl.DataFrame, apart: pl.DataFrame, words: Words) -> Iterator[str]:
+    """Shops on the same lots: who reads apart from all others, then two by two what that does not tell."""
     if rows.is_empty():
         yield "No lot was measured in two shops, so nobody can tell a gauge from the necks it measured."
         return
+    out = apart.filter("apart").sort("chance")
+    if len(out):
+        yield OF_ONE.format(
+            n=numbers.in_words(len(out), capital=True), reads="shop reads" if len(out) == 1 else "shops read"
+        )
+    for row in out.head(MOST).iter_rows(named=True):
+        yield "  " + against_all(row, words)
+    for side in ("shop", "other"):  # a pair with one of them says the same once more
+        told = out.select("characteristic", pl.col("shop").alias(side))
+        gauge = rows.filter(what=same_lots.GAUGE).join(told, on=["characteristic", side], how="anti")
+        rows = pl.concat([gauge, rows.filter(pl.col("what") != same_lots.GAUGE)])
     for what, head in HEADS.items():
         these = rows.filter(pl.col("what") == what).sort("chance")
         if these.is_empty():
@@ -213,6 +224,10 @@ def gauges(rows: pl.DataFrame, words: Words) -> Iterator[str]:
             yield f"  and {numbers.count(len(these) - MOST)} more; --out DIR writes all of them."
 
 
+OF_ONE = (
+    "{n} {reads} apart from all others on the same lots, each lot alike: the gauge, how it is held or how necks rest "
+    "before."
+)
 HEADS = {
     same_lots.GAUGE: "The gauge, how it is held or how necks rest before ({n} {pairs} of shops): the same lots read "
     "differently, each lot alike.",
@@ -222,6 +237,17 @@ HEADS = {
     same_lots.ONE_LOT: "One lot in common ({n} {pairs} of shops): gauge, rest and which necks went where cannot be "
     "told apart.",
 }
+
+
+def against_all(row: Row, words: Words) -> str:
+    """What one shop reads from all the others on the lots they share."""
+    key = row["characteristic"]
+    size, span = words.amount(key, row["off"], sign=True), words.span(key, row["low"], row["high"])
+    return (
+        f"{words.name('characteristic', key)}: {row['shop']} reads {size} ({span}) from "
+        f"{numbers.in_words(row['others'])} others on {numbers.count(row['lots'])} lots, "
+        f"{numbers.count(row['n'])} necks{' (few)' if row['n'] < FEW else ''}."
+    )
 
 
 def pair(row: Row, words: Words) -> str:

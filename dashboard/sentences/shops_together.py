@@ -54,7 +54,7 @@ def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.Da
     yield from rework(found["same_rework"], words)
     yield ""
     yield from one_by_one.lots(found["lots_standing_out"], words)
-    yield from one_by_one.gauges(found["same_lots"], words)
+    yield from one_by_one.gauges(found["same_lots"], found["same_gauge"], words)
     yield ""
     yield (
         "Of shops that are alike in everything, one such report in twenty at most says otherwise. Whose hands they "
@@ -75,7 +75,11 @@ def findings(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl
             "Suppliers' lots wherever they went", one_by_one.lots(found["lots_standing_out"], words), _of_lots(found)
         ),
         _listed("Rework at the same mix", rework(found["same_rework"], words), _of_rework(found, words)),
-        _listed("Two shops on the same lots", one_by_one.gauges(found["same_lots"], words), _of_gauges(found)),
+        _listed(
+            "Shops on the same lots",
+            one_by_one.gauges(found["same_lots"], found["same_gauge"], words),
+            _of_gauges(found),
+        ),
     ]
     return sorted(told, key=lambda one: not one.act)
 
@@ -213,7 +217,7 @@ def _of_lots(found: Mapping[str, pl.DataFrame]) -> str:
 
 
 def _of_gauges(found: Mapping[str, pl.DataFrame]) -> str:
-    if not found["same_lots"]["what"].is_in([same_lots.GAUGE]).any():
+    if not found["same_lots"]["what"].is_in([same_lots.GAUGE]).any() and not found["same_gauge"]["apart"].any():
         return ""
     return (
         "Send one straightedge and one neck round: each shop reads it ten times by its own gauge. What they read apart "

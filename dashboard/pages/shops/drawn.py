@@ -154,7 +154,9 @@ def rework(found: Found, words: Words) -> tuple[str, ShopsView] | None:
 
 
 def pairs(found: Found, words: Words) -> tuple[str, ShopsView] | None:
-    """What shops read apart on the same lots, where it is the gauge."""
+    """What shops read apart on the same lots, where it is the gauge: one from all others, else two by two."""
+    if found.lists["same_gauge"]["apart"].any():
+        return _against_all(found, words)
     out = found.lists["same_lots"].filter(what="gauge").sort("chance")
     if out.is_empty():
         return None
@@ -174,6 +176,27 @@ def pairs(found: Found, words: Words) -> tuple[str, ShopsView] | None:
     ]
     name = words.name("characteristic", key)
     return f"{name} on the same lots", ShopsView(rows, unit, decimals, zero=True)
+
+
+def _against_all(found: Found, words: Words) -> tuple[str, ShopsView]:
+    every = found.lists["same_gauge"]
+    key = every.filter("apart").sort("chance")["characteristic"][0]
+    unit, decimals = words.unit(key)
+    drawn = every.filter(characteristic=key).sort(pl.col("apart"), pl.col("off").abs(), descending=True).head(MOST)
+    rows = [
+        ShopRow(
+            row["shop"],
+            row["off"],
+            row["low"],
+            row["high"],
+            f"{numbers.count(row['lots'])} lots",
+            row["shop"] == found.ours,
+            row["apart"],
+        )
+        for row in drawn.sort("off").iter_rows(named=True)
+    ]
+    name = words.name("characteristic", key)
+    return f"{name} on the same lots, from all other shops", ShopsView(rows, unit, decimals, zero=True)
 
 
 def _day(when: date) -> str:

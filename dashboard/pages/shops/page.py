@@ -28,7 +28,7 @@ LISTS = {  # list -> the name of its sheet
     "same_change": "One change, each shop on its day",
     "lots_standing_out": "Suppliers' lots wherever they went",
     "same_rework": "Rework at the same mix",
-    "same_lots": "Two shops on the same lots",
+    "same_lots": "Shops on the same lots",
 }
 
 

@@ -37,8 +37,8 @@ def several(rng: np.random.Generator, shops: int, planted: Planted) -> dict[str,
         "capability": _capability(rng, names),
         "lots": _lots(rng, names, planted),
         "dated": _dated(names, planted, int(rng.integers(2**32))),
-        "mix": _mix(names, planted),
-        "matters": _matters(names, planted),
+        "mix": _mix(names, planted, int(rng.integers(2**32))),
+        "matters": _matters(names, planted, int(rng.integers(2**32))),
         "meanings": pl.DataFrame(
             [
                 (name, "characteristic", key, said, "length", "mm")
@@ -118,9 +118,9 @@ def _lots(rng: np.random.Generator, names: list[str], planted: Planted) -> pl.Da
     return pl.DataFrame(rows, schema=columns, orient="row")
 
 
-def _mix(names: list[str], planted: Planted) -> pl.DataFrame:
+def _mix(names: list[str], planted: Planted, seed: int) -> pl.DataFrame:
     """What came back of fretting, by model; each shop has a mix of its own."""
-    rng = np.random.default_rng(len(names))
+    rng = np.random.default_rng(seed)
     rows = []
     for k, name in enumerate(names):
         for model, share, p in zip(MODELS, rng.dirichlet([2, 2, 2]), (0.02, 0.05, 0.12), strict=True):
@@ -130,12 +130,12 @@ def _mix(names: list[str], planted: Planted) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=columns, orient="row")
 
 
-def _matters(names: list[str], planted: Planted) -> pl.DataFrame:
+def _matters(names: list[str], planted: Planted, seed: int) -> pl.DataFrame:
     """Two matters a shop on any day, and the one that came to several."""
-    rng = np.random.default_rng(len(names))
+    rng = np.random.default_rng(seed)
     rows = []
     for k, name in enumerate(names):
-        days = [(float(day), "action" if j else "neck_bow", -0.05) for j, day in enumerate(rng.uniform(0, 180, 2))]
+        days = [(float(day), "action" if j else "neck_bow", -0.05) for j, day in enumerate(rng.uniform(0, 180, 3))]
         days += [(100.0 + k, "action", 0.08)] if k in planted.together else []
         for day, key, size in days:
             at = AT - timedelta(days=182 - day)
