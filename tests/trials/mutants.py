@@ -2,13 +2,13 @@
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of tests/ingest and
-tests/analysis that call the function in which the fault stands (of a line outside all functions: any of the module),
-the quickest first, as many as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is
-found once by a trace of all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are
-loaded once and each mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change
-nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count; nor does `strict` of a
-zip of lists that are made of one length.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of `TRACED` that call
+the function in which the fault stands (of a line outside all functions: any of the module), the quickest first, as many
+as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is found once by a trace of
+all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are loaded once and each
+mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change nothing anybody could
+see - are listed by hand in EQUIVALENT with the reason, and do not count; nor does `strict` of a zip of lists that are
+made of one length.
 """
 
 import argparse
@@ -31,7 +31,10 @@ from tests.trials.written import write
 
 ROOT = Path(__file__).parents[2]
 OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
-TRACED, CALLED = ("tests/ingest", "tests/analysis"), ("ingest", "analysis")  # tests, and whose functions
+TRACED, CALLED = (
+    ("tests/ingest", "tests/analysis", "tests/dashboard/gate"),
+    ("ingest", "analysis"),
+)  # tests, and whose functions
 CPU = 15  # seconds of the processor for all tests of one mutant
 HANGS = 3  # so many times that: a test does not end
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
