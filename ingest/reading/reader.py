@@ -16,7 +16,7 @@ from ingest.reading.columns_told import counted_columns, told_columns
 from ingest.reading.corrections import laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import tables_in_pieces
-from ingest.reading.headings import NO_STAGE, Columns, Headings, missing
+from ingest.reading.headings import NO_STAGE, Columns, Headings, missing, plain
 from ingest.reading.in_buckets import Buckets
 from ingest.reading.meant_rows import heading_missing, meant_rows
 from ingest.reading.measurement_rows import read_measurements, visit_keys
@@ -257,6 +257,7 @@ def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
 def form_for(headings: Headings, log: Log) -> Form:
     """What the header of a log of this kind looks like."""
     dates = {"value"} if log.shape == "study" else {"date", "started_at", "finished_at"}
+    listed = {plain(heading) for heading in log.headings}
 
     @lru_cache(maxsize=4096)
     def field(cell: str) -> str:
@@ -265,10 +266,11 @@ def form_for(headings: Headings, log: Log) -> Form:
     def score(cells: Sequence[str]) -> int:
         fields = [name for cell in cells if (name := field(cell.strip())) not in ("other", "ignore")]
         found = set(fields)
+        named = sum(plain(cell) in listed for cell in cells)  # 'Action mm' over two rows, where 'Action' alone would do
         if log.shape == "study":
-            return len(fields) if {"study", "part", "value"} <= found else 0
+            return 2 * len(fields) + named if {"study", "part", "value"} <= found else 0
         enough = found & {"serial", "lot"} and found & dates
-        return len(fields) if enough else 0
+        return 2 * len(fields) + named if enough else 0
 
     def digits(header: Sequence[str]) -> list[int]:
         return [place for place, cell in enumerate(header) if field(cell.strip()) in dates]
