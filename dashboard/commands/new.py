@@ -75,7 +75,9 @@ def new(
     if proposal.additions:
         say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {_typed(shop)}`")
         return
-    say(f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {_typed(shop)}` and `truerun serve --shop {_typed(shop)}`")
+    say(
+        f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {_typed(shop)}` and `truerun serve --shop {_typed(shop)}`"
+    )
     say("To map them anew: move shop.toml and specs.csv away, say `truerun new` again, then `truerun again --all`")
 
 
@@ -118,7 +120,9 @@ def _picked(proposal: "Proposal") -> dict[tuple[str, str, str], str] | None:
         heading, equals, target = (part.strip() for part in told.partition("="))
         places = headings.get(same(heading), [])
         if not equals or not target or not places:
-            say(f"{told!r} changes nothing; wanted one such as {next(iter(headings.values()))[0][2]} = action bass (mm)")
+            say(
+                f"{told!r} changes nothing; wanted one such as {next(iter(headings.values()))[0][2]} = action bass (mm)"
+            )
         elif near := slip(target, ()):
             say(f"{target!r} names no column; did you mean {near!r}?")
         else:

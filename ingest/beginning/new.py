@@ -23,6 +23,7 @@ from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, 
 from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.sheets_of_shop import add_log, column_key
+from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen
@@ -209,6 +210,9 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
     inches = sum(unit in ("in", "thou", "64ths") for unit in units)
     if inches > len(units) - inches:
         about["length"] = "in"
+    if "serials" not in said and (typed := serials_typed(surveys, asker))[0]:
+        about["serials"] = typed[0]
+        draft.said |= {"shop serials"} if typed[1] else set()
     draft.about = {**about, **said}
 
 

@@ -23,6 +23,7 @@ def shop_text(draft: Draft) -> str:
     """The whole of a first shop.toml."""
     zone = "" if "shop timezone" in draft.said else "guess: the clock on the wall"
     marks = {"timezone": zone, "name": "" if "shop name" in draft.said else "guess"}
+    marks["serials"] = "" if "shop serials" in draft.said else "guess: serials differ by capitals and spaces alone"
     parts = [
         HEAD,
         "\n".join(["[shop]", *(_line(key, value, marks.get(key, "")) for key, value in draft.about.items())]),
@@ -111,7 +112,9 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     if log.ignore:
         lines.append(_line("ignore", log.ignore))
     lines += ["", "[log.headings]"]
-    columns = {column.heading: (column, sheet.rows) for sheet in reversed([seen, *log.more]) for column in sheet.columns}
+    columns = {
+        column.heading: (column, sheet.rows) for sheet in reversed([seen, *log.more]) for column in sheet.columns
+    }
     for column, rows in columns.values():
         told = f"{column.filled} of {rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}"
         told = re.sub(r"[\x00-\x1f\x7f]", " ", told)

@@ -18,7 +18,7 @@ from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey, people
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
 from ingest.reading.headings import Headings, plain
-from ingest.reading.words import agreed
+from ingest.reading.words import NOT_STAGES, agreed
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import listed
@@ -170,8 +170,9 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     own_column = bool(words)
     said = {plain(word): key for word, key in seen.said.words.get("stage", {}).items()}
     for word in seen.words("sent_back_to"):
-        if plain(word) not in {plain(each) for each in words} and (plain(word) in said or stage_of_word(word)):
+        if plain(word) not in {plain(each) for each in words} | set(NOT_STAGES) and word not in words:
             words.append(word)
+    own_words = seen.words("stage")
     known = {plain(key): key for key in draft.stages} | {
         plain(str(entry["name"])): key for key, entry in draft.stages.items() if entry.get("name")
     }
@@ -181,10 +182,13 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         text = plain(word)
         trade = stage_of_word(word)
         if not (trade or text in said or text in own or text in known):
-            question = f"{seen.title}: which stage is {word!r}?"
-            options = (OWN, *(stage.key for stage in STAGES), PASS_OVER)
+            here = word in own_words
+            question = f"{seen.title}: which stage is {word!r}" + ("?" if here else ", to which instruments went back?")
+            options = (OWN, *(stage.key for stage in STAGES), PASS_OVER if here else LEAVE)
             every = f"{seen.title}: which bench is each of these?"
-            answer = asker.ask(f"stage {word}", question, options, OWN, of=every, word=word)
+            answer = asker.ask(f"stage {word}", question, options, OWN if here else LEAVE, of=every, word=word)
+            if answer == LEAVE:
+                continue
             if answer == PASS_OVER:
                 pass_over(log, column.heading if (column := seen.column("stage")) else "", word)
                 continue

@@ -42,11 +42,15 @@ def _meet(log: LogDraft, other: LogDraft) -> bool:
 
 def _agree(log: LogDraft, other: LogDraft) -> bool:
     mine, theirs = log.survey, other.survey
-    alike = (
-        (mine.shape, log.stage, log.order, log.empty_outcome, mine.once, dict(mine.said.rest), log.not_rows)
-        == (theirs.shape, other.stage, other.order, other.empty_outcome, theirs.once, dict(theirs.said.rest), other.not_rows)
-        and mine.decimal == theirs.decimal
-    )
+    alike = (mine.shape, log.stage, log.order, log.empty_outcome, mine.once, dict(mine.said.rest), log.not_rows) == (
+        theirs.shape,
+        other.stage,
+        other.order,
+        other.empty_outcome,
+        theirs.once,
+        dict(theirs.said.rest),
+        other.not_rows,
+    ) and mine.decimal == theirs.decimal
     words = all(_same_where_both(log.words.get(field, {}), other.words.get(field, {})) for field in log.words)
     left_out = {plain(each) for each in log.ignore} & {plain(each) for each in other.headings}
     left_out |= {plain(each) for each in other.ignore} & {plain(each) for each in log.headings}

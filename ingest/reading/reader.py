@@ -20,7 +20,7 @@ from ingest.reading.headings import NO_STAGE, Columns, Headings, missing, plain
 from ingest.reading.in_buckets import Buckets
 from ingest.reading.meant_rows import heading_missing, meant_rows
 from ingest.reading.measurement_rows import read_measurements, visit_keys
-from ingest.reading.oddities import oddities
+from ingest.reading.oddities import oddities, typed_one_way
 from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
 from ingest.reading.row_of_visits import read_instruments
@@ -99,7 +99,7 @@ class _Over:
         rows = rows.with_columns(cs.string().str.strip_chars())
         meant = meant_rows(replace(table, rows=rows), part.reading)
         part.passed_over += rows.height - meant.rows.height
-        return meant
+        return typed_one_way(meant, part.reading)
 
 
 @dataclass
