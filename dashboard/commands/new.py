@@ -75,9 +75,8 @@ def new(
     if proposal.additions:
         say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {_typed(shop)}`")
         return
-    say(
-        f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {_typed(shop)}` and `truerun serve --shop {_typed(shop)}`"
-    )
+    then = f"`truerun load {names} --shop {_typed(shop)}` and `truerun serve --shop {_typed(shop)}`"
+    say(f"Next: read {shop / 'shop.toml'}, then {then}")
     say("To map them anew: move shop.toml and specs.csv away, say `truerun new` again, then `truerun again --all`")
 
 

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from fnmatch import fnmatch
 
 _WORD = re.compile(r"[^\W\d_]+")
-_MONTHS = frozenset(  # English and German, whole or short
-    "jan feb mar mär apr may mai jun jul aug sep sept oct okt nov dec dez january february march april june july august "
-    "september october november december januar jänner februar märz maerz juni juli oktober dezember".split()
+_MONTHS = re.compile(  # English and German, whole or short
+    "jan(?:uary|uar)?|jänner|feb(?:ruary|ruar)?|mar(?:ch)?|mär(?:z)?|maerz|apr(?:il)?|may|mai|june?|juni|july?|juli"
+    "|aug(?:ust)?|sept?|september|o[ck]t(?:ober)?|nov(?:ember)?|de[cz](?:ember)?"
 )
 
 
@@ -16,7 +16,7 @@ def pattern_of(name: str) -> str:
     would be left that says which kind of sheet it is.
     """
     stem, dot, ending = name.rpartition(".") if "." in name else (name, "", "")
-    left_open = _WORD.sub(lambda word: "*" if word[0].casefold() in _MONTHS else word[0], stem)
+    left_open = _WORD.sub(lambda word: "*" if _MONTHS.fullmatch(word[0].casefold()) else word[0], stem)
     left_open = re.sub(r"[*\d]+(?:[-_. ]*[*\d]+)*", "*", left_open)
     return f"{left_open}{dot}{ending}" if _WORD.search(left_open) else name
 

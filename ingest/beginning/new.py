@@ -22,8 +22,8 @@ from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
-from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.serials_typed import serials_typed
+from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen

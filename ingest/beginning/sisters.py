@@ -18,8 +18,8 @@ def sisters(draft: Draft, seen: Survey) -> list[LogDraft]:
 
 
 def join_sisters(draft: Draft) -> None:
-    """Put each [[log]] into one that reads files of its name already; where they contradict each other the narrower name
-    goes first, for the first that fits a file reads it.
+    """Put each [[log]] into one that reads files of its name already; where they contradict each other the narrower
+    name goes first, for the first that fits a file reads it.
     """
     logs: list[LogDraft] = []
     for log in draft.logs:

@@ -117,8 +117,8 @@ def _named(word: str, said: Mapping[str, str]) -> Guess:
 
 
 def _bent(log: LogDraft, draft: Draft, guesses: list[Guess]) -> list[Guess]:
-    """A bend of the neck read along both edges is the bow as it came, not relief at pitch; one that is read at receiving
-    alone may be either and is asked about, unless its name says relief. guesses : one a name, `heading` being the name.
+    """A bend of the neck read along both edges is the bow as it came, not relief at pitch; one that is read at
+    receiving alone may be either and is asked about, unless its name says relief. guesses : one a name, its `heading`.
     """
     seen, out = log.survey, list(guesses)
     what, stage, place = (seen.column(field) for field in ("what", "stage", "position"))

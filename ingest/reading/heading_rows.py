@@ -33,7 +33,7 @@ def joined(above: Sequence[str], below: Sequence[str]) -> list[str]:
 
 
 def is_title(above: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
-    """Is a row over rows of headings their title: one cell, where they begin? A group of columns has others before it."""
+    """Is a row over rows of headings their title: one cell, where they begin? A group of columns has others before."""
     filled = [place for place, cell in enumerate(above) if cell.strip()]
     begins = [place for row in below for place, cell in enumerate(row) if cell.strip()]
     return len(filled) == 1 and bool(begins) and filled[0] <= min(begins)

@@ -25,12 +25,15 @@ TWINS = sheet("packing", [f"{two}{n}" for n in range(100, 120) for two in ("a", 
 def test_capitals_and_spaces_alone_make_no_second_instrument():
     told = propose([FIRST, LAST], answers=ANSWERS)
     (asked,) = [ask for ask in told.asks if ask.key == "serials"]
-    assert asked.text.startswith("10 of 40 serials") and asked.default == "yes"
+    assert asked.text.startswith("10 of 40 serials")
+    assert asked.default == "yes"
     shop = checked_shop(tomllib.loads(told.shop_toml))
     assert shop.shop.serials == "loose"
-    assert "loose" in told.shop_toml and "# guess: serials differ" in told.shop_toml
+    assert "loose" in told.shop_toml
+    assert "# guess: serials differ" in told.shop_toml
     first, last = (read_log(data, name, shop).visits["serial"] for name, data in (FIRST, LAST))
-    assert set(first) == set(last) and len(set(first)) == 40
+    assert set(first) == set(last)
+    assert len(set(first)) == 40
 
 
 @pytest.mark.parametrize("files", [[TWINS], [FIRST]])

@@ -185,11 +185,13 @@ def test_a_row_a_measurement_tells_sides_the_way_back_and_bow_from_relief():
     benches = {"stage 10": "receiving", "stage 40": "final_inspection"}
     open_ = propose([file], answers=benches)
     (back,) = [ask for ask in open_.asks if ask.key == "stage 20"]
-    assert back.default == "leave out" and "went back" in back.text
+    assert back.default == "leave out"
+    assert "went back" in back.text
     told = propose([file], answers={**benches, "stage 20": "levelling"})
     (log,) = told.logs
     assert meanings(told.surveys[0])["Lage"] == "position"
-    assert log.words["what"]["Halskrümmung"] == "neck_bow" and log.words["what"]["Halsdurchbiegung"] == "relief"
+    assert log.words["what"]["Halskrümmung"] == "neck_bow"
+    assert log.words["what"]["Halsdurchbiegung"] == "relief"
     (one,) = counted([file], told)
     assert (one.cells_aside, one.send_backs) == (0, 5)
     assert dict(one.columns)["neck_bow bass"] == dict(one.columns)["neck_bow treble"] == 30
