@@ -16,7 +16,7 @@ from dash import Dash, Input, Output, dcc, html
 from dash.dependencies import ClientsideFunction
 
 from dashboard import address as addresses
-from dashboard import arriving, doors, faults, fence, parts
+from dashboard import arriving, doors, faults, fence, parts, still
 from dashboard.desk import desk as counter
 from dashboard.desk import signed
 from dashboard.exports import written
@@ -26,6 +26,7 @@ from dashboard.gate.network import Network
 from dashboard.pages import asked, unread
 from dashboard.pages.addresses import of as address_of
 from dashboard.pages.card import page as card
+from dashboard.pages.shops import page as shops
 from dashboard.papers import served
 from dashboard.sentences import cautions
 
@@ -49,6 +50,7 @@ FURTHER = (
     "against",
     "gauges",
     "sheets",
+    "shops.page",
 )  # behind a number: reached by links, not by the header
 SAVED = {  # tables a person may save, and the page they stand on
     "readings": "logs.readings",
@@ -56,6 +58,7 @@ SAVED = {  # tables a person may save, and the page they stand on
     "capability": "capability.page",
     "book": "book.page",
     "gauges": "gauges",
+    "shops": "shops.page",
 }
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 FORWARDED = {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"}  # what a proxy in front says of who asks
@@ -125,10 +128,12 @@ def make_app(desk: counter.Desk, network: Network | None = None) -> Dash:
             order=order,
             name=page.NAME,
             title=f"{page.NAME} - Truerun",
-            layout=trim.trimmed(_of_a_shop(page, desk), app),
+            layout=still.of(app, trim.trimmed(_of_a_shop(page, desk), app)),
         )
         page.connect(app)
-    app.layout = lambda: frame(desk, trim.open_pages([(page.NAME, page.PATH) for page in pages]))
+    named = [(page.NAME, page.PATH) for page in pages]
+    named += [(shops.NAME, shops.PATH)] if desk.several is not None else []
+    app.layout = lambda: frame(desk, trim.open_pages(named))
     connect(app, desk)
     app.server.add_url_rule("/save/<name>", "save", save)
     app.server.add_url_rule("/book/newest", "book-newest", lambda: flask.jsonify(sequence=desk.book_sequence()))

@@ -7,7 +7,10 @@ crosses a width. A page hands `graph` what `both` gives.
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Callable, Mapping
+from html import unescape
 from typing import Any
 
 from dash import html
@@ -16,6 +19,7 @@ from dashboard.charts import style
 from dashboard.charts.drawn.svg import Leads, leading, svg
 from dashboard.fields import Own
 
+TOLD = re.compile(r'data-told="([^"]*)"')  # one a chart: what is told of its marks (charts/drawn/svg.py)
 WALKED = "Arrow keys go from mark to mark, Enter opens one."
 
 
@@ -23,10 +27,26 @@ class Drawing(Own):
     """SVG of the server in both widths; the browser shows the one that fits."""
 
     _type = "Drawing"
-    TAKES = ("wide", "narrow")
+    TAKES = ("wide", "narrow", "said")
 
     def __init__(self, wide: str, narrow: str) -> None:
-        super().__init__(wide=wide, narrow=narrow)
+        (wide, narrow), said = said_once(wide, narrow)
+        super().__init__(wide=wide, narrow=narrow, said=said)
+
+
+def said_once(*drawn: str) -> tuple[list[str], str | None]:
+    """Charts whose marks tell their words by number, and those words, once for all widths: [words, address] as JSON
+    text; charts as they were, and None, where nothing is told.
+    """
+    said: dict[tuple[Any, ...], int] = {}
+    several = []
+    for one in drawn:
+        found = TOLD.search(one)
+        if found is None:
+            return list(drawn), None
+        marks = [[*mark[:3], said.setdefault(tuple(mark[3:]), len(said))] for mark in json.loads(unescape(found[1]))]
+        several.append(one.replace(found[0], f'data-told="{json.dumps(marks, separators=(",", ":"))}"', 1))
+    return several, json.dumps(list(said), ensure_ascii=False, separators=(",", ":"))
 
 
 def graph_id(name: Any) -> dict[str, Any]:

@@ -163,6 +163,13 @@ def in_words(value: int, *, capital: bool = False) -> str:
     return text.capitalize() if capital else text
 
 
+def of_in_words(k: int, n: int) -> str:
+    """Begins a sentence: `Four of six`, `4 of 26`; both in words or neither."""
+    if n >= len(SMALL):
+        return of(k, n)
+    return f"{in_words(k, capital=True)} of {in_words(n)}"
+
+
 def of(k: int, n: int) -> str:
     """`6 of 50`."""
     return f"{count(k)}{NBSP}of{NBSP}{count(n)}"

@@ -18,9 +18,15 @@ PAGE_ROWS = 12  # before a person leafs on
 
 
 def leafed(
-    rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], name: str, path: str, asked: Mapping[str, Any]
+    rows: Sequence[Mapping[str, Any]],
+    columns: Sequence[Any],
+    name: str,
+    path: str,
+    asked: Mapping[str, Any],
+    *,
+    few: int = PAGE_ROWS,
 ) -> html.Div:
-    """The table at the page and in the order that `asked` (the address) holds.
+    """The table, `few` rows of it, at the page and in the order that `asked` (the address) holds.
 
     rows : dicts; a row's `href` makes its first column a link; beside a figure's words stands its number under
     `<key>_at`, by which its column sorts; a column without one is sorted by its words. columns : (key, heading) or
@@ -30,9 +36,9 @@ def leafed(
     told = [(c[0], c[1], c[2] if len(c) > 2 else "") for c in columns]
     sort = addresses.chosen(asked.get("sort"), [f"{way}{key}" for key, _, _ in told for way in ("", "-")], "") or ""
     ordered = _ordered(rows, sort)
-    last = max((len(ordered) - 1) // PAGE_ROWS + 1, 1)
+    last = max((len(ordered) - 1) // few + 1, 1)
     page = addresses.whole_number(asked.get("page"), 1, last, 1)
-    shown = ordered[(page - 1) * PAGE_ROWS : page * PAGE_ROWS]
+    shown = ordered[(page - 1) * few : page * few]
 
     def leads(**more: Any) -> str:
         return addresses.address(path, **{**asked, **more})
@@ -54,7 +60,7 @@ def leafed(
     table = html.Div(
         html.Table([html.Thead(html.Tr(heads)), html.Tbody(body)], className="plain"), className="table-wrap"
     )
-    seen = (page - 1) * PAGE_ROWS + 1, min(page * PAGE_ROWS, len(ordered)), len(ordered)
+    seen = (page - 1) * few + 1, min(page * few, len(ordered)), len(ordered)
     return html.Div([table, *([_leaves(name, page, last, seen, leads)] if last > 1 else [])], id=name)
 
 

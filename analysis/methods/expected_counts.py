@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Floats, Ints
+from analysis.methods.segments import Floats, Ints, dense
 
 TURNS = 12
 PRIOR = 1.0  # expected pieces of prior in each level: its factor is drawn to 1
@@ -58,16 +58,28 @@ def at_the_same_mix(earlier: Pieces, k: Floats, later: Pieces, groups: int, *, p
     rate = np.divide(total_k, total_n, out=np.full(groups, np.nan), where=total_n > 0)
     fitted = n * np.nan_to_num(rate)[group]
     ahead = later.n * np.nan_to_num(rate)[later.group]
+    cells = [_cells(earlier, later, f) for f in range(levels.shape[1])]
     for _ in range(TURNS):
-        for f in range(levels.shape[1]):
-            kinds = int(max(levels[:, f].max(initial=0), later.levels[:, f].max(initial=0))) + 1
-            cell, later_cell = group * kinds + levels[:, f], later.group * kinds + later.levels[:, f]
-            seen = np.bincount(cell, k, minlength=groups * kinds)
-            let = np.bincount(cell, fitted, minlength=groups * kinds)
-            factor = (seen + prior) / (let + prior)
+        for cell, later_cell, kinds in cells:
+            seen, let = np.bincount(cell, k, minlength=kinds), np.bincount(cell, fitted, minlength=kinds)
+            factor = np.append((seen + prior) / (let + prior), 1.0)
             fitted, ahead = fitted * factor[cell], ahead * factor[later_cell]
         scale = np.divide(total_k, np.bincount(group, fitted, minlength=groups), out=np.ones(groups), where=total_k > 0)
         fitted, ahead = fitted * scale[group], ahead * scale[later.group]
     expected = np.bincount(later.group, ahead, minlength=groups)
     size = np.bincount(later.group, later.n, minlength=groups)
     return SameMix(np.where(total_n > 0, np.minimum(expected, size), np.nan), fitted)
+
+
+def _cells(earlier: Pieces, later: Pieces, f: int) -> tuple[Ints, Ints, int]:
+    """A number for the group and level of each piece, earlier and later, of those that earlier pieces have; the last
+    number of all is that of later pieces whose level is new in their group. Most levels are of a few groups.
+    """
+    wide = int(max(earlier.levels[:, f].max(initial=0), later.levels[:, f].max(initial=0))) + 1
+    key, wanted = (each.group * wide + each.levels[:, f] for each in (earlier, later))
+    found = dense(key)
+    known = key[found.first]
+    at = np.searchsorted(known, wanted)
+    there = at < len(known)
+    there[there] = known[at[there]] == wanted[there]
+    return found.code, np.where(there, at, len(known)), len(known)

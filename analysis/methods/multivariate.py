@@ -118,7 +118,7 @@ def grouped_model(
     """Grand mean and pooled covariance of subgroups of one size.
 
     `means` (g, p) and `covariances` (g, p, p; divisor size - 1) of each subgroup; `starts` counts subgroups; a stream
-    needs more than p readings within subgroups, that is g (size - 1) >= p.
+    needs g (size - 1) above p.
     """
     x, begins = _points(means, starts)
     s = np.asarray(covariances, dtype=np.float64)

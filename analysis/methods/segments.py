@@ -5,6 +5,7 @@ segment is empty; segment i is values[starts[i]:starts[i + 1]], the last one run
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +17,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
+CELLS = 1 << 20  # of a rectangle of pieces worked on at once
 ONE_STREAM: Ints = np.zeros(1, dtype=np.int64)
 
 
@@ -97,3 +99,35 @@ def blocks(starts: Ints, n: int, size: int = 32_768) -> Iterator[tuple[slice, sl
     cuts = np.unique(np.append(np.searchsorted(starts, np.arange(0, n, size)), len(starts))).tolist()
     for first, last in pairwise(cuts):
         yield slice(first, last), slice(int(starts[first]), int(starts[last]) if last < len(starts) else n)
+
+
+def rectangles(size: Ints) -> Iterator[tuple[Ints, int]]:
+    """Pieces (p,) of like length together: which they are and the longest of them; no more than CELLS cells at once."""
+    if len(size) == 0:
+        return
+    order = np.argsort(size, kind="stable")
+    doubled = np.floor(np.log2(np.maximum(size[order], 1))).astype(np.int64)
+    batch = np.cumsum(2 ** (doubled + 1)) // CELLS
+    cuts = np.flatnonzero((np.diff(doubled) > 0) | (np.diff(batch) > 0)) + 1
+    for which in np.split(order, cuts):
+        yield which, int(size[which].max())
+
+
+@dataclass(frozen=True)
+class Dense:
+    """Whole numbers told from 0 on without gaps, in their order."""
+
+    code: Ints  # (n,)
+    first: Ints  # (k,) index of the first of each
+
+
+def dense(keys: Ints) -> Dense:
+    """Keys (n,), none below 0, as codes without gaps; without a sort where they lie close together."""
+    size = int(keys.max(initial=-1)) + 1
+    if size > 4 * len(keys) + 1000:
+        _, first, code = np.unique(keys, return_index=True, return_inverse=True)
+        return Dense(code.astype(np.int64), first.astype(np.int64))
+    first = np.full(size, -1, dtype=np.int64)
+    first[keys[::-1]] = np.arange(len(keys) - 1, -1, -1)  # the last that is put down stays
+    there = first >= 0
+    return Dense((np.cumsum(there) - 1)[keys], first[there])

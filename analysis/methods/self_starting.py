@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri, stdtr
 
-from analysis.methods.segments import ONE_STREAM, Floats, checked, lengths, places
+from analysis.methods.segments import ONE_STREAM, Floats, checked, lengths, places, rectangles
 
 BOUND = 8.0  # a Q beyond this says no more than "far out"
 
@@ -46,6 +46,16 @@ def self_starting(values: npt.ArrayLike, starts: npt.ArrayLike = ONE_STREAM, *, 
 
 
 def _running(values: Floats, begins: npt.NDArray[np.int64], size: npt.NDArray[np.int64]) -> Floats:
-    """Sum of what came before each reading in its segment."""
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    return np.asarray(total[:-1] - np.repeat(total[begins], size))
+    """Sum of what came before each reading in its segment, of its own readings alone: to the last digit whatever
+    stands beside it.
+    """
+    found = np.empty(len(values))
+    for which, longest in rectangles(size):
+        along = np.arange(longest)
+        inside = along < size[which, None]
+        at = (begins[which, None] + along)[inside]
+        cells = np.zeros(inside.shape)
+        cells[inside] = values[at]
+        total = np.cumsum(cells, axis=1)
+        found[at] = (np.pad(total[:, :-1], ((0, 0), (1, 0))))[inside]
+    return found

@@ -19,18 +19,16 @@ seen: tests/trials/signal_life.md.
 """
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths
+from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths, rectangles
 from analysis.methods.weighted import faded, growth
 
 BACK = math.log(1000.0)  # how much likelier (log) a return must be than staying away
 LEAST_AWAY = 0.5  # sigmas that staying away means at least
-CELLS = 1 << 20  # of a rectangle of charts worked on at once
 SOON = 100  # readings after an opening that are looked at first
 TIE = 1e-9  # relative: an average on its limit to the last bits is not beyond it
 
@@ -164,22 +162,10 @@ def _averages(z: Floats, begins: Ints, idle: Ints, width: Floats, weight: float)
     return average, half, beyond
 
 
-def _rectangles(size: Ints) -> Iterator[tuple[Ints, int]]:
-    """Pieces of like length together: which they are and the longest of them."""
-    if len(size) == 0:
-        return
-    order = np.argsort(size, kind="stable")
-    doubled = np.floor(np.log2(np.maximum(size[order], 1))).astype(np.int64)
-    batch = np.cumsum(2 ** (doubled + 1)) // CELLS
-    cuts = np.flatnonzero((np.diff(doubled) > 0) | (np.diff(batch) > 0)) + 1
-    for which in np.split(order, cuts):
-        yield which, int(size[which].max())
-
-
 def _likeliest_start(z: Floats, low: Ints, opened: Ints, side: Ints) -> Ints:
     """First reading of the shift, from `low` to the opening one: the start whose mean since then fits best."""
     began = opened.copy()
-    for which, longest in _rectangles(opened - low + 1):
+    for which, longest in rectangles(opened - low + 1):
         back = np.arange(longest)
         inside = back <= (opened - low)[which, None]
         at = np.where(inside, opened[which, None] - back, 0)
@@ -203,7 +189,7 @@ def _returns(z: Floats, began: Ints, opened: Ints, end: Ints, side: Ints) -> tup
 
 def _shown(z: Floats, began: Ints, opened: Ints, end: Ints, side: Ints) -> tuple[Ints, Ints]:
     back, closed = np.full(len(began), -1), np.full(len(began), -1)
-    for which, longest in _rectangles(end - began):
+    for which, longest in rectangles(end - began):
         along = np.arange(longest)
         inside = along < (end - began)[which, None]
         at = np.where(inside, began[which, None] + along, 0)

@@ -13,16 +13,19 @@ window.dash_clientside = window.dash_clientside || {};
       wide.addEventListener("change", heard);
       return () => wide.removeEventListener("change", heard);
     }, []);
-    return window.React.createElement("div", { className: "drawing", dangerouslySetInnerHTML: { __html: isWide ? props.wide : props.narrow } });
+    return window.React.createElement("div", { className: "drawing", "data-said": props.said, dangerouslySetInnerHTML: { __html: isWide ? props.wide : props.narrow } });
   };
-  window.truerun_parts = Object.assign(window.truerun_parts || {}, { Drawing });
+  // What stands still on a page (dashboard/still.py): one element, its inside as the server wrote it.
+  const Still = ({ tag, told, inside }) => window.React.createElement(tag, { ...told, dangerouslySetInnerHTML: { __html: inside } });
+  window.truerun_parts = Object.assign(window.truerun_parts || {}, { Drawing, Still });
 
   // A link inside a drawing opens as every link of the frame does: without loading the page anew.
   document.addEventListener("click", (event) => {
-    const link = event.target.closest && event.target.closest(".drawn a, a.stay");
+    const link = event.target.closest && event.target.closest(".drawn a, a.stay, a[data-go]");
     if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
     event.preventDefault();
     open(link.getAttribute("href"));
+    if (link.dataset.go !== undefined) window.scrollTo(0, 0);
   }, true);
   const open = (href) => {
     window.history.pushState({}, "", href);
@@ -42,7 +45,12 @@ window.dash_clientside = window.dash_clientside || {};
     tip.style.left = `${left + window.scrollX}px`;
     tip.style.top = `${y - tip.offsetHeight - 12 + window.scrollY}px`;
   };
-  const told = (drawn) => (drawn.marks = drawn.marks || JSON.parse(drawn.dataset.told));
+  // Where marks stand is told in each width, what is said of them once for both.
+  const told = (drawn) => {
+    if (drawn.marks) return drawn.marks;
+    const around = drawn.closest("[data-said]"), said = around ? JSON.parse(around.dataset.said) : [];
+    return (drawn.marks = JSON.parse(drawn.dataset.told).map((mark) => (typeof mark[3] === "number" ? [...mark.slice(0, 3), ...said[mark[3]]] : mark)));
+  };
   const near = (drawn, event) => {
     const box = drawn.querySelector("svg").getBoundingClientRect();
     const away = (mark) => Math.hypot(box.left + box.width * mark[0] - event.clientX, box.top + mark[1] - event.clientY) - mark[2];

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 REACH = 15  # seconds until a scheduler must have answered
 ONE_CORE = {"POLARS_MAX_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+OF_WORKERS = ONE_CORE | {"MALLOC_TRIM_THRESHOLD_": f"{128 << 20}"}  # Dask's own gives memory back at every turn: slow
 EXTRA = "pip install 'truerun[cluster]'"
 
 
@@ -115,7 +116,8 @@ def engine(scheduler: str = "", *, workers: int = 0, memory: str = "") -> Iterat
     settings = {
         "distributed.worker.multiprocessing-method": "spawn",  # Polars hangs in a process that was forked
         "distributed.comm.timeouts.connect": f"{REACH}s",
-        **{f"distributed.nanny.pre-spawn-environ.{name}": value for name, value in ONE_CORE.items()},
+        "distributed.worker.profile.enabled": False,  # nobody looks at it
+        **{f"distributed.nanny.pre-spawn-environ.{name}": value for name, value in OF_WORKERS.items()},
     }
     try:
         with dask.config.set(settings), ExitStack() as held:

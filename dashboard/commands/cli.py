@@ -90,7 +90,10 @@ def run(arguments: list[str]) -> int:
     try:
         _end_what_was_cut_short(arguments)
         code = app(arguments, standalone_mode=False)
-        return code if isinstance(code, int) else 0
+        code = code if isinstance(code, int) else 0
+        if code < 2:
+            _into_the_trail(arguments)
+        return code
     except typer.Exit as end:
         return int(end.exit_code)
     except (typer.Abort, KeyboardInterrupt):
@@ -119,6 +122,15 @@ def _end_what_was_cut_short(arguments: list[str]) -> None:
     except StoreProblem:
         if arguments[:1] not in (["again"], ["restore"]):  # they mend what keeps it from ending
             raise
+
+
+def _into_the_trail(arguments: list[str]) -> None:
+    """Where people sign in to a shop, what is done to it at the machine stands in their trail too."""
+    shop = _shop_of(arguments)
+    if (shop / "access.sqlite").exists():  # before anything is imported
+        from dashboard.commands import trailed
+
+        trailed.note(shop, arguments)
 
 
 def _one_line(fault: Exception, arguments: list[str]) -> str:

@@ -36,7 +36,7 @@ def add(
     if role not in people.ROLES:
         raise UserProblem(f"{role!r} is no role; wanted one of {', '.join(people.ROLES)}")
     made = people.add(shop, name, role, _password(name), tech=tech, now=now())
-    trail.note(shop, AT_THE_MACHINE, "", "let sign in", f"{made.name} as {made.role}", now=now())
+    trail.note(shop, trail.AT_THE_MACHINE, "", "let sign in", f"{made.name} as {made.role}", now=now())
     say(f"{made.name} may sign in as {made.role}: {people.ROLES[made.role]}.")
 
 
@@ -61,11 +61,8 @@ def remove(name: Name, shop: ShopFolder = HERE) -> None:
     from ingest.access import people, trail
 
     gone = people.remove(shop, name)
-    trail.note(shop, AT_THE_MACHINE, "", "took off the list", gone.name, now=now())
+    trail.note(shop, trail.AT_THE_MACHINE, "", "took off the list", gone.name, now=now())
     say(f"{gone.name} may not sign in any more. What they wrote stays; `truerun forget` takes a name out.")
-
-
-AT_THE_MACHINE = "at the command line"
 
 
 def _password(name: str) -> str:

@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from dashboard.commands.publishing import Options, target_of
 from dashboard.commands.review import unread_lines
 from dashboard.commands.terminal import HERE, ShopFolder, UserProblem, now, opened, progress_bar, say
 
 if TYPE_CHECKING:
     from dashboard.desk.desk import Desk
     from dashboard.gate.network import Network
+    from ingest.store.target import Target
 
 PORT = 8050
 LOOKS = 5.0  # seconds between two looks at whether logs came or went
@@ -44,6 +46,10 @@ def serve(
     certificate: Annotated[Path | None, typer.Option("--certificate", help="A certificate (PEM): TLS.")] = None,
     key: Annotated[Path | None, typer.Option("--key", help="The certificate's key (PEM).")] = None,
     proxy: Annotated[str, typer.Option("--proxy", help="Address of a proxy in front that speaks TLS.")] = "",
+    shops: Annotated[
+        str, typer.Option("--shops", metavar="TARGET", help="Where several shops are read together: page Shops.")
+    ] = "",
+    option: Options = None,
 ) -> None:
     """Show the shop's pages in a browser.
 
@@ -52,8 +58,10 @@ def serve(
     """
     if not network and (name or certificate or key or proxy):
         raise UserProblem("--name, --certificate, --key and --proxy are for --network")
+    if option and not shops:
+        raise UserProblem("--option is for --shops TARGET")
     way = _way(shop, name or (), certificate, key, proxy) if network else None
-    _serve(shop, port, not no_open, way=way)
+    _serve(shop, port, not no_open, way=way, several=target_of(shops, option) if shops else None)
 
 
 def _way(shop: Path, names: Sequence[str], certificate: Path | None, key: Path | None, proxy: str) -> "Network":
@@ -79,7 +87,15 @@ def _way(shop: Path, names: Sequence[str], certificate: Path | None, key: Path |
     return Network(names_of_this_machine(*names), bool(pair or proxy), pair, proxy)
 
 
-def _serve(shop: Path, port: int, browser: bool, *, sentences: bool = False, way: "Network | None" = None) -> None:
+def _serve(
+    shop: Path,
+    port: int,
+    browser: bool,
+    *,
+    sentences: bool = False,
+    way: "Network | None" = None,
+    several: "Target | None" = None,
+) -> None:
     """Serve until stopped; the address is told once the port is ours."""
     begins = shop.is_dir() and not (shop / "shop.toml").exists()  # an empty folder: Logs makes a first shop of a sheet
     if not begins:
@@ -91,6 +107,10 @@ def _serve(shop: Path, port: int, browser: bool, *, sentences: bool = False, way
 
     counter = desk.Desk(shop)
     desk.use(counter)
+    if several is not None:
+        from dashboard.desk.several import Together
+
+        counter.several = Together(shop, several)
     if sentences:
         for line in _week_in_sentences(counter):
             say(line)
@@ -123,6 +143,11 @@ def _work_ahead(counter: "Desk") -> None:
         counter.work_ahead(review)
         with suppress(Exception):  # what is wrong with the shop is told on its pages
             counter.ask(review, week=None)
+        if counter.several is not None:
+            from dashboard.exports.several import FIGURES
+
+            with suppress(Exception):  # the page says what is wrong with the place
+                counter.several.found(FIGURES)
         while True:
             sleep(LOOKS)
             with suppress(Exception):

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from dashboard.commands.papers import Letter, Pdf
 from dashboard.commands.publishing import Options, TargetPlace, target_of
+from dashboard.commands.review import write_paper
 from dashboard.commands.terminal import UserProblem, progress_bar, say
 
 if TYPE_CHECKING:
     from ingest.store.target import Piece, Target
-    from ingest.verbs.shops import Names, Several
+    from ingest.verbs.shops import Several
+    from ingest.verbs.shops_alike import Names
 
 
 def shops(
@@ -33,6 +36,9 @@ def shops(
         str, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask scheduler that runs; else one is begun here.")
     ] = "",
     workers: Annotated[int, typer.Option(min=0, help="How many are begun here; 0: one a core.")] = 0,
+    paper: Annotated[bool, typer.Option("--paper", help="Write a paper of it, into --out or here.")] = False,
+    letter: Letter = False,
+    pdf: Pdf = False,
     as_published: Annotated[
         bool, typer.Option("--as-published", help="Take each shop's own figures; work nothing out of its rows.")
     ] = False,
@@ -45,7 +51,7 @@ def shops(
     something was left out.
     """
     from dashboard.exports.several import FIGURES, write_several
-    from dashboard.sentences import shops as telling
+    from dashboard.sentences import shops_together as telling
     from ingest.verbs.shops import NAMES, read_names
 
     place = target_of(target, option)
@@ -68,6 +74,11 @@ def shops(
                 say(f"{path}")
         except OSError as fault:
             raise UserProblem(f"{out} could not be written ({fault.strerror or fault})") from None
+    if paper or pdf:
+        from dashboard.desk.several import Found
+        from dashboard.papers import shops as papers
+
+        write_paper(*papers.paper(Found(told, found, ""), letter=letter), out or Path("."), pdf)
     return 1 if told.left_out else 0
 
 
@@ -86,7 +97,7 @@ def _read(place: "Target", names: "Names | None", scheduler: str, workers: int, 
     held = place.shops()
     rows_there = any(house.HOUSE in tables_of(pieces) for row in held.iter_rows(named=True) for pieces in _pieces(row))
     if as_published or not engine.is_here() or not rows_there:
-        return read_all(place, names)
+        return read_all(place, names, program=program())
     with progress_bar("Shops") as progress, engine.engine(scheduler, workers=workers) as made:
         return read_all(place, names, made.afresh_told(progress), program())
 

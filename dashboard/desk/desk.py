@@ -23,6 +23,7 @@ from dashboard.desk import signed
 from dashboard.desk.ahead import Ahead
 from dashboard.desk.jobs import Jobs
 from dashboard.desk.people_shown import Veil, of_nobody
+from dashboard.desk.several import Together
 from dashboard.desk.weights import frozen, weight
 from ingest.access import people, tablets
 from ingest.access.tablets import Tablet
@@ -57,6 +58,7 @@ class Desk:
         self._told: set[tuple[str, str, int]] = set()
         self._snapshots: OrderedDict[tuple[Any, ...], tuple[Snapshot, Veil]] = OrderedDict()
         self._ahead: Ahead | None = None
+        self.several: Together | None = None  # where several shops are read together, if this one knows a place
 
     @property
     def has_shop(self) -> bool:

@@ -40,6 +40,7 @@ ROUTES: dict[str, frozenset[str]] = {  # by Flask's rule
     "/papers/week": M | T | G,
     "/papers/necks": M | T,
     "/papers/bench": M | T | B,
+    "/papers/shops": M,
     "/papers/traveller": M | T | B,
     "/papers/day-sheet": M | T | B,
     "/papers/sheet-csv": M | T | B,
@@ -73,6 +74,7 @@ PAGES: dict[str, frozenset[str]] = {  # of the frame, by their path
     "/against": M | T,
     "/gauges": M | T,
     "/sheets": M | T,
+    "/shops": M,
 }
 SAVED: dict[str, frozenset[str]] = {  # tables
     "readings": M | T,
@@ -80,6 +82,7 @@ SAVED: dict[str, frozenset[str]] = {  # tables
     "capability": M | T,
     "book": M | T,
     "gauges": M | T,
+    "shops": M,
 }
 CALLBACKS: dict[str, frozenset[str]] = {
     # the frame

@@ -211,6 +211,12 @@ class StageSheet(Address):
     letter: Text = ""
 
 
+class ShopsPaper(Address):
+    """What the paper of several shops takes."""
+
+    letter: Text = ""
+
+
 class BenchPaper(Address):
     """What the target card takes."""
 
@@ -239,6 +245,9 @@ ADDRESSES: dict[str, type[Address]] = {
     "/papers/week": WeekPaper,
     "/papers/necks": NeckPaper,
     "/papers/bench": BenchPaper,
+    "/papers/shops": ShopsPaper,
+    "/shops": Address,
+    "/save/shops": Address,
     "/papers/traveller": Traveller,
     "/papers/day-sheet": StageSheet,
     "/papers/sheet-csv": StageSheet,

@@ -18,7 +18,9 @@ NAME = "Checks on the master piece"
 
 
 def sheet(shop: Shop) -> html.Section | None:
-    """The sheet of the register; None where no gauge has a master piece."""
+    """The sheet of the register: a gauge that drifts with its chart, the charts of the others folded; None where no
+    gauge has a master piece.
+    """
     standing = gauges_now.standings()
     if not standing:
         return None
@@ -30,8 +32,12 @@ def sheet(shop: Shop) -> html.Section | None:
         ("last", "Last check", "wide-only"),
         ("says", "How it stands"),
     ]
-    charts = [_chart(one, shop) for one in standing if len(one.off) > 1]
-    return parts.sheet(NAME, "entered on Card in two touches", [parts.plain_table(rows, columns), *charts])
+    drawn = [one for one in standing if len(one.off) > 1]
+    beside = [_chart(one, shop) for one in drawn if one.drifts]
+    rest = [_chart(one, shop) for one in drawn if not one.drifts]
+    many = f"Every check of {'the others' if beside else 'each gauge'}, in the order taken"
+    folded = [parts.behind(rest, many)] if rest else []
+    return parts.sheet(NAME, "entered on Card in two touches", [parts.plain_table(rows, columns), *beside, *folded])
 
 
 def _row(one: Standing, shop: Shop) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from dashboard.tables import leafed
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
+FEW = 5  # series on a page of the table: it stands among other sheets
 UNDER = (
     "A gauge is coarse where one step of it is more than the usual spread of its readings. It may still judge runs and "
     "shares."
@@ -171,7 +172,7 @@ def _steps(found: pl.DataFrame, shop: Shop, asked: Mapping[str, Any]) -> html.Se
     ]
     save = parts.save_whole("gauges", characteristic=characteristic, word=word)
     body = (
-        [html.P(UNDER, className="small"), leafed(told, columns, "gauges-steps", "/capability", asked), save]
+        [html.P(UNDER, className="small"), leafed(told, columns, "gauges-steps", "/capability", asked, few=FEW), save]
         if told
         else html.P("No series of this kind.", className="small")
     )

@@ -75,7 +75,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
         sources=_sources(shop, chosen),
         practice=_practice(chosen[0]),
         steps=coaching.steps(shop, chosen[0]),
-        cautions=cautions(shop.stages[shop.bench_order[stage]] for stage in stages if stage in shop.bench_order),
+        cautions=cautions((shop.by_stage[stage] for stage in stages if stage in shop.by_stage), shop),
         local=LOCAL,
         minutes=[_minutes(shop, tech, stage) for stage in stages],
         purpose=purpose,

@@ -11,9 +11,10 @@ from analysis.methods.problems import UnusableData
 from dashboard.desk import desk, looking_back
 from dashboard.papers import bench as card
 from dashboard.papers import necks as packet
-from dashboard.papers import sheet
+from dashboard.papers import sheet, shops
 from dashboard.papers import week as weekly
 from dashboard.papers.paper import Paper, computed_from
+from ingest.terms.problems import Problem
 
 
 def connect(server: flask.Flask) -> None:
@@ -21,6 +22,7 @@ def connect(server: flask.Flask) -> None:
     server.add_url_rule("/papers/week", "paper-week", week)
     server.add_url_rule("/papers/necks", "paper-necks", necks)
     server.add_url_rule("/papers/bench", "paper-bench", bench)
+    server.add_url_rule("/papers/shops", "paper-shops", several_shops)
     server.add_url_rule("/papers/traveller", "paper-traveller", traveller)
     server.add_url_rule("/papers/day-sheet", "paper-day-sheet", day_sheet)
     server.add_url_rule("/papers/sheet-csv", "paper-sheet-csv", sheet_csv)
@@ -55,6 +57,11 @@ def bench() -> flask.Response:
     return _page(lambda letter: card.paper(asked.get("tech", ""), stage=asked.get("stage", ""), letter=letter))
 
 
+def several_shops() -> flask.Response:
+    """What several shops together tell, where a place is known; `letter` for that size of paper."""
+    return _page(lambda letter: shops.served(letter=letter))
+
+
 def traveller() -> flask.Response:
     """A traveller for each `serial`, several with a comma between, a page each; `letter` for that size of paper."""
     serials = flask.request.args.get("serial", "").split(",")
@@ -71,7 +78,7 @@ def _page(made: Callable[[bool], tuple[str, str]]) -> flask.Response:
     """A paper's page, made for letter size where that is asked for; one line where there is nothing to print."""
     try:
         _, html = made(bool(flask.request.args.get("letter")))
-    except UnusableData as nothing:
+    except (UnusableData, Problem) as nothing:
         return _nothing(nothing)
     return flask.Response(html, mimetype="text/html")
 
@@ -86,7 +93,7 @@ def sheet_csv() -> flask.Response:
     return flask.Response(text, mimetype="text/csv", headers=headers)
 
 
-def _nothing(why: UnusableData) -> flask.Response:
+def _nothing(why: UnusableData | Problem) -> flask.Response:
     text = str(why)
     return problem(f"{text[:1].upper()}{text[1:]}.")
 

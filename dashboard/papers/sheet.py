@@ -72,7 +72,7 @@ def _traveller(serial: str, shop: Shop) -> dict[str, Any]:
     ]
     rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, model)} for one in stages]
     about = f"{model}, {family}" if family else ""
-    return {"serial": serial, "code": code(serial), "about": about, "rows": rows, "cautions": cautions(stages)}
+    return {"serial": serial, "code": code(serial), "about": about, "rows": rows, "cautions": cautions(stages, shop)}
 
 
 def day_sheet(stage: str, *, letter: bool = False) -> tuple[str, str]:
@@ -86,7 +86,7 @@ def day_sheet(stage: str, *, letter: bool = False) -> tuple[str, str]:
     made = Paper(f"Day sheet, {shop.stage_name(one.key)}", shop.shop.name, computed_from(snapshot), letter=letter)
     return f"day-sheet-{_plain(one.key)}", made.html(
         "day_sheet.html", stage=shop.stage_name(one.key), made_on=_today(), asked=asked, lines=LINES,
-        limits=[row for row in limits if row[1]], cautions=cautions([one]), local=LOCAL,
+        limits=[row for row in limits if row[1]], cautions=cautions([one], shop), local=LOCAL,
     )  # fmt: skip
 
 

@@ -64,8 +64,23 @@ def what(one: Entry, shop: Shop) -> str:
     return f"{name}, {where}: {shared.amount(shop, key, abs(matter.size))} {way}"
 
 
+def apart(one: Entry, shop: Shop) -> str:
+    """Two who decided differently at once, with both decisions; '' where nobody did."""
+    if one.apart is None:
+        return ""
+    told = [f"{said.who} at {shared.local(shop, said.at):%H:%M} ({_short(said)})" for said in one.apart]
+    return f"Two decided at once: {told[0]}, {told[1]}. Both stand in the book; the later one counts."
+
+
+def _short(said: Line) -> str:
+    parts = [KINDS[said.kind].lower(), said.text, said.owner]
+    return ": ".join(part for part in parts if part)
+
+
 def under(one: Entry, shop: Shop) -> str:
-    """What is done about it, else what it moves together with."""
+    """That two decided at once, else what is done about it, else what it moves together with."""
+    if one.apart:
+        return apart(one, shop)
     if one.action:
         return one.action
     return matters.together(one.matter.moves_with, shop) if one.matter is not None else ""

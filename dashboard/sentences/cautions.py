@@ -5,7 +5,9 @@ practice, no published source but where one is named; local rules and trained pr
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 
+from ingest.beginning.stage_words import stage_of_word, stage_within
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Stage
 
@@ -50,14 +52,37 @@ BY_WORD = (  # words in a stage's key or name, and what to mind there, the most 
 )  # fmt: skip
 
 
-def cautions(stages: Iterable[Stage]) -> list[str]:
+WORK = {"action": "saddle", "test": "play", "final": "play"}  # what setting a characteristic, or a role, asks of hands
+
+
+def cautions(stages: Iterable[Stage], shop: Shop) -> list[str]:
     """The cautions of the stages on a paper, each bench's own first; strings and strain hold at every bench."""
-    return at_bench(" ".join(f"{stage.key} {stage.name}" for stage in stages))
+    several = list(stages)
+    named = of_words(" ".join(_called(stage) for stage in several))
+    return list(dict.fromkeys([*named, *of_words(" ".join(_set(stage, shop) for stage in several)), STRINGS, STRAIN]))
 
 
-def at_bench(words: str) -> list[str]:
-    """The cautions of a bench by the words of its key and name, then those that hold at every bench."""
-    return list(dict.fromkeys([*of_words(words), STRINGS, STRAIN]))
+def at_bench(key: str, shop: Shop) -> list[str]:
+    """The cautions of one bench of a shop, by its key."""
+    stage = shop.by_stage.get(key)
+    return cautions([stage] if stage else [], shop)
+
+
+def _called(stage: Stage) -> str:
+    """What a stage is called, and in words of the trade, whatever language that is; and its role."""
+    return " ".join([stage.key, stage.name, _meant(stage.key), _meant(stage.name), WORK.get(stage.role, "")])
+
+
+def _set(stage: Stage, shop: Shop) -> str:
+    """What is set at a stage, and the work that it asks for."""
+    mine = [item.key for item in shop.characteristics if stage.key in item.set_stages]
+    return " ".join(f"{key} {WORK.get(key, '')}" for key in mine)
+
+
+@cache
+def _meant(word: str) -> str:
+    """The stage of the trade that a word means, or one of its words; '' where none does."""
+    return (stage_of_word(word) or stage_within(word)) if word else ""
 
 
 def of_words(words: str) -> list[str]:
@@ -69,4 +94,4 @@ def of_words(words: str) -> list[str]:
 def beside(shop: Shop, stages: Iterable[str]) -> str:
     """One paragraph for a page or paper that says what to do at stages, by their keys; '' for none."""
     mine = [shop.by_stage[key] for key in dict.fromkeys(stages) if key in shop.by_stage]
-    return " ".join([*cautions(mine), LOCAL]) if mine else ""
+    return " ".join([*cautions(mine, shop), LOCAL]) if mine else ""

@@ -1,8 +1,8 @@
-"""What only several shops can tell, in sentences: no person stands in them, and none is told apart without how sure it
-is.
+"""What only several shops can tell, in sentences, list by list: no person stands in them, and no shop is told apart
+without how sure it is.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import polars as pl
@@ -38,6 +38,11 @@ class Words:
         put = numbers.signed if sign else numbers.plain
         return numbers.with_unit(put(value, decimals), numbers.unit_of(quantity))
 
+    def unit(self, key: str) -> tuple[str, int]:
+        """The unit of a characteristic as it is written, and digits of a mean of it."""
+        quantity = self._quantity.get(key) or "length"
+        return numbers.unit_of(quantity), numbers.decimals_of(quantity) + 1
+
     def stream(self, row: Row) -> str:
         """`Neck relief, LARK-25, Final inspection`."""
         where = " ".join(part for part in (self.name("characteristic", row["characteristic"]), row["position"]) if part)
@@ -56,28 +61,6 @@ class Words:
     def figure(self, row: Row, value: float | None) -> str:
         """A level, a spread or a Ppk."""
         return numbers.plain(value) if row["question"] == ROOM else self.amount(row["characteristic"], value)
-
-
-def lines(shops: pl.DataFrame, meanings: pl.DataFrame, found: Mapping[str, pl.DataFrame]) -> Iterator[str]:
-    """All that there is to say, a line each."""
-    words = Words(meanings)
-    yield f"{numbers.count(len(shops))} {'shop' if len(shops) == 1 else 'shops'}: {', '.join(shops['shop'])}."
-    if len(shops) == 1:
-        yield "There is nothing to hold one shop against; a second one has to publish here too."
-        return
-    yield ""
-    yield from models(found["same_model"], words)
-    yield from alone(shops["shop"].to_list(), found["same_model"], meanings)
-    yield ""
-    yield from changes(found["same_change"], words)
-    yield ""
-    yield from lots(found["lots_standing_out"], words)
-    yield from gauges(found["same_lots"], words)
-    yield ""
-    yield (
-        "Of shops that are alike in everything, one such report in twenty at most says otherwise. Whose hands they "
-        "were is not asked."
-    )
 
 
 def models(rows: pl.DataFrame, words: Words) -> Iterator[str]:
@@ -203,11 +186,22 @@ def lots(rows: pl.DataFrame, words: Words) -> Iterator[str]:
         )
 
 
-def gauges(rows: pl.DataFrame, words: Words) -> Iterator[str]:
-    """Two shops on the same lots."""
+def gauges(rows: pl.DataFrame, apart: pl.DataFrame, words: Words) -> Iterator[str]:
+    """Shops on the same lots: who reads apart from all others, then two by two what that does not tell."""
     if rows.is_empty():
         yield "No lot was measured in two shops, so nobody can tell a gauge from the necks it measured."
         return
+    out = apart.filter("apart").sort("chance")
+    if len(out):
+        yield OF_ONE.format(
+            n=numbers.in_words(len(out), capital=True), reads="shop reads" if len(out) == 1 else "shops read"
+        )
+    for row in out.head(MOST).iter_rows(named=True):
+        yield "  " + against_all(row, words)
+    for side in ("shop", "other"):  # a pair with one of them says the same once more
+        told = out.select("characteristic", pl.col("shop").alias(side))
+        gauge = rows.filter(what=same_lots.GAUGE).join(told, on=["characteristic", side], how="anti")
+        rows = pl.concat([gauge, rows.filter(pl.col("what") != same_lots.GAUGE)])
     for what, head in HEADS.items():
         these = rows.filter(pl.col("what") == what).sort("chance")
         if these.is_empty():
@@ -230,6 +224,10 @@ def gauges(rows: pl.DataFrame, words: Words) -> Iterator[str]:
             yield f"  and {numbers.count(len(these) - MOST)} more; --out DIR writes all of them."
 
 
+OF_ONE = (
+    "{n} {reads} apart from all others on the same lots, each lot alike: the gauge, how it is held or how necks rest "
+    "before."
+)
 HEADS = {
     same_lots.GAUGE: "The gauge, how it is held or how necks rest before ({n} {pairs} of shops): the same lots read "
     "differently, each lot alike.",
@@ -239,6 +237,17 @@ HEADS = {
     same_lots.ONE_LOT: "One lot in common ({n} {pairs} of shops): gauge, rest and which necks went where cannot be "
     "told apart.",
 }
+
+
+def against_all(row: Row, words: Words) -> str:
+    """What one shop reads from all the others on the lots they share."""
+    key = row["characteristic"]
+    size, span = words.amount(key, row["off"], sign=True), words.span(key, row["low"], row["high"])
+    return (
+        f"{words.name('characteristic', key)}: {row['shop']} reads {size} ({span}) from "
+        f"{numbers.in_words(row['others'])} others on {numbers.count(row['lots'])} lots, "
+        f"{numbers.count(row['n'])} necks{' (few)' if row['n'] < FEW else ''}."
+    )
 
 
 def pair(row: Row, words: Words) -> str:

@@ -9,6 +9,7 @@ from ingest.access import file
 READ = "read figures on people"  # what of a line that says whose figures were looked at
 ONCE = timedelta(minutes=10)  # the same look twice within it is one line
 EVERYBODY = "*"  # about: figures that show all techs side by side
+AT_THE_MACHINE = "at the command line"  # who: nobody signs in there
 LONGEST = 300  # characters of what a line is about
 
 

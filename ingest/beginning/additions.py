@@ -10,7 +10,7 @@ from ingest.beginning.new_text import log_lines, table_lines
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import STAGES
-from ingest.reading.headings import Headings, missing, plain
+from ingest.reading.headings import NOT_SAID, Headings, missing, plain
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
@@ -47,7 +47,8 @@ def known_log(name: str, table: RawTable, shop: Shop | None) -> Log | None:
 
 def under(said: LogSaid, known: Log, table: RawTable, shop: Shop) -> LogSaid:
     """What somebody said of a sheet of a known kind, and beneath it what the [[log]] that reads it says already."""
-    headings = {**said.headings, **{key: value for key, value in known.headings.items() if key not in said.headings}}
+    told = {key: value for key, value in known.headings.items() if value != NOT_SAID}
+    headings = {**told, **said.headings}
     read = Headings(shop, known)
     for heading in table.headings:
         column = read.read(heading)
@@ -133,10 +134,15 @@ def _completed(log: LogDraft, known: Log, draft: Draft, shop: Shop) -> list[str]
     it lacks nothing.
     """
     headings = Headings(shop, known)
+    said = {column.heading for column in log.survey.columns if column.guess.level == "said"}
     lines = [
         f"{quoted(heading)} = {quoted(target)}"
         for heading, target in log.headings.items()
-        if target != "other" and headings.read(heading).meaning != headings.meant(target)
+        if (
+            headings.read(heading).meaning != headings.meant(target)
+            if target not in ("other", NOT_SAID)
+            else target == "other" and heading in said and not headings.read(heading).meant
+        )
     ]
     told = [f"#   headings: {', '.join(lines)}"] if lines else []
     for field, words in log.words.items():

@@ -9,6 +9,7 @@ from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.beginning.rows_meant import NOT, ONLY, rules
 from ingest.beginning.starting_values import STAGES
+from ingest.reading.headings import NOT_SAID
 from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.terms.questions import quoted, short
 
@@ -123,11 +124,13 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
         sure = re.sub(r"[\x00-\x1f\x7f]", " ", sure)
         if column.heading in log.ignore:
             lines.append(f"# left out, as said: {quoted(column.heading)}: {told}")
-        elif target and target != "other":
+        elif target and target not in ("other", NOT_SAID):
             lines.append(f"{quoted(column.heading)} = {quoted(target)}  # {sure}{told}")
+        elif target == "other":
+            lines.append(f'{quoted(column.heading)} = "other"  # {sure}kept as text; {told}')
         else:
             lines.append(f"# not known, kept as typed: {quoted(column.heading)}: {told}")
-            lines += [f'{quoted(column.heading)} = "other"'] if target else []
+            lines += [f"{quoted(column.heading)} = {quoted(NOT_SAID)}"] if target else []
     lines += [f"{quoted(heading)} = {quoted(target)}" for heading, target in log.kept.items()]
     if log.units:
         lines += ["", "[log.units]"]

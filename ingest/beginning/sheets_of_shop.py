@@ -17,7 +17,7 @@ from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey, people
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
-from ingest.reading.headings import Headings, plain
+from ingest.reading.headings import NOT_SAID, Headings, plain
 from ingest.reading.words import NOT_STAGES, agreed
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
@@ -130,9 +130,9 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
             continue
         if not guess.taken or (guess.field == "outcome" and not read_outcomes):
             if not guess.taken and _read_by_name(column.heading, seen.shape):
-                log.headings[column.heading] = "other"
+                log.headings[column.heading] = NOT_SAID
             if guess.taken:
-                log.headings[column.heading] = "other"
+                log.headings[column.heading] = NOT_SAID
             continue
         stage = ""
         if seen.shape == "instrument" and not guess.said:
@@ -147,7 +147,7 @@ def _add_headings(draft: Draft, log: LogDraft, here: str, *, read_outcomes: bool
         meaning = guess.target(stage)
         key = re.sub(r"\s*\([^)]*\)", "", meaning)
         if key in taken and guess.level != "said" and guess.field != "other":
-            log.headings[column.heading] = "other"
+            log.headings[column.heading] = NOT_SAID
             told = f"{column.heading!r} is not read ({column.filled} cells): {taken[key]!r} means {key} too"
             unread.append(f"{seen.title}: {told}")
             continue

@@ -32,7 +32,7 @@ def counted_columns(table: Table, taken: Columns) -> pl.DataFrame:
     rows = [
         {
             "heading": column.heading,
-            "field": column.field,
+            "field": "text" if column.field == "other" and column.meant else column.field,
             "stage": column.stage,
             "characteristic": column.characteristic,
             "position": "/".join(column.positions) if column.field == "reading" else "",

@@ -23,6 +23,9 @@ _SIDES = {"bass": "bass", "treble": "treble", "bass side": "bass", "treble side"
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
 
 
+NOT_SAID = "not said"  # of a heading that a name would be read by: nobody has said what the column is
+
+
 @dataclass(frozen=True)
 class Column:
     """What one column of a sheet holds."""
@@ -36,6 +39,7 @@ class Column:
     positions: tuple[str, ...] = ("",)  # two where the heading says bass/treble
     moment: str = "found"
     reference: float | None = None  # Hz, where the heading's unit says 'Hz re 329.63'
+    meant: bool = True  # of 'other': somebody said that it is text; False: nobody has said what it is
 
     @property
     def meaning(self) -> str:
@@ -126,9 +130,9 @@ class Headings:
         if typed in self._ignored:
             return Column(place, heading, "ignore")
         if not typed:
-            return Column(place, heading, "other")
+            return Column(place, heading, "other", meant=False)
         column = self._read(self._target(heading) or typed)
-        return replace(column or Column(0, "", "other"), place=place, heading=heading)
+        return replace(column or Column(0, "", "other", meant=False), place=place, heading=heading)
 
     def meant(self, target: str) -> str:
         """A meaning as shop.toml writes it, in the words in which a column tells its own."""
@@ -157,6 +161,8 @@ class Headings:
             return None
         if text in ("ignore", "other"):
             return Column(0, "", text)
+        if text == NOT_SAID:
+            return Column(0, "", "other", meant=False)
         name = self._names.get(text)
         if name is None and self.log.shape != "study" and (column := self._measurement(text, unit_text)):
             return replace(column, stage=stage)
@@ -246,7 +252,7 @@ class Headings:
                 taken[key] = column
         for column in columns:
             target = self._target(column.heading)
-            if column.field == "other" and target and plain(target) != "other":
+            if column.field == "other" and target and plain(target) not in ("other", NOT_SAID):
                 near = closest(
                     self._parts(plain(target))[0], [*self.fields, *(word for word, _ in self._characteristics)]
                 )

@@ -8,8 +8,12 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
+import polars as pl
+
 from ingest.shopfiles.shop import ShopProblem
 from ingest.terms.questions import closest
+
+ODD = '"\x00\x1c\x1d\x1e\x1f'  # what makes cells of a line other than what stands between its separators
 
 
 class Fault(ValueError):
@@ -67,6 +71,31 @@ def rows_of(path: Path, columns: Sequence[str], required: Sequence[str] = ()) ->
             )
     except csv.Error as fault:
         raise ShopProblem(f"{path.name}, line {reader.line_num}: {fault}") from None
+
+
+def texts_of(path: Path, columns: Sequence[str], required: Sequence[str]) -> pl.DataFrame | None:
+    """All filled rows at once, a text a cell, stripped, '' where absent; None where the file is not plain: without
+    quotes, known headings once each, no row of more cells than the header. Then `rows_of` reads it, or says what is
+    wrong.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        return None
+    first = text.split("\n", 1)[0]
+    separator = ";" if first.count(";") > first.count(",") else ","
+    header = [cell.strip().casefold() for cell in first.split(separator)]
+    known = set(header) <= set(columns) and set(required) <= set(header) and len(header) == len(set(header)) > 1
+    odd = any(sign in text for sign in ODD) or text.count("\r") != text.count("\r\n")
+    if odd or not known:
+        return None
+    try:
+        found = pl.read_csv(text.encode(), separator=separator, infer_schema=False, quote_char=None, new_columns=header)
+    except pl.exceptions.PolarsError:
+        return None
+    cells = found.select(pl.col(name).fill_null("").str.strip_chars() for name in header)
+    cells = cells.with_columns(pl.lit("").alias(name) for name in columns if name not in header)
+    return cells.select(columns).filter(pl.any_horizontal(pl.all() != ""))
 
 
 def date_of(text: str) -> date | None:

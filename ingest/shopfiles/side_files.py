@@ -8,7 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.shopfiles.plain_csv import Fault, date_of, number_of, rows_of
+from ingest.shopfiles.plain_csv import Fault, date_of, number_of, rows_of, texts_of
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms import clock, tables
 from ingest.terms.units import amount
@@ -128,12 +128,17 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
         "temperature": lambda text: number_of(text, -40, 140) if fahrenheit else number_of(text, -40, 60),
     }
     schema = tables.CLIMATE | {"at": clock.LOCAL}
-    frame = _read(
-        folder / "climate.csv",
-        readers | {"in_utc": offset},
-        schema | {"in_utc": pl.Boolean()},
-        ("at",),
-        copy={"in_utc": "at"},
+    plain = _plain_climate(folder / "climate.csv", (-40, 140 if fahrenheit else 60))
+    frame = (
+        _read(
+            folder / "climate.csv",
+            readers | {"in_utc": offset},
+            schema | {"in_utc": pl.Boolean()},
+            ("at",),
+            copy={"in_utc": "at"},
+        )
+        if plain is None
+        else plain
     )
     at = (
         pl.when("in_utc")
@@ -147,6 +152,30 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
     return tables.shaped(
         frame.drop_nulls("at").sort("at", "room", maintain_order=True), tables.CLIMATE
     )  # an hour the clock skipped did not happen
+
+
+def _plain_climate(path: Path, degrees: tuple[float, float]) -> pl.DataFrame | None:
+    """The rows of a climate file in which every cell is as it should be, all at once: a logger writes tens of thousands
+    a year. None where one is not: then each is read by itself, and what is wrong is said.
+    """
+    cells = texts_of(path, ("at", "room", "rh", "temperature"), ("at",))
+    if cells is None:
+        return None
+    stamps = clock.read_stamps(cells["at"], "ymd")
+    numbers = [cells[name] for name in ("rh", "temperature")]
+    read = [column.replace("", None).cast(pl.Float64, strict=False) for column in numbers]
+    whole = stamps["has_day"].all() and (stamps["local"].is_not_null() | stamps["utc"].is_not_null()).all()
+    for text, number, (low, high) in zip(numbers, read, ((0, 100), degrees), strict=True):
+        plain = text.str.contains(r"^(-?\d+(\.\d+)?)?$")
+        whole = whole and bool(plain.all()) and bool(number.is_between(low, high).fill_null(True).all())
+    if not whole:
+        return None
+    return cells.select(
+        stamps["local"].fill_null(stamps["utc"].dt.replace_time_zone(None)).alias("at"),
+        "room",
+        *read,
+        in_utc=stamps["utc"].is_not_null(),
+    )
 
 
 def _read(

@@ -91,21 +91,21 @@ def merge(candidates: pl.DataFrame, replaced: pl.DataFrame | None = None) -> Mer
     beside = (~pl.col("older") & ~pl.col("dropped")).any().over("visit")
     rows = rows.with_columns(out=pl.col("older") | (pl.col("dropped") & beside))
     live = rows.filter(~pl.col("out")).sort("visit", "taken", "text_hash", descending=[False, True, False])
-    best = live.unique("visit", keep="first", maintain_order=True)
+    best = live.unique("visit", keep="first")
     best = best.select("visit", best_hash="text_hash", person=pl.col("taken") > 0)
     rows = rows.join(best, on="visit", how="left", maintain_order="left")
     same = pl.col("text_hash") == pl.col("best_hash")
     standing = rows.filter(same & (pl.col("older") | ~pl.col("out"))).sort(
         "visit", "taken", "loaded", "line", descending=[False, True, False, False]
     )
-    first = standing.unique("visit", keep="first", maintain_order=True)
+    first = standing.unique("visit", keep="first")
     first = first.select("visit", best="index", other_log="log_id", other_line="line")
     rows = rows.join(first, on="visit", how="left", maintain_order="left").with_columns(
         pl.col("other_log").fill_null("")
     )
     losing = rows.filter(~pl.col("out") & (pl.col("text_hash") != pl.col("best_hash")) & ~pl.col("person"))
     losing = losing.sort("visit", "text_hash", "loaded", "line")
-    asked = losing.unique(["visit", "text_hash"], keep="first", maintain_order=True)["index"]
+    asked = losing.unique(["visit", "text_hash"], keep="first")["index"]
     rows = rows.with_columns(
         wins=(pl.col("index") == pl.col("best")).fill_null(False),
         asked=pl.col("index").is_in(asked.to_list()),

@@ -104,7 +104,7 @@ SET_ASIDE: dict[str, pl.DataType] = {  # column '' = the whole row
 
 COLUMNS: dict[str, pl.DataType] = {  # a row a column of a log: what it is taken for, and how much of it was read
     LOG_ID: pl.String(), "heading": pl.String(),
-    "field": pl.String(),  # of the visit, or 'reading'; 'other' = nobody has mapped it; 'ignore'
+    "field": pl.String(),  # of the visit, or 'reading'; 'other' = nobody has said; on purpose: 'text', 'ignore'
     STAGE: pl.String(),  # of a sheet with a row an instrument, else ''
     CHARACTERISTIC: pl.String(), POSITION: pl.String(), MOMENT: pl.String(),
     "filled": pl.Int64(),  # cells with anything but a dash in them

@@ -3,31 +3,23 @@ is, a line each.
 """
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from ingest.store.problems import first_line
 from ingest.store.target import FORMAT, Piece, Target, TargetProblem, pieces_of, tables_of
-from ingest.terms.units import factors, unit_of
-from ingest.verbs import publish
+from ingest.verbs import publish, shops_alike
 from ingest.verbs.afresh import Afresh, laid_over
+from ingest.verbs.shops_alike import Names
 
 NAMES = publish.NAMES  # the map of words beside the tables
 KINDS = ("characteristic", "model", "stage", "supplier", "lot", "position", "change")
 READ = ("meanings", "levels", "capability", "lots", "dated")
 MORE = ("mix", "matters")  # without which a shop is read all the same
-LATE = timedelta(days=28)  # behind the newest shop
 AGAIN = 3  # times that a shop which publishes at this moment is looked at
-IN_UNIT = (  # columns in the unit of the characteristic
-    "mean", "mean_error", "sd", "sd_short", "sd_long", "step", "target", "lower", "upper",
-    "before", "after", "size", "size_error",
-)  # fmt: skip
-Names = Mapping[str, Mapping[str, Mapping[str, str]]]  # shop -> kind -> its word -> the word here
 
 
 @dataclass(frozen=True)
@@ -63,18 +55,17 @@ def read_all(target: Target, names: Names | None = None, afresh: Afresh | None =
     """All shops of a target. TargetProblem where there is none, or none that can be read.
 
     afresh : works figures out of the rows that shops published; without it figures are those that they published.
-    program : the version of the program that does.
+    program : the version of this program; '' where nobody asks.
     """
-    work = (afresh, program) if afresh is not None else None
-    told, unsure = _read(target, names or {}, work)
+    told, unsure = _read(target, names or {}, afresh, program)
     for _ in range(AGAIN - 1):
         if not unsure:
             break
-        told, unsure = _read(target, names or {}, work)
+        told, unsure = _read(target, names or {}, afresh, program)
     return told
 
 
-def _read(target: Target, names: Names, work: tuple[Afresh, str] | None) -> tuple[Several, bool]:
+def _read(target: Target, names: Names, work: Afresh | None, program: str) -> tuple[Several, bool]:
     """What stands there now, and was a shop not whole, which may be publishing at this moment?"""
     rows = target.shops()
     if rows.is_empty():
@@ -108,16 +99,19 @@ def _read(target: Target, names: Names, work: tuple[Afresh, str] | None) -> tupl
     changed = False
     if work is not None:
         read = [row for row in rows.iter_rows(named=True) if row["shop"] in whole]
-        found = list(work[0](target, read))
+        found = list(work(target, read))
         if any(one.why for one in found):  # its rows may have gone because it published meanwhile
             stands = dict(target.shops().select("shop", "version").iter_rows())
             before = {row["shop"]: row["version"] for row in read}
             changed = any(one.why and stands.get(one.shop) != before[one.shop] for one in found)
-        said += laid_over(tables, read, found, work[1])
+        said += laid_over(tables, read, found, program)
     said += _without(tables, {shop: named[shop] for shop in whole}, worked_out=work is not None)
-    said += _late(heads)
-    said += _renamed(tables, names, heads["shop"])
-    said += _one_meaning(tables)
+    heads, odd_clocks = shops_alike.clocks(heads)
+    said += [*odd_clocks, *shops_alike.late(heads), *_versions(rows.filter(pl.col("shop").is_in(whole)), program, work)]
+    said += shops_alike.renamed(tables, names, heads["shop"])
+    said += shops_alike.one_meaning(tables)
+    said += shops_alike.mistaken(tables)
+    said += shops_alike.own_words(tables)
     left = tuple(shop for shop in rows["shop"] if shop not in whole)
     return Several(heads, tables, tuple(said), left), changed or bool(broken)
 
@@ -147,87 +141,12 @@ def _without(tables: Mapping[str, pl.DataFrame], named: Mapping[str, list[Piece]
     return said
 
 
-def _late(heads: pl.DataFrame) -> list[str]:
-    """Shops whose newest reading is long past."""
-    newest = heads["as_of"].max()
-    said = []
-    for row in heads.iter_rows(named=True):
-        behind = newest - row["as_of"]
-        if behind > LATE:
-            day = row["as_of"].astimezone(ZoneInfo(row["timezone"])).date()
-            said.append(
-                f"{row['shop']}: its newest reading is of {day:%Y-%m-%d}, {behind.days} days before the newest of all; "
-                "it stands among the others as it was then"
-            )
-    return said
-
-
-def _renamed(tables: dict[str, pl.DataFrame], names: Names, shops: Iterable[str]) -> list[str]:
-    """Put every shop's words into the words of the map, in place; what was done."""
-    said = []
-    known = set(shops)
-    for shop, kinds in names.items():
-        if shop not in known:
-            said.append(f"{NAMES}: no shop {shop!r} is read here")
-            continue
-        for kind, words in kinds.items():
-            found: set[str] = set()
-            for name, frame in tables.items():
-                column = "key" if name == "meanings" else "what" if kind == "change" else kind
-                mine = pl.col("shop") == shop
-                if name == "meanings":
-                    mine &= pl.col("kind") == kind
-                if column not in frame.columns:
-                    continue
-                found |= set(frame.filter(mine)[column])
-                tables[name] = frame.with_columns(
-                    pl.when(mine).then(pl.col(column).replace(dict(words))).otherwise(column).alias(column)
-                )
-            done = [f"{word} is {means}" for word, means in words.items() if word in found]
-            said += [f"{shop}: {kind} {', '.join(done)} here"] if done else []
-            said += [f"{NAMES}: {shop} has no {kind} {word!r}" for word in words if word not in found]
-    return said
-
-
-def _one_meaning(tables: dict[str, pl.DataFrame]) -> list[str]:
-    """Leave out what a shop measures by another quantity or without a unit, and turn other units into the usual one, in
-    place; what was done.
-    """
-    said: dict[str, list[str]] = {}
-    told = tables["meanings"].filter(pl.col("kind") == "characteristic").select("shop", "key", "quantity", "unit")
-    usual = (
-        told.group_by("key", "quantity").len().sort("len", "quantity", descending=[True, False])
-        .unique("key", keep="first", maintain_order=True)
-    )  # fmt: skip
-    means = dict(usual.select("key", "quantity").iter_rows())
-    for shop, key, quantity, unit in told.sort("key", "shop").iter_rows():
-        why = ""
-        factor = 1.0
-        if quantity != means[key]:
-            why = f"measured as {quantity} there, as {means[key]} in most shops"
-        elif quantity in ("plain", "class"):
-            why = "its gauge has no unit that two shops share"
-        elif unit:
-            top, bottom = factors(unit, quantity)
-            factor = top / bottom
-            why = "" if unit_of(unit, quantity) else f"its unit {unit!r} is not known"
-        if not why and factor == 1.0:
-            continue
-        for name, frame in tables.items():
-            if name == "meanings" or "characteristic" not in frame.columns:
-                continue
-            mine = (pl.col("shop") == shop) & (pl.col("characteristic") == key)
-            turned = [
-                pl.when(mine).then(pl.col(column) * factor).otherwise(column).alias(column)
-                for column in IN_UNIT
-                if column in frame.columns
-            ]
-            tables[name] = frame.filter(~mine) if why else frame.with_columns(turned)
-        what = f"{key} is left out; {why}" if why else f"{key} was turned from {unit}"
-        said.setdefault(what, []).append(shop)
-    return [f"{_together(shops, told['shop'].n_unique())}: {what}" for what, shops in said.items()]
-
-
-def _together(shops: list[str], of: int) -> str:
-    """Shops of which one thing is said."""
-    return f"all {of} shops" if len(shops) == of > 2 else ", ".join(shops)
+def _versions(rows: pl.DataFrame, program: str, work: Afresh | None) -> list[str]:
+    """Shops whose figures another version of the program worked out, where nothing is worked out here; which."""
+    if work is not None or not program:
+        return []
+    other = rows.filter(pl.col("program") != program).sort("program", "shop")
+    return [
+        f"{', '.join(part['shop'])}: figures are as version {version} works them out, here is {program}"
+        for (version,), part in other.group_by("program", maintain_order=True)
+    ]

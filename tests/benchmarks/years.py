@@ -2,7 +2,8 @@
 
 A shop of N weeks is the demo's sixteen weeks laid end to end as often as they fit, each time with serials, lots and
 logs of its own. Each side runs in its own child process, which tells its CPU seconds and its peak memory; ratios are
-within one run. Never part of pytest.
+within one run. With `--keep DIR` shops and results stay there, and a run that was stopped goes on where it was, as long
+as the code is the same commit. What years.md says below its table is left as it is. Never part of pytest.
 """
 
 from __future__ import annotations
@@ -44,11 +45,13 @@ def shop_of(weeks: int, folder: Path, demo: Path) -> Path:
     """A shop of so many weeks, made of the demo's folder unless it stands there already."""
     if (folder / "store").exists():
         return folder
-    shutil.copytree(demo, folder, dirs_exist_ok=True)
+    making = folder.with_suffix(".part")  # a run that is stopped here leaves no half shop
+    shutil.rmtree(making, ignore_errors=True)
+    shutil.copytree(demo, making)
     times = weeks // DEMO_WEEKS
     if times > 1:
-        _laid_end_to_end(folder, times)
-    return folder
+        _laid_end_to_end(making, times)
+    return making.rename(folder)
 
 
 def _laid_end_to_end(folder: Path, times: int) -> None:
@@ -247,6 +250,22 @@ def written(found: dict[int, dict[str, dict[str, float]]], commit: str) -> str:
     return "\n".join(lines) + "\n"
 
 
+def before(results: Path) -> dict[int, dict[str, dict[str, float]]]:
+    """What an earlier run of the same code has measured; shop -> side -> seconds and peak."""
+    if not results.exists():
+        return {}
+    return {int(size): sides for size, sides in json.loads(results.read_text()).items()}
+
+
+def tell(table: str) -> None:
+    """The table in place of the one in years.md; what stands behind that stays."""
+    path = Path(__file__).with_suffix(".md")
+    lines = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
+    begins = next((at for at, line in enumerate(lines) if line.startswith("|")), len(lines))
+    ends = next((at for at, line in enumerate(lines) if at > begins and not line.startswith("|")), len(lines))
+    path.write_text(table + "".join(line + "\n" for line in lines[ends:]), encoding="utf-8")
+
+
 def main() -> None:
     """Measure, and write years.md as the numbers come."""
     asked = argparse.ArgumentParser()
@@ -264,16 +283,20 @@ def main() -> None:
             from ingest.verbs.load import load
 
             load(demo, write_shop(demo), now=NOW)
-        found: dict[int, dict[str, dict[str, float]]] = {}
+        results = root / f"years-{commit.strip()}.json"
+        found = before(results)
         for size in map(int, told.of.split(",")):
             folder = shop_of(size, root / f"weeks-{size}", demo)
             for side in told.sides.split(","):
+                if side in found.get(size, {}):
+                    continue
                 if side == "day":
                     with tempfile.TemporaryDirectory() as other:
                         found.setdefault(size, {})[side] = child(side, one_more_day(folder, Path(other) / "shop"))
                 else:
                     found.setdefault(size, {})[side] = child(side, folder)
-                Path(__file__).with_suffix(".md").write_text(written(found, commit.strip()), encoding="utf-8")
+                results.write_text(json.dumps(found))
+                tell(written(found, commit.strip()))
 
 
 if __name__ == "__main__":

@@ -47,6 +47,7 @@ CHARTS = [
     "moves with",
     "settling",
     "savings",
+    "shops",
     "weeks",
     "funnel",
     "learning",

@@ -52,5 +52,5 @@ def test_every_page_of_a_wide_shop_keeps_its_size_and_its_marks_lead_on(served, 
     page.keyboard.press("/")
     page.keyboard.type("MODEL-07")
     page.keyboard.press("Enter")
-    page.wait_for_selector("text=MODEL-07")
+    page.wait_for_selector("#main .sheet >> text=MODEL-07")
     assert seen.wrong == []

@@ -7,7 +7,7 @@ import dash
 import pytest
 from werkzeug.exceptions import BadRequest
 
-from dashboard import app, parts
+from dashboard import app, drawings, parts
 from dashboard.charts import style
 from dashboard.desk.desk import Desk, patient
 
@@ -139,3 +139,13 @@ def test_only_pages_of_figures_may_be_shown_as_they_stood(tmp_path, path, page, 
         with suppress(BadRequest):  # it is no whole request
             server.preprocess_request()
         assert patient.get() is waits
+
+
+def test_what_is_told_of_marks_is_sent_once_for_both_widths_and_leads_where_it_did():
+    marks = "[[0.1,20,5,&quot;A &amp; B&quot;,&quot;/x&quot;],[{},30,5,&quot;C&quot;]]"
+    told = f'<div class="drawn" data-told="{marks}"></div>'
+    (wide, narrow), said = drawings.said_once(told.format(0.2), told.format(0.3))
+    assert wide == '<div class="drawn" data-told="[[0.1,20,5,0],[0.2,30,5,1]]"></div>'
+    assert narrow == '<div class="drawn" data-told="[[0.1,20,5,0],[0.3,30,5,1]]"></div>'
+    assert said == '[["A & B","/x"],["C"]]'
+    assert drawings.said_once("<svg/>", "<svg/>") == (["<svg/>", "<svg/>"], None)

@@ -23,6 +23,7 @@ from dashboard.sentences.cautions import (
     STRINGS,
 )
 from demo_data.generator import TEMPLATES, files
+from ingest.shopfiles.shop import Shop
 
 OF = {  # common practice, no published source but where a text names one
     "head_tension": {HOOKS},
@@ -70,3 +71,31 @@ def test_the_texts_name_what_the_trade_warns_of():
     every = " ".join(text for name, text in vars(said).items() if name.isupper() and isinstance(text, str)).lower()
     for word in ("slacken", "eye", "steel wool", "magnets", "burn", "hearing", "dust", "rags", "solvents", "whip"):
         assert word in every
+
+
+ABROAD = {  # stages in other words, and that bench's own caution; st40 tells by what is set there, z9 by its role
+    ("abrichten", "Bünde abrichten"): DUST,
+    ("s30", "Sattel kerben"): SAWS,
+    ("s31", "Steg einpassen"): EDGES,
+    ("s32", "Besaiten"): STRINGS,
+    ("polieren", ""): BUFFING,
+    ("st40", "Vierte Station"): ROD,
+    ("z9", "Abnahme"): HEARING,
+}
+
+
+def test_a_bench_that_is_called_in_another_language_has_its_own_cautions():
+    stages = [{"key": key, "name": name, "minutes": 4} for key, name in ABROAD]
+    stages[-1]["role"] = "final"
+    shop = Shop.model_validate(
+        {
+            "shop": {"name": "Werkstatt", "timezone": "Europe/Berlin"},
+            "stage": stages,
+            "characteristic": [{"key": "relief", "set_at": "st40"}],
+            "model": [{"key": "A", "family": "mandolin", "strings": 8, "scale": "352 mm"}],
+        }
+    )
+    for (key, _), own in ABROAD.items():
+        assert own in said.at_bench(key, shop), key
+    assert said.at_bench("st40", shop)[0] == ROD
+    assert HOOKS not in said.cautions(shop.stages, shop)

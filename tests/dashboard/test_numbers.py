@@ -95,6 +95,8 @@ def test_small_numbers_in_sentences_are_words():
     assert numbers.in_words(3, capital=True) == "Three"
     assert numbers.in_words(0) == "none"
     assert numbers.in_words(13) == "13"
+    assert numbers.of_in_words(4, 6) == "Four of six"
+    assert numbers.of_in_words(4, 13) == "4\u00a0of\u00a013"
 
 
 def test_what_could_not_be_computed_is_said():

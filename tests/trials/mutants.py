@@ -1,16 +1,14 @@
-"""Do the tests see a fault? Seeded single-line faults are planted one by one, and the tests that speak of the module
-run.
+"""Do the tests see a fault? Seeded single-line faults are planted one by one, and the tests that call the function run.
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: the one that mirrors the
-module, then all that import it, then those that walk through the whole of ingest, then those that mirror modules of
-ours which import it, directly or by another, the nearest first, then those of its folder; those without the demo and
-the small ones first, until one fails or `CPU`
-seconds are used up. How long each test takes is kept from mutant to mutant, so that tests of a moment go before those
-that take long. Libraries are loaded once and each mutant is a fork, so that it costs its tests and no more.
-Equivalent mutants - those that change nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and
-do not count.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of `TRACED` that call
+the function in which the fault stands (of a line outside all functions: any of the module), the quickest first, as many
+as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is found once by a trace of
+all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are loaded once and each
+mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change nothing anybody could
+see - are listed by hand in equivalent.toml with the reason, and do not count; nor does `strict` of a zip of lists that
+are made of one length.
 """
 
 import argparse
@@ -22,44 +20,29 @@ import shutil
 import signal
 import sys
 import tempfile
-import time
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
-from itertools import pairwise
 from pathlib import Path
 
+import pytest
+
+from tests.trials.calls import Callers, Calls
 from tests.trials.written import write
 
 ROOT = Path(__file__).parents[2]
 OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
+TRACED, CALLED = (
+    ("tests/ingest", "tests/analysis", "tests/dashboard/gate"),
+    ("ingest", "analysis"),
+)  # tests, and whose functions
 CPU = 15  # seconds of the processor for all tests of one mutant
+HANGS = 3  # so many times that: a test does not end
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
-WALKS = {  # tests that walk through all of a package
-    "ingest": ("tests/ingest/reading/test_as_looked_over.py", "tests/ingest/verbs/test_a_month.py")
-}
-BESIDE_THEM = ("ingest/beginning", "ingest/access")  # where these do not come
-HANGS = 3  # times the processor time that the test takes without the mutant
-A_MOMENT = 0.3  # seconds of the processor: longer tests wait for all that take no longer
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
 SEED = 20281129
-EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could see it
-    "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> def "
-    "wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
-    "analysis/methods/change_scans.py: variance[local] = 1.0 -> variance[local] = 2.0": "masked by NO_START",
-    "ingest/reading/reader.py: low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + "
-    "step)) -> low, high = (min(1.0, at / (table.rows.height or 2)) for at in (first, first + step))": "no rows",
-    "ingest/reading/in_buckets.py: if self._rows > AT_ONCE: -> if self._rows >= AT_ONCE:": "only when it is written",
-    "ingest/reading/careful.py: AT_ONCE, HELD_BACK = 20_000, 1_000  # rows that are handed on together; those "
-    "that wait, for they may be titles -> AT_ONCE, HELD_BACK = 20001, 1_000  # rows that are handed on "
-    "together; those that wait, for they may be titles": "only how many are handed on together",
-    "analysis/methods/independent_number.py: self.sure = used & (size >= 8) & (within > 1e-18 * "
-    "np.maximum(np.bincount(stream, x**2, s), 1e-300)) -> self.sure = used & (size >= 8) & (within >= 1e-18 * "
-    "np.maximum(np.bincount(stream, x ** 2, s), 1e-300))": "no sum of squares of readings is that number",
-    "analysis/methods/coarse.py: sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - mean[stream]) "
-    "** 2, len(begins)) / n, (q / 4) ** 2)) -> sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - "
-    "mean[stream]) ** 2, len(begins)) / n, ((q * 4)) ** 2))": "where it begins to look for the likeliest",
-}
+_LISTED = tomllib.loads(Path(__file__).with_name("equivalent.toml").read_text(encoding="utf-8"))["mutant"]
+EQUIVALENT: dict[str, str] = {each["change"]: each["why"] for each in _LISTED}
 TURNED = {
     ast.Lt: "<=",
     ast.LtE: "<",
@@ -153,155 +136,133 @@ def _code(node: ast.AST) -> Iterator[ast.AST]:
                 yield from _code(child)
 
 
-def _cheap(test: Path) -> tuple[bool, int]:
-    return "demo" in test.read_text(encoding="utf-8"), test.stat().st_size
-
-
-def relevant(path: Path) -> list[str]:
-    """Test files that speak of a module: its mirror, those that import it, the mirrors of those that reach it, then
-    those of its folder, small ones first; no browser.
+def around(mutant: Mutant) -> int | None:
+    """The first line of the innermost function in whose body a mutant stands, its first decorator's where it has any;
+    None outside all functions.
     """
-    near = ROOT / "tests" / path.relative_to(ROOT).parent
-    every = [
-        test
-        for test in sorted((ROOT / "tests").rglob("test_*.py"), key=_cheap)
-        if not {"browser", "trials", "demo"} & set(test.relative_to(ROOT).parts)
-    ]
-    importers = [test for test in every if path in _imports(test)]
-    reaching = [_mirror(module) for module in _reach(path)]
-    beside = [test for test in every if test.parent == near and near.name != "methods"]
-    place = path.relative_to(ROOT)
-    walks = [] if place.parent.as_posix() in BESIDE_THEM else [ROOT / walk for walk in WALKS.get(place.parts[0], ())]
-    whole = dict.fromkeys([_mirror(path), *importers, *walks, *reaching, *beside])
-    return [test.relative_to(ROOT).as_posix() for test in whole if test.exists()]
+    best = None
+    for node in ast.walk(ast.parse(mutant.path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            first = min([node.lineno, *(each.lineno for each in node.decorator_list)])
+            if node.body[0].lineno <= mutant.line <= (node.end_lineno or 0) and (best is None or first > best):
+                best = first
+    return best
 
 
-def _mirror(path: Path) -> Path:
-    place = path.relative_to(ROOT)
-    return ROOT / "tests" / place.parent / f"test_{place.stem}.py"
-
-
-@cache
-def _imports(path: Path) -> frozenset[Path]:
-    """Modules of ours that a file imports."""
-    names = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module and not node.level:
-            names |= {node.module, *(f"{node.module}.{one.name}" for one in node.names)}
-        elif isinstance(node, ast.Import):
-            names |= {one.name for one in node.names}
-    files = (ROOT.joinpath(*name.split(".")).with_suffix(".py") for name in names if name.partition(".")[0] in OURS)
-    return frozenset(file for file in files if file.exists())
-
-
-@cache
-def _reach(path: Path) -> tuple[Path, ...]:
-    """Modules that come to `path` by what they import, within `ingest` or `analysis`, the nearest first."""
-    folder = ROOT / path.relative_to(ROOT).parts[0]
-    found, new = dict.fromkeys([path]), [path]
-    while new:
-        new = [one for one in sorted(folder.rglob("*.py")) if one not in found and _imports(one) & set(new)]
-        found |= dict.fromkeys(new)
-    return tuple(one for one in found if one != path)
+def callers(copy: Path) -> Callers:
+    """Who calls what: as it is kept, or traced anew where a test or a module of ours is younger."""
+    kept = Path(__file__).with_name("calls.jsonl")
+    every = [path for folder in (*TRACED, *CALLED) for path in (ROOT / folder).rglob("*.py")]
+    if not kept.exists() or kept.stat().st_mtime < max(path.stat().st_mtime for path in every):
+        _forked([*TRACED, "--ignore=tests/ingest/strangers"], copy, Calls(copy, CALLED, kept))
+    return Callers(kept)
 
 
 _SOUND: set[str] = set()  # tests that failed on a mutant and pass without one
-_TAKES: dict[str, float] = {}  # seconds of the processor of each test that has been run
+
+
+class _Compiled:
+    """A plugin that runs nothing: all that tests need has been read, and compiled."""
+
+    def pytest_runtestloop(self) -> bool:
+        """No test."""
+        return True
 
 
 class _Told:
-    """A plugin that writes into a pipe which test begins, and which failed; tests that take long come last."""
+    """A plugin that runs tests in the order given and writes into a pipe which begins, and which failed."""
 
-    def __init__(self, pipe: int) -> None:
-        self.pipe = pipe
+    def __init__(self, pipe: int, given: list[str]) -> None:
+        self.pipe, self.place = pipe, {name: at for at, name in enumerate(given)}
 
-    def pytest_collection_modifyitems(self, items) -> None:
-        """Those of a moment as they stand, file after file; then the others, the quickest first."""
-        items.sort(key=lambda item: taken if (taken := _TAKES.get(item.nodeid, 0.0)) > A_MOMENT else 0.0)
+    @pytest.hookimpl(trylast=True)
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        """The quickest first."""
+        items.sort(key=lambda item: self.place.get(item.nodeid, 0))
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         """A test begins."""
-        os.write(self.pipe, f"{time.process_time()} {nodeid}\n".encode())
+        os.write(self.pipe, f"{nodeid}\n".encode())
 
-    def pytest_runtest_logreport(self, report) -> None:
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """A test has ended."""
         if report.failed:
             os.write(self.pipe, f"failed {report.nodeid}\n".encode())
 
-    def pytest_collectreport(self, report) -> None:
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
         """A module was read."""
         if report.failed:
             os.write(self.pipe, f"failed {report.nodeid}\n".encode())
 
 
-def _forked(given: list[str], copy: Path, *, compiled: bool = True) -> tuple[int, list[str], float]:
-    """Run pytest in a fork that has the copy of the tree in its path: (signal that ended it, lines told, CPU used)."""
+def _forked(given: list[str], copy: Path, plugin: object = None) -> tuple[int, list[str]]:
+    """Run pytest in a fork that has the copy of the tree in its path: (signal that ended it, lines told).
+
+    plugin : runs what is given in its own way, for as long as that takes, and leaves compiled files behind.
+    """
     out, into = os.pipe()
     child = os.fork()
     if child == 0:
         try:
             os.close(out)
-            if compiled:
-                resource.setrlimit(resource.RLIMIT_CPU, (CPU, CPU + 5))
-            signal.alarm(int(WALL))
+            if plugin is None:
+                resource.setrlimit(resource.RLIMIT_CPU, (HANGS * CPU, HANGS * CPU + 5))
+                signal.alarm(int(WALL))
             quiet = os.open(os.devnull, os.O_WRONLY)
             os.dup2(quiet, 1)
             os.dup2(quiet, 2)
             os.chdir(copy)
-            sys.dont_write_bytecode = compiled
+            sys.dont_write_bytecode = plugin is None
             sys.path[:] = [str(copy), *(one for one in sys.path if one and Path(one).resolve() != ROOT)]
             os.environ["PYTHONPATH"] = str(copy)
             for name in [one for one in sys.modules if one.partition(".")[0] in OURS]:
                 del sys.modules[name]
-            import pytest
-
-            plain = ["-q", "-x", "-n", "0", "-p", "no:cacheprovider", "-p", "no:dash", "-W", LOADED]
-            pytest.main([*plain, *given], plugins=[_Told(into)])
+            plain = ["-q", "-n", "0", "-p", "no:cacheprovider", "-p", "no:dash", "-W", LOADED]
+            pytest.main([*plain, *(["-x"] if plugin is None else []), *given], plugins=[plugin or _Told(into, given)])
         finally:
             os._exit(0)
     os.close(into)
     with os.fdopen(out) as pipe:
         lines = pipe.read().splitlines()
-    _, status, used = os.wait4(child, 0)
-    return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines, used.ru_utime + used.ru_stime
+    _, status = os.waitpid(child, 0)
+    return os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0, lines
 
 
-def learn(lines: list[str]) -> None:
-    """Keep how long each test took that ended, the shortest of the times it was run."""
-    told = [(float(at), test) for at, _, test in (line.partition(" ") for line in lines if line[:1].isdecimal())]
-    for (begins, test), (ends, _) in pairwise(told):
-        _TAKES[test] = min(ends - begins, _TAKES.get(test, ends - begins))
-
-
-def killed(mutant: Mutant, copy: Path) -> str:
+def killed(mutant: Mutant, copy: Path, who: Callers) -> str:
     """Which test saw the mutant planted in a copy of the tree; '' where none did."""
-    place = copy / mutant.path.relative_to(ROOT)
+    name = mutant.path.relative_to(ROOT)
+    tests = who.quickest(name.as_posix(), around(mutant), CPU)
+    if not tests:
+        return ""
+    place = copy / name
     place.write_text(mutant.source, encoding="utf-8")
     os.utime(place, (1, 1))  # no compiled file is of that time
     try:
-        ended, lines, _ = _forked(relevant(mutant.path), copy)
+        ended, lines = _forked(tests, copy)
     finally:
         shutil.copy2(mutant.path, place)
-    learn(lines)
     failed = next((line.removeprefix("failed ") for line in lines if line.startswith("failed ")), "")
     if not lines and not ended:
-        raise RuntimeError(
-            f"no test ran for {mutant.name}; python -m pytest {' '.join(relevant(mutant.path))} says why"
-        )
+        raise RuntimeError(f"no test ran for {mutant.name}; python -m pytest {' '.join(tests)} says why")
     if failed and failed not in _SOUND:
         if any(line.startswith("failed ") for line in _forked([failed], copy)[1]):
             raise RuntimeError(f"{failed} fails without a mutant too; mend it first")
         _SOUND.add(failed)
-    if failed or not ended or not lines:
-        return failed
-    began, _, test = lines[-1].partition(" ")
-    _, _, usual = _forked([test], copy)  # time ran out: in a test that the mutant makes endless, or by their number
-    return f"{test} (does not end)" if ended == signal.SIGALRM or CPU - float(began) > HANGS * usual else ""
+    return f"{lines[-1] if lines else tests[0]} (does not end)" if ended and not failed else failed
+
+
+def equivalent(mutant: Mutant) -> str:
+    """Why nobody could see it; '' where somebody could."""
+    if mutant.before.replace("strict=True", "strict=False") == mutant.after.replace("strict=True", "strict=False"):
+        return "lists made of one length"
+    return EQUIVALENT.get(mutant.change, "")
 
 
 def chosen(folders: list[str], count: int, seed: int) -> list[Mutant]:
     """So many mutants at random over the folders, each line at most once, seeded."""
-    paths = [p for folder in folders for p in sorted((ROOT / folder).rglob("*.py")) if p.name != "__init__.py"]
+    places = [ROOT / folder for folder in folders]
+    every_path = [p for place in places for p in ([place] if place.is_file() else sorted(place.rglob("*.py")))]
+    paths = [p for p in every_path if p.name != "__init__.py"]
     every = [one for path in paths for one in mutants(path)]
     random.Random(seed).shuffle(every)
     seen: set[tuple[Path, int]] = set()
@@ -317,14 +278,14 @@ def _libraries() -> None:
     """Load what every test loads, so that a fork need not; none of these starts a thread before it is used."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     os.environ.setdefault("POLARS_MAX_THREADS", "1")
-    for name in ("pytest", "hypothesis", "polars", "scipy.stats", "scipy.optimize", "pydantic", "deltalake", "dash"):
+    for name in ("hypothesis", "polars", "scipy.stats", "scipy.optimize", "pydantic", "deltalake", "dash"):
         __import__(name)
 
 
 def main() -> None:
     """Plant, run, tell; the result is written beside this script."""
     asked = argparse.ArgumentParser()
-    asked.add_argument("folders", nargs="*", default=["ingest", "analysis/methods"])
+    asked.add_argument("folders", nargs="*", default=["ingest", "analysis/methods"], help="or modules")
     asked.add_argument("--count", type=int, default=60)
     asked.add_argument("--seed", type=int, default=SEED)
     asked.add_argument("--only", default="", help="mutants whose name holds this text")
@@ -342,12 +303,13 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as box:
         copy = Path(box) / "tree"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".git", ".venv", ".*_cache", "demo-shop"))
-        _forked(["--collect-only", "tests/ingest", "tests/analysis"], copy, compiled=False)  # compiles what all need
+        who = callers(copy)
+        _forked(list(TRACED), copy, _Compiled())
         for one in picked:
-            if one.change in EQUIVALENT:
-                lines.append(f"- equivalent: `{one.name}` ({EQUIVALENT[one.change]})")
+            if why := equivalent(one):
+                lines.append(f"- equivalent: `{one.name}` ({why})")
                 continue
-            seen = killed(one, copy)
+            seen = killed(one, copy, who)
             counted, alive = counted + 1, alive + (not seen)
             lines.append(f"- {'seen by ' + seen if seen else '**not seen**'}: `{one.name}`")
             sys.stderr.write(lines[-1] + "\n")

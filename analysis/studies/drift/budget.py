@@ -49,8 +49,8 @@ def budget(allowed: float, chart: Ints, week: Ints, ready: Ints, *, relimited: I
     first, last = int(week.min()), int(week.max())
     weeks = last - first + 1
     since = np.clip(ready - first, 0, weeks)  # weeks = never
-    counts = np.zeros((weeks + 1, weeks))
-    np.add.at(counts, (since[chart], week - first), 1.0)
+    counts = np.bincount(since[chart] * weeks + (week - first), minlength=(weeks + 1) * weeks)
+    counts = counts.reshape(weeks + 1, weeks).astype(np.float64)
     # readings in week u of charts that were ready by week w
     by_ready = np.cumsum(counts, axis=0)[:weeks]
     summed = np.concatenate((np.zeros((weeks, 1)), np.cumsum(by_ready, axis=1)), axis=1)

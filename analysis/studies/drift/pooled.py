@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.pooling import InstrumentMeans, instrument_means
-from analysis.methods.segments import Flags, Floats, Ints, lengths
+from analysis.methods.segments import Flags, Floats, Ints, dense, lengths
 from analysis.methods.variables import spread
 from analysis.studies.drift.independence import point_stretches
 from analysis.studies.drift.setters import deviations
@@ -126,41 +126,43 @@ def _judged(held: Streams, coarse: Flags, baseline_readings: int) -> Judged:
 
 def _instruments(held: Streams) -> Ints:
     """A number for each instrument at a stage, rising with the time it was read, shape (n,)."""
-    visit = ["visit", "serial", "stage"]
     source, row = held.readings.source, held.readings.row
     read = np.zeros(len(source), dtype=bool)
     read[row] = True
-    told = source[["taken_at", *visit]].filter(pl.Series(read))
-    first = told.group_by(visit, maintain_order=True).agg(pl.col("taken_at").min())
-    order = np.lexsort(
-        (
-            first["visit"].fill_null(-1).to_numpy(),
-            tables.rank(first["stage"]),
-            tables.rank(first["serial"]),
-            first["taken_at"].cast(pl.Int64).to_numpy(),
-        )
-    )
-    number = np.empty(len(first), dtype=np.int64)
-    number[order] = np.arange(len(first))
-    first = first.select(*visit, number=pl.Series(number))
-    found = told.select(visit).join(first, on=visit, how="left", nulls_equal=True, maintain_order="left")["number"]
-    return np.asarray(found.to_numpy()[(np.cumsum(read) - 1)[row]], dtype=np.int64)
+    some = np.flatnonzero(read)
+    visit = source["visit"].gather(some).fill_null(-1).to_numpy()
+    stage = held.readings.ranks_told("stage")[some]
+    # a visit is of one instrument at one stage; what hangs on no visit has no serial, and its stage alone
+    parts = int(stage.max(initial=0)) + 1
+    found = dense(np.where(visit < 0, stage, visit + parts))
+    taken = source["taken_at"].gather(some).cast(pl.Int64).to_numpy()
+    first = np.full(len(found.first), np.iinfo(np.int64).max)
+    np.minimum.at(first, found.code, taken)
+    # visits are numbered serial by serial in the order of texts
+    serial = source["serial"].gather(some[found.first]).rle_id().to_numpy()
+    order = np.lexsort((visit[found.first], stage[found.first], serial, first))
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.arange(len(order))
+    place = np.empty(len(source), dtype=np.int64)
+    place[some] = number[found.code]
+    return np.asarray(place[row])
 
 
 def _group(held: Streams, columns: tuple[str, ...]) -> tuple[Ints, pl.DataFrame]:
     """The chart of each reading (n,), -1 where it is unknown who or what; and the charts' names by number."""
     names = ("characteristic", *columns)
-    told = held.readings.of_all(*names)
-    known = told.select(pl.all_horizontal([pl.col(name) != "" for name in names])).to_series().to_numpy()
-    key = np.zeros(len(told), dtype=np.int64)
+    row = held.readings.row
+    key, known = np.zeros(len(row), dtype=np.int64), np.ones(len(row), dtype=bool)
     for name in names:
-        place = tables.rank(told[name])
+        place = held.readings.ranks(name)
+        known &= (held.readings.source[name] != "").fill_null(False).to_numpy()[row]
         key = key * (int(place.max(initial=0)) + 1) + place
-    some, first, code = np.unique(key[known], return_index=True, return_inverse=True)
-    group = np.full(len(told), -1, dtype=np.int64)
-    group[known] = code
-    rows = tables.plain(told[np.flatnonzero(known)[first]])
-    return group, rows.with_columns(group=pl.Series(np.arange(len(some)), dtype=pl.Int64))
+    at = np.flatnonzero(known)
+    found = dense(key[at])
+    group = np.full(len(row), -1, dtype=np.int64)
+    group[at] = found.code
+    rows = tables.plain(held.readings.at(at[found.first], *names))
+    return group, rows.with_columns(group=pl.Series(np.arange(len(found.first)), dtype=pl.Int64))
 
 
 @dataclass(frozen=True)
@@ -185,7 +187,7 @@ def _kind(
     off = offsets(judged, over, code)
     counted = off.known
     z = judged.z - off.mean
-    models = _several(names, code[judged.at][counted], held.readings.at(judged.at[counted], "setup")["setup"])
+    models = _several(names, code[judged.at][counted], held.readings.ranks("setup")[judged.at[counted]])
     rivals = names.select(
         pl.len().over([n for n in names.columns if n not in ("set_by", "gauge", "group")]) > 1
     ).to_series()
@@ -264,11 +266,12 @@ def _newcomers(judged: Judged, key: Ints, usable: Flags) -> tuple[Ints, Floats]:
     return at[~early], mean[owner[~early]]
 
 
-def _several(names: pl.DataFrame, code: Ints, setup: pl.Series) -> Flags:
-    """Which charts hold readings of two models or more."""
-    pairs = pl.DataFrame({"code": code, "setup": setup}).unique()
-    count = np.bincount(pairs["code"].to_numpy(), minlength=len(names))
-    return np.asarray(count > 1)
+def _several(names: pl.DataFrame, code: Ints, setup: Ints) -> Flags:
+    """Which charts hold readings of two models or more; code, setup (n,): chart and model of each reading."""
+    wide = int(setup.max(initial=0)) + 1
+    key = code * wide + setup
+    pairs = key[dense(key).first] // wide
+    return np.asarray(np.bincount(pairs, minlength=len(names)) > 1)
 
 
 def _joined(held: Streams, parts: list[_Points], weight: float, arl: float) -> Pooled | None:

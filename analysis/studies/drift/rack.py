@@ -85,15 +85,11 @@ def _lines(
     time = held.readings["taken_at"].cast(pl.Int64).to_numpy()
     now = int(snapshot.as_of.timestamp() * 1_000_000)
     ticks = now - (weeks * 7 * 86_400_000_000 * np.arange(TICKS - 1, -1, -1)) // (TICKS - 1)
-    # last reading of each stream at or before each tick, by one sort of readings and ticks together
+    # last reading of each stream at or before each tick: how many lie before the first, and between one and the next
     s = len(starts)
-    stream = np.concatenate((np.repeat(np.arange(s), size), np.repeat(np.arange(s), TICKS)))
-    when = np.concatenate((time, np.tile(ticks, s)))
-    is_tick = np.concatenate((np.zeros(len(values), dtype=np.int8), np.ones(s * TICKS, dtype=np.int8)))
-    order = np.lexsort((is_tick, when, stream))
-    seen = np.maximum.accumulate(np.where(is_tick[order] == 0, order, -1))
-    at_tick = is_tick[order] == 1
-    last = seen[at_tick].reshape(s, TICKS)
+    between = np.searchsorted(ticks, time, side="left") + np.repeat(np.arange(s) * (TICKS + 1), size)
+    counts = np.bincount(between, minlength=s * (TICKS + 1)).reshape(s, TICKS + 1)
+    last = starts[:, None] + np.cumsum(counts, axis=1)[:, :TICKS] - 1
     usable = (last >= starts[:, None]) & (scale > 0)[:, None]
     shares = np.where(
         usable, (average[np.maximum(last, 0)] - centre[:, None]) / np.where(scale > 0, scale, 1.0)[:, None], np.nan

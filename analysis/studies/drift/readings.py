@@ -4,13 +4,14 @@ A reading stands in the stream of all techs and in that of who set it. Its colum
 each once: here stands only which row of the story it is, so that no column is in memory unless somebody asks for it.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints
+from ingest.terms import tables
 
 OF_STREAM = ("tech_set", "stream", "twin")  # columns that the story does not hold
 
@@ -26,6 +27,7 @@ class Readings:
     stream: Ints  # (n,)
     twin: Ints  # (n,)
     techs: pl.Series  # (s,) of each stream, '' of all
+    _ranks: dict[str, np.ndarray] = field(default_factory=dict, repr=False)  # of columns of `source`, once asked for
 
     @classmethod
     def of(cls, source: pl.DataFrame, stream: Ints, techs: pl.Series) -> "Readings":
@@ -43,6 +45,16 @@ class Readings:
     def taken_at(self) -> pl.Series:
         """When each was taken, UTC, shape (n,): what nearly every chart asks for."""
         return self._column("taken_at", slice(None))
+
+    def ranks(self, name: str) -> Ints:
+        """The place of each reading's word in a column of texts, in the order of texts, from 0, shape (n,)."""
+        return self.ranks_told(name)[self.row]
+
+    def ranks_told(self, name: str) -> Ints:
+        """The same of each of the story's readings."""
+        if name not in self._ranks:
+            self._ranks[name] = tables.rank(self.source[name]).astype(np.int32)
+        return np.asarray(self._ranks[name], dtype=np.int64)
 
     def at(self, rows: Ints | Flags | slice, *names: str) -> pl.DataFrame:
         """Some readings in the order given: the columns named, or all."""

@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis.methods.problems import UnusableData
 from analysis.methods.run_rules import run_rules
-from analysis.methods.segments import Flags, Floats, Ints, blocks, lengths, places, segment_ids
+from analysis.methods.segments import Flags, Floats, Ints, blocks, firsts, lengths, places
 from analysis.methods.self_starting import self_starting
 from analysis.methods.signal_life import TIE, Lives, lives
 from analysis.studies.drift.independence import point_stretches
@@ -196,29 +196,35 @@ def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts
     resemble each other, those of one characteristic as one; None: they do not.
     """
     young, least = shop.judging.baseline_readings, shop.judging.least_readings
-    everyone = (held.rows["tech"] == "").to_numpy()
-    place = places(held.starts, len(held.values))
-    ids = segment_ids(held.starts, len(held.values))
-    first_era = ~held.per_reading(held.eras.on_file)
-    at = np.flatnonzero(everyone[ids] & (place >= least) & (place < young) & first_era)
+    everyone = np.flatnonzero((held.rows["tech"] == "").to_numpy())
+    size = lengths(held.starts, len(held.values))
+    # the first readings of streams of all techs
+    early, begins = firsts(held.starts[everyone], len(held.values), np.minimum(size[everyone], young))
+    if len(early) == 0:
+        return None
+    era = np.searchsorted(held.eras.starts, early, side="right") - 1
+    taken = (places(begins, len(early)) >= least) & ~held.eras.on_file[era]
+    at = early[taken]
     if len(at) == 0:
         return None
-    q = self_starting(held.values, held.starts, step=held.rows["step"].fill_null(0.0).to_numpy())
+    step = held.rows["step"].fill_null(0.0).to_numpy()[everyone]
+    ids = np.repeat(everyone, lengths(begins, len(early)))[taken]
+    stands = self_starting(held.values[early], begins, step=step)[taken]
     pooled = (
         tables.plain(held.readings.at(at, "characteristic", "position", "stage", "taken_at", "serial", "line"))
-        .with_columns(reading=pl.Series(at))
+        .with_columns(reading=pl.Series(at), q=pl.Series(stands), first=pl.Series(held.starts[ids]))
         .sort("characteristic", "position", "stage", "taken_at", "serial", "line")
         .with_columns(pool=pl.struct("characteristic", "position", "stage").rle_id())
     )
     starts = np.flatnonzero(np.diff(pooled["pool"].to_numpy().astype(np.int64), prepend=-1))
-    reading = pooled["reading"].to_numpy()
+    reading, q = pooled["reading"].to_numpy(), pooled["q"].to_numpy()
     c = len(starts)
     alike = np.ones(c)
     if arl is not None:
         groups = pooled[starts].select(pl.col("characteristic").rank("dense").cast(pl.Int64) - 1).to_series()
         weight = shop.judging.ewma_weight
         # what is plotted is on the scale of a standard normal: no sigma of its own was taken too small
-        _, alike = point_stretches(q[reading], starts, groups.to_numpy(), weight=weight, arl=arl)
+        _, alike = point_stretches(q, starts, groups.to_numpy(), weight=weight, arl=arl)
     rows = pooled[starts].select(
         pl.lit(SHORT_RUN).alias("chart"),
         "characteristic",
@@ -232,14 +238,14 @@ def short_runs(held: Streams, shop: Shop, *, arl: float | None = None) -> Charts
         rows=rows,
         starts=starts,
         reading=reading,
-        plotted=q[reading],
+        plotted=q,
         centre=np.zeros(c),
         sigma=alike,
         baseline=np.zeros(c, dtype=np.int64),
         begin=np.zeros(c, dtype=np.int64),
         adjusted=pl.Series(["not independent" if one > 1 else "" for one in alike], dtype=pl.String()),
         ends_at=pl.Series([None] * c, dtype=pl.Datetime("us", "UTC")),
-        window=held.starts[ids[reading[starts]]],
+        window=pooled["first"].to_numpy()[starts],
         on_file=np.zeros(c, dtype=bool),
     )
 

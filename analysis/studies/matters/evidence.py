@@ -246,7 +246,7 @@ def first_hands(snapshot: Snapshot) -> pl.DataFrame:
     """A row a serial: for each stage who worked on it in its first pass (`tech STAGE`) and in which visit (`at
     STAGE`).
     """
-    visits = snapshot.once(story).visits
+    visits = snapshot.once(story).visits.select("serial", "stage", "tech", "visit", "first_pass")
     first = visits.filter(pl.col("first_pass") & (pl.col("tech") != ""))
     one_each = first.unique(["serial", "stage"], keep="first", maintain_order=True)
     stages = one_each["stage"].unique().sort().to_list()

@@ -21,6 +21,8 @@ from ingest.store.snapshot import Snapshot
 
 OPEN, ACTION, DONE, CHECKED, KNOWN, CLOSED = "open", "action", "done", "checked", "known", "closed"
 LIFE = (OPEN, ACTION, DONE, CHECKED, CLOSED)
+DECIDES = ("cause", "action", "close", "known", "reopen")
+AT_ONCE = timedelta(minutes=10)  # two who decide within this time did not know of each other
 KEPT = timedelta(weeks=26)  # a closed matter nobody wrote about is told so long
 
 
@@ -77,9 +79,27 @@ class Entry:
         return LIFE.index(state) + 1
 
     @property
+    def apart(self) -> tuple[Line, Line] | None:
+        """The last decision and the one of somebody else shortly before that says otherwise; None where there is none,
+        or somebody has decided since.
+        """
+        told = [line for line in self.lines if line.kind in DECIDES]
+        if not told:
+            return None
+        last = told[-1]
+        before = [line for line in told if line.who != last.who and last.at - line.at <= AT_ONCE]
+        return (before[-1], last) if before and _says(before[-1]) != _says(last) else None
+
+    @property
     def waits(self) -> bool:
         """Does somebody have to do something about it?"""
         return self.state in (OPEN, ACTION, DONE, CHECKED)
+
+
+def _says(line: Line) -> tuple[object, ...]:
+    """What a decision comes to: reasons may differ, and whoever opens a matter again says no more than that."""
+    of_words = line.text if line.kind in ("cause", "action") else ""
+    return line.kind, of_words, line.owner, line.due
 
 
 def register(snapshot: Snapshot) -> list[Entry]:

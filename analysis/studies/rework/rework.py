@@ -129,7 +129,7 @@ def weeks(snapshot: Snapshot, signals: pl.DataFrame | None = None, scope: Scope 
         pl.col("finished", "judged", "signals_opened", "set_aside").fill_null(0),
         pl.col("loop_minutes", "loop_cost").fill_null(0.0),
     )
-    read = told.visits.filter(snapshot.once(outcome_read)).select("week").unique().with_columns(_read=pl.lit(True))
+    read = told.visits.select("week").filter(snapshot.once(outcome_read)).unique().with_columns(_read=pl.lit(True))
     known = pl.col("_read").fill_null(False) & (pl.lit(snapshot.once(work_known)) | pl.col("_loops").is_null())
     table = table.join(read, on="week", how="left", maintain_order="left")
     table = table.with_columns(pl.when(known).then(name).alias(name) for name in ("loop_minutes", "loop_cost"))
@@ -185,7 +185,8 @@ def flows(snapshot: Snapshot, scope: Scope = ALL) -> Flows:
     rows = rows.sort("minutes", "count", "caused_at", "caught_at", descending=[True, True, False, False])
     inside = (
         snapshot.once(story)
-        .visits.with_columns(
+        .visits.select("loop", "role", "pass_no", "minutes_from", "loop_minutes", "taken_at")
+        .with_columns(
             (pl.col("taken_at") - pl.col("taken_at").shift()).dt.total_seconds().clip(lower_bound=0).alias("since")
         )
         .join(loops.select("loop"), on="loop", how="semi")

@@ -19,7 +19,9 @@ from ingest.terms import tables
 
 LEVEL, SPREAD, ROOM = "level", "spread", "room"
 FEWEST = 6.0  # independent readings, of which a shop is held against others
-ALPHA = 0.05 / 4  # of each of four lists: models, lots, shops on the same lots, changes; 5 % together
+# of each of seven lists, 5 % together: models, lots, pairs on the same lots, one shop against all on them, changes,
+# matters, rework
+ALPHA = 0.05 / 7
 TWO_SIDED = 1.959963984540054
 SAME_MODEL: dict[str, pl.DataType] = {
     **{name: pl.String() for name in KEY},
@@ -40,6 +42,12 @@ SAME_MODEL: dict[str, pl.DataType] = {
 _ASKED = {"question": pl.String(), **{name: LEVELS[name] for name in KEY}, "shop": pl.String(), "n": pl.Int64()} | {
     name: pl.Float64() for name in ("value", "error", "freedom")
 }
+_CAPABILITY = {
+    **dict.fromkeys(("shop", *KEY, "tech"), pl.String()),
+    "last_at": tables.TIME,
+    "n": pl.Int64(),
+    **dict.fromkeys(("n_effective", "ppk", "ppk_low", "ppk_high"), pl.Float64()),
+}
 
 
 def asked(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
@@ -54,7 +62,8 @@ def asked(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
         question=pl.lit(SPREAD), value=pl.col("sd").log(), error="log_sd_error", freedom=pl.lit(np.inf)
     )
     room = (
-        capability.filter((pl.col("tech") == "") & (pl.col("position") != ANY) & pl.col("ppk_high").is_not_null())
+        tables.shaped(capability, _CAPABILITY)
+        .filter((pl.col("tech") == "") & (pl.col("position") != ANY) & pl.col("ppk_high").is_not_null())
         .sort("last_at")
         .unique(["shop", *KEY], keep="last")
         .with_columns(

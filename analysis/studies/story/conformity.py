@@ -14,7 +14,7 @@ import polars as pl
 
 from analysis.methods.conformity import against, between_marks
 from analysis.methods.segments import Floats
-from analysis.studies.story.first_values import first_values
+from analysis.studies.story.first_values import ASKED, first_values
 from analysis.studies.story.story import story
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
@@ -93,23 +93,23 @@ def halves(shop: Shop, readings: pl.DataFrame) -> tuple[Floats, Floats]:
 
 def judged_readings(snapshot: Snapshot, when: str) -> pl.DataFrame:
     """Round-1 readings as built, as set or as shipped, one a serial, characteristic and position, with their specs."""
-    told = snapshot.once(story)
+    told = snapshot.once(story).readings
     role = "test" if when == BUILT else "final"
-    readings = told.readings.filter(
-        (pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
-    )
+    asked = (pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
+    # found by what tells them, so that of the rest only those that are judged stand in memory
+    some = np.flatnonzero(told.select(asked.fill_null(False).alias("asked"))["asked"].to_numpy())
     if when == SHIPPED:
+        readings = told[["serial", "visit", "moment", "characteristic", "position"]][some].with_columns(
+            _row=pl.Series(some)
+        )
         readings = readings.sort("visit", pl.col("moment") == "left", maintain_order=True)
         last = readings.group_by("serial").agg(pl.col("visit").max().alias("_last"))
-        readings = (
-            readings.join(last, on="serial", maintain_order="left")
-            .filter(pl.col("visit") == pl.col("_last"))
-            .drop("_last")
-        )
+        readings = readings.join(last, on="serial", maintain_order="left").filter(pl.col("visit") == pl.col("_last"))
         readings = readings.unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
+        rows = readings["_row"].to_numpy()
     else:
-        readings = readings[first_values(readings)[0]]
-    return with_specs(snapshot, readings)
+        rows = some[first_values(told[list(ASKED)][some])[0]]
+    return with_specs(snapshot, told[rows])
 
 
 def as_built(snapshot: Snapshot) -> pl.DataFrame:

@@ -9,6 +9,8 @@ import polars as pl
 from analysis.methods.segments import Ints
 
 VISIT = ["part", "log_id", "line"]
+KEY = ["characteristic", "position", "setup", "stage", *VISIT]
+ASKED = (*KEY, "round", "first_pass", "value", "moment", "set_stage")  # columns that tell which they are
 
 
 def first_values(told: pl.DataFrame, *where: pl.Expr) -> tuple[Ints, Ints]:
@@ -25,9 +27,8 @@ def first_values(told: pl.DataFrame, *where: pl.Expr) -> tuple[Ints, Ints]:
         left=first & (pl.col("moment") == "left") & (pl.col("stage") == pl.col("set_stage")),
     ).fill_null(False)
     found, left = (marks[name].to_numpy() for name in ("found", "left"))
-    one = ["characteristic", "position", "setup", "stage", *VISIT]
     here = np.flatnonzero(found & (told["stage"] == told["set_stage"]).fill_null(False).to_numpy())
-    both = told[one][here].with_row_index("_at").join(told[one].filter(pl.Series(left)), on=one, how="semi")
+    both = told[KEY][here].with_row_index("_at").join(told[KEY].filter(pl.Series(left)), on=KEY, how="semi")
     touched = np.zeros(len(told), dtype=bool)
     touched[here[both["_at"].to_numpy()]] = True
     return np.flatnonzero((found & ~touched) | left), np.flatnonzero(touched)

@@ -15,9 +15,9 @@ def outside_now(snapshot: Snapshot) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     serials = told.instruments.filter(pl.col("standing").is_in(HERE)).select("serial")
-    readings = told.readings.filter(pl.col("value").is_not_null() & (pl.col("serial") != ""))
     last = (
-        readings.join(serials, on="serial", how="semi", maintain_order="left")
+        told.readings.join(serials, on="serial", how="semi", maintain_order="left")
+        .filter(pl.col("value").is_not_null() & (pl.col("serial") != ""))
         .sort("visit", pl.col("moment") == "left", maintain_order=True)
         .unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
     )

@@ -202,30 +202,23 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
     Found and put in order by their keys alone, so that no column stands in memory twice.
     """
     shop = snapshot.shop
-    key = ["log_id", "line", "stage"]
-    at = snapshot.coded("readings", *key).with_row_index("_reading")
-    at = at.join(told.select(key).with_row_index("_row"), on=key, how="inner", maintain_order="left")
-    reading, row = _ints(at["_reading"]), _ints(at["_row"])
+    read = snapshot.coded("readings")
+    reading, row = _found(read, told)
     serial = np.where(own, _ints(told["who"]), -1)[row]  # parts are sorted as texts are, and have no serial
     stream = tables.one_key(
-        *(
-            tables.rank(snapshot.coded("readings", name)[name].gather(reading))
-            for name in ("characteristic", "position")
-        ),
+        *(tables.rank(read[name])[reading] for name in ("characteristic", "position")),
         *(tables.rank(told[name])[row] for name in ("setup", "stage")),
     )
     typed = tables.one_key(
-        _ints(snapshot.table("readings", "line")["line"].gather(reading)),
-        *(tables.rank(snapshot.coded("readings", name)[name].gather(reading)) for name in ("log_id", "moment")),
+        _ints(read["line"].gather(reading)), *(tables.rank(read[name])[reading] for name in ("log_id", "moment"))
     )
-    when = snapshot.table("readings", "taken_at")["taken_at"].gather(reading).cast(pl.Int64)
-    taken = _ints(when.fill_null(np.iinfo(np.int64).min))
+    taken = _ints(read["taken_at"].cast(pl.Int64).fill_null(np.iinfo(np.int64).min))[reading]
     order = np.lexsort((typed, serial, taken, stream))
     reading, row = reading[order], row[order]
     columns = {
-        name: told[name].gather(row) if name == "serial" else snapshot.coded("readings", name)[name].gather(reading)
-        for name in tables.READINGS
+        name: told[name].gather(row) if name == "serial" else read[name].gather(reading) for name in tables.READINGS
     }
+    del read, typed, taken, stream, serial, order  # what found the order stands in memory no longer
     columns["part"] = told["part"].gather(row)
     columns |= {name: told[name].gather(row) for name in OF_VISIT}
     columns["visit"] = pl.Series(np.where(own, np.cumsum(own) - 1, -1)[row]).replace(-1, None)
@@ -239,6 +232,26 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
     set_on = pl.when(pl.Series(set_by != "")).then(told["day"].gather(setter)).otherwise(columns["day"])
     columns |= {"set_stage": set_stage.fill_null(""), "set_by": set_by, "set_on": pl.select(set_on).to_series()}
     return pl.DataFrame([each.alias(name) for name, each in columns.items()])
+
+
+def _found(read: pl.DataFrame, told: pl.DataFrame) -> tuple[Ints, Ints]:
+    """Each reading that has a visit, in their order, and the row of that visit."""
+    numbers = [
+        [_ints(rows[name].to_physical().cast(pl.Int64).fill_null(-1)) for name in ("log_id", "stage", "line")]
+        for rows in (read, told)
+    ]  # a category has one number wherever it stands
+    wide = [max(int(part.max(initial=0)) for part in parts) + 1 for parts in zip(*numbers, strict=True)]
+    if (
+        wide[0] * wide[1] * wide[2] < 2**62
+        and min(int(part.min(initial=0)) for parts in numbers for part in parts) >= 0
+    ):
+        key = ["key"]
+        ours, theirs = (pl.DataFrame({"key": (log * wide[1] + stage) * wide[2] + line}) for log, stage, line in numbers)
+    else:
+        key = ["log_id", "line", "stage"]
+        ours, theirs = read.select(key), told.select(key)
+    at = ours.with_row_index("_reading").join(theirs.with_row_index("_row"), on=key, how="inner", maintain_order="left")
+    return _ints(at["_reading"]), _ints(at["_row"])
 
 
 def _where_set(shop: Shop) -> pl.DataFrame:

@@ -101,20 +101,31 @@ def _ordered(visits: pl.DataFrame) -> pl.DataFrame:
     clocked = pl.col("time_known").fill_null(True)
     who = tables.rank(visits["part"])
     times = visits["taken_at"].cast(pl.Int64).to_numpy()
-    typed = tables.one_key(visits["line"].to_numpy(), visits["bench_order"].to_numpy(), tables.rank(visits["log_id"]))
+    log = tables.rank(visits["log_id"])
+    typed = tables.one_key(visits["line"].to_numpy(), visits["bench_order"].to_numpy(), log)
     order = np.lexsort((typed, times, who))
-    first = visits[order].with_columns(pl.Series("who", who[order], dtype=pl.Int64), clocked.alias("_clocked"))
-    first = first.with_columns(pl.struct("who", "day").rle_id().alias("_day"))
-    if first["_clocked"].all():
-        return first.drop("_clocked", "_day")
+    keys = pl.DataFrame(
+        {
+            "_at": order,
+            "who": who[order],
+            **{name: visits[name].gather(order) for name in ("day", "bench_order", "line")},
+            "log": log[order],
+            "_clocked": visits.select(clocked).to_series().gather(order),
+        }
+    )
+    if not keys["_clocked"].all():
+        keys = _with_unclocked(keys.with_columns(pl.struct("who", "day").rle_id().alias("_day")))
+    return visits[keys["_at"].to_numpy()].with_columns(keys["who"])
+
+
+def _with_unclocked(keys: pl.DataFrame) -> pl.DataFrame:
+    """The keys of visits in the order in which those without a clock stand where they belong."""
     # `_behind`: for a clocked visit its place among the day's clocked ones, from 1; for an unclocked one the place of
     # the last that precedes it
-    placed = first.with_columns(
+    placed = keys.with_columns(
         pl.when("_clocked").then(pl.col("_clocked").cast(pl.Int64).cum_sum().over("_day")).otherwise(0).alias("_behind")
-    ).sort("_day", "bench_order", "line", "log_id")
+    ).sort("_day", "bench_order", "line", "log")
     placed = placed.with_columns(
         pl.when("_clocked").then("_behind").otherwise(pl.col("_behind").cum_max().over("_day")).alias("_behind")
     )
-    return placed.sort("_day", "_behind", ~pl.col("_clocked"), "bench_order", "line", "log_id").drop(
-        "_clocked", "_day", "_behind"
-    )
+    return placed.sort("_day", "_behind", ~pl.col("_clocked"), "bench_order", "line", "log")

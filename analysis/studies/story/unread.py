@@ -137,7 +137,8 @@ def _characteristics(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]
 
 def _limits(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     limited = snapshot.specs.rows.filter(pl.col("lower").is_not_null() | pl.col("upper").is_not_null())
-    counts = told.readings.filter(pl.col("value").is_not_null()).group_by("characteristic").len()
+    asked = told.readings.select("characteristic", "value")  # no other column of so many rows is copied
+    counts = asked.filter(pl.col("value").is_not_null()).group_by("characteristic").len()
     n = dict(counts.iter_rows())
     none = [one.key for one in snapshot.shop.characteristics if one.key in n]
     without = [key for key in none if key not in set(limited["characteristic"])]

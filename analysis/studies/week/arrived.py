@@ -79,8 +79,8 @@ def arrived(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
         schema={"family": pl.String(), "stage": pl.String(), "place": pl.Int64()},
         orient="row",
     )
-    seen = told.visits.filter(pl.col("round") == 1).select("serial", "stage").join(judged, on="serial", how="semi")
-    seen = tables.plain(seen.unique()).with_columns(there=pl.lit(True))
+    seen = told.visits.select("serial", "stage", "round").filter(pl.col("round") == 1).drop("round")
+    seen = tables.plain(seen.join(judged, on="serial", how="semi").unique()).with_columns(there=pl.lit(True))
     rows = (
         judged.select("serial", "family", "week")
         .join(route, on="family")

@@ -87,9 +87,9 @@ def drawn_path(commands: Sequence[tuple[str, Sequence[Place]]], *, shifted: bool
 
 
 def line_through(places: Sequence[tuple[float, float] | None], *, closed: bool = False) -> str:
-    """A line through places, broken where there is none."""
+    """A line through places, broken where there is none; of a level stretch only its ends are said."""
     told, begun = [], False
-    for place in [*places, None]:
+    for place in [*_bends(places), None]:
         if place is None:
             if begun and closed:
                 told.append("Z")
@@ -98,3 +98,17 @@ def line_through(places: Sequence[tuple[float, float] | None], *, closed: bool =
         told.append(f"{'L' if begun else 'M'}{short(place[0])},{short(place[1])}")
         begun = True
     return "".join(told)
+
+
+def _bends(places: Sequence[tuple[float, float] | None]) -> list[tuple[float, float] | None]:
+    """Places without those that stand between two neighbours of their own height: a line is the same without them."""
+    kept = list(places[:1])
+    for before, here, after in zip(places, places[1:], places[2:], strict=False):
+        if not (before and here and after and _between(before, here, after)):
+            kept.append(here)
+    return kept + list(places[1:][-1:])
+
+
+def _between(before: tuple[float, float], here: tuple[float, float], after: tuple[float, float]) -> bool:
+    level = short(before[1]) == short(here[1]) == short(after[1])
+    return level and min(before[0], after[0]) <= here[0] <= max(before[0], after[0])

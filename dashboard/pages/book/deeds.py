@@ -31,7 +31,9 @@ def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
         for said, by_whom in (words.line(each, shop, now) for each in one.lines)
     ]
     story = html.Ul(told, className="book") if told else html.P("Nothing is written about it yet.", className="small")
-    return html.Div([html.Div([story, *ways]), acts(one)], className="opened")
+    both = words.apart(one, shop)
+    first = [html.P(both, className="small note", role="status")] if both else []
+    return html.Div([html.Div([*first, story, *ways]), acts(one)], className="opened")
 
 
 def life(one: Entry) -> html.Span:

@@ -143,7 +143,7 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
         return f"Nothing clearly needs more than its tolerance; {_what(shop, worst)} has the least room."
     worst = tight.sort("ppk").row(0, named=True)
     need = "needs more than its tolerance" if len(tight) == 1 else "need more than their tolerance"
-    many = f"{numbers.in_words(len(tight), capital=True)} of {numbers.count(len(limited))} {need}"
+    many = f"{numbers.of_in_words(len(tight), len(limited))} {need}"
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
     if not worst["outside"]:
         none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"

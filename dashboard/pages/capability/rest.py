@@ -37,8 +37,7 @@ def settling_sheet(shop: Shop, characteristic: str | None, model: str | None) ->
     clear = (pl.col("low") > 0) | (pl.col("high") < 0)
     moved = found.filter(clear).height
     say = (
-        f"{numbers.in_words(moved, capital=True)} of {numbers.count(len(found))} {'is' if moved == 1 else 'are'} seen "
-        "to move over the rest."
+        f"{numbers.of_in_words(moved, len(found))} {'is' if moved == 1 else 'are'} seen to move over the rest."
         if moved
         else f"None of {numbers.count(len(found))} is seen to move over the rest."
     )

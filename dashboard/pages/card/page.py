@@ -18,6 +18,7 @@ from analysis.methods.problems import UnusableData
 from dashboard.desk import signed
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import EXPECTED, Desk
+from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/card", "Card"
 HERE = Path(__file__).parent
@@ -34,8 +35,8 @@ SHELL = """<!doctype html>
 <script src="/card/waiting.js"></script><script type="module" src="/card/card.js"></script></body></html>"""
 
 
-def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]]) -> None:
-    """The addresses of Card. cautions : what to mind at a stage, by the words of its key and name."""
+def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str, Shop], list[str]]) -> None:
+    """The addresses of Card. cautions : what to mind at a stage of a shop, by its key."""
     cards = CardDesk(desk)
     server.extensions["card"] = cards
     server.add_url_rule(PATH, "card", lambda: _shell(desk))
@@ -44,7 +45,7 @@ def connect(server: flask.Flask, desk: Desk, cautions: Callable[[str], list[str]
         "benches": lambda _: cards.benches(),
         "open": lambda it: (
             cards.card(_text(it, "stage"), _text(it, "serial"), model=_text(it, "model"), tech=_text(it, "tech"))
-            | {"cautions": cautions(f"{_text(it, 'stage')} {cards.shop.stage_name(_text(it, 'stage'))}")}
+            | {"cautions": cautions(_text(it, "stage"), cards.shop)}
         ),
         "faults": lambda it: cards.faults(_text(it, "stage")),
         "judge": lambda it: cards.judge(

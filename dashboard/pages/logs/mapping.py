@@ -19,6 +19,7 @@ from ingest.beginning.survey import ColumnSeen, Survey
 
 PICK = "logs-new-column"
 KEEP = "keep as text"
+NOT_YET = "not said yet"  # kept as text too, and said to be unread
 APART = " \x1f "
 MOST_OPEN = 5  # likely columns that stand open
 ORDER = {"": 0, "unsure": 0, "likely": 1, "sure": 2, "said": 2}
@@ -136,7 +137,9 @@ def value_of(column: ColumnSeen) -> str:
     guess = column.guess
     if guess.field == "ignore":
         return LEAVE
-    return guess.target(guess.stage) if guess.taken and guess.field != "other" else KEEP
+    if not guess.taken:
+        return NOT_YET
+    return KEEP if guess.field == "other" else guess.target(guess.stage)
 
 
 def defaults(proposal: Proposal) -> dict[str, str]:
@@ -148,7 +151,7 @@ def picked(values: Mapping[str, str], before: Mapping[str, str]) -> dict[tuple[s
     """What somebody changed: (file, tab, heading) -> meaning as shop.toml writes it."""
     out = {}
     for key, value in values.items():
-        if value and value != before.get(key):
+        if value and value not in (before.get(key), NOT_YET):
             name, tab, heading = key.split(APART)
             out[name, tab, heading] = {LEAVE: "ignore", KEEP: "other"}.get(value, value)
     return out

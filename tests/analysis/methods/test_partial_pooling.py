@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import integrate, stats
+from scipy import integrate, special, stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.oneway import anova_oneway
 
+from analysis.methods import partial_pooling
 from analysis.methods.partial_pooling import among_many, equal, pooled, pooled_rows, standing_out
 from analysis.methods.problems import UnusableData
 from tests.published.cases import case, tolerance
@@ -166,3 +167,23 @@ def test_a_number_a_group_is_that_of_its_family_and_none_where_two_cannot_be_poo
         assert rows["mean_low"][low:high] == pytest.approx(np.repeat(alone.mean_low, high - low))
         assert rows["between"][low:high] == pytest.approx(np.repeat(alone.between, high - low))
     assert all(np.isnan(column[4:6]).all() for column in rows.values())
+
+
+def test_many_families_are_pooled_in_blocks_and_each_as_it_would_be_alone(monkeypatch):
+    rng = np.random.default_rng(20261135)
+    sizes = rng.integers(2, 9, 40)
+    starts = np.cumsum(sizes) - sizes
+    y, error = rng.normal(size=sizes.sum()), rng.uniform(0.2, 2.0, sizes.sum())
+    whole = pooled_rows(y, error, starts)
+    monkeypatch.setattr(partial_pooling, "BLOCK", 10)
+    for name, column in pooled_rows(y, error, starts).items():
+        np.testing.assert_array_equal(column, whole[name], err_msg=name)
+
+
+def test_ends_of_intervals_are_where_the_mixture_has_its_shares():
+    rng = np.random.default_rng(20261136)
+    means, sds = rng.normal(0, 3, (60, 9)), rng.uniform(1e-3, 2, (60, 9))
+    weight = rng.dirichlet(np.full(9, 0.4), 60)
+    for level, ends in zip((0.5, 0.025, 0.975), partial_pooling._ends(means, sds, weight), strict=True):
+        below = (weight * special.ndtr((ends[:, None] - means) / sds)).sum(axis=1)
+        np.testing.assert_allclose(below, level, atol=1e-6)

@@ -84,3 +84,24 @@ def test_firsts_are_the_first_readings_of_each_segment(parts, count):
 def test_what_is_no_complete_row_of_segments_is_refused(values, starts, message):
     with pytest.raises(UnusableData, match=message):
         segments.checked(values, starts)
+
+
+def test_keys_are_told_without_gaps_in_their_order_however_far_apart_they_lie():
+    rng = np.random.default_rng(20270301)
+    for most in (7, 10**12):
+        keys = rng.integers(0, most, 5000) // 3 * 3
+        some, first, code = np.unique(keys, return_index=True, return_inverse=True)
+        found = segments.dense(keys)
+        assert found.code.tolist() == code.tolist()
+        assert found.first.tolist() == first.tolist()
+        assert keys[found.first].tolist() == some.tolist()
+    assert len(segments.dense(keys[:0]).code) == 0
+
+
+def test_rectangles_hold_each_piece_once_and_none_longer_than_they_are_wide(monkeypatch):
+    monkeypatch.setattr(segments, "CELLS", 300)
+    size = np.random.default_rng(20270302).integers(0, 90, 200)
+    parts = list(segments.rectangles(size))
+    assert sorted(np.concatenate([which for which, _ in parts])) == list(range(200))
+    assert all(longest == size[which].max() for which, longest in parts)
+    assert max(len(which) * longest for which, longest in parts) <= 600

@@ -31,6 +31,7 @@ from dashboard.charts.run import RunView, run
 from dashboard.charts.savings import Saving, savings
 from dashboard.charts.settling import SettlingRow, settling
 from dashboard.charts.shares import BarRow, ShareRow, pareto, shares
+from dashboard.charts.shops import DAYS, ShopRow, ShopsView, shops
 from dashboard.charts.stream.chart import Asked, Began, Change, Limits, Odd, Run, Signal, StreamView, stream
 from dashboard.charts.walked import Board, Loop, WalkView, walked
 
@@ -349,6 +350,16 @@ WALK = WalkView(
     ],
 )
 
+SHOPS = ShopsView(
+    [
+        ShopRow("alder-street", 9812.0, 9810.0, 9815.0, "+0.080 mm", ours=True),
+        ShopRow("fen-street", 9820.0, 9819.0, 9821.0, "+0.120 mm", out=True),
+        ShopRow("weir-lane-instruments-and-necks", 9806.0, 9800.0, 9811.0, "n 1,204"),
+    ],
+    "mm",
+    3,
+    zero=True,
+)
 EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "stream, moved up": (stream, stream_view()),
     "stream, moved down": (stream, stream_view(direction="down")),
@@ -384,6 +395,10 @@ EXAMPLES: dict[str, tuple[Chart, Any]] = {
     "settling, empty": (settling, []),
     "savings": (savings, SAVINGS),
     "savings, empty": (savings, []),
+    "shops": (shops, SHOPS),
+    "shops, of days": (shops, replace(SHOPS, unit=DAYS, zero=False)),
+    "shops, one": (shops, replace(SHOPS, rows=SHOPS.rows[:1])),
+    "shops, empty": (shops, replace(SHOPS, rows=[])),
     "weeks": (normal_week, WEEKS),
     "weeks, one": (normal_week, WeeksView([7], None, None)),
     "weeks, empty": (normal_week, WeeksView([], None, None)),

@@ -2,7 +2,6 @@
 
 import os
 import re
-import shutil
 import signal
 import subprocess
 import sys
@@ -10,22 +9,29 @@ import threading
 import time
 
 import distributed
+import numpy as np
 import pytest
+from polars import read_csv
 
 from dashboard.cluster import engine
 from dashboard.cluster.work import FIGURES, Worked, program
 from dashboard.commands import cli
 from ingest.store.target import Target
 from ingest.verbs import shops
+from tests.ingest.bench import log, row, shop
 
 
 @pytest.fixture(scope="module")
-def target(request, tmp_path_factory):
-    """Two unlike shops at one target."""
+def target(tmp_path_factory):
+    """Two small unlike shops at one target."""
     top = tmp_path_factory.mktemp("several")
+    rng = np.random.default_rng(20261137)
     for name in ("moving", "reworked"):
-        shutil.copytree(request.getfixturevalue(f"{name}_desk").folder, top / name)
-        assert cli.run(["publish", str(top / "all"), "--shop", str(top / name), "--as", name]) == 0
+        folder = shop(top / name)
+        read = zip(rng.normal(0.2, 0.03, 40), rng.normal(2.4, 0.08, 40), strict=True)
+        rows = [row(f"A{k}", relief=f"{relief:.2f}", action=f"{high:.2f}") for k, (relief, high) in enumerate(read)]
+        assert cli.run(["load", str(log(folder, "a.csv", rows)), "--shop", str(folder)]) == 0
+        assert cli.run(["publish", str(top / "all"), "--shop", str(folder), "--as", name]) == 0
     return top / "all"
 
 
@@ -61,7 +67,7 @@ def in_the_middle(cluster, deed):
 
 
 def test_a_worker_killed_in_the_middle_changes_no_figure(target, cluster, capsys, tmp_path):
-    plain = said(capsys, "shops", target, "--as-published", "--out", tmp_path / "plain")
+    said(capsys, "shops", target, "--as-published", "--out", tmp_path / "plain")
     pid = worker(cluster)
     killed = []
 
@@ -70,13 +76,11 @@ def test_a_worker_killed_in_the_middle_changes_no_figure(target, cluster, capsys
         killed.append(pid)
 
     thread = in_the_middle(cluster, kill)
-    code, out, err = said(
-        capsys, "shops", target, "--scheduler", cluster.scheduler_address, "--out", tmp_path / "there"
-    )
+    code, _, err = said(capsys, "shops", target, "--scheduler", cluster.scheduler_address, "--out", tmp_path / "there")
     thread.join()
     assert killed
     assert (code, [line for line in err if not line.startswith("Shops: ")]) == (0, [])
-    assert out[: len(plain[1]) - 5] == plain[1][:-5]
+    assert len(read_csv(tmp_path / "plain" / "same_model.csv")) > 0
     for path in (tmp_path / "plain").iterdir():
         assert (tmp_path / "there" / path.name).read_bytes() == path.read_bytes()
     assert worker(cluster) != pid
@@ -144,3 +148,13 @@ def test_an_engine_that_cannot_be_had_is_one_line(target, capsys, monkeypatch):
         in said(capsys, "shops", target, "--scheduler", "tcp://127.0.0.1:9")[2][0]
     )
     assert said(capsys, "shops", target)[0] == 0  # in one process, as published
+
+
+def test_a_shop_that_ends_every_worker_is_told_by_its_own_figures():
+    class Gone:
+        def result(self):
+            raise distributed.scheduler.KilledWorker("worked_out-1", None, 3)
+
+    one = engine.Engine(None, "here")._of(Gone(), "moving", 7)
+    assert (one.shop, one.version, one.tables) == ("moving", 7, {})
+    assert one.why.startswith("its figures end every worker that works them out")

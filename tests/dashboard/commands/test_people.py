@@ -6,8 +6,8 @@ import sys
 import pytest
 
 from dashboard.commands import cli
-from ingest.access import people
-from tests.ingest.bench import shop
+from ingest.access import file, people, trail
+from tests.ingest.bench import log, shop
 
 TECHS = '\n[[tech]]\nkey = "T07"\n'
 
@@ -64,3 +64,26 @@ def test_nothing_is_served_on_a_network_before_somebody_may_sign_in(capsys, monk
     )
     assert (code, served[0].answers_to("tools.lan"), served[0].secure) == (0, True, False)
     assert "Not encrypted" in out
+
+
+def test_what_is_done_at_the_command_line_stands_in_the_trail(capsys, monkeypatch, tmp_path, folder):
+    def lines():
+        return [(one.who, one.what, one.about) for one in trail.newest(folder)]
+
+    head = "serial,model,stage,tech,started_at,outcome"
+    sheet = log(tmp_path, "monday.csv", ["A1,LARK-25,packing,T07,2026-03-02 10:00,pass"], head)
+    assert run(capsys, monkeypatch, "load", sheet, "--shop", folder)[0] == 0
+    assert run(capsys, monkeypatch, "figures", "--out", tmp_path / "early", "--shop", folder)[0] == 0
+    assert not (folder / file.FILE).exists()  # nobody signs in: no trail
+    run(capsys, monkeypatch, "people", "add", "Ana Roche", "--role", "manager", "--shop", folder)
+    run(capsys, monkeypatch, "unload", "monday.csv", "--why", "wrong week", f"--shop={folder}")
+    assert lines()[0] == ("at the command line", "unloaded", "monday.csv --why wrong week")
+    assert run(capsys, monkeypatch, "unload", "monday.csv", "--shop", folder)[0] == 2
+    assert len(lines()) == 2  # what was not done is no line
+    run(capsys, monkeypatch, "load", sheet, "--shop", folder)
+    assert lines()[0][1:] == ("loaded", "monday.csv")
+    run(capsys, monkeypatch, "figures", "--out", tmp_path / "figures", "--shop", folder)
+    run(capsys, monkeypatch, "forget", "T07", "--yes", "--shop", folder)
+    assert [what for _, what, _ in lines()[:2]] == ["took a name out", trail.READ]
+    assert not any("T07" in line[2] for line in lines())
+    assert [one.about for one in trail.readings_of(folder, "T01")] == ["*: all figures"]

@@ -9,7 +9,7 @@ import pytest
 
 from dashboard.commands import cli
 from dashboard.exports.several import FIGURES
-from dashboard.sentences import shops as telling
+from dashboard.sentences import shops_together as telling
 from ingest.store.target import Target
 from ingest.verbs import publish
 from ingest.verbs.publish import Facts
@@ -48,25 +48,31 @@ def said(planted, shops):
 def test_what_was_planted_is_said_with_its_uncertainty_and_written_whole(capsys, tmp_path):
     planted = Planted(level={(1, "LARK-25"): 0.06}, gauge={2: 0.08}, lot={"M-03": 0.4}, always=("M-03",))
     target = published(tmp_path, planted, 5)
-    code, out, err = run(capsys, "shops", target, "--out", tmp_path / "out", "--json")
+    code, out, err = run(capsys, "shops", target, "--out", tmp_path / "out", "--json", "--paper")
     assert (code, err) == (0, [])
+    assert "five shops" in (tmp_path / "out" / "several-shops.html").read_text()
+    (tmp_path / "out" / "several-shops.html").unlink()
     assert out[0] == "5 shops: shop-01, shop-02, shop-03, shop-04, shop-05."
     level = next(line for line in out if "LARK-25, Final: five shops differ beyond chance round" in line)
     assert "shop-02 lies at 2.3" in level
     assert level.count(" to ") == 2  # of all, and of the shop
     lot = next(line for line in out if "lot M-03 of Marrow & Pine" in line)
     assert "in four shops (shop-01, shop-02, shop-03, shop-04)" in lot or "in five shops" in lot
-    head = next(
-        k for k, line in enumerate(out) if line.startswith("The gauge, how it is held or how necks rest before")
+    head = out.index(
+        "One shop reads apart from all others on the same lots, each lot alike: the gauge, how it is held or how necks "
+        "rest before."
     )
-    pairs = [line for line in out[head + 1 :] if line.startswith("  Neck bow: shop-") and " lots, " in line]
-    assert pairs
-    assert all("shop-03" in line for line in pairs)
+    assert out[head + 1].startswith("  Neck bow: shop-03 reads +0.0")
+    assert " from four others on " in out[head + 1]
+    assert not any(line.startswith("The gauge") for line in out)  # its pairs say nothing more
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
         "lots_standing_out.json",
         "same_change.json",
+        "same_gauge.json",
         "same_lots.json",
+        "same_matter.json",
         "same_model.json",
+        "same_rework.json",
         "shops.json",
     ]
     rows = json.loads((tmp_path / "out" / "same_model.json").read_text())
@@ -131,7 +137,7 @@ def test_a_map_beside_the_tables_is_read_without_being_named(capsys, tmp_path):
     (target / "names.toml").write_text('[shop-02.model]\n"LARK-25" = "LARK-26"\n')
     code, out, _ = run(capsys, "shops", target)
     assert code == 0
-    assert out[-1] == "  shop-02: model LARK-25 is LARK-26 here"
+    assert out[-2] == "  shop-02: model LARK-25 is LARK-26 here"
 
 
 def test_a_part_that_changed_is_said_with_each_shops_own_day():

@@ -1,6 +1,7 @@
 """The register: a matter from its signal over an action to done, checked and closed; a decision that hangs on none."""
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime
 
 import pytest
 
@@ -59,6 +60,43 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
         register.CLOSED
     ]
     assert [each for each in desk.ask(register.register) if each.matter is not None and each.waits] == []
+
+
+def test_two_who_decide_differently_at_once_are_both_kept_and_told(shop):
+    key = only().key
+    give = {"action": "measure ten blanks", "owner": "bridge bench", "due": "2026-04-02"}
+    assert deeds.write(key, "take", {**give, "who": "Mara"}) == ""
+    assert deeds.write(key, "take", {**give, "who": "Jonas"}) == ""
+    assert only().apart is None  # they say the same
+    assert deeds.write(key, "take", {**give, "owner": "nut bench", "who": "Mara"}) == ""
+    told = said(book.layout())
+    assert "Two decided at once: Jonas at " in told
+    assert "(action: measure ten blanks: bridge bench), Mara at " in told
+    assert "(action: measure ten blanks: nut bench). Both stand in the book; the later one counts." in told
+    assert only().owner == "nut bench"
+    assert deeds.write(key, "close", {"why": "old blanks", "who": "Mara"}) == ""
+    (one,) = (each for each in desk.ask(register.register) if each.key == key)
+    assert [line.kind for line in one.apart] == ["action", "close"]
+    assert (one.apart[0].who, one.state) == ("Jonas", register.CLOSED)
+
+
+@pytest.mark.parametrize(("minutes", "apart"), [(10, True), (11, False)])
+def test_who_decides_a_while_later_knew_of_the_other(minutes, apart):
+    first, last = (
+        register.Line(n, datetime(2026, 4, 1, 10, at), "action", "look", who, "", None, None)
+        for n, who, at in ((1, "Mara", 0), (2, "Jonas", minutes))
+    )
+    done = register.Line(3, datetime(2026, 4, 1, 10, 30), "done", "", "Jonas", "", None, date(2026, 4, 1))
+    other = replace(first, text="order blanks")
+    assert (_entry(other, last, done).apart is not None) == apart
+    assert _entry(first, last).apart is None
+    assert _entry(done).apart is None
+
+
+def _entry(*lines):
+    return register.Entry(
+        "m", None, "", date(2026, 4, 1), register.ACTION, "", None, 0, "", None, "", None, None, lines
+    )
 
 
 def test_a_decision_is_written_done_closed_and_opened_again(shop):

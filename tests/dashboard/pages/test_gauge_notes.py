@@ -9,6 +9,7 @@ import pytest
 from analysis.studies.gauges.read_on import read_on
 from dashboard.app import make_app
 from dashboard.desk import desk
+from dashboard.pages import gauge_register
 from dashboard.pages.capability import page as capability
 from dashboard.pages.drift import page as drift
 from dashboard.pages.week import findings, shown
@@ -81,3 +82,16 @@ def test_a_gauge_that_drifts_is_said_with_how_much(checked):
 def test_a_gauge_in_order_is_not_spoken_of(checked):
     cards.check_gauge(checked.folder, "taper", 2.5, "T01", now=checked.snapshot().as_of - timedelta(days=1))
     assert OVERDUE not in said(drift.layout(characteristic="action", position="treble", model="LARK-25"))
+
+
+def test_the_chart_of_a_gauge_that_drifts_stands_open_and_the_others_are_folded(checked):
+    now = checked.snapshot().as_of
+    for k in range(6):
+        cards.check_gauge(checked.folder, "rule", 2.5, "T01", now=now - timedelta(days=6 - k))
+    steady = said(gauge_register.sheet(checked.snapshot().shop))
+    assert "Every check of each gauge, in the order taken" in steady
+    for k in range(6):
+        cards.check_gauge(checked.folder, "taper", 2.65, "T01", now=now - timedelta(days=6 - k))
+    open_, _, folded = said(gauge_register.sheet(checked.snapshot().shop)).partition("Every check of the others")
+    assert "checks-taper" in open_
+    assert "checks-rule" in folded

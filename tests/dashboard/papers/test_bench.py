@@ -110,7 +110,8 @@ def test_lines_to_write_on_cautions_and_minutes_stand_in_order(looked_at):
     places = [text.rfind(name) for name in agenda]
     assert -1 not in places
     assert places == sorted(places)
-    for line in cautions([looked_at.snapshot().shop.stages[2]]):
+    shop = looked_at.snapshot().shop
+    for line in cautions([shop.stages[2]], shop):
         assert line in text
     assert "Local safety rules and trained practice come first" in text
 
@@ -129,9 +130,10 @@ def test_lines_to_write_on_cautions_and_minutes_stand_in_order(looked_at):
         ("buffing", "Buffing wheels"),
     ],
 )
-def test_each_kind_of_stage_brings_its_caution(key, word):
-    assert any(word in line for line in cautions([Stage(key=key)]))
-    assert not any(word in line for line in cautions([Stage(key="packing")]))
+def test_each_kind_of_stage_brings_its_caution(key, word, looked_at):
+    shop = looked_at.snapshot().shop
+    assert any(word in line for line in cautions([Stage(key=key)], shop))
+    assert not any(word in line for line in cautions([Stage(key="packing")], shop))
 
 
 def test_a_small_sample_is_called_small_before_it_is_judged(looked_at):

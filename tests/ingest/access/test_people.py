@@ -61,6 +61,9 @@ def test_what_cannot_be_is_said_in_one_line(folder, name, role, tech, says):
         "0987654321098",
         "password1234",
         "Ana Ana Ana Ana 12",
+        "qwertyuiopas",
+        "liverpool1234",
+        "monkey monkey 12",
         "",
     ],
 )

@@ -40,6 +40,24 @@ def test_a_new_sheet_of_a_known_kind_that_is_wholly_known_lacks_nothing():
     assert (proposal.shop_toml, proposal.asks) == ("", ())
 
 
+@pytest.mark.parametrize("known", ["not said", "other"])
+def test_a_column_nobody_had_said_is_asked_again_and_what_is_said_of_it_takes_the_place(known):
+    row = "A{},2026-03-02,FI,JR,L25,.010,pass,{}"
+    rows = [row.format(n, n / 7) for n in range(1, 9)]
+    kind = {
+        "files": "bench_*.csv",
+        "headings": {"Station": "stage", "Condition": known},
+        "words": {"stage": {"FI": "final_inspection"}},
+    }
+    sheet = [("bench_04.csv", csv(HEADER, *rows))]
+    silent = propose(sheet, shop=small_shop(**kind))
+    asked = [ask.key for ask in silent.asks if "Condition" in ask.key]
+    assert (len(asked), silent.shop_toml) == (1 if known == "not said" else 0, "")
+    answers = checked_answers({"log": [{"files": "bench_*.csv", "headings": {"Condition": "other"}}]}, "answers")
+    told = propose(sheet, said=answers, shop=small_shop(**kind)).shop_toml
+    assert ('headings: "Condition" = "other"' in told) == (known == "not said")
+
+
 def test_a_new_sheet_of_a_known_kind_gets_its_log_back_with_what_it_lacked():
     proposal = additions(
         "bench_04.csv",

@@ -139,7 +139,11 @@ SHEETS = {
 
 
 def told(name: str) -> str:
-    found = SHEETS[name]()
+    return told_of(SHEETS[name]())
+
+
+def told_of(found: Proposal) -> str:
+    """A proposal with all that is asked, of what and with which options, and what is not read."""
     asks = [f"{ask.key} | {ask.text} | {ask.default}" for ask in found.asks]
     return "\n".join(
         [

@@ -2,8 +2,10 @@
 
 from datetime import UTC, date, datetime
 
+import numpy as np
 import pytest
 
+from ingest.shopfiles import side_files
 from ingest.shopfiles.shop import ShopProblem
 from ingest.shopfiles.side_files import read_changes, read_climate, read_lots
 from tests.ingest.small_shop import small_shop
@@ -50,6 +52,48 @@ def test_changes_are_dated(tmp_path):
         "nut_slotting",
         "jig",
     )
+
+
+def climate_files(rng):
+    """Files as loggers and people write them; some hold what must be read cell by cell."""
+    cell = {
+        "at": ["2026-03-02 08:00", " 2026-03-29 02:30", "2026-10-25 02:30:15", "2026-03-02T08:00Z", "2026-03-02", ""],
+        "room": ["", "bench", " cold  store ", "\u00a0Werkstatt", 'the "old" room'],
+        "rh": ["48", " 47.25", "", "4.8e1", "100", "101"],
+        "temperature": ["21.5", "-3", ".5", "+20", "", "60.01"],
+    }
+    odds = [0.55, 0.2, 0.1, 0.13, 0.01, 0.01]
+    for _ in range(60):
+        names = ["at", *rng.permutation(["room", "rh", "temperature"])[: rng.integers(1, 4)]]
+        sign, end = rng.choice([",", ";"]), rng.choice(["\n", "\r\n"])
+        lines = [sign.join(names)]
+        for _ in range(12):
+            line = sign.join(
+                str(rng.choice(cell[name], p=np.array(odds[: len(cell[name])]) / sum(odds[: len(cell[name])])))
+                for name in names
+            )
+            lines.append(line.replace('"', '"" ') if rng.random() < 0.5 else line)
+        lines.insert(int(rng.integers(1, 12)), str(rng.choice(["", sign * (len(names) - 1), lines[1]])))
+        yield end.join(lines) + end * int(rng.integers(0, 2))
+
+
+def test_a_file_read_at_once_says_what_it_says_read_cell_by_cell(tmp_path, monkeypatch):
+    def said():
+        try:
+            return read_climate(tmp_path, SHOP).rows()
+        except ShopProblem as problem:
+            return str(problem)
+
+    at_once = side_files.texts_of
+    plain = 0
+    for text in climate_files(np.random.default_rng(20270303)):
+        (tmp_path / "climate.csv").write_bytes(text.encode())
+        monkeypatch.setattr(side_files, "texts_of", at_once)
+        plain += side_files._plain_climate(tmp_path / "climate.csv", (-40, 60)) is not None
+        found = said()
+        monkeypatch.setattr(side_files, "texts_of", lambda *_: None)
+        assert found == said()
+    assert 10 <= plain <= 50
 
 
 @pytest.mark.parametrize(

@@ -214,3 +214,74 @@ def test_a_shop_that_publishes_while_it_is_read_is_looked_at_again(put, target, 
     told = read_all(target)
     assert (told.left_out, told.said) == ((), ())
     assert told.tables["levels"].filter(shop="north")["mean"].to_list() == [9.9]
+
+
+def test_figures_of_another_version_that_are_taken_as_they_are_are_named(put, target):
+    put("north")
+    put("south-east")
+    assert read_all(target, program="0.2.0").said == ()
+    assert read_all(target, program="0.3.0").said == (
+        "north, south-east: figures are as version 0.2.0 works them out, here is 0.3.0",
+    )
+
+
+def test_inches_written_as_mm_are_found_against_other_shops_and_left_out(put, target):
+    for name, mean in (("north", 2.30), ("south-east", 2.28), ("west", 2.34)):
+        put(name, tables(mean))
+    assert read_all(target).said == ()
+    put("west", tables(2.34 / 25.4))
+    told = read_all(target)
+    assert told.said == (
+        "west: action is left out; it lies at 0.0404 times what other shops read: inches taken for mm?",
+    )
+    assert told.tables["levels"]["shop"].sort().to_list() == ["north", "south-east"]
+    assert told.tables["lots"]["shop"].sort().to_list() == ["north", "south-east", "west"]
+    put("west", tables(2.30 * 10))  # nobody knows what it is: it stands, and is told apart
+    assert read_all(target).said == ()
+
+
+def test_a_clock_that_runs_ahead_makes_no_other_shop_late_and_a_zone_nobody_knows_stops_nothing(put, target):
+    put("north")
+    put("south-east", as_of=AS_OF + timedelta(days=4000))
+    put("west", tables(2.4), zone="Atlantis/Port")
+    told = read_all(target)
+    assert told.said == (
+        "south-east: its newest reading is of 2037-05-14, after the day it was published: is a clock wrong? What it "
+        "says of its last 26 weeks is of those before that day",
+        "west: its time zone 'Atlantis/Port' is not known here; its days are those of UTC",
+    )
+    assert dict(told.shops.select("shop", "timezone").iter_rows())["west"] == "UTC"
+
+
+def test_a_word_that_no_other_shop_has_is_said_with_where_to_say_what_it_is(put, target):
+    put("north")
+    put("south-east")
+    put("west", tables(2.4, model="L25"))
+    assert read_all(target).said == (
+        "west: no other shop has its model L25; where others call it otherwise, names.toml says so",
+    )
+
+
+def test_words_of_the_map_are_put_into_matters_too(put, target, tmp_path):
+    put("north")
+    told = tables(2.31, model="L25")
+    told["matters"] = {
+        "": pl.DataFrame(
+            {
+                "matter": ["m"],
+                "characteristic": ["action"],
+                "models": ["L25; HERON-D"],
+                "cause": ["lot; change"],
+                "cause_value": ["L25; new bone, 2026-03-01"],
+            }
+        )
+    }
+    put("south-east", told)
+    (tmp_path / "names.toml").write_text(
+        '[south-east.model]\nL25 = "LARK-25"\n[south-east.change]\n"new bone" = "new saddle blanks"\n'
+        '[south-east.characteristic]\naction = "string_height"\n'
+    )
+    row = read_all(target, read_names(tmp_path / "names.toml")).tables["matters"].row(0, named=True)
+    assert row["models"] == "LARK-25; HERON-D"
+    assert row["cause_value"] == "L25; new saddle blanks, 2026-03-01"  # a lot of that name is no model
+    assert row["characteristic"] == "string_height"

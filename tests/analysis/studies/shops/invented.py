@@ -25,6 +25,8 @@ class Planted:
     always: tuple[str, ...] = ()  # lots that go to the first four shops for sure
     blanks: dict[int, float] = field(default_factory=dict)  # shop -> its action moved so much with new saddle blanks
     halves: float = 0.0  # standard deviation between parts of one lot
+    back: dict[int, float] = field(default_factory=dict)  # shop -> so many times as much comes back of its fretting
+    together: tuple[int, ...] = ()  # shops whose action went up within two weeks
 
 
 def several(rng: np.random.Generator, shops: int, planted: Planted) -> dict[str, pl.DataFrame]:
@@ -35,8 +37,8 @@ def several(rng: np.random.Generator, shops: int, planted: Planted) -> dict[str,
         "capability": _capability(rng, names),
         "lots": _lots(rng, names, planted),
         "dated": _dated(names, planted, int(rng.integers(2**32))),
-        "mix": pl.DataFrame(schema={"shop": pl.String}),
-        "matters": pl.DataFrame(schema={"shop": pl.String}),
+        "mix": _mix(names, planted, int(rng.integers(2**32))),
+        "matters": _matters(names, planted, int(rng.integers(2**32))),
         "meanings": pl.DataFrame(
             [
                 (name, "characteristic", key, said, "length", "mm")
@@ -114,3 +116,31 @@ def _lots(rng: np.random.Generator, names: list[str], planted: Planted) -> pl.Da
                 rows.append((name, supplier, lot, "neck_bow", n, seen.mean(), seen.std(ddof=1)))
     columns = ["shop", "supplier", "lot", "characteristic", "n", "mean", "sd"]
     return pl.DataFrame(rows, schema=columns, orient="row")
+
+
+def _mix(names: list[str], planted: Planted, seed: int) -> pl.DataFrame:
+    """What came back of fretting, by model; each shop has a mix of its own."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for k, name in enumerate(names):
+        for model, share, p in zip(MODELS, rng.dirichlet([2, 2, 2]), (0.02, 0.05, 0.12), strict=True):
+            n = int(2000 * share)
+            rows.append((name, "fretting", model, n, rng.binomial(n, p * planted.back.get(k, 1.0)), 26, 1.0))
+    columns = ["shop", "stage", "model", "instruments", "came_back", "weeks", "widening"]
+    return pl.DataFrame(rows, schema=columns, orient="row")
+
+
+def _matters(names: list[str], planted: Planted, seed: int) -> pl.DataFrame:
+    """Two matters a shop on any day, and the one that came to several."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for k, name in enumerate(names):
+        days = [(float(day), "action" if j else "neck_bow", -0.05) for j, day in enumerate(rng.uniform(0, 180, 3))]
+        days += [(100.0 + k, "action", 0.08)] if k in planted.together else []
+        for day, key, size in days:
+            at = AT - timedelta(days=182 - day)
+            rows.append(
+                (name, f"{name} {day}", key, "LARK-25", "final", "open", "", "", size, at, at, at + timedelta(2))
+            )
+    columns = ["shop", "matter", "characteristic", "models", "stages", "state", "cause", "cause_value"]
+    return pl.DataFrame(rows, schema=[*columns, "size", "began_low", "began_at", "began_high"], orient="row")

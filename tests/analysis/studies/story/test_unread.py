@@ -151,6 +151,15 @@ def test_a_characteristic_that_nobody_mapped_is_named_with_its_cells(tmp_path):
     assert sentences.headline(review(snapshot), snapshot.shop).startswith("Not read: action.")
 
 
+@pytest.mark.parametrize(("meaning", "said_so"), [("other", False), ("not said", True)])
+def test_a_column_kept_as_text_on_purpose_is_no_loss_and_one_nobody_has_said_is(tmp_path, meaning, said_so):
+    kind = f'\n[[log]]\nname = "week"\nfiles = "*.csv"\nheadings = {{ "Saitenlage" = "{meaning}" }}\n'
+    snapshot = shop_of(tmp_path, renamed={"action bass (mm)": "Saitenlage"}, more=kind)
+    field = snapshot.table("columns").filter(pl.col("heading") == "Saitenlage")["field"].to_list()
+    assert field == ["other" if said_so else "text"]
+    assert ("nobody has said what the column is" in said(snapshot)) == said_so
+
+
 def test_cells_that_could_not_be_read_are_counted(tmp_path):
     snapshot = shop_of(tmp_path, renamed={"action bass (mm)": "action bass (in)"})
     assert "Action: 40 cells not read." in said(snapshot)

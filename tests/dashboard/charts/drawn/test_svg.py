@@ -7,6 +7,7 @@ from html import unescape
 import pytest
 
 from dashboard.charts import style
+from dashboard.charts.drawn.pieces import line_through
 from dashboard.charts.drawn.svg import leading, svg
 from dashboard.charts.grey import in_grey
 from tests.dashboard.charts.examples import EXAMPLES
@@ -107,3 +108,10 @@ def test_every_chart_is_drawn_in_tokens_on_the_screen_and_in_greys_on_paper(name
     assert not re.findall(r"#[0-9a-fA-F]{6}", re.sub(r'data-told="[^"]*"', "", svg(drawn, style.WIDE)))
     greys = re.findall(r'="#([0-9a-fA-F]{6})"', svg(in_grey(drawn), style.WIDE, grey=True))
     assert all(grey[:2] == grey[2:4] == grey[4:] for grey in greys)
+
+
+def test_of_a_level_stretch_a_line_says_only_its_ends():
+    level = [(0.0, 5.0), (1.0, 5.0), (2.0, 5.001), (3.0, 5.0), (4.0, 6.0), (5.0, 5.0), None, (6.0, 1.0), (7.0, 1.0)]
+    assert line_through(level) == "M0,5L3,5L4,6L5,5M6,1L7,1"
+    there_and_back = [(0.0, 5.0), (9.0, 5.0), (4.0, 5.0)]
+    assert line_through(there_and_back) == "M0,5L9,5L4,5"

@@ -57,7 +57,7 @@ def shop(stands):
 
 def test_a_change_over_the_rest_is_told_with_its_interval_and_pairs(shop):
     text = said(capability_rest.settling_sheet(shop, None, None))
-    assert "One of 1 is seen to move over the rest." in text
+    assert "One of one is seen to move over the rest." in text
     assert "+0.05 mm" in text
     assert "40 pairs" in text
 

@@ -7,6 +7,7 @@ import json
 import tomllib
 
 import plotly.utils
+import polars as pl
 import pytest
 
 from dashboard.app import make_app
@@ -131,6 +132,21 @@ def test_choosing_what_a_column_is_counts_anew_what_would_be_read(counter):
     assert "action bass 6" in told
     assert "stages Final inspection; measurements Action at fret 12" in told
     assert not counter.folder.exists()
+
+
+def test_a_column_that_nobody_has_said_is_not_called_kept_as_text(counter):
+    (zq,) = (column for seen in propose([("line.csv", ODD.encode())]).surveys for column in seen.columns[-1:])
+    assert mapping.value_of(zq) == mapping.NOT_YET
+    before = {mapping.key_of(propose([("line.csv", ODD.encode())]).surveys[0], "Zq"): mapping.NOT_YET}
+    assert mapping.picked(dict.fromkeys(before, mapping.NOT_YET), {}) == {}
+    assert list(mapping.picked(dict.fromkeys(before, mapping.KEEP), before).values()) == ["other"]
+    values, ids = picked(Zq=mapping.KEEP)
+    answers = [{"type": logs_new.ANSWER, "key": key} for key in ANSWERS]
+    logs_new.begin(1, list(ANSWERS.values()), answers, *dropped(ODD), picks=values, pick_ids=ids)
+    counter.jobs.wait(1)
+    text = (counter.folder / "shop.toml").read_text(encoding="utf-8")
+    assert '"Zq" = "other"  # said; kept as text; 6 of 6 filled' in text
+    assert counter.snapshot().table("columns").filter(pl.col("heading") == "Zq")["field"].item() == "text"
 
 
 def test_what_was_mapped_is_written_loaded_and_can_be_taken_back(counter):

@@ -1,0 +1,51 @@
+"""What stands still on a page goes as text, and nothing else does."""
+
+from dash import dcc, html
+
+from dashboard import parts
+from dashboard.still import Still, stilled
+
+ROWS = [{"a": "x < y & z", "b": html.Span("2.40", className="n", style={"gridColumn": "1"})}]
+
+
+def test_a_table_is_one_component_and_reads_as_it_did():
+    made = stilled(parts.plain_table(ROWS, [("a", "A"), ("b", "B", "n")]), set())
+    assert isinstance(made, Still)
+    assert (made.tag, made.told) == ("div", {"className": "table-wrap"})
+    assert made.inside == (
+        '<table class="plain"><thead><tr><th class="" scope="col">A</th><th class="n" scope="col">B</th></tr></thead>'
+        '<tbody><tr><td class="">x &lt; y &amp; z</td><td class="n"><span class="n" style="grid-column:1">2.40</span>'
+        "</td></tr></tbody></table>"
+    )
+
+
+def test_what_a_callback_reads_or_writes_stays_a_component_and_so_does_all_round_it():
+    button = html.Button("Write", id="write")
+    tree = html.Section([html.H2("A"), html.Ul([html.Li("1"), html.Li("2")]), html.P(["in ", button])])
+    made = stilled(tree, {"write"})
+    assert isinstance(made, html.Section)
+    assert isinstance(made.children[1], Still)
+    assert made.children[2].children[1] is button
+    assert isinstance(stilled(tree, set()), Still)
+    assert not isinstance(tree.children[1], Still), "the tree that was given stays as it was"
+
+
+def test_a_link_leads_on_without_loading_the_page_anew_and_a_plain_one_does_not():
+    drift, paper = dcc.Link("Drift", href="/drift?a=1&b=2", className="go"), html.A("Paper", href="/papers/week")
+    made = stilled(html.P([drift, paper]), set())
+    assert made.inside == '<a href="/drift?a=1&amp;b=2" class="go" data-go>Drift</a><a href="/papers/week">Paper</a>'
+    assert stilled(dcc.Link("Drift", href="/drift"), set()).told == {"href": "/drift", "data-go": ""}
+
+
+def test_fields_charts_and_what_is_not_known_stay_components():
+    for one in (parts.field("A", "a", None, ["x"]), html.Div(html.Button("x", autoFocus=True)), dcc.Store(id="s")):
+        assert not isinstance(stilled(html.Div([one, html.B("1"), html.B("2")]), set()), Still), one
+
+
+def test_a_fold_is_open_only_where_it_says_so_and_a_line_breaks():
+    fold = html.Details([html.Summary("A"), html.P(["1", html.Br(), 2, None])], open=False)
+    made = stilled(html.Div([fold, html.Details(html.Summary("B"), open=True)]), set())
+    assert (
+        made.inside
+        == "<details><summary>A</summary><p>1<br>2</p></details><details open><summary>B</summary></details>"
+    )
