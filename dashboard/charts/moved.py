@@ -14,7 +14,7 @@ from typing import Any
 from dashboard.charts import style
 
 Figure = dict[str, Any]
-PITCH, NARROW_PITCH, HEAD, HEAP = 76, 150, 44, 92
+PITCH, HEAD, HEAP = 76, 44, 92  # a row of two lines; more lines make it taller, for what a shift costs is said last
 AXIS = (400, 870)  # px of the axis' ends
 FIRST, KNEE = 10, 5  # per cent: the first line of the axis, and where it turns from even to doubling
 DOT = 7.0
@@ -73,8 +73,9 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
         return style.empty("No series has readings enough to run true or to move.", narrow=narrow)
     width = style.NARROW if narrow else style.WIDE
     left, right = (10, width - 10) if narrow else AXIS
-    pitch = NARROW_PITCH if narrow else PITCH
-    foot = HEAD + pitch * len(view.rows)
+    said = [_said(row, width if narrow else AXIS[0] - 24) for row in view.rows]
+    pitches = [_pitch(one, narrow) for one in said]
+    foot = HEAD + sum(pitches)
     figure = style.sheet_of_pixels(width, foot + HEAP + (84 if narrow else 26))
     shapes, texts = figure["shapes"], figure["annotations"]
     end = end_of(view)
@@ -88,14 +89,14 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
     _axis(shapes, texts, px, end, bottom)
     spots: list[tuple[float, float, str, str]] = []
     for k, row in enumerate(view.rows):
-        top = HEAD + pitch * k
+        top, pitch = HEAD + sum(pitches[:k]), pitches[k]
         shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
         if row.chosen:
             frame = style.box(1, top + 2, width - 1, top + pitch - 2, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS)
             frame["line"]["width"] = 2
             shapes.append(frame)
-        _words(row, texts, top, width, narrow)
-        y = top + (102 if narrow else pitch / 2)
+        _words(row, said[k], texts, (top, top + pitch), narrow)
+        y = top + (pitch - 48 if narrow else pitch / 2)
         spots += _streams(row, shapes, texts, y, px)
         spots.append((20, top + 16, row.key, f"{row.name}: {row.under}"))
     _heap(view, shapes, texts, px, (foot, bottom, narrow))
@@ -118,19 +119,31 @@ def _axis(shapes: list[Figure], texts: list[Figure], px: Any, end: float, bottom
         tick *= 2
 
 
-def _words(row: MatterRow, texts: list[Figure], top: float, width: float, narrow: bool) -> None:
-    room = width if narrow else AXIS[0] - 24
+def _said(row: MatterRow, room: float) -> tuple[list[str], list[str]]:
+    """A row's name and what stands below it, in lines."""
+    return style.wrap_to(row.name, room, 2, 7.4), style.wrap_to(row.under, room, 4, 6.6)
+
+
+def _pitch(said: tuple[list[str], list[str]], narrow: bool) -> int:
+    """How tall a row is: its lines, and on a phone its light below them."""
+    lines = 19 * len(said[0]) + 17 * len(said[1])
+    return lines + 97 if narrow else max(PITCH, lines + 23)
+
+
+def _words(
+    row: MatterRow, said: tuple[list[str], list[str]], texts: list[Figure], ends: tuple[float, float], narrow: bool
+) -> None:
+    top, bottom = ends
     halo = style.CARD if narrow else ""
-    name = style.wrap_to(row.name, room, 2, 7.4)
+    name, under = said
     for k, line in enumerate(name):
         texts.append(style.words(8, top + 18 + 19 * k, line, size=14, bold=True, colour=style.INK, halo=halo))
     y = top + 18 + 19 * len(name)
-    under = style.wrap_to(row.under, room, 1 if len(name) > 1 else 2, 6.6)
     for k, line in enumerate(under):
         texts.append(style.words(8, y + 17 * k, line, size=13, halo=halo))
     if narrow:
-        said = row.right[-1] if row.right else ""
-        texts.append(style.words(8, top + 140, said, size=12, colour=style.INK2, halo=halo))
+        last = row.right[-1] if row.right else ""
+        texts.append(style.words(8, bottom - 10, last, size=12, colour=style.INK2, halo=halo))
         return
     for k, line in enumerate(row.right[:4]):
         bold = k in (0, len(row.right[:4]) - 1)

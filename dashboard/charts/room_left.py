@@ -82,7 +82,9 @@ def room_left(rows: Sequence[NeedRow], *, end: float = 2.0, narrow: bool = False
             texts.append(style.words(0, top + 31, row.words, size=12, halo=style.CARD))
         else:
             texts.append(style.words(0, y, row.name, size=14))
-            texts.append(style.words(right + 22, y, row.words, size=14))
+            said = style.wrap_to(row.words, width - right - 22, 2, 7.0)
+            for at_line, line in enumerate(said):
+                texts.append(style.words(right + 22, y + 17 * at_line - 8.5 * (len(said) - 1), line, size=14))
         for place, need in enumerate(reversed(row.needs)):
             first = place == len(row.needs) - 1
             x, colour = px(need.need), style.FOCUS if first else style.INK

@@ -21,7 +21,7 @@ from dashboard.tables import leafed
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/gauges", "Gauges"
-FEW = 6  # series on a page of the table: it stands among other sheets
+FEW = 5  # series on a page of the table: it stands among other sheets
 UNDER = (
     "A gauge is coarse where one step of it is more than the usual spread of its readings. It may still judge runs and "
     "shares."

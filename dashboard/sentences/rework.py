@@ -220,7 +220,7 @@ def weekly_row(row: dict[str, Any]) -> dict[str, str]:
     """A stage's week beside its drawings."""
     n, base = row["instruments"], row["base_share"] is not None
     before = (
-        f"before {numbers.share(row['base_share'], row['base_instruments'])}; "
+        f"before {numbers.share(row['base_share'], n)}; "
         f"{numbers.share_range(row['lower'], row['upper'], n)} may be chance"
         if base
         else "no weeks before to judge by"
@@ -248,7 +248,7 @@ def weekly_figures(row: dict[str, Any]) -> dict[str, str]:
         "came_back": numbers.of(row["came_back"], n),
         "share": numbers.share(row["share"], n),
         "faults": numbers.plain(row["faults_each"], 2),
-        "base": numbers.share(row["base_share"], row["base_instruments"]) if base else numbers.NONE,
+        "base": numbers.share(row["base_share"], n) if base else numbers.NONE,
         "within": numbers.share_range(row["lower"], row["upper"], n) if base else numbers.NONE,
         "state": weekly(row["state"]),
         "faults_base": numbers.plain(row["base_faults_each"], 2) if base else numbers.NONE,

@@ -60,7 +60,8 @@ class Words:
         known = self.by_field["outcome"]
         head, sign, rest = (part.strip() for part in [*_REMARK.split(text, maxsplit=1), "", ""][:3])
         meant = known.get(plain(head)) if sign else None
-        others = {known[word] for word in re.findall(r"\w+", plain(rest)) if word in known} - {meant}
+        told = " ".join(["", *re.findall(r"\w+", plain(rest)), ""])
+        others = {meaning for word, meaning in known.items() if f" {word.replace('-', ' ')} " in told} - {meant}
         return None if others else meant
 
     def or_as_typed(self, field: str, texts: pl.Series) -> tuple[pl.Series, list[str]]:

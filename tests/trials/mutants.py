@@ -2,13 +2,13 @@
 
 `python -m tests.trials.mutants [FOLDER ...] [--count N] [--seed N]` (ingest and analysis/methods, 60). A mutant is a
 change of one place of one line that Python accepts: a comparison turned or its edge moved, a sign, a factor turned
-into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of tests/ingest and
-tests/analysis that call the function in which the fault stands (of a line outside all functions: any of the module),
-the quickest first, as many as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is
-found once by a trace of all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are
-loaded once and each mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change
-nothing anybody could see - are listed by hand in EQUIVALENT with the reason, and do not count; nor does `strict` of a
-zip of lists that are made of one length.
+into a divisor, a number off by one, `and` for `or`, a truth turned round. Relevant tests: those of `TRACED` that call
+the function in which the fault stands (of a line outside all functions: any of the module), the quickest first, as many
+as take `CPU` seconds of the processor, until one fails. Who calls what, and in how long, is found once by a trace of
+all tests (calls.py) and kept in calls.jsonl until a test or a module is younger. Libraries are loaded once and each
+mutant is a fork, so that it costs its tests and no more. Equivalent mutants - those that change nothing anybody could
+see - are listed by hand in equivalent.toml with the reason, and do not count; nor does `strict` of a zip of lists that
+are made of one length.
 """
 
 import argparse
@@ -20,6 +20,7 @@ import shutil
 import signal
 import sys
 import tempfile
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,29 +32,17 @@ from tests.trials.written import write
 
 ROOT = Path(__file__).parents[2]
 OURS = ("ingest", "analysis", "dashboard", "demo_data", "tests")
-TRACED, CALLED = ("tests/ingest", "tests/analysis"), ("ingest", "analysis")  # tests, and whose functions
+TRACED, CALLED = (
+    ("tests/ingest", "tests/analysis", "tests/dashboard/gate"),
+    ("ingest", "analysis"),
+)  # tests, and whose functions
 CPU = 15  # seconds of the processor for all tests of one mutant
 HANGS = 3  # so many times that: a test does not end
 WALL = 900.0  # seconds after which a mutant that waits for ever is ended
 LOADED = "ignore::pytest.PytestAssertRewriteWarning"  # libraries were loaded before
 SEED = 20281129
-EQUIVALENT: dict[str, str] = {  # 'module: before -> after' -> why nobody could see it
-    "ingest/store/whole.py: def wrong_in(folder: Path, *, thorough: bool = False) -> list[Wrong]: -> def "
-    "wrong_in(folder: Path, *, thorough: bool = True) -> list[Wrong]:": "only how long it looks",
-    "analysis/methods/change_scans.py: variance[local] = 1.0 -> variance[local] = 2.0": "masked by NO_START",
-    "ingest/reading/reader.py: low, high = (min(1.0, at / (table.rows.height or 1)) for at in (first, first + "
-    "step)) -> low, high = (min(1.0, at / (table.rows.height or 2)) for at in (first, first + step))": "no rows",
-    "ingest/reading/in_buckets.py: if self._rows > AT_ONCE: -> if self._rows >= AT_ONCE:": "only when it is written",
-    "ingest/reading/careful.py: AT_ONCE, HELD_BACK = 20_000, 1_000  # rows that are handed on together; those "
-    "that wait, for they may be titles -> AT_ONCE, HELD_BACK = 20001, 1_000  # rows that are handed on "
-    "together; those that wait, for they may be titles": "only how many are handed on together",
-    "analysis/methods/independent_number.py: self.sure = used & (size >= 8) & (within > 1e-18 * "
-    "np.maximum(np.bincount(stream, x**2, s), 1e-300)) -> self.sure = used & (size >= 8) & (within >= 1e-18 * "
-    "np.maximum(np.bincount(stream, x ** 2, s), 1e-300))": "no sum of squares of readings is that number",
-    "analysis/methods/coarse.py: sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - mean[stream]) "
-    "** 2, len(begins)) / n, (q / 4) ** 2)) -> sd = np.sqrt(np.maximum(np.bincount(stream, count * (centre - "
-    "mean[stream]) ** 2, len(begins)) / n, ((q * 4)) ** 2))": "where it begins to look for the likeliest",
-}
+_LISTED = tomllib.loads(Path(__file__).with_name("equivalent.toml").read_text(encoding="utf-8"))["mutant"]
+EQUIVALENT: dict[str, str] = {each["change"]: each["why"] for each in _LISTED}
 TURNED = {
     ast.Lt: "<=",
     ast.LtE: "<",

@@ -154,7 +154,8 @@ def main(shops: int = 60, weeks: int = 26, daily: float = 0.56, top: str = "") -
     unlike = [line for line in told.said if "than it published" in line or "could not" in line]
     lines = [
         f"{shops} shops of {weeks} weeks, {costs['readings'].sum() / 1e6:.2f} M readings; made, loaded and published "
-        f"in {making / 60:.1f} minutes of {os.cpu_count()} cores.",
+        f"in {making / 60:.1f} minutes of {os.cpu_count()} cores (not again what a run before made); load of the",
+        f"machine while workers were at it {os.getloadavg()[0]:.0f}.",
         "",
         "| | |",
         "|---|---|",

@@ -73,7 +73,7 @@ def sheet(shop: Shop, tech: str, stage: str, name: str, stands: list[Stand]) -> 
     )
     form = html.Div(
         [
-            html.Div([agree, sign], className="ruled"),
+            html.Div([agree, *([sign] if options else [])], className="ruled"),
             html.Div([card], className="acts"),
             parts.behind(_by_hand(shop, stage, name), "Set a target by hand"),
             dcc.Store(id=ABOUT, data={"tech": tech, "stage": stage}),

@@ -31,10 +31,7 @@ def budget_sheet(seen: Seen, shop: Shop) -> html.Section | None:
         return None
     rows = [
         {
-            "budget": [
-                f"{numbers.plain(row['budget'], 1).removesuffix('.0')} a week",
-                html.B(", as set") if row["now"] else "",
-            ],
+            "budget": [f"{numbers.plain(row['budget'], 1)} a week", html.B(", as set") if row["now"] else ""],
             **{size: numbers.count(row[size]) for size in ("half_sigma", "one_sigma", "two_sigma")},
         }
         for row in found.sort("budget").iter_rows(named=True)

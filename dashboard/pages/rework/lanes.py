@@ -92,7 +92,7 @@ def lanes_view(found: study.Lanes, shop: Shop, unit: str, before: str) -> LanesV
         last.insert(0, (many + (", .." if len(rest) > 4 else ""), _together(rest, unit, shop)))
     what = {"minutes": "hours", "cost": shop.shop.currency, "count": "sent"}[unit]
     under = {"minutes": "95 %", "cost": "95 %", "count": "back, 95 %"}[unit]
-    second = shop.shop.currency if unit != "cost" else "hours"
+    second = "hours" if unit == "cost" else shop.shop.currency if shop.shop.labour_per_hour else ""
     headings = [f"{what}|{under}", before, second, "sent|back", "cause|confirmed"]
     names = [shop.stage_name(stage.key) for stage in shop.stages]
     return LanesView(names, caught, told, headings, last)
@@ -115,8 +115,11 @@ def _amount(value: float, unit: str, shop: Shop) -> str:
     return numbers.with_unit(_plain(value, unit), "h") if unit == "minutes" else numbers.count(round(value))
 
 
-def _second(row: Mapping[str, Any], unit: str) -> str:
-    return numbers.plain(row["minutes"] / 60, 1) if unit == "cost" else numbers.count(round(row["cost"]))
+def _second(row: Mapping[str, Any], unit: str, shop: Shop) -> str:
+    """Money beside hours, hours beside money; nothing where the shop names no cost of an hour."""
+    if unit == "cost":
+        return numbers.plain(row["minutes"] / 60, 1)
+    return numbers.count(round(row["cost"])) if shop.shop.labour_per_hour else ""
 
 
 def _figures(row: Mapping[str, Any], unit: str, shop: Shop) -> list[str]:
@@ -125,7 +128,7 @@ def _figures(row: Mapping[str, Any], unit: str, shop: Shop) -> list[str]:
     return [
         _plain(row["value"] / per, unit) + span,
         _plain(row["before"] / per, unit) if row["before"] is not None else "",
-        _second(row, unit),
+        _second(row, unit, shop),
         numbers.count(row["count"]),
         numbers.share(row["count_confirmed"] / row["count"], row["count"]),
     ]

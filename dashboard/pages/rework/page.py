@@ -71,7 +71,7 @@ def layout(
         )
     found = desk.ask(rework.flows, scope=scope)
     usual = "minutes" if float(found.total["minutes"].sum()) > 0 else "count"  # no work on file yet: send-backs
-    width = addresses.chosen(width, WIDTHS, usual) or usual
+    width = addresses.chosen(width, _widths(shop), usual) or usual
     straight, judged = desk.ask(rework.straight_through, scope=scope)
     rolled = desk.ask(rolled_yields, scope=scope, by=())
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
@@ -190,6 +190,11 @@ def _within(weeks: str, periods: dict[str, str], own: tuple[str, date | None, da
     return f"{'on' if weeks == ALL else 'in'} {periods[weeks][0].lower()}{periods[weeks][1:]}"
 
 
+def _widths(shop: Shop) -> dict[str, str]:
+    """What lanes may be as thick as; money only where the shop names what an hour costs."""
+    return {key: words for key, words in WIDTHS.items() if key != "cost" or shop.shop.labour_per_hour}
+
+
 def _choices(words: dict[str, str]) -> list[dict[str, str]]:
     return [{"value": key, "label": text} for key, text in words.items()]
 
@@ -202,7 +207,7 @@ def _filters(shop: Shop, model: str | None, family: str | None, weeks: list[Any]
         parts.field("Model", MODEL, model or ALL, every + models),
         parts.field("Family", FAMILY, family or ALL, every + families),
         *weeks,
-        parts.field("Unit on this page", WIDTH, width, _choices(WIDTHS)),
+        parts.field("Unit on this page", WIDTH, width, _choices(_widths(shop))),
     )
 
 

@@ -65,13 +65,15 @@ def savings(shop: Shop, scope: Scope) -> html.Section:
             row["minutes"] / 60,
             row["minutes_low"] / 60,
             row["minutes_high"] / 60,
-            f"{numbers.hours_of(row['minutes'])}, {numbers.money(row['cost'], shop.shop.currency)}",
+            numbers.hours_of(row["minutes"]) + sentences_rework.money(row["cost"], shop),
         )
         for row in found.rows.iter_rows(named=True)
     ]
     say = sentences_rework.savings(found, shop)
     chart = parts.graph(parts.both(savings_chart, rows), say, "rework-savings")
-    right = f"over the weeks shown, at {numbers.money(shop.shop.labour_per_hour, shop.shop.currency)} an hour"
+    labour = shop.shop.labour_per_hour
+    at = f", at {numbers.money(labour, shop.shop.currency)} an hour" if labour else ""
+    right = f"over the weeks shown{at}"
     note = sentences_rework.savings_note()
     return parts.sheet("What removing it would save", right, [chart, html.P(say), html.P(note, className="small")])
 
@@ -132,7 +134,7 @@ def came_back(shop: Shop, scope: Scope) -> html.Section:
         ("fault", "First fault"),
         ("n", "n", "n"),
         ("work", "Work", "n"),
-        ("cost", "Money", "n"),
+        *([("cost", "Money", "n")] if shop.shop.labour_per_hour else []),
         ("days", "Days out, median", "n wide-only"),
     ]
     body = [parts.plain_table(rows, columns)] if rows else []
@@ -170,12 +172,13 @@ def answers(shop: Shop, scope: Scope) -> html.Section:
 def stages(shop: Shop, scope: Scope) -> html.Section:
     """Each stage in figures."""
     rows = []
-    for row in desk.ask(stage_yields, scope=scope).filter(pl.col("instruments") > 0).iter_rows(named=True):
-        n = row["instruments"]
+    found = desk.ask(stage_yields, scope=scope).filter(pl.col("instruments") > 0)
+    n = int(found.select(pl.col("instruments").min()).item() or 0)  # one decimal rule a column: that of the fewest
+    for row in found.iter_rows(named=True):
         rows.append(
             {
                 "stage": shop.stage_name(row["stage"]),
-                "n": numbers.count(n),
+                "n": numbers.count(row["instruments"]),
                 "straight": numbers.share(row["yield_caught"], n),
                 "s_range": numbers.share_range(row["yield_caught_low"], row["yield_caught_high"], n),
                 "held": numbers.share(row["yield_caused"], n),

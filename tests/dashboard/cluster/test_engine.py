@@ -148,3 +148,13 @@ def test_an_engine_that_cannot_be_had_is_one_line(target, capsys, monkeypatch):
         in said(capsys, "shops", target, "--scheduler", "tcp://127.0.0.1:9")[2][0]
     )
     assert said(capsys, "shops", target)[0] == 0  # in one process, as published
+
+
+def test_a_shop_that_ends_every_worker_is_told_by_its_own_figures():
+    class Gone:
+        def result(self):
+            raise distributed.scheduler.KilledWorker("worked_out-1", None, 3)
+
+    one = engine.Engine(None, "here")._of(Gone(), "moving", 7)
+    assert (one.shop, one.version, one.tables) == ("moving", 7, {})
+    assert one.why.startswith("its figures end every worker that works them out")

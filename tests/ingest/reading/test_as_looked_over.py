@@ -40,6 +40,10 @@ LOGS = {  # what each [[log]] says beside the small shop's; its lines stand in l
         "headings": {"Where": "stage", "kind": "other", "line": "other"},
         "words": {"stage": {"nut": "nut_slotting"}, "model": {"big": "DRAY-5"}},
     },
+    "cells of all kinds": {},
+    "cells with commas": {"decimal": ","},
+    "times of all kinds": {},
+    "words of all kinds": {"units": {"relief": "mm"}},
 }
 
 

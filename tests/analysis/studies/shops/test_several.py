@@ -207,3 +207,15 @@ def test_a_change_whose_readings_moved_on_another_day_says_so():
     told = made(Planted(blanks={0: 0.2, 1: 0.2}), shops=2)["dated"]
     late = told.with_columns(pl.col("read_from", "read_on", "read_to") + pl.duration(days=10))
     assert same_change(late).filter("moved")["on_its_day"].to_list() == [False, False]
+
+
+def test_a_lot_of_few_necks_among_lots_that_are_all_alike_stands_out_no_oftener_than_any():
+    rng = np.random.default_rng(SEED)
+    told = 0
+    for _ in range(60):
+        n = np.array([6, *[60] * 11])
+        seen = [rng.normal(0.09, 0.06, k) for k in n]
+        rows = {"shop": "a", "supplier": "Oxbow Necks", "lot": [f"L{k:02d}" for k in range(12)], "n": n}
+        lots = pl.DataFrame(rows | {"mean": [x.mean() for x in seen], "sd": [x.std(ddof=1) for x in seen]})
+        told += standing(lots.with_columns(characteristic=pl.lit("neck_bow")))["apart"].any()
+    assert told <= 3  # promised: 1 in 140; of 60 without minding how few they are: over half

@@ -4,6 +4,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.room import capability as study
+from dashboard import numbers
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.capability import page as capability
@@ -24,8 +25,9 @@ def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(counter
     steady = rows.filter(~pl.col("flags").str.contains("thin"))
     tight = steady.filter(pl.col("ppk_high") < 1)
     assert tight.height == 1  # the treble action that moved
-    assert f"One of {steady.height} needs more than its tolerance, action treble on LARK-25 most" in said(
-        capability.layout()
+    assert (
+        f"{numbers.of_in_words(1, steady.height)} needs more than its tolerance, action treble on LARK-25 most"
+        in said(capability.layout())
     )
 
 
