@@ -22,7 +22,10 @@ if TYPE_CHECKING:
 
 REACH = 15  # seconds until a scheduler must have answered
 ONE_CORE = {"POLARS_MAX_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-OF_WORKERS = ONE_CORE | {"MALLOC_TRIM_THRESHOLD_": f"{128 << 20}"}  # Dask's own gives memory back at every turn: slow
+OF_WORKERS = ONE_CORE | {  # Dask's own settings of malloc give memory back at every turn, which is slow
+    "MALLOC_TRIM_THRESHOLD_": f"{128 << 20}",
+    "MALLOC_MMAP_THRESHOLD_": f"{32 << 20}",
+}
 EXTRA = "pip install 'truerun[cluster]'"
 
 
