@@ -66,16 +66,17 @@ def new(
     for line in proposal.unread:
         say(line)
     _count(sheets, proposal, known)
-    names = " ".join(str(path) for path in files)
+    names = " ".join(_typed(path) for path in files)
     if proposal.additions and not proposal.shop_toml:
-        say(f"shop.toml lacks nothing for it. Next: `truerun load {names} --shop {shop}`")
+        say(f"shop.toml lacks nothing for it. Next: `truerun load {names} --shop {_typed(shop)}`")
         return
     for path in write(shop, proposal):
         say(f"Written: {path}")
     if proposal.additions:
-        say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {shop}`")
+        say(f"Next: put what is right into shop.toml, then `truerun load {names} --shop {_typed(shop)}`")
         return
-    say(f"Next: read {shop / 'shop.toml'}, then `truerun load {names} --shop {shop}` and `truerun serve --shop {shop}`")
+    then = f"`truerun load {names} --shop {_typed(shop)}` and `truerun serve --shop {_typed(shop)}`"
+    say(f"Next: read {shop / 'shop.toml'}, then {then}")
     say("To map them anew: move shop.toml and specs.csv away, say `truerun new` again, then `truerun again --all`")
 
 
@@ -102,26 +103,34 @@ def _talked_over(sheets: Files, known: "Shop | None", said: "Said", proposal: "P
 
 
 def _picked(proposal: "Proposal") -> dict[tuple[str, str, str], str] | None:
-    """A column that a person takes for something else: (file, tab, heading) -> meaning; None where all is right."""
+    """A column that a person takes for something else, in every kind of sheet that has it: (file, tab, heading) ->
+    meaning; None where all is right.
+    """
     from ingest.beginning.answers import same, slip
 
-    headings = {
-        same(column.heading): (seen.name, seen.tab, column.heading)
-        for seen in proposal.surveys
-        for column in seen.columns
-    }
+    headings: dict[str, list[tuple[str, str, str]]] = {}
+    for seen in proposal.surveys:
+        for column in seen.columns:
+            headings.setdefault(same(column.heading), []).append((seen.name, seen.tab, column.heading))
     while True:
         told = str(typer.prompt("Change a column? HEADING = MEANING", default=GO_ON, err=True)).strip()
         if told in ("", GO_ON):
             return None
         heading, equals, target = (part.strip() for part in told.partition("="))
-        place = headings.get(same(heading))
-        if not equals or not target or place is None:
-            say(f"{told!r} changes nothing; wanted one such as {next(iter(headings.values()))[2]} = action bass (mm)")
+        places = headings.get(same(heading), [])
+        if not equals or not target or not places:
+            say(
+                f"{told!r} changes nothing; wanted one such as {next(iter(headings.values()))[0][2]} = action bass (mm)"
+            )
         elif near := slip(target, ()):
             say(f"{target!r} names no column; did you mean {near!r}?")
         else:
-            return {place: target}
+            return dict.fromkeys(places, target)
+
+
+def _typed(path: Path) -> str:
+    """A path as it is typed at a prompt: in quotes where it holds a space."""
+    return f'"{path}"' if " " in str(path) else str(path)
 
 
 def _bytes(path: Path) -> "Data":

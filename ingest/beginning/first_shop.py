@@ -27,6 +27,7 @@ class LogDraft:
     words: dict[str, dict[str, str]] = field(default_factory=dict)
     said: set[str] = field(default_factory=set)  # 'stage', 'words outcome RTN': parts that somebody said
     not_rows: dict[str, list[str]] = field(default_factory=dict)  # by heading the words of rows that are not meant
+    more: list[Survey] = field(default_factory=list)  # of sheets of the same name under other headings
     kept: dict[str, str] = field(default_factory=dict)  # headings that the shop knows and this sheet does not have
 
 

@@ -17,7 +17,7 @@ from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import FAULTS, MEASURES
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.fields import CARRIED
-from ingest.reading.headings import plain
+from ingest.reading.headings import plain, position_of
 from ingest.terms.clock import Order
 
 Level = Literal["said", "sure", "likely", "unsure", ""]
@@ -130,7 +130,8 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
         return replace(guess, field="date", stage=sense.stages[-1], level="likely", why="a stage's name alone")
     if (sense.moments or sense.in_is) and not sense.strange and cells is not None and cells.dates + cells.clocks > 0.8:
         name = "finished_at" if sense.moments == ["left"] else "started_at"
-        return replace(guess, field=name, level="likely", why="its words and clock times")
+        why = "its words and clock times" if cells.clocks > cells.dates else "its words and days"
+        return replace(guess, field=name, level="likely", why=why)
     near = (
         process.extractOne(" ".join(words_of(sense.heading)), list(book()), scorer=fuzz.ratio, score_cutoff=86)
         if len(sense.heading) > 4
@@ -233,6 +234,8 @@ def guess_by_cells(heading: str, cells: Profile) -> Guess:
     known = sum(count for word, count in cells.words if guess_outcome(word) and plain(word) not in DOUBTFUL_OUTCOMES)
     if cells.few and known >= 0.5 * cells.filled and len(words) <= 8:
         return replace(guess, field="outcome", level="likely", why="its cells: " + ", ".join(words[:4]))
+    if 1 < cells.distinct <= 14 and _are_places(words):
+        return replace(guess, field="position", level="likely", why="its cells: " + ", ".join(words[:4]))
     if (
         1 < cells.distinct <= 40
         and sum(1 for word in words if stage_of_word(word)) >= 0.6 * len(words)
@@ -251,6 +254,12 @@ def guess_by_cells(heading: str, cells: Profile) -> Guess:
     if cells.few and cells.distinct >= 2 and cells.length <= 10 and names:
         return replace(guess, field="tech", level="unsure", why="its cells: few short names")
     return Guess(heading)
+
+
+def _are_places(words: list[str]) -> bool:
+    """Are words places of a reading: both sides of the neck, and besides them only strings?"""
+    sides = {sense_of(word).position for word in words if not position_of(word) or not word.strip().isdigit()}
+    return sides == {"bass", "treble"}
 
 
 def _by_size(heading: str, cells: Profile) -> Guess | None:

@@ -16,12 +16,15 @@ from ingest.beginning.answers import LogSaid, Said, checked_answers, said_of, sl
 from ingest.beginning.asking import COLUMN, LEAVE, Ask, Asker, no_zone, unfit
 from ingest.beginning.doubted_families import doubt
 from ingest.beginning.families import FAMILIES, family_of
+from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
+from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
+from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import gauges, steps_seen
 from ingest.beginning.survey import Survey, survey_of, together
@@ -83,6 +86,7 @@ def propose(
     finish_measures(draft, shop)
     steps = steps_seen(draft)
     draft.rest["gauge"] = [*draft.rest.get("gauge", []), *gauges(draft, steps)]
+    join_sisters(draft)
     return Proposal(
         _shop_text(draft, told) if shop is None else additions_text(draft, shop),
         specs_text(draft, steps) if shop is None else "",
@@ -138,7 +142,7 @@ def _with_columns(said: Said, answers: Mapping[str, str]) -> Said:
         if key.startswith(COLUMN) and answer not in (LEAVE, ""):
             heading, _, place = key.removeprefix(COLUMN).partition(" \x1f ")
             name, _, tab = place.partition(" \x1f ")
-            logs.append({"files": name, "headings": {heading: answer}} | ({"tab": tab} if tab else {}))
+            logs.append({"files": pattern_of(name), "headings": {heading: answer}} | ({"tab": tab} if tab else {}))
     logs += [{"not_rows": {heading: words}} for heading, words in answered_rows(answers).items()]
     return Said({**said.table, "log": [*said.logs(), *logs]}, said.name) if logs else said
 
@@ -206,6 +210,9 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
     inches = sum(unit in ("in", "thou", "64ths") for unit in units)
     if inches > len(units) - inches:
         about["length"] = "in"
+    if "serials" not in said and (typed := serials_typed(surveys, asker))[0]:
+        about["serials"] = typed[0]
+        draft.said |= {"shop serials"} if typed[1] else set()
     draft.about = {**about, **said}
 
 
@@ -270,7 +277,7 @@ def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:
 def said_columns(picks: Mapping[tuple[str, str, str], str], said: Said | None = None) -> Said:
     """What somebody said, with what they picked for columns: by file, tab and heading."""
     logs = [
-        {"files": name, "headings": {heading: target}} | ({"tab": tab} if tab else {})
+        {"files": pattern_of(name), "headings": {heading: target}} | ({"tab": tab} if tab else {})
         for (name, tab, heading), target in picks.items()
     ]
     before = said or Said()

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.beginning.rows_meant import NOT, ONLY, rules
 from ingest.beginning.starting_values import STAGES
@@ -23,6 +24,7 @@ def shop_text(draft: Draft) -> str:
     """The whole of a first shop.toml."""
     zone = "" if "shop timezone" in draft.said else "guess: the clock on the wall"
     marks = {"timezone": zone, "name": "" if "shop name" in draft.said else "guess"}
+    marks["serials"] = "" if "shop serials" in draft.said else "guess: serials differ by capitals and spaces alone"
     parts = [
         HEAD,
         "\n".join(["[shop]", *(_line(key, value, marks.get(key, "")) for key, value in draft.about.items())]),
@@ -91,7 +93,8 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     """One [[log]]: what was said as it was said, every guess marked, every column with some of its cells."""
     seen = log.survey
     why = draft.guesses.get
-    mark = "" if seen.said.files else "guess: the name with its numbers left open"
+    told_so = seen.said.files not in ("", pattern_of(seen.name))
+    mark = "" if told_so else "guess: the name with its numbers left open"
     lines = ["[[log]]", _line("name", log.name or seen.title), _line("files", log.files, mark)]
     if log.tab:
         lines.append(_line("tab", log.tab))
@@ -110,8 +113,11 @@ def log_lines(log: LogDraft, draft: Draft) -> str:
     if log.ignore:
         lines.append(_line("ignore", log.ignore))
     lines += ["", "[log.headings]"]
-    for column in seen.columns:
-        told = f"{column.filled} of {seen.rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}"
+    columns = {
+        column.heading: (column, sheet.rows) for sheet in reversed([seen, *log.more]) for column in sheet.columns
+    }
+    for column, rows in columns.values():
+        told = f"{column.filled} of {rows} filled: {', '.join(short(sample)[:20] for sample in column.samples)}"
         told = re.sub(r"[\x00-\x1f\x7f]", " ", told)
         target = log.headings.get(column.heading)
         sure = {"said": "said; ", "sure": ""}.get(column.guess.level, f"guess by {column.guess.why}; ")

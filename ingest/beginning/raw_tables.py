@@ -14,7 +14,7 @@ from ingest.beginning.guesses import guess_heading
 from ingest.reading.bounds import look_over_workbook
 from ingest.reading.encodings import letters_of
 from ingest.reading.files import tables_in_pieces
-from ingest.reading.heading_rows import MOST_ROWS, headings_over, looks_like_headings
+from ingest.reading.heading_rows import MOST_ROWS, headings_over, is_title, looks_like_headings
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data, is_workbook, pieces, sha256
 from ingest.reading.tabular import SEPARATORS, Form, Tables, joined_tables
@@ -153,10 +153,11 @@ def heading_line(rows: Sequence[Sequence[str]]) -> list[str] | None:
         below = [rows[other] for other in filled if other > place][:12]
         for high in range(1, MOST_ROWS + 1):
             block = [rows[other] for other in range(place - high + 1, place + 1) if other >= 0]
-            if len(block) < high or not all(looks_like_headings(row) for row in block):
+            if len(block) < high or not all(looks_like_headings(row) for row in block) or is_title(block[0], block[1:]):
                 break
             header = headings_over(block)
-            score = _score(header, below) - 0.6 * (high - 1) + (2 if high > 1 and _units_only(block[-1]) else 0)
+            units = high > 1 and _units_only(block[-1])
+            score = _score(header, below) - 0.6 * (high - 1) + (2 if units else 0)
             if best is None or score > best[0]:
                 best = (score, header)
     if best is None or best[0] < 3:
@@ -170,7 +171,7 @@ def heading_line(rows: Sequence[Sequence[str]]) -> list[str] | None:
 def _units_only(cells: Sequence[str]) -> bool:
     """Is a row the units of the columns above it?"""
     filled = [cell.strip().strip("()[]") for cell in cells if cell.strip()]
-    return len(filled) > 1 and all(quantity_of(cell) != "plain" for cell in filled)
+    return bool(filled) and all(quantity_of(cell) != "plain" for cell in filled)
 
 
 def _score(header: Sequence[str], below: Sequence[Sequence[str]]) -> float:

@@ -7,16 +7,18 @@ from dataclasses import replace
 from ingest.beginning.additions import known_words
 from ingest.beginning.answers import measure_of
 from ingest.beginning.asking import COLUMN, LEAVE, Asker
+from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_suspect
 from ingest.beginning.parts_of_shop import add_measure, add_people, place_stage
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
+from ingest.beginning.sisters import sisters
 from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey, people
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
 from ingest.reading.headings import NOT_SAID, Headings, plain
-from ingest.reading.words import agreed
+from ingest.reading.words import NOT_STAGES, agreed
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.questions import listed
@@ -87,7 +89,7 @@ def _words(field: str, log: LogDraft, draft: Draft, shop: Shop | None, known: Lo
 
 def _pattern(seen: Survey) -> str:
     """The names of its files with their numbers left open."""
-    patterns = {re.sub(r"\d+(?:[-_. ]\d+)*", "*", name) for name in seen.files}
+    patterns = {pattern_of(name) for name in seen.files}
     return patterns.pop() if len(patterns) == 1 else seen.name
 
 
@@ -168,8 +170,9 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     own_column = bool(words)
     said = {plain(word): key for word, key in seen.said.words.get("stage", {}).items()}
     for word in seen.words("sent_back_to"):
-        if plain(word) not in {plain(each) for each in words} and (plain(word) in said or stage_of_word(word)):
+        if plain(word) not in {plain(each) for each in words} | set(NOT_STAGES) and word not in words:
             words.append(word)
+    own_words = seen.words("stage")
     known = {plain(key): key for key in draft.stages} | {
         plain(str(entry["name"])): key for key, entry in draft.stages.items() if entry.get("name")
     }
@@ -179,10 +182,13 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         text = plain(word)
         trade = stage_of_word(word)
         if not (trade or text in said or text in own or text in known):
-            question = f"{seen.title}: which stage is {word!r}?"
-            options = (OWN, *(stage.key for stage in STAGES), PASS_OVER)
+            here = word in own_words
+            question = f"{seen.title}: which stage is {word!r}" + ("?" if here else ", to which instruments went back?")
+            options = (OWN, *(stage.key for stage in STAGES), PASS_OVER if here else LEAVE)
             every = f"{seen.title}: which bench is each of these?"
-            answer = asker.ask(f"stage {word}", question, options, OWN, of=every, word=word)
+            answer = asker.ask(f"stage {word}", question, options, OWN if here else LEAVE, of=every, word=word)
+            if answer == LEAVE:
+                continue
             if answer == PASS_OVER:
                 pass_over(log, column.heading if (column := seen.column("stage")) else "", word)
                 continue
@@ -224,6 +230,9 @@ def _stage_of_sheet(draft: Draft, log: LogDraft, asker: Asker) -> str:
     elif seen.stage and seen.shape != "instrument":
         stage = place_stage(draft, seen.stage)
         draft.guesses[f"stage of {seen.title}"] = "from the name of its tab or file"
+    elif seen.shape != "instrument" and (like := next((log.stage for log in sisters(draft, seen) if log.stage), "")):
+        stage = like
+        draft.guesses[f"stage of {seen.title}"] = "as other sheets of this name"
     else:
         what = f"were {listed(homeless, 4)} measured" if homeless else "does it tell of"
         options = tuple(dict.fromkeys([*draft.stages, *(stage.key for stage in STAGES)]))
@@ -254,6 +263,9 @@ def _add_units(draft: Draft, log: LogDraft, asker: Asker, meanings: Mapping[str,
         found.setdefault(trade, draft.measure_key(trade))
     for trade, key in found.items():
         unit, needed, samples = seen.usual_unit(trade, meanings)
+        like = next((other.units[key] for other in sisters(draft, seen) if key in other.units), "")
+        if needed and like and key not in log.units:
+            log.units[key] = like
         if not needed or key in log.units or any(name.startswith(f"{key} ") for name in log.units):
             continue
         options = tuple(name for name, _, _ in MEASURE[trade].units) or ("mm",)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
+from ingest.beginning.file_names import pattern_of
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
@@ -295,7 +296,7 @@ def together(surveys: Sequence[Survey]) -> list[Survey]:
             tuple(plain(column.heading) for column in seen.columns),
             seen.stage,
             seen.said.mark,
-            re.sub(r"\d+", "", seen.name) if not seen.said.files else seen.said.files,
+            pattern_of(seen.name) if not seen.said.files else seen.said.files,
         )
         groups.setdefault(key, []).append(seen)
     kinds = Counter(name for group in groups.values() for name in {seen.name for seen in group})

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 
 from ingest.beginning.among_others import outer_strings
 from ingest.beginning.answers import meaning_of, measure_of
@@ -83,12 +84,13 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     out: dict[str, str] = {}
     own: dict[str, str] = {}
     names = seen.words("what")
-    guesses = outer_strings([_named(word, said) for word in names])
+    guesses = _bent(log, draft, outer_strings([_named(word, said) for word in names]))
     for (word, count), guess in zip(names.items(), guesses, strict=True):
         if plain(word) in said:
             log.said.add(f"what {word}")
         if guess.field != "reading":
-            told = f"{seen.title}: what is measured as {word!r} ({count} rows), such as action bass or relief?"
+            such = f"; perhaps {guess.why}?" if guess.level == "unsure" else ", such as action bass or relief?"
+            told = f"{seen.title}: what is measured as {word!r} ({count} rows){such}"
             every, each = f"{seen.title}: what is measured as each of these?", f"{word} ({count} rows)"
             answer = said.get(plain(word)) or asker.ask(f"{WHAT}{word}", told, (), "ask", of=every, word=each)
             guess = meaning_of(answer, word) if answer not in ("ask", "") else guess
@@ -112,6 +114,29 @@ def _named(word: str, said: Mapping[str, str]) -> Guess:
     """What a name of a measurement means: as somebody said it, else by its words."""
     target = said.get(plain(word))
     return meaning_of(target, word) if target else guess_column(word, None)
+
+
+def _bent(log: LogDraft, draft: Draft, guesses: list[Guess]) -> list[Guess]:
+    """A bend of the neck read along both edges is the bow as it came, not relief at pitch; one that is read at
+    receiving alone may be either and is asked about, unless its name says relief. guesses : one a name, its `heading`.
+    """
+    seen, out = log.survey, list(guesses)
+    what, stage, place = (seen.column(field) for field in ("what", "stage", "position"))
+    if what is None:
+        return out
+    receiving = draft.stage_key("receiving")
+    arrivals = {word for word in seen.words("stage") if log.words.get("stage", {}).get(word, plain(word)) == receiving}
+    for at, guess in enumerate(guesses):
+        if guess.measure != "relief" or guess.level == "said" or "relief" in plain(guess.heading):
+            continue
+        rows = [row for row, cell in enumerate(what.cells) if cell.strip() == guess.heading]
+        sides = {sense_of(place.cells[row].strip()).position for row in rows} if place else set()
+        if {"bass", "treble"} <= sides:
+            out[at] = replace(guess, measure="neck_bow", level="likely", why="read along both edges: bow, not relief")
+        elif (log.stage == receiving) if stage is None else all(stage.cells[row].strip() in arrivals for row in rows):
+            why = "neck_bow, as it came, or relief"
+            out[at] = replace(guess, field="", measure="", level="unsure", why=why)
+    return out
 
 
 def _places(log: LogDraft, draft: Draft, meanings: dict[str, str]) -> None:

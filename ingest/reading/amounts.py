@@ -20,6 +20,7 @@ _HERTZ = re.compile(
 _HERTZ_UNIT = re.compile(rf"hz\s*(?:/|@|\bre\b\.?|\bref\b\.?|\bvs\b\.?|\bagainst\b)\s*({NUMBER})\s*(?:hz)?")
 _SHARP_FLAT = re.compile(rf"({NUMBER})\s*(c|ct|cts|cents?|¢)?\s*(sharp|flat)")
 _THOUSANDS = re.compile(r"\d{1,3}(?:[.,]\d{3})+")
+COUNTED = ("64ths", "thou")  # units of which whole ones and halves are read
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 
 
@@ -98,8 +99,8 @@ def amount_of(text: str, manner: Manner) -> tuple[float | None, str]:
             raise Unclear("Hz without a reference pitch", "cents, or both pitches, such as '441.2 Hz / 440'")
         return number, unit
     if upper is not None and manner.quantity == "length":
-        if bottom in POWERS:
-            return number, "in"
+        if bottom in POWERS:  # '5½' on a rule of 64ths counts its marks, and no string lies 5½ inches high
+            return number, manner.unit if whole and manner.unit in COUNTED else "in"
         raise Unclear(
             "a fraction that is no inch fraction",
             f"a fraction over {', '.join(map(str, POWERS))}, or a decimal, or two columns",

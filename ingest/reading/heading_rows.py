@@ -32,6 +32,13 @@ def joined(above: Sequence[str], below: Sequence[str]) -> list[str]:
     return out
 
 
+def is_title(above: Sequence[str], below: Sequence[Sequence[str]]) -> bool:
+    """Is a row over rows of headings their title: one cell, where they begin? A group of columns has others before."""
+    filled = [place for place, cell in enumerate(above) if cell.strip()]
+    begins = [place for row in below for place, cell in enumerate(row) if cell.strip()]
+    return len(filled) == 1 and bool(begins) and filled[0] <= min(begins)
+
+
 def headings_over(rows: Sequence[Sequence[str]]) -> list[str]:
     """So many rows of headings as one line."""
     line = [cell.strip() for cell in rows[-1]]

@@ -67,7 +67,7 @@ def read_cell(text: str, manner: Manner) -> Cell:
     """What one cell of a column says.
 
     A bare number takes `manner.unit`; a fraction over 2, 4, 8 ... 128 without a unit is inches whatever the column's
-    unit.
+    unit, but for a whole number with one under 64ths or thou: '5½' counts those.
     """
     plain = tidy(text)
     if not plain or plain in NO_READING:

@@ -4,10 +4,14 @@ Nothing is set aside for it: each is listed once, for a person to look at.
 """
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import polars as pl
 
+from ingest.reading.headings import Headings
 from ingest.reading.pieces import Pieces
+from ingest.reading.sheet import Reading
+from ingest.reading.tabular import Table
 from ingest.terms.questions import listed
 
 AT_ONCE = 300_000  # visits that are looked at together
@@ -16,6 +20,20 @@ AT_ONCE = 300_000  # visits that are looked at together
 def oddities(pieces: Pieces) -> list[str]:
     """Notes on the visits of one file."""
     return [*serial_notes(pieces.serials()), *overlap_notes(pieces.by_serial(AT_ONCE))]
+
+
+def one_way(serial: str) -> str:
+    """A serial as it stands where capitals and spaces mean nothing: ' bs 1042' is 'BS1042'."""
+    return "".join(serial.split()).upper()
+
+
+def typed_one_way(table: Table, reading: Reading) -> Table:
+    """The table with its serials as `one_way` writes them, where the shop says so."""
+    if reading.shop.shop.serials != "loose":
+        return table
+    headings = Headings(reading.shop, reading.log)
+    names = [f"c{place}" for place, heading in enumerate(table.header) if headings.read(heading).field == "serial"]
+    return replace(table, rows=table.rows.with_columns(pl.col(names).str.replace_all(r"\s", "").str.to_uppercase()))
 
 
 def serial_notes(serials: pl.Series) -> list[str]:
@@ -38,6 +56,8 @@ def serial_notes(serials: pl.Series) -> list[str]:
     if alike.height:
         pairs = [" / ".join(group) for group in alike["serial"].to_list()]
         notes.append(f"serials that look alike (O and 0, I and 1, capitals, dashes), kept apart: {listed(pairs)}")
+        if any(len({one_way(serial) for serial in group}) < len(group) for group in alike["serial"].to_list()):
+            notes.append('serials = "loose" under [shop] takes those for one that differ by capitals and spaces alone')
     digits = distinct.filter(pl.col("serial").str.contains(r"^\d+$")).with_columns(
         length=pl.col("serial").str.len_chars()
     )

@@ -16,11 +16,11 @@ from ingest.reading.columns_told import counted_columns, told_columns
 from ingest.reading.corrections import laid_over
 from ingest.reading.days import covered
 from ingest.reading.files import tables_in_pieces
-from ingest.reading.headings import NO_STAGE, Columns, Headings, missing
+from ingest.reading.headings import NO_STAGE, Columns, Headings, missing, plain
 from ingest.reading.in_buckets import Buckets
 from ingest.reading.meant_rows import heading_missing, meant_rows
 from ingest.reading.measurement_rows import read_measurements, visit_keys
-from ingest.reading.oddities import oddities
+from ingest.reading.oddities import oddities, typed_one_way
 from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
 from ingest.reading.row_of_visits import read_instruments
@@ -99,7 +99,7 @@ class _Over:
         rows = rows.with_columns(cs.string().str.strip_chars())
         meant = meant_rows(replace(table, rows=rows), part.reading)
         part.passed_over += rows.height - meant.rows.height
-        return meant
+        return typed_one_way(meant, part.reading)
 
 
 @dataclass
@@ -257,6 +257,7 @@ def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
 def form_for(headings: Headings, log: Log) -> Form:
     """What the header of a log of this kind looks like."""
     dates = {"value"} if log.shape == "study" else {"date", "started_at", "finished_at"}
+    listed = {plain(heading) for heading in log.headings}
 
     @lru_cache(maxsize=4096)
     def field(cell: str) -> str:
@@ -265,10 +266,11 @@ def form_for(headings: Headings, log: Log) -> Form:
     def score(cells: Sequence[str]) -> int:
         fields = [name for cell in cells if (name := field(cell.strip())) not in ("other", "ignore")]
         found = set(fields)
+        named = sum(plain(cell) in listed for cell in cells)  # 'Action mm' over two rows, where 'Action' alone would do
         if log.shape == "study":
-            return len(fields) if {"study", "part", "value"} <= found else 0
+            return 2 * len(fields) + named if {"study", "part", "value"} <= found else 0
         enough = found & {"serial", "lot"} and found & dates
-        return len(fields) if enough else 0
+        return 2 * len(fields) + named if enough else 0
 
     def digits(header: Sequence[str]) -> list[int]:
         return [place for place, cell in enumerate(header) if field(cell.strip()) in dates]

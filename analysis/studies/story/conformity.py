@@ -91,13 +91,18 @@ def halves(shop: Shop, readings: pl.DataFrame) -> tuple[Floats, Floats]:
     return below, above
 
 
-def judged_readings(snapshot: Snapshot, when: str) -> pl.DataFrame:
-    """Round-1 readings as built, as set or as shipped, one a serial, characteristic and position, with their specs."""
+def judged_readings(snapshot: Snapshot, when: str, serials: pl.Series | None = None) -> pl.DataFrame:
+    """Round-1 readings as built, as set or as shipped, one a serial, characteristic and position, with their specs.
+
+    serials : of these instruments alone; what is judged of one hangs on no other.
+    """
     told = snapshot.once(story).readings
     role = "test" if when == BUILT else "final"
     asked = (pl.col("role") == role) & (pl.col("round") == 1) & pl.col("value").is_not_null() & (pl.col("serial") != "")
     # found by what tells them, so that of the rest only those that are judged stand in memory
     some = np.flatnonzero(told.select(asked.fill_null(False).alias("asked"))["asked"].to_numpy())
+    if serials is not None:
+        some = some[told["serial"].gather(some).is_in(serials.implode()).to_numpy()]
     if when == SHIPPED:
         readings = told[["serial", "visit", "moment", "characteristic", "position"]][some].with_columns(
             _row=pl.Series(some)
@@ -120,8 +125,3 @@ def as_built(snapshot: Snapshot) -> pl.DataFrame:
 def as_set(snapshot: Snapshot) -> pl.DataFrame:
     """First final-inspection readings of each instrument, against their limits."""
     return judged_readings(snapshot, SET)
-
-
-def as_shipped(snapshot: Snapshot) -> pl.DataFrame:
-    """Last final-inspection readings of each instrument, against their limits."""
-    return judged_readings(snapshot, SHIPPED)

@@ -5,7 +5,7 @@ from datetime import date
 import polars as pl
 
 from analysis.methods.intervals import binomial_exact
-from analysis.studies.story.conformity import as_set, as_shipped
+from analysis.studies.story.conformity import SET, SHIPPED, as_set, judged_readings
 from analysis.studies.story.story import story
 from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
@@ -23,7 +23,9 @@ def outside_as_set(snapshot: Snapshot, *, first: date | None = None, last: date 
     starting value and not the shop's own), share, low, high (95 %, exact).
     """
     weeks = _weeks(snapshot, first, last)
-    readings = snapshot.once(as_set).filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
+    some = first is not None or last is not None
+    readings = judged_readings(snapshot, SET, weeks["serial"]) if some else snapshot.once(as_set)
+    readings = readings.filter(pl.col("outside").is_not_null()).join(weeks, on="serial", how="semi")
     note = snapshot.specs.rows["note"].gather(readings["spec"])
     readings = readings.with_columns(starting=(note == STARTING_VALUE).fill_null(False) & pl.col("outside"))
     by_position = tables.plain(readings.select("characteristic", "position", "outside", "starting"))
@@ -60,7 +62,7 @@ def shipped_in_doubt(snapshot: Snapshot, *, week: date) -> pl.DataFrame:
     """
     told = snapshot.once(story)
     packed = told.instruments.filter(pl.col("finished_week") == week).with_columns(packed_at="finished_at")
-    readings = snapshot.once(as_shipped).filter(pl.col("outside").fill_null(False))
+    readings = judged_readings(snapshot, SHIPPED, packed["serial"]).filter(pl.col("outside").fill_null(False))
     columns = ["serial", "model", "why", "characteristic", "position", "value", "lower", "upper", "packed_at"]
     outside = (
         tables.plain(readings)

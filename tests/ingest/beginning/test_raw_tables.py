@@ -35,8 +35,14 @@ ROWS = [[f"A{n}", "2026-03-02", "final", "0.1"] for n in range(4)]
             [["Serial", "Date", "Action", ""], ["", "", "bass", "treble"], *ROWS],
             ["Serial", "Date", "Action bass", "Action treble"],
         ),
-        ([HEAD, ["", "", "", "mm"], *ROWS], ["Serial", "Date", "Stage", "Relief mm"]),
         ([HEAD, ["", "", "in", "(mm)"], *ROWS], ["Serial", "Date", "Stage in", "Relief (mm)"]),
+        ([HEAD, ["", "", "", "mm"], *ROWS], ["Serial", "Date", "Stage", "Relief mm"]),
+        # a title of one cell where the headings begin says nothing of a column; a group stands further right
+        ([["Nut bench, all in thou"], HEAD, *ROWS], HEAD),
+        (
+            [["", "", "Action", ""], ["Serial", "Date", "bass", "treble"], *ROWS],
+            ["Serial", "Date", "Action bass", "Action treble"],
+        ),
         # of two lines the one that leaves fewer columns without a name, and names each once
         ([["Serial", "Date"], HEAD, *ROWS], HEAD),
         ([["Serial", "Serial", "Serial", "Serial"], HEAD, *ROWS], HEAD),

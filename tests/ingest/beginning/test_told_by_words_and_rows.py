@@ -170,3 +170,47 @@ def test_rows_that_come_again_and_again_without_a_stage_are_left_unread_and_it_i
     assert "no stage column" in counted(files, proposal)[0].told()
     said = checked_answers({"log": [{"stage": "play_test"}]})
     assert counted(files, propose(files, said=said))[0].readings == 60
+
+
+def test_a_row_a_measurement_tells_sides_the_way_back_and_bow_from_relief():
+    names = [("Halskrümmung", side, "10", "0.1") for side in ("Bass", "Diskant")]
+    names += [("Halsdurchbiegung", "", "40", "0.2"), ("Oktavreinheit", "6", "40", "1.5")]
+    rows = ["Serial;Date;Station;Prüfer;Merkmal;Lage;Wert;Einheit;Ergebnis;Zurück an"]
+    for n in range(30):
+        for name, side, station, value in names:
+            end = "NA;20" if n % 6 == 0 and station == "40" else "iO;"
+            unit = "Cent" if name == "Oktavreinheit" else "mm"
+            rows.append(f"A{n:03d};2026-05-{n % 28 + 1:02d};{station};71;{name};{side};{value};{unit};{end}")
+    file = "mes.csv", "\n".join([*rows, ""]).encode()
+    benches = {"stage 10": "receiving", "stage 40": "final_inspection"}
+    open_ = propose([file], answers=benches)
+    (back,) = [ask for ask in open_.asks if ask.key == "stage 20"]
+    assert back.default == "leave out"
+    assert "went back" in back.text
+    told = propose([file], answers={**benches, "stage 20": "levelling"})
+    (log,) = told.logs
+    assert meanings(told.surveys[0])["Lage"] == "position"
+    assert log.words["what"]["Halskrümmung"] == "neck_bow"
+    assert log.words["what"]["Halsdurchbiegung"] == "relief"
+    (one,) = counted([file], told)
+    assert (one.cells_aside, one.send_backs) == (0, 5)
+    assert dict(one.columns)["neck_bow bass"] == dict(one.columns)["neck_bow treble"] == 30
+    assert counted([file], open_)[0].cells_aside == 5  # nobody has said which bench 20 is
+
+
+def test_a_bend_read_at_receiving_by_one_number_is_asked_about():
+    rows = ["Serial;Date;Station;Merkmal;Wert;Einheit"]
+    rows += [f"A{n:03d};2026-05-{n % 28 + 1:02d};10;Halskrümmung;0.1;mm" for n in range(30)]
+    told = propose([("mes.csv", "\n".join([*rows, ""]).encode())], answers={"stage 10": "receiving"})
+    assert any("neck_bow, as it came, or relief" in ask.text for ask in told.asks)
+
+
+@pytest.mark.parametrize("units", [",,,64ths,thou", ",,,64ths,"])
+def test_units_in_a_row_of_their_own_are_read_as_they_were_shown(units):
+    rows = [
+        "Date,Serial,Who,Action bass,Relief (thou)" if units.endswith(",") else "Date,Serial,Who,Action bass,Relief"
+    ]
+    rows += [units, *(f"{n % 28 + 1}/5/2026,A{n:03d},Bea,5½,{n % 5 + 6}" for n in range(30))]
+    file = "final inspection.csv", "\n".join([*rows, ""]).encode()
+    (one,) = counted([file], propose([file]))
+    assert (one.rows, one.readings, one.cells_aside) == (30, 60, 0)

@@ -74,6 +74,10 @@ LENGTHS = [  # text, unit of the column, mm, flag
     ("~ 2 mm", "", 2.0, "about"),
     ("4", "64ths", 1.5875, ""),
     ("10", "thou", 0.254, ""),
+    ("5½", "64ths", 2.1828125, ""),  # five marks and a half; a fraction alone is inches
+    ("8 1/2", "thou", 0.2159, ""),
+    ("5/64", "64ths", 1.984375, ""),
+    ("1½", "mm", 38.1, ""),
 ]
 
 

@@ -5,7 +5,7 @@ from datetime import date
 import polars as pl
 
 from analysis.studies.drift.streams import received_readings
-from analysis.studies.story.conformity import as_built, as_set, as_shipped, with_specs
+from analysis.studies.story.conformity import BUILT, SET, SHIPPED, as_built, as_set, judged_readings, with_specs
 from analysis.studies.story.lookup import Behind, readings
 from analysis.studies.story.story import story
 from tests.analysis.studies.measured import made, visit
@@ -33,14 +33,24 @@ def test_as_built_is_the_first_play_test_as_set_the_first_final_and_as_shipped_t
     snapshot = made(BENCH, [SPEC])
     assert told(as_built(snapshot)) == [("A", 0.31, "T1", True), ("B", 0.1, "T1", False)]
     assert told(as_set(snapshot)) == [("A", 0.4, "T1", True)]
-    assert told(as_shipped(snapshot)) == [
+    assert told(judged_readings(snapshot, SHIPPED)) == [
         ("A", 0.19, "T2", False)
     ]  # left, at the last final visit; the return is another round
 
 
 def test_as_shipped_takes_what_was_found_where_nothing_was_left():
     rows = [visit("A", 1, "final", readings={"action bass": 2.0, "action treble": 1.8}, left={"action bass": 2.1})]
-    assert dict(as_shipped(made(rows)).select("position", "value").rows()) == {"bass": 2.1, "treble": 1.8}
+    assert dict(judged_readings(made(rows), SHIPPED).select("position", "value").rows()) == {"bass": 2.1, "treble": 1.8}
+
+
+def test_what_is_judged_of_some_is_what_is_judged_of_them_among_all():
+    more = [visit("C", 4, "play", readings={"relief": 0.2}), visit("C", 5, "final", readings={"relief": 0.5})]
+    snapshot = made([*BENCH, *more], [SPEC])
+    for when in (BUILT, SET, SHIPPED):
+        every = judged_readings(snapshot, when)
+        for serials in (["A"], ["C", "B"], []):
+            some = judged_readings(snapshot, when, pl.Series(serials, dtype=pl.String))
+            assert some.equals(every.filter(pl.col("serial").is_in(serials)))
 
 
 ONE = {"key": "relief", "quantity": "length"}
