@@ -39,6 +39,10 @@ POLICY = {  # what a page of ours may load and do; styles are written by the com
 PAPERS = "/papers/"  # one file each, its script and pictures within, as it is when saved
 
 
+ASSETS = "/assets/"  # the same for everybody; their address says by `m` which version they are
+FOR_GOOD, FOR_AN_HOUR = "public, max-age=31536000, immutable", "public, max-age=3600"  # seconds
+
+
 SAFE = {"GET", "HEAD"}  # methods that change nothing
 SECURE = "max-age=31536000"  # seconds: over TLS once, over TLS from then on
 
@@ -59,6 +63,8 @@ def connect(app: Dash, network: Network | None = None) -> None:
 
     def tell(answer: flask.Response) -> flask.Response:
         answer.headers.update(HEADERS)
+        if flask.request.path.startswith(ASSETS) and answer.status_code in (200, 304):
+            answer.headers["Cache-Control"] = FOR_GOOD if "m" in flask.request.args else FOR_AN_HOUR
         if network is not None and network.secure:
             answer.headers["Strict-Transport-Security"] = SECURE
         if answer.mimetype == "text/html":

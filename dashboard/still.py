@@ -114,7 +114,7 @@ def text(made: Any) -> str:
     if not isinstance(made, Component):
         return escape(str(made), quote=False)
     tag, told = _tag(made), "".join(_attribute(name, value) for name, value in _told(made).items())
-    go = " data-go" if isinstance(made, dcc.Link) else ""
+    go = " data-go" if isinstance(made, dcc.Link) else ' loading="lazy"' if tag == "img" else ""  # drawn when seen
     within = "" if tag in VOID else f"{text(getattr(made, 'children', None))}</{tag}>"
     return f"<{tag}{told}{go}>{within}"
 

@@ -83,3 +83,17 @@ def test_every_script_written_into_the_page_is_one_we_know(client):
     for script in scripts:
         known = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
         assert f"'sha256-{known}'" in answer.headers["Content-Security-Policy"]
+
+
+def test_a_browser_asks_for_an_asset_once_and_for_a_page_each_time(moving_desk):
+    client = make_app(moving_desk).server.test_client()
+
+    def told(path):
+        with client.get(path, base_url="http://127.0.0.1") as answer:
+            return answer.headers.get("Cache-Control", "")
+
+    assert "immutable" in told("/assets/page.css?m=1")
+    assert told("/assets/marks/logo.svg") == "public, max-age=3600"
+    assert "immutable" not in told("/assets/nothing.css?m=1")
+    assert "max-age" not in told("/")
+    assert "max-age" not in told("/card")

@@ -49,3 +49,8 @@ def test_a_fold_is_open_only_where_it_says_so_and_a_line_breaks():
         made.inside
         == "<details><summary>A</summary><p>1<br>2</p></details><details open><summary>B</summary></details>"
     )
+
+
+def test_a_picture_is_drawn_when_it_is_seen():
+    made = stilled(html.Div([html.Img(src="a.svg", alt="A"), html.B("1"), html.B("2")]), set())
+    assert made.inside == '<img alt="A" src="a.svg" loading="lazy"><b>1</b><b>2</b>'
