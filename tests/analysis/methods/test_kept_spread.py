@@ -111,7 +111,9 @@ def curves_with_a_start() -> object:
     y = np.abs(rng(22).normal(0.02, 0.05, 250))
     z = 3 + rng(23).weibull(1.7, 220)
     out = []
-    for each, lower, upper in ((x, np.nan, 0.5), (y, np.nan, 0.15), (z, 3.05, 5.5)):
+    w = 0.1 + rng(58).lognormal(-2.0, 0.8, 400)
+    ends = ((x, np.nan, 0.32), (y, np.nan, 0.07), (z, 3.25, 4.6), (w, np.nan, 0.4), (x, np.nan, 0.5))
+    for each, lower, upper in ends:
         told = started_curves.curves(each)
         out.append(
             [

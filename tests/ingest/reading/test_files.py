@@ -319,3 +319,9 @@ def test_a_few_nul_bytes_are_damage_and_not_a_binary_file():
     text, note = decode(b"serial,date\nA\x001,2026-03-02\n", "a.csv")
     assert text.startswith("serial")
     assert note == ""
+
+
+def test_a_file_that_ends_in_the_middle_of_a_letter_is_no_utf8():
+    assert decode(b"serial,note\nA1,caf\xc3\xa9\n", "a.csv")[0].endswith("caf\u00e9\n")
+    for torn in (b"serial,note\nA1,caf\xc3", b"serial,note\nA1,caf\xe9"):
+        assert "not UTF-8" in decode(torn, "a.csv")[1]

@@ -77,3 +77,8 @@ def test_two_unknown_columns_of_one_name_are_both_kept():
     columns = Headings(shop, shop.logs[0]).table(["serial", "x", "x"], "a.csv")
     rows = pl.DataFrame({"line": [2], "c0": ["A1"], "c1": ["1"], "c2": ["2"]})
     assert other_json(rows, columns).to_list() == ['{"x column 2":"1","x column 3":"2"}']
+
+
+def test_no_text_has_no_hash_and_an_empty_one_has_one():
+    assert hash_of(pl.Series([], dtype=pl.String)).shape == (0,)
+    assert hash_of(pl.Series(["", "", "a"])).shape == (3,)

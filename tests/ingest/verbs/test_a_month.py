@@ -14,7 +14,7 @@ from pathlib import Path
 import polars as pl
 
 from analysis.studies.story.waiting import waiting
-from ingest.store import book
+from ingest.store import book, ledger
 from ingest.store.store import newest, open_snapshot
 from ingest.verbs.again import again
 from ingest.verbs.answers import Answer, answer, filled_in, sheet, take_back
@@ -123,6 +123,9 @@ def a_month(folder: Path) -> Iterator[str]:
     yield str(held(folder)["visits"]["serial"].to_list())
     yield takes(log(folder, "cards.csv", cards))
     yield "\n".join(line for came in again(folder, now=clock()) for line in said(came))
+    with ledger.reading(folder) as kept:
+        every = [ledger.newest(kept, version) for version in range(newest(folder)[0] + 1)]
+    yield "\n".join(f"{one.n}: {one.what}, {one.visits} visits" for one in every if one is not None)
     yield forget(folder, "T01", now=clock())
     yield "\n".join(f"{one.part}: {one.whole} {one.what}" for one in check(folder, now=clock()))
     yield f"version and line of the book {newest(folder)}"
