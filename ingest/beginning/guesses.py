@@ -130,7 +130,8 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
         return replace(guess, field="date", stage=sense.stages[-1], level="likely", why="a stage's name alone")
     if (sense.moments or sense.in_is) and not sense.strange and cells is not None and cells.dates + cells.clocks > 0.8:
         name = "finished_at" if sense.moments == ["left"] else "started_at"
-        return replace(guess, field=name, level="likely", why="its words and clock times")
+        why = "its words and clock times" if cells.clocks > cells.dates else "its words and days"
+        return replace(guess, field=name, level="likely", why=why)
     near = (
         process.extractOne(" ".join(words_of(sense.heading)), list(book()), scorer=fuzz.ratio, score_cutoff=86)
         if len(sense.heading) > 4

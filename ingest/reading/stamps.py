@@ -71,6 +71,10 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
     reading.count(
         twice_shown, "rows have a time that the clock showed twice that night; the earlier is taken and flagged"
     )
+    later = ~pl.col("time_known") & (pl.col("end").dt.date() > pl.col("start").dt.date())
+    reading.count(
+        frame.filter(later).height, "rows have two days and no clock: all that they say stands on the later one"
+    )
     return frame.select("started_at", "finished_at", "time_known", "clock_twice")
 
 

@@ -93,7 +93,7 @@ def test_what_is_not_there_is_a_readable_404(client):
 def test_every_path_has_its_type():
     modules = (*app.PAGES.values(), *app.FURTHER)
     pages = {importlib.import_module(f"dashboard.pages.{name}").PATH for name in modules}
-    papers = {f"/papers/{name}" for name in ("week", "necks", "bench", "traveller", "day-sheet", "sheet-csv")}
+    papers = {f"/papers/{name}" for name in ("week", "necks", "bench", "shops", "traveller", "day-sheet", "sheet-csv")}
     assert set(addresses.ADDRESSES) == pages | papers | {"/go"} | {f"/save/{name}" for name in app.SAVED}
 
 

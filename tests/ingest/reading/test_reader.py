@@ -245,6 +245,14 @@ def test_marks_for_no_reading_are_counted_once_for_the_file():
     assert sheet.set_aside.is_empty()
 
 
+def test_of_two_days_without_a_clock_the_later_counts_and_it_is_said():
+    days = {"started_at": "2026-03-02", "relief": "0.2 mm"}
+    sheet = read(row(**days, finished_at="2026-03-04"), row(**days, serial="A2", finished_at="2026-03-02"))
+    assert sheet.visits["started_at"].dt.date().to_list() == [datetime(2026, 3, day).date() for day in (4, 2)]
+    told = [note for note in sheet.notes if "two days" in note]
+    assert told == ["1 rows have two days and no clock: all that they say stands on the later one"]
+
+
 def test_a_date_only_is_local_midnight_without_a_known_time_and_counted_in_the_file():
     sheet = read(*[row(started_at="2026-07-02")] * 2, row(started_at="2026-07-02", tech="T08"), row())
     assert sheet.visits.select("started_at", "finished_at", "time_known", "ordinal").rows() == [
