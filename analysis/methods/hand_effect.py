@@ -42,19 +42,22 @@ def ratio_bounds(
 
     level : place of each row's effects, (rows, parts), as `additive_logit.fit` takes it; own_n, own_k : the hand's
     pieces and events of each row, (rows,); n, k : everybody's, the hand's among them. Raises UnusableData unless the
-    hand has an event and a piece without one, and others have pieces.
+    hand has an event and a piece without one, and others have pieces, or where so little of theirs says nothing at all.
     """
     if not 0 < own_k.sum() < own_n.sum() or not (n - own_n).sum() > 0:
         raise UnusableData("bounds of one hand need an event, a piece without one, and pieces of others")
     mine, other = own_n > 0, n - own_n > 0
-    pieces = _best(
-        np.vstack([level[mine], level[other]]),
-        np.repeat([1.0, 0.0], [mine.sum(), other.sum()]),
-        np.concatenate([own_n[mine], (n - own_n)[other]]),
-        np.concatenate([own_k[mine], (k - own_k)[other]]),
-    )
-    z = float(stats.norm.ppf((1 + chance) / 2))
-    low, high = (_ratio(pieces, _bound(pieces, side, z)) for side in (-1.0, 1.0))
+    try:
+        pieces = _best(
+            np.vstack([level[mine], level[other]]),
+            np.repeat([1.0, 0.0], [mine.sum(), other.sum()]),
+            np.concatenate([own_n[mine], (n - own_n)[other]]),
+            np.concatenate([own_k[mine], (k - own_k)[other]]),
+        )
+        z = float(stats.norm.ppf((1 + chance) / 2))
+        low, high = (_ratio(pieces, _bound(pieces, side, z)) for side in (-1.0, 1.0))
+    except np.linalg.LinAlgError as fault:
+        raise UnusableData("too few pieces of others say how often it happens without this hand") from fault
     return low, high
 
 

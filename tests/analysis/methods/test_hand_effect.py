@@ -74,3 +74,9 @@ def test_the_search_for_a_bound_turns_back_before_it_would_cross_the_likeliest_e
     found = hand_effect._bound(pieces, side, z)
     assert found[-1] == pytest.approx(middle + side * 0.5 * np.arctanh(0.25), abs=1e-5)
     assert len(looked) <= 10  # halves its way back at once; nine looks, where going further out first takes up to 27
+
+
+@pytest.mark.parametrize(("own_n", "own_k", "others"), [(5, 4, 1), (9, 8, 20)])
+def test_where_others_never_show_a_piece_without_the_event_too_little_is_known(own_n, own_k, others):
+    with pytest.raises(UnusableData, match="too few pieces of others"):
+        of(own_n, own_k, own_n + others, own_k + others)
