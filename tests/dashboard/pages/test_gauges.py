@@ -35,10 +35,12 @@ def test_the_headline_names_what_is_read_too_coarsely_and_no_stream_of_few_readi
     assert "Gauges are too coarse for action on HERON-D and LARK-25." in text
 
 
-def test_streams_of_few_readings_stand_last_however_coarse(folder):
+def test_streams_of_few_readings_stand_last_however_coarse(folder, monkeypatch):
     counter = looked_at(folder)
     thin = counter.ask(steps).filter(pl.col("state") == "thin")
     assert len(thin) == 2  # bass and treble of WREN-S
+    assert said(capability.layout(open="gauges")).count("coarse, few readings") == 1  # the other on the next page
+    monkeypatch.setattr(gauges, "FEW", 10)
     text = said(capability.layout(open="gauges"))
     assert text.count("coarse, few readings") == 2
     rows = text[text.index("gauges-steps") :]
