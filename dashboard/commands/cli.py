@@ -20,7 +20,7 @@ from dashboard.commands import publishing as commands_publishing
 from dashboard.commands import review as commands_review
 from dashboard.commands import serving as commands_serving
 from dashboard.commands import several as commands_several
-from dashboard.commands.terminal import HERE, say
+from dashboard.commands.terminal import HERE, say, shop_in
 from ingest.terms.problems import Problem
 
 app = typer.Typer(
@@ -146,9 +146,4 @@ def _one_line(fault: Exception, arguments: list[str]) -> str:
 
 def _shop_of(arguments: list[str]) -> Path:
     """The folder named by --shop, else the default."""
-    for place, argument in enumerate(arguments):
-        if argument == "--shop" and place + 1 < len(arguments):
-            return Path(arguments[place + 1])
-        if argument.startswith("--shop="):
-            return Path(argument.removeprefix("--shop="))
-    return Path("demo-shop") if arguments[:1] == ["demo"] else HERE
+    return shop_in(arguments) or (Path("demo-shop") if arguments[:1] == ["demo"] else HERE)

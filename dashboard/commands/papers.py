@@ -50,6 +50,9 @@ def bench(
 
     desk.use(desk.Desk(shop))
     write_paper(*card.paper(tech, letter=letter), out, pdf)
+    from dashboard.commands import trailed
+
+    trailed.looked(shop, tech, "the target card")
 
 
 def sheet(

@@ -5,7 +5,7 @@ problem a person can put right.
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -30,6 +30,28 @@ LARGE = 4_000_000  # bytes of logs that take longer than a moment
 
 class UserProblem(Problem):
     """Something the person at the keyboard can put right, in one line."""
+
+
+def _places_of_shop(words: Sequence[str]) -> range:
+    """Which words of a command line name the shop: `--shop DIR` or `--shop=DIR`, the first of them."""
+    for place, word in enumerate(words):
+        if word == "--shop" and place + 1 < len(words):
+            return range(place, place + 2)
+        if word.startswith("--shop="):
+            return range(place, place + 1)
+    return range(0)
+
+
+def shop_in(words: Sequence[str]) -> Path | None:
+    """The folder that --shop names."""
+    places = _places_of_shop(words)
+    return Path(words[places[-1]].removeprefix("--shop=")) if places else None
+
+
+def without_shop(words: Sequence[str]) -> list[str]:
+    """A command line without the option that names the shop."""
+    places = _places_of_shop(words)
+    return [word for place, word in enumerate(words) if place not in places]
 
 
 def say(text: str) -> None:

@@ -1,9 +1,10 @@
 """What the command line adds to the trail of a shop that several people sign in to: it was done at the machine."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
-from dashboard.commands.terminal import now, say
+from dashboard.commands.terminal import now, say, without_shop
 from ingest.access import file, trail
 from ingest.terms.problems import Problem
 
@@ -20,31 +21,39 @@ DID = {
     "sheet": "took away sheets",
 }
 ALL_TECHS = {"figures": "all figures", "week": "the weekly review"}  # what it tells of them all side by side
-OF_ONE = {"bench": "the target card"}  # of the tech whose code stands first
 SILENT = {"forget": "took a name out"}  # not whose
 
 
 def note(shop: Path, arguments: Sequence[str]) -> None:
-    """One line on a command that has done its work; none where nobody signs in to this shop."""
+    """One line on a command that has done its work, where people sign in to this shop."""
     command, *rest = arguments or ("",)
-    if not (shop / file.FILE).exists() or "--help" in rest:
+    if "--help" in rest:
         return
-    about = " ".join(Path(word).name if "/" in word else word for word in _but_the_shop(rest))
+    if command in ALL_TECHS:
+        looked(shop, trail.EVERYBODY, ALL_TECHS[command])
+    elif command in SILENT:
+        _written(shop, SILENT[command])
+    elif command in DID:
+        _written(shop, DID[command], " ".join(Path(word).name if "/" in word else word for word in without_shop(rest)))
+
+
+def looked(shop: Path, tech: str, where: str) -> None:
+    """A line where somebody was shown figures of a tech, or of trail.EVERYBODY, if people sign in to this shop."""
+    if (shop / file.FILE).exists():
+        with _work_is_done():
+            trail.note_reading(shop, trail.AT_THE_MACHINE, "", tech, where, now=now())
+
+
+def _written(shop: Path, what: str, about: str = "") -> None:
+    if (shop / file.FILE).exists():
+        with _work_is_done():
+            trail.note(shop, trail.AT_THE_MACHINE, "", what, about, now=now())
+
+
+@contextmanager
+def _work_is_done() -> Iterator[None]:
+    """That it stands in no trail is said beside the work, which is done."""
     try:
-        if command in ALL_TECHS:
-            trail.note_reading(shop, trail.AT_THE_MACHINE, "", trail.EVERYBODY, ALL_TECHS[command], now=now())
-        elif command in OF_ONE and rest:
-            trail.note_reading(shop, trail.AT_THE_MACHINE, "", rest[0], OF_ONE[command], now=now())
-        elif command in DID or command in SILENT:
-            told = (DID[command], about) if command in DID else (SILENT[command], "")
-            trail.note(shop, trail.AT_THE_MACHINE, "", *told, now=now())
-    except Problem as fault:  # the work is done: that it stands in no trail is said beside it
+        yield
+    except Problem as fault:
         say(f"Not in the trail: {fault}")
-
-
-def _but_the_shop(words: Sequence[str]) -> list[str]:
-    kept = [word for word in words if not word.startswith("--shop=")]
-    if "--shop" in kept:
-        place = kept.index("--shop")
-        del kept[place : place + 2]
-    return kept

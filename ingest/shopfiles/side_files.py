@@ -14,6 +14,7 @@ from ingest.terms import clock, tables
 from ingest.terms.units import amount
 
 DISPOSITIONS = ["used", "sorted", "returned"]  # what became of a lot
+SHARES = (0, 100)  # %
 Cell = Callable[[str], object]
 
 
@@ -108,6 +109,7 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
     No file: no rows.
     """
     fahrenheit = shop.shop.temperature == "F"
+    degrees = (-40, 140 if fahrenheit else 60)
     read_stamp = cache(partial(clock.read_stamp, order="ymd"))  # each cell is asked twice, and rooms share an hour
 
     def stamp(text: str) -> object:
@@ -124,11 +126,11 @@ def read_climate(folder: Path, shop: Shop) -> pl.DataFrame:
     readers: dict[str, Cell] = {
         "at": stamp,
         "room": str,
-        "rh": lambda text: number_of(text, 0, 100),
-        "temperature": lambda text: number_of(text, -40, 140) if fahrenheit else number_of(text, -40, 60),
+        "rh": lambda text: number_of(text, *SHARES),
+        "temperature": lambda text: number_of(text, *degrees),
     }
     schema = tables.CLIMATE | {"at": clock.LOCAL}
-    plain = _plain_climate(folder / "climate.csv", (-40, 140 if fahrenheit else 60))
+    plain = _plain_climate(folder / "climate.csv", degrees)
     frame = (
         _read(
             folder / "climate.csv",
@@ -165,7 +167,7 @@ def _plain_climate(path: Path, degrees: tuple[float, float]) -> pl.DataFrame | N
     numbers = [cells[name] for name in ("rh", "temperature")]
     read = [column.replace("", None).cast(pl.Float64, strict=False) for column in numbers]
     whole = stamps["has_day"].all() and (stamps["local"].is_not_null() | stamps["utc"].is_not_null()).all()
-    for text, number, (low, high) in zip(numbers, read, ((0, 100), degrees), strict=True):
+    for text, number, (low, high) in zip(numbers, read, (SHARES, degrees), strict=True):
         plain = text.str.contains(r"^(-?\d+(\.\d+)?)?$")
         whole = whole and bool(plain.all()) and bool(number.is_between(low, high).fill_null(True).all())
     if not whole:

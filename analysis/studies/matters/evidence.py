@@ -27,8 +27,14 @@ EPOCH = date(1970, 1, 1)
 SAME_HANDS = 0.98  # of the instruments passed through the hands that set them at another bench too
 RESEMBLES = 0.03  # lag-1 correlation under which neighbours are taken as independent
 OF_READINGS = ("serial", "taken_at", "day", "set_on", "setup", "set_by", "lot", "supplier", "gauge", "visit")
-OF_FACTOR = {SET_BY: "set_by", LOT: "lot", SUPPLIER: "supplier", GAUGE: "gauge", STRING_SET: "string_set"}
-WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+OF_FACTOR = {
+    SET_BY: pl.col("set_by"),
+    LOT: pl.col("lot"),
+    SUPPLIER: pl.col("supplier"),
+    GAUGE: pl.col("gauge"),
+    STRING_SET: pl.col("string_set"),
+    WEEKDAY: pl.col("day").dt.strftime("%A"),
+}
 WEIGHTS = {
     WEEKDAY: 0.3,
     CHANGE: 2.0,
@@ -182,11 +188,9 @@ def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
 def _factors(
     snapshot: Snapshot, rows: pl.DataFrame, set_at: tuple[str, ...]
 ) -> tuple[list[Factor], dict[str, list[str]]]:
-    shared = [*([SET_BY] if set_at else []), LOT, SUPPLIER, GAUGE, STRING_SET]
-    told = _levels(rows.select(OF_FACTOR[name] for name in shared))
-    coded = [(name, *told[OF_FACTOR[name]]) for name in shared] + [(WEEKDAY, *_weekdays(rows["day"]))]
+    shared = [name for name in OF_FACTOR if set_at or name != SET_BY]
     factors, words = [], {}
-    for name, levels, code in coded:
+    for name, (levels, code) in _levels(rows.select(OF_FACTOR[name].alias(name) for name in shared)).items():
         if len(levels) > 1 or (len(levels) == 1 and (code < 0).any()):
             words[name] = levels
             factors.append(
@@ -203,14 +207,6 @@ def _factors(
         words[f"{TECH_AT} {stage}"] = people
         factors.append(Factor(f"{TECH_AT} {stage}", code, weight=1.0 / len(several)))
     return factors, words
-
-
-def _weekdays(day: pl.Series) -> tuple[list[str], Ints]:
-    """Names of the days of the week that occur, sorted, and the number of each row's."""
-    at = day.dt.weekday().to_numpy().astype(np.int64) - 1
-    words = sorted(WEEKDAYS[k] for k in np.unique(at).tolist())
-    number = np.array([words.index(name) if name in words else -1 for name in WEEKDAYS])
-    return words, number[at]
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -17,7 +18,7 @@ from dashboard.sentences.shops import Words
 from dashboard.sentences.shops_together import zones
 
 MOST = 8  # rows of a chart: those told, then the others nearest to them
-Row = dict[str, object]
+Row = dict[str, Any]
 
 
 def views(found: Found) -> dict[str, tuple[str, ShopsView]]:
@@ -74,15 +75,7 @@ def model(found: Found, words: Words) -> tuple[str, ShopsView] | None:
     drawn = mine.sort(far[0], descending=True, maintain_order=True).head(MOST).sort(value[0])
     unit, decimals = ("", 2) if first["question"] == ROOM else words.unit(first["characteristic"])
     rows = [
-        ShopRow(
-            row["shop"],
-            row[value[0]],
-            row[value[1]],
-            row[value[2]],
-            f"n {numbers.count(row['n'])}",
-            row["shop"] == found.ours,
-            row["apart"],
-        )
+        _of_shop(found, row, value, f"n {numbers.count(row['n'])}", out=row["apart"])
         for row in drawn.iter_rows(named=True)
     ]
     return f"{words.stream(first)}: {first['question']}, 95 % intervals", ShopsView(rows, unit, decimals)
@@ -97,15 +90,7 @@ def change(found: Found, words: Words) -> tuple[str, ShopsView] | None:
     mine = found.lists["same_change"].filter(*(pl.col(name).eq_missing(pl.lit(first[name])) for name in key))
     unit, decimals = words.unit(first["characteristic"])
     rows = [
-        ShopRow(
-            row["shop"],
-            row["size"],
-            row["size_low"],
-            row["size_high"],
-            _day(row["said_on"]),
-            row["shop"] == found.ours,
-            row["moved"],
-        )
+        _of_shop(found, row, ("size", "size_low", "size_high"), _day(row["said_on"]), out=row["moved"])
         for row in mine.sort("moved", "said_on", descending=[True, False]).head(MOST).iter_rows(named=True)
     ]
     return f"{first['what']}, {words.stream(first)}: after less before", ShopsView(rows, unit, decimals, zero=True)
@@ -139,15 +124,7 @@ def rework(found: Found, words: Words) -> tuple[str, ShopsView] | None:
     value = ("value", "low", "high") if mine["value"].null_count() == 0 else ("ratio", "ratio_low", "ratio_high")
     drawn = mine.sort(pl.col("apart") | (pl.col("shop") == found.ours), descending=True).head(MOST).sort(value[0])
     rows = [
-        ShopRow(
-            row["shop"],
-            row[value[0]],
-            row[value[1]],
-            row[value[2]],
-            numbers.of(row["came_back"], row["instruments"]),
-            row["shop"] == found.ours,
-            row["apart"],
-        )
+        _of_shop(found, row, value, numbers.of(row["came_back"], row["instruments"]), out=row["apart"])
         for row in drawn.iter_rows(named=True)
     ]
     return f"{words.name('stage', stage)}: what came back, over what is expected at the mix", ShopsView(rows, TIMES, 1)
@@ -184,19 +161,17 @@ def _against_all(found: Found, words: Words) -> tuple[str, ShopsView]:
     unit, decimals = words.unit(key)
     drawn = every.filter(characteristic=key).sort(pl.col("apart"), pl.col("off").abs(), descending=True).head(MOST)
     rows = [
-        ShopRow(
-            row["shop"],
-            row["off"],
-            row["low"],
-            row["high"],
-            f"{numbers.count(row['lots'])} lots",
-            row["shop"] == found.ours,
-            row["apart"],
-        )
+        _of_shop(found, row, ("off", "low", "high"), f"{numbers.count(row['lots'])} lots", out=row["apart"])
         for row in drawn.sort("off").iter_rows(named=True)
     ]
     name = words.name("characteristic", key)
     return f"{name} on the same lots, from all other shops", ShopsView(rows, unit, decimals, zero=True)
+
+
+def _of_shop(found: Found, row: Row, names: tuple[str, str, str], right: str, *, out: Any) -> ShopRow:
+    """A row of one shop; names : of its figure and the two ends."""
+    value, low, high = (row[name] for name in names)
+    return ShopRow(str(row["shop"]), value, low, high, right, row["shop"] == found.ours, out)
 
 
 def _day(when: date) -> str:

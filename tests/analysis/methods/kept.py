@@ -16,12 +16,34 @@ import pytest
 HERE = Path(__file__).with_name("kept_figures.txt")
 CASES_IN = ("charts", "spread", "counts")  # test_kept_*.py
 MOST = 24  # values of one figure that are kept one by one; of more their sums and some of them
-Cases = dict[str, Callable[[], object]]
+STREAMS = np.array([0, 9, 30, 62])  # of 9, 21, 32 and 58 readings
+
+
+class Cases(dict[str, Callable[[], object]]):
+    """Cases by name; a function is put among them as a decorator does."""
+
+    def __call__(self, made: Callable[[], object]) -> Callable[[], object]:
+        """The function itself, kept under its name."""
+        self[made.__name__] = made
+        return made
 
 
 def rng(seed: int) -> np.random.Generator:
     """Chance that is the same each time."""
     return np.random.default_rng([20290105, seed])
+
+
+def readings(seed: int, n: int = 120) -> np.ndarray:
+    """Independent ones about 0.2 mm."""
+    return 0.2 + 0.03 * rng(seed).normal(size=n)
+
+
+def dependent(seed: int, n: int = 120, phi: float = 0.6) -> np.ndarray:
+    """Readings that resemble their neighbours."""
+    x = rng(seed).normal(size=n)
+    for k in range(1, n):
+        x[k] += phi * x[k - 1]
+    return x
 
 
 def or_fault(of: Callable[..., object], *given: object, **named: object) -> object:
@@ -83,6 +105,6 @@ def check(name: str, cases: Cases) -> None:
 
 if __name__ == "__main__":
     modules = [importlib.import_module(f"tests.analysis.methods.test_kept_{each}") for each in CASES_IN]
-    figures = [(name, one.CASES) for one in modules for name in one.CASES]
+    figures = [(name, one.case) for one in modules for name in one.case]
     text = "".join(f"{figure}: {value}\n" for name, of in figures for figure, value in told(name, of).items())
     HERE.write_text(text, encoding="utf-8")

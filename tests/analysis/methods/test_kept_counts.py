@@ -1,7 +1,6 @@
 """Figures of intervals, counts, groups, plans and studies, as they were kept (kept.py)."""
 
 import dataclasses
-from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -33,18 +32,9 @@ from analysis.methods import (
     variables_plans,
     variance_split,
 )
-from tests.analysis.methods.kept import Cases, check, rng
+from tests.analysis.methods.kept import Cases, check, readings, rng
 
-CASES: Cases = {}
-
-
-def case(made: Callable[[], object]) -> Callable[[], object]:
-    CASES[made.__name__] = made
-    return made
-
-
-def readings(seed: int, n: int = 120) -> np.ndarray:
-    return 0.2 + 0.03 * rng(seed).normal(size=n)
+case = Cases()
 
 
 # -- intervals, counts and groups
@@ -315,6 +305,6 @@ def curves_of_learning() -> object:
     ]
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", case)
 def test_figures_are_those_that_were_kept(name):
-    check(name, CASES)
+    check(name, case)

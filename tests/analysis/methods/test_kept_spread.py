@@ -1,7 +1,5 @@
 """Figures of spread, capability, shares outside limits and of strings, as they were kept (kept.py)."""
 
-from collections.abc import Callable
-
 import numpy as np
 import pytest
 
@@ -21,26 +19,9 @@ from analysis.methods import (
     tolerance,
 )
 from analysis.methods.play_test_shapes import Played, Spread
-from tests.analysis.methods.kept import Cases, check, or_fault, rng
+from tests.analysis.methods.kept import STREAMS, Cases, check, dependent, or_fault, readings, rng
 
-CASES: Cases = {}
-STREAMS = np.array([0, 9, 30, 62])  # of 9, 21, 32 and 58 readings
-
-
-def case(made: Callable[[], object]) -> Callable[[], object]:
-    CASES[made.__name__] = made
-    return made
-
-
-def readings(seed: int, n: int = 120) -> np.ndarray:
-    return 0.2 + 0.03 * rng(seed).normal(size=n)
-
-
-def dependent(seed: int, n: int = 120, phi: float = 0.6) -> np.ndarray:
-    x = rng(seed).normal(size=n)
-    for k in range(1, n):
-        x[k] += phi * x[k - 1]
-    return x
+case = Cases()
 
 
 # -- spread, capability, shares outside
@@ -257,6 +238,6 @@ def a_play_test() -> object:
     ]
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", case)
 def test_figures_are_those_that_were_kept(name):
-    check(name, CASES)
+    check(name, case)

@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from dashboard.commands import cli
+from dashboard.commands import cli, trailed
 from ingest.access import file, people, trail
 from tests.ingest.bench import log, shop
 
@@ -82,6 +82,8 @@ def test_what_is_done_at_the_command_line_stands_in_the_trail(capsys, monkeypatc
     assert len(lines()) == 2  # what was not done is no line
     run(capsys, monkeypatch, "load", sheet, "--shop", folder)
     assert lines()[0][1:] == ("loaded", "monday.csv")
+    trailed.looked(folder, "T07", "the target card")
+    assert lines()[0][1:] == (trail.READ, "T07: the target card")
     run(capsys, monkeypatch, "figures", "--out", tmp_path / "figures", "--shop", folder)
     run(capsys, monkeypatch, "forget", "T07", "--yes", "--shop", folder)
     assert [what for _, what, _ in lines()[:2]] == ["took a name out", trail.READ]
