@@ -347,4 +347,5 @@ def _sheet(parts: list[_Part], pieces: Pieces) -> Sheet:
         pl.concat([_told(part, aside, several=len(parts) > 1) for part in parts]),
         covered(pieces.marks["time"], reading.shop.shop.timezone),
         pieces if pieces.long else None,
+        gathered=any(part.reading.log.shape == "measurement" for part in parts),
     )
