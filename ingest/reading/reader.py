@@ -245,8 +245,7 @@ def form_of(name: str, shop: Shop) -> Form:
 
 
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
-    if settled is None:
-        settled = tables.empty(tables.SETTLED)
+    settled = tables.empty(tables.SETTLED) if settled is None else settled
     return (
         settled.filter((pl.col("log_id") == ident) & (pl.col("verdict") == IT_IS_REAL))
         .select("line", "column", "raw")
