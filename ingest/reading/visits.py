@@ -205,8 +205,10 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
     gauges = _as_typed("gauge", cells, reading)
     named = cells.column("gauge") is not None
     base = visits.select(
-        "line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice"
+        "line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice", "came_at"
     )
+    two_days = base["came_at"].null_count() < base.height
+    both = {column.characteristic for column in measures if column.moment == "left"}
     twice = bool(visits["clock_twice"].any())
     every = pl.int_range(base.height, dtype=pl.UInt32, eager=True)
     not_taken = 0
@@ -232,6 +234,10 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
                 pl.when(pl.col("flag") == "").then(pl.lit("clock twice")).otherwise(pl.col("flag") + ";clock twice")
             )
             frame = frame.with_columns(pl.when("clock_twice").then(flagged).otherwise("flag").alias("flag"))
+        if two_days:
+            before = (pl.col("moment") == "left").any().over("row") | pl.lit(column.characteristic in both)
+            came = pl.when((pl.col("moment") == "found") & before).then("came_at")
+            frame = frame.with_columns(pl.coalesce(came, "taken_at").alias("taken_at"))
         out.append(tables.shaped(frame, tables.READINGS))
         reading.progress(0.3 + 0.6 * (done + 1) / len(measures), column.heading)
     reading.count(not_taken, "cells say that no reading was taken (-, n/a, ok or a tick)")

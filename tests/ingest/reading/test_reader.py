@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from ingest.reading.reader import Sheet, log_id, read_log
 from ingest.reading.sheet import VISIT_ROWS
+from ingest.reading.stamps import TWO_DAYS
 from ingest.terms import tables
 from ingest.terms.questions import FileProblem
 from tests.ingest.small_shop import csv, small_shop
@@ -250,7 +251,25 @@ def test_of_two_days_without_a_clock_the_later_counts_and_it_is_said():
     sheet = read(row(**days, finished_at="2026-03-04"), row(**days, serial="A2", finished_at="2026-03-02"))
     assert sheet.visits["started_at"].dt.date().to_list() == [datetime(2026, 3, day).date() for day in (4, 2)]
     told = [note for note in sheet.notes if "two days" in note]
-    assert told == ["1 rows have two days and no clock: all that they say stands on the later one"]
+    assert told == [f"1 {TWO_DAYS}"]
+    assert sheet.readings["taken_at"].to_list() == sheet.visits["started_at"].to_list()
+
+
+def test_what_came_in_stands_on_its_own_day_where_a_row_has_two_and_no_clock():
+    header = "serial,started_at,finished_at,relief (mm),relief left (mm),action bass (mm)"
+    rows = ["A1,2026-03-02,2026-03-04,0.3,0.2,2.4", "A2,2026-03-02,2026-03-04,0.4 -> 0.1,,2.5"]
+    sheet = read(*rows, "A3,2026-03-03,2026-03-03,0.3,0.2,2.6", header=header, stage="nut_slotting")
+    when = pl.col("taken_at").dt.convert_time_zone("Europe/Dublin").dt.day()
+    told = sheet.readings.select("serial", "characteristic", "value", "moment", when).sort("serial", "characteristic")
+    assert told.filter(pl.col("characteristic") == "relief").sort("serial", "taken_at", "moment").rows() == [
+        ("A1", "relief", 0.3, "found", 2),
+        ("A1", "relief", 0.2, "left", 4),
+        ("A2", "relief", 0.4, "found", 2),
+        ("A2", "relief", 0.1, "left", 4),
+        ("A3", "relief", 0.3, "found", 3),
+        ("A3", "relief", 0.2, "left", 3),
+    ]
+    assert told.filter(pl.col("characteristic") == "action")["taken_at"].to_list() == [4, 4, 3]
 
 
 def test_a_date_only_is_local_midnight_without_a_known_time_and_counted_in_the_file():
