@@ -15,6 +15,7 @@ from ingest.beginning.answers import measure_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.survey import ColumnSeen
 from ingest.reading.amounts import tidy
+from ingest.reading.measurements import LARGER, TENTH
 from ingest.reading.notation import NO_READING
 from ingest.terms.units import CANONICAL, factors, unit_of
 
@@ -78,6 +79,7 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
         size = Fraction((one[2] or one[4]).replace(",", ".")) / int(one[3] or 1) + int(one[1] or 0)
         own = unit_of(one[5], quantity) if one[5] else unit
         own = "in" if one[3] and not one[5] and quantity == "length" else own
+        own = LARGER.get(str(own), own) if 0 < size < TENTH and not one[5] else own
         if own is not None:
             sizes[(size, own)] += count
     total, read = sum(filled.values()), sum(sizes.values())

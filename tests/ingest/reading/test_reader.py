@@ -626,3 +626,32 @@ def test_a_heading_that_nothing_comes_near_is_never_said_to_be_a_note():
     (note,) = [note for note in read.notes if "Zq7" in note]
     assert '"note"' not in note
     assert 'ignore = ["Zq7"]' in note
+
+
+@pytest.mark.parametrize(
+    ("unit", "texts", "inches"),
+    [
+        (
+            "thou",
+            [".003", "3", "0.012", "1.5", "-.004", ".5", "2 1/2"],
+            [0.003, 0.003, 0.012, 0.0015, -0.004, 0.0005, 0.0025],
+        ),
+        ("64ths", ["6", ".078", "5½", ".5"], [6 / 64, 0.078, 5.5 / 64, 0.5 / 64]),
+        ("1/100 mm", ["12", ".05", ".05 mm"], [0.12 / 25.4, 0.05 / 25.4, 0.05 / 25.4]),
+    ],
+)
+def test_so_small_a_part_of_a_counted_unit_is_the_larger_unit_and_it_is_said(unit, texts, inches):
+    rows = [f"A{n},2026-03-02,packing,{text}" for n, text in enumerate(texts)]
+    sheet = read(*rows, header=f"serial,date,stage,relief ({unit})")
+    assert sheet.readings["value"].to_list() == pytest.approx([each * 25.4 for each in inches], abs=1e-8)
+    assert any("are read in the larger one" in note for note in sheet.notes)
+
+
+def test_between_a_tenth_and_a_half_of_a_counted_unit_is_asked():
+    rows = [f"A{n},2026-03-02,packing,{text}" for n, text in enumerate([".125", "0.2", "8", ".125 thou", "0"])]
+    sheet = read(*rows, header="serial,date,stage,relief (thou)")
+    assert sheet.set_aside.select("line", "reason").rows() == [
+        (2, "less than half of thou"),
+        (3, "less than half of thou"),
+    ]
+    assert sheet.readings["value"].to_list() == pytest.approx([0.2032, 0.003175, 0])
