@@ -63,7 +63,10 @@ class _Cells(Cells):
 
 
 def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
-    """Every row of a measurement-a-row table, gathered into visits."""
+    """Every row of a measurement-a-row table, gathered into visits; a row that stands twice to the letter, as where a
+    page begins with the end of the one before, is one.
+    """
+    rows = _once(rows, columns, reading)
     cells = Cells(rows, columns)
     named = _each_value(cells, reading)
     meanings = _meanings(named, columns, reading)
@@ -119,6 +122,18 @@ def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
         for nth, column in enumerate(columns)
     ]
     return pl.concat(each)
+
+
+def _once(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
+    """The rows without those that repeat an earlier one in every cell, where each says its time of day."""
+    clocked = pl.Series(_seconds(Cells(rows, columns), reading) % A_DAY != 0).fill_null(False)
+    copies = rows.drop("line").hash_rows() if clocked.any() else pl.Series(dtype=pl.UInt64)
+    if not copies.is_duplicated().any():
+        return rows
+    copy = ~rows.drop("line").select(pl.struct(pl.all()).is_first_distinct().alias("copy"))["copy"] & clocked
+    reading.copies += int(copy.sum())
+    reading.count(int(copy.sum()), "rows repeat an earlier one to the letter and count once")
+    return rows.filter(~copy)
 
 
 def visit_keys(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Series:

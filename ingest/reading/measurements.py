@@ -64,7 +64,8 @@ def manner_of(column: Column, shop: Shop, log: Log) -> Manner:
             (log.units[key] for key in (column.meaning, column.heading, item.key, item.name) if key in log.units), ""
         )
         unit = unit_of(declared, item.quantity) or ""
-    fills = item.positions if column.positions == ("",) else ()
+    bare = column.positions == ("",)
+    fills = item.positions if bare and {*item.positions} != {"bass", "treble"} else ()  # two sides: in which order?
     gauges = [gauge for gauge in shop.gauges if item.key in gauge.measures]
     leaves = bool(gauges) and all(gauge.leaves for gauge in gauges)
     return Manner(item.quantity, unit, log.decimal, column.positions, fills, column.moment, leaves, column.reference)

@@ -122,6 +122,7 @@ class Reading:
     notes: list[str] = field(default_factory=list)
     progress: Progress = lambda share, what: None
 
+    copies: int = 0  # rows that repeat an earlier one
     counted: dict[str, int] = field(default_factory=dict)  # what is said with a number, once the file is read
 
     def count(self, number: int, text: str) -> None:

@@ -84,7 +84,7 @@ def _without(sheet: Sheet, out: pl.DataFrame) -> Sheet:
         kept = {name: frames[name].join(gone, on="line", how="anti", maintain_order="left") for name in frames}
         return kept | {"readings": readings}
 
-    rows = lost.unique(["line", "taken_at", "characteristic", "position"]).height
+    rows = sheet.rows_held + lost.unique(["line", "taken_at", "characteristic", "position"]).height
     if sheet.pieces is None:
         return replace(sheet, **less(sheet.whole()), rows_held=rows)  # type: ignore[arg-type]
     made = Pieces(sheet.pieces.root)
