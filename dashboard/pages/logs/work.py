@@ -12,7 +12,6 @@ from analysis.studies.story.waiting import waiting
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk, signed
-from dashboard.fields import TextInput, Tick
 from dashboard.sentences import shared as sentences
 from ingest.verbs.groups import MEANS, VALUE, VERDICT, Decision, Group
 from ingest.verbs.original_rows import lines_about
@@ -67,17 +66,19 @@ def _worklist(snapshot: Any, *, folder: str, people: bool) -> list[Decision]:
     return worklist(snapshot, folder=Path(folder), asked=snapshot.once(waiting), people=people)
 
 
-def _who() -> TextInput:
+def _who() -> parts.TextInput:
     """Who answers: whoever is signed in, else typed once and kept by the browser (page.js)."""
     who = signed.here()
     more: dict[str, Any] = {"value": who.name, "readOnly": True} if who else {"autoComplete": "name"}
-    return TextInput(id=WHO, placeholder="Who answers", className="w-who", **more, **parts.aria(label="Who answers"))
+    return parts.TextInput(
+        id=WHO, placeholder="Who answers", className="w-who", **more, **parts.aria(label="Who answers")
+    )
 
 
 def sheet() -> html.Section:
     """The whole of it: who answers, the bar, the decisions, and the answers of the one that is open."""
     words = "Why, in a few words"
-    why = TextInput(id=WHY, placeholder=words, className="w-why", **parts.aria(label=words))
+    why = parts.TextInput(id=WHY, placeholder=words, className="w-why", **parts.aria(label=words))
     who = html.Div([_who(), why], className="w-by no-print")
     return parts.sheet(
         "Questions to the shop",
@@ -218,17 +219,17 @@ def _choices(one: Decision) -> list[str]:
 
 
 def _row(group: Group) -> html.Tr:
-    check = Tick(
+    check = parts.Tick(
         id=tick_id(group.key), value=["yes"] if group.sure else [], label=f"answer {group.typed}", className="w-tick"
     )
     words = " ".join(group.typed.split())
     typed = html.Code(words if len(words) <= SHORT else words[: SHORT - 3] + "...", title=words)
     listed: dict[str, Any] = {"list": "logs-work-choices"} if group.kind == MEANS else {}
     listed |= parts.aria(label=f"what {words} {'means' if group.kind == MEANS else 'should say'}")
-    field: Any = TextInput(id=text_id(group.key), value=group.guess, className="w-text", **listed)
+    field: Any = parts.TextInput(id=text_id(group.key), value=group.guess, className="w-text", **listed)
     if group.kind == VERDICT or (group.kind == VALUE and not group.column):
         field = html.Span(
-            [TextInput(id=text_id(group.key), value="", style={"display": "none"}), html.Small(group.wanted)]
+            [parts.TextInput(id=text_id(group.key), value="", style={"display": "none"}), html.Small(group.wanted)]
         )
     name: list[Any] = [html.Small(group.column), " "] if group.column else []
     log_id, line, column = group.rows[0]
