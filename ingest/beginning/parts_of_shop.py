@@ -1,5 +1,7 @@
 """Stages, measurements, models, techs and faults of a first shop, each put in its place as a sheet names it."""
 
+import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -8,7 +10,10 @@ from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.new_text import starting_stage
 from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import MEASURES, STAGES, StartingMeasure
+from ingest.reading.amounts import tidy
+from ingest.reading.encodings import MARK
 from ingest.reading.headings import plain
+from ingest.reading.notation import NO_READING
 from ingest.shopfiles.shop import Shop
 from ingest.terms.units import quantity_of
 
@@ -171,3 +176,14 @@ def add_people(draft: Draft, found: Mapping[str, list[str]], known: Mapping[str,
     for key, words in found.items():
         if plain(key) not in listed and plain(key) not in known:
             draft.techs[key] = {"key": key} | ({"words": words} if words else {})
+
+
+def people(names: Mapping[str, int]) -> dict[str, list[str]]:
+    """Techs by key with the other ways each is written: 'JR', 'J.R.' and 'jr' are one; two names in a cell are two."""
+    found: dict[str, Counter[str]] = {}
+    for name, count in names.items():
+        for part in re.split(r"\s*[/+&,]\s*", name):
+            if part.strip() and tidy(part) not in NO_READING and MARK not in part:
+                found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += count
+    keys = {ways.most_common(1)[0][0]: sorted(ways) for ways in found.values()}
+    return {key: [way for way in ways if plain(way) != plain(key)] for key, ways in sorted(keys.items())}

@@ -10,12 +10,12 @@ from ingest.beginning.asking import COLUMN, LEAVE, Asker
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_suspect
-from ingest.beginning.parts_of_shop import add_measure, add_people, place_stage
+from ingest.beginning.parts_of_shop import add_measure, add_people, people, place_stage
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
 from ingest.beginning.sisters import sisters
 from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
-from ingest.beginning.survey import MEASURE, Survey, people
+from ingest.beginning.survey import MEASURE, Survey
 from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
 from ingest.reading.headings import NOT_SAID, Headings, plain
 from ingest.reading.words import NOT_STAGES, agreed
