@@ -121,9 +121,11 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
     """
     families = [*draft.families(), *(model.family for model in (shop.models if shop else ()))]
 
+    told_of = _stages_told_of(draft)
+
     def here(trade: str) -> str:
         stage = draft.stage_key(trade)
-        return stage if stage in draft.stages or (shop and stage in shop.by_stage) else ""
+        return stage if stage in told_of or (shop and stage in shop.by_stage) else ""
 
     for key, entry in draft.measures.items():
         for field in ("set_at", "at_pitch_from"):
@@ -143,9 +145,24 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
             del entry["positions"]
 
 
+def _stages_told_of(draft: Draft) -> set[str]:
+    """The stages of the draft that somebody said or of which a sheet has rows, not only words to which work went back:
+    whoever set what is set there would be nobody.
+    """
+    told = {stage for stage in draft.stages if f"stage {stage}" in draft.said}
+    for log in draft.logs:
+        seen, words = log.survey, log.words.get("stage", {})
+        typed = {words.get(word) or plain(word) for word in seen.words("stage")}
+        told |= {log.stage, *typed, *(draft.stage_key(column.guess.stage) for column in seen.columns)}
+        told |= {
+            key for key in draft.stages if plain(key) in typed or plain(str(draft.stages[key].get("name"))) in typed
+        }
+    return told & draft.stages.keys()
+
+
 def _touched_up(draft: Draft, key: str) -> str:
-    """The stage whose sheets have a column for what was found and one for what was left: what is set there is that;
-    '' where none has, or several.
+    """The stage whose sheets have a column for what was left: what is set there is that; '' where none has, or
+    several.
     """
     stages = set()
     for log in draft.logs:
@@ -154,7 +171,7 @@ def _touched_up(draft: Draft, key: str) -> str:
             guess = column.guess
             if draft.key_of(guess.measure, said=bool(guess.said)) == key:
                 told.setdefault(draft.stage_key(guess.stage) or log.stage, set()).add(guess.moment or "found")
-        stages |= {stage for stage, moments in told.items() if {"found", "left"} <= moments and stage in draft.stages}
+        stages |= {stage for stage, moments in told.items() if "left" in moments and stage in draft.stages}
     return stages.pop() if len(stages) == 1 else ""
 
 

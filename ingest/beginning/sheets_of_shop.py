@@ -1,6 +1,7 @@
 """One kind of sheet as a [[log]], and the stages, measurements, techs and faults that it brings to a first shop."""
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -68,7 +69,8 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     _empty_outcome(log, asker, read=read_outcomes)
     draft.logs.append(log)
     own = {plain(word) for word in seen.said.words.get("tech", {})}
-    found = people({word: count for word, count in seen.words("tech").items() if plain(word) not in own})
+    typed = seen.words("tech") if seen.column("tech") else Counter({str(seen.said.rest.get("tech", "")): seen.rows})
+    found = people({word: count for word, count in typed.items() if word and plain(word) not in own})
     add_people(draft, found, known_words("tech", shop, None))
     for name in ("tech", "model", "fault", "gauge", "supplier", "lot", "sent_back_to", "cause", "characteristic"):
         if words := seen.said.words.get(name):

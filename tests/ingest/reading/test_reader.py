@@ -692,3 +692,17 @@ def test_headings_go_on_below_though_the_first_row_of_them_could_stand_alone():
     sheet = read_log(csv(top, under, "A1,2026-03-01,L1,2026-03-02,0.1,"), "bench.csv", shop)
     assert sheet.readings.select("stage", "value").rows() == [("packing", 0.1)]
     assert (sheet.rows_read, sheet.rows_set_aside) == (1, 0)
+
+
+def test_a_sheet_of_one_person_says_whose_its_rows_are():
+    header = "serial,date,stage,relief (mm)"
+    sheet = read("A1,2026-03-02,packing,0.1", header=header, tech="J.R.")
+    assert sheet.visits["tech"].to_list() == ["T07"]
+    sheet = read("A1,2026-03-02,packing,0.1,AO", "A2,2026-03-02,packing,0.1,", header=f"{header},tech", tech="J.R.")
+    assert sheet.visits["tech"].to_list() == ["T08", ""]  # a column of their own says it
+    wide = {"Neck by": "tech @ nut_slotting", "Neck": "relief (mm) @ nut_slotting", "Out": "date @ packing"}
+    shop = small_shop(shape="instrument", headings=wide, tech="AO")
+    sheet = read_log(csv("serial,Neck,Out", "A1,0.1,2026-03-02"), "a.csv", shop)
+    assert set(sheet.visits["tech"]) == {"T08"}
+    sheet = read_log(csv("serial,Neck by,Neck,Out", "A1,JR,0.1,2026-03-02"), "a.csv", shop)
+    assert dict(sheet.visits.select("stage", "tech").iter_rows()) == {"nut_slotting": "T07", "packing": ""}
