@@ -104,7 +104,13 @@ def additions_text(draft: Draft, shop: Shop) -> str:
         *(("tech", entry) for key, entry in draft.techs.items() if plain(key) not in techs),
     ]
     measures = [entry["key"] for kind, entry in new if kind == "characteristic"]
-    new += [("gauge", entry) for entry in draft.rest.get("gauge", []) if set(entry.get("measures", ())) & {*measures}]
+    gauges = {plain(word) for gauge in shop.gauges for word in (gauge.key, gauge.name, *gauge.words)}
+    new += [
+        ("gauge", entry)
+        for entry in draft.rest.get("gauge", [])
+        if plain(str(entry["key"])) not in gauges
+        and ("name" not in entry or set(entry.get("measures", ())) & {*measures})  # a column's word has no name
+    ]
     parts += [table_lines(kind, entry, draft) for kind, entry in new]
     for log in draft.logs:
         known = log.survey.known

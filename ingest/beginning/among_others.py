@@ -8,13 +8,11 @@ from ingest.beginning.among_rows import by_rows, earlier_first
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.profiles import Profile
+from ingest.beginning.strings_by_note import by_notes, lone_letters
 from ingest.beginning.two_values import two_values
 from ingest.reading.headings import plain
 from ingest.terms.clock import Order
-from ingest.terms.units import straight
 
-NOTES = {"E": "6", "A": "5", "D": "4", "d": "4", "G": "3", "g": "3", "H": "2", "h": "2", "B": "2", "b": "2"}
-NOTES |= {"e": "1", "e'": "1", "E'": "1"}  # of a guitar, by the notes that a string is tuned to
 DATES = ("date", "started_at", "finished_at")
 
 
@@ -42,7 +40,7 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = _days(guesses, looks, columns, order)
     guesses = _serial(guesses, looks)
     guesses = outer_strings(by_notes(guesses))
-    guesses = _two_edges(guesses)
+    guesses = lone_letters(_two_edges(guesses), [column.cells for column in columns])
     guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, guesses, looks, order)
     return _numbered_rows(_stage_at_left(guesses), looks)
@@ -148,23 +146,6 @@ def _serial_words(heading: str) -> bool:
     """Do the words speak of a number or name of one piece?"""
     words = sense_of(heading)
     return bool({"serial", "job", "neck"} & {words.whole, *words.fields})
-
-
-def by_notes(guesses: list[Guess]) -> list[Guess]:
-    """Columns of one measurement whose headings end in notes are strings: E is the sixth, e or e' the first."""
-    out = list(guesses)
-    groups: dict[tuple[str, str, str], dict[int, str]] = {}
-    for place, guess in enumerate(guesses):
-        note = NOTES.get(straight(guess.heading).split()[-1]) if guess.heading.split() else None
-        if guess.field == "reading" and _free(guess) and not guess.position and note:
-            groups.setdefault((guess.measure, guess.moment, guess.stage), {})[place] = note
-    for notes in groups.values():
-        if len(notes) > 1 and len(set(notes.values())) == len(notes):
-            for place, note in notes.items():
-                out[place] = replace(
-                    guesses[place], position=note, level="likely", why="its words: a string by its note"
-                )
-    return out
 
 
 def outer_strings(guesses: list[Guess]) -> list[Guess]:

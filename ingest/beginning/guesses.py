@@ -108,9 +108,7 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
         fret = (
             f" fret {sense.fret}" if measure == "intonation" and sense.fret not in (None, 12) and sense.ordinal else ""
         )
-        position = (
-            "bass/treble" if sense.both_sides else sense.position or (sense.ordinal + fret if sense.ordinal else "")
-        )
+        position = sense.both_sides or sense.position or (sense.ordinal + fret if sense.ordinal else "")
         return replace(
             guess,
             field="reading",

@@ -18,7 +18,7 @@ from ingest.beginning.trade_words import (
     UNIT_WORDS,
 )
 from ingest.reading.fields import FIELDS
-from ingest.reading.headings import plain
+from ingest.reading.headings import plain, sides_in_order
 from ingest.terms.units import straight, unit_of
 
 Mark = tuple[str, str]  # kind, meaning
@@ -131,7 +131,7 @@ class Sense:
     measures: list[str] = field(default_factory=list)
     stages: list[str] = field(default_factory=list)
     position: str = ""
-    both_sides: bool = False
+    both_sides: str = ""  # 'bass/treble', or the other way round
     moments: list[str] = field(default_factory=list)
     unit: str = ""
     in_is: str = ""  # 'in' may be the unit or the moment: the word stands here until its neighbours say which
@@ -159,9 +159,9 @@ def sense_of(heading: str) -> Sense:
     for kind, meaning in book().get(whole, []):
         if kind == "field" and not sense.whole:
             sense.whole = meaning
-    if re.search(r"\b(?:b\s*/\s*t|bass\s*/\s*treble|b\s*/\s*d|bass\s*/\s*diskant)\b", text):
-        sense.both_sides = True
-        text = re.sub(r"\b(?:b\s*/\s*t|bass\s*/\s*treble|b\s*/\s*d|bass\s*/\s*diskant)\b", " ", text)
+    if sides := sides_in_order(heading):
+        sense.both_sides = "/".join(sides)
+        text = re.sub(r"[^\s/|]+\s*[/|]\s*[^\s/|(\[]+", " ", text)
     if fret := _FRET.search(text):
         sense.fret = int(next(group for group in fret.groups() if group))
         text = _FRET.sub(" 12th ", text) if sense.fret != 1 else text

@@ -18,6 +18,7 @@ from ingest.beginning.doubted_families import doubt
 from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
+from ingest.beginning.gauges_seen import gauges
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
@@ -26,7 +27,7 @@ from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
-from ingest.beginning.steps_seen import gauges, steps_seen
+from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of, together
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data

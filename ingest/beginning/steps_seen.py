@@ -12,8 +12,10 @@ from fractions import Fraction
 from math import gcd, lcm
 
 from ingest.beginning.answers import measure_of
-from ingest.beginning.first_shop import Draft, Entry, LogDraft
+from ingest.beginning.first_shop import Draft, LogDraft
+from ingest.beginning.survey import ColumnSeen
 from ingest.reading.amounts import tidy
+from ingest.reading.measurements import LARGER, TENTH
 from ingest.reading.notation import NO_READING
 from ingest.terms.units import CANONICAL, factors, unit_of
 
@@ -77,6 +79,7 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
         size = Fraction((one[2] or one[4]).replace(",", ".")) / int(one[3] or 1) + int(one[1] or 0)
         own = unit_of(one[5], quantity) if one[5] else unit
         own = "in" if one[3] and not one[5] and quantity == "length" else own
+        own = LARGER.get(str(own), own) if 0 < size < TENTH and not one[5] else own
         if own is not None:
             sizes[(size, own)] += count
     total, read = sum(filled.values()), sum(sizes.values())
@@ -93,41 +96,41 @@ def step_of(cells: Iterable[str], unit: str, quantity: str) -> Step | None:
     return Step(_common(different), one_unit, quantity, read)
 
 
-def gauges(draft: Draft, steps: dict[str, Step]) -> list[Entry]:
-    """A [[gauge]] for each measurement whose step is seen and that no declared gauge measures."""
-    told = [str(key) for entry in draft.rest.get("gauge", []) for key in entry.get("measures", ())]
-    found: list[Entry] = []
-    for key, step in steps.items():
-        if key not in told:
-            name = str(draft.measures[key].get("name", key))
-            entry = {"key": f"{key} gauge", "name": f"gauge for {name[:1].lower()}{name[1:]}", "measures": [key]}
-            found.append({**entry, "resolution": step.resolution})
-            draft.guesses[f"gauge {key} gauge"] = f"the steps of {step.cells:,} readings"
-    return found
-
-
 def _columns(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, Iterable[str]]]:
     """The cells of each measurement of a sheet with its key and the unit of a bare number."""
+    for column in log.survey.measures():
+        yield *unit_of_column(column, log, draft), column.cells
+    by_name: dict[tuple[str, str, str], list[str]] = {}
+    names = log.survey.column("what")
+    for place, key, unit, cell in measured_by_name(log, draft):
+        by_name.setdefault((names.cells[place].strip() if names else "", key, unit), []).append(cell)
+    for (_, key, unit), cells in by_name.items():
+        yield key, unit, cells
+
+
+def unit_of_column(column: ColumnSeen, log: LogDraft, draft: Draft) -> tuple[str, str]:
+    """The key of what a column measures, and the unit of a bare number in it."""
+    guess = column.guess
+    key = draft.key_of(guess.measure, said=bool(guess.said))
+    return key, guess.unit or log.units.get(f"{key} {guess.position}".strip(), "") or log.units.get(key, "")
+
+
+def measured_by_name(log: LogDraft, draft: Draft) -> Iterator[tuple[int, str, str, str]]:
+    """Of a sheet with a row a measurement: place of the row, key of what was measured, unit, cell with its own unit."""
     seen = log.survey
-    for column in seen.measures():
-        guess = column.guess
-        key = draft.key_of(guess.measure, said=bool(guess.said))
-        unit = guess.unit or log.units.get(f"{key} {guess.position}".strip(), "") or log.units.get(key, "")
-        yield key, unit, column.cells
     what, units = seen.column("what"), seen.column("unit")
     if what is None:
         return
-    by_name: dict[str, list[str]] = {}
-    for value in seen.values():
-        for place, name in enumerate(what.cells):
-            cell = value.cells[place].strip()
-            by_name.setdefault(name.strip(), []).append(f"{cell} {units.cells[place]}" if units and cell else cell)
-    for name, cells in by_name.items():
+    keys: dict[str, str] = {}
+    for name in {cell.strip() for cell in what.cells}:
         meaning = log.words.get("what", {}).get(name, name)
         trade = measure_of(meaning)
-        key = draft.declared(meaning) or (draft.measure_key(trade) if trade else "")
-        if key:
-            yield key, log.units.get(key, ""), cells
+        keys[name] = draft.declared(meaning) or (draft.measure_key(trade) if trade else "")
+    for value in seen.values():
+        for place, name in enumerate(what.cells):
+            if key := keys[name.strip()]:
+                cell = value.cells[place].strip()
+                yield place, key, log.units.get(key, ""), f"{cell} {units.cells[place]}" if units and cell else cell
 
 
 def _together(steps: list[Step | None]) -> Step | None:

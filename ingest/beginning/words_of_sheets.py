@@ -11,6 +11,7 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.parts_of_shop import add_measure
+from ingest.beginning.strings_by_note import by_notes, lone_letters
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.headings import plain, position_of
@@ -84,7 +85,7 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     out: dict[str, str] = {}
     own: dict[str, str] = {}
     names = seen.words("what")
-    guesses = _bent(log, draft, outer_strings([_named(word, said) for word in names]))
+    guesses = _bent(log, draft, _strings([_named(word, said) for word in names], seen))
     for (word, count), guess in zip(names.items(), guesses, strict=True):
         if plain(word) in said:
             log.said.add(f"what {word}")
@@ -114,6 +115,13 @@ def _named(word: str, said: Mapping[str, str]) -> Guess:
     """What a name of a measurement means: as somebody said it, else by its words."""
     target = said.get(plain(word))
     return meaning_of(target, word) if target else guess_column(word, None)
+
+
+def _strings(guesses: list[Guess], seen: Survey) -> list[Guess]:
+    """Names that end in a note or a lone letter, told as strings and sides; what is not sure is asked about."""
+    cells = [cell for value in seen.values() for cell in value.cells]
+    told = lone_letters(outer_strings(by_notes(guesses)), [cells] * len(guesses))
+    return [replace(each, field="", why=each.target()) if each.level == "unsure" else each for each in told]
 
 
 def _bent(log: LogDraft, draft: Draft, guesses: list[Guess]) -> list[Guess]:

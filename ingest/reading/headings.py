@@ -20,6 +20,12 @@ _STRING = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})")
 _OPEN = re.compile(r"(?:string|str\.?|s)?\s*(\d{1,2})\s+open")
 NO_STAGE = "no stage column"
 _SIDES = {"bass": "bass", "treble": "treble", "bass side": "bass", "treble side": "treble"}
+_SIDE_WORDS = {"bass": "bass", "b": "bass", "E": "bass", "treble": "treble", "t": "treble", "e": "treble"}
+_SIDE_WORDS |= {"diskant": "treble", "d": "treble"}
+_TWO_SIDES = re.compile(r"(?<!\w)(\w+)\s*[/|]\s*(\w+)(?!\w)")
+MOST_STRINGS = 12
+_NTH = r"(\d{1,2})(?:ª|a|º|e|\.|st|nd|rd|th)?"
+_OUTER = re.compile(rf"(?<![\w/]){_NTH}\s*[/|]\s*{_NTH}(?![\w/])")
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
 
 
@@ -95,6 +101,21 @@ def position_of(text: str) -> str | None:
     return None
 
 
+def sides_in_order(heading: str) -> tuple[str, ...]:
+    """('bass', 'treble') or the other way round where a heading names two sides of one cell: by their words or notes,
+    or as the outer strings, of which the first is the treble one; () where it does not.
+    """
+    bare = _UNIT.sub(" ", heading)
+    if found := _OUTER.search(bare):
+        first, last = (int(each) for each in found.groups())
+        if 1 in (first, last) and 2 <= max(first, last) <= MOST_STRINGS:
+            return ("treble", "bass") if first == 1 else ("bass", "treble")
+    if found := _TWO_SIDES.search(bare):
+        first, second = (_SIDE_WORDS.get(word, _SIDE_WORDS.get(word.casefold(), "")) for word in found.groups())
+        return (first, second) if {first, second} == {"bass", "treble"} else ()
+    return ()
+
+
 def _told_apart(text: str) -> tuple[str, str]:
     """The words of a heading without those at its end that say found or left, and which of them it says: '' neither."""
     for words, meant in _MOMENTS.items():
@@ -131,8 +152,15 @@ class Headings:
             return Column(place, heading, "ignore")
         if not typed:
             return Column(place, heading, "other", meant=False)
-        column = self._read(self._target(heading) or typed)
-        return replace(column or Column(0, "", "other", meant=False), place=place, heading=heading)
+        column = self._read(self._target(heading) or typed) or Column(0, "", "other", meant=False)
+        if column.positions == ("",) and self._two_sided(column):
+            column = replace(column, positions=sides_in_order(heading) or ("",))
+        return replace(column, place=place, heading=heading)
+
+    def _two_sided(self, column: Column) -> bool:
+        """Does a column hold what is read on the bass and on the treble side?"""
+        item = self.shop.by_characteristic.get(column.characteristic)
+        return item is not None and {*item.positions} == {"bass", "treble"}
 
     def meant(self, target: str) -> str:
         """A meaning as shop.toml writes it, in the words in which a column tells its own."""

@@ -19,7 +19,8 @@ from ingest.terms import clock
 from ingest.terms.questions import Question, short
 from ingest.terms.units import spelled, unit_of
 
-AN_HOUR = 60  # minutes between two rows of one visit at most
+AN_HOUR = 3600  # seconds between two rows of one visit at most
+A_DAY = 86_400
 FIRST_SAID = (
     "sent_back_to",
     "cause",
@@ -62,7 +63,10 @@ class _Cells(Cells):
 
 
 def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
-    """Every row of a measurement-a-row table, gathered into visits."""
+    """Every row of a measurement-a-row table, gathered into visits; a row that stands twice to the letter, as where a
+    page begins with the end of the one before, is one.
+    """
+    rows = _once(rows, columns, reading)
     cells = Cells(rows, columns)
     named = _each_value(cells, reading)
     meanings = _meanings(named, columns, reading)
@@ -79,7 +83,24 @@ def read_measurements(rows: pl.DataFrame, columns: Columns, reading: Reading) ->
     gathered = _Cells(wide, Columns((*keys, *pivoted), columns.notes))
     found = read_rows(gathered, [*own, *pivoted], reading, stage=reading.log.stage)
     _ask_whole(keyed, wide, rows, before, reading)
+    if found.readings:
+        found.readings[len(own) :] = _at_their_moment(found.readings[len(own) :], wide, pivoted, keyed)
     return found
+
+
+def _at_their_moment(
+    frames: list[pl.DataFrame], wide: pl.DataFrame, pivoted: list[Column], keyed: pl.DataFrame
+) -> list[pl.DataFrame]:
+    """The readings of each column of a visit, each taken when its own row says and not when the first one does."""
+    at = keyed.select("line", "at")
+    out = []
+    for frame, column in zip(frames, pivoted, strict=True):
+        lines = wide.select("line", own=f"l{column.place}").join(at, on="line", how="left")
+        later = lines.join(at, left_on="own", right_on="line", how="left", suffix="_own")
+        since = pl.duration(seconds=(pl.col("at_own") - pl.col("at")).fill_null(0))
+        told = frame.join(later.select("line", since=since), on="line", how="left", maintain_order="left")
+        out.append(told.with_columns(pl.col("taken_at") + pl.col("since")).drop("since"))
+    return out
 
 
 def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
@@ -88,7 +109,7 @@ def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
     told = cells.rows.select("line").with_columns(
         *(cells.text(field).alias(field) for field in OF_ROW),
         *(cells.text(field).alias(f"of {field}") for field in ("serial", "stage", "tech")),
-        _minutes(cells, reading).alias("at"),
+        _seconds(cells, reading).alias("at"),
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
     )
     moment = cells.columns.find("moment")
@@ -103,15 +124,27 @@ def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
     return pl.concat(each)
 
 
+def _once(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
+    """The rows without those that repeat an earlier one in every cell, where each says its time of day."""
+    clocked = pl.Series(_seconds(Cells(rows, columns), reading) % A_DAY != 0).fill_null(False)
+    copies = rows.drop("line").hash_rows() if clocked.any() else pl.Series(dtype=pl.UInt64)
+    if not copies.is_duplicated().any():
+        return rows
+    copy = ~rows.drop("line").select(pl.struct(pl.all()).is_first_distinct().alias("copy"))["copy"] & clocked
+    reading.copies += int(copy.sum())
+    reading.count(int(copy.sum()), "rows repeat an earlier one to the letter and count once")
+    return rows.filter(~copy)
+
+
 def visit_keys(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Series:
     """A number of each row; rows of one visit have the same, for they are of one serial and day."""
     cells = Cells(rows, columns)
-    day = (_minutes(cells, reading) // 1440).alias("day")
+    day = (_seconds(cells, reading) // A_DAY).alias("day")
     return pl.DataFrame([cells.text("serial"), day]).select(pl.struct(pl.all()).hash().alias("visit")).to_series()
 
 
-def _minutes(cells: Cells, reading: Reading) -> pl.Series:
-    """Minutes since 1970 of each row on the sheet's own clock, by date and start or finish; null where unreadable."""
+def _seconds(cells: Cells, reading: Reading) -> pl.Series:
+    """Seconds since 1970 of each row on the sheet's own clock, by date and start or finish; null where unreadable."""
     order = reading.log.date_order
     stamps = [clock.read_stamps(cells.text(field), order) for field in ("date", "started_at", "finished_at")]
     days, of_day = [], []
@@ -131,7 +164,7 @@ def _minutes(cells: Cells, reading: Reading) -> pl.Series:
         how="horizontal",
     )
     moment = pl.coalesce(*days) + pl.coalesce(*of_day).fill_null(pl.duration(minutes=0))
-    return frame.select(moment.dt.epoch("s") // 60).to_series()
+    return frame.select(moment.dt.epoch("s")).to_series()
 
 
 def _meanings(named: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
@@ -214,7 +247,7 @@ def _visits(keyed: pl.DataFrame) -> pl.Series:
     who = ["of serial", "of stage", "of tech"]
     ordered = keyed.select("row", *who, "at", "meaning").sort(*who, "at", "row", maintain_order=True, nulls_last=True)
     new = pl.any_horizontal(pl.col(name) != pl.col(name).shift(1) for name in who)
-    apart = (pl.col("at") - pl.col("at").shift(1) > AN_HOUR) | (pl.col("at") // 1440 != pl.col("at").shift(1) // 1440)
+    apart = (pl.col("at") - pl.col("at").shift(1) > AN_HOUR) | (pl.col("at") // A_DAY != pl.col("at").shift(1) // A_DAY)
     ordered = ordered.with_columns(
         block=(new | apart.fill_null(False) | (pl.col("at").is_null() != pl.col("at").shift(1).is_null()))
         .fill_null(True)

@@ -40,6 +40,10 @@ FOUND = {
 }
 
 
+LARGER = {"thou": "in", "64ths": "in", "32nds": "in", "hundredths of mm": "mm"}  # of units that are counted
+TENTH, HALF = 0.1, 0.5
+
+
 @dataclass(frozen=True)
 class Found:
     """Readings of one column (FOUND; row = index into the rows given) and its cells without a reading where one was
@@ -48,6 +52,7 @@ class Found:
 
     readings: pl.DataFrame
     not_taken: int
+    larger: int = 0  # bare numbers that were read in a larger unit than the column's
 
 
 def manner_of(column: Column, shop: Shop, log: Log) -> Manner:
@@ -59,7 +64,8 @@ def manner_of(column: Column, shop: Shop, log: Log) -> Manner:
             (log.units[key] for key in (column.meaning, column.heading, item.key, item.name) if key in log.units), ""
         )
         unit = unit_of(declared, item.quantity) or ""
-    fills = item.positions if column.positions == ("",) else ()
+    bare = column.positions == ("",)
+    fills = item.positions if bare and {*item.positions} != {"bass", "treble"} else ()  # two sides: in which order?
     gauges = [gauge for gauge in shop.gauges if item.key in gauge.measures]
     leaves = bool(gauges) and all(gauge.leaves for gauge in gauges)
     return Manner(item.quantity, unit, log.decimal, column.positions, fills, column.moment, leaves, column.reference)
@@ -88,8 +94,28 @@ def readings_of(column: Column, rows: pl.DataFrame, shop: Shop, log: Log, asides
         skipped = rest.filter(pl.col("text").is_in(not_taken)).height if not_taken else 0
     else:
         skipped = 0
+    plain, larger = _in_larger(plain, manner, column, asides)
     readings = _believed(_canonical(plain, manner.quantity), column, plausible, manner.quantity, asides, real)
-    return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped)
+    return Found(readings.rename({"text": "raw"}).select(list(FOUND)), skipped, larger)
+
+
+def _in_larger(plain: pl.DataFrame, manner: Manner, column: Column, asides: Asides) -> tuple[pl.DataFrame, int]:
+    """Bare numbers under a tenth in a column that counts thou, 64ths or hundredths are inches or millimetres, `.003`
+    among thou: nobody reads so small a part of those. From a tenth to a half is asked. The readings, how many of them.
+    """
+    larger = LARGER.get(manner.unit, "")
+    size = pl.col("number").abs()
+    small = (
+        (size > 0) & (size < HALF - 1e-12) & (pl.col("unit") == manner.unit) & ~pl.col("text").str.contains(r"\p{L}")
+    )
+    if not larger or not plain.select(small.any()).item():
+        return plain, 0
+    asked = plain.filter(small & (size >= TENTH - 1e-12)).unique("row", keep="first", maintain_order=True)
+    wanted = f"{larger} or {manner.unit} written behind the number; so small a part of {manner.unit} is never read"
+    _ask(asked.with_columns(reason=pl.lit(f"less than half of {manner.unit}"), wanted=pl.lit(wanted)), column, asides)
+    kept = plain.join(asked.select("row"), on="row", how="anti", maintain_order="left")
+    number = kept.filter(small).height
+    return kept.with_columns(unit=pl.when(small).then(pl.lit(larger)).otherwise("unit")), number
 
 
 def _believed(

@@ -113,14 +113,20 @@ def _at_one_moment(text: str, manner: Manner) -> list[Reading]:
 
 
 def _placed(parts: list[str], positions: tuple[str, ...], manner: Manner) -> list[Reading]:
-    """One reading a position; a unit behind the last number only (2.0/1.5 mm) holds for all."""
+    """One reading a position; a unit behind the last number only (2.0/1.5 mm) holds for all, and where a part is empty
+    or a dash none was taken there.
+    """
     last = AMOUNT.fullmatch(parts[-1])
     shared = unit_of(last[6], manner.quantity) if last and last[6] else None
-    if shared and all((bare := AMOUNT.fullmatch(part)) and not bare[6] and bare[5] for part in parts[:-1]):
+    if shared and all(
+        part in ("", *NO_READING) or ((bare := AMOUNT.fullmatch(part)) and not bare[6] and bare[5])
+        for part in parts[:-1]
+    ):
         manner = replace(manner, unit=shared)
     return [
         replace(_single(part, manner), position=place, moment=manner.moment)
         for part, place in zip(parts, positions, strict=True)
+        if part and part not in NO_READING
     ]
 
 
@@ -138,7 +144,11 @@ def _split_list(text: str, wanted: int) -> list[str] | None:
     if len(parts) == wanted > 2 and all(part.isdecimal() for part in parts):
         return parts
     parts = text.split(" ")
-    if len(parts) == wanted and all(re.match(r"[+-]?[\d.,]", part) for part in parts) and not AMOUNT.fullmatch(text):
+    if (
+        len(parts) == wanted
+        and all(re.match(r"[+-]?[\d.,]|-+$", part) for part in parts)
+        and not AMOUNT.fullmatch(text)
+    ):
         return parts
     parts = re.split(r"\s*/\s*", text)
     if len(parts) == wanted and not _looks_like_fraction(parts):
@@ -147,7 +157,12 @@ def _split_list(text: str, wanted: int) -> list[str] | None:
 
 
 def _looks_like_fraction(parts: list[str]) -> bool:
-    return len(parts) == 2 and parts[1].strip('" in') in map(str, POWERS) and not re.search(r"[.,]", parts[0])
+    return (
+        len(parts) == 2
+        and bool(parts[0])
+        and parts[1].strip('" in') in map(str, POWERS)
+        and not re.search(r"[.,]", parts[0])
+    )
 
 
 def _single(text: str, manner: Manner) -> Reading:

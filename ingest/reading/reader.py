@@ -62,12 +62,11 @@ def read_log(
     """All that a log file says, with every row and cell that could not be accepted beside it.
 
     data : the file as it came.  name : its name, which chooses the [[log]].  as_of_limit : UTC; a row taken later is
-    set aside (the future).
-    settled : tables.SETTLED; 'it is real' accepts an implausible cell.
+    set aside (the future).  settled : tables.SETTLED; 'it is real' accepts an implausible cell.
     corrected : texts in place of the cells at (line, heading).  progress : told the share done and what is done.
     only : lines to be read, all others passed by.  on_disk : a folder in which the rows of a long file may wait
-    (Sheet.pieces).  Raises FileProblem, one line: no serial, date or stage column, an
-    empty or binary file, no matching [[log]], two headings for one column.
+    (Sheet.pieces).  Raises FileProblem, one line: no serial, date or stage column, an empty or binary file, no matching
+    [[log]], two headings for one column.
     """
     ident, real = log_id(data), _real(settled, log_id(data))
     parts, pieces, over = [], Pieces(on_disk), _Over(corrected or {}, None if only is None else sorted(only))
@@ -245,8 +244,7 @@ def form_of(name: str, shop: Shop) -> Form:
 
 
 def _real(settled: pl.DataFrame | None, ident: str) -> pl.DataFrame:
-    if settled is None:
-        settled = tables.empty(tables.SETTLED)
+    settled = tables.empty(tables.SETTLED) if settled is None else settled
     return (
         settled.filter((pl.col("log_id") == ident) & (pl.col("verdict") == IT_IS_REAL))
         .select("line", "column", "raw")
@@ -347,4 +345,6 @@ def _sheet(parts: list[_Part], pieces: Pieces) -> Sheet:
         pl.concat([_told(part, aside, several=len(parts) > 1) for part in parts]),
         covered(pieces.marks["time"], reading.shop.shop.timezone),
         pieces if pieces.long else None,
+        gathered=any(part.reading.log.shape == "measurement" for part in parts),
+        rows_held=sum(part.reading.copies for part in parts),
     )

@@ -51,6 +51,8 @@ class Sheet:
     columns: pl.DataFrame = field(default_factory=lambda: tables.empty(tables.COLUMNS))
     covers: list[Span] = field(default_factory=list)  # the days it tells of
     pieces: Pieces | None = None
+    gathered: bool = False  # from rows a measurement, so that the edge of the file may cut a visit
+    rows_held: int = 0  # rows that another log tells of under a visit of its own (store.cut_visits)
 
     @property
     def size(self) -> int:
@@ -120,6 +122,7 @@ class Reading:
     notes: list[str] = field(default_factory=list)
     progress: Progress = lambda share, what: None
 
+    copies: int = 0  # rows that repeat an earlier one
     counted: dict[str, int] = field(default_factory=dict)  # what is said with a number, once the file is read
 
     def count(self, number: int, text: str) -> None:

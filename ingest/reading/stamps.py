@@ -9,10 +9,15 @@ from ingest.reading.sheet import Reading
 from ingest.terms import clock
 
 FUTURE = "the future"  # why a row is set aside that lies after the clock
+TWO_DAYS = (
+    "rows have two days and no clock: what was found before something was left stands on the earlier one, all else "
+    "that they say on the later one"
+)
 
 
 def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: bool = False) -> pl.DataFrame:
-    """started_at, finished_at (UTC), time_known and clock_twice, row for row; rows whose time cannot stand are refused.
+    """started_at, finished_at (UTC), time_known, clock_twice and came_at, row for row; rows whose time cannot stand are
+    refused. Of two days without a clock the later one is when the visit was, came_at (else null) the earlier one.
 
     day_only : a time of day is not taken, since one row speaks for several stages.
     """
@@ -72,10 +77,10 @@ def read_times(cells: Cells, refused: Refusals, reading: Reading, *, day_only: b
         twice_shown, "rows have a time that the clock showed twice that night; the earlier is taken and flagged"
     )
     later = ~pl.col("time_known") & (pl.col("end").dt.date() > pl.col("start").dt.date())
-    reading.count(
-        frame.filter(later).height, "rows have two days and no clock: all that they say stands on the later one"
-    )
-    return frame.select("started_at", "finished_at", "time_known", "clock_twice")
+    reading.count(frame.filter(later).height, TWO_DAYS)
+    came = clock.day_begins(pl.col("start"), zone)
+    frame = frame.with_columns(came_at=pl.when(later).then(came))
+    return frame.select("started_at", "finished_at", "time_known", "clock_twice", "came_at")
 
 
 def _on_the_wall(stamps: dict[str, pl.DataFrame], zone: ZoneInfo) -> pl.DataFrame:

@@ -205,18 +205,20 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
     gauges = _as_typed("gauge", cells, reading)
     named = cells.column("gauge") is not None
     base = visits.select(
-        "line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice"
+        "line", "serial", "stage", pl.coalesce("finished_at", "started_at").alias("taken_at"), "clock_twice", "came_at"
     )
+    two_days = base["came_at"].null_count() < base.height
+    both = {column.characteristic for column in measures if column.moment == "left"}
     twice = bool(visits["clock_twice"].any())
     every = pl.int_range(base.height, dtype=pl.UInt32, eager=True)
-    not_taken = 0
+    not_taken = larger = 0
     out: list[pl.DataFrame] = []
     for done, column in enumerate(measures):
         real = reading.settled.filter(pl.col("column") == column.heading)
         texts = on_the_neck(cells.long(column), column, visits["model"], reading)
         texts = of_the_words(texts, column, reading)
         found = readings_of(column, texts, reading.shop, reading.log, reading.asides, real)
-        not_taken += found.not_taken
+        not_taken, larger = not_taken + found.not_taken, larger + found.larger
         index = found.readings["row"]
         all_rows = base.height == index.len() and bool((index == every).all())
         frame = found.readings.hstack(base if all_rows else base[index]).with_columns(
@@ -232,8 +234,15 @@ def _readings(visits: pl.DataFrame, cells: Cells, measures: list[Column], readin
                 pl.when(pl.col("flag") == "").then(pl.lit("clock twice")).otherwise(pl.col("flag") + ";clock twice")
             )
             frame = frame.with_columns(pl.when("clock_twice").then(flagged).otherwise("flag").alias("flag"))
+        if two_days:
+            before = (pl.col("moment") == "left").any().over("row") | pl.lit(column.characteristic in both)
+            came = pl.when((pl.col("moment") == "found") & before).then("came_at")
+            frame = frame.with_columns(pl.coalesce(came, "taken_at").alias("taken_at"))
         out.append(tables.shaped(frame, tables.READINGS))
         reading.progress(0.3 + 0.6 * (done + 1) / len(measures), column.heading)
+    reading.count(
+        larger, "numbers under a tenth of the unit of their column are read in the larger one (.003 as inches)"
+    )
     reading.count(not_taken, "cells say that no reading was taken (-, n/a, ok or a tick)")
     return out
 

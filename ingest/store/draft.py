@@ -11,11 +11,12 @@ from datetime import datetime
 import polars as pl
 
 from ingest.reading.sheet import Sheet
-from ingest.store import accounts, carried, delta, editions, ledger
+from ingest.store import accounts, carried, cut_visits, delta, editions, fuller, ledger
 from ingest.store.account_rows import account_of, cells_asked, moved_by
 from ingest.store.differences import differing
 from ingest.store.merge import KEY, ROW, Merged, in_place_of, with_key
-from ingest.store.onfile import Entry, other_of
+from ingest.store.merge import met as met_keys
+from ingest.store.onfile import Entry, Met, other_of
 from ingest.store.sqlite_tables import fetch, insert
 from ingest.store.typed import typed_rows
 from ingest.store.waiting import Waiting
@@ -30,8 +31,8 @@ class Draft(Waiting):
     told: dict[str, editions.Told] = field(default_factory=dict)  # by log_id: what it is to those on file
     wanted: set[str] = field(default_factory=set)  # logs to be read again
 
-    def drop(self, log_ids: Sequence[str]) -> None:
-        """Take out everything that some logs brought."""
+    def drop(self, log_ids: Sequence[str], *, again: bool = False) -> None:
+        """Take out everything that some logs brought; `again`: they come back, so what they meet stays known."""
         if not log_ids:
             return
         self.dropped |= set(log_ids)
@@ -46,7 +47,8 @@ class Draft(Waiting):
         for name in ledger.VERSIONED:
             ledger.close(self.connection, name, self.n, list(log_ids))
         for name in ledger.CURRENT:
-            ledger.drop(self.connection, name, list(log_ids))
+            if not (again and name == "meets"):
+                ledger.drop(self.connection, name, list(log_ids))
 
     def add(self, entry: Entry, sheet: Sheet, replaced: pl.DataFrame | None = None) -> pl.DataFrame:
         """Put in what a log holds and return its row of `logs`.
@@ -56,7 +58,9 @@ class Draft(Waiting):
         `wanted` which logs are to be read again, since rows of theirs count now that counted nowhere.
         """
         self.covers = {entry.log_id: sheet.covers}
+        sheet = self._uncut(entry, sheet) if sheet.gathered else sheet
         met = self.meet(entry, sheet)
+        sheet, met = self._fuller(entry, sheet, met)
         merged, rows = self.merged(entry, sheet, met, replaced)
         if merged is None and replaced is not None and replaced.height:
             visits = sheet.keyed()
@@ -98,6 +102,52 @@ class Draft(Waiting):
             told = met.pairs.with_columns(other=other_of(entry.log_id)).join(others, on="other", maintain_order="left")
             self.told[entry.log_id] = editions.Told(told, cells)
         return account
+
+    def _uncut(self, entry: Entry, sheet: Sheet) -> Sheet:
+        """A log with a row a measurement less what others on file tell of visits that an edge has cut; those that it
+        stands for are read again.
+        """
+        tables_of = [self.so_far(name) for name in ("visits", "readings")]
+        if any(not parts for parts in tables_of):
+            return sheet
+        visits, readings = (pl.concat(parts) for parts in tables_of)
+        found = cut_visits.shared(sheet, visits, readings, self.older_editions(entry, sheet))
+        insert(
+            self.connection,
+            "main.meets",
+            pl.DataFrame({"other": found.logs}).select(log_id=pl.lit(entry.log_id), other="other"),
+        )
+        self.drop(found.give_up, again=True)
+        self.wanted |= set(found.give_up)
+        return found.sheet
+
+    def _fuller(self, entry: Entry, sheet: Sheet, met: Met) -> tuple[Sheet, Met]:
+        """A log less its rows of which another one says more, and what it meets then; logs with rows of which it says
+        more are read again. A newer edition, and what a person has said of a row, stand as they are.
+        """
+        holds = met.pairs.filter("holds")
+        related = pl.concat([holds["older"], holds["newer"]]).unique()
+        decided = self.settled.filter(pl.col("verdict").is_in(["take new", "keep held"])).select("log_id", "line")
+        held = met.near.filter((pl.col("status") == "held") & ~pl.col("log_id").is_in(related.implode()))
+        held = held.filter((pl.col("kind") == "") | (pl.col("kind") != entry.kind)).join(
+            decided, on=["log_id", "line"], how="anti"
+        )
+        if held.is_empty():
+            return sheet, met
+        mine = sheet.keyed(met_keys(sheet.marks["key"], held)).with_columns(log_id=pl.lit(entry.log_id))
+        pairs = fuller.pairs_of(mine.join(decided, on=["log_id", "line"], how="anti"), held)
+        if pairs.is_empty():
+            return sheet, met
+        before = self._rows_of(pairs.select(pl.col("log_id_before").alias("log_id"), line="line_before"))
+        found = fuller.lacking(pairs, before, sheet.rows_of(pairs["line"]))
+        if found.mine.is_empty() and found.theirs.is_empty():
+            return sheet, met
+        give_up = met.near.join(found.theirs, on=[*KEY, "text_hash"], how="semi", nulls_equal=True)["log_id"].unique()
+        self.drop(give_up.to_list(), again=True)
+        self.wanted |= set(give_up)
+        ledger.drop(self.connection, "editions", [entry.log_id])
+        sheet = fuller.without(sheet, found.mine) if found.mine.height else sheet
+        return sheet, self.meet(entry, sheet)
 
     def _less(
         self,

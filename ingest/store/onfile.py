@@ -196,16 +196,21 @@ class OnFile:
 
     def counting(self, spans: list[days.Span] | None = None) -> list[pl.LazyFrame]:
         """The visits that count so far, with KEY, waiting and stored; `spans`: stored ones of about these days only."""
-        waiting = self.waiting["visits"]
+        near = (days.within(spans, "started_at") | pl.col("started_at").is_null()) if spans else None
+        return [with_key(part) for part in self.so_far("visits", near)]
+
+    def so_far(self, name: str, near: pl.Expr | None = None) -> list[pl.LazyFrame]:
+        """The rows of a Delta table that count so far, waiting and stored; `near`: which of the stored ones."""
+        waiting = self.waiting[name]
         parts = [pl.concat(waiting, rechunk=False).lazy()] if waiting else []
-        if self.stored["visits"].version is not None:
-            stored = self.stored["visits"].scan()
-            if spans:
-                stored = stored.filter(days.within(spans, "started_at") | pl.col("started_at").is_null())
+        if self.stored[name].version is not None:
+            stored = self.stored[name].scan()
+            if near is not None:
+                stored = stored.filter(near)
             if self.dropped:
                 stored = stored.filter(~pl.col("log_id").is_in(sorted(self.dropped)))
             parts.append(stored.join(self.gone.lazy(), on=ROW, how="anti") if self.gone.height else stored)
-        return [with_key(part) for part in parts]
+        return parts
 
     def _held(self, marks: pl.DataFrame, keyed: pl.LazyFrame) -> pl.DataFrame:
         """The rows that count so far for some visits (CANDIDATE)."""

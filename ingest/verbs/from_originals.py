@@ -110,7 +110,7 @@ def bring_back(
         wanted, draft.wanted = draft.wanted, set()
         if not wanted:
             return
-        draft.drop(sorted(wanted))
+        draft.drop(sorted(wanted), again=True)
         _from_originals(draft, folder, shop, said, entries_of(said, wanted - here.keys()))
         for came in fresh:
             if came.entry.log_id in wanted:

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from ingest.beginning.among_others import among_others, by_notes, outer_strings
+from ingest.beginning.among_others import among_others, outer_strings
 from ingest.beginning.guesses import Guess
 from ingest.beginning.profiles import Profile
 
@@ -243,29 +243,6 @@ def test_relief_along_two_edges_is_bow():
     assert [g.measure for g in among_others([bass, said], "ymd")] == ["neck_bow", "relief"]
     action = reading("A", "action", position="treble")
     assert [g.measure for g in among_others([bass, action], "ymd")] == ["relief", "action"]
-
-
-def positions(*guesses):
-    return [guess.position for guess in by_notes(list(guesses))]
-
-
-def test_columns_named_by_notes_are_strings():
-    def nut(heading, **more):
-        return reading(heading, "nut", **more).guess
-
-    six = [nut(f"Nut {note}") for note in ("E", "A", "D", "G", "B", "e")]
-    assert positions(*six) == ["6", "5", "4", "3", "2", "1"]
-    assert positions(nut("Nut E"), nut("Nut e'"), nut("Nut h")) == ["6", "1", "2"]
-    assert positions(nut("Nut E")) == [""]  # one alone may be anything
-    assert positions(nut("Nut d"), nut("Nut D")) == ["", ""]  # two of one string
-    assert positions(nut("Nut E"), nut("Nut A", position="bass")) == ["", "bass"]
-    assert positions(nut("Nut E"), nut("Nut A", level="said")) == ["", ""]
-    assert positions(nut("Nut E"), reading("Action A", "action").guess) == ["", ""]
-    assert positions(nut("Nut E"), nut("Nut A", moment="left")) == ["", ""]
-    assert positions(nut("Nut E"), nut("Nut A", stage="packing")) == ["", ""]
-    assert positions(nut("E string"), nut("A string")) == ["", ""]  # the last word tells
-    assert positions(nut("E"), nut("A")) == ["6", "5"]
-    assert positions(Guess("E"), Guess("A")) == ["", ""]
 
 
 @pytest.mark.parametrize(

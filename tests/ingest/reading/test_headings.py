@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.reading.headings import Headings, missing, position_of
+from ingest.reading.headings import Headings, missing, position_of, sides_in_order
 from ingest.terms.questions import FileProblem
 from tests.ingest.small_shop import small_shop
 
@@ -153,3 +153,30 @@ def test_headings_that_this_log_tells_apart_by_capitals_are_two_and_others_are_n
     assert [column.meaning for column in columns.all][3:] == ["intonation 4", "intonation 1", "note"]
     again = Headings(shop, shop.logs[0]).table(["Serial", "Date", "Stage", "E", "e", "e"], "a.csv")
     assert [column.meaning for column in again.all][3:] == ["intonation 4", "intonation 1", "intonation 2"]
+
+
+@pytest.mark.parametrize(
+    ("heading", "sides"),
+    [
+        ("Action B/T (mm)", ("bass", "treble")),
+        ("Saitenlage Diskant / Bass", ("treble", "bass")),
+        ("Action, E/e", ("bass", "treble")),
+        ("Height at 12, 1st/6th (mm)", ("treble", "bass")),
+        ("Altura 4ª/1ª", ("bass", "treble")),
+        ("Action 6|1", ("bass", "treble")),
+        ("Action (1/64 in)", ()),
+        ("Action 1/64", ()),
+        ("Pass/fail", ()),
+        ("Action 2/3", ()),
+        ("Action", ()),
+    ],
+)
+def test_a_heading_says_which_of_two_numbers_is_the_bass(heading, sides):
+    assert sides_in_order(heading) == sides
+
+
+def test_a_pair_goes_by_its_heading_where_what_it_means_leaves_the_order_open():
+    shop = small_shop(headings={"Height 1st/6th": "action (mm)", "Height": "action left (mm)"})
+    headings = Headings(shop, shop.logs[0])
+    assert headings.read("Height 1st/6th").positions == ("treble", "bass")
+    assert headings.read("Height").positions == ("",)

@@ -205,3 +205,16 @@ def test_two_columns_of_values_that_say_the_same_are_refused():
             "2026-03-02 08:00,A1,final_inspection,JR,LARK-25,Saitenlage,B,2.9,2.5,mm,gut",
             headings=BOTH | {"Nachher": "value"},
         )
+
+
+def test_a_row_that_repeats_an_earlier_one_to_the_letter_is_one_row():
+    first = [row("08:00", "A1", "Saitenlage", "B", "2.5"), row("08:01", "A1", "Saitenlage", "D", "2.1")]
+    sheet = read(
+        *first, row("08:02", "A1", "Halskrümmung", "", "0.1"), *first[:1], row("08:09", "A2", *["A", "B", "1"])
+    )
+    assert sheet.visits["line"].to_list() == [2, 6]
+    assert (sheet.readings.height, sheet.rows_read, sheet.rows_held) == (3, 5, 1)
+    again = read(*first, row("08:03", "A1", "Saitenlage", "B", "2.5"))  # measured again, a moment later
+    assert again.visits.height == 2
+    by_day = [each.replace(" 08:00", "").replace(" 08:01", "") for each in first]
+    assert read(*by_day, *by_day).visits.height == 2

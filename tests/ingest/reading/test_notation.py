@@ -227,6 +227,29 @@ def test_a_pair_fills_both_positions_in_the_order_of_the_heading(text, bass, tre
     assert (first.position, second.position) == ("treble", "bass")
 
 
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("2.0/", [("bass", 2.0, "mm")]),
+        ("/1.5", [("treble", 1.5, "mm")]),
+        ("/4", [("treble", 4, "mm")]),
+        ("-/1.5 mm", [("treble", 1.5, "mm")]),
+        ("ok/1.5", [("treble", 1.5, "mm")]),
+        ("2.0 / n/a", [("bass", 2.0, "mm")]),
+        ("2.0", None),
+    ],
+)
+def test_of_a_pair_with_one_half_the_half_is_read(text, told):
+    cell = read_cell(text, Manner(unit="mm", positions=("bass", "treble")))
+    assert [(one.position, one.number, one.unit) for one in cell.readings] == (told or [])
+    assert bool(cell.reason) == (told is None)
+
+
+def test_a_point_that_was_not_read_leaves_the_others_in_their_places():
+    cell = read_cell("86 - 85 88", Manner("plain", fills=("1", "2", "3", "4")))
+    assert [(one.position, one.number) for one in cell.readings] == [("1", 86), ("3", 85), ("4", 88)]
+
+
 @pytest.mark.parametrize("text", ["86 87 85 88", "86,87,85,88", "86/87/85/88", "86; 87; 85; 88"])
 def test_several_dial_readings_in_one_cell_fill_the_declared_positions(text):
     readings = read_cell(text, Manner("plain", fills=("1", "2", "3", "4"))).readings

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from ingest.reading.reader import Sheet, log_id, read_log
 from ingest.reading.sheet import VISIT_ROWS
+from ingest.reading.stamps import TWO_DAYS
 from ingest.terms import tables
 from ingest.terms.questions import FileProblem
 from tests.ingest.small_shop import csv, small_shop
@@ -250,7 +251,25 @@ def test_of_two_days_without_a_clock_the_later_counts_and_it_is_said():
     sheet = read(row(**days, finished_at="2026-03-04"), row(**days, serial="A2", finished_at="2026-03-02"))
     assert sheet.visits["started_at"].dt.date().to_list() == [datetime(2026, 3, day).date() for day in (4, 2)]
     told = [note for note in sheet.notes if "two days" in note]
-    assert told == ["1 rows have two days and no clock: all that they say stands on the later one"]
+    assert told == [f"1 {TWO_DAYS}"]
+    assert sheet.readings["taken_at"].to_list() == sheet.visits["started_at"].to_list()
+
+
+def test_what_came_in_stands_on_its_own_day_where_a_row_has_two_and_no_clock():
+    header = "serial,started_at,finished_at,relief (mm),relief left (mm),action bass (mm)"
+    rows = ["A1,2026-03-02,2026-03-04,0.3,0.2,2.4", "A2,2026-03-02,2026-03-04,0.4 -> 0.1,,2.5"]
+    sheet = read(*rows, "A3,2026-03-03,2026-03-03,0.3,0.2,2.6", header=header, stage="nut_slotting")
+    when = pl.col("taken_at").dt.convert_time_zone("Europe/Dublin").dt.day()
+    told = sheet.readings.select("serial", "characteristic", "value", "moment", when).sort("serial", "characteristic")
+    assert told.filter(pl.col("characteristic") == "relief").sort("serial", "taken_at", "moment").rows() == [
+        ("A1", "relief", 0.3, "found", 2),
+        ("A1", "relief", 0.2, "left", 4),
+        ("A2", "relief", 0.4, "found", 2),
+        ("A2", "relief", 0.1, "left", 4),
+        ("A3", "relief", 0.3, "found", 3),
+        ("A3", "relief", 0.2, "left", 3),
+    ]
+    assert told.filter(pl.col("characteristic") == "action")["taken_at"].to_list() == [4, 4, 3]
 
 
 def test_a_date_only_is_local_midnight_without_a_known_time_and_counted_in_the_file():
@@ -607,3 +626,32 @@ def test_a_heading_that_nothing_comes_near_is_never_said_to_be_a_note():
     (note,) = [note for note in read.notes if "Zq7" in note]
     assert '"note"' not in note
     assert 'ignore = ["Zq7"]' in note
+
+
+@pytest.mark.parametrize(
+    ("unit", "texts", "inches"),
+    [
+        (
+            "thou",
+            [".003", "3", "0.012", "1.5", "-.004", ".5", "2 1/2"],
+            [0.003, 0.003, 0.012, 0.0015, -0.004, 0.0005, 0.0025],
+        ),
+        ("64ths", ["6", ".078", "5½", ".5"], [6 / 64, 0.078, 5.5 / 64, 0.5 / 64]),
+        ("1/100 mm", ["12", ".05", ".05 mm"], [0.12 / 25.4, 0.05 / 25.4, 0.05 / 25.4]),
+    ],
+)
+def test_so_small_a_part_of_a_counted_unit_is_the_larger_unit_and_it_is_said(unit, texts, inches):
+    rows = [f"A{n},2026-03-02,packing,{text}" for n, text in enumerate(texts)]
+    sheet = read(*rows, header=f"serial,date,stage,relief ({unit})")
+    assert sheet.readings["value"].to_list() == pytest.approx([each * 25.4 for each in inches], abs=1e-8)
+    assert any("are read in the larger one" in note for note in sheet.notes)
+
+
+def test_between_a_tenth_and_a_half_of_a_counted_unit_is_asked():
+    rows = [f"A{n},2026-03-02,packing,{text}" for n, text in enumerate([".125", "0.2", "8", ".125 thou", "0"])]
+    sheet = read(*rows, header="serial,date,stage,relief (thou)")
+    assert sheet.set_aside.select("line", "reason").rows() == [
+        (2, "less than half of thou"),
+        (3, "less than half of thou"),
+    ]
+    assert sheet.readings["value"].to_list() == pytest.approx([0.2032, 0.003175, 0])

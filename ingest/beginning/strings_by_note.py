@@ -1,0 +1,108 @@
+"""Columns of one measurement whose headings end in notes are strings, by the tuning that has exactly these notes. What
+fits two tunings is asked; so is a lone B or D, which may be the bass and the Diskant side or a string each.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from ingest.beginning.guesses import Guess
+from ingest.beginning.heading_sense import words_of
+from ingest.terms.units import straight
+
+TUNINGS = {  # strings as they are counted, from the highest number down; ' = the thin one of two of one letter
+    "guitar": "E A D G B E'",
+    "guitar, German": "E A D G H E'",
+    "electric bass": "E A D G",
+    "ukulele": "G C E A",
+    "baritone ukulele": "D G B E",
+    "mandolin": "G D A E",
+    "tenor banjo, mandola": "C G D A",
+    "plectrum banjo": "C G B D",
+    "banjo": "G' D G B D'",
+    "banjo in C": "G' C G B D",
+}
+BY_STRING = ("action", "nut", "intonation", "tuning", "compensation")  # what the strings of an instrument each have
+ENGLISH = frozenset(("action", "act", "nut", "slot", "height", "ht", "gap", "intonation", "int", "string", "fret"))
+_UNIT = re.compile(r"[(\[{][^()\[\]{}]*[)\]}]|[\s,]+(?:mm|cm|in|inch|thou|cents?|ct|64ths?)\.?$", re.IGNORECASE)
+_NOTE = re.compile(r"(?:^|[\s._-])([A-Ha-h])(')?$")
+OF_TWO = "its words: strings by their notes, but of which instrument?"
+LETTERS = "its words: B and D, the bass and the treble (Diskant) side or a string each"
+Group = tuple[str, str, str]
+
+
+def note_of(heading: str) -> str:
+    """The note that a heading ends in, before its unit: `E`, `E'` (the thin one of two), '' where it ends in none."""
+    found = _NOTE.search(_UNIT.sub(" ", straight(heading)).strip())
+    return "" if found is None else found[1].upper() + ("'" if found[2] or found[1].islower() else "")
+
+
+def by_notes(guesses: Sequence[Guess]) -> list[Guess]:
+    """The guesses with the string of each column whose heading ends in its note."""
+    out = list(guesses)
+    for places in _groups(guesses).values():
+        if len(places) < 2 or all(guesses[place].position for place in places):  # B and D alone: lone_letters
+            continue
+        numbers = _numbers([note_of(guesses[place].heading) for place in places])
+        for at, place in enumerate(places):
+            told = replace(guesses[place], position=numbers[at]) if numbers else guesses[place]
+            why = "its words: a string by its note" if numbers else OF_TWO
+            out[place] = replace(told, level="likely" if numbers else "unsure", why=why)
+    return out
+
+
+def lone_letters(guesses: Sequence[Guess], cells: Sequence[Sequence[str]]) -> list[Guess]:
+    """A column that only a B or a D takes for a side is asked about, unless another word of the sheet, or a language
+    that says Diskant, bears it out: its words or its decimal comma.
+    """
+    sides = {guess.position for guess in guesses if guess.field == "reading" and not _letter(guess)}
+    out = list(guesses)
+    for places in _groups(guesses).values():
+        mine = [place for place in places if _letter(guesses[place])]
+        both = len({guesses[place].position for place in mine}) == 2
+        diskant = not any(ENGLISH & set(words_of(guesses[place].heading)) for place in mine)
+        diskant |= any(re.search(r"\d,\d", cell) for place in mine for cell in cells[place])
+        if sides & {"bass", "treble"} or (both and diskant):
+            continue
+        for place in mine:
+            out[place] = replace(guesses[place], level="unsure", why=LETTERS)
+    return out
+
+
+def _groups(guesses: Sequence[Guess]) -> dict[Group, list[int]]:
+    """The columns of each measurement that end in a note, or in a B or D that was taken for a side."""
+    groups: dict[Group, list[int]] = {}
+    for place, guess in enumerate(guesses):
+        if guess.field != "reading" or guess.level == "said" or guess.measure not in BY_STRING:
+            continue
+        if note_of(guess.heading) and (not guess.position or _letter(guess)):
+            groups.setdefault((guess.measure, guess.moment, guess.stage), []).append(place)
+    return groups
+
+
+def _letter(guess: Guess) -> bool:
+    """Is a side told by a B or a D alone?"""
+    return guess.position in ("bass", "treble") and note_of(guess.heading)[:1] in ("B", "D")
+
+
+def _numbers(notes: list[str]) -> list[str]:
+    """The string of each note; nothing where the notes are of no tuning, or of several that count them otherwise."""
+    found = {told for tuning in TUNINGS.values() if (told := _fitted(notes, tuning.split()))}
+    if {"E", "E'"} <= set(notes):  # the outer strings of a guitar, with or without others
+        found = {
+            told
+            for name in ("guitar", "guitar, German")
+            if (told := _fitted(notes, TUNINGS[name].split(), whole=False))
+        }
+    return list(found.pop()) if len(found) == 1 else []
+
+
+def _fitted(notes: list[str], tuning: list[str], *, whole: bool = True) -> tuple[str, ...]:
+    """The strings of some notes, or of the `whole` of a tuning; () where it has other ones. A letter that it has once
+    fits however it is typed.
+    """
+    letters = [note[0] for note in tuning]
+    told, held = ([note[0] if letters.count(note[0]) == 1 else note for note in each] for each in (notes, tuning))
+    if not set(told) <= set(held) or len(set(told)) != len(told) or (whole and len(told) != len(held)):
+        return ()
+    return tuple(str(len(held) - held.index(note)) for note in told)
