@@ -159,6 +159,7 @@ action = "mm"
 """
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("shape", ["visit", "measurement"])
 def test_a_corrected_log_whose_rows_wait_on_disk_is_the_same_in_the_store(tmp_path, monkeypatch, shape):
     if shape == "visit":
