@@ -237,6 +237,14 @@ def newest(connection: sqlite3.Connection, version: int | None = None) -> Versio
     )
 
 
+def newest_mark(connection: sqlite3.Connection) -> tuple[int, str]:
+    """Number of the newest version and when it was made, as it stands there: what every question asks first. (0, '')
+    where there is none.
+    """
+    row = connection.execute("SELECT n, at FROM main.versions ORDER BY n DESC LIMIT 1").fetchone()
+    return (row[0], str(row[1])) if row else (0, "")
+
+
 def add_version(connection: sqlite3.Connection, version: Version) -> None:
     """Write the row that makes a version the newest."""
     row = {f"{name}_version": version.tables[name] for name in DELTA} | {
