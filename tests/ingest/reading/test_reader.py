@@ -574,6 +574,7 @@ DAMAGE = st.one_of(
 )
 
 
+@pytest.mark.long
 @given(ROWS, st.lists(DAMAGE, max_size=4))
 def test_every_row_of_a_damaged_log_is_accounted_for(rows, damage):
     text = pl.DataFrame(rows, schema=FIELDS, orient="row").write_csv()
@@ -592,6 +593,7 @@ def test_every_row_of_a_damaged_log_is_accounted_for(rows, damage):
         assert sheet.rows_read + sheet.passed_over == len(text.rstrip("\n").split("\n")) - 1 + text.endswith("\n\n")
 
 
+@pytest.mark.long
 @settings(max_examples=25)
 @given(ROWS)
 def test_a_log_reads_the_same_row_by_row_and_all_at_once(rows):
