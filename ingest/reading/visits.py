@@ -122,10 +122,12 @@ def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
     """Cells of a field kept as typed where no word of the shop says better; ditto marks are set aside."""
     text = cells.text(field)
     column = cells.column(field)
-    if column is None:
+    if column is None and field == "tech" and not cells.columns.has("tech"):
+        text = pl.Series(field, [reading.log.tech], dtype=pl.String).new_from_index(0, text.len())
+    elif column is None:
         return text
     ditto = text.str.to_lowercase().is_in(list(DITTO))
-    if ditto.any():
+    if column is not None and ditto.any():
         reading.asides.add_frame(
             cells.rows.select("line", pl.lit(column.heading).alias("column"))
             .with_columns(
