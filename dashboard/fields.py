@@ -1,6 +1,6 @@
-"""Fields of our own: a list to choose from and a line to write on, as the browser itself has them.
+"""Fields of our own: a list to choose from, a line to write on and a box to tick, as the browser itself has them.
 
-Both are made in assets/fields.js. A phone shows its own picker and the keyboard its own way through a list; nothing is
+All are made in assets/fields.js. A phone shows its own picker and the keyboard its own way through a list; nothing is
 loaded for it.
 """
 
@@ -23,7 +23,11 @@ class Own(Component):
         self.available_properties = list(self.TAKES)
         self.available_wildcard_properties: list[str] = ["aria-"]
         given = {name: value for name, value in props.items() if value is not None}
-        super().__init__(**given)  # type: ignore[no-untyped-call]  # Dash's base says no types
+        unknown = [name for name in given if name not in self.TAKES and not name.startswith("aria-")]
+        if unknown:
+            raise TypeError(f"{type(self).__name__} takes no {unknown[0]!r}")
+        for name, value in given.items():  # Dash's own way looks for a package of this name at each of them
+            setattr(self, name, value)
 
 
 class Select(Own):
@@ -39,5 +43,12 @@ class TextInput(Own):
     """A line to write on: label over it. `type` is `date` for a day; `debounce` waits so many ms for the next key."""
 
     _type = "TextInput"
-    OF_INPUT = ("id", "value", "type", "name", "readOnly", "placeholder", "autoComplete", "maxLength")
+    OF_INPUT = ("id", "value", "type", "name", "readOnly", "placeholder", "autoComplete", "maxLength", "list")
     TAKES = (*OF_INPUT, "label", "debounce", "className", "style")
+
+
+class Tick(Own):
+    """A box to tick; its value is ["yes"] or []. `label` is for who does not see it."""
+
+    _type = "Tick"
+    TAKES = ("id", "label", "value", "className")

@@ -70,7 +70,6 @@ KEPT: dict[str, Callable[[Any], bool]] = {
     "drift-about": _signal,
     "drift-closer-stream": _texts(*STREAM),
     "drift-limits-about": _texts(*STREAM),
-    "drift-shown": _list_of(_text, _number),
     "drift-tried": lambda value: isinstance(value, list),
     "drift-written": _number,
     "logs-correct-cell": _list_of(_text, _number, _text),

@@ -16,10 +16,18 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import address
 from dashboard.desk import signed
 from dashboard.drawings import behind, both, graph, graph_id
-from dashboard.fields import Select, TextInput
+from dashboard.fields import Select, TextInput, Tick
 from dashboard.saving import files, save_whole
 
-__all__ = ["behind", "both", "graph", "graph_id", "save_whole"]  # of dashboard.drawings and dashboard.saving
+__all__ = [
+    "TextInput",
+    "Tick",
+    "behind",
+    "both",
+    "graph",
+    "graph_id",
+    "save_whole",
+]  # of dashboard.drawings, fields, saving
 
 MARKS = {  # state: the word that stands beside its mark unless a page says it with its figure
     "moved-up": "moved up",

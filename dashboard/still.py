@@ -2,8 +2,8 @@
 
 A page is a tree of components, and the browser gives each a state of its own, whether it ever changes or not. Here each
 largest part of the tree that no callback reads or writes becomes one component, `Still`, whose inside is HTML; so that
-a table of a thousand cells costs the browser one component. What a test or a paper sees of a page is the tree as it
-was.
+a table of a thousand cells costs the browser one component. What stands still round fields and buttons becomes one
+too, `Round`: plain elements, with places for what moves. What a test or a paper sees of a page is the tree as it was.
 """
 
 from __future__ import annotations
@@ -33,6 +33,15 @@ class Still(Own):
     TAKES = ("tag", "told", "inside")
 
 
+class Round(Own):
+    """Elements that stand still round components that do not: of `tree` an element is [tag, told, *inside], a part all
+    still {tag, told, inside} as of `Still`, a whole number the place of one of the children.
+    """
+
+    _type = "Round"
+    TAKES = ("tree", "children")
+
+
 def stilled(made: Any, moving: Container[str]) -> Any:
     """A tree of components in which what stands still has become text; the tree given stays as it is.
 
@@ -47,9 +56,32 @@ def stilled(made: Any, moving: Container[str]) -> Any:
     inside = getattr(made, "children", None)
     if inside is None or isinstance(inside, str | int | float):
         return made
+    if _is_plain(made, moving):
+        moves: list[Any] = []
+        tree = _tree(made, moving, moves)
+        return Round(tree=tree, children=moves)
     kept = copy(made)
     kept.children = stilled(inside, moving)
     return kept
+
+
+def _tree(made: Any, moving: Container[str], moves: list[Any]) -> Any:
+    """`Round.tree` of a part; what moves in it is put into `moves`."""
+    if not isinstance(made, Component):
+        return str(made)
+    if _stands_still(made, moving):
+        return {"tag": _tag(made), "told": _told_of(made), "inside": text(getattr(made, "children", None))}
+    if not _is_plain(made, moving):
+        moves.append(stilled(made, moving))
+        return len(moves) - 1
+    return [_tag(made), _told_of(made), *(_tree(one, moving, moves) for one in _parts(made.children))]
+
+
+def _parts(made: Any) -> list[Any]:
+    """The children of a component as one list, without lists in lists."""
+    if isinstance(made, list | tuple):
+        return [each for one in made for each in _parts(one)]
+    return [] if made is None else [made]
 
 
 def of(app: Dash, layout: Callable[..., Any]) -> Callable[..., Any]:
@@ -74,15 +106,20 @@ def _stands_still(made: Any, moving: Container[str]) -> bool:
         return all(_stands_still(one, moving) for one in made)
     if made is None or isinstance(made, str | int | float):
         return True
-    if not isinstance(made, Component) or not (made._namespace == html.Div._namespace or isinstance(made, dcc.Link)):
+    if not isinstance(made, Component) or not _is_plain(made, moving):
+        return False
+    return _stands_still(getattr(made, "children", None), moving)
+
+
+def _is_plain(made: Component, moving: Container[str]) -> bool:
+    """Is this an element by itself, that no callback reads or writes, whatever stands in it?"""
+    if made._namespace != html.Div._namespace and not isinstance(made, dcc.Link):
         return False
     told = _told(made)
     id = told.get("id")
     if id is not None and (not isinstance(id, str) or id in moving):
         return False
-    if not all(name in TAKEN or name.startswith(("aria-", "data-")) for name in told):
-        return False
-    return _stands_still(getattr(made, "children", None), moving)
+    return all(name in TAKEN or name.startswith(("aria-", "data-")) for name in told)
 
 
 def _told(made: Component) -> dict[str, Any]:
@@ -101,8 +138,11 @@ def _tag(made: Component) -> str:
 
 
 def _as_text(made: Component) -> Still:
-    told = _told(made) | ({"data-go": ""} if isinstance(made, dcc.Link) else {})
-    return Still(tag=_tag(made), told=told, inside=text(getattr(made, "children", None)))
+    return Still(tag=_tag(made), told=_told_of(made), inside=text(getattr(made, "children", None)))
+
+
+def _told_of(made: Component) -> dict[str, Any]:
+    return _told(made) | ({"data-go": ""} if isinstance(made, dcc.Link) else {})
 
 
 def text(made: Any) -> str:

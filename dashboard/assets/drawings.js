@@ -17,7 +17,13 @@ window.dash_clientside = window.dash_clientside || {};
   };
   // What stands still on a page (dashboard/still.py): one element, its inside as the server wrote it.
   const Still = ({ tag, told, inside }) => window.React.createElement(tag, { ...told, dangerouslySetInnerHTML: { __html: inside } });
-  window.truerun_parts = Object.assign(window.truerun_parts || {}, { Drawing, Still });
+  // What stands still round what moves: plain elements, with places for the components among them.
+  const Round = ({ tree, children }) => {
+    const made = (one) => (typeof one === "string" ? one : typeof one === "number" ? children[one] : one.tag ? Still(one)
+      : window.React.createElement(one[0], one[1], ...one.slice(2).map(made)));
+    return made(tree);
+  };
+  window.truerun_parts = Object.assign(window.truerun_parts || {}, { Drawing, Still, Round });
 
   // A link inside a drawing opens as every link of the frame does: without loading the page anew.
   document.addEventListener("click", (event) => {

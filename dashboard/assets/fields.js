@@ -1,4 +1,4 @@
-// Fields of our own: a list to choose from and a line to write on, as the browser has them (dashboard/fields.py).
+// Fields of our own: a list to choose from, a line to write on and a box to tick, as the browser has them (dashboard/fields.py).
 window.truerun_parts = window.truerun_parts || {};
 (() => {
   const AT_ONCE = 40; // choices of a longer list are put in when somebody comes to it
@@ -29,7 +29,7 @@ window.truerun_parts = window.truerun_parts || {};
 
   const TextInput = (props) => {
     const { createElement: el, useEffect, useRef, useState } = window.React;
-    const { id, value, type, name, readOnly, placeholder, autoComplete, maxLength, debounce, setProps } = props;
+    const { id, value, type, name, readOnly, placeholder, autoComplete, maxLength, list, debounce, setProps } = props;
     const [typed, write] = useState(value || ""), soon = useRef(0);
     useEffect(() => write(value || ""), [value]);
     const heard = ({ target }) => {
@@ -39,8 +39,14 @@ window.truerun_parts = window.truerun_parts || {};
       if (debounce) soon.current = setTimeout(() => setProps({ value: told }), debounce);
       else setProps({ value: told });
     };
-    const more = { id, type: type || "text", name, value: typed, readOnly, placeholder, autoComplete, maxLength, onChange: heard };
+    const more = { id, type: type || "text", name, value: typed, readOnly, placeholder, autoComplete, maxLength, list, onChange: heard };
     return framed(props, el("input", { ...more, ...said(props) }));
   };
-  Object.assign(window.truerun_parts, { Select, TextInput });
+
+  const Tick = ({ id, label, value, className, setProps }) => {
+    const el = window.React.createElement;
+    const onChange = ({ target }) => setProps({ value: target.checked ? ["yes"] : [] });
+    return el("div", { className }, el("input", { id, type: "checkbox", checked: value.length > 0, onChange, "aria-label": label }));
+  };
+  Object.assign(window.truerun_parts, { Select, TextInput, Tick });
 })();

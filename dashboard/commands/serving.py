@@ -130,13 +130,18 @@ def _serve(
 
 
 def _work_ahead(counter: "Desk") -> None:
-    """Have the next Week ready before somebody asks for it: at the start, and whenever logs came or went."""
+    """Have the next Week ready before somebody asks for it, and then the other pages: at the start, and whenever logs
+    came or went.
+    """
     import threading
     from contextlib import suppress
     from time import sleep
 
     from analysis.review import review
     from dashboard.desk.desk import patient
+    from dashboard.laid_ahead import PagesAhead
+
+    pages = PagesAhead(counter)
 
     def look() -> None:
         patient.set(True)  # of this thread only
@@ -149,9 +154,9 @@ def _work_ahead(counter: "Desk") -> None:
             with suppress(Exception):  # the page says what is wrong with the place
                 counter.several.found(FIGURES)
         while True:
-            sleep(LOOKS)
             with suppress(Exception):
-                counter.snapshot()
+                pages.look()
+            sleep(LOOKS)
 
     threading.Thread(target=look, daemon=True, name="truerun-looks").start()
 

@@ -91,9 +91,9 @@ CALLBACKS: dict[str, frozenset[str]] = {
     "menu-name < _pages_location": FRAME,
     "shop-name < _pages_location": FRAME,
     # what is shown
-    "drift-address < drift-stage": M | T,
-    "drift-address < drift-by": M | T,
-    "drift-body < drift-address": M | T,
+    "_pages_location < drift-stage": M | T,
+    "_pages_location < drift-by": M | T,
+    "drift-body < drift-written": M | T,
     "drift-closer-place < drift-closer": M | T,
     "_pages_location < capability-when": M | T,
     "_pages_location < rework-model": M | T,

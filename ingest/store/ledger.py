@@ -14,7 +14,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.store import book, editions, seals
+from ingest.store import book, editions, seals, sqlite_tables
 from ingest.store.problems import StoreProblem as StoreProblem
 from ingest.store.problems import of_database
 from ingest.store.sqlite_tables import LONG_PATIENCE, connect, create, fetch, insert
@@ -147,7 +147,7 @@ def _locked(folder: Path) -> sqlite3.Connection:
             connection.execute("CREATE TABLE IF NOT EXISTS format (format INTEGER NOT NULL)")
             connection.execute("COMMIT")
             connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
-            connection.execute("PRAGMA book.synchronous = FULL")
+            connection.execute(f"PRAGMA book.synchronous = {sqlite_tables.SYNCHRONOUS}")
             book.make(connection, "book")  # not within: whoever has looked at the book keeps others from writing there
             connection.execute("BEGIN")
             # the lock: nothing may be read before, or nobody would wait
@@ -235,6 +235,14 @@ def newest(connection: sqlite3.Connection, version: int | None = None) -> Versio
         row["last_at"],
         row["visits"],
     )
+
+
+def newest_mark(connection: sqlite3.Connection) -> tuple[int, str]:
+    """Number of the newest version and when it was made, as it stands there: what every question asks first. (0, '')
+    where there is none.
+    """
+    row = connection.execute("SELECT n, at FROM main.versions ORDER BY n DESC LIMIT 1").fetchone()
+    return (row[0], str(row[1])) if row else (0, "")
 
 
 def add_version(connection: sqlite3.Connection, version: Version) -> None:

@@ -125,12 +125,14 @@ def stands(folder: Path) -> tuple[int, str, int]:
     """The store version, when it was made (a store made again counts anew), and the book's last sequence."""
     whole.refuse_a_lost_book(folder)
     with ledger.reading(folder) as connection:
-        found = ledger.newest(connection) if connection is not None and ledger.check_format(connection) else None
-    return (found.n if found else 0), _made(found), book.last_sequence(folder)
+        readable = connection is not None and ledger.check_format(connection)
+        n, made = ledger.newest_mark(connection) if readable and connection is not None else (0, "")
+    return n, made, book.last_sequence(folder)
 
 
 def _made(version: Version | None) -> str:
-    return version.at.isoformat() if version else ""
+    """As `ledger.newest_mark` says it."""
+    return version.at.isoformat(timespec="microseconds") if version else ""
 
 
 def is_whole(folder: Path) -> bool:

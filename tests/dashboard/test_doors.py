@@ -137,7 +137,7 @@ def test_what_pages_keep_in_the_browser_has_its_shape(client, folder):
     }
     assert asked == set(kept.KEPT)
     seen = dict(pair for path in ("/", "/drift", "/bench", "/logs") for pair in kept_in(json.loads(sent(client, path))))
-    assert {"week-on", "drift-about", "drift-shown", "logs-here"} <= {*seen}
+    assert {"week-on", "drift-about", "logs-here"} <= {*seen}
     assert [id for id, value in seen.items() if id in asked and not kept.fits(id, value)] == []
     for id, fits in kept.KEPT.items():
         assert sum(map(fits, ("2026-11-16", 1.5, [], {}, [[]], {"a": 1}, True, ["x"], 7))) < 4, id

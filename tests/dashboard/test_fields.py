@@ -7,7 +7,7 @@ import plotly
 import pytest
 
 from dashboard.app import make_app
-from dashboard.fields import Select, TextInput
+from dashboard.fields import Select, TextInput, Tick
 
 
 def test_a_field_is_sent_with_what_was_given_and_no_more():
@@ -32,3 +32,9 @@ def test_the_frame_loads_what_its_pages_have_and_nothing_for_old_browsers(moving
     assert "dash_renderer" in loaded
     assert "/assets/fields.js" in loaded
     assert [name for name in ("polyfill", "dash_table", "plotly", "mantine") if name in loaded] == []
+
+
+def test_a_box_to_tick_holds_a_list_as_doors_want_it():
+    sent = Tick(id={"type": "a", "key": "b"}, value=["yes"], label="A").to_plotly_json()
+    assert sent["props"]["value"] == ["yes"]
+    assert sent["type"] == "Tick"

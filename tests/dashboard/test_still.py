@@ -3,7 +3,7 @@
 from dash import dcc, html
 
 from dashboard import parts
-from dashboard.still import Still, stilled
+from dashboard.still import Round, Still, stilled
 
 ROWS = [{"a": "x < y & z", "b": html.Span("2.40", className="n", style={"gridColumn": "1"})}]
 
@@ -19,15 +19,30 @@ def test_a_table_is_one_component_and_reads_as_it_did():
     )
 
 
-def test_what_a_callback_reads_or_writes_stays_a_component_and_so_does_all_round_it():
+def test_what_a_callback_reads_or_writes_stays_a_component_and_all_round_it_is_one():
     button = html.Button("Write", id="write")
-    tree = html.Section([html.H2("A"), html.Ul([html.Li("1"), html.Li("2")]), html.P(["in ", button])])
+    line = html.P(["in ", None, [button, " or ", 2]], id="line")
+    tree = html.Section([html.H2("A"), html.Ul([html.Li("1"), html.Li("<2>")], className="u"), line])
     made = stilled(tree, {"write"})
-    assert isinstance(made, html.Section)
-    assert isinstance(made.children[1], Still)
-    assert made.children[2].children[1] is button
+    assert isinstance(made, Round)
+    assert made.children == [button]
+    assert made.tree == [
+        "section",
+        {},
+        {"tag": "h2", "told": {}, "inside": "A"},
+        {"tag": "ul", "told": {"className": "u"}, "inside": "<li>1</li><li>&lt;2&gt;</li>"},
+        ["p", {"id": "line"}, "in ", 0, " or ", "2"],
+    ]
     assert isinstance(stilled(tree, set()), Still)
-    assert not isinstance(tree.children[1], Still), "the tree that was given stays as it was"
+    assert tree.children[2] is line, "the tree that was given stays as it was"
+
+
+def test_within_what_moves_the_rest_stands_still_too():
+    inner = html.Div([html.Ul([html.Li("1"), html.Li("2")]), html.P(html.Button("x", id="x"))], id="place")
+    made = stilled(html.Div(inner), {"place", "x"})
+    [place] = made.children
+    assert (made.tree, place.id) == (["div", {}, 0], "place")
+    assert [type(one) for one in place.children] == [Still, Round]
 
 
 def test_a_link_leads_on_without_loading_the_page_anew_and_a_plain_one_does_not():

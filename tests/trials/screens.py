@@ -4,11 +4,15 @@ Run by hand: `python -m tests.trials.screens [SHOP]`, a folder with a shop; with
 Each page is opened in a fresh Chromium at 1280 px and, in the same one, a second time; then at 390 px. Bytes are those
 that crossed the wire, compressed; processor seconds are those of all the browser's processes by the system's own count
 (/proc, 0.01 s), so that waiting for a busy machine does not count, from the address to rest. A filter is the address
-changed inside the page, as its fields do; its server's seconds are those of this process.
+changed inside the page, as its fields do; its server's seconds are those of this process. As in `truerun serve`
+the linear algebra has one thread and pages are laid out ahead before the first visit.
 """
 
-import logging
 import os
+
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # before numpy, as the command has it
+
+import logging
 import shutil
 import sys
 import tempfile
@@ -22,6 +26,7 @@ from werkzeug.serving import make_server
 
 from dashboard.app import make_app
 from dashboard.desk.desk import Desk
+from dashboard.laid_ahead import PagesAhead
 from tests.browser.conftest import ARGUMENTS, CHROMIUM
 from tests.trials.written import write
 
@@ -139,11 +144,13 @@ def main() -> None:
     """Weigh every page of a shop."""
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else _demo()
-    app = make_app(Desk(folder))
+    desk = Desk(folder)
+    app = make_app(desk)
     server = make_server("127.0.0.1", 0, app.server, threaded=True)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     base = f"http://127.0.0.1:{server.server_port}"
     client = app.server.test_client()
+    PagesAhead(desk).look()
     warm = [client.get(path).status_code for path in PAPERS]
     lines = [weighed(base, path) for path in PAGES]
     filters = [filtered(base, path, search) for path, search in FILTERED.items()]

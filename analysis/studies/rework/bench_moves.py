@@ -199,14 +199,16 @@ def _fresh(
     who = numbered["who"].to_numpy()
     of_sent = np.append(rank, np.iinfo(np.int64).max)[sent]
     order = visits["bench_order"].to_numpy()
-    rows, pairs = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    none = np.zeros(0, dtype=np.int64)
+    rows, before, pairs = [none], [none], [none]
     for pair in np.flatnonzero((causing[:-1] >= 0) & (looking >= 0)):
         at = np.flatnonzero((order == looking[pair]) & ((of_sent >= rank[pair]) if itself else (of_sent > rank[pair])))
-        caused = last_before(numbered, at, np.full(len(at), causing[pair]), itself=False)
-        told = np.where(np.diff(who[at], prepend=-1) == 0, np.append(-1, at[:-1])[: len(at)], -1)
-        rows.append(at[caused > told])
-        pairs.append(np.full(len(rows[-1]), pair))
-    return np.concatenate(rows), np.concatenate(pairs)
+        rows.append(at)
+        before.append(np.where(np.diff(who[at], prepend=-1) == 0, np.append(-1, at[:-1])[: len(at)], -1))
+        pairs.append(np.full(len(at), pair))
+    row, told, of = np.concatenate(rows), np.concatenate(before), np.concatenate(pairs)
+    tells = last_before(numbered, row, causing[of], itself=False) > told
+    return row[tells], of[tells]
 
 
 def _stacked(parts: list[tuple[Ints, Ints, int, Floats | None]], instruments: int) -> sparse.csr_matrix:

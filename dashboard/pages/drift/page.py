@@ -41,7 +41,7 @@ from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
 NAME = "Drift"
-ADDRESS, SHOWN, BODY = "drift-address", "drift-shown", "drift-body"
+BODY, ROUTER = "drift-body", "_pages_location"
 STAGE, MODELS, TECH, STATE, WEEKS, BY = (
     "drift-stage",
     "drift-models",
@@ -66,14 +66,7 @@ def layout(**given: Any) -> Any:
     """The page as its address asks for it."""
     shop = desk.here().snapshot().shop
     asked = read(shop, given)
-    return html.Div(
-        [
-            dcc.Location(id=ADDRESS, refresh=False),
-            dcc.Store(id=SHOWN, data=[asked.search, 0]),
-            dcc.Store(id=drift_book.WRITTEN),
-            html.Div(body(asked), id=BODY),
-        ]
-    )
+    return html.Div([dcc.Store(id=drift_book.WRITTEN), html.Div(body(asked), id=BODY)])
 
 
 def body(asked: Asked) -> html.Div:
@@ -266,25 +259,21 @@ def how_it_judges(shop: Shop) -> html.Section:
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     app.callback(
-        Output(ADDRESS, "search"),
+        Output(ROUTER, "search", allow_duplicate=True),
         {name: Input(field, "value") for name, field in FIELDS.items()},
-        State(ADDRESS, "search"),
+        State(ROUTER, "search"),
+        State(ROUTER, "pathname"),
         prevent_initial_call=True,
     )(filtered)
     app.callback(
-        Output(ADDRESS, "search", allow_duplicate=True),
+        Output(ROUTER, "search", allow_duplicate=True),
         Input(BY, "value"),
-        State(ADDRESS, "search"),
+        State(ROUTER, "search"),
+        State(ROUTER, "pathname"),
         prevent_initial_call=True,
     )(shown_by)
     app.callback(
-        Output(BODY, "children"),
-        Output(SHOWN, "data"),
-        Input(ADDRESS, "search"),
-        Input(drift_book.WRITTEN, "data"),
-        State(SHOWN, "data"),
-        State(ADDRESS, "pathname"),
-        prevent_initial_call=True,
+        Output(BODY, "children"), Input(drift_book.WRITTEN, "data"), State(ROUTER, "search"), prevent_initial_call=True
     )(shown)
     drift_book.connect(app)
     drift_limits.connect(app)
@@ -297,8 +286,12 @@ def asked_for(search: str | None) -> Asked:
     return read(desk.here().snapshot().shop, given)
 
 
-def filtered(fields: dict[str, str | None], search: str | None) -> Any:
-    """The address of other filters; another stage, tech or model lets go of a stream that is not there."""
+def filtered(fields: dict[str, str | None], search: str | None, path: str | None) -> Any:
+    """The address of other filters, from which the page is laid out anew; another stage, tech or model lets go of a
+    stream that is not there.
+    """
+    if path != PATH:
+        return no_update
     before = asked_for(search)
     given = {**before.__dict__, **{name: value or "" for name, value in fields.items()}}
     if before.since:
@@ -309,16 +302,12 @@ def filtered(fields: dict[str, str | None], search: str | None) -> Any:
     return no_update if after.search == before.search else after.search
 
 
-def shown_by(by: str | None, search: str | None) -> Any:
+def shown_by(by: str | None, search: str | None, path: str | None) -> Any:
     """The address with who, lot or gauge by shape."""
     before = asked_for(search)
-    return no_update if (by or "") == before.by else replace(before, by=by or "").search
+    return no_update if path != PATH or (by or "") == before.by else replace(before, by=by or "").search
 
 
-def shown(search: str | None, written: int | None, before: list[Any] | None, path: str | None) -> tuple[Any, Any]:
-    """The page for another address, or as it stands once something was written."""
-    if path != PATH:
-        return no_update, no_update
-    asked = asked_for(search)
-    now = [asked.search, written or 0]
-    return (no_update, no_update) if now == before else (body(asked), now)
+def shown(written: int | None, search: str | None) -> Any:
+    """The page as it stands once something was written."""
+    return body(asked_for(search)) if written else no_update

@@ -66,19 +66,20 @@ def _worklist(snapshot: Any, *, folder: str, people: bool) -> list[Decision]:
     return worklist(snapshot, folder=Path(folder), asked=snapshot.once(waiting), people=people)
 
 
-def _who() -> dcc.Input:
-    """Who answers: whoever is signed in, else typed once and kept by the browser."""
-    signed_in = signed.here()
-    if signed_in:
-        return dcc.Input(id=WHO, value=signed_in.name, readOnly=True, className="w-who")
-    return dcc.Input(id=WHO, placeholder="Who answers", persistence=True, persistence_type="local", className="w-who")
+def _who() -> parts.TextInput:
+    """Who answers: whoever is signed in, else typed once and kept by the browser (page.js)."""
+    who = signed.here()
+    more: dict[str, Any] = {"value": who.name, "readOnly": True} if who else {"autoComplete": "name"}
+    return parts.TextInput(
+        id=WHO, placeholder="Who answers", className="w-who", **more, **parts.aria(label="Who answers")
+    )
 
 
 def sheet() -> html.Section:
     """The whole of it: who answers, the bar, the decisions, and the answers of the one that is open."""
-    who = html.Div(
-        [_who(), dcc.Input(id=WHY, placeholder="Why, in a few words", className="w-why")], className="w-by no-print"
-    )
+    words = "Why, in a few words"
+    why = parts.TextInput(id=WHY, placeholder=words, className="w-why", **parts.aria(label=words))
+    who = html.Div([_who(), why], className="w-by no-print")
     return parts.sheet(
         "Questions to the shop",
         "largest first; each answer is kept in the book with your name, and can be taken back",
@@ -218,19 +219,17 @@ def _choices(one: Decision) -> list[str]:
 
 
 def _row(group: Group) -> html.Tr:
-    check = dcc.Checklist(
-        [{"label": html.Span(f"answer {group.typed}", className="spoken"), "value": "yes"}],
-        ["yes"] if group.sure else [],
-        id=tick_id(group.key),
-        className="w-tick",
+    check = parts.Tick(
+        id=tick_id(group.key), value=["yes"] if group.sure else [], label=f"answer {group.typed}", className="w-tick"
     )
     words = " ".join(group.typed.split())
     typed = html.Code(words if len(words) <= SHORT else words[: SHORT - 3] + "...", title=words)
     listed: dict[str, Any] = {"list": "logs-work-choices"} if group.kind == MEANS else {}
-    field: Any = dcc.Input(id=text_id(group.key), value=group.guess, debounce=False, className="w-text", **listed)
+    listed |= parts.aria(label=f"what {words} {'means' if group.kind == MEANS else 'should say'}")
+    field: Any = parts.TextInput(id=text_id(group.key), value=group.guess, className="w-text", **listed)
     if group.kind == VERDICT or (group.kind == VALUE and not group.column):
         field = html.Span(
-            [dcc.Input(id=text_id(group.key), value="", style={"display": "none"}), html.Small(group.wanted)]
+            [parts.TextInput(id=text_id(group.key), value="", style={"display": "none"}), html.Small(group.wanted)]
         )
     name: list[Any] = [html.Small(group.column), " "] if group.column else []
     log_id, line, column = group.rows[0]

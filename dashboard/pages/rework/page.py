@@ -31,6 +31,10 @@ MODEL, FAMILY, WEEKS, WIDTH = "rework-model", "rework-family", "rework-weeks", "
 ALL = "all"
 WIDTHS = {"minutes": "Hours of work", "cost": "Money", "count": "How often"}
 PERIODS = {"1": "1 week", "4": "4 weeks", "13": "13 weeks", "52": "52 weeks"}  # those that are on file; then all logs
+USUAL = (
+    {},
+    *({"weeks": weeks} for weeks in ("13", "1", "52", ALL)),
+)  # what is asked for next (dashboard.laid_ahead.py)
 
 
 def layout(

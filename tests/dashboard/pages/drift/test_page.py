@@ -146,18 +146,22 @@ def test_a_reading_leads_to_its_instrument(looked_at):
 
 def test_filters_go_into_the_address_and_the_same_filters_change_nothing(looked_at):
     assert (
-        drift.filtered(fields("final_inspection", "HERON-D", "26"), "")
+        drift.filtered(fields("final_inspection", "HERON-D", "26"), "", "/drift")
         == "?stage=final_inspection&models=HERON-D&weeks=26"
     )
-    assert drift.filtered(fields("final_inspection", "", "13"), "") is no_update
-    assert drift.shown_by("gauge", "") == "?stage=final_inspection&by=gauge"
+    assert drift.filtered(fields("final_inspection", "", "13"), "", "/drift") is no_update
+    assert drift.filtered(fields("final_inspection", "HERON-D", "26"), "", "/logs") is no_update
+    assert drift.shown_by("gauge", "", "/drift") == "?stage=final_inspection&by=gauge"
+    assert drift.shown_by("gauge", "", "/logs") is no_update
 
 
-def test_the_page_is_drawn_again_only_for_another_address_or_after_something_was_written(looked_at):
-    now = ["?stage=final_inspection", 0]
-    assert drift.shown("", None, now, "/drift") == (no_update, no_update)
-    assert drift.shown("", 1, now, "/drift")[1] == ["?stage=final_inspection", 1]
-    assert drift.shown("?weeks=26", 1, now, "/logs") == (no_update, no_update)
+def test_the_page_is_drawn_again_once_something_was_written_and_filters_go_by_the_address_alone(looked_at):
+    assert drift.shown(None, "") is no_update
+    assert "26 weeks" in said(drift.shown(1, "?weeks=26"))
+    written = [
+        known["inputs"] for out, known in make_app(looked_at).callback_map.items() if out == "drift-body.children"
+    ]
+    assert [[one["id"] for one in inputs] for inputs in written] == [["drift-written"]]
 
 
 def test_readings_can_be_told_apart_by_gauge_and_by_who_set_them_only_in_codes(looked_at):

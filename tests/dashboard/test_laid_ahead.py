@@ -1,0 +1,57 @@
+"""Pages are laid out before somebody opens them: once a standing of the shop, and not without rest."""
+
+import sys
+from types import SimpleNamespace
+
+import pytest
+
+from dashboard import laid_ahead
+from dashboard.app import PAGES
+from dashboard.pages.rework import page as rework
+
+
+@pytest.fixture
+def asked(monkeypatch):
+    """Addresses in the order in which they are laid out: of a page that fails, and of one with two usual views."""
+    seen = []
+
+    def fails(**_address):
+        seen.append("fails")
+        raise ValueError
+
+    def lays(**address):
+        seen.append(address)
+
+    for name, page in (("one", SimpleNamespace(layout=fails)), ("two", SimpleNamespace(layout=lays))):
+        monkeypatch.setitem(sys.modules, f"dashboard.pages.{name}", page)
+    sys.modules["dashboard.pages.two"].USUAL = ({}, {"weeks": "13"})
+    monkeypatch.setattr(laid_ahead, "PAGES", {"one": "one", "two": "two"})
+    monkeypatch.setattr(laid_ahead, "REST", 0.0)
+    return seen
+
+
+def test_pages_and_their_usual_views_are_laid_out_once_and_again_when_the_shop_has_changed(asked):
+    stands = SimpleNamespace(key=1)
+    pages = laid_ahead.PagesAhead(SimpleNamespace(snapshot=lambda: stands))
+    assert pages.look()
+    assert asked == ["fails", {}, {"weeks": "13"}]
+    assert not pages.look()
+    stands.key = 2
+    assert pages.look()
+    assert len(asked) == 6
+
+
+def test_it_rests_before_the_next_round(asked, monkeypatch):
+    monkeypatch.setattr(laid_ahead, "REST", 1e9)
+    stands = SimpleNamespace(key=1)
+    pages = laid_ahead.PagesAhead(SimpleNamespace(snapshot=lambda: stands))
+    assert pages.look()
+    stands.key = 2
+    assert not pages.look()
+    assert len(asked) == 3
+
+
+def test_the_usual_views_of_rework_are_its_periods():
+    assert [address.get("weeks", "") for address in rework.USUAL] == ["", "13", "1", "52", rework.ALL]
+    assert {address["weeks"] for address in rework.USUAL[1:]} == {*rework.PERIODS, rework.ALL} - {"4"}
+    assert "rework.page" in PAGES.values()
