@@ -23,6 +23,7 @@ from xdist.scheduler import LoadScopeScheduling
 from dashboard import faults
 from dashboard.desk.desk import Desk, use
 from demo_data.generator import write_shop
+from ingest.store import sqlite_tables
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.store.store import stands as standing
@@ -33,6 +34,9 @@ settings.register_profile(
     "truerun", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("truerun")
+sqlite_tables.SYNCHRONOUS = (
+    "OFF"  # tests end processes, not the power; what a power cut asks for stands in test_sqlite_tables.py
+)
 faults.loud = True  # a fault fails its test; tests of what a person sees of one say otherwise
 
 

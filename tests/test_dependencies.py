@@ -4,6 +4,7 @@ import ast
 import re
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -34,6 +35,7 @@ def declared(*extras: str) -> set[str]:
     return {IMPORTED_AS.get(name, name.replace("-", "_")) for name in names - set(NOT_IMPORTED)}
 
 
+@cache
 def imported(*folders: str) -> set[str]:
     """Top names of all imports in some folders, but for our own and Python's."""
     found = set()

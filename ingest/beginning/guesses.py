@@ -99,7 +99,7 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
     fields = [
         name
         for name in sense.fields
-        if name not in ("position", "value", "what", "moment", "unit") or not sense.measures
+        if name not in ("position", "value", "what", "moment", "unit", "stage") or not sense.measures
     ]
     if sense.measures and not fields:
         measure = max(sense.measures, key=lambda key: key != "nut" and key != "head")

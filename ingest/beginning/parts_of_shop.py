@@ -1,5 +1,7 @@
 """Stages, measurements, models, techs and faults of a first shop, each put in its place as a sheet names it."""
 
+import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -8,7 +10,10 @@ from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.new_text import starting_stage
 from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import MEASURES, STAGES, StartingMeasure
+from ingest.reading.amounts import tidy
+from ingest.reading.encodings import MARK
 from ingest.reading.headings import plain
+from ingest.reading.notation import NO_READING
 from ingest.shopfiles.shop import Shop
 from ingest.terms.units import quantity_of
 
@@ -116,9 +121,11 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
     """
     families = [*draft.families(), *(model.family for model in (shop.models if shop else ()))]
 
+    told_of = _stages_told_of(draft)
+
     def here(trade: str) -> str:
         stage = draft.stage_key(trade)
-        return stage if stage in draft.stages or (shop and stage in shop.by_stage) else ""
+        return stage if stage in told_of or (shop and stage in shop.by_stage) else ""
 
     for key, entry in draft.measures.items():
         for field in ("set_at", "at_pitch_from"):
@@ -138,9 +145,24 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
             del entry["positions"]
 
 
+def _stages_told_of(draft: Draft) -> set[str]:
+    """The stages of the draft that somebody said or of which a sheet has rows, not only words to which work went back:
+    whoever set what is set there would be nobody.
+    """
+    told = {stage for stage in draft.stages if f"stage {stage}" in draft.said}
+    for log in draft.logs:
+        seen, words = log.survey, log.words.get("stage", {})
+        typed = {words.get(word) or plain(word) for word in seen.words("stage")}
+        told |= {log.stage, *typed, *(draft.stage_key(column.guess.stage) for column in seen.columns)}
+        told |= {
+            key for key in draft.stages if plain(key) in typed or plain(str(draft.stages[key].get("name"))) in typed
+        }
+    return told & draft.stages.keys()
+
+
 def _touched_up(draft: Draft, key: str) -> str:
-    """The stage whose sheets have a column for what was found and one for what was left: what is set there is that;
-    '' where none has, or several.
+    """The stage whose sheets have a column for what was left: what is set there is that; '' where none has, or
+    several.
     """
     stages = set()
     for log in draft.logs:
@@ -149,7 +171,7 @@ def _touched_up(draft: Draft, key: str) -> str:
             guess = column.guess
             if draft.key_of(guess.measure, said=bool(guess.said)) == key:
                 told.setdefault(draft.stage_key(guess.stage) or log.stage, set()).add(guess.moment or "found")
-        stages |= {stage for stage, moments in told.items() if {"found", "left"} <= moments and stage in draft.stages}
+        stages |= {stage for stage, moments in told.items() if "left" in moments and stage in draft.stages}
     return stages.pop() if len(stages) == 1 else ""
 
 
@@ -171,3 +193,14 @@ def add_people(draft: Draft, found: Mapping[str, list[str]], known: Mapping[str,
     for key, words in found.items():
         if plain(key) not in listed and plain(key) not in known:
             draft.techs[key] = {"key": key} | ({"words": words} if words else {})
+
+
+def people(names: Mapping[str, int]) -> dict[str, list[str]]:
+    """Techs by key with the other ways each is written: 'JR', 'J.R.' and 'jr' are one; two names in a cell are two."""
+    found: dict[str, Counter[str]] = {}
+    for name, count in names.items():
+        for part in re.split(r"\s*[/+&,]\s*", name):
+            if part.strip() and tidy(part) not in NO_READING and MARK not in part:
+                found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += count
+    keys = {ways.most_common(1)[0][0]: sorted(ways) for ways in found.values()}
+    return {key: [way for way in ways if plain(way) != plain(key)] for key, ways in sorted(keys.items())}

@@ -75,6 +75,9 @@ def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
     plain = [float(text.replace(",", ".")) for cell in seen if _NUMBER.fullmatch(text := tidy(cell))]
     stamps = {text: _stamp(text, order) for text in set(seen)} | _six_figures(seen)
     known = [stamps[text] for text in seen]
+    running = _is_running(filled)
+    if running:  # 45017, 45018 ... number the rows, and are no days of a spreadsheet
+        known = [each if not _DAY_NUMBER.fullmatch(text) else "" for text, each in zip(seen, known, strict=True)]
     n = max(1, len(seen))
     counts = Counter(filled)
     return Profile(
@@ -92,7 +95,7 @@ def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
         idents=sum(1 for cell in seen if _IDENT.fullmatch(cell)) / n,
         pairs=sum(1 for cell in seen if _PAIR.fullmatch(tidy(cell))) / n,
         several=_several(seen),
-        running=_is_running(filled),
+        running=running,
         length=sum(map(len, seen)) / n,
         words=tuple(counts.most_common(40)),
     )

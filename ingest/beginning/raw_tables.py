@@ -38,6 +38,7 @@ class RawTable:
     headings: tuple[str, ...]
     columns: tuple[tuple[str, ...], ...]  # the cells of each heading, all as long
     notes: tuple[str, ...] = ()
+    hints: tuple[str, ...] = ()  # of each heading, what a row of units and the like right below it says
 
     @property
     def rows(self) -> int:
@@ -100,6 +101,7 @@ def _table(
         raise FileProblem(f"{name}: no heading line that can be told; wanted three or more words over rows of data")
     found = _seen(tables_in_pieces(data, name, _form(header), tabs))
     cells: dict[str, list[str]] = {}
+    hints: dict[str, str] = {}
     height = 0
     for table in found.tables:
         before, height = height, height + table.rows.height
@@ -108,11 +110,13 @@ def _table(
             typed = heading.strip()
             if typed:
                 seen[typed] = count = seen.get(typed, 0) + 1  # 'E' and 'e' are two strings
-                held = cells.setdefault(typed if count == 1 else f"{typed} #{count}", [])
+                name_of = typed if count == 1 else f"{typed} #{count}"
+                held = cells.setdefault(name_of, [])
+                hints[name_of] = table.hints[place] if table.hints else hints.get(name_of, "")
                 held += [""] * (before - len(held)) + table.rows[f"c{place}"].to_list()
     for held in cells.values():
         held += [""] * (height - len(held))
-    return RawTable(tab, tuple(cells), tuple(map(tuple, cells.values())), tuple(found.notes))
+    return RawTable(tab, tuple(cells), tuple(map(tuple, cells.values())), tuple(found.notes), tuple(hints.values()))
 
 
 def _seen(found: Iterator[Tables]) -> Tables:

@@ -13,19 +13,20 @@ from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_c
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
+from ingest.beginning.results_as_rows import results
 from ingest.beginning.said_words import by_said_words
 from ingest.beginning.stage_words import stage_named
 from ingest.beginning.starting_values import MEASURES
 from ingest.beginning.stations import by_stations
 from ingest.beginning.units_of_columns import bare_unit
 from ingest.reading.amounts import tidy
-from ingest.reading.encodings import MARK
 from ingest.reading.fields import MEASUREMENT_FIELDS
 from ingest.reading.headings import plain
-from ingest.reading.notation import NO_READING, SHEET_ERRORS
+from ingest.reading.notation import SHEET_ERRORS
 from ingest.shopfiles.shop_parts import Log
 from ingest.terms.clock import Order
 from ingest.terms.questions import FileProblem
+from ingest.terms.units import unit_of
 
 SAMPLES = 5
 NOTHING = ("-", "--", "---", "n/a", *(error.casefold() for error in SHEET_ERRORS))
@@ -67,6 +68,7 @@ class Survey:
     said: LogSaid = field(default_factory=LogSaid)
     once: tuple[str, ...] = ()  # headings of columns that are filled once for many rows
     known: Log | None = None  # the [[log]] of the shop that reads it already
+    hints: tuple[str, ...] = ()  # of each column, what stands right below its heading
 
     @property
     def title(self) -> str:
@@ -91,14 +93,15 @@ class Survey:
 
     def words(self, name: str) -> Counter[str]:
         """The distinct words of a field over all its columns, with counts."""
-        cells = (
-            cell.strip()
-            for column in self.columns
-            if column.guess.field == name and column.guess.taken
-            for cell in column.cells
-        )
-        found = Counter(cells)
+        mine = (column for column in self.columns if column.guess.field == name and column.guess.taken)
+        found = Counter(cell.strip() for column in mine for cell in column.cells)
+        found.update(text for _, field, text in self.results() if field == name)
         return Counter({cell: count for cell, count in found.items() if cell and tidy(cell) not in NOTHING})
+
+    def results(self) -> list[tuple[str, str, str]]:
+        """Name, field of the visit and text of each row of one measurement that measures nothing."""
+        what, value = self.column("what"), next(iter(self.values()), None)
+        return results(what.cells, value.cells, self.said) if self.shape == "measurement" and what and value else []
 
     def stage_order(self) -> list[str]:
         """The words of the stage column in the order in which instruments meet them, on the average."""
@@ -173,10 +176,11 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         stamps = [cells for cells in table.columns if profile(tuple(cells[:400])).dates > 0.5]
         order, sure = date_order(cell for cells in stamps for cell in cells[:2000])
     columns = []
-    for heading, cells in zip(table.headings, table.columns, strict=True):
+    hints = table.hints or ("",) * len(table.headings)
+    for heading, cells, hint in zip(table.headings, table.columns, hints, strict=True):
         looks = profile(tuple(cells), order)
         known = said_guess(heading, told)
-        columns.append(_seen(known or guess_column(heading, looks), cells, looks))
+        columns.append(_seen(known or _in_unit(guess_column(heading, looks), hint), cells, looks))
     columns = _again(columns, by_said_words(columns, told))
     if told.shape in ("", "instrument"):
         columns = _again(columns, by_stations(columns, told.words.get("stage", {})))
@@ -214,7 +218,16 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
         notes=list(table.notes),
         said=told,
         once=() if "same_as_above" in told.rest else written_once(columns),
+        hints=table.hints,
     )
+
+
+def _in_unit(guess: Guess, hint: str) -> Guess:
+    """A measurement in the unit that stands right below its heading."""
+    item = MEASURE.get(guess.measure)
+    if guess.field != "reading" or guess.unit or item is None or not hint:
+        return guess
+    return replace(guess, unit=unit_of(hint.strip("()[] "), item.quantity) or "")
 
 
 def _again(columns: Sequence[ColumnSeen], guesses: Sequence[Guess]) -> list[ColumnSeen]:
@@ -324,20 +337,11 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
         return group[0]
     first = group[0]
     cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
-    table = RawTable(first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes))
+    table = RawTable(
+        first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes), first.hints
+    )
     whole = survey_of(first.name, table, first.said)
     whole.known = first.known
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
     whole.tab = tab
     return whole
-
-
-def people(names: Mapping[str, int]) -> dict[str, list[str]]:
-    """Techs by key with the other ways each is written: 'JR', 'J.R.' and 'jr' are one; two names in a cell are two."""
-    found: dict[str, Counter[str]] = {}
-    for name, count in names.items():
-        for part in re.split(r"\s*[/+&,]\s*", name):
-            if part.strip() and tidy(part) not in NO_READING and MARK not in part:
-                found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += count
-    keys = {ways.most_common(1)[0][0]: sorted(ways) for ways in found.values()}
-    return {key: [way for way in ways if plain(way) != plain(key)] for key, ways in sorted(keys.items())}

@@ -73,7 +73,7 @@ def tables_in_turn(records: Iterable[Record], name: str, form: Form, clean: bool
     above: list[list[str]] = []  # rows of words right above, which may belong to the headings below them
     for line, cells, alone in records:
         header = _whole_header(cells, above, form, is_one=alone, first=not open_tables)
-        if header is None and open_tables and (longer := _goes_on(open_tables[-1], cells, line, form)):
+        if open_tables and (longer := _goes_on(open_tables[-1], cells, line, form)):
             passed_over += 1 + _reopened(open_tables, longer)
             wide = len(open_tables[-1].header)
             continue
@@ -128,11 +128,14 @@ def _whole_header(
 
 
 def _goes_on(table: _Open, cells: list[str], line: int, form: Form) -> list[str] | None:
-    """The headings of a table that has no row yet with the row right below them, where they say more together."""
+    """The headings of a table that has no row yet with the row right below them, where they say more together than
+    either.
+    """
     if table.rows or line != table.line + 1 or not looks_like_headings(cells):
         return None
     together = joined(table.header, cells)
-    return _trimmed(together) if form.score(together) > form.score(table.header) else None
+    alone = max(form.score(table.header), form.score(cells))
+    return _trimmed(together) if form.score(together) > alone else None
 
 
 def _reopened(open_tables: list[_Open], header: list[str]) -> int:

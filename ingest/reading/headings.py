@@ -27,8 +27,6 @@ MOST_STRINGS = 12
 _NTH = r"(\d{1,2})(?:ª|a|º|e|\.|st|nd|rd|th)?"
 _OUTER = re.compile(rf"(?<![\w/]){_NTH}\s*[/|]\s*{_NTH}(?![\w/])")
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
-
-
 NOT_SAID = "not said"  # of a heading that a name would be read by: nobody has said what the column is
 
 
@@ -75,6 +73,10 @@ class Columns:
         """Columns with the value of a measurement a row: one, or one for what was found and one for what was left."""
         return [column for column in self.all if column.field == "value"]
 
+    def has(self, name: str) -> bool:
+        """Has any stage a column of a field?"""
+        return any(column.field == name for column in self.all)
+
     def find(self, name: str, stage: str = "") -> Column | None:
         """The column of a field, at a stage where the sheet says so."""
         return next((column for column in self.all if column.field == name and column.stage == stage), None)
@@ -117,7 +119,7 @@ def sides_in_order(heading: str) -> tuple[str, ...]:
 
 
 def _told_apart(text: str) -> tuple[str, str]:
-    """The words of a heading without those at its end that say found or left, and which of them it says: '' neither."""
+    """The words of a heading without those at its end that say found or left, and which: '' neither."""
     for words, meant in _MOMENTS.items():
         if text == words or text.endswith(" " + words):
             return text[: -len(words)].strip(), meant

@@ -63,6 +63,11 @@ class Cell:
     wanted: str = ""
 
 
+def no_reading(text: str) -> bool:
+    """Does a cell say that nothing was read?"""
+    return tidy(text) in NO_READING
+
+
 def read_cell(text: str, manner: Manner) -> Cell:
     """What one cell of a column says.
 

@@ -235,6 +235,7 @@ class Log(Part):
     tab: str = ""  # the workbook's tab, with * as in `files`; '' = every tab that no other [[log]] names
     shape: Literal["visit", "instrument", "measurement", "study"] = "visit"
     stage: str = ""
+    tech: str = ""  # whose rows all are, where the sheet has no column for it: a book of their own
     date_order: Literal["ymd", "dmy", "mdy"] = "ymd"
     decimal: Literal[".", ","] = "."
     empty_outcome: str = "open"
@@ -249,7 +250,7 @@ class Log(Part):
     units: dict[str, str] = {}
     words: dict[str, dict[str, str]] = {}
 
-    @field_validator("stage", "empty_outcome")
+    @field_validator("stage", "tech", "empty_outcome")
     @classmethod
     def _is_trimmed(cls, value: str) -> str:
         return value.strip()

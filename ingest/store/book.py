@@ -52,11 +52,24 @@ KINDS = (
 
 
 def make(connection: sqlite3.Connection, schema: str = "main") -> None:
-    """Make the tables of a new book, or bring an older one up, in an open connection, inside the transaction it may be
-    in. A book that is as it should be is only looked at: no lock is taken.
+    """Make the tables of a new book, or bring an older one up, in an open connection: inside the transaction it may be
+    in, else in one of its own. A book that is as it should be is only looked at: no lock is taken.
     """
     if _format(connection, schema) == FORMAT and not _lacking(connection, schema):
         return
+    if connection.in_transaction:
+        _made(connection, schema)
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        _made(connection, schema)
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")
+
+
+def _made(connection: sqlite3.Connection, schema: str) -> None:
     for name, columns in SCHEMAS.items():
         create(connection, f"{schema}.{name}", columns)
     for name, column, kind in _lacking(connection, schema):

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ingest.store import book, editions, seals
+from ingest.store import book, editions, seals, sqlite_tables
 from ingest.store.problems import StoreProblem as StoreProblem
 from ingest.store.problems import of_database
 from ingest.store.sqlite_tables import LONG_PATIENCE, connect, create, fetch, insert
@@ -147,7 +147,7 @@ def _locked(folder: Path) -> sqlite3.Connection:
             connection.execute("CREATE TABLE IF NOT EXISTS format (format INTEGER NOT NULL)")
             connection.execute("COMMIT")
             connection.execute("ATTACH ? AS book", (str(folder / book.FILE),))
-            connection.execute("PRAGMA book.synchronous = FULL")
+            connection.execute(f"PRAGMA book.synchronous = {sqlite_tables.SYNCHRONOUS}")
             book.make(connection, "book")  # not within: whoever has looked at the book keeps others from writing there
             connection.execute("BEGIN")
             # the lock: nothing may be read before, or nobody would wait

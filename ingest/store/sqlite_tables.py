@@ -9,9 +9,10 @@ from typing import Any
 
 import polars as pl
 
-from ingest.terms.tables import TIME
+from ingest.terms.tables import TIME, empty
 
 PATIENCE = 5.0  # seconds that anybody waits for another one before a line says so
+SYNCHRONOUS = "FULL"  # a line that was said to be written outlives a power cut
 LONG_PATIENCE = 600.0  # that a version waits which is worked out already and wants only its place
 _TIME_TEXT = "%Y-%m-%dT%H:%M:%S%.6f+00:00"
 _KINDS = {
@@ -39,7 +40,7 @@ def connect(path: Path, *, existing: bool = False, patience: float | None = None
     connection = sqlite3.connect(
         path, timeout=PATIENCE if patience is None else patience, isolation_level=None, check_same_thread=False
     )
-    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
     return connection
 
 
@@ -76,6 +77,8 @@ def fetch(
     }
     names = ", ".join(f'"{name}"' for name in schema)
     rows = connection.execute(f"SELECT {names} {rest}", values).fetchall()
+    if not rows:
+        return empty(dict(schema))
     table = pl.DataFrame(rows, schema=stored, orient="row")
     return table.with_columns(
         *(

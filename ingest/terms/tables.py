@@ -266,14 +266,17 @@ def shaped(rows: pl.DataFrame, schema: dict[str, pl.DataType]) -> pl.DataFrame:
     """`rows` with exactly the columns of `schema`, in its order and types; absent text is '', all else absent is
     null.
     """
-    columns = []
-    for name, dtype in schema.items():
-        if name in rows.columns:
-            column = pl.col(name).cast(dtype)
-            columns.append(column.fill_null("") if dtype == pl.String() else column)
-        else:
-            columns.append(pl.lit("" if dtype == pl.String() else None, dtype=dtype).alias(name))
-    return rows.select(columns)
+    return pl.DataFrame([_column(rows, name, dtype) for name, dtype in schema.items()])
+
+
+def _column(rows: pl.DataFrame, name: str, dtype: pl.DataType) -> pl.Series:
+    """A column of those rows in its type; by the series itself, since most tables are small and asked for often."""
+    absent = "" if dtype == pl.String() else None
+    if name not in rows.columns:
+        one = pl.Series(name, [absent], dtype=dtype)
+        return one.new_from_index(0, rows.height) if rows.height else one.clear()
+    column = rows[name] if rows[name].dtype == dtype else rows[name].cast(dtype)
+    return column.fill_null(absent) if absent is not None and column.null_count() else column
 
 
 def coded(texts: pl.Series) -> pl.Series:

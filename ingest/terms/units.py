@@ -13,6 +13,7 @@ _SPELLINGS: dict[str, dict[str, tuple[str, ...]]] = {  # quantity -> unit -> how
         "hundredths of mm": (
             "hundredths of mm",
             "1/100 mm",
+            "1/100",
             "1/100mm",
             "0.01 mm",
             "hundredths of a mm",

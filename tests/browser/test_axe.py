@@ -2,6 +2,8 @@
 
 import shutil
 
+import pytest
+
 from analysis.review import review
 from dashboard.app import PAGES, make_app
 from dashboard.desk.desk import Desk, use
@@ -33,6 +35,7 @@ def over(seen, path):
     return {} if (wide, head) == (320, "static") else {(path, 320): [wide, head]}
 
 
+@pytest.mark.long
 def test_axe_finds_nothing_on_any_page(axe, moving_desk, served, watched):
     """One visit a page: the window is made narrow on it, and in the dark only what speaks of colours is asked again."""
     use(moving_desk)
@@ -71,6 +74,7 @@ FURTHER = [
 ONE = "/capability?stream=action%7Ctreble%7CLARK-25"
 
 
+@pytest.mark.long
 def test_axe_finds_nothing_behind_the_numbers_nor_on_papers(axe, moving_desk, served, watched, tmp_path):
     """What only links lead to: an instrument's story, one group against another, sheets, what was found, a stream of
     Capability, a week that was reviewed, and papers.

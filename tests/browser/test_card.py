@@ -87,6 +87,7 @@ def rows(folder, bench):
     return out
 
 
+@pytest.mark.long
 def test_twenty_instruments_one_corrected_one_undone_and_a_browser_killed(shop, browser, served):
     address = served(make_app(Desk(shop)))
     page = tablet(browser, address, "bench 2")
@@ -188,6 +189,7 @@ def says(page: Page, begin: str) -> None:
     page.wait_for_function(f"document.querySelector('#line').textContent.startsWith({begin!r})")
 
 
+@pytest.mark.long
 def test_nothing_is_kept_that_nobody_said_whatever_hands_do(shop, browser, served):
     address = served(make_app(Desk(shop)))
     page = tablet(browser, address, "bench 8")

@@ -207,6 +207,7 @@ SMALL = (
 OVER = "[document.documentElement.scrollWidth > innerWidth, document.documentElement.scrollHeight > innerHeight]"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [(1024, 768), (390, 844)])
 def test_a_card_follows_the_systems_light_or_dark_and_the_first_row_is_whole(shop, browser, served, scheme, size, axe):

@@ -15,6 +15,7 @@ def words_of(seen):
     return seen.page.inner_text("body").replace("\u00a0", " ")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("pattern", "harm"),
     [("store/visits/*.parquet", cut), ("store/readings/*.parquet", flip)],

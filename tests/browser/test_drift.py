@@ -112,6 +112,7 @@ def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened_copy):
     assert week.wrong == []
 
 
+@pytest.mark.long
 def test_two_people_who_write_at_once_lose_nothing(opened_copy, folder):
     first, second = opened_copy(), opened_copy()
     for seen, who in ((first, "Mara"), (second, "Rowan")):

@@ -20,6 +20,7 @@ def here(people_desk):
     return make_app(people_desk)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [1280, 390])
 @pytest.mark.parametrize(("path", "charts"), [("/necks", 3), ("/bench?tech=T09&stage=nut_slotting", 10)])
 def test_the_pages_hold_their_texts_apart_and_within_the_window(here, served, watched, width, path, charts):

@@ -106,7 +106,9 @@ needs_a_printer = pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="p
 
 
 @needs_a_printer
-@pytest.mark.parametrize("letter", [False, True], ids=["A4", "Letter"])
+@pytest.mark.parametrize(
+    "letter", [pytest.param(False, id="A4"), pytest.param(True, id="Letter", marks=pytest.mark.long)]
+)
 def test_travellers_are_a_page_each_and_their_bars_read_back(shop, page, tmp_path, monkeypatch, letter):
     _, html = sheet.travellers(SERIALS, letter=letter)
     sizes = printed(tmp_path, html, monkeypatch)
@@ -116,7 +118,9 @@ def test_travellers_are_a_page_each_and_their_bars_read_back(shop, page, tmp_pat
 
 
 @needs_a_printer
-@pytest.mark.parametrize("letter", [False, True], ids=["A4", "Letter"])
+@pytest.mark.parametrize(
+    "letter", [pytest.param(False, id="A4"), pytest.param(True, id="Letter", marks=pytest.mark.long)]
+)
 def test_every_day_sheet_is_one_page(shop, page, tmp_path, monkeypatch, letter):
     for stage in ("final_inspection", "bridge_fitting", "packing"):
         _, html = sheet.day_sheet(stage, letter=letter)

@@ -1,5 +1,7 @@
 """A shop of 40 models and 60 techs: every page keeps its height and its width, and what leads on leads on."""
 
+import pytest
+
 from dashboard.app import PAGES, make_app
 from dashboard.desk.desk import Desk, use
 from tests.dashboard.pages import wide_shop
@@ -15,6 +17,7 @@ PATHS = [f"/{name}" if name != "week" else "/" for name in PAGES] + [
 SIZE = "[document.documentElement.scrollHeight, document.documentElement.scrollWidth]"
 
 
+@pytest.mark.long
 def test_every_page_of_a_wide_shop_keeps_its_size_and_its_marks_lead_on(served, watched, tmp_path):
     counter = Desk(wide_shop.stands(tmp_path / "shop"))
     use(counter)

@@ -1,5 +1,7 @@
 """Five hundred questions worked off in a real browser, by keyboard alone: guesses accepted, unknown, undone."""
 
+import pytest
+
 from ingest.store.store import open_snapshot
 from ingest.verbs.load import load
 from tests.browser.test_logs import opened as opened
@@ -10,6 +12,7 @@ from tests.ingest.verbs.test_answers import story
 WORDS = ("paly_test", "plya test", "play tset", "ply test", "play tst", "pley test")
 
 
+@pytest.mark.long
 def test_five_hundred_questions_are_worked_off_by_keyboard(tmp_path, opened):
     folder = shop(tmp_path)
     rows = []

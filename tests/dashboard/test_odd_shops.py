@@ -59,7 +59,10 @@ def stands(folder: Path, *, logs="", line="", first=None, without=(), shop=None)
     return folder
 
 
-@pytest.mark.parametrize("name", SHOPS)
+QUICK = ("one model", "no specs, lots, changes, climate", "one row")  # the others are `long`
+
+
+@pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.long) for n in SHOPS])
 def test_every_page_figure_and_paper_answers(tmp_path, name):
     app = make_app(desk.Desk(stands(tmp_path, **SHOPS[name])))
     snapshot = desk.here().snapshot()

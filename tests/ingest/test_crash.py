@@ -63,7 +63,11 @@ def die():
 # Steps of a load: visits, readings, faults appended (1 to 3, between the tables), the book's line, the version row (5);
 # 6 is never reached.
 @pytest.mark.parametrize(
-    ("before", "counts"), [(0, (1, 5)), (1, (1, 2, 4, 5, 6))], ids=["the first log", "a later log"]
+    ("before", "counts"),
+    [
+        pytest.param(0, (1, 5), id="the first log"),
+        pytest.param(1, (1, 2, 4, 5, 6), id="a later log", marks=pytest.mark.long),
+    ],
 )
 def test_a_load_killed_after_any_step_can_be_tried_again(tmp_path, die, before, counts):
     fault = {"outcome": "fixed", "fault": "open-string buzz"}

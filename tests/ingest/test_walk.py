@@ -5,6 +5,7 @@ import pytest
 from tests.trials.store_walk import SEED, walk
 
 
+@pytest.mark.long
 def test_whatever_was_done_a_store_made_again_is_the_same(tmp_path):
     assert len(walk(tmp_path / "shop", SEED, 8)) == 8
 

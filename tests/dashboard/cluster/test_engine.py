@@ -66,6 +66,7 @@ def in_the_middle(cluster, deed):
     return thread
 
 
+@pytest.mark.long
 def test_a_worker_killed_in_the_middle_changes_no_figure(target, cluster, capsys, tmp_path):
     said(capsys, "shops", target, "--as-published", "--out", tmp_path / "plain")
     pid = worker(cluster)

@@ -1,5 +1,6 @@
 """Card's side of the counter: what is asked, how a value lies, what is kept and undone, and how quick it answers."""
 
+import shutil
 import time
 from datetime import UTC, datetime, timedelta
 
@@ -99,10 +100,12 @@ action,treble,1.80,1.50,2.10,mm
 HEAD = "serial,model,stage,tech,finished_at,outcome,fault,lot,relief (mm),action bass (mm),action treble (mm)\n"
 
 
-@pytest.fixture
-def folder(tmp_path):
-    (tmp_path / "shop.toml").write_text(SHOP)
-    (tmp_path / "specs.csv").write_text(SPECS)
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The shop that each test is given a copy of."""
+    folder = tmp_path_factory.mktemp("made")
+    (folder / "shop.toml").write_text(SHOP)
+    (folder / "specs.csv").write_text(SPECS)
     lines = []
     for k in range(12):
         at = datetime(2026, 11, 23, 8) + timedelta(hours=k)
@@ -113,10 +116,15 @@ def folder(tmp_path):
             fault, outcome = ("open-string buzz", "send back") if k == 4 else ("", "pass")
             lines.append(f"L-{100 + k},LARK-25,final_inspection,T01,{at + timedelta(days=1):%Y-%m-%d %H:%M},{outcome},"
                          f"{fault},,0.20,2.40,1.80")  # fmt: skip
-    path = tmp_path / "as_typed.csv"
+    path = folder / "as_typed.csv"
     path.write_text(HEAD + "\n".join(lines) + "\n")
-    load(tmp_path, [path], now=NOW)
-    return tmp_path
+    load(folder, [path], now=NOW)
+    return folder
+
+
+@pytest.fixture
+def folder(made, tmp_path):
+    return shutil.copytree(made, tmp_path, dirs_exist_ok=True)
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest.beginning.answers import checked_answers
 from ingest.beginning.asking import MOST_ASKED
 from ingest.beginning.guesses import date_order, decimal_sign, guess_heading
 from ingest.beginning.new import propose, write
@@ -30,6 +31,7 @@ SHEETS = {
     "line_check_march.xlsx": (225, 225, 450),
 }  # rows, visits, readings
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
+SHOP = {"shop": {"name": "Bench", "timezone": "UTC"}}
 
 
 def sheet(name: str) -> tuple[str, bytes]:
@@ -296,3 +298,25 @@ def test_whatever_is_proposed_loads(header, rows):
         with suppress(FileProblem):
             read = read_log(text.encode("utf-8", "replace"), "a.csv", shop)
             assert read.rows_read == read.visits["line"].n_unique() + read.rows_set_aside
+
+
+def test_a_thing_is_set_where_somebody_has_rows_and_not_where_work_only_went_back_to():
+    rows = [
+        f"A{n},2026-03-{2 + n % 20:02d},setup,{('JR', 'AO')[n % 2]},0.{10 + n % 9},0.{40 + n % 9},"
+        f"{'send back,nut' if n % 9 == 0 else 'ok,'}"
+        for n in range(60)
+    ]
+    head = "Serial,Date,Bench,Tech,Relief (mm),Nut (mm),Result,Back to"
+    shop = shop_of(propose([("book.csv", csv(head, *rows))], said=checked_answers(SHOP)).shop_toml)
+    assert [stage.key for stage in shop.stages if stage.key == "nut_slotting"]
+    assert {item.key: item.set_at for item in shop.characteristics} == {"relief": "setup", "nut": "setup"}
+
+
+def test_what_is_said_to_be_left_at_one_stage_is_set_there():
+    rows = [f"A{n},2026-03-02,2026-03-03,0.{10 + n % 9},0.{10 + n % 7}" for n in range(60)]
+    said = {"Day in": "date @ receiving", "Day out": "date @ final_inspection"}
+    said |= {"Relief in": "relief found (mm) @ receiving", "Relief out": "relief left (mm) @ final_inspection"}
+    log = {"files": "*.csv", "shape": "instrument", "headings": said}
+    head = "Serial,Day in,Day out,Relief in,Relief out"
+    shop = shop_of(propose([("book.csv", csv(head, *rows))], said=checked_answers(SHOP | {"log": [log]})).shop_toml)
+    assert [item.set_at for item in shop.characteristics] == ["final_inspection"]

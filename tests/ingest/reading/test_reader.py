@@ -574,6 +574,7 @@ DAMAGE = st.one_of(
 )
 
 
+@pytest.mark.long
 @given(ROWS, st.lists(DAMAGE, max_size=4))
 def test_every_row_of_a_damaged_log_is_accounted_for(rows, damage):
     text = pl.DataFrame(rows, schema=FIELDS, orient="row").write_csv()
@@ -592,6 +593,7 @@ def test_every_row_of_a_damaged_log_is_accounted_for(rows, damage):
         assert sheet.rows_read + sheet.passed_over == len(text.rstrip("\n").split("\n")) - 1 + text.endswith("\n\n")
 
 
+@pytest.mark.long
 @settings(max_examples=25)
 @given(ROWS)
 def test_a_log_reads_the_same_row_by_row_and_all_at_once(rows):
@@ -655,3 +657,54 @@ def test_between_a_tenth_and_a_half_of_a_counted_unit_is_asked():
         (3, "less than half of thou"),
     ]
     assert sheet.readings["value"].to_list() == pytest.approx([0.2032, 0.003175, 0])
+
+
+@pytest.mark.parametrize("quoted", [False, True], ids=["regular", "careful"])
+def test_units_below_the_headings_and_a_count_of_the_rows_are_passed_over(quoted):
+    header = "serial,date,stage,relief,head 1,note"
+    note = '"a b"' if quoted else "a b"
+    rows = [f"A{n},2026-03-0{n},packing,0.0{n},{n - 3},{note}" for n in range(1, 8)]
+    hints = [",yyyy-mm-dd,,thou,cent,"]
+    sheet = read(*hints, *rows, "Lines: 7,,,,,", "Zeilen,8,,,,", header=header)
+    assert (sheet.rows_read, sheet.passed_over, sheet.set_aside.height) == (7, 3, 0)
+    other = read(*rows, "Lines,,88,,,", "A9,,packing,0.03,1,", header=header)  # another number; a row without its day
+    assert other.set_aside["line"].to_list() == [9, 10]
+
+
+@pytest.mark.parametrize(
+    "line", ["wk of Jan 5", "Week of 5 January", "Total guitars: 178", "Totale strumenti 12", "KW 12"]
+)
+def test_a_title_over_some_rows_or_their_total_is_passed_over(line):
+    sheet = read(line, "A1,2026-03-02,packing,0.1", line, header="serial,date,stage,relief (mm)")
+    assert (sheet.rows_read, sheet.passed_over) == (1, 2)
+
+
+def test_headings_go_on_below_though_the_first_row_of_them_could_stand_alone():
+    top = "No.,Recd,Lot,Bench,,Remarks"
+    under = ",,,Date,Relief,"
+    shop = small_shop(
+        shape="instrument",
+        headings={
+            "No.": "serial",
+            "Recd": "date @ receiving",
+            "Bench Date": "date @ packing",
+            "Bench Relief": "relief (mm) @ packing",
+        },
+    )
+    sheet = read_log(csv(top, under, "A1,2026-03-01,L1,2026-03-02,0.1,"), "bench.csv", shop)
+    assert sheet.readings.select("stage", "value").rows() == [("packing", 0.1)]
+    assert (sheet.rows_read, sheet.rows_set_aside) == (1, 0)
+
+
+def test_a_sheet_of_one_person_says_whose_its_rows_are():
+    header = "serial,date,stage,relief (mm)"
+    sheet = read("A1,2026-03-02,packing,0.1", header=header, tech="J.R.")
+    assert sheet.visits["tech"].to_list() == ["T07"]
+    sheet = read("A1,2026-03-02,packing,0.1,AO", "A2,2026-03-02,packing,0.1,", header=f"{header},tech", tech="J.R.")
+    assert sheet.visits["tech"].to_list() == ["T08", ""]  # a column of their own says it
+    wide = {"Neck by": "tech @ nut_slotting", "Neck": "relief (mm) @ nut_slotting", "Out": "date @ packing"}
+    shop = small_shop(shape="instrument", headings=wide, tech="AO")
+    sheet = read_log(csv("serial,Neck,Out", "A1,0.1,2026-03-02"), "a.csv", shop)
+    assert set(sheet.visits["tech"]) == {"T08"}
+    sheet = read_log(csv("serial,Neck by,Neck,Out", "A1,JR,0.1,2026-03-02"), "a.csv", shop)
+    assert dict(sheet.visits.select("stage", "tech").iter_rows()) == {"nut_slotting": "T07", "packing": ""}

@@ -94,6 +94,7 @@ LINES = st.builds(Line, st.sampled_from("ABC"), st.sampled_from([0, 1, 24, 48, 4
 SHEETS = st.lists(st.lists(LINES, min_size=1, max_size=6, unique_by=lambda line: line.key), min_size=2, max_size=4)
 
 
+@pytest.mark.long
 @settings(max_examples=4)
 @given(SHEETS, st.randoms(use_true_random=False))
 def test_any_history_of_loading_and_unloading_leaves_what_the_definition_says(tmp_path_factory, sheets, chance):
@@ -122,6 +123,7 @@ def test_any_history_of_loading_and_unloading_leaves_what_the_definition_says(tm
         agrees(folder, files)
 
 
+@pytest.mark.long
 @settings(max_examples=3)
 @given(SHEETS, st.randoms(use_true_random=False))
 def test_editions_in_any_order_give_the_same_store(tmp_path_factory, sheets, chance):

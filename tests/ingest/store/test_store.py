@@ -90,6 +90,7 @@ def test_delta_tables_are_plain_and_old_enough_for_any_reader(tmp_path):
     assert open_snapshot(folder).table("visits").schema["started_at"] == tables.TIME
 
 
+@pytest.mark.long
 def test_many_small_logs_are_put_together_and_old_versions_go_in_time(tmp_path, monkeypatch):
     monkeypatch.setattr("ingest.store.delta.MANY_FILES", 5)
     monkeypatch.setattr(store, "TIDY_EVERY", 4)

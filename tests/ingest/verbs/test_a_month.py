@@ -12,6 +12,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import polars as pl
+import pytest
 
 from analysis.studies.story.waiting import waiting
 from ingest.store import book, ledger
@@ -141,6 +142,7 @@ def told(folder: Path) -> str:
     return re.sub(r"\b[0-9a-f]{64}\b", "HASH", text)
 
 
+@pytest.mark.long
 def test_a_month_goes_as_it_was_looked_over(tmp_path):
     assert told(tmp_path / "shop") == HERE.read_text(encoding="utf-8")
 

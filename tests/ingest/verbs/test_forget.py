@@ -57,9 +57,10 @@ def files_with(folder: Path, *texts: str) -> list[str]:
     return found
 
 
-@pytest.fixture
-def folder(tmp_path):
-    folder = shop(tmp_path / "shop", TECHS)
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The shop that each test is given a copy of."""
+    folder = shop(tmp_path_factory.mktemp("made") / "shop", TECHS)
     (folder / "changes.csv").write_text(
         "from_date,to_date,model,stage,what,note\n2026-03-03,,,,people,Mary Quill joins\n"
     )
@@ -77,6 +78,11 @@ def folder(tmp_path):
     book.write_entry(folder, "action", "Mary Quill changes the files", "Jo Fenn", now=NOW, owner="MQ", tech="T07")
     shutil.rmtree(folder / "as_typed")
     return folder
+
+
+@pytest.fixture
+def folder(made, tmp_path):
+    return shutil.copytree(made, tmp_path / "shop")
 
 
 def test_no_byte_of_the_folder_holds_the_name_any_more(folder):

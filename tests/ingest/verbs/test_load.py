@@ -140,6 +140,7 @@ ROWS = st.builds(
 )
 
 
+@pytest.mark.long
 @settings(max_examples=6)
 @given(st.lists(st.lists(ROWS, min_size=1, max_size=5), min_size=2, max_size=3), st.randoms(use_true_random=False))
 def test_logs_in_any_order_give_the_same_store(tmp_path_factory, files, random):
@@ -259,6 +260,7 @@ def test_check_on_a_new_shop_leaves_no_store(tmp_path):
     assert sorted(path.name for path in folder.iterdir()) == ["as_typed", "shop.toml"]
 
 
+@pytest.mark.long
 def test_a_log_whose_rows_wait_on_disk_is_the_same_in_the_store(tmp_path, monkeypatch):
     rows = [
         row(f"A{n}", stage=("nowhere", "play_test")[n % 20 > 0], relief=("x", "0.2")[n % 7 > 0]) for n in range(300)

@@ -159,15 +159,16 @@ action = "mm"
 """
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("shape", ["visit", "measurement"])
 def test_a_corrected_log_whose_rows_wait_on_disk_is_the_same_in_the_store(tmp_path, monkeypatch, shape):
     if shape == "visit":
-        sheet = [row(f"A{n}", relief=("x", "0.2")[n % 7 > 0]) for n in range(120)]
+        sheet = [row(f"A{n}", relief=("x", "0.2")[n % 7 > 0]) for n in range(60)]
         more, header, column = "", None, "relief (mm)"
     else:
         sheet = [
-            f"A{n % 40},2026-03-02 {8 + n // 40:02d}:{n % 40:02d},play_test,LARK-25,{what},2.{n % 9}"
-            for n, what in zip(range(120), ["relief", "action bass", "action bass"] * 40, strict=True)
+            f"A{n % 20},2026-03-02 {8 + n // 20:02d}:{n % 20:02d},play_test,LARK-25,{what},2.{n % 9}"
+            for n, what in zip(range(60), ["relief", "action bass", "action bass"] * 20, strict=True)
         ]
         more, header, column = MEASURED, "serial,started_at,stage,model,what,value", "value"
     states = []
@@ -175,8 +176,8 @@ def test_a_corrected_log_whose_rows_wait_on_disk_is_the_same_in_the_store(tmp_pa
         folder = shop(tmp_path / place, more)
         if place == "on disk":
             monkeypatch.setattr("ingest.reading.pieces.MANY", 20)
-            monkeypatch.setattr("ingest.reading.files.PIECE", 700)
-            monkeypatch.setattr("ingest.reading.reader.BUCKET", 900)
+            monkeypatch.setattr("ingest.reading.files.PIECE", 1_000)
+            monkeypatch.setattr("ingest.reading.reader.BUCKET", 1_200)
         load(folder, [log(folder, "a.csv", sheet, *([header] if header else []))], now=NOW)
         correct(folder, "a.csv", 9, column, "0.5", who="T01", why="read again", now=NOW)
         correct(folder, "a.csv", 30, "serial", "B7", who="T01", why="of another one", now=NOW)

@@ -182,6 +182,7 @@ for k in range(4):
 """
 
 
+@pytest.mark.long
 def test_shops_that_publish_at_the_same_moment_do_not_disturb_each_other(tmp_path, target):
     names = ["one", "two", "three"]
     running = [
@@ -243,6 +244,7 @@ def test_a_later_version_may_add_columns_and_both_are_read(tmp_path, folder, tar
     assert read(target)["lots"]["mean"].to_list() == [0.1]
 
 
+@pytest.mark.long
 def test_an_object_store_takes_the_same_and_gives_all_of_it_back(folder):
     with object_store() as (kept, options):
         target = Target("s3://bench/shops", options)

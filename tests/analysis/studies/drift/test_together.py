@@ -91,6 +91,7 @@ def test_a_characteristic_that_follows_from_the_others_makes_no_chart_rather_tha
     assert made(treble=BASS - 0.5).once(signals).patterns == []
 
 
+@pytest.mark.promise
 def test_steady_instruments_are_called_odd_as_often_as_the_budget_allows():
     rng = np.random.default_rng(20270104)
     fired = points = 0

@@ -96,6 +96,7 @@ class Counted(WorkedOut):
         return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [20270114, 20270115])
 def test_over_random_histories_a_kept_answer_is_the_one_worked_out_again(seed, short_spans, tmp_path):
     bench, kept = Bench(seed), Counted(tmp_path, 1, "")

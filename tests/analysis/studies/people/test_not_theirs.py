@@ -100,6 +100,7 @@ def test_in_a_shop_of_one_a_dated_change_is_looked_at_in_ones_own_readings():
     assert [left.what for left in found.left_out] == ["rods"]
 
 
+@pytest.mark.promise
 def test_chance_leaves_out_hardly_anything():
     rng, left = np.random.default_rng(8), 0
     for _ in range(60):
