@@ -442,8 +442,8 @@ def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, m
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": size}
     seen = matter(main=share, characteristics=[], size=size, size_low=None, size_high=None, began_at=began)
     assert told(found(matters=[seen]))[0].startswith(
-        f"{more} came back to bridge fitting than its last weeks let expect: 5 % of its instruments, {before} % before, "
-        f"{when}"
+        f"{more} came back to bridge fitting than its last weeks let expect: 5 % of its instruments, {before} % "
+        f"before, {when}"
     )
 
 
