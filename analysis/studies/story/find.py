@@ -55,7 +55,7 @@ def find(snapshot: Snapshot, *, words: str, people: bool = True) -> Found:
     hits: list[Hit] = []
     counted: dict[str, int] = {}
     for kind, names in _names(snapshot, people=people):
-        as_typed = _loosely if kind == SERIAL and snapshot.shop.shop.serials == "loose" else _folded
+        as_typed = _loosely if kind == SERIAL and snapshot.shop.shop.serials != "exact" else _folded
         asked = as_typed(words)
         held = [(key, about) for key, about in names if letters and (letters in _folded(key) or asked == as_typed(key))]
         held.sort(key=lambda one: (as_typed(one[0]) != asked, not _folded(one[0]).startswith(letters), one[0]))
