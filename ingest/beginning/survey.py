@@ -12,6 +12,7 @@ from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_c
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
+from ingest.beginning.results_as_rows import results
 from ingest.beginning.said_words import by_said_words
 from ingest.beginning.stage_words import stage_named
 from ingest.beginning.starting_values import MEASURES
@@ -91,14 +92,15 @@ class Survey:
 
     def words(self, name: str) -> Counter[str]:
         """The distinct words of a field over all its columns, with counts."""
-        cells = (
-            cell.strip()
-            for column in self.columns
-            if column.guess.field == name and column.guess.taken
-            for cell in column.cells
-        )
-        found = Counter(cells)
+        mine = (column for column in self.columns if column.guess.field == name and column.guess.taken)
+        found = Counter(cell.strip() for column in mine for cell in column.cells)
+        found.update(text for _, field, text in self.results() if field == name)
         return Counter({cell: count for cell, count in found.items() if cell and tidy(cell) not in NOTHING})
+
+    def results(self) -> list[tuple[str, str, str]]:
+        """Name, field of the visit and text of each row of one measurement that measures nothing."""
+        what, value = self.column("what"), next(iter(self.values()), None)
+        return results(what.cells, value.cells, self.said) if self.shape == "measurement" and what and value else []
 
     def stage_order(self) -> list[str]:
         """The words of the stage column in the order in which instruments meet them, on the average."""

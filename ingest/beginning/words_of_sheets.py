@@ -11,10 +11,11 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.parts_of_shop import add_measure
+from ingest.beginning.results_as_rows import head_of
 from ingest.beginning.strings_by_note import BY_STRING, by_notes, lone_letters, note_of, strings_of
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
-from ingest.reading.headings import plain, position_of
+from ingest.reading.headings import NOT_SAID, plain, position_of
 from ingest.reading.words import OUTCOMES
 
 PAIRS = (("y", "n"), ("yes", "no"), ("ja", "nein"), ("p", "f"), ("pass", "f"), ("ok", "n"), ("true", "false"))
@@ -57,7 +58,7 @@ def _paired(word: str, typed: set[str]) -> str:
     if word in OUTCOMES:
         return word
     if word not in DOUBTFUL_OUTCOMES and word not in ("f", "n"):
-        return guess_outcome(word)
+        return guess_outcome(word) or ("send back" if guess_outcome(head_of(word)) == "send back" else "")
     for good, bad in PAIRS:
         if {good, bad} <= typed and word in (good, bad):
             return "pass" if word == good else "send back"
@@ -85,10 +86,14 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     out: dict[str, str] = {}
     own: dict[str, str] = {}
     names = seen.words("what")
+    results = {word: field for word, field, _ in seen.results()}
     guesses = _bent(log, draft, _strings([_named(word, said) for word in names], seen))
     for (word, count), guess in zip(names.items(), guesses, strict=True):
         if plain(word) in said:
             log.said.add(f"what {word}")
+        if word in results:
+            own[word] = results[word]
+            continue
         if guess.field != "reading":
             such = f"; perhaps {guess.why}?" if guess.level == "unsure" else ", such as action bass or relief?"
             told = f"{seen.title}: what is measured as {word!r} ({count} rows){such}"
@@ -109,6 +114,15 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     log.words["what"] = {word: target for word, target in own.items() if plain(word) != plain(target)}
     _places(log, draft, out, asker)
     return out
+
+
+def leave_results(log: LogDraft) -> list[str]:
+    """Leave the rows that say an outcome whose words nobody has explained; a line for each name of theirs."""
+    names = list(dict.fromkeys(name for name, field, _ in log.survey.results() if field == "outcome"))
+    log.words["what"] = log.words.get("what", {}) | dict.fromkeys(names, NOT_SAID)
+    return [
+        f"{log.survey.title}: outcomes are not read: nobody has said what the words of {name!r} mean" for name in names
+    ]
 
 
 def _named(word: str, said: Mapping[str, str]) -> Guess:

@@ -254,7 +254,8 @@ def _visits(keyed: pl.DataFrame) -> pl.Series:
         .cum_sum()
     )
     again = pl.int_range(pl.len(), dtype=pl.UInt32).over("block", "meaning")
-    ordered = ordered.with_columns(again=pl.when(pl.col("meaning").fill_null("") == "").then(0).otherwise(again))
+    ordered = ordered.with_columns(again=pl.when(pl.col("meaning").fill_null("") != "").then(again))
+    ordered = ordered.with_columns(pl.col("again").forward_fill().over("block").fill_null(0))  # a result: of the last
     first = pl.col("row").min().over("block", "again")
     return ordered.with_columns(first=first).sort("row")["first"].rename("visit")
 

@@ -24,6 +24,7 @@ from ingest.reading.oddities import oddities, typed_one_way
 from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
 from ingest.reading.row_of_visits import read_instruments
+from ingest.reading.said_of_visits import said_of_visits
 from ingest.reading.sheet import Progress, Reading, Sheet
 from ingest.reading.tabular import Form, Table, Tables, joined_tables
 from ingest.reading.trials import read_trials
@@ -183,9 +184,7 @@ def _leave(parts: list[_Part], data: Data) -> None:
 def _gathered(
     found: Iterator[Tables], headings: Headings, part: _Part, pieces: Pieces, laid: Callable[[Table], Table], size: int
 ) -> Iterator[Tables]:
-    """The rows of a file, laid, so that those which may be of one visit come together: all at once, of a long one in
-    parts.
-    """
+    """The rows of a file, laid, so that those of one visit come together: all at once, of a long one in parts."""
     if pieces.root is None or size <= BUCKET:
         whole = joined_tables(found)
         return iter([replace(whole, tables=[laid(table) for table in whole.tables])])
@@ -214,7 +213,7 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces, *
     """One table, or a piece of one; of `several` one that cannot be read is left."""
     reading = part.reading
     try:
-        own = _columns(headings, table, reading)
+        table, own = said_of_visits(table, _columns(headings, table, reading), reading)
     except FileProblem as problem:
         if not several:
             raise
