@@ -27,6 +27,7 @@ MOST_STRINGS = 12
 _NTH = r"(\d{1,2})(?:ª|a|º|e|\.|st|nd|rd|th)?"
 _OUTER = re.compile(rf"(?<![\w/]){_NTH}\s*[/|]\s*{_NTH}(?![\w/])")
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
+JOINED = ("fault",)  # fields that several columns may hold: a first and a second fault of one visit
 NOT_SAID = "not said"  # of a heading that a name would be read by: nobody has said what the column is
 
 
@@ -273,7 +274,7 @@ class Headings:
                     else f"{column.field} {column.moment}",
                     column.stage,
                 )
-                if key in taken:
+                if key in taken and column.field not in JOINED:
                     raise FileProblem(
                         f"{name}: the headings {taken[key].heading!r} and {column.heading!r} both mean "
                         f"{column.meaning}; "
