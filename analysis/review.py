@@ -52,7 +52,7 @@ class Review:
     usual: dict[
         str, tuple[float, float]
     ]  # of finished, never_sent_back, signals_opened: where nineteen weeks of twenty will lie, by those before
-    matters: list[MatterSeen]  # open as of the review, new and large first
+    matters: list[MatterSeen]  # open as of the review and shown by the readings, new and large first
     known: list[MatterSeen]  # marked known by a person
     streams: int  # of all techs
     steady: int
@@ -73,6 +73,8 @@ class Review:
     computed_from: dict[str, object]
     gaps: dict[str, str] = field(default_factory=dict)  # parts that could not be worked out -> why, one line each
     unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
+    unshown: list[MatterSeen] = field(default_factory=list)
+    """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -89,6 +91,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     none: list[MatterSeen] = []
     matters = part.of("matters", lambda: _matters(snapshot, found), none)
     known = [one for one in matters if one.matter.known_until is not None and one.matter.known_until > last]
+    unshown = [one for one in matters if one not in known and one.matter.state == OPEN and not one.matter.shown]
     judged = part.table("streams", lambda: snapshot.once(states.stream_rows))
     streams = judged.filter(pl.col("tech") == "")
     apart = pl.DataFrame() if "streams" in part.gaps else states.unjudged_streams(snapshot)
@@ -103,7 +106,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         questions=_waiting(snapshot),
         weeks=seen,
         usual=_usual(weekly, found),
-        matters=[one for one in matters if one not in known],
+        matters=[one for one in matters if one not in known and one not in unshown],
         known=known,
         streams=len(streams),
         steady=int((streams["state"] == states.STEADY).sum()),
@@ -131,6 +134,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         },
         gaps=part.gaps,
         unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
+        unshown=unshown,
     )
 
 
@@ -191,8 +195,8 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
-    """Open matters, those of all before those of some, new ones and large ones first. A planned change that was
-    followed is told once, in the week it showed.
+    """Open matters, those of all before those of some, slight ones after others, new ones and large ones first. A
+    planned change that was followed is told once, in the week it showed.
     """
     found = snapshot.once(open_matters)
     if not found:
@@ -209,7 +213,14 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
             seen.append(MatterSeen(one, new, list(line or []), light_from))
     last = week + timedelta(days=6)
     return sorted(
-        seen, key=lambda one: (one.matter.only_some, _waits(one.matter, last), not one.new, -_share(one.matter))
+        seen,
+        key=lambda one: (
+            one.matter.only_some,
+            _waits(one.matter, last),
+            one.matter.slight,
+            not one.new,
+            -_share(one.matter),
+        ),
     )
 
 

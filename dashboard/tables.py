@@ -68,15 +68,25 @@ def leaf(count: int, rows: int, name: str, path: str, asked: Mapping[str, Any]) 
     """Of a table whose order is its own, `rows` on a page: the place of the first row of the page that `asked` (the
     address) holds, and the way to the pages beside it.
     """
-    last = max((count - 1) // rows + 1, 1)
+    first, _, ways = leaf_at(range(0, max(count, 1), rows), count, name, path, asked)
+    return first, ways
+
+
+def leaf_at(
+    starts: Sequence[int], count: int, name: str, path: str, asked: Mapping[str, Any]
+) -> tuple[int, int, list[Any]]:
+    """The same of pages that begin at `starts`: the first place of the page that is asked for, the one after its last,
+    and the way to the pages beside it.
+    """
+    last = len(starts)
     page = addresses.whole_number(asked.get("page"), 1, last, 1)
-    first = (page - 1) * rows
+    first, end = starts[page - 1], starts[page] if page < last else count
 
     def leads(**more: Any) -> str:
         return addresses.address(path, **{**asked, **more})
 
-    seen = first + 1, min(first + rows, count), count
-    return first, [_leaves(name, page, last, seen, leads)] if last > 1 else []
+    seen = first + 1, end, count
+    return first, end, [_leaves(name, page, last, seen, leads)] if last > 1 else []
 
 
 def _head(way: Any, kind: str, sort: str) -> html.Th:

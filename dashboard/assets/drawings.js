@@ -32,7 +32,15 @@ window.dash_clientside = window.dash_clientside || {};
     event.preventDefault();
     open(link.getAttribute("href"));
     if (link.dataset.go !== undefined) window.scrollTo(0, 0);
+    const to = link.getAttribute("href").split("#")[1];
+    if (to) arrive(to, 60);
   }, true);
+  // What a link's # names is gone to once it is laid out.
+  const arrive = (id, tries) => {
+    const at = document.getElementById(id);
+    if (at) at.scrollIntoView();
+    else if (tries) setTimeout(() => arrive(id, tries - 1), 50);
+  };
   const open = (href) => {
     window.history.pushState({}, "", href);
     window.dispatchEvent(new CustomEvent("_dashprivate_pushstate"));

@@ -28,6 +28,7 @@ class Drift(Address):
     position: Text = ""
     model: Text = ""
     open: Text = ""
+    page: Text = ""
     first: Day = Field("", alias="from")
     to: Day = ""
 

@@ -6,7 +6,7 @@ from analysis.review import Review
 from dashboard import numbers
 from dashboard.sentences import leaving, unread
 from dashboard.sentences.came_back import came_back
-from dashboard.sentences.matters import apart, candidate_words, check, moved
+from dashboard.sentences.matters import apart, candidate_words, check, moved, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
 
@@ -39,6 +39,8 @@ def _headline(found: Review) -> str:
     unsaid = UNSAID & found.gaps.keys()
     if unsaid:
         parts.append("not all of this week could be worked out")
+    elif not parts and found.unshown:
+        return "Nothing is shown to have moved."
     elif not parts:
         return "Everything that can be judged ran true." if found.steady else "Too few readings to say yet."
     rest = "the rest ran true" if moved or doubtful else "nothing moved"
@@ -50,8 +52,9 @@ QUIET = ("steady", "question", "thin")  # findings that ask for nothing
 
 
 def foremost(found: Review, shop: Shop) -> Sentence | None:
-    """The finding to look at first; None where nothing asks for a look."""
-    return next((one for one in week(found, shop) if one.state not in QUIET), None)
+    """The finding to look at first; None where nothing asks for a look. A slight move is told and asks for none."""
+    slight = {one.matter.key for one in found.matters if one.matter.slight}
+    return next((one for one in week(found, shop) if one.state not in QUIET and one.key not in slight), None)
 
 
 def first(found: Review, shop: Shop) -> str:
@@ -60,7 +63,7 @@ def first(found: Review, shop: Shop) -> str:
     if one is None:
         return headline(found, shop)
     lead = one.lead.rstrip(".")
-    nobody = bool(found.matters) and found.matters[0].matter.state == "open" and one.state.startswith("moved")
+    nobody = any(each.matter.key == one.key and each.matter.state == "open" for each in found.matters)
     return f"{lead}. Nobody has taken it yet." if nobody else f"{lead}."
 
 
@@ -103,7 +106,7 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.heavy(found) else ([], out)
     said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
-    tail = [one for one in (coarse(found, shop), thin(found, shop), steady(found)) if one]
+    tail = [one for one in (coarse(found, shop), unshown(found, shop), thin(found, shop), steady(found)) if one]
     room = MOST - len(tail[-1:])
     kept = (said + tail[:-1])[:room] + tail[-1:]
     left = len(many) - sum(one in many for one in kept)

@@ -4,7 +4,7 @@ apart, what to look at first, and how sure it is that anything moved. Outside Be
 
 from datetime import date, datetime
 
-from analysis.review import MatterSeen
+from analysis.review import MatterSeen, Review
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters import records
 from analysis.studies.matters.calls import Calls
@@ -21,6 +21,7 @@ NAMED_MODELS = 3
 NO_BENCH = "; with the air, no bench moved"
 TO_TARGET = "It lies nearer to what is asked than before: somebody's practice, or a change that took."
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
+SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
 CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
            (0.5, "one in two"))  # fmt: skip
 
@@ -101,21 +102,42 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
 
 def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     """A weekly share of send-backs that left its limits: no reading moved."""
-    stage = str(seen.matter.main["stage"])
-    when = numbers.day(shared.local(shop, seen.matter.opened_at), now)
-    lead = f"More came back to {shop.stage_name(stage).lower()} than its last weeks let expect"
+    stage, value, size = (seen.matter.main[name] for name in ("stage", "value", "size"))
+    since = seen.matter.began_at
+    when = numbers.day(shared.local(shop, since or seen.matter.opened_at), now)
+    assert isinstance(value, float)
+    assert isinstance(size, float)
+    more = "More" if size > 0 else "Fewer"
+    lead = (
+        f"{more} came back to {shop.stage_name(str(stage)).lower()} than its last weeks let expect: "
+        f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
+    )
     fresh = "New this week. " if seen.new else ""
     link = address("/rework", caused_at=stage)
     return Sentence(
-        "moved-up",
-        "more came back",
+        f"moved-{'up' if size > 0 else 'down'}",
+        f"{more.lower()} came back",
         lead,
-        f", since the week of {when}.",
+        f", {'since about' if since else 'in'} the week of {when}.",
         f"{fresh}{chance(seen.matter)}".strip(),
         link,
         "Rework",
         key=seen.matter.key,
     )
+
+
+def unshown(found: Review, shop: Shop) -> Sentence | None:
+    """Charts that left their limits where all readings since then do not show a move, as a finding."""
+    if not found.unshown:
+        return None
+    n = len(found.unshown)
+    names = [name(seen.matter, shop) for seen in found.unshown]
+    shown = [names[0], *(one[:1].lower() + one[1:] for one in names[1:NAMED_MODELS])]
+    more = f" and {numbers.in_words(n - len(shown))} more" if n > len(shown) else ""
+    left = "chart has left its limits" if n == 1 else "charts have left their limits"
+    lead = f"{numbers.in_words(n, capital=True)} {left}"
+    rest = f", and all readings since then do not show a move: {'; '.join(shown)}{more}."
+    return Sentence("question", "watched", lead, rest, "", "/book", "Book")
 
 
 def name(matter: Matter, shop: Shop) -> str:
@@ -146,9 +168,10 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
     size = abs(matter.size or 0.0)
     if matter.sizes is not None:
         low, high = (shared.amount(shop, key, abs(one)) for one in matter.sizes)
-        return f"{low} to {high}, model by model"
+        if _is_some(low):
+            return f"{low} to {high}, model by model"
     text = shared.amount(shop, key, size)
-    if size and not any(digit in "123456789" for digit in text):
+    if size and not _is_some(text):
         return f"by less than {numbers.least(shared.quantity(shop, key), shown=shop.shop.length)}"
     if matter.size_low is None or matter.size_high is None:
         return text
@@ -159,7 +182,15 @@ def _size(matter: Matter, key: str, shop: Shop) -> str:
     if matter.size_low * matter.size_high < 0:
         ends = [matter.size_low, matter.size_high]
     first, last = (numbers.in_unit(one, quantity, shown=shown) for one in ends)
-    return f"{text} ({numbers.span(first, last, numbers.decimals_of(quantity, shown=shown))})"
+    digits = len(text.partition(numbers.NBSP)[0].partition(".")[2])  # as the size itself is written
+    if numbers.plain(first, digits) == numbers.plain(last, digits):
+        return text
+    return f"{text} ({numbers.span(first, last, digits)})"
+
+
+def _is_some(text: str) -> bool:
+    """Is an amount as it is written more than nothing?"""
+    return any(digit in "123456789" for digit in text)
 
 
 def between(matter: Matter, shop: Shop, now: date) -> str:
@@ -178,6 +209,8 @@ def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
     if not found.named:
         if not found.looked_at:
             return "Too few readings since then to see what it moves together with."
+        if len(found.candidates) == 1:
+            return "The one thing looked at does not stand out."
         return f"Nothing stands out among the {numbers.in_words(len(found.candidates))} things looked at."
     names = list(dict.fromkeys(candidate_words(one, shop, people=people) for one in found.named))
     if len(names) == 1:
@@ -185,6 +218,9 @@ def together(found: MovesWith, shop: Shop, *, people: bool = False) -> str:
             return "It differs between people at this bench."
         air = all(one.factor in (records.HUMIDITY, records.TEMPERATURE) for one in found.named)
         return f"Moves together with {names[0]}{NO_BENCH if air else ''}."
+    if PEOPLE_DIFFER in names:
+        others = " or ".join(name for name in names if name != PEOPLE_DIFFER)
+        return f"It {PEOPLE_DIFFER}, or moves together with {others}: these cannot be told apart."
     return f"Moves together with {names[0]}; {' and '.join(names[1:])} cannot be told apart."
 
 
@@ -240,7 +276,8 @@ def check(matter: Matter) -> str:
 
 def chance(matter: Matter) -> str:
     """How likely it is that anything moved; '' where there is little doubt."""
-    if matter.moves_with.named or matter.real >= CHANCES[0][0]:
+    told = matter.size_low is not None and matter.moves_with.nothing < SURE
+    if told or matter.moves_with.named or matter.real >= CHANCES[0][0]:
         return ""
     for least, words in CHANCES:
         if matter.real >= least:
@@ -263,8 +300,9 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
     key = matter.characteristics[0] if matter.characteristics else ""
     if not key:
-        when = numbers.day(shared.local(shop, matter.opened_at), now)
-        return name(matter, shop), f"More than its last weeks let expect, since the week of {when}."
+        when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+        more = "More" if (matter.size or 0.0) >= 0 else "Less"
+        return name(matter, shop), f"{more} than its last weeks let expect, since the week of {when}."
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"

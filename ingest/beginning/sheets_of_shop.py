@@ -12,12 +12,13 @@ from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import guess_suspect
 from ingest.beginning.parts_of_shop import add_measure, add_people, people, place_stage
+from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
 from ingest.beginning.sisters import sisters
 from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey
-from ingest.beginning.words_of_sheets import measured, outcomes, sides_of
+from ingest.beginning.words_of_sheets import leave_results, measured, outcomes, sides_of
 from ingest.reading.headings import NOT_SAID, Headings, plain
 from ingest.reading.words import NOT_STAGES, agreed
 from ingest.shopfiles.shop import Shop
@@ -64,6 +65,8 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     read_outcomes = outcomes(log, asker, _words("outcome", log, draft, shop, known))
     if not read_outcomes and (column := seen.column("outcome")):
         unread.append(f"{seen.title}: outcomes are not read: nobody has said what the words of {column.heading!r} mean")
+    elif not read_outcomes:
+        unread += leave_results(log)
     unread += _add_headings(draft, log, here, read_outcomes=read_outcomes)
     _add_units(draft, log, asker, meanings)
     _empty_outcome(log, asker, read=read_outcomes)
@@ -171,7 +174,8 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     words = seen.stage_order()
     own_column = bool(words)
     said = {plain(word): key for word, key in seen.said.words.get("stage", {}).items()}
-    for word in seen.words("sent_back_to"):
+    behind = places_behind(list(seen.words("outcome")), seen.said.words.get("outcome", {}))
+    for word in (*seen.words("sent_back_to"), *behind):
         if plain(word) not in {plain(each) for each in words} | set(NOT_STAGES) and word not in words:
             words.append(word)
     own_words = seen.words("stage")

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field, replace
 from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
-from ingest.beginning.file_names import pattern_of
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
 from ingest.beginning.raw_tables import RawTable
+from ingest.beginning.results_as_rows import results
 from ingest.beginning.said_words import by_said_words
 from ingest.beginning.stage_words import stage_named
 from ingest.beginning.starting_values import MEASURES
@@ -92,14 +92,15 @@ class Survey:
 
     def words(self, name: str) -> Counter[str]:
         """The distinct words of a field over all its columns, with counts."""
-        cells = (
-            cell.strip()
-            for column in self.columns
-            if column.guess.field == name and column.guess.taken
-            for cell in column.cells
-        )
-        found = Counter(cells)
+        mine = (column for column in self.columns if column.guess.field == name and column.guess.taken)
+        found = Counter(cell.strip() for column in mine for cell in column.cells)
+        found.update(text for _, field, text in self.results() if field == name)
         return Counter({cell: count for cell, count in found.items() if cell and tidy(cell) not in NOTHING})
+
+    def results(self) -> list[tuple[str, str, str]]:
+        """Name, field of the visit and text of each row of one measurement that measures nothing."""
+        what, value = self.column("what"), next(iter(self.values()), None)
+        return results(what.cells, value.cells, self.said) if self.shape == "measurement" and what and value else []
 
     def stage_order(self) -> list[str]:
         """The words of the stage column in the order in which instruments meet them, on the average."""
@@ -297,49 +298,3 @@ def _once(columns: list[ColumnSeen], shape: str) -> list[ColumnSeen]:
                 out[rival] = replace(columns[rival], guess=replace(other, level="unsure", why=why))
         taken |= {key: place for key in keys if key not in taken}
     return out
-
-
-def together(surveys: Sequence[Survey]) -> list[Survey]:
-    """Files that are of one kind as one survey: same headings, same tab and shape, same stage in their names."""
-    groups: dict[tuple[object, ...], list[Survey]] = {}
-    for seen in surveys:
-        key = (
-            tuple(plain(column.heading) for column in seen.columns),
-            seen.stage,
-            seen.said.mark,
-            pattern_of(seen.name) if not seen.said.files else seen.said.files,
-        )
-        groups.setdefault(key, []).append(seen)
-    kinds = Counter(name for group in groups.values() for name in {seen.name for seen in group})
-    out: list[Survey] = []
-    for group in groups.values():
-        tab = _tabs(group, alone=all(kinds[seen.name] == 1 for seen in group))
-        out += group if tab is None else [_joined(group, tab)]
-    return out
-
-
-def _tabs(group: Sequence[Survey], *, alone: bool) -> str | None:
-    """How the tabs of a group are named together: by a pattern, or as all of the workbook; None where neither holds."""
-    tabs = {seen.tab for seen in group}
-    patterns = {re.sub(r"\d+", "*", tab) for tab in tabs}
-    if len(tabs) == 1:
-        return tabs.pop()
-    if len(patterns) == 1 and patterns != {"*"}:
-        return patterns.pop()
-    return "" if alone else None
-
-
-def _joined(group: Sequence[Survey], tab: str) -> Survey:
-    """Several surveys of one kind as one, their cells behind each other; looked at anew."""
-    if len(group) == 1:
-        return group[0]
-    first = group[0]
-    cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
-    table = RawTable(
-        first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes), first.hints
-    )
-    whole = survey_of(first.name, table, first.said)
-    whole.known = first.known
-    whole.files = tuple(dict.fromkeys(seen.name for seen in group))
-    whole.tab = tab
-    return whole

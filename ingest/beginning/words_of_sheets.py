@@ -11,10 +11,11 @@ from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.parts_of_shop import add_measure
-from ingest.beginning.strings_by_note import by_notes, lone_letters
+from ingest.beginning.results_as_rows import head_of
+from ingest.beginning.strings_by_note import BY_STRING, by_notes, lone_letters, note_of, strings_of
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
-from ingest.reading.headings import plain, position_of
+from ingest.reading.headings import NOT_SAID, plain, position_of
 from ingest.reading.words import OUTCOMES
 
 PAIRS = (("y", "n"), ("yes", "no"), ("ja", "nein"), ("p", "f"), ("pass", "f"), ("ok", "n"), ("true", "false"))
@@ -57,7 +58,7 @@ def _paired(word: str, typed: set[str]) -> str:
     if word in OUTCOMES:
         return word
     if word not in DOUBTFUL_OUTCOMES and word not in ("f", "n"):
-        return guess_outcome(word)
+        return guess_outcome(word) or ("send back" if guess_outcome(head_of(word)) == "send back" else "")
     for good, bad in PAIRS:
         if {good, bad} <= typed and word in (good, bad):
             return "pass" if word == good else "send back"
@@ -85,10 +86,14 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
     out: dict[str, str] = {}
     own: dict[str, str] = {}
     names = seen.words("what")
+    results = {word: field for word, field, _ in seen.results()}
     guesses = _bent(log, draft, _strings([_named(word, said) for word in names], seen))
     for (word, count), guess in zip(names.items(), guesses, strict=True):
         if plain(word) in said:
             log.said.add(f"what {word}")
+        if word in results:
+            own[word] = results[word]
+            continue
         if guess.field != "reading":
             such = f"; perhaps {guess.why}?" if guess.level == "unsure" else ", such as action bass or relief?"
             told = f"{seen.title}: what is measured as {word!r} ({count} rows){such}"
@@ -107,8 +112,17 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
         own[word] = guess.said or " ".join(part for part in (key, guess.position, guess.moment) if part)
         add_measure(draft, key, trade or key, sides_of(guess.position))
     log.words["what"] = {word: target for word, target in own.items() if plain(word) != plain(target)}
-    _places(log, draft, out)
+    _places(log, draft, out, asker)
     return out
+
+
+def leave_results(log: LogDraft) -> list[str]:
+    """Leave the rows that say an outcome whose words nobody has explained; a line for each name of theirs."""
+    names = list(dict.fromkeys(name for name, field, _ in log.survey.results() if field == "outcome"))
+    log.words["what"] = log.words.get("what", {}) | dict.fromkeys(names, NOT_SAID)
+    return [
+        f"{log.survey.title}: outcomes are not read: nobody has said what the words of {name!r} mean" for name in names
+    ]
 
 
 def _named(word: str, said: Mapping[str, str]) -> Guess:
@@ -147,7 +161,23 @@ def _bent(log: LogDraft, draft: Draft, guesses: list[Guess]) -> list[Guess]:
     return out
 
 
-def _places(log: LogDraft, draft: Draft, meanings: dict[str, str]) -> None:
+def _by_notes(cells: Counter[str], title: str, asker: Asker) -> dict[str, str]:
+    """The string that each place means where a column names strings by their notes, a B or a D among them; what fits no
+    tuning, or two, is asked about, '' without an answer.
+    """
+    notes = {cell: note for cell in cells if (note := note_of(cell)) and len(cell.strip(".'")) == 1}
+    if all(note[0] in "BD" for note in notes.values()):
+        return {}
+    told = dict(zip(notes, strings_of(list(notes.values())) or [""] * len(notes), strict=True))
+    for cell in [cell for cell, number in told.items() if not number]:
+        text = f"{title}: which string, counted from the treble side, is {cell!r} ({cells[cell]} rows)?"
+        every = f"{title}: which string is each of these notes, counted from the treble side?"
+        answer = asker.ask(f"position {cell}", text, (), "ask", of=every, word=cell)
+        told[cell] = "" if answer == "ask" else answer
+    return told
+
+
+def _places(log: LogDraft, draft: Draft, meanings: dict[str, str], asker: Asker) -> None:
     """Words of the columns for position and moment."""
     seen = log.survey
     what, place = seen.column("what"), seen.column("position")
@@ -155,10 +185,17 @@ def _places(log: LogDraft, draft: Draft, meanings: dict[str, str]) -> None:
     log.said |= {f"position {word}" for word in own}
     if place is not None and what is not None:
         pairs = Counter((name.strip(), cell.strip()) for name, cell in zip(what.cells, place.cells, strict=True))
+        strings = Counter[str]()
+        for (name, cell), count in pairs.items():
+            if meanings.get(name) in BY_STRING and cell not in own:
+                strings[cell] += count
+        notes = _by_notes(strings, seen.title, asker)
         for name, cell in pairs:
             if not cell or name not in meanings:
                 continue
-            meant = own.get(cell) or position_of(cell)
+            meant = own.get(cell) or notes.get(cell, position_of(cell))
+            if meant and cell in notes:
+                own[cell] = meant
             if meant is None:
                 sense = sense_of(cell)
                 meant = sense.position or sense.ordinal or None

@@ -23,7 +23,9 @@ from ingest.reading.measurement_rows import read_measurements, visit_keys
 from ingest.reading.oddities import oddities, typed_one_way
 from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
+from ingest.reading.replaced import without_replaced
 from ingest.reading.row_of_visits import read_instruments
+from ingest.reading.said_of_visits import said_of_visits
 from ingest.reading.sheet import Progress, Reading, Sheet
 from ingest.reading.tabular import Form, Table, Tables, joined_tables
 from ingest.reading.trials import read_trials
@@ -150,9 +152,7 @@ def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pie
 
 
 def _or_left(found: Iterator[Tables], part: _Part, data: Data, tabs: Tabs) -> Iterator[Tables]:
-    """The tables of the tabs that one [[log]] is for; where none has a heading line that can be read, its tabs are
-    left, with every row of theirs that holds anything.
-    """
+    """The tables of the tabs that one [[log]] is for; tabs without a heading line are left, with all their rows."""
     try:
         yield from found
     except FileProblem as problem:
@@ -183,9 +183,7 @@ def _leave(parts: list[_Part], data: Data) -> None:
 def _gathered(
     found: Iterator[Tables], headings: Headings, part: _Part, pieces: Pieces, laid: Callable[[Table], Table], size: int
 ) -> Iterator[Tables]:
-    """The rows of a file, laid, so that those which may be of one visit come together: all at once, of a long one in
-    parts.
-    """
+    """The rows of a file, laid, so that those of one visit come together: all at once, of a long one in parts."""
     if pieces.root is None or size <= BUCKET:
         whole = joined_tables(found)
         return iter([replace(whole, tables=[laid(table) for table in whole.tables])])
@@ -222,6 +220,7 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces, *
         return
     part.tables += 1
     part.rows_read += table.rows.height
+    table, own = said_of_visits(*without_replaced(table, own, reading), reading)
     part.columns.append(counted_columns(table, own))
     if reading.log.shape == "study":
         part.trials.append(read_trials(table.rows, own, reading))

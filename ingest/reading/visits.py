@@ -168,6 +168,7 @@ def _with_fields(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.Dat
             reading.asides,
         ).alias("temperature"),
     ]
+    places[0] = _behind_outcomes(visits["outcome"], places[0], cells, reading)
     note = cells.column("note")
     notes = cells.long(note)["text"].alias("note") if note else cells.text("note")
     return visits.with_columns(
@@ -176,6 +177,18 @@ def _with_fields(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.Dat
         pl.lit(reading.log_id).alias("log_id"),
         pl.when(pl.col("minutes").is_null()).then(pl.lit("")).otherwise(pl.lit("typed")).alias("minutes_from"),
     )
+
+
+def _behind_outcomes(outcomes: pl.Series, places: pl.Series, cells: Cells, reading: Reading) -> pl.Series:
+    """Where each went back to; of a send-back without a place where the cell of its outcome names one: 'back: nut'."""
+    texts = cells.text("outcome")
+    silent = (outcomes == "send back") & (places == "")
+    behind = {text: reading.words.place_behind(text) for text in texts.filter(silent).unique().sort().to_list()}
+    behind = {text: place for text, place in behind.items() if place}
+    for text, place in behind.items():
+        reading.note(f"outcome {text!r} is read as sent back to {place}")
+    told = texts.replace_strict(behind, default="", return_dtype=pl.String)
+    return places if not behind else told.zip_with(silent, places).rename("sent_back_to")
 
 
 def _place(field: str, cells: Cells, reading: Reading) -> pl.Series:

@@ -16,6 +16,7 @@ from ingest.terms.questions import closest, quoted
 OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open")
 NOT_STAGES = ("supplier", "handling", "unknown")  # causes that are no bench stage
 _REMARK = re.compile(r"(\s+[-–—]\s*|\s*[,;:(]\s*)")  # between an outcome and what somebody adds to it
+WAY = re.compile(r"\s*(?:[:;,(/>→]|[-–—]+>?|\bto\b)\s*")  # between an outcome and where it went back to
 TWO_NAMES = re.compile(r"(\s*[/+&,]\s*)")
 
 
@@ -63,6 +64,13 @@ class Words:
         told = " ".join(["", *re.findall(r"\w+", plain(rest)), ""])
         others = {meaning for word, meaning in known.items() if f" {word.replace('-', ' ')} " in told} - {meant}
         return None if others else meant
+
+    def place_behind(self, text: str) -> str:
+        """Where an outcome says that it went back to: 'back: nut' to the stage of `nut`; '' where nowhere."""
+        parts = WAY.split(text.strip(" )."))
+        if len(parts) < 2 or plain(text).replace("-", " ") in OUTCOMES:
+            return ""
+        return self.by_field["sent_back_to"].get(plain(parts[-1]), "")
 
     def or_as_typed(self, field: str, texts: pl.Series) -> tuple[pl.Series, list[str]]:
         """Key of each text where it is known, else the text as typed; and the texts that are not known.

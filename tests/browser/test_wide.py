@@ -12,6 +12,7 @@ PATHS = [f"/{name}" if name != "week" else "/" for name in PAGES] + [
     "/against",
     "/sheets",
     "/capability?open=figures",
+    "/drift?stage=all&open=all",
 ]
 SIZE = "[document.documentElement.scrollHeight, document.documentElement.scrollWidth]"
 

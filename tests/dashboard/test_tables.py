@@ -1,6 +1,6 @@
 """A long table: its order and page by the address, rows without a figure last, links that keep the address."""
 
-from dashboard.tables import PAGE_ROWS, leaf, leafed
+from dashboard.tables import PAGE_ROWS, leaf, leaf_at, leafed
 from tests.dashboard.pages.said import said
 
 ROWS = [
@@ -48,3 +48,11 @@ def test_a_table_of_its_own_order_leafs_and_keeps_what_was_asked():
     assert '"/page?model=LARK"' in text  # the way back to the first
     assert leaf(100, 36, "many", "/page", {"page": "99"})[0] == 0
     assert leaf(36, 36, "many", "/page", {}) == (0, [])
+
+
+def test_pages_of_unlike_length_are_leafed_by_where_they_begin():
+    first, end, ways = leaf_at([0, 2, 3], 5, "x", "/x", {"page": "2"})
+    assert (first, end) == (2, 3)
+    assert "3 to 3 of 5" in said(ways)
+    assert leaf_at([0], 0, "x", "/x", {})[2] == []
+    assert leaf_at([0, 2, 3], 5, "x", "/x", {"page": "9"})[:2] == (0, 2)

@@ -6,6 +6,8 @@ from datetime import date, datetime
 SET_BY, LOT, SUPPLIER, GAUGE, CHANGE = "set by", "lot", "supplier", "gauge", "change"
 TECH_AT, STRING_SET, WEEKDAY, HUMIDITY, TEMPERATURE = "tech at", "string set", "weekday", "humidity", "temperature"
 PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between people at this bench"
+SURE = 2.576 / 1.96  # the half-width of a 99 % interval over that of the 95 % one
+SLIGHT, SLIGHT_SIGMAS = 0.05, 0.25  # of its tolerance; where it has none of sigma: a smaller size stands first nowhere
 
 
 @dataclass(frozen=True)
@@ -137,6 +139,24 @@ class Matter:
     def open(self) -> bool:
         """Not closed as of the snapshot."""
         return self.closed_at is None
+
+    @property
+    def shown(self) -> bool:
+        """Do its readings, taken together, show that anything moved? What nothing explains was looked at because a
+        chart lay out, so that its size must leave out 0 at 99 %.
+        """
+        if self.moves_with.named or self.planned is not None or self.size is None:
+            return True
+        if self.size_low is None or self.size_high is None:
+            return True
+        return abs(self.size) > SURE * (self.size_high - self.size_low) / 2
+
+    @property
+    def slight(self) -> bool:
+        """Is it too small to stand first: under a twentieth of its tolerance, without one under a quarter sigma?"""
+        if self.share_of_tolerance is not None:
+            return self.share_of_tolerance < SLIGHT
+        return self.sigmas is not None and abs(self.sigmas) < SLIGHT_SIGMAS
 
     @property
     def few(self) -> bool:

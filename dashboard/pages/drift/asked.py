@@ -36,6 +36,7 @@ class Asked:
     since: str = ""  # first and last day of a period of one's own, in place of the last weeks
     until: str = ""
     open: str = ""  # the fold that is open
+    page: str = ""  # of the series at a glance
 
     @property
     def search(self) -> str:
@@ -63,6 +64,7 @@ def read(shop: Shop, given: dict[str, Any]) -> Asked:
         since=str(given.get("from") or given.get("since") or ""),
         until=str(given.get("to") or given.get("until") or ""),
         open=str(given.get("open") or ""),
+        page=str(given.get("page") or ""),
     )
 
 

@@ -18,29 +18,36 @@ from dashboard.pages.drift import stream as drift_stream
 from dashboard.pages.drift.asked import ALL_STAGES, KEY, PATH, Asked
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
+from dashboard.tables import leaf_at
 from ingest.shopfiles.shop import Shop
 
 RACK = "drift-rack"
 SHOWN_MOVED = 7
 ABREAST = 12  # models side by side in the rack
+LINES = 36  # of racks on a page
 
 
 def glance(
     rows: pl.DataFrame, stages: list[str], asked: Asked, *, stream: dict[str, Any] | None, shop: Shop, now: datetime
 ) -> html.Section:
     """The rack of each stage, twelve models abreast, and what moved, most of its tolerance first."""
-    drawn: list[Any] = []
+    racks: list[tuple[str, int, pl.DataFrame]] = []  # stage, which of its racks, its streams
     for stage in stages:
         part = rows.filter(pl.col("stage") == stage)
         models = [setup for setup in dict.fromkeys(shop.setups.values()) if setup in set(part["model"])]
-        if models:
-            drawn += [html.H3(shop.stage_name(stage))] if len(stages) > 1 else []
         for k in range(0, len(models), ABREAST):
-            some = part.filter(pl.col("model").is_in(models[k : k + ABREAST]))
-            view = rack_view(some, shop, cell_key(stream) if stream else "", now.date())
-            told = f"{shop.stage_name(stage)}: {_counts_in_words(some)}"
-            name = f"{RACK}-{stage}-{k}" if k else f"{RACK}-{stage}"
-            drawn.append(parts.graph(parts.both(rack_chart, view), told, name, leads=partial(leads, asked)))
+            racks.append((stage, k, part.filter(pl.col("model").is_in(models[k : k + ABREAST]))))
+    kept = {name: value for name, value in asked.__dict__.items() if name not in ("since", "until")}
+    kept |= {"from": asked.since, "to": asked.until, "weeks": asked.weeks if asked.weeks != 13 else None}
+    first, end, ways = leaf_at(_leaves_begin(racks), len(racks), RACK, PATH, kept)
+    drawn: list[Any] = []
+    for stage, k, some in racks[first:end]:
+        drawn += [html.H3(shop.stage_name(stage))] if len(stages) > 1 and (not k or not drawn) else []
+        view = rack_view(some, shop, cell_key(stream) if stream else "", now.date())
+        told = f"{shop.stage_name(stage)}: {_counts_in_words(some)}"
+        name = f"{RACK}-{stage}-{k}" if k else f"{RACK}-{stage}"
+        drawn.append(parts.graph(parts.both(rack_chart, view), told, name, leads=partial(leads, asked)))
+    drawn += ways
     if not drawn:
         which = f" that is {asked.state}" if asked.state else ""
         text = f"No series{which} here. The filters above widen the view."
@@ -50,6 +57,17 @@ def glance(
         "usual spread where nothing is asked"
     )
     return parts.sheet("All series at a glance", right, [*drawn, *_moved_list(rows, asked, shop, now.date())])
+
+
+def _leaves_begin(racks: list[tuple[str, int, pl.DataFrame]]) -> list[int]:
+    """Where each page of racks begins: so many lines on one, and one rack at least."""
+    starts, lines = [0], 0
+    for place, (_, _, some) in enumerate(racks):
+        more = some.select("characteristic", "position").n_unique()
+        if lines and lines + more > LINES:
+            starts, lines = [*starts, place], 0
+        lines += more
+    return starts
 
 
 def _counts_in_words(rows: pl.DataFrame) -> str:
@@ -102,9 +120,8 @@ def leads(asked: Asked, key: str) -> str:
 
 
 def to_stream(asked: Asked, row: dict[str, Any]) -> Asked:
-    """The same address, at one stream."""
-    stage = asked.stage if asked.stage == row["stage"] else row["stage"]
-    return replace(asked, stage=stage, **{name: row[name] for name in KEY if name != "stage"})
+    """The same address, at one stream: its sheets stand where no fold is open."""
+    return replace(asked, open="", page="", **{name: row[name] for name in KEY})
 
 
 def rack_view(rows: pl.DataFrame, shop: Shop, picked: str, now: date) -> RackView:

@@ -4,7 +4,8 @@ done about it.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import partial
 from typing import Any
@@ -117,18 +118,14 @@ def _body(asked: Asked) -> html.Div:
     picked = cell_key(stream) if stream else ""
     seen = drift_moved.in_view(found, shown, of_one=of_one)
     what = partial(drift_moved.sheet, shop=shop, now=now.date())
-    looked, of_it = _looked_at(stream, asked, shop, now)
+    looked = _looked_at(stream, asked, shop, now)
     kept = {name: value for name, value in parse_qs(asked.search.lstrip("?")).items() if name != "open"}
     return parts.page(
         head,
         _filters(asked, shop, now),
-        held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
-        counts(counted, shop),
-        *looked,
-        *unjudged(shop),
         folded(
             [
-                *of_it,
+                *looked.folds,
                 Fold(
                     "all",
                     "All series at a glance",
@@ -157,6 +154,12 @@ def _body(asked: Asked) -> html.Div:
             ],
             PATH,
             {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
+            above=lambda: [
+                held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
+                counts(counted, shop),
+                *looked.sheets(),
+                *unjudged(shop),
+            ],
         ),
     )
 
@@ -182,30 +185,51 @@ def unjudged(shop: Shop) -> list[Any]:
     return [parts.sheet("Series that could not be judged", "the others stand without them", [table, *more])]
 
 
-def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> tuple[list[Any], list[Fold]]:
-    """The sheets of one stream, and what of it stays folded."""
+@dataclass(frozen=True)
+class _Looked:
+    """What makes the sheets of one stream, and what of it stays folded."""
+
+    sheets: Callable[[], list[Any]]
+    folds: list[Fold]
+
+
+def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: datetime) -> _Looked:
     if stream is None:
-        return [], []
+        return _Looked(list, [])
     try:
         seen = drift_seen.look(stream, asked.tech, asked.weeks, now)
     except UnusableData as problem:
-        return [parts.sheet("The series", "", parts.problem_state(str(problem)))], []
-    by_field, foot = drift_on_chart.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
-    one = held("The series", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
-    book = held("Bench book", drift_book.sheet, seen, shop)
+        told = str(problem)
+        return _Looked(lambda: [parts.sheet("The series", "", parts.problem_state(told))], [])
+
+    def one() -> Any:
+        by_field, foot = drift_on_chart.by_field(BY, asked.by, shop), [drift_closer.opener(seen)]
+        return held("The series", partial(drift_stream.sheet, below=foot), seen, asked.by, by_field, shop)
+
+    def sheets() -> list[Any]:
+        book = held("Bench book", drift_book.sheet, seen, shop)
+        if seen.signal is None:
+            return [one(), book]
+        return [one(), parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)]
+
     name = sentences_drift.stream_name(shop, stream)
-    folds = [
-        Fold("limits", "Limits", f"{name}: set anew from a baseline", partial(drift_limits.sheet, seen, shop)),
-        Fold(
-            "buys",
-            "What a budget buys",
-            "how many instruments until a shift is seen",
-            partial(drift_budget.budget_sheet, seen, shop),
-        ),
-    ]
-    if seen.signal is None:
-        return [one, book], folds
-    return [one, parts.row("75", held("What it moves together with", drift_stream.moves, seen, shop), book)], folds
+    return _Looked(
+        sheets,
+        [
+            Fold(
+                "limits",
+                "Limits",
+                f"{name}: set anew from a baseline",
+                lambda: html.Div([one(), drift_limits.sheet(seen, shop)]),
+            ),
+            Fold(
+                "buys",
+                "What a budget buys",
+                "how many instruments until a shift is seen",
+                lambda: html.Div([one(), drift_budget.budget_sheet(seen, shop)]),
+            ),
+        ],
+    )
 
 
 def _stream(rows: pl.DataFrame, here: pl.DataFrame, asked: Asked) -> dict[str, Any] | None:
@@ -296,6 +320,7 @@ def filtered(fields: dict[str, str | None], search: str | None, path: str | None
     given = {**before.__dict__, **{name: value or "" for name, value in fields.items()}}
     if before.since:
         given["weeks"] = before.weeks  # shown, but not chosen
+    given["page"] = ""
     after = read(desk.here().snapshot().shop, given)
     if (after.models, after.state) != (before.models, before.state):
         after = replace(after, characteristic="", position="", model="")

@@ -96,23 +96,21 @@ def layout(
     filters |= {"week": week, "from": since or None, "to": until or None, "open": more.get("open")}
     chosen = caused_at if caused_at in set(found.rows["caused_at"]) else None
     asked = {**filters, "caused_at": chosen, "caught_at": caught_at if chosen else None, "page": more.get("page")}
-    return parts.page(
-        head,
-        fields,
-        held(rework_lanes.NAME, rework_lanes.sheet, shop, scope, width, filters),
-        *(
-            [held("These send-backs", rework_lanes.send_backs, shop, scope, chosen, caught_at or "", asked)]
-            if chosen is not None
-            else []
-        ),
-        parts.row(
-            "66",
-            held("What removing it would save", rework_rest.savings, shop, scope),
-            held("Faults that came back", rework_rest.faults, shop, scope),
-        ),
-        held("This week against the last twelve", rework_weekly.weekly, shop, scope, last),
-        folded(_folds(shop, scope, found), PATH, asked),
-    )
+
+    def above() -> list[Any]:
+        back = rework_lanes.send_backs
+        return [
+            held(rework_lanes.NAME, rework_lanes.sheet, shop, scope, width, filters),
+            *([held("These send-backs", back, shop, scope, chosen, caught_at or "", asked)] if chosen else []),
+            parts.row(
+                "66",
+                held("What removing it would save", rework_rest.savings, shop, scope),
+                held("Faults that came back", rework_rest.faults, shop, scope),
+            ),
+            held("This week against the last twelve", rework_weekly.weekly, shop, scope, last),
+        ]
+
+    return parts.page(head, fields, folded(_folds(shop, scope, found), PATH, asked, above=above))
 
 
 def _folds(shop: Shop, scope: Scope, found: rework.Flows) -> list[Fold]:

@@ -22,7 +22,7 @@ from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
 DUE_SHOWN = 3
-QUIET = ("coarse", "thin", "steady")  # what asks for nothing this week: a line each below the rest
+QUIET = ("coarse", "question", "thin", "steady")  # what asks for nothing this week: a line each below the rest
 
 
 def next_step(shown: WeekShown, shop: Shop) -> html.Div:

@@ -291,6 +291,7 @@ def test_what_the_shop_checks_first_is_told_in_its_order():
 )  # fmt: skip
 def test_the_chance_that_it_is_real_stands_beside_what_nothing_explains(real, said):
     assert matters.chance(matter(real=real).matter) == said
+    assert matters.chance(matter(MovesWith(nothing=0.01), real=real).matter) == ""  # the readings leave little doubt
     named = MovesWith([candidate(records.LOT, "MP-2291")], 4)
     assert matters.chance(matter(named, real=real).matter) == ""
 
@@ -394,6 +395,66 @@ def test_the_order_is_moved_lots_came_back_coarse_thin_steady():
         "thin",
         "steady",
     ]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "moves", "shown"),
+    [
+        (0.08, 0.14, NOTHING, True),
+        (0.01, 0.21, NOTHING, False),  # 95 % leave out 0, 99 % do not: a chart that lay out chose these readings
+        (-0.02, 0.24, NOTHING, False),
+        (-0.02, 0.24, MovesWith([candidate(records.LOT, "MP-2291")], 9), True),
+        (None, None, NOTHING, True),
+    ],
+)
+def test_what_nothing_explains_is_shown_where_its_size_leaves_out_none_at_99_in_100(low, high, moves, shown):
+    assert matter(moves, size_low=low, size_high=high).matter.shown is shown
+
+
+def test_a_chart_whose_readings_show_no_move_is_no_headline_but_a_line_that_asks_nothing():
+    unsure = matter(size=-0.01, size_low=-0.03, size_high=0.01)
+    week = found(unshown=[unsure, matter(models=["WREN"])], steady=5)
+    assert findings.first(week, SHOP) == "Nothing is shown to have moved."
+    assert told(week)[0] == (
+        "Two charts have left their limits, and all readings since then do not show a move: Action treble on LARK-25; "
+        "action treble on WREN."
+    )
+    assert "One chart has left its limits" in told(found(unshown=[unsure]))[0]
+
+
+def test_a_slight_move_is_told_and_stands_in_no_headline():
+    slight, large = matter(share_of_tolerance=0.02), replace(matter(), matter=replace(matter().matter, key="b2"))
+    assert findings.first(found(matters=[slight]), SHOP) == "One new thing moved."
+    assert "2 % of its tolerance" in told(found(matters=[slight]))[0]
+    assert findings.first(found(matters=[slight, large], steady=5), SHOP).endswith("Nobody has taken it yet.")
+    assert matter(share_of_tolerance=None, sigmas=0.2).matter.slight
+
+
+def test_an_interval_whose_ends_are_written_as_its_size_is_left_out():
+    assert "0.11 mm," in told(found(matters=[matter(size_low=0.109, size_high=0.111)]))[0]
+
+
+@pytest.mark.parametrize(
+    ("size", "began", "more", "before", "when"),
+    [(0.03, at(9), "More", 2, "since about the week of 9 Mar."), (-0.03, None, "Fewer", 8, "in the week of 27 Mar.")],
+)
+def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, more, before, when):
+    share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": size}
+    seen = matter(main=share, characteristics=[], size=size, size_low=None, size_high=None, began_at=began)
+    assert told(found(matters=[seen]))[0].startswith(
+        f"{more} came back to bridge fitting than its last weeks let expect: 5 % of its instruments, {before} % "
+        f"before, {when}"
+    )
+
+
+def test_people_and_a_lot_that_cannot_be_told_apart_are_one_sentence():
+    both = MovesWith([candidate(records.SET_BY, "T03"), candidate(records.LOT, "MP-2291")], 9)
+    assert "It differs between people at this bench, or moves together with neck lot MP-2291: these cannot" in (
+        matters.together(both, SHOP)
+    )
+    assert matters.together(MovesWith([candidate(records.WEEKDAY, "Friday", named=False)], 5), SHOP) == (
+        "The one thing looked at does not stand out."
+    )
 
 
 def test_the_wording_never_blames_and_every_link_leads_to_a_page():
@@ -527,3 +588,10 @@ def test_half_cents_are_shown_where_half_cents_are_read(gauge, told):
     shop = checked_shop(tomllib.loads(text))
     said = tuple(sentences.amount(shop, "intonation", value).replace("\u00a0", " ") for value in (2.5, 3.0))
     assert said == told
+
+
+def test_an_interval_has_the_decimals_of_its_size():
+    text = moving_shop.SHOP.format(judging="", people="codes").replace("\n[[gauge]]", f"{PITCH}\n[[gauge]]", 1)
+    shop = checked_shop(tomllib.loads(text + TUNER.format("0.5")))
+    moved = matter(size=4.1, size_low=3.8, size_high=4.4, characteristics=["intonation"]).matter
+    assert plain(matters.by(moved, shop)).startswith("up 4.1 cents (3.8 to 4.4)")

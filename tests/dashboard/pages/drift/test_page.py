@@ -133,7 +133,7 @@ def test_a_state_in_the_address_without_a_stage_looks_at_every_stage(looked_at):
 
 
 def test_a_cell_of_the_rack_leads_to_its_stream_and_keeps_the_filters(looked_at):
-    asked = drift_asked.read(looked_at.snapshot().shop, {"stage": "final_inspection", "weeks": "26"})
+    asked = drift_asked.read(looked_at.snapshot().shop, {"stage": "final_inspection", "weeks": "26", "open": "all"})
     assert glance.leads(asked, "relief||HERON-D|final_inspection") == (
         "/drift?stage=final_inspection&weeks=26&characteristic=relief&model=HERON-D#drift-one"
     )
