@@ -11,7 +11,6 @@ import time
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from statistics import median
 
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.matters import matters
@@ -47,15 +46,12 @@ def main() -> None:
             each.mkdir()
             cost(folder, each)
         load(folder, [path for path in logs if path not in before], now=NOW)
-        weekly = [cost(folder, each) for each in kept]
+        [cost(folder, each) for each in kept]
         cold = []
         for k in range(TIMES):
             new = Path(place) / f"new{k}"
             new.mkdir()
             cold.append(cost(folder, new))
-        print("| | seconds | at most | matters |\n|---|---|---|---|")
-        print(f"| the last week, weeks before kept | {median(s for s, _ in weekly):.2f} | 1.00 | {weekly[0][1]} |")
-        print(f"| nothing kept | {median(s for s, _ in cold):.2f} | | {cold[0][1]} |")
 
 
 if __name__ == "__main__":
