@@ -65,8 +65,8 @@ class CardDesk:
         serial = " ".join(serial.split())
         if not serial:
             raise UnusableData("a card needs a serial; scan it or type it")
-        serial = at_bench.spelled(self.desk.folder, serial)
         shop, stage = self.shop, self._stage(stage_key)
+        serial = at_bench.spelled(self.desk.folder, serial, loose=shop.shop.serials != "exact")
         seen, own = at_bench.serial(self.desk.folder, serial), self._of(serial)
         named = [seen.model if seen else "", *(one.row["model"] for one in own), model]
         model_key = next((one for one in named if one in shop.by_model), "")

@@ -20,6 +20,7 @@ from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.gauges_seen import gauges
 from ingest.beginning.new_text import shop_text
+from ingest.beginning.of_one_kind import is_kind_of, together, with_more
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
 from ingest.beginning.raw_tables import RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
@@ -28,7 +29,7 @@ from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import steps_seen
-from ingest.beginning.survey import Survey, survey_of, together
+from ingest.beginning.survey import Survey, survey_of
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
@@ -101,26 +102,39 @@ def propose(
 
 
 def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None) -> tuple[list[Survey], list[str]]:
-    """The surveys of all sheets, those of one kind as one; and the tabs that are no log, each with why."""
+    """The surveys of all sheets, those of one kind as one; and the tabs that are no log, each with why. A file too
+    short to tell what its columns are is one of its kind where another under the same headings tells it.
+    """
     found: list[Survey] = []
     left: list[str] = []
+    short: list[tuple[str, RawTable, FileProblem]] = []
     for name, data in files:
         tables, others = raw_tables(name, data)
         left += [f"{name}: tab {tab!r} is no log and is left: {why}" for tab, why in others.items()]
         mine = []
-        problem: FileProblem | None = None
+        faults: list[tuple[str, RawTable, FileProblem]] = []
         for table in tables:
             try:
                 mine.append(_seen(name, table, said_of(told, name, table.tab), shop))
             except FileProblem as fault:
-                problem = fault
-                why = str(fault).partition(": ")[2]
-                left.append(f"{name}: tab {table.tab!r} is no log and is left: {why}")
-        if not mine and problem is not None:
-            raise problem
+                faults.append((name, table, fault))
+        if mine:
+            left += [f"{name}: tab {table.tab!r} is no log and is left: {_why(each)}" for _, table, each in faults]
+        else:
+            short += faults
         one = len(tables) + len(others) == 1
         found += [replace(seen, tab="") if one and not seen.said.tab else seen for seen in mine]
-    return together(found), left
+    found = together(found)
+    for name, table, lacks in short:
+        kind = next((seen for seen in found if is_kind_of(seen, name, table)), None)
+        if kind is None:
+            raise lacks
+        found[found.index(kind)] = with_more(kind, name, table)
+    return found, left
+
+
+def _why(fault: FileProblem) -> str:
+    return str(fault).partition(": ")[2]
 
 
 def _seen(name: str, table: RawTable, said: LogSaid, shop: Shop | None) -> Survey:

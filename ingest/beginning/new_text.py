@@ -24,7 +24,7 @@ def shop_text(draft: Draft) -> str:
     """The whole of a first shop.toml."""
     zone = "" if "shop timezone" in draft.said else "guess: the clock on the wall"
     marks = {"timezone": zone, "name": "" if "shop name" in draft.said else "guess"}
-    marks["serials"] = "" if "shop serials" in draft.said else "guess: serials differ by capitals and spaces alone"
+    marks["serials"] = "" if "shop serials" in draft.said else "guess: serials differ by how they are typed alone"
     parts = [
         HEAD,
         "\n".join(["[shop]", *(_line(key, value, marks.get(key, "")) for key, value in draft.about.items())]),

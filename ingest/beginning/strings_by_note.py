@@ -43,7 +43,7 @@ def by_notes(guesses: Sequence[Guess]) -> list[Guess]:
     for places in _groups(guesses).values():
         if len(places) < 2 or all(guesses[place].position for place in places):  # B and D alone: lone_letters
             continue
-        numbers = _numbers([note_of(guesses[place].heading) for place in places])
+        numbers = strings_of([note_of(guesses[place].heading) for place in places])
         for at, place in enumerate(places):
             told = replace(guesses[place], position=numbers[at]) if numbers else guesses[place]
             why = "its words: a string by its note" if numbers else OF_TWO
@@ -85,7 +85,7 @@ def _letter(guess: Guess) -> bool:
     return guess.position in ("bass", "treble") and note_of(guess.heading)[:1] in ("B", "D")
 
 
-def _numbers(notes: list[str]) -> list[str]:
+def strings_of(notes: list[str]) -> list[str]:
     """The string of each note; nothing where the notes are of no tuning, or of several that count them otherwise."""
     found = {told for tuning in TUNINGS.values() if (told := _fitted(notes, tuning.split()))}
     if {"E", "E'"} <= set(notes):  # the outer strings of a guitar, with or without others

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from ingest.beginning.among_others import among_others, as_it_came
 from ingest.beginning.among_words import written_once
 from ingest.beginning.answers import LogSaid, measure_of, said_guess
-from ingest.beginning.file_names import pattern_of
 from ingest.beginning.guesses import Guess, date_order, decimal_sign, guess_by_cells, guess_column
 from ingest.beginning.heading_sense import checks_only
 from ingest.beginning.profiles import LOOKED_AT, Profile, profile
@@ -299,49 +298,3 @@ def _once(columns: list[ColumnSeen], shape: str) -> list[ColumnSeen]:
                 out[rival] = replace(columns[rival], guess=replace(other, level="unsure", why=why))
         taken |= {key: place for key in keys if key not in taken}
     return out
-
-
-def together(surveys: Sequence[Survey]) -> list[Survey]:
-    """Files that are of one kind as one survey: same headings, same tab and shape, same stage in their names."""
-    groups: dict[tuple[object, ...], list[Survey]] = {}
-    for seen in surveys:
-        key = (
-            tuple(plain(column.heading) for column in seen.columns),
-            seen.stage,
-            seen.said.mark,
-            pattern_of(seen.name) if not seen.said.files else seen.said.files,
-        )
-        groups.setdefault(key, []).append(seen)
-    kinds = Counter(name for group in groups.values() for name in {seen.name for seen in group})
-    out: list[Survey] = []
-    for group in groups.values():
-        tab = _tabs(group, alone=all(kinds[seen.name] == 1 for seen in group))
-        out += group if tab is None else [_joined(group, tab)]
-    return out
-
-
-def _tabs(group: Sequence[Survey], *, alone: bool) -> str | None:
-    """How the tabs of a group are named together: by a pattern, or as all of the workbook; None where neither holds."""
-    tabs = {seen.tab for seen in group}
-    patterns = {re.sub(r"\d+", "*", tab) for tab in tabs}
-    if len(tabs) == 1:
-        return tabs.pop()
-    if len(patterns) == 1 and patterns != {"*"}:
-        return patterns.pop()
-    return "" if alone else None
-
-
-def _joined(group: Sequence[Survey], tab: str) -> Survey:
-    """Several surveys of one kind as one, their cells behind each other; looked at anew."""
-    if len(group) == 1:
-        return group[0]
-    first = group[0]
-    cells = [tuple(cell for seen in group for cell in seen.columns[place].cells) for place in range(len(first.columns))]
-    table = RawTable(
-        first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes), first.hints
-    )
-    whole = survey_of(first.name, table, first.said)
-    whole.known = first.known
-    whole.files = tuple(dict.fromkeys(seen.name for seen in group))
-    whole.tab = tab
-    return whole

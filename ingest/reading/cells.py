@@ -4,7 +4,7 @@ from typing import Self
 
 import polars as pl
 
-from ingest.reading.headings import Column, Columns
+from ingest.reading.headings import JOINED, Column, Columns
 from ingest.reading.notation import SHEET_ERRORS
 from ingest.reading.row_text import row_text
 from ingest.reading.sheet import Reading
@@ -67,6 +67,10 @@ class Cells:
         column = self.column(field)
         if column is None:
             return pl.Series(field, [""], dtype=pl.String).new_from_index(0, self.rows.height)
+        if field in JOINED:
+            several = [self.filled(one) for one in self.columns.all if (one.field, one.stage) == (field, column.stage)]
+            parts = [pl.when(each != "").then(each) for each in several]
+            return pl.select(pl.concat_str(parts, separator="; ", ignore_nulls=True).alias(field)).to_series()
         return self.filled(column).rename(field)
 
     def filled(self, column: Column) -> pl.Series:

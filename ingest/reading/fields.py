@@ -60,6 +60,7 @@ FIELDS: dict[str, tuple[str, ...]] = {
     "temperature": ("temp", "room temperature"),
     "gauge": ("measured with", "instrument used"),
     "note": ("notes", "remark", "remarks", "comment", "comments"),
+    "replaces": ("replaces row", "corrects", "corrects row", "correction of", "correction to row"),
 }
 STUDY_FIELDS: dict[str, tuple[str, ...]] = {
     "study": ("study name",),

@@ -27,6 +27,7 @@ MOST_STRINGS = 12
 _NTH = r"(\d{1,2})(?:ª|a|º|e|\.|st|nd|rd|th)?"
 _OUTER = re.compile(rf"(?<![\w/]){_NTH}\s*[/|]\s*{_NTH}(?![\w/])")
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
+JOINED = ("fault",)  # fields that several columns may hold: a first and a second fault of one visit
 NOT_SAID = "not said"  # of a heading that a name would be read by: nobody has said what the column is
 
 
@@ -109,9 +110,9 @@ def sides_in_order(heading: str) -> tuple[str, ...]:
     """
     bare = _UNIT.sub(" ", heading)
     if found := _OUTER.search(bare):
-        first, last = (int(each) for each in found.groups())
-        if 1 in (first, last) and 2 <= max(first, last) <= MOST_STRINGS:
-            return ("treble", "bass") if first == 1 else ("bass", "treble")
+        one, other = (int(each) for each in found.groups())
+        if 1 in (one, other) and 2 <= max(one, other) <= MOST_STRINGS:
+            return ("treble", "bass") if one == 1 else ("bass", "treble")
     if found := _TWO_SIDES.search(bare):
         first, second = (_SIDE_WORDS.get(word, _SIDE_WORDS.get(word.casefold(), "")) for word in found.groups())
         return (first, second) if {first, second} == {"bass", "treble"} else ()
@@ -273,7 +274,7 @@ class Headings:
                     else f"{column.field} {column.moment}",
                     column.stage,
                 )
-                if key in taken:
+                if key in taken and column.field not in JOINED:
                     raise FileProblem(
                         f"{name}: the headings {taken[key].heading!r} and {column.heading!r} both mean "
                         f"{column.meaning}; "

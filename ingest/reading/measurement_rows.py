@@ -109,7 +109,7 @@ def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
     told = cells.rows.select("line").with_columns(
         *(cells.text(field).alias(field) for field in OF_ROW),
         *(cells.text(field).alias(f"of {field}") for field in ("serial", "stage", "tech")),
-        _seconds(cells, reading).alias("at"),
+        seconds_of(cells, reading).alias("at"),
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
     )
     moment = cells.columns.find("moment")
@@ -126,7 +126,7 @@ def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
 
 def _once(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFrame:
     """The rows without those that repeat an earlier one in every cell, where each says its time of day."""
-    clocked = pl.Series(_seconds(Cells(rows, columns), reading) % A_DAY != 0).fill_null(False)
+    clocked = pl.Series(seconds_of(Cells(rows, columns), reading) % A_DAY != 0).fill_null(False)
     copies = rows.drop("line").hash_rows() if clocked.any() else pl.Series(dtype=pl.UInt64)
     if not copies.is_duplicated().any():
         return rows
@@ -139,11 +139,11 @@ def _once(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.DataFram
 def visit_keys(rows: pl.DataFrame, columns: Columns, reading: Reading) -> pl.Series:
     """A number of each row; rows of one visit have the same, for they are of one serial and day."""
     cells = Cells(rows, columns)
-    day = (_seconds(cells, reading) // A_DAY).alias("day")
+    day = (seconds_of(cells, reading) // A_DAY).alias("day")
     return pl.DataFrame([cells.text("serial"), day]).select(pl.struct(pl.all()).hash().alias("visit")).to_series()
 
 
-def _seconds(cells: Cells, reading: Reading) -> pl.Series:
+def seconds_of(cells: Cells, reading: Reading) -> pl.Series:
     """Seconds since 1970 of each row on the sheet's own clock, by date and start or finish; null where unreadable."""
     order = reading.log.date_order
     stamps = [clock.read_stamps(cells.text(field), order) for field in ("date", "started_at", "finished_at")]
@@ -328,4 +328,4 @@ def _ask_whole(
     others = visit_of.join(mine, on="visit", how="inner").filter(pl.col("line") != pl.col("first"))
     for line, first in others.select("line", "first").rows():
         whole = rows.filter(pl.col("line") == line).row(0)[1:]
-        reading.asides.add(Question(line, "", short(" | ".join(whole)), *told[first]))
+        reading.asides.add(Question(line, "", short(" | ".join(whole).rstrip(" |")), *told[first]))

@@ -3,6 +3,7 @@
 Nothing is set aside for it: each is listed once, for a person to look at.
 """
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -22,18 +23,22 @@ def oddities(pieces: Pieces) -> list[str]:
     return [*serial_notes(pieces.serials()), *overlap_notes(pieces.by_serial(AT_ONCE))]
 
 
-def one_way(serial: str) -> str:
-    """A serial as it stands where capitals and spaces mean nothing: ' bs 1042' is 'BS1042'."""
-    return "".join(serial.split()).upper()
+NOTHING = {"loose": r"\s", "bare": r"[\s_‐‑–—-]"}  # what means nothing in a serial, by [shop] serials
+
+
+def one_way(serial: str, how: str = "loose") -> str:
+    """A serial as it stands where capitals and spaces mean nothing: ' bs 1042' is 'BS1042'; `bare`: nor do dashes."""
+    return re.sub(NOTHING[how], "", serial).upper()
 
 
 def typed_one_way(table: Table, reading: Reading) -> Table:
     """The table with its serials as `one_way` writes them, where the shop says so."""
-    if reading.shop.shop.serials != "loose":
+    nothing = NOTHING.get(reading.shop.shop.serials)
+    if nothing is None:
         return table
     headings = Headings(reading.shop, reading.log)
     names = [f"c{place}" for place, heading in enumerate(table.header) if headings.read(heading).field == "serial"]
-    return replace(table, rows=table.rows.with_columns(pl.col(names).str.replace_all(r"\s", "").str.to_uppercase()))
+    return replace(table, rows=table.rows.with_columns(pl.col(names).str.replace_all(nothing, "").str.to_uppercase()))
 
 
 def serial_notes(serials: pl.Series) -> list[str]:
@@ -56,8 +61,11 @@ def serial_notes(serials: pl.Series) -> list[str]:
     if alike.height:
         pairs = [" / ".join(group) for group in alike["serial"].to_list()]
         notes.append(f"serials that look alike (O and 0, I and 1, capitals, dashes), kept apart: {listed(pairs)}")
-        if any(len({one_way(serial) for serial in group}) < len(group) for group in alike["serial"].to_list()):
+        groups = alike["serial"].to_list()
+        if any(len({one_way(serial) for serial in group}) < len(group) for group in groups):
             notes.append('serials = "loose" under [shop] takes those for one that differ by capitals and spaces alone')
+        if any(len({one_way(each, "bare") for each in group}) < len({*map(one_way, group)}) for group in groups):
+            notes.append('serials = "bare" under [shop] takes those for one too that differ by dashes')
     digits = distinct.filter(pl.col("serial").str.contains(r"^\d+$")).with_columns(
         length=pl.col("serial").str.len_chars()
     )

@@ -23,6 +23,7 @@ from ingest.reading.measurement_rows import read_measurements, visit_keys
 from ingest.reading.oddities import oddities, typed_one_way
 from ingest.reading.on_disk import Data, is_workbook, sha256
 from ingest.reading.pieces import KINDS, Pieces
+from ingest.reading.replaced import without_replaced
 from ingest.reading.row_of_visits import read_instruments
 from ingest.reading.said_of_visits import said_of_visits
 from ingest.reading.sheet import Progress, Reading, Sheet
@@ -151,9 +152,7 @@ def _read_part(data: Data, reading: Reading, tabs: Tabs | None, over: _Over, pie
 
 
 def _or_left(found: Iterator[Tables], part: _Part, data: Data, tabs: Tabs) -> Iterator[Tables]:
-    """The tables of the tabs that one [[log]] is for; where none has a heading line that can be read, its tabs are
-    left, with every row of theirs that holds anything.
-    """
+    """The tables of the tabs that one [[log]] is for; tabs without a heading line are left, with all their rows."""
     try:
         yield from found
     except FileProblem as problem:
@@ -213,7 +212,7 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces, *
     """One table, or a piece of one; of `several` one that cannot be read is left."""
     reading = part.reading
     try:
-        table, own = said_of_visits(table, _columns(headings, table, reading), reading)
+        own = _columns(headings, table, reading)
     except FileProblem as problem:
         if not several:
             raise
@@ -221,6 +220,7 @@ def _read_table(table: Table, headings: Headings, part: _Part, pieces: Pieces, *
         return
     part.tables += 1
     part.rows_read += table.rows.height
+    table, own = said_of_visits(*without_replaced(table, own, reading), reading)
     part.columns.append(counted_columns(table, own))
     if reading.log.shape == "study":
         part.trials.append(read_trials(table.rows, own, reading))

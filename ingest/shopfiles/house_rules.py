@@ -48,7 +48,7 @@ class About(Part):
     timezone: Key
     length: Literal["mm", "in"] = "mm"
     temperature: Literal["C", "F"] = "C"
-    serials: Literal["exact", "loose"] = "exact"  # loose: capitals and spaces in a serial mean nothing
+    serials: Literal["exact", "loose", "bare"] = "exact"  # loose: capitals and spaces mean nothing; bare: nor do dashes
     currency: str = "EUR"
     labour_per_hour: Annotated[float, Field(ge=0)] = 0.0
     week_starts: Literal["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"] = "Monday"

@@ -18,13 +18,15 @@ import polars as pl
 
 from ingest.store.snapshot import Snapshot
 
-FILE, FORMAT = "bench.sqlite", 5
+FILE, FORMAT = "bench.sqlite", 6
 LAST = 5  # readings shown of a stream
 FAULT_WEEKS = 13
 SEEN = 0.02  # of a stage's visits of a family: what is measured less often is no part of its sheet
 _TABLES = """
 CREATE TABLE about (format INTEGER, version INTEGER, made TEXT);
 CREATE TABLE serials (serial TEXT PRIMARY KEY, model TEXT, supplier TEXT, lot TEXT, told TEXT) WITHOUT ROWID;
+CREATE TABLE loosely (folded TEXT, serial TEXT);
+CREATE INDEX of_folded ON loosely (folded);
 CREATE TABLE lasts (stage TEXT, characteristic TEXT, position TEXT, setup TEXT, told TEXT,
     PRIMARY KEY (stage, characteristic, position, setup)) WITHOUT ROWID;
 CREATE TABLE measured (stage TEXT, family TEXT, characteristic TEXT, position TEXT, n INTEGER);
@@ -103,6 +105,8 @@ def make(folder: Path, snapshot: Snapshot, told: Told = NOTHING_TOLD) -> None:
     with closing(sqlite3.connect(fresh)) as held:
         held.executescript(_TABLES)
         held.executemany("INSERT INTO serials VALUES (?, ?, ?, ?, ?)", _serials(snapshot, named, models))
+        every = named["serial"].unique().to_list()
+        held.executemany("INSERT INTO loosely VALUES (?, ?)", [(folded(each), each) for each in every])
         held.executemany("INSERT INTO lasts VALUES (?, ?, ?, ?, ?)", _lasts(snapshot, models))
         held.executemany("INSERT INTO measured VALUES (?, ?, ?, ?, ?)", _measured(snapshot, named, models))
         held.executemany("INSERT INTO caught VALUES (?, ?, ?)", _caught(snapshot, visits))
@@ -163,11 +167,20 @@ def shapes(folder: Path) -> list[str]:
     return [row[0] for row in _all(folder, "SELECT shape FROM shapes", ())]
 
 
-def spelled(folder: Path, name: str) -> str:
-    """A serial as it stands on file, whatever its capitals were when it was typed."""
+def folded(name: str) -> str:
+    """A serial without what people type in several ways: capitals, spaces, dashes, zeros before its number."""
+    bare = "".join(letter for letter in name.upper() if letter.isalnum())
+    return re.sub(r"(?<!\d)0+(?=\d)", "", bare)
+
+
+def spelled(folder: Path, name: str, *, loose: bool = False) -> str:
+    """A serial as it stands on file, whatever its capitals were when it was typed; `loose`: the only one that differs
+    by spaces, dashes or zeros too.
+    """
     if _one(folder, "SELECT serial FROM serials WHERE serial = ?", (name,)) is None:
         row = _one(folder, "SELECT serial FROM serials WHERE serial = ?", (name.upper(),))
-        return row[0] if row else name
+        alike = _all(folder, "SELECT serial FROM loosely WHERE folded = ? LIMIT 2", (folded(name),)) if loose else []
+        return row[0] if row else alike[0][0] if len(alike) == 1 else name
     return name
 
 

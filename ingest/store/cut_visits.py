@@ -25,12 +25,14 @@ CELL = ("line", *(name for name in SAME if name != "tech"))  # names a reading o
 class Shared:
     """What a new log shares with those on file under another start or in another length.
 
-    sheet : the new log without what others stand for.  logs : those it shares with.  give_up : those of them that are
-    to be read again, since the new one stands for rows of theirs.
+    sheet : the new log without what others stand for.  logs : those it shares with.  displaced : log_id, line, stage
+    and rows of visits on file for which the new one stands.  give_up : logs that are to be read again, since it stands
+    for a part of a visit of theirs.
     """
 
     sheet: Sheet
     logs: list[str]
+    displaced: pl.DataFrame
     give_up: list[str]
 
 
@@ -41,23 +43,31 @@ def shared(sheet: Sheet, visits: pl.LazyFrame, readings: pl.LazyFrame, older: li
     """
     mine = pl.concat([_told(frames["visits"].lazy(), frames["readings"].lazy()).collect() for frames in sheet.parts()])
     if mine.is_empty():
-        return Shared(sheet, [], [])
+        return Shared(sheet, [], pl.DataFrame(), [])
     day = pl.duration(days=1)
     near = pl.col("taken_at").is_between(mine["taken_at"].min() - day, mine["taken_at"].max() + day)
     others = ~pl.col("log_id").is_in(older)
     serials = mine.select("serial").unique().lazy()
-    theirs = _told(visits.filter(others), readings.filter(others & near).join(serials, on="serial", how="semi"))
-    both = mine.join(theirs.collect(), on=SAME, suffix="_other", nulls_equal=True)
+    held = _told(visits.filter(others), readings.filter(others & near).join(serials, on="serial", how="semi"))
+    both = mine.join(held.collect(), on=SAME, suffix="_other", nulls_equal=True)
     both = both.with_columns(pl.len().over("line", "log_id_other", "line_other").alias("same"))
     n, other, same = pl.col("n"), pl.col("n_other"), pl.col("same")
     told_alike = (pl.col("time") == pl.col("time_other")) & ((same == n) == (same == other))  # merge settles these
     gives = pl.when((same == n) != (same == other)).then(same == n).otherwise(pl.col("time") > pl.col("time_other"))
     both = both.filter(~told_alike).with_columns(gives=gives)
     out = both.filter("gives")
+    theirs = both.filter(~pl.col("gives")).with_columns(
+        whole=(same == other) & (pl.col("mild_other") >= pl.col("mild"))
+    )
+    part = theirs.filter(~pl.col("whole"))["log_id_other"].unique()
+    visits_of = theirs.filter(pl.col("whole") & ~pl.col("log_id_other").is_in(part.implode()))
+    rows = pl.struct("taken_at", "characteristic", "position").n_unique().cast(pl.Int64)
+    displaced = visits_of.group_by(log_id="log_id_other", line="line_other", stage="stage").agg(rows=rows)
     return Shared(
         _without(sheet, out) if out.height else sheet,
         both["log_id_other"].unique().sort().to_list(),
-        both.filter(~pl.col("gives"))["log_id_other"].unique().sort().to_list(),
+        displaced,
+        part.sort().to_list(),
     )
 
 

@@ -5,7 +5,7 @@ sees them.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import polars as pl
@@ -60,8 +60,7 @@ class Draft(Waiting):
         self.covers = {entry.log_id: sheet.covers}
         sheet = self._uncut(entry, sheet) if sheet.gathered else sheet
         met = self.meet(entry, sheet)
-        sheet, met = self._fuller(entry, sheet, met)
-        merged, rows = self.merged(entry, sheet, met, replaced)
+        merged, rows = self.merged(entry, sheet, met, replaced, self._lacking(entry, sheet, met))
         if merged is None and replaced is not None and replaced.height:
             visits = sheet.keyed()
             in_place = in_place_of(visits, replaced)
@@ -117,13 +116,26 @@ class Draft(Waiting):
             "main.meets",
             pl.DataFrame({"other": found.logs}).select(log_id=pl.lit(entry.log_id), other="other"),
         )
+        self._give_up(found.displaced)
         self.drop(found.give_up, again=True)
         self.wanted |= set(found.give_up)
         return found.sheet
 
-    def _fuller(self, entry: Entry, sheet: Sheet, met: Met) -> tuple[Sheet, Met]:
-        """A log less its rows of which another one says more, and what it meets then; logs with rows of which it says
-        more are read again. A newer edition, and what a person has said of a row, stand as they are.
+    def _give_up(self, displaced: pl.DataFrame) -> None:
+        """Visits on file (log_id, line, stage, rows: of how many rows they were made) for which a new log stands."""
+        if displaced.is_empty():
+            return
+        full = self._rows_of(displaced)
+        keyed = with_key(full["visits"].lazy()).select("log_id", "line", *KEY, "text_hash").collect()
+        none = Merged.of_none(keyed.clear())
+        gone = displaced.select(ROW).with_columns(other_log=pl.lit(""), other_line=pl.lit(0), asked=pl.lit(False))
+        self._displace(replace(none, displaced=gone.cast({"other_line": pl.Int64})), keyed, full)
+        for log_id, rows in displaced.group_by("log_id").agg(pl.col("rows").sum() - pl.len()).iter_rows():
+            self._account_of(log_id, {"accepted": -rows, "already_held": rows})
+
+    def _lacking(self, entry: Entry, sheet: Sheet, met: Met) -> pl.DataFrame | None:
+        """log_id, line, stage of the rows of visits shared with logs on file that say less than the other one does. A
+        newer edition, and what a person has said of a row, stand as they are.
         """
         holds = met.pairs.filter("holds")
         related = pl.concat([holds["older"], holds["newer"]]).unique()
@@ -133,21 +145,13 @@ class Draft(Waiting):
             decided, on=["log_id", "line"], how="anti"
         )
         if held.is_empty():
-            return sheet, met
+            return None
         mine = sheet.keyed(met_keys(sheet.marks["key"], held)).with_columns(log_id=pl.lit(entry.log_id))
         pairs = fuller.pairs_of(mine.join(decided, on=["log_id", "line"], how="anti"), held)
         if pairs.is_empty():
-            return sheet, met
+            return None
         before = self._rows_of(pairs.select(pl.col("log_id_before").alias("log_id"), line="line_before"))
-        found = fuller.lacking(pairs, before, sheet.rows_of(pairs["line"]))
-        if found.mine.is_empty() and found.theirs.is_empty():
-            return sheet, met
-        give_up = met.near.join(found.theirs, on=[*KEY, "text_hash"], how="semi", nulls_equal=True)["log_id"].unique()
-        self.drop(give_up.to_list(), again=True)
-        self.wanted |= set(give_up)
-        ledger.drop(self.connection, "editions", [entry.log_id])
-        sheet = fuller.without(sheet, found.mine) if found.mine.height else sheet
-        return sheet, self.meet(entry, sheet)
+        return fuller.lacking(pairs, before, sheet.rows_of(pairs["line"]))
 
     def _less(
         self,

@@ -173,9 +173,17 @@ class OnFile:
         return self._of_logs(pl.concat(parts, how="diagonal"))
 
     def merged(
-        self, entry: Entry, sheet: Sheet, found: "Met", replaced: pl.DataFrame | None
+        self,
+        entry: Entry,
+        sheet: Sheet,
+        found: "Met",
+        replaced: pl.DataFrame | None,
+        lacking: pl.DataFrame | None = None,
     ) -> tuple[Merged | None, pl.DataFrame]:
-        """How the rows of a log come out that share their visit with others; None where none does."""
+        """How the rows of a log come out that share their visit with others; None where none does.
+
+        lacking : log_id, line, stage of those that give way to one of which they lack something.
+        """
         others = found.near
         given_up = found.pairs.filter(pl.col("holds") & (pl.col("older") == entry.log_id)).height > 0
         shared = met(sheet.marks["key"], others)
@@ -186,6 +194,8 @@ class OnFile:
         )
         rows = _judged(pl.concat([tables.shaped(new, CANDIDATE), others]), self.settled)
         rows = rows.with_columns(editions.superseded(rows, ledger.pairs(self.connection), self.all_covers()))
+        rows = rows.with_columns(superseded=pl.col("superseded") | _among(rows, lacking))
+        rows = rows.with_columns(superseded=pl.col("superseded") | _given_up(rows))
         return merge(rows, replaced), rows
 
     def all_covers(self) -> dict[str, list[days.Span]]:
@@ -252,6 +262,24 @@ class OnFile:
         return tables.shaped(
             rows.join(self.logs.select("log_id", "loaded", "kind"), on="log_id", how="left"), CANDIDATE
         )
+
+
+def _among(rows: pl.DataFrame, some: pl.DataFrame | None) -> pl.Series:
+    """Which rows are some of those (log_id, line, stage)."""
+    if some is None or some.is_empty():
+        return pl.Series("among", [False]).new_from_index(0, rows.height)
+    told = some.select(ROW).unique().with_columns(among=pl.lit(True))
+    return rows.select(ROW).join(told, on=ROW, how="left", maintain_order="left")["among"].fill_null(False)
+
+
+def _given_up(rows: pl.DataFrame) -> pl.Series:
+    """Rows that another stood for and whose words none that stands says now: they gave way to a newer or fuller one."""
+    given = pl.col("status") == "given"
+    said = (
+        rows.filter(~given & ~pl.col("superseded")).select(*KEY, "text_hash").unique().with_columns(said=pl.lit(True))
+    )
+    joined = rows.join(said, on=[*KEY, "text_hash"], how="left", nulls_equal=True, maintain_order="left")
+    return joined.select((given & pl.col("said").is_null()).alias("given_up")).to_series()
 
 
 def _judged(rows: pl.DataFrame, settled: pl.DataFrame) -> pl.DataFrame:

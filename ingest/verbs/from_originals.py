@@ -112,7 +112,7 @@ def bring_back(
             return
         draft.drop(sorted(wanted), again=True)
         _from_originals(draft, folder, shop, said, entries_of(said, wanted - here.keys()))
-        for came in fresh:
+        for came in sorted(fresh, key=lambda one: one.sheet.covers[:1]):  # of a cut visit the earlier part stands
             if came.entry.log_id in wanted:
                 draft.add(came.entry, came.sheet)
 

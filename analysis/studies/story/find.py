@@ -1,8 +1,10 @@
 """What goes by a few letters: instruments, lots, suppliers, models, techs and logs, the closest first.
 
-Capitals, spaces and hyphens make no difference: `ho 24318` finds HO-24318.
+Capitals, spaces and hyphens make no difference: `ho 24318` finds HO-24318; nor do zeros before the number of an
+instrument where its serials are typed loosely.
 """
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -53,10 +55,12 @@ def find(snapshot: Snapshot, *, words: str, people: bool = True) -> Found:
     hits: list[Hit] = []
     counted: dict[str, int] = {}
     for kind, names in _names(snapshot, people=people):
-        held = [(key, about) for key, about in names if letters and letters in _folded(key)]
-        held.sort(key=lambda one: (_folded(one[0]) != letters, not _folded(one[0]).startswith(letters), one[0]))
+        as_typed = _loosely if kind == SERIAL and snapshot.shop.shop.serials != "exact" else _folded
+        asked = as_typed(words)
+        held = [(key, about) for key, about in names if letters and (letters in _folded(key) or asked == as_typed(key))]
+        held.sort(key=lambda one: (as_typed(one[0]) != asked, not _folded(one[0]).startswith(letters), one[0]))
         counted[kind] = len(held)
-        hits += [Hit(kind, key, about, _folded(key) == letters) for key, about in held[:MOST]]
+        hits += [Hit(kind, key, about, as_typed(key) == asked) for key, about in held[:MOST]]
     return Found(words, tuple(hits), counted)
 
 
@@ -89,3 +93,8 @@ def _names(snapshot: Snapshot, *, people: bool) -> Iterator[tuple[str, Iterable[
 
 def _folded(text: str) -> str:
     return "".join(letter for letter in text.casefold() if letter.isalnum())
+
+
+def _loosely(text: str) -> str:
+    """Without zeros before a number too."""
+    return re.sub(r"(?<!\d)0+(?=\d)", "", _folded(text))

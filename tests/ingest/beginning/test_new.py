@@ -320,3 +320,18 @@ def test_what_is_said_to_be_left_at_one_stage_is_set_there():
     head = "Serial,Day in,Day out,Relief in,Relief out"
     shop = shop_of(propose([("book.csv", csv(head, *rows))], said=checked_answers(SHOP | {"log": [log]})).shop_toml)
     assert [item.set_at for item in shop.characteristics] == ["final_inspection"]
+
+
+def test_a_file_too_short_to_tell_its_columns_is_one_of_its_kind():
+    head = "NO,WHEN,PLACE,R (mm)"
+    long = [f"K{n},2026-03-{2 + n % 20:02d},final,0.{10 + n % 9}" for n in range(60)]
+    short = ["K9,02.03.2026 or so,final,0.12"]
+    said = checked_answers(SHOP | {"log": [{"files": "ex_*.csv", "headings": {"R (mm)": "relief (mm)"}}]})
+    files = [("ex_1.csv", csv(head, *long)), ("ex_2.csv", csv(head, *short))]
+    for each in (files, files[::-1]):
+        [seen] = propose(each, said=said).surveys
+        assert (set(seen.files), seen.rows) == ({"ex_1.csv", "ex_2.csv"}, 61)
+    with pytest.raises(FileProblem, match="no column holds dates"):
+        propose(files[1:], said=said)
+    with pytest.raises(FileProblem, match="other"):  # under other headings it is another kind
+        propose([files[0], ("other.csv", csv("NO,WHEN,SPOT,R (mm)", *short))], said=checked_answers(SHOP))

@@ -51,3 +51,21 @@ def test_without_it_the_file_says_what_to_write():
     notes = read_log(mixed, LAST[0], shop).notes
     assert any('serials = "loose"' in note for note in notes)
     assert one_way(" bs 101 ") == "BS101"
+
+
+def test_dashes_make_no_second_instrument_where_nothing_speaks_against_it():
+    last = sheet("final inspection", [f"bs-{n}" if n % 4 == 0 else f"BS{n}" for n in range(100, 140)])
+    told = propose([FIRST, last], answers=ANSWERS)
+    assert [ask.default for ask in told.asks if ask.key.startswith("serials")] == ["yes"]
+    shop = checked_shop(tomllib.loads(told.shop_toml))
+    assert shop.shop.serials == "bare"
+    assert set(read_log(last[1], last[0], shop).visits["serial"]) == {f"BS{n}" for n in range(100, 140)}
+    apart = checked_shop(
+        tomllib.loads(propose([FIRST, last], answers={**ANSWERS, "serials with dashes": "no"}).shop_toml)
+    )
+    assert apart.shop.serials == "exact"
+    notes = read_log(last[1] + b"3/3/2026,BS-101,Lark tenor,Bea,0.11\n", last[0], apart).notes
+    assert any('serials = "bare"' in note for note in notes)
+    capitals = sheet("packing", [f"bs{n}" if n % 3 else f"BS-{n}" for n in range(100, 140)])
+    apart = propose([FIRST, capitals], answers={**ANSWERS, "serials": "no"})  # then dashes are not asked about
+    assert [ask.key for ask in apart.asks if ask.key.startswith("serials")] == ["serials"]

@@ -3,9 +3,10 @@
 import pytest
 
 from ingest.beginning.answers import checked_answers, said_of
+from ingest.beginning.of_one_kind import together
 from ingest.beginning.parts_of_shop import people
 from ingest.beginning.raw_tables import RawTable
-from ingest.beginning.survey import survey_of, together
+from ingest.beginning.survey import survey_of
 from ingest.terms.questions import FileProblem
 
 DAYS = [f"2026-03-{day:02d}" for day in range(2, 14)]

@@ -1,5 +1,7 @@
 """Columns told by the words that somebody said, by what stands in the same rows, and by the station over them."""
 
+import tomllib
+
 import pytest
 
 from ingest.beginning import raw_tables
@@ -9,6 +11,7 @@ from ingest.beginning.new import propose
 from ingest.beginning.raw_tables import RawTable
 from ingest.beginning.survey import Survey, survey_of
 from ingest.reading.encodings import decode
+from tests.ingest.small_shop import csv
 from tests.ingest.strangers.sheets import csv_bytes
 
 STATIONS, HANDS = ("S2", "S3", "S4"), {"S2": "71", "S3": "73", "S4": "75"}
@@ -214,3 +217,27 @@ def test_units_in_a_row_of_their_own_are_read_as_they_were_shown(units):
     file = "final inspection.csv", "\n".join([*rows, ""]).encode()
     (one,) = counted([file], propose([file]))
     assert (one.rows, one.readings, one.cells_aside) == (30, 60, 0)
+
+
+@pytest.mark.parametrize(
+    ("notes", "told", "asked"),
+    [
+        ("G C E A", {"G": "4", "C": "3", "E": "2", "A": "1"}, set()),
+        ("E A D G", {}, set("EADG")),  # a bass, or a mandolin
+        ("G C E A D B", {}, set("GCEADB")),  # of two instruments: a D or a B is no side here
+        ("B D", {"B": "bass", "D": "treble"}, set()),
+        ("bass treble", {}, set()),
+    ],
+)
+def test_places_that_are_notes_are_strings_of_one_tuning_or_asked_about(notes, told, asked):
+    rows = [
+        f"N{n},2026-03-{2 + n % 20:02d} 08:{n % 60:02d},final,nut height,{note},0.5{n % 9},mm"
+        for n in range(30)
+        for note in notes.split()
+    ]
+    sheet = ("values.csv", csv("Unit no,Stamp,Station,Characteristic,String,Reading,Unit", *rows))
+    found = propose([sheet])
+    assert tomllib.loads(found.shop_toml)["log"][0].get("words", {}).get("position", {}) == told
+    assert {ask.word for ask in found.asks if ask.key.startswith("position ")} == asked
+    answered = propose([sheet], answers={f"position {note}": "3" for note in asked})
+    assert set(tomllib.loads(answered.shop_toml)["log"][0].get("words", {}).get("position", {})) == set(told) | asked

@@ -708,3 +708,15 @@ def test_a_sheet_of_one_person_says_whose_its_rows_are():
     assert set(sheet.visits["tech"]) == {"T08"}
     sheet = read_log(csv("serial,Neck by,Neck,Out", "A1,JR,0.1,2026-03-02"), "a.csv", shop)
     assert dict(sheet.visits.select("stage", "tech").iter_rows()) == {"nut_slotting": "T07", "packing": ""}
+
+
+def test_a_first_and_a_second_fault_have_a_column_each():
+    header = "serial,date,stage,D1,D2"
+    named = {"D1": "fault", "D2": "fault"}
+    rows = ["A1,2026-03-02,packing,high fret,buzz open", "A2,2026-03-02,packing,,high fret", "A3,2026-03-02,packing,,"]
+    sheet = read(*rows, header=header, headings=named)
+    assert sheet.faults.select("serial", "fault").rows() == [
+        ("A1", "high fret"),
+        ("A1", "open-string buzz"),
+        ("A2", "high fret"),
+    ]

@@ -142,6 +142,13 @@ def test_serials_are_known_by_their_shapes_and_spelled_as_on_file(folder):
     assert [at_bench.spelled(folder, name) for name in ("A1", "a1", "c10x", "zz")] == ["A1", "A1", "c10x", "zz"]
 
 
+def test_where_serials_are_typed_loosely_the_only_one_alike_is_meant(folder):
+    typed = ["a 1", "A-01", "b.0003", "C-10 X", "c10", "A1"]
+    assert [at_bench.spelled(folder, name, loose=True) for name in typed] == ["A1", "A1", "B3", "c10x", "C10", "A1"]
+    assert [at_bench.spelled(folder, name) for name in ("a 1", "A-01")] == ["a 1", "A-01"]
+    assert at_bench.folded("R-007/100") == "R7100"
+
+
 @pytest.mark.parametrize(("name", "model"), [("A77", "LARK-25"), ("B9", "HERON"), ("C9", ""), ("Q1", ""), ("77", "")])
 def test_a_new_serial_is_of_the_model_of_others_with_its_letters(folder, name, model):
     assert at_bench.model_like(folder, name) == model

@@ -3,6 +3,7 @@
 import pytest
 
 from analysis.studies.story.find import LOG, LOT, MODEL, SERIAL, TECH, find
+from tests.analysis.studies.benches import bench
 
 
 def keys(found, kind):
@@ -48,3 +49,13 @@ def test_nothing_is_found_without_a_letter_or_where_nothing_goes_by_it(demo, wor
     found = find(demo, words=words)
     assert found.hits == ()
     assert found.one is None
+
+
+@pytest.mark.parametrize("loose", [True, False])
+def test_zeros_before_a_number_tell_nothing_apart_where_serials_are_typed_loosely(loose):
+    rows = "A-0042 2 9 nut pass\nA-420 2 9 nut pass"
+    about = {"name": "Bench", "timezone": "UTC", "serials": "loose" if loose else "exact"}
+    named = bench(rows, shop=about)
+    found = find(named, words="a 42")
+    assert keys(found, SERIAL) == (["A-0042", "A-420"] if loose else ["A-420"])
+    assert (found.one.key if found.one else "") == ("A-0042" if loose else "A-420")
