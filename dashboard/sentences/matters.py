@@ -160,7 +160,7 @@ def models(matter: Matter, shop: Shop) -> str:
     named = matter.models or [str(matter.main["model"])]
     if len(named) > NAMED_MODELS:
         return f"{numbers.in_words(len(named))} models"
-    return " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)
+    return numbers.listed(named)
 
 
 def _size(matter: Matter, key: str, shop: Shop) -> str:
