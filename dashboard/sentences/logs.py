@@ -1,5 +1,6 @@
 """What a load did, told in lines on a terminal: the account of every file, then the questions by reason."""
 
+import re
 from collections.abc import Iterator, Sequence
 
 import polars as pl
@@ -59,10 +60,29 @@ def questions(files: Sequence[Loaded]) -> Iterator[str]:
     yield from _two_values(
         pl.concat([file.two_values for file in files]).unique(maintain_order=True) if files else pl.DataFrame()
     )
-    notes = list(dict.fromkeys(note for file in files for note in file.notes))
+    notes = together(files)
     if notes:
         yield "To look at once:"
         yield from (f"  {note}" for note in notes)
+
+
+def together(files: Sequence[Loaded]) -> list[str]:
+    """What is to be looked at once, of all files: what several say of themselves with a number each stands in one line
+    with the sum.
+    """
+    told: dict[str, list[tuple[int, str]]] = {}  # by the text without number and file: how many, as one file says it
+    for file in files:
+        for note in file.notes:
+            counted = re.match(r"(\d+) (.+)", note)
+            text = counted[2] if counted else note
+            alike = text.replace(f" in {file.name}", " in {}") if counted else note
+            told.setdefault(alike, []).append((int(counted[1]) if counted else 0, note))
+    out = []
+    for alike, each in told.items():
+        total, said = sum(number for number, _ in each), [note for _, note in each]
+        one = len(each) == 1 or not total
+        out.append(said[0] if one else f"{total:,} {alike.replace(' in {}', f' in {len(each)} files')}")
+    return out
 
 
 UNREAD, NUMBERS = 0.05, 0.5  # of a measurement's cells unread; of a column's cells that are numbers

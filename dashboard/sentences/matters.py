@@ -102,16 +102,23 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
 
 def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     """A weekly share of send-backs that left its limits: no reading moved."""
-    stage = str(seen.matter.main["stage"])
-    when = numbers.day(shared.local(shop, seen.matter.opened_at), now)
-    lead = f"More came back to {shop.stage_name(stage).lower()} than its last weeks let expect"
+    stage, value, size = (seen.matter.main[name] for name in ("stage", "value", "size"))
+    since = seen.matter.began_at
+    when = numbers.day(shared.local(shop, since or seen.matter.opened_at), now)
+    assert isinstance(value, float)
+    assert isinstance(size, float)
+    more = "More" if size > 0 else "Fewer"
+    lead = (
+        f"{more} came back to {shop.stage_name(str(stage)).lower()} than its last weeks let expect: "
+        f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
+    )
     fresh = "New this week. " if seen.new else ""
     link = address("/rework", caused_at=stage)
     return Sentence(
-        "moved-up",
-        "more came back",
+        f"moved-{'up' if size > 0 else 'down'}",
+        f"{more.lower()} came back",
         lead,
-        f", since the week of {when}.",
+        f", {'since about' if since else 'in'} the week of {when}.",
         f"{fresh}{chance(seen.matter)}".strip(),
         link,
         "Rework",
@@ -293,8 +300,9 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
     key = matter.characteristics[0] if matter.characteristics else ""
     if not key:
-        when = numbers.day(shared.local(shop, matter.opened_at), now)
-        return name(matter, shop), f"More than its last weeks let expect, since the week of {when}."
+        when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+        more = "More" if (matter.size or 0.0) >= 0 else "Less"
+        return name(matter, shop), f"{more} than its last weeks let expect, since the week of {when}."
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"

@@ -21,6 +21,7 @@ from ingest.reading.headings import plain, position_of
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms.clock import Order
 from ingest.terms.questions import closest
+from ingest.terms.units import quantity_of
 
 _TARGET_UNIT = re.compile(r"[(\[]([^()\[\]]*)[)\]]")
 ONLY_HEADINGS = {"files", "tab", "headings"}
@@ -190,8 +191,9 @@ def same(heading: str) -> str:
 
 
 def _fits(said: str, heading: str) -> bool:
-    """Is a heading the one that was said? One over several rows may be said by its last words, if that is all of it."""
-    return same(said) == heading
+    """Is a heading the one that was said? A unit that stands right below it, and goes with it, may be left out."""
+    named, _, unit = heading.rpartition(" ")
+    return same(said) in (heading, named if quantity_of(unit) != "plain" else heading)
 
 
 def said_guess(heading: str, told: LogSaid) -> Guess | None:

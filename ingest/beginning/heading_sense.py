@@ -23,7 +23,7 @@ from ingest.terms.units import straight, unit_of
 
 Mark = tuple[str, str]  # kind, meaning
 _UNIT = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
-_ORDINAL = re.compile(r"(\d{1,2})(?:st|nd|rd|th|\.)$")
+_ORDINAL = re.compile(r"(\d{1,2})(?:st|nd|rd|th|a|\.)$")  # 6a: the Spanish sixth
 _STRING = re.compile(r"^(?:s|str|string|saite|corde)(\d{1,2})$")
 _FRET = re.compile(
     r"(?:@|\bat\b)\s*(?:fret|bund|f)?\s*(\d{1,2})\b(?:th|st)?|\b(?:fret|bund|f)\s*(\d{1,2})\b"
@@ -252,6 +252,7 @@ def _single(word: str, sense: Sense) -> None:
     elif found := _ORDINAL.match(word):
         if found[1] not in ("12", "7", "8"):
             sense.ordinal = sense.ordinal or str(int(found[1]))
+            sense.noted = sense.noted or word.endswith("a")  # a string, which is feminine; a fret is not
     elif word.isdecimal() and len(word) <= 2:
         if word not in ("12", "7", "8") or sense.measures[-1:] == ["intonation"]:
             sense.ordinal = sense.ordinal or str(int(word))

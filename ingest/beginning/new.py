@@ -120,16 +120,16 @@ def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None
             except FileProblem as fault:
                 faults.append((name, table, fault))
         if mine:
-            left += [f"{name}: tab {table.tab!r} is no log and is left: {_why(fault)}" for _, table, fault in faults]
+            left += [f"{name}: tab {table.tab!r} is no log and is left: {_why(each)}" for _, table, each in faults]
         else:
             short += faults
         one = len(tables) + len(others) == 1
         found += [replace(seen, tab="") if one and not seen.said.tab else seen for seen in mine]
     found = together(found)
-    for name, table, fault in short:
+    for name, table, lacks in short:
         kind = next((seen for seen in found if is_kind_of(seen, name, table)), None)
         if kind is None:
-            raise fault
+            raise lacks
         found[found.index(kind)] = with_more(kind, name, table)
     return found, left
 

@@ -16,15 +16,14 @@ def serials_typed(surveys: Sequence[Survey], asker: Asker) -> tuple[str, bool]:
     differ by them alone or where they do; was it said).
     """
     loose = _ask(surveys, asker, "loose", "serials", "typed in several ways", "whatever the capitals and spaces")
-    bare = _ask(surveys, asker, "bare", "serials with dashes", "typed with and without dashes", "with or without them")
-    return "bare" if bare else "loose" if loose else "", {
-        "serials",
-        "serials with dashes",
-    } & asker.answers.keys() != set()
+    bare = None
+    if loose is not False:
+        bare = _ask(surveys, asker, "bare", DASHES, "typed with and without dashes", "with or without them")
+    return "bare" if bare else "loose" if loose else "", bool({"serials", DASHES} & asker.answers.keys())
 
 
-def _ask(surveys: Sequence[Survey], asker: Asker, how: str, key: str, typed: str, whatever: str) -> bool:
-    """Are serials that differ by so much alone one instrument each? Asked where some do."""
+def _ask(surveys: Sequence[Survey], asker: Asker, how: str, key: str, typed: str, whatever: str) -> bool | None:
+    """Are serials that differ by so much alone one instrument each? Asked where some do, else None."""
     ways: dict[str, set[str]] = {}
     here: dict[tuple[int, str, str], set[str]] = {}
     for kind, seen in enumerate(surveys):

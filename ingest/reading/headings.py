@@ -110,9 +110,9 @@ def sides_in_order(heading: str) -> tuple[str, ...]:
     """
     bare = _UNIT.sub(" ", heading)
     if found := _OUTER.search(bare):
-        first, last = (int(each) for each in found.groups())
-        if 1 in (first, last) and 2 <= max(first, last) <= MOST_STRINGS:
-            return ("treble", "bass") if first == 1 else ("bass", "treble")
+        one, other = (int(each) for each in found.groups())
+        if 1 in (one, other) and 2 <= max(one, other) <= MOST_STRINGS:
+            return ("treble", "bass") if one == 1 else ("bass", "treble")
     if found := _TWO_SIDES.search(bare):
         first, second = (_SIDE_WORDS.get(word, _SIDE_WORDS.get(word.casefold(), "")) for word in found.groups())
         return (first, second) if {first, second} == {"bass", "treble"} else ()

@@ -48,8 +48,8 @@ def shared(sheet: Sheet, visits: pl.LazyFrame, readings: pl.LazyFrame, older: li
     near = pl.col("taken_at").is_between(mine["taken_at"].min() - day, mine["taken_at"].max() + day)
     others = ~pl.col("log_id").is_in(older)
     serials = mine.select("serial").unique().lazy()
-    theirs = _told(visits.filter(others), readings.filter(others & near).join(serials, on="serial", how="semi"))
-    both = mine.join(theirs.collect(), on=SAME, suffix="_other", nulls_equal=True)
+    held = _told(visits.filter(others), readings.filter(others & near).join(serials, on="serial", how="semi"))
+    both = mine.join(held.collect(), on=SAME, suffix="_other", nulls_equal=True)
     both = both.with_columns(pl.len().over("line", "log_id_other", "line_other").alias("same"))
     n, other, same = pl.col("n"), pl.col("n_other"), pl.col("same")
     told_alike = (pl.col("time") == pl.col("time_other")) & ((same == n) == (same == other))  # merge settles these

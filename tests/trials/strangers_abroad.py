@@ -19,7 +19,7 @@ HEAD = (
 
 
 def main() -> None:
-    """The shops named, else all twelve; a row of the table each, printed as it comes."""
+    """The shops named, else all fourteen; a row of the table each, printed as it comes."""
     names = [word for word in sys.argv[1:] if not word.startswith("-")]
     shops = EIGHT | ASIDE | NEWER
     rows = []

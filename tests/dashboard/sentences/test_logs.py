@@ -2,6 +2,7 @@
 
 from dashboard.sentences import logs as telling
 from ingest.verbs.load import load
+from ingest.verbs.loaded import Loaded
 from tests.ingest.bench import NOW, log, row, shop
 
 
@@ -24,3 +25,17 @@ def test_other_reasons_are_told_row_by_row_and_then_counted(tmp_path):
     assert told[2].startswith("    a.csv, line 2: relief (mm) is 'x'; wanted ")
     assert told[-1] == "    and 1 more"
     assert len(told) == 13
+
+
+def test_what_several_files_say_with_a_number_each_is_one_line_with_the_sum():
+    files = [
+        Loaded("a.csv", notes=("3 x 'WC' says '85' in a.csv: passed over", "tech 'XY' is not listed", "1,2 is odd")),
+        Loaded("b.csv", notes=("12 x 'WC' says '85' in b.csv: passed over", "2 cells say nothing", "1,2 is odd")),
+        Loaded("c.csv", notes=("tech 'XY' is not listed",)),
+    ]
+    assert telling.together(files) == [
+        "15 x 'WC' says '85' in 2 files: passed over",
+        "tech 'XY' is not listed",
+        "1,2 is odd",
+        "2 cells say nothing",
+    ]

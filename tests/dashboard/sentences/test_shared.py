@@ -434,6 +434,19 @@ def test_an_interval_whose_ends_are_written_as_its_size_is_left_out():
     assert "0.11 mm," in told(found(matters=[matter(size_low=0.109, size_high=0.111)]))[0]
 
 
+@pytest.mark.parametrize(
+    ("size", "began", "more", "before", "when"),
+    [(0.03, at(9), "More", 2, "since about the week of 9 Mar."), (-0.03, None, "Fewer", 8, "in the week of 27 Mar.")],
+)
+def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, more, before, when):
+    share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": size}
+    seen = matter(main=share, characteristics=[], size=size, size_low=None, size_high=None, began_at=began)
+    assert told(found(matters=[seen]))[0].startswith(
+        f"{more} came back to bridge fitting than its last weeks let expect: 5 % of its instruments, {before} % "
+        f"before, {when}"
+    )
+
+
 def test_people_and_a_lot_that_cannot_be_told_apart_are_one_sentence():
     both = MovesWith([candidate(records.SET_BY, "T03"), candidate(records.LOT, "MP-2291")], 9)
     assert "It differs between people at this bench, or moves together with neck lot MP-2291: these cannot" in (

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ingest.beginning.answers import slip
+from ingest.beginning.answers import LogSaid, Said, said_guess, slip, unheard
 
 
 @pytest.mark.parametrize(
@@ -20,3 +20,13 @@ from ingest.beginning.answers import slip
 )
 def test_a_mistyped_measurement_is_held_against_those_there_are(typed, declared, meant):
     assert slip(typed, declared) == meant
+
+
+def test_a_heading_may_be_said_without_the_unit_that_goes_with_it():
+    told = LogSaid(headings={"Bench Relief left": "relief left @ setup", "Count": "other"})
+    assert said_guess("Bench Relief left thou", told).said == "relief left @ setup"
+    assert said_guess("Bench Relief left", told).said == "relief left @ setup"
+    assert said_guess("Bench Relief left side", told) is None
+    said = Said({"log": [{"headings": dict(told.headings)}]})
+    assert unheard(said, [("a.csv", "", ["Bench Relief left thou", "Count"])]) == []
+    assert len(unheard(said, [("a.csv", "", ["Bench Relief thou", "Count"])])) == 1

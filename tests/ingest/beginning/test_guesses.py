@@ -245,3 +245,22 @@ def test_a_column_of_single_measurements_is_none_where_a_row_holds_several():
 def test_one_word_in_the_name_of_a_tab_is_enough_for_its_stage():
     assert stage_within("week 12 packing, second bench of March") == guess_stage("packing") != ""
     assert stage_within("week 12, second bench of March") == ""
+
+
+@pytest.mark.parametrize(
+    ("heading", "target"),
+    [
+        ("Alivio antes", "relief found"),
+        ("Alivio salida (mm)", "relief left (mm)"),
+        ("Altura cejuela 6ª (mm)", "nut 6 (mm)"),
+        ("Altura cejuela 1ª (mm)", "nut 1 (mm)"),
+        ("Nut 1", "nut"),
+        ("Afinación XII 1ª", "intonation 1"),
+        ("Observaciones", "note"),
+        ("Esito", "outcome"),
+        ("Matricola", "serial"),
+        ("Vuelve a", "sent_back_to"),
+    ],
+)
+def test_headings_in_spanish_and_italian(heading, target):
+    assert guess_heading(heading).target() == target

@@ -66,3 +66,6 @@ def test_dashes_make_no_second_instrument_where_nothing_speaks_against_it():
     assert apart.shop.serials == "exact"
     notes = read_log(last[1] + b"3/3/2026,BS-101,Lark tenor,Bea,0.11\n", last[0], apart).notes
     assert any('serials = "bare"' in note for note in notes)
+    capitals = sheet("packing", [f"bs{n}" if n % 3 else f"BS-{n}" for n in range(100, 140)])
+    apart = propose([FIRST, capitals], answers={**ANSWERS, "serials": "no"})  # then dashes are not asked about
+    assert [ask.key for ask in apart.asks if ask.key.startswith("serials")] == ["serials"]

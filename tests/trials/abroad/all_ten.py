@@ -1,4 +1,4 @@
-"""The eight shops that a mending may look at, the two kept aside until it was done, and two written after them."""
+"""The eight shops that a mending may look at, the two kept aside until it was done, and four written after them."""
 
 from tests.trials.abroad import (
     america,
@@ -10,6 +10,8 @@ from tests.trials.abroad import (
     kept_aside,
     lowlands,
     poland,
+    ridge,
+    spain,
     sweden,
 )
 
@@ -23,5 +25,5 @@ EIGHT = {
     "france": france.shop,
     "poland": poland.shop,
 }
-NEWER = {"austria": austria.shop, "harbour": harbour.shop}
+NEWER = {"austria": austria.shop, "harbour": harbour.shop, "ridge": ridge.shop, "spain": spain.shop}
 ASIDE = {"danish": kept_aside.danish, "german": kept_aside.german}
