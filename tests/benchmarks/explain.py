@@ -11,6 +11,7 @@ import time
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from statistics import median
 
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.matters import matters
@@ -46,7 +47,7 @@ def main() -> None:
             each.mkdir()
             cost(folder, each)
         load(folder, [path for path in logs if path not in before], now=NOW)
-        [cost(folder, each) for each in kept]
+        weekly = [cost(folder, each) for each in kept]
         cold = []
         for k in range(TIMES):
             new = Path(place) / f"new{k}"
