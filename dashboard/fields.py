@@ -1,4 +1,4 @@
-"""Fields of our own: a list to choose from, a line to write on and a box to tick, as the browser itself has them.
+"""Fields of our own: a list to choose from, a line to write on, a day, a box to tick, as the browser itself has them.
 
 All are made in assets/fields.js. A phone shows its own picker and the keyboard its own way through a list; nothing is
 loaded for it.
@@ -40,11 +40,20 @@ class Select(Own):
 
 
 class TextInput(Own):
-    """A line to write on: label over it. `type` is `date` for a day; `debounce` waits so many ms for the next key."""
+    """A line to write on: label over it. `debounce` waits so many ms for the next key."""
 
     _type = "TextInput"
     OF_INPUT = ("id", "value", "type", "name", "readOnly", "placeholder", "autoComplete", "maxLength", "list")
     TAKES = (*OF_INPUT, "label", "debounce", "className", "style")
+
+
+class DayInput(Own):
+    """A line for a day with a way to the browser's calendar, told once it is left, by Enter, or picked. value : as it
+    is typed; day : the same as 2026-11-27 or ''; order : `ymd`, `dmy` or `mdy`, in which a picked one is written.
+    """
+
+    _type = "DayInput"
+    TAKES = ("id", "label", "value", "day", "order", "placeholder", "className", "style")
 
 
 class Tick(Own):

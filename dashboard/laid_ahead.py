@@ -31,7 +31,8 @@ class PagesAhead:
         self._done, before = now, thread_time()
         for name in PAGES.values():
             page = importlib.import_module(f"dashboard.pages.{name}")
-            for address in getattr(page, "USUAL", ({},)):
+            usual: tuple[dict[str, str], ...] = getattr(page, "USUAL", ({},))
+            for address in usual:
                 with suppress(Exception):  # whoever opens it is told what is wrong
                     page.layout(**address)
         self._rests_until = monotonic() + REST * (thread_time() - before)

@@ -7,7 +7,7 @@ computes; each takes finished words.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from urllib.parse import parse_qs
 
@@ -16,10 +16,11 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import address
 from dashboard.desk import signed
 from dashboard.drawings import behind, both, graph, graph_id
-from dashboard.fields import Select, TextInput, Tick
+from dashboard.fields import DayInput, Select, TextInput, Tick
 from dashboard.saving import files, save_whole
 
 __all__ = [
+    "DayInput",
     "TextInput",
     "Tick",
     "behind",
@@ -166,25 +167,35 @@ def fields(*several: Any) -> html.Div:
 
 
 def filters_to_address(
-    app: Dash, path: str, filters: Mapping[str, str], *, everything: str = "all", usual: Mapping[str, str] | None = None
+    app: Dash,
+    path: str,
+    filters: Mapping[str, str],
+    *,
+    everything: str = "all",
+    usual: Mapping[str, str] | None = None,
+    typed: Mapping[str, Callable[[str], str]] | None = None,
 ) -> None:
     """Choosing in a filter puts it into the address, and the page is laid out anew from there: Back, Forward and links
     all agree.
 
     filters : name in the address -> id of the field. Each field must stand on the page. The value `everything` is left
     out of the address, and so is the `usual` one of a name: an address that says it and one that does not are the same,
-    so that laying a page out adds nothing to the way back.
+    so that laying a page out adds nothing to the way back. typed : of a name what makes the address's word of what was
+    typed.
     """
-    names, silent = list(filters), usual or {}
+    names, silent, as_word = list(filters), usual or {}, typed or {}
 
     def said(name: str, value: Any) -> bool:
         return value not in (None, "", everything) and value != silent.get(name)
 
     def chosen(*values: Any) -> Any:
         *several, search, here = values
-        asked = {name: value for name, value in zip(names, several, strict=True) if said(name, value)}
         if (here or "").rstrip("/") != path.rstrip("/"):
             return no_update
+        words = {
+            name: as_word[name](value) if name in as_word else value for name, value in zip(names, several, strict=True)
+        }
+        asked = {name: value for name, value in words.items() if said(name, value)}
         given = {name: values[-1] for name, values in parse_qs((search or "").lstrip("?")).items()}
         kept = {name: value for name, value in given.items() if name not in filters}
         if asked == {name: value for name, value in given.items() if name in filters and said(name, value)}:
@@ -203,11 +214,6 @@ def filters_to_address(
 def text_field(label: str, id: Any, value: str = "", **more: Any) -> TextInput:
     """A line to write on."""
     return TextInput(label=label, id=id, value=value, className="field", **more)
-
-
-def day_field(label: str, id: Any, value: str = "", **more: Any) -> TextInput:
-    """A day: typed, or picked from the browser's own calendar, in the reader's own order; its value is 2026-11-27."""
-    return text_field(label, id, value, type="date", **more)
 
 
 def who_field(id: Any, label: str = "Written by") -> TextInput:

@@ -2,8 +2,9 @@
 
 Each piece's chance is the product of the rate of its group's baseline and a factor for each of its levels (model,
 lot, inspector ...), found by turns: the counts of each level over what the other factors let expect, until they
-settle. That is the fit of a Poisson model with a log link, here with one piece of prior in each level, so that a
-level seldom or never seen stays near the rest. Many groups at once, one pass over the rows a turn.
+settle. That is the fit of a Poisson model with a log link, here with one expected piece of prior at factor 1 in each
+level (a gamma prior of that shape and rate), so that a level seldom or never seen stays near the rest. Many groups at
+once, one pass over the rows a turn.
 
 Source: proportional fitting by turns, Deming & Stephan 1940, Annals of Mathematical Statistics 11; that it ends at
 the Poisson likelihood's maximum: Bishop, Fienberg & Holland 1975, Discrete Multivariate Analysis, chapter 3 (from
@@ -59,11 +60,13 @@ def at_the_same_mix(earlier: Pieces, k: Floats, later: Pieces, groups: int, *, p
     fitted = n * np.nan_to_num(rate)[group]
     ahead = later.n * np.nan_to_num(rate)[later.group]
     cells = [_cells(earlier, later, f) for f in range(levels.shape[1])]
+    factors = [np.ones(kinds) for _, _, kinds in cells]
     for _ in range(TURNS):
-        for cell, later_cell, kinds in cells:
+        for at, (cell, later_cell, kinds) in enumerate(cells):
             seen, let = np.bincount(cell, k, minlength=kinds), np.bincount(cell, fitted, minlength=kinds)
-            factor = np.append((seen + prior) / (let + prior), 1.0)
-            fitted, ahead = fitted * factor[cell], ahead * factor[later_cell]
+            factor = (seen + prior) / (let / factors[at] + prior)  # against what the others alone let expect
+            moved = np.append(factor / factors[at], 1.0)
+            fitted, ahead, factors[at] = fitted * moved[cell], ahead * moved[later_cell], factor
         scale = np.divide(total_k, np.bincount(group, fitted, minlength=groups), out=np.ones(groups), where=total_k > 0)
         fitted, ahead = fitted * scale[group], ahead * scale[later.group]
     expected = np.bincount(later.group, ahead, minlength=groups)

@@ -19,7 +19,8 @@ window.dash_clientside = window.dash_clientside || {};
   const Still = ({ tag, told, inside }) => window.React.createElement(tag, { ...told, dangerouslySetInnerHTML: { __html: inside } });
   // What stands still round what moves: plain elements, with places for the components among them.
   const Round = ({ tree, children }) => {
-    const made = (one) => (typeof one === "string" ? one : typeof one === "number" ? children[one] : one.tag ? Still(one)
+    const moves = [].concat(children);  // of one alone React makes no list
+    const made = (one) => (typeof one === "string" ? one : typeof one === "number" ? moves[one] : one.tag ? Still(one)
       : window.React.createElement(one[0], one[1], ...one.slice(2).map(made)));
     return made(tree);
   };

@@ -1,4 +1,4 @@
-// Fields of our own: a list to choose from, a line to write on and a box to tick, as the browser has them (dashboard/fields.py).
+// Fields of our own: a list to choose from, a line to write on, a day and a box to tick, as the browser has them (dashboard/fields.py).
 window.truerun_parts = window.truerun_parts || {};
 (() => {
   const AT_ONCE = 40; // choices of a longer list are put in when somebody comes to it
@@ -43,10 +43,29 @@ window.truerun_parts = window.truerun_parts || {};
     return framed(props, el("input", { ...more, ...said(props) }));
   };
 
+  const DayInput = (props) => {
+    const { createElement: el, useEffect, useRef, useState } = window.React;
+    const { id, label, value, day, order, placeholder, setProps } = props;
+    const [typed, write] = useState(value || ""), calendar = useRef(null);
+    useEffect(() => write(value || ""), [value]);
+    const tell = (text) => { if (text !== (value || "")) setProps({ value: text }); };
+    const picked = ({ target }) => {
+      const [y, m, d] = target.value.split("-");
+      const text = !target.value ? "" : order === "dmy" ? `${d}/${m}/${y}` : order === "mdy" ? `${m}/${d}/${y}` : target.value;
+      write(text);
+      tell(text);
+    };
+    const line = { id, type: "text", className: "day-text", value: typed, placeholder, autoComplete: "off", maxLength: 20 };
+    const heard = { onChange: ({ target }) => write(target.value), onBlur: () => tell(typed), onKeyDown: ({ key }) => { if (key === "Enter") tell(typed); } };
+    const open = { type: "button", className: "day-pick", "aria-label": `${label}: pick a day`, onClick: () => calendar.current.showPicker() };
+    const hidden = { ref: calendar, type: "date", className: "day-calendar", defaultValue: day || "", key: day, tabIndex: -1, "aria-hidden": true, onChange: picked };
+    return framed(props, el("span", { className: "day-line" }, el("input", { ...line, ...heard, ...said(props) }), el("input", hidden), el("button", open)));
+  };
+
   const Tick = ({ id, label, value, className, setProps }) => {
     const el = window.React.createElement;
     const onChange = ({ target }) => setProps({ value: target.checked ? ["yes"] : [] });
     return el("div", { className }, el("input", { id, type: "checkbox", checked: value.length > 0, onChange, "aria-label": label }));
   };
-  Object.assign(window.truerun_parts, { Select, TextInput, Tick });
+  Object.assign(window.truerun_parts, { Select, TextInput, DayInput, Tick });
 })();

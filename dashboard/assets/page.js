@@ -11,6 +11,8 @@ window.dash_clientside = window.dash_clientside || {};
       });
       const menu = document.getElementById("menu");
       if (menu) menu.open = false;
+      const notice = document.getElementById("notice");
+      if (notice && !notice.hidden) window.dash_clientside.set_props("notice", { hidden: true });  // of what was asked before
       return name;
     },
   };

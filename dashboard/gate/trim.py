@@ -18,6 +18,7 @@ from dashboard.gate import roles
 LINKS = (dcc.Link, html.A)
 FIELDS = {
     "TextInput",
+    "DayInput",
     "Tick",
     "Input",
     "Textarea",

@@ -21,6 +21,7 @@ from dashboard import numbers, parts
 from dashboard.charts.against import SideView
 from dashboard.charts.against import against as drawn
 from dashboard.desk import desk
+from dashboard.pages import days
 from dashboard.sentences import against as words
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
@@ -134,7 +135,7 @@ def _fields(shop: Shop, chosen: str, asked: dict[str, str], offer: dict[str, lis
         for name in FIELDS:
             value = asked.get(f"{which}_{name}", "")
             if name in ("from", "to"):
-                several.append(parts.day_field(LABELS[name], _id(f"{which}_{name}"), value, debounce=600))
+                several.append(days.field(LABELS[name], _id(f"{which}_{name}"), value))
                 continue
             options = [{"value": ANY, "label": "All"}, *[{"value": one, "label": one} for one in offer[name]]]
             style = {} if offer[name] else {"display": "none"}
@@ -232,4 +233,5 @@ def _id(name: str) -> str:
 def connect(app: Dash) -> None:
     """The page's callbacks: what is chosen goes into the address."""
     names = ["what", *[f"{which}_{name}" for which in "ab" for name in FIELDS]]
-    parts.filters_to_address(app, PATH, {name: _id(name) for name in names}, everything=ANY)
+    typed = {name: days.in_address for name in names if name.endswith(("_from", "_to"))}
+    parts.filters_to_address(app, PATH, {name: _id(name) for name in names}, everything=ANY, typed=typed)

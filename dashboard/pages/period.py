@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from dashboard import numbers, parts
+from dashboard import numbers
+from dashboard.pages import days
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,4 @@ def read(given: Mapping[str, Any]) -> Period:
 def fields(period: Period, since: str, until: str) -> list[Any]:
     """The two days as fields. since, until : their ids."""
     told = period.address
-    return [
-        parts.day_field("From", since, told["from"] or "", debounce=600),
-        parts.day_field("To", until, told["to"] or "", debounce=600),
-    ]
+    return [days.field("From", since, told["from"] or ""), days.field("To", until, told["to"] or "")]

@@ -187,6 +187,16 @@ def savings_note() -> str:
     )
 
 
+def _of_run(row: dict[str, Any]) -> str:
+    """What the last four weeks of a stage are beside the twelve before them."""
+    n, base = row["run_instruments"], row["run_base_instruments"]
+    return (
+        f"in the last four weeks {numbers.of(row['run_came_back'], n)} came back to it, "
+        f"{numbers.share(row['run_came_back'] / n, n)}; {numbers.share(row['run_like'] / base, base)} in the twelve "
+        f"weeks before them: {weekly(row['run_state'])}."
+    )
+
+
 def weekly(state: str) -> str:
     """What a stage's week is beside the weeks before it."""
     return {
@@ -198,12 +208,15 @@ def weekly(state: str) -> str:
 
 
 def weekly_say(out: pl.DataFrame, shop: Shop) -> str:
-    """Which stages stand outside what their twelve weeks before let expect."""
+    """Which stages stand outside what their twelve weeks before let expect, in this week or in the last four."""
     if out.is_empty():
         return "No stage stands outside what its twelve weeks before let expect. The largest:"
     told = []
     for row in out.iter_rows(named=True):
         name, n = shop.stage_name(row["stage"]), row["instruments"]
+        if all(row[state] not in ("above", "below") for state in ("state", "faults_state")):
+            told.append(f"{name}: {_of_run(row)}")
+            continue
         what = f"{numbers.of(row['came_back'], n)} came back to it, {numbers.share(row['share'], n)}"
         before = (
             f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before"

@@ -57,6 +57,12 @@ class Shop(Part):
         return ZoneInfo(self.shop.timezone)
 
     @cached_property
+    def date_order(self) -> str:
+        """In which order days are written here, `ymd`, `dmy` or `mdy`: as in most of the shop's logs."""
+        orders = [log.date_order for log in self.logs]
+        return max(orders, key=orders.count, default="ymd")
+
+    @cached_property
     def bench_order(self) -> dict[str, int]:
         """Place of each stage along the bench, from 0; a repair stage has its place in the file but stands outside the
         bench order.

@@ -28,6 +28,7 @@ def test_five_hundred_questions_are_worked_off_by_keyboard(tmp_path, opened):
     seen = opened(folder)
     wait_for_words(seen, "500 questions wait.")
     assert seen.page.evaluate("document.documentElement.scrollHeight") < 3000
+    assert seen.page.is_visible("#logs-again")  # the only part of its line that moves
     seen.page.fill("#logs-work-who", "Mara")
     seen.page.keyboard.press("Escape")
     seen.page.evaluate("document.activeElement.blur()")

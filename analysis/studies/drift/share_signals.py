@@ -1,7 +1,8 @@
 """Signals of the weekly shares of send-backs, one chart a stage.
 
-A week whose share lies outside what the twelve weeks before let expect opens one; it closes as every signal does, by
-the shares' distance from what was expected, in standard errors.
+A week whose share lies outside what the twelve weeks before let expect opens one, or a week up to which four together
+lie outside what the twelve before them let expect: a rise that stays shows in a month where it shows in no week. It
+closes as every signal does, by the shares' distance from what was expected, in standard errors.
 """
 
 from datetime import datetime
@@ -15,8 +16,9 @@ from analysis.methods.segments import Floats, Ints, segment_ids
 from analysis.methods.signal_life import lives
 from analysis.studies.drift.budget import Budget
 from analysis.studies.drift.opened import BACK, FOUND, PERSON
-from analysis.studies.drift.shares import Shares, beyond
+from analysis.studies.drift.shares import WEEK, Shares, beyond, counts
 from analysis.studies.drift.watching import SHARE
+from analysis.studies.rework.stage_weeks import RUN_WEEKS
 from ingest.store.snapshot import Snapshot
 
 
@@ -26,7 +28,8 @@ def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | 
         return pl.DataFrame(schema=FOUND)
     classical = np.full(len(found.weeks), 2 * float(ndtr(-(snapshot.shop.judging.width or 3.0))))
     rates = classical if allowance is None else allowance.rates[allowance.at(found.weeks)]
-    fired = beyond(found, rates)
+    by_week, by_run = beyond(found, rates)
+    fired = by_week | by_run
     taken = _first_moments(snapshot, found)
     closings = _closings(snapshot, found, taken)
     begin = np.zeros(len(found.starts), dtype=np.int64)
@@ -34,8 +37,8 @@ def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | 
     lived = lives(_standard_errors(found), found.starts, begin=begin, fired=fired, cuts=cuts)
     ends = np.append(found.starts[1:], len(fired))
     rows = []
-    for chart, at, back, closed, side in zip(
-        lived.segment, lived.opened, lived.back, lived.closed, lived.side, strict=True
+    for chart, at, began, back, closed, side in zip(
+        lived.segment, lived.opened, lived.began, lived.back, lived.closed, lived.side, strict=True
     ):  # a loop over signals of a handful of stages
         cut = next((place for place in cuts if at < place <= ends[chart]), None)
         closed_at, by = (taken[int(closed)], BACK) if closed >= 0 else (None, "")
@@ -43,6 +46,10 @@ def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | 
             closed_at, by = closings[int(cut)], PERSON
         last = int(back) - 1 if back >= 0 else (int(cut) if cut is not None else int(ends[chart])) - 1
         week = found.rows.row(int(at), named=True)
+        share, before = week["share"], week["base_share"]
+        if not by_week[at]:
+            share = week["run_came_back"] / week["run_instruments"]
+            before = week["run_like"] / week["run_base_instruments"]
         rows.append(
             {
                 "chart": SHARE,
@@ -52,8 +59,9 @@ def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | 
                 "opened_last": taken[int(at)],
                 "openings": 1,
                 "side": int(side),
-                "value": week["share"],
-                "size": week["share"] - week["base_share"],
+                "value": share,
+                "size": share - before,
+                "began_at": None if by_week[at] else taken[max(int(began), int(at) - RUN_WEEKS + 1)],
                 "last_at": taken[max(last, int(at))],
                 "back_at": taken[int(back)] if back >= 0 else None,
                 "closed_at": closed_at,
@@ -64,15 +72,20 @@ def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | 
 
 
 def _standard_errors(found: Shares) -> Floats:
-    """How far each week's share lies from that of the weeks before, in standard errors, shape (n,)."""
-    count, base_count, base, size = (
-        found.rows[name].fill_null(0).to_numpy().astype(np.float64)
-        for name in ("came_back", "base_like", "base_instruments", "instruments")
-    )
+    """How far each week's share lies from that of the weeks before, in standard errors, shape (n,): of arcsines of
+    their roots, whose spread is the same at every share, since a signal's life asks how well its own mean fits as well.
+
+    Source: Freeman & Tukey 1950, Annals of Mathematical Statistics 21; the counts moved by 3/8: Anscombe 1948,
+    Biometrika 35.
+    """
+    count, size, like, base = counts(found, WEEK)
+
+    def arcsine(k: Floats, n: Floats) -> Floats:
+        return np.asarray(2 * np.arcsin(np.sqrt((k + 0.375) / (n + 0.75))))
+
     known = (base > 0) & (size > 0)
-    expected = (base_count + 0.5) / (base + 1)  # never none, never all
-    error = np.sqrt(expected * (1 - expected) * (1 / np.maximum(size, 1) + 1 / np.maximum(base, 1)))
-    return np.where(known, (count / np.maximum(size, 1) - expected) / error, 0.0)
+    error = np.sqrt(1 / np.maximum(size, 1) + 1 / np.maximum(base, 1))
+    return np.where(known, (arcsine(count, size) - arcsine(np.minimum(like, base), base)) / error, 0.0)
 
 
 def _first_moments(snapshot: Snapshot, found: Shares) -> pl.Series:

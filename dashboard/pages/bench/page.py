@@ -18,6 +18,7 @@ from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk, signed
+from dashboard.pages import days
 from dashboard.pages import period as periods
 from dashboard.pages.bench import deeds
 from dashboard.pages.bench import parts as bench_parts
@@ -197,5 +198,6 @@ def _filters(
 
 def connect(app: Dash) -> None:
     """The page's callbacks."""
-    parts.filters_to_address(app, PATH, {"tech": TECH, "stage": STAGE, "from": SINCE, "to": UNTIL}, everything=ALL)
+    filters = {"tech": TECH, "stage": STAGE, "from": SINCE, "to": UNTIL}
+    parts.filters_to_address(app, PATH, filters, everything=ALL, typed=days.FROM_TO)
     deeds.connect(app)

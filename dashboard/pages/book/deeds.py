@@ -4,7 +4,7 @@ form on Book, Week and Drift, so that a matter's life is written from each and s
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
@@ -14,6 +14,7 @@ from analysis.studies.matters import register
 from analysis.studies.matters.register import Entry
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import days
 from dashboard.sentences import book as words
 from ingest.shopfiles.shop import Shop
 
@@ -61,8 +62,8 @@ def acts(one: Entry) -> html.Div:
     def field(label: str, name: str, value: str = "") -> Any:
         return parts.text_field(label, field_id(one.key, name), value)
 
-    def day(label: str, name: str, value: str = "") -> Any:
-        return parts.day_field(label, field_id(one.key, name), value)
+    def day(label: str, name: str, value: date | None = None) -> Any:
+        return days.field(label, field_id(one.key, name), value)
 
     def button(text: str, do: str, *, first: bool = False) -> html.Button:
         name = "button primary" if first else "button"
@@ -81,7 +82,7 @@ def acts(one: Entry) -> html.Div:
         rows.append(
             html.Div(
                 [
-                    day("Done on", "done_on", str(desk.here().today())),
+                    day("Done on", "done_on", desk.here().today()),
                     html.Div([button("It is done", "done", first=True)], className="acts"),
                 ],
                 className="pair",
@@ -115,7 +116,7 @@ def decide(value: str = "", owner: str = "", due: date | None = None, *, key: st
             [
                 parts.text_field("Decision", field_id(key, "action"), value),
                 parts.text_field("Owner", field_id(key, "owner"), owner),
-                parts.day_field("By", field_id(key, "due"), str(due or "")),
+                days.field("By", field_id(key, "due"), due),
                 parts.who_field(_who(key)),
             ],
             className="ruled",
@@ -187,14 +188,14 @@ def write(key: str, do: str, said: dict[str, str]) -> str:
     if not who:
         return "Say who writes this: the book keeps who wrote what and when."
     try:
-        days = {name: as_day(said.get(name, "")) for name in ("due", "done_on", "until")}
+        when = {name: days.read(said.get(name, "")) for name in ("due", "done_on", "until")}
     except ValueError as fault:
         return str(fault)
     if do == "decide":
         if not said.get("action") or not said.get("owner"):
             return "A decision wants its words and an owner."
-        week = as_day(key.removeprefix(NEW).lstrip("-"))
-        desk.here().write_entry("decision", said["action"], who=who, owner=said["owner"], due=days["due"], week=week)
+        week = date.fromisoformat(own) if (own := key.removeprefix(NEW).lstrip("-")) else None
+        desk.here().write_entry("decision", said["action"], who=who, owner=said["owner"], due=when["due"], week=week)
         return ""
     one = next((each for each in desk.ask(register.register) if each.key == key), None)
     if one is None:
@@ -203,14 +204,14 @@ def write(key: str, do: str, said: dict[str, str]) -> str:
         case "take":
             if not said.get("action") or not said.get("owner"):
                 return "Say what is to be done, and who does it."
-            about = {"owner": said["owner"], "due": days["due"]}
+            about = {"owner": said["owner"], "due": when["due"]}
             desk.here().write_entry("action", said["action"], who=who, **about, **_tied(one))
         case "done":
-            if days["done_on"] is None or days["done_on"] > desk.here().today():
+            if when["done_on"] is None or when["done_on"] > desk.here().today():
                 return "On which day was it done? Not a day to come."
-            desk.here().write_entry("done", "", who=who, done_on=days["done_on"], **_tied(one))
+            desk.here().write_entry("done", "", who=who, done_on=when["done_on"], **_tied(one))
         case _:
-            return _settle(one, do, said.get("why", ""), days["until"], who)
+            return _settle(one, do, said.get("why", ""), when["until"], who)
     return ""
 
 
@@ -244,12 +245,3 @@ def all_tied(one: Entry) -> list[dict[str, Any]]:
         return [_tied(one)]
     rows = desk.ask(register.members, key=one.key)
     return [{name: row[name] for name in (*STREAM, "chart", "opened_at", "serial") if row.get(name)} for row in rows]
-
-
-def as_day(text: str | None) -> date | None:
-    """A day as a form gives it; ValueError with words for the form where it is none."""
-    typed = str(text or "").strip()
-    try:
-        return datetime.strptime(typed, "%Y-%m-%d").date() if typed else None
-    except ValueError:
-        raise ValueError(f"{typed!r} is not a date; write it as 2026-11-27.") from None

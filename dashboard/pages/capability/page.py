@@ -15,7 +15,7 @@ from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.room_left import Need, NeedRow, room_left
 from dashboard.desk import desk, gauges_now
-from dashboard.pages import gauges, planning
+from dashboard.pages import days, gauges, planning
 from dashboard.pages import period as periods
 from dashboard.pages.capability import beside, figures, one
 from dashboard.pages.capability import rest as capability_rest
@@ -265,6 +265,7 @@ def connect(app: Dash) -> None:
         {"when": WHEN, "characteristic": CHARACTERISTIC, "model": MODEL, "by": BY, "from": SINCE, "to": UNTIL},
         everything=ALL,
         usual={"when": SET, "by": EVERYBODY},
+        typed=days.FROM_TO,
     )
 
 

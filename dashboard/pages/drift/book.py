@@ -5,7 +5,7 @@ date.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
@@ -13,6 +13,7 @@ from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from analysis.studies.matters import register
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import days
 from dashboard.pages.book import deeds
 from dashboard.pages.drift.seen import KEY, Seen
 from dashboard.sentences import book as words
@@ -63,12 +64,12 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
         [
             parts.text_field("Cause, if someone looked", CAUSE, placeholder="What was found at the bench"),
             parts.text_field("Action", ACTION),
-            html.Div([parts.text_field("Owner", OWNER), parts.day_field("By", DUE)], className="pair"),
+            html.Div([parts.text_field("Owner", OWNER), days.field("By", DUE)], className="pair"),
             html.Div(
                 [
                     parts.who_field(WHO),
-                    html.Div(parts.day_field("Done on", DONE_ON, str(desk.here().today())), style=_only(running)),
-                    html.Div(parts.day_field("Known until", UNTIL), style=_only(still)),
+                    html.Div(days.field("Done on", DONE_ON, desk.here().today()), style=_only(running)),
+                    html.Div(days.field("Known until", UNTIL), style=_only(still)),
                 ],
                 className="pair",
             ),
@@ -150,7 +151,7 @@ def write(
     if not who:
         return "Say who writes this: the book keeps who wrote what and when."
     try:
-        by, last, day = as_day(due), as_day(until), as_day(done_on)
+        by, last, day = days.read(due), days.read(until), days.read(done_on)
     except ValueError as fault:
         return str(fault)
     tied = {name: about[name] for name in (*KEY, "chart", "serial") if about.get(name)}
@@ -171,7 +172,7 @@ def write(
         return ""
     if button == KNOWN:
         if last is None:
-            return "Until when is it known? Write the date, year-month-day."
+            return "Until when is it known? Write the date."
         snapshot = desk.here().snapshot()
         if last <= sentences.local(snapshot.shop, snapshot.as_of).date():
             return f"{numbers.day(last)} has passed; a known matter comes back on its date, so write a later one."
@@ -191,12 +192,3 @@ def _all_streams(about: dict[str, Any], tied: dict[str, Any]) -> list[dict[str, 
     one = desk.ask(register.of_stream, **key)
     every = deeds.all_tied(one) if one is not None and tied.get("opened_at") else []
     return every if any(each.get("opened_at") == tied.get("opened_at") for each in every) else [tied]
-
-
-def as_day(text: str | None) -> date | None:
-    """A date as typed; ValueError with words for the form where it is none."""
-    typed = str(text or "").strip()
-    try:
-        return date.fromisoformat(typed) if typed else None
-    except ValueError:
-        raise ValueError(f"{typed!r} is not a date; write it as 2026-11-27.") from None

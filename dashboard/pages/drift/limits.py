@@ -18,7 +18,8 @@ from analysis.studies.matters import register
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.desk import desk
-from dashboard.pages.drift.book import WRITTEN, as_day
+from dashboard.pages import days
+from dashboard.pages.drift.book import WRITTEN
 from dashboard.pages.drift.seen import KEY, Seen
 from dashboard.sentences import drift as sentences_drift
 from dashboard.sentences import shared as sentences
@@ -47,8 +48,8 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
             ),
             html.Div(
                 [
-                    parts.day_field("Baseline from", FROM),
-                    parts.day_field("to", TO),
+                    days.field("Baseline from", FROM),
+                    days.field("to", TO),
                     parts.field(
                         "For", SCOPE, scopes[0][0], [{"value": value, "label": label} for value, label in scopes]
                     ),
@@ -165,7 +166,7 @@ def put(
     at the second press.
     """
     try:
-        begin, end = as_day(first), as_day(last)
+        begin, end = days.read(first), days.read(last)
     except ValueError as fault:
         return str(fault), None, False
     if begin is None or end is None:

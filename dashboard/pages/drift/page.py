@@ -21,6 +21,7 @@ from analysis.studies.matters.in_sight import in_sight
 from analysis.studies.story.calendar import last_moment
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import days
 from dashboard.pages.drift import book as drift_book
 from dashboard.pages.drift import budget as drift_budget
 from dashboard.pages.drift import closer as drift_closer
@@ -268,8 +269,8 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
         parts.field("Set by", TECH, asked.tech, techs),
         parts.field("State", STATE, asked.state, [{"value": value, "label": label} for value, label in found]),
         parts.field("Weeks", WEEKS, str(asked.weeks), weeks, disabled=bool(asked.since)),
-        parts.day_field("From", SINCE, asked.since, debounce=600),
-        parts.day_field("To", UNTIL, asked.until, debounce=600),
+        days.field("From", SINCE, asked.since),
+        days.field("To", UNTIL, asked.until),
     )
 
 
@@ -317,7 +318,8 @@ def filtered(fields: dict[str, str | None], search: str | None, path: str | None
     if path != PATH:
         return no_update
     before = asked_for(search)
-    given = {**before.__dict__, **{name: value or "" for name, value in fields.items()}}
+    told = {**fields, **{name: days.in_address(fields[name]) for name in ("since", "until")}}
+    given = {**before.__dict__, **{name: value or "" for name, value in told.items()}}
     if before.since:
         given["weeks"] = before.weeks  # shown, but not chosen
     given["page"] = ""

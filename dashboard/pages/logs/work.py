@@ -152,8 +152,8 @@ def _open(one: Decision) -> list[Any]:
     rows = [_row(group) for group in groups]
     more = len(one.groups) - len(groups)
     guessed = sum(group.sure for group in groups)
-    many = f"{numbers.count(len(one.groups))} {'text' if len(one.groups) == 1 else 'texts'}"
-    title = f"{one.title}: {many}, {numbers.count(one.rows)} {'row' if one.rows == 1 else 'rows'}."
+    many = _many(len(one.groups), "text", "texts")
+    title = f"{one.title}: {many}, {_many(one.rows, 'row', 'rows')}."
     told = {
         MEANS: "Guessed from the letters, then checked against each instrument's own story. A word is known everywhere "
         "from then on.",
@@ -161,12 +161,10 @@ def _open(one: Decision) -> list[Any]:
         VERDICT: "Two logs tell of one visit. One of the two counts until you settle it.",
     }[one.kind]
     ready = sum(len(group.rows) for group in groups if group.sure)
-    accept = (
-        f"Accept what is ticked: {numbers.count(sum(g.sure for g in groups))} guesses, {numbers.count(ready)} rows "
-    )
+    accept = f"Accept what is ticked: {_many(guessed, 'guess', 'guesses')}, {_many(ready, 'row', 'rows')} "
     headings = {MEANS: "means", VALUE: "should say", VERDICT: ""}[one.kind]
     names = ["", "as typed", "rows", headings, "the check", ""]
-    head = html.Thead(html.Tr([html.Th(name, scope="col") for name in names]))
+    head = html.Thead(html.Tr([html.Th(name, scope="col", className="n" * (name == "rows")) for name in names]))
     real = any(group.real for group in groups)
     buttons = [
         html.Button(
@@ -198,6 +196,10 @@ def _open(one: Decision) -> list[Any]:
         html.Div(buttons, className="acts no-print"),
         keys,
     ]
+
+
+def _many(count: int, one: str, several: str) -> str:
+    return f"{numbers.count(count)} {one if count == 1 else several}"
 
 
 def _shown(yes: bool) -> dict[str, Any]:

@@ -13,8 +13,8 @@ from analysis.studies.necks import bow, lots, necks
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import days, planning
 from dashboard.pages import period as periods
-from dashboard.pages import planning
 from dashboard.pages.held import held
 from dashboard.pages.necks.goes import differences, first_measure, what_goes
 from dashboard.pages.necks.strips import plans_in_words, strips
@@ -180,4 +180,4 @@ def _table(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
 def connect(app: Dash) -> None:
     """The page's callbacks."""
     filters = {"supplier": SUPPLIER, "model": MODEL, "goes": GOES, "from": SINCE, "to": UNTIL}
-    parts.filters_to_address(app, PATH, filters, everything=ALL)
+    parts.filters_to_address(app, PATH, filters, everything=ALL, typed=days.FROM_TO)

@@ -16,6 +16,7 @@ from analysis.studies.week.arrived import review_week
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages import days
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.pages.rework import lanes as rework_lanes
@@ -31,7 +32,7 @@ MODEL, FAMILY, WEEKS, WIDTH = "rework-model", "rework-family", "rework-weeks", "
 ALL = "all"
 WIDTHS = {"minutes": "Hours of work", "cost": "Money", "count": "How often"}
 PERIODS = {"1": "1 week", "4": "4 weeks", "13": "13 weeks", "52": "52 weeks"}  # those that are on file; then all logs
-USUAL = (
+USUAL: tuple[dict[str, str], ...] = (
     {},
     *({"weeks": weeks} for weeks in ("13", "1", "52", ALL)),
 )  # what is asked for next (dashboard.laid_ahead.py)
@@ -179,8 +180,8 @@ def _weeks(weeks: str, periods: dict[str, str], since: str, until: str) -> list[
     """The last so many weeks, or two days."""
     return [
         parts.field("Weeks", WEEKS, weeks, _choices(periods), disabled=bool(since)),
-        parts.day_field("From", SINCE, since, debounce=600),
-        parts.day_field("To", UNTIL, until, debounce=600),
+        days.field("From", SINCE, since),
+        days.field("To", UNTIL, until),
     ]
 
 
@@ -221,4 +222,5 @@ def connect(app: Dash) -> None:
         {"model": MODEL, "family": FAMILY, "weeks": WEEKS, "from": SINCE, "to": UNTIL, "width": WIDTH},
         everything=ALL,
         usual={"weeks": "4", "width": "minutes"},
+        typed=days.FROM_TO,
     )

@@ -43,7 +43,7 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
             right,
             [html.P("No instrument was judged in this week."), _not_judged(shop, scope)],
         )
-    out = pl.col("state").is_in(OUT) | pl.col("faults_state").is_in(OUT)
+    out = pl.any_horizontal(pl.col("state", "faults_state", "run_state").is_in(OUT))
     few = pl.col("instruments") < sentences_rework.FEW
     order = now.with_columns(out.alias("out")).sort(~pl.col("out"), few, -pl.col("share"), maintain_order=True)
     many = max(int(order["out"].sum()), LARGEST)

@@ -61,6 +61,15 @@ def test_a_level_never_seen_is_expected_like_the_rest_and_nothing_before_is_nan(
     assert np.isnan(at_the_same_mix(nothing, k[:0], Pieces(group[:1], levels[:1], n[:1]), 1).expected[0])
 
 
+def test_a_level_seldom_seen_stays_near_the_rest_however_many_come_later():
+    # forty levels of 50 pieces, two of each counted, and one of two pieces, of which one was: by its prior of one
+    # expected piece (1 + 1) / (.08 + 1) times the rest, not a half of all that come
+    levels, n = np.arange(41)[:, None], np.append(np.full(40, 50.0), 2.0)
+    before, later = Pieces(np.zeros(41, dtype=np.int64), levels, n), Pieces(ONE[:1], levels[-1:], np.array([60.0]))
+    expected = at_the_same_mix(before, np.append(np.full(40, 2.0), 1.0), later, 1).expected[0]
+    assert expected == pytest.approx(60 * 0.04 * 2 / 1.08, rel=0.05)
+
+
 def test_more_counted_than_pieces_is_refused():
     two = Pieces(ONE[:1], np.array([[0]]), np.array([2.0]))
     with pytest.raises(UnusableData, match="at most so many"):

@@ -105,3 +105,10 @@ def test_rectangles_hold_each_piece_once_and_none_longer_than_they_are_wide(monk
     assert sorted(np.concatenate([which for which, _ in parts])) == list(range(200))
     assert all(longest == size[which].max() for which, longest in parts)
     assert max(len(which) * longest for which, longest in parts) <= 600
+
+
+def test_pieces_of_one_reading_and_of_two_are_of_unlike_length():
+    assert [(which.tolist(), longest) for which, longest in segments.rectangles(np.array([2, 1, 1]))] == [
+        ([1, 2], 1),
+        ([0], 2),
+    ]

@@ -270,3 +270,8 @@ def test_what_stands_in_a_file_is_seen_before_it_is_read():
         False,
         True,
     ]
+
+
+def test_a_header_keeps_its_first_cell_even_where_none_says_anything():
+    assert careful._trimmed(["Serial", "Stage", " ", ""]) == ["Serial", "Stage"]
+    assert careful._trimmed([" ", ""]) == [" "]

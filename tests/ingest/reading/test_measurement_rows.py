@@ -63,6 +63,12 @@ def test_the_same_thing_measured_again_or_an_hour_later_is_another_visit():
     assert sheet.visits["line"].to_list() == [2, 3, 4, 5]
 
 
+@pytest.mark.parametrize(("second", "visits"), [("09:00:00", [2]), ("09:00:01", [2, 3])])
+def test_rows_up_to_an_hour_apart_are_of_one_visit(second, visits):
+    sheet = read(row("08:00:00", "A1", "Saitenlage", "B", "2.5"), row(second, "A1", "Halskrümmung", "", "0.1"))
+    assert sheet.visits["line"].to_list() == visits
+
+
 def test_a_row_says_by_its_own_words_whether_it_was_found_or_left():
     shop = small_shop(
         shape="measurement", headings=HEADINGS | {"When": "moment"}, words=WORDS | {"moment": {"nachher": "left"}}
