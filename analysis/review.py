@@ -73,6 +73,8 @@ class Review:
     computed_from: dict[str, object]
     gaps: dict[str, str] = field(default_factory=dict)  # parts that could not be worked out -> why, one line each
     unread: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=UNREAD))  # what no log tells
+    unjudged_lots: pl.DataFrame = field(default_factory=pl.DataFrame)
+    """Rows of the `lots` figures, measured in the week, with necks outside and no plan that judges them."""
     unshown: list[MatterSeen] = field(default_factory=list)
     """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
 
@@ -97,6 +99,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
     apart = pl.DataFrame() if "streams" in part.gaps else states.unjudged_streams(snapshot)
     if len(apart):
         part.gaps["unjudged"] = _unjudged(apart)
+    measured = part.table("lots", lambda: _lots_of(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()})
     book = snapshot.table("bench_book")
     decisions = book.filter((pl.col("kind") == "decision") & (pl.col("week") == found)).sort("sequence")
     return Review(
@@ -113,7 +116,8 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         moved=int((streams["state"] == states.MOVED).sum()),
         thin=int((streams["state"] == states.THIN).sum()),
         coarse=streams.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN)),
-        lots=part.table("lots", lambda: _lots_of(snapshot, found), {**lots.LOTS, "agreed_limit": pl.Float64()}),
+        lots=measured.filter(pl.col("verdict") == lots.REJECT),
+        unjudged_lots=measured.filter(pl.col("verdict").is_null(), pl.col("lot") != "", pl.col("outside") > 0),
         flows=part.table("flows", lambda: _flows(snapshot, found, found)),
         flows_before=part.table(
             "flows", lambda: _flows(snapshot, found - timedelta(weeks=4), found - timedelta(weeks=1))
@@ -178,7 +182,7 @@ def _flows(snapshot: Snapshot, first: date, last: date) -> pl.DataFrame:
 
 
 def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
-    """Lots measured in the week that their plan rejects, with the limit agreed for them (canonical unit)."""
+    """Lots measured in the week, most outside first, with the limit agreed for them (canonical unit)."""
     measured = snapshot.once(lots.necks)
     here = (
         measured.filter((pl.col("day") >= week) & (pl.col("day") <= week + timedelta(days=6)))
@@ -191,11 +195,12 @@ def _lots_of(snapshot: Snapshot, week: date) -> pl.DataFrame:
         .join(here, on=["supplier", "lot"], how="semi")
         .join(agreed, on=["supplier", "lot"], how="left")
     )
-    return rows.filter(pl.col("verdict") == lots.REJECT).sort(-pl.col("outside"), *lots.KEY)
+    return rows.sort(-pl.col("outside"), *lots.KEY)
 
 
 def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
-    """Open matters, those of all before those of some, slight ones after others, new ones and large ones first. A
+    """Open matters, those of all before those of some, slight ones and those off a baseline that moved
+    after others, new ones and large ones first. A
     planned change that was followed is told once, in the week it showed.
     """
     found = snapshot.once(open_matters)
@@ -217,7 +222,7 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
         key=lambda one: (
             one.matter.only_some,
             _waits(one.matter, last),
-            one.matter.slight,
+            one.matter.stands_back,
             not one.new,
             -_share(one.matter),
         ),

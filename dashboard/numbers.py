@@ -7,6 +7,7 @@ Sizes of n decide decimals only for shares: one decimal from a thousand on. Noth
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date, datetime
 
 MINUS, NBSP, DASH = "\u2212", "\u00a0", "\u2013"
@@ -161,6 +162,11 @@ def in_words(value: int, *, capital: bool = False) -> str:
     """Up to twelve in words, for sentences: `three`, `Three`, `13`."""
     text = SMALL[value] if 0 <= value < len(SMALL) else count(value)
     return text.capitalize() if capital else text
+
+
+def listed(names: Sequence[str]) -> str:
+    """`LARK-25`, `LARK-25 and WREN`, `LARK-25, WREN and DRAY-5`."""
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def of_in_words(k: int, n: int) -> str:

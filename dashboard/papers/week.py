@@ -21,8 +21,8 @@ from dashboard.desk import desk, looking_back
 from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
+from dashboard.sentences import calls as calls_words
 from dashboard.sentences import cautions, findings, play_test, unread
-from dashboard.sentences import matters as matters_words
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from dashboard.sentences.gauges import every, with_notes
@@ -67,7 +67,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         ],
         "gauges": every(shown.gauges, shop),
         "known": sentences_week.known(found, shop),
-        "calls": matters_words.calls(shown.calls) if shown.calls and found.week.day <= FIRST_OF_MONTH else "",
+        "calls": calls_words.calls(shown.calls) if shown.calls and found.week.day <= FIRST_OF_MONTH else "",
         "gaps": defaultdict(str, {part: f"{why[:1].upper()}{why[1:]}." for part, why in gaps.items()}),
         "undone": sentences.gaps(found),
         "owed": sentences_book.due(found.due, shop, found.last_day)[:ACTIONS],
@@ -99,6 +99,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         whole=whole if whole != first else "",
         under=sentences_week.under(found),
         nothing_shipped=sentences_week.nothing_shipped(found),
+        no_lot=sentences_week.no_lot(found, shop),
         most_shipped=SHIPPED,
         as_of=numbers.clock(sentences.local(shop, shown.as_of)),
         version=shown.version,

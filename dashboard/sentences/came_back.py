@@ -11,6 +11,8 @@ from dashboard.sentences import shared
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
+UNCONFIRMED = "Sent there, and nobody has confirmed the cause. "
+
 
 def came_back(found: Review, shop: Shop) -> Sentence | None:
     """The largest share of what came back in the week."""
@@ -30,9 +32,8 @@ def came_back(found: Review, shop: Shop) -> Sentence | None:
         f", {numbers.hours_of(minutes)} of work, {numbers.share(minutes / all_minutes, 100)} of what came back "
         "this week."
     )
-    sent = (
-        "" if sure >= minutes - 0.5 else f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. "
-    )
+    confirmed = f"{numbers.hours_of(sure)} confirmed, the rest sent there and not confirmed. " if sure else UNCONFIRMED
+    sent = "" if sure >= minutes - 0.5 else confirmed
     many = "instrument" if count == 1 else "instruments"
     lead = (
         f"{shop.stage_name(row['caught_at'])} sent {numbers.count(count)} {many} back to "

@@ -53,8 +53,8 @@ QUIET = ("steady", "question", "thin")  # findings that ask for nothing
 
 def foremost(found: Review, shop: Shop) -> Sentence | None:
     """The finding to look at first; None where nothing asks for a look. A slight move is told and asks for none."""
-    slight = {one.matter.key for one in found.matters if one.matter.slight}
-    return next((one for one in week(found, shop) if one.state not in QUIET and one.key not in slight), None)
+    back = {one.matter.key for one in found.matters if one.matter.stands_back}
+    return next((one for one in week(found, shop) if one.state not in QUIET and one.key not in back), None)
 
 
 def first(found: Review, shop: Shop) -> str:

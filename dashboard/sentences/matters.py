@@ -8,7 +8,6 @@ from datetime import date, datetime
 from analysis.review import MatterSeen, Review
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters import records
-from analysis.studies.matters.calls import Calls
 from analysis.studies.matters.records import Candidate, Matter, MovesWith, Planned, TellApart
 from dashboard import numbers
 from dashboard.address import address
@@ -57,6 +56,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         "" if matter.planned else apart(matter.tell_apart, shop),
         check(matter),
+        off_base(matter),
         chance(matter),
     ]
     values = [value for value in seen.line if value is not None]
@@ -165,7 +165,7 @@ def models(matter: Matter, shop: Shop) -> str:
     named = matter.models or [str(matter.main["model"])]
     if len(named) > NAMED_MODELS:
         return f"{numbers.in_words(len(named))} models"
-    return " and ".join([", ".join(named[:-1]), named[-1]] if len(named) > 1 else named)
+    return numbers.listed(named)
 
 
 def _size(matter: Matter, key: str, shop: Shop) -> str:
@@ -279,6 +279,15 @@ def check(matter: Matter) -> str:
     return f"Look first at {', then '.join(matter.check)}." if matter.check else ""
 
 
+def off_base(matter: Matter) -> str:
+    """That what it is held against had moved itself."""
+    if not matter.base_moved or matter.moves_with.named:
+        return ""
+    return (
+        "The first readings that it is held against moved themselves: limits of steady weeks, put on file, would tell."
+    )
+
+
 def chance(matter: Matter) -> str:
     """How likely it is that anything moved; '' where there is little doubt."""
     told = matter.size_low is not None and matter.moves_with.nothing < SURE
@@ -323,24 +332,3 @@ def not_yet(matter: Matter, shop: Shop, now: date) -> str:
     aim = f" to {shared.amount(shop, key, one.target)}" if one.target is not None else ""
     what = _what(matter, key, shop)
     return f"{one.what} of {numbers.day(one.on, now)}: {what} set here has not followed{aim} yet."
-
-
-def calls(found: Calls) -> str:
-    """Did the tool's own calls hold: the matters of the past quarter, and signals against what the budget allows."""
-    if not found.matters:
-        return "No matter opened in the last thirteen weeks."
-    parts = [(found.confirmed, "got a cause or an action"), (found.false, "somebody closed as false"),
-             (found.known, "marked known"), (found.unanswered, "nobody has answered")]  # fmt: skip
-    told = ", ".join(f"{numbers.in_words(count)} {words}" for count, words in parts if count)
-    many = "matter" if found.matters == 1 else "matters"
-    back = (
-        f" ({numbers.in_words(found.closed_by_itself)} of them came back of themselves)"
-        if found.closed_by_itself
-        else ""
-    )
-    text = f"Of {numbers.in_words(found.matters)} {many} of the last thirteen weeks {told}{back}."
-    if found.allowed is None:
-        return text
-    allowed = numbers.plain(found.allowed, 0)
-    opened = f"{numbers.in_words(found.opened, capital=True)} signal{'' if found.opened == 1 else 's'} opened"
-    return f"{text} {opened}; up to {allowed} would be false by the budget."

@@ -13,6 +13,11 @@ from ingest.shopfiles.shop import Shop
 NOT_READ = "not read"  # stands where a figure would
 OF_CAUSES = "not read: no log on file says where a fault came from; say in Logs which columns tell outcomes and causes"
 MOST = 4  # lines in full; then a count
+WHOLE = {  # of stages of which nothing was read
+    unread.STAGE: "No row read of {}.",
+    unread.OUTCOMES: "Outcomes are not read at {}.",
+    unread.MINUTES: "No minutes are planned, typed or clocked at {}: no cost.",
+}
 TOUCHES = {  # what each page needs
     "week": (
         unread.OUTCOMES,
@@ -34,11 +39,23 @@ TOUCHES = {  # what each page needs
 
 
 def lines(rows: pl.DataFrame, shop: Shop, page: str = "week") -> list[str]:
-    """A sentence for each thing that was not read and that a page needs."""
+    """A sentence for each thing that was not read and that a page needs; stages without a row, or without any outcome,
+    in one.
+    """
     wanted = rows.filter(pl.col("what").is_in(TOUCHES[page]))
     if page in ("necks", "packet"):
         wanted = wanted.filter(~pl.col("what").is_in([unread.LIMITS, unread.CHARACTERISTIC]) | _incoming(shop))
-    return [line(row, shop) for row in wanted.iter_rows(named=True)]
+    said: list[str] = []
+    of_stages: dict[str, list[str]] = {}
+    for row in wanted.iter_rows(named=True):
+        what = row["what"]
+        if what not in WHOLE or not row["key"] or row["cells"] < row["of"]:
+            said.append(line(row, shop))
+            continue
+        if what not in of_stages:
+            said.append(what)
+        of_stages.setdefault(what, []).append(shop.stage_name(row["key"]).lower())
+    return [WHOLE[one].format(numbers.listed(of_stages[one])) if one in of_stages else one for one in said]
 
 
 def _incoming(shop: Shop) -> pl.Expr:

@@ -134,6 +134,19 @@ def answer(found: Review) -> str:
     return "Look" if not found.questions else "Answer it" if found.questions == 1 else "Answer them"
 
 
+def no_lot(found: Review, shop: Shop) -> str:
+    """Why no lot of the week is in doubt; without a plan none is judged, and the one with most outside is told."""
+    if found.unjudged_lots.is_empty():
+        return "None of those measured is in doubt." if shop.plans else "No plan is agreed, so that no lot is judged."
+    row = found.unjudged_lots.sort("outside_low", descending=True, nulls_last=True).row(0, named=True)
+    n = row["n"]
+    return (
+        f"No plan is agreed for {sentences.characteristic(shop, row['characteristic']).lower()}, so that no lot is "
+        f"judged. Most outside its limits: lot {row['lot']}, {numbers.of(round(row['outside'] * n), n)} "
+        f"({numbers.share_range(row['outside_low'], row['outside_high'], n)})."
+    )
+
+
 def nothing_shipped(found: Review) -> str:
     """Why no serial is listed as shipped outside or without a final inspection."""
     packed = found.finished

@@ -7,6 +7,7 @@ from typing import Protocol
 from ingest.beginning.among_rows import by_rows, earlier_first
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
+from ingest.beginning.measured_names import named_measures
 from ingest.beginning.profiles import Profile
 from ingest.beginning.strings_by_note import by_notes, lone_letters
 from ingest.beginning.two_values import two_values
@@ -42,7 +43,7 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = outer_strings(by_notes(guesses))
     guesses = lone_letters(_two_edges(guesses), [column.cells for column in columns])
     guesses = two_values(columns, guesses, looks)
-    guesses = by_rows(columns, guesses, looks, order)
+    guesses = by_rows(columns, named_measures(columns, guesses), looks, order)
     return _numbered_rows(_stage_at_left(guesses), looks)
 
 

@@ -6,11 +6,13 @@ from functools import cache
 from zoneinfo import available_timezones
 
 from ingest.beginning.answers import slip
+from ingest.reading.strings_by_tuning import note_in
 from ingest.terms.questions import closest
 
 MOST_ASKED = 25
 LEAVE = "leave out"
 COLUMN = "column "  # begins the key of a question about a column
+TUNING = "tuning of "  # begins the key of a question how a model is tuned
 WHAT = "what "  # begins the key of a question about the name of something measured
 
 
@@ -50,6 +52,8 @@ def unfit(ask: Ask, answer: str) -> str:
     if ask.key == "timezone" and no_zone(answer):
         near = closest(answer, sorted(_zones()))
         return f"{answer!r} is no time zone; wanted one such as {near or 'Europe/Dublin'}."
+    if ask.key.startswith(TUNING) and answer != ask.default and not all(map(note_in, answer.split())):
+        return f'{answer!r} is no tuning; wanted a note a string, such as "G C E A".'
     if ask.key.startswith(COLUMN) and answer != ask.default and (near := slip(answer, ())):
         return f"{answer!r} names no column; did you mean {near!r}?"
     return ""

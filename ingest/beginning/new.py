@@ -30,6 +30,7 @@ from ingest.beginning.sisters import join_sisters
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
+from ingest.beginning.tunings_seen import tunings
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
@@ -83,7 +84,7 @@ def propose(
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
     _add_models(draft, surveys, asker, shop)
-    unread += _without_limits(draft)
+    unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
     finish_measures(draft, shop)
     steps = steps_seen(draft)

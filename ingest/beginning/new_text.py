@@ -56,8 +56,8 @@ def table_lines(kind: str, entry: Entry, draft: Draft) -> str:
             mark = ""
         elif key == "key" and not whole and name in draft.guesses:
             mark = f"guess: {draft.guesses[name]}"
-        elif key == "family" and f"{name} family" in draft.guesses:
-            mark = f"guess: {draft.guesses[f'{name} family']}"
+        elif key in ("family", "tuning") and f"{name} {key}" in draft.guesses:
+            mark = f"guess: {draft.guesses[f'{name} {key}']}"
         elif key in STARTING.get(kind, ()):
             mark = STARTING_VALUE
         elif key in GUESSED.get(kind, {}):

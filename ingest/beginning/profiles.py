@@ -15,6 +15,7 @@ from ingest.reading.notation import NO_READING
 from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 from ingest.terms.units import spellings
 
+NEARLY = 0.97  # of a column that numbers the rows
 REMEMBERED = 96  # columns whose looks are kept, so that a change of mapping does not look at all of them again
 LOOKED_AT = 2000  # cells that are looked at one by one, spread over the column
 HOURS = 4  # of a day, at least, in a column of times of day written as 081455
@@ -136,6 +137,6 @@ def _several(seen: Sequence[str]) -> int:
 def _is_running(filled: list[str]) -> bool:
     """1, 2, 3 ... or the like, row by row."""
     numbers = [int(cell) for cell in filled[:400] if cell.isdecimal() and len(cell) < 9]
-    if len(numbers) < 3 or len(numbers) < len(filled[:400]):
+    if len(numbers) < 3 or len(numbers) < NEARLY * len(filled[:400]):  # a line of hints below the heading is none
         return False
     return sum(1 for a, b in pairwise(numbers) if b == a + 1) >= 0.9 * (len(numbers) - 1)

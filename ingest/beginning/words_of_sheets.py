@@ -12,10 +12,11 @@ from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.parts_of_shop import add_measure
 from ingest.beginning.results_as_rows import head_of
-from ingest.beginning.strings_by_note import BY_STRING, by_notes, lone_letters, note_of, strings_of
+from ingest.beginning.strings_by_note import by_notes, lone_letters
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
 from ingest.reading.headings import NOT_SAID, plain, position_of
+from ingest.reading.strings_by_tuning import note_in
 from ingest.reading.words import OUTCOMES
 
 PAIRS = (("y", "n"), ("yes", "no"), ("ja", "nein"), ("p", "f"), ("pass", "f"), ("ok", "n"), ("true", "false"))
@@ -112,7 +113,7 @@ def measured(log: LogDraft, draft: Draft, asker: Asker) -> dict[str, str]:
         own[word] = guess.said or " ".join(part for part in (key, guess.position, guess.moment) if part)
         add_measure(draft, key, trade or key, sides_of(guess.position))
     log.words["what"] = {word: target for word, target in own.items() if plain(word) != plain(target)}
-    _places(log, draft, out, asker)
+    _places(log, draft, out)
     return out
 
 
@@ -161,42 +162,20 @@ def _bent(log: LogDraft, draft: Draft, guesses: list[Guess]) -> list[Guess]:
     return out
 
 
-def _by_notes(cells: Counter[str], title: str, asker: Asker) -> dict[str, str]:
-    """The string that each place means where a column names strings by their notes, a B or a D among them; what fits no
-    tuning, or two, is asked about, '' without an answer.
-    """
-    notes = {cell: note for cell in cells if (note := note_of(cell)) and len(cell.strip(".'")) == 1}
-    if all(note[0] in "BD" for note in notes.values()):
-        return {}
-    told = dict(zip(notes, strings_of(list(notes.values())) or [""] * len(notes), strict=True))
-    for cell in [cell for cell, number in told.items() if not number]:
-        text = f"{title}: which string, counted from the treble side, is {cell!r} ({cells[cell]} rows)?"
-        every = f"{title}: which string is each of these notes, counted from the treble side?"
-        answer = asker.ask(f"position {cell}", text, (), "ask", of=every, word=cell)
-        told[cell] = "" if answer == "ask" else answer
-    return told
-
-
-def _places(log: LogDraft, draft: Draft, meanings: dict[str, str], asker: Asker) -> None:
+def _places(log: LogDraft, draft: Draft, meanings: dict[str, str]) -> None:
     """Words of the columns for position and moment."""
     seen = log.survey
     what, place = seen.column("what"), seen.column("position")
     own = dict(seen.said.words.get("position", {}))
     log.said |= {f"position {word}" for word in own}
+    notes = {note for cell in seen.words("position") if (note := note_in(cell))} - {"B", "D"}
     if place is not None and what is not None:
         pairs = Counter((name.strip(), cell.strip()) for name, cell in zip(what.cells, place.cells, strict=True))
-        strings = Counter[str]()
-        for (name, cell), count in pairs.items():
-            if meanings.get(name) in BY_STRING and cell not in own:
-                strings[cell] += count
-        notes = _by_notes(strings, seen.title, asker)
         for name, cell in pairs:
             if not cell or name not in meanings:
                 continue
-            meant = own.get(cell) or notes.get(cell, position_of(cell))
-            if meant and cell in notes:
-                own[cell] = meant
-            if meant is None:
+            meant = own.get(cell) or position_of(cell)
+            if meant is None and not (notes and note_in(cell)):  # tunings_seen; B and D alone are sides
                 sense = sense_of(cell)
                 meant = sense.position or sense.ordinal or None
                 if meant:

@@ -14,6 +14,7 @@ import polars as pl
 from ingest.reading.cells import Cells
 from ingest.reading.headings import Column, Columns, Headings, plain, position_of
 from ingest.reading.sheet import Reading, Rows
+from ingest.reading.strings_by_tuning import by_tuning
 from ingest.reading.visits import read_rows
 from ingest.terms import clock
 from ingest.terms.questions import Question, short
@@ -107,7 +108,8 @@ def _each_value(cells: Cells, reading: Reading) -> pl.DataFrame:
     """A row for each value of each row: `nth` column of values, what the row says of it, whose visit it may be of."""
     columns = cells.columns.values()
     told = cells.rows.select("line").with_columns(
-        *(cells.text(field).alias(field) for field in OF_ROW),
+        *(cells.text(field).alias(field) for field in OF_ROW if field != "position"),
+        by_tuning(cells, reading).alias("position"),
         *(cells.text(field).alias(f"of {field}") for field in ("serial", "stage", "tech")),
         seconds_of(cells, reading).alias("at"),
         pl.int_range(pl.len(), dtype=pl.UInt32).alias("row"),
@@ -196,7 +198,7 @@ def _with_row(column: Column, position: str, moment: str, unit: str, reading: Re
         meant = {plain(word): place for word, place in words.get("position", {}).items()}.get(plain(position))
         place = position_of(position) if meant is None else meant
         if place is None:
-            return None, "position not known"
+            return None, "string not known" if " of " in position else "position not known"
         column = replace(column, positions=(place,)) if place else column
     if moment:
         meant = {plain(word): each for word, each in words.get("moment", {}).items()}.get(plain(moment))
@@ -227,6 +229,7 @@ def _ask_unknown(named: pl.DataFrame, meanings: pl.DataFrame, columns: Columns, 
         "unit not known": f"a unit such as {spelled('length')}",
         "measurement not known": f"one of {known}, or a word for it under words.what",
         "position not known": "bass, treble or a string's number, or a word under words.position",
+        "string not known": 'its strings from the highest number down, tuning = "G C E A" in the [[model]]',
         "moment not known": "found or left, or a word under words.moment",
     }
     wanted = pl.col("fault").replace_strict(said_of, return_dtype=pl.String)

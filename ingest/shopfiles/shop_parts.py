@@ -1,5 +1,6 @@
 """The lists of shop.toml, a type each: stages, characteristics, gauges, models, faults, techs, plans, logs."""
 
+import re
 from datetime import date
 from functools import cached_property
 from itertools import pairwise
@@ -172,6 +173,7 @@ class Model(Part):
     family: Key
     setup: str = ""
     strings: int | None = None
+    tuning: str = ""  # the notes of its strings from the highest number down: "G C E A"; of two alike the thin one "E'"
     scale: str = ""
     short_string: ShortString | None = None
     rod: bool | None = None  # None: not said
@@ -182,6 +184,15 @@ class Model(Part):
     def scale_mm(self) -> float | None:
         """Length of the open string in mm; None where it is not said."""
         return amount(self.scale, "length") if self.scale else None
+
+    @model_validator(mode="after")
+    def _is_tuned(self) -> Self:
+        notes = self.tuning.split()
+        if not all(re.fullmatch(r"[A-H][#b]?'?", note) for note in notes) or len(set(notes)) < len(notes):
+            raise ValueError(f'tuning {self.tuning!r}: wanted a note a string, such as "G C E A" or "E A D G B E\'"')
+        if notes and self.strings is not None and len(notes) != self.strings:
+            raise ValueError(f"tuning {self.tuning!r} has {len(notes)} notes and strings is {self.strings}")
+        return self
 
 
 class Fault(Part):

@@ -9,7 +9,7 @@ import polars as pl
 from scipy.special import ndtri
 
 from analysis.methods.change_point import step
-from analysis.methods.segments import lengths
+from analysis.methods.segments import Flags, lengths
 from analysis.methods.variables import spread
 from analysis.studies.drift.streams import STREAM, streams
 from ingest.store.snapshot import Snapshot
@@ -26,6 +26,20 @@ UNSTEADY: dict[str, pl.DataType] = {
     "sigmas": pl.Float64(),
 }
 BEYOND, MOVED = "far out", "moved from here on"
+
+
+def moved_baselines(snapshot: Snapshot) -> Flags:
+    """Does the baseline that a stream is held against, its own first readings, hold a shift of its own, shape (s,)?
+    Without limits on file, by the look that proposed limits are given.
+    """
+    held = snapshot.once(streams)
+    if held is None:
+        return np.zeros(0, dtype=np.bool_)
+    n = held.own.n
+    starts = np.cumsum(n) - n
+    at = np.repeat(held.starts - starts, n) + np.arange(int(n.sum()))
+    found = step(held.values[at], starts, sigma=held.own.sigma, alpha=CHANCE)
+    return np.asarray(found.found & (held.own.sigma > 0) & ~held.eras.on_file[held.last_era])
 
 
 def limits_proposal(

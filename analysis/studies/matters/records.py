@@ -134,6 +134,7 @@ class Matter:
     known_until: date | None
     main: dict[str, object]  # the signal that stands for it: columns of signals.found
     to_target: bool = False  # it moved to its target: at most half as far off it as before
+    base_moved: bool = False  # the baseline that its main signal is held against holds a shift of its own
 
     @property
     def open(self) -> bool:
@@ -152,8 +153,15 @@ class Matter:
         return abs(self.size) > SURE * (self.size_high - self.size_low) / 2
 
     @property
+    def stands_back(self) -> bool:
+        """Does it stand after others and in no headline: too small, or with nothing that explains it off a baseline
+        that had moved itself?
+        """
+        return self.slight or (self.base_moved and not self.moves_with.named)
+
+    @property
     def slight(self) -> bool:
-        """Is it too small to stand first: under a twentieth of its tolerance, without one under a quarter sigma?"""
+        """Too small to ask for anything: under a twentieth of its tolerance, without one under a quarter sigma."""
         if self.share_of_tolerance is not None:
             return self.share_of_tolerance < SLIGHT
         return self.sigmas is not None and abs(self.sigmas) < SLIGHT_SIGMAS

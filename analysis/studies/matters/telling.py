@@ -8,8 +8,10 @@ from typing import Any
 import polars as pl
 
 from analysis.studies.drift.entries import entries_for, known
+from analysis.studies.drift.limits import moved_baselines
 from analysis.studies.drift.signals import Signals
 from analysis.studies.drift.streams import KEY, STREAM
+from analysis.studies.drift.watching import AVERAGE
 from analysis.studies.matters.asked import targets, to_target, tolerances
 from analysis.studies.matters.chance import real
 from analysis.studies.matters.parts import Measured, Part
@@ -73,6 +75,7 @@ def told(
         tell_apart=parts[0].tell_apart if parts else [],
         planned=None,
         to_target=to_target(main, snapshot.once(targets)),
+        base_moved=_base_moved(snapshot, main),
     )
     size = record.size
     return replace(
@@ -124,6 +127,12 @@ def _main(
         main["position"] = str(rows["position"][0]) if len(rows) else ""
         main["tech"] = ""
     return main
+
+
+def _base_moved(snapshot: Snapshot, main: dict[str, object]) -> bool:
+    """Is the signal that stands for it held against a stream's baseline that moved itself?"""
+    stream = main.get("stream")
+    return main["chart"] == AVERAGE and isinstance(stream, int) and bool(snapshot.once(moved_baselines)[stream])
 
 
 def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:

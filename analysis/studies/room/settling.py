@@ -44,10 +44,11 @@ def pairs(snapshot: Snapshot) -> pl.DataFrame:
     of["previous"][at] = finals["previous"].fill_null(n).to_numpy()
     passed = (finals["previous_outcome"] == "pass").fill_null(False).to_numpy()
     of["order"][at] = np.where(passed, finals["previous_order"].fill_null(-1).to_numpy(), -1)
-    readings = told.readings.select("visit", "moment", has=pl.col("value").is_not_null())
+    single = (pl.col("moment") == "found") | pl.col("only_left")
+    readings = told.readings.select("visit", single.alias("single"), has=pl.col("value").is_not_null())
     visit = readings["visit"].fill_null(n).to_numpy()
     has = readings["has"].to_numpy() & (visit < n)
-    after = np.flatnonzero(has & (readings["moment"] == "found").to_numpy() & (of["previous"][visit] >= 0))
+    after = np.flatnonzero(has & readings["single"].to_numpy() & (of["previous"][visit] >= 0))
     sought = np.zeros(n + 1, dtype=bool)
     sought[of["previous"][visit[after]]] = True
     sought[n] = False

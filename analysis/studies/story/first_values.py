@@ -1,4 +1,5 @@
 """The value that a first pass is judged by: the found one, and where the characteristic is set what the visit left.
+Of a sheet that only says what a stage left, that.
 
 One rule for streams, for readings as set, and for what stands behind either.
 """
@@ -10,7 +11,7 @@ from analysis.methods.segments import Ints
 
 VISIT = ["part", "log_id", "line"]
 KEY = ["characteristic", "position", "setup", "stage", *VISIT]
-ASKED = (*KEY, "round", "first_pass", "value", "moment", "set_stage")  # columns that tell which they are
+ASKED = (*KEY, "round", "first_pass", "value", "moment", "set_stage", "only_left")  # columns that tell which they are
 
 
 def first_values(told: pl.DataFrame, *where: pl.Expr) -> tuple[Ints, Ints]:
@@ -24,7 +25,7 @@ def first_values(told: pl.DataFrame, *where: pl.Expr) -> tuple[Ints, Ints]:
         first &= each
     marks = told.select(
         found=first & (pl.col("moment") == "found"),
-        left=first & (pl.col("moment") == "left") & (pl.col("stage") == pl.col("set_stage")),
+        left=first & (pl.col("moment") == "left") & ((pl.col("stage") == pl.col("set_stage")) | pl.col("only_left")),
     ).fill_null(False)
     found, left = (marks[name].to_numpy() for name in ("found", "left"))
     here = np.flatnonzero(found & (told["stage"] == told["set_stage"]).fill_null(False).to_numpy())

@@ -25,6 +25,7 @@ CAUSED_BY = (
 )
 OF_VISIT = ("model", "setup", "family", "supplier", "lot", "neck", "round", "pass_no", "first_pass", "role", "outcome",
             "tech")  # fmt: skip
+OF_A_SHEET = ["log_id", "stage", "characteristic"]
 SEVERAL = r"[/+&,]"  # between the names of a visit that two worked on
 
 
@@ -231,7 +232,32 @@ def _readings(snapshot: Snapshot, told: pl.DataFrame, own: np.ndarray) -> pl.Dat
     set_by = told["tech"].gather(setter).fill_null("")
     set_on = pl.when(pl.Series(set_by != "")).then(told["day"].gather(setter)).otherwise(columns["day"])
     columns |= {"set_stage": set_stage.fill_null(""), "set_by": set_by, "set_on": pl.select(set_on).to_series()}
+    columns["only_left"] = _only_left(pl.DataFrame([columns[name] for name in ("moment", *OF_A_SHEET)]), snapshot)
     return pl.DataFrame([each.alias(name) for name, each in columns.items()])
+
+
+def _only_left(readings: pl.DataFrame, snapshot: Snapshot) -> pl.Series:
+    """Readings left at a stage by a kind of sheet that nowhere says what was found of the characteristic there: they
+    are the single numbers of their visits. Sheets are of one kind where their names differ by numbers alone.
+
+    readings : moment and OF_A_SHEET.
+    """
+    never = pl.Series([False], dtype=pl.Boolean).new_from_index(0, len(readings))
+    rows = readings.group_by(OF_A_SHEET).agg((pl.col("moment") == "left").all().alias("_all"))
+    if not rows["_all"].any():
+        return never
+    names = snapshot.table("logs", "log_id", "name").unique("log_id")
+    rows = (
+        tables.plain(rows)
+        .join(names, on="log_id", how="left")
+        .with_columns(pl.coalesce("name", "log_id").str.replace_all(r"\d+", "").alias("name"))
+    )
+    kinds = rows.with_columns(pl.col("_all").all().over("name", "stage", "characteristic")).filter("_all")
+    if kinds.is_empty():
+        return never
+    kinds = kinds.select(pl.col(OF_A_SHEET).cast(pl.Categorical), "_all")
+    told = readings.join(kinds, on=OF_A_SHEET, how="left", maintain_order="left")
+    return told.select(pl.col("_all").fill_null(False)).to_series()
 
 
 def _found(read: pl.DataFrame, told: pl.DataFrame) -> tuple[Ints, Ints]:

@@ -13,8 +13,8 @@ from analysis.studies.matters.calls import calls
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.drift.seen import Seen
+from dashboard.sentences import calls as sentences_calls
 from dashboard.sentences import drift as sentences_drift
-from dashboard.sentences import matters as sentences_matters
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -88,5 +88,5 @@ def kinds_table() -> list[Any]:
         html.P("What each kind of chart costs and buys, whole shop", className="small"),
         parts.plain_table(rows, columns),
         html.P(say, className="small"),
-        html.P(f"Did its own calls hold? {sentences_matters.calls(desk.ask(calls))}"),
+        html.P(f"Did its own calls hold? {sentences_calls.calls(desk.ask(calls))}"),
     ]

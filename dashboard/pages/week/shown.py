@@ -218,11 +218,19 @@ def _drawn(found: Review, shop: Shop) -> list[Drawn]:
             seen = drift_seen.look(row, "", WEEKS, now)
         except UnusableData:  # a share or a pair of readings together: no single stream
             continue
-        view = _quiet(drift_on_chart.chart_view(seen, "", shop))
+        view = _quiet(drift_on_chart.chart_view(_begun(seen, one.matter), "", shop))
         name = sentences_drift.stream_name(shop, row, stage=True)
         said = moved(one, shop, now.date()).text
         drawn.append(Drawn(name, len(seen.view.readings), _also(one.matter, shop), said, view))
     return drawn
+
+
+def _begun(seen: drift_seen.Seen, matter: records.Matter) -> drift_seen.Seen:
+    """The series with the start of its matter, which is that of all its readings: sentence and drawing say one day."""
+    start = {name: getattr(matter, name) for name in ("began_at", "began_low", "began_high")}
+    if seen.signal is None or None in start.values():
+        return seen
+    return replace(seen, signal={**seen.signal, **start})
 
 
 def _quiet(view: StreamView) -> StreamView:

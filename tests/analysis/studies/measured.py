@@ -52,7 +52,7 @@ def made(
     for line, given in enumerate(visits, start=1):
         row = dict(given)
         at = START + timedelta(hours=row.pop("hours"))
-        place = {"log_id": "log", "line": line, "serial": row["serial"], "stage": row["stage"]}
+        place = {"log_id": row.pop("log_id", "log"), "line": line, "serial": row["serial"], "stage": row["stage"]}
         for moment, values in (("found", row.pop("readings")), ("left", row.pop("left"))):
             for name, value in values.items():
                 characteristic, _, position = name.partition(" ")

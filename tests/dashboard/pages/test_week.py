@@ -12,7 +12,7 @@ from dashboard.commands import cli
 from dashboard.desk import desk, looking_back
 from dashboard.exports.figures import write_figures
 from dashboard.pages.book import deeds
-from dashboard.pages.week import page
+from dashboard.pages.week import page, shown
 from dashboard.papers import week as paper
 from dashboard.sentences import findings
 from ingest.verbs.load import load
@@ -32,6 +32,15 @@ def stands(moving_desk):
 def looked_at(moving_desk):
     make_app(moving_desk)
     return moving_desk
+
+
+def test_sentence_and_drawing_say_one_start(looked_at):
+    made = shown.told(MOVED)
+    matter = made.review.matters[0].matter
+    began = made.drawn[0].view.began
+    assert [each.date() for each in (began.at, began.low, began.high)] == [
+        matter.began_at.date(), matter.began_low.date(), matter.began_high.date()
+    ]  # fmt: skip
 
 
 def test_the_agenda_stands_in_its_order(demo_desk):

@@ -447,6 +447,23 @@ def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, m
     )
 
 
+def test_a_move_off_a_baseline_that_moved_itself_says_so_and_stands_in_no_headline():
+    seen = matter(base_moved=True)
+    assert "The first readings that it is held against moved themselves" in told(found(matters=[seen]))[0]
+    assert findings.first(found(matters=[seen]), SHOP) == "One new thing moved."
+    named = matter(MovesWith([candidate(records.LOT, "MP-2291")], 9), base_moved=True)
+    assert "held against" not in told(found(matters=[named]))[0]
+
+
+def test_without_a_plan_no_lot_is_called_free_of_doubt():
+    assert "No plan is agreed" in sentences_week.no_lot(found(), SHOP)
+    rows = [{**lot(n=149, outside=43 / 149, outside_low=0.22, outside_high=0.37), "lot": "L05"},
+            {**lot(n=2, outside=0.5, outside_low=0.01, outside_high=0.99), "lot": "L06"}]  # fmt: skip
+    assert plain(sentences_week.no_lot(found(unjudged_lots=pl.DataFrame(rows)), SHOP)).endswith(
+        "so that no lot is judged. Most outside its limits: lot L05, 43 of 149 (22 to 37 %)."
+    )
+
+
 def test_people_and_a_lot_that_cannot_be_told_apart_are_one_sentence():
     both = MovesWith([candidate(records.SET_BY, "T03"), candidate(records.LOT, "MP-2291")], 9)
     assert "It differs between people at this bench, or moves together with neck lot MP-2291: these cannot" in (

@@ -17,7 +17,9 @@ from ingest.beginning.profiles import profile
         ([*map(str, range(1, 6)), *map(str, range(7, 11)), "12", "13"], False),
         (["1", "2", "3", "x"], False),
         ([*map(str, range(400)), "x"], True),  # the first four hundred tell
-        ([*map(str, range(399)), "x"], False),
+        (["#", *map(str, range(399))], True),  # a line of hints below the heading
+        ([*map(str, range(388)), *"xxxxxxxxxxxx"], True),
+        ([*map(str, range(387)), *"xxxxxxxxxxxxx"], False),
         ([str(10**7 + k) for k in range(5)], True),
         ([str(10**8 + k) for k in range(5)], False),  # so long a number is a serial, not a count
         (["", "1", "", "2", "3"], True),

@@ -220,16 +220,16 @@ def test_units_in_a_row_of_their_own_are_read_as_they_were_shown(units):
 
 
 @pytest.mark.parametrize(
-    ("notes", "told", "asked"),
+    ("notes", "sides", "tuning"),
     [
-        ("G C E A", {"G": "4", "C": "3", "E": "2", "A": "1"}, set()),
-        ("E A D G", {}, set("EADG")),  # a bass, or a mandolin
-        ("G C E A D B", {}, set("GCEADB")),  # of two instruments: a D or a B is no side here
-        ("B D", {"B": "bass", "D": "treble"}, set()),
-        ("bass treble", {}, set()),
+        ("G C E A", {}, "G C E A"),
+        ("E A D G", {}, None),  # a bass, or a mandolin: asked about
+        ("G C E A D B", {}, None),  # of two instruments: a D or a B is no side here
+        ("B D", {"B": "bass", "D": "treble"}, ""),
+        ("bass treble", {}, ""),
     ],
 )
-def test_places_that_are_notes_are_strings_of_one_tuning_or_asked_about(notes, told, asked):
+def test_places_that_are_notes_are_strings_of_one_tuning_or_asked_about(notes, sides, tuning):
     rows = [
         f"N{n},2026-03-{2 + n % 20:02d} 08:{n % 60:02d},final,nut height,{note},0.5{n % 9},mm"
         for n in range(30)
@@ -237,7 +237,10 @@ def test_places_that_are_notes_are_strings_of_one_tuning_or_asked_about(notes, t
     ]
     sheet = ("values.csv", csv("Unit no,Stamp,Station,Characteristic,String,Reading,Unit", *rows))
     found = propose([sheet])
-    assert tomllib.loads(found.shop_toml)["log"][0].get("words", {}).get("position", {}) == told
-    assert {ask.word for ask in found.asks if ask.key.startswith("position ")} == asked
-    answered = propose([sheet], answers={f"position {note}": "3" for note in asked})
-    assert set(tomllib.loads(answered.shop_toml)["log"][0].get("words", {}).get("position", {})) == set(told) | asked
+    table = tomllib.loads(found.shop_toml)
+    assert table["log"][0].get("words", {}).get("position", {}) == sides
+    assert table["model"][0].get("tuning", "") == (tuning or "")
+    asked = [ask for ask in found.asks if ask.key == "tuning of all models"]
+    assert len(asked) == (tuning != "")
+    answered = propose([sheet], answers={"tuning of all models": "D G B E"})
+    assert tomllib.loads(answered.shop_toml)["model"][0].get("tuning", "") == ("D G B E" if asked else "")

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.constants import d2
-from analysis.studies.drift.limits import BEYOND, MOVED, limits_proposal
+from analysis.studies.drift.limits import BEYOND, MOVED, limits_proposal, moved_baselines
 from analysis.studies.drift.streams import streams
 from ingest.terms import tables
 from tests.analysis.studies.drift.test_signals import QUIET
@@ -42,6 +42,20 @@ def test_put_on_file_they_are_the_limits_from_then_on():
     assert held.eras.starts.tolist() == [0, 80]
     assert held.eras.centre[1] == pytest.approx(QUIET[:80].mean())
     assert held.eras.window[1] == 0  # where its baseline began
+
+
+def test_a_baseline_that_holds_a_bad_lot_is_one_that_moved_until_limits_are_put_on_file():
+    x = QUIET.copy()
+    x[75:100] += 2.5 * np.abs(np.diff(QUIET[:100])).mean() / d2(2)
+    calm, moved = snapshot(shop(), {RELIEF: QUIET}), snapshot(shop(), {RELIEF: x})
+    assert moved_baselines(calm).tolist() == [False]
+    assert moved_baselines(moved).tolist() == [True]
+    limits, _ = limits_proposal(moved, from_date=FROM, to_date=at(70).date())
+    lines = tables.shaped(
+        limits.with_columns(sequence=pl.lit(1), at=pl.lit(at(80)), who=pl.lit("M"), why=pl.lit("first")),
+        tables.LIMITS_ON_FILE,
+    )
+    assert moved_baselines(snapshot(shop(), {RELIEF: x}, limits_on_file=lines)).tolist() == [False]
 
 
 def test_what_a_person_leaves_out_is_left_out_and_named():

@@ -8,7 +8,7 @@ import pytest
 
 from analysis.studies.drift.signals import signals
 from analysis.studies.matters.calls import calls
-from dashboard.sentences import matters as words
+from dashboard.sentences import calls as words
 from ingest.terms.tables import BENCH_BOOK, shaped
 from tests.analysis.studies.drifting import at, shop, snapshot
 

@@ -3,6 +3,7 @@
 from datetime import date
 
 import polars as pl
+import pytest
 
 from analysis.studies.drift.streams import received_readings
 from analysis.studies.story.conformity import BUILT, SET, SHIPPED, as_built, as_set, judged_readings, with_specs
@@ -69,6 +70,34 @@ def test_where_the_final_bench_sets_what_it_left_is_as_set_and_what_it_found_is_
     assert sorted(behind.select("serial", "value").rows()) == [("A", 0.22), ("B", 0.2), ("C", 0.35)]
     inspected = made(rows, [SPEC], characteristic=[ONE | {"set_at": "neck"}])
     assert as_set(inspected).select("serial", "value").rows() == [("A", 0.4), ("B", 0.2)]
+
+
+LEFT = [
+    visit("A", 1, "final", left={"relief": 0.22, "action bass": 2.2}),
+    visit("B", 2, "final", left={"relief": 0.35}, readings={"action bass": 2.1}),
+]
+
+
+@pytest.mark.parametrize(
+    ("names", "action"),
+    [
+        (("book 1.csv", "book 2.csv"), [("B", 2.1)]),  # one kind of sheet, which says somewhere what was found
+        (("anna.csv", "bert.csv"), [("A", 2.2), ("B", 2.1)]),
+    ],
+)
+def test_what_a_kind_of_sheet_only_says_as_left_at_a_stage_is_its_reading_there(names, action):
+    rows = [row | {"log_id": str(n)} for n, row in enumerate(LEFT)]
+    logs = pl.DataFrame({"log_id": ["0", "1"], "name": names})
+    snapshot = made(rows, frames={"logs": logs}, characteristic=[ONE | {"set_at": "neck"}, {"key": "action"}])
+    held = as_set(snapshot).sort("serial").select("characteristic", "serial", "value").rows()
+    assert [row[1:] for row in held if row[0] == "relief"] == [("A", 0.22), ("B", 0.35)]
+    assert [row[1:] for row in held if row[0] == "action"] == action
+
+
+def test_of_a_sheet_that_says_found_elsewhere_what_was_left_alone_is_no_reading():
+    rows = [*LEFT, visit("C", 3, "final", readings={"relief": 0.5})]
+    inspected = made(rows, characteristic=[ONE | {"set_at": "neck"}, {"key": "action"}])
+    assert as_set(inspected).filter(pl.col("characteristic") == "relief")["serial"].to_list() == ["C"]
 
 
 def test_without_a_limit_nothing_is_said_to_be_outside():
