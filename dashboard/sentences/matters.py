@@ -236,7 +236,12 @@ def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
         return f"the change of {numbers.day(one.on)}: {one.level}"
     if one.factor in (records.HUMIDITY, records.TEMPERATURE):
         return _air(one)
-    words = {records.LOT: "neck lot", records.WEEKDAY: "", records.STRING_SET: "strings"}
+    words = {
+        records.LOT: "neck lot",
+        records.WEEKDAY: "",
+        records.STRING_SET: "strings",
+        records.SHEET: "the rows of sheet",
+    }
     return f"{words.get(one.factor, one.factor)} {one.level}".strip()
 
 

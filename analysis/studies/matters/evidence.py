@@ -18,7 +18,8 @@ from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import Air, airs
-from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, STRING_SET, SUPPLIER, TECH_AT, WEEKDAY
+from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, SHEET, STRING_SET, SUPPLIER, TECH_AT, WEEKDAY
+from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -33,6 +34,7 @@ OF_FACTOR = {
     SUPPLIER: pl.col("supplier"),
     GAUGE: pl.col("gauge"),
     STRING_SET: pl.col("string_set"),
+    SHEET: pl.col("sheet"),
     WEEKDAY: pl.col("day").dt.strftime("%A"),
 }
 WEIGHTS = {
@@ -101,7 +103,10 @@ def evidence(
         .sort("taken_at", "serial")
     )
     visits = snapshot.once(story).visits
-    rows = rows.with_columns(string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String))
+    rows = rows.with_columns(
+        string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String),
+        sheet=snapshot.once(sheets).gather(rows["visit"]),
+    )
     models, stream = _coded(rows["model"])
     z = rows["z"].to_numpy()
     one, resembles = _spread(z, stream)
@@ -194,7 +199,13 @@ def _factors(
         if len(levels) > 1 or (len(levels) == 1 and (code < 0).any()):
             words[name] = levels
             factors.append(
-                Factor(name, code, own_start=name == LOT, nested=name in (SET_BY, GAUGE), weight=WEIGHTS.get(name, 1.0))
+                Factor(
+                    name,
+                    code,
+                    own_start=name == LOT,
+                    nested=name in (SET_BY, GAUGE, SHEET),
+                    weight=WEIGHTS.get(name, 1.0),
+                )
             )
     early = [(stage, code) for stage, code in _earlier(snapshot, rows) if stage not in set_at]
     people = snapshot.once(hands).people
