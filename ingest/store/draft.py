@@ -107,7 +107,7 @@ class Draft(Waiting):
         stands for are read again.
         """
         tables_of = [self.so_far(name) for name in ("visits", "readings")]
-        if any(not parts for parts in tables_of):
+        if self.let_go or any(not parts for parts in tables_of):
             return sheet
         visits, readings = (pl.concat(parts) for parts in tables_of)
         found = cut_visits.shared(sheet, visits, readings, self.older_editions(entry, sheet))
@@ -144,7 +144,7 @@ class Draft(Waiting):
         held = held.filter((pl.col("kind") == "") | (pl.col("kind") != entry.kind)).join(
             decided, on=["log_id", "line"], how="anti"
         )
-        if held.is_empty():
+        if self.let_go or held.is_empty():
             return None
         mine = sheet.keyed(met_keys(sheet.marks["key"], held)).with_columns(log_id=pl.lit(entry.log_id))
         pairs = fuller.pairs_of(mine.join(decided, on=["log_id", "line"], how="anti"), held)

@@ -21,6 +21,7 @@ class Waiting(OnFile):
     """Rows that wait; `write` False: the Delta tables are left alone, as `load --check` wants it."""
 
     write: bool = True
+    let_go: bool = False  # where nothing is written: readings of logs that came before are no longer held
     taken_out: bool = False
     last_at: datetime | None = None
     held_visits: int = 0
@@ -51,10 +52,12 @@ class Waiting(OnFile):
                 frame = frame if out is None else frame.join(out, on=ROW, how="anti", maintain_order="left")
                 if frame.height:
                     self.waiting[name].append(frame)
-            if not self.write:
-                self.waiting["readings"].clear()  # only the visits are looked at again
-            elif sum(frame.height for name in ("readings", "visits") for frame in self.waiting[name]) > FLUSH_AT:
+            many = sum(frame.height for name in ("readings", "visits") for frame in self.waiting[name]) > FLUSH_AT
+            if many and self.write:
                 self.flush()
+            elif many:
+                self.waiting["readings"].clear()  # from here on only visits are looked at again
+                self.let_go = True
 
     def take_out(self, where: str | None) -> None:
         """Take rows out of the Delta tables; None: all."""

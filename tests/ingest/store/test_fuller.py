@@ -58,3 +58,16 @@ def test_what_a_person_took_stays(tmp_path):
     taken = told(folder)[1]
     load(folder, [log(folder, "later.csv", [row("X", **OPEN), row("L1"), row("L2")])], now=NOW)
     assert told(folder)[1] == taken
+
+
+def test_a_load_that_only_looks_says_the_same(tmp_path):
+    folders = [shop(tmp_path / name) for name in ("looks", "loads")]
+    contradicting = [row("X", outcome="fixed", relief="0.55"), row("L1"), row("L2")]
+    told = []
+    for folder, check in zip(folders, (True, False), strict=True):
+        files = [log(folder, name, FILES[name]) for name in FILES] + [log(folder, "d.csv", contradicting)]
+        came = load(folder, files, check=check, now=NOW)
+        told.append(
+            [(one.accepted, one.changed, one.already_held, one.set_aside, one.questions.height) for one in came]
+        )
+    assert told[0] == told[1]
