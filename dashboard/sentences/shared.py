@@ -243,8 +243,8 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     share = numbers.share(row["never_sent_back"], judged) if told else "not read" if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
     if judged and not told:
-        said = ends_unread(judged)
-        of = f"{said[0].upper()}{said[1:]} "
+        words = ends_unread(judged)
+        of = f"{words[0].upper()}{words[1:]} "
     said.append(
         (
             "Never sent back",
