@@ -8,7 +8,6 @@ from ingest.verbs import worklist
 from ingest.verbs.answers import sheet
 from ingest.verbs.groups import VALUE, Decision, Group
 
-
 LOST = [("0.024", 0.024), ("0.24", 0.24), ("2.4", 2.4), ("240", 240.0), ("2400", 2400.0)]
 
 
