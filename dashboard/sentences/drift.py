@@ -2,6 +2,7 @@
 holds.
 """
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -47,10 +48,21 @@ def small(text: str) -> str:
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
-def headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
+def headline(
+    moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str, *, watched: Sequence[str] = ()
+) -> str:
     """`Three things moved at final inspection, first action treble on HERON-OM: up 0.18 mm (0.15 to 0.21).` moved: each
-    thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin.
+    thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin;
+    watched: names of what left its limits while all readings since then do not show a move.
     """
+    left = matters.left_limits(watched) if watched else ""
+    told = _headline(moved, elsewhere, judged, thin, where)
+    if not left:
+        return told
+    return f"{told} {left}" if moved or elsewhere else f"Nothing is shown to have moved{where}. {left}"
+
+
+def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
     if not judged and not thin and not moved:
         return "No readings to judge yet."
     out = ""

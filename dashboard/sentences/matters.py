@@ -2,6 +2,7 @@
 apart, what to look at first, and how sure it is that anything moved. Outside Bench nobody is named.
 """
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 from analysis.review import MatterSeen, Review
@@ -130,14 +131,18 @@ def unshown(found: Review, shop: Shop) -> Sentence | None:
     """Charts that left their limits where all readings since then do not show a move, as a finding."""
     if not found.unshown:
         return None
-    n = len(found.unshown)
-    names = [name(seen.matter, shop) for seen in found.unshown]
+    lead, comma, rest = left_limits([name(seen.matter, shop) for seen in found.unshown]).partition(",")
+    return Sentence("question", "watched", lead, comma + rest, "", "/book", "Book")
+
+
+def left_limits(names: Sequence[str]) -> str:
+    """`One chart has left its limits, and all readings since then do not show a move: Action treble on HERON-OM.`"""
+    n = len(names)
     shown = [names[0], *(one[:1].lower() + one[1:] for one in names[1:NAMED_MODELS])]
     more = f" and {numbers.in_words(n - len(shown))} more" if n > len(shown) else ""
     left = "chart has left its limits" if n == 1 else "charts have left their limits"
-    lead = f"{numbers.in_words(n, capital=True)} {left}"
-    rest = f", and all readings since then do not show a move: {'; '.join(shown)}{more}."
-    return Sentence("question", "watched", lead, rest, "", "/book", "Book")
+    told = f"{numbers.in_words(n, capital=True)} {left}, and all readings since then do not show a move"
+    return f"{told}: {'; '.join(shown)}{more}."
 
 
 def name(matter: Matter, shop: Shop) -> str:

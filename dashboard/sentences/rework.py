@@ -24,6 +24,12 @@ def named(shop: Shop, key: str) -> str:
     return key if key in ELSEWHERE else shop.stage_name(key)
 
 
+def not_read(within: str, judged: int) -> str:
+    """Of weeks whose judged instruments no log tells the end of: never that nothing came back."""
+    of = f"the visits of {numbers.count(judged)} judged" if judged > 1 else "the visits of the one judged"
+    return f"What was sent back {within} is not read: no log says how {of} ended."
+
+
 def headline(found: Flows, shop: Shop, within: str, judged: int) -> str:
     """`Nut slotting is behind 28.1 of the 67.4 hours of work that came back in 4 weeks. Play test caught 17.4 of
     them.`
@@ -32,7 +38,8 @@ def headline(found: Flows, shop: Shop, within: str, judged: int) -> str:
         return f"Nothing was sent back {within}." if judged else f"No instrument was judged {within}."
     work = float(found.total["minutes"][0])
     if work <= 0:
-        return f"{numbers.count(int(found.total['count'][0]))} sent back {within}; no work on them is on file yet."
+        sent = int(found.total["count"][0])
+        return f"{numbers.count(sent)} sent back {within}; no work on {'it' if sent == 1 else 'them'} is on file yet."
     by = found.rows.group_by("caused_at").agg(pl.col("minutes").sum())
     cause, most = by.sort("minutes", "caused_at", descending=[True, False]).row(0)
     caught, part = found.rows.filter(pl.col("caused_at") == cause).select("caught_at", "minutes").row(0)
@@ -92,7 +99,8 @@ def flow(found: Flows, shop: Shop) -> str:
     work = float(found.rows["minutes"].sum())
     if work <= 0:
         sent = int(found.total["count"][0])
-        return f"{numbers.count(sent)} instruments were sent back; no work on them is on file yet."
+        many = "One instrument was" if sent == 1 else f"{numbers.count(sent)} instruments were"
+        return f"{many} sent back; no work on {'it' if sent == 1 else 'them'} is on file yet."
     by = found.rows.group_by("caught_at").agg(pl.col("minutes").sum())
     where, most = by.sort("minutes", "caught_at", descending=[True, False]).row(0)
     here = found.rows.filter((pl.col("caught_at") == where) & pl.col("stages_back").is_not_null())
@@ -146,7 +154,8 @@ def faults(found: pl.DataFrame) -> str:
     row = found.row(0, named=True)
     name = row["name"] or "no fault named"
     if len(found) == 1 and not row["name"]:
-        return f"None of the {numbers.count(row['count'])} send-backs names its fault."
+        many = numbers.count(row["count"])
+        return "The one send-back names no fault." if many == "1" else f"None of the {many} send-backs names its fault."
     say = (
         f"{name[0].upper() + name[1:]} comes back most: {numbers.of(row['count'], int(found['count'].sum()))} "
         "send-backs."
@@ -207,8 +216,12 @@ def weekly(state: str) -> str:
     }[state]
 
 
-def weekly_say(out: pl.DataFrame, shop: Shop) -> str:
-    """Which stages stand outside what their twelve weeks before let expect, in this week or in the last four."""
+def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
+    """Which stages stand outside what their twelve weeks before let expect, in this week or in the last four; held: is
+    a week before on file?
+    """
+    if out.is_empty() and not held:
+        return "No week before this one is on file to hold it against. The largest:"
     if out.is_empty():
         return "No stage stands outside what its twelve weeks before let expect. The largest:"
     told = []

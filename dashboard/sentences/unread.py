@@ -11,6 +11,7 @@ from dashboard import numbers
 from ingest.shopfiles.shop import Shop
 
 NOT_READ = "not read"  # stands where a figure would
+OF_CAUSES = "not read: no log on file says where a fault came from; say in Logs which columns tell outcomes and causes"
 MOST = 4  # lines in full; then a count
 WHOLE = {  # of stages of which nothing was read
     unread.STAGE: "No row read of {}.",
@@ -67,13 +68,14 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     what, key, cells, of = row["what"], row["key"], row["cells"], row["of"]
     count = numbers.count(cells)
     if what == unread.OUTCOMES and not key:
-        return f"Outcomes are not read: no column says how any of {count} visits ended."
+        visits = "the one visit" if cells == 1 else f"any of {count} visits"
+        return f"Outcomes are not read: no column says how {visits} ended."
     if what == unread.OUTCOMES:
         return f"Outcomes are not read at {shop.stage_name(key)}: {numbers.of(cells, of)} visits."
     if what == unread.CAUSES:
-        return f"Causes are not read: no column says where a fault came from; {count} send-backs, fixes and rejects."
+        return f"Causes are not read: no column says where a fault came from; {_causes(cells)}."
     if what == unread.LIMITS:
-        return f"{_name(shop, key)}: no limits; {count} readings are held against none."
+        return f"{_name(shop, key)}: no limits; {_many(cells, 'reading is', 'readings are')} held against none."
     if what == unread.MINUTES:
         return (
             f"{shop.stage_name(key)}: no minutes planned, typed or clocked for {numbers.of(cells, of)} visits; no cost."
@@ -81,10 +83,19 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     if what == unread.STAGE:
         return f"{shop.stage_name(key)}: no row read."
     if what == unread.COLUMN:
-        return f"{key}: {count} cells not read; nobody has said what the column is."
+        return f"{key}: {_many(cells, 'cell', 'cells')} not read; nobody has said what the column is."
     if cells:
-        return f"{_name(shop, key)}: {count} cells not read{f' of {numbers.count(of)}' if of > cells else ''}."
+        whole = f" of {numbers.count(of)}" if of > cells else ""
+        return f"{_name(shop, key)}: {_many(cells, 'cell', 'cells')} not read{whole}."
     return f"{_name(shop, key)}: not read; no column tells it."
+
+
+def _many(count: int, one: str, several: str) -> str:
+    return f"{numbers.count(count)} {one if count == 1 else several}"
+
+
+def _causes(count: int) -> str:
+    return _many(count, "send-back, fix or reject", "send-backs, fixes and rejects")
 
 
 def first(rows: pl.DataFrame, shop: Shop) -> str:

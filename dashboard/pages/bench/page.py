@@ -33,7 +33,6 @@ PATH, NAME = "/bench", "Bench"
 TECH, STAGE = "bench-tech", "bench-stage"
 SINCE, UNTIL = "bench-since", "bench-until"
 ALL = "all"
-NOT_READ = "not read: no log on file says where a fault came from; say in Logs which columns tell outcomes and causes"
 
 
 def layout(tech: str | None = None, stage: str | None = None, characteristic: str | None = None, **more: str) -> Any:
@@ -77,7 +76,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     then = desk.ask(targets.stands, tech=tech, since=period.first, until=period.last) if period else None
     days = bench_parts.Days(period, then) if then is not None else None
     sheets: list[Any] = [held("Targets", bench_parts.targets_sheet, at, shop, (tech, stage), days)]
-    gaps = [NOT_READ] if words.causes_missing(desk.ask(unread)) else []
+    gaps = [words.OF_CAUSES] if words.causes_missing(desk.ask(unread)) else []
     came_back = held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop, gaps=gaps)
     spread = held("What is set here", bench_parts.spread_sheet, stage, tech, shop, found)
     if found is not None:

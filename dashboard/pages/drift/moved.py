@@ -67,11 +67,19 @@ def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sigh
     return Sight(rows, things, left)
 
 
-def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str]]:
-    """For the headline: each thing with its size, and the names of what moved elsewhere."""
-    return [_name(one, shop) + ", " + _by(one, shop) for one in seen.things], [
-        f"{sentences.name(one, shop)}, {sentences.by(one, shop)}" for one in seen.elsewhere
-    ]
+def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str]]:
+    """For the headline: each thing with its size, what moved elsewhere with its own, and the names of what is watched:
+    its readings together do not show a move.
+    """
+    moved = [one for one in seen.things if one.matter is None or one.matter.shown]
+    elsewhere = [one for one in seen.elsewhere if one.shown]
+    watched = [one.matter for one in seen.things if one.matter and not one.matter.shown]
+    watched += [one for one in seen.elsewhere if not one.shown]
+    return (
+        [_name(one, shop) + ", " + _by(one, shop) for one in moved],
+        [f"{sentences.name(one, shop)}, {sentences.by(one, shop)}" for one in elsewhere],
+        [sentences.name(one, shop) for one in watched],
+    )
 
 
 def sheet(seen: Sight, chosen: str, leads: Callable[[str], str], *, shop: Shop, now: date) -> html.Section:
@@ -151,7 +159,7 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
     keys = {stream.key for stream in streams}
     right = _right(one.matter, shop, now)
     return MatterRow(
-        f"{_name(one, shop)} moved {way}",
+        f"{_name(one, shop)} {'left its limits' if one.matter and not one.matter.shown else f'moved {way}'}",
         under[:1].upper() + under[1:],
         right,
         streams,

@@ -82,10 +82,17 @@ def layout(
     back = [" ", dcc.Link("The latest weeks", href=PATH)] if last < latest else []
     period = [_period(first, last, judged), *back]
     under = [*period, " ", sentences_rework.worth(found, shop), sentences_rework.straight(straight, judged, rolled)]
-    head = parts.page_head(
-        sentences_rework.headline(found, shop, _within(weeks, periods, (since, first, last)), judged), under
-    )
+    within = _within(weeks, periods, (since, first, last))
+    ends_unread = bool(judged) and rolled.height > 0 and rolled["never_sent_back"][0] is None
+    if found.rows.is_empty() and ends_unread:
+        say = sentences_rework.not_read(within, judged)
+    else:
+        say = sentences_rework.headline(found, shop, within, judged)
+    head = parts.page_head(say, under)
     fields = _filters(shop, model, family, _weeks(weeks, periods, since, until), width)
+    if found.rows.is_empty() and ends_unread:
+        none = "Say in Logs which column tells the outcome, and what its words mean; then send-backs stand here."
+        return parts.page(head, fields, parts.empty_state(none, "Logs", "/logs"))
     if found.rows.is_empty():
         none = (
             "No instrument was sent back in these weeks."

@@ -42,10 +42,9 @@ def faults(shop: Shop, scope: Scope) -> html.Section:
     say = sentences_rework.faults(found)
     chart = parts.graph(parts.both(bars, shown), say, "rework-faults")
     total = int(found["count"].sum())
+    many = f"{numbers.count(total)} {'send-back' if total == 1 else 'send-backs'}"
     return parts.sheet(
-        "Faults that came back",
-        f"{numbers.count(total)} send-backs, first fault of each; line: 95 % interval",
-        [chart, html.P(say)],
+        "Faults that came back", f"{many}, first fault of each; line: 95 % interval", [chart, html.P(say)]
     )
 
 

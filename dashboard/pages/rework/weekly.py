@@ -13,12 +13,14 @@ from dash import dcc, html
 from analysis.studies.rework import rework
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, weekly_shares
 from analysis.studies.story.scope import Scope
+from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.charts.weekly import Week
 from dashboard.charts.weekly import weekly as drawn
 from dashboard.desk import desk
 from dashboard.sentences import rework as sentences_rework
+from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
 
 LARGEST = 3  # stages shown where fewer stand out; the rest fold away
@@ -36,6 +38,9 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
     first = last - timedelta(weeks=BASE_WEEKS)
     every = desk.ask(weekly_shares, scope=Scope(models=scope.models, families=scope.families, first=first, last=last))
     now = every.filter(pl.col("week") == last)
+    if words.causes_missing(desk.ask(unread)):  # all would stand under no stage, and each stage as if nothing came back
+        said = f"{words.OF_CAUSES[0].upper()}{words.OF_CAUSES[1:]}."
+        return parts.sheet("This week against the last twelve", "", parts.problem_state(said))
     right = f"instruments judged in the week of {numbers.day(last)}, by the stage that caused it"
     if now.is_empty():
         return parts.sheet(
@@ -47,7 +52,7 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
     few = pl.col("instruments") < sentences_rework.FEW
     order = now.with_columns(out.alias("out")).sort(~pl.col("out"), few, -pl.col("share"), maintain_order=True)
     many = max(int(order["out"].sum()), LARGEST)
-    say = sentences_rework.weekly_say(order.filter("out"), shop)
+    say = sentences_rework.weekly_say(order.filter("out"), shop, held=bool((order["base_instruments"] > 0).any()))
     rest = order.slice(many)
     fold = (
         [parts.behind(_charts(rest, every, shop, scope, last), sentences_rework.others(len(rest)))] if len(rest) else []

@@ -1,0 +1,33 @@
+"""The headline of Drift: what moved, and what left its limits without showing a move, as Week says it."""
+
+import pytest
+
+from dashboard.sentences import drift
+
+MOVED, ELSEWHERE = ["Action on LARK, up 0.2 mm"], ["Neck relief on LARK, down 0.1 mm"]
+LEFT = "One chart has left its limits, and all readings since then do not show a move: Head gauge on LARK."
+
+
+@pytest.mark.parametrize(
+    ("moved", "elsewhere", "watched", "said"),
+    [
+        ([], [], [], "All 8 series that can be judged ran true."),
+        ([], [], ["Head gauge on LARK"], f"Nothing is shown to have moved at stringing. {LEFT}"),
+        (MOVED, [], ["Head gauge on LARK"], f"One thing moved at stringing: action on LARK, up 0.2 mm. {LEFT}"),
+        (
+            [],
+            ELSEWHERE,
+            [],
+            "Nothing moved at stringing: all 8 series that can be judged ran true. One moved in no series of this "
+            "view: neck relief on LARK, down 0.1 mm.",
+        ),
+    ],
+)
+def test_what_readings_do_not_show_is_not_said_to_have_moved(moved, elsewhere, watched, said):
+    assert drift.headline(moved, elsewhere, 8, 0, " at stringing", watched=watched) == said
+
+
+def test_several_that_are_watched_are_counted():
+    told = drift.headline([], [], 8, 0, "", watched=["Head gauge on LARK", "Action on HERON"])
+    assert told.startswith("Nothing is shown to have moved. Two charts have left their limits")
+    assert told.endswith("do not show a move: Head gauge on LARK; action on HERON.")

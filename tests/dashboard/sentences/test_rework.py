@@ -1,0 +1,52 @@
+"""Rework in words where little or nothing is on file."""
+
+import polars as pl
+import pytest
+
+from analysis.studies.rework.rework import Flows
+from dashboard.sentences import rework
+
+
+def flows(count):
+    rows = pl.DataFrame({"caused_at": ["unknown"] * count, "minutes": [0.0] * count})
+    return Flows(rows, pl.DataFrame({"count": [count], "minutes": [0.0]}))
+
+
+@pytest.mark.parametrize(
+    ("count", "head", "flow"),
+    [
+        (
+            1,
+            "1 sent back in 4 weeks; no work on it is on file yet.",
+            "One instrument was sent back; no work on it is on file yet.",
+        ),
+        (
+            2,
+            "2 sent back in 4 weeks; no work on them is on file yet.",
+            "2 instruments were sent back; no work on them is on file yet.",
+        ),
+    ],
+)
+def test_one_that_came_back_is_one(count, head, flow):
+    assert rework.headline(flows(count), None, "in 4 weeks", 12) == head
+    assert rework.flow(flows(count), None) == flow
+
+
+@pytest.mark.parametrize(("count", "said"), [(1, "The one send-back names no fault."), (3, "None of the 3 send-backs")])
+def test_faults_nobody_named_are_counted(count, said):
+    assert rework.faults(pl.DataFrame({"name": [""], "count": [count]})).startswith(said)
+
+
+def test_weeks_whose_ends_are_not_read_are_not_said_to_be_clean():
+    assert rework.not_read("in 4 weeks", 116) == (
+        "What was sent back in 4 weeks is not read: no log says how the visits of 116 judged ended."
+    )
+    assert "of the one judged ended" in rework.not_read("in 1 week", 1)
+
+
+def test_a_first_week_is_held_against_none():
+    none = pl.DataFrame()
+    assert rework.weekly_say(none, None, held=False) == (
+        "No week before this one is on file to hold it against. The largest:"
+    )
+    assert rework.weekly_say(none, None).startswith("No stage stands outside")
