@@ -17,7 +17,7 @@ from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
-NAMED_MODELS = 3
+NAMED_MODELS, NAMED_POSITIONS = 3, 2
 NO_BENCH = "; with the air, no bench moved"
 TO_TARGET = "It lies nearer to what is asked than before: somebody's practice, or a change that took."
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
@@ -154,10 +154,18 @@ def name(matter: Matter, shop: Shop) -> str:
 
 
 def _what(matter: Matter, key: str, shop: Shop) -> str:
-    positions = [position for position in matter.positions if position]
-    what = shared.characteristic(shop, key, positions[0] if len(positions) == 1 else "")
+    what = _where(shop, key, [position for position in matter.positions if position])
     others = [shared.characteristic(shop, other) for other in matter.characteristics[1:]]
     return " and ".join([what, *(other[:1].lower() + other[1:] for other in others)])
+
+
+def _where(shop: Shop, key: str, positions: list[str]) -> str:
+    """`Action treble`, `Gap over fret 1 string 2 and string 3`; without them where all moved, or more than a few."""
+    whole, item = shared.characteristic(shop, key), shop.by_characteristic.get(key)
+    if not 0 < len(positions) < max(len(item.positions) if item else 0, 2) or len(positions) > NAMED_POSITIONS:
+        return whole
+    first, *more = (shared.characteristic(shop, key, one) for one in positions)
+    return numbers.listed([first, *(one.removeprefix(whole).strip() for one in more)])
 
 
 def models(matter: Matter, shop: Shop) -> str:
@@ -241,7 +249,13 @@ def candidate_words(one: Candidate, shop: Shop, *, people: bool = False) -> str:
         return f"the change of {numbers.day(one.on)}: {one.level}"
     if one.factor in (records.HUMIDITY, records.TEMPERATURE):
         return _air(one)
-    words = {records.LOT: "neck lot", records.WEEKDAY: "", records.STRING_SET: "strings"}
+    words = {
+        records.LOT: "neck lot",
+        records.WEEKDAY: "",
+        records.STRING_SET: "strings",
+        records.SHEET: "the rows of sheet",
+        records.SET_WITH: "what was set with gauge",
+    }
     return f"{words.get(one.factor, one.factor)} {one.level}".strip()
 
 

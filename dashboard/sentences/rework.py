@@ -7,6 +7,7 @@ import polars as pl
 from analysis.studies.rework.rework import Flows
 from analysis.studies.rework.savings import WhatIf
 from dashboard import numbers
+from dashboard.sentences.shared import ends_unread
 from ingest.shopfiles.shop import Shop
 
 KINDS = {"fixed": "fixed on the spot", "reject": "rejected", "second": "sold as a second", "return": "returned"}
@@ -26,8 +27,7 @@ def named(shop: Shop, key: str) -> str:
 
 def not_read(within: str, judged: int) -> str:
     """Of weeks whose judged instruments no log tells the end of: never that nothing came back."""
-    of = f"the visits of {numbers.count(judged)} judged" if judged > 1 else "the visits of the one judged"
-    return f"What was sent back {within} is not read: no log says how {of} ended."
+    return f"What was sent back {within} is not read: {ends_unread(judged)}"
 
 
 def headline(found: Flows, shop: Shop, within: str, judged: int) -> str:
@@ -154,8 +154,8 @@ def faults(found: pl.DataFrame) -> str:
     row = found.row(0, named=True)
     name = row["name"] or "no fault named"
     if len(found) == 1 and not row["name"]:
-        many = numbers.count(row["count"])
-        return "The one send-back names no fault." if many == "1" else f"None of the {many} send-backs names its fault."
+        sent = numbers.count(row["count"])
+        return "The one send-back names no fault." if sent == "1" else f"None of the {sent} send-backs names its fault."
     say = (
         f"{name[0].upper() + name[1:]} comes back most: {numbers.of(row['count'], int(found['count'].sum()))} "
         "send-backs."

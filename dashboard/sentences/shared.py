@@ -224,6 +224,12 @@ def steady(found: Review) -> Sentence | None:
     )
 
 
+def ends_unread(judged: int) -> str:
+    """Of instruments judged whose end no log tells."""
+    of = "the one" if judged == 1 else f"the visits of {numbers.count(judged)}"
+    return f"no log says how {of} judged ended."
+
+
 def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     """Is it a normal week: (name, figure, sentence) for instruments finished, never sent back, signals opened."""
     this = found.weeks.filter(found.weeks["week"] == found.week)
@@ -237,7 +243,8 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
     share = numbers.share(row["never_sent_back"], judged) if told else "not read" if judged else numbers.NONE
     of = f"{numbers.of(straight, judged)} judged. " if judged else "None judged yet. "
     if judged and not told:
-        of = f"No log says how the visits of {numbers.count(judged)} judged ended. "
+        words = ends_unread(judged)
+        of = f"{words[0].upper()}{words[1:]} "
     said.append(
         (
             "Never sent back",

@@ -18,6 +18,7 @@ from dashboard.charts.shares import ShareRow
 from dashboard.sentences import shared as sentences
 from dashboard.sentences.came_back import weeks_before
 from dashboard.sentences.matters import name
+from dashboard.sentences.rework import money
 from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
 
@@ -244,16 +245,22 @@ def rework_total(found: Review, total: Mapping[str, Any], shop: Shop) -> str:
     n = int(total["count"])
     if outcomes_missing(found.unread):
         return "Send-backs are not read: no log says how a visit ended."
+    this = found.weeks.filter(found.weeks["week"] == found.week)
+    judged = int(this["judged"].sum())
+    if not n and judged and this["never_sent_back"][0] is None:
+        return f"Send-backs are not read: {sentences.ends_unread(judged)}"
     if not n:
         return "Nothing was sent back."
     many = "send-back" if n == 1 else "send-backs"
+    if not total["minutes"]:
+        return f"{numbers.count(n)} {many}; no work on {'it' if n == 1 else 'them'} is on file yet."
+    cost = money(total["cost"], shop)
     planned = total["planned_share"]
     from_plan = f", {numbers.share(planned, 100)} of the minutes planned, not clocked" if planned else ""
     still = (
         f" {numbers.in_words(int(total['open']), capital=True)} still open, counted so far." if total["open"] else ""
     )
-    money = numbers.money(total["cost"], shop.shop.currency)
-    return f"{numbers.count(n)} {many}, {numbers.hours_of(total['minutes'])} of work, {money}{from_plan}.{still}"
+    return f"{numbers.count(n)} {many}, {numbers.hours_of(total['minutes'])} of work{cost}{from_plan}.{still}"
 
 
 def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:

@@ -65,9 +65,10 @@ def _targets(said: list[str], cells: Cells, columns: Columns, reading: Reading) 
     before: dict[tuple[str, ...], int] = {}
     for row, text in enumerate(said):
         if text in MARKS:
-            last = before.get(alike[row])
-            same_day = last is not None and at[last] is not None and at[row] is not None
-            out[row] = [last] if same_day and at[last] // A_DAY == at[row] // A_DAY else []
+            last, now = before.get(alike[row]), at[row]
+            then = None if last is None else at[last]
+            same_day = then is not None and now is not None and then // A_DAY == now // A_DAY
+            out[row] = [last] if last is not None and same_day else []
         elif text and numbers:
             out[row] = [each for each in numbers.get(text, []) if said[each] != text]
         elif text:  # no column numbers the rows: the line of the file, if the same thing stands there

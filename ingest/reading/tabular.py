@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from ingest.reading.notation import no_reading
-from ingest.terms.clock import MONTHS
+from ingest.terms.clock import MONTHS, Order, read_stamp
 from ingest.terms.questions import Question
 
 SEPARATORS = (",", ";", "\t", "|")
@@ -99,7 +99,9 @@ def tidied(tables: list[Table], form: Form, refused: list[Question], passed_over
         hints = table.hints or _hints(table, form)
         foot = pl.int_range(pl.len()) >= pl.len() - 3
         total = pl.col("c0").str.contains(TOTAL_CELL)
-        doubtful = table.rows.filter(undated(table, form) | total | _alone(table) | foot)
+        said = [pl.col(f"c{place}").str.strip_chars() == cell for place, cell in enumerate(hints) if cell]  # 'ISO 8601'
+        again = pl.all_horizontal(said) if said else pl.lit(False)
+        doubtful = table.rows.filter(undated(table, form) | total | _alone(table) | foot | again)
         over = doubtful.filter(_passed_over(table, hints))
         passed_over += over.height
         rows = (
@@ -125,19 +127,22 @@ def _hints(table: Table, form: Form) -> tuple[str, ...]:
     and no day itself.
     """
     first = table.rows.head(1)
-    if first.is_empty() or first["line"][0] != table.header_line + 1 or first.filter(undated(table, form)).is_empty():
+    if first.is_empty() or first["line"][0] != table.header_line + 1:
         return ()
     cells = [cell.strip() for cell in first.drop("line").row(0)]
+    if any(read_stamp(cells[place], order) for place in form.digits(table.header) for order in ORDERS):
+        return ()
     below = table.rows.slice(1, HINTS_OVER).drop("line")
-    over = 0
+    over = filled = 0
     for place, cell in enumerate(cells):
         under = [each for each in below[f"c{place}"].str.strip_chars().to_list() if each]
         numbers = sum(bool(_NUMBERED.match(each)) for each in under)
         over += bool(_says(cell) and under and numbers >= 0.8 * len(under))
-    filled = sum(bool(cell) for cell in cells)
+        filled += bool(cell and under)
     return tuple(cells) if over >= 2 and 2 * over >= filled else ()
 
 
+ORDERS: tuple[Order, ...] = ("ymd", "dmy", "mdy")
 _NUMBERED = re.compile(r"[<>~+-]?\s*[.,]?\d")
 
 

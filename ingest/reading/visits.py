@@ -14,6 +14,7 @@ from ingest.reading.pieces import ordinal
 from ingest.reading.row_text import other_json, text_hash
 from ingest.reading.sheet import VISIT_ROWS, Reading, Rows
 from ingest.reading.stamps import read_times
+from ingest.reading.typed_again import tell_typed_again
 from ingest.reading.words import Words
 from ingest.shopfiles.shop import Shop
 from ingest.terms import tables
@@ -26,7 +27,10 @@ def read_visits(rows: pl.DataFrame, columns: Columns, reading: Reading) -> Rows:
 
     rows : line, c0, c1 ... as `files.Table` has them.
     """
-    return read_rows(Cells(rows, columns), columns.readings(), reading, stage=reading.log.stage)
+    cells = Cells(rows, columns)
+    found = read_rows(cells, columns.readings(), reading, stage=reading.log.stage)
+    tell_typed_again(found.visits, cells, reading)
+    return found
 
 
 def read_rows(cells: Cells, measures: list[Column], reading: Reading, *, stage: str, keys_of_row: bool = False) -> Rows:

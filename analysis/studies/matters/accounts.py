@@ -95,8 +95,9 @@ def _explained(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked)
     numbered = {one.number: one for one in part}
     every = []
     for one in explained(found, usable, until=last):
-        mine = [numbered[k] for k in one.signals]
-        if not any(_pooled(signal) for signal in mine) and _positions(mine) != _positions(looked.asked):
+        # a pooled chart is of all positions; where charts of single ones opened too, these say which moved
+        mine = [numbered[k] for k in one.signals if not _pooled(numbered[k])]
+        if mine and _positions(mine) != wide:
             narrow = _evidence(snapshot, judged, here, looked, _positions(mine))
             one = (
                 one

@@ -18,7 +18,20 @@ from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import Air, airs
-from analysis.studies.matters.records import CHANGE, GAUGE, LOT, SET_BY, STRING_SET, SUPPLIER, TECH_AT, WEEKDAY
+from analysis.studies.matters.records import (
+    CHANGE,
+    GAUGE,
+    LOT,
+    SET_BY,
+    SET_WITH,
+    SHEET,
+    STRING_SET,
+    SUPPLIER,
+    TECH_AT,
+    WEEKDAY,
+)
+from analysis.studies.matters.set_with import set_with
+from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -33,6 +46,8 @@ OF_FACTOR = {
     SUPPLIER: pl.col("supplier"),
     GAUGE: pl.col("gauge"),
     STRING_SET: pl.col("string_set"),
+    SHEET: pl.col("sheet"),
+    SET_WITH: pl.col("set_with"),
     WEEKDAY: pl.col("day").dt.strftime("%A"),
 }
 WEIGHTS = {
@@ -101,15 +116,20 @@ def evidence(
         .sort("taken_at", "serial")
     )
     visits = snapshot.once(story).visits
-    rows = rows.with_columns(string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String))
+    rows = rows.with_columns(
+        string_set=visits["string_set"].gather(rows["visit"]).fill_null("").cast(pl.String),
+        sheet=snapshot.once(sheets).gather(rows["visit"]),
+    )
+    item = snapshot.shop.by_characteristic.get(characteristic)
+    set_at = item.set_stages if item else ()
+    later = () if stage in set_at else set_at
+    rows = rows.with_columns(set_with(snapshot, characteristic, later, rows))
     models, stream = _coded(rows["model"])
     z = rows["z"].to_numpy()
     one, resembles = _spread(z, stream)
     scale = one * resembles
     days = rows["day"].unique().sort()
     day = rows["day"].rank("dense").cast(pl.Int64).to_numpy() - 1
-    item = snapshot.shop.by_characteristic.get(characteristic)
-    set_at = item.set_stages if item else ()
     factors, words = _factors(snapshot, rows, set_at)
     air = airs(snapshot, rows, visits)
     changes = _changes(snapshot, rows, characteristic, stage, set_at)
@@ -194,7 +214,13 @@ def _factors(
         if len(levels) > 1 or (len(levels) == 1 and (code < 0).any()):
             words[name] = levels
             factors.append(
-                Factor(name, code, own_start=name == LOT, nested=name in (SET_BY, GAUGE), weight=WEIGHTS.get(name, 1.0))
+                Factor(
+                    name,
+                    code,
+                    own_start=name == LOT,
+                    nested=name in (SET_BY, GAUGE, SET_WITH, SHEET),
+                    weight=WEIGHTS.get(name, 1.0),
+                )
             )
     early = [(stage, code) for stage, code in _earlier(snapshot, rows) if stage not in set_at]
     people = snapshot.once(hands).people

@@ -23,6 +23,8 @@ from analysis.methods.segments import Ints
 from analysis.studies.drift.setters import deviations
 from analysis.studies.drift.signals import Signals
 from analysis.studies.matters.air import LAGS, STALE, rooms
+from analysis.studies.matters.set_with import set_with
+from analysis.studies.matters.sheets_kept import sheets
 from analysis.studies.matters.spans import Bench, Span, number
 from analysis.studies.matters.units import Signal
 from analysis.studies.story.story import story
@@ -131,6 +133,10 @@ def _readings(snapshot: Snapshot, judged: Signals, here: Bench) -> Digits:
         parts += [_digits(pl.Series(each)) for each in (deviations(held)[1][era][mine], here.at >= first_judged[mine])]
         visit = told["visit"].fill_null(-1).to_numpy()
         parts.append(np.append(snapshot.once(_instruments), NONE)[visit])
+        parts.append(np.append(_digits(snapshot.once(sheets)), NONE)[visit])
+        item = snapshot.shop.by_characteristic.get(here.characteristic)
+        later = () if item is None or here.stage in item.set_stages else item.set_stages
+        parts.append(_digits(set_with(snapshot, here.characteristic, later, told)))
         kept[key] = _mixed(parts)
     return kept[key]
 

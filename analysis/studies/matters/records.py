@@ -5,6 +5,8 @@ from datetime import date, datetime
 
 SET_BY, LOT, SUPPLIER, GAUGE, CHANGE = "set by", "lot", "supplier", "gauge", "change"
 TECH_AT, STRING_SET, WEEKDAY, HUMIDITY, TEMPERATURE = "tech at", "string set", "weekday", "humidity", "temperature"
+SET_WITH = "set with gauge"  # the gauge at the stage that sets what is read later
+SHEET = "sheet"  # where no row names anybody: whoever keeps it
 PEOPLE = (SET_BY, TECH_AT)  # outside Bench these show as "differs between people at this bench"
 SURE = 2.576 / 1.96  # the half-width of a 99 % interval over that of the 95 % one
 SLIGHT, SLIGHT_SIGMAS = 0.05, 0.25  # of its tolerance; where it has none of sigma: a smaller size stands first nowhere

@@ -75,7 +75,7 @@ def acts(one: Entry) -> html.Div:
     if one.matter is not None:
         rows += [
             field("Action", "action", one.action),
-            html.Div([field("Owner", "owner", one.owner), day("By", "due", str(one.due or ""))], className="pair"),
+            html.Div([field("Owner", "owner", one.owner), day("By", "due", one.due)], className="pair"),
             html.Div([button("Give it to someone", "take", first=one.state == register.OPEN)], className="acts"),
         ]
     if one.state == register.ACTION:

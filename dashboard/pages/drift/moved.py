@@ -95,17 +95,27 @@ def sheet(seen: Sight, chosen: str, leads: Callable[[str], str], *, shop: Shop, 
 
 
 def _elsewhere(seen: Sight, shop: Shop) -> list[Any]:
-    """Matters that touch no series in sight, each a link to where it is seen."""
-    if not seen.elsewhere:
-        return []
-    told: list[Any] = ["Moved, but in no series of this view: "]
-    for k, one in enumerate(seen.elsewhere[:MOST]):
+    """Matters that touch no series in sight, each a link to where it is seen: what moved, then what is not shown to
+    have.
+    """
+    kinds = (("Moved", True), ("Left its limits without showing a move", False))
+    told = [(words, [one for one in seen.elsewhere if one.shown == shown]) for words, shown in kinds]
+    return [
+        html.P([f"{words}, but in no series of this view: ", *_links(several, shop), "."], className="small")
+        for words, several in told
+        if several
+    ]
+
+
+def _links(several: list[Matter], shop: Shop) -> list[Any]:
+    told: list[Any] = []
+    for k, one in enumerate(several[:MOST]):
         page = "/bench" if one.only_some else PATH
         asked = {name: one.main[name] for name in KEY} if page == PATH else {"stage": one.main["stage"]}
         where = f" ({shop.stage_name(str(one.main['stage'])).lower()})" if one.main["stage"] else ""
         link = dcc.Link(sentences.name(one, shop), href=address(page, **asked))
         told += ["; " if k else "", link, f" {sentences.by(one, shop)}{where}"]
-    return [html.P([*told, "."], className="small")]
+    return told
 
 
 def finding(view: MovedView) -> str:

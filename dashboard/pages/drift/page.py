@@ -108,11 +108,11 @@ def _body(asked: Asked) -> html.Div:
     )
     found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
     of_one = bool(asked.tech)
-    *told, watched = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
+    told, elsewhere, watched = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
     where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
     judged = counted[states.MOVED] + counted[states.STEADY]
     head = parts.page_head(
-        sentences_drift.headline(*told, judged, counted[states.THIN], where, watched=watched),
+        sentences_drift.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched),
         sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here

@@ -1,10 +1,13 @@
 """Rework in words where little or nothing is on file."""
 
+from datetime import date
+from types import SimpleNamespace
+
 import polars as pl
 import pytest
 
 from analysis.studies.rework.rework import Flows
-from dashboard.sentences import rework
+from dashboard.sentences import rework, week
 
 
 def flows(count):
@@ -41,7 +44,7 @@ def test_weeks_whose_ends_are_not_read_are_not_said_to_be_clean():
     assert rework.not_read("in 4 weeks", 116) == (
         "What was sent back in 4 weeks is not read: no log says how the visits of 116 judged ended."
     )
-    assert "of the one judged ended" in rework.not_read("in 1 week", 1)
+    assert "how the one judged ended" in rework.not_read("in 1 week", 1)
 
 
 def test_a_first_week_is_held_against_none():
@@ -50,3 +53,18 @@ def test_a_first_week_is_held_against_none():
         "No week before this one is on file to hold it against. The largest:"
     )
     assert rework.weekly_say(none, None).startswith("No stage stands outside")
+
+
+@pytest.mark.parametrize(
+    ("count", "straight", "said"),
+    [
+        (0, 1.0, "Nothing was sent back."),
+        (0, None, "Send-backs are not read: no log says how the visits of 26 judged ended."),
+        (1, 0.9, "1 send-back; no work on it is on file yet."),
+    ],
+)
+def test_the_paper_says_what_is_not_read_rather_than_that_nothing_came_back(count, straight, said):
+    day = date(2026, 9, 14)
+    weeks = pl.DataFrame({"week": [day], "judged": [26], "never_sent_back": pl.Series([straight], dtype=pl.Float64)})
+    found = SimpleNamespace(unread=pl.DataFrame({"what": [""], "key": [""]}), weeks=weeks, week=day)
+    assert week.rework_total(found, {"count": count, "minutes": 0.0}, None) == said

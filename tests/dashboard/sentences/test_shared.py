@@ -464,6 +464,26 @@ def test_without_a_plan_no_lot_is_called_free_of_doubt():
     )
 
 
+def test_a_gauge_that_set_what_is_read_later_and_a_sheet_are_told_as_such():
+    for factor, level, said in (
+        (records.SET_WITH, "C07", "Moves together with what was set with gauge C07."),
+        (records.SHEET, "c3bb7872", "Moves together with the rows of sheet c3bb7872."),
+    ):
+        assert matters.together(MovesWith([candidate(factor, level)], 9), SHOP) == said
+
+
+def test_two_of_several_positions_are_named_and_all_are_not():
+    text = moving_shop.SHOP.format(judging="", people="codes").replace("\n[[gauge]]", f"{PITCH}\n[[gauge]]", 1)
+    shop = checked_shop(
+        tomllib.loads(text.replace('quantity = "pitch"', 'quantity = "pitch"\npositions = ["1", "2", "3"]'))
+    )
+    names = [matters.name(matter(characteristics=["intonation"], positions=positions).matter, shop)
+             for positions in (["2", "3"], ["2"], ["1", "2", "3"])]  # fmt: skip
+    assert names == [
+        "Intonation string 2 and string 3 on LARK-25", "Intonation string 2 on LARK-25", "Intonation on LARK-25"
+    ]  # fmt: skip
+
+
 def test_people_and_a_lot_that_cannot_be_told_apart_are_one_sentence():
     both = MovesWith([candidate(records.SET_BY, "T03"), candidate(records.LOT, "MP-2291")], 9)
     assert "It differs between people at this bench, or moves together with neck lot MP-2291: these cannot" in (
