@@ -216,15 +216,18 @@ def _first(taken: pl.Series, found: Evidence, touched: Flags, day: int) -> datet
 
 
 def _sizes(found: Evidence, touched: Flags, size: float) -> tuple[float, float] | None:
-    """Smallest and largest mean deviation over the models, where they differ by more than their errors let expect."""
+    """Smallest and largest size over the models, where they differ by more than their errors let expect: their mean
+    deviations round that of all, which is the size with all else that moved these readings known.
+    """
     which = found.stream[touched]
     n = np.bincount(which, minlength=len(found.models)).astype(np.float64)
     some = n >= 30
     if some.sum() < 2:
         return None
     mean: Floats = np.bincount(which, (found.values * found.scale)[touched], minlength=len(n))[some] / n[some]
+    mean = mean + size - float((mean * n[some]).sum() / n[some].sum())
     error = float(np.mean(found.scale)) / np.sqrt(n[some])
     if float((((mean - size) / error) ** 2).sum()) < some.sum() + 3 * np.sqrt(2 * some.sum()):
         return None
     low, high = sorted((float(mean.min()), float(mean.max())), key=abs)
-    return (low, high) if abs(high) > APART * abs(low) else None
+    return (low, high) if low * high > 0 and abs(high) > APART * abs(low) else None

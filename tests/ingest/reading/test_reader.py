@@ -673,13 +673,13 @@ def test_units_below_the_headings_and_a_count_of_the_rows_are_passed_over(quoted
 
 def test_hints_below_the_headings_are_no_row_though_a_digit_stands_where_the_day_does_nor_when_a_page_repeats_them():
     header = "row,stamp,serial,stage,tech,corrects"
-    rows = [f"{n},2026-03-0{n} 08:00,A{n},packing,T08," for n in range(1, 10)]
+    rows = [f"{n},2026-03-{n:02d} 08:00,A{n},packing,T08," for n in range(1, 15)]
     page = [header, "#,ISO 8601,,bench,login,row #"]  # nothing is corrected in the first rows
     log = {"headings": {"row": "other", "stamp": "finished_at", "corrects": "other"}}
-    sheet = read(page[1], *rows[:8], *page, *rows[8:], header=header, **log)
-    assert (sheet.rows_read, sheet.passed_over, sheet.set_aside.height) == (9, 3, 0)
+    sheet = read(page[1], *rows[:12], *page, *rows[12:], header=header, **log)
+    assert (sheet.rows_read, sheet.passed_over, sheet.set_aside.height) == (14, 3, 0)
     day = read("#,5 Mar 26,A9,packing,T08,row #", *rows, header=header, **log)  # a row with its day is a row
-    assert day.rows_read == 10
+    assert day.rows_read == 15
 
 
 @pytest.mark.parametrize(
