@@ -20,6 +20,7 @@ from ingest.verbs.unlisted import explained
 CANDIDATES = 3  # keys a word may mean, the nearest first
 NEAR = 0.5  # of the letters of the longer word may differ, a transposition counted once
 SURE = 0.9  # of the rows whose instrument's story must bear a guess out
+SLIP = 0.25  # of the letters of a result, which no story bears out: 'psas' is a slip of 'pass', 'nok' none of 'ok'
 CLEAR = 0.15  # a guess by its letters alone must be so much nearer than the next
 READ_AT_MOST = 40  # logs that are read again for guesses
 
@@ -85,7 +86,7 @@ def _best(
     guess = borne[0] if len(borne) == 1 else near[0][1]
     k, n = fits.get((group.key, guess), (0, 0))
     by_story = n > 0 and len(borne) == 1
-    sure = by_story if group.field != "outcome" else clear
+    sure = by_story if group.field != "outcome" else clear and near[0][0] <= SLIP
     if group.field == "stage" and n > 0 and len(borne) > 1:
         sure = clear and borne[0] == near[0][1]
     return with_guess(group, guess=guess, fits=k, of=n, sure=sure, choices=choices)

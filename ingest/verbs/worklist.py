@@ -131,27 +131,34 @@ def _ranges(snapshot: Snapshot) -> dict[str, tuple[float, float]]:
 
 
 def _guessed_value(group: Group, ranges: dict[str, tuple[float, float]]) -> Group:
+    """The group with the one reading of its cell that lies where its column's numbers lie. Sure is what only exchanges
+    letters or a comma; that a point was lost is never more than a guess.
+    """
     if group.kind != VALUE or not group.column or group.column not in ranges:
         return group
     low, high = ranges[group.column]
-    candidates = {text for text, x in _readings_of(group.typed) if low <= x <= high}
-    if len(candidates) != 1:
+    within = [(text, lost) for text, x, lost in _readings_of(group.typed) if low <= x <= high]
+    if len(within) != 1 or within[0][0] == group.typed.strip():
         return group
     n = len(group.rows)
-    return with_guess(group, guess=candidates.pop(), fits=n, of=n, sure=True)
+    return with_guess(group, guess=within[0][0], fits=n, of=n, sure=not within[0][1])
 
 
-def _readings_of(typed: str) -> Iterable[tuple[str, float]]:
-    """What a text may have been meant to say, with its number: letters for digits, a point that was lost."""
+def _readings_of(typed: str) -> Iterable[tuple[str, float, bool]]:
+    """What a text may have been meant to say, its number, and whether a point would have been lost: the digits as they
+    stand, letters among them for digits, a comma for a point or between thousands; of figures alone with a point put
+    in or moved on. A point that was typed stays, and nines alone are a gauge's word for nothing.
+    """
     text = typed.strip()
-    digits = text.translate(str.maketrans("oOlI", "0011")).replace(",", ".")
-    found = re.fullmatch(r"([+-]?)(\d*\.?\d+)", digits)
-    if not found:
+    digits = text.translate(str.maketrans("oOlI", "0011"))
+    found = re.fullmatch(r"([+-]?)(\d*[.,]?\d+)", digits)
+    if not found or re.fullmatch(r"9{3,}", re.sub(r"\D", "", digits)):
         return
-    number = float(digits)
-    if digits != text.replace(",", "."):
-        yield digits, number
-        return
-    for shift in (-3, -2, -1, 1, 2):
-        moved = float(f"{number}e{shift}")
-        yield f"{moved:g}", moved
+    number = digits.replace(",", ".")
+    yield number, float(number), False
+    if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", digits):
+        yield digits.replace(",", ""), float(digits.replace(",", "")), False
+    if digits == text and text.lstrip("+-").isdecimal():
+        for shift in (-3, -2, -1, 1, 2):
+            moved = float(f"{number}e{shift}")
+            yield f"{moved:g}", moved, True

@@ -264,7 +264,7 @@ def _check(group: Group) -> str:
     if not group.guess:
         return "not guessed"
     if group.kind == VALUE:
-        return "the only reading within its column's range"
+        return "the only reading within its column's range" if group.sure else "if its point was lost; look"
     if group.field == "outcome" or not group.of:
         return "by its letters" if group.sure else "by its letters; look"
     what = "fits the gap" if group.field == "stage" else "fits its story"

@@ -161,6 +161,8 @@ def test_a_model_is_borne_out_where_no_visit_names_another(taken):
 def test_a_result_is_guessed_by_its_letters_alone(taken):
     (one,) = taken([group("psas", [2], "outcome")], ROW, *BETWEEN)
     assert (one.guess, one.sure) == ("pass", True)
+    (one,) = taken([group("pa", [2], "outcome")], ROW, *BETWEEN)
+    assert (one.guess, one.sure) == ("pass", False)
     assert set(one.choices) >= {"pass", "fixed", "send back", "hold", "second", "reject", "pulled", "return", "open"}
 
 

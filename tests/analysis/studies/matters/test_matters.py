@@ -69,6 +69,13 @@ def test_who_set_it_is_named_and_their_bench_stage_is_not_named_twice():
     assert all(name != f"{TECH_AT} neck" for name, _ in names(found))
 
 
+@pytest.mark.parametrize(("key", "told"), [("bow", [(f"{TECH_AT} final", "T8")]), ("relief", [])])
+def test_who_read_it_is_looked_at_where_nobody_says_at_which_stage_it_is_set(key, told):
+    reader = RNG.choice(["T7", "T8"], N)
+    found = only(snapshot(shop(**FEW), {(key, ""): NOISE + 2.5 * (SINCE & (reader == "T8"))}, reader=reader))
+    assert names(found) == told
+
+
 def test_humidity_is_named_where_readings_follow_it_and_it_changed():
     rng = np.random.default_rng(20261230)
     rh = np.where(SINCE, 62.0, 47.0) + np.repeat(rng.normal(0, 4, N // 4), 4)
