@@ -110,7 +110,7 @@ def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     assert isinstance(size, float)
     more = "More" if size > 0 else "Fewer"
     lead = (
-        f"{more} came back to {shop.stage_name(str(stage)).lower()} than its last weeks let expect: "
+        f"{more} came back to {shared.cause(shop, str(stage))} than its last weeks let expect: "
         f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
     )
     fresh = "New this week. " if seen.new else ""
@@ -149,7 +149,7 @@ def name(matter: Matter, shop: Shop) -> str:
     """`Action treble on HERON-OM`."""
     key = matter.characteristics[0] if matter.characteristics else ""
     if not key:
-        return f"Work that came back to {shop.stage_name(str(matter.main['stage'])).lower()}"
+        return f"Work that came back to {shared.cause(shop, str(matter.main['stage']))}"
     return f"{_what(matter, key, shop)} on {models(matter, shop)}"
 
 

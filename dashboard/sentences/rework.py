@@ -6,6 +6,7 @@ import polars as pl
 
 from analysis.studies.rework.rework import Flows
 from analysis.studies.rework.savings import WhatIf
+from analysis.studies.rework.stage_weeks import UNKNOWN
 from dashboard import numbers
 from dashboard.sentences.shared import ends_unread
 from ingest.shopfiles.shop import Shop
@@ -23,6 +24,11 @@ def place(shop: Shop, key: str) -> str:
 def named(shop: Shop, key: str) -> str:
     """A stage by its name; supplier, handling, unknown as they are."""
     return key if key in ELSEWHERE else shop.stage_name(key)
+
+
+def charted(shop: Shop, key: str) -> str:
+    """The name of a chart of what came back."""
+    return "Stage not known" if key == UNKNOWN else shop.stage_name(key)
 
 
 def not_read(within: str, judged: int) -> str:
@@ -200,10 +206,14 @@ def _of_run(row: dict[str, Any]) -> str:
     """What the last four weeks of a stage are beside the twelve before them."""
     n, base = row["run_instruments"], row["run_base_instruments"]
     return (
-        f"in the last four weeks {numbers.of(row['run_came_back'], n)} came back to it, "
+        f"in the last four weeks {numbers.of(row['run_came_back'], n)} {_came_back(row)}, "
         f"{numbers.share(row['run_came_back'] / n, n)}; {numbers.share(row['run_like'] / base, base)} in the twelve "
         f"weeks before them: {weekly(row['run_state'])}."
     )
+
+
+def _came_back(row: dict[str, Any]) -> str:
+    return "were sent back" if row["stage"] == UNKNOWN else "came back to it"
 
 
 def weekly(state: str) -> str:
@@ -226,11 +236,11 @@ def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
         return "No stage stands outside what its twelve weeks before let expect. The largest:"
     told = []
     for row in out.iter_rows(named=True):
-        name, n = shop.stage_name(row["stage"]), row["instruments"]
+        name, n = charted(shop, row["stage"]), row["instruments"]
         if all(row[state] not in ("above", "below") for state in ("state", "faults_state")):
             told.append(f"{name}: {_of_run(row)}")
             continue
-        what = f"{numbers.of(row['came_back'], n)} came back to it, {numbers.share(row['share'], n)}"
+        what = f"{numbers.of(row['came_back'], n)} {_came_back(row)}, {numbers.share(row['share'], n)}"
         before = (
             f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before"
             if row["base_share"] is not None

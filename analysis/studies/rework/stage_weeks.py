@@ -4,7 +4,8 @@ of hard models is not a bad week. A rise that one week alone cannot show, and th
 weeks taken together, against the twelve before these.
 
 Dated so that work not yet inspected flatters nobody: an instrument counts in the week it was judged, with all that was
-caused to it in round 1, whenever that was caught.
+caused to it in round 1, whenever that was caught. Send-backs of which nobody says where they were caused stand under
+`unknown`, of all judged instruments: they are dropped nowhere, and a rise of them is a rise.
 """
 
 import numpy as np
@@ -18,13 +19,15 @@ from analysis.studies.story.story import ANSWERED, story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
+UNKNOWN = "unknown"  # a cause that nobody told: see `story`
 BASE_WEEKS = 12
 RUN_WEEKS = 4  # weeks taken together, this one the last
 FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
 
 
 def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
-    """A row a stage and week with judged instruments that visited the stage, stages in bench order, oldest week first.
+    """A row a stage and week with judged instruments that visited the stage, stages in bench order, oldest week first;
+    last `unknown`, where the stage of some send-back is.
 
     stage, week · instruments, came_back (with a send-back caused there), share · base_instruments, base_came_back (the
     twelve calendar weeks before), base_share (what those weeks let expect at this week's mix; null without), base_like
@@ -42,6 +45,7 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     mix = _mix(snapshot, everyone)
     cells = mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
     order = snapshot.shop.bench_order
+    order = order | {UNKNOWN: len(order)}
     first = everyone["week"].min()
     week = ((cells["week"] - first).dt.total_days() // 7).to_numpy()
     stage = cells["stage"].replace_strict(order, return_dtype=pl.Int64).to_numpy()
@@ -140,6 +144,9 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
             (pl.col("kind") == "send back").any().cast(pl.Int64).alias("came_back"), pl.col("faults").fill_null(1).sum()
         )
     )
+    if not caused.filter(pl.col("stage") == UNKNOWN, pl.col("came_back") > 0).is_empty():
+        anywhere = here.unique("serial", keep="first", maintain_order=True)
+        here = pl.concat([here, anywhere.with_columns(stage=pl.lit(UNKNOWN))])
     joined = here.join(caused, on=["serial", "stage"], how="left").with_columns(
         pl.col("came_back", "faults").fill_null(0)
     )

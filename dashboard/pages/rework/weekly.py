@@ -11,7 +11,7 @@ import polars as pl
 from dash import dcc, html
 
 from analysis.studies.rework import rework
-from analysis.studies.rework.stage_weeks import BASE_WEEKS, weekly_shares
+from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
 from analysis.studies.story.scope import Scope
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
@@ -37,8 +37,11 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
     """
     first = last - timedelta(weeks=BASE_WEEKS)
     every = desk.ask(weekly_shares, scope=Scope(models=scope.models, families=scope.families, first=first, last=last))
+    missing = words.causes_missing(desk.ask(unread))
+    if missing:  # all stand under no stage: each stage would be shown as if nothing came back
+        every = every.filter(pl.col("stage") == UNKNOWN)
     now = every.filter(pl.col("week") == last)
-    if words.causes_missing(desk.ask(unread)):  # all would stand under no stage, and each stage as if nothing came back
+    if missing and every.is_empty():
         said = f"{words.OF_CAUSES[0].upper()}{words.OF_CAUSES[1:]}."
         return parts.sheet("This week against the last twelve", "", parts.problem_state(said))
     right = f"instruments judged in the week of {numbers.day(last)}, by the stage that caused it"
@@ -79,7 +82,7 @@ def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, l
         own = every.filter(pl.col("stage") == row["stage"]).with_columns(
             ((pl.col("week") - first).dt.total_days() // 7).alias("place")
         )
-        name = shop.stage_name(row["stage"])
+        name = sentences_rework.charted(shop, row["stage"])
         link = addresses.address(
             "/logs/visits", caused_at=row["stage"], model=model, judged_from=last, judged_to=last + timedelta(days=6)
         )
@@ -124,7 +127,7 @@ def _word(state: str) -> list[Any]:
 
 def _table(rows: pl.DataFrame, shop: Shop) -> html.Div:
     lines = [
-        {"stage": shop.stage_name(row["stage"]), **sentences_rework.weekly_figures(row)}
+        {"stage": sentences_rework.charted(shop, row["stage"]), **sentences_rework.weekly_figures(row)}
         for row in rows.iter_rows(named=True)
     ]
     columns = [

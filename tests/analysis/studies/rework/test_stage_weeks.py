@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.methods.counts_ahead import binomial_ahead
-from analysis.studies.rework.stage_weeks import FALSE_RATE, weekly_shares
+from analysis.studies.rework.stage_weeks import FALSE_RATE, UNKNOWN, weekly_shares
 from analysis.studies.story.scope import Scope
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -15,8 +15,8 @@ from tests.analysis.studies.benches import bench, shop
 from tests.trials.weekly_shares import harder
 
 
-def weeks_of(counts: list[tuple[int, int]]) -> Snapshot:
-    """(instruments, of which came back to the nut) for each week."""
+def weeks_of(counts: list[tuple[int, int]], to: str = "nut") -> Snapshot:
+    """(instruments, of which came back to the nut) for each week; to : where their rows say they went."""
     rows = []
     for week, (instruments, back) in enumerate(counts):
         at = date(2026, 1, 5) + timedelta(weeks=week)
@@ -24,7 +24,7 @@ def weeks_of(counts: list[tuple[int, int]]) -> Snapshot:
             serial = f"W{week:02d}N{i:03d}"
             rows += [
                 (serial, at, "nut", "pass", ""),
-                (serial, at, "play", "send back" if i < back else "pass", "nut" if i < back else ""),
+                (serial, at, "play", "send back" if i < back else "pass", to if i < back else ""),
                 (serial, at, "final", "pass", ""),
             ]
     frame = pl.DataFrame(
@@ -62,6 +62,17 @@ def test_an_instrument_counts_in_the_week_it_was_judged_with_what_was_found_befo
     assert nut.select("week", "instruments", "came_back", "share", "faults", "faults_each", "state").rows() == [
         (date(2026, 3, 9), 2, 1, 0.5, 3, 1.5, "no base")
     ]
+
+
+def test_what_was_sent_back_to_a_stage_not_known_is_dropped_nowhere():
+    counts = [(20, 1)] * 13 + [(20, 4)] * 4
+    told, known = (weekly_shares(weeks_of(counts, to)) for to in ("", "nut"))
+    unknown = told.filter(pl.col("stage") == UNKNOWN)
+    assert unknown["came_back"].to_list() == [back for _, back in counts]
+    assert unknown["instruments"].to_list() == [20] * len(counts)
+    assert unknown["run_state"][-1] == "above"
+    assert told.filter(pl.col("stage") != UNKNOWN)["came_back"].sum() == 0
+    assert UNKNOWN not in known["stage"].to_list()
 
 
 def test_the_base_is_the_twelve_weeks_before_and_no_more():
