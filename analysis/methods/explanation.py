@@ -187,7 +187,8 @@ class Explainer:
         factor = next((f for f in self.factors if f.name == one.factor), None)
         column = self.column(one)
         ends = np.unique(self.day[column != 0])[1:]
-        if factor is None or factor.own_start or len(ends) == 0:
+        of_air = any(each.name == one.factor for each in self.columns)
+        if of_air or (factor is not None and factor.own_start) or len(ends) == 0:
             return one
         days = np.array([one.start])
         found = [Candidate(one.factor, -1, one.kin, one.streams, column, days, np.zeros(1), 0.0)]

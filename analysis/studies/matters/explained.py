@@ -199,9 +199,9 @@ def _round(work: _Work, *, hidden: bool = False) -> bool:
     if not look.hypotheses or (not named and look.nothing > LIKELY):
         return False
     best = look.hypotheses[0]
-    if named:
-        best = work.explainer.ended(named[0])
-        named = [best, *named[1:]]
+    if named or best.factor == UNEXPLAINED:
+        best = work.explainer.ended(named[0] if named else best)
+        named = [best, *named[1:]] if named else []
     before = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}
     work.explainer.take(best)
     after = {k: work.explainer.standing_out(one.touched[work.keep], one.since) for k, one in work.left.items()}

@@ -213,11 +213,18 @@ def test_a_shift_that_went_back_is_told_until_the_day_it_did():
     assert one.column(until).tolist() == [1.0 if c % 4 in (1, 2) and 40 <= c < 80 else 0.0 for c in range(120)]
 
 
+def test_a_shift_that_nothing_explains_has_an_end_too():
+    values = np.random.default_rng(38).normal(scale=0.5, size=len(DAY)) + 2.0 * ((DAY >= 10) & (DAY < 20))
+    made = Explainer(values, DAY, ONE, [], [], 8)
+    assert made.ended(shift(10, 1.0)).end == 20
+    assert Explainer(values + 2.0 * (DAY >= 20), DAY, ONE, [], [], 8).ended(shift(10, 2.0)).end == -1
+
+
 def test_a_shift_that_lasts_a_lot_and_the_air_have_no_end():
     lasting = shift(10, 2.0, "tech", 1)
     assert tech_off(30).ended(lasting) is lasting
     assert tech_off(30, effect=0.3).ended(lasting) is lasting  # nobody could say
-    for other in (shift(10, 2.0, "lot", 1), shift(10, 2.0, "air", 0), shift(10, 2.0)):
+    for other in (shift(10, 2.0, "lot", 1), shift(10, 2.0, "air", 0)):
         assert tech_off(20).ended(other) is other
     last = shift(29, 2.0, "tech", 1)
     assert tech_off(20).ended(last) is last  # a day is left: none to end on
