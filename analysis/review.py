@@ -11,7 +11,7 @@ from analysis.studies.drift import states
 from analysis.studies.drift.actions import actions, last_week
 from analysis.studies.drift.rack import Rack, rack
 from analysis.studies.drift.streams import KEY
-from analysis.studies.matters.matters import open_matters
+from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
 from analysis.studies.matters.register import ACTION, OPEN, Entry, due
 from analysis.studies.necks import lots
@@ -77,6 +77,7 @@ class Review:
     """Rows of the `lots` figures, measured in the week, with necks outside and no plan that judges them."""
     unshown: list[MatterSeen] = field(default_factory=list)
     """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
+    back: list[Matter] = field(default_factory=list)  # that ended in this week or the one before, a chart still open
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -139,6 +140,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         gaps=part.gaps,
         unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
         unshown=unshown,
+        back=part.of("matters", lambda: _back(snapshot, found), list[Matter]()),
     )
 
 
@@ -227,6 +229,16 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
             -_share(one.matter),
         ),
     )
+
+
+def _back(snapshot: Snapshot, week: date) -> list[Matter]:
+    """What ended in a week or the one before: readings of some days say so, when its charts have not closed yet."""
+    found = []
+    for one in snapshot.once(ended_matters):
+        day = one.back_since.astimezone(snapshot.shop.zone).date() if one.back_since else None
+        if day and week - timedelta(weeks=1) <= day < week + timedelta(weeks=1) and one.shown and not one.stands_back:
+            found.append(one)
+    return found
 
 
 def _share(matter: Matter) -> float:

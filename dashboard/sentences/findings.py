@@ -6,6 +6,7 @@ from analysis.review import Review
 from dashboard import numbers
 from dashboard.sentences import leaving, unread
 from dashboard.sentences.came_back import came_back
+from dashboard.sentences.ended import back
 from dashboard.sentences.matters import apart, candidate_words, check, moved, unshown
 from dashboard.sentences.shared import UNSAID, Sentence, coarse, lot, steady, thin
 from ingest.shopfiles.shop import Shop
@@ -106,7 +107,8 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.heavy(found) else ([], out)
     said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
-    tail = [one for one in (coarse(found, shop), unshown(found, shop), thin(found, shop), steady(found)) if one]
+    quiet = (back(found, shop), coarse(found, shop), unshown(found, shop), thin(found, shop), steady(found))
+    tail = [one for one in quiet if one]
     room = MOST - len(tail[-1:])
     kept = (said + tail[:-1])[:room] + tail[-1:]
     left = len(many) - sum(one in many for one in kept)

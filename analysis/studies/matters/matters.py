@@ -47,6 +47,14 @@ def open_matters(snapshot: Snapshot) -> list[Matter]:
     return [] if judged is None else _recorded(snapshot, judged, lasting)
 
 
+def ended_matters(snapshot: Snapshot) -> list[Matter]:
+    """Matters with an open signal whose cause has ended, by opening."""
+    judged = snapshot.once(signals)
+    return (
+        [] if judged is None else _recorded(snapshot, judged, [one for one in snapshot.once(_open_ones) if one.ended])
+    )
+
+
 def closed_matters(snapshot: Snapshot) -> list[Matter]:
     """Matters whose signals have all closed, by opening."""
     judged = snapshot.once(signals)

@@ -137,6 +137,7 @@ class Matter:
     main: dict[str, object]  # the signal that stands for it: columns of signals.found
     to_target: bool = False  # it moved to its target: at most half as far off it as before
     base_moved: bool = False  # the baseline that its main signal is held against holds a shift of its own
+    back_since: datetime | None = None  # the first reading without its cause, where a chart of it is open still
 
     @property
     def open(self) -> bool:

@@ -40,8 +40,8 @@ def told(
     first = signals[0]
     closed = [one.row["closed_at"] for one in signals]
     known = [when for when in closed if when is not None]
-    if ended:
-        known += [part.ended_at for part in parts if part.ended_at is not None]
+    ends = [part.ended_at for part in parts if ended and part.ended_at is not None]
+    known += ends
     closed_at = None if lasts or (len(known) < len(closed) and not ended) else max(known)
     entries = _entries(snapshot, signals)
     state = _state(snapshot, signals, entries, closed_at)
@@ -76,6 +76,7 @@ def told(
         planned=None,
         to_target=to_target(main, snapshot.once(targets)),
         base_moved=_base_moved(snapshot, main),
+        back_since=max(ends, default=None),
     )
     size = record.size
     return replace(

@@ -431,6 +431,14 @@ def test_a_chart_whose_readings_show_no_move_is_no_headline_but_a_line_that_asks
     assert "One chart has left its limits" in told(found(unshown=[unsure]))[0]
 
 
+def test_what_has_ended_leads_no_week_and_is_told_back_with_its_day():
+    gone = replace(matter(size=0.12).matter, back_since=datetime(2026, 11, 11, 9, tzinfo=UTC))
+    week = found(back=[gone], steady=5)
+    assert findings.first(week, SHOP) == "Everything that can be judged ran true."
+    said = told(week)[0]
+    assert said.startswith("Action treble on LARK-25: back since 11 Nov. It had moved up 0.12 mm (")
+
+
 def test_a_slight_move_is_told_and_stands_in_no_headline():
     slight, large = matter(share_of_tolerance=0.02), replace(matter(), matter=replace(matter().matter, key="b2"))
     assert findings.first(found(matters=[slight]), SHOP) == "One new thing moved."

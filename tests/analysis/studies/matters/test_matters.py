@@ -10,7 +10,7 @@ import pytest
 
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.asked import to_target
-from analysis.studies.matters.matters import closed_matters, matters, open_matters
+from analysis.studies.matters.matters import closed_matters, ended_matters, matters, open_matters
 from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.matters.records import CHANGE, GAUGE, HUMIDITY, LOT, SET_BY, SUPPLIER, TECH_AT, Matter
 from analysis.studies.matters.rows import MATTERS, matter_rows, signal_rows
@@ -57,14 +57,17 @@ def test_a_lot_and_its_only_supplier_are_named_together_with_what_would_tell_the
 
 @pytest.mark.parametrize("through", [True, False])
 def test_a_matter_of_a_lot_ends_with_its_last_neck_though_the_chart_of_a_rare_model_is_open(through):
-    last = np.arange(N) < (260 if through else N)
-    model = np.where(last & (np.arange(N) % 2 == 0), "WREN", "LARK")
-    lot = np.where(SINCE & last & (RNG.random(N) < 0.7), "new", "old")
+    last, rare = np.arange(N) < (260 if through else N), np.arange(N) % 2 == 0
+    model = np.where(last & rare, "WREN", "LARK")
+    lot = np.where(SINCE & last & (rare | (np.arange(N) % 3 == 0)), "new", "old")
     made = snapshot(shop(("LARK", "WREN"), **FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, model=model, lot=lot)
     assert bool(made.once(open_matters)) != through
     (found,) = [one for one in made.once(matters) if (LOT, "new") in names(one)]
     assert (found.closed_at is not None) == through
     assert not through or found.closed_at.date() - at(260).date() < timedelta(days=3)
+    over = [one.back_since for one in made.once(ended_matters)]
+    assert over == ([found.back_since] if through else [])
+    assert not through or abs(over[0] - at(260)) < timedelta(days=3)
 
 
 def test_the_tech_at_an_earlier_stage_is_named_with_the_stage():
