@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, process
 from ingest.beginning.families import family_of
 from ingest.beginning.heading_sense import Sense, book, names_hands, sense_of, words_of
 from ingest.beginning.profiles import Profile
+from ingest.beginning.sent_back import head_and_place
 from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import FAULTS, MEASURES
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
@@ -281,7 +282,7 @@ def _by_size(heading: str, cells: Profile) -> Guess | None:
 
 def guess_outcome(word: str) -> str:
     """The outcome that a word means, '' where it is not known."""
-    return _OUTCOME_OF.get(plain(word), "")
+    return _OUTCOME_OF.get(plain(word)) or ("send back" if head_and_place(word)[0] else "")
 
 
 def guess_suspect(fault: str) -> str:

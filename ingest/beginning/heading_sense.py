@@ -137,6 +137,7 @@ class Sense:
     in_is: str = ""  # 'in' may be the unit or the moment: the word stands here until its neighbours say which
     strange: list[str] = field(default_factory=list)  # words that mean nothing here
     ordinal: str = ""  # a string by its number
+    over_first: bool = False  # 'Nut 1st': over fret 1, unless a sister such as 'Nut 6th' counts strings
     noted: bool = False  # told by the note of the string too, as E1 is
     fret: int | None = None  # named in the heading
     target: bool = False  # what a reading should be or must not pass
@@ -173,7 +174,7 @@ def sense_of(heading: str) -> Sense:
     if not sense.whole and not sense.measures and not sense.fields and _BY.search(text):
         sense.fields, sense.stages, sense.strange = ["tech"], [], []
     if sense.measures == ["nut"] and sense.ordinal == "1" and not sense.noted:
-        sense.ordinal = ""
+        sense.ordinal, sense.over_first = "", True
     return sense
 
 

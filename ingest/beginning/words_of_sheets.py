@@ -12,6 +12,7 @@ from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.parts_of_shop import add_measure
 from ingest.beginning.results_as_rows import head_of
+from ingest.beginning.sent_back import head_and_place
 from ingest.beginning.strings_by_note import by_notes, lone_letters
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
@@ -33,8 +34,14 @@ def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
     typed = {plain(word) for word in words}
     own: dict[str, str] = {}
     open_ = 0
+    heads = {text for text, meant in (said | known).items() if meant == "send back"}
+    places = {plain(place) for place in (*log.words.get("stage", {}), *log.words.get("stage", {}).values())}
     for word, count in words.items():
+        head, _ = head_and_place(word, heads, places)
+        if head and plain(head) not in said and plain(head) not in OUTCOMES:
+            own[head] = "send back"  # and so before a place that comes later
         meant = said.get(plain(word)) or known.get(plain(word)) or _paired(plain(word), typed) or _by_place(word, seen)
+        meant = meant or ("send back" if head else "")
         if plain(word) in said:
             log.said.add(f"outcome {word}")
         if not meant:
