@@ -23,6 +23,7 @@ from ingest.terms.clock import Order
 
 Level = Literal["said", "sure", "likely", "unsure", ""]
 _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() for word in words}
+_MONEY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|chf)\b", re.IGNORECASE)
 LENGTHS = ("mm", "cm", "in", "thou", "64ths")
 NUMERIC = ("minutes", "rh", "temperature")
 SHOULD_BE = "its words: what a reading should be"
@@ -93,6 +94,8 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
     guess = Guess(sense.heading, why="its words")
     if sense.target:
         return Guess(sense.heading, "other", level="likely", why=SHOULD_BE)
+    if _MONEY.search(sense.heading):  # 'Charge $' is no German lot
+        return Guess(sense.heading, "other", level="likely", why="its words: money")
     level: Level = "sure" if not sense.strange else "likely"
     if sense.whole and not (sense.measures and cells is not None and cells.measured > 0.8 and cells.dates < 0.5):
         whole = "started_at" if sense.whole == "time" else sense.whole

@@ -259,10 +259,10 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
     for entry in draft.models.values():
         entry.setdefault("family", UNKNOWN_FAMILY)
     if not names and not known and not draft.models:
-        question = "The sheets name no model: what kind of instrument are they?"
+        question = "No column is read as the model: what kind of instrument are they?"
         family = asker.ask("family", question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
         draft.models["all models"] = {"key": "all models", "family": family}
-        draft.guesses["model all models family"] = "the sheets name no model"
+        draft.guesses["model all models family"] = "no column is read as the model"
 
 
 def _without_limits(draft: Draft) -> list[str]:

@@ -146,6 +146,10 @@ def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
     if {"tech": reading.words.asks_techs, "gauge": reading.words.asks_gauges}.get(field, False):
         for word in unknown:
             reading.note(reading.words.ask(field, word))
+    if field == "tech":
+        for typed, key in pl.DataFrame({"typed": text, "key": keys}).unique().sort("typed").rows():
+            if typed != key and typed.isdecimal() and key.isdecimal() and int(typed) == int(key):
+                reading.note(f"tech {typed!r} is read as {key!r}")
     return keys
 
 

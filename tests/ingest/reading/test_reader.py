@@ -302,6 +302,12 @@ def test_a_time_that_exists_twice_is_the_earlier_and_flagged():
     assert any("twice" in note for note in sheet.notes)
 
 
+def test_a_code_with_a_zero_too_many_is_said():
+    sheet = read(row(serial="A1", tech="0204"), words={"outcome": {"ok": "pass"}, "tech": {"0204": "204"}})
+    assert sheet.visits["tech"].to_list() == ["204"]
+    assert "tech '0204' is read as '204'" in sheet.notes
+
+
 def test_unlisted_techs_and_faults_are_kept_as_typed_and_asked_about_once():
     sheet = read(*[row(serial=f"A{n}", tech="Jo", fault="buzz opan") for n in range(300)])
     assert set(sheet.visits["tech"]) == {"Jo"}
