@@ -19,6 +19,7 @@ from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.gauges_seen import gauges
+from ingest.beginning.legend import legend_of
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
@@ -124,7 +125,8 @@ def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None
         else:
             short += faults
         one = len(tables) + len(others) == 1
-        found += [replace(seen, tab="") if one and not seen.said.tab else seen for seen in mine]
+        legend = legend_of(table for _, table, _ in faults)
+        found += [replace(seen, tab="" if one and not seen.said.tab else seen.tab, legend=legend) for seen in mine]
     found = together(found)
     for name, table, lacks in short:
         kind = next((seen for seen in found if is_kind_of(seen, name, table)), None)

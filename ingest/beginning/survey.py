@@ -67,6 +67,7 @@ class Survey:
     said: LogSaid = field(default_factory=LogSaid)
     once: tuple[str, ...] = ()  # headings of columns that are filled once for many rows
     known: Log | None = None  # the [[log]] of the shop that reads it already
+    legend: dict[str, str] = field(default_factory=dict)  # what words mean by another tab of the workbook
     hints: tuple[str, ...] = ()  # of each column, what stands right below its heading
 
     @property

@@ -163,7 +163,7 @@ def test_a_day_that_cannot_be_read_is_answered_with_a_day(tmp_path):
     [group] = one.groups
     assert (group.column, group.cell) == ("", "started_at")
     lines = sheet([one]).splitlines()
-    [given] = filled_in("\n".join([lines[0], lines[1] + "2026-03-14 08:00"]), [one])
+    [given] = filled_in("\n".join([lines[0], lines[1] + "2026-03-02 08:00"]), [one])
     answer(folder, [given], "Mo", "read off the card", now=NOW)
     assert not decisions(folder)
     assert "S2" in open_snapshot(folder).table("visits")["serial"].to_list()
