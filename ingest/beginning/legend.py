@@ -1,23 +1,21 @@
 """A tab of a workbook that explains the words of the others: a word, and beside it what it means."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from ingest.beginning.guesses import guess_outcome
-from ingest.beginning.raw_tables import RawTable
 from ingest.reading.headings import plain
 
 _NOT_OK = ("not ok", "not okay", "nicht in ordnung", "nok", "nio", "n.i.o.", "fail", "failed")  # whatever came of it
 
 
-def legend_of(tables: Iterable[RawTable]) -> dict[str, str]:
+def legend_of(rows: Iterable[Sequence[str]]) -> dict[str, str]:
     """What each word means, by the word in plain letters: of rows that hold two cells, word and meaning."""
     found: dict[str, str] = {}
-    for table in tables:
-        for row in (table.headings, *zip(*table.columns, strict=True)):
-            held = [cell.strip() for cell in row if cell.strip()]
-            if len(held) == 2:
-                found.setdefault(plain(held[0]), held[1])
+    for row in rows:
+        held = [cell.strip() for cell in row if cell.strip()]
+        if len(held) == 2:
+            found.setdefault(plain(held[0]), held[1])
     return found
 
 

@@ -23,7 +23,7 @@ from ingest.beginning.legend import legend_of
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
-from ingest.beginning.raw_tables import RawTable, raw_tables
+from ingest.beginning.raw_tables import LOOKED_AT, RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
@@ -34,6 +34,7 @@ from ingest.beginning.survey import Survey, survey_of
 from ingest.beginning.tunings_seen import tunings
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
+from ingest.reading.workbook import first_rows
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
 from ingest.terms.questions import FileProblem
 
@@ -125,7 +126,8 @@ def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None
         else:
             short += faults
         one = len(tables) + len(others) == 1
-        legend = legend_of(table for _, table, _ in faults)
+        no_logs = [tab for tab in (*others, *(table.tab for _, table, _ in faults)) if tab]
+        legend = legend_of(row for tab in no_logs for row in first_rows(data, tab, LOOKED_AT))
         found += [replace(seen, tab="" if one and not seen.said.tab else seen.tab, legend=legend) for seen in mine]
     found = together(found)
     for name, table, lacks in short:
