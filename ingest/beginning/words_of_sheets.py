@@ -39,8 +39,9 @@ def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
     places = {plain(place) for place in (*log.words.get("stage", {}), *log.words.get("stage", {}).values())}
     for word, count in words.items():
         head, _ = head_and_place(word, heads, places)
-        if head and plain(head) not in said and plain(head) not in OUTCOMES:
+        if head and plain(head) not in OUTCOMES:
             own[head] = "send back"  # and so before a place that comes later
+            log.said |= {f"outcome {head}"} if plain(head) in said else set()
         told = f"{seen.title}: what does the result {word!r} mean ({count} rows)?"
         meant = said.get(plain(word)) or known.get(plain(word)) or ""
         by_itself = _paired(plain(word), typed) or _by_place(word, seen) or ("send back" if head else "")
