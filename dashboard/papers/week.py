@@ -205,6 +205,7 @@ def _rework(shown: WeekShown, shop: Shop) -> dict[str, Any]:
     rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
     return {
         "rows": rows,
+        "costed": bool(total["minutes"]),
         "total": sentences_week.rework_total(found, total, shop),
         "left": max(len(found.flows) - WAYS_BACK, 0),
     }

@@ -226,9 +226,16 @@ def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
 
 
 def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str, Any]) -> dict[str, str]:
-    """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before."""
+    """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before (by their
+    number where no work on what came back is on file).
+    """
     same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
-    before = float(found.flows_before.filter(same)["minutes"].sum()) / max(weeks_before(found), 1)
+    usual, weeks = found.flows_before.filter(same), max(weeks_before(found), 1)
+    before = (
+        numbers.hours_of(float(usual["minutes"].sum()) / weeks)
+        if total["minutes"]
+        else numbers.plain(float(usual["count"].sum()) / weeks, 1)
+    )
     return {
         "caught": shop.stage_name(row["caught_at"]),
         "cause": sentences.cause(shop, row["caused_at"]),
@@ -236,7 +243,7 @@ def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str
         "confirmed": numbers.of(row["count_confirmed"], row["count"]),
         "hours": numbers.hours_of(row["minutes"]),
         "share": numbers.share(row["minutes"] / total["minutes"], 100) if total["minutes"] else numbers.NONE,
-        "before": numbers.hours_of(before),
+        "before": before,
     }
 
 
