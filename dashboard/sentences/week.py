@@ -226,7 +226,7 @@ def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
 
 
 def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str, Any]) -> dict[str, str]:
-    """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before (by their
+    """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before (by
     number where no work on what came back is on file).
     """
     same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
