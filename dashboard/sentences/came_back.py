@@ -1,4 +1,4 @@
-"""What came back in a week: as a finding, and way by way on the paper, each with how much of it the weeks before had."""
+"""What came back in a week: as a finding, and way by way on the paper, each with what the weeks before had of it."""
 
 from __future__ import annotations
 
