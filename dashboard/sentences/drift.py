@@ -59,7 +59,12 @@ def headline(
     told = _headline(moved, elsewhere, judged, thin, where)
     if not left:
         return told
-    return f"{told} {left}" if moved or elsewhere else f"Nothing is shown to have moved{where}. {left}"
+    return told if moved or elsewhere else f"Nothing is shown to have moved{where}. {left}"
+
+
+def beside(moved: list[str], elsewhere: list[str], watched: Sequence[str]) -> str:
+    """What left its limits without a move, where the headline has moves to tell."""
+    return matters.left_limits(watched) if watched and (moved or elsewhere) else ""
 
 
 def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
@@ -67,9 +72,9 @@ def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, wh
         return "No readings to judge yet."
     out = ""
     if elsewhere:
-        many = numbers.in_words(len(elsewhere), capital=True)
-        more, first = " more" if moved else "", "first " if len(elsewhere) > 1 else ""
-        out = f" {many}{more} moved in no series of this view: {first}{small(elsewhere[0])}."
+        many, things = numbers.in_words(len(elsewhere)), "thing" if len(elsewhere) == 1 else "things"
+        more, first = " more" if moved else "", ", first" if len(elsewhere) > 1 else ":"
+        out = f" Out of this view {many}{more} {things} moved{first} {small(elsewhere[0])}."
     if moved:
         things = f"{numbers.in_words(len(moved), capital=True)} {'thing' if len(moved) == 1 else 'things'} moved{where}"
         return f"{things}{', first' if len(moved) > 1 else ':'} {small(moved[0])}.{out}"

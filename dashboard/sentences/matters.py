@@ -207,13 +207,14 @@ def _is_some(text: str) -> bool:
 
 
 def between(matter: Matter, shop: Shop, now: date) -> str:
-    """`Began on 11 Nov.`, `Began between 9 Nov and 12 Nov.`"""
+    """`Began between 9 Nov and 12 Nov.`; nothing where that is the one day it is told to have moved since."""
     low, high = matter.began_low, matter.began_high
     if not isinstance(low, datetime) or not isinstance(high, datetime):
         return "When it began cannot be said yet."
     a, b = shared.local(shop, low), shared.local(shop, high)
     if a.date() == b.date():
-        return f"Began on {numbers.day(a, now)}."
+        told = shared.local(shop, matter.began_at or matter.opened_at).date()
+        return "" if told == a.date() else f"Began on {numbers.day(a, now)}."
     return f"Began between {numbers.day(a, now)} and {numbers.day(b, now)}."
 
 

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+import polars as pl
+
 from analysis.studies.necks import lots
 from analysis.studies.necks.necks import COVERAGE, Parts
 from dashboard import numbers
@@ -36,6 +38,19 @@ def fine(shop: Shop, value: float) -> str:
     shown = shop.shop.length
     digits = numbers.decimals_of("length", shown=shown) + 1
     return numbers.with_unit(numbers.plain(numbers.in_unit(value, "length", shown=shown), digits), shown)
+
+
+def none_yet(elsewhere: pl.DataFrame, shop: Shop) -> str:
+    """What an empty page of necks wants, and what is on file that it does not take; `elsewhere` of `lots`."""
+    if elsewhere.is_empty():
+        return "No neck has been measured at receiving yet. Wanted: bow at a receiving stage, with supplier and lot."
+    key, stage, many = elsewhere.row(0)
+    count = f"{numbers.count(many)} reading{'s' if many != 1 else ''}"
+    return (
+        f"On file are {count} of {shop.characteristic_name(key).lower()} with supplier or lot, taken at "
+        f"{shop.stage_name(stage).lower()}. Necks are judged as they come in, where the role of the stage in shop.toml "
+        "is receiving: if that is what this stage does, say so there."
+    )
 
 
 def headline(rows: list[Row], shop: Shop) -> str:

@@ -2,14 +2,15 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ingest.beginning.answers import Said, meaning_of, measure_of
 from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.new_text import starting_stage
 from ingest.beginning.stage_words import guess_stage
-from ingest.beginning.starting_values import MEASURES, STAGES, StartingMeasure
+from ingest.beginning.starting_values import MEASURES, STAGES
+from ingest.beginning.where_set import where_set
 from ingest.reading.amounts import tidy
 from ingest.reading.encodings import MARK
 from ingest.reading.headings import plain
@@ -131,12 +132,7 @@ def finish_measures(draft: Draft, shop: Shop | None) -> None:
         for field in ("set_at", "at_pitch_from"):
             if field in entry and f"characteristic {key} {field}" not in draft.said:
                 item = MEASURE.get(draft.trade_measure(key)) if field == "set_at" else None
-                stage = (item and item.rather_at and here(item.rather_at)) or here(entry[field])
-                told = _by_family(item, stage, families, here) if item else stage
-                if field == "set_at" and not told:
-                    told = here("setup")  # a shop of one bench sets everything there
-                if field == "set_at" and not told:
-                    told = _touched_up(draft, key)
+                told = where_set(draft, key, item, entry[field], families, here) if item else here(entry[field])
                 if told:
                     entry[field] = told
                 else:
@@ -158,33 +154,6 @@ def _stages_told_of(draft: Draft) -> set[str]:
             key for key in draft.stages if plain(key) in typed or plain(str(draft.stages[key].get("name"))) in typed
         }
     return told & draft.stages.keys()
-
-
-def _touched_up(draft: Draft, key: str) -> str:
-    """The stage whose sheets have a column for what was left: what is set there is that; '' where none has, or
-    several.
-    """
-    stages = set()
-    for log in draft.logs:
-        told: dict[str, set[str]] = {}
-        for column in log.survey.measures():
-            guess = column.guess
-            if draft.key_of(guess.measure, said=bool(guess.said)) == key:
-                told.setdefault(draft.stage_key(guess.stage) or log.stage, set()).add(guess.moment or "found")
-        stages |= {stage for stage, moments in told.items() if "left" in moments and stage in draft.stages}
-    return stages.pop() if len(stages) == 1 else ""
-
-
-def _by_family(
-    item: StartingMeasure, stage: str, families: Sequence[str], here: Callable[[str], str]
-) -> str | dict[str, str]:
-    """Where a measurement is set: one stage, or one a family where some have theirs elsewhere; '' = nowhere here."""
-    apart = {family: here(at) for family in families for word, at in item.families_at if word in family and here(at)}
-    if not apart:
-        return stage
-    if set(families) == set(apart) and len(set(apart.values())) == 1:
-        return next(iter(apart.values()))
-    return apart | ({"other": stage} if stage else {})
 
 
 ONE_WIDTH = 0.8  # of the cells hold codes of as many figures: a zero before one of them is no other person

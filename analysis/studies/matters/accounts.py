@@ -73,6 +73,8 @@ def _parts(snapshot: Snapshot, judged: Signals, here: Bench, looked: Looked) -> 
         mine = [looked.signals[place[k]] for k in one.signals]
         gone = looked.until is None and all(signal.row["closed_at"] is not None for signal in mine)
         lasts = gone and bool(one.named) and _lasts(snapshot, one, mine)
+        if looked.until is None and not gone:
+            one = _through(one)
         found.append(part_of(snapshot, one, [place[k] for k in one.signals], lasts=lasts))
     return found
 
@@ -122,6 +124,24 @@ def _lasts(snapshot: Snapshot, part: Explained, closed: list[Signal]) -> bool:
     if len(weight) < LEAST:  # that a chart of others too has closed says too little of these
         return True
     return float(weight @ found.values[since]) / float(weight @ weight) / part.best.effect > NEARER
+
+
+def _through(part: Explained) -> Explained:
+    """The same, ended with the last reading of its lot, where none of it has come for some days and the readings of the
+    same models since lie nearer to the baseline: a chart of few readings may be open still.
+    """
+    found, best = part.evidence, part.best
+    of_lot = any(one.name == best.factor and one.own_start for one in found.factors)
+    touched = part.column != 0
+    if not of_lot or not part.named or best.end >= 0 or best.effect == 0 or not touched.any():
+        return part
+    end = int(found.day[touched].max()) + 1
+    since = (found.day >= end) & np.isin(found.stream, best.streams)
+    if found.day.max() < end - 1 + ENDED or since.sum() < LEAST:
+        return part
+    if float(found.values[since].mean()) / best.effect > NEARER:
+        return part
+    return replace(part, best=replace(best, end=end))
 
 
 def _pooled(one: Signal) -> bool:

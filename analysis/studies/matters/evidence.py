@@ -130,7 +130,7 @@ def evidence(
     scale = one * resembles
     days = rows["day"].unique().sort()
     day = rows["day"].rank("dense").cast(pl.Int64).to_numpy() - 1
-    factors, words = _factors(snapshot, rows, set_at)
+    factors, words = _factors(snapshot, rows, stage, set_at)
     air = airs(snapshot, rows, visits)
     changes = _changes(snapshot, rows, characteristic, stage, set_at)
     columns = [
@@ -206,8 +206,11 @@ def _spread(z: Floats, stream: Ints) -> tuple[float, float]:
 
 
 def _factors(
-    snapshot: Snapshot, rows: pl.DataFrame, set_at: tuple[str, ...]
+    snapshot: Snapshot, rows: pl.DataFrame, stage: str, set_at: tuple[str, ...]
 ) -> tuple[list[Factor], dict[str, list[str]]]:
+    """What each reading may move with. Where nobody says at which stage it is set, whoever worked where it was read
+    stands in the place of who set it.
+    """
     shared = [name for name in OF_FACTOR if set_at or name != SET_BY]
     factors, words = [], {}
     for name, (levels, code) in _levels(rows.select(OF_FACTOR[name].alias(name) for name in shared)).items():
@@ -222,16 +225,18 @@ def _factors(
                     weight=WEIGHTS.get(name, 1.0),
                 )
             )
-    early = [(stage, code) for stage, code in _earlier(snapshot, rows) if stage not in set_at]
+    early = [(one, code) for one, code in _earlier(snapshot, rows, "" if set_at else stage) if one not in set_at]
     people = snapshot.once(hands).people
     if set_at:  # the same hands all along are one person, whatever the bench
         number = {tech: k for k, tech in enumerate(people)}
         setter = rows["set_by"].replace_strict(number, default=-2, return_dtype=pl.Int64).to_numpy()
-        early = [(stage, code) for stage, code in early if float((code == setter).mean()) < SAME_HANDS]
-    several = [(stage, code) for stage, code in early if len(np.unique(code[code >= 0])) > 1]
-    for stage, code in several:
-        words[f"{TECH_AT} {stage}"] = people
-        factors.append(Factor(f"{TECH_AT} {stage}", code, weight=1.0 / len(several)))
+        early = [(one, code) for one, code in early if float((code == setter).mean()) < SAME_HANDS]
+    several = [(one, code) for one, code in early if len(np.unique(code[code >= 0])) > 1]
+    before = sum(one != stage for one, _ in several)
+    for one, code in several:
+        words[f"{TECH_AT} {one}"] = people
+        here = one == stage
+        factors.append(Factor(f"{TECH_AT} {one}", code, nested=here, weight=1.0 if here else 1.0 / before))
     return factors, words
 
 
@@ -280,9 +285,9 @@ def first_hands(snapshot: Snapshot) -> pl.DataFrame:
     return tables.plain(one_each.group_by("serial").agg(cells))
 
 
-def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, Ints]]:
+def _earlier(snapshot: Snapshot, rows: pl.DataFrame, here: str) -> list[tuple[str, Ints]]:
     """Who worked on the instrument at each stage before it was read, by first-pass visits: a number of people, -1 for
-    nobody.
+    nobody; of stage `here` also in the visit in which it was read.
     """
     every = snapshot.once(hands)
     if not every.people:
@@ -291,7 +296,8 @@ def _earlier(snapshot: Snapshot, rows: pl.DataFrame) -> list[tuple[str, Ints]]:
     at = joined["number"].fill_null(len(every.serials)).to_numpy().astype(np.int64)
     none = np.full((1, len(every.stages)), -1)
     tech, visit = np.concatenate([every.tech, none])[at], np.concatenate([every.visit, none])[at]
-    before = np.where(visit < rows["visit"].cast(pl.Int64).to_numpy()[:, None], tech, -1)
+    until = rows["visit"].cast(pl.Int64).to_numpy()[:, None] + np.array([one == here for one in every.stages])
+    before = np.where(visit < until, tech, -1)
     return [(stage, before[:, k].astype(np.int64)) for k, stage in enumerate(every.stages)]
 
 

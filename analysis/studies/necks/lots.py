@@ -52,6 +52,20 @@ def necks(snapshot: Snapshot) -> pl.DataFrame:
     return with_specs(snapshot, one_each).sort(*KEY, "taken_at", "serial", "line", maintain_order=True)
 
 
+def elsewhere(snapshot: Snapshot) -> pl.DataFrame:
+    """Readings of bow with a supplier or lot that were taken elsewhere than at receiving: characteristic, stage, len,
+    most first.
+    """
+    incoming = (one for one in snapshot.shop.characteristics if not one.set_at)
+    bow = [one.key for one in incoming if "bow" in f"{one.key} {one.name}".lower()]
+    found = snapshot.once(story).readings.filter(
+        pl.col("characteristic").is_in(bow) & (pl.col("role") != "receiving") & pl.col("value").is_not_null(),
+        (pl.col("supplier") != "") | (pl.col("lot") != ""),
+    )
+    told = tables.plain(found.select("characteristic", "stage")).group_by("characteristic", "stage").len()
+    return told.sort("len", "characteristic", "stage", descending=[True, False, False])
+
+
 def lot_rows(snapshot: Snapshot) -> pl.DataFrame:
     """`lots` of the figures. ppk and outside are null where the specs of a lot's necks differ or hold no limit; the
     verdict where a neck has no limit or there is no plan. The interval of the share outside is of the lot: where

@@ -113,7 +113,8 @@ def _body(asked: Asked) -> html.Div:
     judged = counted[states.MOVED] + counted[states.STEADY]
     head = parts.page_head(
         sentences_drift.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched),
-        sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech),
+        f"{sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech)} "
+        f"{sentences_drift.beside(told, elsewhere, watched)}".strip(),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     picked = cell_key(stream) if stream else ""

@@ -38,11 +38,7 @@ def layout(
     shop = snapshot.shop
     found = desk.ask(necks.by_lot)
     if found.is_empty():
-        empty = parts.empty_state(
-            "No neck has been measured at receiving yet. Wanted: bow at a receiving stage, with supplier and lot.",
-            "Load a log",
-            "/logs",
-        )
+        empty = parts.empty_state(sentences_necks.none_yet(desk.ask(lots.elsewhere), shop), "Load a log", "/logs")
         return parts.page(
             parts.page_head("No incoming neck to judge yet.", "Lots stand here once receiving logs are loaded."), empty
         )

@@ -82,7 +82,7 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
         return parts.finding(
             one.state,
             html.B(one.lead),
-            _capital(f"{one.rest.removeprefix(', ').strip()} {one.why}".strip()),
+            _capital(f"{_rest(one)} {one.why}".strip()),
             spark=spark,
             link=one.link,
             link_words=one.page,
@@ -91,7 +91,7 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
     now = shown.review.last_day
     text = [
         html.P(html.B(one.lead), className="say"),
-        html.P(f"{_capital(one.rest.removeprefix(', '))} {one.why}".strip(), className="why"),
+        html.P(f"{_capital(_rest(one))} {one.why}".strip(), className="why"),
     ]
     head = html.Summary(
         [
@@ -106,6 +106,12 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
     today = desk.here().today() if shown.reviewed is None else now
     body = deeds.opened(life, shop, today, way) if shown.reviewed is None else html.Div(way, className="opened")
     return html.Details([head, html.Div(body, id=_place(one.key))], className="matter-row")
+
+
+def _rest(one: Sentence) -> str:
+    """What stands behind the lead where that is a line of its own: no comma, no lone full stop."""
+    rest = one.rest.removeprefix(", ").strip()
+    return "" if rest == "." else rest
 
 
 def _capital(text: str) -> str:

@@ -31,6 +31,7 @@ def shop(models: tuple[str, ...] = MODELS, *, gauges: dict[str, float] | None = 
                 {"key": "relief", "set_at": "neck"},
                 {"key": "action", "set_at": "bridge", "positions": ["bass", "treble"]},
                 {"key": "intonation", "quantity": "pitch", "set_at": "bridge"},
+                {"key": "bow"},
             ],
             "gauge": [
                 {"key": key, "measures": ["relief", "action"], "resolution": f"{step} mm"}
@@ -49,6 +50,7 @@ def snapshot(
     hours: npt.ArrayLike | None = None,
     setter: npt.ArrayLike = "",
     early: npt.ArrayLike = "",
+    reader: npt.ArrayLike = "T99",
     lot: npt.ArrayLike = "",
     supplier: npt.ArrayLike = "",
     gauge: npt.ArrayLike = "",
@@ -80,12 +82,14 @@ def snapshot(
             "finished_at": pl.Series([START] * n, dtype=tables.TIME) + micro.cast(pl.Duration("us")),
             "setter": text(setter),
             "early": text(early),
+            "reader": text(reader),
             "gauge": text(gauge),
             "rh": pl.Series(np.full(n, np.nan) if rh is None else np.asarray(rh, dtype=np.float64)).fill_nan(None),
         }
     )
     visits = []
-    for order, (stage, who) in enumerate((("frets", "early"), ("neck", "setter"), ("bridge", "setter"), ("final", ""))):
+    hands = (("frets", "early"), ("neck", "setter"), ("bridge", "setter"), ("final", "reader"))
+    for order, (stage, who) in enumerate(hands):
         visits.append(
             base.select(
                 "serial",
@@ -93,7 +97,7 @@ def snapshot(
                 "lot",
                 "supplier",
                 pl.lit(stage).alias("stage"),
-                (pl.col(who) if who else pl.lit("T99")).alias("tech"),
+                pl.col(who).alias("tech"),
                 (pl.col("finished_at") - pl.duration(minutes=30 * (3 - order))).alias("finished_at"),
                 pl.lit("pass").alias("outcome"),
                 pl.lit(True).alias("time_known"),

@@ -92,6 +92,16 @@ def test_a_shop_without_logs_says_what_it_wants(tmp_path):
     assert "No neck has been measured at receiving yet" in said(page.layout())
 
 
+def test_bow_read_at_a_bench_is_not_told_as_no_bow(tmp_path):
+    folder = people_shop.stands(tmp_path / "bench")
+    told = (folder / "shop.toml").read_text()
+    (folder / "shop.toml").write_text(told.replace('role = "receiving"', 'role = "bench"'))
+    make_app(desk.Desk(folder))
+    text = said(page.layout())
+    assert "On file are 576 readings of neck bow with supplier or lot, taken at receiving inspection" in text
+    assert "No neck has been measured" not in text
+
+
 def test_a_shop_that_measures_no_necks_says_so(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "none")))
     assert "No incoming neck to judge yet." in said(page.layout())

@@ -12,9 +12,11 @@ from dashboard.commands import cli
 from dashboard.desk import desk, looking_back
 from dashboard.exports.figures import write_figures
 from dashboard.pages.book import deeds
+from dashboard.pages.week import findings as findings_shown
 from dashboard.pages.week import page, shown
 from dashboard.papers import week as paper
 from dashboard.sentences import findings
+from dashboard.sentences.shared import Sentence
 from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop, wide_shop
 from tests.dashboard.pages.said import said
@@ -204,3 +206,16 @@ def test_forty_models_and_sixty_techs_are_a_week_of_few_rows(tmp_path):
     assert text.count('"matter-row"') <= findings.MOST_MATTERS
     assert "0.00 mm (" not in text  # what is smaller than what is shown is said to be less
     assert "MODEL-00, MODEL-01, MODEL-02, MODEL-03" not in text
+
+
+@pytest.mark.parametrize(
+    ("rest", "line"),
+    [
+        (".", "The week before: 2."),
+        ("", "The week before: 2."),
+        (", 5.3 h of work.", "5.3 h of work. The week before: 2."),
+    ],
+)
+def test_what_stands_under_a_finding_begins_with_a_word(rest, line):
+    one = Sentence("came-back", "came back", "Final inspection sent 3 back", rest, "The week before: 2.")
+    assert f"{findings_shown._rest(one)} {one.why}".strip() == line

@@ -13,18 +13,24 @@ LEFT = "One chart has left its limits, and all readings since then do not show a
     [
         ([], [], [], "All 8 series that can be judged ran true."),
         ([], [], ["Head gauge on LARK"], f"Nothing is shown to have moved at stringing. {LEFT}"),
-        (MOVED, [], ["Head gauge on LARK"], f"One thing moved at stringing: action on LARK, up 0.2 mm. {LEFT}"),
+        (MOVED, [], ["Head gauge on LARK"], "One thing moved at stringing: action on LARK, up 0.2 mm."),
         (
             [],
             ELSEWHERE,
             [],
-            "Nothing moved at stringing: all 8 series that can be judged ran true. One moved in no series of this "
-            "view: neck relief on LARK, down 0.1 mm.",
+            "Nothing moved at stringing: all 8 series that can be judged ran true. Out of this view one thing "
+            "moved: neck relief on LARK, down 0.1 mm.",
         ),
     ],
 )
 def test_what_readings_do_not_show_is_not_said_to_have_moved(moved, elsewhere, watched, said):
     assert drift.headline(moved, elsewhere, 8, 0, " at stringing", watched=watched) == said
+
+
+def test_what_left_its_limits_without_a_move_stands_under_a_headline_of_moves():
+    assert drift.beside(MOVED, [], ["Head gauge on LARK"]) == LEFT
+    assert drift.beside([], ELSEWHERE, ["Head gauge on LARK"]) == LEFT
+    assert drift.beside([], [], ["Head gauge on LARK"]) == drift.beside(MOVED, [], []) == ""
 
 
 def test_several_that_are_watched_are_counted():

@@ -191,6 +191,15 @@ def test_what_moved_says_how_much_since_when_and_between_which_days():
     )
 
 
+def test_a_day_is_told_once():
+    at = datetime(2026, 3, 25, 10, tzinfo=UTC)
+    one = told(found(matters=[matter(began_at=at, began_low=at, began_high=at)]))[0]
+    assert one.count("25 Mar") == 1
+    assert "Began" not in one
+    other = told(found(matters=[matter(began_at=at, began_low=at - timedelta(1), began_high=at - timedelta(1))]))[0]
+    assert "Began on 24 Mar." in other
+
+
 def test_what_was_open_before_the_week_is_not_called_new():
     assert "New" not in told(found(matters=[matter(new=False)]))[0]
 

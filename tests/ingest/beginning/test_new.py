@@ -126,6 +126,19 @@ def test_where_a_thing_is_set_hangs_on_the_family_and_a_rod_is_set_at_pitch():
     assert [item.set_at for item in alone.characteristics] == ["rod_at_pitch", "neck_angle"]
 
 
+STRUNG = """serial,model,date,stage,tech,relief (mm),nut bass (mm)
+A1,steel-string guitar,2026-01-02,neck straightening,Al,{},
+A1,steel-string guitar,2026-01-02,nut slotting,Bo,,0.5
+A1,steel-string guitar,2026-01-03,final inspection,Cy,0.18,0.5
+"""
+
+
+@pytest.mark.parametrize(("straightened", "told"), [("0.21", "neck_straightening"), ("", "")])
+def test_relief_read_strung_alone_is_not_said_to_be_set_by_who_straightens_before_stringing(straightened, told):
+    shop = shop_of(propose([("book.csv", STRUNG.format(straightened).encode())]).shop_toml)
+    assert {item.key: item.set_at for item in shop.characteristics} == {"relief": told, "nut": "nut_slotting"}
+
+
 def test_every_column_is_shown_with_its_count_and_five_samples():
     (seen,) = propose([sheet("werkstatt.csv")]).surveys
     relief = next(column for column in seen.columns if column.heading.startswith("Halskr"))

@@ -3,6 +3,7 @@
 import gc
 import io
 import zipfile
+from contextlib import nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -85,6 +86,17 @@ def test_a_workbook_that_would_fill_the_memory_is_refused(tmp_path, monkeypatch)
     monkeypatch.setattr(bounds, "MOST_CELLS", 10_000)
     with pytest.raises(FileProblem, match="a sheet of"):
         look(workbook(tmp_path, 2))
+
+
+@pytest.mark.parametrize(("part", "counts"), [("xl/worksheets/sheet1.xml", True), ("xl/styles.xml", False)])
+def test_cells_are_those_of_sheets(monkeypatch, part, counts):
+    monkeypatch.setattr(bounds, "MOST_CELLS", 10)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as book:
+        book.writestr(part, b"<row>" + b"<c/>" * 20 + b"</row>")
+        book.writestr("xl/worksheets/notes.txt", b"<c/>" * 20)
+    with pytest.raises(FileProblem, match="a sheet of 20 cells") if counts else nullcontext():
+        bounds.look_over_workbook(packed, "a.xlsx")
 
 
 def test_a_workbook_that_says_it_is_smaller_than_it_is_is_refused(tmp_path):

@@ -55,6 +55,18 @@ def test_a_lot_and_its_only_supplier_are_named_together_with_what_would_tell_the
     assert [(one.only_this, one.only_other) for one in found.tell_apart] == [(0, 0)]
 
 
+@pytest.mark.parametrize("through", [True, False])
+def test_a_matter_of_a_lot_ends_with_its_last_neck_though_the_chart_of_a_rare_model_is_open(through):
+    last = np.arange(N) < (260 if through else N)
+    model = np.where(last & (np.arange(N) % 2 == 0), "WREN", "LARK")
+    lot = np.where(SINCE & last & (RNG.random(N) < 0.7), "new", "old")
+    made = snapshot(shop(("LARK", "WREN"), **FEW), {RELIEF: NOISE + 3.0 * (lot == "new")}, model=model, lot=lot)
+    assert bool(made.once(open_matters)) != through
+    (found,) = [one for one in made.once(matters) if (LOT, "new") in names(one)]
+    assert (found.closed_at is not None) == through
+    assert not through or found.closed_at.date() - at(260).date() < timedelta(days=3)
+
+
 def test_the_tech_at_an_earlier_stage_is_named_with_the_stage():
     early = RNG.choice(["T4", "T5"], N)
     setter = RNG.choice(["T1", "T2"], N)
@@ -67,6 +79,13 @@ def test_who_set_it_is_named_and_their_bench_stage_is_not_named_twice():
     found = only(snapshot(shop(**FEW), {RELIEF: NOISE + 2.5 * (SINCE & (setter == "T2"))}, setter=setter))
     assert (SET_BY, "T2") in names(found)
     assert all(name != f"{TECH_AT} neck" for name, _ in names(found))
+
+
+@pytest.mark.parametrize(("key", "told"), [("bow", [(f"{TECH_AT} final", "T8")]), ("relief", [])])
+def test_who_read_it_is_looked_at_where_nobody_says_at_which_stage_it_is_set(key, told):
+    reader = RNG.choice(["T7", "T8"], N)
+    found = only(snapshot(shop(**FEW), {(key, ""): NOISE + 2.5 * (SINCE & (reader == "T8"))}, reader=reader))
+    assert names(found) == told
 
 
 def test_humidity_is_named_where_readings_follow_it_and_it_changed():

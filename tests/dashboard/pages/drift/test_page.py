@@ -367,6 +367,6 @@ def test_week_and_drift_tell_a_matter_alike_and_a_stage_without_it_says_where_it
     here, away = page(), page(models="WREN-S")
     assert told in here
     assert "All readings of the matter together" in here
-    assert "One moved in no series of this view: action treble on LARK-25" in away
+    assert "Out of this view one thing moved: action treble on LARK-25" in away
     assert "Moved, but in no series of this view: " in away
     assert told in away
