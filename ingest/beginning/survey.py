@@ -249,7 +249,7 @@ def _of_row(column: ColumnSeen) -> ColumnSeen:
     if guess.field not in MEASUREMENT_FIELDS or guess.level == "said":
         return column
     cells = guess_by_cells(guess.heading, column.profile)
-    kind = cells if cells.field == "model" else Guess(guess.heading, why="its place: a row holds several")
+    kind = cells if cells.field in ("model", "outcome") else Guess(guess.heading, why="its place: a row holds several")
     return replace(column, guess=kind)
 
 

@@ -121,6 +121,12 @@ def test_the_nut_at_the_first_fret_is_no_string_without_a_sister_that_counts_the
     assert [column.guess.position for column in seen.measures()] == ["6", "3", "1"]
 
 
+def test_a_column_whose_heading_would_name_a_measurement_is_the_result_where_its_cells_are():
+    rows = [(*row[:2], row[3], "0.60", "redo nut" if n % 4 == 0 else "ok") for n, row in enumerate(visits())]
+    seen = looked_at(("SN", "Station", "Start", "Nut", "Check"), rows)
+    assert meanings(seen)["Check"] == "outcome"
+
+
 def test_a_target_beside_the_reading_is_not_the_reading():
     rows = [(*row[:2], row[3], "Saitenlage Bass", "4.0", "3.96", "mm") for row in visits()]
     seen = looked_at(("SN", "Platz", "Datum", "Merkmal", "Sollwert", "Istwert", "Einheit"), rows)
