@@ -17,8 +17,8 @@ OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", 
 NOT_STAGES = ("supplier", "handling", "unknown")  # causes that are no bench stage
 _REMARK = re.compile(r"(\s+[-–—]\s*|\s*[,;:(]\s*)")  # between an outcome and what somebody adds to it
 WAY = re.compile(r"\s*(?:[:;,(/>→]|[-–—]+>?|\bto\b)\s*")  # between an outcome and where it went back to
-LINKS = re.compile(  # a word between the two that belongs to neither
-    r"to|at|an|am|ans|zu|zum|zur|nach|in|im|ins|auf|bei|for|für|the|der|die|das|dem|den|à|a|au|al|la|le|naar|aan", re.I
+LINKS = re.compile(  # a word between the two that belongs to neither; 'failed at nut' says where, not whereto
+    r"to|an|ans|zu|zum|zur|nach|ins|auf|for|für|the|der|die|das|dem|den|à|a|au|al|la|le|naar|aan", re.I
 )
 _PIECES = re.compile(r"[^\s:;,()/>→–—-]+")
 TWO_NAMES = re.compile(r"(\s*[/+&,]\s*)")

@@ -106,6 +106,7 @@ def test_a_word_that_the_shop_lists_keeps_its_meaning_in_other_logs():
         ("zurück an Sattel", "send back", "nut_slotting"),  # the whole cell was said, what stands before was not
         ("send back", "send back", ""),
         ("send back nut", "send back", "nut_slotting"),
+        ("redo at nut", None, ""),  # perhaps where it failed
         ("nut", None, ""),
         ("ok nut", None, ""),
         ("redo my nut", None, ""),
