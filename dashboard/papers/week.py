@@ -22,7 +22,7 @@ from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
 from dashboard.sentences import calls as calls_words
-from dashboard.sentences import cautions, findings, play_test, unread
+from dashboard.sentences import came_back, cautions, findings, play_test, unread
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from dashboard.sentences.gauges import every, with_notes
@@ -202,10 +202,12 @@ def _outside(made: Paper, found: Review, shop: Shop) -> dict[str, Any] | None:
 
 def _rework(shown: WeekShown, shop: Shop) -> dict[str, Any]:
     found, total = shown.review, shown.total
-    rows = [sentences_week.rework(found, shop, total, row) for row in found.flows.head(WAYS_BACK).iter_rows(named=True)]
+    ways = found.flows.head(WAYS_BACK)
+    rows = [came_back.way_back(found, shop, total, row) for row in ways.iter_rows(named=True)]
     return {
         "rows": rows,
-        "total": sentences_week.rework_total(found, total, shop),
+        "costed": bool(total["minutes"]),
+        "total": came_back.all_of_it(found, total, shop),
         "left": max(len(found.flows) - WAYS_BACK, 0),
     }
 

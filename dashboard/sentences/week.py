@@ -16,9 +16,7 @@ from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.charts.shares import ShareRow
 from dashboard.sentences import shared as sentences
-from dashboard.sentences.came_back import weeks_before
 from dashboard.sentences.matters import name
-from dashboard.sentences.rework import money
 from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
 
@@ -223,44 +221,6 @@ def action(row: Mapping[str, Any], shop: Shop) -> tuple[str, str]:
             f"{numbers.count(n)} instruments"
         )
     return f"{about}{owner}".strip(), told
-
-
-def rework(found: Review, shop: Shop, total: Mapping[str, Any], row: Mapping[str, Any]) -> dict[str, str]:
-    """One way back of the week: caught, cause, send-backs, hours, the confirmed part, and the four weeks before."""
-    same = (pl.col("caused_at") == row["caused_at"]) & (pl.col("caught_at") == row["caught_at"])
-    before = float(found.flows_before.filter(same)["minutes"].sum()) / max(weeks_before(found), 1)
-    return {
-        "caught": shop.stage_name(row["caught_at"]),
-        "cause": sentences.cause(shop, row["caused_at"]),
-        "count": numbers.count(row["count"]),
-        "confirmed": numbers.of(row["count_confirmed"], row["count"]),
-        "hours": numbers.hours_of(row["minutes"]),
-        "share": numbers.share(row["minutes"] / total["minutes"], 100) if total["minutes"] else numbers.NONE,
-        "before": numbers.hours_of(before),
-    }
-
-
-def rework_total(found: Review, total: Mapping[str, Any], shop: Shop) -> str:
-    """All that came back: send-backs, hours, money and how much of the minutes is planned rather than clocked."""
-    n = int(total["count"])
-    if outcomes_missing(found.unread):
-        return "Send-backs are not read: no log says how a visit ended."
-    this = found.weeks.filter(found.weeks["week"] == found.week)
-    judged = int(this["judged"].sum())
-    if not n and judged and this["never_sent_back"][0] is None:
-        return f"Send-backs are not read: {sentences.ends_unread(judged)}"
-    if not n:
-        return "Nothing was sent back."
-    many = "send-back" if n == 1 else "send-backs"
-    if not total["minutes"]:
-        return f"{numbers.count(n)} {many}; no work on {'it' if n == 1 else 'them'} is on file yet."
-    cost = money(total["cost"], shop)
-    planned = total["planned_share"]
-    from_plan = f", {numbers.share(planned, 100)} of the minutes planned, not clocked" if planned else ""
-    still = (
-        f" {numbers.in_words(int(total['open']), capital=True)} still open, counted so far." if total["open"] else ""
-    )
-    return f"{numbers.count(n)} {many}, {numbers.hours_of(total['minutes'])} of work{cost}{from_plan}.{still}"
 
 
 def settled(row: Mapping[str, Any], shop: Shop) -> dict[str, str]:

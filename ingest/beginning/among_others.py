@@ -150,7 +150,16 @@ def _serial_words(heading: str) -> bool:
 
 
 def outer_strings(guesses: list[Guess]) -> list[Guess]:
-    """'6th' and '1st' alone are the bass and the treble string; where more strings have columns each is a number."""
+    """'6th' and '1st' alone are the bass and the treble string; where more strings have columns each is a number.
+    'Nut 1st' is over fret 1, and beside 'Nut 6th' the string.
+    """
+    if any(guess.measure == "nut" and guess.position.isdecimal() and guess.position != "1" for guess in guesses):
+        guesses = [
+            replace(guess, position="1", why="its words, beside another string")
+            if guess.measure == "nut" and not guess.position and _free(guess) and sense_of(guess.heading).over_first
+            else guess
+            for guess in guesses
+        ]
     out = list(guesses)
     groups: dict[tuple[str, str, str], list[int]] = {}
     for place, guess in enumerate(guesses):

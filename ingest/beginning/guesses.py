@@ -13,6 +13,7 @@ from rapidfuzz import fuzz, process
 from ingest.beginning.families import family_of
 from ingest.beginning.heading_sense import Sense, book, names_hands, sense_of, words_of
 from ingest.beginning.profiles import Profile
+from ingest.beginning.sent_back import head_and_place
 from ingest.beginning.stage_words import stage_of_word
 from ingest.beginning.starting_values import FAULTS, MEASURES
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
@@ -22,6 +23,7 @@ from ingest.terms.clock import Order
 
 Level = Literal["said", "sure", "likely", "unsure", ""]
 _OUTCOME_OF = {plain(word): outcome for outcome, words in OUTCOME_WORDS.items() for word in words}
+_MONEY = re.compile(r"[$€£¥]|\b(?:usd|eur|gbp|chf)\b", re.IGNORECASE)
 LENGTHS = ("mm", "cm", "in", "thou", "64ths")
 NUMERIC = ("minutes", "rh", "temperature")
 SHOULD_BE = "its words: what a reading should be"
@@ -92,6 +94,8 @@ def _by_words(sense: Sense, cells: Profile | None) -> Guess:
     guess = Guess(sense.heading, why="its words")
     if sense.target:
         return Guess(sense.heading, "other", level="likely", why=SHOULD_BE)
+    if _MONEY.search(sense.heading):  # 'Charge $' is no German lot
+        return Guess(sense.heading, "other", level="likely", why="its words: money")
     level: Level = "sure" if not sense.strange else "likely"
     if sense.whole and not (sense.measures and cells is not None and cells.measured > 0.8 and cells.dates < 0.5):
         whole = "started_at" if sense.whole == "time" else sense.whole
@@ -281,7 +285,7 @@ def _by_size(heading: str, cells: Profile) -> Guess | None:
 
 def guess_outcome(word: str) -> str:
     """The outcome that a word means, '' where it is not known."""
-    return _OUTCOME_OF.get(plain(word), "")
+    return _OUTCOME_OF.get(plain(word)) or ("send back" if head_and_place(word)[0] else "")
 
 
 def guess_suspect(fault: str) -> str:

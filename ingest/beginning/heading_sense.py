@@ -30,6 +30,7 @@ _FRET = re.compile(
     r"|\b(\d{1,2})(?:\.|th|st)\s*(?:bund|fret)\b|\b(\d{1,2})\s*(?:bund|fret)\b(?!\s*\d)"  # 3 fret 5: string 3
 )
 _NOTED = re.compile("^(?:e1|b2|h2|g3|d4|a5|e6|a1|e2|c3|g4|a2|d3|d1|g5|g1|d2|a3|e4)$")  # a string: its note, its number
+_JOINED = re.compile(r"^([a-z]{3,})([1-6]|12)$")  # 'act12', 'int6'; more figures may be a fret or a string
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5", "vi": "6"}
 _TARGET = re.compile(rf"\b(?:{'|'.join(sorted(TARGETS, key=len, reverse=True))})\b")
 _BY = re.compile(r"\w\s+(?:by|von|par|door|av|af)$")  # 'strung by': hands, whatever they did
@@ -137,6 +138,7 @@ class Sense:
     in_is: str = ""  # 'in' may be the unit or the moment: the word stands here until its neighbours say which
     strange: list[str] = field(default_factory=list)  # words that mean nothing here
     ordinal: str = ""  # a string by its number
+    over_first: bool = False  # 'Nut 1st': over fret 1, unless a sister such as 'Nut 6th' counts strings
     noted: bool = False  # told by the note of the string too, as E1 is
     fret: int | None = None  # named in the heading
     target: bool = False  # what a reading should be or must not pass
@@ -173,7 +175,7 @@ def sense_of(heading: str) -> Sense:
     if not sense.whole and not sense.measures and not sense.fields and _BY.search(text):
         sense.fields, sense.stages, sense.strange = ["tech"], [], []
     if sense.measures == ["nut"] and sense.ordinal == "1" and not sense.noted:
-        sense.ordinal = ""
+        sense.ordinal, sense.over_first = "", True
     return sense
 
 
@@ -249,6 +251,8 @@ def _single(word: str, sense: Sense) -> None:
         sense.ordinal, sense.noted = word[1], True
     elif word in _ROMAN and (sense.measures or len(word) > 1):
         sense.ordinal = _ROMAN[word]
+    elif (found := _JOINED.match(word)) and _of_strings(found[1]):
+        _walk([found[1], *([found[2]] if found[2] != "12" else [])], sense)
     elif found := _ORDINAL.match(word):
         if found[1] not in ("12", "7", "8"):
             sense.ordinal = sense.ordinal or str(int(found[1]))
@@ -272,6 +276,11 @@ def _single(word: str, sense: Sense) -> None:
                 sense.stages.append(meaning)
     else:
         sense.strange.append(word)
+
+
+def _of_strings(word: str) -> bool:
+    """Is a word a measurement that is read string by string?"""
+    return any(("measure", key) in book().get(word, []) for key in ("action", "nut", "intonation"))
 
 
 def _compound(word: str) -> list[Mark]:

@@ -19,10 +19,11 @@ from ingest.beginning.families import FAMILIES, family_of
 from ingest.beginning.file_names import pattern_of
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.gauges_seen import gauges
+from ingest.beginning.legend import legend_of
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
 from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
-from ingest.beginning.raw_tables import RawTable, raw_tables
+from ingest.beginning.raw_tables import LOOKED_AT, RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
@@ -33,6 +34,7 @@ from ingest.beginning.survey import Survey, survey_of
 from ingest.beginning.tunings_seen import tunings
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
+from ingest.reading.workbook import first_rows
 from ingest.shopfiles.shop import Shop, ShopProblem, checked_shop
 from ingest.terms.questions import FileProblem
 
@@ -124,7 +126,9 @@ def look(files: Sequence[tuple[str, Data]], told: Said, shop: Shop | None = None
         else:
             short += faults
         one = len(tables) + len(others) == 1
-        found += [replace(seen, tab="") if one and not seen.said.tab else seen for seen in mine]
+        no_logs = [tab for tab in (*others, *(table.tab for _, table, _ in faults)) if tab]
+        legend = legend_of(row for tab in no_logs for row in first_rows(data, tab, LOOKED_AT))
+        found += [replace(seen, tab="" if one and not seen.said.tab else seen.tab, legend=legend) for seen in mine]
     found = together(found)
     for name, table, lacks in short:
         kind = next((seen for seen in found if is_kind_of(seen, name, table)), None)
@@ -259,10 +263,10 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
     for entry in draft.models.values():
         entry.setdefault("family", UNKNOWN_FAMILY)
     if not names and not known and not draft.models:
-        question = "The sheets name no model: what kind of instrument are they?"
+        question = "No column is read as the model: what kind of instrument are they?"
         family = asker.ask("family", question, (*FAMILIES, UNKNOWN_FAMILY), UNKNOWN_FAMILY)
         draft.models["all models"] = {"key": "all models", "family": family}
-        draft.guesses["model all models family"] = "the sheets name no model"
+        draft.guesses["model all models family"] = "no column is read as the model"
 
 
 def _without_limits(draft: Draft) -> list[str]:

@@ -66,7 +66,7 @@ def _joined(group: Sequence[Survey], tab: str) -> Survey:
         first.tab, tuple(column.heading for column in first.columns), tuple(cells), tuple(first.notes), first.hints
     )
     whole = survey_of(first.name, table, first.said)
-    whole.known = first.known
+    whole.known, whole.legend = first.known, first.legend
     whole.files = tuple(dict.fromkeys(seen.name for seen in group))
     whole.tab = tab
     return whole

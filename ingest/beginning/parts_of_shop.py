@@ -156,6 +156,9 @@ def _stages_told_of(draft: Draft) -> set[str]:
     return told & draft.stages.keys()
 
 
+ONE_WIDTH = 0.8  # of the cells hold codes of as many figures: a zero before one of them is no other person
+
+
 def add_people(draft: Draft, found: Mapping[str, list[str]], known: Mapping[str, str]) -> None:
     """Techs that nobody has listed."""
     listed = {plain(word) for key, entry in draft.techs.items() for word in (key, *entry.get("words", ()))}
@@ -165,11 +168,29 @@ def add_people(draft: Draft, found: Mapping[str, list[str]], known: Mapping[str,
 
 
 def people(names: Mapping[str, int]) -> dict[str, list[str]]:
-    """Techs by key with the other ways each is written: 'JR', 'J.R.' and 'jr' are one; two names in a cell are two."""
-    found: dict[str, Counter[str]] = {}
+    """Techs by key with the other ways each is written: 'JR', 'J.R.' and 'jr' are one, and '0204' is 204 among codes of
+    three figures; two names in a cell are two.
+    """
+    parts: Counter[str] = Counter()
     for name, count in names.items():
         for part in re.split(r"\s*[/+&,]\s*", name):
             if part.strip() and tidy(part) not in NO_READING and MARK not in part:
-                found.setdefault(re.sub(r"[\s.]", "", part).casefold(), Counter())[part.strip()] += count
+                parts[part.strip()] += count
+    codes = _without_zeros(parts)
+    found: dict[str, Counter[str]] = {}
+    for part, count in parts.items():
+        found.setdefault(codes.get(part, re.sub(r"[\s.]", "", part).casefold()), Counter())[part] += count
     keys = {ways.most_common(1)[0][0]: sorted(ways) for ways in found.values()}
     return {key: [way for way in ways if plain(way) != plain(key)] for key, ways in sorted(keys.items())}
+
+
+def _without_zeros(counts: Mapping[str, int]) -> dict[str, str]:
+    """Codes with a zero too many or too few before them, and the code each is: of as many figures as nearly all."""
+    codes = Counter({code: count for code, count in counts.items() if code.isdecimal()})
+    widths: Counter[int] = Counter()
+    for code, count in codes.items():
+        widths[len(code)] += count
+    if not widths or (most := widths.most_common(1)[0])[1] < ONE_WIDTH * codes.total():
+        return {}
+    trimmed = {code: code.lstrip("0").zfill(most[0]) for code in codes if len(code) != most[0]}
+    return {code: short for code, short in trimmed.items() if short in codes}

@@ -3,13 +3,14 @@ what stands in them, and where an outcome such as 'back: nut' says that it went 
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from ingest.beginning.answers import LogSaid, meaning_of
 from ingest.beginning.guesses import guess_outcome
+from ingest.beginning.sent_back import head_and_place
 from ingest.reading.headings import Headings, plain
 from ingest.reading.said_of_visits import OF_A_VISIT
-from ingest.reading.words import OUTCOMES, WAY
+from ingest.reading.words import OUTCOMES, WAY, divisions
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Log
 
@@ -46,9 +47,26 @@ def head_of(word: str) -> str:
     return WAY.split(word, maxsplit=1)[0]
 
 
-def places_behind(words: Sequence[str], said: Mapping[str, str]) -> list[str]:
-    """The single words that stand behind a send-back in cells of outcomes: of 'back: nut' `nut`."""
+def places_behind(words: Sequence[str], said: Mapping[str, str], places: Collection[str] = ()) -> list[str]:
+    """The words that stand behind a send-back in cells of outcomes: of 'back: nut' and 'redo nut' `nut`, and of 'redo
+    frets' beside it `frets`. places : words for stages that are known beside the trade's, in plain letters.
+    """
     meant = {plain(word): outcome for word, outcome in said.items()}
-    back = [word for word in words if (meant.get(plain(word)) or guess_outcome(head_of(word))) == "send back"]
-    tails = [WAY.split(word.strip(" )."))[1:][-1:] for word in back if plain(word).replace("-", " ") not in OUTCOMES]
-    return list(dict.fromkeys(tail for each in tails for tail in each if tail.isalpha()))
+    heads = {word for word, outcome in meant.items() if outcome == "send back"}
+    words = [word for word in words if plain(word).replace("-", " ") not in OUTCOMES]
+    found: dict[str, tuple[str, str]] = {}
+    for word in words:
+        single = {plain(head) for head, _ in divisions(word) if head.isalpha() and plain(word) in heads}
+        found[word] = head_and_place(word, heads | single, places)
+    before = {plain(head) for head, _ in found.values() if head}
+    tails = [found[word][1] or _unknown_place(word, heads, before, meant) for word in words]
+    return list(dict.fromkeys(tail for tail in tails if tail))
+
+
+def _unknown_place(word: str, heads: set[str], before: set[str], meant: Mapping[str, str]) -> str:
+    """The single word behind a sign, or behind what stands before a place elsewhere; '' where none does."""
+    head = head_of(word)
+    told = meant.get(plain(word)) or guess_outcome(head)
+    tails = WAY.split(word.strip(" )."))[1:][-1:] if told == "send back" or plain(head) in heads else []
+    tails += [tail for head, tail in divisions(word) if plain(head) in before]
+    return next((tail for tail in tails if tail.isalpha()), "")

@@ -11,6 +11,7 @@ from typing import Protocol
 
 from ingest.beginning.answers import LogSaid
 from ingest.beginning.guesses import Guess, guess_column, guess_outcome
+from ingest.beginning.sent_back import head_and_place
 from ingest.beginning.stage_words import stage_of_word
 from ingest.reading.headings import plain
 from ingest.terms.questions import listed
@@ -92,8 +93,9 @@ def _cover(cells: Sequence[str], said: set[str], name: str) -> _Cover:
     filled = sum(counts.values())
     if not filled or len(counts) > max(60, 4 * len(said)):
         return _Cover(0.0, 0, filled)
-    good = sum(count for word, count in counts.items() if word in said or _known(word, name))
-    return _Cover(good / filled, len(said & counts.keys()), filled)
+    heads = {word: plain(head_and_place(word, said)[0]) if name == "outcome" else "" for word in counts}
+    good = sum(count for word, count in counts.items() if {word, heads[word]} & said or _known(word, name))
+    return _Cover(good / filled, len(said & {*counts, *heads.values()}), filled)
 
 
 def _known(word: str, name: str) -> bool:

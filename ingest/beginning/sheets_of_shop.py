@@ -174,7 +174,7 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
     words = seen.stage_order()
     own_column = bool(words)
     said = {plain(word): key for word, key in seen.said.words.get("stage", {}).items()}
-    behind = places_behind(list(seen.words("outcome")), seen.said.words.get("outcome", {}))
+    behind = places_behind(list(seen.words("outcome")), seen.said.words.get("outcome", {}), {*said, *own})
     for word in (*seen.words("sent_back_to"), *behind):
         if plain(word) not in {plain(each) for each in words} | set(NOT_STAGES) and word not in words:
             words.append(word)

@@ -67,6 +67,7 @@ class Survey:
     said: LogSaid = field(default_factory=LogSaid)
     once: tuple[str, ...] = ()  # headings of columns that are filled once for many rows
     known: Log | None = None  # the [[log]] of the shop that reads it already
+    legend: dict[str, str] = field(default_factory=dict)  # what words mean by another tab of the workbook
     hints: tuple[str, ...] = ()  # of each column, what stands right below its heading
 
     @property
@@ -248,7 +249,7 @@ def _of_row(column: ColumnSeen) -> ColumnSeen:
     if guess.field not in MEASUREMENT_FIELDS or guess.level == "said":
         return column
     cells = guess_by_cells(guess.heading, column.profile)
-    kind = cells if cells.field == "model" else Guess(guess.heading, why="its place: a row holds several")
+    kind = cells if cells.field in ("model", "outcome") else Guess(guess.heading, why="its place: a row holds several")
     return replace(column, guess=kind)
 
 

@@ -10,8 +10,10 @@ from ingest.beginning.asking import WHAT, Asker
 from ingest.beginning.first_shop import Draft, LogDraft
 from ingest.beginning.guesses import Guess, guess_column, guess_outcome
 from ingest.beginning.heading_sense import sense_of
+from ingest.beginning.legend import outcome_in
 from ingest.beginning.parts_of_shop import add_measure
 from ingest.beginning.results_as_rows import head_of
+from ingest.beginning.sent_back import head_and_place
 from ingest.beginning.strings_by_note import by_notes, lone_letters
 from ingest.beginning.survey import Survey
 from ingest.beginning.trade_words import DOUBTFUL_OUTCOMES, OUTCOME_WORDS
@@ -33,13 +35,23 @@ def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
     typed = {plain(word) for word in words}
     own: dict[str, str] = {}
     open_ = 0
+    heads = {text for text, meant in (said | known).items() if meant == "send back"}
+    places = {plain(place) for place in (*log.words.get("stage", {}), *log.words.get("stage", {}).values())}
     for word, count in words.items():
-        meant = said.get(plain(word)) or known.get(plain(word)) or _paired(plain(word), typed) or _by_place(word, seen)
-        if plain(word) in said:
+        head, _ = head_and_place(word, heads, places)
+        if head and plain(head) not in OUTCOMES:
+            own[head] = "send back"  # and so before a place that comes later
+            log.said |= {f"outcome {head}"} if plain(head) in said else set()
+        told = f"{seen.title}: what does the result {word!r} mean ({count} rows)?"
+        meant = said.get(plain(word)) or known.get(plain(word)) or ""
+        by_itself = _paired(plain(word), typed) or _by_place(word, seen) or ("send back" if head else "")
+        if not meant and plain(word) in seen.legend and plain(word) not in OUTCOMES:
+            meant = _as_explained(word, by_itself, told, seen, asker)
+        meant = meant or by_itself
+        if plain(word) in said or f"outcome {word}" in asker.answers or outcome_in(seen.legend.get(plain(word), "")):
             log.said.add(f"outcome {word}")
         if not meant:
             guess = guess_outcome(word)
-            told = f"{seen.title}: what does the result {word!r} mean ({count} rows)?"
             every, each = f"{seen.title}: what does each result mean?", f"{word} ({count} rows)"
             meant = asker.ask(f"outcome {word}", told, (*OUTCOME_WORDS, "ask"), "ask", of=every, word=each)
             if meant != "ask":
@@ -52,6 +64,19 @@ def outcomes(log: LogDraft, asker: Asker, known: dict[str, str]) -> bool:
             own[word] = meant
     log.words["outcome"] = own
     return open_ == 0 or bool(said) or open_ < 0.02 * seen.rows
+
+
+def _as_explained(word: str, by_itself: str, told: str, seen: Survey, asker: Asker) -> str:
+    """What a result means by the workbook's own legend; asked where the legend does not say it plainly and the word
+    means something by itself, that being what is taken meanwhile.
+    """
+    told_by = seen.legend[plain(word)]
+    meant = outcome_in(told_by)
+    if meant or not by_itself or guess_outcome(told_by) == by_itself:
+        return meant
+    return asker.ask(
+        f"outcome {word}", f"{told} The book explains it as {told_by!r}.", (*OUTCOME_WORDS, "ask"), by_itself
+    )
 
 
 def _paired(word: str, typed: set[str]) -> str:

@@ -146,6 +146,10 @@ def _as_typed(field: str, cells: Cells, reading: Reading) -> pl.Series:
     if {"tech": reading.words.asks_techs, "gauge": reading.words.asks_gauges}.get(field, False):
         for word in unknown:
             reading.note(reading.words.ask(field, word))
+    if field == "tech":
+        for typed, key in pl.DataFrame({"typed": text, "key": keys}).unique().sort("typed").rows():
+            if typed != key and typed.isdecimal() and key.isdecimal() and int(typed) == int(key):
+                reading.note(f"tech {typed!r} is read as {key!r}")
     return keys
 
 
@@ -172,7 +176,7 @@ def _with_fields(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.Dat
             reading.asides,
         ).alias("temperature"),
     ]
-    places[0] = _behind_outcomes(visits["outcome"], places[0], cells, reading)
+    places[0] = _behind_outcomes(visits, places[0], cells, reading)
     note = cells.column("note")
     notes = cells.long(note)["text"].alias("note") if note else cells.text("note")
     return visits.with_columns(
@@ -183,16 +187,21 @@ def _with_fields(visits: pl.DataFrame, cells: Cells, reading: Reading) -> pl.Dat
     )
 
 
-def _behind_outcomes(outcomes: pl.Series, places: pl.Series, cells: Cells, reading: Reading) -> pl.Series:
-    """Where each went back to; of a send-back without a place where the cell of its outcome names one: 'back: nut'."""
+def _behind_outcomes(visits: pl.DataFrame, places: pl.Series, cells: Cells, reading: Reading) -> pl.Series:
+    """Where each went back to; of a send-back without a place where the cell of its outcome names one: 'back: nut'. No
+    visit sends back to its own stage, which 'fail final inspection' names.
+    """
     texts = cells.text("outcome")
-    silent = (outcomes == "send back") & (places == "")
-    behind = {text: reading.words.place_behind(text) for text in texts.filter(silent).unique().sort().to_list()}
+    silent = (visits["outcome"] == "send back") & (places == "")
+    behind = {text: reading.words.place_behind(text) for text in texts.filter(silent).unique().to_list()}
     behind = {text: place for text, place in behind.items() if place}
-    for text, place in behind.items():
-        reading.note(f"outcome {text!r} is read as sent back to {place}")
+    if not behind:
+        return places
     told = texts.replace_strict(behind, default="", return_dtype=pl.String)
-    return places if not behind else told.zip_with(silent, places).rename("sent_back_to")
+    silent &= (told != "") & (told != visits["stage"])
+    for text in texts.filter(silent).unique().sort().to_list():
+        reading.note(f"outcome {text!r} is read as sent back to {behind[text]}")
+    return told.zip_with(silent, places).rename("sent_back_to")
 
 
 def _place(field: str, cells: Cells, reading: Reading) -> pl.Series:

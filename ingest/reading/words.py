@@ -17,6 +17,10 @@ OUTCOMES = ("pass", "fixed", "send back", "hold", "second", "reject", "pulled", 
 NOT_STAGES = ("supplier", "handling", "unknown")  # causes that are no bench stage
 _REMARK = re.compile(r"(\s+[-–—]\s*|\s*[,;:(]\s*)")  # between an outcome and what somebody adds to it
 WAY = re.compile(r"\s*(?:[:;,(/>→]|[-–—]+>?|\bto\b)\s*")  # between an outcome and where it went back to
+LINKS = re.compile(  # a word between the two that belongs to neither; 'failed at nut' says where, not whereto
+    r"to|an|ans|zu|zum|zur|nach|ins|auf|for|für|the|der|die|das|dem|den|à|a|au|al|la|le|naar|aan", re.I
+)
+_PIECES = re.compile(r"[^\s:;,()/>→–—-]+")
 TWO_NAMES = re.compile(r"(\s*[/+&,]\s*)")
 
 
@@ -63,14 +67,32 @@ class Words:
         meant = known.get(plain(head)) if sign else None
         told = " ".join(["", *re.findall(r"\w+", plain(rest)), ""])
         others = {meaning for word, meaning in known.items() if f" {word.replace('-', ' ')} " in told} - {meant}
-        return None if others else meant
+        if others:
+            return None
+        return meant or next((known[plain(head)] for head, _ in self._back(text)), None)
 
     def place_behind(self, text: str) -> str:
-        """Where an outcome says that it went back to: 'back: nut' to the stage of `nut`; '' where nowhere."""
+        """Where an outcome that means send back says that it went back to: 'back: nut' and 'redo nut' to the stage of
+        `nut`; '' where nowhere. Before the place stands a word for send back, any single word, or a sign behind it.
+        """
         parts = WAY.split(text.strip(" )."))
-        if len(parts) < 2 or plain(text).replace("-", " ") in OUTCOMES:
+        if plain(text).replace("-", " ") in OUTCOMES:
             return ""
-        return self.by_field["sent_back_to"].get(plain(parts[-1]), "")
+        places = self.by_field["sent_back_to"]
+        if len(parts) > 1 and plain(parts[-1]) in places:
+            return places[plain(parts[-1])]
+        behind = [tail for _, tail in self._back(text)]
+        behind += [tail for head, tail in divisions(text) if head.isalpha() and plain(tail) in places]
+        return places[plain(behind[0])] if behind else ""
+
+    def _back(self, text: str) -> list[tuple[str, str]]:
+        """The ways to part a text into a word for send back and a place."""
+        known, places = self.by_field["outcome"], self.by_field["sent_back_to"]
+        return [
+            (head, tail)
+            for head, tail in divisions(text)
+            if known.get(plain(head)) == "send back" and plain(tail) in places
+        ]
 
     def or_as_typed(self, field: str, texts: pl.Series) -> tuple[pl.Series, list[str]]:
         """Key of each text where it is known, else the text as typed; and the texts that are not known.
@@ -119,6 +141,23 @@ class Words:
             else ""
         )
         return f"one of {keys}{hint}"
+
+
+def divisions(text: str) -> list[tuple[str, str]]:
+    """The ways to part a text of several words in two, the longest end first; words that link the two may fall away:
+    'back to nut' is 'back to' or 'back' and 'nut'.
+    """
+    found = list(_PIECES.finditer(text.strip(" .")))
+    out = []
+    for at in range(1, len(found)):
+        if LINKS.fullmatch(found[at][0]):
+            continue
+        tail = text.strip(" .")[found[at].start() : found[-1].end()]
+        for end in range(at - 1, -1, -1):
+            out.append((text.strip(" .")[found[0].start() : found[end].end()], tail))
+            if not LINKS.fullmatch(found[end][0]):
+                break
+    return out
 
 
 def by_field(said: Iterable[tuple[str, str, str]]) -> dict[str, dict[str, str]]:

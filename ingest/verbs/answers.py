@@ -131,9 +131,9 @@ def lines_of(answers: Iterable[Answer]) -> dict[str, pl.DataFrame]:
             ]
         elif group.kind == MEANS:
             words.append({"field": group.field, "word": group.typed, "means": text, "undone": False})
-        elif group.kind == VALUE and group.column:
+        elif group.kind == VALUE and group.cell:
             corrections += [
-                {"log_id": log_id, "line": line, "column": column, "value": text, "undone": False}
+                {"log_id": log_id, "line": line, "column": column or group.cell, "value": text, "undone": False}
                 for log_id, line, column in group.rows
             ]
         else:

@@ -1,8 +1,11 @@
 """Open questions as people decide them: groups that one answer settles, and decisions of groups of one kind."""
 
+import re
 from dataclasses import dataclass, field
 
 MEANS, VALUE, VERDICT = "means", "value", "verdict"  # how a group is answered
+
+_NAMED = re.compile(r" under '([^']+)'; found '")  # as ingest/reading/stamps.py asks for a time
 
 
 @dataclass(frozen=True)
@@ -23,6 +26,12 @@ class Group:
     sure: bool = False
     choices: tuple[str, ...] = ()
     real: bool = False  # an implausible value: it may be real
+
+    @property
+    def cell(self) -> str:
+        """The heading over which a value is laid: of a whole row the one that the question names; '' where none."""
+        named = _NAMED.search(self.wanted) if self.kind == VALUE and not self.column else None
+        return named[1] if named else self.column
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,7 @@ def test_a_foreign_sheet_in_an_empty_folder_becomes_a_shop_with_a_week(tmp_path,
     seen.page.get_by_label("What is the shop called?").fill("Quay Street Guitars")
     zone = seen.page.get_by_label("Which time zone does its clock show")
     zone.fill("Dublin")
-    seen.page.get_by_label("The sheets name no model").select_option(label="electric guitar")
+    seen.page.get_by_label("No column is read as the model").select_option(label="electric guitar")
     seen.page.click("#logs-new-write")
     wait_for_words(seen, "'Dublin' is no time zone; wanted one such as Europe/Dublin.")
     zone.fill("Europe/Dublin")

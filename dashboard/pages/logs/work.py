@@ -229,11 +229,11 @@ def _row(group: Group) -> html.Tr:
     listed: dict[str, Any] = {"list": "logs-work-choices"} if group.kind == MEANS else {}
     listed |= parts.aria(label=f"what {words} {'means' if group.kind == MEANS else 'should say'}")
     field: Any = parts.TextInput(id=text_id(group.key), value=group.guess, className="w-text", **listed)
-    if group.kind == VERDICT or (group.kind == VALUE and not group.column):
+    if group.kind == VERDICT or (group.kind == VALUE and not group.cell):
         field = html.Span(
             [parts.TextInput(id=text_id(group.key), value="", style={"display": "none"}), html.Small(group.wanted)]
         )
-    name: list[Any] = [html.Small(group.column), " "] if group.column else []
+    name: list[Any] = [html.Small(group.cell), " "] if group.cell else []
     log_id, line, column = group.rows[0]
     way = addresses.address(PATH, question=f"{log_id}:{line}:{column}")
     rows = [

@@ -3,7 +3,8 @@
 import polars as pl
 import pytest
 
-from dashboard.sentences import findings, leaving
+from dashboard import numbers
+from dashboard.sentences import came_back, findings, leaving
 from tests.dashboard.sentences.test_shared import SHOP, flows, found, matter, plain
 
 
@@ -78,3 +79,11 @@ def test_what_came_back_is_told_by_its_number_where_no_minutes_are_on_file():
         "Final inspection sent 6 instruments back, and no log says what caused it. The four weeks before: 0.0 a week. "
         "What it cost is not known: no minutes are on file."
     )
+
+
+def test_the_papers_weeks_before_are_hours_or_where_no_minutes_are_on_file_a_number():
+    way = ("bridge_fitting", "final_inspection", 12, 318.0, 7, 168.0)
+    week = found(flows=flows(way), flows_before=flows(("bridge_fitting", "final_inspection", 30, 1116.0, 20, 560.0)))
+    row = week.flows.row(0, named=True)
+    assert came_back.way_back(week, SHOP, {"minutes": 318.0}, row)["before"] == numbers.hours_of(1116 / 4)
+    assert came_back.way_back(week, SHOP, {"minutes": 0.0}, row)["before"] == "7.5"

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.rework.rework import Flows
-from dashboard.sentences import rework, week
+from dashboard.sentences import came_back, rework
 
 
 def flows(count):
@@ -67,4 +67,4 @@ def test_the_paper_says_what_is_not_read_rather_than_that_nothing_came_back(coun
     day = date(2026, 9, 14)
     weeks = pl.DataFrame({"week": [day], "judged": [26], "never_sent_back": pl.Series([straight], dtype=pl.Float64)})
     found = SimpleNamespace(unread=pl.DataFrame({"what": [""], "key": [""]}), weeks=weeks, week=day)
-    assert week.rework_total(found, {"count": count, "minutes": 0.0}, None) == said
+    assert came_back.all_of_it(found, {"count": count, "minutes": 0.0}, None) == said

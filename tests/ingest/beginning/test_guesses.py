@@ -37,6 +37,12 @@ def look(header, rows, **said):
         ("Action bass side mm", "action bass (mm)"),
         ("1st fret B", "nut bass"),
         ("Gap over 1st", "nut"),
+        ("Charge", "lot"),
+        ("MDL", "model"),
+        ("ACT12_B", "action bass"),
+        ("NUT1_T", "nut treble"),
+        ("INT6_CT", "intonation 6 (cents)"),
+        ("INT12_6", "intonation 6"),
         ("String height 12th", "action"),
         ("Oktavreinheit 3. Saite", "intonation 3"),
         ("Int 3 f5", "intonation 3 fret 5"),
@@ -102,6 +108,11 @@ def test_every_family_has_limits_that_hold_its_target():
 def test_limits_of_strings_by_number_lie_between_treble_and_bass():
     held = dict(by_position(["1", "2", "3"], (2.4, 2.1, 2.7), (1.8, 1.5, 2.1)))
     assert held == {"1": (1.8, 1.5, 2.1), "2": (2.1, 1.8, 2.4), "3": (2.4, 2.1, 2.7)}
+
+
+@pytest.mark.parametrize("heading", ["Charge $", "Lot cost (EUR)", "Relief job, €"])
+def test_money_is_no_lot_and_no_measurement(heading):
+    assert guess_heading(heading).field == "other"
 
 
 def test_starting_limits_are_in_inches_where_the_sheet_is(tmp_path):

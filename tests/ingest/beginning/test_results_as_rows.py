@@ -43,3 +43,20 @@ def test_a_new_shop_reads_results_in_rows_and_leaves_those_nobody_explains():
     left = propose([("a.csv", _rows("pass", "zzz"))], said=Said({"log": [log]}))
     assert '"result" = "not said"' in left.shop_toml
     assert any("outcomes are not read: nobody has said what the words of 'result' mean" in each for each in left.unread)
+
+
+def test_a_place_behind_any_words_for_send_back_is_one():
+    said = {"nachbessern Steg": "send back", "zurück an Sattel": "send back", "gut": "pass", "murks": "send back"}
+    words = [
+        *said,
+        "redo nut",
+        "redo frets",
+        "murks -> Bund",
+        "back to the nut",
+        "no nut",
+        "fail",
+        "not ok: see my note on frets",
+    ]
+    assert places_behind(words, said) == ["Steg", "Sattel", "nut", "frets", "Bund"]
+    assert places_behind(["redo frets", "not good"], {"not good": "send back"}, {"frets"}) == ["frets"]
+    assert places_behind(["redo frets", "not good"], {"not good": "send back"}) == []

@@ -146,3 +146,6 @@ def test_the_ways_a_name_is_written_are_one_person():
     found = people({"JR": 9, "J.R.": 3, "jr": 1, "Ann": 4, "Ann / JR": 2, "Bo & Cy": 1, "-": 7, "": 2, "D\ufffd": 1})
     assert found == {"Ann": [], "Bo": [], "Cy": [], "JR": ["J.R."]}
     assert people({"j. r.": 3, "JR": 1}) == {"j. r.": ["JR"]}
+    assert people({"204": 50, "0204": 3, "317": 40, "0099": 1}) == {"0099": [], "204": ["0204"], "317": []}
+    assert people({"0204": 50, "204": 3, "0317": 40}) == {"0204": ["204"], "0317": []}
+    assert people({"4": 5, "04": 3, "12": 4, "7": 3}) == {"04": [], "12": [], "4": [], "7": []}  # codes of any width

@@ -102,12 +102,29 @@ def test_two_columns_that_would_mean_the_same_measurement_are_both_asked_about()
         ("Act. 6th", "Act. 1st"),
         ("Action VI (mm)", "Action I (mm)"),
         ("Saitenlage E6", "Saitenlage e1"),
+        ("Nut 6th", "Nut 1st"),
+        ("Sattel 6", "Sattel 1"),
     ],
 )
 def test_the_outer_strings_are_bass_and_treble(first, last):
     rows = [(*row[:2], row[3], "2.40", "1.80") for row in visits()]
     seen = looked_at(("SN", "Station", "Start", first, last), rows)
     assert [column.guess.position for column in seen.measures()] == ["bass", "treble"]
+
+
+def test_the_nut_at_the_first_fret_is_no_string_without_a_sister_that_counts_them():
+    rows = [(*row[:2], row[3], "0.60") for row in visits()]
+    seen = looked_at(("SN", "Station", "Start", "Nut 1st"), rows)
+    assert [column.guess.target() for column in seen.measures()] == ["nut"]
+    rows = [(*row[:2], row[3], "0.60", "0.55", "0.50") for row in visits()]
+    seen = looked_at(("SN", "Station", "Start", "Nut 6th", "Nut 3rd", "Nut 1st"), rows)
+    assert [column.guess.position for column in seen.measures()] == ["6", "3", "1"]
+
+
+def test_a_column_whose_heading_would_name_a_measurement_is_the_result_where_its_cells_are():
+    rows = [(*row[:2], row[3], "0.60", "redo nut" if n % 4 == 0 else "ok") for n, row in enumerate(visits())]
+    seen = looked_at(("SN", "Station", "Start", "Nut", "Check"), rows)
+    assert meanings(seen)["Check"] == "outcome"
 
 
 def test_a_target_beside_the_reading_is_not_the_reading():

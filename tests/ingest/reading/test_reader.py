@@ -302,6 +302,24 @@ def test_a_time_that_exists_twice_is_the_earlier_and_flagged():
     assert any("twice" in note for note in sheet.notes)
 
 
+def test_no_visit_sends_back_to_its_own_stage():
+    own = {"outcome": {"fail": "send back"}}
+    rows = [row(serial=f"A{n}", outcome=word) for n, word in enumerate(["fail final inspection", "fail nut slotting"])]
+    sheet = read(*rows, words=own)
+    assert sheet.visits["stage"].to_list() == ["final_inspection"] * 2
+    assert sheet.visits["outcome"].to_list() == ["send back"] * 2
+    assert sheet.visits["sent_back_to"].to_list() == ["", "nut_slotting"]
+    assert [note for note in sheet.notes if "sent back" in note] == [
+        "outcome 'fail nut slotting' is read as sent back to nut_slotting"
+    ]
+
+
+def test_a_code_with_a_zero_too_many_is_said():
+    sheet = read(row(serial="A1", tech="0204"), words={"outcome": {"ok": "pass"}, "tech": {"0204": "204"}})
+    assert sheet.visits["tech"].to_list() == ["204"]
+    assert "tech '0204' is read as '204'" in sheet.notes
+
+
 def test_unlisted_techs_and_faults_are_kept_as_typed_and_asked_about_once():
     sheet = read(*[row(serial=f"A{n}", tech="Jo", fault="buzz opan") for n in range(300)])
     assert set(sheet.visits["tech"]) == {"Jo"}

@@ -93,3 +93,28 @@ def test_a_word_that_the_shop_lists_keeps_its_meaning_in_other_logs():
     first = {"files": "a*", "headings": {"Platz": "stage"}, "words": words}
     shop = checked_shop(TABLE | {"log": [first, {"files": "b*", "headings": {"Platz": "stage"}}]})
     assert Words(shop, shop.logs[1]).translate("stage", pl.Series(["receiving"])).to_list() == ["receiving"]
+
+
+@pytest.mark.parametrize(
+    ("text", "outcome", "place"),
+    [
+        ("redo nut", "send back", "nut_slotting"),
+        ("redo: nut", "send back", "nut_slotting"),
+        ("Redo -> Nut slotting", "send back", "nut_slotting"),
+        ("redo to the nut", "send back", "nut_slotting"),
+        ("redo play test", "send back", "play_test"),
+        ("zurück an Sattel", "send back", "nut_slotting"),  # the whole cell was said, what stands before was not
+        ("send back", "send back", ""),
+        ("send back nut", "send back", "nut_slotting"),
+        ("redo at nut", None, ""),  # perhaps where it failed
+        ("nut", None, ""),
+        ("ok nut", None, ""),
+        ("redo my nut", None, ""),
+        ("not good: the nut", "send back", ""),  # said, but more than a word before it
+    ],
+)
+def test_an_outcome_with_a_place_says_where_it_went_back_to(text, outcome, place):
+    said = {"redo": "send back", "zurück an Sattel": "send back", "ok": "pass", "not good: the nut": "send back"}
+    own = words(outcome=said, stage={"nut": "nut_slotting", "Sattel": "nut_slotting"})
+    assert own.translate("outcome", pl.Series([text])).to_list() == [outcome]
+    assert (own.place_behind(text) if outcome else "") == place

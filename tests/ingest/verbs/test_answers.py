@@ -153,3 +153,17 @@ def test_nobody_and_nothing_are_no_answer(folder):
         with pytest.raises(StoreProblem) as problem:
             answer(folder, given, who, "", now=NOW)
         assert "\n" not in str(problem.value)
+
+
+def test_a_day_that_cannot_be_read_is_answered_with_a_day(tmp_path):
+    folder = shop(tmp_path)
+    rows = [row("S1"), row("S2", start="2026-03-41 08:00")]
+    load(folder, [log(folder, "bench.csv", rows)], now=NOW)
+    [one] = decisions(folder).values()
+    [group] = one.groups
+    assert (group.column, group.cell) == ("", "started_at")
+    lines = sheet([one]).splitlines()
+    [given] = filled_in("\n".join([lines[0], lines[1] + "2026-03-02 08:00"]), [one])
+    answer(folder, [given], "Mo", "read off the card", now=NOW)
+    assert not decisions(folder)
+    assert "S2" in open_snapshot(folder).table("visits")["serial"].to_list()
