@@ -81,9 +81,13 @@ def told_instruments(snapshot: Snapshot) -> pl.DataFrame:
 
 
 def causes_read(snapshot: Snapshot) -> bool:
-    """Does any log have a column that says where a fault came from, or where work was sent back to?"""
+    """Does any log have a column that says where a fault came from, or where work was sent back to, or say it with the
+    outcome (`back: nut`)?
+    """
     columns = snapshot.table("columns")
-    return columns.is_empty() or bool(columns["field"].is_in(["cause", "sent_back_to"]).any())
+    if columns.is_empty() or bool(columns["field"].is_in(["cause", "sent_back_to"]).any()):
+        return True
+    return bool((snapshot.once(story).caused["caused_at"] != "unknown").any())
 
 
 def minutes_known() -> pl.Expr:

@@ -37,9 +37,16 @@ STAGES = ("neck_straightening", "play_test", "final_inspection", "packing")
 
 
 def shop_of(
-    tmp_path: Path, *, without: tuple[str, ...] = (), renamed: dict[str, str] | None = None, more: str = ""
+    tmp_path: Path,
+    *,
+    without: tuple[str, ...] = (),
+    renamed: dict[str, str] | None = None,
+    more: str = "",
+    sent: str = "send back",
 ) -> Snapshot:
-    """A shop of forty instruments, one in eight sent back at play test, whose sheet lacks some columns."""
+    """A shop of forty instruments, one in eight sent back at play test, whose sheet lacks some columns. sent : its
+    outcome.
+    """
     tmp_path.mkdir(exist_ok=True)
     minutes = SHOP.replace('key = "neck_straightening"', 'key = "neck_straightening"\nminutes = 9')
     for stage, planned in (("play_test", 6), ("final_inspection", 4), ("packing", 3)):
@@ -62,7 +69,7 @@ def shop_of(
             cell = {
                 "serial": f"S{number:03}", "model": "LARK-25", "stage": stage, "tech": "T01" if number % 2 else "T02",
                 "started_at": f"2026-03-{day:02} {8 + hour:02}:{number % 10:02}",
-                "outcome": "send back" if back else "pass", "sent_back_to": "neck_straightening" if back else "",
+                "outcome": sent if back else "pass", "sent_back_to": "neck_straightening" if back else "",
                 "relief (mm)": "0.2" if stage == "final_inspection" else "",
                 "action bass (mm)": f"2.{3 + number % 3}" if stage == "final_inspection" else "",
             }  # fmt: skip
@@ -135,6 +142,12 @@ def test_without_causes_no_stage_is_called_free_of_them(tmp_path):
     assert unknown["caused_here"] == 5
     assert stages["caused_here"].sum() == rework.send_backs(snapshot)["count"].sum()
     assert tech_rows(snapshot)["charged"].null_count() == tech_rows(snapshot).height
+
+
+def test_an_outcome_that_says_where_work_went_tells_causes(tmp_path):
+    snapshot = shop_of(tmp_path, without=("sent_back_to",), sent="send back: neck_straightening")
+    assert "Causes are not read" not in said(snapshot, "rework")
+    assert dict(rework.stages(snapshot).select("stage", "caused_here").iter_rows())["neck_straightening"] == 5
 
 
 def test_without_limits_nothing_is_called_inside(tmp_path):

@@ -15,7 +15,9 @@ from dashboard.desk import desk
 from dashboard.pages.logs import visits as logs_visits
 from dashboard.pages.rework import lanes as rework_lanes
 from dashboard.pages.rework import page as page
+from dashboard.pages.rework import weekly as rework_weekly
 from dashboard.sentences import rework as sentences_rework
+from ingest.verbs.load import load
 from tests.dashboard.pages import moving_shop, reworked_shop
 from tests.dashboard.pages.said import said
 
@@ -175,3 +177,17 @@ def test_two_days_are_the_whole_weeks_that_hold_them(tmp_path):
     assert "2 Mar to 15 Mar 2026" in text
     one = said(page.layout(**{"from": "2026-03-11", "to": "2026-03-11"}))
     assert "in the week of 9 Mar" in one
+
+
+def test_send_backs_of_which_nobody_tells_the_stage_stand_in_the_weeks_and_no_stage_is_shown_as_clean(tmp_path):
+    lines = [line.split(",") for line in (reworked_shop.HEAD, *reworked_shop.rows(10))]
+    to = lines[0].index("sent_back_to")
+    made = "\n".join(",".join(line[:to] + line[to + 1 :]) for line in lines)
+    folder = moving_shop.stands(tmp_path / "shop", with_logs=False)
+    (tmp_path / "bench.csv").write_text(f"{made}\n")
+    load(folder, [tmp_path / "bench.csv"], now=moving_shop.NOW)
+    desk.use(desk.Desk(folder))
+    text = said(rework_weekly.weekly(desk.here().snapshot().shop, Scope(), date(2026, 3, 23)))
+    assert "Stage not known" in text
+    assert "4 of 40" in text
+    assert "Bridge fitting" not in text
