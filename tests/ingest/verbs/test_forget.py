@@ -19,7 +19,7 @@ from ingest.verbs.check import check
 from ingest.verbs.load import ensure, load, unload
 from ingest.verbs.mend import correct
 from ingest.verbs.names import Names
-from ingest.verbs.rewriting import shop_file_without, without, xml_without
+from ingest.verbs.rewriting import _workbook_without, shop_file_without, without, xml_without
 from tests.ingest.bench import NOW, held, log, row, shop
 from tests.ingest.verbs.test_load import same
 
@@ -261,3 +261,13 @@ def test_a_run_that_is_at_work_is_left_alone_by_others(folder, monkeypatch):
     monkeypatch.setattr(forget, "clean", meanwhile)
     forget.forget(folder, "MQ", now=NOW)
     assert seen == [(True, False)]
+
+
+def test_a_workbook_in_which_nobody_is_named_stays_as_it_came():
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_STORED) as book_:
+        book_.writestr("xl/sharedStrings.xml", "<sst><si><t>Jo Fenn</t></si></sst>")
+    came = packed.getvalue()
+    assert _workbook_without(came, Names(("Mary Quill",), "X01")) == came
+    with zipfile.ZipFile(io.BytesIO(_workbook_without(came, Names(("Jo Fenn",), "X01")))) as book_:
+        assert book_.read("xl/sharedStrings.xml") == b'<sst><si><t xml:space="preserve">X01</t></si></sst>'
