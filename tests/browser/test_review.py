@@ -60,7 +60,7 @@ def test_a_matter_lives_over_two_weeks_and_both_papers(stands, tmp_path, served,
     seen.page.goto(f"{address}/book")
     said(seen, "measure ten blanks")
     seen.page.click(".register-row summary")
-    seen.page.get_by_label("Done on").fill("2026-04-03")
+    seen.page.get_by_label("Done on", exact=True).fill("2026-04-03")
     seen.page.wait_for_function(
         "[...document.querySelectorAll('[autocomplete=name]')].some(one => one.value === 'Mara')"
     )
@@ -83,6 +83,7 @@ def test_three_choices_and_a_link_hold_one_period_against_another(moving_desk, s
     seen.page.get_by_text("Hold a period, lot or gauge of it against another").click()
     seen.page.wait_for_url("**/against?what=action**")
     seen.page.locator("#against-a-from").fill("2026-03-30")
+    seen.page.keyboard.press("Enter")
     seen.page.wait_for_url("**a_from=2026-03-30**")
     said(seen, "LARK-25, since 30 Mar lies 0.30 mm higher than all else of LARK-25")
     focused = "document.activeElement.id"
