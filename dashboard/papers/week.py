@@ -75,7 +75,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
         "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
-        "rework": _rework(shown, shop) if "flows" not in gaps else {"rows": [], "costed": False, "total": "", "left": 0},
+        "rework": {"rows": [], "costed": False, "total": "", "left": 0} if "flows" in gaps else _rework(shown, shop),
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
         "settling": _settling(found, shop),
         "air": air,
