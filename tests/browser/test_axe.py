@@ -122,6 +122,7 @@ def test_axe_finds_nothing_on_the_papers_of_necks_and_of_a_bench(axe, people_des
         assert seen.page.evaluate(WHAT, {}) == [], path
 
 
+@pytest.mark.long
 def test_a_field_keeps_the_keyboard_when_its_filter_lays_the_page_anew(people_desk, served, watched):
     use(people_desk)
     seen, address = watched(1280), served(make_app(people_desk))

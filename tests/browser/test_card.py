@@ -132,6 +132,7 @@ def test_twenty_instruments_one_corrected_one_undone_and_a_browser_killed(shop, 
     assert wrong == []
 
 
+@pytest.mark.long
 def test_two_benches_at_once_and_a_serial_scanned_while_a_value_is_typed(shop, browser, served):
     address = served(make_app(Desk(shop)))
     first, second = tablet(browser, address, "bench 2"), tablet(browser, address, "bench 3", "bridge_fitting")

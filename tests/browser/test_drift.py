@@ -93,6 +93,7 @@ def test_limits_put_on_file_change_the_chart(opened_copy):
     assert seen.wrong == []
 
 
+@pytest.mark.long
 def test_a_cause_is_seen_at_once_and_a_known_matter_leaves_week(opened_copy):
     seen = opened_copy()
     seen.page.fill("#drift-cause", "saddle blanks stand taller")

@@ -142,6 +142,7 @@ def say(seen, question, answer):
     seen.page.get_by_label(question).select_option(label=answer)
 
 
+@pytest.mark.long
 def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_and_taken_back(tmp_path, opened):
     sheets = stranger("coded_export", 60).files
     path = tmp_path / "export_ag.csv"

@@ -103,6 +103,7 @@ def kept(folder: Path) -> list[str]:
     return out
 
 
+@pytest.mark.long
 def test_a_tablet_works_on_while_the_network_is_dead_and_loses_and_doubles_nothing(start, address, folder):
     code = tablets.new_code(folder, "Window", "final_inspection", "Ana", now=book_now())
     tablet = start()

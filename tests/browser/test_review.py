@@ -39,6 +39,7 @@ def next_week(folder):
     load(folder, [path], now=moving_shop.NOW)
 
 
+@pytest.mark.long
 def test_a_matter_lives_over_two_weeks_and_both_papers(stands, tmp_path, served, watched):
     folder = shutil.copytree(stands, tmp_path / "copy")
     address = served(make_app(Desk(folder)))

@@ -101,6 +101,7 @@ def test_nobody_is_shown_anywhere(named_shop, tmp_path):
     assert [place for place, text in told.items() if re.search(r"\bT0[357]\b", text)] == []
 
 
+@pytest.mark.long
 def test_codes_are_shown_and_no_name(named_shop, tmp_path):
     told = everything(named_shop("codes"), tmp_path)
     assert shown(told, NAMES) == []
