@@ -40,13 +40,14 @@ from ingest.store.store import open_snapshot
 folder, seen = Path(sys.argv[1]), 0
 while not (folder / "stop").exists():
     snapshot = open_snapshot(folder)
-    logs = snapshot.table("logs", "log_id", "name", "rows_read", "accepted", "already_held", "set_aside")
+    logs = snapshot.table("logs", "log_id", "name", "rows_read", "accepted", "changed", "already_held", "set_aside")
     visits = snapshot.table("visits", "log_id", "line", "serial", "started_at")
     readings = snapshot.table("readings", "log_id", "line")
     kept = visits.group_by("log_id").len()
     counted = logs.join(kept, on="log_id", how="left").with_columns(pl.col("len").fill_null(0))
-    assert (counted["accepted"] == counted["len"]).all(), counted
-    assert (logs["rows_read"] == logs["accepted"] + logs["already_held"] + logs["set_aside"]).all(), logs
+    assert (counted["accepted"] + counted["changed"] == counted["len"]).all(), counted
+    said = logs.select(pl.sum_horizontal("accepted", "changed", "already_held", "set_aside")).to_series()
+    assert (logs["rows_read"] == said).all(), logs
     assert visits.height == visits.select("serial", "started_at").n_unique(), "a visit twice"
     assert readings.height == 2 * visits.height, (readings.height, visits.height)
     assert set(visits["log_id"]) <= set(logs["log_id"])
