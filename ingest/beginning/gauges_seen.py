@@ -8,9 +8,8 @@ from dataclasses import dataclass, field
 
 from ingest.beginning.first_shop import Draft, Entry, LogDraft
 from ingest.beginning.steps_seen import Step, measured_by_name, step_of, unit_of_column
-from ingest.reading.amounts import tidy
 from ingest.reading.headings import plain
-from ingest.reading.notation import NO_READING
+from ingest.reading.notation import no_reading
 
 LEAST = 5  # readings that name a gauge: what fewer name may be a slip, and is asked once
 SHARE = 0.1  # of the readings that name a gauge, for a measurement to be its own
@@ -98,4 +97,4 @@ def _readings(log: LogDraft, draft: Draft) -> Iterator[tuple[str, str, str, str]
 
 
 def _filled(cell: str) -> bool:
-    return bool(cell) and tidy(cell) not in NO_READING
+    return bool(cell) and not no_reading(cell)

@@ -10,11 +10,10 @@ from ingest.beginning.first_shop import Draft, Entry, with_said
 from ingest.beginning.new_text import starting_stage
 from ingest.beginning.stage_words import guess_stage
 from ingest.beginning.starting_values import MEASURES, STAGES
-from ingest.beginning.where_set import where_set
-from ingest.reading.amounts import tidy
+from ingest.beginning.where_set import stage_named, where_set
 from ingest.reading.encodings import MARK
 from ingest.reading.headings import plain
-from ingest.reading.notation import NO_READING
+from ingest.reading.notation import no_reading
 from ingest.shopfiles.shop import Shop
 from ingest.terms.units import quantity_of
 
@@ -147,12 +146,9 @@ def _stages_told_of(draft: Draft) -> set[str]:
     """
     told = {stage for stage in draft.stages if f"stage {stage}" in draft.said}
     for log in draft.logs:
-        seen, words = log.survey, log.words.get("stage", {})
-        typed = {words.get(word) or plain(word) for word in seen.words("stage")}
-        told |= {log.stage, *typed, *(draft.stage_key(column.guess.stage) for column in seen.columns)}
-        told |= {
-            key for key in draft.stages if plain(key) in typed or plain(str(draft.stages[key].get("name"))) in typed
-        }
+        seen = log.survey
+        told |= {log.stage, *(stage_named(draft, log, word) for word in seen.words("stage"))}
+        told |= {draft.stage_key(column.guess.stage) for column in seen.columns}
     return told & draft.stages.keys()
 
 
@@ -174,7 +170,7 @@ def people(names: Mapping[str, int]) -> dict[str, list[str]]:
     parts: Counter[str] = Counter()
     for name, count in names.items():
         for part in re.split(r"\s*[/+&,]\s*", name):
-            if part.strip() and tidy(part) not in NO_READING and MARK not in part:
+            if part.strip() and not no_reading(part) and MARK not in part:
                 parts[part.strip()] += count
     codes = _without_zeros(parts)
     found: dict[str, Counter[str]] = {}

@@ -11,7 +11,7 @@ from itertools import pairwise
 from statistics import median
 
 from ingest.reading.amounts import tidy
-from ingest.reading.notation import NO_READING
+from ingest.reading.notation import no_reading
 from ingest.terms.clock import EXCEL_DAY_0, Order, read_stamp
 from ingest.terms.units import spellings
 
@@ -69,7 +69,7 @@ class Profile:
 def profile(cells: tuple[str, ...], order: Order = "dmy") -> Profile:
     """Look at the cells of a column; the same column is looked at once while it is being mapped."""
     typed = Counter(map(str.strip, cells))
-    empty = {text for text in typed if not text or tidy(text) in NO_READING}
+    empty = {text for text in typed if not text or no_reading(text)}
     filled = [text for cell in cells if (text := cell.strip()) not in empty]
     step = max(1, len(filled) // LOOKED_AT)
     seen = filled[::step][:LOOKED_AT]

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from ingest.beginning.guesses import Guess
 from ingest.beginning.heading_sense import words_of
+from ingest.reading.strings_by_tuning import note_in
 from ingest.terms.units import straight
 
 TUNINGS = {  # strings as they are counted, from the highest number down; ' = the thin one of two of one letter
@@ -25,7 +26,7 @@ TUNINGS = {  # strings as they are counted, from the highest number down; ' = th
 BY_STRING = ("action", "nut", "intonation", "tuning", "compensation")  # what the strings of an instrument each have
 ENGLISH = frozenset(("action", "act", "nut", "slot", "height", "ht", "gap", "intonation", "int", "string", "fret"))
 _UNIT = re.compile(r"[(\[{][^()\[\]{}]*[)\]}]|[\s,]+(?:mm|cm|in|inch|thou|cents?|ct|64ths?)\.?$", re.IGNORECASE)
-_NOTE = re.compile(r"(?:^|[\s._-])([A-Ha-h])(')?$")
+_NOTE = re.compile(r"(?:^|[\s._-])([A-Ha-h]'?)$")
 OF_TWO = "its words: strings by their notes, but of which instrument?"
 LETTERS = "its words: B and D, the bass and the treble (Diskant) side or a string each"
 Group = tuple[str, str, str]
@@ -34,7 +35,7 @@ Group = tuple[str, str, str]
 def note_of(heading: str) -> str:
     """The note that a heading ends in, before its unit: `E`, `E'` (the thin one of two), '' where it ends in none."""
     found = _NOTE.search(_UNIT.sub(" ", straight(heading)).strip())
-    return "" if found is None else found[1].upper() + ("'" if found[2] or found[1].islower() else "")
+    return note_in(found[1]) if found else ""
 
 
 def by_notes(guesses: Sequence[Guess]) -> list[Guess]:

@@ -35,7 +35,8 @@ def read_at(draft: Draft, key: str) -> set[str]:
 def _stages(draft: Draft, log: LogDraft, key: str) -> Iterator[str]:
     seen = log.survey
     stage, what = seen.column("stage"), seen.column("what")
-    at = [_key(draft, log, word) for word in stage.cells] if stage else [log.stage] * seen.rows
+    named = {word: stage_named(draft, log, word) for word in set(stage.cells)} if stage else {}
+    at = [named[word] for word in stage.cells] if stage else [log.stage] * seen.rows
     for column in seen.measures():
         guess = column.guess
         if draft.key_of(guess.measure, said=bool(guess.said)) != key:
@@ -50,7 +51,7 @@ def _stages(draft: Draft, log: LogDraft, key: str) -> Iterator[str]:
         yield from {one for one, word in zip(at, what.cells, strict=True) if meant[word] == key}
 
 
-def _key(draft: Draft, log: LogDraft, word: str) -> str:
+def stage_named(draft: Draft, log: LogDraft, word: str) -> str:
     """The stage that a cell names; the sheet's own where it names none."""
     words = log.words.get("stage", {})
     text = plain(word)

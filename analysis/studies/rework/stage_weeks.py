@@ -52,12 +52,13 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     grid = np.zeros((3, len(order), int(week.max()) + 1))
     for i, name in enumerate(("instruments", "came_back", "faults")):
         grid[i, stage, week] = cells[name].to_numpy()
-    base, run_base = (_before(grid, past)[:, stage, week] for past in (1, RUN_WEEKS))
-    now, run = grid[:, stage, week], _last(grid)[:, stage, week]
+    base, run_base = (_sums(grid, BASE_WEEKS, past)[:, stage, week] for past in (1, RUN_WEEKS))
+    now, run = grid[:, stage, week], _sums(grid, RUN_WEEKS, 0)[:, stage, week]
     held = base[0] > 0
-    expected, like, low, high = _let_expect(now[0], base[0], _expected(mix, MIX, stage, week, order, 1))
+    expected = _expected(mix, MIX, stage, week, order, 1)
+    like, low, high = _let_expect(now[0], base[0], expected)
     of_run = _expected(mix, OF_RUN, stage, week, order, RUN_WEEKS)
-    _, run_like, fewest, most = _let_expect(run[0], run_base[0], of_run)
+    run_like, fewest, most = _let_expect(run[0], run_base[0], of_run)
     few, many = (np.full(len(cells), np.nan) for _ in range(2))
     few[held], many[held] = poisson_ahead(base[2][held], base[0][held], now[0][held], false_rate=FALSE_RATE)
     size, base_size = now[0], np.where(held, base[0], np.nan)
@@ -157,15 +158,15 @@ def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
     return counted.sort("stage", "week", *MIX)
 
 
-def _let_expect(now: Floats, base: Floats, expected: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Of instruments counted `now`: how many would have come back, the same of `base`, and the counts still within, nan
-    where nothing was counted before.
+def _let_expect(now: Floats, base: Floats, expected: Floats) -> tuple[Floats, Floats, Floats]:
+    """Where `expected` of the instruments counted `now` would come back: how many of `base` that makes, and the counts
+    still within; nan where nothing was counted before.
     """
     held = base > 0
     like, low, high = (np.full(len(now), np.nan) for _ in range(3))
     like[held] = np.minimum(expected[held] / now[held], 1.0) * base[held]
     low[held], high[held] = binomial_ahead(like[held], base[held], now[held], false_rate=FALSE_RATE)
-    return expected, like, low, high
+    return like, low, high
 
 
 def _expected(mix: pl.DataFrame, names: list[str], stage: Ints, week: Ints, order: dict[str, int], run: int) -> Floats:
@@ -199,17 +200,11 @@ def _expected(mix: pl.DataFrame, names: list[str], stage: Ints, week: Ints, orde
 FAR_WEEKS = 100_000  # more weeks than a shop has: stage and week as one number
 
 
-def _before(grid: Floats, past: int) -> Floats:
-    """Sums over the twelve weeks before each run of `past` weeks, by its last week; shape of `grid` (.., weeks)."""
-    weeks, ahead = grid.shape[2], BASE_WEEKS + past
-    run = np.cumsum(np.pad(grid, ((0, 0), (0, 0), (ahead, 0))), axis=2)
-    return np.asarray(run[:, :, BASE_WEEKS:][:, :, :weeks] - run[:, :, :weeks], dtype=np.float64)
-
-
-def _last(grid: Floats) -> Floats:
-    """Sums over each run of weeks, by its last week."""
-    run = np.cumsum(np.pad(grid, ((0, 0), (0, 0), (RUN_WEEKS, 0))), axis=2)
-    return np.asarray(run[:, :, RUN_WEEKS:] - run[:, :, :-RUN_WEEKS], dtype=np.float64)
+def _sums(grid: Floats, weeks: int, past: int) -> Floats:
+    """Sums over so many weeks, the last of them `past` weeks before each; shape of `grid` (.., weeks)."""
+    n = grid.shape[2]
+    run = np.cumsum(np.pad(grid, ((0, 0), (0, 0), (weeks + past, 0))), axis=2)
+    return np.asarray(run[:, :, weeks:][:, :, :n] - run[:, :, :n], dtype=np.float64)
 
 
 def _state(count: Floats, low: Floats, high: Floats) -> list[str]:
