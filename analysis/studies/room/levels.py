@@ -1,11 +1,8 @@
 """Where each stream lay of late and how far it spread, each with its standard error: what one shop says to others.
 
-A reading further from its stream's median than ten of its spreads, as its middle half tells them, or ten steps of its
-gauge is a slip of the pen or another instrument: 3.0 for 0.30 among six hundred makes a spread of four times. It is
-left out here, counted, and told; at home it stands under odd instruments.
-
-Source: the median absolute deviation from the median times 1.4826, Hampel 1974, J. American Statistical Association 69,
-383-393; from memory.
+A reading that lies far from all others and alone (methods/far_readings.py) is a slip of the pen or another instrument:
+3.0 for 0.30 among six hundred makes a spread of four times. It is left out here, counted, and told; at home it stands
+under odd instruments.
 """
 
 from datetime import datetime, timedelta
@@ -13,7 +10,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Flags, Floats, Ints
+from analysis.methods.far_readings import lonely
 from analysis.studies.drift.streams import KEY, Streams, streams
 from analysis.studies.room.carrying import mean_of
 from ingest.store.snapshot import Snapshot
@@ -21,8 +18,6 @@ from ingest.terms.tables import TIME
 
 OF_LATE = timedelta(weeks=26)  # before as_of: shops that began years apart are held against each other as they are now
 FEWEST = 8  # readings of which a spread is told at all
-FAR = 10.0  # spreads, or steps of the gauge
-SPREAD_OF_MIDDLE = 1.4826  # standard deviations of a normal curve in its median absolute deviation
 LEVELS: dict[str, pl.DataType] = {
     **{name: pl.String() for name in KEY},
     "first_at": TIME,
@@ -49,7 +44,10 @@ def _rows(held: Streams, as_of: datetime) -> pl.DataFrame:
     everyone = (held.rows["tech"] == "").to_numpy()
     late = (taken > as_of - OF_LATE).to_numpy()
     at = np.flatnonzero(everyone[stream] & late)
-    odd = _far(held.values[at], stream[at], held.rows["step"].fill_null(0.0).to_numpy()[stream[at]])
+    if len(at) == 0:
+        return pl.DataFrame(schema=LEVELS)
+    begins = np.flatnonzero(np.diff(stream[at], prepend=-1) != 0)
+    odd = lonely(held.values[at], begins, step=held.rows["step"].fill_null(0.0).to_numpy()[stream[at[begins]]])
     left_out = np.bincount(stream[at[odd]], minlength=len(everyone))
     at = at[~odd]
     n = np.bincount(stream[at], minlength=len(everyone))
@@ -76,12 +74,3 @@ def _rows(held: Streams, as_of: datetime) -> pl.DataFrame:
         .select(LEVELS.keys())
         .cast(dict(LEVELS))  # type: ignore[arg-type]
     )
-
-
-def _far(values: Floats, stream: Ints, step: Floats) -> Flags:
-    """Readings (n,) that lie too far from the median of their stream; of one whose middle half is all alike none."""
-    told = pl.DataFrame({"stream": stream, "value": values})
-    told = told.with_columns(off=(pl.col("value") - pl.col("value").median().over("stream")).abs())
-    spread = told.select(pl.col("off").median().over("stream") * SPREAD_OF_MIDDLE).to_series().to_numpy()
-    reach = FAR * np.maximum(spread, step)
-    return np.asarray((reach > 0) & (told["off"].to_numpy() > reach * (1 + 1e-9)))

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
 import polars as pl
 import pytest
 
@@ -10,20 +9,6 @@ from analysis.studies.drift.streams import streams
 from analysis.studies.room import levels
 
 STREAM = {"characteristic": "action", "position": "treble", "model": "LARK-25", "stage": "final_inspection"}
-
-
-def test_readings_so_far_out_are_told_by_stream_and_gauge():
-    steady = np.tile([0.08, 0.10, 0.12, 0.10], 10)
-    values = np.concatenate([np.append(steady, 3.0), steady, np.full(12, 0.2), [0.2, 0.3]])
-    stream = np.repeat([0, 1, 2], [41, 40, 14])
-    fine = levels._far(values, stream, np.zeros(len(values)))
-    assert np.flatnonzero(fine).tolist() == [
-        40
-    ]  # of the third the middle half is all alike: nothing says how far is far
-    stepped = levels._far(values, stream, np.full(len(values), 0.02))
-    assert np.flatnonzero(stepped).tolist() == [40]
-    assert np.flatnonzero(levels._far(values, stream, np.full(len(values), 0.009))).tolist() == [40, 94]
-    assert (levels._far(values * 25.4, stream, np.zeros(len(values))) == fine).all()
 
 
 def test_a_slip_is_left_out_and_counted(moving_desk):
