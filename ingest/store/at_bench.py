@@ -215,6 +215,11 @@ def caught(folder: Path, stage: str) -> list[str]:
     return [row[0] for row in _all(folder, "SELECT fault FROM caught WHERE stage = ? ORDER BY n DESC, fault", (stage,))]
 
 
+def caught_anywhere(folder: Path) -> list[str]:
+    """The same of all stages together."""
+    return [row[0] for row in _all(folder, "SELECT fault FROM caught GROUP BY fault ORDER BY sum(n) DESC, fault", ())]
+
+
 def _serials(snapshot: Snapshot, named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
     first = [
         pl.col(name).filter(pl.col(name) != "").first().fill_null("").alias(name) for name in ("supplier", "lot", "job")
