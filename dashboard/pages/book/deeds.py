@@ -50,12 +50,12 @@ def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
 
 
 def life(one: Entry) -> html.Span:
-    """Five inlays on a strip: reached ones filled; a wedge on the next where its day is over."""
+    """Five inlays on a strip: steps that were taken filled; a wedge on the next where its day is over."""
     inlays = []
-    for place, step in enumerate(register.LIFE, start=1):
-        kind = "on" if place <= one.reached else "late" if one.over and place == one.reached + 1 else "off"
+    for place, (step, taken) in enumerate(zip(register.LIFE, one.steps, strict=True), start=1):
+        kind = "on" if taken else "late" if one.over and place == one.reached + 1 else "off"
         inlays.append(html.I(className=kind, title=step))
-    said = f"{one.reached} of 5 steps{', over its day' if one.over else ''}"
+    said = f"{sum(one.steps)} of 5 steps{', over its day' if one.over else ''}"
     return html.Span(inlays, className="life", role="img", **parts.aria(label=said))
 
 
