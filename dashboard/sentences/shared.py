@@ -61,6 +61,20 @@ def characteristic(shop: Shop, key: str, position: str = "") -> str:
     return f"{name} string {first}{' ' + rest if rest else ''}" if first.isdigit() else f"{name} {position}"
 
 
+def places(shop: Shop, rows: Sequence[tuple[str, str]], most: int = 3) -> list[str]:
+    """Names of (characteristic, position) inside a sentence, each characteristic named once: `intonation string 2`,
+    `string 5`, `neck relief`; the last is `and six more` where there are many.
+    """
+    said, before = [], ""
+    for key, position in rows[: most if len(rows) > most + 1 else None]:
+        whole, name = characteristic(shop, key), characteristic(shop, key, position)
+        short = name.removeprefix(whole).strip() if key == before and position else name
+        said.append(short if short[1:2].isupper() else short[:1].lower() + short[1:])
+        before = key
+    left = len(rows) - len(said)
+    return [*said, f"{numbers.in_words(left)} more"] if left else said
+
+
 def quantity(shop: Shop, key: str) -> str:
     """What kind of quantity a characteristic is."""
     item = shop.by_characteristic.get(key)
