@@ -79,6 +79,8 @@ def next_step(found: Review, shop: Shop) -> str:
     if seen is None:
         return NEXT.get(one.state, "look at what stands behind it.")
     matter = seen.matter
+    if matter.state == "done":
+        return "see in Book whether its readings moved since it was done, then close it."
     if matter.state != "open":
         return f"{matter.action or 'an action is on its way'}{f' ({matter.owner})' if matter.owner else ''}."
     told = check(matter).removeprefix("Look first at ") or apart(matter.tell_apart, shop)

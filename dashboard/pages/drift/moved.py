@@ -196,9 +196,11 @@ def _right(matter: Matter | None, shop: Shop, now: date) -> list[str]:
 
 
 def _state(matter: Matter, now: date) -> str:
-    """`open, with nobody`, `action: Mara by 25 Nov`, `known until 30 Nov`."""
+    """`open, with nobody`, `action: Mara by 25 Nov`, `done: Mara`, `known until 30 Nov`."""
     if matter.state == "known" and matter.known_until:
         return f"known until {numbers.day(matter.known_until, now)}"
+    if matter.state == "done":
+        return f"done: {matter.owner}" if matter.owner else "done"
     if matter.action and matter.owner and matter.due:
         return f"{matter.state}: {matter.owner} by {numbers.day(matter.due, now)}"
     return "open, with nobody" if matter.state == "open" else matter.state
