@@ -218,7 +218,7 @@ class CardDesk:
         shop, folder = self.shop, self.desk.folder
         suspects = {one.key: one.suspect for one in shop.faults}
         here = [one for one in at_bench.caught(folder, stage_key) if one in suspects]
-        told = dict.fromkeys([*here, *at_bench.caught_anywhere(folder), *sorted(suspects)])
+        told = dict.fromkeys([*here, *at_bench.caught(folder, ""), *sorted(suspects)])
         faults = [{"key": one, "suspect": suspects[one]} for one in told if one in suspects]
         return {"faults": faults, "often": FAULTS, "here": len(here)}
 

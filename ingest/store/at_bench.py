@@ -211,13 +211,9 @@ def measured(folder: Path, stage: str) -> list[tuple[str, str, str]]:
 
 
 def caught(folder: Path, stage: str) -> list[str]:
-    """Faults caught at a stage in the last 13 weeks, the most frequent first."""
-    return [row[0] for row in _all(folder, "SELECT fault FROM caught WHERE stage = ? ORDER BY n DESC, fault", (stage,))]
-
-
-def caught_anywhere(folder: Path) -> list[str]:
-    """The same of all stages together."""
-    return [row[0] for row in _all(folder, "SELECT fault FROM caught GROUP BY fault ORDER BY sum(n) DESC, fault", ())]
+    """Faults caught at a stage in the last 13 weeks, the most frequent first; stage '' = at all together."""
+    ask = "SELECT fault FROM caught WHERE ? IN ('', stage) GROUP BY fault ORDER BY sum(n) DESC, fault"
+    return [row[0] for row in _all(folder, ask, (stage,))]
 
 
 def _serials(snapshot: Snapshot, named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
