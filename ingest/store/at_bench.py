@@ -337,8 +337,7 @@ def _open(folder: Path) -> sqlite3.Connection:
 
 
 def _one(folder: Path, ask: str, about: tuple[str, ...]) -> tuple[str, ...] | None:
-    rows = _all(folder, ask, about)
-    return rows[0] if rows else None
+    return next(iter(_all(folder, ask, about)), None)
 
 
 def _all(folder: Path, ask: str, about: tuple[str, ...]) -> list[tuple[str, ...]]:
