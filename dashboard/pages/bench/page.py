@@ -11,8 +11,9 @@ import polars as pl
 from dash import Dash, html
 
 from analysis.methods.problems import UnusableData
+from analysis.studies.matters import of_one
 from analysis.studies.matters.not_yet import not_yet
-from analysis.studies.people import learning_curves, targets, techs
+from analysis.studies.people import bands, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
@@ -24,7 +25,7 @@ from dashboard.pages.bench import deeds
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
-from dashboard.sentences import matters
+from dashboard.sentences import matters, shared
 from dashboard.sentences import targets as sentences_targets
 from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
@@ -55,7 +56,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         )
     new = desk.ask(learning_curves.new_techs).filter(~pl.col("tech").is_in(list(past)))
     default = _newest(new, shop) or (people["tech"][0] if len(people) else here[0])
-    tech = addresses.chosen(tech, here, default) or default
+    tech = addresses.chosen(tech, here, _moved(stage, characteristic, here) or default) or default
     done = people.filter(pl.col("tech") == tech)["stage"].to_list()
     stages = [*done, *[one.key for one in shop.stages if one.key in _sets(shop) and one.key not in done]]
     if not stages:
@@ -70,6 +71,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     )
     at = stands_at(tech, stage)
     found = _practice(new, tech, stage)
+    starting = bands.of_starting_values(snapshot, [stand.band for stand in at])
     row = next(people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).iter_rows(named=True), None)
     name = sentences_bench.who(shop, tech)
     period = periods.read(more)
@@ -91,14 +93,36 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
     return parts.page(
         parts.page_head(
-            sentences_bench.headline(shop, tech, stage, at), _under(found, row), sentences_bench.caution(shop, name)
+            sentences_bench.headline(shop, tech, stage, at),
+            _under(found, row) + (f" {shared.STARTING}" if starting else ""),
+            sentences_bench.caution(shop, name),
         ),
         _filters(here, stages, shop, (tech, stage), period),
-        *[html.P(text) for text in _planned(shop, tech, stage)],
+        *[html.P(text) for text in [*_moved_here(shop, tech, stage, row), *_planned(shop, tech, stage)]],
         *sheets,
         deeds.sheet(shop, tech, stage, name, at),
         *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],
     )
+
+
+def _moved(stage: str | None, characteristic: str | None, here: list[str]) -> str:
+    """Of those shown the one whose own readings moved most of late at a bench that the address asks for; '' where
+    nobody's did.
+    """
+    if not stage:
+        return ""
+    found = desk.ask(of_one.at_bench, stage=stage)
+    found = [one for one in found if characteristic in one.characteristics] or found
+    return next((tech for one in found for tech in of_one.whose(one, stage) if tech in here), "")
+
+
+def _moved_here(shop: Shop, tech: str, stage: str, row: dict[str, Any] | None) -> list[str]:
+    """What moved at this bench and goes with who works there: with this person, or with somebody else; nothing of
+    somebody without work on file here.
+    """
+    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
+    found = desk.ask(of_one.at_bench, stage=stage) if row is not None else []
+    return [matters.of_one(one, shop, now, theirs=tech in of_one.whose(one, stage)) for one in found]
 
 
 def _planned(shop: Shop, tech: str, stage: str) -> list[str]:
