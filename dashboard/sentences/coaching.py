@@ -137,8 +137,8 @@ def left_out(shop: Shop, stand: Stand) -> str:
         shifts = [one.shift for one in lots if one.shift is not None]
         by = " to ".join(_by(shop, stand, end) for end in (min(shifts), max(shifts)))
         told.append(
-            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted; everybody's moved "
-            f"by {by}."
+            f"{numbers.count(n)} instruments of {numbers.in_words(len(lots))} lots are not counted: everybody's "
+            f"readings of them moved, by {by}."
         )
     return " ".join(told)
 
@@ -149,7 +149,7 @@ def _by(shop: Shop, stand: Stand, shift: float) -> str:
 
 def _left(shop: Shop, stand: Stand, one: LeftOut) -> str:
     n = f"{numbers.count(one.n)} {'instrument is' if one.n == 1 else 'instruments are'} not counted"
-    moved = f"; everybody's moved by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
+    moved = f"; everybody's readings moved, by {_by(shop, stand, one.shift)}" if one.shift is not None else ""
     if one.kind == LOT:
         return f"{n}: lot {one.what}{moved}."
     since = f" since {numbers.day(one.first)}" if one.first else ""

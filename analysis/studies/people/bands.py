@@ -16,7 +16,7 @@ from analysis.methods.normality import anderson_darling, spread_ties
 from analysis.methods.segments import Flags
 from analysis.methods.tolerance import free_band, normal_band, sample_needed
 from analysis.studies.story.conformity import as_set, halves
-from analysis.studies.story.story import SEVERAL
+from analysis.studies.story.of_visits import SEVERAL
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
 from ingest.shopfiles.specs import STARTING_VALUE

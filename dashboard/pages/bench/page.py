@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 import polars as pl
-from dash import Dash, html
+from dash import Dash, dcc, html
 
 from analysis.methods.problems import UnusableData
 from analysis.studies.matters import of_one
@@ -93,10 +93,11 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
     return parts.page(
         parts.page_head(
-            sentences_bench.headline(shop, tech, stage, at),
+            sentences_bench.headline(shop, tech, stage, at, row),
             _under(found, row) + (f" {shared.STARTING}" if starting else ""),
             sentences_bench.caution(shop, name),
         ),
+        *_together(people, shop, tech),
         _filters(here, stages, shop, (tech, stage), period),
         *[html.P(text) for text in [*_moved_here(shop, tech, stage, row), *_planned(shop, tech, stage)]],
         *sheets,
@@ -123,6 +124,21 @@ def _moved_here(shop: Shop, tech: str, stage: str, row: dict[str, Any] | None) -
     now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
     found = desk.ask(of_one.at_bench, stage=stage) if row is not None else []
     return [matters.of_one(one, shop, now, theirs=tech in of_one.whose(one, stage)) for one in found]
+
+
+def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
+    """Where a look together may help, in bench order; nothing where nobody's work says so."""
+    rows = people.filter(pl.col("ratio").is_not_null()).to_dicts()
+    told = sentences_bench.look_together(rows, shop)
+    if not told:
+        return []
+    if any(who != tech for who, _, _ in told):
+        signed.read_figures(signed.EVERYBODY, NAME)
+    ways: list[Any] = []
+    for who, stage, say in told:
+        ways += ["; " if ways else "", dcc.Link(say, href=addresses.address(PATH, tech=who, stage=stage))]
+    chance = html.Span(f". {sentences_bench.by_chance(len(rows))}", className="small")
+    return [html.P([html.B("Where a look together may help: "), *ways, chance], className="no-print")]
 
 
 def _planned(shop: Shop, tech: str, stage: str) -> list[str]:
@@ -176,7 +192,7 @@ def _under(found: learning_curves.Learning | None, row: dict[str, Any] | None) -
     if found is not None:
         return f"New here. {sentences_bench.counted(found)} {bands}"
     few = ", few" if row["judged"] < sentences_targets.FEW else ""
-    return f"Qualified here by shop.toml, or not new. {numbers.count(row['judged'])} judged instruments{few}. {bands}"
+    return f"Not new here. {numbers.count(row['judged'])} judged instruments{few}. {bands}"
 
 
 def nobody_shown() -> html.Div:
