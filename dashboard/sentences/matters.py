@@ -339,13 +339,6 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     return lead, " ".join(part for part in (TO_TARGET if matter.to_target else "", why) if part)
 
 
-def of_one(matter: Matter, shop: Shop, now: date, *, theirs: bool) -> str:
-    """On Bench, of what moved there and goes with who worked: with this person (theirs), or with somebody else."""
-    began = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
-    goes = "what this person set moved, not what others did" if theirs else "what this person set did not move"
-    return f"{name(matter, shop)}: {by(matter, shop)}, since {began}; {goes}."
-
-
 def not_yet(matter: Matter, shop: Shop, now: date) -> str:
     """On Bench, of one person: a planned change that their readings do not follow; '' where none was planned."""
     if matter.planned is None or not matter.characteristics:

@@ -11,8 +11,6 @@ import polars as pl
 from dash import Dash, dcc, html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.matters import of_one
-from analysis.studies.matters.not_yet import not_yet
 from analysis.studies.people import bands, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import unread
@@ -21,11 +19,11 @@ from dashboard import numbers, parts
 from dashboard.desk import desk, signed
 from dashboard.pages import days
 from dashboard.pages import period as periods
-from dashboard.pages.bench import deeds
+from dashboard.pages.bench import deeds, moved
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
-from dashboard.sentences import matters, shared
+from dashboard.sentences import shared
 from dashboard.sentences import targets as sentences_targets
 from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
@@ -56,7 +54,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         )
     new = desk.ask(learning_curves.new_techs).filter(~pl.col("tech").is_in(list(past)))
     default = _newest(new, shop) or (people["tech"][0] if len(people) else here[0])
-    tech = addresses.chosen(tech, here, _moved(stage, characteristic, here) or default) or default
+    tech = addresses.chosen(tech, here, moved.whose(stage, characteristic, here) or default) or default
     done = people.filter(pl.col("tech") == tech)["stage"].to_list()
     stages = [*done, *[one.key for one in shop.stages if one.key in _sets(shop) and one.key not in done]]
     if not stages:
@@ -99,31 +97,11 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         ),
         *_together(people, shop, tech),
         _filters(here, stages, shop, (tech, stage), period),
-        *[html.P(text) for text in [*_moved_here(shop, tech, stage, row), *_planned(shop, tech, stage)]],
+        *[html.P(text) for text in [*moved.moved_here(shop, tech, stage, row), *moved.planned(shop, tech, stage)]],
         *sheets,
         deeds.sheet(shop, tech, stage, name, at),
         *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],
     )
-
-
-def _moved(stage: str | None, characteristic: str | None, here: list[str]) -> str:
-    """Of those shown the one whose own readings moved most of late at a bench that the address asks for; '' where
-    nobody's did.
-    """
-    if not stage:
-        return ""
-    found = desk.ask(of_one.at_bench, stage=stage)
-    found = [one for one in found if characteristic in one.characteristics] or found
-    return next((tech for one in found for tech in of_one.whose(one, stage) if tech in here), "")
-
-
-def _moved_here(shop: Shop, tech: str, stage: str, row: dict[str, Any] | None) -> list[str]:
-    """What moved at this bench and goes with who works there: with this person, or with somebody else; nothing of
-    somebody without work on file here.
-    """
-    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
-    found = desk.ask(of_one.at_bench, stage=stage) if row is not None else []
-    return [matters.of_one(one, shop, now, theirs=tech in of_one.whose(one, stage)) for one in found]
 
 
 def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
@@ -139,12 +117,6 @@ def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
         ways += ["; " if ways else "", dcc.Link(say, href=addresses.address(PATH, tech=who, stage=stage))]
     chance = html.Span(f". {sentences_bench.by_chance(len(rows))}", className="small")
     return [html.P([html.B("Where a look together may help: "), *ways, chance], className="no-print")]
-
-
-def _planned(shop: Shop, tech: str, stage: str) -> list[str]:
-    """Planned changes that their work does not follow yet."""
-    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
-    return [matters.not_yet(one, shop, now) for one in desk.ask(not_yet, tech=tech, stage=stage)]
 
 
 def stands_at(tech: str, stage: str) -> list[targets.Stand]:
