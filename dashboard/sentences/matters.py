@@ -12,7 +12,7 @@ from analysis.studies.matters.records import Candidate, Matter, MovesWith, Plann
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
-from dashboard.sentences import rework, shared
+from dashboard.sentences import shared, shares_moved
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
@@ -32,7 +32,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     main = matter.main
     key = matter.characteristics[0] if matter.characteristics else str(main["characteristic"])
     if not key:
-        return _share(seen, shop, now)
+        return shares_moved.share(seen, shop, now, chance(matter))
     size = matter.size
     way = "up" if (size or 0.0) >= 0 else "down"
     what = _what(matter, key, shop)
@@ -99,52 +99,6 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
     return (
         f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, since about {began}."
     )
-
-
-def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
-    """A weekly share of send-backs that left its limits: no reading moved."""
-    stage, value, size = (seen.matter.main[name] for name in ("stage", "value", "size"))
-    since = seen.matter.began_at
-    when = numbers.day(shared.local(shop, since or seen.matter.opened_at), now)
-    assert isinstance(value, float)
-    assert isinstance(size, float)
-    more = "More" if size > 0 else "Fewer"
-    lead, rest = (
-        f"{more} came back to {shared.cause(shop, str(stage))}",
-        f"{'since about' if since else 'in'} the week of {when}",
-    )
-    counted, times = instead(seen.matter)
-    if counted:
-        lead, rest = f"{lead} {rest}: {counted}", f"; {times}."
-    else:  # a week kept before these were counted
-        before = f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
-        lead, rest = f"{lead} than its last weeks let expect: {before}", f", {rest}."
-    fresh = "New this week. " if seen.new else ""
-    link = address("/rework", caused_at=stage)
-    return Sentence(
-        f"moved-{'up' if size > 0 else 'down'}",
-        f"{more.lower()} came back",
-        lead,
-        rest,
-        f"{fresh}{chance(seen.matter)}".strip(),
-        link,
-        "Rework",
-        key=seen.matter.key,
-    )
-
-
-def instead(matter: Matter) -> tuple[str, str]:
-    """What came back since a share rose: `31 of 190 instruments (16 %) where some 12 (6 %) would be expected`, and how
-    sure: `1.7 to 3.9 times as many`. Both '' where it was not counted.
-    """
-    back, size, expected, low, high = (
-        matter.main.get(name) for name in ("came_back", "instruments", "expected", "times_low", "times_high")
-    )
-    if not isinstance(back, int) or not isinstance(size, int) or not isinstance(expected, float):
-        return "", ""
-    assert isinstance(low, float)
-    assert isinstance(high, float)
-    return rework.instead(back, size, expected), rework.times(low, high)
 
 
 def unshown(found: Review, shop: Shop) -> Sentence | None:
@@ -349,11 +303,7 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
     key = matter.characteristics[0] if matter.characteristics else ""
     if not key:
-        when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
-        more = "More" if (matter.size or 0.0) >= 0 else "Less"
-        counted, _ = instead(matter)
-        told = f": {counted}" if counted else ""
-        return name(matter, shop), f"{more} than its last weeks let expect{told}, since the week of {when}."
+        return name(matter, shop), shares_moved.line(matter, shop, now)
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"

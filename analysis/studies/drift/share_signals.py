@@ -65,7 +65,7 @@ def _signals(found: Shares, beyond: Windows, at: int, end: int) -> list[dict[str
         first = int(beyond.first[best])
         side = int(np.sign(beyond.score[best]))
         back, closed = _return(found, first, opened, end, side)
-        rows.append(_row(found, first, opened, side, back, closed, end))
+        rows.append(_row(found, first, opened, side, (back, closed), end))
         if closed < 0:
             return rows
         at = closed + 1
@@ -85,7 +85,9 @@ def _return(found: Shares, first: int, opened: int, end: int, side: int) -> tupl
     return (first + back if back >= 0 else -1), (first + closed if closed >= 0 else -1)
 
 
-def _row(found: Shares, first: int, opened: int, side: int, back: int, closed: int, end: int) -> dict[str, Any]:
+def _row(found: Shares, first: int, opened: int, side: int, returned: tuple[int, int], end: int) -> dict[str, Any]:
+    """The signal of these weeks; returned: its likeliest week, and the week that showed it."""
+    back, closed = returned
     taken = found.taken
     closed_at, by = (taken[closed], BACK) if closed >= 0 else (None, "")
     if closed < 0 and end in found.closings:
