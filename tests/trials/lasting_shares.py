@@ -122,7 +122,7 @@ def delay(seen: Flags, start: int) -> tuple[float, float, str]:
     first = np.where(after.any(axis=1), after.argmax(axis=1) + 1, after.shape[1] + 1)
     half = int(np.sort(first)[(len(first) - 1) // 2])
     return (
-        float((first <= 13).mean()),
+        float((first <= min(13, after.shape[1])).mean()),
         float((first <= min(44, after.shape[1])).mean()),
         str(half) if half <= after.shape[1] else "-",
     )
@@ -151,7 +151,7 @@ def false_lines(rng: np.random.Generator, shops: int) -> list[str]:
             row(f"{week} a week, {share:.0%}", even(rng, shops, week, np.full(WEEKS, share)), rate)
     for week in (25, 60, 300):
         row(f"{week} a week, hard models come and go", mixed(rng, shops, week), RATE)
-        row(f"{week} a week, a hard model nobody had before", mixed(rng, shops, week, new=True), RATE)
+        row(f"{week} a week, a hard model nobody had before (a rise)", mixed(rng, shops, week, new=True), RATE)
     for week in (25, 300):
         for widening in (1.1, 1.25):
             made = even(rng, shops, week, np.full(WEEKS, 0.06), widening)
