@@ -24,6 +24,7 @@ from analysis.studies.week import weeks
 from analysis.studies.week.arrived import arrived, review_week
 from analysis.studies.week.gaps import Parts
 from analysis.studies.week.leaving import outside_as_set, shipped_in_doubt
+from analysis.studies.week.slips import SLIPS, slips
 from ingest.store.snapshot import Snapshot
 
 SEEN_WEEKS = 13
@@ -78,6 +79,7 @@ class Review:
     unshown: list[MatterSeen] = field(default_factory=list)
     """Open, but all readings since then do not show that anything moved, and nobody does anything about it."""
     back: list[Matter] = field(default_factory=list)  # that ended in this week or the one before, a chart still open
+    slips: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SLIPS))  # readings that may be mistyped
 
 
 def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
@@ -141,6 +143,7 @@ def review(snapshot: Snapshot, *, week: date | None = None) -> Review:
         unread=part.of("unread", lambda: snapshot.once(unread), pl.DataFrame(schema=UNREAD)),
         unshown=unshown,
         back=part.of("matters", lambda: _back(snapshot, found), list[Matter]()),
+        slips=part.table("slips", lambda: slips(snapshot, week=found)),
     )
 
 

@@ -41,7 +41,7 @@ MARKS = {  # state: the word that stands beside its mark unless a page says it w
     "came-back": "came back",
     "question": "question",
     "take": "take",
-    "shown": "shown",
+    "shown": "shown to hold",
     "not-shown": "not shown yet",
     "in-doubt": "in doubt",
     "too-few": "too few to say",

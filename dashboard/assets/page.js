@@ -35,6 +35,30 @@ window.dash_clientside = window.dash_clientside || {};
   let soon = 0;
   new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
 
+  // A link to a row opens it, with its headline in sight and the cursor in its first empty line; a form that says what it
+  // wants has the cursor there too, and the line is marked until something stands in it.
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest && event.target.closest('a[href^="#matter-"]'), to = link && document.getElementById(link.hash.slice(1));
+    if (!to) return;
+    event.preventDefault();
+    const row = to.closest("details");
+    row.open = true;
+    row.scrollIntoView();
+    const line = [...to.querySelectorAll("input[type=text]")].find((one) => !one.value && !one.readOnly);
+    if (line) line.focus({ preventScroll: true });
+  });
+  const wanting = ({ dataset, parentElement }) => {
+    const form = parentElement.closest(".book-form, .sheet"), name = dataset.wants;
+    const line = form && form.querySelector(name === "who" ? WHO : `input[type=text][id*='"name":"${name}"']`);
+    if (!line) return;
+    line.setAttribute("aria-invalid", "true");
+    line.addEventListener("input", () => line.removeAttribute("aria-invalid"), { once: true });
+    line.focus();
+  };
+  new MutationObserver((seen) => seen.forEach(({ addedNodes }) => addedNodes.forEach((one) => {
+    if (one.dataset && one.dataset.wants) wanting(one);
+  }))).observe(document, { childList: true, subtree: true });
+
   // The title names the finding, and so does a polite live region once it has changed.
   let finding = null;
   const tell_finding = () => {

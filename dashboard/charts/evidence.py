@@ -1,4 +1,4 @@
-"""Evidence, instrument by instrument: the path of the sequential test between `shown` and `practise`."""
+"""Evidence, instrument by instrument: the path of the sequential test between `holds` and `practise`."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def evidence(view: EvidenceView, *, narrow: bool = False) -> Figure:
     shapes.append(style.line(4, top, right, top, style.BOARDEDGE, 2))
     shapes.append(style.line(4, bottom, right, bottom, style.RULE, 1.2, dash="4px,3px"))
     texts += [
-        style.words(right + 4, top, "shown", size=12, colour=style.BOARDTEXT),
+        style.words(right + 4, top, "holds", size=12, colour=style.BOARDTEXT),
         style.words(right + 4, bottom, "practise", size=12, colour=style.INK3),
     ]
     n = len(view.path)

@@ -2,8 +2,8 @@
 boards.
 
 Above, a dot at each bench it came to, larger where it came more than once. Then a lane a send-back, from where it was
-caught back to where it was sent, and a board a reading: limits, target, first value as a dot, later ones as rings. All
-three stand on one pair of ends, so that the eye need not move.
+caught back to where it was sent, and a board a reading: limits with their numbers, target, the last value as a dot,
+earlier ones as rings. All three stand on one pair of ends, so that the eye need not move.
 """
 
 from __future__ import annotations
@@ -34,7 +34,9 @@ class Loop:
 
 @dataclass(frozen=True)
 class Board:
-    """The values of one reading in time order on what is asked of it; `words` say them with their unit."""
+    """The values of one reading in time order on what is asked of it; `words` say them with their unit, `short` the
+    last alone, `low` and `high` the limits.
+    """
 
     name: str
     values: Sequence[float]
@@ -43,6 +45,9 @@ class Board:
     lower: float | None = None
     upper: float | None = None
     target: float | None = None
+    short: str = ""
+    low: str = ""
+    high: str = ""
 
 
 @dataclass(frozen=True)
@@ -161,7 +166,7 @@ def _board(
     room = width * 0.52 if narrow else ENDS[0] - 12
     texts.append(style.words(0, name_y, style.wrap_to(board.name, room, 1, 6.8)[0], size=14, colour=style.INK))
     right = width * 0.48 if narrow else width - WORDS
-    said = style.wrap_to(board.words, right, 1, 6.3)[0]
+    said = style.wrap_to(board.short if narrow and board.short else board.words, right, 1, 6.3)[0]
     at = "right" if narrow else "left"
     texts.append(style.words(width if narrow else WORDS, name_y, said, size=13, bold=any(board.outside), at=at))
     low, high = _span(board)
@@ -181,12 +186,20 @@ def _board(
             shapes.append(style.line(at_target, y - 9, at_target, y + 9, style.BOARDEDGE, 1.4, dash="2px,3px"))
     else:
         shapes.append(style.line(ends[0], y, ends[1], y, style.LINE))
-    for k, (value, out) in enumerate(zip(board.values, board.outside, strict=True)):
+    _limits(board, texts, left, end, y)
+    for k, (value, out) in enumerate(zip(board.values, board.outside, strict=True), start=1):
         if out:
             a, b = x(value) - 5, x(value) + 5
             shapes += [style.line(a, y - 5, b, y + 5, style.INK, 2), style.line(a, y + 5, b, y - 5, style.INK, 2)]
         else:
-            shapes.append(_spot(x(value), y, 4.0, style.CARD if k else style.INK))
+            shapes.append(_spot(x(value), y, 4.0, style.INK if k == len(board.values) else style.CARD))
+
+
+def _limits(board: Board, texts: list[Figure], left: float, end: float, y: float) -> None:
+    """The limits as numbers beside the board's ends; on a side where a value lies beyond, the words say the limit."""
+    for limit, words, x, side in ((board.lower, board.low, left - 6, -1), (board.upper, board.high, end + 6, 1)):
+        if limit is not None and words and all(side * (value - limit) <= 0 for value in board.values):
+            texts.append(style.words(x, y, words, size=12, colour=style.INK3, at="right" if side < 0 else "left"))
 
 
 def _span(board: Board) -> tuple[float, float]:

@@ -58,7 +58,7 @@ def worked_out(address: str, options: Mapping[str, str], row: Mapping[str, Any])
         size = sum(int(frame.estimated_size()) for frame in frames.values())
         snapshot = house.snapshot_of(frames, row["as_of"])
         frames.clear()
-        found = {name: work(snapshot) for name, work in FIGURES.items()}
+        found = {name: snapshot.once(work) for name, work in FIGURES.items()}
     except StoreProblem as problem:
         return Worked(shop, number, {}, f"{problem}")
     except Exception as fault:  # a shop that breaks a study breaks no other's

@@ -54,7 +54,8 @@ class Veil:
         if self.show == "names":
             return self.bare
         readers = {name: self._reader(name, read) for name, read in self.bare.readers.items()}
-        return replace(self.bare, readers=readers)
+        said = repr((self.show, self.bare.readers["words"](()).rows())).encode()
+        return replace(self.bare, readers=readers, laid_over=blake2b(said, digest_size=16).hexdigest())
 
     def _reader(self, name: str, read: Reader) -> Reader:
         """A reader whose columns of words and names are veiled."""

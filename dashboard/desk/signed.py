@@ -13,9 +13,11 @@ from pathlib import Path
 from ingest.access import tablets, trail
 from ingest.access.people import BENCH, GUEST, MANAGER, TRAINER
 from ingest.access.sessions import Signed
+from ingest.access.trail import EVERYBODY
 
 __all__ = [
     "BENCH",
+    "EVERYBODY",
     "GUEST",
     "MANAGER",
     "TRAINER",

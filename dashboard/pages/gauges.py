@@ -27,8 +27,10 @@ UNDER = (
     "shares."
 )
 JUDGED = (
-    "Under 10 % of the spread is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes "
-    "(AIAG Measurement Systems Analysis, 4th edition)."
+    "Under 10 % is good, 10 to 30 % by agreement, over 30 % unfit; at least five classes (AIAG Measurement Systems "
+    "Analysis, 4th edition). To see work drift the share of the spread counts, here of the study's own parts; to "
+    "accept or refuse a piece, the share of the tolerance. Necks holds the gauge against the spread within lots, which "
+    "is less than that of parts picked for a study, so the share there is larger."
 )
 GOOD, UNFIT = (
     0.10,
@@ -86,6 +88,12 @@ def _headline(found: pl.DataFrame, studies: pl.DataFrame, shop: Shop) -> str:
     return "Every gauge with enough readings is fine enough for its series."
 
 
+def _judged(share: float) -> str:
+    """`7 %, good`."""
+    word = "good" if share < GOOD else "by agreement" if share <= UNFIT else "unfit"
+    return f"{numbers.share(share, 100)}, {word}"
+
+
 def _coarse(found: pl.DataFrame) -> pl.DataFrame:
     """Streams that are read too coarsely and have readings enough to say so."""
     return found.filter((pl.col("gauge") == states.COARSE) & (pl.col("state") != states.THIN))
@@ -110,15 +118,10 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         word, told = states.UNTESTED, "cannot be worked out: every reader must measure every part equally often"
         if share is not None:
             word = states.UNFIT if share > UNFIT else states.FIT
-            told = (
-                f"{numbers.share(share, 100)}, "
-                f"{'good' if share < GOOD else 'by agreement' if share <= UNFIT else 'unfit'}"
-            )
+            told = _judged(share)
         parts_of = (row[name] for name in ("repeatability", "reproducibility", "rr", "part"))
         amount = [numbers.plain(value, 3) if value is not None else numbers.NONE for value in parts_of]
-        tolerance = (
-            numbers.share(row["share_of_tolerance"], 100) if row["share_of_tolerance"] is not None else numbers.NONE
-        )
+        tolerance = numbers.NONE if row["share_of_tolerance"] is None else _judged(row["share_of_tolerance"])
         rows.append(
             {
                 "study": row["study"],
@@ -141,8 +144,8 @@ def _studies(studies: pl.DataFrame, shop: Shop) -> html.Section:
         ("between", "Between readers", "n wide-only"),
         ("rr", "Both together", "n"),
         ("part", "Parts", "n wide-only"),
-        ("share", "Share of spread"),
-        ("tolerance", "6 times both, of tolerance", "n wide-only"),
+        ("share", "Of the spread: to see drift"),
+        ("tolerance", "6 times both, of the tolerance: to accept or refuse"),
         ("ndc", "Classes told apart", "n wide-only"),
     ]
     return parts.sheet("Gauge studies", right, [parts.plain_table(rows, columns), html.P(JUDGED, className="small")])

@@ -37,6 +37,7 @@ FIRST_OF_MONTH = (
 )
 ROOM = {False: 780, True: 712}  # px for charts and their words on an A4 and on a Letter page, what came back under them
 WORDS = 34  # px of the line over a chart, and the gap under it
+SLIPS = 3  # readings that may be mistyped
 LONGEST, DECIDED = 100, 240  # characters of a line, and of the decision; the whole stands on Week and in the bench book
 EXPLAINS = (
     0.1  # of the spread of its readings: below it the air is not told of; among many rows a few stand out by chance
@@ -60,6 +61,9 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
     sheets = {
         "unread": unread.lines(found.unread, shop),
         "arrived": {"missing": sentences_week.missing(found, shop), "waiting": sentences_week.waiting(found)},
+        "mistyped": sentences_week.mistyped(found),
+        "slips": sentences_week.slips(found, shop)[:SLIPS],
+        "slips_left": max(0, len(found.slips) - SLIPS),
         "normal": _normal(made, found, shop),
         "findings": [
             (one, made.mark(one.state), made.drawing(one.spark, one.picture))

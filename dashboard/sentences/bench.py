@@ -21,6 +21,7 @@ from dashboard.sentences import shared as sentences
 from dashboard.sentences.targets import FEW, MARKS, Row
 from ingest.shopfiles.shop import Shop
 
+LEAST_TOLD = 20  # people and benches looked at, from which the number that chance would tell of is said
 ENOUGH = 12  # expected send-backs at which twice as many are seen in 86 to 90 of 100 cases (tests/trials/fair_techs.md)
 LIGHT_EFFORT = (
     "If a rod, hook or peg does not move with light effort, stop and put it on hold: that is never counted against you."
@@ -82,19 +83,54 @@ def past_keeping(shop: Shop, past: Mapping[str, date]) -> str:
     )
 
 
-def headline(shop: Shop, tech: str, stage: str, stands: Sequence[Stand]) -> str:
-    """`T14 at nut slotting: two targets shown, one not yet, one too few to say.`"""
+def headline(shop: Shop, tech: str, stage: str, stands: Sequence[Stand], row: Row | None = None) -> str:
+    """`T14 at nut slotting: two targets shown to hold, one not yet, one with too few instruments to say.` row: of
+    `techs.people`; what came back more than chance and mix explain is said there too.
+    """
     count = {word: sum(stand.verdict == word for stand in stands) for word in MARKS}
     here = f"{who(shop, tech)} at {shop.stage_name(stage).lower()}"
+    back = "; more came back than chance and mix explain" if row is not None and is_found(row) else ""
     if not stands:
-        return f"{here}: no target band yet."
-    words = {targets.SHOWN: "shown", targets.NOT_SHOWN: "not yet", targets.TOO_FEW: "too few to say"}
+        return f"{here}: no target band yet{back}."
+    words = {
+        targets.SHOWN: "shown to hold",
+        targets.NOT_SHOWN: "not yet",
+        targets.TOO_FEW: "with too few instruments to say",
+    }
     told: list[str] = []
     for word, short in words.items():
         if count[word]:
             noun = "" if told else f" {'target' if count[word] == 1 else 'targets'}"
             told.append(f"{numbers.in_words(count[word])}{noun} {short}")
-    return f"{here}: {', '.join(told)}."
+    return f"{here}: {', '.join(told)}{back}."
+
+
+def is_found(row: Row) -> bool:
+    """Did more come back than chance and mix explain, and does the interval leave out what the others give?"""
+    return bool(row["more"]) and row["ratio_low"] is not None and row["ratio_low"] >= 1
+
+
+def look_together(rows: Sequence[Row], shop: Shop) -> list[tuple[str, str, str]]:
+    """Where work came back more than chance and mix explain, in bench order: tech, stage, `T05 at nut slotting, 1.6 to
+    2.8 times`. rows : of `techs.people`, those that were looked at.
+    """
+    return [
+        (
+            row["tech"],
+            row["stage"],
+            f"{who(shop, row['tech'])} at {shop.stage_name(row['stage']).lower()}, "
+            f"{numbers.span(row['ratio_low'], row['ratio_high'], 1)} times",
+        )
+        for row in rows
+        if is_found(row)
+    ]
+
+
+def by_chance(looked_at: int) -> str:
+    """How many of those looked at chance alone would tell of."""
+    known = looked_at >= LEAST_TOLD
+    of = f"of {numbers.count(looked_at)} looked at, at most {numbers.plain(looked_at / 20, 0)}" if known else "1 in 20"
+    return f"Times as often as the others' work on the same mix; {of} would stand here by chance."
 
 
 def came_back(row: Row | None) -> str:
@@ -148,9 +184,9 @@ def chance_and_mix(row: Row | None) -> tuple[str, str]:
             else "."
         )
     inside = "Outside" if row["outside_funnel"] else "Inside"
-    held = "which holds 998 of 1,000 by chance and the unrest that all people here share"
-    wider = "; it is the stricter test of the two" if row["more"] and not row["outside_funnel"] else ""
-    return first, f"{inside} the funnel, {held}{wider}."
+    held = "998 of 1,000 people would be inside by chance and by what varies for everybody here"
+    wider = ". It is the stricter test of the two" if row["more"] and not row["outside_funnel"] else ""
+    return first, f"{inside} the funnel: {held}{wider}."
 
 
 def not_charged(rows: list[Row]) -> str:

@@ -24,6 +24,7 @@ MOVED = {
     actions.NO_CHANGE: "no change seen",
     actions.WORSE: "moved the other way",
     actions.TOO_EARLY: "too early to say",
+    actions.WITH_IT: "moved on that day or since",
 }
 
 
@@ -31,8 +32,9 @@ def headline(entries: list[Entry], shop: Shop) -> str:
     """What waits: nobody's and what is over its day first."""
     nobody = sum(one.state == register.OPEN for one in entries)
     over = sum(bool(one.over) for one in entries)
-    running = sum(one.waits for one in entries) - nobody - over
-    if not nobody and not over and not running:
+    done = sum(one.state in (register.DONE, register.CHECKED) for one in entries)
+    running = sum(one.waits for one in entries) - nobody - over - done
+    if not done and not nobody and not over and not running:
         return "Nothing waits in the book."
     parts = []
     if nobody:
@@ -43,6 +45,10 @@ def headline(entries: list[Entry], shop: Shop) -> str:
         )
     if running:
         parts.append(f"{numbers.in_words(running)} {'is' if running == 1 else 'are'} on the way")
+    if done:
+        parts.append(
+            f"{numbers.in_words(done)} {'is done and waits' if done == 1 else 'are done and wait'} to be closed"
+        )
     text = ", ".join(parts[:-1]) + (" and " if len(parts) > 1 else "") + parts[-1]
     return text[0].upper() + text[1:] + "."
 
@@ -114,7 +120,8 @@ def moved(one: Entry, shop: Shop) -> tuple[str, str]:
     low, change, high = (
         shared.amount(shop, key, each, sign=True) for each in (checked.low, checked.change, checked.high)
     )
-    return MOVED.get(checked.verdict, checked.verdict), f"{change} ({low} to {high}), {readings}"
+    off = " off the centre line" if checked.verdict == actions.WITH_IT else ""
+    return MOVED.get(checked.verdict, checked.verdict), f"{change} ({low} to {high}){off}, {readings}"
 
 
 def line(said: Line, shop: Shop, now: date | datetime) -> tuple[str, str]:

@@ -79,6 +79,8 @@ def next_step(found: Review, shop: Shop) -> str:
     if seen is None:
         return NEXT.get(one.state, "look at what stands behind it.")
     matter = seen.matter
+    if matter.state == "done":
+        return "see in Book whether its readings moved since it was done, then close it."
     if matter.state != "open":
         return f"{matter.action or 'an action is on its way'}{f' ({matter.owner})' if matter.owner else ''}."
     told = check(matter).removeprefix("Look first at ") or apart(matter.tell_apart, shop)
@@ -105,7 +107,7 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     many = [moved(one, shop, now) for one in found.matters]
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
-    first, then = (out, []) if leaving.heavy(found) else ([], out)
+    first, then = (out, []) if leaving.comes_first(found) else ([], out)
     said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
     quiet = (back(found, shop), coarse(found, shop), unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]

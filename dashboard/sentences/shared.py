@@ -18,6 +18,7 @@ from dashboard.charts.sparkline import Pair
 from ingest.shopfiles.shop import Shop
 
 FEW = 30  # instruments; fewer are called few
+STARTING = "The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
 HALFWAY = 1e-9  # a limit this close to the middle of two marks decides every reading
 
 FLAGS = {
@@ -59,6 +60,20 @@ def characteristic(shop: Shop, key: str, position: str = "") -> str:
         return name
     first, _, rest = position.partition(" ")
     return f"{name} string {first}{' ' + rest if rest else ''}" if first.isdigit() else f"{name} {position}"
+
+
+def places(shop: Shop, rows: Sequence[tuple[str, str]], most: int = 3) -> list[str]:
+    """Names of (characteristic, position) inside a sentence, each characteristic named once: `intonation string 2`,
+    `string 5`, `neck relief`; the last is `and six more` where there are many.
+    """
+    said, before = [], ""
+    for key, position in rows[: most if len(rows) > most + 1 else None]:
+        whole, name = characteristic(shop, key), characteristic(shop, key, position)
+        short = name.removeprefix(whole).strip() if key == before and position else name
+        said.append(short if short[1:2].isupper() else short[:1].lower() + short[1:])
+        before = key
+    left = len(rows) - len(said)
+    return [*said, f"{numbers.in_words(left)} more"] if left else said
 
 
 def quantity(shop: Shop, key: str) -> str:

@@ -81,6 +81,26 @@ def models(rows: pl.DataFrame, words: Words) -> Iterator[str]:
         yield "  " + (model_of_two(mine, words) if len(mine) == 2 else model_of_many(mine, words))
     if len(families) > MOST:
         yield f"  and {numbers.count(len(families) - MOST)} more; --out DIR writes all of them."
+    yield from _left_out(rows, words)
+
+
+def _left_out(rows: pl.DataFrame, words: Words) -> Iterator[str]:
+    """Readings that no comparison uses, where there are any."""
+    some = rows.filter(pl.col("far") > 0, pl.col("question") == LEVEL)
+    if some.is_empty():
+        return
+    many = int(some["far"].sum())
+    where = [
+        f"{row['shop']} {words.stream(row)}" + (f" ({numbers.count(row['far'])})" if row["far"] > 1 else "")
+        for row in some.sort("far", "shop", descending=[True, False], maintain_order=True)
+        .head(MOST)
+        .iter_rows(named=True)
+    ]
+    more = f" and {numbers.count(len(some) - MOST)} more" if len(some) > MOST else ""
+    yield (
+        f"  Left out: {numbers.count(many)} {'reading' if many == 1 else 'readings'} ten spreads and more from all "
+        f"others, mistyped perhaps: {'; '.join(where)}{more}. The shop finds them on Drift under Odd instruments."
+    )
 
 
 def alone(shops: list[str], rows: pl.DataFrame, meanings: pl.DataFrame) -> Iterator[str]:

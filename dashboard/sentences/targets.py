@@ -86,12 +86,12 @@ def standing(shop: Shop, stand: Stand) -> str:
     edge = f", {numbers.count(stand.on_edge)} on its edge" if stand.on_edge else ""
     seen = f"{numbers.of(out, n)} outside the band ({share}){edge}."
     if stand.verdict == targets.SHOWN:
-        return f"Shown at instrument {stand.decided_at}; {seen}{few}"
+        return f"Shown to hold at instrument {stand.decided_at}; {seen}{few}"
     if stand.verdict == targets.NOT_SHOWN:
         return f"{runs(shop, stand)} Not yet at instrument {stand.decided_at}; {seen}{few}".strip()
     first = int(np.argmax(stand.test.shown_at >= 0)) + 1
     half = max(stand.lasts.half_by, first)
-    wait = f"shown can be said from instrument {first} on, half of those who hold it are told by {half}"
+    wait = f"it can be shown from instrument {first} on, half of those who hold it are told by {half}"
     return f"{numbers.count(n)} so far; {wait}. {seen}{few}"
 
 
@@ -124,8 +124,8 @@ def test_words(lasts: targets.Lasting) -> str:
     good, poor = (numbers.share(share, 100) for share in (lasts.test.good, lasts.test.poor))
     return (
         f"The test, one instrument after another: it tells somebody with {good} outside the band from somebody with "
-        f"{poor}. Of those with {poor} at most {numbers.share(targets.RISK_POOR, 100)} are ever told shown within "
-        f"{numbers.count(lasts.within)} instruments; of those with {good} "
+        f"{poor}. Of those with {poor} at most {numbers.share(targets.RISK_POOR, 100)} are ever told that they hold "
+        f"it within {numbers.count(lasts.within)} instruments; of those with {good} "
         f"{numbers.share(lasts.good_ever, 100)} are, half of them by instrument {numbers.count(lasts.half_by)} and "
         f"nine in ten by {numbers.count(lasts.nine_by)}. It begins anew after each answer, and the latest answer "
         "counts. A person decides."
@@ -136,8 +136,8 @@ def test_short(lasts: targets.Lasting) -> str:
     """The same in two lines, for the card."""
     good, poor = (numbers.share(share, 100) for share in (lasts.test.good, lasts.test.poor))
     return (
-        f"Shown or not shown yet is said instrument by instrument: of people with {poor} outside the band at most "
-        f"{numbers.share(targets.RISK_POOR, 100)} are ever told shown within {numbers.count(lasts.within)} "
+        f"Shown to hold or not yet is said instrument by instrument: of people with {poor} outside the band at most "
+        f"{numbers.share(targets.RISK_POOR, 100)} are ever told that they hold it within {numbers.count(lasts.within)} "
         f"instruments; of those with {good} half are by instrument {numbers.count(lasts.half_by)}, nine in ten by "
         f"{numbers.count(lasts.nine_by)}. It begins anew after each answer; the latest counts. Ranges: 95 %; under "
         f"{FEW} is few."

@@ -1,13 +1,51 @@
 """One instrument's story in words: its way over the bench, and each send-back."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
 
 from analysis.studies.story.lookup import Life
 from dashboard import numbers
-from dashboard.sentences import rework
+from dashboard.sentences import rework, shared
 from ingest.shopfiles.shop import Shop
+
+VALUES = 5  # values of one reading in words; of more the first and the last two
+STANDING = {
+    "finished": "finished",
+    "reject": "rejected",
+    "second": "sold as a second",
+    "pulled": "pulled",
+    "hold": "on hold",
+    "lost": "not seen for 30 days",
+    "bench": "on the bench",
+}
+
+
+def headline(found: Life, shop: Shop) -> str:
+    """Where it stands, and what it was shipped with: `HO-24343: finished, shipped outside its limits at intonation
+    strings 2 and 5.`
+    """
+    row = found.instrument
+    said = f"{row['serial']}: {STANDING.get(str(row['standing']), str(row['standing']))}"
+    if row["standing"] != "finished":
+        return f"{said}."
+    if row["first_final_visit"] is None:
+        return f"{said}, no final inspection on file."
+    places = shared.places(shop, found.outside.rows())
+    return f"{said}, shipped outside its limits at {numbers.listed(places)}." if places else f"{said}."
+
+
+def values(shop: Shop, key: str, read: Sequence[float], limit: float | None) -> str:
+    """One reading's values in time order, the last with its unit: `−6.0, 7.0, then 7.0 cents, limit 5.0`. limit: the
+    one that the last lies beyond; None where it lies within.
+    """
+    *before, last = (shared.amount(shop, key, value) for value in read)
+    bare = [one.partition(numbers.NBSP)[0] for one in before]
+    first = f"{bare[0]} .. {bare[-1]}" if len(bare) >= VALUES else ", ".join(bare)
+    said = f"{first}, then {last}" if first else last
+    beyond = "" if limit is None else f", limit {shared.amount(shop, key, limit).partition(numbers.NBSP)[0]}"
+    return f"{said}{beyond}"
 
 
 def walk(found: Life) -> str:

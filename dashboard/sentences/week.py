@@ -106,14 +106,38 @@ def missing(found: Review, shop: Shop) -> list[tuple[str, str]]:
 
 def data_arrived(found: Review, shop: Shop) -> str:
     """In one line whether the week's data is all there."""
-    gone = missing(found, shop)
+    gone, may = missing(found, shop), f" {mistyped(found)}." if len(found.slips) else ""
     if gone:
         more = f" and {numbers.in_words(len(gone) - 1)} more" if len(gone) > 1 else ""
-        return f"{gone[0][0]}{more}: a sheet may be missing."
+        return f"{gone[0][0]}{more}: a sheet may be missing.{may}"
     if not len(found.arrived.filter(pl.col("expected") > 0)):
-        return "No instrument of this week was judged yet."
+        return f"No instrument of this week was judged yet.{may}"
     asks = waiting(found)
-    return f"Every stage has written.{f' {asks}.' if asks else ''}"
+    return f"Every stage has written.{may}{f' {asks}.' if asks else ''}"
+
+
+def mistyped(found: Review) -> str:
+    """`1 reading may be mistyped`, or nothing."""
+    many = len(found.slips)
+    return f"{numbers.count(many)} {'reading' if many == 1 else 'readings'} may be mistyped" if many else ""
+
+
+def slips(found: Review, shop: Shop) -> list[tuple[str, str]]:
+    """Readings of the week that may be mistyped: the serial, and what was written beside what the others say."""
+    told = []
+    for row in found.slips.iter_rows(named=True):
+        what = sentences.characteristic(shop, row["characteristic"], row["position"])
+        value, low, high = (
+            sentences.amount(shop, row["characteristic"], row[name]) for name in ("value", "low", "high")
+        )
+        told.append(
+            (
+                row["serial"],
+                f"{what} {value} at {shop.stage_name(row['stage']).lower()}; {numbers.count(row['others'])} others lie "
+                f"from {low} to {high}.",
+            )
+        )
+    return told
 
 
 def written_since(lines: int) -> str:

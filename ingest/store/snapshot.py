@@ -16,6 +16,9 @@ import polars as pl
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.specs import Specs
 from ingest.store.editions import EDITIONS
+from ingest.store.kept_tables import Damaged as Damaged
+from ingest.store.kept_tables import Kept as Kept
+from ingest.store.kept_tables import KeptTables
 from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables
 
@@ -78,6 +81,8 @@ class Snapshot:
         None  # what is raised for an error nobody expected; None: itself
     )
     worked_out: WorkedOut | None = None  # kept beside the store from one version to the next; None: of tables in memory
+    kept_tables: KeptTables | None = None  # the same for tables; None too where not all that is on file is seen
+    laid_over: str = ""  # what was put over the rows before anybody sees them, as a key; '' nothing
     _kept: dict[Hashable, Any] = field(default_factory=dict, repr=False)
     _book_kinds: dict[Hashable, set[str]] = field(default_factory=dict, repr=False)  # kinds of line each answer read
     _asking: "_Asking" = field(default_factory=lambda: _Asking(), repr=False)

@@ -20,6 +20,7 @@ from ingest.shopfiles.specs import read_specs
 from ingest.store import book, editions, ledger, seals, whole
 from ingest.store.delta import Table
 from ingest.store.draft import Draft
+from ingest.store.kept_tables import KeptTables
 from ingest.store.ledger import Version
 from ingest.store.problems import StoreProblem, damaged, first_line, is_panic, of_database, reading_of
 from ingest.store.snapshot import Reader, Snapshot
@@ -197,7 +198,16 @@ def open_snapshot(folder: Path, *, as_of: datetime | None = None, version: int |
     }
     n, made = (found.n, _made(found)) if found else (0, "")
     return Snapshot(
-        shop, specs, readers, as_of, n, sequence, fingerprint(folder), made, worked_out=WorkedOut(folder, n, made)
+        shop,
+        specs,
+        readers,
+        as_of,
+        n,
+        sequence,
+        fingerprint(folder),
+        made,
+        worked_out=WorkedOut(folder, n, made),
+        kept_tables=KeptTables(folder, n, made, found.visits, held) if found and cut is None else None,
     )
 
 

@@ -51,21 +51,9 @@ class WorkedOut:
         new, self._new = self._new, {}
         if not new:
             return
-        with suppress(OSError, sqlite3.Error), closing(self._alone()) as connection:
-            row = connection.execute("SELECT at FROM versions WHERE n = ?", (self._version,)).fetchone()
-            if row is not None and row[0] == self._made:
+        with suppress(OSError, sqlite3.Error), closing(alone_in(self._folder)) as connection:
+            if stands(connection, self._version, self._made):
                 self._add([(kind, key, text) for key, (kind, text) in new.items()])
-
-    def _alone(self) -> sqlite3.Connection:
-        """The ledger, held against writers: a name that is being taken out of the shop must not come back by us."""
-        path = ledger.path_of(self._folder)
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=0, isolation_level=None)
-        try:
-            connection.execute("BEGIN IMMEDIATE")
-        except BaseException:
-            connection.close()
-            raise
-        return connection
 
     def _add(self, rows: list[tuple[str, str, str]]) -> None:
         data = b"".join(line(*row) for row in rows)
@@ -82,6 +70,24 @@ class WorkedOut:
                 kept.append(line(kind, key, text))
         data = b"".join(reversed(kept))
         write_whole(self.path, data if len(data) <= MOST else b"", sure=False)
+
+
+def alone_in(folder: Path) -> sqlite3.Connection:
+    """The ledger, held against writers: a name that is being taken out of the shop must not come back by us."""
+    path = ledger.path_of(folder)
+    connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True, timeout=0, isolation_level=None)
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def stands(connection: sqlite3.Connection, version: int, made: str) -> bool:
+    """Is a version, made then, still one of the store?"""
+    row = connection.execute("SELECT at FROM versions WHERE n = ?", (version,)).fetchone()
+    return row is not None and row[0] == made
 
 
 def line(kind: str, key: str, text: str) -> bytes:

@@ -2,6 +2,7 @@
 ends in a new version.
 """
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -28,7 +29,7 @@ def correct(
 
     log : a file name or the start of a hash.  column : its heading.  value : what the cell should say, as one would
     type it; None takes the correction back.  Raises StoreProblem or FileProblem, one line, where there is no such log
-    or cell, or nobody says who and why.
+    or cell, nobody says who and why, or a reading's value cannot be read.
     """
     _said_by(who, why)
     shop = sound_shop(folder, now=now)
@@ -50,7 +51,22 @@ def correct(
         what = f"{name}, line {line}: {heading} " + (
             f"is {value!r} in place of {came!r}" if value is not None else f"is {came!r} again"
         )
-        return _decided(draft, folder, "corrections", row, what, who=who, why=why, now=now)
+        readable = None if value is None else lambda: _must_be_read(draft, log_id, line, heading)
+        return _decided(draft, folder, "corrections", row, what, who=who, why=why, now=now, held=readable)
+
+
+def _must_be_read(draft: Draft, log_id: str, line: int, heading: str) -> None:
+    """Refuse a correction that is no reading: it would take the cell out of every figure."""
+    columns = ledger.held_rows(draft.connection, "columns", log_ids=[log_id])
+    if columns.filter((pl.col("heading") == heading) & (pl.col("field") == "reading")).is_empty():
+        return
+    asked = ledger.held_rows(draft.connection, "set_aside", log_ids=[log_id]).filter(
+        (pl.col("line") == line)
+        & (pl.col("column") == heading)
+        & ~pl.col("wanted").str.contains(IMPLAUSIBLE, literal=True)
+    )
+    for row in asked.head(1).iter_rows(named=True):
+        raise StoreProblem(f"{heading} cannot be {row['raw']!r}: {row['reason']}; wanted {row['wanted']}")
 
 
 def settle(
@@ -118,13 +134,27 @@ def _the_log(draft: Draft, log: str) -> tuple[str, str, str]:
 
 
 def _decided(
-    draft: Draft, folder: Path, table: str, row: pl.DataFrame, what: str, *, who: str, why: str, now: datetime
+    draft: Draft,
+    folder: Path,
+    table: str,
+    row: pl.DataFrame,
+    what: str,
+    *,
+    who: str,
+    why: str,
+    now: datetime,
+    held: Callable[[], None] | None = None,
 ) -> Loaded:
-    """Write a decision into the book, read its log anew with all that share visits with it, and end the version."""
+    """Write a decision into the book, read its log anew with all that share visits with it, and end the version.
+
+    held : asked before the version ends; what it raises leaves everything as it was.
+    """
     log_id = str(row["log_id"].item())
     sequence = book.append(draft.connection, table, row, now=now, who=who, why=why, schema="book")
     said = {name: book.lines(draft.connection, name) for name in book.SCHEMAS}
     draft.settled = book.standing_verdicts(said["settled"])
     read_again(draft, folder, usable_shop(folder), said, [log_id])
+    if held is not None:
+        held()
     draft.finish(what, now, fingerprint(folder), sequence)
     return with_two_values(draft, [loaded_of(draft, draft.logs.filter(pl.col("log_id") == log_id))])[0]

@@ -79,8 +79,11 @@ def entry(number: int) -> bytes:
     who: dict[str, object] = {"type": "who", "place": f"book-{key}"}
     pressed = {"type": "book-do", "key": key, "do": "decide"}
     body = {
-        "output": "..book-said.children...book-again.search..",
-        "outputs": [{"id": "book-said", "property": "children"}, {"id": "book-again", "property": "search"}],
+        "output": '..{"key":["ALL"],"type":"book-said"}.children...book-again.search..',
+        "outputs": [
+            [{"id": {"type": "book-said", "key": key}, "property": "children"}],
+            {"id": "book-again", "property": "search"},
+        ],
         "inputs": [[{"id": pressed, "property": "n_clicks", "value": 1}]],
         "state": [
             [{"id": i, "property": "value", "value": said} for i, (_, said) in zip(ids, fields, strict=True)],

@@ -46,7 +46,7 @@ def got(shops: int) -> tuple[int, int]:
     return min(BOWED, shops // 3), min(BLANKS, shops // 2)
 
 
-def made(task: tuple[int, int, float, str, int]) -> dict[str, float]:
+def made(task: tuple[int, int, float, str, int], seed: int = SEED) -> dict[str, float]:
     """One shop: made, loaded, timed at home and published; what it took, kept beside."""
     k, weeks, daily, top, shops = task
     bowed, blanks = got(shops)
@@ -58,7 +58,7 @@ def made(task: tuple[int, int, float, str, int]) -> dict[str, float]:
     from ingest.store.store import open_snapshot
     from ingest.verbs.load import load
 
-    rng = np.random.default_rng([SEED, k])
+    rng = np.random.default_rng([seed, k])
     plant = scenario.PLANTED
     scenario.PER_DAY = scenario.PER_DAY * rng.lognormal(0.0, 0.4, len(scenario.PER_DAY))
     scenario.DAY_FROM, scenario.DAY_TO = round(scenario.DAY_FROM * daily), round(scenario.DAY_TO * daily)
@@ -72,7 +72,7 @@ def made(task: tuple[int, int, float, str, int]) -> dict[str, float]:
     folder = Path(top) / f"shop-{k:02d}"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
-    logs = write_shop(folder, weeks=weeks, seed=SEED + k)
+    logs = write_shop(folder, weeks=weeks, seed=seed + k)
     changes = (folder / "changes.csv").read_text().splitlines()
     box = f"{opened},,HERON-OM,bridge_fitting,bridge blanks,new box of bridge blanks opened"
     changes = [line for line in changes if "bridge blanks" not in line] + ([box] if k < blanks else [])
@@ -121,12 +121,13 @@ def named(lists: dict[str, pl.DataFrame]) -> dict[str, list[str]]:
     }
 
 
-def planted(line: str) -> bool:
-    """Is it one of what was planted, or what stands in every demo shop on one day?"""
-    return any(
-        word in line
-        for word in ("MP-2291", "bridge blanks", "HERON-OM", "PLOVER-C", "target", "KITE-M2", "(intonation up)")
-    )
+def planted(line: str, shops: int) -> bool:
+    """Is it one of what was planted, or what stands in every demo shop on one day? A bowed lot is in the mean and the
+    spread of the necks of the shops that got it.
+    """
+    words = ("MP-2291", "bridge blanks", "HERON-OM", "PLOVER-C", "target", "KITE-M2", "(intonation up)")
+    of_lot = "neck_bow" in line and any(line.endswith(f"shop-{k:02d}") for k in range(got(shops)[0]))
+    return of_lot or any(word in line for word in words)
 
 
 def main(shops: int = 60, weeks: int = 26, daily: float = 0.56, top: str = "") -> None:
@@ -174,7 +175,8 @@ def main(shops: int = 60, weeks: int = 26, daily: float = 0.56, top: str = "") -
         "|---|---|---|",
     ]
     for name, said in named(lists).items():
-        ours, others = [line for line in said if planted(line)], [line for line in said if not planted(line)]
+        ours = [line for line in said if planted(line, shops)]
+        others = [line for line in said if line not in ours]
         lines.append(f"| {name} | {len(ours)}: {short(ours)} | {len(others)}: {short(others)} |")
     lines += [
         "",

@@ -12,14 +12,15 @@ from analysis.studies.drift.streams import STREAM, Streams
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
-HOPED, NO_CHANGE, WORSE, TOO_EARLY, NO_CHART = (
+HOPED, NO_CHANGE, WORSE, TOO_EARLY, NO_CHART, WITH_IT = (
     "moved as hoped",
     "no change seen",
     "moved the other way",
     "too early",
     "no chart",
+    "moved on that day or since",
 )
-LEAST = 10  # readings after the action from which on its effect is judged
+LEAST = 10  # readings after the action from which on its effect is judged; and since its signal began, before it
 Z95 = 1.96
 
 ACTIONS: dict[str, pl.DataType] = {
@@ -47,6 +48,8 @@ def actions(snapshot: Snapshot, *, since: date) -> pl.DataFrame:
     since the action; from the day after it was done on, where somebody said so.
 
     change = after - before with its 95 % interval by the stream's sigma; hoped for is a move back towards the edge.
+    Where fewer than LEAST readings lie between the start of the signal and the action, the action may be what moved the
+    stream: it is held against the centre line then, and nothing is said of hopes.
     """
     book = snapshot.lines("action").filter(pl.col("text") != "")
     book = book.filter((pl.col("at").dt.date() >= since) | (pl.col("due") >= since)).sort("sequence")
@@ -108,14 +111,15 @@ def moved(
     part, taken = values[first:end], readings.at(slice(first, end), "taken_at")["taken_at"]
     after = (taken > written).to_numpy()
     n_before, n_after = int((~after).sum()), int(after.sum())
-    if n_after < LEAST or n_before == 0 or sigma <= 0:
+    if n_after < LEAST or sigma <= 0:
         return {"n_before": n_before, "n_after": n_after, "centre": centre, "verdict": TOO_EARLY}
-    before, now = float(part[~after].mean()), float(part[after].mean())
-    error = Z95 * sigma * float(np.sqrt(1 / n_before + 1 / n_after))
+    with_it = n_before < LEAST
+    before, now = centre if with_it else float(part[~after].mean()), float(part[after].mean())
+    error = Z95 * sigma * float(np.sqrt((0 if with_it else 1 / n_before) + 1 / n_after))
     change = now - before
     clear = abs(change) > error
     back = change * (before - centre) < 0
-    verdict = NO_CHANGE if not clear else HOPED if back else WORSE
+    verdict = WITH_IT if with_it else NO_CHANGE if not clear else HOPED if back else WORSE
     return {
         "n_before": n_before,
         "n_after": n_after,

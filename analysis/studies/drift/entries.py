@@ -14,7 +14,7 @@ from analysis.methods.segments import Floats
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.streams import STREAM
-from analysis.studies.story.story import CAUSED_BY
+from analysis.studies.story.of_visits import CAUSED_BY
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 

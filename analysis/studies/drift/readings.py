@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Flags, Ints
+from analysis.studies.story.columns import Columns
 from ingest.terms import tables
 
 OF_STREAM = ("tech_set", "stream", "twin")  # columns that the story does not hold
@@ -22,7 +23,7 @@ class Readings:
     `stream`, `twin` (the row of the same reading in the stream of all techs) and `tech_set` (the tech of the stream).
     """
 
-    source: pl.DataFrame  # the story's readings
+    source: Columns  # the story's readings
     row: Ints  # (n,) row of `source`
     stream: Ints  # (n,)
     twin: Ints  # (n,)
@@ -33,7 +34,7 @@ class Readings:
     def of(cls, source: pl.DataFrame, stream: Ints, techs: pl.Series) -> "Readings":
         """Readings that stand in one stream each, in the order of the streams."""
         every = np.arange(len(source))
-        return cls(source, every, stream, every, techs)
+        return cls(Columns.of(source), every, stream, every, techs)
 
     def __len__(self) -> int:
         return len(self.row)
@@ -60,7 +61,8 @@ class Readings:
         """Some readings in the order given: the columns named, or all."""
         wanted = names or (*self.source.columns, "tech_set", "stream", "twin")
         own = [name for name in wanted if name in OF_STREAM]
-        taken = self.source.select(pl.col(name for name in wanted if name not in OF_STREAM).gather(self.row[rows]))
+        others = [name for name in names if name not in OF_STREAM]
+        taken = self.source.at(self.row[rows], *others) if others or not names else pl.DataFrame()
         return taken.with_columns(self._column(name, rows) for name in own).select(wanted) if own else taken
 
     def of_all(self, *names: str) -> pl.DataFrame:

@@ -102,7 +102,7 @@ def _judged(snapshot: Snapshot, held: Streams) -> Signals:
     fired, found = None, pl.DataFrame(schema=FOUND)
     if charts is not None:
         closings = cuts(snapshot, held, charts)
-        fired, lived = fire(shop, held, charts, allowance, laws=watched.laws, cuts=_stops(closings))
+        fired, lived = watched.fired or fire(shop, held, charts, allowance, laws=watched.laws, cuts=_stops(closings))
         found, opened = signals_of(snapshot, held, charts, fired, lived, closings)
         account = pl.concat([account, opened])
         of_none = pl.col("stream") < 0
@@ -136,6 +136,7 @@ class _Watched:
     over: Pooled | None
     allowance: Budget | None
     laws: Laws | None
+    fired: tuple[Fired, Lives] | None = None  # where they fired, if that had to be known to make them
 
 
 def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | None) -> _Watched:
@@ -152,13 +153,35 @@ def _watched(snapshot: Snapshot, held: Streams, coarse: Flags, weekly: Shares | 
     if charts is not None and allowance is not None:
         beyond = _beyond_spread(held, charts, stretch)
         laws = laws_of(residuals(charts, week_numbers(held, shop), over, beyond), allowance, weight)
-    if charts is not None and made is not None and over is not None:  # what a stream's own signal tells is told once
-        charts = None
-        told = _told(snapshot, held, joined(kinds), allowance, laws)
-        over = pooled(made, weight=weight, arl=arl, told=told)
-        made = None
-        charts = joined([*kinds, *([over.charts] if over is not None else [])])
-    return _Watched(charts, over, allowance, laws)
+    if charts is None or made is None or over is None:
+        return _Watched(charts, over, allowance, laws)
+    charts = None
+    own = joined(kinds)
+    kinds.clear()
+    first = fire(shop, held, own, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, own)))
+    over = pooled(
+        made, weight=weight, arl=arl, told=_told(held, own, first[1])
+    )  # what its own signal tells is told once
+    made = None
+    if over is None:
+        return _Watched(own, over, allowance, laws, first)
+    second = fire(shop, held, over.charts, allowance, laws=laws, cuts=_stops(cuts(snapshot, held, over.charts)))
+    return _Watched(joined([own, over.charts]), over, allowance, laws, _both(own, first, second))
+
+
+def _both(own: Charts, first: tuple[Fired, Lives], second: tuple[Fired, Lives]) -> tuple[Fired, Lives]:
+    """Where charts fired and those behind them in one row, as if they had been judged together."""
+    (fired, lived), (more, later) = first, second
+    by = {"segment": len(own.starts), **dict.fromkeys(("opened", "began", "back", "closed"), len(own.reading))}
+    moved = {
+        name: np.concatenate(
+            [getattr(lived, name), np.where(getattr(later, name) < 0, -1, getattr(later, name) + shift)]
+        )
+        for name, shift in by.items()
+    }
+    fires = {name: np.concatenate([getattr(fired, name), getattr(more, name)]) for name in ("fired", "average", "half")}
+    rule = np.broadcast_to(np.array(AVERAGE), fires["fired"].shape)
+    return Fired(rule=rule, **fires), replace(lived, side=np.concatenate([lived.side, later.side]), **moved)
 
 
 def _kinds(held: Streams, shop: Shop, coarse: Flags, stretch: Floats) -> list[Charts]:
@@ -178,12 +201,10 @@ def _stops(closings: list[tuple[int, int, object]]) -> Ints:
     return np.array([at for at, _, _ in closings], dtype=np.int64)
 
 
-def _told(snapshot: Snapshot, held: Streams, charts: Charts, allowance: Budget | None, laws: Laws | None) -> Flags:
+def _told(held: Streams, charts: Charts, found: Lives) -> Flags:
     """Readings of the streams of all techs that lie after the opening of a signal of their own stream, or of who set
     them there, and before its closing; shape (n,).
     """
-    stops = _stops(cuts(snapshot, held, charts))
-    _, found = fire(snapshot.shop, held, charts, allowance, laws=laws, cuts=stops)
     ends = np.append(charts.starts[1:], len(charts.reading))[found.segment]
     last = np.where(found.closed >= 0, found.closed + 1, ends)
     change = np.zeros(len(charts.reading) + 1, dtype=np.int64)

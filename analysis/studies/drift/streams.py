@@ -14,6 +14,7 @@ from analysis.methods.segments import Flags, Floats, Ints, lengths, places
 from analysis.methods.variables import Spread, spread
 from analysis.studies.drift.readings import Readings
 from analysis.studies.drift.with_air import with_air
+from analysis.studies.story.columns import Columns
 from analysis.studies.story.first_values import first_values
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
@@ -74,8 +75,8 @@ def stream_readings(snapshot: Snapshot, *where: pl.Expr) -> pl.DataFrame:
     The found reading; at the stage where the characteristic is set the last value of the visit, `left` where it has
     both: what came in there is *received* (`received_readings`).
     """
-    told = snapshot.once(story).readings
-    told = told.filter(*where) if where else told
+    every = snapshot.once(story).readings
+    told = every.filter(*where) if where else every
     return tables.plain(told[rows_of_streams(told)[0]])
 
 
@@ -87,7 +88,7 @@ def received_readings(snapshot: Snapshot) -> pl.DataFrame:
     return tables.plain(told[rows_of_streams(told)[1]])
 
 
-def rows_of_streams(told: pl.DataFrame) -> tuple[Ints, Ints]:
+def rows_of_streams(told: pl.DataFrame | Columns) -> tuple[Ints, Ints]:
     """Rows of the story's readings that streams are made of, and those received."""
     return first_values(told, pl.col("setup") != "")
 

@@ -13,6 +13,7 @@ import polars as pl
 
 from analysis.methods.segments import Flags, Floats, Ints
 from analysis.studies.matters.records import HUMIDITY, TEMPERATURE
+from analysis.studies.story.columns import Columns
 from ingest.store.snapshot import Snapshot
 
 LAGS = (0, 24, 48, 96)  # hours; wood takes its time (common practice, no published source for the hours)
@@ -63,7 +64,7 @@ class Air:
         return Moved(float(off[strong].mean()), change, strong)
 
 
-def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[str, Air]:
+def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: Columns) -> dict[str, Air]:
     """By name of column: humidity and temperature at each lag, followed always or since some day."""
     found: dict[str, Air] = {}
     for factor, column in ((HUMIDITY, "rh"), (TEMPERATURE, "temperature")):
@@ -95,7 +96,7 @@ def airs(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame) -> dict[s
     return found
 
 
-def _at(snapshot: Snapshot, rows: pl.DataFrame, visits: pl.DataFrame, column: str) -> tuple[tuple[int, ...], Floats]:
+def _at(snapshot: Snapshot, rows: pl.DataFrame, visits: Columns, column: str) -> tuple[tuple[int, ...], Floats]:
     """Lags, and the air so long before each reading (n, lags)."""
     noted = visits[column].gather(rows["visit"]).cast(pl.Float64).fill_null(np.nan).to_numpy()
     air = snapshot.once(rooms)[column]

@@ -129,7 +129,7 @@ class Matter:
     tell_apart: list[TellApart]
     check: list[str]  # what the shop checks first, in order
     planned: Planned | None
-    state: str  # open | action | done | checked | known | closed
+    state: str  # open | action | done | known | closed; whether it moved is the register's to say
     action: str
     owner: str
     due: date | None

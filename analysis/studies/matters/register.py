@@ -79,6 +79,20 @@ class Entry:
         return LIFE.index(state) + 1
 
     @property
+    def steps(self) -> tuple[bool, ...]:
+        """Which steps of LIFE it took: what its readings closed was neither acted on nor checked."""
+        acted = self.state in (ACTION, DONE, CHECKED) or bool(self.action) or self.matter is None
+        done = self.done_on is not None or self.state in (DONE, CHECKED)
+        checked = self.checked is not None and self.checked.verdict != actions.TOO_EARLY
+        return True, acted, done, checked, self.state == CLOSED
+
+    @property
+    def closed_by(self) -> str:
+        """Who closed it; '' where nobody did: its readings."""
+        told = [line for line in self.lines if line.kind in ("close", "reopen")]
+        return told[-1].who if self.state == CLOSED and told and told[-1].kind == "close" else ""
+
+    @property
     def apart(self) -> tuple[Line, Line] | None:
         """The last decision and the one of somebody else shortly before that says otherwise; None where there is none,
         or somebody has decided since.
@@ -117,10 +131,10 @@ def register(snapshot: Snapshot) -> list[Entry]:
 
 
 def due(snapshot: Snapshot, *, by: date) -> list[Entry]:
-    """What is over or due up to a day, over first."""
+    """What is over or due up to a day and not done, over first."""
     asked = snapshot.lines(ACTION).filter((pl.col("text") != "") & (pl.col("due") <= by))
     every = snapshot.once(register) if len(asked) else _decisions(snapshot, _today(snapshot))
-    rows = [one for one in every if one.waits and one.due is not None and one.due <= by]
+    rows = [one for one in every if one.waits and one.done_on is None and one.due is not None and one.due <= by]
     return sorted(rows, key=lambda one: (one.due or by, one.since))
 
 

@@ -19,7 +19,7 @@ from analysis.studies.matters.records import Matter, Member, MovesWith
 from analysis.studies.matters.units import Signal
 from ingest.store.snapshot import Snapshot
 
-OPEN, ACTION, KNOWN, CLOSED = "open", "action", "known", "closed"
+OPEN, ACTION, DONE, KNOWN, CLOSED = "open", "action", "done", "known", "closed"
 
 
 def told(
@@ -176,10 +176,12 @@ def _state(
     snapshot: Snapshot, signals: list[Signal], entries: pl.DataFrame, closed_at: datetime | None
 ) -> dict[str, Any]:
     acted = entries.filter((pl.col("kind") == ACTION) & (pl.col("text") != ""))
-    last = acted.row(-1, named=True) if len(acted) else {"text": "", "owner": "", "due": None}
+    last = acted.row(-1, named=True) if len(acted) else {"text": "", "owner": "", "due": None, "sequence": 0}
+    done = not entries.filter((pl.col("kind") == DONE) & (pl.col("sequence") > last["sequence"])).is_empty()
+    running = OPEN if not len(acted) else DONE if done else ACTION
     rows = {one.row_number for one in signals if one.table == "found"}
     marks = snapshot.once(known).filter(pl.col("holds") & pl.col("signal").is_in(list(rows)))
     # a mark holds for the matter while it holds for a signal of it and none came since that nobody has marked
     until = marks["until"].max() if len(marks) else None
-    state = CLOSED if closed_at is not None else KNOWN if until is not None else ACTION if len(acted) else OPEN
+    state = CLOSED if closed_at is not None else KNOWN if until is not None else running
     return {"state": state, "action": last["text"], "owner": last["owner"], "due": last["due"], "known_until": until}

@@ -15,7 +15,8 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats, Ints
 from analysis.studies.people.techs import exposure
 from analysis.studies.story.conformity import as_set
-from analysis.studies.story.story import SEVERAL, story
+from analysis.studies.story.of_visits import SEVERAL
+from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 

@@ -11,7 +11,7 @@ from scipy import stats
 
 from analysis.methods.segments import Floats
 from analysis.studies.story.conformity import as_set
-from analysis.studies.story.story import SEVERAL
+from analysis.studies.story.of_visits import SEVERAL
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 

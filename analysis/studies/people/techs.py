@@ -15,7 +15,8 @@ from analysis.methods.problems import UnusableData
 from analysis.methods.segments import Floats
 from analysis.methods.uncertain_ratio import ratio_mid_p
 from analysis.studies.people.same_mix import MIX, expected
-from analysis.studies.story.story import SEVERAL, story
+from analysis.studies.story.of_visits import SEVERAL
+from analysis.studies.story.story import story
 from analysis.studies.story.unread import causes_read, outcome_read
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot

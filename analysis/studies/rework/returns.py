@@ -11,6 +11,8 @@ from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
+FIRST = ("model", "visit", "day", "week", "caused_at", "confirmed", "fault")  # what is told of the first visit
+
 
 def returns(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     """A row a return whose first visit lies in the weeks asked for, the newest first.
@@ -20,12 +22,13 @@ def returns(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     visits, minutes, cost (bench work of the whole round, so far where it is not packed) · packed Bool.
     """
     told = snapshot.once(story)
-    rounds = scope.models_of(told.visits).sort("visit").with_columns(_before=pl.col("taken_at").shift(1).over("serial"))
+    asked = told.visits.select("setup", "family", "taken_at", "role", "outcome", "minutes", "serial", "round", *FIRST)
+    rounds = scope.models_of(asked).sort("visit").with_columns(_before=pl.col("taken_at").shift(1).over("serial"))
     rows = tables.plain(
         rounds.filter(pl.col("round") > 1)
         .group_by("serial", "round", maintain_order=True)
         .agg(
-            pl.col("model", "visit", "day", "week", "caused_at", "confirmed", "fault").first(),
+            pl.col(*FIRST).first(),
             pl.col("taken_at").first().alias("returned_at"),
             pl.col("_before").first(),
             pl.len().cast(pl.Int64).alias("visits"),

@@ -9,8 +9,9 @@ import polars as pl
 
 from analysis.studies.rework.yields import rolled_yields, routes, stage_yields
 from analysis.studies.story.calendar import first_day, local_day, week_of
+from analysis.studies.story.of_visits import ELSEWHERE
 from analysis.studies.story.scope import ALL, Scope, events_caught, judged, loops_caught
-from analysis.studies.story.story import ELSEWHERE, story
+from analysis.studies.story.story import story
 from analysis.studies.story.unread import causes_read, minutes_known, outcome_read, outcomes_at
 from ingest.shopfiles.shop import Shop
 from ingest.store.snapshot import Snapshot
@@ -72,7 +73,8 @@ def _of_what_was_read(table: pl.DataFrame, snapshot: Snapshot) -> pl.DataFrame:
 
 def work_known(snapshot: Snapshot) -> bool:
     """Are the minutes of any repeated visit within a loop known: typed, clocked or planned? True without a repeat."""
-    visits = snapshot.once(story).visits.filter(pl.col("loop").is_not_null() & (pl.col("role") != "rest"))
+    visits = snapshot.once(story).visits.select("loop", "role", "pass_no", "minutes_from", "minutes")
+    visits = visits.filter(pl.col("loop").is_not_null() & (pl.col("role") != "rest"))
     again = visits.filter((pl.col("pass_no") > 1) | (pl.col("role") == "repair"))
     return again.is_empty() or bool(again.select(minutes_known().any()).item())
 
@@ -212,7 +214,8 @@ def answers(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
 
     Fixed, rejected and seconds of round 1, and returns of any round, caught in the weeks asked for.
     """
-    visits = scope.weeks_of(scope.models_of(snapshot.once(story).visits), "week")
+    asked = ("model", "setup", "family", "week", "outcome", "round", "caused_at", "stage", "fault", "confirmed")
+    visits = scope.weeks_of(scope.models_of(snapshot.once(story).visits.select(*asked)), "week")
     kinds = visits.filter(
         (pl.col("outcome").is_in(["fixed", "reject", "second"]) & (pl.col("round") == 1))
         | (pl.col("outcome") == "return")

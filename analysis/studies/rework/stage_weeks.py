@@ -13,8 +13,9 @@ import polars as pl
 from analysis.methods.counts_ahead import binomial_ahead, poisson_ahead
 from analysis.methods.expected_counts import Pieces, at_the_same_mix
 from analysis.methods.segments import Floats, Ints
+from analysis.studies.story.of_visits import ANSWERED
 from analysis.studies.story.scope import ALL, Scope, judged, visits_judged
-from analysis.studies.story.story import ANSWERED, story
+from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 

@@ -32,7 +32,7 @@ def needs(snapshot: Snapshot, *, when: str, first: date | None = None, last: dat
     promise (False: thin, coarse or not steady).
 
     Sorted by rows (characteristic and position): most models that clearly need more, then the largest need first;
-    within a row the largest need first. Empty without such rows.
+    within a row the largest need first. Thin ones come last and place no row before another. Empty without such rows.
     """
     rows = room(snapshot, when=when, first=first, last=last)
     if rows.is_empty():
@@ -60,9 +60,10 @@ def needs(snapshot: Snapshot, *, when: str, first: date | None = None, last: dat
     clear = pl.col("more").cast(pl.Int64)
     return rows.sort(
         clear.sum().over(ROW),
-        size.max().over(ROW),
+        pl.when(~doubt[0]).then(size).max().over(ROW).fill_null(-1.0),
         "characteristic",
         "position",
+        doubt[0],
         size,
-        descending=[True, True, False, False, True],
+        descending=[True, True, False, False, False, True],
     )

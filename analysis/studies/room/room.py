@@ -30,7 +30,8 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
     under the limits in force at their end, and thin by their own number.
 
     characteristic, position, model (the setup), stages (list), n, target, lower, upper, mean, sd, ppk, ppk_low,
-    ppk_high (on as many readings as are independent), outside, on_limit, share, share_low, share_high, and low,
+    ppk_high (on as many readings as are independent), outside, on_limit, outside_last (the last day with one outside),
+    last_day (with a reading), share, share_low, share_high, and low,
     quarter, three_quarters, high: where the middle 99.7 % and the middle half of readings lie, by their normal curve,
     or as counted where the readings are not normal. starting: a limit is a starting
     value, not the shop's own. flags: words joined by ';'. Without limits only n and mean.
@@ -53,6 +54,8 @@ def room(snapshot: Snapshot, *, when: str, first: date | None = None, last: date
             pl.col("starting").any(),
             pl.col("outside").fill_null(False).sum().cast(pl.Int64).alias("outside"),
             pl.col("on_limit").fill_null(False).sum().cast(pl.Int64).alias("on_limit"),
+            pl.col("day").filter(pl.col("outside").fill_null(False)).max().alias("outside_last"),
+            pl.col("day").max().alias("last_day"),
             *(
                 value.quantile(q, "linear").alias(name)
                 for name, q in (("q_low", tail), ("q_quarter", 0.25), ("q_three", 0.75), ("q_high", 1 - tail))

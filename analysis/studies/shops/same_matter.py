@@ -4,13 +4,15 @@ part, and shops whose readings of one characteristic moved the same way within t
 Named alike: each shop says how sure it is of what it names; the chance is that fewer than two of these shops are right.
 Near in time: each shop's matters of that characteristic and direction are taken as falling on any day alike; the chance
 is that as many shops or more have one within two weeks of one that is there (each shop's own rate, a Poisson binomial
-sum). Both are paid for all that was asked. Whoever set the readings is no cause here: no person is looked at.
+sum). Both are paid for all that was asked. The surest is told first, and days are then held against what is left of
+them: one cause is one line. Whoever set the readings is no cause here: no person is looked at.
 
 Source: the sum of unlike chances: Wang 1993, Statistica Sinica 3, 295-312 (by convolution); windows that begin at an
 event: Naus 1965, J. American Statistical Association 60, 532-538; both from memory, held by tests.
 """
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from datetime import timedelta
 from typing import Any
 
@@ -64,13 +66,16 @@ def same_matter(matters: pl.DataFrame, levels: pl.DataFrame) -> pl.DataFrame:
     taken: set[tuple[str, str]] = set()  # matters told already
     rows: list[pl.DataFrame] = []
     for k in order:
-        group = groups[k]
+        group, paid = groups[k], float(among[k])
+        if among[k] >= ALPHA and len(rows) >= MOST:
+            break
+        if group["kind"] == DAY and taken:
+            group = _without(group, taken, whose, key)
+            paid = max(paid, min(group["chance"] * len(groups), 1.0))
         keys = {(whose[place], key[place]) for place in group["places"]}
         if group["shops"] < 2 or len({shop for shop, _ in keys - taken}) < 2:
             continue
-        if among[k] >= ALPHA and len(rows) >= MOST:
-            break
-        taken |= keys
+        taken |= {(whose[place], key[place]) for place in group["every"]}
         mine = told[group["places"]]
         rows.append(
             mine.sort("shop", "began_at")
@@ -82,11 +87,35 @@ def same_matter(matters: pl.DataFrame, levels: pl.DataFrame) -> pl.DataFrame:
                 shops=pl.lit(group["shops"]),
                 read_in=pl.lit(max(read.get(mine["characteristic"][0], 0), group["shops"])),
                 chance=pl.lit(group["chance"]),
-                among_all=pl.lit(float(among[k])),
-                one=pl.lit(bool(among[k] < ALPHA)),
+                among_all=pl.lit(paid),
+                one=pl.lit(paid < ALPHA),
             )
         )
-    return tables.shaped(pl.concat(rows), SAME_MATTER) if rows else tables.empty(SAME_MATTER)
+    if not rows:
+        return tables.empty(SAME_MATTER)
+    surest = pl.concat(rows).sort(~pl.col("one"), "among_all", "number", maintain_order=True)
+    return tables.shaped(surest.with_columns(number=pl.col("number").rle_id().cast(pl.Int64) + 1), SAME_MATTER)
+
+
+def _without(group: dict[str, Any], taken: set[tuple[str, str]], whose: list[str], key: list[str]) -> dict[str, Any]:
+    """What falls together less what a surer common matter tells already, by the rates of what is left; none where the
+    matter it begins with is one of those: another begins with the next.
+    """
+    left = [place for place in group["places"] if (whose[place], key[place]) not in taken]
+    if left[:1] != group["places"][:1]:
+        return {**group, "places": [], "every": [], "shops": 0, "chance": 1.0}
+    many = Counter(whose[place] for place in group["alike"] if (whose[place], key[place]) not in taken)
+    shops = len({whose[place] for place in left})
+    chance = float(_as_many(many, group["share"], whose[left[0]])[shops - 1])
+    return {**group, "places": left, "every": left, "shops": shops, "chance": chance}
+
+
+def _as_many(many: Mapping[str, int], share: float, first: str) -> np.ndarray:
+    """The chance that so many other shops or more (0 to all) have a matter within a share of the time. many : matters
+    of each shop.
+    """
+    others = [1 - np.exp(-n * share) for shop, n in many.items() if shop != first]
+    return np.cumsum(_sums(np.array(others))[::-1])[::-1]
 
 
 def _named_alike(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
@@ -110,6 +139,7 @@ def _named_alike(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
             "kind": kind,
             "what": part["what"][0],
             "places": best["place"].to_list(),
+            "every": part["place"].to_list(),
             "shops": len(best),
             "chance": float(right[:2].sum()) if len(best) > 1 else 1.0,
         }
@@ -122,14 +152,11 @@ def _near_in_time(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
     days = told["began_at"].dt.epoch("s")
     whole = max(int(days.to_numpy().max() - days.to_numpy().min()), NEAR.total_seconds())
     for (characteristic, _), part in told.with_row_index("place").group_by("characteristic", "up", maintain_order=True):
-        many = dict(part.group_by("shop").len().iter_rows())
+        many = dict(part.group_by("shop", maintain_order=True).len().iter_rows())
         if len(many) < 2:
             continue
-        chance = {shop: 1 - np.exp(-n * NEAR.total_seconds() / whole) for shop, n in many.items()}
-        others = {
-            shop: np.cumsum(_sums(np.array([p for one, p in chance.items() if one != shop]))[::-1])[::-1]
-            for shop in many
-        }
+        share = NEAR.total_seconds() / whole
+        others = {shop: _as_many(many, share, shop) for shop in many}
         shops, places, at = part["shop"].to_list(), part["place"].to_list(), part["began_at"]
         ends = at.search_sorted(at + NEAR, side="right")
         for begin, end in enumerate(ends):
@@ -138,7 +165,10 @@ def _near_in_time(told: pl.DataFrame) -> Iterator[dict[str, Any]]:
                 "kind": DAY,
                 "what": str(characteristic),
                 "places": places[begin:end],
+                "every": places[begin:end],
                 "shops": len(found),
+                "alike": places,
+                "share": share,
                 "chance": float(others[shops[begin]][len(found) - 1]),
             }
 

@@ -29,6 +29,7 @@ SAME_MODEL: dict[str, pl.DataType] = {
     "shop": pl.String(),
     "shops": pl.Int64(),
     "n": pl.Int64(),
+    "far": pl.Int64(),  # readings left out of level and spread, so far from all others
     # the shop's own figure; the same once all shops are used; how far from the mean of all; that mean; how far shops
     # lie apart (a standard deviation). Level in the unit of the characteristic; spread as a standard deviation, its
     # distances as ratios; room as Ppk. 95 % intervals. Of two shops nothing but their own figures
@@ -40,7 +41,8 @@ SAME_MODEL: dict[str, pl.DataType] = {
     "apart": pl.Boolean(),  # does this shop stand out: set aside, farthest first, for the others to be alike
 }
 _ASKED = {"question": pl.String(), **{name: LEVELS[name] for name in KEY}, "shop": pl.String(), "n": pl.Int64()} | {
-    name: pl.Float64() for name in ("value", "error", "freedom")
+    "far": pl.Int64(),
+    **dict.fromkeys(("value", "error", "freedom"), pl.Float64()),
 }
 _CAPABILITY = {
     **dict.fromkeys(("shop", *KEY, "tech"), pl.String()),
@@ -52,11 +54,12 @@ _CAPABILITY = {
 
 def asked(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
     """A row a question, stream and shop, with its figure (a spread as its logarithm), standard error and degrees of
-    freedom, in order; only what two shops or more have of FEWEST independent readings.
+    freedom, in order; only what two shops or more have of FEWEST independent readings. Room only where no reading
+    lies so far from all others that it makes the spread by itself.
 
     levels, capability : rows of many shops, with the column `shop`.
     """
-    told = tables.shaped(levels, {"shop": pl.String(), **LEVELS})
+    told = tables.shaped(levels, {"shop": pl.String(), **LEVELS}).with_columns(pl.col("far").fill_null(0))
     level = told.with_columns(question=pl.lit(LEVEL), value="mean", error="mean_error")
     spread = told.with_columns(
         question=pl.lit(SPREAD), value=pl.col("sd").log(), error="log_sd_error", freedom=pl.lit(np.inf)
@@ -73,6 +76,8 @@ def asked(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
             freedom=pl.lit(np.inf),
         )
         .filter(pl.col("n_effective") >= FEWEST)
+        .join(told.filter(pl.col("far") > 0).select("shop", *KEY), on=["shop", *KEY], how="anti", maintain_order="left")
+        .with_columns(far=pl.lit(0))
     )
     rows = pl.concat([tables.shaped(part, _ASKED) for part in (level, spread, room)])
     rows = rows.filter((pl.col("freedom") >= FEWEST - 1) & (pl.col("error") > 0) & pl.col("value").is_finite())
@@ -100,7 +105,9 @@ def same_model(levels: pl.DataFrame, capability: pl.DataFrame) -> pl.DataFrame:
     columns |= {name.replace("mean", "all"): column for name, column in found.items()}
     each = standing_out(value, error, starts, freedom=freedom, level=ALPHA / len(starts))
     columns["apart"] = each & (columns["among_all"] < ALPHA)
-    answered = rows.select(*key, "shop", "n").with_columns(pl.Series(name, told) for name, told in columns.items())
+    answered = rows.select(*key, "shop", "n", "far").with_columns(
+        pl.Series(name, told) for name, told in columns.items()
+    )
     logs = (
         "own",
         "own_low",

@@ -8,13 +8,14 @@ import numpy as np
 import polars as pl
 
 from analysis.methods.segments import Ints
+from analysis.studies.story.columns import Columns
 
 VISIT = ["part", "log_id", "line"]
 KEY = ["characteristic", "position", "setup", "stage", *VISIT]
 ASKED = (*KEY, "round", "first_pass", "value", "moment", "set_stage", "only_left")  # columns that tell which they are
 
 
-def first_values(told: pl.DataFrame, *where: pl.Expr) -> tuple[Ints, Ints]:
+def first_values(told: pl.DataFrame | Columns, *where: pl.Expr) -> tuple[Ints, Ints]:
     """Rows of the story's readings that first passes of round 1 are judged by, and those *received*: found in a visit
     that left a value at the stage where the characteristic is set.
 

@@ -14,10 +14,11 @@ def outside_now(snapshot: Snapshot) -> pl.DataFrame:
     story's columns with target, lower and upper, by serial.
     """
     told = snapshot.once(story)
-    serials = told.instruments.filter(pl.col("standing").is_in(HERE)).select("serial")
+    here = told.instruments.filter(pl.col("standing").is_in(HERE))["serial"]
     last = (
-        told.readings.join(serials, on="serial", how="semi", maintain_order="left")
-        .filter(pl.col("value").is_not_null() & (pl.col("serial") != ""))
+        told.readings.filter(
+            pl.col("value").is_not_null() & (pl.col("serial") != "") & pl.col("serial").is_in(here.implode())
+        )
         .sort("visit", pl.col("moment") == "left", maintain_order=True)
         .unique(["serial", "characteristic", "position"], keep="last", maintain_order=True)
     )

@@ -7,7 +7,7 @@ from datetime import date
 
 import polars as pl
 
-from analysis.studies.story.conformity import with_specs
+from analysis.studies.story.conformity import SHIPPED, judged_readings, with_specs
 from analysis.studies.story.first_values import first_values
 from analysis.studies.story.story import story
 from ingest.store.snapshot import Snapshot
@@ -149,6 +149,7 @@ class Life:
     readings: pl.DataFrame  # every reading with its spec and `file`, in the order of the visits
     faults: pl.DataFrame  # visit, fault, fault_at, raw
     loops: pl.DataFrame  # the story's loops
+    outside: pl.DataFrame  # of its last final readings those outside, as Week tells them: characteristic, position
 
 
 def instrument(snapshot: Snapshot, *, serial: str) -> Life | None:
@@ -168,4 +169,10 @@ def instrument(snapshot: Snapshot, *, serial: str) -> Life | None:
         readings=tables.plain(with_specs(snapshot, found).join(files, on="log_id", how="left", maintain_order="left")),
         faults=told.faults.filter(pl.col("serial") == serial),
         loops=told.loops.filter(pl.col("serial") == serial),
+        outside=tables.plain(
+            judged_readings(snapshot, SHIPPED, pl.Series([serial]))
+            .filter(pl.col("outside").fill_null(False))
+            .select("characteristic", "position")
+            .sort("characteristic", "position")
+        ),
     )

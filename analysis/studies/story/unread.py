@@ -99,12 +99,13 @@ def _outcomes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     read = snapshot.once(outcome_read)
     if read.is_empty() or read.all():
         return []
-    missing = told.visits.filter(~read)
+    missing = told.visits.select("log_id").filter(~read)
     if not read.any():
         return [(OUTCOMES, "", missing.height, read.len(), missing["log_id"].n_unique())]
     order = snapshot.shop.bench_order
     counted = (
-        told.visits.with_columns(read)
+        told.visits.select("stage", "log_id")
+        .with_columns(read)
         .group_by("stage")
         .agg(
             cells=(~pl.col("outcome_read")).sum(),

@@ -31,7 +31,7 @@ def review_week(snapshot: Snapshot) -> date | None:
         return None if seen.is_empty() else seen.max()  # type: ignore[return-value]
     shop = snapshot.shop
     with_readings = set(days.to_list())
-    worked = working_weekdays(told.visits, shop)
+    worked = working_weekdays(told.visits.select("week", "day"), shop)
     weeks = sorted({first_day(day, shop) for day in with_readings}, reverse=True)
     for week in weeks:
         last = final_working_day(week, worked, shop)

@@ -8,6 +8,7 @@ import polars as pl
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift.actions import ACTIONS
 from analysis.studies.drift.states import STREAMS
+from analysis.studies.week.slips import SLIPS
 from ingest.store.snapshot import Snapshot
 from ingest.terms.tables import TIME
 
@@ -21,6 +22,7 @@ NOTHING: dict[str, dict[str, pl.DataType]] = {  # a part of the review -> the co
         **dict.fromkeys(("rolled_yield", "never_sent_back", "loop_minutes", "loop_cost"), NUMBER),
         **dict.fromkeys(("signals_opened", "set_aside"), COUNT),
     },
+    "slips": SLIPS,
     "streams": STREAMS,
     "flows": {
         **dict.fromkeys(("caused_at", "caught_at"), TEXT),

@@ -25,6 +25,18 @@ NEW = "new"  # key of the form that writes a decision
 WHO = "who"
 
 
+class Wanted(str):
+    """What a form still wants, in words, and the name of the line that wants it."""
+
+    field: str
+
+    def __new__(cls, text: str, field: str) -> Wanted:
+        """The words, and the line's name as in `field_id`; WHO for who writes."""
+        made = super().__new__(cls, text)
+        made.field = field
+        return made
+
+
 def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
     """A row opened: its life so far, the ways on, and what can be done now."""
     told = [
@@ -38,12 +50,12 @@ def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
 
 
 def life(one: Entry) -> html.Span:
-    """Five inlays on a strip: reached ones filled; a wedge on the next where its day is over."""
+    """Five inlays on a strip: steps that were taken filled; a wedge on the next where its day is over."""
     inlays = []
-    for place, step in enumerate(register.LIFE, start=1):
-        kind = "on" if place <= one.reached else "late" if one.over and place == one.reached + 1 else "off"
+    for place, (step, taken) in enumerate(zip(register.LIFE, one.steps, strict=True), start=1):
+        kind = "on" if taken else "late" if one.over and place == one.reached + 1 else "off"
         inlays.append(html.I(className=kind, title=step))
-    said = f"{one.reached} of 5 steps{', over its day' if one.over else ''}"
+    said = f"{sum(one.steps)} of 5 steps{', over its day' if one.over else ''}"
     return html.Span(inlays, className="life", role="img", **parts.aria(label=said))
 
 
@@ -71,7 +83,8 @@ def acts(one: Entry) -> html.Div:
 
     rows: list[Any] = [parts.who_field(_who(one.key))]
     if one.state == register.CLOSED:
-        return html.Div([*rows, html.Div([button("Open it again", "reopen")], className="acts")], className=FORM)
+        again = html.Div([button("Open it again", "reopen")], className="acts")
+        return html.Div([*rows, again, _said(one.key)], className=FORM)
     if one.matter is not None:
         rows += [
             field("Action", "action", one.action),
@@ -93,6 +106,7 @@ def acts(one: Entry) -> html.Div:
     if one.matter is not None and one.state != register.KNOWN:
         rest.append(day("Known until", "until"))
         ends.append(button("It is known until that day", "known"))
+    rows.append(_said(one.key))
     rows.append(
         html.Details(
             [
@@ -132,20 +146,24 @@ def decide(value: str = "", owner: str = "", due: date | None = None, *, key: st
             ],
             className="acts",
         ),
+        _said(key),
     ]
 
 
-def place() -> html.Div:
-    """What each page with such a form needs once: where what was written is said, and the way to the page anew."""
-    return html.Div(
-        [html.P(id=SAID, role="status", className="small said"), dcc.Location(id=AGAIN, refresh="callback-nav")]
-    )
+def place() -> dcc.Location:
+    """What each page with such a form needs once: the way to the page anew."""
+    return dcc.Location(id=AGAIN, refresh="callback-nav")
+
+
+def _said(key: str) -> html.P:
+    """Where a form says what it still wants: beside its buttons."""
+    return html.P(id={"type": SAID, "key": key}, role="status", className="said")
 
 
 def connect(app: Dash) -> None:
     """The callback of all these forms, wherever they stand."""
     app.callback(
-        Output(SAID, "children"),
+        Output({"type": SAID, "key": ALL}, "children"),
         Output(AGAIN, "search"),
         Input({"type": DO, "key": ALL, "do": ALL}, "n_clicks"),
         State({"type": FIELD, "key": ALL, "name": ALL}, "value"),
@@ -165,10 +183,11 @@ def pressed(
     places: list[dict[str, str]],
     search: str | None,
 ) -> tuple[Any, Any]:
-    """A button of one form: what it says is written, and the page is laid anew."""
+    """A button of one form: what it says is written, and the page is laid anew; what it wants stands in that form."""
     asked = ctx.triggered_id
+    forms = [str(each["id"]["key"]) for each in ctx.outputs_list[0]]
     if not isinstance(asked, dict) or not any(clicks):
-        return no_update, no_update
+        return [no_update] * len(forms), no_update
     key = str(asked["key"])
     said = {
         each["name"]: str(value or "").strip() for each, value in zip(ids, values, strict=True) if each["key"] == key
@@ -176,24 +195,27 @@ def pressed(
     at = {each["place"]: str(name or "").strip() for each, name in zip(places, names, strict=True)}
     wrong = write(key, asked["do"], {**said, WHO: at.get(f"book-{key}", "")})
     if wrong:
-        return wrong, no_update
+        anew = str(sum(each or 0 for each in clicks))  # the line is found again at each press
+        line = html.Span(str(wrong), key=anew, **parts.data(wants=wrong.field)) if isinstance(wrong, Wanted) else wrong
+        return [line if each == key else "" for each in forms], no_update
     trimmed = (search or "").partition("at=")[0].rstrip("?&")
     mark = "&" if trimmed else "?"
-    return "Written into the book.", f"{trimmed}{mark}at={desk.here().snapshot().book_sequence}"
+    told = ["Written into the book." if each == key else "" for each in forms]
+    return told, f"{trimmed}{mark}at={desk.here().snapshot().book_sequence}"
 
 
 def write(key: str, do: str, said: dict[str, str]) -> str:
     """Write what a form holds; '' once it stands in the book, else what is missing."""
     who = said.get(WHO, "")
     if not who:
-        return "Say who writes this: the book keeps who wrote what and when."
+        return Wanted("Say who writes this: the book keeps who wrote what and when.", WHO)
     try:
         when = {name: days.read(said.get(name, "")) for name in ("due", "done_on", "until")}
     except ValueError as fault:
         return str(fault)
     if do == "decide":
         if not said.get("action") or not said.get("owner"):
-            return "A decision wants its words and an owner."
+            return Wanted("A decision wants its words and an owner.", "owner" if said.get("action") else "action")
         week = date.fromisoformat(own) if (own := key.removeprefix(NEW).lstrip("-")) else None
         desk.here().write_entry("decision", said["action"], who=who, owner=said["owner"], due=when["due"], week=week)
         return ""
@@ -203,12 +225,12 @@ def write(key: str, do: str, said: dict[str, str]) -> str:
     match do:
         case "take":
             if not said.get("action") or not said.get("owner"):
-                return "Say what is to be done, and who does it."
+                return Wanted("Say what is to be done, and who does it.", "owner" if said.get("action") else "action")
             about = {"owner": said["owner"], "due": when["due"]}
             desk.here().write_entry("action", said["action"], who=who, **about, **_tied(one))
         case "done":
             if when["done_on"] is None or when["done_on"] > desk.here().today():
-                return "On which day was it done? Not a day to come."
+                return Wanted("On which day was it done? Not a day to come.", "done_on")
             desk.here().write_entry("done", "", who=who, done_on=when["done_on"], **_tied(one))
         case _:
             return _settle(one, do, said.get("why", ""), when["until"], who)
@@ -219,10 +241,10 @@ def _settle(one: Entry, do: str, why: str, until: date | None, who: str) -> str:
     """Close, open again or call known: in all the matter's streams, a line a signal."""
     more: dict[str, Any] = {}
     if do == "close" and not why:
-        return "Say in a word why it is closed."
+        return Wanted("Say in a word why it is closed.", "why")
     if do == "known":
         if until is None:
-            return "Until when is it known? Choose the day."
+            return Wanted("Until when is it known? Choose the day.", "until")
         if until <= desk.here().today():
             return f"{numbers.day(until)} has passed; a known matter comes back on its day, so choose a later one."
         more = {"until": until}

@@ -148,7 +148,11 @@ def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Detai
             html.Span(numbers.day(one.since, now)),
             html.Span([html.Span(words.state(one, now), className=f"standing{alarm}"), html.Br(), deeds.life(one)]),
             html.Span(
-                [one.owner or ("nobody yet" if one.waits else "nobody"), html.Br(), html.Span(by, className="small")]
+                [
+                    one.owner or ("nobody yet" if one.waits else _closed(one)),
+                    html.Br(),
+                    html.Span(by, className="small"),
+                ]
             ),
             html.Span([moved, html.Br(), html.Span(how, className="small")]),
         ]
@@ -158,6 +162,13 @@ def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Detai
         stream = {name: one.matter.main[name] for name in ("characteristic", "position", "model", "stage")}
         links.append(dcc.Link("Its readings on Drift", href=addresses.address("/drift", **stream), className="button"))
     return html.Details([head, deeds.opened(one, shop, now, *links)], className="register-row", open=open)
+
+
+def _closed(one: Entry) -> str:
+    """Who closed what nobody had."""
+    if one.state != register.CLOSED:
+        return "nobody"
+    return f"closed by {one.closed_by}" if one.closed_by else "closed by its readings"
 
 
 def connect(app: Dash) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -32,6 +33,7 @@ PATH, NAME = "/capability", "Capability"
 WHEN, CHARACTERISTIC, MODEL, BY = "capability-when", "capability-characteristic", "capability-model", "capability-by"
 SINCE, UNTIL = "capability-since", "capability-until"
 ALL = "all"
+OVER = timedelta(weeks=2)  # without a reading outside: it is said since when
 MEANING = {
     BUILT: "first play-test readings",
     SET: "first final-inspection readings",
@@ -148,7 +150,10 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     if not worst["outside"]:
         none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"
         return f"{many}, {_what(shop, worst)} most: it {one.need_words(worst)}, {none}."
-    return f"{many}, {_what(shop, worst)} most: {numbers.of(worst['outside'], worst['n'])} outside {when} ({share})."
+    over = worst["last_day"] - worst["outside_last"] > OVER
+    since = f", none since {numbers.day(worst['outside_last'], worst['last_day'])}" if over else ""
+    out = numbers.of(worst["outside"], worst["n"])
+    return f"{many}, {_what(shop, worst)} most: {out} outside {when} ({share}){since}."
 
 
 def _what(shop: Shop, row: dict[str, Any]) -> str:
@@ -159,11 +164,7 @@ def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
     rest = " What is folded below is of all days." if period else ""
     left = ", and what was left of what is set there" if when == SET and _sets_at_final() else ""
-    starting = (
-        " The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
-        if seen["starting"].any()
-        else ""
-    )
+    starting = f" {sentences.STARTING}" if seen["starting"].any() else ""
     thin = int(seen["flags"].str.contains(capability.THIN).sum())
     few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
     return (
@@ -203,8 +204,10 @@ def _filters(
 def _room_left(seen: pl.DataFrame, asked: dict[str, str | None], shop: Shop, when: str) -> html.Section:
     """A row a characteristic, a dot a model at the share of its tolerance that it needs."""
     rows = _need_rows(seen, shop)
-    needs = [need.need for row in rows for need in row.needs if need.need is not None]
-    view = parts.both(room_left, rows, end=end_of(max(needs, default=1.0)))
+    needs = seen.filter(pl.col("need").is_not_null())
+    sure = needs.filter(~pl.col("flags").str.contains(capability.THIN))
+    far = (sure if len(sure) else needs)["need"].max()  # a thin one beyond stands at the edge
+    view = parts.both(room_left, rows, end=end_of(float(str(far or 1.0))))
     chart = parts.graph(
         view, _headline(seen, shop, when), "capability-room", _table(rows), leads=partial(to_stream, asked)
     )

@@ -9,6 +9,7 @@ import polars as pl
 
 from analysis.studies.drift import states
 from analysis.studies.drift.rack import rack
+from analysis.studies.matters.in_sight import in_sight
 from dashboard.address import address, chosen, whole_number
 from dashboard.desk import desk
 from dashboard.pages.drift import on_chart as drift_on_chart
@@ -70,15 +71,23 @@ def read(shop: Shop, given: dict[str, Any]) -> Asked:
 
 def _opening(shop: Shop) -> str:
     """The stage shown unless another is asked for: final inspection, or the last of the bench where something is
-    measured.
+    measured; where nothing moved there and something did elsewhere, the stage of what moved most.
     """
-    measured = set(desk.ask(rack, weeks=13, tech="").streams["stage"])
+    streams = desk.ask(rack, weeks=13, tech="").streams
+    measured = set(streams["stage"])
     final = next((stage.key for stage in shop.stages if stage.role == "final"), shop.stages[-1].key)
-    return (
-        final
-        if final in measured or not measured
-        else [stage.key for stage in shop.stages if stage.key in measured][-1]
-    )
+    if final not in measured and measured:
+        final = [stage.key for stage in shop.stages if stage.key in measured][-1]
+    moved = _shown_to_have_moved()
+    return final if moved.is_empty() or (moved["stage"] == final).any() else str(moved["stage"][0])
+
+
+def _shown_to_have_moved() -> pl.DataFrame:
+    """Series of all techs that moved, what moved most first, without those of matters that no reading shows."""
+    found = desk.ask(in_sight, weeks=13, tech="")
+    unshown = [key for key, one in found.matters.items() if not one.shown]
+    moved = found.streams.filter(pl.col("state") == states.MOVED)
+    return moved.filter(~pl.col("matter").fill_null("").is_in(unshown)) if unshown else moved
 
 
 def techs_of(shop: Shop) -> list[str]:

@@ -111,7 +111,11 @@ def _links(several: list[Matter], shop: Shop) -> list[Any]:
     told: list[Any] = []
     for k, one in enumerate(several[:MOST]):
         page = "/bench" if one.only_some else PATH
-        asked = {name: one.main[name] for name in KEY} if page == PATH else {"stage": one.main["stage"]}
+        asked = {name: one.main[name] for name in KEY}
+        if page != PATH:
+            key = str(one.main["characteristic"])
+            bench = shop.set_stage(key, str(one.main["model"])) or one.main["stage"]
+            asked = {"stage": bench, "characteristic": key}
         where = f" ({shop.stage_name(str(one.main['stage'])).lower()})" if one.main["stage"] else ""
         link = dcc.Link(sentences.name(one, shop), href=address(page, **asked))
         told += ["; " if k else "", link, f" {sentences.by(one, shop)}{where}"]
@@ -196,9 +200,11 @@ def _right(matter: Matter | None, shop: Shop, now: date) -> list[str]:
 
 
 def _state(matter: Matter, now: date) -> str:
-    """`open, with nobody`, `action: Mara by 25 Nov`, `known until 30 Nov`."""
+    """`open, with nobody`, `action: Mara by 25 Nov`, `done: Mara`, `known until 30 Nov`."""
     if matter.state == "known" and matter.known_until:
         return f"known until {numbers.day(matter.known_until, now)}"
+    if matter.state == "done":
+        return f"done: {matter.owner}" if matter.owner else "done"
     if matter.action and matter.owner and matter.due:
         return f"{matter.state}: {matter.owner} by {numbers.day(matter.due, now)}"
     return "open, with nobody" if matter.state == "open" else matter.state

@@ -257,7 +257,9 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     )
     right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at"
     people = any(one.of_people for one in found.named)
-    bench = dcc.Link("Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"]))))
+    bench = dcc.Link(
+        "Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"])), characteristic=key)
+    )
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P(
         [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]

@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from analysis.studies.story.story import CAUSED_BY
+from analysis.studies.story.of_visits import CAUSED_BY
 from dashboard import parts
 from dashboard.desk import desk
 from dashboard.sentences import rework as sentences_rework

@@ -10,6 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.desk import desk
+from dashboard.sentences import shared as sentences
 
 PATH, NAME = "/logs/correct", "Correct a reading"
 VALUE, WHO, WHY, DO, BACK, SAID, CELL = (
@@ -70,7 +71,8 @@ def layout(log: str = "", line: str = "", column: str = "", serial: str = "", **
     number = int(line)
     held = snapshot.table("readings").filter((pl.col("log_id") == log) & (pl.col("line") == number))
     headings = snapshot.table("columns").filter((pl.col("log_id") == log) & (pl.col("heading") == column))
-    here = held.join(headings.select("characteristic").unique(), on="characteristic", how="semi")
+    own = headings.with_columns(pl.col("position").str.split("/")).explode("position")
+    here = held.join(own.select("characteristic", "position").unique(), on=["characteristic", "position"], how="semi")
     raw = ", ".join(here["raw"].unique(maintain_order=True).to_list()) or "nothing that was read"
     before = snapshot.table("corrections").filter(
         (pl.col("log_id") == log) & (pl.col("line") == number) & (pl.col("column") == column)
@@ -84,7 +86,10 @@ def layout(log: str = "", line: str = "", column: str = "", serial: str = "", **
         for row in before.iter_rows(named=True)
     ]
     stands = before.height > 0 and not before["undone"][-1]
-    say = html.P([html.B(f"{names[log]}, line {line}: "), f"{column} was typed ", html.Code(raw), "."])
+    what = sentences.places(snapshot.shop, here.select("characteristic", "position").unique(maintain_order=True).rows())
+    name = f"{what[0]} ({column})" if len(what) == 1 and what[0] != column else column
+    now: list[Any] = [" It counts as ", html.Code(before["value"][-1]), " now."] if stands else []
+    say = html.P([html.B(f"{names[log]}, line {line}: "), f"{name} was typed ", html.Code(raw), ".", *now])
     fields = [parts.text_field("It should say", VALUE), parts.who_field(WHO, "Who"), parts.text_field("Why", WHY)]
     buttons = [
         html.Button("Correct it", id=DO, className="button primary"),

@@ -17,18 +17,10 @@ from dashboard.pages.logs.readings import limits
 from dashboard.sentences import cautions
 from dashboard.sentences import play_test as words
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import walk as walked
 from ingest.shopfiles.shop import Shop
 
 PATH, NAME = "/logs/instrument", "Instrument"
-STANDING = {
-    "finished": "finished",
-    "reject": "rejected",
-    "second": "sold as a second",
-    "pulled": "pulled",
-    "hold": "on hold",
-    "lost": "not seen for 30 days",
-    "bench": "on the bench",
-}
 OPEN = 24  # readings that stand open; more are folded to a line
 MINUTES = {"typed": "typed", "clock": "by the clock", "planned": "planned"}
 
@@ -44,12 +36,11 @@ def layout(serial: str = "", **_address: str) -> Any:
             parts.empty_state("Look for it on its log.", "Open Logs", "/logs"),
         )
     row = found.instrument
-    standing = STANDING.get(str(row["standing"]), str(row["standing"]))
     many = "send-back" if len(found.loops) == 1 else "send-backs"
     about = ", ".join(str(row[name]) for name in ("model", "supplier", "lot") if row[name])
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
     return parts.page(
-        parts.page_head(f"{serial}: {standing}.", f"{about}. {visits}."),
+        parts.page_head(walked.headline(found, shop), f"{about}. {visits}."),
         held(walk.NAME, walk.sheet, found, shop),
         held("Play test", _played, serial, shop),
         confirm.form(shop) if len(found.loops) else None,

@@ -64,14 +64,14 @@ def layout(
             f"on {model}" if model else "",
             f"at {shop.stage_name(stage).lower()}" if stage else "",
             f"of lot {lot}" if lot else "",
-            "outside their limits" if asked.outside else "",
+            "outside limits" if asked.outside else "",
         )
         if part
     ]
     many = "reading" if len(found) == 1 else "readings"
     head = parts.page_head(
         f"{what} {' '.join(about)}".strip() + f": {numbers.count(len(found))} {many}.",
-        "First-pass readings as found, the newest first.",
+        "First-pass readings, the newest first.",
     )
     if found.is_empty():
         return parts.page(head, parts.empty_state("No reading fits what was asked.", "Open Drift", "/drift"))

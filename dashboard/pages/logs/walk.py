@@ -18,7 +18,6 @@ from ingest.shopfiles.shop import Shop
 NAME = "Its way over the bench"
 MOST = 14  # boards drawn; all readings stand in the table below
 LOOPS = 8  # send-backs drawn, the first ones
-VALUES = 5  # values of one reading in words; of more the first and the last
 
 
 def sheet(found: Life, shop: Shop) -> html.Section:
@@ -30,8 +29,8 @@ def sheet(found: Life, shop: Shop) -> html.Section:
         told.append(html.P(f"{numbers.count(left)} more readings stand in the table.", className="small"))
     key = html.P(
         "A dot at each bench it came to, a large one where it came again. Arrows lead back to where it was sent, "
-        "dashed where nobody confirmed the cause. Readings: first value a dot, later ones rings, outside a cross; the "
-        "board is what is asked.",
+        "dashed where nobody confirmed the cause. Readings: the last value a dot, earlier ones rings, outside a cross; "
+        "the board is what is asked.",
         className="small",
     )
     chart = parts.graph(parts.both(walked, view), say, "logs-walk")
@@ -74,11 +73,29 @@ def _boards(found: Life, shop: Shop) -> list[tuple[int, Board]]:
         values, outside = part["value"].to_list(), part["outside"].fill_null(False).to_list()
         limits = part.filter(pl.col("lower").is_not_null() | pl.col("upper").is_not_null())
         asked: dict[str, Any] = limits.select("lower", "upper", "target").row(-1, named=True) if len(limits) else {}
-        some = values if len(values) <= VALUES else [values[0], values[-1]]
-        said = [sentences.amount(shop, str(key), value) for value in some]
-        text = f"{', then '.join(said)}{', outside' if outside[-1] else ''}"
-        board = Board(sentences.characteristic(shop, str(key), str(position)), values, outside, text, **asked)
-        place = 100 * order.get(str(key), len(order)) + len(told) % 100
+        at_last = part.row(-1, named=True)
+        beyond = None
+        if outside[-1]:
+            above = at_last["upper"] is not None and at_last["value"] > at_last["upper"]
+            beyond = at_last["upper" if above else "lower"]
+        text = words.values(shop, str(key), values, beyond)
+        short = words.values(shop, str(key), values[-1:], beyond)
+        ends = {
+            side: sentences.amount(shop, str(key), asked[side]).partition(numbers.NBSP)[0]
+            for side in ("lower", "upper")
+            if asked.get(side) is not None
+        }
+        name = sentences.characteristic(shop, str(key), str(position))
+        low, high = ends.get("lower", ""), ends.get("upper", "")
+        board = Board(name, values, outside, text, **asked, short=short, low=low, high=high)
+        place = 100 * order.get(str(key), len(order)) + _place(shop, str(key), str(position), len(told))
         told.append((any(outside), "fret" in str(position), place, board))
     told.sort(key=lambda one: (not one[0], one[1], one[2]))
     return [(place, board) for _, _, place, board in told]
+
+
+def _place(shop: Shop, key: str, position: str, came: int) -> int:
+    """A position's place among those of its characteristic; one that shop.toml does not list as it came, behind."""
+    item = shop.by_characteristic.get(key)
+    listed = list(item.positions) if item else []
+    return listed.index(position) if position in listed else min(len(listed) + came, 99)

@@ -21,6 +21,7 @@ from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
 
 SHOWN = 5  # serials in a list; the rest opens
+SLIPS = 5  # readings that may be mistyped
 LINKED = 12  # serials that are links in one sentence
 MOST_SHARES = 12  # rows of a chart; the smallest stand in the table
 
@@ -215,6 +216,18 @@ def arrived(found: Review, shop: Shop) -> html.Details:
     return parts.fold(
         "Did the data arrive?",
         sentences_week.data_arrived(found, shop),
-        [html.Div(boxes, className="stages"), phone, asks],
-        open=bool(gone),
+        [html.Div(boxes, className="stages"), phone, asks, *_slips(found, shop)],
+        open=bool(gone) or len(found.slips) > 0,
     )
+
+
+def _slips(found: Review, shop: Shop) -> list[Any]:
+    """Readings that may be mistyped, each with the way to where it is corrected."""
+    told = sentences_week.slips(found, shop)
+    lines = [
+        html.Div([dcc.Link(serial, href=address("/logs/instrument", serial=serial), className="serial"), f" {what}"])
+        for serial, what in told[:SLIPS]
+    ]
+    more = [html.Div(f"and {numbers.count(len(told) - SLIPS)} more")][: len(told) > SLIPS]
+    say = "They count as they stand. Correct what was mistyped on the instrument's page; what is so stays."
+    return [parts.ask([html.B(f"{sentences_week.mistyped(found)}. "), say, *lines, *more])] if told else []

@@ -454,7 +454,7 @@ WALK = WalkView(
     3,
     "last seen: c",
     [Loop("buzz", 3, 1, True, "C back to A")],
-    [Board("Relief", [1.0, 2.0, 5.0], [False, False, True], "", 0.0, 4.0, 2.0)],
+    [Board("Relief", [1.0, 2.0, 5.0], [False, False, True], "", 0.0, 4.0, 2.0, "", "0.00", "4.00")],
 )
 
 
@@ -478,3 +478,6 @@ def test_a_story_stands_on_one_bench_and_its_readings_on_their_board(narrow):
     assert values == pytest.approx([at(1.0), at(2.0)])
     cross = [one for one in lines(figure, style.INK) if one[0] != one[2] and one[1] != one[3]]
     assert (cross[0][0] + cross[0][2]) / 2 == pytest.approx(at(5.0))
+    numbers = {one["text"]: one["x"] for one in figure["layout"]["annotations"] if one["text"] in ("0.00", "4.00")}
+    assert numbers.keys() == {"0.00"}  # a value lies beyond the other limit, and the words say that one
+    assert numbers["0.00"] < at(0.0)

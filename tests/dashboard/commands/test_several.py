@@ -91,6 +91,19 @@ def test_shops_that_are_alike_are_said_to_show_no_difference_and_how_much_is_lef
     )
 
 
+def test_readings_left_out_are_said_and_their_room_is_held_against_nobody():
+    told = several(np.random.default_rng(SEED), 4, Planted())
+    one = (pl.col("shop") == "shop-02") & (pl.col("model") == "LARK-25")
+    told["levels"] = told["levels"].with_columns(far=pl.when(one).then(2).otherwise(0))
+    found = {name: work(told) for name, work in FIGURES.items()}
+    heads = pl.DataFrame({"shop": sorted(set(told["levels"]["shop"]))})
+    (line,) = [line for line in telling.lines(heads, told["meanings"], found) if "Left out" in line]
+    assert "Left out: 2 readings ten spreads and more from all others" in line.replace("\u00a0", " ")
+    assert "shop-02 String height bass, LARK-25, Final (2)" in line.replace("\u00a0", " ")
+    room = found["same_model"].filter(pl.col("question") == "room", pl.col("model") == "LARK-25")
+    assert room["shop"].to_list() == ["shop-01", "shop-03", "shop-04"]
+
+
 def test_one_shop_has_nothing_to_be_held_against():
     assert said(Planted(), 1) == [
         "1 shop: shop-01.",

@@ -62,6 +62,33 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
     assert [each for each in desk.ask(register.register) if each.matter is not None and each.waits] == []
 
 
+def test_what_was_done_on_the_day_it_moved_is_held_against_the_time_before(shop):
+    key = only().key
+    give = {"action": "new blanks, target agreed", "owner": "bridge bench", "due": "2026-03-30", "who": "Mara"}
+    assert deeds.write(key, "take", give) == ""
+    assert [one.key for one in desk.ask(register.due, by=date(2026, 4, 10))] == [key]
+    assert deeds.write(key, "done", {"done_on": "2026-03-30", "who": "Mara"}) == ""
+    one = only()
+    assert one.checked.verdict == "moved on that day or since"
+    assert one.checked.low < 0.29 < one.checked.high
+    assert one.checked.n == 32  # eight a day from 31 March to 3 April
+    assert one.steps == (True, True, True, True, False)
+    assert desk.ask(register.due, by=date(2026, 4, 10)) == []  # it is done
+    text = said(book.layout()).replace("\u00a0", " ")
+    assert "moved on that day or since" in text
+    assert "off the centre line, 32 readings since" in text
+    assert "One is done and waits to be closed." in text
+
+
+def test_what_its_readings_closed_shows_no_action_and_says_so():
+    closed = _entry()
+    closed = replace(closed, state=register.CLOSED, matter=object())
+    assert closed.steps == (True, False, False, False, True)
+    assert closed.closed_by == ""
+    line = register.Line(1, datetime(2026, 4, 1, 10), "close", "old blanks", "Mara", "", None, None)
+    assert replace(closed, lines=(line,)).closed_by == "Mara"
+
+
 def test_two_who_decide_differently_at_once_are_both_kept_and_told(shop):
     key = only().key
     give = {"action": "measure ten blanks", "owner": "bridge bench", "due": "2026-04-02"}

@@ -45,6 +45,34 @@ def test_sentence_and_drawing_say_one_start(looked_at):
     ]  # fmt: skip
 
 
+def test_a_reading_that_lost_its_point_is_told_with_what_the_others_say_and_where_to_correct_it(tmp_path):
+    folder = moving_shop.stands(tmp_path / "shop", with_logs=False)
+    lines = moving_shop.log().splitlines()
+    at = next(k for k, line in enumerate(lines) if line.startswith("LA-1190,LARK-25,final_inspection"))
+    head, relief, *rest = lines[at].rsplit(",", 3)
+    lines[at] = ",".join([head, f"{float(relief) * 10:.2f}", *rest])
+    log = folder / "bench.csv"
+    log.write_text("\n".join(lines) + "\n")
+    load(folder, [log], now=moving_shop.NOW)
+    made = moving_shop.desk(folder)
+    make_app(made)
+    (slip,) = review(made.snapshot()).slips.iter_rows(named=True)
+    assert (slip["serial"], slip["characteristic"], slip["value"]) == ("LA-1190", "relief", float(relief) * 10)
+    assert 0.05 < slip["low"] < slip["high"] < 0.35
+    assert slip["others"] == moving_shop.N - 1
+    text = said(page.layout()).replace("\u00a0", " ")
+    assert "1 reading may be mistyped" in text
+    assert f"Neck relief {float(relief) * 10:.2f} mm at final inspection; 199 others lie from 0.1" in text
+    assert "/logs/instrument?serial=LA-1190" in str(page.layout())
+    assert "1 reading may be mistyped" in paper.paper()[1]
+    assert not len(review(made.snapshot(), week=date(2026, 3, 23)).slips)  # told once, in its own week
+
+
+def test_a_week_without_such_a_reading_says_nothing_of_it(looked_at):
+    assert "mistyped" not in said(page.layout())
+    assert "mistyped" not in paper.paper()[1]
+
+
 def test_the_agenda_stands_in_its_order(demo_desk):
     text = said(page.layout())
     names = [

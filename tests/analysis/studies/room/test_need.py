@@ -52,8 +52,16 @@ def test_more_is_said_of_a_whole_interval_and_streams_without_ppk_stand_nowhere(
     assert [row["promise"] for row in found.values()].count(False) == 2
 
 
-def test_the_hungriest_row_stands_first_and_its_largest_need_too(found):
-    assert list(found) == [("action", "B"), ("action", "A"), ("relief", "B"), ("relief", "A")]
+def test_the_hungriest_row_stands_first_and_its_largest_need_too_but_no_thin_one(found):
+    assert list(found) == [("action", "A"), ("action", "B"), ("relief", "B"), ("relief", "A")]
+
+
+def test_a_thin_stream_places_no_row_before_another(monkeypatch):
+    flags = ["", "", "thin", "thin", ""]  # all of action that has a need
+    rows = pl.DataFrame({**ROOM, "flags": flags})
+    monkeypatch.setattr("analysis.studies.room.need.room", lambda snapshot, when, **days: rows)
+    told = needs(None, when="as set").select("characteristic", "model").rows()
+    assert told == [("relief", "B"), ("relief", "A"), ("action", "B"), ("action", "A")]
 
 
 def test_no_reading_is_no_row(monkeypatch):

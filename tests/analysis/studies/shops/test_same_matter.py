@@ -114,3 +114,18 @@ def test_two_weeks_is_near_and_a_day_more_is_not():
     apart = [both[0], matter("s01", 401 + near, characteristic="nut")]
     assert found(rows + both).filter(characteristic="nut")["shop"].to_list() == ["s00", "s01"]
     assert found(rows + apart).filter(characteristic="nut").is_empty()
+
+
+def test_what_a_named_cause_tells_is_not_told_again_by_its_days():
+    rng = np.random.default_rng(SEED)
+    jig = [
+        matter(f"s{k:02d}", 60 + 3 * k / 11 + day, cause="change", value="jig, 2 Mar", sure=0.9, size=0.1)
+        for k in range(12)
+        for day in (0, 9)  # two matters of one shop name it
+    ]
+    told = found(alike(rng, each=2) + jig).filter("one")
+    assert set(told.select("kind", "what").iter_rows()) == {("change", "jig")}
+    unnamed = [matter(f"s{k:02d}", 61 + k / 10) for k in range(10)]  # fell on the same days and name nothing
+    both = found(alike(rng, each=2) + jig + unnamed).filter("one")
+    assert set(both["kind"].to_list()) == {"change", DAY}
+    assert both.filter(kind=DAY)["number"].n_unique() == 1

@@ -147,7 +147,7 @@ def test_specs_may_hold_for_one_supplier_at_one_stage():
         {"characteristic": "neck_bow", "stage": "receiving", "supplier": "Tansy", "upper": 0.15},
     ]
     snapshot = made(rows, specs)
-    judged = with_specs(snapshot, snapshot.once(story).readings)
+    judged = with_specs(snapshot, snapshot.once(story).readings.whole())
     assert dict(judged.select("serial", "outside").rows()) == {"A": False, "B": True}
 
 

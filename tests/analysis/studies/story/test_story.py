@@ -455,7 +455,7 @@ def test_clock_minutes_are_less_breaks_and_closed_hours_and_four_times_planned_i
         calendar={"open": "07:30-17:00", "breaks": ["12:00-12:30"], "closed": ["2026-03-17"]},
         shop={"name": "x", "timezone": "Europe/Dublin"},
     )
-    work = Snapshot.of(made, visits=visits).once(story).visits.sort("line")
+    work = Snapshot.of(made, visits=visits).once(story).visits.whole().sort("line")
     assert work.select("minutes", "minutes_from").rows() == [
         (20.0, "clock"),
         (20.0, "clock"),

@@ -4,6 +4,7 @@ import re
 import shutil
 from datetime import UTC, datetime
 
+import polars as pl
 import pytest
 from dash import no_update
 
@@ -38,9 +39,19 @@ def looked_at(people_desk):
 
 def test_it_opens_on_the_new_tech_and_tells_targets_one_by_one(looked_at):
     text = said(bench.layout())
-    assert "T09 at nut slotting: two targets shown, two not yet." in text
+    assert "T09 at nut slotting: two targets shown to hold, two not yet; more came back than chance and mix" in text
     assert "21.5 thou" in text  # 0.55 mm: 21.65 thousandths, to the half
     assert "Runs" in text
+
+
+def test_every_page_says_where_a_look_together_may_help_in_bench_order(looked_at):
+    rows = looked_at.ask(techs.people).filter(pl.col("more").fill_null(False), pl.col("ratio_low") >= 1)
+    assert [row["tech"] for row in rows.to_dicts()] == ["T09"]
+    other = next(one for one in looked_at.snapshot().shop.techs if one.key != "T09").key
+    page = bench.layout(tech=other)
+    assert "Where a look together may help: " in said(page)
+    assert "T09 at nut slotting, " in said(page)
+    assert "tech=T09&stage=nut_slotting" in str(page)
 
 
 def test_figures_are_said_to_be_for_coaching_and_law_to_decide(looked_at):

@@ -1,5 +1,7 @@
 """Capability: its headline, its rows and what is saved of them; one model, few readings, no readings."""
 
+from datetime import date, timedelta
+
 import polars as pl
 import pytest
 
@@ -29,6 +31,18 @@ def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(counter
         f"{numbers.of_in_words(1, steady.height)} needs more than its tolerance, action treble on LARK-25 most"
         in said(capability.layout())
     )
+
+
+@pytest.mark.parametrize(("days", "told"), [(15, ", none since 12 Oct."), (14, " %).")])
+def test_a_trouble_that_is_over_is_said_to_be(counter, days, told):
+    out = date(2026, 10, 12)
+    row = {"characteristic": "action", "position": "treble", "model": "LARK-25", "flags": "", "ppk": 0.5,
+           "ppk_high": 0.8, "n": 750, "outside": 59, "share_low": 0.06, "share_high": 0.1, "outside_last": out,
+           "last_day": out + timedelta(days=days)}  # fmt: skip
+    shop = desk.here().snapshot().shop
+    text = capability._headline(pl.DataFrame([row]), shop, "as set").replace("\u00a0", " ")
+    assert "59 of 750 outside as set" in text
+    assert text.endswith(told)
 
 
 def test_every_row_is_in_the_table_with_bounds_and_flags(counter):

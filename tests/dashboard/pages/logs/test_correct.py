@@ -65,11 +65,17 @@ def test_a_correction_is_written_shown_and_taken_back(folder, monkeypatch):
     assert correct.correct(1, None, cell, "2.9", "", "a slip") == "A correction wants who makes it and why."
     assert correct.correct(1, None, cell, " ", "Mo", "a slip") == "Write the value as it should have been typed."
     assert stored()[0] == typed
+    told = correct.correct(1, None, cell, "abc", "Mo", "a slip")
+    assert told.startswith("action bass (mm) cannot be 'abc': ")
+    assert stored()[0] == typed
     told = correct.correct(1, None, cell, "2.9", "Mo", "a slip")
     assert told == "Corrected: action bass (mm) is 2.9 from now on, wherever it shows."
     assert stored()[0] == 2.9
     use(Desk(folder))
-    assert "is '2.9', by Mo: a slip" in said(correct.layout(log=log_id, line="2", column="action bass (mm)"))
+    page = said(correct.layout(log=log_id, line="2", column="action bass (mm)"))
+    assert "is '2.9', by Mo: a slip" in page
+    assert "action bass (action bass (mm)) was typed" in page
+    assert page.count("2.9") == 2  # and that it counts as this now
     pressed(monkeypatch, correct.BACK)
     assert correct.correct(1, 1, cell, "", "Mo", "it was right") == "What was typed counts again."
     assert stored()[0] == typed

@@ -154,7 +154,7 @@ def test_taking_out_wants_the_log_and_who(shop):
 def test_readings_outside_are_marked_with_their_file_and_line(shop):
     bring(shop)
     page = said(logs_readings.layout(characteristic="action", outside="1"))
-    assert "Action outside their limits: 1 reading." in page
+    assert "Action outside limits: 1 reading." in page
     assert "bench.csv, line 6" in page
 
 

@@ -1,0 +1,126 @@
+"""A table of the story a column at a time: held in memory, or kept beside the store and read when it is asked for.
+
+A column that nobody asks for is not in memory; one that was asked for by its name stays.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import TypeAlias, overload
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from ingest.store.snapshot import Damaged, Kept
+
+Rows: TypeAlias = npt.NDArray[np.integer] | pl.Series | slice
+Asked: TypeAlias = str | pl.Expr | Iterable[str | pl.Expr]
+
+
+class Columns:
+    """Rows under named columns; what is selected of them is a table like any other."""
+
+    def __init__(self, height: int, columns: list[str], read: Callable[[str], pl.Series]) -> None:
+        self.height, self.columns = height, columns
+        self._read = read
+        self._held: dict[str, pl.Series] = {}
+
+    @classmethod
+    def of(cls, rows: pl.DataFrame) -> "Columns":
+        """Those of a table in memory."""
+        return cls(rows.height, rows.columns, rows.get_column)
+
+    @classmethod
+    def kept(cls, kept: Kept, table: str, anew: Callable[[str], pl.Series]) -> "Columns":
+        """Those of a table kept beside the store; one that turns out to be damaged is worked out anew."""
+
+        def read(name: str) -> pl.Series:
+            try:
+                return kept.column(table, name)
+            except Damaged:
+                return anew(name)
+
+        return cls(kept.height(table), kept.columns(table), read)
+
+    def __len__(self) -> int:
+        return self.height
+
+    def is_empty(self) -> bool:
+        """Is there no row?"""
+        return self.height == 0
+
+    @overload
+    def __getitem__(self, wanted: str) -> pl.Series: ...
+    @overload
+    def __getitem__(self, wanted: list[str] | Rows) -> pl.DataFrame: ...
+    def __getitem__(self, wanted: str | list[str] | Rows) -> pl.Series | pl.DataFrame:
+        if isinstance(wanted, str):
+            if wanted not in self._held:
+                self._held[wanted] = self._read(wanted)
+            return self._held[wanted]
+        if isinstance(wanted, list):
+            return pl.DataFrame([self[name] for name in wanted])
+        return self.at(wanted)
+
+    def at(self, rows: Rows, *names: str) -> pl.DataFrame:
+        """Some rows in the order given: the columns named; or all, of which those stay in memory that did before."""
+        taken = slice(None) if isinstance(rows, slice) and rows == slice(None) else rows
+        return pl.DataFrame([_some(self[n] if names else self._passing(n), taken) for n in names or self.columns])
+
+    def whole(self) -> pl.DataFrame:
+        """All of it, as a table in memory."""
+        return self.at(slice(None))
+
+    def select(self, *wanted: Asked, **named: pl.Expr | pl.Series) -> pl.DataFrame:
+        """What is asked for, worked out of the columns that it names."""
+        return self[self._named(*wanted, *named.values())].select(*wanted, **named)
+
+    def filter(self, *where: Asked | pl.Series) -> pl.DataFrame:
+        """The rows, all columns, of which everything holds."""
+        asked = self[self._named(*where)]
+        conditions = [pl.col(each) if isinstance(each, str) else each for each in where]
+        with_rows = pl.select(pl.int_range(self.height, dtype=pl.UInt32).alias("_at")).to_series()
+        found = asked.with_columns(with_rows).filter(*conditions)["_at"]
+        return self.at(found)
+
+    def group_by(self, *by: str) -> "Grouped":
+        """Groups of rows; of what is then asked of each the columns are fetched."""
+        return Grouped(self, by)
+
+    def _passing(self, name: str) -> pl.Series:
+        held = self._held.get(name)
+        return self._read(name) if held is None else held
+
+    def _named(self, *wanted: Asked | pl.Series) -> list[str]:
+        """The columns that expressions hang on; the first where they hang on none, so that there are rows."""
+        names: dict[str, None] = {}
+        for each in wanted:
+            if isinstance(each, str):
+                names[each] = None
+            elif isinstance(each, pl.Expr):
+                many = each.meta.has_multiple_outputs()  # of which columns, its names do not say
+                names |= dict.fromkeys(self.columns if many else each.meta.root_names())
+            elif not isinstance(each, pl.Series):
+                names |= dict.fromkeys(self._named(*each))
+        return [name for name in names if name in self.columns] or self.columns[:1]
+
+
+class Grouped:
+    """Rows of a table in groups."""
+
+    def __init__(self, table: Columns, by: tuple[str, ...]) -> None:
+        self._table, self._by = table, by
+
+    def agg(self, *wanted: pl.Expr, **named: pl.Expr) -> pl.DataFrame:
+        """What is asked of each group."""
+        names = self._table._named(*self._by, *wanted, *named.values())
+        return self._table[names].group_by(*self._by).agg(*wanted, **named)
+
+    def len(self) -> pl.DataFrame:
+        """How many rows each holds."""
+        return self._table[list(self._by)].group_by(*self._by).len()
+
+
+def _some(column: pl.Series, rows: Rows) -> pl.Series:
+    if isinstance(rows, slice):
+        return column if rows == slice(None) else column[rows]
+    return column.gather(rows)

@@ -1,0 +1,132 @@
+"""Readings laid to their visits and put in order, a column at a time."""
+
+from collections.abc import Callable
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from analysis.methods.segments import Ints
+from analysis.studies.story.calendar import local_day
+from analysis.studies.story.passes import last_before
+from ingest.shopfiles.shop import Shop
+from ingest.terms import tables
+
+OF_VISIT = ("model", "setup", "family", "supplier", "lot", "neck", "round", "pass_no", "first_pass", "role", "outcome",
+            "tech")  # fmt: skip
+SET = ("set_stage", "set_by", "set_on")
+ONLY_LEFT = "only_left"  # what hangs on all readings of a kind of sheet, and so on no visit alone
+NAMES = (*tables.READINGS, "part", *OF_VISIT, "visit", "day", *SET, ONLY_LEFT)  # columns of the story's readings
+KEYS = ("log_id", "line", "stage", "characteristic", "position", "moment", "taken_at")
+OF_A_SHEET = ["log_id", "stage", "characteristic"]
+
+
+class Readings:
+    """Readings that have a visit, in the order of the story; found and put in order by their keys alone."""
+
+    def __init__(self, read: Callable[[str], pl.Series], told: pl.DataFrame, number: Ints, shop: Shop) -> None:
+        """`read` gives a column of the table `readings`; `told`: visits and parts in time order, `number` (n,) the row
+        of each among the story's visits, -1 of a part.
+        """
+        self._read, self._told, self._number, self._shop = read, told, number, shop
+        self._keys = keys = pl.DataFrame([read(name) for name in KEYS])
+        reading, row = _found(keys, told)
+        serial = np.where(number >= 0, _ints(told["who"]), -1)[row]  # parts are sorted as texts are, and have no serial
+        stream = tables.one_key(
+            *(tables.rank(keys[name])[reading] for name in ("characteristic", "position")),
+            *(tables.rank(told[name])[row] for name in ("setup", "stage")),
+        )
+        taken = _ints(keys["taken_at"].cast(pl.Int64).fill_null(np.iinfo(np.int64).min))[reading]
+        order = np.lexsort((typed_key(keys[reading]), serial, taken, stream))
+        self.reading, self.row = reading[order], row[order]
+
+    def column(self, name: str) -> pl.Series:
+        """One of NAMES but ONLY_LEFT, which hangs on all readings of a kind of sheet (`only_left`)."""
+        told = self._told
+        if name in OF_VISIT or name in ("serial", "part"):
+            found = told[name].gather(self.row)
+        elif name in tables.READINGS:
+            found = (self._keys[name] if name in KEYS else self._read(name)).gather(self.reading)
+        elif name == "visit":
+            found = pl.Series(self._number[self.row]).replace(-1, None)
+        elif name == "day":
+            found = self.column("taken_at").to_frame().select(local_day(pl.col("taken_at"), self._shop)).to_series()
+        else:
+            found = self._set[name]
+        return found.alias(name)
+
+    @cached_property
+    def _set(self) -> pl.DataFrame:
+        """Where each is set, by whom and when (SET)."""
+        told, order = self._told, self._shop.bench_order
+        pairs = pl.DataFrame([self.column("characteristic"), self.column("family")])
+        where = _where_set(self._shop)
+        set_stage = pairs.join(where, on=["characteristic", "family"], how="left", maintain_order="left")["set_stage"]
+        stage = set_stage.replace_strict(order, default=-1, return_dtype=pl.Int64).to_numpy()
+        setter = pl.Series("_setter", last_before(told, self.row, stage, itself=True)).replace(-1, None)
+        set_by = told["tech"].gather(setter).fill_null("")
+        set_on = pl.when(pl.Series(set_by != "")).then(told["day"].gather(setter)).otherwise(self.column("day"))
+        return pl.DataFrame(
+            {"set_stage": set_stage.fill_null(""), "set_by": set_by, "set_on": pl.select(set_on).to_series()}
+        )
+
+
+def typed_key(keys: pl.DataFrame) -> Ints:
+    """Where each stands in what was typed: line, log and moment as one number that sorts so."""
+    return tables.one_key(_ints(keys["line"]), *(tables.rank(keys[name]) for name in ("log_id", "moment")))
+
+
+def only_left(readings: pl.DataFrame, logs: pl.DataFrame) -> pl.Series:
+    """Readings left at a stage by a kind of sheet that nowhere says what was found of the characteristic there: they
+    are the single numbers of their visits. Sheets are of one kind where their names differ by numbers alone.
+
+    readings : moment and OF_A_SHEET; logs : log_id and name of each log.
+    """
+    never = pl.Series([False], dtype=pl.Boolean).new_from_index(0, len(readings))
+    rows = readings.group_by(OF_A_SHEET).agg((pl.col("moment") == "left").all().alias("_all"))
+    if not rows["_all"].any():
+        return never
+    names = logs.unique("log_id")
+    rows = (
+        tables.plain(rows)
+        .join(names, on="log_id", how="left")
+        .with_columns(pl.coalesce("name", "log_id").str.replace_all(r"\d+", "").alias("name"))
+    )
+    kinds = rows.with_columns(pl.col("_all").all().over("name", "stage", "characteristic")).filter("_all")
+    if kinds.is_empty():
+        return never
+    kinds = kinds.select(pl.col(OF_A_SHEET).cast(pl.Categorical), "_all")
+    told = readings.join(kinds, on=OF_A_SHEET, how="left", maintain_order="left")
+    return told.select(pl.col("_all").fill_null(False)).to_series()
+
+
+def _found(read: pl.DataFrame, told: pl.DataFrame) -> tuple[Ints, Ints]:
+    """Each reading that has a visit, in their order, and the row of that visit."""
+    numbers = [
+        [_ints(rows[name].to_physical().cast(pl.Int64).fill_null(-1)) for name in ("log_id", "stage", "line")]
+        for rows in (read, told)
+    ]  # a category has one number wherever it stands
+    wide = [max(int(part.max(initial=0)) for part in parts) + 1 for parts in zip(*numbers, strict=True)]
+    if (
+        wide[0] * wide[1] * wide[2] < 2**62
+        and min(int(part.min(initial=0)) for parts in numbers for part in parts) >= 0
+    ):
+        key = ["key"]
+        ours, theirs = (pl.DataFrame({"key": (log * wide[1] + stage) * wide[2] + line}) for log, stage, line in numbers)
+    else:
+        key = ["log_id", "line", "stage"]
+        ours, theirs = read.select(key), told.select(key)
+    at = ours.with_row_index("_reading").join(theirs.with_row_index("_row"), on=key, how="inner", maintain_order="left")
+    return _ints(at["_reading"]), _ints(at["_row"])
+
+
+def _where_set(shop: Shop) -> pl.DataFrame:
+    """The stage that sets each characteristic on each family; '' as family: of parts whose model is not known."""
+    families = [*dict.fromkeys(shop.families.values()), ""]
+    rows = [(item.key, family, item.set_stage(family)) for item in shop.characteristics for family in families]
+    names = ("characteristic", "family", "set_stage")
+    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String()), orient="row").cast(pl.Categorical)
+
+
+def _ints(column: pl.Series) -> Ints:
+    return np.asarray(column.to_numpy(), dtype=np.int64)

@@ -1,0 +1,319 @@
+"""The story kept beside the store is the one worked out of all rows, to the last digit and type, whatever happens to
+the shop in between; what is kept may be damaged, deleted, or taken away at any time.
+"""
+
+import dataclasses
+import shutil
+from datetime import timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from analysis.studies.story import kept, merged
+from analysis.studies.story.of_visits import CAUSED_BY
+from analysis.studies.story.story import Story, story
+from dashboard.desk.people_shown import Veil
+from ingest.store import book, kept_tables
+from ingest.store.snapshot import Snapshot
+from ingest.store.store import open_snapshot
+from ingest.verbs import forget
+from ingest.verbs.again import again
+from ingest.verbs.backup import backup
+from ingest.verbs.load import load, unload
+from ingest.verbs.mend import correct
+from ingest.verbs.restore import restore
+from tests.ingest.bench import GROWING, NOW, log, shop
+
+HEADER = (
+    "serial,model,stage,tech,started_at,finished_at,outcome,fault,cause,sent_back_to,neck,lot,relief (mm),"
+    "action bass (mm),note"
+)
+STAGES = ("receiving", "neck_straightening", "play_test", "final_inspection", "packing")
+OUTCOMES = ("pass", "pass", "pass", "send back", "fixed", "reject", "hold", "")
+PEOPLE = """
+[[tech]]
+key = "T01"
+words = ["Jo Reed"]
+"""
+
+
+@pytest.fixture(autouse=True)
+def small_shops_too(monkeypatch):
+    monkeypatch.setattr(kept, "LEAST", 0)
+    monkeypatch.setattr(kept_tables, "SOME", 1e9)
+    monkeypatch.setattr(merged, "MOST", 1.0)
+
+
+class Bench:
+    """A shop to which something happens again and again."""
+
+    def __init__(self, seed: int, folder) -> None:
+        self.rng, self.folder = np.random.default_rng(seed), folder
+        self.now, self.day, self.logs, self.number = NOW, 2, {}, 0
+        shop(folder, GROWING + PEOPLE)
+        self.happens("load")
+
+    def rows(self, first: int, last: int, n: int) -> list[str]:
+        """Visits of some days, a third of them without a clock, a tenth of necks that no instrument has taken yet."""
+        rng = self.rng
+        made = []
+        for _ in range(n):
+            serial, stage = f"A{rng.integers(30)}", str(rng.choice(STAGES))
+            neck = f"N{rng.integers(9)}" if rng.random() < 0.4 else ""
+            if rng.random() < 0.15:
+                serial, stage, neck = "", "receiving", neck or "N1"
+            day = f"2026-03-{rng.integers(first, last + 1):02d}"
+            minute = int(rng.integers(0, 600))
+            start = day if rng.random() < 0.3 else f"{day} {8 + minute // 60:02d}:{minute % 60:02d}"
+            outcome = str(rng.choice(OUTCOMES)) if stage != "receiving" else "pass"
+            fault = "open-string buzz" if outcome in ("send back", "fixed", "reject") else ""
+            cells = [serial, rng.choice(["", "LARK-25", "HERON"]), stage, rng.choice(["T01", "T02", "Jo Reed", "T03"])]
+            cells += [start, "", outcome, fault, rng.choice(["", "play_test", "supplier"]) if fault else ""]
+            cells += [rng.choice(["", *STAGES]) if outcome == "send back" else "", neck, rng.choice(["", "L1", "L2"])]
+            relief, action = (f"{rng.integers(10, 60) / 100:.2f}" for _ in range(2))
+            made.append(",".join([*map(str, cells), relief if rng.random() < 0.9 else "", f"2{action[1:]}", ""]))
+        return made
+
+    def happens(self, what: str = "") -> str:
+        """More logs, early ones late, newer editions, corrections, causes, logs out and in, new shop files, somebody
+        forgotten.
+        """
+        rng, folder = self.rng, self.folder
+        self.now += timedelta(minutes=1)
+        odds = {"load": 4, "late": 2, "edition": 2, "correct": 2, "cause": 2, "unload": 1, "back": 1, "shop": 1}
+        odds |= {"lots": 1, "forget": 0.4}
+        share = np.array(list(odds.values()))
+        what = what or str(rng.choice(list(odds), p=share / share.sum()))
+        self.number += 1
+        there = [name for name in self.logs if name in set(open_snapshot(folder).table("logs")["name"])]
+        if what in ("load", "late"):
+            first = self.day if what == "load" else 2
+            self.day = min(self.day + 2, 26) if what == "load" else self.day
+            kind = ("cards", "grow")[int(rng.integers(2))]
+            self.logs[f"{kind}_{self.number}.csv"] = self.rows(first, min(first + 3, 28), int(rng.integers(4, 14)))
+            self.loads(f"{kind}_{self.number}.csv")
+        elif what == "edition" and there:
+            name = str(rng.choice(there))
+            rows = [*self.logs[name]]
+            rows[int(rng.integers(len(rows)))] = self.rows(2, self.day, 1)[0]
+            self.logs[f"grow_{self.number}.csv"] = rows + self.rows(self.day, self.day + 1, 2)
+            self.loads(f"grow_{self.number}.csv")
+        elif what == "correct" and there:
+            name = str(rng.choice(there))
+            line = int(rng.integers(2, 2 + len(self.logs[name])))
+            column, value = (("relief (mm)", "0.33"), ("tech", "T02"), ("serial", "A3"))[int(rng.integers(3))]
+            correct(folder, name, line, column, value, who="Mo", why="slip", now=self.now)
+        elif what == "cause":
+            loops = open_snapshot(folder).once(story).loops
+            if len(loops):
+                row = loops.row(int(rng.integers(len(loops))), named=True)
+                about = {"serial": row["serial"], "stage": row["caught_at"], "opened_at": row["opened_at"]}
+                text = str(rng.choice(["play_test", "handling", ""]))
+                book.write_entry(folder, CAUSED_BY, text, "Mo", now=self.now, **about)
+        elif what == "unload" and len(there) > 1:
+            unload(folder, str(rng.choice(there)), now=self.now)
+        elif what == "back":
+            self.loads(str(rng.choice(list(self.logs))))
+        elif what == "shop":
+            path = folder / "shop.toml"
+            path.write_text(path.read_text() + f'\n[[model]]\nkey = "M{self.number}"\nfamily = "tenor ukulele"\n')
+            again(folder, now=self.now)
+        elif what == "lots":
+            (folder / "lots.csv").write_text(f"supplier,lot,received_on\nTansy,L1,2026-02-{1 + self.number % 28:02d}\n")
+        elif what == "forget":
+            if any("Jo Reed" in one for rows in self.logs.values() for one in rows):
+                forget.forget(folder, "T01", now=self.now)
+                assert not (folder / "store" / kept_tables.FOLDER).exists()
+                path = folder / "shop.toml"
+                path.write_text(path.read_text() if "[[tech]]" in path.read_text() else path.read_text() + PEOPLE)
+            self.logs = {name: rows for name, rows in self.logs.items() if name not in there}
+            self.logs |= {}
+        return what
+
+    def loads(self, name: str) -> None:
+        load(self.folder, [log(self.folder, name, self.logs[name], HEADER)], now=self.now)
+
+
+def tables_of(told: Story) -> dict[str, pl.DataFrame]:
+    found = {field.name: getattr(told, field.name) for field in dataclasses.fields(told)}
+    return {name: rows if isinstance(rows, pl.DataFrame) else rows.whole() for name, rows in found.items()}
+
+
+def same(one: Story, other: Story) -> None:
+    ours, theirs = tables_of(one), tables_of(other)
+    for name, rows in theirs.items():
+        assert ours[name].schema == rows.schema, name
+        assert_frame_equal(ours[name], rows, check_exact=True, categorical_as_str=True)
+
+
+def alone(snapshot: Snapshot) -> Story:
+    """The story of the same shop, of which nothing is kept."""
+    return dataclasses.replace(snapshot, kept_tables=None, _kept={}, _book_kinds={}, _turns={}).once(story)
+
+
+@pytest.fixture
+def carried(monkeypatch):
+    """How many readings stood as they were kept, each time that a story was carried on."""
+    found = []
+    laid = merged._order
+
+    def counted(before, stand, *rest):
+        found.append((before.height("readings"), len(stand)))
+        return laid(before, stand, *rest)
+
+    monkeypatch.setattr(merged, "_order", counted)
+    return found
+
+
+def walked(bench: Bench, steps: int, carried: list) -> None:
+    for _ in range(steps):
+        bench.happens()
+        snapshot = open_snapshot(bench.folder)
+        told = snapshot.once(story)
+        same(told, alone(snapshot))
+        same(open_snapshot(bench.folder).once(story), told)  # by what is kept now
+    assert len(carried) >= steps // 3
+    assert sum(stood for _, stood in carried) > 0.2 * sum(of for of, _ in carried)
+
+
+def test_over_a_history_the_story_carried_on_is_the_one_worked_out_again(tmp_path, carried):
+    walked(Bench(20270201, tmp_path / "shop"), 6, carried)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(20270202, 20270206))
+def test_over_random_histories_the_story_carried_on_is_that_of_a_store_made_again(seed, tmp_path, carried):
+    bench = Bench(seed, tmp_path / "shop")
+    for turn in range(3):
+        walked(bench, 6, carried)
+        carried.clear()
+        other = tmp_path / f"again {turn}"
+        shutil.copytree(bench.folder, other)
+        shutil.rmtree(other / "store")
+        again(other, now=bench.now)
+        same(open_snapshot(bench.folder).once(story), alone(open_snapshot(other)))
+
+
+def kept_of(folder):
+    return sorted((folder / "store" / kept_tables.FOLDER).glob("[!.]*"))
+
+
+@pytest.fixture
+def bench(tmp_path):
+    return Bench(20270220, tmp_path / "shop")
+
+
+def test_a_story_is_kept_for_whoever_opens_the_shop_next_and_the_one_before_it_for_a_while(bench, monkeypatch):
+    told = []
+    for _ in range(4):
+        bench.happens("load")
+        told.append(open_snapshot(bench.folder).once(story))
+        assert len(kept_of(bench.folder)) <= kept_tables.TURNS
+    monkeypatch.setattr(kept, "_worked_out", lambda _: pytest.fail("worked out again"))
+    monkeypatch.setattr(kept, "merged", lambda *_: pytest.fail("carried on again"))
+    same(open_snapshot(bench.folder).once(story), told[-1])
+
+
+def test_of_a_few_visits_nothing_is_kept(bench, monkeypatch):
+    monkeypatch.setattr(kept, "LEAST", open_snapshot(bench.folder).table("visits").height + 1)
+    open_snapshot(bench.folder).once(story)
+    assert not kept_of(bench.folder)
+
+
+def test_a_column_is_read_when_it_is_asked_for_and_not_before(bench, monkeypatch):
+    open_snapshot(bench.folder).once(story)
+    asked = []
+    written = kept_tables.Kept.written
+    monkeypatch.setattr(kept_tables.Kept, "written", lambda self, *which: asked.append(which) or written(self, *which))
+    told = open_snapshot(bench.folder).once(story)
+    assert {table for table, _ in asked} == {"faults", "instruments", "loops", "caused"}
+    asked.clear()
+    told.readings.filter(pl.col("value") > 0.2, pl.col("stage").is_in(STAGES))[["serial"]]
+    assert asked[:2] == [("readings", "value"), ("readings", "stage")]
+    asked.clear()
+    told.readings.select("value", late=pl.col("taken_at") > NOW)
+    assert asked == [("readings", "taken_at")]
+    told.visits.group_by("stage").agg(pl.col("minutes").sum())
+    assert asked[1:] == [("visits", "stage"), ("visits", "minutes")]
+
+
+@pytest.mark.parametrize("damage", ["cut", "flipped", "half gone", "said"])
+def test_what_is_damaged_is_worked_out_anew_and_the_log_of_the_store_says_so(bench, damage):
+    snapshot = open_snapshot(bench.folder)
+    whole = alone(snapshot)
+    snapshot.once(story)
+    (path,) = kept_of(bench.folder)
+    files = sorted(path.glob("*.arrow"))
+    for file in [path / kept_tables.SAID] if damage == "said" else files:
+        data = file.read_bytes()
+        if damage != "half gone":
+            file.write_bytes(data[:-9] if damage == "cut" else data[:-40] + bytes([data[-40] ^ 1]) + data[-39:])
+        elif file in files[::2]:
+            file.unlink()
+    same(open_snapshot(bench.folder).once(story), whole)
+    said = (bench.folder / "store" / "program.log").read_text().splitlines()
+    assert len(said) >= 1
+    assert all("kept tables are worked out anew" in line for line in said)
+    same(open_snapshot(bench.folder).once(story), whole)
+    bench.happens("load")
+    snapshot = open_snapshot(bench.folder)
+    same(snapshot.once(story), alone(snapshot))
+
+
+def test_a_column_damaged_after_the_shop_was_opened_is_worked_out_anew(bench):
+    open_snapshot(bench.folder).once(story)
+    snapshot = open_snapshot(bench.folder)
+    told = snapshot.once(story)
+    shutil.rmtree(bench.folder / "store" / kept_tables.FOLDER)
+    same(told, alone(snapshot))
+
+
+def test_a_backup_holds_none_and_a_restore_leaves_none(bench, tmp_path):
+    open_snapshot(bench.folder).once(story)
+    made = backup(bench.folder, tmp_path / "all.zip", now=NOW, why="")
+    assert kept_tables.FOLDER.encode() not in made.path.read_bytes()
+    restore(bench.folder, made.path, now=NOW)
+    assert not kept_of(bench.folder)
+    snapshot = open_snapshot(bench.folder)
+    same(snapshot.once(story), alone(snapshot))
+
+
+def test_a_shop_that_cannot_be_written_tells_its_story_all_the_same(bench):
+    (bench.folder / "store" / kept_tables.FOLDER).write_text("in the way")
+    snapshot = open_snapshot(bench.folder)
+    same(snapshot.once(story), alone(snapshot))
+
+
+def test_how_the_shop_stood_before_is_not_kept(bench):
+    bench.happens("load")
+    now = open_snapshot(bench.folder)
+    then = open_snapshot(bench.folder, as_of=now.as_of - timedelta(days=1))
+    then.once(story)
+    assert not kept_of(bench.folder)
+    later = open_snapshot(bench.folder, as_of=now.as_of + timedelta(days=90))
+    same(later.once(story), alone(later))
+    same(now.once(story), alone(now))
+
+
+@pytest.mark.parametrize("show", ["codes", pytest.param("none", marks=pytest.mark.long)])
+def test_people_as_the_shop_wishes_them_shown_are_kept_by_themselves(bench, show):
+    path = bench.folder / "shop.toml"
+    path.write_text(path.read_text() + f'\n[people]\nshow = "{show}"\n')
+    for _ in range(2):
+        bare = open_snapshot(bench.folder)
+        veiled = Veil(dataclasses.replace(bare, _kept={}, _book_kinds={}, _turns={})).snapshot()
+        same(veiled.once(story), alone(veiled))
+        same(bare.once(story), alone(bare))
+        book.write(
+            bench.folder,
+            "words",
+            pl.DataFrame({"field": ["tech"], "word": ["T03"], "means": ["T01"]}),
+            who="Mo",
+            why="",
+            now=NOW,
+        )
+        veiled = Veil(open_snapshot(bench.folder)).snapshot()
+        same(veiled.once(story), alone(veiled))
+        bench.happens("load")

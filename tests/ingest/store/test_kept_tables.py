@@ -1,0 +1,181 @@
+"""Tables kept beside the store: read back as they were given; nobody keeps one in a shop that somebody has been
+forgotten in since.
+"""
+
+from contextlib import closing
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from ingest.store import kept_tables
+from ingest.store.snapshot import Damaged
+from ingest.store.store import open_snapshot
+from ingest.store.worked_out import alone_in
+from ingest.terms.tables import Coded
+from ingest.verbs import forget
+from ingest.verbs.load import load, unload
+from ingest.verbs.mend import correct
+from tests.ingest.bench import NOW, log, row, shop
+
+
+@pytest.fixture
+def folder(tmp_path):
+    folder = shop(tmp_path / "shop")
+    rows = [row("A1", tech="T07"), row("A2", tech="T08"), row("A3", tech="T08", relief="0.30")]
+    load(folder, [log(folder, "a.csv", rows)], now=NOW)
+    return folder
+
+
+ROWS = pl.DataFrame(
+    {
+        "word": pl.Series(["b", None, "ä", "b", ""], dtype=pl.Categorical),
+        "text": ["x" * 20, "y", None, "", "x" * 20],
+        "number": [1.5, None, float("inf"), -0.0, 5e-324],
+        "at": [NOW, None, NOW, NOW, NOW],
+        "yes": [True, False, None, True, True],
+        "day": [NOW.date()] * 5,
+    }
+)
+
+
+def given(rows, *, table="table"):
+    return {table: {name: (lambda name=name: rows[name]) for name in rows.columns}}
+
+
+def keep(folder, key="mine", rows=ROWS):
+    return open_snapshot(folder).kept_tables.keep(key, "kin", given(rows))
+
+
+def there(folder):
+    return [path.name for path in (folder / "store" / kept_tables.FOLDER).iterdir()]
+
+
+def test_a_table_is_read_back_as_it_was_given_empty_ones_too(folder):
+    keep(folder)
+    kept = open_snapshot(folder).kept_tables.of("mine")
+    assert (kept.tables, kept.height("table"), kept.columns("table")) == (["table"], 5, ROWS.columns)
+    assert kept.frame("table").schema == ROWS.schema
+    assert_frame_equal(kept.frame("table"), ROWS, check_exact=True)
+    for rows in (ROWS.clear(), ROWS.filter(pl.col("word").is_null())):
+        assert_frame_equal(keep(folder, f"key {len(rows)}", rows).frame("table"), rows, check_exact=True)
+
+
+def test_words_stand_in_their_order_whatever_was_read_before():
+    pl.Series(["zz", "a"], dtype=pl.Categorical)
+    one = Coded.of(pl.Series(["zz", "b", None, "a", "b"], dtype=pl.Categorical))
+    assert (one.words.to_list(), one.numbers.to_list(), one.numbers.dtype) == (
+        ["a", "b", "zz"],
+        [2, 1, None, 0, 1],
+        pl.UInt8,
+    )
+    many = Coded.of(pl.Series([f"w{n:03d}" for n in range(300)], dtype=pl.Categorical))
+    assert (many.numbers.dtype, many.numbers.to_list()) == (pl.UInt16, list(range(300)))
+
+
+def test_a_column_that_nobody_kept_is_no_damage(folder):
+    kept = keep(folder)
+    with pytest.raises(pl.exceptions.ColumnNotFoundError):
+        kept.column("table", "other")
+    assert there(folder)
+
+
+def test_a_damaged_file_is_damaged_to_whoever_reads_it_and_takes_the_rest_along(folder):
+    kept = keep(folder)
+    path = next(path for path in kept.path.glob("*.arrow"))
+    path.write_bytes(path.read_bytes()[:-1] + b"x")
+    with pytest.raises(Damaged):
+        kept.frame("table")
+    assert there(folder) == []
+
+
+def test_two_who_keep_the_same_at_once_both_read_it_whole(folder):
+    one, other = (open_snapshot(folder) for _ in range(2))
+
+    def meanwhile():
+        assert other.kept_tables.keep("mine", "kin", given(ROWS[["text"]])) is not None
+        return ROWS["text"]
+
+    for _ in range(2):  # the second time it stands there already
+        assert_frame_equal(
+            one.kept_tables.keep("mine", "kin", {"table": {"text": meanwhile}}).frame("table"), ROWS[["text"]]
+        )
+    assert len(there(folder)) == 1
+
+
+def test_the_newest_of_a_kin_is_found_and_few_stay(folder):
+    place = open_snapshot(folder).kept_tables
+    for number in range(4):
+        place.keep(f"key {number}", "kin" if number < 3 else "other", given(ROWS.head(number)))
+    assert place.newest("kin").height("table") == 2
+    assert place.newest("none") is None
+    assert len(there(folder)) == kept_tables.TURNS
+
+
+def test_what_somebody_gave_up_writing_goes_after_a_while(folder, monkeypatch):
+    part = folder / "store" / kept_tables.FOLDER / ".part"
+    part.mkdir(parents=True)
+    keep(folder)
+    assert part.exists()
+    monkeypatch.setattr(kept_tables, "ABANDONED", -1)
+    keep(folder, "other")
+    assert not part.exists()
+
+
+def test_nothing_is_kept_of_a_version_that_is_gone_nor_while_somebody_writes(folder):
+    before = open_snapshot(folder)
+    keep(folder)
+    forget.forget(folder, "T07", now=NOW)
+    assert not (folder / "store" / kept_tables.FOLDER).exists()
+    told = given(pl.DataFrame({"a": ["T07 did it"]}))
+    assert before.kept_tables.keep("mine", "kin", told) is None
+    assert not any(b"T07" in path.read_bytes() for path in (folder / "store").rglob("*") if path.is_file())
+    now = open_snapshot(folder)
+    with closing(alone_in(folder)):
+        assert now.kept_tables.keep("mine", "kin", told) is None
+    assert now.kept_tables.keep("mine", "kin", told) is not None
+
+
+def test_who_is_forgotten_while_tables_are_being_written_is_in_none(folder):
+    now = open_snapshot(folder)
+
+    def meanwhile():
+        forget.forget(folder, "T07", now=NOW)
+        return pl.Series("a", ["T07 did it"])
+
+    told = {"table": {"a": meanwhile, "b": lambda: pl.Series("b", ["T07 did it"])}}
+    assert now.kept_tables.keep("mine", "kin", told) is None
+    assert not any(b"T07" in path.read_bytes() for path in (folder / "store").rglob("*") if path.is_file())
+
+
+def moved(folder, kept, monkeypatch, table="readings"):
+    monkeypatch.setattr(kept_tables, "SOME", 1e9)
+    rows = open_snapshot(folder).kept_tables.moved(kept, table)
+    names = open_snapshot(folder).table("logs", "log_id", "name")
+    return sorted(rows.join(names, on="log_id", how="left").select("name", "line").rows())
+
+
+def test_visits_are_told_whose_rows_came_went_or_changed_and_no_others(folder, monkeypatch):
+    kept = keep(folder)
+    assert moved(folder, kept, monkeypatch) == []
+    load(folder, [log(folder, "b.csv", [row("B1"), row("B2")])], now=NOW)
+    assert moved(folder, kept, monkeypatch) == [("b.csv", 2), ("b.csv", 3)]
+    correct(folder, "a.csv", 3, "relief (mm)", "0.9", who="Mo", why="slip", now=NOW)
+    assert moved(folder, kept, monkeypatch) == [("a.csv", 3), ("b.csv", 2), ("b.csv", 3)]
+    correct(folder, "a.csv", 3, "relief (mm)", None, who="Mo", why="no", now=NOW)
+    unload(folder, "b.csv", now=NOW)
+    assert moved(folder, kept, monkeypatch) == []
+
+
+def test_where_most_of_a_table_was_written_again_nobody_looks_what_moved(folder):
+    kept = keep(folder)
+    correct(folder, "a.csv", 3, "relief (mm)", "0.9", who="Mo", why="slip", now=NOW)
+    assert open_snapshot(folder).kept_tables.moved(kept, "readings") is None
+
+
+def test_rows_of_some_logs_are_those_of_the_table(folder):
+    load(folder, [log(folder, "b.csv", [row("B1"), row("B2")])], now=NOW)
+    now = open_snapshot(folder)
+    for log_id in now.table("logs")["log_id"]:
+        theirs = now.table("readings").filter(pl.col("log_id") == log_id)
+        assert_frame_equal(now.kept_tables.rows_of("readings", [log_id]), theirs, check_row_order=True)

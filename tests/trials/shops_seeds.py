@@ -1,0 +1,95 @@
+"""Is all that was planted told, and nothing else, seed after seed: python -m tests.trials.shops_seeds [SEEDS] [FOLDER]
+
+SEEDS (20) times ten shops of twenty-six weeks at .4 of the demo's instruments a day, made, loaded and published as in
+shops_at_size: a bowed lot that went to three of them, a box of bridge blanks that five opened, each on its day; in all
+of them a target lowered on one day and a jig that sharpened one model for two weeks. Told must be: the lot, by lot and
+as one matter; blanks and target in each shop that had them; and as one matter each blanks, target and jig. Seeds are
+those of shops_at_size and every thousandth after it. Begun again it goes on where it was ended.
+"""
+
+import json
+import multiprocessing
+import os
+import shutil
+import sys
+import tempfile
+from functools import partial
+from pathlib import Path
+
+from tests.trials.shops_at_size import SEED, got, made, named, planted, program
+from tests.trials.written import write
+
+from dashboard.exports.several import FIGURES  # isort: skip  after shops_at_size, which sets one core
+from ingest.store.target import Target
+from ingest.verbs.shops import read_all
+
+SHOPS, WEEKS, DAILY, APART = 10, 26, 0.4, 1000
+
+
+def asked_for() -> dict[str, list[str]]:
+    """What must be told, by list: beginnings of lines, and which shops they end with."""
+    bowed, blanks = got(SHOPS)
+    return {
+        "lots": ["MP-2291 " + "; ".join(f"shop-{k:02d}" for k in range(bowed))],
+        "changes": [f"bridge blanks action {k}" for k in range(blanks)] + [f"target action {k}" for k in range(SHOPS)],
+        "matters": ["lot MP-2291", "change bridge blanks", "change target", "change jig"],
+    }
+
+
+def is_told(kind: str, want: str, lines: list[str]) -> bool:
+    """Does one of the lines tell it?"""
+    if kind != "changes":
+        return any(line.startswith(want) for line in lines)
+    what, _, shop = want.rpartition(" ")
+    words = {"bridge blanks action": "bridge blanks action", "target action": "a new target action"}[what]
+    return any(line.startswith(words) and line.endswith(f"shop-{int(shop):02d}") for line in lines)
+
+
+def told_of(turn: int, top: Path, processes: int) -> dict[str, list[str]]:
+    """What is told of the shops of one seed; kept beside."""
+    kept = top / f"{turn}.json"
+    if kept.exists():
+        found: dict[str, list[str]] = json.loads(kept.read_text())
+        return found
+    place = top / str(turn)
+    place.mkdir(parents=True, exist_ok=True)
+    tasks = [(k, WEEKS, DAILY, str(place), SHOPS) for k in range(SHOPS)]
+    with multiprocessing.get_context("spawn").Pool(processes, maxtasksperchild=1) as pool:
+        list(pool.imap(partial(made, seed=SEED + APART * turn), tasks, chunksize=1))
+    told = read_all(Target(str(place / "all")), program=program())
+    found = named({name: work(told.tables) for name, work in FIGURES.items()})
+    kept.write_text(json.dumps(found))
+    shutil.rmtree(place)
+    return found
+
+
+def main(seeds: int = 20, top: str = "") -> None:
+    place = Path(top or tempfile.mkdtemp(prefix="shops-seeds-"))
+    place.mkdir(parents=True, exist_ok=True)
+    whole, quiet, rows = 0, 0, []
+    for turn in range(seeds):
+        found = told_of(turn, place, int(os.environ.get("PROCESSES", "2")))
+        missing = [f"{kind}: {want}" for kind, many in asked_for().items() for want in many
+                   if not is_told(kind, want, found[kind])]  # fmt: skip
+        others = [f"{kind}: {line}" for kind, lines in found.items() for line in lines if not planted(line, SHOPS)]
+        whole, quiet = whole + (not missing), quiet + (not others)
+        rows.append(f"| {SEED + APART * turn} | {'; '.join(missing) or 'all'} | {'; '.join(others) or 'nothing'} |")
+        sys.stderr.write(f"{rows[-1]}\n")
+    write(
+        __file__,
+        "\n".join(
+            [
+                (__doc__ or "").split("\n\n", 1)[1],
+                f"Of {seeds} seeds all that was planted is told in {whole}, nothing else in {quiet}.",
+                "",
+                "| seed | not told of what was planted | told beside |",
+                "|---|---|---|",
+                *rows,
+            ]
+        ),
+    )
+
+
+if __name__ == "__main__":
+    given = sys.argv[1:]
+    main(*(kind(word) for kind, word in zip((int, str), given, strict=False)))
