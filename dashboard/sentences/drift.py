@@ -40,7 +40,15 @@ BOOK_WORDS = {
 def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
     """`HERON-OM, action bass`, with `, final inspection` where asked."""
     what = sentences.characteristic(shop, row["characteristic"], row["position"])
-    return f"{row['model']}, {small(what)}" + (f", {small(shop.stage_name(row['stage']))}" if stage else "")
+    return f"{sentences.model(shop, row['model'])}, {small(what)}" + (
+        f", {small(shop.stage_name(row['stage']))}" if stage else ""
+    )
+
+
+def not_the_cause(*, named: bool) -> str:
+    """Under what was looked at: by what one is named, and what that does not say."""
+    fits = "Named is what fits all readings best, not what reaches farthest. " if named else ""
+    return f"{fits}Moving together is not the cause; look before you act."
 
 
 def small(text: str) -> str:
@@ -49,14 +57,22 @@ def small(text: str) -> str:
 
 
 def headline(
-    moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str, *, watched: Sequence[str] = ()
+    moved: list[str],
+    elsewhere: list[str],
+    judged: int,
+    thin: int,
+    where: str,
+    *,
+    watched: Sequence[str] = (),
+    nearer: int = 0,
 ) -> str:
     """`Three things moved at final inspection, first action treble on HERON-OM: up 0.18 mm (0.15 to 0.21).` moved: each
     thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin;
-    watched: names of what left its limits while all readings since then do not show a move.
+    watched: names of what left its limits while all readings since then do not show a move; nearer: how many of moved,
+    the last of them, came nearer to their target.
     """
     left = matters.left_limits(watched) if watched else ""
-    told = _headline(moved, elsewhere, judged, thin, where)
+    told = _headline(moved, elsewhere, judged, thin, where, nearer)
     if not left:
         return told
     return told if moved or elsewhere else f"Nothing is shown to have moved{where}. {left}"
@@ -67,7 +83,7 @@ def beside(moved: list[str], elsewhere: list[str], watched: Sequence[str]) -> st
     return matters.left_limits(watched) if watched and (moved or elsewhere) else ""
 
 
-def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
+def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str, nearer: int) -> str:
     if not judged and not thin and not moved:
         return "No readings to judge yet."
     out = ""
@@ -76,8 +92,12 @@ def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, wh
         more, first = " more" if moved else "", ", first" if len(elsewhere) > 1 else ":"
         out = f" Out of this view {many}{more} {things} moved{first} {small(elsewhere[0])}."
     if moved:
-        things = f"{numbers.in_words(len(moved), capital=True)} {'thing' if len(moved) == 1 else 'things'} moved{where}"
-        return f"{things}{', first' if len(moved) > 1 else ':'} {small(moved[0])}.{out}"
+        away = len(moved) - nearer
+        n = away or nearer
+        things = f"{numbers.in_words(n, capital=True)} {'thing' if n == 1 else 'things'}"
+        things += f" moved{where}" if away else f" came nearer to target{where}"
+        near = f" {numbers.in_words(nearer, capital=True)} came nearer to target." if away and nearer else ""
+        return f"{things}{', first' if n > 1 else ':'} {small(moved[0])}.{near}{out}"
     if not judged:
         return f"Too few readings to say yet.{out}"
     ran = (
@@ -139,7 +159,7 @@ def finding(
     """The finding of one stream, with its uncertainty, what it moves together with, and how its matter is told."""
     row = view.row
     key = str(row["characteristic"])
-    what = f"{sentences.characteristic(shop, key, str(row['position']))} on {row['model']}"
+    what = f"{sentences.characteristic(shop, key, str(row['position']))} on {sentences.model(shop, str(row['model']))}"
     n = int(str(row["n"]))
     least = shop.judging.least_readings
     if row["state"] == THIN:

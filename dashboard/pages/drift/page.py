@@ -108,11 +108,11 @@ def _body(asked: Asked) -> html.Div:
     )
     found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
     of_one = bool(asked.tech)
-    told, elsewhere, watched = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
+    told, elsewhere, watched, nearer = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
     where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
     judged = counted[states.MOVED] + counted[states.STEADY]
     head = parts.page_head(
-        sentences_drift.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched),
+        sentences_drift.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched, nearer=nearer),
         f"{sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech)} "
         f"{sentences_drift.beside(told, elsewhere, watched)}".strip(),
     )
@@ -258,7 +258,7 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
                 "items": [{"value": f"{FAMILY}{family}", "label": family.capitalize()} for family in families],
             }
         )
-    models.append({"group": "Models", "items": [{"value": setup, "label": setup} for setup in setups]})
+    models.append({"group": "Models", "items": [{"value": one, "label": sentences.model(shop, one)} for one in setups]})
     stages = [
         {"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"
     ]

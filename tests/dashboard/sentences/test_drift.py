@@ -27,6 +27,18 @@ def test_what_readings_do_not_show_is_not_said_to_have_moved(moved, elsewhere, w
     assert drift.headline(moved, elsewhere, 8, 0, " at stringing", watched=watched) == said
 
 
+@pytest.mark.parametrize(
+    ("moved", "nearer", "said"),
+    [
+        (["A, up 1 mm", "B, down 1 mm"], 1, "One thing moved: A, up 1 mm. One came nearer to target."),
+        (["B, down 1 mm"], 1, "One thing came nearer to target: B, down 1 mm."),
+        (["B, up 1 mm", "C, up 1 mm"], 2, "Two things came nearer to target, first B, up 1 mm."),
+    ],
+)
+def test_what_came_nearer_to_its_target_is_told_apart(moved, nearer, said):
+    assert drift.headline(moved, [], 8, 0, "", nearer=nearer).lower() == said.lower()
+
+
 def test_what_left_its_limits_without_a_move_stands_under_a_headline_of_moves():
     assert drift.beside(MOVED, [], ["Head gauge on LARK"]) == LEFT
     assert drift.beside([], ELSEWHERE, ["Head gauge on LARK"]) == LEFT

@@ -47,7 +47,7 @@ def test_every_sheet_has_something_to_say_on_one_model(looked_at):
         "Worth most: ",
         "all five at once",
         "no log or shop file says what a part costs",
-        "No stage stands outside what its twelve weeks before let expect.",
+        "No stage differs from its twelve weeks before by more than chance.",
     ):
         assert words in text, words
     assert "nothing was sent back, fixed or rejected for a cause at this stage" in said(page.layout(open="stages"))
