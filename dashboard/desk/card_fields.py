@@ -58,9 +58,8 @@ class Fields:
         bounds = item.plausible_range
         state, asked = self._lies(stage, model, item, position, told.value, hand)
         if bounds and not bounds[0] - 1e-9 <= told.value <= bounds[1] + 1e-9:
-            low, high = (hand.about(one) for one in bounds)
             return {"state": ASKS, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
-                    "why": f"usually {low} to {high} {hand.shown}: is it real?".replace(" :", ":")}  # fmt: skip
+                    "why": f"readings lie within {hand.within(*bounds)}: type it again"}  # fmt: skip
         if apart := _apart(item, hand, told.value, beside):
             return {"state": OUTSIDE, "cell": told.cell, "value": told.value, "shown": hand.says(told.value),
                     "why": apart, "asked": True}  # fmt: skip

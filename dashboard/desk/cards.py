@@ -212,12 +212,15 @@ class CardDesk:
         }  # fmt: skip
 
     def faults(self, stage_key: str) -> dict[str, Any]:
-        """The twelve faults most often caught here, then all others; where each would be sent."""
-        shop = self.shop
-        often = [one for one in at_bench.caught(self.desk.folder, stage_key) if one in {f.key for f in shop.faults}]
-        rest = sorted(one.key for one in shop.faults if one.key not in often)
+        """The faults most often caught here, then those most often caught elsewhere, then all others; where each would
+        be sent, how many are shown at first, and how many of all were caught here.
+        """
+        shop, folder = self.shop, self.desk.folder
         suspects = {one.key: one.suspect for one in shop.faults}
-        return {"faults": [{"key": one, "suspect": suspects[one]} for one in [*often, *rest]], "often": FAULTS}
+        here = [one for one in at_bench.caught(folder, stage_key) if one in suspects]
+        told = dict.fromkeys([*here, *at_bench.caught(folder, ""), *sorted(suspects)])
+        faults = [{"key": one, "suspect": suspects[one]} for one in told if one in suspects]
+        return {"faults": faults, "often": FAULTS, "here": len(here)}
 
     def register(self) -> tuple[Standing, ...]:
         """Every gauge with a master piece, as it stands now."""

@@ -8,15 +8,22 @@ from dataclasses import dataclass
 
 from analysis.studies.gauges.register import Standing
 from ingest.reading.amounts import Manner
-from ingest.reading.notation import read_cell
+from ingest.reading.notation import CANNOT_BE_READ, read_cell
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Characteristic, Gauge
 from ingest.terms.units import factors
 
 _HALF = re.compile(r"(\d+)\s*(?:½|\s1/2)")
-_COMMA = re.compile(r"-?\d+,\d+")
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+")
 SIXTY_FOURTHS, THOU = "64ths", "thou"
+COUNTS = ("plain", "count")  # quantities that may reach a thousand
 SHOWN = {SIXTY_FOURTHS: "/64 in", THOU: "thou", "mm": "mm", "cents": "cents", "deg": "°", "": ""}
+SUCH_AS = {
+    SIXTY_FOURTHS: "write 64ths, such as 6½",
+    THOU: "write thou, such as 22",
+    "mm": "write mm, such as 0.55",
+    "cents": "write cents, such as +3",
+}
 USUAL = {"pitch": ("cents", 1.0), "angle": ("deg", 0.1), "count": ("", 1.0), "plain": ("", 1.0)}  # without a gauge
 
 
@@ -48,6 +55,12 @@ class InHand:
     def amount(self, value: float) -> str:
         """`0.5/64 in`, `0.12 mm`: a canonical value in that unit, with it."""
         return f"{self.says(value):.2g}{'' if self.shown.startswith('/') else ' '}{self.shown}".rstrip()
+
+    def within(self, low: float, high: float) -> str:
+        """`0 to 78 thou`: the first and last mark of the gauge between two canonical values."""
+        least, most = math.ceil(low / self.mm / self.step - 1e-6), math.floor(high / self.mm / self.step + 1e-6)
+        ends = " to ".join(f"{round(one * self.step, 6) + 0.0:g}" for one in (least, most))
+        return f"{ends}{'' if self.shown.startswith('/') else ' '}{self.shown}".rstrip()
 
     def about(self, value: float) -> str:
         """A canonical value in that unit as text, to a tenth of a 64th or thou, or a hundredth of a mm: what lies
@@ -95,18 +108,25 @@ def note_of(one: Standing, hand: InHand) -> str:
 
 
 def typed(text: str, hand: InHand) -> Typed:
-    """Read what was typed: `6.5`, `6½`, `6 1/2` and `6.5/64` are one value on a rule of 64ths."""
+    """Read what was typed: `6.5`, `6½`, `6 1/2` and `6.5/64` are one value on a rule of 64ths; a comma is a
+    decimal sign where it can be no other.
+    """
     text = text.strip()
     if not text:
         return Typed(None, "")
     if hand.quantity == "class":
         return Typed(None, text)
-    bare = text.replace(",", ".") if _COMMA.fullmatch(text) else text
+    if "," in text and "." in text:
+        return Typed(None, text, "a point or a comma, not both")
+    if hand.quantity in COUNTS and _THOUSANDS.fullmatch(text):
+        return Typed(None, text, f"{text.replace(',', '')} or {text.replace(',', '.')}")
+    bare = text
     if hand.unit == SIXTY_FOURTHS and (half := _HALF.fullmatch(bare)):
         bare = f"{half[1]}.5"
-    cell = read_cell(bare, Manner(hand.quantity, hand.unit))
+    cell = read_cell(bare, Manner(hand.quantity, hand.unit, decimal="," if "," in text else "."))
     if len(cell.readings) != 1 or math.isnan(cell.readings[0].number):
-        return Typed(None, text, cell.wanted or cell.reason or "one number")
+        plain = "" if cell.reason != CANNOT_BE_READ else SUCH_AS.get(hand.unit, "write a number")
+        return Typed(None, text, plain or cell.wanted or cell.reason or "one number")
     one = cell.readings[0]
     top, bottom = factors(one.unit, hand.quantity) if one.unit else (1.0, 1.0)
     inches = one.unit == "in" and hand.unit == SIXTY_FOURTHS

@@ -5,15 +5,18 @@ who signed it off. Pure functions; common practice of the trade, and local train
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
 
+from analysis.studies.matters.records import Matter
 from analysis.studies.people import targets
 from analysis.studies.people.bands import BY_HAND, LIMITS
 from analysis.studies.people.not_theirs import KNOWN, LOT, LeftOut
 from analysis.studies.people.targets import Stand
 from dashboard import numbers
+from dashboard.sentences import matters
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import targets as sentences_targets
 from ingest.shopfiles.shop import Shop
@@ -188,3 +191,10 @@ def signed_off(lines: Sequence[Mapping[str, Any]], shop: Shop, band: Mapping[str
     if same[-1]["kind"] == SIGNINGS[0]:
         return f"Signed off by {when[-1]}."
     return f"Not signed off: the sign-off of {when[-2]}, was taken back by {when[-1]}: {same[-1]['text']}"
+
+
+def of_one(matter: Matter, shop: Shop, now: date, *, theirs: bool) -> str:
+    """On Bench, of what moved there and goes with who worked: with this person (theirs), or with somebody else."""
+    began = numbers.day(sentences.local(shop, matter.began_at or matter.opened_at), now)
+    goes = "what this person set moved, not what others did" if theirs else "what this person set did not move"
+    return f"{matters.name(matter, shop)}: {matters.by(matter, shop)}, since {began}; {goes}."

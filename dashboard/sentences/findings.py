@@ -116,7 +116,7 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     many = [moved(one, shop, now) for one in sorted(found.matters, key=lambda one: one.matter.to_target)]
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
-    first, then = (out, []) if leaving.heavy(found) else ([], out)
+    first, then = (out, []) if leaving.comes_first(found) else ([], out)
     said = first + many[:MOST_MATTERS] + lots + then + [one for one in (came_back(found, shop),) if one]
     quiet = (back(found, shop), coarse(found, shop), unshown(found, shop), thin(found, shop), steady(found))
     tail = [one for one in quiet if one]

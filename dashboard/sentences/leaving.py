@@ -9,7 +9,7 @@ from analysis.studies.week.leaving import ANY, NO_FINAL, OUTSIDE
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
-from dashboard.sentences.shared import FEW, Sentence, characteristic
+from dashboard.sentences.shared import FEW, STARTING, Sentence, characteristic
 from ingest.shopfiles.shop import Shop
 
 MANY = 0.2  # so many of the instruments outside, shown by their interval, come before anything that moved
@@ -21,9 +21,17 @@ def shipped(found: Review, why: str) -> int:
 
 
 def heavy(found: Review) -> bool:
-    """Are so many outside as set that nothing that moved comes before it?"""
+    """Are so many outside as set that it is told though nothing was shipped?"""
     row = _row(found, ANY)
     return row is not None and row["low"] >= MANY
+
+
+def comes_first(found: Review) -> bool:
+    """Does nothing that moved come before it? Not by limits that are starting values: a shop is not held against a
+    guess.
+    """
+    row = _row(found, ANY)
+    return heavy(found) and row is not None and 2 * row["starting"] <= row["outside"]
 
 
 def leaving(found: Review, shop: Shop) -> Sentence | None:
@@ -53,11 +61,7 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
     n, inside = each["n"], numbers.share_range(each["low"], each["high"], each["n"])
     name = characteristic(shop, each["characteristic"], each["position"]).lower()
     few = " Few instruments so far." if n < FEW else ""
-    starting = (
-        " The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
-        if each["starting"]
-        else ""
-    )
+    starting = f" {STARTING}" if each["starting"] else ""
     most = f"{set_}by share most at {name}: {numbers.of(each['outside'], n)} ({inside})."
     ends = whole["share"], whole["low"], whole["high"]
     return Sentence(

@@ -53,6 +53,19 @@ def none_yet(elsewhere: pl.DataFrame, shop: Shop) -> str:
     )
 
 
+def foremost(rows: list[Row]) -> Row | None:
+    """The lot to speak of first; `rows` newest first: the newest that the plan does not take; without a plan the one
+    with most outside its limits as far as its necks show it; None where none lies outside.
+    """
+    doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
+    if doubtful:
+        return doubtful[0]
+    if any(row["verdict"] == lots.ACCEPT for row in rows):
+        return None
+    out = [row for row in rows if row["outside"]]
+    return max(out, key=lambda row: (float(row["outside_low"] or 0.0), float(row["outside"])), default=None)
+
+
 def headline(rows: list[Row], shop: Shop) -> str:
     """The newest lot that the plan does not take, else how many are taken; `rows` newest first."""
     doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
@@ -68,11 +81,12 @@ def headline(rows: list[Row], shop: Shop) -> str:
             f"The agreed plan takes {numbers.in_words(len(judged))} {many} of {numbers.in_words(len(rows))}; none "
             "is in doubt."
         )
-    limited = [row for row in rows if row["outside"] is not None]
-    if limited:
-        worst = max(limited, key=lambda row: float(row["outside"]))
+    worst = foremost(rows)
+    if worst is not None:
         return f"Lot {worst['lot']} has most outside its limits: {outside(worst)}, {in_lot(worst)}."
     many = "lot" if len(rows) == 1 else "lots"
+    if any(row["outside"] is not None for row in rows):
+        return f"{numbers.in_words(len(rows), capital=True)} {many} measured, no neck outside its limits."
     return f"{numbers.in_words(len(rows), capital=True)} {many} measured; without limits nothing can be called outside."
 
 

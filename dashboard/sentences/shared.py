@@ -18,6 +18,7 @@ from dashboard.charts.sparkline import Pair
 from ingest.shopfiles.shop import Shop
 
 FEW = 30  # instruments; fewer are called few
+STARTING = "The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
 HALFWAY = 1e-9  # a limit this close to the middle of two marks decides every reading
 
 FLAGS = {

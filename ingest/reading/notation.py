@@ -42,6 +42,7 @@ CLASSES = {
     "tight": "tight",
     "loose": "loose",
 }
+CANNOT_BE_READ = "cannot be read"  # a text that is no notation at all
 STRONG = ("strong", "full", "heavy")
 WEAK = ("weak", "light", "scant", "shy")
 _ARROW = re.compile(r"\s*(?:->|-->|=>|→|➔|➜|⇒)\s*")
@@ -187,7 +188,7 @@ def _single(text: str, manner: Manner) -> Reading:
     flags: list[str] = []
     text = _strip_flags(text, flags)
     if not text:
-        raise Unclear("cannot be read", example(manner))
+        raise Unclear(CANNOT_BE_READ, example(manner))
     if found := _GO.fullmatch(text):
         return _between(found[1], found[2], flags, manner)
     number, unit = amount_of(text, manner)
@@ -239,7 +240,7 @@ def _between(low: str, high: str, flags: list[str], manner: Manner) -> Reading:
         manner = replace(manner, unit=first_unit)
     second, second_unit = amount_of(high.strip(), manner)
     if first is None or second is None or first_unit != second_unit:
-        raise Unclear("cannot be read", example(manner))
+        raise Unclear(CANNOT_BE_READ, example(manner))
     if second < first:
         raise Unclear("an interval from high to low", "the lower end first, such as '.010-.012'")
     return Reading((first + second) / 2, first_unit, ";".join([*flags, "interval"]))
@@ -255,7 +256,7 @@ def _why_not(text: str, manner: Manner) -> tuple[str, str]:
         return "not one number for each position", f"{len(manner.fills)} numbers for {' '.join(manner.fills)}"
     if re.search(r"\d?\.\.\d", text):
         return "two points in a number", example(manner)
-    return "cannot be read", example(manner)
+    return CANNOT_BE_READ, example(manner)
 
 
 def _date_hint(text: str) -> str:

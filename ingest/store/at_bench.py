@@ -211,8 +211,9 @@ def measured(folder: Path, stage: str) -> list[tuple[str, str, str]]:
 
 
 def caught(folder: Path, stage: str) -> list[str]:
-    """Faults caught at a stage in the last 13 weeks, the most frequent first."""
-    return [row[0] for row in _all(folder, "SELECT fault FROM caught WHERE stage = ? ORDER BY n DESC, fault", (stage,))]
+    """Faults caught at a stage in the last 13 weeks, the most frequent first; stage '' = at all together."""
+    ask = "SELECT fault FROM caught WHERE ? IN ('', stage) GROUP BY fault ORDER BY sum(n) DESC, fault"
+    return [row[0] for row in _all(folder, ask, (stage,))]
 
 
 def _serials(snapshot: Snapshot, named: pl.DataFrame, models: pl.DataFrame) -> list[tuple[object, ...]]:
@@ -336,8 +337,7 @@ def _open(folder: Path) -> sqlite3.Connection:
 
 
 def _one(folder: Path, ask: str, about: tuple[str, ...]) -> tuple[str, ...] | None:
-    rows = _all(folder, ask, about)
-    return rows[0] if rows else None
+    return next(iter(_all(folder, ask, about)), None)
 
 
 def _all(folder: Path, ask: str, about: tuple[str, ...]) -> list[tuple[str, ...]]:

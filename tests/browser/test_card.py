@@ -123,7 +123,7 @@ def test_twenty_instruments_one_corrected_one_undone_and_a_browser_killed(shop, 
     page.wait_for_function("document.querySelector('#net').textContent.includes('1 card kept here')")
     page.close(run_before_unload=False)
     again = tablet(browser, address, "bench 2")
-    again.wait_for_function("document.querySelector('#net').textContent.includes('all kept')")
+    again.wait_for_function("document.querySelector('#net').textContent.includes('All cards kept')")
     again.wait_for_function("document.querySelector('#today').textContent.includes('19 cards')")
     again.close()
     told = rows(shop, "bench-2")

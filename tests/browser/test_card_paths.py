@@ -142,7 +142,7 @@ def test_a_gauge_changed_in_the_middle_leaves_what_was_read_and_shows_its_own_st
     scanned(page, "LA-105")
     first = page.locator("[data-row='action bass']")
     first.locator("select").select_option("rule")
-    assert "asked 6.6/64 in, 5.5 to 7.6" in first.inner_text()
+    assert "asked 6½/64 in, 5½ to 7½" in first.inner_text()
     page.fill("[data-value='action bass']", "6½")
     page.wait_for_function("document.querySelector('[data-answer=\"action bass\"]')?.textContent.includes('inside')")
     first.locator("select").select_option("taper")
@@ -156,6 +156,67 @@ def test_a_gauge_changed_in_the_middle_leaves_what_was_read_and_shows_its_own_st
     says(page, "Kept: LA-105")
     assert [row["action bass"] for row in rows(shop, "paths-3")] == ["2.6 mm"]
     page.evaluate("localStorage.removeItem('card-hands')")
+    page.close()
+
+
+def test_passing_with_a_reading_outside_asks_once_more_and_says_so(shop, browser, served):
+    page = tablet(browser, served(make_app(Desk(shop))), "paths 6", "bridge_fitting")
+    scanned(page, "LA-108")
+    page.fill("[data-value='action treble']", "2,1 mm")  # a comma is a decimal sign at a bench
+    page.wait_for_function("document.querySelector('[data-answer=\"action treble\"]')?.textContent.includes('inside')")
+    page.fill("[data-value='action bass']", "3,4")
+    page.wait_for_function("document.querySelector('[data-answer=\"action bass\"]')?.textContent.includes('outside')")
+    page.focus("[data-outcome=pass]")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#back-to-it:focus")  # Enter once more keeps nothing
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-value='action bass']:focus")
+    page.click("[data-outcome=pass]")
+    page.wait_for_selector("#as-it-is")
+    told = page.locator("#rows").inner_text()
+    assert "Action, bass 3,4 mm: ✕ outside" in told
+    assert "asked 2.60 mm, 2.20 to 3.00" in told
+    assert rows(shop, "paths-6") == []
+    page.click("#back-to-it")
+    assert page.evaluate("document.activeElement.dataset.value") == "action bass"
+    page.click("[data-outcome=pass]")
+    page.click("#as-it-is")
+    says(page, "Kept: LA-108, passed as it is; outside: Action, bass.")
+    (kept,) = rows(shop, "paths-6")
+    assert (kept["outcome"], kept["action bass"]) == ("pass", "3.4 mm")
+    assert kept["note"] == "passed as it is; outside: Action, bass"
+    page.close()
+
+
+def test_the_first_screen_keeps_begin_in_sight_and_names_what_was_chosen(shop, browser, served):
+    page = tablet(browser, served(make_app(Desk(shop))), "", "bridge_fitting")
+    assert page.locator(".bar .who").inner_text() == ""  # a bench without a name of its own shows no key
+    page.set_viewport_size({"width": 390, "height": 600})
+    page.click("#other")
+    page.click("[data-key=packing]")
+    begin = page.locator("#begin")
+    assert begin.inner_text() == "Begin\nPacking"
+    assert begin.bounding_box()["y"] + begin.bounding_box()["height"] <= 600
+    assert page.locator("#bench-name").input_value() == ""
+    page.close()
+
+
+@pytest.mark.parametrize("size", [(844, 390), (320, 256)])
+def test_on_a_phone_held_sideways_a_reading_can_be_seen_and_typed(shop, browser, served, size):
+    page = tablet(browser, served(make_app(Desk(shop))), "paths 7", "bridge_fitting")
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    scanned(page, "LA-109")
+    page.locator("[data-value='action treble']").scroll_into_view_if_needed()
+    page.fill("[data-value='action treble']", "2.1")
+    hit = page.evaluate(
+        "() => { const box = document.querySelector(\"[data-value='action treble']\").getBoundingClientRect();"
+        " return document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2).dataset.value; }"
+    )
+    assert hit == "action treble"  # nothing lies over it
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.click("[data-outcome=pass]")
+    page.click("#next")
+    says(page, "Kept: LA-109, passed.")
     page.close()
 
 

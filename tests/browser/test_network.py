@@ -119,11 +119,11 @@ def test_a_tablet_works_on_while_the_network_is_dead_and_loses_and_doubles_nothi
     known = sorted(open_snapshot(folder).table("visits", "serial")["serial"].unique().to_list())[:10]
     for serial in known[:5]:
         scan(page, serial)
-    page.wait_for_function("document.querySelector('#net').textContent === '= all kept'")
+    page.wait_for_function("document.querySelector('#net').textContent === 'All cards kept'")
     cut(tablet)
     for serial in known[5:8]:
         scan(page, serial)
-    assert page.text_content("#net").startswith("≠ Not answered: 3 cards kept here")
+    assert page.text_content("#net").startswith("Not sent yet: 3 cards kept here")
     tablet.close()  # the browser is gone, with three cards on its disk
     tablet = start()
     cut(tablet)
@@ -135,7 +135,7 @@ def test_a_tablet_works_on_while_the_network_is_dead_and_loses_and_doubles_nothi
     page.reload()
     page.wait_for_function("document.querySelector('#net')?.textContent.includes('5 cards')")
     tablet.set_offline(False)
-    page.wait_for_function("document.querySelector('#net').textContent === '= all kept'")
+    page.wait_for_function("document.querySelector('#net').textContent === 'All cards kept'")
     assert sorted(kept(folder)) == known
     tablets.revoke(folder, tablets.enrolled(folder)[0].id, now=book_now())
     page.goto(f"{address}/card")

@@ -5,6 +5,7 @@ First a person's word (set by hand, in the book), then what qualified techs hold
 that a new tech, a new model and a shop of one have a target from the first day.
 """
 
+from collections.abc import Mapping, Sequence
 from math import ceil, floor
 
 import numpy as np
@@ -18,6 +19,7 @@ from analysis.studies.story.conformity import as_set, halves
 from analysis.studies.story.of_visits import SEVERAL
 from ingest.shopfiles.shop import Shop
 from ingest.shopfiles.shop_parts import Gauge
+from ingest.shopfiles.specs import STARTING_VALUE
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
 
@@ -117,6 +119,12 @@ def limit_bands(snapshot: Snapshot) -> pl.DataFrame:
         gauge = _gauge(snapshot.shop, str(key[0]), group)
         rows.append(_frame(dict(zip(KEY, key, strict=True)), last, gauge) | _within(last, gauge) | {"source": LIMITS})
     return pl.DataFrame(rows, schema=BANDS)
+
+
+def of_starting_values(snapshot: Snapshot, told: Sequence[Mapping[str, object]]) -> bool:
+    """Does a band of these (rows of BANDS) rest on limits that are starting values, not the shop's own?"""
+    rows = [int(str(row["spec"])) for row in told if row["source"] == LIMITS and row["spec"] is not None]
+    return bool((snapshot.specs.rows["note"].gather(rows) == STARTING_VALUE).fill_null(False).any())
 
 
 def by_hand(snapshot: Snapshot, tech: str) -> pl.DataFrame:

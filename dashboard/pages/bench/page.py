@@ -11,8 +11,7 @@ import polars as pl
 from dash import Dash, dcc, html
 
 from analysis.methods.problems import UnusableData
-from analysis.studies.matters.not_yet import not_yet
-from analysis.studies.people import learning_curves, targets, techs
+from analysis.studies.people import bands, learning_curves, targets, techs
 from analysis.studies.people.keeping import past_keeping
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
@@ -20,11 +19,11 @@ from dashboard import numbers, parts
 from dashboard.desk import desk, signed
 from dashboard.pages import days
 from dashboard.pages import period as periods
-from dashboard.pages.bench import deeds
+from dashboard.pages.bench import deeds, moved
 from dashboard.pages.bench import parts as bench_parts
 from dashboard.pages.held import held
 from dashboard.sentences import bench as sentences_bench
-from dashboard.sentences import matters
+from dashboard.sentences import shared
 from dashboard.sentences import targets as sentences_targets
 from dashboard.sentences import unread as words
 from ingest.shopfiles.shop import Shop
@@ -55,7 +54,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
         )
     new = desk.ask(learning_curves.new_techs).filter(~pl.col("tech").is_in(list(past)))
     default = _newest(new, shop) or (people["tech"][0] if len(people) else here[0])
-    tech = addresses.chosen(tech, here, default) or default
+    tech = addresses.chosen(tech, here, moved.whose(stage, characteristic, here) or default) or default
     done = people.filter(pl.col("tech") == tech)["stage"].to_list()
     stages = [*done, *[one.key for one in shop.stages if one.key in _sets(shop) and one.key not in done]]
     if not stages:
@@ -70,6 +69,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     )
     at = stands_at(tech, stage)
     found = _practice(new, tech, stage)
+    starting = bands.of_starting_values(snapshot, [stand.band for stand in at])
     row = next(people.filter((pl.col("tech") == tech) & (pl.col("stage") == stage)).iter_rows(named=True), None)
     name = sentences_bench.who(shop, tech)
     period = periods.read(more)
@@ -92,12 +92,12 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     return parts.page(
         parts.page_head(
             sentences_bench.headline(shop, tech, stage, at, row),
-            _under(found, row),
+            _under(found, row) + (f" {shared.STARTING}" if starting else ""),
             sentences_bench.caution(shop, name),
         ),
         *_together(people, shop, tech),
         _filters(here, stages, shop, (tech, stage), period),
-        *[html.P(text) for text in _planned(shop, tech, stage)],
+        *[html.P(text) for text in [*moved.moved_here(shop, tech, stage, row), *moved.planned(shop, tech, stage)]],
         *sheets,
         deeds.sheet(shop, tech, stage, name, at),
         *[html.P(text, className="small") for text in [sentences_bench.past_keeping(shop, past)] if text],
@@ -117,12 +117,6 @@ def _together(people: pl.DataFrame, shop: Shop, tech: str) -> list[html.P]:
         ways += ["; " if ways else "", dcc.Link(say, href=addresses.address(PATH, tech=who, stage=stage))]
     chance = html.Span(f". {sentences_bench.by_chance(len(rows))}", className="small")
     return [html.P([html.B("Where a look together may help: "), *ways, chance], className="no-print")]
-
-
-def _planned(shop: Shop, tech: str, stage: str) -> list[str]:
-    """Planned changes that their work does not follow yet."""
-    now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
-    return [matters.not_yet(one, shop, now) for one in desk.ask(not_yet, tech=tech, stage=stage)]
 
 
 def stands_at(tech: str, stage: str) -> list[targets.Stand]:

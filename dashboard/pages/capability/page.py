@@ -164,11 +164,7 @@ def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
     force = f"{period.words()}, under the limits in force at their end" if period else "under the limits now in force"
     rest = " What is folded below is of all days." if period else ""
     left = ", and what was left of what is set there" if when == SET and _sets_at_final() else ""
-    starting = (
-        " The limits are starting values, not this shop's own: put its own in specs.csv before anybody is told."
-        if seen["starting"].any()
-        else ""
-    )
+    starting = f" {sentences.STARTING}" if seen["starting"].any() else ""
     thin = int(seen["flags"].str.contains(capability.THIN).sum())
     few = f", {numbers.count(thin)} of them with too few readings to say" if thin else ""
     return (

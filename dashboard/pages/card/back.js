@@ -10,6 +10,7 @@ export const sendBack = then => {
   const here = card.route.findIndex(one => one.here);
   const stages = card.route.filter(one => !one.here).slice(0, here)
     .concat([{ key: "supplier", name: "supplier" }, { key: "unknown", name: "cannot be known" }]);
+  const most = words.here ? "those caught here most often first" : "none was caught here lately; the shop's most frequent first";
   const turn = (list, one) => (list.includes(one) ? list.filter(each => each !== one) : [...list, one]);
 
   const chip = one => button({
@@ -17,7 +18,8 @@ export const sendBack = then => {
     onclick: () => {
       back.faults = turn(back.faults, one.key);
       const told = words.faults.find(each => each.key === back.faults[0]);
-      if (back.faults.length && !back.chosen) back.to = (told || {}).suspect || "";
+      const suspect = (told || {}).suspect || "";
+      if (back.faults.length && !back.chosen) back.to = stages.some(one => one.key === suspect) ? suspect : "";
       draw();
     },
   }, one.key);
@@ -55,7 +57,7 @@ export const sendBack = then => {
     const shown = words.faults.slice(0, back.all ? undefined : words.often);
     const more = words.faults.length > shown.length;
     byId("rows").replaceChildren(el("div", { class: "back" },
-      el("h2", {}, "What is wrong?", el("small", {}, "the faults most often caught here first; several may be chosen")),
+      el("h2", {}, "What is wrong?", el("small", {}, `${most}; several may be chosen`)),
       el("div", { class: "chips" }, ...shown.map(chip),
         more ? button({ onclick: () => { back.all = true; draw(); } }, "another fault…") : "",
         button({
@@ -64,11 +66,12 @@ export const sendBack = then => {
         }, "cannot say")),
       el("h2", {}, "Where?", el("small", {}, "tap string and fret")), neck(),
       el("h2", {}, "To which bench?",
-        el("small", {}, "ticked by the fault's first suspect; not a finding until someone there confirms it")),
+        el("small", {}, "benches before this one; the fault's first suspect is ticked, a finding only once confirmed there")),
       el("div", { class: "chips" }, ...stages.map(where)),
       el("p", {}, button({ id: "leave-it", onclick: then.left }, "Leave it: back to the readings"))));
     say(sentence());
     then.drawn();
   };
   draw();
+  byId("rows").firstChild.scrollIntoView({ block: "start" });
 };

@@ -9,10 +9,23 @@ export const stoodAt = () => JSON.parse(sessionStorage.getItem(KEY) || localStor
 // begun : what follows once a bench is chosen
 export const choose = async (root, begun) => {
   const told = await askOrRecall("benches"), mine = { stage: "", bench: "", tech: "", ...now.bench };
-  const chips = (list, name, label) => el("div", { class: "chips" }, ...list.map(one => button({
-    "data-key": one.key, "aria-pressed": String(mine[name] === one.key),
-    onclick: () => { mine[name] = mine[name] === one.key && name === "tech" ? "" : one.key; paint(); },
-  }, label(one))));
+  const begins = button({ id: "begin", class: "next", onclick: () => begin() });
+  const chosen = () => {
+    const stage = told.stages.find(one => one.key === mine.stage);
+    begins.replaceChildren("Begin", el("small", {}, [stage && stage.name, mine.tech].filter(Boolean).join(", ")));
+  };
+  const chips = (list, name, label, then = () => 0) => {
+    const group = el("div", { class: name === "tech" ? "chips few" : "chips" }, ...list.map(one => button({
+      "data-key": one.key, "aria-pressed": String(mine[name] === one.key),
+      onclick: () => {
+        mine[name] = mine[name] === one.key && name === "tech" ? "" : one.key;
+        for (const each of group.children) each.setAttribute("aria-pressed", String(each.dataset.key === mine[name]));
+        chosen();
+        then();
+      },
+    }, label(one))));
+    return group;
+  };
   const begin = () => {
     if (!mine.stage) { say("Choose the stage.", true); return; }
     mine.bench = byId("bench-name").value.trim() || mine.stage;
@@ -21,18 +34,20 @@ export const choose = async (root, begun) => {
     for (const store of [sessionStorage, localStorage]) store.setItem(KEY, JSON.stringify(mine));
     begun();
   };
+  const who = el("h2", {}, "Who works here");
   const people = told.techs.length
-    ? [el("h2", {}, "Who works here"), chips(told.techs, "tech", one => (one.name ? `${one.key} ${one.name}` : one.key))] : [];
+    ? [who, chips(told.techs, "tech", one => (one.name ? `${one.key} ${one.name}` : one.key))] : [];
   const name = el("input", {
-    id: "bench-name", value: mine.bench, maxlength: 30, autocomplete: "off",
+    id: "bench-name", value: mine.bench === mine.stage ? "" : mine.bench, maxlength: 30, autocomplete: "off",
     oninput: event => { mine.bench = event.target.value; },
   });
-  const paint = () => root.replaceChildren(el("div", { class: "screen" },
+  const stages = chips(told.stages, "stage", one => one.name, () => who.scrollIntoView({ block: "start" }));
+  root.replaceChildren(el("div", { class: "screen" },
     el("header", { class: "bar" }, el("b", {}, "Card"), el("span", {}, root.dataset.shop),
       el("a", { href: "/", class: "net" }, "Truerun")),
-    el("main", { class: "choose" }, el("h1", {}, "Which bench is this?"),
-      el("h2", {}, "Stage"), chips(told.stages, "stage", one => one.name), ...people,
-      el("h2", {}, el("label", { for: "bench-name" }, "The bench's own name")), name,
-      el("p", {}, button({ id: "begin", class: "next wide", onclick: begin }, "Begin")), el("p", { id: "line", class: "line" }))));
-  paint();
+    el("main", { class: "choose first" }, el("h1", {}, "Which bench is this?"),
+      el("h2", {}, "Stage"), stages, ...people,
+      el("h2", {}, el("label", { for: "bench-name" }, "The bench's own name, where a stage has several")), name),
+    el("footer", { class: "begin" }, el("p", { id: "line", class: "line", role: "status" }), begins)));
+  chosen();
 };

@@ -1,6 +1,7 @@
 // Card: shows what the counter answers and sends what is typed. Nothing is judged or read here.
 // What a person presses is done in the order of pressing, one after the other; nothing is kept that nobody said.
-import { DONE, ask, askOrRecall, button, byId, el, fails, fresh, now, say } from "./parts.js";
+import { ask, askOrRecall, button, byId, el, fails, fresh, now, say } from "./parts.js";
+import { asKept, askOnce, mustAsk, toAmiss } from "./as_it_is.js";
 import { sendBack } from "./back.js";
 import { choose, stoodAt } from "./bench.js";
 import { forget, found, openBeside, save, tellKept, whenKept, whenTaken } from "./drafts.js";
@@ -42,7 +43,7 @@ const begin = async () => {
 const counted = async () => { now.today = await ask("today", { bench: now.bench.bench }); foot(); };
 
 const close = () => {
-  Object.assign(now, { card: null, values: {}, outcome: "", said: false, back: null, asked: false });
+  Object.assign(now, { card: null, values: {}, outcome: "", said: false, back: null, asked: false, agreed: "" });
   frame(root, does);
   foot();
   net();
@@ -89,7 +90,7 @@ const opens = async (serial, model = "", before = null) => {
   now.card.beside = await openBeside(now.card.serial, now.bench);
   now.card.id = (before && before.card) || fresh();
   now.card.undone = Boolean(before && before.undone);
-  Object.assign(now, { values: {}, outcome: "", said: false, back: null, asked: false });
+  Object.assign(now, { values: {}, outcome: "", said: false, back: null, asked: false, agreed: "" });
   if (!(history.state && history.state.card)) history.pushState({ card: true }, "");
   if (now.card.model) await fill(before);
   else now.card.before = before;
@@ -131,7 +132,7 @@ const fill = async before => {
 const mayLeave = async (serial, scanned) => {
   if (!touched() && !now.outcome && !now.card.undone) return true;
   await settled();
-  if (scanned && now.said && now.outcome !== "send back" && ready() && !asks()) return kept();
+  if (scanned && now.said && now.outcome !== "send back" && ready() && !asks()) return kept(serial);
   stillOpen(serial);
   return false;
 };
@@ -139,7 +140,7 @@ const mayLeave = async (serial, scanned) => {
 const stillOpen = serial => question(serial, {
   keep: outcome => comes(async () => {
     Object.assign(now, { outcome, said: true, asked: false });
-    if (await kept() && serial) await opens(serial);
+    if (await kept(serial) && serial) await opens(serial);
   }),
   carry: () => comes(async () => { await opens(serial, "", { ...draft(), card: "", outcome: "", back: null, undone: false }); }),
   leave: () => comes(async () => { left(); if (serial) await opens(serial); }),
@@ -225,6 +226,7 @@ const pick = key => {
   noted();
   foot();
   if (now.outcome === "send back") backwards();
+  else if (mustAsk()) keep();
 };
 
 const backwards = () => sendBack({ drawn: () => { noted(); foot(); }, left: readings });
@@ -233,11 +235,19 @@ const readings = () => { Object.assign(now, { outcome: "", said: false, back: nu
 
 const keep = () => inOrder(async () => { now.said = true; await kept(); });
 
-const kept = async () => {
+// next : the serial that comes after it
+const kept = async (next = "") => {
   if (!ready()) return false;
   await settled();
   if (!ready()) { say("A value lies outside: say once more how it went.", true); return false; }
-  const { bench, card, back, outcome } = now, every = Object.values(now.values);
+  if (mustAsk()) {
+    askOnce({
+      keep: () => comes(async () => { now.asked = false; if (await kept(next) && next) await opens(next); }),
+      back: () => { Object.assign(now, { outcome: "", said: false }); show(); toAmiss(); },
+    });
+    return false;
+  }
+  const { bench, card, back, outcome } = now, how = asKept(), every = Object.values(now.values);
   const hands = [...new Set(every.filter(one => one.found && one.field.gauges.length > 1).map(one => one.gauge))];
   const one = {
     card: card.id, bench: bench.bench, stage: bench.stage, tech: bench.tech, serial: card.serial, model: card.model,
@@ -247,6 +257,7 @@ const kept = async () => {
       characteristic: each.field.characteristic, position: each.field.position, gauge: each.gauge,
       found: each.found, left: each.left,
     })),
+    note: how.includes(";") ? how : "",
   };
   one.kept_here = Date.now();
   one.opened_here = card.opened_at ? null : card.opened_here;
@@ -255,12 +266,12 @@ const kept = async () => {
     return false;
   }
   forget();
-  let what = `Kept: ${one.serial}, ${DONE[outcome]}.`;
+  let what = `Kept: ${one.serial}, ${how}.`;
   net();
   try { await sent(one.card); } catch (fault) {
     if (fault.told && !unsent().some(each => each.card === one.card)) { noted(); fails(fault); net(); return false; }
     const why = fault.signed_out ? fault.message : "It is sent when the machine answers.";
-    what = `Kept on this tablet: ${one.serial}, ${DONE[outcome]}. ${why}`;
+    what = `Kept on this tablet: ${one.serial}, ${how}. ${why}`;
   }
   tellKept(bench.bench);
   close();
@@ -300,7 +311,8 @@ const escape = () => {
 };
 
 const does = {
-  open, pick, keep, undo, leave, escape,
+  open, keep, undo, leave, escape,
+  pick: key => (now.opening ? inOrder(() => pick(key)) : pick(key)), // of the card that comes
   gauges: () => gauges(show).catch(fails),
   other: () => { if (now.card && touched()) stillOpen(""); else elsewhere().catch(fails); },
 };

@@ -19,8 +19,8 @@ export const frame = (root, does) => {
   }, word, el("small", {}));
   root.replaceChildren(el("div", { class: "screen" },
     el("header", { class: "bar" }, el("b", {}, bench.name),
-      el("span", { class: "who" }, `${bench.tech ? `${bench.tech} at ` : ""}${bench.bench}`),
-      el("span", { id: "net", class: "net", role: "status" }, "= all kept"),
+      el("span", { class: "who" }, [bench.tech, bench.bench === bench.stage ? "" : bench.bench].filter(Boolean).join(" at ")),
+      el("span", { id: "net", class: "net", role: "status" }, "All cards kept"),
       button({ id: "gauges", onclick: does.gauges }, "Gauges"), now.own.stage ? "" : button({ id: "other", onclick: does.other }, "Other bench"),
       now.own.name ? el("a", { href: "/me", id: "me" }, now.own.name) : ""),
     el("section", { class: "inst", "aria-label": "Instrument" },

@@ -1,8 +1,8 @@
 // What every part of Card uses: elements, questions to the counter, the line that says what happened, words and marks.
 
 export const MARK = {
-  inside: "✓ inside", "on the limit": "‖ on the limit", outside: "✕ outside", kept: "kept", asks: "? asks",
-  unread: "?", "": "",
+  inside: "✓ inside", "on the limit": "‖ on the limit", outside: "✕ outside", kept: "kept", asks: "? is it real",
+  unread: "? cannot be read", "": "",
 };
 export const OUTCOME = { pass: "Pass", fixed: "Put right here", "send back": "Send back to…", hold: "Hold" };
 export const DONE = { pass: "passed", fixed: "put right", "send back": "sent back", hold: "on hold" };
@@ -15,6 +15,7 @@ export const now = {
   values: {}, // by "characteristic position": what was typed, and how it lies
   outcome: "",
   said: false, // the person pressed that outcome on this card, or Next
+  agreed: "", // readings that lie outside and are kept as they are, as the person was shown them
   asked: false, // a question of the page stands in place of the rows
   opening: 0, // cards that are on their way
   back: null, // a send-back in the making: { faults, at, to }

@@ -10,11 +10,11 @@ const NS = "http://www.w3.org/2000/svg";
 
 export const id = field => `${field.characteristic} ${field.position}`.trim();
 
-const called = ({ name, position, quantity }) =>
+export const called = ({ name, position, quantity }) =>
   (position ? `${name}, ${quantity === "pitch" && /^[0-9]/.test(position) ? "string " : ""}${position}` : name);
 
 // The gauge in hand for a row, with limits, target and the last five in its own unit.
-const inHand = mine => mine.field.gauges.find(one => one.key === mine.gauge) || mine.field.gauges[0];
+export const inHand = mine => mine.field.gauges.find(one => one.key === mine.gauge) || mine.field.gauges[0];
 
 const HANDS = "card-hands"; // which of several gauges was taken last for a characteristic
 const hands = () => JSON.parse(localStorage.getItem(HANDS) || "{}");
@@ -75,19 +75,26 @@ export const row = field => {
   return el("div", { class: "r", "data-row": key }, about, strip(hand, key), el("div", {}, value, answer));
 };
 
-// A limit need not stand on a mark of the gauge: a tenth of one of its units tells where.
-const limit = (hand, value) => (["64ths", "thou"].includes(hand.unit) ? number(Math.round(value * 10) / 10) : shownValue(hand, value));
-const withUnit = (text, shown) => (!shown || shown.startsWith("/") ? `${text}${shown}` : `${text} ${shown}`);
+// A limit in 64ths or thou as the mark of the gauge nearest to it: a reading of that mark has the limit in its own step,
+// one mark further it is outside. Of two as near, the inner one. inward : 1 for a lower limit, -1 for an upper one.
+const limit = (hand, value, inward = 0) => {
+  if (!["64ths", "thou"].includes(hand.unit)) return shownValue(hand, value);
+  const step = Math.min(1, hand.step), mark = Math.round(value / step + inward * 1e-6) * step;
+  return shownValue(hand, Math.round(mark * 1e6) / 1e6);
+};
+export const withUnit = (text, shown) => (!shown || shown.startsWith("/") ? `${text}${shown}` : `${text} ${shown}`);
 
 const asked = hand => {
   const { lower, target, upper, shown } = hand;
   if (lower === null && upper === null) return "";
-  const says = value => limit(hand, value), middle = target === null ? "" : `${withUnit(says(target), shown)}, `;
-  const last = value => (middle ? says(value) : withUnit(says(value), shown));
-  if (lower === null) return `asked ${middle}at most ${last(upper)}`;
-  if (upper === null) return `asked ${middle}at least ${last(lower)}`;
-  return `asked ${middle}${says(lower)} to ${last(upper)}`;
+  const middle = target === null ? "" : `${withUnit(limit(hand, target), shown)}, `;
+  const last = text => (middle ? text : withUnit(text, shown));
+  if (lower === null) return `asked ${middle}at most ${last(limit(hand, upper, -1))}`;
+  if (upper === null) return `asked ${middle}at least ${last(limit(hand, lower, 1))}`;
+  return `asked ${middle}${limit(hand, lower, 1)} to ${last(limit(hand, upper, -1))}`;
 };
+
+export const limits = mine => asked(inHand(mine));
 
 const whichGauge = (mine, key) => {
   const hand = inHand(mine);
@@ -151,7 +158,7 @@ const strip = (hand, key) => {
   const at = value => 100 * (value / step - low + 0.5) / n;
   const dots = el("div", { class: "dots", "aria-hidden": "true" },
     ...hand.last.map(value => el("i", { style: `left:${Math.min(100, Math.max(0, at(value)))}%` })));
-  const drawn = n > Math.min(CELLS, room()) ? board(hand, at, low, n)
+  const drawn = n > Math.min(CELLS, room()) ? el("div", {}, board(hand, at, low, n), ruler(hand, at))
     : el("div", { class: "cells" }, ...Array.from({ length: n }, (_, k) => cell(hand, key, low + k)));
   return el("div", { class: "strip", "data-strip": key }, dots, drawn);
 };
@@ -167,6 +174,11 @@ const cell = (hand, key, k) => {
     onclick: () => set(key, number(value)),
   }, shownValue(hand, value));
 };
+
+// What its limits and its target are, under the board.
+const ruler = (hand, at) => el("div", { class: "ruler", "aria-hidden": "true" },
+  ...[[hand.lower, 1], [hand.target, 0], [hand.upper, -1]].filter(([value]) => value !== null)
+    .map(([value, inward]) => el("i", { style: `left:${Math.min(97, Math.max(3, at(value)))}%` }, limit(hand, value, inward))));
 
 const board = (hand, at, low, n) => {
   const svg = document.createElementNS(NS, "svg");

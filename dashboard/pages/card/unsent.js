@@ -34,7 +34,7 @@ export const sent = async card => {
 
 export const net = () => {
   const here = byId("net"), n = unsent().length, minutes = Math.round(Math.abs(clockOff) / 60);
-  const kept = n ? `≠ Not answered: ${plural(n, "card")} kept here` : "= all kept";
+  const kept = n ? `Not sent yet: ${plural(n, "card")} kept here` : "All cards kept";
   const clock = minutes ? `; this tablet's clock is ${minutes} min ${clockOff > 0 ? "ahead" : "behind"}` : "";
   if (here) here.textContent = `${kept}${clock}`;
 };

@@ -1,7 +1,7 @@
 // Card's own files, kept for when the network is dead: what the machine answers comes first, what was kept only after.
 "use strict";
-const KEPT = "truerun-card-3";
-const PARTS = ["back", "bench", "card", "drafts", "gauges", "head", "keys", "parts", "rows", "still_open", "unsent", "waiting"];
+const KEPT = "truerun-card-4";
+const PARTS = ["as_it_is", "back", "bench", "card", "drafts", "gauges", "head", "keys", "parts", "rows", "still_open", "unsent", "waiting"];
 const FILES = ["/card", ...PARTS.map(name => `/card/${name}.js`), "/card/card.css", "/assets/tokens.css", "/assets/scheme.js"];
 self.addEventListener("install", event => { event.waitUntil(caches.open(KEPT).then(kept => Promise.all(FILES.slice(1).map(file => kept.add(file)))).then(() => self.skipWaiting())); });
 self.addEventListener("activate", event => { event.waitUntil(caches.keys().then(names => Promise.all(names.filter(name => name !== KEPT).map(name => caches.delete(name)))).then(() => self.clients.claim())); });

@@ -117,7 +117,11 @@ def _links(several: list[Matter], shop: Shop) -> list[Any]:
     told: list[Any] = []
     for k, one in enumerate(several[:MOST]):
         page = "/bench" if one.only_some else PATH
-        asked = {name: one.main[name] for name in KEY} if page == PATH else {"stage": one.main["stage"]}
+        asked = {name: one.main[name] for name in KEY}
+        if page != PATH:
+            key = str(one.main["characteristic"])
+            bench = shop.set_stage(key, str(one.main["model"])) or one.main["stage"]
+            asked = {"stage": bench, "characteristic": key}
         where = f" ({shop.stage_name(str(one.main['stage'])).lower()})" if one.main["stage"] else ""
         link = dcc.Link(sentences.name(one, shop), href=address(page, **asked))
         told += ["; " if k else "", link, f" {sentences.by(one, shop)}{where}"]

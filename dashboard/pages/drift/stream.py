@@ -258,7 +258,9 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
     drawn = f", {numbers.in_words(len(rows))} drawn" if len(rows) < len(listed) else ""
     right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at{drawn}"
     people = any(one.of_people for one in found.named)
-    bench = dcc.Link("Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"]))))
+    bench = dcc.Link(
+        "Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"])), characteristic=key)
+    )
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
     together = html.P([say, " ", html.Span(sentences_drift.not_the_cause(named=bool(found.named)), className="small")])
     return parts.sheet(

@@ -13,6 +13,7 @@ from dashboard.charts.cost import CostView, cost
 from dashboard.charts.parts_of_whole import variance
 from dashboard.desk import desk
 from dashboard.pages.necks.strips import scaled
+from dashboard.pages.necks.talk import agreed_on
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
@@ -33,9 +34,9 @@ def what_goes(shop: Shop, measure: str, rows: list[dict[str, Any]]) -> html.Sect
     except UnusableData as problem:
         return parts.sheet(title, right, parts.problem_state(str(problem)))
     say = sentences_bow.per_tenth(found, shop)
-    chart = parts.graph(
-        parts.both(cost, cost_view(found, shop, rows[0]["upper"])), say, "necks-bow", _steps(found, shop)
-    )
+    agreed = agreed_on(rows[0]["characteristic"], rows[0]["supplier"]) is not None
+    view = cost_view(found, shop, rows[0]["upper"], word="agreed" if agreed else "limit")
+    chart = parts.graph(parts.both(cost, view), say, "necks-bow", _steps(found, shop))
     said = [html.P(say)]
     if measure in ("minutes", "straightening"):
         try:
@@ -64,8 +65,8 @@ def lot_costs(rows: list[dict[str, Any]], measure: str) -> dict[str, bow.LotCost
     return {lot: cost for lot, cost in found.items() if cost is not None}
 
 
-def cost_view(found: bow.Goes, shop: Shop, agreed: float | None) -> CostView:
-    """What goes with bow, as it is drawn."""
+def cost_view(found: bow.Goes, shop: Shop, agreed: float | None, *, word: str = "agreed") -> CostView:
+    """What goes with bow, as it is drawn; word : what the limit is called."""
     scale = numbers.in_unit(1.0, "length", shown=shop.shop.length)
     share = 100.0 if found.measure in ("send_backs", "rejected") else 1.0
     unit = "in a hundred" if share > 1 else "min"
@@ -84,7 +85,7 @@ def cost_view(found: bow.Goes, shop: Shop, agreed: float | None) -> CostView:
         (share * found.line_low).tolist(),
         (share * found.line_high).tolist(),
         scaled(agreed, scale),
-        f"agreed: {sentences_necks.length(shop, agreed)}" if agreed is not None else "",
+        f"{word}: {sentences_necks.length(shop, agreed)}" if agreed is not None else "",
         words,
         f"bow at receiving, {shop.shop.length}",
         "in a hundred" if share > 1 else "min",

@@ -84,17 +84,21 @@ def plans_in_words() -> list[necks.PlanWords]:
 
 
 def to_draw(rows: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
-    """Which lots are drawn: those that the plan does not take, at most half of them all, and the newest; newest
-    first.
+    """Which lots are drawn: the one that is spoken of first, those that the plan does not take, at most half of them
+    all, and the newest; newest first.
     """
-    doubtful = [row for row in rows if row["verdict"] == lots.REJECT][: most // 2]
+    first = sentences_necks.foremost(rows)
+    doubtful = [row for row in rows if row["verdict"] == lots.REJECT or row is first][: most // 2]
     others = [row for row in rows if row not in doubtful][: most - len(doubtful)]
     return [row for row in rows if row in doubtful or row in others]
 
 
 def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     """The lots not taken and the newest, what the plan does, and what is asked about them."""
-    shown = sorted(to_draw(rows, STRIPS), key=lambda row: row["verdict"] != lots.REJECT)  # else newest first
+    first = sentences_necks.foremost(rows)
+    shown = sorted(  # else newest first
+        to_draw(rows, STRIPS), key=lambda row: (row is not first, row["verdict"] != lots.REJECT)
+    )
     left = f"{numbers.count(len(rows) - len(shown))} other lots stand in the table." if len(rows) > len(shown) else ""
     chart = parts.graph(
         parts.both(lot_strip, strip(shop, shown, name)), sentences_necks.headline(rows, shop), "necks-lots"
@@ -108,12 +112,15 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
     told: list[Any] = []
     for one in plans_in_words():
         if one.characteristic == name:
-            first, *more = [html.P(text, className="small") for text in sentences_talk.plan(one, shop)]
-            told += [first, *([parts.behind(html.Div(more), "What this plan lets through")] if more else [])]
+            lead, *more = [html.P(text, className="small") for text in sentences_talk.plan(one, shop)]
+            told += [lead, *([parts.behind(html.Div(more), "What this plan lets through")] if more else [])]
     said = told or [
         html.P("No plan is agreed (a [[plan]] in shop.toml), so no lot is taken or refused here.", className="small")
     ]
-    title = "Lots, newest first" if shown == rows else "Lots not taken, then the newest"
+    title = "Lots, newest first"
+    if shown != rows:
+        taken = first is None or first["verdict"] == lots.REJECT
+        title = "Lots not taken, then the newest" if taken else "The lot with most outside, then the newest"
     return parts.sheet(
         title,
         f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",

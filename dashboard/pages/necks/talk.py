@@ -8,7 +8,6 @@ from typing import Any
 import polars as pl
 from dash import html
 
-from analysis.studies.necks import lots
 from dashboard import address as addresses
 from dashboard import numbers, parts
 from dashboard.desk import desk
@@ -18,10 +17,9 @@ from ingest.shopfiles.shop import Shop
 
 def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.Section:
     """What is at hand for the talk with one supplier, and the packet."""
-    doubtful = [row for row in rows if row["verdict"] == lots.REJECT]
-    who = supplier or (doubtful or rows)[0]["supplier"]
+    who = supplier or (sentences_necks.foremost(rows) or rows[0])["supplier"]
     own = [row for row in rows if row["supplier"] == who]
-    row = next((one for one in own if one["verdict"] == lots.REJECT), own[0])
+    row = sentences_necks.foremost(own) or own[0]
     agreed = agreed_on(row["characteristic"], who)
     asks = [
         (

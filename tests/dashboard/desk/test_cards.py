@@ -12,7 +12,7 @@ from analysis.studies.story.conformity import with_specs
 from dashboard.desk import cards as cards_module
 from dashboard.desk.cards import CardDesk
 from dashboard.desk.desk import Desk
-from dashboard.desk.gauge_in_hand import gauges, typed
+from dashboard.desk.gauge_in_hand import InHand, gauges, typed
 from ingest.shopfiles.shop import checked_shop
 from ingest.store import at_bench
 from ingest.store.snapshot import Snapshot
@@ -201,7 +201,24 @@ def test_half_a_sixty_fourth_on_its_gauge_is_one_value_however_it_is_written():
     assert {typed(text, hand).cell for text in ("6.5", "6½", "6,5", "6 1/2", "6.5/64")} == {"6.5/64 in"}
     assert typed("2.58mm", hand).cell == "2.58 mm"
     assert typed("six", hand).value is None
-    assert typed("six", hand).why
+    assert typed("six", hand).why == "write 64ths, such as 6½"
+
+
+@pytest.mark.parametrize(("text", "value"), [("0,55 mm", 0.55), ("2,5", 2.5), ("-0,1", -0.1), (",5mm", 0.5)])
+def test_a_comma_at_a_bench_is_a_decimal_sign(text, value):
+    told = typed(text, InHand("", "", "mm", 0.05, "length"))
+    assert told.value == pytest.approx(value)
+
+
+def test_a_comma_that_may_part_thousands_is_asked_about():
+    told = typed("1,250", InHand("", "", "", 1.0, "plain"))
+    assert (told.value, told.why) == (None, "1250 or 1.250")
+    assert typed("1,2.5", InHand("", "", "mm", 0.05, "length")).why == "a point or a comma, not both"
+
+
+def test_what_can_hardly_be_is_asked_in_whole_steps_of_the_gauge(cards):
+    told = cards.judge("bridge_fitting", "LARK-25", "action", "bass", "50", "rule")
+    assert told["why"] == "readings lie within 1.5 to 15/64 in: type it again"
 
 
 def test_kept_is_in_the_folder_before_it_is_said_and_counts_once(cards, folder):
@@ -307,6 +324,9 @@ def test_faults_most_often_caught_here_come_first_with_where_they_are_sent(cards
     cards.card("final_inspection", "L-100")
     first = cards.faults("final_inspection")["faults"][0]
     assert first == {"key": "open-string buzz", "suspect": "nut_slotting"}
+    assert cards.faults("final_inspection")["here"] >= 1
+    elsewhere = cards.faults("nut_slotting")  # where none was caught, the shop's most frequent come first
+    assert (elsewhere["here"], elsewhere["faults"][0]) == (0, first)
 
 
 def test_a_value_far_from_its_stream_is_said_and_a_rule_too_coarse_says_nothing(cards, folder):

@@ -4,11 +4,12 @@ import shutil
 
 import pytest
 
-from analysis.studies.necks import bow, necks
+from analysis.studies.necks import bow, lots, necks
 from dashboard.app import make_app
 from dashboard.desk import desk
-from dashboard.pages.necks import page
+from dashboard.pages.necks import page, strips
 from dashboard.sentences import bow as sentences_bow
+from dashboard.sentences import necks as words
 from tests.dashboard.pages import moving_shop, people_shop
 from tests.dashboard.pages.said import said
 
@@ -141,3 +142,21 @@ def test_what_lots_csv_leaves_open_is_asked(stands, tmp_path):
     text = with_lots("24", "returned")
     assert "Which is right?" not in text
     assert "What became of lot" not in text
+
+
+def lot(name, supplier, out, n, verdict=None):
+    low = max(out / n - 0.1, 0.0) if n > 5 else 0.0
+    return {"lot": name, "supplier": supplier, "outside": out / n, "outside_low": low, "n": n, "verdict": verdict}
+
+
+def test_without_a_plan_the_lot_with_most_outside_is_spoken_of_drawn_first_and_its_supplier_talked_to():
+    rows = [lot(f"B{k}", "Birkwood", 1, 20) for k in range(12)] + [lot("H9", "Holm", 24, 26), lot("H1", "Holm", 1, 1)]
+    assert words.foremost(rows)["lot"] == "H9"  # one of one tells less than 24 of 26
+    assert "H9" in [row["lot"] for row in strips.to_draw(rows, strips.STRIPS)]
+    assert words.foremost([lot("B1", "Birkwood", 0, 20)]) is None
+
+
+def test_with_a_plan_the_newest_that_it_does_not_take_comes_first():
+    rows = [lot("B1", "Birkwood", 1, 20, lots.ACCEPT), lot("B2", "Birkwood", 9, 20, lots.REJECT)]
+    assert words.foremost(rows)["lot"] == "B2"
+    assert words.foremost(rows[:1]) is None

@@ -42,12 +42,18 @@ def test_half_a_week_shipped_outside_is_the_headline_and_nothing_is_called_calm(
 
 
 def test_many_outside_come_before_what_moved_and_few_after_it():
-    many = found(outside=MANY, shipped=shipped("outside", 46), matters=[matter()])
+    own = MANY.with_columns(starting=pl.lit(0, pl.Int64))
+    many = found(outside=own, shipped=shipped("outside", 46), matters=[matter()])
     few = found(outside=FEW, shipped=shipped("outside", 4), matters=[matter(new=False)], steady=3)
     assert [one.state for one in findings.week(many, SHOP)][:2] == ["outside", "moved-up"]
     assert [one.state for one in findings.week(few, SHOP)][:2] == ["moved-up", "outside"]
     headline = findings.headline(few, SHOP)
     assert headline == "One thing moved, four instruments were shipped outside their limits, and the rest ran true."
+
+
+def test_by_limits_that_are_starting_values_what_moved_comes_first():
+    week = found(outside=MANY, shipped=shipped("outside", 46), matters=[matter()])
+    assert [one.state for one in findings.week(week, SHOP)][:2] == ["moved-up", "outside"]
 
 
 def test_limits_of_the_shop_itself_are_not_called_starting_values():

@@ -107,6 +107,7 @@ def test_what_is_measured_at_a_stage_and_the_faults_of_a_quarter_are_told(folder
     ]
     assert at_bench.caught(folder, "play_test") == ["high fret", "open-string buzz", "rattle"]
     assert at_bench.caught(folder, "packing") == []
+    assert at_bench.caught(folder, "")[:3] == ["high fret", "open-string buzz", "rattle"]
 
 
 def test_what_is_measured_seldom_is_no_part_of_a_sheet(tmp_path):
