@@ -277,12 +277,15 @@ def _step_chance(best: _Best, n: Ints, starts: Ints, *, known_level: bool) -> Fl
     pace = (
         np.exp(-u / 2) if known_level else 2 * np.cosh(u / 2) / np.sqrt(n)[:, None]
     )  # local sd of the scanned mean's moves
-    crossings = (half * weights * _overshoot(b[:, None] * pace)).sum(axis=1)
+    crossings = (half * weights * overshoot(b[:, None] * pace)).sum(axis=1)
     density = np.exp(-b * b / 2) / math.sqrt(2 * math.pi)
     return np.asarray(np.minimum(1.0, 2 * ndtr(-b) + b * density * crossings))
 
 
-def _overshoot(x: Floats) -> Floats:
+def overshoot(x: Floats) -> Floats:
+    """By how much a normal walk with steps of size x, in sigma, runs past its limit: the factor nu on the chance to
+    reach it (Siegmund 1985, in the closed form of Siegmund & Yakir 2007, The Statistics of Gene Mapping).
+    """
     safe = np.maximum(x, 1e-8)
     return np.asarray(
         (2 / safe)

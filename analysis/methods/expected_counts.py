@@ -24,10 +24,13 @@ PRIOR = 1.0  # expected pieces of prior in each level: its factor is drawn to 1
 
 @dataclass(frozen=True)
 class SameMix:
-    """One of each group, (g,)."""
+    """What each group's later sample would show at the rates of its earlier one."""
 
-    expected: Floats  # count of the later sample at the rates of the earlier one; nan without an earlier one
+    expected: Floats  # (g,) count of the later sample; nan without an earlier one
     fitted: Floats  # (n,) of each earlier row, its expected count
+    ahead: Floats  # (r,) of each later row, its expected count; 0 without an earlier one
+    seen: Floats  # (r, f) of each later row's levels, how many were counted in its group's earlier sample
+    kinds: Floats  # (g, f) levels that each earlier sample has
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,20 @@ def at_the_same_mix(earlier: Pieces, k: Floats, later: Pieces, groups: int, *, p
         fitted, ahead = fitted * scale[group], ahead * scale[later.group]
     expected = np.bincount(later.group, ahead, minlength=groups)
     size = np.bincount(later.group, later.n, minlength=groups)
-    return SameMix(np.where(total_n > 0, np.minimum(expected, size), np.nan), fitted)
+    counted = [np.append(np.bincount(cell, k, minlength=kinds), 0.0)[ahead_cell] for cell, ahead_cell, kinds in cells]
+    return SameMix(
+        np.where(total_n > 0, np.minimum(expected, size), np.nan),
+        fitted,
+        ahead,
+        np.array(counted, dtype=np.float64).reshape(len(cells), len(later.n)).T,
+        np.column_stack([_kinds(group, cell, groups) for cell, _, _ in cells] or [np.zeros((groups, 0))]),
+    )
+
+
+def _kinds(group: Ints, cell: Ints, groups: int) -> Floats:
+    """How many levels each group has; a cell is one level of one group."""
+    first = dense(cell).first
+    return np.bincount(group[first], minlength=groups).astype(np.float64)
 
 
 def _cells(earlier: Pieces, later: Pieces, f: int) -> tuple[Ints, Ints, int]:

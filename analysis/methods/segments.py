@@ -91,6 +91,12 @@ def firsts(starts: Ints, n: int, count: Ints) -> tuple[Ints, Ints]:
     return np.repeat(starts - begins, taken) + np.arange(int(taken.sum()), dtype=np.int64), begins
 
 
+def spans(low: Ints, high: Ints) -> Ints:
+    """All indices from each low to before its high, one span after the other."""
+    size = high - low
+    return np.repeat(low - np.cumsum(size) + size, size) + np.arange(int(size.sum()), dtype=np.int64)
+
+
 def blocks(starts: Ints, n: int, size: int = 32_768) -> Iterator[tuple[slice, slice]]:
     """Whole segments of about `size` readings at a time, as (which segments, which readings).
 

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.methods.problems import UnusableData
-from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths, rectangles
+from analysis.methods.segments import Flags, Floats, Ints, blocks, checked, lengths, rectangles, spans
 from analysis.methods.weighted import faded, growth
 
 BACK = math.log(1000.0)  # how much likelier (log) a return must be than staying away
@@ -105,7 +105,7 @@ def lives(
     found: list[tuple[Ints, ...]] = []
     while len(run.at):
         if found and width is not None:
-            where = _spans(run.at, run.end)
+            where = spans(run.at, run.end)
             begins = np.cumsum(run.end - run.at) - (run.end - run.at)
             parts = _averages(readings[where], begins, np.zeros(len(begins), dtype=np.int64), width[where], weight)
             average[where], half[where], beyond = parts
@@ -126,12 +126,6 @@ def lives(
     return Lives(segment, opened, began, side, back, closed, average, half)
 
 
-def _spans(low: Ints, high: Ints) -> Ints:
-    """All indices from each low to before its high, one span after the other."""
-    size = high - low
-    return np.repeat(low - np.cumsum(size) + size, size) + np.arange(int(size.sum()), dtype=np.int64)
-
-
 def _first_pass(z: Floats, pieces: Ints, idle: Ints, width: Floats, weight: float) -> tuple[Floats, Floats, Ints]:
     """Averages, limits and where the average leaves them, over all pieces."""
     average, half = np.empty(len(z)), np.empty(len(z))
@@ -148,13 +142,13 @@ def _averages(z: Floats, begins: Ints, idle: Ints, width: Floats, weight: float)
     settled = 1 if weight == 1 else math.ceil(-20 / math.log1p(-weight))  # from then on the limits no longer move
     grown = growth(weight, np.arange(1, settled + 1))
     size = lengths(begins, len(z))
-    before = _spans(begins, begins + idle)
+    before = spans(begins, begins + idle)
     steps = z * weight
     steps[before] = 0.0
     average = faded(steps, begins, 1 - weight)
     half = width * grown[-1]
     taken = np.minimum(size - idle, settled)
-    young = _spans(begins + idle, begins + idle + taken)
+    young = spans(begins + idle, begins + idle + taken)
     half[young] = width[young] * grown[np.arange(len(young)) - np.repeat(np.cumsum(taken) - taken, taken)]
     half[before] = 0.0
     beyond = np.abs(average) > half * (1 + TIE) + TIE

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, dcc, html
+from dash import Dash, html
 
 from dashboard import address as addresses
 from dashboard import parts
@@ -31,14 +31,14 @@ def layout(serial: str = "", **_address: str) -> Any:
 
 
 def _travellers(serial: str) -> html.Form:
-    field = dcc.Input(id="sheets-serial", name="serial", value=serial, type="text", autoComplete="off", maxLength=400)
-    label = html.Label("Serials, several with a comma between", htmlFor="sheets-serial")
+    words = "Serials, several with a comma between"
+    field = parts.text_field(words, "sheets-serial", serial, name="serial", autoComplete="off", maxLength=400)
     ways = [
         html.Button(f"Print on {name}", type="submit", name="letter", value=letter, className="button")
         for name, letter in SIZES
     ]
     return html.Form(
-        [html.Div([label, field], className="field"), html.Div(ways, className="acts")],
+        [field, html.Div(ways, className="acts")],
         action="/papers/traveller",
         method="get",
         target="_blank",

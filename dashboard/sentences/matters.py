@@ -12,7 +12,7 @@ from analysis.studies.matters.records import Candidate, Matter, MovesWith, Plann
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
-from dashboard.sentences import shared
+from dashboard.sentences import shared, shares_moved
 from dashboard.sentences.shared import Sentence
 from ingest.shopfiles.shop import Shop
 
@@ -32,7 +32,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     main = matter.main
     key = matter.characteristics[0] if matter.characteristics else str(main["characteristic"])
     if not key:
-        return _share(seen, shop, now)
+        return shares_moved.share(seen, shop, now, chance(matter))
     size = matter.size
     way = "up" if (size or 0.0) >= 0 else "down"
     what = _what(matter, key, shop)
@@ -98,32 +98,6 @@ def whole(matter: Matter, shop: Shop, now: date) -> str:
     at = f" at {places}" if len(matter.stages) in (1, 2) else f" at {numbers.in_words(len(matter.stages))} stages"
     return (
         f"All readings of the matter together, on {models(matter, shop)}{at}: {by(matter, shop)}, since about {began}."
-    )
-
-
-def _share(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
-    """A weekly share of send-backs that left its limits: no reading moved."""
-    stage, value, size = (seen.matter.main[name] for name in ("stage", "value", "size"))
-    since = seen.matter.began_at
-    when = numbers.day(shared.local(shop, since or seen.matter.opened_at), now)
-    assert isinstance(value, float)
-    assert isinstance(size, float)
-    more = "More" if size > 0 else "Fewer"
-    lead = (
-        f"{more} came back to {shared.cause(shop, str(stage))} than its last weeks let expect: "
-        f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
-    )
-    fresh = "New this week. " if seen.new else ""
-    link = address("/rework", caused_at=stage)
-    return Sentence(
-        f"moved-{'up' if size > 0 else 'down'}",
-        f"{more.lower()} came back",
-        lead,
-        f", {'since about' if since else 'in'} the week of {when}.",
-        f"{fresh}{chance(seen.matter)}".strip(),
-        link,
-        "Rework",
-        key=seen.matter.key,
     )
 
 
@@ -329,9 +303,7 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     """A matter on one line of a list: what moved, by how much and since when; and what it moves together with."""
     key = matter.characteristics[0] if matter.characteristics else ""
     if not key:
-        when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
-        more = "More" if (matter.size or 0.0) >= 0 else "Less"
-        return name(matter, shop), f"{more} than its last weeks let expect, since the week of {when}."
+        return name(matter, shop), shares_moved.line(matter, shop, now)
     way = "up" if (matter.size or 0.0) >= 0 else "down"
     since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"

@@ -1,9 +1,12 @@
 """What came back, in words: work, hours and money with their denominators; stages, never people."""
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import polars as pl
 
+from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework.rework import Flows
 from analysis.studies.rework.savings import WhatIf
 from analysis.studies.rework.stage_weeks import UNKNOWN
@@ -13,6 +16,7 @@ from ingest.shopfiles.shop import Shop
 
 KINDS = {"fixed": "fixed on the spot", "reject": "rejected", "second": "sold as a second", "return": "returned"}
 FEW = 30  # instruments: below it a sample is called few
+MANY = 10  # expected instruments: from here on told without a decimal
 ELSEWHERE = {"supplier": "the supplier", "handling": "handling", "unknown": "a stage not known"}
 
 
@@ -202,14 +206,29 @@ def savings_note() -> str:
     )
 
 
-def _of_run(row: dict[str, Any]) -> str:
-    """What the last four weeks of a stage are beside the twelve before them."""
-    n, base = row["run_instruments"], row["run_base_instruments"]
-    return (
-        f"in the last four weeks {numbers.of(row['run_came_back'], n)} {_came_back(row)}, "
-        f"{numbers.share(row['run_came_back'] / n, n)}; {numbers.share(row['run_like'] / base, base)} in the twelve "
-        f"weeks before them: {weekly(row['run_state'])}."
-    )
+def instead(back: int, size: int, expected: float) -> str:
+    """`31 of 190 instruments (16 %) where some 12 (6 %) would be expected`."""
+    some = numbers.plain(expected, 0 if expected >= MANY else 1)
+    told = f"{numbers.of(back, size)} instruments ({numbers.share(back / size, size)})"
+    return f"{told} where some {some} ({numbers.share(expected / size, size)}) would be expected"
+
+
+def times(low: float, high: float) -> str:
+    """`1.7 to 3.9 times as many`: the interval of what came back over what was to be expected."""
+    return f"{numbers.span(low, high, 1)} times as many"
+
+
+def lasting(standing: Sequence[Standing], shop: Shop, now: date) -> str:
+    """Stages of which more, or less, comes back since some week, as Week tells it."""
+    told = []
+    for one in standing:
+        found, more = one.since, "More" if one.since.low > 1 else "Less"
+        what = instead(found.came_back, found.instruments, found.expected)
+        told.append(
+            f"{more} than before at {charted(shop, one.stage).lower()} since the week of {numbers.day(one.week, now)}: "
+            f"{what}; {times(found.low, found.high)}."
+        )
+    return " ".join(told)
 
 
 def _came_back(row: dict[str, Any]) -> str:
@@ -227,9 +246,7 @@ def weekly(state: str) -> str:
 
 
 def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
-    """Which stages stand outside what their twelve weeks before let expect, in this week or in the last four; held: is
-    a week before on file?
-    """
+    """Which stages stand outside what their twelve weeks before let expect; held: is a week before this one on file?"""
     if out.is_empty() and not held:
         return "No week before this one is on file to hold it against. The largest:"
     if out.is_empty():
@@ -237,9 +254,6 @@ def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
     told = []
     for row in out.iter_rows(named=True):
         name, n = charted(shop, row["stage"]), row["instruments"]
-        if all(row[state] not in ("above", "below") for state in ("state", "faults_state")):
-            told.append(f"{name}: {_of_run(row)}")
-            continue
         what = f"{numbers.of(row['came_back'], n)} {_came_back(row)}, {numbers.share(row['share'], n)}"
         before = (
             f"; {numbers.share(row['base_share'], row['base_instruments'])} in the twelve weeks before"

@@ -32,10 +32,13 @@ from ingest.terms.tables import Coded
 
 FOLDER = "kept_tables"
 SAID = "said.json"  # of each folder: what is in it
-FORMAT = 1  # of what is written here
+FORMAT = 2  # of what is written here
 TURNS = 2  # versions that stay: the newest, and the one before it, which somebody may still be reading
 ABANDONED = 3600  # seconds after which what somebody began to write is taken to be given up
 SOME = 0.5  # of the rows of a table: where more stand in files that came or went, nobody looks what they say
+FEW = 256  # words that stand in SAID itself
+TEXTS = "texts"  # a column that was written as words and numbers, and is not one of categories
+WHOLE = {str(dtype): dtype for dtype in (pl.Int64(), pl.Int32())}  # columns that are written as small as they fit
 ROW = (tables.LOG_ID, tables.LINE, tables.STAGE)  # what names the visit of a row
 SEEN = {"visits": tables.VISITS, "readings": tables.READINGS, "faults": tables.FAULTS}  # columns that anybody reads
 MARKS: dict[str, pl.DataType] = {"_one": pl.UInt64(), "_other": pl.UInt64(), "_n": pl.Int64()}
@@ -72,21 +75,26 @@ class Kept:
     def column(self, table: str, name: str) -> pl.Series:
         """A column of a table. Damaged where it is not as it was written, which the store's log says then."""
         found = self.written(table, name)
-        return found.categories() if isinstance(found, Coded) else found
+        return found.column() if isinstance(found, Coded) else found
 
     def written(self, table: str, name: str) -> Column:
-        """A column as it is written: categories as their words and numbers."""
+        """A column as it is written: texts and categories as their words and numbers."""
         if name not in self.said["tables"][table]["columns"]:
             raise pl.exceptions.ColumnNotFoundError(name)
         with self._minding():
-            parts = [self._read(file).alias(name) for file in self.said["tables"][table]["columns"][name]]
-            return parts[0] if len(parts) == 1 else Coded(*parts)
+            dtype, *files = self.said["tables"][table]["columns"][name]
+            parts = [self._read(file).alias(name) for file in files]
+            if len(parts) == 2:
+                return Coded(parts[0], parts[1], dtype == TEXTS)
+            return parts[0].cast(WHOLE[dtype]) if dtype in WHOLE else parts[0]
 
     def frame(self, table: str) -> pl.DataFrame:
         """A whole table."""
         return pl.DataFrame([self.column(table, name) for name in self.columns(table)])
 
-    def _read(self, file: str) -> pl.Series:
+    def _read(self, file: str | list[str]) -> pl.Series:
+        if isinstance(file, list):
+            return pl.Series(file, dtype=pl.String)
         path = self.path / file
         if file not in self._sound:
             if [path.stat().st_size, _sum_of(path)] != self.said["files"][file]:
@@ -176,12 +184,13 @@ class KeptTables:
             told[table] = {"height": 0, "columns": {}}
             for name, made in columns.items():
                 column = made()
-                if isinstance(column, pl.Series) and column.dtype == pl.Categorical():
-                    column = Coded.of(column)
-                parts = [column.words, column.numbers] if isinstance(column, Coded) else [column]
+                dtype, parts = _parts(column)
                 told[table]["height"] = len(parts[-1])
-                told[table]["columns"][name] = []
+                told[table]["columns"][name] = [dtype]
                 for each in parts:
+                    if each.dtype == pl.String() and len(each) <= FEW:
+                        told[table]["columns"][name].append(each.to_list())
+                        continue
                     file = f"{len(files)}.arrow"
                     each.to_frame().write_ipc(part / file)
                     files[file] = [(part / file).stat().st_size, _sum_of(part / file)]
@@ -238,6 +247,21 @@ def _marks(place: Path, files: list[str], sign: int) -> pl.DataFrame:
     rows = read.select(list(SEEN[place.name])).collect()
     one, other = (rows.hash_rows(seed=seed) for seed in (1, 2))
     return rows.select(*ROW).with_columns(_one=one, _other=other, _n=pl.lit(sign, dtype=pl.Int64))
+
+
+def _parts(column: Column) -> tuple[str, list[pl.Series]]:
+    """What type a column is of, and how it is written: words and numbers, whole numbers as small as they fit, or as it
+    stands.
+    """
+    if isinstance(column, pl.Series) and column.dtype in (pl.Categorical(), pl.String()):
+        column = Coded.of(column)
+    if isinstance(column, Coded):
+        return (TEXTS if column.texts else ""), [column.words, column.numbers]
+    dtype = str(column.dtype)
+    if dtype in WHOLE and len(column) > column.null_count():
+        low, high = int(column.min()), int(column.max())  # type: ignore[arg-type]
+        column = tables.narrow(column, high + 1) if low >= 0 and high < 2**32 else column
+    return dtype, [column]
 
 
 def _name(key: str) -> str:

@@ -298,14 +298,18 @@ def rank(texts: pl.Series) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class Coded:
-    """Categories as a file holds them, the same whatever this process has read before."""
+    """A column of texts or categories as a file holds it, the same whatever this process has read before."""
 
     words: pl.Series  # texts, each once, in their order
     numbers: pl.Series  # (n,) the place of each row's word; null where there is none
+    texts: bool = False  # the column is one of texts
 
     @classmethod
     def of(cls, words: pl.Series) -> "Coded":
-        """The words and numbers of a column of categories."""
+        """The words and numbers of a column."""
+        if words.dtype == pl.String():
+            known = words.drop_nulls().unique().sort()
+            return cls(known, narrow(words.cast(pl.Enum(known)).to_physical(), len(known)), texts=True)
         some = words.drop_nulls().unique()
         texts = some.cast(pl.String)
         code, own = (each.to_physical().cast(pl.Int64) for each in (words, some))
@@ -314,9 +318,9 @@ class Coded:
         numbers = pl.Series(place).gather(code)
         return cls(texts.sort(), narrow(numbers, len(texts)))
 
-    def categories(self) -> pl.Series:
-        """The column of categories."""
-        return self.words.cast(pl.Categorical).gather(self.numbers)
+    def column(self) -> pl.Series:
+        """The column itself."""
+        return (self.words if self.texts else self.words.cast(pl.Categorical)).gather(self.numbers)
 
 
 def narrow(numbers: pl.Series, upto: int) -> pl.Series:

@@ -201,6 +201,25 @@ def test_the_first_screen_keeps_begin_in_sight_and_names_what_was_chosen(shop, b
     page.close()
 
 
+@pytest.mark.parametrize("size", [(844, 390), (320, 256)])
+def test_on_a_phone_held_sideways_a_reading_can_be_seen_and_typed(shop, browser, served, size):
+    page = tablet(browser, served(make_app(Desk(shop))), "paths 7", "bridge_fitting")
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    scanned(page, "LA-109")
+    page.locator("[data-value='action treble']").scroll_into_view_if_needed()
+    page.fill("[data-value='action treble']", "2.1")
+    hit = page.evaluate(
+        "() => { const box = document.querySelector(\"[data-value='action treble']\").getBoundingClientRect();"
+        " return document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2).dataset.value; }"
+    )
+    assert hit == "action treble"  # nothing lies over it
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.click("[data-outcome=pass]")
+    page.click("#next")
+    says(page, "Kept: LA-109, passed.")
+    page.close()
+
+
 def test_one_bench_in_two_tabs_counts_once_and_says_what_is_open_twice(shop, browser, served):
     address = served(make_app(Desk(shop)))
     one, two = (

@@ -48,7 +48,13 @@ FOUND: dict[str, pl.DataType] = {
     "first_reading": pl.Int64(),
     "last_reading": pl.Int64(),
     "chart_row": pl.Int64(),
+    "came_back": pl.Int64(),  # of a weekly share, from its start to its last week; null elsewhere, as the next four
+    "instruments": pl.Int64(),
+    "expected": pl.Float64(),  # of these, by the weeks before
+    "times_low": pl.Float64(),  # 95 % limits of came_back / expected
+    "times_high": pl.Float64(),
 }
+OF_SHARES = ("came_back", "instruments", "expected", "times_low", "times_high")
 
 OPENINGS = ("chart", *STREAM, "gauge", "over", "opened_at", "serial", "side", "closed_at", "closed_by")
 """Columns of the account of openings: a row each, as the budget counts them."""
@@ -109,7 +115,9 @@ def signals_of(
         opened_last=latest["opened_at"],
     )
     changes = began(held, charts, table)
-    own = pl.concat([table, changes], how="horizontal")
+    own = pl.concat([table, changes], how="horizontal").with_columns(
+        [pl.lit(None, FOUND[name]).alias(name) for name in OF_SHARES]
+    )
     return own.select(FOUND.keys()).sort("opened_at", *STREAM, "chart"), account
 
 

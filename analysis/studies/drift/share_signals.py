@@ -1,11 +1,11 @@
 """Signals of the weekly shares of send-backs, one chart a stage.
 
-A week whose share lies outside what the twelve weeks before let expect opens one, or a week up to which four together
-lie outside what the twelve before them let expect: a rise that stays shows in a month where it shows in no week. It
-closes as every signal does, by the shares' distance from what was expected, in standard errors.
+A week up to which more, or less, came back since some week than the base before that week lets expect opens one, at the
+budget's rate of false signals a week over all starts and both sides. It began with the likeliest of these starts. It
+closes as every signal does, by how far each week's share lies from that base, in standard errors.
 """
 
-from datetime import datetime
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -16,10 +16,11 @@ from analysis.methods.segments import Floats, Ints, segment_ids
 from analysis.methods.signal_life import lives
 from analysis.studies.drift.budget import Budget
 from analysis.studies.drift.opened import BACK, FOUND, PERSON
-from analysis.studies.drift.shares import WEEK, Shares, beyond, counts
+from analysis.studies.drift.shares import Shares, Windows, limits, off_its_base, since, windows
 from analysis.studies.drift.watching import SHARE
-from analysis.studies.rework.stage_weeks import RUN_WEEKS
 from ingest.store.snapshot import Snapshot
+
+TINY = 1e-9
 
 
 def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | None) -> pl.DataFrame:
@@ -28,88 +29,92 @@ def share_signals(snapshot: Snapshot, found: Shares | None, allowance: Budget | 
         return pl.DataFrame(schema=FOUND)
     classical = np.full(len(found.weeks), 2 * float(ndtr(-(snapshot.shop.judging.width or 3.0))))
     rates = classical if allowance is None else allowance.rates[allowance.at(found.weeks)]
-    by_week, by_run = beyond(found, rates)
-    fired = by_week | by_run
-    taken = _first_moments(snapshot, found)
-    closings = _closings(snapshot, found, taken)
-    begin = np.zeros(len(found.starts), dtype=np.int64)
-    cuts = np.array(sorted(closings), dtype=np.int64)
-    lived = lives(_standard_errors(found), found.starts, begin=begin, fired=fired, cuts=cuts)
-    ends = np.append(found.starts[1:], len(fired))
-    rows = []
-    for chart, at, began, back, closed, side in zip(
-        lived.segment, lived.opened, lived.began, lived.back, lived.closed, lived.side, strict=True
-    ):  # a loop over signals of a handful of stages
-        cut = next((place for place in cuts if at < place <= ends[chart]), None)
-        closed_at, by = (taken[int(closed)], BACK) if closed >= 0 else (None, "")
-        if closed < 0 and cut is not None:
-            closed_at, by = closings[int(cut)], PERSON
-        last = int(back) - 1 if back >= 0 else (int(cut) if cut is not None else int(ends[chart])) - 1
-        week = found.rows.row(int(at), named=True)
-        share, before = week["share"], week["base_share"]
-        if not by_week[at]:
-            share = week["run_came_back"] / week["run_instruments"]
-            before = week["run_like"] / week["run_base_instruments"]
-        rows.append(
-            {
-                "chart": SHARE,
-                "stage": week["stage"],
-                "rule": BEYOND,
-                "opened_at": taken[int(at)],
-                "opened_last": taken[int(at)],
-                "openings": 1,
-                "side": int(side),
-                "value": share,
-                "size": share - before,
-                "began_at": None if by_week[at] else taken[max(int(began), int(at) - RUN_WEEKS + 1)],
-                "last_at": taken[max(last, int(at))],
-                "back_at": taken[int(back)] if back >= 0 else None,
-                "closed_at": closed_at,
-                "closed_by": by,
-            }
-        )
-    return pl.DataFrame(rows, schema=FOUND, infer_schema_length=None)
+    return pl.DataFrame(signal_rows(found, rates), schema=FOUND, infer_schema_length=None)
 
 
-def _standard_errors(found: Shares) -> Floats:
-    """How far each week's share lies from that of the weeks before, in standard errors, shape (n,): of arcsines of
-    their roots, whose spread is the same at every share, since a signal's life asks how well its own mean fits as well.
-
-    Source: Freeman & Tukey 1950, Annals of Mathematical Statistics 21; the counts moved by 3/8: Anscombe 1948,
-    Biometrika 35.
-    """
-    count, size, like, base = counts(found, WEEK)
-
-    def arcsine(k: Floats, n: Floats) -> Floats:
-        return np.asarray(2 * np.arcsin(np.sqrt((k + 0.375) / (n + 0.75))))
-
-    known = (base > 0) & (size > 0)
-    error = np.sqrt(1 / np.maximum(size, 1) + 1 / np.maximum(base, 1))
-    return np.where(known, (arcsine(count, size) - arcsine(np.minimum(like, base), base)) / error, 0.0)
+def signal_rows(found: Shares, rates: Floats) -> list[dict[str, Any]]:
+    """A record a signal, at the false-signal rate (n,) of each week over both sides."""
+    beyond = beyond_limits(found, rates)
+    rows: list[dict[str, Any]] = []
+    places = segment_ids(found.pieces, len(found.weeks))
+    ends = np.append(found.pieces[1:], len(found.weeks))
+    for piece in np.unique(places[beyond.last]):  # a loop over signals of a handful of stages
+        mine = np.flatnonzero(places[beyond.last] == piece)
+        only = Windows(beyond.first[mine], beyond.last[mine], beyond.score[mine])
+        rows += _signals(found, only, int(found.pieces[piece]), int(ends[piece]))
+    return rows
 
 
-def _first_moments(snapshot: Snapshot, found: Shares) -> pl.Series:
-    """The first moment of each week by the shop's clock."""
-    start_of_day = [
-        (pl.col("week").cast(pl.Datetime("us")) + pl.duration(hours=hour)).dt.replace_time_zone(
-            snapshot.shop.shop.timezone, ambiguous="earliest", non_existent="null"
-        )
-        for hour in (0, 1)  # where the clocks skip midnight the day begins at one
-    ]
-    return found.rows.select(pl.coalesce(start_of_day).dt.convert_time_zone("UTC"))["week"]
+def beyond_limits(found: Shares, rates: Floats) -> Windows:
+    """Sums beyond the limit of their last week, at its rate (n,) over both sides."""
+    every = windows(found)
+    some = np.abs(every.score) > limits(found, rates)[every.last]
+    return Windows(every.first[some], every.last[some], every.score[some])
 
 
-def _closings(snapshot: Snapshot, found: Shares, taken: pl.Series) -> dict[int, datetime]:
-    """When people closed signals of these charts and nobody opened them again, by the place of the first week after."""
-    book = snapshot.lines("close", "reopen").filter(pl.col("opened_at").is_not_null()).filter(pl.col("chart") == SHARE)
-    latest = book.sort("sequence").unique(["stage", "opened_at"], keep="last", maintain_order=True)
-    of_stage = found.rows["stage"].to_list()
-    ids: Ints = segment_ids(found.starts, len(found.weeks))
-    closed: dict[int, datetime] = {}
-    for row in latest.filter(pl.col("kind") == "close").iter_rows(named=True):
-        when = row["at"] if row["at"] >= row["opened_at"] else snapshot.as_of  # a clock behind the readings
-        for start in found.starts:
-            if of_stage[int(start)] == row["stage"]:
-                part = taken.filter(pl.Series(ids == ids[start]))
-                closed[int(start) + int(part.search_sorted(when, side="right"))] = when
-    return closed
+def _signals(found: Shares, beyond: Windows, at: int, end: int) -> list[dict[str, Any]]:
+    """Signals of one piece of a stage, one after the other: after one has closed sums begin anew."""
+    rows: list[dict[str, Any]] = []
+    while True:
+        left = np.flatnonzero(beyond.first >= at)
+        if not len(left):
+            return rows
+        opened = int(beyond.last[left].min())
+        here = left[beyond.last[left] == opened]
+        best = here[np.argmax(np.abs(beyond.score[here]))]
+        first = int(beyond.first[best])
+        side = int(np.sign(beyond.score[best]))
+        back, closed = _return(found, first, opened, end, side)
+        rows.append(_row(found, first, opened, side, (back, closed), end))
+        if closed < 0:
+            return rows
+        at = closed + 1
+
+
+def _return(found: Shares, first: int, opened: int, end: int, side: int) -> tuple[int, int]:
+    """The likeliest first week after the return and the week that shows it; -1 both while none does."""
+    base = int(found.own[first])
+    start = found.bases[base].end
+    z = off_its_base(found, base)[first - start : end - start]
+    at = opened - first
+    z[at] = side * max(side * z[at], TINY)  # its own week lies to the sum's side, if by nothing but a rounding
+    fired = np.arange(len(z)) == at
+    begin: Ints = np.zeros(1, dtype=np.int64)
+    lived = lives(z, begin, begin=begin, fired=fired)
+    back, closed = int(lived.back[0]), int(lived.closed[0])
+    return (first + back if back >= 0 else -1), (first + closed if closed >= 0 else -1)
+
+
+def _row(found: Shares, first: int, opened: int, side: int, returned: tuple[int, int], end: int) -> dict[str, Any]:
+    """The signal of these weeks; returned: its likeliest week, and the week that showed it."""
+    back, closed = returned
+    taken = found.taken
+    closed_at, by = (taken[closed], BACK) if closed >= 0 else (None, "")
+    if closed < 0 and end in found.closings:
+        closed_at, by = found.closings[end], PERSON
+    last = max(back - 1 if back >= 0 else end - 1, opened)
+    told, seen = since(found, first, last), since(found, first, opened)
+    before, after = told.expected / told.instruments, told.came_back / told.instruments
+    return {
+        "chart": SHARE,
+        "stage": found.rows["stage"][opened],
+        "rule": BEYOND,
+        "opened_at": taken[opened],
+        "opened_last": taken[opened],
+        "openings": 1,
+        "side": side,
+        "value": seen.came_back / seen.instruments,
+        "before": before,
+        "after": after,
+        "size": after - before,
+        "began_at": taken[first] if first < opened else None,
+        "last_at": taken[last],
+        "back_at": taken[back] if back >= 0 else None,
+        "closed_at": closed_at,
+        "closed_by": by,
+        "came_back": told.came_back,
+        "instruments": told.instruments,
+        "expected": told.expected,
+        "times_low": told.low,
+        "times_high": told.high,
+    }

@@ -1,15 +1,20 @@
-"""Weekly shares of instruments that came back to a stage, judged at the shop's false-signal budget (see `weekly` for
-the table).
+"""Weekly shares of instruments that came back to a stage, as a cumulative chart a stage: since when do more come back
+than a frozen base lets expect, at the shop's budget of false signals (`rework/since_weeks` says what the base is,
+`methods/since_when` how it is judged).
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.counts_ahead import binomial_ahead
-from analysis.methods.segments import Flags, Floats, Ints
-from analysis.studies.rework.stage_weeks import weekly_shares
+from analysis.methods.segments import Flags, Floats, Ints, segment_ids
+from analysis.methods.since_when import LONGEST, apart, limit, sums
+from analysis.methods.uncertain_ratio import ratio_mid_p
+from analysis.studies.drift.watching import SHARE
+from analysis.studies.rework.since_weeks import FACTORS, Base, bases
+from analysis.studies.rework.stage_weeks import every_mix, weekly_shares
 from ingest.store.snapshot import Snapshot
 
 
@@ -19,8 +24,47 @@ class Shares:
 
     rows: pl.DataFrame  # of weekly_shares, stage after stage, oldest week first
     starts: Ints  # (c,) where each stage begins
+    pieces: Ints  # (p,) where each stage begins, or begins anew since a person closed a signal
     weeks: Ints  # (n,) number of the week since 1970
-    judged: Flags  # (n,) there are weeks before to judge by
+    taken: pl.Series  # (n,) first moment of each week
+    closings: dict[int, datetime]  # when people closed, by the first row of a piece
+    bases: list[Base]
+    own: Ints  # (n,) the base that holds each week as a start; -1: none yet
+
+    @property
+    def judged(self) -> Flags:
+        """Weeks with a base to judge them by, shape (n,)."""
+        return self.own >= 0
+
+    def counts(self) -> tuple[Floats, Floats]:
+        """How many came back in each week, and of how many."""
+        back, size = (self.rows[name].to_numpy().astype(np.float64) for name in ("came_back", "instruments"))
+        return back, size
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Every sum of weeks that the charts hold, by its first and last week."""
+
+    first: Ints  # (k,)
+    last: Ints  # (k,)
+    score: Floats  # (k,) above 0: more than expected; 0 where the last week itself lies to the other side
+
+
+@dataclass(frozen=True)
+class Since:
+    """What came back to a stage in some weeks one after the other."""
+
+    came_back: int
+    instruments: int
+    expected: float
+    low: float  # 95 % limits of how many times the expected, the base's own uncertainty in them
+    high: float
+
+    @property
+    def sure(self) -> bool:
+        """Do the limits leave out as many as expected?"""
+        return self.low > 1 or self.high < 1
 
 
 def shares(snapshot: Snapshot) -> Shares | None:
@@ -29,40 +73,113 @@ def shares(snapshot: Snapshot) -> Shares | None:
     if rows.is_empty():
         return None
     stage = rows["stage"].rle_id().to_numpy().astype(np.int64)
+    starts = np.flatnonzero(np.diff(stage, prepend=-1))
     weeks = rows["week"].cast(pl.Int32).to_numpy().astype(np.int64) // 7
-    return Shares(rows, np.flatnonzero(np.diff(stage, prepend=-1)), weeks, (rows["base_instruments"] > 0).to_numpy())
+    taken = _first_moments(snapshot, rows)
+    closings = _closings(snapshot, rows, starts, taken)
+    pieces = np.union1d(starts, np.array(list(closings), dtype=np.int64))
+    pieces = pieces[pieces < len(rows)]
+    mix = (
+        snapshot.once(every_mix)
+        .join(rows.select("stage", "week").with_row_index("row"), on=["stage", "week"])
+        .group_by("row", *FACTORS)
+        .agg(pl.col("instruments", "came_back").sum())
+        .sort("row", *FACTORS)
+    )
+    held = bases(mix, pieces, len(rows))
+    own = np.full(len(rows), -1, dtype=np.int64)
+    for number, base in enumerate(held):  # bases are a handful a stage
+        own[base.end : base.until] = number
+    return Shares(rows, starts, pieces, weeks, taken, closings, held, own)
 
 
-WEEK = ("came_back", "instruments", "base_like", "base_instruments")
-RUN = ("run_came_back", "run_instruments", "run_like", "run_base_instruments")
+def windows(found: Shares) -> Windows:
+    """All sums of up to a year of weeks, held against the base before their first week."""
+    count, size = found.counts()
+    parts: list[tuple[Ints, Ints, Floats]] = []
+    for base in found.bases:
+        weeks = slice(base.end, base.reach)
+        some = sums(count[weeks], size[weeks], base.ahead, base.until - base.end)
+        side = np.sign(count[weeks] - base.ahead.expected)[None, :]
+        first, last = np.nonzero(np.isfinite(some.score))
+        score = np.where(np.sign(some.score) == side, some.score, 0.0)[first, last]
+        parts.append((first + base.end, last + base.end, score))
+    if not parts:
+        none = np.zeros(0, dtype=np.int64)
+        return Windows(none, none, np.zeros(0))
+    first, last, score = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return Windows(first.astype(np.int64), last.astype(np.int64), score.astype(np.float64))
 
 
-def beyond(found: Shares, rates: Floats) -> tuple[Flags, Flags]:
-    """Weeks whose share lies outside what the twelve weeks before let expect, and weeks up to which that of four weeks
-    does, each at its rate (n,) over both and both sides together. Four weeks count only where the last of them lies to
-    their side.
-    """
-    week, run = (_out(found, rates / 2, names) for names in (WEEK, RUN))
-    return np.asarray(week != 0), np.asarray((run != 0) & (run == _sides(found)))
-
-
-def counts(found: Shares, names: tuple[str, ...]) -> list[Floats]:
-    """Columns of a week, or of four: came back, instruments, and of the base as many as at this mix, instruments."""
-    return [found.rows[name].fill_null(0).to_numpy().astype(np.float64) for name in names]
-
-
-def _sides(found: Shares) -> Ints:
-    """Does more than expected come back in each week, +1, or less, -1; 0 without weeks before."""
-    count, size, like, base = counts(found, WEEK)
-    return np.asarray(np.sign(np.where(base > 0, count * np.maximum(base, 1) - like * size, 0.0)), dtype=np.int64)
-
-
-def _out(found: Shares, rates: Floats, names: tuple[str, ...]) -> Ints:
-    """+1 for a count above what is expected, -1 below, 0 within or without a base; at its rate over both sides."""
-    count, size, like, base = counts(found, names)
-    out = np.zeros(len(count), dtype=np.int64)
-    for rate in np.unique(rates[base > 0]):
-        at = np.flatnonzero((base > 0) & (rates == rate))
-        low, high = binomial_ahead(like[at], base[at], size[at], false_rate=min(float(rate) / 2, 0.49))
-        out[at] = (count[at] > high).astype(np.int64) - (count[at] < low)
+def limits(found: Shares, rates: Floats) -> Floats:
+    """The score at which each week signals, at its false-signal rate (n,) over both sides; infinite without a base."""
+    out = np.full(len(rates), np.inf)
+    at = np.flatnonzero(found.judged)
+    if not len(at):
+        return out
+    held = np.array([base.end - base.first for base in found.bases])[found.own[at]]
+    piece = segment_ids(found.pieces, len(rates))[at]
+    first = np.full(len(found.pieces), len(rates))
+    np.minimum.at(first, piece, at)
+    longest = np.minimum(at - first[piece] + 1, LONGEST)
+    kinds, which = np.unique(np.column_stack((rates[at], held, longest)), axis=0, return_inverse=True)
+    each = np.array([limit(min(float(rate), 0.1), float(base), longest=int(most)) for rate, base, most in kinds])
+    out[at] = each[which.ravel()]
     return out
+
+
+def off_its_base(found: Shares, number: int) -> Floats:
+    """How far each week's own share lies from what one base lets expect, in standard normal scores, for the rows that
+    the base reaches.
+    """
+    base = found.bases[number]
+    count, size = (part[base.end : base.reach] for part in found.counts())
+    expected = np.maximum(np.minimum(base.ahead.expected, size), 1e-12)
+    variance = _variance(base, np.eye(len(expected), dtype=bool), expected)
+    others = expected**2 / variance
+    return apart(count, size, others, others * size / expected)
+
+
+def since(found: Shares, first: int, last: int) -> Since:
+    """What came back from one week to another, both in it, against the base of the first."""
+    base = found.bases[int(found.own[first])]
+    last = min(last, base.reach - 1)
+    count, size = (int(part[first : last + 1].sum()) for part in found.counts())
+    inside = np.zeros((1, base.reach - base.end), dtype=bool)
+    inside[0, first - base.end : last + 1 - base.end] = True
+    expected = np.maximum(np.array([base.ahead.expected[inside[0]].sum()]), 1e-9)
+    low, high = ratio_mid_p([count], expected, _variance(base, inside, expected))
+    return Since(count, size, float(expected[0]), float(low[0]), float(high[0]))
+
+
+def _variance(base: Base, inside: Flags, expected: Floats) -> Floats:
+    """Variance of the expected counts (m,) of sums of the rows `inside` (m, r)."""
+    moves = inside.astype(np.float64) @ base.ahead.unsure
+    return np.asarray(np.maximum((moves**2).sum(axis=1) + base.ahead.common * expected**2, 1e-12), dtype=np.float64)
+
+
+def _first_moments(snapshot: Snapshot, rows: pl.DataFrame) -> pl.Series:
+    """The first moment of each week by the shop's clock."""
+    start_of_day = [
+        (pl.col("week").cast(pl.Datetime("us")) + pl.duration(hours=hour)).dt.replace_time_zone(
+            snapshot.shop.shop.timezone, ambiguous="earliest", non_existent="null"
+        )
+        for hour in (0, 1)  # where the clocks skip midnight the day begins at one
+    ]
+    return rows.select(pl.coalesce(start_of_day).dt.convert_time_zone("UTC"))["week"]
+
+
+def _closings(snapshot: Snapshot, rows: pl.DataFrame, starts: Ints, taken: pl.Series) -> dict[int, datetime]:
+    """When people closed signals of these charts and nobody opened them again, by the place of the first week after."""
+    book = snapshot.lines("close", "reopen").filter(pl.col("opened_at").is_not_null()).filter(pl.col("chart") == SHARE)
+    latest = book.sort("sequence").unique(["stage", "opened_at"], keep="last", maintain_order=True)
+    of_stage = rows["stage"].to_list()
+    ids: Ints = segment_ids(starts, len(rows))
+    closed: dict[int, datetime] = {}
+    for row in latest.filter(pl.col("kind") == "close").iter_rows(named=True):
+        when = row["at"] if row["at"] >= row["opened_at"] else snapshot.as_of  # a clock behind the readings
+        for start in starts:
+            if of_stage[int(start)] == row["stage"]:
+                part = taken.filter(pl.Series(ids == ids[start]))
+                closed[int(start) + int(part.search_sorted(when, side="right"))] = when
+    return closed

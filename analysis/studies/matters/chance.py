@@ -67,5 +67,5 @@ def _expected(snapshot: Snapshot, judged: Signals, since: datetime) -> dict[str,
     weekly = judged.weekly
     if weekly is not None:
         first = int(weeks.max()) - 51
-        found[SHARE] = float(allowance.rates[allowance.at(weekly.weeks[weekly.weeks >= first])].sum())
+        found[SHARE] = float(allowance.rates[allowance.at(weekly.weeks[weekly.judged & (weekly.weeks >= first)])].sum())
     return found

@@ -147,12 +147,14 @@ class Matter:
     @property
     def shown(self) -> bool:
         """Do its readings, taken together, show that anything moved? What nothing explains was looked at because a
-        chart lay out, so that its size must leave out 0 at 99 %.
+        chart lay out, so that its size must leave out 0 at 99 %; that of a weekly share, of all weeks since, at 95 %.
         """
         if self.moves_with.named or self.planned is not None or self.size is None:
             return True
         if self.size_low is None or self.size_high is None:
             return True
+        if not self.characteristics:  # a share, whose interval is longer to its upper side
+            return self.size_low * self.size_high > 0
         return abs(self.size) > SURE * (self.size_high - self.size_low) / 2
 
     @property

@@ -141,8 +141,11 @@ def _measured(signals: list[Signal], parts: list[Part]) -> dict[str, Any]:
     if parts:
         return {field.name: getattr(parts[0].measured, field.name) for field in fields(Measured)}
     row = signals[0].row
+    ends = [None, None]
+    if row["expected"]:
+        ends = [row["before"] * (row[times] - 1) for times in ("times_low", "times_high")]
     return {
-        "size": row["size"], "size_low": None, "size_high": None, "sizes": None, "sigmas": None, "touched": 0,
+        "size": row["size"], "size_low": ends[0], "size_high": ends[1], "sizes": None, "sigmas": None, "touched": 0,
         "began_at": row["began_at"], "began_low": row["began_low"], "began_high": row["began_high"],
     }  # fmt: skip
 

@@ -1,7 +1,6 @@
 """Each stage, week by week: the share of instruments that came back to it and the faults an instrument, judged by the
 twelve weeks before: the share by what those weeks let expect of this week's models, lots and inspectors, so that a week
-of hard models is not a bad week. A rise that one week alone cannot show, and that stays, is looked for in the last four
-weeks taken together, against the twelve before these.
+of hard models is not a bad week. A rise that stays is looked for by `drift/shares`, against a base that is frozen.
 
 Dated so that work not yet inspected flatters nobody: an instrument counts in the week it was judged, with all that was
 caused to it in round 1, whenever that was caught. Send-backs of which nobody says where they were caused stand under
@@ -22,7 +21,6 @@ from ingest.terms import tables
 
 UNKNOWN = "unknown"  # a cause that nobody told: see `story`
 BASE_WEEKS = 12
-RUN_WEEKS = 4  # weeks taken together, this one the last
 FALSE_RATE = 0.003  # a stage and week, on each side, whatever the true share
 
 
@@ -34,32 +32,29 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
     twelve calendar weeks before), base_share (what those weeks let expect at this week's mix; null without), base_like
     (so many of base_instruments would have come back at this week's mix) · lower, upper (shares still within),
     state (above | below | within | no base) · faults (recorded with a send-back, fix or reject caused there; one
-    where none is named), faults_each, base_faults_each, faults_lower, faults_upper, faults_state · run_instruments,
-    run_came_back (of the four weeks up to this one), run_base_instruments (of the twelve before those), run_like (so
-    many of them would have come back at the mix of the four), run_state.
+    where none is named), faults_each, base_faults_each, faults_lower, faults_upper, faults_state.
 
     scope : its weeks are those shown; the twelve weeks before are there all the same.
     """
-    everyone = judged(snapshot, Scope(models=scope.models, families=scope.families))
-    if everyone.is_empty():
+    if scope.models or scope.families:
+        mix = _mix(snapshot, judged(snapshot, Scope(models=scope.models, families=scope.families)))
+    else:
+        mix = snapshot.once(every_mix)
+    if mix.is_empty():
         return pl.DataFrame(schema=_SCHEMA)
-    mix = _mix(snapshot, everyone)
     cells = mix.group_by("stage", "week", maintain_order=True).agg(pl.col("instruments", "came_back", "faults").sum())
     order = snapshot.shop.bench_order
     order = order | {UNKNOWN: len(order)}
-    first = everyone["week"].min()
+    first = mix["week"].min()
     week = ((cells["week"] - first).dt.total_days() // 7).to_numpy()
     stage = cells["stage"].replace_strict(order, return_dtype=pl.Int64).to_numpy()
     grid = np.zeros((3, len(order), int(week.max()) + 1))
     for i, name in enumerate(("instruments", "came_back", "faults")):
         grid[i, stage, week] = cells[name].to_numpy()
-    base, run_base = (_sums(grid, BASE_WEEKS, past)[:, stage, week] for past in (1, RUN_WEEKS))
-    now, run = grid[:, stage, week], _sums(grid, RUN_WEEKS, 0)[:, stage, week]
+    now, base = grid[:, stage, week], _before(grid)[:, stage, week]
     held = base[0] > 0
-    expected = _expected(mix, MIX, stage, week, order, 1)
+    expected = _expected(mix, stage, week, order)
     like, low, high = _let_expect(now[0], base[0], expected)
-    of_run = _expected(mix, OF_RUN, stage, week, order, RUN_WEEKS)
-    run_like, fewest, most = _let_expect(run[0], run_base[0], of_run)
     few, many = (np.full(len(cells), np.nan) for _ in range(2))
     few[held], many[held] = poisson_ahead(base[2][held], base[0][held], now[0][held], false_rate=FALSE_RATE)
     size, base_size = now[0], np.where(held, base[0], np.nan)
@@ -67,7 +62,6 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
         "share": now[1] / size,
         "base_share": np.where(held, expected / now[0], np.nan),
         "base_like": like,
-        "run_like": run_like,
         "lower": low / size,
         "upper": high / size,
         "faults_each": now[2] / size,
@@ -81,10 +75,6 @@ def weekly_shares(snapshot: Snapshot, scope: Scope = ALL) -> pl.DataFrame:
         pl.Series("base_came_back", base[1]).cast(pl.Int64),
         pl.Series("state", _state(now[1], low, high)),
         pl.Series("faults_state", _state(now[2], few, many)),
-        pl.Series("run_instruments", run[0]).cast(pl.Int64),
-        pl.Series("run_came_back", run[1]).cast(pl.Int64),
-        pl.Series("run_base_instruments", run_base[0]).cast(pl.Int64),
-        pl.Series("run_state", _state(run[1], fewest, most)),
         pl.Series("_order", stage),
     )
     return scope.weeks_of(table.sort("_order", "week").select(*_SCHEMA), "week")
@@ -109,20 +99,21 @@ _SCHEMA = {
     "faults_lower": pl.Float64,
     "faults_upper": pl.Float64,
     "faults_state": pl.String,
-    "run_instruments": pl.Int64,
-    "run_came_back": pl.Int64,
-    "run_base_instruments": pl.Int64,
-    "run_like": pl.Float64,
-    "run_state": pl.String,
 }
 
 
 MIX = ["model", "lot", "inspector"]
-OF_RUN = ["model", "inspector"]  # most lots of a month are new in it, and of the others the base holds a few first ones
+
+
+def every_mix(snapshot: Snapshot) -> pl.DataFrame:
+    """stage, week, model, lot, inspector (who judged it), instruments, came_back, faults of all judged instruments, in
+    the same order every time.
+    """
+    return _mix(snapshot, judged(snapshot))
 
 
 def _mix(snapshot: Snapshot, instruments: pl.DataFrame) -> pl.DataFrame:
-    """stage, week, model, lot, inspector (who judged it), instruments, came_back, faults; the same order every time."""
+    """`every_mix` of some judged instruments."""
     told = snapshot.once(story)
     weeks = instruments.select("serial", pl.col("week").alias("judged_week"), "judged_visit")
     inspector = pl.Series("inspector", told.visits["tech"].gather(weeks["judged_visit"]).cast(pl.String)).fill_null("")
@@ -170,42 +161,34 @@ def _let_expect(now: Floats, base: Floats, expected: Floats) -> tuple[Floats, Fl
     return like, low, high
 
 
-def _expected(mix: pl.DataFrame, names: list[str], stage: Ints, week: Ints, order: dict[str, int], run: int) -> Floats:
-    """Of each stage and run of weeks up to this one (n,): how many would have come back at the rates of the twelve
-    weeks before it.
-    """
+def _expected(mix: pl.DataFrame, stage: Ints, week: Ints, order: dict[str, int]) -> Floats:
+    """Of each stage and week (n,): how many would have come back at the rates of the twelve weeks before it."""
     first = mix["week"].min()
     at = (mix["stage"].replace_strict(order, return_dtype=pl.Int64) * FAR_WEEKS).to_numpy() + (
         (mix["week"] - first).dt.total_days() // 7
     ).to_numpy()
-    levels = np.column_stack([mix[name].rank("dense").to_numpy().astype(np.int64) - 1 for name in names])
+    levels = np.column_stack([mix[name].rank("dense").to_numpy().astype(np.int64) - 1 for name in MIX])
     n, k = (mix[name].to_numpy().astype(np.float64) for name in ("instruments", "came_back"))
     groups = stage * FAR_WEEKS + week
     sorted_groups, place = np.sort(groups), np.argsort(groups)
-
-    def of(ahead: Ints) -> tuple[Ints, Ints]:
-        """Each row, and the group of each week that comes so much after its own, where the stage has it."""
-        row, after = np.repeat(np.arange(len(n)), len(ahead)), (at[:, None] + ahead).ravel()
-        found = np.minimum(np.searchsorted(sorted_groups, after), len(groups) - 1)
-        hit = sorted_groups[found] == after
-        return row[hit], place[found[hit]]
-
-    base, group = of(np.arange(run, BASE_WEEKS + run))
-    mine, now = of(np.arange(run))
-    result = at_the_same_mix(
-        Pieces(group, levels[base], n[base]), k[base], Pieces(now, levels[mine], n[mine]), len(groups)
-    )
+    mine = place[np.searchsorted(sorted_groups, at)]
+    # each row is in the base of the next twelve weeks, as far as they are there
+    row, after = np.repeat(np.arange(len(n)), BASE_WEEKS), (at[:, None] + np.arange(1, BASE_WEEKS + 1)).ravel()
+    found = np.minimum(np.searchsorted(sorted_groups, after), len(groups) - 1)
+    hit = sorted_groups[found] == after
+    base, group = row[hit], place[found[hit]]
+    result = at_the_same_mix(Pieces(group, levels[base], n[base]), k[base], Pieces(mine, levels, n), len(groups))
     return np.asarray(np.nan_to_num(result.expected), dtype=np.float64)
 
 
 FAR_WEEKS = 100_000  # more weeks than a shop has: stage and week as one number
 
 
-def _sums(grid: Floats, weeks: int, past: int) -> Floats:
-    """Sums over so many weeks, the last of them `past` weeks before each; shape of `grid` (.., weeks)."""
+def _before(grid: Floats) -> Floats:
+    """Sums over the twelve weeks before each; shape of `grid` (.., weeks)."""
     n = grid.shape[2]
-    run = np.cumsum(np.pad(grid, ((0, 0), (0, 0), (weeks + past, 0))), axis=2)
-    return np.asarray(run[:, :, weeks:][:, :, :n] - run[:, :, :n], dtype=np.float64)
+    run = np.cumsum(np.pad(grid, ((0, 0), (0, 0), (BASE_WEEKS + 1, 0))), axis=2)
+    return np.asarray(run[:, :, BASE_WEEKS:][:, :, :n] - run[:, :, :n], dtype=np.float64)
 
 
 def _state(count: Floats, low: Floats, high: Floats) -> list[str]:

@@ -51,7 +51,7 @@ def _held(given: Given) -> dict[str, Columns]:
     held = {}
     for table, columns in given.items():
         made = {name: make() for name, make in columns.items()}
-        plain = {name: one.categories() if isinstance(one, tables.Coded) else one for name, one in made.items()}
+        plain = {name: one.column() if isinstance(one, tables.Coded) else one for name, one in made.items()}
         held[table] = Columns.of(pl.DataFrame(plain))
     return held
 

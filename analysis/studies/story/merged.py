@@ -41,9 +41,10 @@ def merged(
     """
     moved = moved.with_columns(pl.col("log_id", "stage").cast(pl.Categorical))
     told, number = made.told, made.number
-    own = pl.Series(made.own)
-    now_of, touched = _aligned(before, "visits", "serial", told.filter(own), moved)
-    _, parts_touched = _aligned(before, "parts", "part", parts := told.filter(~own), moved)
+    now = told.select("part", *ALIKE)
+    parts = now.filter(pl.Series(~made.own))
+    now_of, touched = _aligned(before, "visits", "serial", now.filter(pl.Series(made.own)), moved)
+    _, parts_touched = _aligned(before, "parts", "part", parts, moved)
     some = np.empty(len(told), dtype=bool)
     some[made.own], some[~made.own] = touched, parts_touched
     if some.sum() > MOST * len(some):
@@ -67,7 +68,7 @@ def merged(
 
     def left() -> pl.Series:
         columns = [column(name) for name in ("moment", *OF_A_SHEET)]
-        return only_left(pl.DataFrame([one.categories() for one in columns if isinstance(one, Coded)]), logs)
+        return only_left(pl.DataFrame([one.column() for one in columns if isinstance(one, Coded)]), logs)
 
     found: Made = {name: partial(column, name) for name in NAMES}
     found["visit"] = lambda: pl.Series(visit[take]).replace(-1, None)
@@ -159,7 +160,8 @@ def _laid(old: pl.Series | Coded, new: pl.Series, place: Ints) -> pl.Series | Co
     used = np.bincount(code + 1, minlength=len(words) + 1)[1:] > 0
     renumbered = np.append(np.cumsum(used) - 1, -1)[code]
     some = words.filter(pl.Series(used))
-    return Coded(some, tables.narrow(pl.Series(old.numbers.name, renumbered).replace(-1, None), len(some)))
+    numbers = tables.narrow(pl.Series(old.numbers.name, renumbered).replace(-1, None), len(some))
+    return Coded(some, numbers, old.texts)
 
 
 def _numbers(one: Coded, words: pl.Series) -> Ints:

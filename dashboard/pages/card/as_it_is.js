@@ -43,7 +43,7 @@ export const askOnce = does => {
     el("p", {}, button({
       id: "as-it-is", class: "wide", onclick: () => { now.agreed = answer(); does.keep(); },
     }, WHOLE[now.outcome]))));
-  byId("rows").scrollTop = 0;
+  byId("rows").firstChild.scrollIntoView({ block: "start" });
   say("");
   back.focus();
 };

@@ -73,5 +73,5 @@ export const sendBack = then => {
     then.drawn();
   };
   draw();
-  byId("rows").scrollTop = 0;
+  byId("rows").firstChild.scrollIntoView({ block: "start" });
 };

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
+from analysis.studies.drift.shares_standing import standing
 from analysis.studies.rework import rework
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
 from analysis.studies.story.scope import Scope
@@ -51,10 +52,14 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
             right,
             [html.P("No instrument was judged in this week."), _not_judged(shop, scope)],
         )
-    out = pl.any_horizontal(pl.col("state", "faults_state", "run_state").is_in(OUT))
+    whole = not scope.models and not scope.families  # signals are of all models together
+    lasts = [one for one in desk.ask(standing, week=last) if one.stage == UNKNOWN or not missing] if whole else []
+    out = pl.any_horizontal(pl.col("state", "faults_state").is_in(OUT))
     few = pl.col("instruments") < sentences_rework.FEW
-    order = now.with_columns(out.alias("out")).sort(~pl.col("out"), few, -pl.col("share"), maintain_order=True)
-    many = max(int(order["out"].sum()), LARGEST)
+    order = now.with_columns(out.alias("out"), pl.col("stage").is_in([one.stage for one in lasts]).alias("lasts"))
+    first_ones = pl.col("out") | pl.col("lasts")
+    order = order.sort(~first_ones, few, -pl.col("share"), maintain_order=True)
+    many = max(int(order.select(first_ones.sum()).item()), LARGEST)
     say = sentences_rework.weekly_say(order.filter("out"), shop, held=bool((order["base_instruments"] > 0).any()))
     rest = order.slice(many)
     fold = (
@@ -65,6 +70,7 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
         "wedge marks a week outside."
     )
     body = [
+        *([html.P(sentences_rework.lasting(lasts, shop, last))] if lasts else []),
         html.P(say),
         _charts(order.head(many), every, shop, scope, last),
         html.P(key, className="small"),

@@ -24,6 +24,7 @@ from analysis.methods import (
     pooling,
     segments,
     sequential,
+    since_when,
     spline_by_lot,
     study_size,
     totals,
@@ -111,6 +112,21 @@ def hands_beside_others() -> object:
         hand_effect.ratio_bounds(level, own_n, own_n / 2, n, own_n / 2 + 1),
         expected_counts.at_the_same_mix(expected_counts.Pieces(*pieces, n), k, later, 2),
         expected_counts.at_the_same_mix(expected_counts.Pieces(*pieces, n), k, later, 3, prior=4.0),
+    ]
+
+
+@case
+def sums_since() -> object:
+    count, size = rng(41).poisson(2.0, 30).astype(float), rng(42).integers(15, 40, 30).astype(float)
+    expected = 0.07 * size
+    moves = np.column_stack([expected / 6, expected / 4, expected / 5 * (np.arange(30) % 2)])
+    ahead = since_when.Ahead(expected, moves, -1 / 40)
+    return [
+        since_when.sums(count, size, ahead, 12),
+        since_when.sums(count, size, ahead, 30, longest=5),
+        since_when.apart(count, size, 30.0, 400.0),
+        [since_when.limit(rate, base, longest=52) for rate in (0.0005, 0.01) for base in (4.0, 52.0)],
+        since_when.rate(3.0, 26.0, longest=7),
     ]
 
 

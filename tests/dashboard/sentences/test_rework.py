@@ -6,7 +6,10 @@ from types import SimpleNamespace
 import polars as pl
 import pytest
 
+from analysis.studies.drift.shares import Since
+from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework.rework import Flows
+from analysis.studies.rework.stage_weeks import UNKNOWN
 from dashboard.sentences import came_back, rework
 
 
@@ -53,6 +56,18 @@ def test_a_first_week_is_held_against_none():
         "No week before this one is on file to hold it against. The largest:"
     )
     assert rework.weekly_say(none, None).startswith("No stage stands outside")
+
+
+def test_what_lasts_is_told_since_when_and_how_sure_it_is():
+    shop = SimpleNamespace(stage_name=lambda key: "Nut slotting")
+    more = Standing("nut", date(2025, 11, 3), Since(31, 190, 12.2, 1.71, 3.94))
+    less = Standing(UNKNOWN, date(2026, 3, 9), Since(1, 190, 9.1, 0.01, 0.5))
+    said = rework.lasting([more, less], shop, date(2026, 3, 23)).replace("\u00a0", " ")
+    assert said == (
+        "More than before at nut slotting since the week of 3 Nov 2025: 31 of 190 instruments (16 %) where some 12 "
+        "(6 %) would be expected; 1.7 to 3.9 times as many. Less than before at stage not known since the week of "
+        "9 Mar: 1 of 190 instruments (1 %) where some 9.1 (5 %) would be expected; 0.0 to 0.5 times as many."
+    )
 
 
 @pytest.mark.parametrize(

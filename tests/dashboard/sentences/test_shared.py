@@ -464,6 +464,20 @@ def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, m
     )
 
 
+def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
+    counted = {"came_back": 31, "instruments": 190, "expected": 12.2, "times_low": 1.71, "times_high": 3.94}
+    share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.2, "size": 0.099, **counted}
+    seen = matter(main=share, characteristics=[], size=0.099, size_low=0.046, size_high=0.19, began_at=at(9))
+    assert told(found(matters=[seen]))[0].startswith(
+        "More came back to bridge fitting since about the week of 9 Mar: 31 of 190 instruments (16 %) where some 12 "
+        "(6 %) would be expected; 1.7 to 3.9 times as many."
+    )
+    line = matters.line(seen.matter, SHOP, date(2026, 3, 27))[1]
+    assert plain(line).startswith("More than its last weeks let expect: 31 of 190 instruments (16 %) where some 12")
+    assert seen.matter.shown
+    assert not matter(main=share, characteristics=[], size=0.01, size_low=-0.01, size_high=0.2).matter.shown
+
+
 def test_a_move_off_a_baseline_that_moved_itself_says_so_and_stands_in_no_headline():
     seen = matter(base_moved=True)
     assert "The first readings that it is held against moved themselves" in told(found(matters=[seen]))[0]

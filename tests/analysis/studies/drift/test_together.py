@@ -1,22 +1,18 @@
 """The pattern of one instrument, and the weekly shares: charts whose points are judged one by one."""
 
-from datetime import date
-
 import numpy as np
 import polars as pl
 import pytest
 from scipy.stats import f as fisher
 
 from analysis.studies.drift.pattern_list import pattern_list
-from analysis.studies.drift.share_signals import share_signals
-from analysis.studies.drift.shares import beyond, shares
+from analysis.studies.drift.shares import shares
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.watching import SHARE
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
 from tests.analysis.studies.benches import bench
 from tests.analysis.studies.drifting import at, shop, snapshot
-from tests.analysis.studies.rework.test_stage_weeks import weeks_of
 
 N = 240
 RNG = np.random.default_rng(20270103)
@@ -158,28 +154,8 @@ def test_a_week_in_which_far_more_came_back_opens_a_share_signal_dated_by_the_we
     judged = snap.once(signals)
     rows = judged.others.filter(pl.col("chart") == SHARE)
     week = weekly_shares(snap).filter(pl.col("state") == "above")["week"][0]
-    assert rows.select("stage", "value", "size", "serial", "rule").rows() == [("nut", 1.0, 1.0, "", "beyond")]
+    assert rows.select("stage", "value", "came_back", "serial", "rule").rows() == [("nut", 1.0, 8, "", "beyond")]
     assert rows["opened_at"].dt.date().to_list() == [week]
-
-
-def test_a_rise_that_stays_opens_by_four_weeks_where_none_of_them_shows_it_and_stays_open():
-    snap = weeks_of([(40, 1)] * 14 + [(40, 5)] * 5)
-    found = shares(snap)
-    by_week, by_run = beyond(found, np.full(len(found.weeks), 0.0027))
-    assert not by_week.any()
-    assert set(found.rows.filter(pl.Series(by_run))["stage"]) == {"nut"}
-    opened = share_signals(snap, found, None)
-    assert opened["opened_at"].dt.date().to_list() == [date(2026, 4, 27)]
-    assert opened["began_at"].dt.date().to_list() == [date(2026, 4, 13)]
-    # 1 + 5 + 5 + 5 of 160 against 12 of 480
-    assert opened.select("value", "size", "closed_at").rows() == [(0.1, pytest.approx(0.075), None)]
-
-
-def test_the_last_of_four_weeks_that_lies_to_the_other_side_opens_nothing():
-    found = shares(weeks_of([(40, 1)] * 14 + [(40, 5)] * 3 + [(40, 0)]))
-    _, by_run = beyond(found, np.full(len(found.weeks), 0.0027))
-    week = found.rows.filter(pl.Series(by_run))["week"].to_list()
-    assert date(2026, 5, 4) not in week  # fifteen in four weeks, none of them in this one
 
 
 def test_a_first_week_has_nothing_to_be_judged_by():

@@ -70,7 +70,6 @@ def test_what_was_sent_back_to_a_stage_not_known_is_dropped_nowhere():
     unknown = told.filter(pl.col("stage") == UNKNOWN)
     assert unknown["came_back"].to_list() == [back for _, back in counts]
     assert unknown["instruments"].to_list() == [20] * len(counts)
-    assert unknown["run_state"][-1] == "above"
     assert told.filter(pl.col("stage") != UNKNOWN)["came_back"].sum() == 0
     assert UNKNOWN not in known["stage"].to_list()
 
@@ -83,20 +82,6 @@ def test_the_base_is_the_twelve_weeks_before_and_no_more():
     assert nut["state"].to_list()[-2:] == ["above", "within"]
     low, high = binomial_ahead([12], [240], [20], false_rate=0.003)
     assert nut.select("lower", "upper").row(13) == pytest.approx((low[0] / 20, high[0] / 20))
-
-
-def test_four_weeks_together_are_held_against_the_twelve_before_them():
-    counts = [(9, 9)] + [(20, 1)] * 12 + [(20, 3)] * 4
-    nut = weekly_shares(weeks_of(counts)).filter(pl.col("stage") == "nut")
-    assert nut.select("run_came_back", "run_instruments", "run_base_instruments").rows()[-1] == (12, 80, 240)
-    assert nut["run_like"][-1] == pytest.approx(12)
-    assert nut["run_instruments"].to_list()[:5] == [9, 29, 49, 69, 80]
-    assert nut["run_base_instruments"].to_list()[:6] == [0, 0, 0, 0, 9, 29]
-    assert nut["state"].to_list()[-4:] == ["within"] * 4
-    assert nut["run_state"][-1] == "within"
-    more = weekly_shares(weeks_of(counts[:-4] + [(20, 4)] * 4)).filter(pl.col("stage") == "nut")
-    assert more["state"].to_list()[-4:] == ["within"] * 4  # no week of them shows it, all together do
-    assert more["run_state"][-1] == "above"
 
 
 def test_a_week_without_work_is_passed_over_but_stays_in_the_calendar():

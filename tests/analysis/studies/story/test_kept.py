@@ -179,7 +179,7 @@ def walked(bench: Bench, steps: int, carried: list) -> None:
 
 
 def test_over_a_history_the_story_carried_on_is_the_one_worked_out_again(tmp_path, carried):
-    walked(Bench(20270201, tmp_path / "shop"), 10, carried)
+    walked(Bench(20270201, tmp_path / "shop"), 6, carried)
 
 
 @pytest.mark.long
@@ -239,21 +239,19 @@ def test_a_column_is_read_when_it_is_asked_for_and_not_before(bench, monkeypatch
     assert asked[1:] == [("visits", "stage"), ("visits", "minutes")]
 
 
-@pytest.mark.parametrize("damage", ["cut", "flipped", "noise", "gone", "said", "said cut", "half the folder"])
+@pytest.mark.parametrize("damage", ["cut", "flipped", "half gone", "said"])
 def test_what_is_damaged_is_worked_out_anew_and_the_log_of_the_store_says_so(bench, damage):
     snapshot = open_snapshot(bench.folder)
     whole = alone(snapshot)
     snapshot.once(story)
     (path,) = kept_of(bench.folder)
     files = sorted(path.glob("*.arrow"))
-    for file in files if damage not in ("said", "said cut") else [path / kept_tables.SAID]:
+    for file in [path / kept_tables.SAID] if damage == "said" else files:
         data = file.read_bytes()
-        new = {"cut": data[: len(data) // 2], "said cut": data[:-9], "noise": bytes(range(256))}
-        if damage in ("gone", "half the folder"):
-            if damage == "gone" or file in files[::2]:
-                file.unlink()
-        else:
-            file.write_bytes(new.get(damage, data[:-40] + bytes([data[-40] ^ 1]) + data[-39:]))
+        if damage != "half gone":
+            file.write_bytes(data[:-9] if damage == "cut" else data[:-40] + bytes([data[-40] ^ 1]) + data[-39:])
+        elif file in files[::2]:
+            file.unlink()
     same(open_snapshot(bench.folder).once(story), whole)
     said = (bench.folder / "store" / "program.log").read_text().splitlines()
     assert len(said) >= 1
@@ -299,11 +297,11 @@ def test_how_the_shop_stood_before_is_not_kept(bench):
     same(now.once(story), alone(now))
 
 
-@pytest.mark.parametrize("show", ["codes", "none"])
+@pytest.mark.parametrize("show", ["codes", pytest.param("none", marks=pytest.mark.long)])
 def test_people_as_the_shop_wishes_them_shown_are_kept_by_themselves(bench, show):
     path = bench.folder / "shop.toml"
     path.write_text(path.read_text() + f'\n[people]\nshow = "{show}"\n')
-    for _ in range(3):
+    for _ in range(2):
         bare = open_snapshot(bench.folder)
         veiled = Veil(dataclasses.replace(bare, _kept={}, _book_kinds={}, _turns={})).snapshot()
         same(veiled.once(story), alone(veiled))

@@ -6,6 +6,8 @@ from datetime import date
 
 import pytest
 
+from analysis.studies.drift.shares import Since
+from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework import rework, savings
 from analysis.studies.rework.stage_weeks import weekly_shares
 from analysis.studies.story.scope import Scope
@@ -161,6 +163,21 @@ def test_a_stage_that_stands_out_comes_first_with_its_mark_and_words(demo_desk):
     text = said(rework_weekly.weekly(shop, Scope(), row["week"]))
     assert say.replace("\u00a0", " ") in text
     assert "state-moved" in text
+
+
+def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(looked_at, monkeypatch):
+    def lasts(_snapshot, *, week):
+        assert week == date(2026, 3, 23)
+        return [Standing("packing", date(2026, 3, 9), Since(9, 80, 2.0, 1.9, 9.0))]
+
+    monkeypatch.setattr(rework_weekly, "standing", lasts)
+    told = (
+        "More than before at packing since the week of 9 Mar: 9 of 80 instruments (11 %) where some 2.0 (2 %) would be "
+        "expected; 1.9 to 9.0 times as many."
+    )
+    text = said(page.layout())
+    assert text.index(told) < text.index("No stage stands outside what its twelve weeks before let expect.")
+    assert told not in said(page.layout(model="LARK-25"))
 
 
 def test_a_few_instruments_are_called_few(demo_desk):

@@ -1,0 +1,64 @@
+"""Weekly shares of send-backs that left their limits, in words: no reading moved, more or fewer came back."""
+
+from datetime import date
+
+from analysis.review import MatterSeen
+from analysis.studies.matters.records import Matter
+from dashboard import numbers
+from dashboard.address import address
+from dashboard.sentences import rework, shared
+from dashboard.sentences.shared import Sentence
+from ingest.shopfiles.shop import Shop
+
+
+def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
+    """Since when how many came back where so many would be expected; chance: how likely it is that anything moved."""
+    stage, value, size = (seen.matter.main[name] for name in ("stage", "value", "size"))
+    assert isinstance(value, float)
+    assert isinstance(size, float)
+    more = "More" if size > 0 else "Fewer"
+    lead, rest = f"{more} came back to {shared.cause(shop, str(stage))}", _when(seen.matter, shop, now)
+    counted, times = _instead(seen.matter)
+    if counted:
+        lead, rest = f"{lead} {rest}: {counted}", f"; {times}."
+    else:  # a week kept before these were counted
+        before = f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
+        lead, rest = f"{lead} than its last weeks let expect: {before}", f", {rest}."
+    fresh = "New this week. " if seen.new else ""
+    return Sentence(
+        f"moved-{'up' if size > 0 else 'down'}",
+        f"{more.lower()} came back",
+        lead,
+        rest,
+        f"{fresh}{chance}".strip(),
+        address("/rework", caused_at=stage),
+        "Rework",
+        key=seen.matter.key,
+    )
+
+
+def line(matter: Matter, shop: Shop, now: date) -> str:
+    """The same on one line of a list, after its name."""
+    counted, _ = _instead(matter)
+    more = "More" if (matter.size or 0.0) >= 0 else "Less"
+    when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+    return f"{more} than its last weeks let expect{f': {counted}' if counted else ''}, since the week of {when}."
+
+
+def _when(matter: Matter, shop: Shop, now: date) -> str:
+    when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
+    return f"{'since about' if matter.began_at else 'in'} the week of {when}"
+
+
+def _instead(matter: Matter) -> tuple[str, str]:
+    """`31 of 190 instruments (16 %) where some 12 (6 %) would be expected`, and `1.7 to 3.9 times as many`. Both ''
+    where it was not counted.
+    """
+    back, size, expected, low, high = (
+        matter.main.get(name) for name in ("came_back", "instruments", "expected", "times_low", "times_high")
+    )
+    if not isinstance(back, int) or not isinstance(size, int) or not isinstance(expected, float):
+        return "", ""
+    assert isinstance(low, float)
+    assert isinstance(high, float)
+    return rework.instead(back, size, expected), rework.times(low, high)
