@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -40,6 +41,7 @@ from ingest.shopfiles.shop import Shop
 
 CHART, MOVES, ID = "drift-stream", "drift-moves", "drift-one"
 SHOWN_CANDIDATES = 8
+FOUR_WEEKS = timedelta(days=27)  # before the last reading
 
 
 def _could_have_seen(seen: Seen, shop: Shop) -> str:
@@ -88,7 +90,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
                 [
                     by_field,
                     parts.to_readings(_readings(seen, shop), "Its readings, each with file and line"),
-                    dcc.Link("Hold a period, lot or gauge of it against another", href=_against(seen)),
+                    dcc.Link("Hold a period, lot or gauge of it against another", href=_against(seen, shop)),
                 ],
                 className="beside",
             ),
@@ -172,10 +174,17 @@ def _key(seen: Seen) -> html.Div:
     return parts.key(*entries)
 
 
-def _against(seen: Seen) -> str:
+def _against(seen: Seen, shop: Shop) -> str:
     key = seen.key
     what = "|".join(str(key[name]) for name in ("characteristic", "position", "stage"))
-    return address("/against", what=what, a_model=key["model"], a_tech=key["tech"])
+    own = {"model": key["model"], "tech": key["tech"]}
+    if seen.signal is not None and seen.signal["began_at"]:  # since it began, against before
+        began = sentences.local(shop, seen.signal["began_at"]).date()
+    else:
+        taken = seen.view.readings["taken_at"]
+        began = sentences.local(shop, taken[-1]).date() - FOUR_WEEKS
+    held = {"a_from": began, "b_to": began - timedelta(days=1)}
+    return address("/against", what=what, **{f"{side}_{name}": it for side in "ab" for name, it in own.items()}, **held)
 
 
 def _readings(seen: Seen, shop: Shop) -> str:
