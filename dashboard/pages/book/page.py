@@ -141,7 +141,7 @@ def _rows(entries: list[Entry], shop: Shop, key: str = "") -> html.Section:
 def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Details:
     moved, how = words.moved(one, shop)
     by = numbers.day(one.due, now) if one.due else ""
-    alarm = " alarm" if one.over or one.state == register.OPEN else ""
+    alarm = " alarm" if one.over or (one.state == register.OPEN and not one.watched) else ""
     head = html.Summary(
         [
             html.Span([html.B(words.what(one, shop)), html.Br(), html.Span(words.under(one, shop), className="small")]),
@@ -149,7 +149,7 @@ def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Detai
             html.Span([html.Span(words.state(one, now), className=f"standing{alarm}"), html.Br(), deeds.life(one)]),
             html.Span(
                 [
-                    one.owner or ("nobody yet" if one.waits else _closed(one)),
+                    one.owner or ("" if one.watched else "nobody yet" if one.waits else _closed(one)),
                     html.Br(),
                     html.Span(by, className="small"),
                 ]
