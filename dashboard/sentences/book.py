@@ -39,7 +39,8 @@ def headline(entries: list[Entry], shop: Shop) -> str:
         return "Nothing waits in the book."
     parts = []
     if nobody:
-        parts.append(f"nobody has taken {numbers.in_words(nobody)} {'matter' if nobody == 1 else 'matters'} yet")
+        wait = "matter waits" if nobody == 1 else "matters wait"
+        parts.append(f"{numbers.in_words(nobody)} {wait} for somebody to take {'it' if nobody == 1 else 'them'}")
     if over:
         parts.append(
             f"{numbers.in_words(over)} {'is' if over == 1 else 'are'} over {'its' if over == 1 else 'their'} day"
@@ -69,7 +70,7 @@ def what(one: Entry, shop: Shop) -> str:
         return f"{name}, {where}"
     if not matter.shown:
         return f"{name}, {where}: beyond its limits, no move shown"
-    way = "higher" if matter.size >= 0 else "lower"
+    way = ("higher" if matter.size >= 0 else "lower") + (", nearer to target" if matter.to_target else "")
     return f"{name}, {where}: {shared.amount(shop, key, abs(matter.size))} {way}"
 
 

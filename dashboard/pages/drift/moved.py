@@ -81,18 +81,24 @@ def _touched(one: Matter) -> pl.Expr:
     return here & pl.col("position").is_in(one.positions) if one.positions else here
 
 
-def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str]]:
-    """For the headline: each thing with its size, what moved elsewhere with its own, and the names of what is watched:
-    its readings together do not show a move.
+def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str], int]:
+    """For the headline: each thing with its size, what moved elsewhere with its own, the names of what is watched: its
+    readings together do not show a move; and how many of the things, the last, came nearer to their target.
     """
+    moved = sorted(seen.things, key=_to_target)
     elsewhere = [one for one in seen.elsewhere if one.shown]
     watched = [one.matter for one in seen.watched if one.matter]
     watched += [one for one in seen.elsewhere if not one.shown]
     return (
-        [_name(one, shop) + ", " + _by(one, shop) for one in seen.things],
+        [_name(one, shop) + ", " + _by(one, shop) for one in moved],
         [f"{sentences.name(one, shop)}, {sentences.by(one, shop)}" for one in elsewhere],
         [sentences.name(one, shop) for one in watched],
+        sum(_to_target(one) for one in moved),
     )
+
+
+def _to_target(one: Thing) -> bool:
+    return one.matter is not None and one.matter.to_target
 
 
 def sheet(seen: Sight, chosen: str, leads: Callable[[str], str], *, shop: Shop, now: date) -> html.Section:
@@ -188,7 +194,7 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
     keys = {stream.key for stream in streams}
     right = _right(one.matter, shop, now)
     return MatterRow(
-        f"{_name(one, shop)} moved {way}",
+        f"{_name(one, shop)} {_moved(one, way)}",
         under[:1].upper() + under[1:],
         right,
         streams,
@@ -196,6 +202,10 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
         _key(far),
         chosen in keys,
     )
+
+
+def _moved(one: Thing, way: str) -> str:
+    return f"moved {way} to target" if _to_target(one) else f"moved {way}"
 
 
 def _key(row: dict[str, Any]) -> str:
@@ -210,8 +220,8 @@ def _right(matter: Matter | None, shop: Shop, now: date) -> list[str]:
         return []
     began = matter.began_at or matter.opened_at
     since = f"since {numbers.day(shared.local(shop, began), now)}"
-    told = style.wrap(sentences.together(matter.moves_with, shop), 250, 6.2)
-    return [since, *told[:2], _state(matter, now)]
+    told = style.wrap_to(sentences.together(matter.moves_with, shop), 250, 2, 6.2)
+    return [since, *told, _state(matter, now)]
 
 
 def _state(matter: Matter, now: date) -> str:

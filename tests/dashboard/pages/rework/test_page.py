@@ -49,7 +49,7 @@ def test_every_sheet_has_something_to_say_on_one_model(looked_at):
         "Worth most: ",
         "all five at once",
         "no log or shop file says what a part costs",
-        "No stage stands outside what its twelve weeks before let expect.",
+        "No stage differs from its twelve weeks before by more than chance.",
     ):
         assert words in text, words
     assert "nothing was sent back, fixed or rejected for a cause at this stage" in said(page.layout(open="stages"))
@@ -176,7 +176,7 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
         "expected; 1.9 to 9.0 times as many."
     )
     text = said(page.layout())
-    assert text.index(told) < text.index("No stage stands outside what its twelve weeks before let expect.")
+    assert text.index(told) < text.index("No stage differs from its twelve weeks before by more than chance.")
     assert told not in said(page.layout(model="LARK-25"))
 
 
