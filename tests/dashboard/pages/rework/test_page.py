@@ -210,3 +210,10 @@ def test_send_backs_of_which_nobody_tells_the_stage_stand_in_the_weeks_and_no_st
     assert "Stage not known" in text
     assert "4 of 40" in text
     assert "Bridge fitting" not in text
+
+
+def test_days_after_all_that_is_on_file_are_said_to_hold_nothing(looked_at):
+    text = said(page.layout(**{"from": "2027-12-01", "to": "2027-12-05"}))
+    assert "No work of these days is on file." in text
+    assert "The latest weeks" in text
+    assert "hours of work" not in text
