@@ -110,7 +110,7 @@ def _right(seen: Seen, shop: Shop) -> str:
         found = named[gauges[0]]
         step = f", {found.name or found.key}" + (f" {found.resolution}" if found.resolution else "")
     n = len(seen.view.readings)
-    return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}{step}"
+    return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'} in these weeks{step}"
 
 
 def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
@@ -136,7 +136,7 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
         return [
             (
                 f"{sentences.amount(shop, key, abs(found.size))} {way}",
-                f"{sentences_drift.span(shop, key, found)}{share}",
+                f"{sentences_drift.span(shop, key, found)}{share}; this series alone",
             ),
             (numbers.day(began, now), on),
             (since[0], f"outside since then ({since[1]})" if found.since.n else since[1]),
@@ -264,15 +264,14 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
             ("named", ""),
         ],
     )
-    right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at"
+    drawn = f", {numbers.in_words(len(rows))} drawn" if len(rows) < len(listed) else ""
+    right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at{drawn}"
     people = any(one.of_people for one in found.named)
     bench = dcc.Link(
         "Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"])), characteristic=key)
     )
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
-    together = html.P(
-        [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]
-    )
+    together = html.P([say, " ", html.Span(sentences_drift.not_the_cause(named=bool(found.named)), className="small")])
     return parts.sheet(
         name, right, [parts.graph(parts.both(moves_with, rows, decimals=decimals), say, MOVES, table), together, *more]
     )
