@@ -70,11 +70,11 @@ def bases(mix: pl.DataFrame, pieces: Ints, rows: int) -> list[Base]:
         ahead = _ahead(found, later, slice(*cut), row - where[1], counted[number], size[number])
         mine = slice(weeks[number], weeks[number + 1])
         place = mix["row"].to_numpy()[before[mine]] - where[0]
-        back, pieces, fitted = (
+        back, size_of, fitted = (
             np.bincount(place, part).astype(np.float64)
             for part in (k[before[mine]], n[before[mine]], found.fitted[mine])
         )
-        made.append(Base(*where, replace(ahead, widening=widening(back, pieces, fitted))))
+        made.append(Base(*where, replace(ahead, widening=widening(back, size_of, fitted))))
     return made
 
 
