@@ -194,7 +194,7 @@ def rise_lines(rng: np.random.Generator, shops: int) -> list[str]:
 def main() -> None:
     rng = np.random.default_rng(SEED)
     lines = [
-        f"1,000 shops a row of {WEEKS} weeks, one stage each; a promise holds where the plan is kept within 15 %.",
+        f"1,000 shops a row of {WEEKS} weeks, one stage each; wanted at most 1.15 of the plan.",
         "",
         *false_lines(rng, 1000),
         "",
