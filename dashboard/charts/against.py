@@ -30,6 +30,7 @@ class SideView:
     high: float | None
     first: str = ""  # when its first and last reading were taken
     last: str = ""
+    short: str = ""  # its name where there is little room
 
 
 def against(
@@ -79,7 +80,7 @@ def _mean(side: SideView, start: float, colour: str) -> list[Figure]:
 
 
 def _words(side: SideView, start: float, *, narrow: bool) -> list[Figure]:
-    name = side.name if not narrow else "this" if start == 0 else "held against"
+    name = side.short or side.name if narrow else side.name
     said = [style.words(start, 1, name, yref="paper", size=14, xshift=4, yshift=8)]
     if side.first:
         days = side.first if side.first == side.last else f"{side.first} to {side.last}"

@@ -165,10 +165,11 @@ def _streams(
             f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=style.LIGHT_FILL, edge=style.MOVED, width=1.2
         )
     )
-    label = f"{row.farthest}, {abs(far.percent):.0f} %"
     at = "right" if up else "left"
     texts.append(
-        style.words(x1, y + tall * 1.9, label, size=12, bold=True, colour=style.MOVEDTEXT, at=at, halo=style.CARD)
+        style.words(
+            x1, y + tall * 1.9, row.farthest, size=12, bold=True, colour=style.MOVEDTEXT, at=at, halo=style.CARD
+        )
     )
     spots, taken = [], []  # type: list[tuple[float, float, str, str]], list[tuple[float, float]]
     for stream in sorted(row.streams, key=lambda one: -abs(one.percent)):

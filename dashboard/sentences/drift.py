@@ -2,7 +2,6 @@
 holds.
 """
 
-from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -40,50 +39,20 @@ BOOK_WORDS = {
 def stream_name(shop: Shop, row: dict[str, Any], *, stage: bool = False) -> str:
     """`HERON-OM, action bass`, with `, final inspection` where asked."""
     what = sentences.characteristic(shop, row["characteristic"], row["position"])
-    return f"{row['model']}, {small(what)}" + (f", {small(shop.stage_name(row['stage']))}" if stage else "")
+    return f"{sentences.model(shop, row['model'])}, {small(what)}" + (
+        f", {small(shop.stage_name(row['stage']))}" if stage else ""
+    )
+
+
+def not_the_cause(*, named: bool) -> str:
+    """Under what was looked at: by what one is named, and what that does not say."""
+    fits = "Named is what fits all readings best, not what reaches farthest. " if named else ""
+    return f"{fits}Moving together is not the cause; look before you act."
 
 
 def small(text: str) -> str:
     """A name inside a sentence; a name in capitals keeps them."""
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
-
-
-def headline(
-    moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str, *, watched: Sequence[str] = ()
-) -> str:
-    """`Three things moved at final inspection, first action treble on HERON-OM: up 0.18 mm (0.15 to 0.21).` moved: each
-    thing with its size, the first one first; elsewhere: what moved out of sight; judged: series that are not thin;
-    watched: names of what left its limits while all readings since then do not show a move.
-    """
-    left = matters.left_limits(watched) if watched else ""
-    told = _headline(moved, elsewhere, judged, thin, where)
-    if not left:
-        return told
-    return told if moved or elsewhere else f"Nothing is shown to have moved{where}. {left}"
-
-
-def beside(moved: list[str], elsewhere: list[str], watched: Sequence[str]) -> str:
-    """What left its limits without a move, where the headline has moves to tell."""
-    return matters.left_limits(watched) if watched and (moved or elsewhere) else ""
-
-
-def _headline(moved: list[str], elsewhere: list[str], judged: int, thin: int, where: str) -> str:
-    if not judged and not thin and not moved:
-        return "No readings to judge yet."
-    out = ""
-    if elsewhere:
-        many, things = numbers.in_words(len(elsewhere)), "thing" if len(elsewhere) == 1 else "things"
-        more, first = " more" if moved else "", ", first" if len(elsewhere) > 1 else ":"
-        out = f" Out of this view {many}{more} {things} moved{first} {small(elsewhere[0])}."
-    if moved:
-        things = f"{numbers.in_words(len(moved), capital=True)} {'thing' if len(moved) == 1 else 'things'} moved{where}"
-        return f"{things}{', first' if len(moved) > 1 else ':'} {small(moved[0])}.{out}"
-    if not judged:
-        return f"Too few readings to say yet.{out}"
-    ran = (
-        "the one series that can be judged" if judged == 1 else f"all {numbers.count(judged)} series that can be judged"
-    )
-    return f"Nothing moved{where}: {ran} ran true.{out}" if out else f"{ran[0].upper()}{ran[1:]} ran true."
 
 
 def under(shop: Shop, stages: list[str], weeks: int, last: date, tech: str = "") -> str:
@@ -139,7 +108,7 @@ def finding(
     """The finding of one stream, with its uncertainty, what it moves together with, and how its matter is told."""
     row = view.row
     key = str(row["characteristic"])
-    what = f"{sentences.characteristic(shop, key, str(row['position']))} on {row['model']}"
+    what = f"{sentences.characteristic(shop, key, str(row['position']))} on {sentences.model(shop, str(row['model']))}"
     n = int(str(row["n"]))
     least = shop.judging.least_readings
     if row["state"] == THIN:

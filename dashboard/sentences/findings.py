@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from analysis.review import Review
+from analysis.review import MatterSeen, Review
 from dashboard import numbers
 from dashboard.sentences import leaving, unread
 from dashboard.sentences.came_back import came_back
@@ -24,13 +24,10 @@ def headline(found: Review, shop: Shop) -> str:
 def _headline(found: Review) -> str:
     parts = []
     moved = len(found.matters)
-    if moved:
-        new = sum(one.new for one in found.matters)
-        things = f"{'new ' if new == moved else ''}{'thing' if moved == 1 else 'things'}"
-        parts.append(
-            f"{numbers.in_words(moved)} {things} moved"
-            + (f", {numbers.in_words(new)} of them new" if 0 < new < moved else "")
-        )
+    away = [one for one in found.matters if not one.matter.to_target]
+    for some, words in ((away, "moved"), ([one for one in found.matters if one.matter.to_target], "to target")):
+        if some:
+            parts.append(_things(some, words, alone=len(some) == moved or words == "moved"))
     doubtful = len(found.lots)
     if doubtful:
         parts.append(f"{numbers.in_words(doubtful)} neck {'lot is' if doubtful == 1 else 'lots are'} in doubt")
@@ -49,13 +46,25 @@ def _headline(found: Review) -> str:
     return text[0].upper() + text[1:] + "."
 
 
+def _things(some: list[MatterSeen], words: str, *, alone: bool) -> str:
+    """`three things moved, one of them new`; `two came nearer to target`, which need not be said to be things."""
+    n, new = len(some), sum(one.new for one in some)
+    things = f"{'new ' if new == n else ''}{'thing' if n == 1 else 'things'} " if alone else "new " if new == n else ""
+    told = f"{numbers.in_words(n)} {things}{'moved' if words == 'moved' else 'came nearer to target'}"
+    return told + (f", {numbers.in_words(new)} of them new" if 0 < new < n else "")
+
+
 QUIET = ("steady", "question", "thin")  # findings that ask for nothing
 
 
 def foremost(found: Review, shop: Shop) -> Sentence | None:
-    """The finding to look at first; None where nothing asks for a look. A slight move is told and asks for none."""
+    """The finding to look at first; None where nothing asks for a look. A slight move is told and asks for none; one to
+    the target asks for a look where nothing else does.
+    """
     back = {one.matter.key for one in found.matters if one.matter.stands_back}
-    return next((one for one in week(found, shop) if one.state not in QUIET and one.key not in back), None)
+    asks = [one for one in week(found, shop) if one.state not in QUIET and one.key not in back]
+    near = {one.matter.key for one in found.matters if one.matter.to_target}
+    return next((one for one in asks if one.key not in near), asks[0] if asks else None)
 
 
 def first(found: Review, shop: Shop) -> str:
@@ -104,7 +113,7 @@ def week(found: Review, shop: Shop) -> list[Sentence]:
     """At most seven sentences: what moved, lots in doubt, what was shipped outside (before all where it is many), what
     came back, coarse gauges, thin streams, and the rest."""
     now = found.last_day
-    many = [moved(one, shop, now) for one in found.matters]
+    many = [moved(one, shop, now) for one in sorted(found.matters, key=lambda one: one.matter.to_target)]
     lots = [lot(row, shop) for row in found.lots.head(2).iter_rows(named=True)]
     out = [one for one in (leaving.leaving(found, shop),) if one]
     first, then = (out, []) if leaving.comes_first(found) else ([], out)

@@ -39,9 +39,11 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
     many; None where nothing of it is.
     """
     out, without = shipped(found, OUTSIDE), shipped(found, NO_FINAL)
-    each = _largest(found)
-    if out and each:
+    each, whole = _largest(found), _row(found, ANY)
+    if out and each and whole:
         lead = f"{_instruments(out)} shipped outside {'its' if out == 1 else 'their'} limits"
+        rest = f", {_most_shipped(found, shop, out)}."
+        set_ = f"As set {numbers.of(whole['outside'], whole['n'])} were outside, "
         more = f" {_instruments(without)} shipped without a final inspection." if without else ""
     elif without:
         return Sentence(
@@ -51,26 +53,39 @@ def leaving(found: Review, shop: Shop) -> Sentence | None:
             ".",
             "A sheet may be late.",
         )
-    elif heavy(found) and each:
-        row = _row(found, ANY) or each
-        lead, more = f"{numbers.of(row['outside'], row['n'])} instruments were set outside their limits", ""
+    elif heavy(found) and each and whole:
+        lead, more = f"{numbers.of(whole['outside'], whole['n'])} instruments were set outside their limits", ""
+        rest, set_ = ".", ""
     else:
         return None
     n, inside = each["n"], numbers.share_range(each["low"], each["high"], each["n"])
     name = characteristic(shop, each["characteristic"], each["position"]).lower()
     few = " Few instruments so far." if n < FEW else ""
     starting = f" {STARTING}" if each["starting"] else ""
+    most = f"{set_}by share most at {name}: {numbers.of(each['outside'], n)} ({inside})."
+    ends = whole["share"], whole["low"], whole["high"]
     return Sentence(
         "outside",
         "outside",
         lead,
-        f", most at {name}: {numbers.of(each['outside'], n)} as set ({inside}).",
-        f"{starting}{more}{few}".strip(),
+        rest,
+        f"{most if set_ else most[0].upper() + most[1:]}{starting}{more}{few}",
         address("/capability", characteristic=each["characteristic"]),
         "Capability",
-        sparkline.interval_spark(each["share"], each["low"], each["high"], None, max(1.5 * each["high"], 0.1)),
-        f"Share outside at {name} with its interval",
+        sparkline.interval_spark(*ends, None, max(1.5 * ends[2], 0.1)),
+        "Share of instruments outside as set with its interval",
     )
+
+
+def _most_shipped(found: Review, shop: Shop, out: int) -> str:
+    """Where most of those shipped outside are so: `most often at intonation string 4 (6 of them)`."""
+    rows = found.shipped.filter(pl.col("why") == OUTSIDE)
+    each = rows.group_by("characteristic", "position", maintain_order=True).agg(pl.col("serial").n_unique())
+    top = each.sort("serial", descending=True, maintain_order=True).row(0, named=True)
+    name = characteristic(shop, top["characteristic"], top["position"]).lower()
+    if top["serial"] == out:
+        return f"{'all ' if out > 1 else ''}at {name}"
+    return f"most often at {name} ({numbers.in_words(top['serial'])} of them)"
 
 
 def next_step(found: Review, shop: Shop) -> str:

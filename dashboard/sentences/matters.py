@@ -18,8 +18,9 @@ from ingest.shopfiles.shop import Shop
 
 PEOPLE_DIFFER = "differs between people at this bench"  # outside Bench nobody is named
 NAMED_MODELS, NAMED_POSITIONS = 3, 2
-NO_BENCH = "; with the air, no bench moved"
-TO_TARGET = "It lies nearer to what is asked than before: somebody's practice, or a change that took."
+NO_BENCH = ", not with a bench"
+NEARER = "nearer"  # its first words say to what
+TO_TARGET = "Somebody's practice, or a change that took."  # where nothing else is named
 LEAST_AIR = 0.5  # % RH or degrees: a smaller change is not told as a number
 SURE = 0.05  # that nothing moved, by the readings themselves: below it nothing is said of chance
 CHANCES = ((0.95, "nineteen in twenty"), (0.9, "nine in ten"), (0.8, "four in five"), (0.67, "two in three"),
@@ -51,7 +52,7 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         lead += " for some who set it, not for all"
     words = [
         "New this week." if seen.new else "",
-        TO_TARGET if matter.to_target else "",
+        to_target(matter),
         between(matter, shop, now),
         _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop),
         "" if matter.planned else apart(matter.tell_apart, shop),
@@ -61,14 +62,14 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
     ]
     values = [value for value in seen.line if value is not None]
     light = max(0, (seen.light_from or 0) - (len(seen.line) - len(values)))
-    spark = sparkline.stream_spark(values, light_from=light) if values else None
+    spark = sparkline.stream_spark(values, light_from=None if matter.to_target else light) if values else None
     page = "Bench" if matter.only_some else "Drift"
     link = address(f"/{page.lower()}", **{name: main[name] for name in KEY})
     picture = f"Running average of {what} on {where}, {way} since about {since}"
     why = " ".join(word for word in words if word)
     return Sentence(
-        f"moved-{way}",
-        f"moved {way}",
+        "take" if matter.to_target else f"moved-{way}",
+        NEARER if matter.to_target else f"moved {way}",
         lead,
         f"{share}, since about {since}.",
         why,
@@ -78,6 +79,12 @@ def moved(seen: MatterSeen, shop: Shop, now: date) -> Sentence:
         picture,
         matter.key,
     )
+
+
+def to_target(matter: Matter) -> str:
+    """What a move to the target may be, where neither a planned change nor anything else is named for it."""
+    named = matter.planned is not None or matter.moves_with.named
+    return TO_TARGET if matter.to_target and not named else ""
 
 
 def by(matter: Matter, shop: Shop) -> str:
@@ -143,8 +150,8 @@ def _where(shop: Shop, key: str, positions: list[str]) -> str:
 
 
 def models(matter: Matter, shop: Shop) -> str:
-    """`HERON-OM`, `LARK-25 and WREN`, `ten models`."""
-    named = matter.models or [str(matter.main["model"])]
+    """`HERON-OM`, `LARK-25 and WREN`, `ten models`; models that share a setup by their own names."""
+    named = [one for key in matter.models or [str(matter.main["model"])] for one in shared.models_of(shop, key)]
     if len(named) > NAMED_MODELS:
         return f"{numbers.in_words(len(named))} models"
     return numbers.listed(named)
@@ -308,7 +315,7 @@ def line(matter: Matter, shop: Shop, now: date) -> tuple[str, str]:
     since = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
     lead = f"{name(matter, shop)} {way} {_size(matter, key, shop)} since about {since}"
     why = _planned(matter.planned, shop, key, now) if matter.planned else together(matter.moves_with, shop)
-    return lead, " ".join(part for part in (TO_TARGET if matter.to_target else "", why) if part)
+    return lead, " ".join(part for part in (to_target(matter), why) if part)
 
 
 def not_yet(matter: Matter, shop: Shop, now: date) -> str:

@@ -250,7 +250,7 @@ def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
     if out.is_empty() and not held:
         return "No week before this one is on file to hold it against. The largest:"
     if out.is_empty():
-        return "No stage stands outside what its twelve weeks before let expect. The largest:"
+        return "No stage differs from its twelve weeks before by more than chance. The largest:"
     told = []
     for row in out.iter_rows(named=True):
         name, n = charted(shop, row["stage"]), row["instruments"]
@@ -271,13 +271,13 @@ def weekly_row(row: dict[str, Any]) -> dict[str, str]:
     n, base = row["instruments"], row["base_share"] is not None
     before = (
         f"before {numbers.share(row['base_share'], n)}; "
-        f"{numbers.share_range(row['lower'], row['upper'], n)} may be chance"
+        f"chance gives {numbers.share_range(row['lower'], row['upper'], n)}"
         if base
         else "no weeks before to judge by"
     )
     faults_before = (
         f"before {numbers.plain(row['base_faults_each'], 2)}; "
-        f"{numbers.span(row['faults_lower'], row['faults_upper'], 2)} may be chance"
+        f"chance gives {numbers.span(row['faults_lower'], row['faults_upper'], 2)}"
         if base
         else "no weeks before to judge by"
     )

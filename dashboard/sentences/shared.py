@@ -62,6 +62,17 @@ def characteristic(shop: Shop, key: str, position: str = "") -> str:
     return f"{name} string {first}{' ' + rest if rest else ''}" if first.isdigit() else f"{name} {position}"
 
 
+def models_of(shop: Shop, key: str) -> list[str]:
+    """The models that a setup holds, by name; a model by itself."""
+    return [model for model, setup in shop.setups.items() if setup == key] or [key]
+
+
+def model(shop: Shop, key: str) -> str:
+    """A setup with the models that share it: `tenor (LARK-25, LARK-40)`; a model by itself."""
+    held = models_of(shop, key)
+    return key if held == [key] else f"{key} ({', '.join(held)})"
+
+
 def places(shop: Shop, rows: Sequence[tuple[str, str]], most: int = 3) -> list[str]:
     """Names of (characteristic, position) inside a sentence, each characteristic named once: `intonation string 2`,
     `string 5`, `neck relief`; the last is `and six more` where there are many.

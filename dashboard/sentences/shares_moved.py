@@ -23,7 +23,7 @@ def share(seen: MatterSeen, shop: Shop, now: date, chance: str) -> Sentence:
         lead, rest = f"{lead} {rest}: {counted}", f"; {times}."
     else:  # a week kept before these were counted
         before = f"{numbers.share(value, 100)} of its instruments, {numbers.share(value - size, 100)} before"
-        lead, rest = f"{lead} than its last weeks let expect: {before}", f", {rest}."
+        lead, rest = f"{lead} than its last weeks would give: {before}", f", {rest}."
     fresh = "New this week. " if seen.new else ""
     return Sentence(
         f"moved-{'up' if size > 0 else 'down'}",
@@ -42,7 +42,7 @@ def line(matter: Matter, shop: Shop, now: date) -> str:
     counted, _ = _instead(matter)
     more = "More" if (matter.size or 0.0) >= 0 else "Less"
     when = numbers.day(shared.local(shop, matter.began_at or matter.opened_at), now)
-    return f"{more} than its last weeks let expect{f': {counted}' if counted else ''}, since the week of {when}."
+    return f"{more} than its last weeks would give{f': {counted}' if counted else ''}, since the week of {when}."
 
 
 def _when(matter: Matter, shop: Shop, now: date) -> str:

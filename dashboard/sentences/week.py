@@ -21,6 +21,7 @@ from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
 
 FEW = 30  # instruments: below it a sample is called few
+LATE = "Without a final inspection on file: ask first, a sheet may be late."
 DAMPER = 10  # % RH more, for which a slope is told
 
 

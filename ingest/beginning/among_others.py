@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from ingest.beginning.among_rows import by_rows, earlier_first
+from ingest.beginning.families import family_of
 from ingest.beginning.guesses import Guess, Level
 from ingest.beginning.heading_sense import sense_of
 from ingest.beginning.measured_names import named_measures
@@ -15,6 +16,7 @@ from ingest.reading.headings import plain
 from ingest.terms.clock import Order
 
 DATES = ("date", "started_at", "finished_at")
+MOST_MODELS = 60
 
 
 class Seen(Protocol):
@@ -44,6 +46,7 @@ def among_others(columns: Sequence[Seen], order: Order) -> list[Guess]:
     guesses = lone_letters(_two_edges(guesses), [column.cells for column in columns])
     guesses = two_values(columns, guesses, looks)
     guesses = by_rows(columns, named_measures(columns, guesses), looks, order)
+    guesses = _model(guesses, looks, columns)
     return _numbered_rows(_stage_at_left(guesses), looks)
 
 
@@ -177,6 +180,40 @@ def outer_strings(guesses: list[Guess]) -> list[Guess]:
                 side = "treble" if guesses[place].position == "1" else "bass"
                 out[place] = replace(guesses[place], position=side, why="its words: outer string")
     return out
+
+
+def _model(guesses: list[Guess], looks: Sequence[Profile], columns: Sequence[Seen]) -> list[Guess]:
+    """Where no column names the model: one of few words, the same in all rows of an instrument, a third of which name
+    a kind of instrument.
+    """
+    serial = next((place for place, guess in enumerate(guesses) if guess.field == "serial" and guess.taken), None)
+    if serial is None or any(guess.field == "model" for guess in guesses):
+        return guesses
+    out = list(guesses)
+    for place, (guess, look) in enumerate(zip(guesses, looks, strict=True)):
+        if guess.field not in ("", "other") or not _free(guess) or not _few_words(look):
+            continue
+        words = {cell.strip() for cell in columns[place].cells if cell.strip()}
+        kinds = sum(bool(family_of(word)) for word in words)
+        if 3 * kinds >= len(words) and _one_each(columns[serial].cells, columns[place].cells):
+            why = f"its cells: kinds of instrument in {kinds} of {len(words)} words, one for each serial"
+            out[place] = replace(guess, field="model", measure="", position="", level="likely", why=why)
+            return out
+    return out
+
+
+def _few_words(look: Profile) -> bool:
+    text = look.numbers < 0.2 and look.dates < 0.2 and look.clocks < 0.2
+    return text and look.filled > 0.8 * look.rows and 2 <= look.distinct <= min(MOST_MODELS, look.filled / 5)
+
+
+def _one_each(serials: Sequence[str], cells: Sequence[str]) -> bool:
+    """Do nearly all serials have one word only?"""
+    held: dict[str, set[str]] = {}
+    for who, what in zip(serials, cells, strict=True):
+        if who.strip() and what.strip():
+            held.setdefault(who.strip(), set()).add(what.strip())
+    return sum(len(words) == 1 for words in held.values()) >= 0.95 * len(held) > 0
 
 
 def _stage_at_left(guesses: list[Guess]) -> list[Guess]:

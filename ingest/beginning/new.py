@@ -6,6 +6,7 @@ there it proposes additions only.
 """
 
 import tomllib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -28,6 +29,7 @@ from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.serials_typed import serials_typed
 from ingest.beginning.sheets_of_shop import add_log, column_key
 from ingest.beginning.sisters import join_sisters
+from ingest.beginning.slips_of_words import slips_of_words
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
@@ -243,9 +245,9 @@ def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Sho
         for key, entry in draft.models.items()
         for word in (key, entry.get("name", ""), *entry.get("words", ()))
     } | {plain(word) for seen in surveys for word in seen.said.words.get("model", {})}
-    names = {
-        plain(name): name for seen in surveys for name in seen.words("model") if plain(name) not in known.keys() | said
-    }
+    typed = sum((seen.words("model") for seen in surveys), Counter[str]())
+    slips = slips_of_words(typed)  # Logs asks about them, with what is meant
+    names = {plain(name): name for name in typed if plain(name) not in known.keys() | said and name not in slips}
     for name in names.values():
         family = family_of(name)
         why = "from its name"
@@ -286,12 +288,33 @@ def _mark_roles(draft: Draft, asker: Asker, shop: Shop | None) -> None:
     roles = {str(entry.get("role", "bench")) for entry in draft.stages.values()}
     if shop is None and "final" not in roles and draft.stages:
         told = "At which stage is an instrument judged for the last time?"
-        final = asker.ask("final stage", told, tuple(draft.stages), list(draft.stages)[-1])
+        last = [stage for stage in draft.stages if stage in _measured_at(draft)] or list(draft.stages)
+        final = asker.ask("final stage", told, tuple(draft.stages), last[-1])
         if f"stage {final} role" not in draft.said:
             draft.stages[final]["role"] = "final"
             draft.guesses[f"stage {final}"] = "taken as the final inspection"
     if shop is None and not draft.measures:
         add_measure(draft, "relief", "relief", [])
+
+
+def _measured_at(draft: Draft) -> set[str]:
+    """The stages at which a sheet holds a reading."""
+    found: set[str] = set()
+    for log in draft.logs:
+        where = log.survey.column("stage")
+        if where is None:
+            found |= {log.stage} if log.stage and log.survey.measures() else set()
+            continue
+        words = {plain(key): key for key in draft.stages} | {
+            plain(word): key for word, key in log.words["stage"].items()
+        }
+        for column in log.survey.measures():
+            found |= {
+                words.get(plain(stage), "")
+                for stage, cell in zip(where.cells, column.cells, strict=True)
+                if cell.strip()
+            }
+    return found
 
 
 def said_columns(picks: Mapping[tuple[str, str, str], str], said: Said | None = None) -> Said:

@@ -15,6 +15,7 @@ from ingest.beginning.parts_of_shop import add_measure, add_people, people, plac
 from ingest.beginning.results_as_rows import places_behind
 from ingest.beginning.rows_meant import PASS_OVER, ROWS, ask_rows, pass_over
 from ingest.beginning.sisters import sisters
+from ingest.beginning.slips_of_words import slips_of_words
 from ingest.beginning.stage_words import stage_of_word, stage_words
 from ingest.beginning.starting_values import STAGES
 from ingest.beginning.survey import MEASURE, Survey
@@ -73,7 +74,13 @@ def add_log(draft: Draft, seen: Survey, asker: Asker, shop: Shop | None, known: 
     draft.logs.append(log)
     own = {plain(word) for word in seen.said.words.get("tech", {})}
     typed = seen.words("tech") if seen.column("tech") else Counter({str(seen.said.rest.get("tech", "")): seen.rows})
-    found = people({word: count for word, count in typed.items() if word and plain(word) not in own})
+    asks = slips_of_words(typed)  # somebody of that name perhaps: nobody is listed, and Logs asks
+    found = people({w: count for w, count in typed.items() if w and plain(w) not in own and w not in asks})
+    mistyped = {**{w: other for w, other in slips_of_words(seen.words("stage")).items() if w in log.words["stage"]}}
+    unread += [f"{seen.title}: {word!r} is taken for a slip of {other!r}" for word, other in mistyped.items()]
+    unread += [
+        f"{seen.title}: {word!r} is on no list, perhaps a slip of {other!r}; Logs asks" for word, other in asks.items()
+    ]
     add_people(draft, found, known_words("tech", shop, None))
     for name in ("tech", "model", "fault", "gauge", "supplier", "lot", "sent_back_to", "cause", "characteristic"):
         if words := seen.said.words.get(name):
@@ -179,6 +186,8 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         if plain(word) not in {plain(each) for each in words} | set(NOT_STAGES) and word not in words:
             words.append(word)
     own_words = seen.words("stage")
+    slips = {word: other for word, other in slips_of_words(own_words).items() if plain(word) not in {*said, *own}}
+    words = [word for word in words if word not in slips]
     known = {plain(key): key for key in draft.stages} | {
         plain(str(entry["name"])): key for key, entry in draft.stages.items() if entry.get("name")
     }
@@ -203,8 +212,9 @@ def _add_stages(draft: Draft, log: LogDraft, asker: Asker, own: Mapping[str, str
         meant[word] = said.get(text) or own.get(text) or known.get(text) or draft.stage_key(trade or made[word])
         if text in said:
             log.said.add(f"stage {word}")
+    meant |= {word: meant[other] for word, other in slips.items() if other in meant}
     log.words["stage"] = {word: key for word, key in meant.items() if plain(word) != plain(key)}
-    words = [word for word in words if word in meant]
+    words = [word for word in words if word in meant and word not in slips]
     for word in words:
         trade = next((trade for trade, key in draft.stage_keys.items() if key == meant[word]), meant[word])
         key = place_stage(draft, trade, [meant[other] for other in words])

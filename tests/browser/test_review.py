@@ -83,13 +83,14 @@ def test_three_choices_and_a_link_hold_one_period_against_another(moving_desk, s
     seen.page.goto(f"{served(make_app(moving_desk))}/drift")
     seen.page.get_by_text("Hold a period, lot or gauge of it against another").click()
     seen.page.wait_for_url("**/against?what=action**")
-    seen.page.locator("#against-a-from").fill("2026-03-30")
+    said(seen, "LARK-25, since 30 Mar lies 0.30 mm higher than LARK-25, up to 29 Mar")  # since it moved, and before
+    seen.page.locator("#against-a-from").fill("2026-03-31")
     seen.page.keyboard.press("Enter")
-    seen.page.wait_for_url("**a_from=2026-03-30**")
-    said(seen, "LARK-25, since 30 Mar lies 0.30 mm higher than all else of LARK-25")
+    seen.page.wait_for_url("**a_from=2026-03-31**")
+    said(seen, "LARK-25, since 31 Mar lies")
     focused = "document.activeElement.id"
     seen.page.wait_for_function(f"{focused} === 'against-a-from'")
-    seen.page.wait_for_function("document.title.startsWith('LARK-25, since 30 Mar lies')")
+    seen.page.wait_for_function("document.title.startsWith('LARK-25, since 31 Mar lies')")
     assert seen.page.evaluate("document.documentElement.scrollWidth") == 1280
     assert seen.wrong == []
 

@@ -247,11 +247,15 @@ def test_how_many_streams_moved_is_the_same_in_headline_and_figures(at_desk):
         assert (f"{numbers.count(many)} {word}" in page) is bool(many or word == "steady")
     seen = at_desk.ask(in_sight, weeks=52)
     out = seen.streams.filter(pl.col("state") == states.MOVED)
-    things = out["matter"].drop_nulls().n_unique() + out["matter"].null_count()
+    near = sum(seen.matters[key].to_target for key in out["matter"].drop_nulls().unique())
+    things = out["matter"].drop_nulls().n_unique() + out["matter"].null_count() - near
     open_ones = [one for one in at_desk.ask(open_matters) if one.characteristics]
     assert {one.key for one in open_ones} <= {*out["matter"].to_list(), *seen.matters}
     if things:
         assert f"{numbers.in_words(things, capital=True)} {'thing' if things == 1 else 'things'} moved" in page
+    if near:
+        assert f"{numbers.in_words(near)} {'' if things else 'thing'}" in page.lower()
+        assert "came nearer to target" in page
     for one in open_ones:  # on the page as Week and the figures have it, in view or not
         if one.size is not None:
             assert plain(sentences_matters.by(one, shop)).partition(" (")[0] in page
@@ -261,7 +265,7 @@ def test_what_waits_in_the_book_and_what_was_read_are_the_same_in_page_and_figur
     matters = at_desk.ask(FIGURES["matters"])
     waiting = int((matters["state"] == register.OPEN).sum())
     page = said(book_page.layout())
-    many = f"nobody has taken {numbers.in_words(waiting)} {'matter' if waiting == 1 else 'matters'} yet"
+    many = f"{numbers.in_words(waiting)} {'matter waits' if waiting == 1 else 'matters wait'} for somebody to take"
     assert (many.lower() in page.lower()) is bool(waiting)
     logs = at_desk.ask(FIGURES["logs"])
     assert (logs["rows_read"] == logs["accepted"] + logs["changed"] + logs["already_held"] + logs["set_aside"]).all()

@@ -2,7 +2,8 @@
 than chance.
 
 Both sides are first-pass readings of one characteristic and position at one stage. Where no side names a model they are
-compared model by model, at the same mix; a model that is on one side only is left out and told. A reading that fits
+compared model by model, at the same mix; a model that is on one side only is left out and told. Where a side names its
+model and the other holds models with other targets, each reading is taken from its own target. A reading that fits
 both sides stands on the first alone, so that an empty second side is everything else. Lots and days that differ make
 readings carry less (methods.independent_number, by all streams of the characteristic at the stage).
 """
@@ -90,6 +91,8 @@ class Against:
     models: tuple[str, ...]  # compared one by one; () where a side names its model
     left_out: tuple[str, ...]  # models on one side only
     both: int  # readings that fitted both sides and stand on the first
+    other_targets: bool = False  # models are mixed whose targets differ, or are not all known
+    from_target: bool = False  # values and limits are distances from each reading's own target
 
 
 def against(snapshot: Snapshot, *, characteristic: str, position: str, stage: str, a: Side, b: Side) -> Against:
@@ -103,8 +106,14 @@ def against(snapshot: Snapshot, *, characteristic: str, position: str, stage: st
     both = mine & theirs
     theirs = theirs & ~mine
     named = bool(a.model or b.model)
-    apart, compared, left_out = compare(every, mine, theirs, by_model=not named)
     judged = with_specs(snapshot, every)
+    other_targets, from_target = (False, False) if not named else _targets(judged, mine | theirs)
+    if from_target:
+        aimed = judged["target"].is_not_null()  # those of neither side may have none
+        mine, theirs = (which[aimed.to_numpy()] for which in (mine, theirs))
+        judged = judged.filter(aimed).with_columns(pl.col("value", "lower", "upper") - pl.col("target"))
+        every = every.filter(aimed).with_columns(judged["value"])
+    apart, compared, left_out = compare(every, mine, theirs, by_model=not named)
     whole = _carry(every, np.zeros(len(every), dtype=np.int64), (mine, theirs))
     return Against(
         _seen(judged, mine, whole.get((0, 0))),
@@ -113,7 +122,17 @@ def against(snapshot: Snapshot, *, characteristic: str, position: str, stage: st
         compared,
         left_out,
         int(both.sum()),
+        other_targets,
+        from_target,
     )
+
+
+def _targets(judged: pl.DataFrame, which: np.ndarray) -> tuple[bool, bool]:
+    """Do models of these rows have different targets, and has each row one to be taken from?"""
+    targets = judged.filter(pl.Series(which)).select("setup", "target")
+    if targets["setup"].n_unique() < 2 or targets["target"].n_unique() < 2:
+        return False, False
+    return True, targets["target"].null_count() == 0
 
 
 def compare(

@@ -49,6 +49,12 @@ def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
     return html.Div([html.Div([*first, story, *ways]), acts(one)], className="opened")
 
 
+def alarms(one: Entry) -> bool:
+    """Is it over its day, or does something that went away from its target wait for somebody?"""
+    waits = one.state == register.OPEN and not one.watched
+    return bool(one.over) or (waits and not (one.matter is not None and one.matter.to_target))
+
+
 def life(one: Entry) -> html.Span:
     """Five inlays on a strip: steps that were taken filled; a wedge on the next where its day is over."""
     inlays = []

@@ -57,9 +57,7 @@ def layout(state: str = "", who: str = "", key: str = "", **_address: str) -> An
     if key:
         shown = [one for one in entries if one.key == key]
     return parts.page(
-        parts.page_head(
-            words.headline(entries, shop), "Signal, action, done, checked by the readings after it, closed."
-        ),
+        parts.page_head(words.headline(entries, shop), "What moved or was decided, who has it, and whether it helped."),
         html.Nav(chips, className="chips no-print", **parts.aria(label="State")),
         html.Nav(
             [html.Span("Who: ", className="small"), *people], className="chips no-print", **parts.aria(label="Who")
@@ -134,14 +132,14 @@ def _rows(entries: list[Entry], shop: Shop, key: str = "") -> html.Section:
         if left > 0
         else []
     )
-    key = "five inlays: signal, action, done, checked, closed; a wedge: over its day"
+    key = "five steps: signal, action, done, checked, closed; a wedge: over its day; + opens a row"
     return parts.sheet("What waits, then what is closed", key, [*rows, *more, parts.save_whole("book")])
 
 
 def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Details:
     moved, how = words.moved(one, shop)
     by = numbers.day(one.due, now) if one.due else ""
-    alarm = " alarm" if one.over or one.state == register.OPEN else ""
+    alarm = " alarm" if deeds.alarms(one) else ""
     head = html.Summary(
         [
             html.Span([html.B(words.what(one, shop)), html.Br(), html.Span(words.under(one, shop), className="small")]),
@@ -149,7 +147,7 @@ def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Detai
             html.Span([html.Span(words.state(one, now), className=f"standing{alarm}"), html.Br(), deeds.life(one)]),
             html.Span(
                 [
-                    one.owner or ("nobody yet" if one.waits else _closed(one)),
+                    one.owner or ("" if one.watched else "nobody yet" if one.waits else _closed(one)),
                     html.Br(),
                     html.Span(by, className="small"),
                 ]

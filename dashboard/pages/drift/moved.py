@@ -44,12 +44,13 @@ class Thing:
 
 @dataclass(frozen=True)
 class Sight:
-    """rows: the series in sight; things: what moved of them, dearest first; elsewhere: open matters of readings that
-    touch none of them.
+    """rows: the series in sight; things: what moved of them, dearest first; watched: the same of matters whose readings
+    do not show a move; elsewhere: open matters of readings that touch none of them.
     """
 
     rows: pl.DataFrame
     things: list[Thing]
+    watched: list[Thing]
     elsewhere: list[Matter]
 
 
@@ -61,25 +62,43 @@ def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sigh
     for (key,), part in out.group_by(pl.col("matter").fill_null(""), maintain_order=True):
         matter = None if of_one else found.matters.get(str(key))
         things += [Thing(matter, own, cost_if_left(own)) for own in ([part] if matter else part.iter_slices(1))]
-    things.sort(key=lambda one: (-round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"])))
     told = {one.matter.key for one in things if one.matter}
     left = [one for key, one in found.matters.items() if key not in told and one.characteristics and not of_one]
-    return Sight(rows, things, left)
+    for one in list(left):  # seen by all its readings together, though no series opened by itself
+        own = rows.filter(_touched(one), pl.col("moved_share").is_not_null())
+        if one.shown and len(own):
+            things.append(Thing(one, own, cost_if_left(own)))
+            left.remove(one)
+    things.sort(key=lambda one: (-round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"])))
+    shown = [one for one in things if one.matter is None or one.matter.shown]
+    return Sight(rows, shown, [one for one in things if one not in shown], left)
 
 
-def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str]]:
-    """For the headline: each thing with its size, what moved elsewhere with its own, and the names of what is watched:
-    its readings together do not show a move.
+def _touched(one: Matter) -> pl.Expr:
+    """The series whose readings a matter is about."""
+    here = pl.col("characteristic").is_in(one.characteristics) & pl.col("stage").is_in(one.stages)
+    here &= pl.col("model").is_in(one.models)
+    return here & pl.col("position").is_in(one.positions) if one.positions else here
+
+
+def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str], int]:
+    """For the headline: each thing with its size, what moved elsewhere with its own, the names of what is watched: its
+    readings together do not show a move; and how many of the things, the last, came nearer to their target.
     """
-    moved = [one for one in seen.things if one.matter is None or one.matter.shown]
+    moved = sorted(seen.things, key=_to_target)
     elsewhere = [one for one in seen.elsewhere if one.shown]
-    watched = [one.matter for one in seen.things if one.matter and not one.matter.shown]
+    watched = [one.matter for one in seen.watched if one.matter]
     watched += [one for one in seen.elsewhere if not one.shown]
     return (
         [_name(one, shop) + ", " + _by(one, shop) for one in moved],
         [f"{sentences.name(one, shop)}, {sentences.by(one, shop)}" for one in elsewhere],
         [sentences.name(one, shop) for one in watched],
+        sum(_to_target(one) for one in moved),
     )
+
+
+def _to_target(one: Thing) -> bool:
+    return one.matter is not None and one.matter.to_target
 
 
 def sheet(seen: Sight, chosen: str, leads: Callable[[str], str], *, shop: Shop, now: date) -> html.Section:
@@ -98,12 +117,14 @@ def _elsewhere(seen: Sight, shop: Shop) -> list[Any]:
     """Matters that touch no series in sight, each a link to where it is seen: what moved, then what is not shown to
     have.
     """
-    kinds = (("Moved", True), ("Left its limits without showing a move", False))
-    told = [(words, [one for one in seen.elsewhere if one.shown == shown]) for words, shown in kinds]
+    here = [one.matter for one in seen.watched if one.matter]
+    told = [
+        ("Left its limits, and no move is shown", here),
+        ("Moved, but in no series of this view", [one for one in seen.elsewhere if one.shown]),
+        ("Left its limits in no series of this view, and no move is shown", [e for e in seen.elsewhere if not e.shown]),
+    ]
     return [
-        html.P([f"{words}, but in no series of this view: ", *_links(several, shop), "."], className="small")
-        for words, several in told
-        if several
+        html.P([f"{words}: ", *_links(several, shop), "."], className="small") for words, several in told if several
     ]
 
 
@@ -173,7 +194,7 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
     keys = {stream.key for stream in streams}
     right = _right(one.matter, shop, now)
     return MatterRow(
-        f"{_name(one, shop)} {'left its limits' if one.matter and not one.matter.shown else f'moved {way}'}",
+        f"{_name(one, shop)} {_moved(one, way)}",
         under[:1].upper() + under[1:],
         right,
         streams,
@@ -181,6 +202,10 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
         _key(far),
         chosen in keys,
     )
+
+
+def _moved(one: Thing, way: str) -> str:
+    return f"moved {way} to target" if _to_target(one) else f"moved {way}"
 
 
 def _key(row: dict[str, Any]) -> str:
@@ -195,8 +220,8 @@ def _right(matter: Matter | None, shop: Shop, now: date) -> list[str]:
         return []
     began = matter.began_at or matter.opened_at
     since = f"since {numbers.day(shared.local(shop, began), now)}"
-    told = style.wrap(sentences.together(matter.moves_with, shop), 250, 6.2)
-    return [since, *told[:2], _state(matter, now)]
+    told = style.wrap_to(sentences.together(matter.moves_with, shop), 250, 2, 6.2)
+    return [since, *told, _state(matter, now)]
 
 
 def _state(matter: Matter, now: date) -> str:

@@ -38,7 +38,7 @@ from dashboard.pages.drift.odd import SHOWN_ODD, odd_instruments
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import drift as sentences_drift
-from dashboard.sentences import judging
+from dashboard.sentences import judging, what_moved
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -94,7 +94,7 @@ def _body(asked: Asked) -> html.Div:
             "characteristic, model and stage."
         )
         return parts.page(
-            parts.page_head(sentences_drift.headline([], [], 0, 0, ""), ""),
+            parts.page_head(what_moved.headline([], [], 0, 0, ""), ""),
             parts.empty_state(nothing, "Load a log", "/logs"),
         )
     here = of_models(rows, asked.models, shop)
@@ -108,13 +108,14 @@ def _body(asked: Asked) -> html.Div:
     )
     found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
     of_one = bool(asked.tech)
-    told, elsewhere, watched = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
+    sight = drift_moved.in_view(found, here, of_one=of_one)
+    told, elsewhere, watched, nearer = drift_moved.names(sight, shop)
     where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
     judged = counted[states.MOVED] + counted[states.STEADY]
     head = parts.page_head(
-        sentences_drift.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched),
+        what_moved.headline(told, elsewhere, judged, counted[states.THIN], where, watched=watched, nearer=nearer),
         f"{sentences_drift.under(shop, stages, asked.weeks, now.date(), asked.tech)} "
-        f"{sentences_drift.beside(told, elsewhere, watched)}".strip(),
+        f"{what_moved.beside(told, elsewhere, watched)}".strip(),
     )
     shown = here.filter(pl.col("state") == asked.state) if asked.state else here
     picked = cell_key(stream) if stream else ""
@@ -158,7 +159,7 @@ def _body(asked: Asked) -> html.Div:
             {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
             above=lambda: [
                 held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
-                counts(counted, shop),
+                counts(counted, shop, watched=sum(len(one.rows) for one in sight.watched)),
                 *looked.sheets(),
                 *unjudged(shop),
             ],
@@ -258,7 +259,7 @@ def _filters(asked: Asked, shop: Shop, now: datetime) -> html.Div:
                 "items": [{"value": f"{FAMILY}{family}", "label": family.capitalize()} for family in families],
             }
         )
-    models.append({"group": "Models", "items": [{"value": setup, "label": setup} for setup in setups]})
+    models.append({"group": "Models", "items": [{"value": one, "label": sentences.model(shop, one)} for one in setups]})
     stages = [
         {"value": stage.key, "label": shop.stage_name(stage.key)} for stage in shop.stages if stage.role != "rest"
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -40,6 +41,7 @@ from ingest.shopfiles.shop import Shop
 
 CHART, MOVES, ID = "drift-stream", "drift-moves", "drift-one"
 SHOWN_CANDIDATES = 8
+FOUR_WEEKS = timedelta(days=27)  # before the last reading
 
 
 def _could_have_seen(seen: Seen, shop: Shop) -> str:
@@ -88,7 +90,7 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
                 [
                     by_field,
                     parts.to_readings(_readings(seen, shop), "Its readings, each with file and line"),
-                    dcc.Link("Hold a period, lot or gauge of it against another", href=_against(seen)),
+                    dcc.Link("Hold a period, lot or gauge of it against another", href=_against(seen, shop)),
                 ],
                 className="beside",
             ),
@@ -108,7 +110,7 @@ def _right(seen: Seen, shop: Shop) -> str:
         found = named[gauges[0]]
         step = f", {found.name or found.key}" + (f" {found.resolution}" if found.resolution else "")
     n = len(seen.view.readings)
-    return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'}{step}"
+    return f"{numbers.count(n)} {'reading' if n == 1 else 'readings'} in these weeks{step}"
 
 
 def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
@@ -134,7 +136,7 @@ def _facts(seen: Seen, shop: Shop) -> list[tuple[Any, Any]]:
         return [
             (
                 f"{sentences.amount(shop, key, abs(found.size))} {way}",
-                f"{sentences_drift.span(shop, key, found)}{share}",
+                f"{sentences_drift.span(shop, key, found)}{share}; this series alone",
             ),
             (numbers.day(began, now), on),
             (since[0], f"outside since then ({since[1]})" if found.since.n else since[1]),
@@ -172,10 +174,17 @@ def _key(seen: Seen) -> html.Div:
     return parts.key(*entries)
 
 
-def _against(seen: Seen) -> str:
+def _against(seen: Seen, shop: Shop) -> str:
     key = seen.key
     what = "|".join(str(key[name]) for name in ("characteristic", "position", "stage"))
-    return address("/against", what=what, a_model=key["model"], a_tech=key["tech"])
+    own = {"model": key["model"], "tech": key["tech"]}
+    if seen.signal is not None and seen.signal["began_at"]:  # since it began, against before
+        began = sentences.local(shop, seen.signal["began_at"]).date()
+    else:
+        taken = seen.view.readings["taken_at"]
+        began = sentences.local(shop, taken[-1]).date() - FOUR_WEEKS
+    held = {"a_from": began, "b_to": began - timedelta(days=1)}
+    return address("/against", what=what, **{f"{side}_{name}": it for side in "ab" for name, it in own.items()}, **held)
 
 
 def _readings(seen: Seen, shop: Shop) -> str:
@@ -255,15 +264,14 @@ def moves(seen: Seen, shop: Shop) -> html.Section:
             ("named", ""),
         ],
     )
-    right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at"
+    drawn = f", {numbers.in_words(len(rows))} drawn" if len(rows) < len(listed) else ""
+    right = f"{unit + ' ' if unit else ''}explained, 95 %, {numbers.in_words(len(listed))} looked at{drawn}"
     people = any(one.of_people for one in found.named)
     bench = dcc.Link(
         "Bench", href=address("/bench", stage=shop.set_stage(key, str(seen.row["model"])), characteristic=key)
     )
     more = [html.P(["Who is a matter for ", bench, "."], className="small")] if people else []
-    together = html.P(
-        [say, " ", html.Span("Moving together is not the cause; look before you act.", className="small")]
-    )
+    together = html.P([say, " ", html.Span(sentences_drift.not_the_cause(named=bool(found.named)), className="small")])
     return parts.sheet(
         name, right, [parts.graph(parts.both(moves_with, rows, decimals=decimals), say, MOVES, table), together, *more]
     )

@@ -18,13 +18,12 @@ from dashboard.pages import period as periods
 from dashboard.pages.held import held
 from dashboard.pages.necks.goes import differences, first_measure, what_goes
 from dashboard.pages.necks.strips import plans_in_words, strips
-from dashboard.pages.necks.talk import talk
+from dashboard.pages.necks.talk import starting, talk
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import shared
 from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
-from ingest.shopfiles.specs import STARTING_VALUE
 
 PATH, NAME = "/necks", "Necks"
 SUPPLIER, MODEL, GOES = "necks-supplier", "necks-model", "necks-goes"
@@ -96,14 +95,8 @@ def _under(rows: list[dict[str, Any]], shop: Shop, name: str) -> str:
     return (
         f"{shop.characteristic_name(name)} at receiving, first reading, the larger of the edges where two are read. "
         f"{many}. "
-        f"{sentences_necks.linked(desk.ask(necks.parts))}{_starting(name)}"
+        f"{sentences_necks.linked(desk.ask(necks.parts))}{f' {shared.STARTING}' if starting(name) else ''}"
     )
-
-
-def _starting(name: str) -> str:
-    """That limits of it are starting values; nothing where they are the shop's own."""
-    rows = desk.here().snapshot().specs.rows.filter(pl.col("characteristic") == name)
-    return f" {shared.STARTING}" if (rows["note"] == STARTING_VALUE).fill_null(False).any() else ""
 
 
 def _filters(

@@ -66,7 +66,7 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
         [parts.behind(_charts(rest, every, shop, scope, last), sentences_rework.others(len(rest)))] if len(rest) else []
     )
     key = (
-        "13 weeks, this one large; grey: what the twelve weeks before each let expect; line: their share now; a "
+        "13 weeks, this one large; grey: what chance gives by the twelve weeks before each; line: their share now; a "
         "wedge marks a week outside."
     )
     body = [

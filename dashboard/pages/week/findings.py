@@ -122,7 +122,7 @@ def standing(life: Entry, shown: WeekShown) -> html.Div:
     """How far a matter has come, who has it and by when."""
     shop = desk.here().snapshot().shop
     now = min(shown.review.last_day, sentences.local(shop, shown.as_of).date())  # as Book counts its days
-    alarm = " alarm" if life.over or life.state == register.OPEN else ""
+    alarm = " alarm" if deeds.alarms(life) else ""
     by = f", by {numbers.day(life.due, now)}" if life.due else ""
     who = f"{life.owner}{by}" if life.owner else "nobody has it yet" if life.waits else ""
     moved = sentences_book.moved(life, shop)[0] if life.state in (register.CHECKED, register.CLOSED) else ""

@@ -12,10 +12,12 @@ import polars as pl
 from dash import dcc, html
 
 from analysis.review import Review
+from analysis.studies.week.leaving import NO_FINAL
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import shares
+from dashboard.sentences import leaving
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from ingest.shopfiles.shop import Shop
@@ -124,7 +126,7 @@ def shipped(found: Review, shop: Shop) -> html.Section:
         body = [
             html.Dl([part for line in shown for part in line], className="serials"),
             *([parts.behind(more, f"and {numbers.count(len(rest))} more")] if rest else []),
-            html.P("A question to the shop first: a sheet may be late.", className="small"),
+            *([html.P(sentences_week.LATE, className="small")] if leaving.shipped(found, NO_FINAL) else []),
         ]
     return parts.sheet(
         "Shipped outside, or without final", f"{numbers.count(n)} {'serial' if n == 1 else 'serials'}", body

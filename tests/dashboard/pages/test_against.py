@@ -54,6 +54,30 @@ def test_without_a_choice_it_asks_for_one_and_without_a_log_for_a_log(looked_at,
     assert "Nothing was read yet." in said(page.layout())
 
 
+def test_without_a_choice_no_chart_is_drawn_and_an_example_leads_on(looked_at):
+    page_as_it_is = page.layout()
+    assert "Both on one scale" not in said(page_as_it_is)
+    assert "a_model=LARK-25&a_from=2026-03-07&b_model=LARK-25&b_to=2026-03-06" in str(page_as_it_is)
+
+
+def test_what_was_read_first_stands_left(looked_at):
+    asked = {"a_model": "LARK-25", "a_from": "2026-03-30", "b_model": "LARK-25", "b_to": "2026-03-29"}
+    text = said(page.layout(what=WHAT, **asked))
+    assert "LARK-25, since 30 Mar lies 0.30 mm higher than LARK-25, up to 29 Mar (" in text
+    sheet = text.partition("Both on one scale")[2]
+    assert sheet.index("LARK-25, up to 29 Mar") < sheet.index("LARK-25, since 30 Mar")
+
+
+def test_people_are_those_of_the_list_and_names_on_none_are_told(looked_at, monkeypatch):
+    offer = page.on_offer(desk.here().snapshot())
+    assert offer["tech"] == ["T01", "T02"]
+    monkeypatch.setattr(desk, "ask", lambda study, **how: offer | {"tech on file": [*offer["tech"], "TO2"]}
+                        if study is page.on_offer else desk.here().ask(study, **how))  # fmt: skip
+    text = said(page.layout(what=WHAT, a_tech="T01"))
+    assert "Names that no list has stand apart (TO2); Logs asks who they are." in text
+    assert text.count("TO2") == 1
+
+
 def test_no_setter_is_offered_where_nobody_is_shown(tmp_path):
     make_app(desk.Desk(moving_shop.stands(tmp_path / "shop", people="none")))
     text = said(page.layout(what=WHAT, a_model="LARK-25"))

@@ -37,7 +37,7 @@ def test_a_matter_lives_from_open_over_action_and_done_to_checked_and_closed(sho
     one = only()
     assert (one.state, one.owner, one.reached) == (register.OPEN, "", 1)
     assert "Action treble, LARK-25: 0.29 mm higher" in said(book.layout())
-    assert "Nobody has taken one matter yet" in said(book.layout())
+    assert "One matter waits for somebody to take it" in said(book.layout())
 
     give = {"action": "measure ten blanks", "owner": "bridge bench", "due": "2026-04-02", "who": "Mara"}
     assert deeds.write(one.key, "take", give) == ""

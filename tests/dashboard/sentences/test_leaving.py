@@ -14,7 +14,10 @@ def outside(*rows):
 
 
 def shipped(why, many):
-    return pl.DataFrame({"serial": [f"LK{k:04d}" for k in range(many) for _ in range(2)], "why": why})
+    """So many instruments: each outside at action treble, the first also in its relief."""
+    rows = [(f"LK{k:04d}", why, "action", "treble") for k in range(many)]
+    rows += [(rows[0][0], why, "relief", "")] if rows else []
+    return pl.DataFrame(rows, schema=["serial", "why", "characteristic", "position"], orient="row")
 
 
 MANY = outside(("relief", "", 48, 106, 48, 0.356, 0.552), ("any", "", 48, 107, 48, 0.352, 0.548))
@@ -30,7 +33,10 @@ def test_half_a_week_shipped_outside_is_the_headline_and_nothing_is_called_calm(
     )
     assert findings.first(week, SHOP).startswith("46 instruments were shipped outside")
     said = plain(findings.week(week, SHOP)[0].text)
-    assert "most at neck relief: 48 of 106 as set (36 to 55 %)" in said
+    assert said.startswith(
+        "46 instruments were shipped outside their limits, all at action treble. "
+        "As set 48 of 107 were outside, by share most at neck relief: 48 of 106 (36 to 55 %)."
+    )
     assert "starting values" in said
     assert "specs.csv" in findings.next_step(week, SHOP)
 
@@ -54,7 +60,7 @@ def test_limits_of_the_shop_itself_are_not_called_starting_values():
     week = found(outside=FEW, shipped=shipped("outside", 4))
     said = plain(findings.week(week, SHOP)[0].text)
     assert "starting" not in said
-    assert "most at action treble: 3 of 55 as set (1 to 15 %)" in said
+    assert "As set 4 of 55 were outside, by share most at action treble: 3 of 55 (1 to 15 %)." in said
     assert "hold what has not left yet" in findings.next_step(week, SHOP)
 
 

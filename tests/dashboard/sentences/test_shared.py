@@ -331,14 +331,31 @@ def test_a_matter_on_one_line_says_what_since_when_and_with_what():
     assert plain(lead) == "Action treble on LARK-25 up 0.11 mm (0.08 to 0.14) since about 25 Mar"
     assert why == "Moves together with neck lot MP-2291."
     share = matter(characteristics=[], main={"characteristic": ""}).matter
-    assert plain(matters.line(share, SHOP, date(2026, 3, 27))[1]).startswith("More than its last weeks let expect")
+    assert plain(matters.line(share, SHOP, date(2026, 3, 27))[1]).startswith(
+        "More than its last weeks would give, since"
+    )
 
 
 def test_what_came_back_to_its_target_is_told_as_that():
     said = told(found(matters=[matter(only_some=True, to_target=True, techs=["T02"], main={"tech": "T02"})]))[0]
     assert "to its target for some who set it" in said
+    assert (
+        said.startswith("nearer ") or "nearer" in findings.week(found(matters=[matter(to_target=True)]), SHOP)[0].word
+    )
     assert matters.TO_TARGET in said
     assert "T02" not in said
+
+
+def test_what_came_nearer_to_its_target_wears_no_alarm_and_stands_after_what_went_away():
+    week = found(matters=[matter(new=False, to_target=True), matter(new=False)], steady=5)
+    assert [(one.state, one.word) for one in findings.week(week, SHOP)][:2] == [
+        ("moved-up", "moved up"),
+        ("take", "nearer"),
+    ]
+    assert findings.headline(week, SHOP) == "One thing moved, one came nearer to target, and the rest ran true."
+    only = found(matters=[matter(to_target=True)], steady=5)
+    assert findings.headline(only, SHOP) == "One new thing came nearer to target, and the rest ran true."
+    assert "to its target" in findings.first(only, SHOP)
 
 
 def test_what_moved_for_one_tech_only_names_none():
@@ -459,7 +476,7 @@ def test_a_share_that_left_its_limits_says_how_much_and_which_way(size, began, m
     share = {"characteristic": "", "stage": "bridge_fitting", "value": 0.05, "size": size}
     seen = matter(main=share, characteristics=[], size=size, size_low=None, size_high=None, began_at=began)
     assert told(found(matters=[seen]))[0].startswith(
-        f"{more} came back to bridge fitting than its last weeks let expect: 5 % of its instruments, {before} % "
+        f"{more} came back to bridge fitting than its last weeks would give: 5 % of its instruments, {before} % "
         f"before, {when}"
     )
 
@@ -473,7 +490,7 @@ def test_a_share_that_stays_high_says_how_many_since_when_and_how_sure_it_is():
         "(6 %) would be expected; 1.7 to 3.9 times as many."
     )
     line = matters.line(seen.matter, SHOP, date(2026, 3, 27))[1]
-    assert plain(line).startswith("More than its last weeks let expect: 31 of 190 instruments (16 %) where some 12")
+    assert plain(line).startswith("More than its last weeks would give: 31 of 190 instruments (16 %) where some 12")
     assert seen.matter.shown
     assert not matter(main=share, characteristics=[], size=0.01, size_low=-0.01, size_high=0.2).matter.shown
 

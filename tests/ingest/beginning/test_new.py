@@ -348,3 +348,33 @@ def test_a_file_too_short_to_tell_its_columns_is_one_of_its_kind():
         propose(files[1:], said=said)
     with pytest.raises(FileProblem, match="other"):  # under other headings it is another kind
         propose([files[0], ("other.csv", csv("NO,WHEN,SPOT,R (mm)", *short))], said=checked_answers(SHOP))
+
+
+def mistyped_sheet() -> bytes:
+    """A small shop's sheet in which words were mistyped, the model has a name of the shop's own and boxing is last."""
+    lines = ["Ticket;Sort;Day;Station;Hands;Str. height low mm;Verdict"]
+    sorts = ("Fink A", "Lerche Tenor", "Amsel Sopran")
+    slips = {(7, "Nut"): "Nutt", (19, "Last look"): "Last lok"}
+    for k in range(60):
+        for stage in ("Nut", "Last look", "Box"):
+            read = f"2,{40 + k % 20}" if stage == "Last look" else ""
+            who = "Rsoa" if (k, stage) == (30, "Box") else ("Rosa", "Wim")[k % 2]
+            typed = slips.get((k, stage), stage)
+            lines.append(f"UM{2600 + k};{sorts[k % 3]};{1 + k // 3:02d}.09.2026;{typed};{who};{read};gut")
+    return "\n".join(lines).encode()
+
+
+def test_slips_of_the_pen_make_neither_stages_nor_people_and_a_model_is_known_by_its_kinds():
+    made = propose([("buch.csv", mistyped_sheet())])
+    shop = shop_of(made.shop_toml)
+    (log,) = shop.logs
+    assert log.headings["Sort"] == "model"
+    assert {one.key for one in shop.models} == {"Fink A", "Lerche Tenor", "Amsel Sopran"}
+    assert len(shop.stages) == 3
+    assert log.words["stage"]["Nutt"] == log.words["stage"].get("Nut", "nut_slotting")
+    assert {one.key for one in shop.techs} == {"Rosa", "Wim"}
+    (final,) = [one.key for one in shop.stages if one.role == "final"]
+    assert final in log.words["stage"]["Last lok"]  # where something is measured, not where it is boxed
+    told = " ".join(made.unread)
+    assert "'Nutt' is taken for a slip of 'Nut'" in told
+    assert "'Rsoa' is on no list, perhaps a slip of 'Rosa'; Logs asks" in told

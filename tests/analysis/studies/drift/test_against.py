@@ -2,6 +2,7 @@
 and the interval holds what it promises where lots differ.
 """
 
+import shutil
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -62,6 +63,32 @@ def test_too_few_on_a_side_is_said_and_what_was_never_read_is_refused(shop):
     assert (found.a.n, found.a.mean, found.apart) == (0, None, None)
     with pytest.raises(UnusableData, match="nothing was read"):
         against(shop, **{**WHAT, "stage": "packing"}, a=Side(), b=Side())
+
+
+def with_specs_of(moving_desk, folder, rows):
+    shutil.copytree(moving_desk.folder, folder)
+    head = moving_shop.SPECS.split("\n")[0]
+    (folder / "specs.csv").write_text("\n".join([head, *rows]) + "\n")
+    return moving_shop.desk(folder).snapshot()
+
+
+def test_models_made_to_different_targets_are_each_taken_from_their_own(moving_desk, tmp_path):
+    lark, heron = Side(model="LARK-25", last=STEP - timedelta(days=1)), Side(model="HERON-D")
+    rows = ["action,treble,LARK-25,2.40,2.00,2.80,mm", "action,treble,HERON-D,2.10,1.70,2.50,mm"]
+    found = against(with_specs_of(moving_desk, tmp_path / "both", rows), **WHAT, a=heron, b=lark)
+    assert (found.other_targets, found.from_target) == (True, True)
+    assert found.apart.low < 0.30 < found.apart.high  # both were set to 2.40
+    assert found.a.mean == pytest.approx(0.30, abs=0.03)
+    assert found.a.readings["upper"].unique().to_list() == [pytest.approx(0.40)]
+    alone = against(with_specs_of(moving_desk, tmp_path / "one", rows[:1]), **WHAT, a=heron, b=lark)
+    assert (alone.other_targets, alone.from_target) == (True, False)
+
+
+def test_one_model_and_one_target_are_compared_as_they_were_read(shop):
+    found = against(shop, **WHAT, a=Side(model="LARK-25", first=STEP), b=Side(model="LARK-25"))
+    assert (found.other_targets, found.from_target) == (False, False)
+    mixed = against(shop, **WHAT, a=Side(model="LARK-25"), b=Side())  # all have the target 2.40
+    assert (mixed.other_targets, mixed.from_target) == (False, False)
 
 
 def frame(values, lots, days, setups):

@@ -49,7 +49,7 @@ def test_every_sheet_has_something_to_say_on_one_model(looked_at):
         "Worth most: ",
         "all five at once",
         "no log or shop file says what a part costs",
-        "No stage stands outside what its twelve weeks before let expect.",
+        "No stage differs from its twelve weeks before by more than chance.",
     ):
         assert words in text, words
     assert "nothing was sent back, fixed or rejected for a cause at this stage" in said(page.layout(open="stages"))
@@ -176,7 +176,7 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
         "expected; 1.9 to 9.0 times as many."
     )
     text = said(page.layout())
-    assert text.index(told) < text.index("No stage stands outside what its twelve weeks before let expect.")
+    assert text.index(told) < text.index("No stage differs from its twelve weeks before by more than chance.")
     assert told not in said(page.layout(model="LARK-25"))
 
 
@@ -208,3 +208,10 @@ def test_send_backs_of_which_nobody_tells_the_stage_stand_in_the_weeks_and_no_st
     assert "Stage not known" in text
     assert "4 of 40" in text
     assert "Bridge fitting" not in text
+
+
+def test_days_after_all_that_is_on_file_are_said_to_hold_nothing(looked_at):
+    text = said(page.layout(**{"from": "2027-12-01", "to": "2027-12-05"}))
+    assert "No work of these days is on file." in text
+    assert "The latest weeks" in text
+    assert "hours of work" not in text

@@ -2,7 +2,7 @@
 
 import pytest
 
-from dashboard.sentences import drift
+from dashboard.sentences import what_moved
 
 MOVED, ELSEWHERE = ["Action on LARK, up 0.2 mm"], ["Neck relief on LARK, down 0.1 mm"]
 LEFT = "One chart has left its limits, and all readings since then do not show a move: Head gauge on LARK."
@@ -24,16 +24,28 @@ LEFT = "One chart has left its limits, and all readings since then do not show a
     ],
 )
 def test_what_readings_do_not_show_is_not_said_to_have_moved(moved, elsewhere, watched, said):
-    assert drift.headline(moved, elsewhere, 8, 0, " at stringing", watched=watched) == said
+    assert what_moved.headline(moved, elsewhere, 8, 0, " at stringing", watched=watched) == said
+
+
+@pytest.mark.parametrize(
+    ("moved", "nearer", "said"),
+    [
+        (["A, up 1 mm", "B, down 1 mm"], 1, "One thing moved: A, up 1 mm. One came nearer to target."),
+        (["B, down 1 mm"], 1, "One thing came nearer to target: B, down 1 mm."),
+        (["B, up 1 mm", "C, up 1 mm"], 2, "Two things came nearer to target, first B, up 1 mm."),
+    ],
+)
+def test_what_came_nearer_to_its_target_is_told_apart(moved, nearer, said):
+    assert what_moved.headline(moved, [], 8, 0, "", nearer=nearer).lower() == said.lower()
 
 
 def test_what_left_its_limits_without_a_move_stands_under_a_headline_of_moves():
-    assert drift.beside(MOVED, [], ["Head gauge on LARK"]) == LEFT
-    assert drift.beside([], ELSEWHERE, ["Head gauge on LARK"]) == LEFT
-    assert drift.beside([], [], ["Head gauge on LARK"]) == drift.beside(MOVED, [], []) == ""
+    assert what_moved.beside(MOVED, [], ["Head gauge on LARK"]) == LEFT
+    assert what_moved.beside([], ELSEWHERE, ["Head gauge on LARK"]) == LEFT
+    assert what_moved.beside([], [], ["Head gauge on LARK"]) == what_moved.beside(MOVED, [], []) == ""
 
 
 def test_several_that_are_watched_are_counted():
-    told = drift.headline([], [], 8, 0, "", watched=["Head gauge on LARK", "Action on HERON"])
+    told = what_moved.headline([], [], 8, 0, "", watched=["Head gauge on LARK", "Action on HERON"])
     assert told.startswith("Nothing is shown to have moved. Two charts have left their limits")
     assert told.endswith("do not show a move: Head gauge on LARK; action on HERON.")
