@@ -5,6 +5,7 @@ of shop.toml, make the next proposal surer; `write` puts it into a folder and ne
 there it proposes additions only.
 """
 
+import re
 import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -43,6 +44,7 @@ from ingest.terms.questions import FileProblem
 __all__ = ["Ask", "Proposal", "column_key", "propose", "unfit", "write"]
 
 UNKNOWN_FAMILY = "not said"
+_PART_OF_INCH = re.compile(r"(?:\d+[\s-]+)?\d+(?:[.,]\d+)?\s*/\s*(?:8|16|32|64)")
 
 
 @dataclass(frozen=True)
@@ -87,6 +89,8 @@ def propose(
         unread += add_log(draft, seen, asker, shop, seen.known)
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
+    if shop is None:
+        _shown_in(draft)
     _add_models(draft, surveys, asker, shop)
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
@@ -215,7 +219,7 @@ def write(folder: Path, proposal: Proposal) -> list[Path]:
 
 
 def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) -> None:
-    """The [shop] table: as said, else asked; lengths are shown as most headings write them."""
+    """The [shop] table: as said, else asked."""
     said = dict(told.table.get("shop", {}))
     draft.said |= {f"shop {key}" for key in said}
     about: dict[str, Any] = {}
@@ -228,14 +232,33 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
         question = "Which time zone does its clock show, such as Europe/Dublin or America/New_York?"
         about["timezone"] = asker.ask("timezone", question, (), "UTC")
         draft.said |= {"shop timezone"} if asker.answers.get("timezone", "UTC") != "UTC" else set()
-    units = [column.guess.unit for seen in surveys for column in seen.measures() if column.guess.unit]
-    inches = sum(unit in ("in", "thou", "64ths") for unit in units)
-    if inches > len(units) - inches:
-        about["length"] = "in"
+    about["length"] = ""  # known once the sheets' units are
     if "serials" not in said and (typed := serials_typed(surveys, asker))[0]:
         about["serials"] = typed[0]
         draft.said |= {"shop serials"} if typed[1] else set()
     draft.about = {**about, **said}
+
+
+def _shown_in(draft: Draft) -> None:
+    """Lengths are shown as most columns of them are written: by their headings, their sheets' units or their cells."""
+    units = []
+    for log in draft.logs:
+        for column in log.survey.measures():
+            unit = column.guess.unit or log.units.get(
+                draft.key_of(column.guess.measure, said=bool(column.guess.said)), ""
+            )
+            units.append(unit or ("64ths" if _fractions(column.cells) else ""))
+    inches = sum(unit in ("in", "thou", "64ths") for unit in units)
+    if draft.about["length"] == "":
+        draft.about["length"] = "in" if inches > sum(unit in ("mm", "cm", "um") for unit in units) else "mm"
+    if draft.about["length"] == "mm":  # as it is unless somebody says so
+        del draft.about["length"]
+
+
+def _fractions(cells: Sequence[str]) -> bool:
+    """Are most cells parts of an inch, as `5/64` or `4.5/64`?"""
+    filled = [cell.strip() for cell in cells if cell.strip()]
+    return 2 * sum(bool(_PART_OF_INCH.fullmatch(cell)) for cell in filled) > len(filled)
 
 
 def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Shop | None) -> None:
