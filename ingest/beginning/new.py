@@ -5,7 +5,6 @@ of shop.toml, make the next proposal surer; `write` puts it into a folder and ne
 there it proposes additions only.
 """
 
-import re
 import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -24,7 +23,7 @@ from ingest.beginning.gauges_seen import gauges
 from ingest.beginning.legend import legend_of
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
-from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
+from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage, shown_in
 from ingest.beginning.raw_tables import LOOKED_AT, RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.serials_typed import serials_typed
@@ -44,7 +43,6 @@ from ingest.terms.questions import FileProblem
 __all__ = ["Ask", "Proposal", "column_key", "propose", "unfit", "write"]
 
 UNKNOWN_FAMILY = "not said"
-_PART_OF_INCH = re.compile(r"(?:\d+[\s-]+)?\d+(?:[.,]\d+)?\s*/\s*(?:8|16|32|64)")
 
 
 @dataclass(frozen=True)
@@ -90,7 +88,7 @@ def propose(
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
     if shop is None:
-        _shown_in(draft)
+        shown_in(draft)
     _add_models(draft, surveys, asker, shop)
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
@@ -237,28 +235,6 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
         about["serials"] = typed[0]
         draft.said |= {"shop serials"} if typed[1] else set()
     draft.about = {**about, **said}
-
-
-def _shown_in(draft: Draft) -> None:
-    """Lengths are shown as most columns of them are written: by their headings, their sheets' units or their cells."""
-    units = []
-    for log in draft.logs:
-        for column in log.survey.measures():
-            unit = column.guess.unit or log.units.get(
-                draft.key_of(column.guess.measure, said=bool(column.guess.said)), ""
-            )
-            units.append(unit or ("64ths" if _fractions(column.cells) else ""))
-    inches = sum(unit in ("in", "thou", "64ths") for unit in units)
-    if draft.about["length"] == "":
-        draft.about["length"] = "in" if inches > sum(unit in ("mm", "cm", "um") for unit in units) else "mm"
-    if draft.about["length"] == "mm":  # as it is unless somebody says so
-        del draft.about["length"]
-
-
-def _fractions(cells: Sequence[str]) -> bool:
-    """Are most cells parts of an inch, as `5/64` or `4.5/64`?"""
-    filled = [cell.strip() for cell in cells if cell.strip()]
-    return 2 * sum(bool(_PART_OF_INCH.fullmatch(cell)) for cell in filled) > len(filled)
 
 
 def _add_models(draft: Draft, surveys: Sequence[Survey], asker: Asker, shop: Shop | None) -> None:
