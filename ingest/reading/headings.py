@@ -28,7 +28,6 @@ _NTH = r"(\d{1,2})(?:ª|a|º|e|\.|st|nd|rd|th)?"
 _OUTER = re.compile(rf"(?<![\w/]){_NTH}\s*[/|]\s*{_NTH}(?![\w/])")
 _MOMENTS = {"as found": "found", "as left": "left", "found": "found", "left": "left"}
 JOINED = ("fault",)  # fields that several columns may hold: a first and a second fault of one visit
-NEAR_HEADING = 80  # of 100: "intonation" is no slip of "action"
 NOT_SAID = "not said"  # of a heading that a name would be read by: nobody has said what the column is
 
 
@@ -318,8 +317,7 @@ class Headings:
         """One question about a heading that is not known: what it may be, by its words only; never a note for want of
         anything better.
         """
-        known = [*self.fields, *(word for word, _ in self._characteristics)]
-        near = closest(plain(heading), known, least=NEAR_HEADING)
+        near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)], least=80)
         told = f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: "
         leave = f"ignore = [{quoted(heading)}]"
         if not near:
