@@ -51,7 +51,8 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     measured = desk.ask(lots.necks).filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     made = Paper(f"Neck packet for {supplier}", shop.shop.name, computed_from(snapshot), letter=letter)
     headline = sentences_necks.headline(rows, shop)
-    strip = drawn_lots.strip(shop, drawn, name, links=False)
+    first = sentences_necks.foremost(rows)
+    strip = drawn_lots.strip(shop, sorted(drawn, key=lambda row: row is not first), name, links=False)
     words = {"bring to the supplier": "not taken", "take": "taken"}
     told = [
         replace(lot, verdict_words=words.get(lot.verdict_words, lot.verdict_words.removeprefix("measure ")))
@@ -166,9 +167,12 @@ def _how(rows: list[Row], measured: pl.DataFrame, shop: Shop) -> list[str]:
         else "Limits in force differ between lots; each is judged by its own"
     )
     agreed = talk.agreed_on(measured["characteristic"][0], rows[0]["supplier"])
-    asked += (
-        f", agreed on {numbers.day(agreed)} {agreed.year}." if agreed else "; the day they were agreed is not on file."
-    )
+    if agreed:
+        asked += f", agreed on {numbers.day(agreed)} {agreed.year}."
+    elif talk.starting(measured["characteristic"][0]):
+        asked += "; starting values of the program, agreed with nobody."
+    else:
+        asked += "; the day they were agreed is not on file."
     return [
         f"{name} at receiving, before any work on the neck; the first reading of each counts. {edges}",
         asked,

@@ -30,10 +30,11 @@ MOVED = {
 
 def headline(entries: list[Entry], shop: Shop) -> str:
     """What waits: nobody's and what is over its day first."""
-    nobody = sum(one.state == register.OPEN for one in entries)
+    watched = sum(one.watched for one in entries)
+    nobody = sum(one.state == register.OPEN for one in entries) - watched
     over = sum(bool(one.over) for one in entries)
     done = sum(one.state in (register.DONE, register.CHECKED) for one in entries)
-    running = sum(one.waits for one in entries) - nobody - over - done
+    running = sum(one.waits for one in entries) - nobody - over - done - watched
     if not done and not nobody and not over and not running:
         return "Nothing waits in the book."
     parts = []
@@ -67,6 +68,8 @@ def what(one: Entry, shop: Shop) -> str:
     where = matters.models(matter, shop)
     if matter.size is None:
         return f"{name}, {where}"
+    if not matter.shown:
+        return f"{name}, {where}: beyond its limits, no move shown"
     way = ("higher" if matter.size >= 0 else "lower") + (", nearer to target" if matter.to_target else "")
     return f"{name}, {where}: {shared.amount(shop, key, abs(matter.size))} {way}"
 
@@ -95,6 +98,8 @@ def under(one: Entry, shop: Shop) -> str:
 
 def state(one: Entry, now: date) -> str:
     """How far it has come: `open, 8 days`, `action, 3 days over`, `done 26 Oct`."""
+    if one.watched:
+        return "watched"
     if one.state == register.OPEN:
         days = max((now - one.since).days, 0)
         return f"open, {numbers.count(days)} {'day' if days == 1 else 'days'}"

@@ -105,8 +105,13 @@ class Entry:
         return (before[-1], last) if before and _says(before[-1]) != _says(last) else None
 
     @property
+    def watched(self) -> bool:
+        """Is it beyond its limits while no reading shows that it moved, and nobody does anything about it?"""
+        return self.state == OPEN and self.matter is not None and not self.matter.shown
+
+    @property
     def waits(self) -> bool:
-        """Does somebody have to do something about it?"""
+        """Does somebody have to do something about it, or is it watched?"""
         return self.state in (OPEN, ACTION, DONE, CHECKED)
 
 
@@ -143,7 +148,10 @@ def _today(snapshot: Snapshot) -> date:
 
 
 def _order(one: Entry) -> tuple[int, int, date, int]:
-    rank = 4 if not one.waits else 0 if one.over or one.state == OPEN else 1 if one.state == ACTION else 2
+    if one.watched or not one.waits:
+        rank = 3 if one.watched else 4
+    else:
+        rank = 0 if one.over or one.state == OPEN else 1 if one.state == ACTION else 2
     return rank, -one.over, one.due or date.max, -one.since.toordinal()
 
 

@@ -164,10 +164,15 @@ def _stages(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     if told.visits.is_empty():
         return []
     seen = set(told.visits["stage"].unique())
+    logs = snapshot.shop.logs
+    whole = bool(logs) and all(log.stage for log in logs)  # each sheet is of one stage: a stage without one has none
+    told_of = {log.stage for log in logs}
     return [
         (STAGE, stage.key, 0, 0, 0)
         for stage in snapshot.shop.stages
-        if stage.key not in seen and stage.role not in ("repair", "rest", "receiving")
+        if stage.key not in seen
+        and stage.role not in ("repair", "rest", "receiving")
+        and (stage.key in told_of or not whole)
     ]
 
 

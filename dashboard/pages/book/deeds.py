@@ -51,7 +51,8 @@ def opened(one: Entry, shop: Shop, now: date, *ways: Any) -> html.Div:
 
 def alarms(one: Entry) -> bool:
     """Is it over its day, or does something that went away from its target wait for somebody?"""
-    return bool(one.over) or (one.state == register.OPEN and not (one.matter is not None and one.matter.to_target))
+    waits = one.state == register.OPEN and not one.watched
+    return bool(one.over) or (waits and not (one.matter is not None and one.matter.to_target))
 
 
 def life(one: Entry) -> html.Span:

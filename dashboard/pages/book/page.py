@@ -147,7 +147,7 @@ def _row(one: Entry, shop: Shop, now: date, *, open: bool = False) -> html.Detai
             html.Span([html.Span(words.state(one, now), className=f"standing{alarm}"), html.Br(), deeds.life(one)]),
             html.Span(
                 [
-                    one.owner or ("nobody yet" if one.waits else _closed(one)),
+                    one.owner or ("" if one.watched else "nobody yet" if one.waits else _closed(one)),
                     html.Br(),
                     html.Span(by, className="small"),
                 ]

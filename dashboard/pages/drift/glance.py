@@ -77,11 +77,15 @@ def _counts_in_words(rows: pl.DataFrame) -> str:
     )
 
 
-def counts(counted: dict[str, int], shop: Shop) -> html.Div:
-    """How many moved, ran true and are thin, each with its mark."""
+def counts(counted: dict[str, int], shop: Shop, watched: int = 0) -> html.Div:
+    """How many moved, ran true and are thin, each with its mark. watched : of those that left their limits so many that
+    show no move.
+    """
     told = []
-    if counted[states.MOVED]:
-        told.append(parts.mark("moved-up", f"{numbers.count(counted[states.MOVED])} moved"))
+    if counted[states.MOVED] > watched:
+        told.append(parts.mark("moved-up", f"{numbers.count(counted[states.MOVED] - watched)} moved"))
+    if watched:
+        told.append(html.Span(f"{numbers.count(watched)} beyond their limits, no move shown", className="small"))
     told.append(parts.mark("steady", f"{numbers.count(counted[states.STEADY])} steady"))
     if counted[states.THIN]:
         few = html.Span(f"fewer than {shop.judging.least_readings} readings, or no spread", className="small")

@@ -44,12 +44,13 @@ class Thing:
 
 @dataclass(frozen=True)
 class Sight:
-    """rows: the series in sight; things: what moved of them, dearest first; elsewhere: open matters of readings that
-    touch none of them.
+    """rows: the series in sight; things: what moved of them, dearest first; watched: the same of matters whose readings
+    do not show a move; elsewhere: open matters of readings that touch none of them.
     """
 
     rows: pl.DataFrame
     things: list[Thing]
+    watched: list[Thing]
     elsewhere: list[Matter]
 
 
@@ -61,20 +62,32 @@ def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sigh
     for (key,), part in out.group_by(pl.col("matter").fill_null(""), maintain_order=True):
         matter = None if of_one else found.matters.get(str(key))
         things += [Thing(matter, own, cost_if_left(own)) for own in ([part] if matter else part.iter_slices(1))]
-    things.sort(key=lambda one: (-round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"])))
     told = {one.matter.key for one in things if one.matter}
     left = [one for key, one in found.matters.items() if key not in told and one.characteristics and not of_one]
-    return Sight(rows, things, left)
+    for one in list(left):  # seen by all its readings together, though no series opened by itself
+        own = rows.filter(_touched(one), pl.col("moved_share").is_not_null())
+        if one.shown and len(own):
+            things.append(Thing(one, own, cost_if_left(own)))
+            left.remove(one)
+    things.sort(key=lambda one: (-round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"])))
+    shown = [one for one in things if one.matter is None or one.matter.shown]
+    return Sight(rows, shown, [one for one in things if one not in shown], left)
+
+
+def _touched(one: Matter) -> pl.Expr:
+    """The series whose readings a matter is about."""
+    here = pl.col("characteristic").is_in(one.characteristics) & pl.col("stage").is_in(one.stages)
+    here &= pl.col("model").is_in(one.models)
+    return here & pl.col("position").is_in(one.positions) if one.positions else here
 
 
 def names(seen: Sight, shop: Shop) -> tuple[list[str], list[str], list[str], int]:
     """For the headline: each thing with its size, what moved elsewhere with its own, the names of what is watched: its
     readings together do not show a move; and how many of the things, the last, came nearer to their target.
     """
-    moved = [one for one in seen.things if one.matter is None or one.matter.shown]
-    moved.sort(key=_to_target)
+    moved = sorted(seen.things, key=_to_target)
     elsewhere = [one for one in seen.elsewhere if one.shown]
-    watched = [one.matter for one in seen.things if one.matter and not one.matter.shown]
+    watched = [one.matter for one in seen.watched if one.matter]
     watched += [one for one in seen.elsewhere if not one.shown]
     return (
         [_name(one, shop) + ", " + _by(one, shop) for one in moved],
@@ -104,12 +117,14 @@ def _elsewhere(seen: Sight, shop: Shop) -> list[Any]:
     """Matters that touch no series in sight, each a link to where it is seen: what moved, then what is not shown to
     have.
     """
-    kinds = (("Moved", True), ("Left its limits without showing a move", False))
-    told = [(words, [one for one in seen.elsewhere if one.shown == shown]) for words, shown in kinds]
+    here = [one.matter for one in seen.watched if one.matter]
+    told = [
+        ("Left its limits, and no move is shown", here),
+        ("Moved, but in no series of this view", [one for one in seen.elsewhere if one.shown]),
+        ("Left its limits in no series of this view, and no move is shown", [e for e in seen.elsewhere if not e.shown]),
+    ]
     return [
-        html.P([f"{words}, but in no series of this view: ", *_links(several, shop), "."], className="small")
-        for words, several in told
-        if several
+        html.P([f"{words}: ", *_links(several, shop), "."], className="small") for words, several in told if several
     ]
 
 
@@ -190,8 +205,6 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
 
 
 def _moved(one: Thing, way: str) -> str:
-    if one.matter and not one.matter.shown:
-        return "left its limits"
     return f"moved {way} to target" if _to_target(one) else f"moved {way}"
 
 

@@ -108,7 +108,8 @@ def _body(asked: Asked) -> html.Div:
     )
     found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
     of_one = bool(asked.tech)
-    told, elsewhere, watched, nearer = drift_moved.names(drift_moved.in_view(found, here, of_one=of_one), shop)
+    sight = drift_moved.in_view(found, here, of_one=of_one)
+    told, elsewhere, watched, nearer = drift_moved.names(sight, shop)
     where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
     judged = counted[states.MOVED] + counted[states.STEADY]
     head = parts.page_head(
@@ -158,7 +159,7 @@ def _body(asked: Asked) -> html.Div:
             {**{name: values[-1] for name, values in kept.items()}, "open": asked.open},
             above=lambda: [
                 held(drift_moved.NAME, what, seen, picked, partial(leads, asked)),
-                counts(counted, shop),
+                counts(counted, shop, watched=sum(len(one.rows) for one in sight.watched)),
                 *looked.sheets(),
                 *unjudged(shop),
             ],

@@ -7,7 +7,7 @@ from __future__ import annotations
 from typing import Any
 
 import polars as pl
-from dash import Dash, html
+from dash import Dash, dcc, html
 
 from analysis.studies.necks import bow, lots, necks
 from dashboard import address as addresses
@@ -18,13 +18,12 @@ from dashboard.pages import period as periods
 from dashboard.pages.held import held
 from dashboard.pages.necks.goes import differences, first_measure, what_goes
 from dashboard.pages.necks.strips import plans_in_words, strips
-from dashboard.pages.necks.talk import talk
+from dashboard.pages.necks.talk import starting, talk
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import shared
 from dashboard.sentences import talk as sentences_talk
 from ingest.shopfiles.shop import Shop
-from ingest.shopfiles.specs import STARTING_VALUE
 
 PATH, NAME = "/necks", "Necks"
 SUPPLIER, MODEL, GOES = "necks-supplier", "necks-model", "necks-goes"
@@ -52,7 +51,8 @@ def layout(
     measure = addresses.chosen(goes, bow.MEASURES, None) or first_measure(shop)
     seen = found.filter(pl.col("supplier") == supplier) if supplier else found
     seen = seen.filter(pl.col("models").str.split(", ").list.contains(model)) if model else seen
-    seen = seen.filter(pl.col("lot") == lot) if lot and lot in seen["lot"].to_list() else seen
+    one_lot = lot if lot and lot in seen["lot"].to_list() else None
+    seen = seen.filter(pl.col("lot") == one_lot) if one_lot else seen
     if seen.is_empty():
         seen = found
     period = periods.read(more)
@@ -69,6 +69,7 @@ def layout(
     return parts.page(
         parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name) + only),
         fields,
+        *([_of_one(one_lot, supplier)] if one_lot else []),
         held("Lots", strips, rows, shop, name),
         held("Lot by lot", _table, rows, shop, name),
         parts.row(
@@ -79,6 +80,13 @@ def layout(
         held("For the talk", talk, rows, shop, supplier),
         held(planning.NAME, planning.suppliers, shop, name, model),
     )
+
+
+def _of_one(lot: str, supplier: str | None) -> html.P:
+    """From one lot to all that was read of its instruments, and to all lots."""
+    readings = addresses.address("/logs/readings", lot=lot, supplier=supplier)
+    every = dcc.Link("All lots", href=addresses.address(PATH, supplier=supplier))
+    return html.P([parts.to_readings(readings, f"All readings of lot {lot}"), " ", every], className="beside")
 
 
 def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:
@@ -96,14 +104,8 @@ def _under(rows: list[dict[str, Any]], shop: Shop, name: str) -> str:
     return (
         f"{shop.characteristic_name(name)} at receiving, first reading, the larger of the edges where two are read. "
         f"{many}. "
-        f"{sentences_necks.linked(desk.ask(necks.parts))}{_starting(name)}"
+        f"{sentences_necks.linked(desk.ask(necks.parts))}{f' {shared.STARTING}' if starting(name) else ''}"
     )
-
-
-def _starting(name: str) -> str:
-    """That limits of it are starting values; nothing where they are the shop's own."""
-    rows = desk.here().snapshot().specs.rows.filter(pl.col("characteristic") == name)
-    return f" {shared.STARTING}" if (rows["note"] == STARTING_VALUE).fill_null(False).any() else ""
 
 
 def _filters(

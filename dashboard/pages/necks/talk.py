@@ -13,6 +13,7 @@ from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.sentences import necks as sentences_necks
 from ingest.shopfiles.shop import Shop
+from ingest.shopfiles.specs import STARTING_VALUE
 
 
 def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.Section:
@@ -63,6 +64,12 @@ def talk(rows: list[dict[str, Any]], shop: Shop, supplier: str | None) -> html.S
     return parts.sheet(
         f"For the talk with {who or 'the supplier'}", "the packet names no other supplier and no person", body
     )
+
+
+def starting(characteristic: str) -> bool:
+    """Are limits of it starting values, agreed with nobody?"""
+    rows = desk.here().snapshot().specs.rows.filter(pl.col("characteristic") == characteristic)
+    return bool((rows["note"] == STARTING_VALUE).fill_null(False).any())
 
 
 def agreed_on(characteristic: str, supplier: str) -> date | None:

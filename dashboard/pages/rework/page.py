@@ -61,6 +61,12 @@ def layout(
         return parts.page(
             parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty
         )
+    if _after(since, last):
+        end = numbers.day(last + timedelta(days=6))
+        return parts.page(
+            parts.page_head("No work of these days is on file.", f"The last week on file ends {end}."),
+            parts.empty_state("Other days have some.", "The latest weeks", PATH),
+        )
     latest, last = last, _last(until or week, last, shop)
     periods = _periods(desk.ask(rework.first_week), last)
     weeks = addresses.chosen(weeks, periods, "4" if "4" in periods else ALL) or ALL
@@ -168,6 +174,14 @@ def _last(asked: str | None, latest: date, shop: Shop) -> date:
         return min(first_day(date.fromisoformat(asked), shop), latest) if asked else latest
     except ValueError:
         return latest
+
+
+def _after(since: str, latest: date) -> bool:
+    """Does a period of one's own begin after all that is on file?"""
+    try:
+        return bool(since) and date.fromisoformat(since) > latest + timedelta(days=6)
+    except ValueError:
+        return False
 
 
 def _period(first: date | None, last: date, judged: int) -> str:

@@ -1,5 +1,6 @@
 """What was not read is told, and nothing that needs it is shown as good: four shops whose sheets lack something."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import polars as pl
@@ -9,6 +10,8 @@ from analysis.review import review
 from analysis.studies.people.techs import tech_rows
 from analysis.studies.rework import rework
 from analysis.studies.rework.savings import saving_rows
+from analysis.studies.story import unread as study
+from analysis.studies.story.story import story
 from analysis.studies.story.unread import unread
 from analysis.studies.week.weeks import week_rows
 from dashboard import numbers
@@ -16,6 +19,7 @@ from dashboard.sentences import findings as sentences
 from dashboard.sentences import shared
 from dashboard.sentences import unread as words
 from dashboard.sentences import week as week_words
+from ingest.shopfiles.shop_parts import Log
 from ingest.store.snapshot import Snapshot
 from ingest.store.store import open_snapshot
 from ingest.verbs.load import load
@@ -238,3 +242,17 @@ def test_the_papers_say_first_what_was_not_read(tmp_path):
         before = html.partition('<section class="unread">')[2].partition("</section>")[0]
         assert "Outcomes are not read: no column says how any of 179 visits ended." in before
     assert "Neck bow: no limits; 9 readings" in before
+
+
+def test_a_stage_that_only_send_backs_name_is_not_missed_where_every_sheet_is_of_one_stage(tmp_path):
+    snapshot = shop_of(tmp_path / "shop")
+
+    def missed(*stages):
+        logs = tuple(Log(files=f"{k}.csv", stage=stage) for k, stage in enumerate(stages))
+        return study._stages(replace(snapshot, shop=snapshot.shop.model_copy(update={"logs": logs})), told)
+
+    told = snapshot.once(story)
+    told = replace(told, visits=told.visits.filter(pl.col("stage") == "final_inspection"))
+    every = {key for _, key, *_ in missed("")}  # any stage may stand in its column
+    assert {"play_test", "packing"} <= every
+    assert {key for _, key, *_ in missed("final_inspection", "play_test")} == {"play_test"}

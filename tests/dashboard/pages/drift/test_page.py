@@ -2,19 +2,23 @@
 
 import shutil
 from datetime import date
+from types import SimpleNamespace
 
+import polars as pl
 import pytest
 from dash import no_update
 
 from analysis.review import review
+from analysis.studies.drift import states
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.stream_view import stream_view
+from analysis.studies.matters import in_sight
 from analysis.studies.matters.matters import open_matters
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.pages.drift import asked as drift_asked
 from dashboard.pages.drift import book as drift_book
-from dashboard.pages.drift import closer, glance
+from dashboard.pages.drift import closer, glance, moved
 from dashboard.pages.drift import limits as drift_limits
 from dashboard.pages.drift import page as drift
 from dashboard.sentences import findings
@@ -370,3 +374,42 @@ def test_week_and_drift_tell_a_matter_alike_and_a_stage_without_it_says_where_it
     assert "Out of this view one thing moved: action treble on LARK-25" in away
     assert "Moved, but in no series of this view: " in away
     assert told in away
+
+
+def matter_of(key, *, shown=True, stage="final_inspection", model="LARK-25"):
+    return SimpleNamespace(
+        key=key, shown=shown, characteristics=["action"], positions=["treble"], models=[model], stages=[stage]
+    )
+
+
+def sight_of(matters, rows):
+    streams = pl.DataFrame(
+        rows,
+        schema=[*moved.KEY, "state", "matter", "moved_share", "more_outside"],
+        orient="row",
+        infer_schema_length=None,
+    )
+    return moved.in_view(in_sight.InSight(streams, {one.key: one for one in matters}), streams)
+
+
+def test_what_shows_no_move_is_watched_and_not_drawn():
+    rows = [
+        ("action", "treble", "LARK-25", "final_inspection", states.MOVED, "a", 0.2, 1.0),
+        ("action", "bass", "LARK-25", "final_inspection", states.MOVED, "b", 0.1, None),
+        ("relief", "", "LARK-25", "final_inspection", states.STEADY, None, 0.01, None),
+    ]
+    seen = sight_of([matter_of("a"), matter_of("b", shown=False)], rows)
+    assert [one.matter.key for one in seen.things] == ["a"]
+    assert [one.matter.key for one in seen.watched] == ["b"]
+    assert seen.elsewhere == []
+
+
+def test_a_matter_seen_only_by_all_its_readings_is_drawn_on_the_series_that_it_touches():
+    rows = [
+        ("action", "treble", "LARK-25", "final_inspection", states.STEADY, None, 0.12, None),
+        ("action", "treble", "HERON-D", "final_inspection", states.STEADY, None, 0.01, None),
+    ]
+    seen = sight_of([matter_of("a"), matter_of("b", stage="bridge_fitting"), matter_of("c", shown=False)], rows)
+    (thing,) = seen.things
+    assert (thing.matter.key, thing.rows["model"].to_list()) == ("a", ["LARK-25"])
+    assert [one.key for one in seen.elsewhere] == ["b", "c"]
