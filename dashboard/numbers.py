@@ -204,6 +204,8 @@ def share_range(low: float | None, high: float | None, n: int) -> str:
     decimals = 1 if n >= 1000 else 0
     if high > 0 and float(plain(100 * high, decimals)) == 0:  # something never becomes nothing
         return share(high, n)
+    if low < 1 and float(plain(100 * low, decimals)) == 100:  # nor nearly all all
+        return share(low, n)
     return f"{plain(100 * low, decimals)} to {with_unit(plain(100 * high, decimals), '%')}"
 
 

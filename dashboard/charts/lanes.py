@@ -1,4 +1,4 @@
-"""Who causes, where it is caught: a lane a cause, an arrow from where it was caught back to where it was caused.
+"""What causes it, where it is caught: a lane a cause, an arrow from where it was caught back to where it was caused.
 
 The arrow is as thick as what is still under way and thins where some was caught; its core is what somebody confirmed.
 Nothing can cross: one lane, one label a column. The row goes on as figures. On a phone a lane is a bar cut where it was
@@ -205,9 +205,8 @@ def _standing(view: LanesView) -> Figure:
             x += width * catch.amount / largest
             shapes.append(style.line(x, top + 24, x, top + 40, style.CARD, 2))
         told = [f"{names.get(catch.place, catch.place)} {catch.words}" for catch in lane.catches if catch.words]
-        text = " · ".join(told)
-        if text:
-            texts.append(style.words(0, top + 51, style.wrap(text, width, 6.4)[0], size=12, colour=style.INK2))
+        if told:
+            texts.append(style.words(0, top + 51, _whole(told, width), size=12, colour=style.INK2))
         spots += [(x, top + 30, lane.key, lane.told) for x in (20, width / 2, width - 20)]
     foot = NARROW_PITCH * len(view.lanes)
     for k, (name, figures) in enumerate(view.last):
@@ -216,3 +215,13 @@ def _standing(view: LanesView) -> Figure:
         texts.append(style.words(0, y + 15, name.partition(":")[0], size=14, colour=style.INK))
         texts.append(style.words(width, y + 15, figures[0].partition("|")[0], size=14, bold=True, at="right"))
     return {"data": [style.touch("lanes", 32, spots)], "layout": figure}
+
+
+def _whole(told: Sequence[str], room: float) -> str:
+    """As many catches as a line has room for, each whole; how many are left where some are."""
+    for kept in range(len(told), 0, -1):
+        left = len(told) - kept
+        text = " · ".join([*told[:kept], *([f"{left} more"] if left else [])])
+        if kept == 1 or len(text) * 6.4 <= room:
+            return text
+    return ""

@@ -13,6 +13,7 @@ from dashboard.charts import style
 from dashboard.charts.dots import DotRow, dots
 
 Figure = dict[str, Any]
+FEW = 30  # pairs: below it an interval stands without a wedge
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ def settling(
     drawn = []
     for row in rows:
         moved = row.low is not None and row.high is not None and (row.low > 0 or row.high < 0)
-        pairs = f"{numbers.count(row.n)} pair{'' if row.n == 1 else 's'}"
+        pairs = f"{numbers.count(row.n)} pair{'' if row.n == 1 else 's'}{', few' if row.n < FEW else ''}"
         told = (
             f"{row.name}: {numbers.with_unit(numbers.signed(row.mean, decimals), unit)} "
             f"({numbers.span(row.low, row.high, decimals)})"
@@ -49,7 +50,7 @@ def settling(
                 f"{pairs}, {numbers.count(row.left_out)} left out",
                 pairs,
                 line=style.INK2,
-                wedge=moved,
+                wedge=moved and row.n >= FEW,
                 key=row.key,
                 told=told,
             )
@@ -58,4 +59,4 @@ def settling(
     def write(x: float) -> str:
         return "0" if abs(x) < 1e-12 else numbers.with_unit(numbers.signed(x, decimals), unit)
 
-    return dots(drawn, write=write, zero=True, grid=False, pitch=34, width=width, narrow=narrow)
+    return dots(drawn, write=write, zero=True, grid=True, pitch=34, width=width, narrow=narrow)

@@ -33,7 +33,7 @@ def test_from_a_sentence_to_the_flow_to_an_instrument_and_its_line(address, coun
     count = int(re.search(r"sent (\d+) instruments? back", sentence.inner_text())[1])
     sentence.locator(".go a, a.go").first.click()
     seen.page.wait_for_url("**/rework?weeks=1**")
-    seen.page.wait_for_selector("h2:has-text('Who causes')")
+    seen.page.wait_for_selector("h2:has-text('What causes')")
     seen.charts_drawn(3)
     flow = seen.page.locator(".chart[role=group]").first
     assert "of the work was caught at" in flow.get_attribute("aria-label")

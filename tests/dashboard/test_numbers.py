@@ -80,6 +80,8 @@ def test_ranges_read_to_in_prose_and_a_dash_in_tables_unless_signed():
     assert numbers.span_in_table(0.08, 0.15) == "0.08\u20130.15"
     assert numbers.span_in_table(-0.01, 0.03) == "\u22120.01 to 0.03"
     assert numbers.share_range(0.045, 0.243, 50) == f"4 to 24{N}%"
+    assert numbers.share_range(0.997, 0.9999, 500) == f"over 99{N}%"
+    assert numbers.share_range(1.0, 1.0, 50) == f"100 to 100{N}%"
 
 
 def test_dates_name_the_year_only_where_it_differs():

@@ -24,6 +24,7 @@ from dashboard.pages.capability.figures import EVERYBODY, PER_TECH, saved
 from dashboard.pages.folds import Fold, folded
 from dashboard.pages.held import held
 from dashboard.sentences import gauges as sentences_gauges
+from dashboard.sentences import room as words
 from dashboard.sentences import shared as sentences
 from ingest.shopfiles.shop import Shop
 
@@ -83,6 +84,7 @@ def layout(
             gauges.headline() if asked["open"] == "gauges" else _headline(seen, shop, when), _under(seen, when, period)
         ),
         _filters(found, shop, (when, characteristic, model, by or EVERYBODY), period),
+        *([step] if (step := _next(seen, shop)) else []),
         *([html.P(resting, className="small")] if resting else []),
         held("Room left", _room_left, seen, asked, shop, when),
         *([held("One series", one.sheet, chosen, shop, when, period)] if chosen is not None else []),
@@ -142,22 +144,36 @@ def _headline(seen: pl.DataFrame, shop: Shop, when: str) -> str:
     tight = limited.filter(pl.col("ppk_high") < 1)
     if tight.is_empty():
         worst = limited.sort("ppk").row(0, named=True)
-        return f"Nothing clearly needs more than its tolerance; {_what(shop, worst)} has the least room."
-    worst = tight.sort("ppk").row(0, named=True)
-    need = "needs more than its tolerance" if len(tight) == 1 else "need more than their tolerance"
+        return f"Nothing clearly needs more than its tolerance; {words.what(shop, worst)} has the least room."
+    worst, of = _worst(tight)
+    need = "series needs more than its tolerance" if len(tight) == 1 else "series need more than their tolerance"
     many = f"{numbers.of_in_words(len(tight), len(limited))} {need}"
     share = numbers.share_range(worst["share_low"], worst["share_high"], worst["n"])
     if not worst["outside"]:
         none = f"though none of {numbers.count(worst['n'])} was outside {when} ({share})"
-        return f"{many}, {_what(shop, worst)} most: it {one.need_words(worst)}, {none}."
+        return f"{many}, {of}{words.what(shop, worst)} most: it {one.need_words(worst)}, {none}."
     over = worst["last_day"] - worst["outside_last"] > OVER
     since = f", none since {numbers.day(worst['outside_last'], worst['last_day'])}" if over else ""
     out = numbers.of(worst["outside"], worst["n"])
-    return f"{many}, {_what(shop, worst)} most: {out} outside {when} ({share}){since}."
+    return f"{many}, {of}{words.what(shop, worst)} most: {out} outside {when} ({share}){since}."
 
 
-def _what(shop: Shop, row: dict[str, Any]) -> str:
-    return f"{sentences.characteristic(shop, row['characteristic'], row['position']).lower()} on {row['model']}"
+def _worst(tight: pl.DataFrame) -> tuple[dict[str, Any], str]:
+    """What needs most of those that are steady, else of all, and of which that is said: what has moved meanwhile needs
+    no other tolerance, it needs its cause.
+    """
+    rows = tight.sort("ppk")
+    steady = rows.filter(~pl.col("flags").str.contains(capability.NOT_STEADY))
+    first, worst = (part.row(0, named=True) for part in (rows, steady if len(steady) else rows))
+    return worst, "" if first == worst else "of the steady ones "
+
+
+def _next(seen: pl.DataFrame, shop: Shop) -> html.P | None:
+    """What to do about what needs most; nothing where nothing clearly does."""
+    tight = seen.filter(~pl.col("flags").str.contains(capability.THIN), pl.col("ppk_high") < 1)
+    if tight.is_empty():
+        return None
+    return html.P([html.B("Next: "), words.next_step(shop, _worst(tight)[0])], className="next")
 
 
 def _under(seen: pl.DataFrame, when: str, period: periods.Period) -> str:
@@ -188,7 +204,8 @@ def _filters(
             "Model",
             MODEL,
             model or ALL,
-            every + [{"value": m, "label": m} for m in sorted(found["model"].unique().to_list())],
+            every
+            + [{"value": m, "label": sentences.model(shop, m)} for m in sorted(found["model"].unique().to_list())],
         ),
         parts.field(
             "Table for",
@@ -211,12 +228,8 @@ def _room_left(seen: pl.DataFrame, asked: dict[str, str | None], shop: Shop, whe
     chart = parts.graph(
         view, _headline(seen, shop, when), "capability-room", _table(rows), leads=partial(to_stream, asked)
     )
-    say = (
-        "A dot is a model, its line what the readings leave open (95 %). It stands at three standard deviations in "
-        "shares of the way to the nearer limit. A ring is thin, not steady or read too coarsely: no promise."
-    )
-    right = "a dot a model, hungriest row first; each opens its readings"
-    return parts.sheet("Room left", right, [chart, html.P(say, className="small")])
+    right = "a dot a model, the greatest need first; each opens its readings"
+    return parts.sheet("Room left", right, [chart, html.P(words.DOTS, className="small")])
 
 
 def end_of(largest: float) -> float:
@@ -238,17 +251,17 @@ def _need_rows(seen: pl.DataFrame, shop: Shop) -> list[NeedRow]:
     for (key, position), part in seen.group_by("characteristic", "position", maintain_order=True):
         needs = [_need(row, shop) for row in part.iter_rows(named=True)]
         most, clear = part.row(0, named=True), int(part["more"].sum())
-        words = f"{numbers.of(clear, len(part))} need more" if clear else "none clearly needs more"
+        say = f"{numbers.of(clear, len(part))} need more" if clear else "none clearly needs more"
         if most["outside"]:
-            words += f"; {most['model']}: {numbers.of(most['outside'], most['n'])} out"
-        rows.append(NeedRow(sentences.characteristic(shop, str(key), str(position)), needs, words))
+            say += f"; {most['model']}: {numbers.of(most['outside'], most['n'])} out"
+        rows.append(NeedRow(sentences.characteristic(shop, str(key), str(position)), needs, say))
     return rows
 
 
 def _need(row: dict[str, Any], shop: Shop) -> Need:
     doubt = "" if row["promise"] else f", {one.doubts(row)}"
     told = (
-        f"{_what(shop, row)}: {one.need_words(row)}; {numbers.of(row['outside'], row['n'])} outside, "
+        f"{words.what(shop, row)}: {one.need_words(row)}; {numbers.of(row['outside'], row['n'])} outside, "
         f"{numbers.share_range(row['share_low'], row['share_high'], row['n'])}{doubt}"
     )
     key = f"{row['characteristic']}|{row['position']}|{row['model']}"

@@ -63,7 +63,7 @@ def settling_sheet(shop: Shop, characteristic: str | None, model: str | None) ->
             )
             for row in shown.iter_rows(named=True)
         ]
-        chart = parts.both(settling_chart, told, unit=unit, decimals=digits, width=style.HALF)
+        chart = parts.both(settling_chart, told, unit=unit, decimals=digits, width=style.WIDE)
         drawn.append(parts.graph(chart, say, f"capability-settling-{kind}", _pairs(rows, shop)))
     left = numbers.count(int(found["left_out"].sum()))
     small = (

@@ -50,7 +50,7 @@ def sheet(shop: Shop, weeks: int) -> html.Section | None:
     more = [html.P(f"and {numbers.count(left)} more", className="small")] if left > 0 else []
     note = (
         "All strings of an instrument speak together, held against what is usual for its model and what specs ask of "
-        "a fret. Said from a chance of better than even on; measure before you cut."
+        "a fret. Told where it is likelier than not; measure before you cut."
     )
     mind = cautions.beside(shop, [one.stage for one in newest[:SHOWN]])
     right = "tuning, bridge, nut or one fret, from the notes of first play tests"

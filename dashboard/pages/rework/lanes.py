@@ -1,4 +1,4 @@
-"""The lanes of Rework: who causes, where it is caught; and the send-backs behind one lane."""
+"""The lanes of Rework: what causes it, where it is caught; and the send-backs behind one lane."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from dashboard.desk import desk
 from dashboard.sentences import rework as sentences_rework
 from ingest.shopfiles.shop import Shop
 
-NAME = "Who causes, where it is caught"
+NAME = "What causes it, where it is caught"
 PATH = "/rework"
 PER_SHOWN = {"minutes": 60.0}  # of the study's unit in the one shown
 NAMED = 0.01  # of the whole: a stage that catches less stands without its name
@@ -41,7 +41,9 @@ def sheet(shop: Shop, scope: Scope, unit: str, filters: Mapping[str, str | None]
     unsure = int(flows.total["count"][0]) - int(flows.total["confirmed"][0])
     ask = f"{numbers.count(unsure)} {'send-back' if unsure == 1 else 'send-backs'} to look at"
     look = parts.to_readings(visits(scope, confirmed=0), ask) if unsure else ""
-    key = parts.key(("back", "thick: what came back; long: how far; it thins where it was caught; core: confirmed"))
+    key = parts.key(
+        ("back", "thick: what came back; long: how far; it thins where caught; core: confirmed; under 1 % no figure")
+    )
     return parts.sheet(NAME, "each lane opens its instruments", [chart, html.P([html.B(say), " ", look]), key])
 
 
@@ -89,11 +91,12 @@ def lanes_view(found: study.Lanes, shop: Shop, unit: str, before: str) -> LanesV
             for key, value in rest.select("caused_at", "value").head(4).iter_rows()
         )
         many = f"{numbers.in_words(len(rest), capital=True)} {'other' if len(rest) == 1 else 'others'}: {few}"
-        last.insert(0, (many + (", .." if len(rest) > 4 else ""), _together(rest, unit, shop)))
+        more = f" and {numbers.in_words(len(rest) - 4)} more" if len(rest) > 4 else ""
+        last.insert(0, (many + more, _together(rest, unit, shop)))
     what = {"minutes": "hours", "cost": shop.shop.currency, "count": "sent"}[unit]
     under = {"minutes": "95 %", "cost": "95 %", "count": "back, 95 %"}[unit]
     second = "hours" if unit == "cost" else shop.shop.currency if shop.shop.labour_per_hour else ""
-    headings = [f"{what}|{under}", before, second, "sent|back", "cause|confirmed"]
+    headings = [f"{what}|{under}", before, second, "sent|back", "of them|confirmed"]
     names = [shop.stage_name(stage.key) for stage in shop.stages]
     return LanesView(names, caught, told, headings, last)
 

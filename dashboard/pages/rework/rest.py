@@ -209,7 +209,12 @@ def where(shop: Shop, scope: Scope) -> html.Section:
     """Where on the instrument faults lie."""
     found = desk.ask(rework.where_on, scope=scope)
     rows = [
-        {"model": row["model"], "fault": row["fault"], "at": row["fault_at"], "n": numbers.count(row["count"])}
+        {
+            "model": row["model"],
+            "fault": row["fault"],
+            "at": sentences_rework.at(row["fault_at"]),
+            "n": numbers.count(row["count"]),
+        }
         for row in found.sort("count", descending=True).head(LINES).iter_rows(named=True)
     ]
     columns = [("model", "Model"), ("fault", "Fault"), ("at", "Where"), ("n", "n", "n")]

@@ -28,7 +28,7 @@ def test_the_headline_counts_only_streams_whose_upper_bound_is_below_one(counter
     tight = steady.filter(pl.col("ppk_high") < 1)
     assert tight.height == 1  # the treble action that moved
     assert (
-        f"{numbers.of_in_words(1, steady.height)} needs more than its tolerance, action treble on LARK-25 most"
+        f"{numbers.of_in_words(1, steady.height)} series needs more than its tolerance, action treble on LARK-25 most"
         in said(capability.layout())
     )
 

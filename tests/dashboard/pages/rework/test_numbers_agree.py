@@ -17,7 +17,7 @@ from dashboard.pages.rework import page
 from tests.dashboard.pages import moving_shop, people_shop, reworked_shop
 from tests.dashboard.pages.said import said
 
-HOURS = re.compile(r"(?:all|of the) ([\d,]+\.\d) hours of work that came back on all logs, \d+ weeks?\.")
+HOURS = re.compile(r"(?:All|of the) ([\d,]+\.\d) hours of work that came back on all logs, \d+ weeks? are")
 MONEY = re.compile(r"[\d,]+\.\d hours? are ([\d,]+) EUR")
 
 
