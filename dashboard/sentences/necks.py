@@ -174,9 +174,7 @@ def state(row: Row, *, short: bool = False) -> str:
     in_room, rod = (f"{numbers.NBSP}h", "") if short else (" hours in the room", "rod: ")
     told = [
         f"{numbers.plain(row['rh'], 0)}{numbers.NBSP}%{numbers.NBSP}RH" if row["rh"] is not None else "",
-        f"{numbers.plain(row['hours_acclimatised'], 0)}{in_room}"
-        if row["hours_acclimatised"] is not None
-        else "",
+        f"{numbers.plain(row['hours_acclimatised'], 0)}{in_room}" if row["hours_acclimatised"] is not None else "",
         f"{rod}{row['rod_state']}" if row["rod_state"] else "",
     ]
     return ", ".join(part for part in told if part) or "not on file"
