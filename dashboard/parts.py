@@ -106,8 +106,8 @@ def sheet(
 ) -> html.Section:
     """A sheet: its name, beside it the marks of its subject, at the right what the reader must know to read it.
 
-    At its foot the browser offers what stands in it for saving: charts as SVG or PNG, tables as CSV (page.js;
-    page.css hides what does not apply), tables as a workbook too (workbook.js).
+    At its foot the browser offers what stands in it for saving: charts as SVG or PNG with what they are of, tables as
+    CSV (saving.js; page.css hides what does not apply), tables as a workbook too (workbook.js).
     """
     title = html.Div([html.H2(name), *marks], className="sheet-title")
     head = html.Div([title, html.Span(right, className="right")] if right else [title], className="sheet-head")
@@ -245,6 +245,11 @@ def plain_table(rows: Sequence[Mapping[str, Any]], columns: Sequence[Any], *, ca
     body = html.Tbody([html.Tr([html.Td(line.get(key, ""), className=kind) for key, _, kind in told]) for line in rows])
     caption_part = [html.Caption(caption, className="spoken")] if caption else []
     return html.Div(html.Table([*caption_part, head, body], className="plain"), className="table-wrap")
+
+
+def on_a_phone(*words: Words) -> html.Span:
+    """What stands on a phone below a cell's figure, of the columns that have no room there."""
+    return html.Span(list(words), className="narrow-only small")
 
 
 def key(*entries: tuple[str, Words]) -> html.Div:

@@ -106,14 +106,32 @@ window.dash_clientside = window.dash_clientside || {};
     const held = await (await fetch(document.querySelector("link[as=font]").href)).blob();
     return new Promise((done) => { const reader = new FileReader(); reader.onload = () => done(reader.result); reader.readAsDataURL(held); });
   };
-  const file = async (drawn) => {
+  // The lines above a picture, broken where they are too long for it.
+  const above = (lines, width) => {
+    const pen = document.createElement("canvas").getContext("2d"), made = [];
+    lines.forEach((line, place) => {
+      const bold = place === 0, size = bold ? 16 : 12;
+      pen.font = `${bold ? 650 : 400} ${size}px "Atkinson Hyperlegible Next", sans-serif`;
+      let held = "";
+      for (const word of line.split(" ")) {
+        if (held && pen.measureText(`${held} ${word}`).width > width - 16) { made.push([held, bold, size]); held = word; } else held = held ? `${held} ${word}` : word;
+      }
+      made.push([held, bold, size]);
+    });
+    let y = 0;
+    const safe = (text) => text.replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;");
+    const text = made.map(([words, bold, size]) => { y += size + 6; return `<text x="8" y="${y}" font-size="${size}" font-weight="${bold ? 650 : 400}" fill="var(--${bold ? "ink" : "ink2"})">${safe(words)}</text>`; });
+    return { text: text.join(""), height: made.length ? y + 12 : 0 };
+  };
+  const file = async (drawn, lines) => {
     const size = drawn.getBoundingClientRect(), inner = drawn.querySelector("svg"), box = inner.getBoundingClientRect(), copy = inner.cloneNode(true);
-    for (const [name, value] of Object.entries({ x: box.left - size.left, y: box.top - size.top, width: box.width, height: box.height })) copy.setAttribute(name, value);
+    const head = above(lines, size.width), height = size.height + head.height;
+    for (const [name, value] of Object.entries({ x: box.left - size.left, y: box.top - size.top + head.height, width: box.width, height: box.height })) copy.setAttribute(name, value);
     const hatch = document.getElementById("hatch").outerHTML, family = '"Atkinson Hyperlegible Next"', style = getComputedStyle(document.documentElement);
-    const svg = `<svg xmlns="http://www.w3.org/2000/svg" width="${size.width}" height="${size.height}" font-family='${family}, sans-serif'>` +
+    const svg = `<svg xmlns="http://www.w3.org/2000/svg" width="${size.width}" height="${height}" font-family='${family}, sans-serif'>` +
       `<style>@font-face{font-family:${family};src:url(${await font()});font-weight:200 800}${RULES}</style><defs>${hatch}</defs>` +
-      `<rect width="100%" height="100%" fill="var(--card)"/>${new XMLSerializer().serializeToString(copy)}</svg>`;
-    return { svg: svg.replace(/var\(--(\w+)\)/g, (_, name) => style.getPropertyValue(`--${name}`).trim()), width: size.width, height: size.height };
+      `<rect width="100%" height="100%" fill="var(--card)"/>${head.text}${new XMLSerializer().serializeToString(copy)}</svg>`;
+    return { svg: svg.replace(/var\(--(\w+)\)/g, (_, name) => style.getPropertyValue(`--${name}`).trim()), width: size.width, height };
   };
   const keep = (blob, name) => {
     const link = Object.assign(document.createElement("a"), { href: URL.createObjectURL(blob), download: name });
@@ -131,7 +149,7 @@ window.dash_clientside = window.dash_clientside || {};
   window.truerun_files = async (sheet, name, form) => {
     const all = [...sheet.querySelectorAll(".drawn")].filter((drawn) => drawn.getClientRects().length);
     for (const [place, drawn] of all.entries()) {
-      const made = await file(drawn), blob = form === "png" ? await painted(made) : new Blob([made.svg], { type: "image/svg+xml" });
+      const made = await file(drawn, window.truerun_saving.about(sheet)), blob = form === "png" ? await painted(made) : new Blob([made.svg], { type: "image/svg+xml" });
       keep(blob, `${name}${place ? `-${place + 1}` : ""}.${form}`);
     }
   };

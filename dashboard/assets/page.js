@@ -114,17 +114,8 @@ window.dash_clientside = window.dash_clientside || {};
     field.select();
   });
 
-  // What stands in a sheet as files: each chart as SVG or PNG, all its tables as one CSV with the figures as shown.
+  // What stands in a sheet as files: each chart as SVG or PNG, all its tables as one CSV (saving.js) with the figures as shown.
   const named = (sheet) => sheet.querySelector("h2").textContent.trim().toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
-  const cell = (td) => {
-    // As exports/written.py: a number is plain, and no formula of a log runs in a spreadsheet.
-    const text = td.textContent.trim().replace(/(\d),(?=\d{3}\b)/g, "$1"), plain = text.replace(/\u2212/g, "-");
-    const number = /^[+-]?(\d+(\.\d*)?|\.\d+)(e[+-]?\d+)?$/i.test(plain);
-    const safe = number ? plain : /^[=+\-@\t\r\n]/.test(text) ? "'" + text : text;
-    return /[",\n]/.test(safe) ? '"' + safe.replace(/"/g, '""') + '"' : safe;
-  };
-  const csv = (sheet) => [...sheet.querySelectorAll("table.plain")]
-    .map((table) => [...table.rows].map((row) => [...row.cells].map(cell).join(",")).join("\r\n")).join("\r\n\r\n") + "\r\n";
   document.addEventListener("click", (event) => {
     const what = event.target.dataset && event.target.dataset.save, sheet = what && event.target.closest(".sheet");
     if (!sheet) return;
@@ -133,7 +124,7 @@ window.dash_clientside = window.dash_clientside || {};
       return;
     }
     const link = document.createElement("a");
-    const made = what === "xlsx" ? window.truerun_workbook([...sheet.querySelectorAll("table.plain")], named(sheet)) : new Blob(["\ufeff" + csv(sheet)], { type: "text/csv" });
+    const made = what === "xlsx" ? window.truerun_workbook([...sheet.querySelectorAll("table.plain")], named(sheet)) : new Blob(["\ufeff" + window.truerun_saving.csv(sheet)], { type: "text/csv" });
     link.href = URL.createObjectURL(made);
     link.download = `${named(sheet)}.${what}`;
     link.click();

@@ -16,19 +16,20 @@
     const plain = (found[2].includes(",") ? "#,##0" : "0") + (decimals ? "." + "0".repeat(decimals) : "") + (found[4] ? `" ${found[4]}"` : "");
     return { value: sign * Number(found[2].replace(/,/g, "") + (found[3] ? "." + found[3] : "")), format: found[1] === "+" ? `+${plain};-${plain}` : plain };
   };
+  const words = (td) => window.truerun_saving.words(td);
   const column = (k) => (k >= 26 ? column(Math.floor(k / 26) - 1) : "") + String.fromCharCode(65 + (k % 26));
 
   const tab = (table, style) => {
     const rows = [...table.rows].map((row, r) => {
       const cells = [...row.cells].map((td, c) => {
-        const told = read(td.textContent.trim()), at = `r="${column(c)}${r + 1}"`;
-        if (td.tagName === "TH" || told.format === undefined) return `<c ${at} t="inlineStr"${td.tagName === "TH" ? ' s="1"' : ""}><is><t xml:space="preserve">${xml(td.textContent.trim())}</t></is></c>`;
+        const told = read(words(td)), at = `r="${column(c)}${r + 1}"`;
+        if (td.tagName === "TH" || told.format === undefined) return `<c ${at} t="inlineStr"${td.tagName === "TH" ? ' s="1"' : ""}><is><t xml:space="preserve">${xml(words(td))}</t></is></c>`;
         return `<c ${at} s="${style(told.format)}"><v>${told.value}</v></c>`;
       });
       return `<row r="${r + 1}">${cells.join("")}</row>`;
     });
     const wide = [...Array(Math.max(0, ...[...table.rows].map((row) => row.cells.length))).keys()].map((c) =>
-      Math.min(40, Math.max(...[...table.rows].slice(0, 200).map((row) => (row.cells[c] ? row.cells[c].textContent.trim().length : 0)))) + 2);
+      Math.min(40, Math.max(...[...table.rows].slice(0, 200).map((row) => (row.cells[c] ? words(row.cells[c]).length : 0)))) + 2);
     const columns = wide.map((w, c) => `<col min="${c + 1}" max="${c + 1}" width="${w}" customWidth="1"/>`).join("");
     const fixed = '<sheetViews><sheetView workbookViewId="0"><pane ySplit="1" topLeftCell="A2" activePane="bottomLeft" state="frozen"/></sheetView></sheetViews>';
     return `${HEAD}<worksheet ${MAIN}>${fixed}${columns ? `<cols>${columns}</cols>` : ""}<sheetData>${rows.join("")}</sheetData></worksheet>`;

@@ -9,6 +9,7 @@ from dash import Dash, dcc, html
 
 from analysis.studies.matters import register
 from analysis.studies.matters.register import Entry
+from analysis.studies.necks import lots
 from analysis.studies.story import find as study
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -113,6 +114,8 @@ def leads_to(hit: study.Hit) -> str:
     match hit.kind:
         case study.SERIAL:
             return addresses.address("/logs/instrument", serial=hit.key)
+        case study.LOT if hit.key in desk.ask(lots.necks)["lot"].to_list():
+            return addresses.address("/necks", lot=hit.key, supplier=hit.about or None)
         case study.LOT:
             return addresses.address("/logs/readings", lot=hit.key, supplier=hit.about or None)
         case study.SUPPLIER:

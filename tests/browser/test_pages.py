@@ -111,7 +111,7 @@ def test_a_dropped_sheet_is_read_its_question_answered_and_marked(tmp_path, serv
     seen.page.click("#logs-correct")
     seen.page.wait_for_selector("text=no question waits")
     seen.page.goto(seen.page.url.split("/logs")[0] + "/logs/readings?characteristic=action&serials=L-2")
-    seen.page.wait_for_selector("text=corrected")
+    seen.page.wait_for_selector("text=corrected >> visible=true")
     assert seen.wrong == []
 
 
@@ -138,6 +138,13 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
     # a number is plain, what a spreadsheet would run is text
     assert [row.split(",")[0] for row in rows[1:4]] == ["'=1+1", "-0.05", "'-1 mm"]
     assert len({row.count(",") for row in rows if '"' not in row}) == 1, rows
+    for place in range(firsts.count()):  # a column of one unit: the unit goes into the heading
+        firsts.nth(place).evaluate("(cell, text) => { cell.textContent = text }", f"\u2212{place}.5\u00a0mm")
+    with seen.page.expect_download() as table:
+        sheet.get_by_role("button", name="Save table").click()
+    first, *summed = table.value.path().read_text(encoding="utf-8-sig").splitlines()
+    assert first.split(",")[0].endswith(" (mm)")
+    assert [row.split(",")[0] for row in summed[:2]] == ["-0.5", "-1.5"]
     for place, text in enumerate(("=1+1", "\u22120.05 mm", "1,204")):
         firsts.nth(place).evaluate("(cell, text) => { cell.textContent = text }", text)
     with seen.page.expect_download() as book:
@@ -158,6 +165,9 @@ def test_what_stands_in_a_sheet_is_saved_as_picture_and_table(address, watched):
     drawn = picture.value.path().read_text(encoding="utf-8")
     assert drawn.startswith("<svg")
     assert "var(" not in drawn  # its colours are its own
+    shop = seen.page.locator("#shop-name").inner_text()
+    assert ">As set, outside limits</text>" in drawn  # and it says what it is of
+    assert f">{shop}, as of" in drawn
     with seen.page.expect_download() as painted:
         sheet.get_by_role("button", name="as PNG").click()
     assert painted.value.path().read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
@@ -188,15 +198,17 @@ def test_a_long_table_is_sorted_leafed_through_and_saved_whole(address, watched)
     assert seen.wrong == []
 
 
-def test_the_key_slash_leads_into_the_header_s_field_and_a_lot_to_its_readings(address, watched):
+def test_the_key_slash_leads_into_the_header_s_field_and_a_lot_to_its_necks(address, watched):
     seen = watched()
     seen.page.goto(address)
     seen.page.wait_for_selector("#find")
     seen.page.keyboard.press("/")
     seen.page.keyboard.type("th 2149")
     seen.page.keyboard.press("Enter")
-    seen.page.wait_for_url("**/logs/readings?**")
+    seen.page.wait_for_url("**/necks?**")
     assert "lot=TH-2149" in seen.page.url
+    seen.page.get_by_role("link", name="All readings of lot TH-2149").click()
+    seen.page.wait_for_url("**/logs/readings?**")
     assert seen.wrong == []
 
 

@@ -1,9 +1,11 @@
 """A table of the story a column at a time: held in memory, or kept beside the store and read when it is asked for.
 
-A column that nobody asks for is not in memory; one that was asked for by its name stays.
+A column that nobody asks for is not in memory; of those kept beside the store the ones asked for last stay, for reading
+one takes milliseconds.
 """
 
 from collections.abc import Callable, Iterable
+from threading import Lock
 from typing import TypeAlias, overload
 
 import numpy as np
@@ -12,6 +14,7 @@ import polars as pl
 
 from ingest.store.snapshot import Damaged, Kept
 
+MOST = 16  # columns that stay
 Rows: TypeAlias = npt.NDArray[np.integer] | pl.Series | slice
 Asked: TypeAlias = str | pl.Expr | Iterable[str | pl.Expr]
 
@@ -22,7 +25,8 @@ class Columns:
     def __init__(self, height: int, columns: list[str], read: Callable[[str], pl.Series]) -> None:
         self.height, self.columns = height, columns
         self._read = read
-        self._held: dict[str, pl.Series] = {}
+        self._held: dict[str, pl.Series] = {}  # the one asked for last stands last
+        self._turn = Lock()
 
     @classmethod
     def of(cls, rows: pl.DataFrame) -> "Columns":
@@ -54,9 +58,13 @@ class Columns:
     def __getitem__(self, wanted: list[str] | Rows) -> pl.DataFrame: ...
     def __getitem__(self, wanted: str | list[str] | Rows) -> pl.Series | pl.DataFrame:
         if isinstance(wanted, str):
-            if wanted not in self._held:
-                self._held[wanted] = self._read(wanted)
-            return self._held[wanted]
+            found = self._passing(wanted)
+            with self._turn:
+                self._held.pop(wanted, None)
+                self._held[wanted] = found
+                while len(self._held) > MOST:
+                    self._held.pop(next(iter(self._held)))
+            return found
         if isinstance(wanted, list):
             return pl.DataFrame([self[name] for name in wanted])
         return self.at(wanted)

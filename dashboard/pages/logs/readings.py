@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 from dash import Dash, dcc, html
 
+from analysis.studies.necks import lots
 from analysis.studies.story.lookup import Behind, readings
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -73,17 +74,21 @@ def layout(
         f"{what} {' '.join(about)}".strip() + f": {numbers.count(len(found))} {many}.",
         "First-pass readings, the newest first.",
     )
+    on_necks = []
+    if lot and lot in desk.ask(lots.necks)["lot"].to_list():
+        to_necks = addresses.address("/necks", lot=lot, supplier=supplier or None)
+        on_necks = [html.P(dcc.Link(f"Lot {lot} on Necks", href=to_necks))]
     if found.is_empty():
         return parts.page(head, parts.empty_state("No reading fits what was asked.", "Open Drift", "/drift"))
     people = shop.people.show != "none"
     columns = [
         ("serial", "Instrument"),
-        ("what", "Reading"),
+        ("what", "Reading", "wide-only" if characteristic and position is not None else ""),
         ("value", "Value", "n"),
         ("raw", "As typed", "wide-only"),
         ("limits", "Limits", "n wide-only"),
-        ("mark", ""),
-        ("when", "Taken", "n"),
+        ("mark", "", "wide-only"),
+        ("when", "Taken", "n wide-only"),
         *([("set_by", "Set by", "wide-only")] if people else []),
         ("gauge", "Gauge", "wide-only"),
         ("where", "File and line", "wide-only"),
@@ -110,7 +115,9 @@ def layout(
     href = addresses.address("/save/readings", **same)
     save = html.Div(html.A("Save all as CSV", href=href, className="button"), className="acts no-print")
     return parts.page(
-        head, parts.sheet("Readings", "each opens its instrument", [parts.plain_table(rows, columns), *leaves, save])
+        head,
+        *on_necks,
+        parts.sheet("Readings", "each opens its instrument", [parts.plain_table(rows, columns), *leaves, save]),
     )
 
 
@@ -126,18 +133,27 @@ def line(row: dict[str, Any], shop: Shop, headings: correct.Headings) -> dict[st
     """One reading as a row of a table."""
     mark: Any = parts.mark("outside") if row["outside"] else ""
     flags = sentences.flag_words(row["flag"])
+    asked, when = limits(shop, row), numbers.clock(sentences.local(shop, row["taken_at"]))
+    marks = [mark, html.Span(f" {flags}", className="small")] if flags else [mark]
+    serial = dcc.Link(
+        row["serial"] or "no serial yet",
+        href=addresses.address("/logs/instrument", serial=row["serial"]),
+        className="serial",
+    )
+    by = row["set_by"] if shop.people.show != "none" else ""
+    about = f"{when}, set by {by}" if by else when
+    typed = ", ".join(filter(None, (f"asked {asked}" if asked else "", f"typed {row['raw']}")))
     return {
-        "serial": dcc.Link(
-            row["serial"] or "no serial yet",
-            href=addresses.address("/logs/instrument", serial=row["serial"]),
-            className="serial",
-        ),
+        "serial": [serial, parts.on_a_phone(about)],
         "what": sentences.characteristic(shop, row["characteristic"], row["position"]),
-        "value": sentences.amount(shop, row["characteristic"], row["value"]),
+        "value": [
+            sentences.amount(shop, row["characteristic"], row["value"]),
+            parts.on_a_phone(*marks, " ", typed, " ", correct.way(row, headings)),
+        ],
         "raw": row["raw"],
-        "limits": limits(shop, row),
-        "mark": [mark, html.Span(f" {flags}", className="small")] if flags else mark,
-        "when": numbers.clock(sentences.local(shop, row["taken_at"])),
+        "limits": asked,
+        "mark": marks if flags else mark,
+        "when": when,
         "set_by": row["set_by"] or "not known",
         "gauge": row["gauge"],
         "where": [f"{row['file']}, line {row['line']} ", correct.way(row, headings)],
@@ -153,7 +169,7 @@ def limits(shop: Shop, row: dict[str, Any]) -> str:
         sentences.amount(shop, row["characteristic"], value) if value is not None else "" for value in (low, high)
     )
     return (
-        f"{low_words} to {high_words}"
+        f"{low_words.partition(numbers.NBSP)[0]} to {high_words}"
         if low_words and high_words
         else f"at most {high_words}"
         if high_words

@@ -78,13 +78,20 @@ def layout(
         )
         rows.append(
             {
-                "serial": link,
+                "serial": [
+                    link,
+                    parts.on_a_phone(f"{numbers.day(row['opened_day'])}, {shop.stage_name(row['caught_at']).lower()}"),
+                ],
                 "model": row["model"],
                 "when": numbers.day(row["opened_day"]),
                 "caught": shop.stage_name(row["caught_at"]),
                 "caused": sentences_rework.place(shop, row["caused_at"]),
-                "sure": ["confirmed" if row["confirmed"] else "sent to, not confirmed", *confirm.buttons(row, shop)],
-                "fault": row["fault"] or "no fault named",
+                "sure": [
+                    parts.on_a_phone(sentences_rework.place(shop, row["caused_at"]), ": "),
+                    "confirmed" if row["confirmed"] else "sent to, not confirmed",
+                    *confirm.buttons(row, shop),
+                ],
+                "fault": [row["fault"] or "no fault named", parts.on_a_phone(numbers.minutes(row["minutes"]))],
                 "minutes": numbers.minutes(row["minutes"]),
                 "hours": numbers.plain(row["hours"] / 24, 1) + (" so far" if row["open"] else ""),
                 "where": f"{row['file']}, line {row['line']}",
@@ -93,12 +100,12 @@ def layout(
     columns = [
         ("serial", "Instrument"),
         ("model", "Model", "wide-only"),
-        ("when", "Caught on"),
+        ("when", "Caught on", "wide-only"),
         ("caught", "Caught at", "wide-only"),
-        ("caused", "Caused at"),
+        ("caused", "Caused at", "wide-only"),
         ("sure", "Cause"),
         ("fault", "First fault"),
-        ("minutes", "Minutes", "n"),
+        ("minutes", "Minutes", "n wide-only"),
         ("hours", "Days away", "n wide-only"),
         ("where", "File and line", "wide-only"),
     ]

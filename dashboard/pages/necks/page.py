@@ -7,7 +7,7 @@ from __future__ import annotations
 from typing import Any
 
 import polars as pl
-from dash import Dash, html
+from dash import Dash, dcc, html
 
 from analysis.studies.necks import bow, lots, necks
 from dashboard import address as addresses
@@ -51,7 +51,8 @@ def layout(
     measure = addresses.chosen(goes, bow.MEASURES, None) or first_measure(shop)
     seen = found.filter(pl.col("supplier") == supplier) if supplier else found
     seen = seen.filter(pl.col("models").str.split(", ").list.contains(model)) if model else seen
-    seen = seen.filter(pl.col("lot") == lot) if lot and lot in seen["lot"].to_list() else seen
+    one_lot = lot if lot and lot in seen["lot"].to_list() else None
+    seen = seen.filter(pl.col("lot") == one_lot) if one_lot else seen
     if seen.is_empty():
         seen = found
     period = periods.read(more)
@@ -68,6 +69,7 @@ def layout(
     return parts.page(
         parts.page_head(sentences_necks.headline(rows, shop), _under(rows, shop, name) + only),
         fields,
+        *([_of_one(one_lot, supplier)] if one_lot else []),
         held("Lots", strips, rows, shop, name),
         held("Lot by lot", _table, rows, shop, name),
         parts.row(
@@ -78,6 +80,13 @@ def layout(
         held("For the talk", talk, rows, shop, supplier),
         held(planning.NAME, planning.suppliers, shop, name, model),
     )
+
+
+def _of_one(lot: str, supplier: str | None) -> html.P:
+    """From one lot to all that was read of its instruments, and to all lots."""
+    readings = addresses.address("/logs/readings", lot=lot, supplier=supplier)
+    every = dcc.Link("All lots", href=addresses.address(PATH, supplier=supplier))
+    return html.P([parts.to_readings(readings, f"All readings of lot {lot}"), " ", every], className="beside")
 
 
 def newest_first(found: pl.DataFrame, shop: Shop) -> list[dict[str, Any]]:

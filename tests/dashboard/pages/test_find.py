@@ -1,7 +1,12 @@
 """The header's field: to the one thing that is meant, else to a list of links."""
 
+from urllib import parse
+
+from analysis.studies.necks import lots
 from dashboard.app import make_app
 from dashboard.pages import find
+from dashboard.pages.logs import readings
+from dashboard.pages.necks import page as necks
 from tests.dashboard.pages.said import said
 
 
@@ -11,6 +16,15 @@ def test_one_serial_leads_straight_to_its_story(demo_desk):
     answer = client.get("/go", query_string={"q": serial.lower()})
     assert answer.status_code == 302
     assert answer.headers["Location"] == f"/logs/instrument?serial={serial}"
+
+
+def test_a_lot_of_measured_necks_leads_to_necks_and_its_readings_are_one_link_on(demo_desk):
+    client = make_app(demo_desk).server.test_client()
+    lot, supplier = demo_desk.snapshot().once(lots.necks).select("lot", "supplier").row(0)
+    to = parse.urlsplit(client.get("/go", query_string={"q": lot}).headers["Location"])
+    assert (to.path, parse.parse_qs(to.query)["lot"]) == ("/necks", [lot])
+    assert f"All readings of lot {lot}" in said(necks.layout(lot=lot, supplier=supplier))
+    assert f"Lot {lot} on Necks" in said(readings.layout(lot=lot))
 
 
 def test_several_lead_to_a_list_with_a_link_for_each(demo_desk):

@@ -378,7 +378,13 @@ def test_week_and_drift_tell_a_matter_alike_and_a_stage_without_it_says_where_it
 
 def matter_of(key, *, shown=True, stage="final_inspection", model="LARK-25"):
     return SimpleNamespace(
-        key=key, shown=shown, characteristics=["action"], positions=["treble"], models=[model], stages=[stage]
+        key=key,
+        shown=shown,
+        characteristics=["action"],
+        positions=["treble"],
+        models=[model],
+        stages=[stage],
+        to_target=False,
     )
 
 
@@ -402,6 +408,16 @@ def test_what_shows_no_move_is_watched_and_not_drawn():
     assert [one.matter.key for one in seen.things] == ["a"]
     assert [one.matter.key for one in seen.watched] == ["b"]
     assert seen.elsewhere == []
+
+
+def test_what_came_nearer_to_its_target_stands_behind_what_moved_away():
+    rows = [
+        ("action", "treble", "LARK-25", "final_inspection", states.MOVED, "a", 0.3, 5.0),
+        ("action", "bass", "LARK-25", "final_inspection", states.MOVED, "b", 0.1, None),
+    ]
+    nearer = matter_of("a")
+    nearer.to_target = True
+    assert [one.matter.key for one in sight_of([nearer, matter_of("b")], rows).things] == ["b", "a"]
 
 
 def test_a_matter_seen_only_by_all_its_readings_is_drawn_on_the_series_that_it_touches():
