@@ -65,9 +65,7 @@ def layout(
         end, on_file = numbers.day(last + timedelta(days=6)), _periods(desk.ask(rework.first_week), last)
         return parts.page(
             parts.page_head("No work of these days is on file.", f"The last week on file ends {end}."),
-            _filters(
-                shop, model, family, _weeks(ALL, _periods(desk.ask(rework.first_week), last), since, until), "count"
-            ),
+            _filters(shop, model, family, _weeks(ALL, on_file, since, until), "count"),
             parts.empty_state("Other days have some.", "The latest weeks", PATH),
         )
     latest, last = last, _last(until or week, last, shop)
