@@ -130,8 +130,8 @@ def finding(
         side = "above" if found.size >= 0 else "below"
         return (
             f"{what} left its limits about {began}. Its readings since then lie "
-            f"{sentences.amount(shop, key, abs(found.size))} {side} those before ({span(shop, key, found)}): taken with "
-            f"all others of its matter they show no move.{few}"
+            f"{sentences.amount(shop, key, abs(found.size))} {side} those before ({span(shop, key, found)}): taken "
+            f"with all others of its matter they show no move.{few}"
         )
     text = (
         f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
