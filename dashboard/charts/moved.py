@@ -41,6 +41,7 @@ class MatterRow:
     farthest: str
     key: str = ""
     chosen: bool = False
+    nearer: bool = False  # it moved to its target: drawn without the colour of what asks for something
 
 
 @dataclass(frozen=True)
@@ -160,16 +161,13 @@ def _streams(
     up = far.percent >= 0
     tall = -11.0 if up else 11.0
     x0, x1 = px(0), px(far.percent)
-    shapes.append(
-        style.path(
-            f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=style.LIGHT_FILL, edge=style.MOVED, width=1.2
-        )
+    fill, edge, words = (
+        (style.SUNK, style.INK3, style.INK2) if row.nearer else (style.LIGHT_FILL, style.MOVED, style.MOVEDTEXT)
     )
+    shapes.append(style.path(f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=fill, edge=edge, width=1.2))
     at = "right" if up else "left"
     texts.append(
-        style.words(
-            x1, y + tall * 1.9, row.farthest, size=12, bold=True, colour=style.MOVEDTEXT, at=at, halo=style.CARD
-        )
+        style.words(x1, y + tall * 1.9, row.farthest, size=12, bold=True, colour=words, at=at, halo=style.CARD)
     )
     spots, taken = [], []  # type: list[tuple[float, float, str, str]], list[tuple[float, float]]
     for stream in sorted(row.streams, key=lambda one: -abs(one.percent)):

@@ -73,7 +73,7 @@ def headline(rows: list[Row], shop: Shop) -> str:
         row = doubtful[0]
         others = f", and {numbers.in_words(len(doubtful) - 1)} more" if len(doubtful) > 1 else ""
         bad = f"{outside(row)} outside{on_limit(row)}"
-        return f"Lot {row['lot']} is not taken by the agreed plan: {bad}, {in_lot(row)}{others}."
+        return f"Lot {row['lot']} fails the agreed plan: {bad}, {in_lot(row)}{others}."
     judged = [row for row in rows if row["verdict"] == lots.ACCEPT]
     if judged:
         many = "lot" if len(judged) == 1 else "lots"

@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from analysis.methods.problems import UnusableData
 from analysis.studies.drift.shares import Since
 from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework import rework, savings
@@ -180,6 +181,16 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
     text = said(page.layout())
     assert text.index(told) < text.index("No stage differs from its twelve weeks before by more than chance.")
     assert told not in said(page.layout(model="LARK-25"))
+
+
+def test_weeks_stand_where_what_lasts_cannot_be_worked_out(looked_at, monkeypatch):
+    def breaks(_snapshot, *, week):
+        raise UnusableData(f"no signal of the week of {week}")
+
+    monkeypatch.setattr(rework_weekly, "standing", breaks)
+    text = said(page.layout())
+    assert "What lasts is not known. No signal of the week of 2026-03-23." in text
+    assert "No stage differs from its twelve weeks before by more than chance." in text
 
 
 def test_a_few_instruments_are_called_few(demo_desk):
