@@ -1,6 +1,7 @@
 """Drift as plain functions: what the page says of a shop, where clicks lead, and what its forms write."""
 
 import shutil
+from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 
@@ -429,3 +430,15 @@ def test_a_matter_seen_only_by_all_its_readings_is_drawn_on_the_series_that_it_t
     (thing,) = seen.things
     assert (thing.matter.key, thing.rows["model"].to_list()) == ("a", ["LARK-25"])
     assert [one.key for one in seen.elsewhere] == ["b", "c"]
+
+
+def test_a_series_beyond_its_limits_whose_matter_shows_no_move_is_not_said_to_have_moved(looked_at, monkeypatch):
+    snapshot = looked_at.snapshot()
+    (one,) = snapshot.once(open_matters)
+    quiet = replace(one, moves_with=replace(one.moves_with, candidates=[]), planned=None, size_low=-1.0, size_high=1.0)
+    assert not quiet.shown
+    monkeypatch.setattr("dashboard.pages.drift.seen._matter", lambda signal: quiet)
+    text = page(**MOVED)
+    assert "left its limits about" in text
+    assert "they show no move" in text
+    assert "no move shown" in text
