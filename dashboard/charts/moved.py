@@ -92,6 +92,9 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
     for k, row in enumerate(view.rows):
         top, pitch = HEAD + sum(pitches[:k]), pitches[k]
         shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
+        if narrow:  # no line of the axis runs through the words
+            lines = 19 * len(said[k][0]) + 17 * len(said[k][1])
+            shapes.append(style.box(4, top + 4, width - 4, top + lines + 12, style.CARD, layer="above"))
         if row.chosen:
             frame = style.box(1, top + 2, width - 1, top + pitch - 2, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS)
             frame["line"]["width"] = 2

@@ -95,7 +95,7 @@ def layout(
         say = sentences_rework.not_read(within, judged)
     else:
         say = sentences_rework.headline(found, shop, within, judged)
-    head = parts.page_head(say, under)
+    head = parts.page_head(say, [*under, rework_weekly.since_when(shop, scope, last)])
     fields = _filters(shop, model, family, _weeks(weeks, periods, since, until), width)
     if found.rows.is_empty() and ends_unread:
         none = "Say in Logs which column tells the outcome, and what its words mean; then send-backs stand here."

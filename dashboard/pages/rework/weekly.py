@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
-from analysis.methods.problems import UnusableData
+from analysis.methods.problems import NotWorkedOut, UnusableData
 from analysis.studies.drift.shares_standing import Standing, standing
 from analysis.studies.rework import rework
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
@@ -85,6 +85,15 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
         _not_judged(shop, scope),
     ]
     return parts.sheet("This week against the last twelve", right, body, id="rework-weekly")
+
+
+def since_when(shop: Shop, scope: Scope, last: date) -> str:
+    """What comes back more, or less, since some week, for the page's first screen; '' where nothing does."""
+    try:
+        lasts, _ = ([], "") if words.causes_missing(desk.ask(unread)) else _lasting(scope, last)
+    except NotWorkedOut:  # said in its own sheet
+        return ""
+    return f" {sentences_rework.lasting(lasts, shop, last)}" if lasts else ""
 
 
 def _lasting(scope: Scope, last: date) -> tuple[list[Standing], str]:

@@ -110,7 +110,7 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
 
 def _rest(one: Sentence) -> str:
     """What stands behind the lead where that is a line of its own: no comma, no lone full stop."""
-    rest = one.rest.removeprefix(", ").strip()
+    rest = one.rest.lstrip(",; ").strip()
     return "" if rest == "." else rest
 
 

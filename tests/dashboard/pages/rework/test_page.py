@@ -52,7 +52,7 @@ def test_every_sheet_has_something_to_say_on_one_model(looked_at):
         "Worth most: ",
         "all five at once",
         "no log or shop file says what a part costs",
-        "No stage differs from its twelve weeks before by more than chance.",
+        "In this week alone no stage differs from its twelve weeks before by more than chance.",
     ):
         assert words in text, words
     assert "nothing was sent back, fixed or rejected for a cause at this stage" in said(page.layout(open="stages"))
@@ -179,7 +179,9 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
         "expected; 1.9 to 9.0 times as many."
     )
     text = said(page.layout())
-    assert text.index(told) < text.index("No stage differs from its twelve weeks before by more than chance.")
+    assert text.index(told) < text.index(
+        "In this week alone no stage differs from its twelve weeks before by more than chance."
+    )
     assert told not in said(page.layout(model="LARK-25"))
 
 
@@ -190,7 +192,7 @@ def test_weeks_stand_where_what_lasts_cannot_be_worked_out(looked_at, monkeypatc
     monkeypatch.setattr(rework_weekly, "standing", breaks)
     text = said(page.layout())
     assert "What lasts is not known. No signal of the week of 2026-03-23." in text
-    assert "No stage differs from its twelve weeks before by more than chance." in text
+    assert "In this week alone no stage differs from its twelve weeks before by more than chance." in text
 
 
 def test_a_few_instruments_are_called_few(demo_desk):
