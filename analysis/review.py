@@ -9,7 +9,7 @@ from analysis.methods.next_value import COUNT, SHARE, next_value
 from analysis.methods.problems import UnusableData
 from analysis.studies.drift import states
 from analysis.studies.drift.actions import actions, last_week
-from analysis.studies.drift.rack import Rack, rack
+from analysis.studies.drift.rack import Rack, place_of, rack
 from analysis.studies.drift.streams import KEY
 from analysis.studies.matters.matters import ended_matters, open_matters
 from analysis.studies.matters.records import Matter
@@ -212,12 +212,11 @@ def _matters(snapshot: Snapshot, week: date) -> list[MatterSeen]:
     if not found:
         return []
     everyone: Rack = rack(snapshot)
-    lines = {
-        tuple(row[:4]): (row[4], row[5]) for row in everyone.streams.select(*KEY, "line", "light_from").iter_rows()
-    }
+    lines = {tuple(row[:4]): row[4] for row in everyone.streams.select(*KEY, "line").iter_rows()}
     seen = []
     for one in found:
-        line, light_from = lines.get(tuple(str(one.main[name]) for name in KEY), (None, None))
+        line = lines.get(tuple(str(one.main[name]) for name in KEY))
+        light_from = place_of(snapshot, one.began_at or one.opened_at)  # as its sentence says
         new = one.opened_at.astimezone(snapshot.shop.zone).date() >= week
         if one.planned is None or not one.planned.followed or new:
             seen.append(MatterSeen(one, new, list(line or []), light_from))

@@ -9,6 +9,9 @@ The base is an estimate too. A sum is held against it as one sample against anot
 know widens it, and no sum since however long ago can say more than the base knows. `unsure` says how far each row's
 expected count moves with what was estimated: with hard models in the work that the base hardly holds, it is little.
 
+Weeks that vary more than chance has them would signal oftener: counts and sizes are divided by the variance of the
+base's weeks over that of chance, drawn to 1 as by so many weeks of chance alone (`widening`), and never below 1.
+
 The limit gives the wished false-signal rate over both sides, as a mean over bases, for normal sums. Measured with
 counts: tests/trials/weekly_shares.md.
 
@@ -16,7 +19,8 @@ Source: sums from every start, Lorden 1971, Annals of Mathematical Statistics 42
 1995, Annals of Statistics 23 (for a known base: the rate is c phi(c) times the integral of x nu(x)^2; from memory, held
 by simulation); a base that is a sample, Hawkins, Qiu & Kang 2003, J. Quality Technology 35; for counts at a mix, Hoehle
 & Paul 2008, Computational Statistics & Data Analysis 52. Score of two counts: the modified signed root of the
-likelihood ratio, Barndorff-Nielsen 1986, Biometrika 73; Davison 1988, J. Royal Statistical Society B 50.
+likelihood ratio, Barndorff-Nielsen 1986, Biometrika 73; Davison 1988, J. Royal Statistical Society B 50. Widening:
+Wedderburn 1974, Biometrika 61 (quasi-likelihood; Pearson's X2 over its degrees of freedom).
 """
 
 import math
@@ -35,6 +39,7 @@ from analysis.methods.segments import Floats
 LONGEST = 52  # rows that a sum reaches back
 NONE = 0.15  # of one: what a count of none stands for, by which the score is that of half the chance of none
 NEAR = 0.05  # score under which the correction of the signed root, 0 over 0 there, is left out
+OF_CHANCE = 13  # rows of chance alone that a base's widening is drawn to 1 by
 LEAST_LIMIT, LARGEST_LIMIT = 1.5, 12.0
 
 
@@ -45,6 +50,7 @@ class Ahead:
     expected: Floats  # (r,) counts, above 0 where there are pieces
     unsure: Floats  # (r, l) how far each moves with one standard error of each thing that the base estimates
     common: float  # squared relative error that all share beside these; below 0 where they count it twice
+    widening: float = 1.0  # variance of a row's count over that of chance alone, of rows after the base and in it
 
 
 @dataclass(frozen=True)
@@ -55,7 +61,7 @@ class Sums:
     count: Floats  # (m, r)
     size: Floats  # (m, r)
     expected: Floats  # (m, r)
-    variance: Floats  # (m, r) of `expected`: how well the base knows it
+    variance: Floats  # (m, r) of `expected`: how well the base knows it, but for the widening
 
 
 def apart(count: npt.ArrayLike, size: npt.ArrayLike, base_count: npt.ArrayLike, base_size: npt.ArrayLike) -> Floats:
@@ -106,13 +112,22 @@ def sums(count: Floats, size: Floats, ahead: Ahead, starts: int, *, longest: int
 
     k, n, expected = since(count), since(size), since(np.minimum(ahead.expected, size))
     together = np.cumsum(np.cumsum(ahead.unsure @ ahead.unsure.T, axis=0), axis=1)
-    whole = np.pad(together, ((1, 0), (1, 0)))
-    own = np.diagonal(whole)
-    variance = own[None, 1:] - whole[:starts, 1:] - whole[1:, :starts].T + own[:starts, None]
+    area = np.pad(together, ((1, 0), (1, 0)))
+    own = np.diagonal(area)
+    variance = own[None, 1:] - area[:starts, 1:] - area[1:, :starts].T + own[:starts, None]
     variance = np.maximum(variance + ahead.common * expected**2, 1e-9 * expected**2 + 1e-12)
     others = expected**2 / variance  # counts of the base that it knows the expected one by
-    score = apart(k, n, others, others * n / np.maximum(expected, 1e-12))
+    whole = ahead.widening  # so many pieces tell as much as one whose chance is its own
+    score = apart(k / whole, n / whole, others / whole, others * n / np.maximum(expected, 1e-12) / whole)
     return Sums(score, k, n, expected, np.where(inside, variance, np.nan))
+
+
+def widening(count: Floats, size: Floats, fitted: Floats) -> float:
+    """How much more the rows of a base vary round their fitted counts (r,) than chance has them; at least 1."""
+    chance = fitted * (1 - np.minimum(fitted / size, 1.0))
+    some = chance > 0
+    lack = float((((count - fitted) ** 2)[some] / chance[some]).sum())
+    return max(1.0, (lack + OF_CHANCE) / (max(int(some.sum()) - 1, 0) + OF_CHANCE))
 
 
 def rate(limit: float, base: float, *, longest: int = LONGEST) -> float:

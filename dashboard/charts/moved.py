@@ -41,6 +41,7 @@ class MatterRow:
     farthest: str
     key: str = ""
     chosen: bool = False
+    nearer: bool = False  # it moved to its target: drawn without the colour of what asks for something
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,9 @@ def moved(view: MovedView, *, narrow: bool = False) -> Figure:
     for k, row in enumerate(view.rows):
         top, pitch = HEAD + sum(pitches[:k]), pitches[k]
         shapes.append(style.line(0, top, width, top, style.LINE, layer="below"))
+        if narrow:  # no line of the axis runs through the words
+            lines = 19 * len(said[k][0]) + 17 * len(said[k][1])
+            shapes.append(style.box(4, top + 4, width - 4, top + lines + 12, style.CARD, layer="above"))
         if row.chosen:
             frame = style.box(1, top + 2, width - 1, top + pitch - 2, "rgba(0,0,0,0)", layer="above", edge=style.FOCUS)
             frame["line"]["width"] = 2
@@ -160,16 +164,13 @@ def _streams(
     up = far.percent >= 0
     tall = -11.0 if up else 11.0
     x0, x1 = px(0), px(far.percent)
-    shapes.append(
-        style.path(
-            f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=style.LIGHT_FILL, edge=style.MOVED, width=1.2
-        )
+    fill, edge, words = (
+        (style.SUNK, style.INK3, style.INK2) if row.nearer else (style.LIGHT_FILL, style.MOVED, style.MOVEDTEXT)
     )
+    shapes.append(style.path(f"M{x0:.1f},{y}L{x1:.1f},{y}L{x1:.1f},{y + tall}Z", fill=fill, edge=edge, width=1.2))
     at = "right" if up else "left"
     texts.append(
-        style.words(
-            x1, y + tall * 1.9, row.farthest, size=12, bold=True, colour=style.MOVEDTEXT, at=at, halo=style.CARD
-        )
+        style.words(x1, y + tall * 1.9, row.farthest, size=12, bold=True, colour=words, at=at, halo=style.CARD)
     )
     spots, taken = [], []  # type: list[tuple[float, float, str, str]], list[tuple[float, float]]
     for stream in sorted(row.streams, key=lambda one: -abs(one.percent)):

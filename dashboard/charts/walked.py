@@ -17,7 +17,7 @@ from dashboard.charts import style
 Figure = dict[str, Any]
 ENDS, WORDS = (220, 780), 804  # px of the bench's ends, and where what is said of a row begins
 HEAD, LANE, BOARD_ROW = 64, 40, 32
-NARROW_LANE, NARROW_BOARD = 66, 58
+NARROW_LANE, NARROW_BOARD = 82, 58
 PAD = 0.25  # of the width between the limits, left free at each side of a board
 
 
@@ -129,9 +129,9 @@ def _loop(
     name_y, words_y = (top + 14, top + 32) if narrow else (y, y)
     room = width if narrow else ENDS[0] - 30
     texts.append(style.words(0, name_y, style.wrap_to(loop.fault, room, 1)[0], size=14, bold=True, colour=style.INK))
-    said = style.wrap_to(loop.words, width if narrow else width - WORDS, 1 if narrow else 2, 6.3)
+    said = style.wrap_to(loop.words, width if narrow else width - WORDS, 2, 6.3)
     for k, line in enumerate(said):
-        place = words_y + (17 * k - 8.5 * (len(said) - 1) if not narrow else 0)
+        place = words_y + 17 * k - (0 if narrow else 8.5 * (len(said) - 1))
         texts.append(style.words(0 if narrow else WORDS, place, line, size=13))
     if loop.caught is None:
         return

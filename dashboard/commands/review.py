@@ -119,14 +119,13 @@ def scheduled(day: str, shop: Path, out: Path, *, pdf: bool, letter: bool) -> li
     no day of the week.
     """
     import shlex
-    import shutil
     import subprocess
     import sys
 
     full = next((each for each in DAYS if day.strip().lower() in (each.lower(), each[:3].lower())), None)
     if full is None:
         raise UserProblem(f"--every {day!r} is no day of the week; wanted one such as Monday")
-    program = shutil.which("truerun") or "truerun"
+    program = _program()
     more = [word for word, given in (("--pdf", pdf), ("--letter", letter)) if given]
     words = [program, "week", "--shop", str(shop.resolve()), "--out", str(out.resolve()), *more]
     if sys.platform == "win32":
@@ -140,6 +139,20 @@ def scheduled(day: str, shop: Path, out: Path, *, pdf: bool, letter: bool) -> li
         "Put this line into your table of times (crontab -e); the paper is then written at 07:00:",
         f"0 7 * * {DAYS.index(full)} {line}",
     ]
+
+
+def _program() -> str:
+    """Where this program stands: a scheduler has no path on which to look for it."""
+    import shutil
+    import sys
+
+    beside = [
+        Path(sys.argv[0]),
+        Path(sys.executable).with_name("truerun"),
+        Path(sys.executable).with_name("truerun.exe"),
+    ]
+    found = (str(one.absolute()) for one in beside if one.stem == "truerun" and one.is_file())
+    return next(found, shutil.which("truerun") or "truerun")
 
 
 def write_paper(name: str, html: str, out: Path, pdf: bool) -> None:

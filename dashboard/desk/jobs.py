@@ -32,6 +32,7 @@ from ingest.verbs.loaded import Loaded
 
 LARGEST = 50_000_000  # bytes of an upload in one; a larger file comes in pieces
 MOST = MOST_BYTES  # bytes of a file that comes in pieces, as at the command line
+INDEX = "Index for Card"  # what the program does by itself
 KEPT = 50  # finished jobs that may still be asked about
 
 
@@ -124,8 +125,8 @@ class Jobs:
     def bench_index(self, *, plain: bool = False) -> int:
         """Make the small index of the benches anew; `plain`: without what studies say, which takes longer."""
         if plain:
-            return self._begin("Index for Card", lambda _: self._index(asked=False), None)
-        return self._begin("Index for Card", lambda _: self._index(asked=True), None)
+            return self._begin(INDEX, lambda _: self._index(asked=False), None)
+        return self._begin(INDEX, lambda _: self._index(asked=True), None)
 
     def _index(self, *, asked: bool) -> None:
         """The index anew; where studies are not asked, with what they said last."""

@@ -13,6 +13,7 @@ import polars as pl
 
 from analysis.review import Review, review
 from analysis.studies.week.arrived import review_week
+from analysis.studies.week.leaving import NO_FINAL
 from dashboard import numbers
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import shares
@@ -22,14 +23,15 @@ from dashboard.pages.week.shown import WeekShown, kept, told
 from dashboard.papers.paper import Paper, computed_from
 from dashboard.sentences import book as sentences_book
 from dashboard.sentences import calls as calls_words
-from dashboard.sentences import came_back, cautions, findings, play_test, unread
+from dashboard.sentences import came_back, cautions, findings, leaving, play_test, unread
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
 from dashboard.sentences.gauges import every, with_notes
 from ingest.shopfiles.shop import Shop
 
 # rows that leave room for all else on three pages
-LOTS, WAYS_BACK, SETTLED, SHIPPED, OUTSIDE, ACTIONS = 2, 4, 3, 5, 7, 3
+LOTS, WAYS_BACK, SETTLED, OUTSIDE, ACTIONS = 2, 4, 3, 5, 3
+SHIPPED = 60  # serials, for whoever pulls the instruments: a whole page of them
 PLAYED = 4  # things that play tests say; the others stand on Drift
 INNER = 126  # px of a stream chart between its rails
 FIRST_OF_MONTH = (
@@ -78,7 +80,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         "charts": charts,
         "undrawn": _undrawn(found, len(charts)),
         "outside": _outside(made, found, shop),
-        "shipped": [(serial, _short(what)) for serial, what in sentences_week.shipped(found, shop)],
+        "shipped": [(serial, _short(what, DECIDED)) for serial, what in sentences_week.shipped(found, shop)],
         "rework": {"rows": [], "costed": False, "total": "", "left": 0} if "flows" in gaps else _rework(shown, shop),
         "lots": [_lot(row, shop) for row in found.lots.head(LOTS).iter_rows(named=True)],
         "settling": _settling(found, shop),
@@ -105,6 +107,7 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         nothing_shipped=sentences_week.nothing_shipped(found),
         no_lot=sentences_week.no_lot(found, shop),
         most_shipped=SHIPPED,
+        late=sentences_week.LATE if leaving.shipped(found, NO_FINAL) else "",
         as_of=numbers.clock(sentences.local(shop, shown.as_of)),
         version=shown.version,
         reviewed=sentences_week.reviewed(shown.reviewed.who, shown.reviewed.at, shop) if shown.reviewed else "",

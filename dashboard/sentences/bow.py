@@ -96,8 +96,8 @@ def where_it_stops(found: list[Limit], shop: Shop) -> str:
     paying = [limit for limit in found if limit.pays]
     if not paying:
         return (
-            "No tenth of a millimetre is shown to cost more than sending the neck back and receiving another, so "
-            "no tighter limit is shown to pay."
+            "No tighter limit is shown to pay: no tenth of a millimetre is shown to cost more than sending the neck "
+            "back and receiving another."
         )
     last = min(paying, key=lambda limit: limit.limit)
     return (

@@ -126,6 +126,13 @@ def finding(
     share = f", {numbers.share(found.share, 100)} of its tolerance" if found.share is not None else ""
     began = numbers.day(sentences.local(shop, signal["began_at"]), now)
     few = f" Only {numbers.count(found.n_after)} readings since then: few." if found.n_after < 30 else ""
+    if matter is not None and not matter.shown:
+        side = "above" if found.size >= 0 else "below"
+        return (
+            f"{what} left its limits about {began}. Its readings since then lie "
+            f"{sentences.amount(shop, key, abs(found.size))} {side} those before ({span(shop, key, found)}): taken "
+            f"with all others of its matter they show no move.{few}"
+        )
     text = (
         f"{what} moved {way} {sentences.amount(shop, key, abs(found.size))} ({span(shop, key, found)}){share}, "
         f"since about {began}.{few}"

@@ -49,8 +49,9 @@ def beside(out: Sequence[Standing], shop: Shop, characteristic: str, named: Coll
 
 def every(out: Sequence[Standing], shop: Shop) -> str:
     """What rests on gauges that are not in order, for a page of many verdicts; '' where all are."""
-    told = []
-    for one in out:
+    late = [one for one in out if not one.drifts]
+    told = [_overdue(late, shop)] if len(late) > 1 else []
+    for one in out if len(late) <= 1 else (one for one in out if one.drifts):
         measures = [key for gauge in shop.gauges if gauge.key == one.gauge for key in gauge.measures]
         what = " and ".join(shop.characteristic_name(key).lower() for key in measures)
         alone = all(
@@ -59,6 +60,20 @@ def every(out: Sequence[Standing], shop: Shop) -> str:
         how = f"All that is said of {what}" if alone else f"What is said of {what} by its readings"
         told.append(f"{_sentence(one, shop)} {how} rests on it.")
     return " ".join(told)
+
+
+def _overdue(out: Sequence[Standing], shop: Shop) -> str:
+    """Several gauges whose check is overdue, in one sentence."""
+    each = [
+        f"{one.name} for {_measured(one, shop)} ({f'last {_day(one, shop)}' if one.last_at else 'never'})"
+        for one in out
+    ]
+    return f"Overdue on the master piece: {numbers.listed(each)}. What is said by their readings rests on them."
+
+
+def _measured(one: Standing, shop: Shop) -> str:
+    keys = [key for gauge in shop.gauges if gauge.key == one.gauge for key in gauge.measures]
+    return numbers.listed([shop.characteristic_name(key).lower() for key in keys])
 
 
 def notes(found: Review, out: Sequence[Standing], shop: Shop, read_on: ReadOn) -> dict[str, str]:

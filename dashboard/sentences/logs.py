@@ -17,6 +17,23 @@ SHOWN = 10  # questions of one reason in full; then a count
 _WIDEST = 60  # characters of a cell
 
 
+def headline(logs: int, waiting: int, answers: tuple[int, int]) -> str:
+    """`54 logs loaded; 505 rows and cells wait for 247 answers, 63 of them guessed.` answers : how many settle all that
+    waits, and how many of them are guessed.
+    """
+    if not logs:
+        return "No log is loaded yet."
+    say = f"{numbers.count(logs)} {'log' if logs == 1 else 'logs'} loaded"
+    if not waiting:
+        return f"{say}; no question waits."
+    if waiting == 1:
+        return f"{say}; 1 question waits."
+    many, guessed = answers
+    sure = f", {numbers.count(guessed)} of them guessed" if guessed else ""
+    wanted = f"{numbers.count(many)} {'answer' if many == 1 else 'answers'}"
+    return f"{say}; {numbers.count(waiting)} rows and cells wait for {wanted}{sure}."
+
+
 def account(file: Loaded) -> str:
     """One file in one line; its rows add up."""
     if file.outcome == "refused":

@@ -291,8 +291,8 @@ def chance(matter: Matter) -> str:
         return ""
     for least, words in CHANCES:
         if matter.real >= least:
-            return f"About {words} of such signals were real over the last year."
-    return "More of such signals were chance than not over the last year."
+            return f"About {words} of such signals were real in the last year of logs."
+    return "More of such signals were chance than not in the last year of logs."
 
 
 def _planned(one: Planned, shop: Shop, key: str, now: date) -> str:

@@ -73,7 +73,7 @@ def headline(rows: list[Row], shop: Shop) -> str:
         row = doubtful[0]
         others = f", and {numbers.in_words(len(doubtful) - 1)} more" if len(doubtful) > 1 else ""
         bad = f"{outside(row)} outside{on_limit(row)}"
-        return f"Lot {row['lot']} is not taken by the agreed plan: {bad}, {in_lot(row)}{others}."
+        return f"Lot {row['lot']} fails the agreed plan: {bad}, {in_lot(row)}{others}."
     judged = [row for row in rows if row["verdict"] == lots.ACCEPT]
     if judged:
         many = "lot" if len(judged) == 1 else "lots"
@@ -169,14 +169,13 @@ def limits(row: Row, shop: Shop) -> str:
     return " and ".join(part for part in (hump, hollow) if part) or "no limit"
 
 
-def state(row: Row) -> str:
-    """In which state the necks of a lot were measured, as far as it is on file."""
+def state(row: Row, *, short: bool = False) -> str:
+    """In which state the necks of a lot were measured, as far as it is on file; `short` for a cell of a table."""
+    in_room, rod = (f"{numbers.NBSP}h", "") if short else (" hours in the room", "rod: ")
     told = [
         f"{numbers.plain(row['rh'], 0)}{numbers.NBSP}%{numbers.NBSP}RH" if row["rh"] is not None else "",
-        f"{numbers.plain(row['hours_acclimatised'], 0)} hours in the room"
-        if row["hours_acclimatised"] is not None
-        else "",
-        f"rod: {row['rod_state']}" if row["rod_state"] else "",
+        f"{numbers.plain(row['hours_acclimatised'], 0)}{in_room}" if row["hours_acclimatised"] is not None else "",
+        f"{rod}{row['rod_state']}" if row["rod_state"] else "",
     ]
     return ", ".join(part for part in told if part) or "not on file"
 

@@ -108,7 +108,7 @@ def straight(k: int, n: int, rolled: pl.DataFrame) -> str:
     told = f"Never sent back: {numbers.of(k, n)}, {numbers.share(k / n, n)}{interval}."
     if row["rolled_yield"] is None:
         return told + few
-    return f"{told} Were its stages independent: {numbers.share(row['rolled_yield'], n)}.{few}"
+    return f"{told} Expected from the stages one by one: {numbers.share(row['rolled_yield'], n)}.{few}"
 
 
 def flow(found: Flows, shop: Shop) -> str:
@@ -257,7 +257,7 @@ def weekly_say(out: pl.DataFrame, shop: Shop, *, held: bool = True) -> str:
     if out.is_empty() and not held:
         return "No week before this one is on file to hold it against. The largest:"
     if out.is_empty():
-        return "No stage differs from its twelve weeks before by more than chance. The largest:"
+        return "In this week alone no stage differs from its twelve weeks before by more than chance. The largest:"
     told = []
     for row in out.iter_rows(named=True):
         name, n = charted(shop, row["stage"]), row["instruments"]

@@ -10,7 +10,7 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
-from analysis.review import Review
+from analysis.review import USUAL_WEEKS, Review
 from dashboard import numbers
 from dashboard.address import address
 from dashboard.charts import sparkline
@@ -293,6 +293,7 @@ def normal(found: Review, shop: Shop) -> list[tuple[str, str, str]]:
         return [*said, ("New signals", numbers.NONE, why)]
     opened = int(row["signals_opened"])
     maybe = " One of them may be chance." if budget and opened >= 1 else ""
+    maybe += " One cause may raise several." if opened > 1 else ""
     said.append(
         (
             "New signals",
@@ -313,7 +314,7 @@ def _finished(found: Review, many: int | None) -> tuple[str, str, str]:
 def _usual(found: Review, name: str, value: float | None, write: object) -> str:
     ends = found.usual.get(name)
     if ends is None or value is None:
-        return "Too few weeks yet to say what is usual."
+        return f"What is usual is said from {USUAL_WEEKS[0]} weeks before this one on."
     low, high = ends
     assert callable(write)
     told = f"{write(low)} to {write(high)} in nineteen weeks of twenty."

@@ -148,9 +148,9 @@ def written_since(lines: int) -> str:
 
 
 def waiting(found: Review) -> str:
-    """`3 questions wait`, or nothing."""
-    many = "question waits" if found.questions == 1 else "questions wait"
-    return f"{numbers.count(found.questions)} {many}" if found.questions else ""
+    """`3 rows or cells wait for an answer`, or nothing."""
+    many = "row or cell waits" if found.questions == 1 else "rows or cells wait"
+    return f"{numbers.count(found.questions)} {many} for an answer" if found.questions else ""
 
 
 def answer(found: Review) -> str:

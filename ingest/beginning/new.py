@@ -23,7 +23,7 @@ from ingest.beginning.gauges_seen import gauges
 from ingest.beginning.legend import legend_of
 from ingest.beginning.new_text import shop_text
 from ingest.beginning.of_one_kind import is_kind_of, together, with_more
-from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage
+from ingest.beginning.parts_of_shop import add_measure, begin, finish_measures, place_stage, shown_in
 from ingest.beginning.raw_tables import LOOKED_AT, RawTable, raw_tables
 from ingest.beginning.rows_meant import answered_rows, meant_table
 from ingest.beginning.serials_typed import serials_typed
@@ -87,6 +87,8 @@ def propose(
         unread += add_log(draft, seen, asker, shop, seen.known)
         if seen.known is not None:
             keep(draft.logs[-1], seen.known)
+    if shop is None:
+        shown_in(draft)
     _add_models(draft, surveys, asker, shop)
     unread += [*_without_limits(draft), *tunings(draft, asker, shop)]
     _mark_roles(draft, asker, shop)
@@ -215,7 +217,7 @@ def write(folder: Path, proposal: Proposal) -> list[Path]:
 
 
 def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) -> None:
-    """The [shop] table: as said, else asked; lengths are shown as most headings write them."""
+    """The [shop] table: as said, else asked."""
     said = dict(told.table.get("shop", {}))
     draft.said |= {f"shop {key}" for key in said}
     about: dict[str, Any] = {}
@@ -228,10 +230,7 @@ def _about(draft: Draft, told: Said, surveys: Sequence[Survey], asker: Asker) ->
         question = "Which time zone does its clock show, such as Europe/Dublin or America/New_York?"
         about["timezone"] = asker.ask("timezone", question, (), "UTC")
         draft.said |= {"shop timezone"} if asker.answers.get("timezone", "UTC") != "UTC" else set()
-    units = [column.guess.unit for seen in surveys for column in seen.measures() if column.guess.unit]
-    inches = sum(unit in ("in", "thou", "64ths") for unit in units)
-    if inches > len(units) - inches:
-        about["length"] = "in"
+    about["length"] = ""  # known once the sheets' units are
     if "serials" not in said and (typed := serials_typed(surveys, asker))[0]:
         about["serials"] = typed[0]
         draft.said |= {"shop serials"} if typed[1] else set()

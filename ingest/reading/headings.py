@@ -317,7 +317,7 @@ class Headings:
         """One question about a heading that is not known: what it may be, by its words only; never a note for want of
         anything better.
         """
-        near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)])
+        near = closest(plain(heading), [*self.fields, *(word for word, _ in self._characteristics)], least=80)
         told = f"heading {heading!r} is not known; its cells are kept as typed under `other`. In this [[log]]: "
         leave = f"ignore = [{quoted(heading)}]"
         if not near:

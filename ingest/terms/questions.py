@@ -93,10 +93,10 @@ def short(raw: str) -> str:
     return raw if len(raw) <= LONGEST_RAW else raw[:LONGEST_RAW] + "…"
 
 
-def closest(word: str, known: Iterable[str]) -> str:
-    """The known word nearest to what was typed, '' where none comes near."""
+def closest(word: str, known: Iterable[str], *, least: int = 60) -> str:
+    """The known word nearest to what was typed, '' where none comes near; least : how near it must be, of 100."""
     best = process.extractOne(
-        word.casefold(), {name: name.casefold() for name in known}, scorer=fuzz.ratio, score_cutoff=60
+        word.casefold(), {name: name.casefold() for name in known}, scorer=fuzz.ratio, score_cutoff=least
     )
     return str(best[2]) if best else ""
 

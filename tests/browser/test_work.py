@@ -26,7 +26,7 @@ def test_five_hundred_questions_are_worked_off_by_keyboard(tmp_path, opened):
     before = open_snapshot(folder)
     assert before.table("set_aside").height == 500
     seen = opened(folder)
-    wait_for_words(seen, "500 questions wait.")
+    wait_for_words(seen, "500 rows and cells wait for ")
     assert seen.page.evaluate("document.documentElement.scrollHeight") < 3000
     assert seen.page.is_visible("#logs-again")  # the only part of its line that moves
     seen.page.fill("#logs-work-who", "Mara")

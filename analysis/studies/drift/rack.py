@@ -1,11 +1,12 @@
 """All streams at a glance: each one's running average on one scale, and what moved most first."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import polars as pl
 
-from analysis.methods.segments import Floats, lengths
+from analysis.methods.segments import Floats, Ints, lengths
 from analysis.methods.weighted import ewma
 from analysis.studies.drift.signals import signals
 from analysis.studies.drift.states import judged_rows
@@ -75,6 +76,17 @@ def rack(snapshot: Snapshot, *, weeks: int = 13, tech: str = "") -> Rack:
     )
 
 
+def place_of(snapshot: Snapshot, when: datetime, *, weeks: int = 13) -> int:
+    """Where a moment stands in `line`: the first point not before it, the last one where all are."""
+    return min(int((_ticks(snapshot, weeks) < int(when.timestamp() * 1_000_000)).sum()), TICKS - 1)
+
+
+def _ticks(snapshot: Snapshot, weeks: int) -> Ints:
+    """The moments of the points of `line`, in microseconds since 1970, shape (TICKS,)."""
+    now = int(snapshot.as_of.timestamp() * 1_000_000)
+    return now - (weeks * 7 * 86_400_000_000 * np.arange(TICKS - 1, -1, -1)) // (TICKS - 1)
+
+
 def _lines(
     snapshot: Snapshot, weeks: int, held: Streams, scale: Floats, began: pl.Series
 ) -> tuple[list[list[float | None]], np.ndarray]:
@@ -83,8 +95,7 @@ def _lines(
     average = ewma(values, starts, centre=centre, sigma=1.0, weight=snapshot.shop.judging.ewma_weight).average
     size = lengths(starts, len(values))
     time = held.readings["taken_at"].cast(pl.Int64).to_numpy()
-    now = int(snapshot.as_of.timestamp() * 1_000_000)
-    ticks = now - (weeks * 7 * 86_400_000_000 * np.arange(TICKS - 1, -1, -1)) // (TICKS - 1)
+    ticks = _ticks(snapshot, weeks)
     # last reading of each stream at or before each tick: how many lie before the first, and between one and the next
     s = len(starts)
     between = np.searchsorted(ticks, time, side="left") + np.repeat(np.arange(s) * (TICKS + 1), size)

@@ -137,7 +137,8 @@ def off_its_base(found: Shares, number: int) -> Floats:
     expected = np.maximum(np.minimum(base.ahead.expected, size), 1e-12)
     variance = _variance(base, np.eye(len(expected), dtype=bool), expected)
     others = expected**2 / variance
-    return apart(count, size, others, others * size / expected)
+    wide = base.ahead.widening
+    return apart(count / wide, size / wide, others / wide, others * size / expected / wide)
 
 
 def since(found: Shares, first: int, last: int) -> Since:
@@ -148,7 +149,9 @@ def since(found: Shares, first: int, last: int) -> Since:
     inside = np.zeros((1, base.reach - base.end), dtype=bool)
     inside[0, first - base.end : last + 1 - base.end] = True
     expected = np.maximum(np.array([base.ahead.expected[inside[0]].sum()]), 1e-9)
-    low, high = ratio_mid_p([count], expected, _variance(base, inside, expected))
+    wide = base.ahead.widening  # what weeks vary by beyond chance counts as not known of what to expect
+    variance = wide * _variance(base, inside, expected) + (wide - 1) * expected
+    low, high = ratio_mid_p([count], expected, variance)
     return Since(count, size, float(expected[0]), float(low[0]), float(high[0]))
 
 

@@ -12,7 +12,7 @@ stage is held against what came after. It does not for a dated change: that more
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -20,7 +20,7 @@ import polars as pl
 
 from analysis.methods.expected_counts import Pieces, SameMix, at_the_same_mix
 from analysis.methods.segments import Ints, spans
-from analysis.methods.since_when import LONGEST, Ahead
+from analysis.methods.since_when import LONGEST, Ahead, widening
 
 GROWS_BY = 4  # weeks
 YEAR = 52
@@ -64,10 +64,18 @@ def bases(mix: pl.DataFrame, pieces: Ints, rows: int) -> list[Base]:
     counted, size = (np.bincount(of_before, part[before], minlength=len(first)) for part in (k, n))
     row = mix["row"].to_numpy()[after]
     cuts = np.searchsorted(of_after, np.arange(len(first) + 1))
-    return [
-        Base(*where, _ahead(found, later, slice(*cut), row - where[1], counted[number], size[number]))
-        for number, (where, cut) in enumerate(zip(wanted, pairwise(cuts.tolist()), strict=True))
-    ]
+    weeks = np.searchsorted(of_before, np.arange(len(first) + 1))
+    made = []
+    for number, (where, cut) in enumerate(zip(wanted, pairwise(cuts.tolist()), strict=True)):  # a handful a stage
+        ahead = _ahead(found, later, slice(*cut), row - where[1], counted[number], size[number])
+        mine = slice(weeks[number], weeks[number + 1])
+        place = mix["row"].to_numpy()[before[mine]] - where[0]
+        back, size_of, fitted = (
+            np.bincount(place, part).astype(np.float64)
+            for part in (k[before[mine]], n[before[mine]], found.fitted[mine])
+        )
+        made.append(Base(*where, replace(ahead, widening=widening(back, size_of, fitted))))
+    return made
 
 
 def _spans_of(first: int, end: int) -> Iterator[tuple[int, int, int, int]]:

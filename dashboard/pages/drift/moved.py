@@ -69,7 +69,9 @@ def in_view(found: InSight, here: pl.DataFrame, *, of_one: bool = False) -> Sigh
         if one.shown and len(own):
             things.append(Thing(one, own, cost_if_left(own)))
             left.remove(one)
-    things.sort(key=lambda one: (-round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"])))
+    things.sort(
+        key=lambda one: (_to_target(one), -round(max(one.cost or 0.0, 0.0), 1), -abs(one.farthest["moved_share"]))
+    )
     shown = [one for one in things if one.matter is None or one.matter.shown]
     return Sight(rows, shown, [one for one in things if one not in shown], left)
 
@@ -201,6 +203,7 @@ def _row(one: Thing, chosen: str, shop: Shop, now: date) -> MatterRow:
         short,
         _key(far),
         chosen in keys,
+        _to_target(one),
     )
 
 

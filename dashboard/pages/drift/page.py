@@ -99,16 +99,16 @@ def _body(asked: Asked) -> html.Div:
         )
     here = of_models(rows, asked.models, shop)
     here = here.filter(pl.col("stage") == asked.stage) if asked.stage != ALL_STAGES else here
-    stream = _stream(rows, here, asked)
+    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
+    of_one = bool(asked.tech)
+    sight = drift_moved.in_view(found, here, of_one=of_one)
+    stream = _stream(rows, here, asked, sight)
     counted = {word: int((here["state"] == word).sum()) for word in (states.MOVED, states.STEADY, states.THIN)}
     stages = (
         [asked.stage]
         if asked.stage != ALL_STAGES
         else [stage.key for stage in shop.stages if stage.key in set(here["stage"])]
     )
-    found = desk.ask(in_sight, weeks=asked.weeks, tech=asked.tech)
-    of_one = bool(asked.tech)
-    sight = drift_moved.in_view(found, here, of_one=of_one)
     told, elsewhere, watched, nearer = drift_moved.names(sight, shop)
     where = f" at {sentences_drift.small(shop.stage_name(stages[0]))}" if len(stages) == 1 else ""
     judged = counted[states.MOVED] + counted[states.STEADY]
@@ -235,14 +235,17 @@ def _looked_at(stream: dict[str, Any] | None, asked: Asked, shop: Shop, now: dat
     )
 
 
-def _stream(rows: pl.DataFrame, here: pl.DataFrame, asked: Asked) -> dict[str, Any] | None:
-    """The stream of the address, else the first of those in sight: what moved most stands first."""
+def _stream(rows: pl.DataFrame, here: pl.DataFrame, asked: Asked, sight: drift_moved.Sight) -> dict[str, Any] | None:
+    """The stream of the address, else the farthest of what is told first, else the first of those in sight."""
     if asked.characteristic:
         wanted = {"characteristic": asked.characteristic, "position": asked.position, "model": asked.model}
         found = rows.filter(*[pl.col(name) == value for name, value in wanted.items()])
         at = found.filter(pl.col("stage") == asked.stage)
         if len(at) or (asked.stage == ALL_STAGES and len(found)):
             return (at if len(at) else found).row(0, named=True)
+    first = sight.things[0].farthest if sight.things and not asked.state else None
+    if first is not None:
+        return rows.filter(*[pl.col(name) == first[name] for name in drift_moved.KEY]).row(0, named=True)
     in_state = here.filter(pl.col("state") == asked.state) if asked.state else here
     return in_state.row(0, named=True) if len(in_state) else None
 

@@ -53,6 +53,8 @@ def sheet(seen: Seen, by: str, by_field: Any, shop: Shop, *, below: Sequence[Any
     """The chart of the stream with its figures above and its words below; `below` stands at its foot."""
     row, view = seen.row, seen.view
     state, words = sentences_drift.state_words(row, shop, seen.found.size if seen.found else None)
+    if seen.matter is not None and not seen.matter.shown:
+        state, words = "steady", "no move shown"
     gauge = str(view.row["gauge"])
     marks = [parts.mark(state, words), parts.mark(gauge, sentences_drift.gauge(gauge), light=True)]
     telling = sentences_drift.finding(view, seen.found, seen.signal, seen.matter, shop, seen.now.date())

@@ -10,7 +10,7 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from dashboard import numbers, parts
 from dashboard.desk import desk
-from dashboard.desk.jobs import LARGEST, MOST, Job
+from dashboard.desk.jobs import INDEX, LARGEST, MOST, Job
 from dashboard.pages.logs import months, same_name, work, work_deeds
 from dashboard.pages.logs import new as logs_new
 from dashboard.pages.logs.questions import (
@@ -72,7 +72,13 @@ def head() -> html.Div:
     logs = snapshot.table("logs")
     rows = int(logs["rows_read"].sum()) if len(logs) else 0
     under = _under(logs, rows) if len(logs) else "Drop a sheet below, or load it with truerun load at the command line."
-    return parts.page_head(_headline(logs, waiting()), under)
+    return parts.page_head(sentences_logs.headline(logs.height, waiting().height, _answers()), under)
+
+
+def _answers() -> tuple[int, int]:
+    """How many answers settle all that waits, and how many of them are guessed."""
+    asked = [one for one in work.decisions() if not one.asks_once]
+    return sum(len(one.groups) for one in asked), sum(one.guessed for one in asked)
 
 
 def rest(question: str | None) -> list[Any]:
@@ -89,19 +95,6 @@ def rest(question: str | None) -> list[Any]:
     ]
 
 
-def _headline(logs: pl.DataFrame, asked: pl.DataFrame) -> str:
-    if logs.is_empty():
-        return "No log is loaded yet."
-    n = len(asked)
-    many = "log" if len(logs) == 1 else "logs"
-    say = f"{numbers.count(len(logs))} {many} loaded"
-    return (
-        f"{say}; no question waits."
-        if not n
-        else f"{say}; {numbers.count(n)} {'question waits' if n == 1 else 'questions wait'}."
-    )
-
-
 def _cells(n: int) -> str:
     return f"{numbers.count(n)} {'cell' if n == 1 else 'cells'}"
 
@@ -115,8 +108,12 @@ def _under(logs: pl.DataFrame, rows: int) -> str:
         f"{numbers.count(rows)} rows read = {numbers.count(told['accepted'])} accepted + "
         f"{numbers.count(told['changed'])} changed + "
         f"{numbers.count(told['already_held'])} already held + {numbers.count(told['set_aside'])} set aside. "
-        f"{_cells(told['cells_set_aside'])} set aside, {numbers.count(told['passed_over'])} blank, title, total or "
-        "not meant lines passed over."
+        f"{_cells(told['cells_set_aside'])} set aside"
+        + (
+            f", {numbers.count(told['passed_over'])} blank, title, total or not meant lines passed over."
+            if told["passed_over"]
+            else "."
+        )
     )
 
 
@@ -131,7 +128,8 @@ def _running() -> bool:
 
 def _latest() -> list[Any]:
     job = desk.here().jobs.latest()
-    return told(job) if job else []
+    by_itself = job is not None and job.title == INDEX and job.state == "done"
+    return told(job) if job and not by_itself else []
 
 
 def told(job: Job) -> list[Any]:

@@ -123,7 +123,7 @@ def strips(rows: list[dict[str, Any]], shop: Shop, name: str) -> html.Section:
         title = "Lots not taken, then the newest" if taken else "The lot with most outside, then the newest"
     return parts.sheet(
         title,
-        f"one dot a neck, crosses outside, rings on the limit; {asked}; necks drawn sixty times too deep",
+        f"one dot a neck, crosses outside, rings on the limit; {asked}; the bow of the necks drawn sixty times",
         [chart, html.P(left, className="small"), *_asked(rows, name), *said, _offers(name)],
     )
 

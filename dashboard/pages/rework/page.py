@@ -62,9 +62,10 @@ def layout(
             parts.page_head("No rework to show yet.", "It stands here once logs with outcomes are loaded."), empty
         )
     if _after(since, last):
-        end = numbers.day(last + timedelta(days=6))
+        end, on_file = numbers.day(last + timedelta(days=6)), _periods(desk.ask(rework.first_week), last)
         return parts.page(
             parts.page_head("No work of these days is on file.", f"The last week on file ends {end}."),
+            _filters(shop, model, family, _weeks(ALL, on_file, since, until), "count"),
             parts.empty_state("Other days have some.", "The latest weeks", PATH),
         )
     latest, last = last, _last(until or week, last, shop)
@@ -94,7 +95,7 @@ def layout(
         say = sentences_rework.not_read(within, judged)
     else:
         say = sentences_rework.headline(found, shop, within, judged)
-    head = parts.page_head(say, under)
+    head = parts.page_head(say, [*under, rework_weekly.since_when(shop, scope, last)])
     fields = _filters(shop, model, family, _weeks(weeks, periods, since, until), width)
     if found.rows.is_empty() and ends_unread:
         none = "Say in Logs which column tells the outcome, and what its words mean; then send-backs stand here."

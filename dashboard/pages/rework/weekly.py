@@ -10,7 +10,8 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
-from analysis.studies.drift.shares_standing import standing
+from analysis.methods.problems import NotWorkedOut, UnusableData
+from analysis.studies.drift.shares_standing import Standing, standing
 from analysis.studies.rework import rework
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
 from analysis.studies.story.scope import Scope
@@ -52,8 +53,8 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
             right,
             [html.P("No instrument was judged in this week."), _not_judged(shop, scope)],
         )
-    whole = not scope.models and not scope.families  # signals are of all models together
-    lasts = [one for one in desk.ask(standing, week=last) if one.stage == UNKNOWN or not missing] if whole else []
+    lasts, unasked = _lasting(scope, last)
+    lasts = [one for one in lasts if one.stage == UNKNOWN or not missing]
     out = pl.any_horizontal(pl.col("state", "faults_state").is_in(OUT))
     few = pl.col("instruments") < sentences_rework.FEW
     order = now.with_columns(out.alias("out"), pl.col("stage").is_in([one.stage for one in lasts]).alias("lasts"))
@@ -71,6 +72,11 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
     )
     body = [
         *([html.P(sentences_rework.lasting(lasts, shop, last))] if lasts else []),
+        *(
+            [html.P(f"What lasts is not known. {unasked[:1].upper()}{unasked[1:]}.", className="small")]
+            if unasked
+            else []
+        ),
         html.P(say),
         _charts(order.head(many), every, shop, scope, last),
         html.P(key, className="small"),
@@ -79,6 +85,27 @@ def weekly(shop: Shop, scope: Scope, last: date) -> html.Section:
         _not_judged(shop, scope),
     ]
     return parts.sheet("This week against the last twelve", right, body, id="rework-weekly")
+
+
+def since_when(shop: Shop, scope: Scope, last: date) -> str:
+    """What comes back more, or less, since some week, for the page's first screen; '' where nothing does."""
+    try:
+        lasts, _ = ([], "") if words.causes_missing(desk.ask(unread)) else _lasting(scope, last)
+    except NotWorkedOut:  # said in its own sheet
+        return ""
+    return f" {sentences_rework.lasting(lasts, shop, last)}" if lasts else ""
+
+
+def _lasting(scope: Scope, last: date) -> tuple[list[Standing], str]:
+    """What comes back more, or less, since some week, and why that is not known (else empty). Of all models together:
+    signals are of them.
+    """
+    if scope.models or scope.families:
+        return [], ""
+    try:
+        return desk.ask(standing, week=last), ""
+    except UnusableData as why:
+        return [], str(why)
 
 
 def _charts(rows: pl.DataFrame, every: pl.DataFrame, shop: Shop, scope: Scope, last: date) -> html.Div:

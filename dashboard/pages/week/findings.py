@@ -110,7 +110,7 @@ def _row(one: Sentence, shown: WeekShown, shop: Shop) -> Any:
 
 def _rest(one: Sentence) -> str:
     """What stands behind the lead where that is a line of its own: no comma, no lone full stop."""
-    rest = one.rest.removeprefix(", ").strip()
+    rest = one.rest.lstrip(",; ").strip()
     return "" if rest == "." else rest
 
 
@@ -121,7 +121,7 @@ def _capital(text: str) -> str:
 def standing(life: Entry, shown: WeekShown) -> html.Div:
     """How far a matter has come, who has it and by when."""
     shop = desk.here().snapshot().shop
-    now = min(shown.review.last_day, sentences.local(shop, shown.as_of).date())  # as Book counts its days
+    now = sentences.local(shop, shown.as_of).date()  # as Book counts its days
     alarm = " alarm" if deeds.alarms(life) else ""
     by = f", by {numbers.day(life.due, now)}" if life.due else ""
     who = f"{life.owner}{by}" if life.owner else "nobody has it yet" if life.waits else ""

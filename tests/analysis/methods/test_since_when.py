@@ -8,7 +8,7 @@ from scipy import stats
 
 from analysis.methods.change_point import overshoot
 from analysis.methods.problems import UnusableData
-from analysis.methods.since_when import LEAST_LIMIT, Ahead, apart, limit, rate, sums
+from analysis.methods.since_when import LEAST_LIMIT, Ahead, apart, limit, rate, sums, widening
 
 COUNT = np.array([2.0, 1.0, 3.0, 0.0, 6.0, 5.0, 4.0, 0.0])
 SIZE = np.array([30.0, 20.0, 25.0, 10.0, 30.0, 30.0, 25.0, 20.0])
@@ -80,6 +80,25 @@ def test_levels_that_change_places_add_less_than_one_that_stays():
     fixed, mixed = (sums(COUNT, SIZE, Ahead(expected, each, 0.0), 1).variance[0] for each in (one, by_turns))
     assert fixed[0] == mixed[0]
     assert mixed[-1] == pytest.approx(fixed[-1] / 2)
+
+
+def test_rows_that_vary_as_chance_has_them_widen_nothing_and_others_as_much_as_they_are_shown_to():
+    fitted = np.full(52, 4.0)
+    size = np.full(52, 40.0)
+    steady = fitted + np.resize([1.0, -1.0], 52)
+    assert widening(steady, size, fitted) == 1.0
+    wild = fitted + np.resize([4.0, -4.0], 52)
+    assert widening(wild, size, fitted) == pytest.approx((52 * 16 / 3.6 + 13) / (51 + 13))
+    assert widening(np.zeros(8), np.full(8, 20.0), np.zeros(8)) == 1.0
+    assert 1 < widening(wild[:4], size[:4], fitted[:4]) < widening(wild, size, fitted)  # four weeks say little
+
+
+def test_a_widened_sum_is_one_of_so_many_fewer_pieces():
+    ahead = base()
+    wide = sums(COUNT, SIZE, Ahead(ahead.expected, ahead.unsure, ahead.common, 1.5), 3)
+    n, k = SIZE[1:6].sum(), COUNT[1:6].sum()
+    assert wide.score[1, 5] == pytest.approx(float(apart(k / 1.5, n / 1.5, 40 / 1.5, 40 / 0.08 / 1.5)))
+    assert abs(wide.score[1, 5]) < abs(sums(COUNT, SIZE, ahead, 3).score[1, 5])
 
 
 def test_sums_are_no_longer_than_asked():

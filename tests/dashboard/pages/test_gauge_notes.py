@@ -68,7 +68,10 @@ def test_drift_and_capability_say_it_beside_their_verdict(checked):
     assert OVERDUE in chart
     assert NEVER not in chart
     whole = said(capability.layout()).replace("\xa0", " ")
-    assert "What is said of action by its readings rests on it." in whole
+    assert "Overdue on the master piece: " in whole  # both in one sentence
+    assert "taper gauge for action (last " in whole.lower()
+    assert "steel rule for action (never)" in whole.lower()
+    assert whole.count("rests on") == 1
 
 
 def test_a_gauge_that_drifts_is_said_with_how_much(checked):

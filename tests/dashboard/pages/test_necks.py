@@ -31,7 +31,7 @@ def test_the_headline_is_the_lot_that_the_plan_does_not_take(looked_at):
     row = next(row for row in looked_at.ask(necks.by_lot).iter_rows(named=True) if row["lot"] == people_shop.HOLLOW)
     assert row["verdict"] == "reject"
     outside = round(row["outside"] * row["n"])
-    assert f"Lot MP-15 is not taken by the agreed plan: {outside} of 24 outside" in said(page.layout())
+    assert f"Lot MP-15 fails the agreed plan: {outside} of 24 outside" in said(page.layout())
 
 
 def test_every_lot_stands_in_the_table_with_its_way_to_the_readings(looked_at):

@@ -1,12 +1,13 @@
 """Week as plain functions: what the page says, where it begins, the weeks beside it, and what it does with little."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
 
 from analysis.methods.problems import UnusableData
 from analysis.review import review
+from analysis.studies.drift.rack import TICKS, place_of
 from dashboard.app import make_app
 from dashboard.commands import cli
 from dashboard.desk import desk, looking_back
@@ -247,3 +248,14 @@ def test_forty_models_and_sixty_techs_are_a_week_of_few_rows(tmp_path):
 def test_what_stands_under_a_finding_begins_with_a_word(rest, line):
     one = Sentence("came-back", "came back", "Final inspection sent 3 back", rest, "The week before: 2.")
     assert f"{findings_shown._rest(one)} {one.why}".strip() == line
+
+
+def test_the_small_picture_of_what_moved_is_lit_from_the_day_that_its_sentence_says(looked_at):
+    snapshot = looked_at.snapshot()
+    (seen,) = review(snapshot).matters
+    ticks = [snapshot.as_of - (TICKS - 1 - k) * timedelta(weeks=13) / (TICKS - 1) for k in range(TICKS)]
+    assert seen.light_from == sum(tick < seen.matter.began_at for tick in ticks)
+    before, since = seen.line[seen.light_from - 1], seen.line[-1]
+    assert abs(before) < 0.5 < since
+    assert place_of(snapshot, snapshot.as_of - timedelta(weeks=14)) == 0
+    assert place_of(snapshot, snapshot.as_of + timedelta(days=1)) == TICKS - 1

@@ -73,6 +73,15 @@ def words(html):
     return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", text)).replace("\u00a0", " "))
 
 
+def test_whoever_pulls_what_was_shipped_has_every_serial_on_paper(looked_at, monkeypatch):
+    told = [(f"LA-{k}", "neck relief: 0.40 mm, limit 0.35 mm") for k in range(20)]
+    monkeypatch.setattr(week.sentences_week, "shipped", lambda *_: told)
+    paper = words(week.paper()[1])
+    assert [serial for serial, _ in told if f"{serial} neck relief" not in paper] == []
+    assert "more, on Week" not in paper
+    assert "a sheet may be late" not in paper  # each of them has its final inspection
+
+
 def test_the_agenda_stands_on_it_in_its_order(looked_at):
     said = words(week.paper()[1])
     agenda = [
@@ -82,10 +91,10 @@ def test_the_agenda_stands_on_it_in_its_order(looked_at):
         "What moved, reading by reading",
         "What came back",
         "As set, outside limits",
-        "Shipped outside, or without final",
-        "Last week’s actions: did it move?",
         "Neck lots in doubt",
         "On the bench",
+        "Last week’s actions: did it move?",
+        "Shipped outside, or without final",
         "Decision of the week",
         "Owner",
         "By",

@@ -1,5 +1,7 @@
 """What a load says on a terminal: a word nobody listed is one question, however many rows it stands in."""
 
+import pytest
+
 from dashboard.sentences import logs as telling
 from ingest.verbs.load import load
 from ingest.verbs.loaded import Loaded
@@ -39,3 +41,16 @@ def test_what_several_files_say_with_a_number_each_is_one_line_with_the_sum():
         "1,2 is odd",
         "2 cells say nothing",
     ]
+
+
+@pytest.mark.parametrize(
+    ("waiting", "answers", "said"),
+    [
+        (0, (0, 0), "54 logs loaded; no question waits."),
+        (1, (1, 0), "54 logs loaded; 1 question waits."),
+        (505, (247, 63), "54 logs loaded; 505 rows and cells wait for 247 answers, 63 of them guessed."),
+        (505, (1, 0), "54 logs loaded; 505 rows and cells wait for 1 answer."),
+    ],
+)
+def test_the_headline_counts_answers_beside_rows(waiting, answers, said):
+    assert telling.headline(54, waiting, answers) == said

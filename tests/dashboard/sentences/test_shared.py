@@ -295,8 +295,8 @@ def test_what_the_shop_checks_first_is_told_in_its_order():
 
 @pytest.mark.parametrize(
     ("real", "said"),
-    [(0.97, ""), (0.7, "About two in three of such signals were real over the last year."),
-     (0.2, "More of such signals were chance than not over the last year.")],
+    [(0.97, ""), (0.7, "About two in three of such signals were real in the last year of logs."),
+     (0.2, "More of such signals were chance than not in the last year of logs.")],
 )  # fmt: skip
 def test_the_chance_that_it_is_real_stands_beside_what_nothing_explains(real, said):
     assert matters.chance(matter(real=real).matter) == said
@@ -594,15 +594,15 @@ def test_a_normal_week_is_told_with_denominator_and_usual_range():
         (
             "New signals",
             "2",
-            "More than usual: 0 to 1 in nineteen weeks of twenty. One of them may be chance. The shop allows 1 false "
-            "signal a week.",
+            "More than usual: 0 to 1 in nineteen weeks of twenty. One of them may be chance. One cause may raise "
+            "several. The shop allows 1 false signal a week.",
         ),
     ]
 
 
 def test_without_weeks_before_nothing_is_called_usual():
     said = [plain(each[2]) for each in sentences.normal(found(weeks=weeks((WEEK, 3, 0, None, 0))), SHOP)]
-    assert all("Too few weeks yet to say what is usual." in each for each in said)
+    assert all("What is usual is said from 20 weeks before this one on." in each for each in said)
     assert "None judged yet." in said[1]
     assert sentences.normal(found(weeks=weeks()), SHOP) == []
 

@@ -378,3 +378,11 @@ def test_slips_of_the_pen_make_neither_stages_nor_people_and_a_model_is_known_by
     told = " ".join(made.unread)
     assert "'Nutt' is taken for a slip of 'Nut'" in told
     assert "'Rsoa' is on no list, perhaps a slip of 'Rosa'; Logs asks" in told
+
+
+def test_a_sheet_in_sixty_fourths_and_thousandths_makes_a_shop_of_inches():
+    lines = ["SN,Model,Finished,Who,Relief,Act 6th,Act 1st,Result"]
+    for k in range(40):
+        lines.append(f"10{k:04d},OM-90,03/{1 + k % 28:02d}/2026,Lou,.0{8 + k % 3:02d},{5 + k % 3}/64,4.5/64,OK")
+    made = propose([("Setup log.csv", "\n".join(lines).encode())])
+    assert shop_of(made.shop_toml).shop.length == "in"

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.studies.drift.share_signals import share_signals
-from analysis.studies.drift.shares import shares
+from analysis.studies.drift.shares import shares, since
 from analysis.studies.rework.stage_weeks import weekly_shares
 from ingest.store.snapshot import Snapshot
 from ingest.terms import tables
@@ -88,6 +88,18 @@ def test_the_order_of_instruments_within_a_week_does_not_matter():
     visits = snap.table("visits").with_columns(pl.col("finished_at").dt.offset_by("1m"))
     turned = Snapshot.of(snap.shop, visits=visits.reverse())
     assert opened(turned).equals(opened(snap))
+
+
+def test_weeks_that_always_vary_much_ask_more_of_a_rise_and_leave_it_less_sure():
+    calm, wild = ([(40, 4)] * 30 + [(40, 8)] * 8, [(40, 1), (40, 7)] * 15 + [(40, 8)] * 8)
+    one, other = (shares(weeks_of(each)) for each in (calm, wild))
+    first = 30
+    assert (one.rows["stage"][first], one.bases[one.own[first]].ahead.widening) == ("nut", 1.0)
+    assert other.bases[other.own[first]].ahead.widening > 1.2
+    mine, theirs = (since(found, first, first + 7) for found in (one, other))
+    assert (mine.came_back, mine.instruments) == (theirs.came_back, theirs.instruments)
+    assert mine.low > theirs.low
+    assert mine.high < theirs.high
 
 
 @pytest.mark.promise

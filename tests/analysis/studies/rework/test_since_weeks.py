@@ -65,5 +65,13 @@ def test_a_base_in_which_nothing_came_back_expects_half_an_instrument_of_all():
     assert base.ahead.expected == pytest.approx(np.full(4, 20 * 0.5 / 81))
 
 
+def test_weeks_that_vary_more_than_chance_widen_their_base_alone():
+    wild = mix(16, [(0, 0, 40, 4)]).with_columns(
+        came_back=pl.when(pl.col("row") < 8).then(pl.col("row") % 2 * 16).otherwise(pl.col("row") % 2 + 4)
+    )
+    held = bases(wild, np.array([0, 8]), 16)
+    assert [base.ahead.widening > 1 for base in held] == [True, False]
+
+
 def test_too_few_weeks_have_no_base():
     assert bases(mix(4, [(0, 0, 20, 1)]), np.array([0]), 4) == []

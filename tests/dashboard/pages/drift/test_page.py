@@ -1,6 +1,7 @@
 """Drift as plain functions: what the page says of a shop, where clicks lead, and what its forms write."""
 
 import shutil
+from dataclasses import replace
 from datetime import date
 from types import SimpleNamespace
 
@@ -378,7 +379,13 @@ def test_week_and_drift_tell_a_matter_alike_and_a_stage_without_it_says_where_it
 
 def matter_of(key, *, shown=True, stage="final_inspection", model="LARK-25"):
     return SimpleNamespace(
-        key=key, shown=shown, characteristics=["action"], positions=["treble"], models=[model], stages=[stage]
+        key=key,
+        shown=shown,
+        characteristics=["action"],
+        positions=["treble"],
+        models=[model],
+        stages=[stage],
+        to_target=False,
     )
 
 
@@ -404,6 +411,16 @@ def test_what_shows_no_move_is_watched_and_not_drawn():
     assert seen.elsewhere == []
 
 
+def test_what_came_nearer_to_its_target_stands_behind_what_moved_away():
+    rows = [
+        ("action", "treble", "LARK-25", "final_inspection", states.MOVED, "a", 0.3, 5.0),
+        ("action", "bass", "LARK-25", "final_inspection", states.MOVED, "b", 0.1, None),
+    ]
+    nearer = matter_of("a")
+    nearer.to_target = True
+    assert [one.matter.key for one in sight_of([nearer, matter_of("b")], rows).things] == ["b", "a"]
+
+
 def test_a_matter_seen_only_by_all_its_readings_is_drawn_on_the_series_that_it_touches():
     rows = [
         ("action", "treble", "LARK-25", "final_inspection", states.STEADY, None, 0.12, None),
@@ -413,3 +430,15 @@ def test_a_matter_seen_only_by_all_its_readings_is_drawn_on_the_series_that_it_t
     (thing,) = seen.things
     assert (thing.matter.key, thing.rows["model"].to_list()) == ("a", ["LARK-25"])
     assert [one.key for one in seen.elsewhere] == ["b", "c"]
+
+
+def test_a_series_beyond_its_limits_whose_matter_shows_no_move_is_not_said_to_have_moved(looked_at, monkeypatch):
+    snapshot = looked_at.snapshot()
+    (one,) = snapshot.once(open_matters)
+    quiet = replace(one, moves_with=replace(one.moves_with, candidates=[]), planned=None, size_low=-1.0, size_high=1.0)
+    assert not quiet.shown
+    monkeypatch.setattr("dashboard.pages.drift.seen._matter", lambda signal: quiet)
+    text = page(**MOVED)
+    assert "left its limits about" in text
+    assert "they show no move" in text
+    assert "no move shown" in text

@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from analysis.methods.problems import UnusableData
 from analysis.studies.drift.shares import Since
 from analysis.studies.drift.shares_standing import Standing
 from analysis.studies.rework import rework, savings
@@ -51,7 +52,7 @@ def test_every_sheet_has_something_to_say_on_one_model(looked_at):
         "Worth most: ",
         "all five at once",
         "no log or shop file says what a part costs",
-        "No stage differs from its twelve weeks before by more than chance.",
+        "In this week alone no stage differs from its twelve weeks before by more than chance.",
     ):
         assert words in text, words
     assert "nothing was sent back, fixed or rejected for a cause at this stage" in said(page.layout(open="stages"))
@@ -178,8 +179,20 @@ def test_what_lasts_is_said_first_of_all_models_together_and_its_stage_is_shown(
         "expected; 1.9 to 9.0 times as many."
     )
     text = said(page.layout())
-    assert text.index(told) < text.index("No stage differs from its twelve weeks before by more than chance.")
+    assert text.index(told) < text.index(
+        "In this week alone no stage differs from its twelve weeks before by more than chance."
+    )
     assert told not in said(page.layout(model="LARK-25"))
+
+
+def test_weeks_stand_where_what_lasts_cannot_be_worked_out(looked_at, monkeypatch):
+    def breaks(_snapshot, *, week):
+        raise UnusableData(f"no signal of the week of {week}")
+
+    monkeypatch.setattr(rework_weekly, "standing", breaks)
+    text = said(page.layout())
+    assert "What lasts is not known. No signal of the week of 2026-03-23." in text
+    assert "In this week alone no stage differs from its twelve weeks before by more than chance." in text
 
 
 def test_a_few_instruments_are_called_few(demo_desk):
