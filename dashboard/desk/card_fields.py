@@ -188,6 +188,10 @@ def _in_its_unit(hand: InHand, row: dict[str, Any], item: Characteristic, five: 
     return {
         "key": hand.key, "name": hand.name, "unit": hand.unit, "shown": hand.shown, "step": hand.step,
         **{name: None if row[name] is None else hand.says(row[name]) for name in ("lower", "target", "upper")},
+        "asked": {
+            name: None if row[name] is None else hand.limit(row[name], way)
+            for name, way in (("lower", 1), ("target", 0), ("upper", -1))
+        },
         "plausible": [hand.says(one) for one in item.plausible_range] if item.plausible_range else None,
         "last": [hand.says(value) for value in five],
     }  # fmt: skip

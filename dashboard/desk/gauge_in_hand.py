@@ -56,6 +56,26 @@ class InHand:
         """`0.5/64 in`, `0.12 mm`: a canonical value in that unit, with it."""
         return f"{self.says(value):.2g}{'' if self.shown.startswith('/') else ' '}{self.shown}".rstrip()
 
+    def limit(self, value: float, inward: int = 0) -> str:
+        """A limit or target as this gauge reads it. In 64ths and thou it is the mark nearest to it: a reading of that
+        mark has the limit in its own step, one mark further it is outside. Of two as near, the inner one. inward : 1 of
+        a lower limit, -1 of an upper one.
+        """
+        if self.unit not in (SIXTY_FOURTHS, THOU):
+            of_step = len(f"{self.step:g}".partition(".")[2])
+            places = max({"mm": 2, "deg": 1}[self.unit], of_step) if self.unit in ("mm", "deg") else 0
+            return f"{value / self.mm:.{places}f}" if places else f"{round(value / self.mm, 2):g}"
+        step = min(1.0, self.step)
+        mark = round(math.floor(value / self.mm / step + 0.5 + inward * 1e-6) * step, 6) + 0.0
+        if self.unit == SIXTY_FOURTHS and abs(mark % 1) == 0.5:
+            return f"{'-' if mark < 0 else ''}{int(abs(mark)) or ''}½"
+        return f"{mark:g}"
+
+    def limits(self, lower: float | None, upper: float | None) -> str:
+        """`18 to 25`, `up to 25`, `from 18`; '' where neither is asked."""
+        low, high = ("" if value is None else self.limit(value, way) for value, way in ((lower, 1), (upper, -1)))
+        return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}" if high else ""
+
     def within(self, low: float, high: float) -> str:
         """`0 to 78 thou`: the first and last mark of the gauge between two canonical values."""
         least, most = math.ceil(low / self.mm / self.step - 1e-6), math.floor(high / self.mm / self.step + 1e-6)

@@ -145,10 +145,7 @@ def _limits(shop: Shop, item: Characteristic, position: str, family: str, stage:
     )  # fmt: skip
     found = with_specs(snapshot, row).row(0, named=True)
     hand = gauges(shop, item)[0]
-    low, high = (None if found[name] is None else f"{hand.says(found[name]):.3g}" for name in ("lower", "upper"))
-    if low is None and high is None:
-        return ""
-    return f"{low} to {high}" if low and high else f"from {low}" if low else f"up to {high}"
+    return hand.limits(found["lower"], found["upper"])
 
 
 def _limits_in_words(shop: Shop, asked: Sequence[Asked], family: str) -> list[str]:

@@ -75,23 +75,18 @@ export const row = field => {
   return el("div", { class: "r", "data-row": key }, about, strip(hand, key), el("div", {}, value, answer));
 };
 
-// A limit in 64ths or thou as the mark of the gauge nearest to it: a reading of that mark has the limit in its own step,
-// one mark further it is outside. Of two as near, the inner one. inward : 1 for a lower limit, -1 for an upper one.
-const limit = (hand, value, inward = 0) => {
-  if (!["64ths", "thou"].includes(hand.unit)) return shownValue(hand, value);
-  const step = Math.min(1, hand.step), mark = Math.round(value / step + inward * 1e-6) * step;
-  return shownValue(hand, Math.round(mark * 1e6) / 1e6);
-};
+// A limit or target as the counter says it in the unit of the gauge; of a card remembered from before as it stands.
+const limit = (hand, name) => (hand.asked ? hand.asked[name] : number(hand[name]));
 export const withUnit = (text, shown) => (!shown || shown.startsWith("/") ? `${text}${shown}` : `${text} ${shown}`);
 
 const asked = hand => {
   const { lower, target, upper, shown } = hand;
   if (lower === null && upper === null) return "";
-  const middle = target === null ? "" : `${withUnit(limit(hand, target), shown)}, `;
+  const middle = target === null ? "" : `${withUnit(limit(hand, "target"), shown)}, `;
   const last = text => (middle ? text : withUnit(text, shown));
-  if (lower === null) return `asked ${middle}at most ${last(limit(hand, upper, -1))}`;
-  if (upper === null) return `asked ${middle}at least ${last(limit(hand, lower, 1))}`;
-  return `asked ${middle}${limit(hand, lower, 1)} to ${last(limit(hand, upper, -1))}`;
+  if (lower === null) return `asked ${middle}at most ${last(limit(hand, "upper"))}`;
+  if (upper === null) return `asked ${middle}at least ${last(limit(hand, "lower"))}`;
+  return `asked ${middle}${limit(hand, "lower")} to ${last(limit(hand, "upper"))}`;
 };
 
 export const limits = mine => asked(inHand(mine));
@@ -177,8 +172,8 @@ const cell = (hand, key, k) => {
 
 // What its limits and its target are, under the board.
 const ruler = (hand, at) => el("div", { class: "ruler", "aria-hidden": "true" },
-  ...[[hand.lower, 1], [hand.target, 0], [hand.upper, -1]].filter(([value]) => value !== null)
-    .map(([value, inward]) => el("i", { style: `left:${Math.min(97, Math.max(3, at(value)))}%` }, limit(hand, value, inward))));
+  ...["lower", "target", "upper"].filter(name => hand[name] !== null)
+    .map(name => el("i", { style: `left:${Math.min(97, Math.max(3, at(hand[name])))}%` }, limit(hand, name))));
 
 const board = (hand, at, low, n) => {
   const svg = document.createElementNS(NS, "svg");

@@ -204,6 +204,24 @@ def test_half_a_sixty_fourth_on_its_gauge_is_one_value_however_it_is_written():
     assert typed("six", hand).why == "write 64ths, such as 6½"
 
 
+@pytest.mark.parametrize(
+    ("unit", "step", "limits", "said"),
+    [
+        ("thou", 1.0, (17.7, 25.6), "18 to 26"),
+        ("thou", 1.0, (17.5, 25.5), "18 to 25"),  # halfway between two marks: the inner one
+        ("thou", 1.0, (-3.94, 9.84), "-4 to 10"),
+        ("thou", 1.0, (None, 0.3), "up to 0"),
+        ("64ths", 0.5, (5.54, 7.56), "5½ to 7½"),
+        ("64ths", 1.0, (5.54, 7.56), "6 to 8"),
+        ("mm", 0.05, (2.2, 3.0), "2.20 to 3.00"),
+        ("cents", 0.5, (-5.0, None), "from -5"),
+    ],
+)
+def test_a_limit_is_said_as_its_gauge_reads_it(unit, step, limits, said):
+    hand = InHand("", "", unit, step, "pitch" if unit == "cents" else "length")
+    assert hand.limits(*(None if one is None else one * hand.mm for one in limits)) == said
+
+
 @pytest.mark.parametrize(("text", "value"), [("0,55 mm", 0.55), ("2,5", 2.5), ("-0,1", -0.1), (",5mm", 0.5)])
 def test_a_comma_at_a_bench_is_a_decimal_sign(text, value):
     told = typed(text, InHand("", "", "mm", 0.05, "length"))

@@ -63,7 +63,7 @@ def test_a_traveller_names_the_serial_the_stages_and_what_is_asked(shop):
 def test_a_day_sheet_says_limits_in_the_unit_of_the_gauge_and_the_cautions_of_its_stage(shop):
     _, page = sheet.day_sheet("bridge_fitting")
     assert "tenor ukulele" in page
-    assert "Action at 12 bass 5.29 to 6.8 64ths" in page
+    assert "Action at 12 bass 5½ to 7 64ths" in page
     assert "eyes covered" in page
     with pytest.raises(UnusableData, match="no stage"):
         sheet.day_sheet("moon")
