@@ -22,11 +22,13 @@ STANDING = {
 }
 
 
-def headline(found: Life, shop: Shop) -> str:
+def headline(found: Life, shop: Shop, *, untold: bool = False) -> str:
     """Where it stands, and what it was shipped with: `HO-24343: finished, shipped outside its limits at intonation
-    strings 2 and 5.`
+    string 2 and string 5.` untold: it was sent back, and no log tells whether it came back.
     """
     row = found.instrument
+    if untold:
+        return f"{row['serial']}: sent back; no log tells whether it came back."
     said = f"{row['serial']}: {STANDING.get(str(row['standing']), str(row['standing']))}"
     if row["standing"] != "finished":
         return f"{said}."

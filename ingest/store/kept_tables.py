@@ -138,6 +138,8 @@ class KeptTables:
         somebody is writing to the store, this version is none of it any more, the disk is full.
         """
         part = self._root / f".{uuid4().hex}"
+        if not self._may_keep():  # asked before and behind: writing takes a while, the lock is held for a moment
+            return self.of(key)
         try:
             self._root.mkdir(exist_ok=True)  # not the store's own folder: who reads makes no store
             part.mkdir()
@@ -153,6 +155,11 @@ class KeptTables:
         finally:
             shutil.rmtree(part, ignore_errors=True)
         return self.of(key)
+
+    def _may_keep(self) -> bool:
+        with suppress(sqlite3.Error), closing(alone_in(self._folder)) as connection:
+            return stands(connection, self._version, self._made)
+        return False
 
     def moved(self, kept: Kept, table: str) -> pl.DataFrame | None:
         """log_id, line and stage of the visits of which a row of a Delta table came or went since something was kept;

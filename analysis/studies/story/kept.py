@@ -17,7 +17,7 @@ from analysis.studies.story.of_visits import CAUSED_BY, OfVisits, of_visits
 from ingest.store.snapshot import Damaged, Snapshot
 from ingest.terms import tables
 
-LEAST = 20_000  # visits from which on keeping pays: of fewer all is worked out again in the time that reading takes
+LEAST = 40_000  # visits from which on the second opening has paid for the writing (tests/benchmarks/years.md)
 Given = Mapping[str, Mapping[str, Callable[[], pl.Series | tables.Coded]]]  # table -> column -> what makes it
 
 
