@@ -210,12 +210,13 @@ def needs(proposal: Proposal) -> str:
         _some(table, "model", "models"),
         _some(table, "fault", "faults"),
         f"{len(table.get('tech', []))} people" if table.get("tech") else "",
-        f"{limits} starting limits, not yours" if limits else "",
+        f"{limits} starting {'limit' if limits == 1 else 'limits'}, not yours" if limits else "",
     ]
     return "With it: " + "; ".join(word for word in told if word) + "." if any(told) else "It needs nothing besides."
 
 
 def _some(table: Mapping[str, Any], kind: str, word: str) -> str:
     names = [str(entry.get("name") or entry.get("key")) for entry in table.get(kind, [])]
+    names = [] if kind == "model" and names == ["all models"] else names  # a sheet that names none
     more = f" and {len(names) - 6} more" if len(names) > 6 else ""
     return f"{word} {', '.join(names[:6])}{more}" if names else ""
