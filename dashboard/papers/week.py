@@ -12,6 +12,7 @@ from typing import Any
 import polars as pl
 
 from analysis.review import Review, review
+from analysis.studies.story.seen_again import untold
 from analysis.studies.week.arrived import review_week
 from analysis.studies.week.leaving import NO_FINAL
 from dashboard import numbers
@@ -91,7 +92,8 @@ def paper(*, week: date | None = None, letter: bool = False) -> tuple[str, str]:
         ],
         "bench": sentences_week.on_the_bench(found),
         "oldest": sentences_week.oldest(found, shop),
-        "lost": sentences_week.lost(found),
+        "lost": sentences_week.lost(found, desk.ask(untold)),
+        "untold": sentences_week.came_back_untold(found, desk.ask(untold)),
         "played": [(one.serial, play_test.line(shop, one)) for one in shown.played[:PLAYED]],
         "mind": cautions.beside(shop, [one.stage for one in shown.played[:PLAYED]]),
         "played_left": max(0, len(shown.played) - PLAYED),

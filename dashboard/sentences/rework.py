@@ -1,6 +1,7 @@
 """What came back, in words: work, hours and money with their denominators; stages, never people."""
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from datetime import date
 from typing import Any
 
@@ -12,6 +13,7 @@ from analysis.studies.rework.savings import WhatIf
 from analysis.studies.rework.stage_weeks import UNKNOWN
 from dashboard import numbers
 from dashboard.sentences.shared import ends_unread
+from dashboard.sentences.unread import came_back as came_back_untold
 from ingest.shopfiles.shop import Shop
 
 KINDS = {"fixed": "fixed on the spot", "reject": "rejected", "second": "sold as a second", "return": "returned"}
@@ -319,11 +321,13 @@ def others(n: int) -> str:
     return f"The other {numbers.in_words(n)} stages" if n > 1 else "The other stage"
 
 
-def not_judged(waiting: pl.DataFrame) -> str:
-    """Work that stands in no week yet."""
+def not_judged(waiting: pl.DataFrame, untold: AbstractSet[str] = frozenset()) -> str:
+    """Work that stands in no week yet; untold: serials sent back of which no log tells whether they came back."""
+    unsaid = waiting.filter((pl.col("standing") == "lost") & pl.col("serial").is_in(list(untold))).height
     count = {word: int((waiting["standing"] == word).sum()) for word in ("bench", "hold", "lost")}
+    said = came_back_untold(unsaid)
     return (
         f"Not in these figures, for it has not yet had its chance to come back: {numbers.count(count['bench'])} on "
-        "the bench, "
-        f"{numbers.count(count['hold'])} on hold, {numbers.count(count['lost'])} not seen for 30 days."
+        f"the bench, {numbers.count(count['hold'])} on hold, {numbers.count(count['lost'] - unsaid)} not seen for 30 "
+        f"days.{f' {said}' if said else ''}"
     )

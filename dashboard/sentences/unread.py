@@ -123,3 +123,12 @@ def causes_missing(rows: pl.DataFrame) -> bool:
 def _name(shop: Shop, key: str) -> str:
     found = shop.by_characteristic.get(key)
     return (found.name or key.replace("_", " ").capitalize()) if found else key
+
+
+def came_back(n: int) -> str:
+    """Of so many that were sent back no log tells whether they came back; '' for none."""
+    if not n:
+        return ""
+    many = "instrument was" if n == 1 else "instruments were"
+    they = "it" if n == 1 else "they"
+    return f"{numbers.in_words(n, capital=True)} {many} sent back, and no log tells whether {they} came back."

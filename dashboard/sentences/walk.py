@@ -22,11 +22,13 @@ STANDING = {
 }
 
 
-def headline(found: Life, shop: Shop) -> str:
+def headline(found: Life, shop: Shop, *, untold: bool = False) -> str:
     """Where it stands, and what it was shipped with: `HO-24343: finished, shipped outside its limits at intonation
-    strings 2 and 5.`
+    string 2 and string 5.` untold: it was sent back, and no log tells whether it came back.
     """
     row = found.instrument
+    if untold:
+        return f"{row['serial']}: sent back; no log tells whether it came back."
     said = f"{row['serial']}: {STANDING.get(str(row['standing']), str(row['standing']))}"
     if row["standing"] != "finished":
         return f"{said}."
@@ -70,6 +72,9 @@ def loop(row: dict[str, Any], shop: Shop) -> str:
     """One send-back: from where to where, the work it took, how long it was away."""
     to = rework.named(shop, row["caused_at"]).lower()
     sure = "" if row["confirmed"] else ", not confirmed"
+    if row["open"] and not row["minutes"]:
+        away = numbers.plain(row["hours"] / 24, 1)
+        return f"{rework.named(shop, row['caught_at'])} back to {to}{sure}: there since {away} days, no work on it yet"
     still = ", still open" if row["open"] else ""
     return (
         f"{rework.named(shop, row['caught_at'])} back to {to}{sure}: {numbers.hours_of(row['minutes'])} of work, "

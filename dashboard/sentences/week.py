@@ -5,6 +5,7 @@ done, what stands on the bench.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from collections.abc import Set as AbstractSet
 from datetime import datetime
 from typing import Any
 
@@ -16,6 +17,7 @@ from analysis.studies.story import unread
 from dashboard import numbers
 from dashboard.charts.shares import ShareRow
 from dashboard.sentences import shared as sentences
+from dashboard.sentences import unread as unread_sentences
 from dashboard.sentences.matters import name
 from dashboard.sentences.unread import NOT_READ, outcomes_missing
 from ingest.shopfiles.shop import Shop
@@ -192,7 +194,7 @@ def nothing_shipped(found: Review) -> str:
 def outside(found: Review) -> str:
     """Instruments with at least one reading outside as set, n of N with its interval."""
     row = found.outside.filter(pl.col("characteristic") == "any").row(0, named=True)
-    many = "instrument has" if row["outside"] == 1 else "instruments have"
+    many = "instrument has" if row["n"] == 1 else "instruments has" if row["outside"] == 1 else "instruments have"
     interval = numbers.share_range(row["low"], row["high"], row["n"])
     few = " Few instruments so far." if row["n"] < FEW else ""
     return f"{numbers.of(row['outside'], row['n'])} {many} at least one reading outside ({interval}).{few}"
@@ -303,13 +305,20 @@ def oldest(found: Review, shop: Shop) -> tuple[str, str, str] | None:
     )
 
 
-def lost(found: Review) -> tuple[str, list[str]]:
-    """Not seen for thirty days, in words, and the serials."""
-    serials = found.bench.filter(pl.col("standing") == "lost")["serial"].to_list()
+def lost(found: Review, untold: AbstractSet[str] = frozenset()) -> tuple[str, list[str]]:
+    """Not seen for thirty days, in words, and the serials; without those of which no log tells (`untold`)."""
+    gone = found.bench.filter(pl.col("standing") == "lost")["serial"].to_list()
+    serials = [serial for serial in gone if serial not in untold]
     many = "instrument has" if len(serials) == 1 else "instruments have"
     return (
         f"{numbers.in_words(len(serials), capital=True)} {many} not been seen for 30 days" if serials else ""
     ), serials
+
+
+def came_back_untold(found: Review, untold: AbstractSet[str]) -> str:
+    """Of how many that were sent back no log tells whether they came back; '' for none."""
+    gone = found.bench.filter(pl.col("standing") == "lost", pl.col("serial").is_in(list(untold)))
+    return unread_sentences.came_back(gone.height)
 
 
 def known(found: Review, shop: Shop) -> str:

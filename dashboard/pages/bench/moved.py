@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from analysis.methods.problems import NotWorkedOut
 from analysis.studies.matters import of_one
 from analysis.studies.matters.not_yet import not_yet
 from dashboard.desk import desk
@@ -17,7 +18,10 @@ def whose(stage: str | None, characteristic: str | None, here: list[str]) -> str
     """
     if not stage:
         return ""
-    found = desk.ask(of_one.at_bench, stage=stage)
+    try:
+        found = desk.ask(of_one.at_bench, stage=stage)
+    except NotWorkedOut:  # said where it is shown
+        return ""
     found = [one for one in found if characteristic in one.characteristics] or found
     return next((tech for one in found for tech in of_one.whose(one, stage) if tech in here), "")
 
@@ -27,7 +31,10 @@ def moved_here(shop: Shop, tech: str, stage: str, row: dict[str, Any] | None) ->
     somebody without work on file here.
     """
     now = desk.here().snapshot().as_of.astimezone(shop.zone).date()
-    found = desk.ask(of_one.at_bench, stage=stage) if row is not None else []
+    try:
+        found = desk.ask(of_one.at_bench, stage=stage) if row is not None else []
+    except NotWorkedOut as why:
+        return [f"{str(why)[:1].upper()}{str(why)[1:]}."]
     return [coaching.of_one(one, shop, now, theirs=tech in of_one.whose(one, stage)) for one in found]
 
 

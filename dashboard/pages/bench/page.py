@@ -44,7 +44,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     here = [person.key for person in shop.techs if person.key not in past]
     people = desk.ask(techs.people).filter(pl.col("tech").is_in(here))
     if not here:
-        why = sentences_bench.past_keeping(shop, past) or "shop.toml names no tech: a [[tech]] with a key, and words."
+        why = sentences_bench.past_keeping(shop, past) or "shop.toml names no tech: a [[tech]] with a key each."
         empty = parts.empty_state(why, "Load a log", "/logs")
         return parts.page(
             parts.page_head(
@@ -80,13 +80,13 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     came_back = held("Work that came back", bench_parts.came_back_sheet, stage, tech, shop, gaps=gaps)
     spread = held("What is set here", bench_parts.spread_sheet, stage, tech, shop, found)
     if found is not None:
-        minutes = held("Minutes a visit", bench_parts.minutes_sheet, found, row)
-        sheets += [
-            parts.row(
-                "66", came_back, held("Send-backs with practice", bench_parts.send_backs_sheet, found, gaps=gaps)
-            ),
-            parts.row("66", spread, minutes),
-        ]
+        back = held("Send-backs with practice", bench_parts.send_backs_sheet, found, gaps=gaps)
+        if len(found.minutes.value):
+            minutes = held("Minutes a visit", bench_parts.minutes_sheet, found, row)
+            sheets += [parts.row("66", came_back, back), parts.row("66", spread, minutes)]
+        else:  # a sheet with nothing to draw would stand as tall as its neighbour
+            none = html.P(sentences_bench.minutes(found), className="small")
+            sheets += [parts.row("66", came_back, html.Div([back, spread, none], className="stack"))]
     elif row is not None:
         sheets += [parts.row("66", came_back, spread), bench_parts.minutes_sheet(None, row)]
     return parts.page(

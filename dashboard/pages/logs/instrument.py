@@ -9,6 +9,7 @@ from dash import Dash, html
 
 from analysis.studies.room.play_test import of_serial
 from analysis.studies.story.lookup import Life, instrument
+from analysis.studies.story.seen_again import untold
 from dashboard import numbers, parts
 from dashboard.desk import desk
 from dashboard.pages.held import held
@@ -40,7 +41,10 @@ def layout(serial: str = "", **_address: str) -> Any:
     about = ", ".join(str(row[name]) for name in ("model", "supplier", "lot") if row[name])
     visits = f"{numbers.count(len(found.visits))} visits, {numbers.count(len(found.loops))} {many}"
     return parts.page(
-        parts.page_head(walked.headline(found, shop), f"{about}. {visits}."),
+        parts.page_head(
+            walked.headline(found, shop, untold=row["standing"] == "lost" and serial in desk.ask(untold)),
+            f"{about}. {visits}.",
+        ),
         held(walk.NAME, walk.sheet, found, shop),
         held("Play test", _played, serial, shop),
         confirm.form(shop) if len(found.loops) else None,

@@ -90,7 +90,7 @@ def rest(question: str | None) -> list[Any]:
         work.sheet(),
         *same_name.sheets(),
         *look_once(),
-        months.sheet(asked),
+        html.Div(months.sheet(asked), id=work_deeds.LOADED),
         _take_out(logs),
     ]
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
-from dashboard import numbers
+from dashboard import numbers, parts
 from dashboard.desk import desk
+from dashboard.pages.logs import months
+from dashboard.pages.logs.questions import waiting
 from dashboard.pages.logs.work import (
     ABOUT,
     ACCEPT,
@@ -25,6 +27,7 @@ from dashboard.pages.logs.work import (
     story_of,
 )
 
+LOADED = "logs-loaded"
 PATIENCE = 120.0  # seconds that an answer waits for its logs to be read
 
 
@@ -46,7 +49,9 @@ def connect(app: Dash, watch: tuple[Output, Output], head: Any) -> None:
         Output(DONE, "data", allow_duplicate=True),
         Output(SAID, "children", allow_duplicate=True),
         Output("logs-top", "children", allow_duplicate=True),
+        Output(LOADED, "children", allow_duplicate=True),
     )
+    busy = [(Output(WORK, "className"), "w-busy", "")]  # logs are read again: it takes seconds
 
     def answered(*given: Any) -> Any:
         return act(head, *given)
@@ -65,6 +70,7 @@ def connect(app: Dash, watch: tuple[Output, Output], head: Any) -> None:
         State(AT, "data"),
         State(DONE, "data"),
         prevent_initial_call=True,
+        running=busy,
     )(answered)
     app.callback(
         *outputs,
@@ -73,6 +79,7 @@ def connect(app: Dash, watch: tuple[Output, Output], head: Any) -> None:
         State(AT, "data"),
         State(DONE, "data"),
         prevent_initial_call=True,
+        running=busy,
     )(undone)
     app.callback(
         Output(ABOUT, "children"), Input({"type": "logs-work-rows", "key": ALL}, "n_clicks"), prevent_initial_call=True
@@ -104,22 +111,24 @@ def act(head: Any, *given: Any) -> Any:
     *clicks, ticks, ids, texts, who, why, at, done = given
     pressed = ctx.triggered_id
     if not any(clicks):
-        return (no_update,) * 5
+        return (no_update,) * 6
     if not (who or "").strip():
-        return no_update, no_update, no_update, "Say who answers; it stands in the book beside each answer.", no_update
+        anew = str(sum(each or 0 for each in clicks))  # the line is led to at each press
+        words = "Say who answers; it stands in the book beside each answer."
+        return _only_said(html.Span(words, key=anew, **parts.data(wants="who")))
     ticked = {one["key"]: (text or "").strip() for one, tick, text in zip(ids, ticks, texts, strict=True) if tick}
     found = decisions()
     here = next((one for one in found if one.key == at), found[0] if found else None)
     if here is None or not ticked:
-        return no_update, no_update, no_update, "Tick what you answer first.", no_update
+        return _only_said("Tick what you answer first.")
     verdict = VERDICTS.get(str(pressed), "")
     said = [(group, verdict or ticked[group.key]) for group in here.groups if group.key in ticked]
     said = [(group, text) for group, text in said if text]
     if not said:
-        return no_update, no_update, no_update, "Write what it means, or say that it cannot be known.", no_update
+        return _only_said("Write what it means, or say that it cannot be known.")
     job = desk.here().jobs.wait(desk.here().jobs.answers(said, who, why or here.title.lower()), PATIENCE)
     if job.state != "done":
-        return no_update, no_update, no_update, job.problem, no_update
+        return _only_said(job.problem)
     became = job.answer
     rows = f"{numbers.count(became.settled)} {'question' if became.settled == 1 else 'questions'}"
     told = f"{here.title}: {rows} answered, {numbers.count(became.rows_in)} came in."
@@ -133,18 +142,23 @@ def act(head: Any, *given: Any) -> Any:
         after = [one.key for one in found[found.index(here) + 1 :] if one.key in keys]
         at = after[0] if after else (keys[0] if keys else "")
     left = sum(one.rows for one in now if not one.asks_once)
-    return laid_out(at, done), at, done, f"{told} {numbers.count(left)} left.", head()
+    return laid_out(at, done), at, done, f"{told} {numbers.count(left)} left.", head(), months.sheet(waiting())
+
+
+def _only_said(words: Any) -> Any:
+    """Nothing changes but what is said."""
+    return no_update, no_update, no_update, words, no_update, no_update
 
 
 def undo(head: Any, clicks: int | None, who: str | None, at: str, done: list[dict[str, Any]]) -> Any:
     """Take the last answer back."""
     if not clicks or not done:
-        return (no_update,) * 5
+        return (no_update,) * 6
     last = done[-1]
     jobs = desk.here().jobs
     job = jobs.wait(jobs.take_back(last["first"], last["last"], who or "", last["logs"]), PATIENCE)
     if job.state != "done":
-        return no_update, no_update, no_update, job.problem, no_update
+        return _only_said(job.problem)
     told = f"Taken back: {numbers.count(last['settled'])} questions wait again."
     at = str(last["at"])
-    return laid_out(at, done[:-1]), at, done[:-1], told, head()
+    return laid_out(at, done[:-1]), at, done[:-1], told, head(), months.sheet(waiting())

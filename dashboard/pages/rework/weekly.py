@@ -15,6 +15,7 @@ from analysis.studies.drift.shares_standing import Standing, standing
 from analysis.studies.rework import rework
 from analysis.studies.rework.stage_weeks import BASE_WEEKS, UNKNOWN, weekly_shares
 from analysis.studies.story.scope import Scope
+from analysis.studies.story.seen_again import untold
 from analysis.studies.story.unread import unread
 from dashboard import address as addresses
 from dashboard import numbers, parts
@@ -181,7 +182,7 @@ def _table(rows: pl.DataFrame, shop: Shop) -> html.Div:
 def _not_judged(shop: Shop, scope: Scope) -> html.P:
     """Work that no week counts yet: on the bench and the oldest, on hold, lost from sight."""
     waiting = desk.ask(rework.on_the_bench, scope=Scope(models=scope.models, families=scope.families))
-    told: list[Any] = [sentences_rework.not_judged(waiting)]
+    told: list[Any] = [sentences_rework.not_judged(waiting, desk.ask(untold))]
     oldest = waiting.filter(pl.col("standing") == "bench").head(1)
     for serial, stage, days in oldest.select("serial", "last_stage", "days").iter_rows():
         link = dcc.Link(serial, href=addresses.address("/logs/instrument", serial=serial), className="serial")

@@ -12,11 +12,13 @@ import polars as pl
 from dash import dcc, html
 
 from analysis.review import Review
+from analysis.studies.story.seen_again import untold
 from analysis.studies.week.leaving import NO_FINAL
 from dashboard import numbers, parts
 from dashboard.address import address
 from dashboard.charts.normal_week import WeeksView, normal_week
 from dashboard.charts.shares import shares
+from dashboard.desk import desk
 from dashboard.sentences import leaving
 from dashboard.sentences import shared as sentences
 from dashboard.sentences import week as sentences_week
@@ -166,9 +168,12 @@ def bench(found: Review, shop: Shop, *, as_of: datetime) -> html.Section:
                 ],
             )
         )
-    words, serials = sentences_week.lost(found)
+    of = desk.ask(untold)
+    words, serials = sentences_week.lost(found, of)
     links = [dcc.Link(s, href=address("/logs/instrument", serial=s), className="serial") for s in serials[:LINKED]]
     gone = [html.P([f"{words}: ", *between(links)], className="small")] if serials else []
+    if unsaid := sentences_week.came_back_untold(found, of):
+        gone.append(html.P(unsaid, className="small"))
     return parts.sheet(
         "On the bench", f"as of {numbers.day(sentences.local(shop, as_of))}", [parts.facts(*facts), *gone]
     )
