@@ -18,7 +18,7 @@ from dashboard import numbers
 from dashboard.charts.band import band
 from dashboard.desk import desk
 from dashboard.pages.bench import parts as bench_parts
-from dashboard.papers.paper import Paper, computed_from
+from dashboard.papers.paper import Paper, computed_from, named
 from dashboard.sentences import bench as sentences_bench
 from dashboard.sentences import coaching, unread
 from dashboard.sentences import shared as sentences
@@ -45,6 +45,7 @@ def paper(tech: str, *, stage: str = "", letter: bool = False) -> tuple[str, str
             '[people] show = "codes" in shop.toml'
         )
     known = [person.key for person in shop.techs]
+    tech = named(tech, known)
     if tech not in known:
         raise UnusableData(f"no tech {tech!r} in shop.toml; wanted one of {', '.join(known) or 'none yet'}")
     past = desk.ask(past_keeping)

@@ -20,7 +20,7 @@ from dashboard.charts.run import RunView, run
 from dashboard.desk import desk, gauges_now
 from dashboard.pages.necks import goes, page, talk
 from dashboard.pages.necks import strips as drawn_lots
-from dashboard.papers.paper import Paper, computed_from
+from dashboard.papers.paper import Paper, computed_from, named
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from dashboard.sentences import talk as sentences_talk
@@ -40,6 +40,7 @@ def paper(supplier: str, *, money: bool = False, letter: bool = False) -> tuple[
     snapshot = desk.here().snapshot()
     shop = snapshot.shop
     name = desk.ask(bow.neck_bow)
+    supplier = named(supplier, found["supplier"].unique().to_list())
     own = found.filter((pl.col("characteristic") == name) & (pl.col("supplier") == supplier))
     if own.is_empty():
         raise UnusableData(

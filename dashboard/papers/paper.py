@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import base64
 import re
+from collections.abc import Sequence
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -93,6 +94,12 @@ def in_place(svg: str, says: str) -> Markup:
     )
     named = Markup(' role="img" aria-label="{}"').format(says) if says else Markup(' aria-hidden="true"')
     return Markup(grey.replace("<svg", f"<svg{named}", 1))
+
+
+def named(typed: str, names: Sequence[str]) -> str:
+    """A name as it stands in the logs, whatever its capitals; as it was typed where none or several are meant."""
+    alike = [name for name in names if name.casefold() == typed.strip().casefold()]
+    return typed if typed in names or len(alike) != 1 else alike[0]
 
 
 def computed_from(snapshot: Snapshot) -> str:

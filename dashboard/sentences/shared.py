@@ -54,11 +54,16 @@ class Sentence:
 
 
 def characteristic(shop: Shop, key: str, position: str = "") -> str:
-    """`Action bass`, `Intonation string 1`, `Intonation string 1 fret 7`."""
+    """`Action bass`, `Intonation string 1`, `Intonation string 1 fret 7`; what a plain gauge reads lies at no string:
+    `Head gauge at 4`.
+    """
     name = shop.characteristic_name(key)
     if not position:
         return name
     first, _, rest = position.partition(" ")
+    item = shop.by_characteristic.get(key)
+    if first.isdigit() and item is not None and item.quantity == "plain":
+        return f"{name} at {position}"
     return f"{name} string {first}{' ' + rest if rest else ''}" if first.isdigit() else f"{name} {position}"
 
 
@@ -243,8 +248,11 @@ def steady(found: Review) -> Sentence | None:
     n = found.steady
     if not n:
         return None
-    others = "other " if found.matters or found.thin else ""
-    say = f"The {others}{numbers.count(n)} series ran true."
+    if found.matters or found.thin:
+        say = f"The other {numbers.count(n)} series ran true."
+    else:
+        every = "The one series" if n == 1 else f"All {numbers.count(n)} series"
+        say = f"{every} that can be judged ran true."
     return Sentence(
         "steady", "steady", say, "", "", "/drift", "Drift", sparkline.stream_spark([0.0] * 20), "Flat: ran true"
     )

@@ -72,6 +72,9 @@ def loop(row: dict[str, Any], shop: Shop) -> str:
     """One send-back: from where to where, the work it took, how long it was away."""
     to = rework.named(shop, row["caused_at"]).lower()
     sure = "" if row["confirmed"] else ", not confirmed"
+    if row["open"] and not row["minutes"]:
+        away = numbers.plain(row["hours"] / 24, 1)
+        return f"{rework.named(shop, row['caught_at'])} back to {to}{sure}: there since {away} days, no work on it yet"
     still = ", still open" if row["open"] else ""
     return (
         f"{rework.named(shop, row['caught_at'])} back to {to}{sure}: {numbers.hours_of(row['minutes'])} of work, "

@@ -194,7 +194,7 @@ def nothing_shipped(found: Review) -> str:
 def outside(found: Review) -> str:
     """Instruments with at least one reading outside as set, n of N with its interval."""
     row = found.outside.filter(pl.col("characteristic") == "any").row(0, named=True)
-    many = "instrument has" if row["outside"] == 1 else "instruments have"
+    many = "instrument has" if row["n"] == 1 else "instruments has" if row["outside"] == 1 else "instruments have"
     interval = numbers.share_range(row["low"], row["high"], row["n"])
     few = " Few instruments so far." if row["n"] < FEW else ""
     return f"{numbers.of(row['outside'], row['n'])} {many} at least one reading outside ({interval}).{few}"

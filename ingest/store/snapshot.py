@@ -9,6 +9,7 @@ from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from threading import RLock, local
+from time import monotonic
 from typing import Any, TypeVar
 
 import polars as pl
@@ -19,6 +20,7 @@ from ingest.store.editions import EDITIONS
 from ingest.store.kept_tables import Damaged as Damaged
 from ingest.store.kept_tables import Kept as Kept
 from ingest.store.kept_tables import KeptTables
+from ingest.store.memory import give_back
 from ingest.store.worked_out import WorkedOut
 from ingest.terms import tables
 
@@ -26,6 +28,7 @@ T = TypeVar("T")
 EVERY_KIND = "*"  # an answer that read the bench book whole
 TARGET = "target"  # one that read the targets set by hand
 REVIEWED = "reviewed"  # one that read which weeks were reviewed
+LONG = 1.0  # seconds; what a work that took so long stood on is given back to the system when it ends
 SINGLE = ("serial", "neck")  # texts that hardly two rows share, or that every table is joined by
 Reader = Callable[[tuple[str, ...]], pl.DataFrame]  # columns wanted (() = all) -> table
 
@@ -162,7 +165,7 @@ class Snapshot:
         return answer
 
     def _work_out(self, work: Callable[["Snapshot"], Any]) -> None:
-        stack = self._asking.stack
+        stack, begun = self._asking.stack, monotonic()
         stack.append(set())
         answer: Any
         try:
@@ -176,6 +179,8 @@ class Snapshot:
             read = stack.pop()
         self._book_kinds[work] = read
         self._kept[work] = answer
+        if monotonic() - begun > LONG:
+            give_back()
 
     def tried(self, work: Callable[[], T]) -> T:
         """What `work` gives; an error nobody expected is replaced by what `on_fault` makes of it."""

@@ -44,7 +44,7 @@ def layout(tech: str | None = None, stage: str | None = None, characteristic: st
     here = [person.key for person in shop.techs if person.key not in past]
     people = desk.ask(techs.people).filter(pl.col("tech").is_in(here))
     if not here:
-        why = sentences_bench.past_keeping(shop, past) or "shop.toml names no tech: a [[tech]] with a key, and words."
+        why = sentences_bench.past_keeping(shop, past) or "shop.toml names no tech: a [[tech]] with a key each."
         empty = parts.empty_state(why, "Load a log", "/logs")
         return parts.page(
             parts.page_head(

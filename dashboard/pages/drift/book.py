@@ -11,7 +11,9 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from analysis.studies.matters import register
+from analysis.studies.matters.register import Entry
 from dashboard import numbers, parts
+from dashboard.address import address
 from dashboard.desk import desk
 from dashboard.pages import days
 from dashboard.pages.book import deeds
@@ -82,7 +84,7 @@ def sheet(seen: Seen, shop: Shop) -> html.Section:
     life: list[Any] = []
     if matter is not None:
         life = [html.P([deeds.life(matter), " ", words.state(matter, seen.now.date())], className="small")]
-    return parts.sheet("Bench book", right, [*life, form, entries(seen, shop)])
+    return parts.sheet("Bench book", right, [*life, form, entries(seen, shop, matter)])
 
 
 def _only(shown: bool) -> dict[str, str]:
@@ -96,8 +98,13 @@ def _closed_by_person(seen: Seen) -> dict[str, Any] | None:
     return row if row is not None and row["closed_by"] == "a person" else None
 
 
-def entries(seen: Seen, shop: Shop) -> html.Div:
-    """Lines of the book about this stream, newest first; one whose signal is gone since late data says so."""
+def entries(seen: Seen, shop: Shop, matter: Entry | None = None) -> html.Div:
+    """Lines of the book about this stream, newest first; one whose signal is gone since late data says so. matter: of
+    which the stream is a part; what is written of its other series stands in Book.
+    """
+    if seen.entries.is_empty() and matter is not None and matter.lines:
+        book = dcc.Link("Book", href=address("/book", key=matter.key))
+        return html.Div(html.P(["What is written about its matter stands in ", book, "."], className="small"))
     if seen.entries.is_empty():
         return html.Div(html.P("Nothing is written about this series yet.", className="small"))
     lines = []

@@ -212,7 +212,8 @@ def _drawn(found: Review, shop: Shop) -> list[Drawn]:
     """The largest open matters as stream charts; what moved only for some who set it is looked at on Bench."""
     drawn: list[Drawn] = []
     now = sentences.local(shop, desk.here().snapshot().as_of)
-    for one in [one for one in found.matters if not one.matter.only_some][:CHARTS]:
+    away_first = sorted(found.matters, key=lambda one: one.matter.to_target)
+    for one in [one for one in away_first if not one.matter.only_some][:CHARTS]:
         row = dict(one.matter.main)
         try:
             seen = drift_seen.look(row, "", WEEKS, now)

@@ -11,6 +11,7 @@ from analysis.studies.necks import bow, necks
 from dashboard.app import make_app
 from dashboard.desk import desk
 from dashboard.papers import necks as packet
+from dashboard.papers.paper import named
 from dashboard.sentences import bow as sentences_bow
 from dashboard.sentences import necks as sentences_necks
 from tests.dashboard.pages import people_shop
@@ -177,3 +178,9 @@ def test_the_page_serves_it_and_says_what_is_wrong(stands):
     assert answer.status_code == 200
     assert "size: letter" in answer.text
     assert client.get("/papers/necks?supplier=x").status_code == 404
+
+
+def test_a_supplier_is_known_whatever_its_capitals():
+    assert named("holm", ["Holm", "Oxbow"]) == "Holm"
+    assert named("HOLM", ["Holm", "hOLM"]) == "HOLM"  # either may be meant
+    assert named("nobody", ["Holm"]) == "nobody"

@@ -563,8 +563,8 @@ def test_thin_streams_alone_are_called_too_few_to_say():
 
 def test_a_quiet_week_is_one_line():
     assert findings.headline(found(steady=137), SHOP) == "Everything that can be judged ran true."
-    assert told(found(steady=137)) == ["The 137 series ran true."]
-    assert told(found(steady=1)) == ["The 1 series ran true."]
+    assert told(found(steady=137)) == ["All 137 series that can be judged ran true."]
+    assert told(found(steady=1)) == ["The one series that can be judged ran true."]
 
 
 def test_the_headline_counts_in_words():
