@@ -65,26 +65,19 @@ def _drop(words: str) -> html.Div:
     return parts.drop(words, DROP, LARGEST)
 
 
-Said = dict[tuple[str, str, str], str]
-
-
 def shown(
     proposal: Proposal,
     answers: dict[str, str],
     counts: list[Any] | None = None,
     *,
-    columns: Said | None = None,
+    columns: mapping.Columns | None = None,
     says: str = "",
 ) -> list[Any]:
     """A proposal: each sheet column by column, the questions, what would be read and written, and the button.
 
     columns : what somebody has said of columns.  says : what stands beside the button.
     """
-    held = {
-        "answers": {ask.key: told for ask in proposal.asks if (told := answers.get(ask.key, ask.default))},
-        "shown": mapping.defaults(proposal),
-        "said": {mapping.APART.join(place): meaning for place, meaning in (columns or {}).items()},
-    }
+    held = mapping.held(proposal, answers, columns or {})
     sheets: list[Any] = [dcc.Store(id=HELD, data=held), *(mapping.shown(seen) for seen in proposal.surveys)]
     would_read = parts.sheet(
         "What would be read", "counted anew with every change", html.Div(counts or [], id=COUNTS, role="status")
@@ -156,6 +149,10 @@ def connect(app: Dash, watch: tuple[Output, Output]) -> None:
     picks = {"type": mapping.PICK, "key": ALL}
     asked = {"type": ANSWER, "key": ALL}
     files = (State(DROP, "contents"), State(DROP, "filename"))
+
+    def counted_again(*given: Any) -> tuple[Any, Any]:
+        return count_again(*given[:-1], held=given[-1])
+
     app.callback(
         Output(COUNTS, "children"),
         Output(PROPOSAL, "children", allow_duplicate=True),
@@ -166,7 +163,7 @@ def connect(app: Dash, watch: tuple[Output, Output]) -> None:
         *files,
         State(HELD, "data"),
         prevent_initial_call=True,
-    )(count_again)
+    )(counted_again)
     app.callback(
         [
             Output(PROPOSAL, "children", allow_duplicate=True),
@@ -225,7 +222,7 @@ def _proposed(
     held: dict[str, Any] | None,
     *,
     first: bool,
-) -> tuple[Proposal, Shop | None, Said]:
+) -> tuple[Proposal, Shop | None, mapping.Columns]:
     """The proposal as somebody has answered and mapped it, and what they have said of columns.
 
     held : what was shown, as `shown` keeps it.  first : it was shown as a first shop; one that came meanwhile is then
@@ -233,11 +230,7 @@ def _proposed(
     """
     shop = None if first else _known()
     before = held["shown"] if held else mapping.defaults(propose(files, shop=shop))
-    columns: Said = {}
-    for place, meaning in (held["said"] if held else {}).items():
-        name, tab, heading = place.split(mapping.APART)
-        columns[name, tab, heading] = meaning
-    columns |= mapping.picked(picks, before)
+    columns = mapping.said_before(held) | mapping.picked(picks, before)
     return propose(files, shop=shop, answers=answers, said=said_columns(columns)), shop, columns
 
 
@@ -255,6 +248,7 @@ def count_again(
     ids: list[dict[str, str]],
     contents: list[str] | None,
     names: list[str] | None,
+    *,
     held: dict[str, Any] | None = None,
 ) -> tuple[Any, Any]:
     """What would be read with the columns and answers as they are now; all of it anew where an answer tells columns or

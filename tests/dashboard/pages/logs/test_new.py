@@ -145,13 +145,13 @@ def test_an_answer_that_tells_columns_lays_them_anew_and_is_asked_no_more(counte
     taken, ids = list(store.data["shown"].values()), [{"type": logs_new.ANSWER, "key": key} for key in asked]
     assert taken.count(mapping.NOT_YET) == 2
     values = list((asked | {"family": "concert ukulele"}).values())
-    counts, anew = logs_new.count_again(taken, values, picks, ids, sheets, names, store.data)
+    counts, anew = logs_new.count_again(taken, values, picks, ids, sheets, names, held=store.data)
     assert counts is logs_new.no_update
     told = anew[0].data["shown"]
     assert {"action 4", "action 1"} <= set(told.values())
     again = [{"type": logs_new.ANSWER, "key": key} for key in anew[0].data["answers"]]
     values = list(anew[0].data["answers"].values())
-    counts, anew = logs_new.count_again(list(told.values()), values, picks, again, sheets, names, anew[0].data)
+    counts, anew = logs_new.count_again(list(told.values()), values, picks, again, sheets, names, held=anew[0].data)
     assert anew is logs_new.no_update  # what is shown stands
     assert "14 readings would be read" in said(counts)
 
