@@ -151,7 +151,8 @@ def _show(proposal: "Proposal") -> None:
     """What each sheet seems to hold, a line a column: what it is taken for, how sure, cells filled, some of them."""
     shapes = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
     for seen in proposal.surveys:
-        say(f"{seen.title}: {seen.rows} rows, a row {shapes.get(seen.shape, 'a visit')}")
+        rows = "1 row" if seen.rows == 1 else f"{seen.rows} rows"
+        say(f"{seen.title}: {rows}, a row {shapes.get(seen.shape, 'a visit')}")
         for note in seen.notes:
             say(f"  {note}")
         for column in seen.columns:

@@ -17,7 +17,8 @@ def strip(page: str) -> Any:
     if page not in words.TOUCHES:
         return None
     shop = desk.here().snapshot().shop
-    told = words.lines(desk.ask(unread), shop, page)
+    rows = desk.ask(unread)
+    told = words.lines(rows, shop, page)
     if not told:
         return None
     shown: list[Any] = [html.P(one) for one in told[: words.MOST]]
@@ -26,7 +27,8 @@ def strip(page: str) -> Any:
         shown.append(
             html.Details([html.Summary(f"and {numbers.count(len(rest))} more"), *(html.P(one) for one in rest)])
         )
-    shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
+    if words.in_logs(rows, page):
+        shown.append(dcc.Link("Say in Logs what the columns are", href="/logs", className="small"))
     return html.Section(
         [parts.picture("question"), html.Div(shown)], className="unread", **parts.aria(label="What was not read")
     )

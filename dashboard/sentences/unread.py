@@ -38,6 +38,12 @@ TOUCHES = {  # what each page needs
 }
 
 
+def in_logs(rows: pl.DataFrame, page: str) -> bool:
+    """Is any of it mended by saying what a column is? Limits stand in specs.csv, planned minutes in shop.toml."""
+    elsewhere = [unread.LIMITS, unread.MINUTES]
+    return bool(rows["what"].is_in([one for one in TOUCHES[page] if one not in elsewhere]).any())
+
+
 def lines(rows: pl.DataFrame, shop: Shop, page: str = "week") -> list[str]:
     """A sentence for each thing that was not read and that a page needs; stages without a row, or without any outcome,
     in one.
@@ -75,7 +81,8 @@ def line(row: dict[str, Any], shop: Shop) -> str:
     if what == unread.CAUSES:
         return f"Causes are not read: no column says where a fault came from; {_causes(cells)}."
     if what == unread.LIMITS:
-        return f"{_name(shop, key)}: no limits; {_many(cells, 'reading is', 'readings are')} held against none."
+        held = _many(cells, "reading is", "readings are")
+        return f"{_name(shop, key)}: no limits in specs.csv; {held} held against none."
     if what == unread.MINUTES:
         return (
             f"{shop.stage_name(key)}: no minutes planned, typed or clocked for {numbers.of(cells, of)} visits; no cost."

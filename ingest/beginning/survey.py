@@ -189,6 +189,8 @@ def survey_of(name: str, table: RawTable, said: LogSaid | None = None) -> Survey
     if when and not told.date_order:  # other days, such as those of an export, do not say how these are written
         order, sure = date_order(cell for column in when for cell in column.cells[:2000])
     title = f"{name}, tab {table.tab}" if table.tab else name
+    if not any(column.filled for column in columns):
+        raise FileProblem(f"{title}: a heading and no row below it; wanted some rows to look at")
     if not any(column.guess.field in DATES and column.guess.taken for column in columns):
         raise FileProblem(f"{title}: no column holds dates; wanted one, such as 'Date'")
     fields = {column.guess.field for column in columns if column.guess.taken}

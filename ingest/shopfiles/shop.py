@@ -147,7 +147,11 @@ def read_shop(path: Path) -> Shop:
     try:
         table: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
-        raise ShopProblem("No shop here. Start with `truerun demo`.") from None
+        name = path.absolute().parent.name
+        here = f"No shop.toml in {name!r}." if path.parent.is_dir() else f"There is no folder {name!r}."
+        raise ShopProblem(
+            f"{here} Begin with a sheet of your own, `truerun new FILE`, or with `truerun demo`."
+        ) from None
     except OSError as fault:
         raise ShopProblem(f"{path.name}: cannot be opened: {fault.strerror}") from None
     except RecursionError:

@@ -96,7 +96,7 @@ def _empty(every: pl.DataFrame, shop: Shop, period: periods.Period, asked: dict[
     """No reading in these days: says so, with the way back to all of them."""
     first, last = desk.ask(readings_reach, when=str(asked["when"]))
     head = parts.page_head(
-        f"No reading with limits {asked['when']} {period.words()}.",
+        f"No reading with limits {asked['when']} {period.words()}".rstrip() + ".",
         f"On file are readings from {numbers.day(first)} {first.year} to {numbers.day(last)} {last.year}.",
     )
     fields = _filters(every, shop, (str(asked["when"]), None, None, EVERYBODY), period)

@@ -67,7 +67,9 @@ def shown(seen: Survey) -> html.Section:
     """One kind of sheet, column by column: those to be looked at first, the sure ones folded into one line, and so are
     many that are likely.
     """
-    right = f"{numbers.count(seen.rows)} rows, a row {SHAPES.get(seen.shape, 'a visit')}"
+    right = (
+        f"{numbers.count(seen.rows)} {'row' if seen.rows == 1 else 'rows'}, a row {SHAPES.get(seen.shape, 'a visit')}"
+    )
     columns = sorted(seen.columns, key=lambda column: ORDER[column.guess.level if column.guess.field else ""])
     sure = [column for column in columns if _is_sure(column)]
     likely = [column for column in columns if column.guess.field and column.guess.level == "likely"]

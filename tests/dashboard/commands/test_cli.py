@@ -115,6 +115,7 @@ def test_a_folder_is_no_log(capsys, folder):
 
 
 def test_no_shop_here(capsys, tmp_path):
+    wanted = "There is no folder 'none'. Begin with a sheet of your own, `truerun new FILE`, or with `truerun demo`."
     for arguments in (
         ["load", "a.csv"],
         ["figures", "--out", tmp_path / "out"],
@@ -123,7 +124,7 @@ def test_no_shop_here(capsys, tmp_path):
         ["unload", "a.csv"],
     ):
         code, out, err = run(capsys, *arguments, "--shop", tmp_path / "none")
-        assert (code, out, err) == (2, [], ["No shop here. Start with `truerun demo`."])
+        assert (code, out, err) == (2, [], [wanted])
     assert not (tmp_path / "none").exists()
 
 

@@ -175,7 +175,7 @@ def test_what_goes_wrong_is_one_line_and_nothing_is_done(capsys, tmp_path):
     for arguments, told in (
         (["publish", tmp_path / "all", "--shop", empty], "Nothing is loaded in this shop yet"),
         (["publish", tmp_path / "all", "--shop", empty, "--option", "region"], "--option wants KEY=VALUE"),
-        (["publish", tmp_path / "all", "--shop", tmp_path / "nowhere"], "No shop here"),
+        (["publish", tmp_path / "all", "--shop", tmp_path / "nowhere"], "There is no folder 'nowhere'"),
     ):
         code, out, err = run(capsys, *arguments)
         assert (code, out, len(err)) == (2, [], 1)

@@ -121,7 +121,7 @@ def test_every_fault_is_told_at_once():
 
 
 def test_a_missing_shop_says_where_to_start(tmp_path):
-    with pytest.raises(ShopProblem, match="No shop here"):
+    with pytest.raises(ShopProblem, match=r"^No shop\.toml in '.*Begin with a sheet of your own"):
         read_shop(tmp_path / "shop.toml")
 
 

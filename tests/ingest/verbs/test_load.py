@@ -352,7 +352,9 @@ def test_an_original_that_is_damaged_is_a_question_not_a_silent_loss(tmp_path):
 
 
 def test_no_shop_is_one_line(tmp_path):
-    with pytest.raises(ShopProblem, match=r"^No shop here\. Start with `truerun demo`\.$"):
+    with pytest.raises(
+        ShopProblem, match=r"^(No shop\.toml in|There is no folder) '.*'\. Begin with a sheet of your own"
+    ):
         load(tmp_path, [tmp_path / "a.csv"], now=NOW)
 
 

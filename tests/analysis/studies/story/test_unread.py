@@ -156,7 +156,7 @@ def test_an_outcome_that_says_where_work_went_tells_causes(tmp_path):
 
 def test_without_limits_nothing_is_called_inside(tmp_path):
     snapshot = shop_of(tmp_path, without=("limits",))
-    assert "Relief: no limits; 40 readings are held against none." in said(snapshot, "capability")
+    assert "Relief: no limits in specs.csv; 40 readings are held against none." in said(snapshot, "capability")
     assert review(snapshot).outside.is_empty()
 
 
@@ -241,7 +241,7 @@ def test_the_papers_say_first_what_was_not_read(tmp_path):
     for _, html in (bench.paper("T01"), necks.paper("Acme")):
         before = html.partition('<section class="unread">')[2].partition("</section>")[0]
         assert "Outcomes are not read: no column says how any of 179 visits ended." in before
-    assert "Neck bow: no limits; 9 readings" in before
+    assert "Neck bow: no limits in specs.csv; 9 readings" in before
 
 
 def test_a_stage_that_only_send_backs_name_is_not_missed_where_every_sheet_is_of_one_stage(tmp_path):
