@@ -58,6 +58,15 @@ def _answered(value: Any) -> bool:
     )
 
 
+def _mapped(value: Any) -> bool:
+    """What was shown of sheets nobody knew yet: answers, columns and what somebody has said of them, texts to texts."""
+    return (
+        isinstance(value, dict)
+        and value.keys() == {"answers", "shown", "said"}
+        and all(isinstance(each, dict) and all(map(_text, each.values())) for each in value.values())
+    )
+
+
 def _is_read(read: Callable[[str], Any], value: Any) -> bool:
     try:
         return isinstance(value, str) and bool(read(value))
@@ -74,6 +83,7 @@ KEPT: dict[str, Callable[[Any], bool]] = {
     "drift-written": _number,
     "logs-correct-cell": _list_of(_text, _number, _text),
     "logs-here": _text,
+    "logs-new-held": _mapped,
     "logs-work-at": _text,
     "logs-work-done": _answered,
     "week-on": _day,

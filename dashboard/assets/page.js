@@ -32,8 +32,15 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("change", (event) => {
     if (event.target.matches && event.target.matches(WHO) && event.target.value.trim()) localStorage.setItem(KEPT, event.target.value.trim());
   });
+  // The clock of a first shop: this browser's time zone, where nobody has said another.
+  const zone = () => {
+    const field = document.querySelector('input[id*=\'"key":"timezone"\']'), here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    if (!field || field.dataset.told || field.value !== "UTC" || !here) return;
+    field.dataset.told = "1";
+    window.dash_clientside.set_props(idOf(field), { value: here });
+  };
   let soon = 0;
-  new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(remember, 150); }).observe(document, { childList: true, subtree: true });
+  new MutationObserver(() => { clearTimeout(soon); soon = setTimeout(() => { remember(); zone(); }, 150); }).observe(document, { childList: true, subtree: true });
 
   // A link to a row opens it, with its headline in sight and the cursor in its first empty line; a form that says what it
   // wants has the cursor there too, and the line is marked until something stands in it.

@@ -33,7 +33,7 @@ from ingest.beginning.slips_of_words import slips_of_words
 from ingest.beginning.starting_limits import specs_text
 from ingest.beginning.steps_seen import steps_seen
 from ingest.beginning.survey import Survey, survey_of
-from ingest.beginning.tunings_seen import tunings
+from ingest.beginning.tunings_seen import columns_of, tunings
 from ingest.reading.headings import plain
 from ingest.reading.on_disk import Data
 from ingest.reading.workbook import first_rows
@@ -77,6 +77,9 @@ def propose(
     told = _with_columns(said or Said(), given)
     asker = Asker(given)
     surveys, left = look(files, told, shop)
+    if strings := columns_of(surveys, given.get("family", "")):
+        told = said_columns(strings, told)
+        surveys, left = look(files, told, shop)
     _check_said(told, surveys)
     draft = Draft()
     begin(draft, told, shop)

@@ -98,6 +98,12 @@ def strings_of(notes: list[str]) -> list[str]:
     return list(found.pop()) if len(found) == 1 else []
 
 
+def fitted(notes: list[str], tunings: Sequence[str]) -> list[str]:
+    """The string of each note, some or all of an instrument's, where the tunings it may have agree; else nothing."""
+    found = {_fitted(notes, tuning.split(), whole=False) for tuning in tunings}
+    return list(found.pop()) if len(found) == 1 else []
+
+
 def _fitted(notes: list[str], tuning: list[str], *, whole: bool = True) -> tuple[str, ...]:
     """The strings of some notes, or of the `whole` of a tuning; () where it has other ones. A letter that it has once
     fits however it is typed.

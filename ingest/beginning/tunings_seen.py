@@ -4,13 +4,15 @@ these notes; what fits neither is asked.
 
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 from ingest.beginning.answers import meaning_of, measure_of
 from ingest.beginning.asking import TUNING, Asker
 from ingest.beginning.first_shop import Draft
-from ingest.beginning.guesses import guess_column
+from ingest.beginning.guesses import Guess, guess_column
 from ingest.beginning.parts_of_shop import add_measure
-from ingest.beginning.strings_by_note import TUNINGS
+from ingest.beginning.strings_by_note import OF_TWO, TUNINGS, fitted, note_of
+from ingest.beginning.survey import Survey
 from ingest.reading.headings import plain
 from ingest.reading.strings_by_tuning import SELDOM, note_in, string_of
 from ingest.shopfiles.shop import Shop
@@ -34,6 +36,23 @@ OF_FAMILY = {  # the usual ones of each family, by strings_by_note.TUNINGS
 }
 GUITARS = ("guitar", "guitar, German")
 ASK = "ask"
+
+
+def columns_of(surveys: Sequence[Survey], family: str) -> dict[tuple[str, str, str], str]:
+    """What columns by notes are that fit several instruments, once somebody has said which it is: by file, tab and
+    heading.
+    """
+    names = OF_FAMILY.get(family, GUITARS if "guitar" in family else ())
+    found = {}
+    for seen in surveys:
+        groups: dict[tuple[str, str, str], list[Guess]] = {}
+        for guess in (column.guess for column in seen.columns if column.guess.why == OF_TWO):
+            groups.setdefault((guess.measure, guess.moment, guess.stage), []).append(guess)
+        for mine in groups.values():
+            numbers = fitted([note_of(guess.heading) for guess in mine], [TUNINGS[name] for name in names])
+            for guess, number in zip(mine, numbers, strict=False):  # none where they fit no tuning or several
+                found[seen.name, seen.tab, guess.heading] = replace(guess, position=number).target(guess.stage)
+    return found
 
 
 def tunings(draft: Draft, asker: Asker, shop: Shop | None) -> list[str]:

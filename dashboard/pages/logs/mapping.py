@@ -21,6 +21,7 @@ PICK = "logs-new-column"
 KEEP = "keep as text"
 NOT_YET = "not said yet"  # kept as text too, and said to be unread
 APART = " \x1f "
+Columns = dict[tuple[str, str, str], str]  # what is said of columns, by file, tab and heading
 MOST_OPEN = 5  # likely columns that stand open
 ORDER = {"": 0, "unsure": 0, "likely": 1, "sure": 2, "said": 2}
 SHAPES = {"instrument": "an instrument", "measurement": "a measurement", "study": "a trial"}
@@ -147,6 +148,27 @@ def defaults(proposal: Proposal) -> dict[str, str]:
     return {key_of(seen, column.heading): value_of(column) for seen in proposal.surveys for column in seen.columns}
 
 
+def held(proposal: Proposal, answers: Mapping[str, str], columns: Columns) -> dict[str, dict[str, str]]:
+    """What is shown, as the browser keeps it until the next change: answers, what each column is taken for, and what
+    somebody has said of columns.
+    """
+    told = {ask.key: answers.get(ask.key, ask.default) for ask in proposal.asks}
+    return {
+        "answers": {key: answer for key, answer in told.items() if answer},
+        "shown": defaults(proposal),
+        "said": {APART.join(place): meaning for place, meaning in columns.items()},
+    }
+
+
+def said_before(kept: Mapping[str, Mapping[str, str]] | None) -> Columns:
+    """What somebody had said of columns before this change."""
+    out = {}
+    for place, meaning in (kept["said"] if kept else {}).items():
+        name, tab, heading = place.split(APART)
+        out[name, tab, heading] = meaning
+    return out
+
+
 def picked(values: Mapping[str, str], before: Mapping[str, str]) -> dict[tuple[str, str, str], str]:
     """What somebody changed: (file, tab, heading) -> meaning as shop.toml writes it."""
     out = {}
@@ -210,12 +232,13 @@ def needs(proposal: Proposal) -> str:
         _some(table, "model", "models"),
         _some(table, "fault", "faults"),
         f"{len(table.get('tech', []))} people" if table.get("tech") else "",
-        f"{limits} starting limits, not yours" if limits else "",
+        f"{limits} starting {'limit' if limits == 1 else 'limits'}, not yours" if limits else "",
     ]
     return "With it: " + "; ".join(word for word in told if word) + "." if any(told) else "It needs nothing besides."
 
 
 def _some(table: Mapping[str, Any], kind: str, word: str) -> str:
     names = [str(entry.get("name") or entry.get("key")) for entry in table.get(kind, [])]
+    names = [] if kind == "model" and names == ["all models"] else names  # a sheet that names none
     more = f" and {len(names) - 6} more" if len(names) > 6 else ""
     return f"{word} {', '.join(names[:6])}{more}" if names else ""

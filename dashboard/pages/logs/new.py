@@ -23,11 +23,13 @@ from ingest.beginning.counted import counted
 from ingest.beginning.new import Proposal, propose, said_columns, write
 from ingest.beginning.rows_meant import PASS_OVER
 from ingest.beginning.sheets_of_shop import OWN
+from ingest.beginning.starting_values import STAGES
 from ingest.shopfiles.shop import Shop, ShopProblem
 from ingest.terms.questions import FileProblem
 
 DROP, PROPOSAL, WRITE, SAID = "logs-new-drop", "logs-new-proposal", "logs-new-write", "logs-new-said"
 ANSWER, COUNTS, BACK, BACK_SAID = "logs-new-answer", "logs-new-counts", "logs-new-back", "logs-new-back-said"
+HELD = "logs-new-held"  # what was shown: answers, what each column was taken for, and what somebody has said of columns
 NONE_YET = "No shop here yet."
 UNDER = (
     "Drop a sheet of your own, as it is: every column is shown with what it is taken for, you change what is wrong, "
@@ -63,9 +65,20 @@ def _drop(words: str) -> html.Div:
     return parts.drop(words, DROP, LARGEST)
 
 
-def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None = None) -> list[Any]:
-    """A proposal: each sheet column by column, the questions, what would be read and written, and the button."""
-    sheets = [mapping.shown(seen) for seen in proposal.surveys]
+def shown(
+    proposal: Proposal,
+    answers: dict[str, str],
+    counts: list[Any] | None = None,
+    *,
+    columns: mapping.Columns | None = None,
+    says: str = "",
+) -> list[Any]:
+    """A proposal: each sheet column by column, the questions, what would be read and written, and the button.
+
+    columns : what somebody has said of columns.  says : what stands beside the button.
+    """
+    held = mapping.held(proposal, answers, columns or {})
+    sheets: list[Any] = [dcc.Store(id=HELD, data=held), *(mapping.shown(seen) for seen in proposal.surveys)]
     would_read = parts.sheet(
         "What would be read", "counted anew with every change", html.Div(counts or [], id=COUNTS, role="status")
     )
@@ -75,7 +88,7 @@ def shown(proposal: Proposal, answers: dict[str, str], counts: list[Any] | None 
     if proposal.specs_csv:
         texts += [html.H3("specs.csv"), html.Pre(proposal.specs_csv, className="paste")]
     would = html.Details([html.Summary("What would be written"), *texts], className="behind")
-    said = html.P(id=SAID, role="status")
+    said = html.P(says, id=SAID, role="status", className="said")
     if proposal.additions:
         if not proposal.shop_toml:
             lacks = html.P("It lacks nothing for this sheet: drop it above.")
@@ -118,7 +131,8 @@ def _fields(asks: list[Ask], answers: dict[str, str]) -> list[Any]:
 def _field(ask: Ask, label: str, answers: dict[str, str]) -> Any:
     """One question with its answers, the guess filled in."""
     id, value = {"type": ANSWER, "key": ask.key}, answers.get(ask.key, ask.default)
-    named = {one: LABELS.get(one, one) for one in (*ask.options, ask.default)}
+    called = {stage.key: stage.name for stage in STAGES} | LABELS
+    named = {one: called.get(one, one) for one in (*ask.options, ask.default)}
     if ask.key.startswith(WHAT):
         named |= mapping.measurements() | {"ignore": "leave out"} | ({value: value} if value not in named else {})
     elif not ask.options:
@@ -135,17 +149,28 @@ def connect(app: Dash, watch: tuple[Output, Output]) -> None:
     picks = {"type": mapping.PICK, "key": ALL}
     asked = {"type": ANSWER, "key": ALL}
     files = (State(DROP, "contents"), State(DROP, "filename"))
+
+    def counted_again(*given: Any) -> tuple[Any, Any]:
+        return count_again(*given[:-1], held=given[-1])
+
     app.callback(
         Output(COUNTS, "children"),
+        Output(PROPOSAL, "children", allow_duplicate=True),
         Input(picks, "value"),
         Input(asked, "value"),
         State(picks, "id"),
         State(asked, "id"),
         *files,
+        State(HELD, "data"),
         prevent_initial_call=True,
-    )(count_again)
+    )(counted_again)
     app.callback(
-        [Output(PROPOSAL, "children", allow_duplicate=True), Output(SAID, "children"), *watch],
+        [
+            Output(PROPOSAL, "children", allow_duplicate=True),
+            Output(SAID, "children"),
+            *watch,
+            Output("logs-top", "children", allow_duplicate=True),
+        ],
         inputs={"clicks": Input(WRITE, "n_clicks")},
         state={
             "values": State(asked, "value"),
@@ -154,6 +179,7 @@ def connect(app: Dash, watch: tuple[Output, Output]) -> None:
             "names": files[1],
             "picks": State(picks, "value"),
             "pick_ids": State(picks, "id"),
+            "held": State(HELD, "data"),
         },
         prevent_initial_call=True,
     )(begin)
@@ -190,16 +216,22 @@ def look_at(contents: list[str] | None, names: list[str] | None) -> Any:
 
 
 def _proposed(
-    files: list[tuple[str, bytes]], answers: dict[str, str], picks: dict[str, str], *, first: bool
-) -> tuple[Proposal, Shop | None]:
-    """The proposal as somebody has answered and mapped it.
+    files: list[tuple[str, bytes]],
+    answers: dict[str, str],
+    picks: dict[str, str],
+    held: dict[str, Any] | None,
+    *,
+    first: bool,
+) -> tuple[Proposal, Shop | None, mapping.Columns]:
+    """The proposal as somebody has answered and mapped it, and what they have said of columns.
 
-    first : it was shown as a first shop; one that came meanwhile is then no shop to add to.
+    held : what was shown, as `shown` keeps it.  first : it was shown as a first shop; one that came meanwhile is then
+    no shop to add to.
     """
     shop = None if first else _known()
-    before = mapping.defaults(propose(files, shop=shop))
-    said = said_columns(mapping.picked(picks, before))
-    return propose(files, shop=shop, answers=answers, said=said), shop
+    before = held["shown"] if held else mapping.defaults(propose(files, shop=shop))
+    columns = mapping.said_before(held) | mapping.picked(picks, before)
+    return propose(files, shop=shop, answers=answers, said=said_columns(columns)), shop, columns
 
 
 def _told(values: list[str | None], ids: list[dict[str, str]]) -> dict[str, str]:
@@ -216,21 +248,28 @@ def count_again(
     ids: list[dict[str, str]],
     contents: list[str] | None,
     names: list[str] | None,
-) -> Any:
-    """What would be read with the columns and answers as they are now."""
+    *,
+    held: dict[str, Any] | None = None,
+) -> tuple[Any, Any]:
+    """What would be read with the columns and answers as they are now; all of it anew where an answer tells columns or
+    asks more.
+    """
     if not contents:
-        return no_update
-    answers = _told(values, ids)
+        return no_update, no_update
+    answers, taken = _told(values, ids), _told(picks, pick_ids)
     try:
         files = files_of(contents, names)
-        proposal, shop = _proposed(files, answers, _told(picks, pick_ids), first="timezone" in _keys(ids))
+        proposal, shop, columns = _proposed(files, answers, taken, held, first="timezone" in _keys(ids))
         wrong = [said for ask in proposal.asks if (said := unfit(ask, answers.get(ask.key, ask.default)))]
         fresh = [ask.text for ask in proposal.asks if ask.key not in _keys(ids) and not ask.key.startswith(COLUMN)]
         more = [html.P(f"To be asked then: {' '.join(fresh)}", className="small")] if fresh else []
         told = mapping.counts(counted(files, proposal, shop, lines=AT_ONCE), proposal)
-        return [*told, *more, *(parts.ask(line) for line in wrong)]
+        now, answered = mapping.defaults(proposal), held is not None and answers != held["answers"]
+        if answered and not wrong and (fresh or any(now.get(key) != value for key, value in taken.items())):
+            return no_update, shown(proposal, answers, told, columns=columns)
+        return [*told, *more, *(parts.ask(line) for line in wrong)], no_update
     except (FileProblem, ShopProblem, ValueError) as problem:
-        return parts.ask(str(problem))
+        return parts.ask(str(problem)), no_update
 
 
 def _keys(ids: list[dict[str, str]]) -> set[str]:
@@ -246,26 +285,29 @@ def begin(
     *,
     picks: list[str | None] | None = None,
     pick_ids: list[dict[str, str]] | None = None,
-) -> tuple[Any, Any, Any, Any]:
+    held: dict[str, Any] | None = None,
+) -> tuple[Any, Any, Any, Any, Any]:
     """Write what was answered and mapped, and begin to load its sheets; questions that this brings up come first."""
     if not clicks:
-        return no_update, no_update, no_update, no_update
+        return (no_update,) * 5
     answers = _told(values, ids)
     folder = desk.here().folder
     try:
         files = files_of(contents, names)
-        proposal, shop = _proposed(files, answers, _told(picks or [], pick_ids or []), first="timezone" in _keys(ids))
+        taken = _told(picks or [], pick_ids or [])
+        proposal, shop, columns = _proposed(files, answers, taken, held, first="timezone" in _keys(ids))
         wrong = [said for ask in proposal.asks if (said := unfit(ask, answers.get(ask.key, ask.default)))]
         if wrong:
-            return no_update, " ".join(wrong), no_update, no_update
+            return no_update, " ".join(wrong), no_update, no_update, no_update
         fresh = [ask.key for ask in proposal.asks if ask.key not in _keys(ids) and not ask.key.startswith(COLUMN)]
         if fresh:
             more = f"{numbers.count(len(fresh))} more to ask, after what you said; look again, then write."
             counts = mapping.counts(counted(files, proposal, shop), proposal)
-            return [*shown(proposal, answers, counts), html.P(more, role="status")], no_update, no_update, no_update
+            again = shown(proposal, answers, counts, columns=columns, says=more)
+            return again, no_update, no_update, no_update, no_update
         written = [add_to_shop(folder, proposal)] if proposal.additions else write(folder, proposal)
     except (FileProblem, ShopProblem, OSError, ValueError) as problem:
-        return no_update, str(problem), no_update, no_update
+        return no_update, str(problem), no_update, no_update, no_update
     desk.here().jobs.load(files)
     say = [
         html.P([parts.picture("take"), f" Written: {', '.join(str(path) for path in written)}."]),
@@ -282,7 +324,8 @@ def begin(
         ),
         html.P(id=BACK_SAID, role="status"),
     ]
-    return parts.sheet("Your shop", "", say), "", [html.P("The sheets are being loaded.")], False
+    top = parts.page_head("Your shop is written.", "Its sheets are being loaded.")
+    return parts.sheet("Your shop", "", say), "", [html.P("The sheets are being loaded.")], False, top
 
 
 def back(clicks: int | None, names: list[str] | None) -> Any:

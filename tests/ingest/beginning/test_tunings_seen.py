@@ -6,8 +6,8 @@ import pytest
 
 from ingest.beginning.answers import Said
 from ingest.beginning.asking import Ask, unfit
-from ingest.beginning.new import propose
-from ingest.beginning.tunings_seen import fitting_tunings
+from ingest.beginning.new import look, propose
+from ingest.beginning.tunings_seen import columns_of, fitting_tunings
 from tests.ingest.small_shop import csv
 
 
@@ -61,3 +61,19 @@ def test_what_no_tuning_fits_stays_unread_until_somebody_says():
     answered = propose([sheet(KT="G C F A")], said=FAMILIES, answers={"tuning of KT": "G C F A"})
     assert tomllib.loads(answered.shop_toml)["model"][0]["tuning"] == "G C F A"
     assert "is no tuning" in unfit(Ask("tuning of KT", "", (), "ask"), "uke")
+
+
+@pytest.mark.parametrize(
+    ("family", "strings"),
+    [
+        ("concert ukulele", {"action 4", "action 1"}),
+        ("steel-string guitar", {"action 3", "action 5"}),
+        ("cello", set()),
+    ],
+)
+def test_columns_by_notes_are_strings_once_somebody_says_of_which_instrument(family, strings):
+    text = "Serial,Date,Action G (mm),Action A (mm)\n" + "".join(
+        f"A{n},2026-03-0{n},2.4{n},2.2{n}\n" for n in range(1, 8)
+    )
+    surveys, _ = look([("line.csv", text.encode())], Said())
+    assert {target.partition(" (")[0] for target in columns_of(surveys, family).values()} == strings

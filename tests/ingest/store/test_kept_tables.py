@@ -2,6 +2,8 @@
 forgotten in since.
 """
 
+import subprocess
+import sys
 from contextlib import closing
 
 import polars as pl
@@ -101,6 +103,27 @@ def test_two_who_keep_the_same_at_once_both_read_it_whole(folder):
             one.kept_tables.keep("mine", "kin", {"table": {"text": meanwhile}}).frame("table"), ROWS[["text"]]
         )
     assert len(there(folder)) == 1
+
+
+def test_two_processes_at_once_keep_and_read_the_same(folder):
+    code = """
+import sys
+from pathlib import Path
+import polars as pl
+from ingest.store import kept_tables
+from ingest.store.store import open_snapshot
+kept_tables.TURNS = 100
+place = open_snapshot(Path(sys.argv[1])).kept_tables
+for turn in range(15):
+    rows = pl.Series("a", [f"row {turn} {n}" for n in range(300)])
+    kept = place.keep(f"key {turn}", "kin", {"table": {"a": lambda: rows}})  # None where the other one holds the ledger
+    assert kept is None or kept.frame("table")["a"].to_list() == rows.to_list()
+"""
+    both = [subprocess.Popen([sys.executable, "-c", code, str(folder)], stderr=subprocess.PIPE) for _ in range(2)]
+    told = [one.communicate()[1].decode() for one in both]
+    assert [one.returncode for one in both] == [0, 0], told
+    assert 1 <= len(there(folder)) <= 15
+    assert not (folder / "store" / "program.log").exists()
 
 
 def test_the_newest_of_a_kin_is_found_and_few_stay(folder):

@@ -61,7 +61,7 @@ def test_without_a_shop_logs_asks_for_a_sheet_and_writes_nothing(counter):
 
 
 def test_the_answers_make_a_shop_and_its_sheet_is_loaded(counter):
-    told, wrong, _, still = begin(ANSWERS)
+    told, wrong, _, still, _ = begin(ANSWERS)
     assert (wrong, still) == ("", False)
     assert "Written:" in said(told)
     job = counter.jobs.wait(1)
@@ -132,6 +132,28 @@ def test_choosing_what_a_column_is_counts_anew_what_would_be_read(counter):
     assert "action bass 6" in told
     assert "stages Final inspection; measurements Action at fret 12" in told
     assert not counter.folder.exists()
+
+
+NOTES = "Nr;Datum;Saitenlage G;Saitenlage A\n" + "".join(f"S-{n};0{n}.10.26;2,4{n};2,2{n}\n" for n in range(1, 8))
+
+
+def test_an_answer_that_tells_columns_lays_them_anew_and_is_asked_no_more(counter):
+    sheets, names = dropped(NOTES)
+    store, *_ = logs_new.look_at(sheets, names)
+    asked = {key: value for key, value in store.data["answers"].items() if not key.startswith("column")}
+    picks = [{"type": mapping.PICK, "key": key} for key in store.data["shown"]]
+    taken, ids = list(store.data["shown"].values()), [{"type": logs_new.ANSWER, "key": key} for key in asked]
+    assert taken.count(mapping.NOT_YET) == 2
+    values = list((asked | {"family": "concert ukulele"}).values())
+    counts, anew = logs_new.count_again(taken, values, picks, ids, sheets, names, held=store.data)
+    assert counts is logs_new.no_update
+    told = anew[0].data["shown"]
+    assert {"action 4", "action 1"} <= set(told.values())
+    again = [{"type": logs_new.ANSWER, "key": key} for key in anew[0].data["answers"]]
+    values = list(anew[0].data["answers"].values())
+    counts, anew = logs_new.count_again(list(told.values()), values, picks, again, sheets, names, held=anew[0].data)
+    assert anew is logs_new.no_update  # what is shown stands
+    assert "14 readings would be read" in said(counts)
 
 
 def test_a_column_that_nobody_has_said_is_not_called_kept_as_text(counter):
