@@ -113,7 +113,7 @@ def _outcomes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
             logs=pl.col("log_id").filter(~pl.col("outcome_read")).n_unique(),
         )
     )
-    rows = counted.filter(pl.col("cells") > 0, pl.col("cells") >= SOME * pl.col("of")).sort(
+    rows = counted.filter(pl.col("cells") > 0).sort(
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
     return [(OUTCOMES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
@@ -154,7 +154,7 @@ def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     known = minutes_known()
     counted = told.visits.group_by("stage").agg(cells=(~known).sum(), of=pl.len(), logs=pl.col("log_id").n_unique())
     order = snapshot.shop.bench_order
-    rows = counted.filter(pl.col("cells") > 0).sort(
+    rows = counted.filter(pl.col("cells") > 0, pl.col("cells") >= SOME * pl.col("of")).sort(
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
     return [(MINUTES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]
