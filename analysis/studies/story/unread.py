@@ -18,7 +18,7 @@ CHARACTERISTIC, OUTCOMES, CAUSES, LIMITS, MINUTES, STAGE, COLUMN = (
     "stage",
     "column",
 )
-SOME = 0.05  # of the cells of a characteristic: so many unread are said although others were read
+SOME = 0.05  # of the cells of a characteristic, or of a stage's visits without minutes: so many are said
 LEAST = 10  # cells of numbers in a column that nobody has mapped: fewer are no lost measurement
 NUMBERS = 0.5  # of its cells: the column holds measurements
 UNREAD: dict[str, pl.DataType] = {
@@ -154,7 +154,7 @@ def _minutes(snapshot: Snapshot, told: Story) -> list[tuple[object, ...]]:
     known = minutes_known()
     counted = told.visits.group_by("stage").agg(cells=(~known).sum(), of=pl.len(), logs=pl.col("log_id").n_unique())
     order = snapshot.shop.bench_order
-    rows = counted.filter(pl.col("cells") > 0).sort(
+    rows = counted.filter(pl.col("cells") > 0, pl.col("cells") >= SOME * pl.col("of")).sort(
         pl.col("stage").replace_strict(order, default=99, return_dtype=pl.Int64)
     )
     return [(MINUTES, *row) for row in rows.select("stage", "cells", "of", "logs").iter_rows()]

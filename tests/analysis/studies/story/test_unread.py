@@ -256,3 +256,14 @@ def test_a_stage_that_only_send_backs_name_is_not_missed_where_every_sheet_is_of
     every = {key for _, key, *_ in missed("")}  # any stage may stand in its column
     assert {"play_test", "packing"} <= every
     assert {key for _, key, *_ in missed("final_inspection", "play_test")} == {"play_test"}
+
+
+@pytest.mark.parametrize(("missing", "told"), [(1, []), (2, [("final_inspection", 2, 40)])])
+def test_a_few_visits_without_minutes_are_not_worth_a_line(tmp_path, missing, told):
+    snapshot = shop_of(tmp_path / "shop")
+    visits = snapshot.once(story).visits.filter(pl.col("stage") == "final_inspection").head(40)
+    assert len(visits) == 40
+    minutes = pl.Series([0.0] * missing + [4.0] * (40 - missing))
+    held = replace(snapshot.once(story), visits=visits.with_columns(minutes=minutes, minutes_from=pl.lit("planned")))
+    rows = study._minutes(snapshot, held)
+    assert [(key, cells, of) for _, key, cells, of, _ in rows] == told
