@@ -86,16 +86,22 @@ def _of_callback(app: Dash, body: Any) -> tuple[frozenset[str], str, str]:
 def _refused(found: signed.Signed | None) -> flask.Response:
     """What somebody gets who may not: the way to sign in, or one line; nothing of what they asked for."""
     request = flask.request
-    if found is None and request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
+    looks = request.method == "GET" and "text/html" in request.headers.get("Accept", "")  # a person, not a script
+    if found is None and looks:
         to = request.full_path.rstrip("?") if request.path != "/" else ""
         return flask.redirect(f"/sign-in?to={quote(to, safe='')}" if to else "/sign-in", 303)  # type: ignore[return-value]
     status, said = (403, "This is not open to you.") if found else (401, "Sign in first.")
     if found is not None and not roles.is_known(request.url_rule.rule if request.url_rule else "", request.path):
         status, said = 404, ""
-    if request.path.startswith("/card") or request.path == doors.CALLBACKS or request.path.startswith("/_dash"):
+    if (
+        (request.path.startswith("/card") and not looks)
+        or request.path == doors.CALLBACKS
+        or request.path.startswith("/_dash")
+    ):
         answer = flask.jsonify({"problem": said})
         answer.status_code = status
         return answer
+    said = "Whoever keeps the list of people can open it to you." if status == 403 else said
     return doors.page(status, said, home=pages.home(found) if found else "/sign-in")
 
 

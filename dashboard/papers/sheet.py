@@ -72,7 +72,15 @@ def _traveller(serial: str, shop: Shop) -> dict[str, Any]:
     ]
     rows = [{"stage": shop.stage_name(one.key), "asks": _in_words(shop, one, model)} for one in stages]
     about = f"{model}, {family}" if family else ""
-    return {"serial": serial, "code": code(serial), "about": about, "rows": rows, "cautions": cautions(stages, shop)}
+    new = not model  # a slip of the pen, or an instrument that has just come
+    return {
+        "serial": serial,
+        "code": code(serial),
+        "about": about,
+        "new": new,
+        "rows": rows,
+        "cautions": cautions(stages, shop),
+    }
 
 
 def day_sheet(stage: str, *, letter: bool = False) -> tuple[str, str]:

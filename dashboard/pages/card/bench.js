@@ -9,6 +9,7 @@ export const stoodAt = () => JSON.parse(sessionStorage.getItem(KEY) || localStor
 // begun : what follows once a bench is chosen
 export const choose = async (root, begun) => {
   const told = await askOrRecall("benches"), mine = { stage: "", bench: "", tech: "", ...now.bench };
+  if (now.own.tech) mine.tech = now.own.tech; // whoever is signed in works here
   const begins = button({ id: "begin", class: "next", onclick: () => begin() });
   const chosen = () => {
     const stage = told.stages.find(one => one.key === mine.stage);
@@ -35,16 +36,16 @@ export const choose = async (root, begun) => {
     begun();
   };
   const who = el("h2", {}, "Who works here");
-  const people = told.techs.length
+  const people = told.techs.length && !now.own.tech
     ? [who, chips(told.techs, "tech", one => (one.name ? `${one.key} ${one.name}` : one.key))] : [];
   const name = el("input", {
     id: "bench-name", value: mine.bench === mine.stage ? "" : mine.bench, maxlength: 30, autocomplete: "off",
     oninput: event => { mine.bench = event.target.value; },
   });
-  const stages = chips(told.stages, "stage", one => one.name, () => who.scrollIntoView({ block: "start" }));
+  const stages = chips(told.stages, "stage", one => one.name, () => people.length && who.scrollIntoView({ block: "start" }));
   root.replaceChildren(el("div", { class: "screen" },
     el("header", { class: "bar" }, el("b", {}, "Card"), el("span", {}, root.dataset.shop),
-      el("a", { href: "/", class: "net" }, "Truerun")),
+      now.own.name ? el("a", { href: "/me", id: "me", class: "net" }, now.own.name) : el("a", { href: "/", class: "net" }, "Truerun")),
     el("main", { class: "choose first" }, el("h1", {}, "Which bench is this?"),
       el("h2", {}, "Stage"), stages, ...people,
       el("h2", {}, el("label", { for: "bench-name" }, "The bench's own name, where a stage has several")), name),
