@@ -138,6 +138,17 @@ window.dash_clientside = window.dash_clientside || {};
     URL.revokeObjectURL(link.href);
   });
 
+  // A paper that opens beside the page takes a while: its button says so and is not pressed twice.
+  document.addEventListener("submit", (event) => {
+    const button = event.submitter;
+    if (!button || event.target.target !== "_blank") return;
+    const words = button.textContent;
+    setTimeout(() => { button.disabled = true; button.textContent = "Being made..."; }, 0);
+    const back = () => { button.disabled = false; button.textContent = words; };
+    setTimeout(back, 15000);
+    window.addEventListener("focus", back, { once: true });
+  });
+
   // On the network: a session that has ended leads to where one signs in; what is closed to somebody says so; and what a
   // colleague wrote into the book is here within seconds, unless somebody is in the middle of writing.
   if (document.documentElement.dataset.signed) {

@@ -66,7 +66,7 @@ def caution(shop: Shop, name: str) -> str:
     return (
         f"These figures are for {purpose}. They describe work on this mix of models, lots and weeks, with its "
         f"uncertainty; fewer than {FEW} "
-        f"instruments is few. Local law and agreements decide their use. {name} can see this page."
+        f"instruments is few. Local law and agreements decide their use. {name} can see the target card made of them."
     )
 
 
