@@ -157,16 +157,19 @@ def test_an_unknown_export_in_codes_is_mapped_in_the_browser_to_a_first_finding_
     wait_for_words(seen, "Readings: action bass 129, action treble 129, relief 193.")
     seen.page.get_by_label("Which time zone does its clock show").fill("Europe/Vienna")
     say(seen, "what does the result '0' mean", "pass")
-    for code, stage in (("10", "receiving"), ("20", "neck_straightening"), ("30", "nut_slotting"), ("40", "play_test")):
+    for code, stage in (
+        ("10", "Receiving inspection"),
+        ("20", "Neck straightening"),
+        ("30", "Nut slotting"),
+        ("40", "Play test"),
+    ):
         say(seen, f"which stage is '{code}'", stage)
-    say(seen, "which stage is '50'", "final_inspection")
+    say(seen, "which stage is '50'", "Final inspection")
     for model in ("400210", "400220", "400310"):
         say(seen, f"the model '{model}'", "steel-string guitar")
     wait_for_words(seen, "9 sent back")
     assert not (tmp_path / "shop").exists()
-    seen.page.click("#logs-new-write")
-    wait_for_words(seen, "more to ask, after what you said")
-    seen.page.click("#logs-new-write")
+    seen.page.click("#logs-new-write")  # what the answers brought up was asked at once
     wait_for_words(seen, "318 rows read = 318 accepted.")
     seen.page.get_by_role("link", name="To the week").click()
     wait_for_words(seen, "As set, outside limits")
