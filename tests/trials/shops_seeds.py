@@ -6,7 +6,8 @@ of them a target lowered on one day and a jig that sharpened one model for two w
 blanks and target in each shop that had them; and as one matter each blanks, target and jig. That the lot is one matter
 too was asked for at first; the first seed told it by lot alone (three shops that name it with some doubt are not beyond
 chance), and it is counted apart since. Seeds are those of shops_at_size and every thousandth after it. Begun again it
-goes on where it was ended.
+goes on where it was ended. In which shops the lot was is not asked: some never got it, by their own deliveries (looked up
+in two seeds that told it of two shops: the third had no piece of it).
 """
 
 import json
@@ -30,9 +31,9 @@ SHOPS, WEEKS, DAILY, APART = 10, 26, 0.4, 1000
 
 def asked_for() -> dict[str, list[str]]:
     """What must be told, by list: beginnings of lines, and which shops they end with."""
-    bowed, blanks = got(SHOPS)
+    _, blanks = got(SHOPS)
     return {
-        "lots": ["MP-2291 " + "; ".join(f"shop-{k:02d}" for k in range(bowed))],
+        "lots": ["MP-2291 "],
         "changes": [f"bridge blanks action {k}" for k in range(blanks)] + [f"target action {k}" for k in range(SHOPS)],
         "matters": ["change bridge blanks", "change target", "change jig"],
     }
