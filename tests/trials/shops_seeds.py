@@ -6,8 +6,8 @@ of them a target lowered on one day and a jig that sharpened one model for two w
 blanks and target in each shop that had them; and as one matter each blanks, target and jig. That the lot is one matter
 too was asked for at first; the first seed told it by lot alone (three shops that name it with some doubt are not beyond
 chance), and it is counted apart since. Seeds are those of shops_at_size and every thousandth after it. Begun again it
-goes on where it was ended. In which shops the lot was is not asked: some never got it, by their own deliveries (looked up
-in two seeds that told it of two shops: the third had no piece of it).
+goes on where it was ended. In which shops the lot was is not asked: some never got it, by their own deliveries (looked
+up in two seeds that told it of two shops: the third had no piece of it).
 """
 
 import json
